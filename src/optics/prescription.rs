@@ -1,0 +1,1 @@
+//! The prescription as a practitioner writes it: reading, checking, writing back.

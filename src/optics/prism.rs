@@ -1,0 +1,1 @@
+//! Prism: bases, resultants, and what a displaced optical centre makes (Prentice).

@@ -1,0 +1,1 @@
+//! Published tolerance tables and the verdict on a finished pair.

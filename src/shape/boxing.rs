@@ -1,0 +1,1 @@
+//! The boxing system: A, B, ED, circumference, area.

@@ -1,0 +1,1 @@
+//! Where the lens sits: decentration, blank, blocker.

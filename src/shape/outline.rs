@@ -1,0 +1,1 @@
+//! The traced outline: closed, finite, wound counter-clockwise, centred in its box.

@@ -1,0 +1,1 @@
+//! An outline as SVG path data in true millimetres.

@@ -1,0 +1,1 @@
+//! Mirror, rotate, resize, offset.
