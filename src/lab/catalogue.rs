@@ -1,0 +1,185 @@
+//! What the lab sells: materials, coatings, tints, with their prices and procedure codes.
+
+use uuid::Uuid;
+
+use super::money::Cents;
+
+/// How a material is cut.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Cutting {
+    /// With water throughout.
+    Wet,
+    /// Without water.
+    Dry,
+    /// Roughed dry, finished with water.
+    DryThenWet,
+}
+
+impl Cutting {
+    /// Every way, in the order of the form.
+    pub const ALL: [Cutting; 3] = [Cutting::Wet, Cutting::Dry, Cutting::DryThenWet];
+
+    /// As written in the book and in forms.
+    pub fn key(self) -> &'static str {
+        match self {
+            Cutting::Wet => "wet",
+            Cutting::Dry => "dry",
+            Cutting::DryThenWet => "dry_then_wet",
+        }
+    }
+
+    /// The way written so, if any.
+    pub fn from_key(key: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|c| c.key() == key)
+    }
+
+    /// For the bench.
+    pub fn words(self) -> &'static str {
+        match self {
+            Cutting::Wet => "cut wet",
+            Cutting::Dry => "cut dry",
+            Cutting::DryThenWet => "rough dry, finish wet",
+        }
+    }
+}
+
+/// One version of a material; an edit makes a new version.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Material {
+    /// The key of this version.
+    pub id: Uuid,
+    /// The key all versions share.
+    pub line: Uuid,
+    /// What is known of it.
+    pub details: MaterialDetails,
+}
+
+/// What is known of a material.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MaterialDetails {
+    /// The name the owner gave it.
+    pub name: String,
+    /// Refractive index (d line) in thousandths.
+    pub index_thousandths: i32,
+    /// Abbe number in tenths.
+    pub abbe_tenths: i32,
+    /// Density in hundredths of g/cm³.
+    pub density_hundredths: i32,
+    /// Usual least centre thickness of a minus lens, hundredths of a millimetre.
+    pub centre_hundredths: i32,
+    /// How it is cut.
+    pub cutting: Cutting,
+    /// The procedure code of the material itself; empty for none.
+    pub code: String,
+    /// Price of one lens.
+    pub price: Cents,
+}
+
+impl MaterialDetails {
+    /// The refractive index.
+    pub fn index(&self) -> f64 {
+        f64::from(self.index_thousandths) / 1000.0
+    }
+}
+
+/// What kind of treatment.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum TreatmentKind {
+    /// Laid on the surface.
+    Coating,
+    /// Dyed or light-reacting.
+    Tint,
+}
+
+impl TreatmentKind {
+    /// As written in the book and in forms.
+    pub fn key(self) -> &'static str {
+        match self {
+            TreatmentKind::Coating => "coating",
+            TreatmentKind::Tint => "tint",
+        }
+    }
+
+    /// The kind written so, if any.
+    pub fn from_key(key: &str) -> Option<Self> {
+        match key {
+            "coating" => Some(TreatmentKind::Coating),
+            "tint" => Some(TreatmentKind::Tint),
+            _ => None,
+        }
+    }
+}
+
+/// One version of a coating or tint.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Treatment {
+    /// The key of this version.
+    pub id: Uuid,
+    /// The key all versions share.
+    pub line: Uuid,
+    /// What is known of it.
+    pub details: TreatmentDetails,
+}
+
+/// What is known of a coating or tint.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TreatmentDetails {
+    /// Coating or tint.
+    pub kind: TreatmentKind,
+    /// The name the owner gave it.
+    pub name: String,
+    /// Procedure code; empty for none.
+    pub code: String,
+    /// Price for one lens.
+    pub price: Cents,
+}
+
+/// The materials a new book starts with. Index, Abbe number and density: public materials tables (as the
+/// manufacturers of lens monomers print them, to rounding); centre and cutting: common practice, from memory.
+/// Codes: CMS HCPCS Level II; polyurea-urethane as "polycarbonate or equal" is common practice, from memory.
+/// Prices are only a start: the owner sets them.
+pub fn starting_materials() -> Vec<MaterialDetails> {
+    let rows: [(&str, i32, i32, i32, i32, Cutting, &str, i64); 6] = [
+        ("Hard resin 1.50", 1498, 580, 132, 200, Cutting::Wet, "", 3000),
+        ("Polyurea-urethane 1.53", 1530, 440, 111, 150, Cutting::Dry, "V2784", 5500),
+        ("Polycarbonate 1.59", 1586, 300, 120, 150, Cutting::DryThenWet, "V2784", 4500),
+        ("1.60", 1600, 410, 130, 150, Cutting::Wet, "V2782", 6000),
+        ("1.67", 1660, 320, 136, 150, Cutting::Wet, "V2783", 8500),
+        ("1.74", 1740, 330, 147, 140, Cutting::Wet, "V2783", 13000),
+    ];
+    rows.into_iter()
+        .map(|(name, index_thousandths, abbe_tenths, density_hundredths, centre_hundredths, cutting, code, price)| {
+            MaterialDetails {
+                name: name.into(),
+                index_thousandths,
+                abbe_tenths,
+                density_hundredths,
+                centre_hundredths,
+                cutting,
+                code: code.into(),
+                price: Cents::new(price),
+            }
+        })
+        .collect()
+}
+
+/// The coatings and tints a new book starts with; codes from CMS HCPCS Level II.
+pub fn starting_treatments() -> Vec<TreatmentDetails> {
+    let rows = [
+        (TreatmentKind::Coating, "Hard coat", "V2760", 800),
+        (TreatmentKind::Coating, "Anti-reflective", "V2750", 2500),
+        (TreatmentKind::Coating, "Mirror", "V2761", 3000),
+        (TreatmentKind::Tint, "Grey 80%", "V2745", 1500),
+        (TreatmentKind::Tint, "Brown 50%", "V2745", 1500),
+        (TreatmentKind::Tint, "Light-reacting grey", "V2744", 5000),
+        (TreatmentKind::Tint, "Polarised grey", "V2762", 6000),
+    ];
+    rows.into_iter()
+        .map(|(kind, name, code, price)| TreatmentDetails {
+            kind,
+            name: name.into(),
+            code: code.into(),
+            price: Cents::new(price),
+        })
+        .collect()
+}

@@ -1,0 +1,82 @@
+//! The person a pair is made for.
+
+use uuid::Uuid;
+
+use super::text::{self, TextError};
+
+/// What is known of a customer. The only door is [`Person::new`].
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Person {
+    /// Full name, as it prints.
+    pub name: String,
+    /// First line of the address.
+    pub line1: String,
+    /// Second line of the address.
+    pub line2: String,
+    /// Town.
+    pub city: String,
+    /// State or region.
+    pub region: String,
+    /// Postal code.
+    pub postcode: String,
+    /// Telephone.
+    pub phone: String,
+    /// E-mail.
+    pub email: String,
+    /// A note for the counter; never printed.
+    pub note: String,
+}
+
+impl Person {
+    /// The address as it prints on a parcel: the name, then only the lines that are filled.
+    pub fn label(&self) -> String {
+        let town = [self.city.as_str(), self.region.as_str(), self.postcode.as_str()]
+            .into_iter()
+            .filter(|s| !s.is_empty())
+            .collect::<Vec<_>>()
+            .join(" ");
+        [self.name.as_str(), self.line1.as_str(), self.line2.as_str(), town.as_str()]
+            .into_iter()
+            .filter(|s| !s.is_empty())
+            .collect::<Vec<_>>()
+            .join("\n")
+    }
+
+    /// Whether a parcel can be sent there: a street line, a town and a postal code.
+    pub fn has_address(&self) -> bool {
+        !self.line1.is_empty() && !self.city.is_empty() && !self.postcode.is_empty()
+    }
+}
+
+/// A customer in the book.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Customer {
+    /// The key in the book.
+    pub id: Uuid,
+    /// What is known of the person.
+    pub person: Person,
+}
+
+/// The limits of each field, so that page and book agree.
+pub fn check_name(name: &str) -> Result<String, TextError> {
+    text::needed("A name", name, 120)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_label_has_no_empty_lines() {
+        let person = Person {
+            name: "Ada Quill".into(),
+            line1: "4 Ropewalk".into(),
+            city: "Pellmarsh".into(),
+            postcode: "99410".into(),
+            ..Person::default()
+        };
+        assert_eq!(person.label(), "Ada Quill\n4 Ropewalk\nPellmarsh 99410");
+        assert!(person.has_address());
+        assert!(!Person { line1: String::new(), ..person }.has_address());
+    }
+}

@@ -1,0 +1,20 @@
+//! The business in the owner's words. Pure: std, time and uuid; `today` is always an argument.
+//!
+//! Nouns: the [`profile`] of the lab, its [`catalogue`], a [`customer`], a [`frame`], an [`order`] and the [`job`] it
+//! becomes, the [`deadline`] it is promised for, the lenses in hand ([`stock`]), the [`bench`] ticket, the
+//! [`packing`] of a finished pair and the [`receipt`] with its [`procedure`] codes.
+
+pub mod bench;
+pub mod catalogue;
+pub mod customer;
+pub mod deadline;
+pub mod frame;
+pub mod job;
+pub mod money;
+pub mod order;
+pub mod packing;
+pub mod procedure;
+pub mod profile;
+pub mod receipt;
+pub mod stock;
+pub mod text;

@@ -1,0 +1,129 @@
+//! The lab's own page: who it is and how it works.
+
+use super::money::Cents;
+use crate::optics::unit::Millimetre;
+
+/// Which form of the prescription the procedure codes are taken from. Billing practice takes the sphere as
+/// written (from memory; no published text decides it), so that is the default.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum CodeBasis {
+    /// As the prescriber wrote it.
+    #[default]
+    AsWritten,
+    /// Minus-cylinder form.
+    Minus,
+    /// Plus-cylinder form.
+    Plus,
+}
+
+impl CodeBasis {
+    /// Every basis, in the order of the form.
+    pub const ALL: [CodeBasis; 3] = [CodeBasis::AsWritten, CodeBasis::Minus, CodeBasis::Plus];
+
+    /// As written in the book and in forms.
+    pub fn key(self) -> &'static str {
+        match self {
+            CodeBasis::AsWritten => "as_written",
+            CodeBasis::Minus => "minus",
+            CodeBasis::Plus => "plus",
+        }
+    }
+
+    /// The basis written so, if any.
+    pub fn from_key(key: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|b| b.key() == key)
+    }
+
+    /// For a person.
+    pub fn words(self) -> &'static str {
+        match self {
+            CodeBasis::AsWritten => "as the prescription is written",
+            CodeBasis::Minus => "minus-cylinder form",
+            CodeBasis::Plus => "plus-cylinder form",
+        }
+    }
+}
+
+/// Which published tolerances a finished pair is held to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum ToleranceProfile {
+    /// ANSI Z80.1.
+    #[default]
+    Z801,
+    /// ISO 21987.
+    Iso21987,
+}
+
+impl ToleranceProfile {
+    /// Every profile, in the order of the form.
+    pub const ALL: [ToleranceProfile; 2] = [ToleranceProfile::Z801, ToleranceProfile::Iso21987];
+
+    /// As written in the book and in forms.
+    pub fn key(self) -> &'static str {
+        match self {
+            ToleranceProfile::Z801 => "z80_1",
+            ToleranceProfile::Iso21987 => "iso_21987",
+        }
+    }
+
+    /// The profile written so, if any.
+    pub fn from_key(key: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|p| p.key() == key)
+    }
+
+    /// For a person.
+    pub fn words(self) -> &'static str {
+        match self {
+            ToleranceProfile::Z801 => "ANSI Z80.1",
+            ToleranceProfile::Iso21987 => "ISO 21987 (check against your copy)",
+        }
+    }
+}
+
+/// The lab as its papers and computations need it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Lab {
+    /// Name at the head of every paper.
+    pub name: String,
+    /// Address, lines parted by `\n`.
+    pub address: String,
+    /// Telephone.
+    pub phone: String,
+    /// E-mail.
+    pub email: String,
+    /// Tax id, as an insurer asks for it.
+    pub tax_id: String,
+    /// The finest step the blocker can be set to.
+    pub blocker_step: Millimetre,
+    /// What a blank must have over the exact least size, for chips and bevel.
+    pub blank_margin: Millimetre,
+    /// Which tolerances.
+    pub tolerance: ToleranceProfile,
+    /// Which form codes are taken from.
+    pub code_basis: CodeBasis,
+    /// Days from order to promise.
+    pub lead_days: i64,
+    /// Shipping charge offered on a new order.
+    pub shipping: Cents,
+}
+
+impl Lab {
+    /// A new lab with sound defaults: blocker to 0.5 mm, 2 mm on the blank (common practice), ten days.
+    pub fn new(name: String, address: String) -> Self {
+        let half = Millimetre::from_hundredths(50).unwrap_or(Millimetre::ZERO);
+        let two = Millimetre::from_hundredths(200).unwrap_or(Millimetre::ZERO);
+        Self {
+            name,
+            address,
+            phone: String::new(),
+            email: String::new(),
+            tax_id: String::new(),
+            blocker_step: half,
+            blank_margin: two,
+            tolerance: ToleranceProfile::default(),
+            code_basis: CodeBasis::default(),
+            lead_days: 10,
+            shipping: Cents::new(700),
+        }
+    }
+}
