@@ -1,0 +1,157 @@
+//! The promised date: how near it is, and what the mail-order rule asks for (16 CFR Part 435).
+//!
+//! A lead time counts calendar days, Sundays and holidays too: the rule counts so, and a parcel is sent on a day,
+//! not in a number of working hours. The rule's words here are from memory of 435.2 and a public business guide;
+//! they remind, they do not advise.
+
+use time::{Date, Duration};
+
+/// Days within which an order must be sent when no other time was stated. Source: 16 CFR 435.2.
+pub const STATED_LIMIT_DAYS: i64 = 30;
+/// From this many days on, a promise is near.
+pub const SOON_DAYS: i64 = 3;
+
+/// The day promised for an order complete on a day, after so many calendar days.
+pub fn promise(ordered_on: Date, lead_days: i64) -> Date {
+    // Bounded so that a senseless number cannot overflow the duration.
+    ordered_on.saturating_add(Duration::days(lead_days.clamp(0, 36_500)))
+}
+
+/// How a job stands to its promise.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Lateness {
+    /// The promise passed this many days ago.
+    Late(i64),
+    /// The promise is today.
+    DueToday,
+    /// One to three days are left.
+    DueSoon(i64),
+    /// More days are left.
+    InTime(i64),
+    /// The parcel left.
+    Sent,
+}
+
+impl Lateness {
+    /// How a promise stands today.
+    pub fn of(promised_on: Date, is_sent: bool, today: Date) -> Self {
+        match (promised_on - today).whole_days() {
+            _ if is_sent => Lateness::Sent,
+            ..0 => Lateness::Late((today - promised_on).whole_days()),
+            0 => Lateness::DueToday,
+            days @ 1..=SOON_DAYS => Lateness::DueSoon(days),
+            days => Lateness::InTime(days),
+        }
+    }
+
+    /// For a person.
+    pub fn words(self) -> String {
+        let days = |n: i64| if n == 1 { "1 day".to_owned() } else { format!("{n} days") };
+        match self {
+            Lateness::Late(n) => format!("{} late", days(n)),
+            Lateness::DueToday => "due today".to_owned(),
+            Lateness::DueSoon(n) | Lateness::InTime(n) => format!("due in {}", days(n)),
+            Lateness::Sent => "sent".to_owned(),
+        }
+    }
+
+    /// Whether the promise has passed.
+    pub fn is_late(self) -> bool {
+        matches!(self, Lateness::Late(_))
+    }
+}
+
+/// What to say beside a promised date when the order is taken.
+pub fn promise_warning(ordered_on: Date, promised_on: Date) -> Option<String> {
+    let days = (promised_on - ordered_on).whole_days();
+    if days < 0 {
+        return Some("The promised date is before the order.".to_owned());
+    }
+    (days > STATED_LIMIT_DAYS).then(|| {
+        format!(
+            "This promises {days} days. Beyond {STATED_LIMIT_DAYS} days the customer must have been told the time \
+             before ordering, and you must have good grounds for it (16 CFR 435)."
+        )
+    })
+}
+
+/// What the rule asks for when a promise is about to be, or was, missed.
+pub fn delay_notice(promised_on: Date, is_sent: bool, today: Date) -> Option<String> {
+    let day = promised_on;
+    match Lateness::of(promised_on, is_sent, today) {
+        Lateness::Late(_) => Some(format!(
+            "Promised for {day} and not sent. The delay notice was due by that day: a new date, or that none can be \
+             given and why, and a free way to cancel for a full refund (16 CFR 435). Send it now and write down when."
+        )),
+        Lateness::DueToday | Lateness::DueSoon(_) => Some(format!(
+            "If it cannot leave by {day}, the customer must have a delay notice by that day: a new date and a free \
+             way to cancel for a full refund (16 CFR 435)."
+        )),
+        Lateness::InTime(_) | Lateness::Sent => None,
+    }
+}
+
+/// Puts jobs in the order they are due: the latest first, the sent ones last; equal dates by job number.
+///
+/// `of` gives the promised date, whether the parcel left, and the job number.
+pub fn sort<T>(jobs: &mut [T], of: impl Fn(&T) -> (Date, bool, i64)) {
+    jobs.sort_by_key(|job| {
+        let (promised_on, is_sent, number) = of(job);
+        (is_sent, promised_on, number)
+    });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use time::macros::date;
+
+    #[test]
+    fn counts_calendar_days() {
+        assert_eq!(promise(date!(2027 - 02 - 20), 10), date!(2027 - 03 - 02));
+        assert_eq!(promise(date!(2028 - 02 - 20), 10), date!(2028 - 03 - 01), "a leap year");
+        assert_eq!(promise(date!(2027 - 02 - 20), i64::MAX).year(), 2127 - 1);
+    }
+
+    #[test]
+    fn stands_by_whole_days() {
+        let today = date!(2027 - 05 - 10);
+        for (promised, want, words) in [
+            (date!(2027 - 04 - 30), Lateness::Late(10), "10 days late"),
+            (date!(2027 - 05 - 09), Lateness::Late(1), "1 day late"),
+            (date!(2027 - 05 - 10), Lateness::DueToday, "due today"),
+            (date!(2027 - 05 - 11), Lateness::DueSoon(1), "due in 1 day"),
+            (date!(2027 - 05 - 13), Lateness::DueSoon(3), "due in 3 days"),
+            (date!(2027 - 05 - 14), Lateness::InTime(4), "due in 4 days"),
+        ] {
+            assert_eq!(Lateness::of(promised, false, today), want);
+            assert_eq!(want.words(), words);
+            assert_eq!(Lateness::of(promised, true, today), Lateness::Sent);
+        }
+    }
+
+    #[test]
+    fn warns_beyond_thirty_days_and_asks_for_a_notice() {
+        // 16 CFR 435.2: thirty days where no time was stated.
+        let ordered = date!(2027 - 05 - 01);
+        assert_eq!(promise_warning(ordered, date!(2027 - 05 - 31)), None);
+        assert!(promise_warning(ordered, date!(2027 - 06 - 01)).is_some_and(|w| w.contains("31 days")));
+        let promised = date!(2027 - 05 - 10);
+        assert!(delay_notice(promised, false, date!(2027 - 05 - 11)).is_some_and(|w| w.contains("2027-05-10")));
+        assert!(delay_notice(promised, false, date!(2027 - 05 - 08)).is_some());
+        assert_eq!(delay_notice(promised, false, date!(2027 - 05 - 01)), None);
+        assert_eq!(delay_notice(promised, true, date!(2027 - 05 - 11)), None);
+    }
+
+    #[test]
+    fn late_first_and_sent_last() {
+        let mut jobs = [
+            (1001, date!(2027 - 05 - 20), false),
+            (1002, date!(2027 - 05 - 01), true),
+            (1004, date!(2027 - 05 - 02), false),
+            (1003, date!(2027 - 05 - 02), false),
+        ];
+        sort(&mut jobs, |j| (j.1, j.2, j.0));
+        assert_eq!(jobs.map(|j| j.0), [1003, 1004, 1001, 1002]);
+    }
+}

@@ -1,0 +1,327 @@
+//! Procedure codes: which code names a lens, and the lines of the bill.
+//!
+//! Source of codes, ranges and descriptors: CMS HCPCS Level II. V2100 to V2109, V2199, V2700, V2780, V2782 to V2784
+//! and the modifiers were seen in public copies; V2710, V2715, V2718, V2730, V2744, V2745, V2750, V2755, V2760 to
+//! V2762 and V2770 by their short name; V2020, V2025, V2110 to V2121, V2756, V2781, V2786, V2797 and V2799 are from
+//! memory. Load the yearly file before relying on a word of it. A code says what was made; it never decides payment.
+
+use super::catalogue::{MaterialDetails, TreatmentDetails};
+use super::money::Cents;
+use super::order::{Charge, ChargeKind};
+use super::profile::CodeBasis;
+use crate::optics::prescription::{EyePrescription, LensPower};
+use crate::optics::unit::Dioptre;
+use crate::optics::{Eye, Pair};
+
+/// The frame.
+pub const FRAME: &str = "V2020";
+/// A single-vision lens that no other code describes.
+pub const UNCLASSIFIED: &str = "V2199";
+/// Prescribed prism, for each lens.
+pub const PRISM: &str = "V2715";
+
+/// Code and descriptor of what a single-vision lab sells.
+const DESCRIPTORS: [(&str, &str); 43] = [
+    ("V2020", "Frames, purchases"),
+    ("V2025", "Deluxe frame"),
+    ("V2100", "Sphere, single vision, plano to plus or minus 4.00, per lens"),
+    ("V2101", "Sphere, single vision, plus or minus 4.12 to plus or minus 7.00d, per lens"),
+    ("V2102", "Sphere, single vision, plus or minus 7.12 to plus or minus 20.00d, per lens"),
+    ("V2103", "Spherocylinder, single vision, plano to plus or minus 4.00d sphere, .12 to 2.00d cylinder, per lens"),
+    ("V2104", "Spherocylinder, single vision, plano to plus or minus 4.00d sphere, 2.12 to 4.00d cylinder, per lens"),
+    ("V2105", "Spherocylinder, single vision, plano to plus or minus 4.00d sphere, 4.25 to 6.00d cylinder, per lens"),
+    ("V2106", "Spherocylinder, single vision, plano to plus or minus 4.00d sphere, over 6.00d cylinder, per lens"),
+    (
+        "V2107",
+        "Spherocylinder, single vision, plus or minus 4.25 to plus or minus 7.00d sphere, .12 to 2.00d cylinder, per lens",
+    ),
+    (
+        "V2108",
+        "Spherocylinder, single vision, plus or minus 4.25 to plus or minus 7.00d sphere, 2.12 to 4.00d cylinder, per lens",
+    ),
+    (
+        "V2109",
+        "Spherocylinder, single vision, plus or minus 4.25 to plus or minus 7.00d sphere, 4.25 to 6.00d cylinder, per lens",
+    ),
+    (
+        "V2110",
+        "Spherocylinder, single vision, plus or minus 4.25 to plus or minus 7.00d sphere, over 6.00d cylinder, per lens",
+    ),
+    (
+        "V2111",
+        "Spherocylinder, single vision, plus or minus 7.25 to plus or minus 12.00d sphere, .25 to 2.25d cylinder, per lens",
+    ),
+    (
+        "V2112",
+        "Spherocylinder, single vision, plus or minus 7.25 to plus or minus 12.00d sphere, 2.25 to 4.00d cylinder, per lens",
+    ),
+    (
+        "V2113",
+        "Spherocylinder, single vision, plus or minus 7.25 to plus or minus 12.00d sphere, 4.25 to 6.00d cylinder, per lens",
+    ),
+    ("V2114", "Spherocylinder, single vision, sphere over plus or minus 12.00d, per lens"),
+    ("V2115", "Lenticular (myodisc), per lens, single vision"),
+    ("V2118", "Aniseikonic lens, single vision"),
+    ("V2121", "Lenticular lens, per lens, single"),
+    ("V2199", "Not otherwise classified, single vision lens"),
+    ("V2410", "Variable asphericity lens, single vision, full field, glass or plastic, per lens"),
+    ("V2700", "Balance lens, per lens"),
+    ("V2702", "Deluxe lens feature"),
+    ("V2710", "Slab off prism, glass or plastic, per lens"),
+    ("V2715", "Prism, per lens"),
+    ("V2718", "Press-on lens, Fresnel prism, per lens"),
+    ("V2730", "Special base curve, glass or plastic, per lens"),
+    ("V2744", "Tint, photochromatic, per lens"),
+    ("V2745", "Addition to lens; tint, any color, solid, gradient or equal, excludes photochromatic, any lens material, per lens"),
+    ("V2750", "Anti-reflective coating, per lens"),
+    ("V2755", "U-V lens, per lens"),
+    ("V2756", "Eye glass case"),
+    ("V2760", "Scratch resistant coating, per lens"),
+    ("V2761", "Mirror coating, any type, solid, gradient or equal, any lens material, per lens"),
+    ("V2762", "Polarization, any lens material, per lens"),
+    ("V2770", "Occluder lens, per lens"),
+    ("V2780", "Oversize lens, per lens"),
+    ("V2781", "Progressive lens, per lens"),
+    ("V2782", "Lens, index 1.54 to 1.65 plastic or 1.60 to 1.79 glass, excludes polycarbonate, per lens"),
+    ("V2783", "Lens, index greater than or equal to 1.66 plastic or greater than or equal to 1.80 glass, excludes polycarbonate, per lens"),
+    ("V2784", "Lens, polycarbonate or equal, any index, per lens"),
+    ("V2799", "Vision item or service, miscellaneous"),
+];
+
+/// What a code stands for, if this book knows it.
+pub fn descriptor(code: &str) -> Option<&'static str> {
+    DESCRIPTORS.into_iter().find(|(known, _)| *known == code).map(|(_, words)| words)
+}
+
+/// Every code this book knows with its descriptor, in order.
+pub fn known_codes() -> impl Iterator<Item = (&'static str, &'static str)> {
+    DESCRIPTORS.into_iter()
+}
+
+/// The modifier a line for one eye carries.
+pub fn modifier(eye: Eye) -> &'static str {
+    match eye {
+        Eye::Right => "RT",
+        Eye::Left => "LT",
+    }
+}
+
+/// The code of one lens, and what the owner should know before relying on it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LensCode {
+    /// The code.
+    pub code: &'static str,
+    /// What it stands for.
+    pub descriptor: &'static str,
+    /// Why a person should look at it: a gap in the printed ranges, or two forms with two codes.
+    pub note: Option<String>,
+}
+
+/// A power in thousandths of a dioptre, so that an eighth written 4.12 or 4.13 is the 4.125 it means.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Form {
+    sphere: i32,
+    cylinder: i32,
+}
+
+impl Form {
+    fn of(power: &LensPower) -> Self {
+        Self { sphere: thousandths(power.sphere()), cylinder: thousandths(power.cylinder()) }
+    }
+
+    fn transposed(self) -> Self {
+        Self { sphere: self.sphere + self.cylinder, cylinder: -self.cylinder }
+    }
+
+    fn minus(self) -> Self {
+        if self.cylinder > 0 { self.transposed() } else { self }
+    }
+
+    fn plus(self) -> Self {
+        if self.cylinder < 0 { self.transposed() } else { self }
+    }
+}
+
+fn thousandths(power: Dioptre) -> i32 {
+    power.eighths().map_or(power.hundredths() * 10, |eighths| eighths * 125)
+}
+
+/// The code of a single-vision lens.
+///
+/// The printed ranges have gaps and overlaps. A value in a gap takes the nearest range, the lower one of two that
+/// are equally near, and a note says so; what lies beyond every range is [`UNCLASSIFIED`]. Where plus and minus
+/// form of one lens have different codes, a note names both.
+pub fn lens_code(power: &LensPower, basis: CodeBasis) -> LensCode {
+    let written = Form::of(power);
+    let (code, mut notes) = code_of(match basis {
+        CodeBasis::AsWritten => written,
+        CodeBasis::Minus => written.minus(),
+        CodeBasis::Plus => written.plus(),
+    });
+    let (minus, plus) = (code_of(written.minus()).0, code_of(written.plus()).0);
+    if minus != plus {
+        notes.push(format!(
+            "The two cylinder forms have different codes: minus form {minus}, plus form {plus}. This is from {}.",
+            basis.words()
+        ));
+    }
+    let note = (!notes.is_empty()).then(|| notes.join(" "));
+    LensCode { code, descriptor: descriptor(code).unwrap_or_default(), note }
+}
+
+/// One printed range, in thousandths, both ends included.
+#[derive(Clone, Copy)]
+struct Range(i32, i32);
+
+/// No power reaches it.
+const OPEN: i32 = i32::MAX;
+const SPHERE_ALONE: [Range; 3] = [Range(0, 4000), Range(4120, 7000), Range(7120, 20_000)];
+/// Over 12.00 has no upper end.
+const SPHERE_BESIDE: [Range; 4] = [Range(0, 4000), Range(4250, 7000), Range(7250, 12_000), Range(12_001, OPEN)];
+const CYLINDER: [Range; 4] = [Range(120, 2000), Range(2120, 4000), Range(4250, 6000), Range(6001, OPEN)];
+/// The ranges beside a sphere of 7.25 to 12.00 are not those of the weaker spheres, and have no "over 6.00".
+const CYLINDER_STRONG: [Range; 3] = [Range(250, 2250), Range(2250, 4000), Range(4250, 6000)];
+
+/// Where a size falls among ranges.
+struct Found {
+    index: usize,
+    in_gap: bool,
+    twice: bool,
+}
+
+/// The range that holds a size, else the nearest; `None` beyond the last.
+fn find(ranges: &[Range], size: i32) -> Option<Found> {
+    let holding: Vec<usize> =
+        ranges.iter().enumerate().filter(|(_, r)| (r.0..=r.1).contains(&size)).map(|(i, _)| i).collect();
+    if let Some(&index) = holding.first() {
+        return Some(Found { index, in_gap: false, twice: holding.len() > 1 });
+    }
+    if ranges.last().is_none_or(|last| size > last.1) {
+        return None;
+    }
+    // `min_by_key` keeps the first of equals: the lower range. A printed end 4.12 means 4.125, hence the eighths.
+    let distance = |r: &Range| if size < r.0 { eighth(r.0) - size } else { size - r.1 };
+    let (index, _) = ranges.iter().enumerate().min_by_key(|(_, r)| distance(r))?;
+    Some(Found { index, in_gap: true, twice: false })
+}
+
+fn eighth(end: i32) -> i32 {
+    if end % 125 == 120 { end + 5 } else { end }
+}
+
+fn code_of(form: Form) -> (&'static str, Vec<String>) {
+    let (sphere, cylinder) = (form.sphere.abs(), form.cylinder.abs());
+    let beyond = |what: &str| {
+        (UNCLASSIFIED, vec![format!("No code covers {what}: {UNCLASSIFIED} is used; ask the plan before it is sent.")])
+    };
+    if cylinder == 0 {
+        return match find(&SPHERE_ALONE, sphere) {
+            None => beyond("a sphere over 20.00"),
+            Some(found) => {
+                let code = ["V2100", "V2101", "V2102"][found.index];
+                (code, gap_note(found.in_gap, "sphere", sphere, code))
+            }
+        };
+    }
+    // Both lists end open or are followed by V2114, so a sphere is always found.
+    let Some(band) = find(&SPHERE_BESIDE, sphere) else { return beyond("this sphere") };
+    if band.index == 3 {
+        return ("V2114", Vec::new());
+    }
+    let strong = band.index == 2;
+    let ranges: &[Range] = if strong { &CYLINDER_STRONG } else { &CYLINDER };
+    let Some(step) = find(ranges, cylinder) else { return beyond("a sphere of 7.25 to 12.00 with a cylinder over 6.00") };
+    const CODES: [[&str; 4]; 3] = [
+        ["V2103", "V2104", "V2105", "V2106"],
+        ["V2107", "V2108", "V2109", "V2110"],
+        ["V2111", "V2112", "V2113", UNCLASSIFIED],
+    ];
+    let code = CODES[band.index][step.index];
+    let mut notes = gap_note(band.in_gap, "sphere", sphere, code);
+    notes.extend(gap_note(step.in_gap, "cylinder", cylinder, code));
+    if step.twice {
+        notes.push(format!("A cylinder of 2.25 stands in both V2111 and V2112: {code} is used."));
+    }
+    (code, notes)
+}
+
+fn gap_note(in_gap: bool, what: &str, size: i32, code: &str) -> Vec<String> {
+    if !in_gap {
+        return Vec::new();
+    }
+    // An eighth is written with two decimals, cut off, as the trade does: 4.125 as 4.12.
+    vec![format!(
+        "A {what} of {}.{:02} falls between two printed ranges: {code}, the nearest, is used; look at it before it is sent.",
+        size / 1000,
+        size % 1000 / 10
+    )]
+}
+
+/// What a bill is made from.
+#[derive(Debug, Clone)]
+pub struct Billed<'a> {
+    /// The frame in words and its price; `None` when new lenses are made for a frame the customer has.
+    pub frame: Option<(String, Cents)>,
+    /// The material of both lenses.
+    pub material: &'a MaterialDetails,
+    /// Price of a lens in plain hard resin; what the material costs above it goes on the material's own line.
+    pub base_price: Cents,
+    /// The coating, if any.
+    pub coating: Option<&'a TreatmentDetails>,
+    /// The tint, if any.
+    pub tint: Option<&'a TreatmentDetails>,
+    /// Each eye's prescription.
+    pub eyes: &'a Pair<EyePrescription>,
+    /// Which form the codes are taken from.
+    pub basis: CodeBasis,
+    /// Packing and carriage; no line when nothing is charged.
+    pub shipping: Cents,
+}
+
+/// The lines of the bill: frame, then for each eye lens, material, coating, tint and prism, then shipping.
+///
+/// The price of a lens is split over its base and its material, so that each code has its amount; a material
+/// that costs no more than the base keeps its line at nothing, because a plan looks for the code. Prescribed
+/// prism likewise. The sum is exactly frame + 2 × (material + coating + tint) + shipping.
+pub fn bill(order: &Billed<'_>) -> Vec<Charge> {
+    let mut lines = Vec::new();
+    if let Some((what, price)) = &order.frame {
+        lines.push(line(ChargeKind::Frame, None, what.clone(), FRAME, *price));
+    }
+    for (eye, prescription) in order.eyes.iter() {
+        lens_lines(order, eye, prescription, &mut lines);
+    }
+    if order.shipping != Cents::ZERO {
+        lines.push(line(ChargeKind::Shipping, None, "Packing and shipping".into(), "", order.shipping));
+    }
+    lines
+}
+
+fn lens_lines(order: &Billed<'_>, eye: Eye, prescription: &EyePrescription, lines: &mut Vec<Charge>) {
+    let material = order.material;
+    let over_base = material.price - order.base_price;
+    let (lens_price, material_price) =
+        if material.code.is_empty() || order.base_price <= Cents::ZERO || over_base.is_negative() {
+            (material.price, Cents::ZERO)
+        } else {
+            (order.base_price, over_base)
+        };
+    let code = lens_code(&prescription.power, order.basis).code;
+    lines.push(line(ChargeKind::Lens, Some(eye), format!("Single-vision lens, {}", material.name), code, lens_price));
+    if !material.code.is_empty() {
+        let what = format!("Material: {}", material.name);
+        lines.push(line(ChargeKind::Material, Some(eye), what, &material.code, material_price));
+    }
+    for (kind, treatment) in [(ChargeKind::Coating, order.coating), (ChargeKind::Tint, order.tint)] {
+        if let Some(treatment) = treatment {
+            lines.push(line(kind, Some(eye), treatment.name.clone(), &treatment.code, treatment.price));
+        }
+    }
+    if !prescription.prism.is_zero() {
+        lines.push(line(ChargeKind::Prism, Some(eye), "Prescribed prism, included".into(), PRISM, Cents::ZERO));
+    }
+}
+
+fn line(kind: ChargeKind, eye: Option<Eye>, what: String, code: &str, amount: Cents) -> Charge {
+    Charge { kind, eye, what, code: code.to_owned(), amount }
+}

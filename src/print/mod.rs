@@ -1,0 +1,82 @@
+//! What leaves on paper: sheets that print black on white at true size.
+//!
+//! Each sheet is a view of plain strings, made by its `of` from the lab's types and filled into a template of the
+//! same name under `templates/print`. Nothing here computes optics or money. Drawings are SVG whose width and
+//! height stand in millimetres; strokes are presentation attributes, because pages allow no inline style.
+
+pub mod barcode;
+pub mod outline;
+pub mod packing_sheet;
+pub mod receipt;
+pub mod ruler;
+pub mod slip;
+pub mod ticket;
+
+use time::Date;
+
+/// The head of every sheet.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Head {
+    /// The lab's name.
+    pub name: String,
+    /// The lab's address, telephone and e-mail on one line.
+    pub contact: String,
+}
+
+impl Head {
+    /// From the lab's page.
+    pub fn of(lab: &crate::lab::profile::Lab) -> Self {
+        Self { name: lab.name.clone(), contact: contact(&lab.address, &lab.phone, &lab.email) }
+    }
+}
+
+/// Address, telephone and e-mail on one line.
+fn contact(address: &str, phone: &str, email: &str) -> String {
+    address.lines().chain([phone, email]).filter(|s| !s.is_empty()).collect::<Vec<_>>().join(" · ")
+}
+
+/// A day as it prints: `4 May 2027`, which no country reads two ways.
+fn day(date: Date) -> String {
+    const MONTHS: [&str; 12] =
+        ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+    format!("{} {} {}", date.day(), MONTHS[usize::from(u8::from(date.month())) - 1], date.year())
+}
+
+/// A line of the check as it prints.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CheckLine {
+    /// What was measured, with the eye.
+    pub what: String,
+    /// Wanted.
+    pub wanted: String,
+    /// Measured.
+    pub measured: String,
+    /// The limit.
+    pub limit: String,
+    /// In words: passed, not passed, not read.
+    pub verdict: String,
+}
+
+/// The last check of a pair as it prints.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CheckSummary {
+    /// Which tolerances.
+    pub profile: String,
+    /// In words: passed or not.
+    pub verdict: String,
+    /// The lines.
+    pub lines: Vec<CheckLine>,
+    /// Why a pair that did not pass is sent all the same. It prints.
+    pub excuse: Option<String>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_day_is_written_out() {
+        assert_eq!(day(time::macros::date!(2027 - 12 - 04)), "4 Dec 2027");
+        assert_eq!(contact("4 Quay Lane\nPellmarsh", "", "post@example.com"), "4 Quay Lane · Pellmarsh · post@example.com");
+    }
+}
