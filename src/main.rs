@@ -1,1 +1,3 @@
+//! Parses the command line, starts logging, and calls into the library.
+
 fn main() {}

@@ -92,7 +92,8 @@ pub const DUST: &str = "Wear eye protection and run the extraction: swarf and od
 pub const WEAKENED: &str = "Impact resistance can fall after drilling, grooving or thin edges. Confirm the supplier's certificate and the \
      least thickness.";
 /// A material that cracks at holes.
-pub const CRACKS: &str = "This material cracks easily at holes: polyurea-urethane, polycarbonate, 1.60 or 1.67 is preferred for drilling.";
+pub const CRACKS: &str =
+    "This material cracks easily at holes: polyurea-urethane, polycarbonate, 1.60 or 1.67 is preferred for drilling.";
 /// For every tint.
 pub const NIGHT: &str = "Tinted: not for driving at night.";
 

@@ -11,8 +11,8 @@ use super::frame::Frame;
 use super::kept_shape::KeptShape;
 use super::money::Cents;
 use super::order::{Design, MadeFor, Prescription};
-use crate::optics::unit::Millimetre;
 use crate::optics::Pair;
+use crate::optics::unit::Millimetre;
 
 /// A job with everything its pages show.
 #[derive(Debug, Clone, PartialEq)]
@@ -208,15 +208,8 @@ pub enum Stage {
 
 impl Stage {
     /// Every stage in order.
-    pub const ALL: [Stage; 7] = [
-        Stage::Taken,
-        Stage::ShapeOnFile,
-        Stage::LensesInHand,
-        Stage::Cut,
-        Stage::Checked,
-        Stage::Packed,
-        Stage::Sent,
-    ];
+    pub const ALL: [Stage; 7] =
+        [Stage::Taken, Stage::ShapeOnFile, Stage::LensesInHand, Stage::Cut, Stage::Checked, Stage::Packed, Stage::Sent];
 
     /// For a person.
     pub fn words(self) -> &'static str {
@@ -254,7 +247,11 @@ pub fn stage(happenings: impl IntoIterator<Item = Happening>) -> Stage {
             Happening::ShapeKept => shape = true,
             // A lens taken in hand is uncut, whatever was done to the one before it.
             Happening::LensRight | Happening::LensLeft => {
-                if happening == Happening::LensRight { right = true } else { left = true }
+                if happening == Happening::LensRight {
+                    right = true
+                } else {
+                    left = true
+                }
                 (cut, checked, packed) = (false, false, false);
             }
             Happening::Cut => (cut, checked, packed) = (true, false, false),

@@ -33,9 +33,8 @@ pub enum Once<T> {
 impl Store {
     /// The draft under this key, if anything was ever kept there.
     pub async fn find_draft(&self, key: &str) -> Result<Option<Draft>, StoreError> {
-        let Some(row) = sqlx::query!("select fields, outcome from draft where key = ?", key)
-            .fetch_optional(&self.read)
-            .await?
+        let Some(row) =
+            sqlx::query!("select fields, outcome from draft where key = ?", key).fetch_optional(&self.read).await?
         else {
             return Ok(None);
         };
@@ -46,8 +45,8 @@ impl Store {
 
     /// Keeps what is typed. A finished form is left as it is.
     pub async fn keep_draft(&self, key: &str, fields: &Fields, now: OffsetDateTime) -> Result<(), StoreError> {
-        let fields = serde_json::to_string(fields)
-            .map_err(|e| StoreError::Unreadable { what: "draft", why: e.to_string() })?;
+        let fields =
+            serde_json::to_string(fields).map_err(|e| StoreError::Unreadable { what: "draft", why: e.to_string() })?;
         let mut tx = self.begin().await?;
         sqlx::query!(
             "insert into draft (key, fields, saved_at) values (?, ?, ?)

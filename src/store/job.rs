@@ -42,7 +42,8 @@ impl Store {
                 p.left_sphere_hundredths, p.left_cylinder_hundredths, p.left_axis_deg,
                 p.left_prism_in_hundredths, p.left_prism_up_hundredths, p.left_text,
                 p.prescriber, p.written_on as "written_on: Date", p.expires_on as "expires_on: Date", p.diagnosis,
-                p.pd_right_hundredths, p.pd_left_hundredths, p.pd_given, p.near_right_hundredths, p.near_left_hundredths,
+                p.pd_right_hundredths, p.pd_left_hundredths, p.pd_given, p.near_given,
+                p.near_right_hundredths, p.near_left_hundredths,
                 m.id as "material_id: Uuid", m.line as "material_line: Uuid", m.name as material_name, m.index_thousandths,
                 m.abbe_tenths, m.density_hundredths, m.centre_hundredths, m.cutting, m.code as material_code,
                 m.price_cents as material_cents,
@@ -96,21 +97,22 @@ impl Store {
                 row.left_prism_up_hundredths,
             )?,
         );
-        let distance = |right, left, one: bool| -> Result<PupilDistance, StoreError> {
-            let (right, left) = (length("pupil distance", right)?, length("pupil distance", left)?);
-            PupilDistance::from_parts(right, left, one).map_err(unreadable("pupil distance"))
+        let distance = |right, left, given: &str| -> Result<PupilDistance, StoreError> {
+            let read = if given == "one" {
+                PupilDistance::both(length("pupil distance", right + left)?)
+            } else {
+                PupilDistance::each(Pair::new(length("pupil distance", right)?, length("pupil distance", left)?))
+            };
+            read.map_err(unreadable("pupil distance"))
         };
-        let one = row.pd_given == "one";
-        let near = match (row.near_right_hundredths, row.near_left_hundredths) {
-            (Some(right), Some(left)) => Some(distance(right, left, one)?),
+        let near = match (row.near_right_hundredths, row.near_left_hundredths, row.near_given) {
+            (Some(right), Some(left), Some(given)) => Some(distance(right, left, &given)?),
             _ => None,
         };
         let treatment = |kind, id, line, name, code, cents| match (id, line, name, code, cents) {
-            (Some(id), Some(line), Some(name), Some(code), Some(cents)) => Some(Treatment {
-                id,
-                line,
-                details: TreatmentDetails { kind, name, code, price: Cents::new(cents) },
-            }),
+            (Some(id), Some(line), Some(name), Some(code), Some(cents)) => {
+                Some(Treatment { id, line, details: TreatmentDetails { kind, name, code, price: Cents::new(cents) } })
+            }
             _ => None,
         };
         let shape = match (row.shape_id, row.shape_job, row.right_trace, row.left_trace, row.dbl_hundredths) {
@@ -162,7 +164,7 @@ impl Store {
                 written_on: row.written_on,
                 expires_on: row.expires_on,
                 diagnosis: row.diagnosis,
-                pupil_distance: distance(row.pd_right_hundredths, row.pd_left_hundredths, one)?,
+                pupil_distance: distance(row.pd_right_hundredths, row.pd_left_hundredths, &row.pd_given)?,
                 near_pupil_distance: near,
             },
             made_for: word("use", &row.made_for, MadeFor::from_key(&row.made_for))?,
@@ -234,20 +236,23 @@ impl Store {
 
     /// The bill of a job, line by line.
     pub async fn list_charges(&self, number: i64) -> Result<Vec<Charge>, StoreError> {
-        sqlx::query!("select kind, eye, what, code, amount_cents from charge where job_number = ? order by position", number)
-            .fetch_all(&self.read)
-            .await?
-            .into_iter()
-            .map(|row| {
-                Ok(Charge {
-                    kind: word("charge", &row.kind, ChargeKind::from_key(&row.kind))?,
-                    eye: row.eye.as_deref().map(|key| word("eye", key, eye_from(key))).transpose()?,
-                    what: row.what,
-                    code: row.code,
-                    amount: Cents::new(row.amount_cents),
-                })
+        sqlx::query!(
+            "select kind, eye, what, code, amount_cents from charge where job_number = ? order by position",
+            number
+        )
+        .fetch_all(&self.read)
+        .await?
+        .into_iter()
+        .map(|row| {
+            Ok(Charge {
+                kind: word("charge", &row.kind, ChargeKind::from_key(&row.kind))?,
+                eye: row.eye.as_deref().map(|key| word("eye", key, eye_from(key))).transpose()?,
+                what: row.what,
+                code: row.code,
+                amount: Cents::new(row.amount_cents),
             })
-            .collect()
+        })
+        .collect()
     }
 
     /// What came in for a job, oldest first.
@@ -350,12 +355,9 @@ impl Store {
 
     /// The newest prescription of a customer, to compare a new one with.
     pub async fn find_last_job_of(&self, customer: Uuid) -> Result<Option<i64>, StoreError> {
-        Ok(sqlx::query_scalar!(
-            r#"select max(number) as "number: i64" from job where customer_id = ?"#,
-            customer
-        )
-        .fetch_one(&self.read)
-        .await?)
+        Ok(sqlx::query_scalar!(r#"select max(number) as "number: i64" from job where customer_id = ?"#, customer)
+            .fetch_one(&self.read)
+            .await?)
     }
 
     /// Adds a remark to a job's history.

@@ -72,10 +72,7 @@ impl Store {
             .await
             .map_err(not_a_book)?;
         refuse_newer(&write, &file).await?;
-        MIGRATIONS
-            .run(&write)
-            .await
-            .map_err(|e| OpenError::NotABook { file: file.clone(), why: e.to_string() })?;
+        MIGRATIONS.run(&write).await.map_err(|e| OpenError::NotABook { file: file.clone(), why: e.to_string() })?;
         check_settings(&write, &file).await?;
         let read = SqlitePoolOptions::new()
             .max_connections(4)

@@ -9,8 +9,8 @@ use super::job::{append_event, append_payment};
 use super::{Store, StoreError, customer, frame};
 use crate::lab::job::Happening;
 use crate::lab::order::{Charge, CustomerChoice, FrameChoice, NewOrder, Prescription};
-use crate::optics::Pair;
-use crate::optics::prescription::EyePrescription;
+use crate::optics::prescription::{EyePrescription, Given};
+use crate::optics::{Eye, Pair};
 
 impl Store {
     /// Opens a job. The same `key` never opens a second one: the number of the first is returned instead.
@@ -102,10 +102,12 @@ async fn insert_prescription(
     });
     let id = Uuid::now_v7();
     let far = prescription.pupil_distance;
-    let (pd_right, pd_left) = (far.right().hundredths(), far.left().hundredths());
-    let pd_given = if far.is_one_number() { "one" } else { "each" };
-    let near_right = prescription.near_pupil_distance.map(|p| p.right().hundredths());
-    let near_left = prescription.near_pupil_distance.map(|p| p.left().hundredths());
+    let (pd_right, pd_left) = (far.mono(Eye::Right).hundredths(), far.mono(Eye::Left).hundredths());
+    let pd_given = given_key(far.given());
+    let near = prescription.near_pupil_distance;
+    let near_right = near.map(|p| p.mono(Eye::Right).hundredths());
+    let near_left = near.map(|p| p.mono(Eye::Left).hundredths());
+    let near_given = near.map(|p| given_key(p.given()));
     sqlx::query!(
         "insert into prescription (
             id, customer_id,
@@ -114,8 +116,9 @@ async fn insert_prescription(
             left_sphere_hundredths, left_cylinder_hundredths, left_axis_deg,
             left_prism_in_hundredths, left_prism_up_hundredths, left_text,
             prescriber, written_on, expires_on, diagnosis,
-            pd_right_hundredths, pd_left_hundredths, pd_given, near_right_hundredths, near_left_hundredths, added_at)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            pd_right_hundredths, pd_left_hundredths, pd_given,
+            near_given, near_right_hundredths, near_left_hundredths, added_at)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         id,
         customer_id,
         right.sphere,
@@ -137,6 +140,7 @@ async fn insert_prescription(
         pd_right,
         pd_left,
         pd_given,
+        near_given,
         near_right,
         near_left,
         now
@@ -144,6 +148,13 @@ async fn insert_prescription(
     .execute(&mut **tx)
     .await?;
     Ok(id)
+}
+
+fn given_key(given: Given) -> &'static str {
+    match given {
+        Given::Both => "one",
+        Given::Each => "each",
+    }
 }
 
 async fn insert_job(

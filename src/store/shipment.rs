@@ -28,7 +28,8 @@ impl Store {
             .await?;
         ticks
             .map(|t| {
-                serde_json::from_str(&t).map_err(|e| StoreError::Unreadable { what: "packing list", why: e.to_string() })
+                serde_json::from_str(&t)
+                    .map_err(|e| StoreError::Unreadable { what: "packing list", why: e.to_string() })
             })
             .transpose()
     }

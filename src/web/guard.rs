@@ -98,7 +98,9 @@ mod tests {
         for host in ["localhost", "LOCALHOST:4127", "127.0.0.1", "127.0.0.1:80", "[::1]", "[::1]:4127"] {
             assert!(is_this_machine(host), "{host}");
         }
-        for host in ["", "example.com", "127.0.0.1.example.com", "localhost.example.com:4127", "0.0.0.0", "127.0.0.1:x", "::1"] {
+        for host in
+            ["", "example.com", "127.0.0.1.example.com", "localhost.example.com:4127", "0.0.0.0", "127.0.0.1:x", "::1"]
+        {
             assert!(!is_this_machine(host), "{host}");
         }
     }
