@@ -9,6 +9,7 @@ use super::error::WebError;
 
 pub mod checks;
 pub mod customers;
+pub mod cuts;
 pub mod drafts;
 pub mod echo;
 pub mod find;
