@@ -1,1 +1,0 @@
-//! The prescription as a practitioner writes it: reading, checking, writing back.
