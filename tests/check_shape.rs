@@ -7,8 +7,8 @@ use std::f64::consts::PI;
 
 use geo::{Area, BoundingRect, ConvexHull, Coord, Euclidean, Length, LineString, Polygon};
 use proptest::prelude::*;
+use rimbook::shape::blank::Blank;
 use rimbook::shape::boxing::Boxing;
-use rimbook::shape::layout::Blank;
 use rimbook::shape::outline::{Outline, Point};
 use rimbook::shape::transform::rotate;
 use serde_json::Value;

@@ -5,7 +5,8 @@ use super::check::{Item, RawTrace};
 use super::fault::{FaultKind, Faults, Warning, WarningKind, excerpt};
 use super::{Depth, Fault, MAX_BYTES, TraceFile, complete, decimal, numbered_lines, text_of, whole};
 use crate::optics::{Eye, Pair};
-use crate::shape::outline::{MAX_POINTS, MIN_POINTS, Trace};
+use crate::shape::outline::{MAX_POINTS, MIN_POINTS};
+use crate::shape::trace::Trace;
 
 /// The records whose values may run over several lines.
 const LISTS: [&str; 4] = ["R", "A", "Z", "ZA"];

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use super::{Depth, TraceFile};
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
-use crate::shape::outline::Angles;
+use crate::shape::trace::Angles;
 
 const NUMBERS_A_LINE: usize = 10;
 /// Keeps `JOB="…"` within the 80 characters.
@@ -89,7 +89,7 @@ fn pair(label: &str, values: &Pair<Option<f64>>) -> String {
 mod tests {
     use super::super::{TraceFile, parse};
     use super::*;
-    use crate::shape::outline::Trace;
+    use crate::shape::trace::Trace;
     use proptest::prelude::*;
 
     /// Radii that stay within the limit on jumps.
