@@ -110,6 +110,8 @@ pub fn offset(outline: &Outline, distance_mm: f64) -> Result<Outline, OutlineErr
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::optics::Eye;
+    use crate::shape::trace::{Angles, Trace};
     use proptest::prelude::*;
     use std::f64::consts::PI;
 
@@ -194,6 +196,13 @@ mod tests {
                 let turned = (180.0 - before.ed_axis_deg).rem_euclid(360.0);
     let place = Point::polar(before.ed_mm / 2.0, turned);
                 prop_assert!(mirror(&outline).points().iter().any(|p| p.minus(place).length_mm() < 1e-6));
+            }
+
+            #[test]
+            fn a_trace_and_its_outline_mirror_alike(radii in prop::collection::vec(1200..3500_i32, 4..75)) {
+                let radii = radii.iter().chain(&radii).copied().collect();
+                let trace = Trace::new(Eye::Right, radii, Angles::Equal).unwrap();
+                prop_assert!(same(&mirror(&trace.outline()), &trace.mirror().outline()));
             }
 
             #[test]
