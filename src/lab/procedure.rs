@@ -72,7 +72,10 @@ const DESCRIPTORS: [(&str, &str); 43] = [
     ("V2718", "Press-on lens, Fresnel prism, per lens"),
     ("V2730", "Special base curve, glass or plastic, per lens"),
     ("V2744", "Tint, photochromatic, per lens"),
-    ("V2745", "Addition to lens; tint, any color, solid, gradient or equal, excludes photochromatic, any lens material, per lens"),
+    (
+        "V2745",
+        "Addition to lens; tint, any color, solid, gradient or equal, excludes photochromatic, any lens material, per lens",
+    ),
     ("V2750", "Anti-reflective coating, per lens"),
     ("V2755", "U-V lens, per lens"),
     ("V2756", "Eye glass case"),
@@ -83,7 +86,10 @@ const DESCRIPTORS: [(&str, &str); 43] = [
     ("V2780", "Oversize lens, per lens"),
     ("V2781", "Progressive lens, per lens"),
     ("V2782", "Lens, index 1.54 to 1.65 plastic or 1.60 to 1.79 glass, excludes polycarbonate, per lens"),
-    ("V2783", "Lens, index greater than or equal to 1.66 plastic or greater than or equal to 1.80 glass, excludes polycarbonate, per lens"),
+    (
+        "V2783",
+        "Lens, index greater than or equal to 1.66 plastic or greater than or equal to 1.80 glass, excludes polycarbonate, per lens",
+    ),
     ("V2784", "Lens, polycarbonate or equal, any index, per lens"),
     ("V2799", "Vision item or service, miscellaneous"),
 ];
@@ -205,7 +211,9 @@ fn code_of(form: LensPower) -> (&'static str, Vec<String>) {
     }
     let strong = band.index == 2;
     let ranges: &[Range] = if strong { &CYLINDER_STRONG } else { &CYLINDER };
-    let Some(step) = find(ranges, cylinder) else { return beyond("a sphere of 7.25 to 12.00 with a cylinder over 6.00") };
+    let Some(step) = find(ranges, cylinder) else {
+        return beyond("a sphere of 7.25 to 12.00 with a cylinder over 6.00");
+    };
     const CODES: [[&str; 4]; 3] = [
         ["V2103", "V2104", "V2105", "V2106"],
         ["V2107", "V2108", "V2109", "V2110"],

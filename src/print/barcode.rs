@@ -75,7 +75,8 @@ fn draw(modules: &[bool], module_mm: f64, text: &str) -> String {
             let x_mm = (QUIET_MODULES + at) as f64 * module_mm;
             let bar_mm = bar.len() as f64 * module_mm;
             // Writing to a String cannot fail.
-            let _ = write!(svg, "<rect x=\"{x_mm:.2}\" width=\"{bar_mm:.2}\" height=\"{HEIGHT_MM:.2}\" fill=\"#000\"/>");
+            let _ =
+                write!(svg, "<rect x=\"{x_mm:.2}\" width=\"{bar_mm:.2}\" height=\"{HEIGHT_MM:.2}\" fill=\"#000\"/>");
         }
         at += bar.len();
     }

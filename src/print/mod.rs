@@ -37,8 +37,7 @@ fn contact(address: &str, phone: &str, email: &str) -> String {
 
 /// A day as it prints: `4 May 2027`, which no country reads two ways.
 fn day(date: Date) -> String {
-    const MONTHS: [&str; 12] =
-        ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+    const MONTHS: [&str; 12] = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
     format!("{} {} {}", date.day(), MONTHS[usize::from(u8::from(date.month())) - 1], date.year())
 }
 
@@ -77,6 +76,9 @@ mod tests {
     #[test]
     fn a_day_is_written_out() {
         assert_eq!(day(time::macros::date!(2027 - 12 - 04)), "4 Dec 2027");
-        assert_eq!(contact("4 Quay Lane\nPellmarsh", "", "post@example.com"), "4 Quay Lane · Pellmarsh · post@example.com");
+        assert_eq!(
+            contact("4 Quay Lane\nPellmarsh", "", "post@example.com"),
+            "4 Quay Lane · Pellmarsh · post@example.com"
+        );
     }
 }
