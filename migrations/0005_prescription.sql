@@ -23,6 +23,7 @@ create table prescription (
     pd_right_hundredths integer not null constraint prescription_pd_right check (pd_right_hundredths between 2000 and 4000),
     pd_left_hundredths integer not null constraint prescription_pd_left check (pd_left_hundredths between 2000 and 4000),
     pd_given text not null constraint prescription_pd_given check (pd_given in ('one', 'each')),
+    near_given text constraint prescription_near_given check (near_given in ('one', 'each')), -- null: no near distance
     near_right_hundredths integer constraint prescription_near_right check (near_right_hundredths between 1800 and 4000),
     near_left_hundredths integer constraint prescription_near_left check (near_left_hundredths between 1800 and 4000),
     added_at text not null

@@ -13,7 +13,11 @@
 //! 7. [`calc`] – the same computations for scripts, one JSON request in, one JSON answer out.
 //! 8. [`config`] and [`demo`] – the command line, the data folder, the invented demo lab.
 
+pub mod config;
 pub mod lab;
 pub mod optics;
 pub mod print;
+pub mod serve;
 pub mod shape;
+pub mod store;
+pub mod web;

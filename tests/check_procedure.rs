@@ -3,7 +3,7 @@
 use rimbook::lab::catalogue::{starting_materials, starting_treatments};
 use rimbook::lab::money::Cents;
 use rimbook::lab::order::ChargeKind;
-use rimbook::lab::procedure::{Billed, FRAME, PRISM, bill, descriptor, known_codes, lens_code, modifier};
+use rimbook::lab::procedure::{Billed, FRAME, PRISM, base_price, bill, descriptor, known_codes, lens_code, modifier};
 use rimbook::lab::profile::CodeBasis;
 use rimbook::optics::prescription::{EyePrescription, LensPower, Prism};
 use rimbook::optics::unit::{Axis, Dioptre, PrismDioptre};
@@ -84,7 +84,7 @@ fn the_bill_names_each_line_once_for_each_eye() {
     let order = Billed {
         frame: Some(("Copperline Tern".into(), Cents::new(8900))),
         material: &materials[4],
-        base_price: materials[0].price,
+        base_price: base_price(&materials),
         coating: Some(&treatments[1]),
         tint: Some(&treatments[3]),
         eyes: &eyes,

@@ -3,7 +3,85 @@
 //! The stage is never set: it is read from what has happened, newest first where things were redone. A new lens
 //! after a cut takes the job back to "lenses in hand", because that lens is not cut yet.
 
-use time::OffsetDateTime;
+use time::{Date, OffsetDateTime};
+
+use super::catalogue::{Material, Treatment};
+use super::customer::Customer;
+use super::frame::Frame;
+use super::kept_shape::KeptShape;
+use super::money::Cents;
+use super::order::{Design, MadeFor, Prescription};
+use crate::optics::Pair;
+use crate::optics::unit::Millimetre;
+
+/// A job with everything its pages show.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Job {
+    /// The number on the tray.
+    pub number: i64,
+    /// For whom.
+    pub customer: Customer,
+    /// In which frame.
+    pub frame: Frame,
+    /// To which prescription.
+    pub prescription: Prescription,
+    /// For which distance.
+    pub made_for: MadeFor,
+    /// Of what, as it was when ordered.
+    pub material: Material,
+    /// The form of the front.
+    pub design: Design,
+    /// Coating, as it was when ordered.
+    pub coating: Option<Treatment>,
+    /// Tint, as it was when ordered.
+    pub tint: Option<Treatment>,
+    /// Optical centre above the lowest point of the box.
+    pub height: Pair<Millimetre>,
+    /// The day the order was complete.
+    pub ordered_on: Date,
+    /// The day it is promised for.
+    pub promised_on: Date,
+    /// A remark for the bench.
+    pub note: String,
+    /// The earlier job whose frame and shape it uses.
+    pub relens_of: Option<i64>,
+    /// The shape on file.
+    pub shape: Option<KeptShape>,
+    /// The sum of the bill.
+    pub charged: Cents,
+    /// What came in so far.
+    pub paid: Cents,
+    /// The day the parcel left.
+    pub sent_on: Option<Date>,
+    /// The newest receipt.
+    pub receipt: Option<i64>,
+}
+
+impl Job {
+    /// What is still owed; negative when too much was paid.
+    pub fn owed(&self) -> Cents {
+        self.charged - self.paid
+    }
+}
+
+/// A job as a line of a list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct JobLine {
+    /// The number on the tray.
+    pub number: i64,
+    /// For whom.
+    pub customer: String,
+    /// Maker, model and colour of the frame.
+    pub frame: String,
+    /// The day the order was complete.
+    pub ordered_on: Date,
+    /// The day it is promised for.
+    pub promised_on: Date,
+    /// The day the parcel left.
+    pub sent_on: Option<Date>,
+    /// How far it has come.
+    pub stage: Stage,
+}
 
 /// What can happen to a job. The words stand in the book and never change their meaning.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -130,15 +208,8 @@ pub enum Stage {
 
 impl Stage {
     /// Every stage in order.
-    pub const ALL: [Stage; 7] = [
-        Stage::Taken,
-        Stage::ShapeOnFile,
-        Stage::LensesInHand,
-        Stage::Cut,
-        Stage::Checked,
-        Stage::Packed,
-        Stage::Sent,
-    ];
+    pub const ALL: [Stage; 7] =
+        [Stage::Taken, Stage::ShapeOnFile, Stage::LensesInHand, Stage::Cut, Stage::Checked, Stage::Packed, Stage::Sent];
 
     /// For a person.
     pub fn words(self) -> &'static str {
@@ -176,7 +247,11 @@ pub fn stage(happenings: impl IntoIterator<Item = Happening>) -> Stage {
             Happening::ShapeKept => shape = true,
             // A lens taken in hand is uncut, whatever was done to the one before it.
             Happening::LensRight | Happening::LensLeft => {
-                if happening == Happening::LensRight { right = true } else { left = true }
+                if happening == Happening::LensRight {
+                    right = true
+                } else {
+                    left = true
+                }
                 (cut, checked, packed) = (false, false, false);
             }
             Happening::Cut => (cut, checked, packed) = (true, false, false),

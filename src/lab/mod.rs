@@ -10,6 +10,7 @@ pub mod customer;
 pub mod deadline;
 pub mod frame;
 pub mod job;
+pub mod kept_shape;
 pub mod money;
 pub mod order;
 pub mod packing;

@@ -1,6 +1,7 @@
 //! The lab's own page: who it is and how it works.
 
 use super::money::Cents;
+use crate::optics::tolerance::Profile;
 use crate::optics::unit::Millimetre;
 
 /// Which form of the prescription the procedure codes are taken from. Billing practice takes the sphere as
@@ -44,42 +45,6 @@ impl CodeBasis {
     }
 }
 
-/// Which published tolerances a finished pair is held to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
-pub enum ToleranceProfile {
-    /// ANSI Z80.1.
-    #[default]
-    Z801,
-    /// ISO 21987.
-    Iso21987,
-}
-
-impl ToleranceProfile {
-    /// Every profile, in the order of the form.
-    pub const ALL: [ToleranceProfile; 2] = [ToleranceProfile::Z801, ToleranceProfile::Iso21987];
-
-    /// As written in the book and in forms.
-    pub fn key(self) -> &'static str {
-        match self {
-            ToleranceProfile::Z801 => "z80_1",
-            ToleranceProfile::Iso21987 => "iso_21987",
-        }
-    }
-
-    /// The profile written so, if any.
-    pub fn from_key(key: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|p| p.key() == key)
-    }
-
-    /// For a person.
-    pub fn words(self) -> &'static str {
-        match self {
-            ToleranceProfile::Z801 => "ANSI Z80.1",
-            ToleranceProfile::Iso21987 => "ISO 21987 (check against your copy)",
-        }
-    }
-}
-
 /// The lab as its papers and computations need it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Lab {
@@ -98,7 +63,7 @@ pub struct Lab {
     /// What a blank must have over the exact least size, for chips and bevel.
     pub blank_margin: Millimetre,
     /// Which tolerances.
-    pub tolerance: ToleranceProfile,
+    pub tolerance: Profile,
     /// Which form codes are taken from.
     pub code_basis: CodeBasis,
     /// Days from order to promise.
@@ -120,7 +85,7 @@ impl Lab {
             tax_id: String::new(),
             blocker_step: half,
             blank_margin: two,
-            tolerance: ToleranceProfile::default(),
+            tolerance: Profile::Z80_1,
             code_basis: CodeBasis::default(),
             lead_days: 10,
             shipping: Cents::new(700),

@@ -1,0 +1,449 @@
+//! Jobs: one with all that its pages show, and lists of them.
+
+use std::collections::BTreeMap;
+
+use sqlx::{Sqlite, Transaction};
+use time::{Date, OffsetDateTime};
+use uuid::Uuid;
+
+use super::customer::anywhere;
+use super::draft::{Once, outcome, settle};
+use super::frame::FrameRow;
+use super::read::{axis, int, length, power, prism, unreadable, word};
+use super::{Store, StoreError};
+use crate::lab::catalogue::{Cutting, Material, MaterialDetails, Treatment, TreatmentDetails, TreatmentKind};
+use crate::lab::customer::{Customer, Person};
+use crate::lab::job::{Event, Happening, Job, JobLine, Stage, stage};
+use crate::lab::kept_shape::KeptShape;
+use crate::lab::money::Cents;
+use crate::lab::order::{Charge, ChargeKind, Design, MadeFor, Payment, PaymentKind, Prescription};
+use crate::optics::prescription::{EyePrescription, LensPower, Prism, PupilDistance};
+use crate::optics::{Eye, Pair};
+use crate::shape::outline::Trace;
+
+impl Store {
+    /// One job with everything its pages show, in one read.
+    ///
+    /// # Errors
+    ///
+    /// [`StoreError::NotFound`] for a number that was never given.
+    pub async fn get_job(&self, number: i64) -> Result<Job, StoreError> {
+        let row = sqlx::query!(
+            r#"select
+                job.number as "number!: i64", job.relens_of, job.made_for, job.design, job.note,
+                job.height_right_hundredths, job.height_left_hundredths,
+                job.ordered_on as "ordered_on: Date", job.promised_on as "promised_on: Date",
+                c.id as "customer_id: Uuid", c.name, c.line1, c.line2, c.city, c.region, c.postcode, c.phone, c.email,
+                c.note as customer_note,
+                f.id as "frame_id: Uuid", f.maker, f.model, f.colour, f.eye_size_hundredths, f.bridge_hundredths,
+                f.temple_hundredths, f.rim, f.price_cents as frame_cents,
+                p.right_sphere_hundredths, p.right_cylinder_hundredths, p.right_axis_deg,
+                p.right_prism_in_hundredths, p.right_prism_up_hundredths, p.right_text,
+                p.left_sphere_hundredths, p.left_cylinder_hundredths, p.left_axis_deg,
+                p.left_prism_in_hundredths, p.left_prism_up_hundredths, p.left_text,
+                p.prescriber, p.written_on as "written_on: Date", p.expires_on as "expires_on: Date", p.diagnosis,
+                p.pd_right_hundredths, p.pd_left_hundredths, p.pd_given, p.near_given,
+                p.near_right_hundredths, p.near_left_hundredths,
+                m.id as "material_id: Uuid", m.line as "material_line: Uuid", m.name as material_name, m.index_thousandths,
+                m.abbe_tenths, m.density_hundredths, m.centre_hundredths, m.cutting, m.code as material_code,
+                m.price_cents as material_cents,
+                co.id as "coating_id?: Uuid", co.line as "coating_line?: Uuid", co.name as "coating_name?",
+                co.code as "coating_code?", co.price_cents as "coating_cents?",
+                ti.id as "tint_id?: Uuid", ti.line as "tint_line?: Uuid", ti.name as "tint_name?",
+                ti.code as "tint_code?", ti.price_cents as "tint_cents?",
+                s.id as "shape_id?: Uuid", s.job_number as "shape_job?", s.right_trace as "right_trace?",
+                s.left_trace as "left_trace?", s.derived, s.dbl_hundredths as "dbl_hundredths?",
+                s.original_name as "original_name?",
+                sh.sent_on as "sent_on?: Date",
+                (select coalesce(sum(amount_cents), 0) from charge where job_number = job.number) as "charged!: i64",
+                (select coalesce(sum(amount_cents), 0) from payment where job_number = job.number) as "paid!: i64",
+                (select max(number) from receipt where job_number = job.number) as "receipt?: i64"
+               from job
+               join customer c on c.id = job.customer_id
+               join frame f on f.id = job.frame_id
+               join prescription p on p.id = job.prescription_id
+               join material m on m.id = job.material_id
+               left join treatment co on co.id = job.coating_id
+               left join treatment ti on ti.id = job.tint_id
+               left join shape s on s.id = (select shape_id from job_shape where job_number = job.number order by seq desc limit 1)
+               left join shipment sh on sh.job_number = job.number
+               where job.number = ?"#,
+            number
+        )
+        .fetch_optional(&self.read)
+        .await?
+        .ok_or(StoreError::NotFound("that job number"))?;
+
+        let eye = |sphere, cylinder, axis_deg, base_in, base_up| -> Result<EyePrescription, StoreError> {
+            Ok(EyePrescription {
+                power: LensPower::new(power("sphere", sphere)?, power("cylinder", cylinder)?, axis("axis", axis_deg)?)
+                    .map_err(unreadable("prescription"))?,
+                prism: Prism::new(prism("prism", base_in)?, prism("prism", base_up)?).map_err(unreadable("prism"))?,
+            })
+        };
+        let eyes = Pair::new(
+            eye(
+                row.right_sphere_hundredths,
+                row.right_cylinder_hundredths,
+                row.right_axis_deg,
+                row.right_prism_in_hundredths,
+                row.right_prism_up_hundredths,
+            )?,
+            eye(
+                row.left_sphere_hundredths,
+                row.left_cylinder_hundredths,
+                row.left_axis_deg,
+                row.left_prism_in_hundredths,
+                row.left_prism_up_hundredths,
+            )?,
+        );
+        let distance = |right, left, given: &str| -> Result<PupilDistance, StoreError> {
+            let read = if given == "one" {
+                PupilDistance::both(length("pupil distance", right + left)?)
+            } else {
+                PupilDistance::each(Pair::new(length("pupil distance", right)?, length("pupil distance", left)?))
+            };
+            read.map_err(unreadable("pupil distance"))
+        };
+        let near = match (row.near_right_hundredths, row.near_left_hundredths, row.near_given) {
+            (Some(right), Some(left), Some(given)) => Some(distance(right, left, &given)?),
+            _ => None,
+        };
+        let treatment = |kind, id, line, name, code, cents| match (id, line, name, code, cents) {
+            (Some(id), Some(line), Some(name), Some(code), Some(cents)) => {
+                Some(Treatment { id, line, details: TreatmentDetails { kind, name, code, price: Cents::new(cents) } })
+            }
+            _ => None,
+        };
+        let shape = match (row.shape_id, row.shape_job, row.right_trace, row.left_trace, row.dbl_hundredths) {
+            (Some(id), Some(job_number), Some(right), Some(left), Some(dbl)) => Some(KeptShape {
+                id,
+                job_number,
+                traces: Pair::new(
+                    Trace::from_bytes(&right).map_err(unreadable("right trace"))?,
+                    Trace::from_bytes(&left).map_err(unreadable("left trace"))?,
+                ),
+                derived: row.derived.as_deref().map(|key| word("derived eye", key, eye_from(key))).transpose()?,
+                dbl: length("DBL", dbl)?,
+                original_name: row.original_name.unwrap_or_default(),
+            }),
+            _ => None,
+        };
+        Ok(Job {
+            number: row.number,
+            customer: Customer {
+                id: row.customer_id,
+                person: Person {
+                    name: row.name,
+                    line1: row.line1,
+                    line2: row.line2,
+                    city: row.city,
+                    region: row.region,
+                    postcode: row.postcode,
+                    phone: row.phone,
+                    email: row.email,
+                    note: row.customer_note,
+                },
+            },
+            frame: FrameRow {
+                id: row.frame_id,
+                maker: row.maker,
+                model: row.model,
+                colour: row.colour,
+                eye_size_hundredths: row.eye_size_hundredths,
+                bridge_hundredths: row.bridge_hundredths,
+                temple_hundredths: row.temple_hundredths,
+                rim: row.rim,
+                price_cents: row.frame_cents,
+            }
+            .try_into()?,
+            prescription: Prescription {
+                eyes,
+                typed: Pair::new(row.right_text, row.left_text),
+                prescriber: row.prescriber,
+                written_on: row.written_on,
+                expires_on: row.expires_on,
+                diagnosis: row.diagnosis,
+                pupil_distance: distance(row.pd_right_hundredths, row.pd_left_hundredths, &row.pd_given)?,
+                near_pupil_distance: near,
+            },
+            made_for: word("use", &row.made_for, MadeFor::from_key(&row.made_for))?,
+            material: Material {
+                id: row.material_id,
+                line: row.material_line,
+                details: MaterialDetails {
+                    name: row.material_name,
+                    index_thousandths: int("index", row.index_thousandths)?,
+                    abbe_tenths: int("Abbe number", row.abbe_tenths)?,
+                    density_hundredths: int("density", row.density_hundredths)?,
+                    centre_hundredths: int("centre thickness", row.centre_hundredths)?,
+                    cutting: word("cutting", &row.cutting, Cutting::from_key(&row.cutting))?,
+                    code: row.material_code,
+                    price: Cents::new(row.material_cents),
+                },
+            },
+            design: word("design", &row.design, Design::from_key(&row.design))?,
+            coating: treatment(
+                TreatmentKind::Coating,
+                row.coating_id,
+                row.coating_line,
+                row.coating_name,
+                row.coating_code,
+                row.coating_cents,
+            ),
+            tint: treatment(
+                TreatmentKind::Tint,
+                row.tint_id,
+                row.tint_line,
+                row.tint_name,
+                row.tint_code,
+                row.tint_cents,
+            ),
+            height: Pair::new(
+                length("height", row.height_right_hundredths)?,
+                length("height", row.height_left_hundredths)?,
+            ),
+            ordered_on: row.ordered_on,
+            promised_on: row.promised_on,
+            note: row.note,
+            relens_of: row.relens_of,
+            shape,
+            charged: Cents::new(row.charged),
+            paid: Cents::new(row.paid),
+            sent_on: row.sent_on,
+            receipt: row.receipt,
+        })
+    }
+
+    /// What has happened to a job, oldest first.
+    pub async fn list_events(&self, number: i64) -> Result<Vec<Event>, StoreError> {
+        sqlx::query!(
+            r#"select kind, note, at as "at: OffsetDateTime" from job_event where job_number = ? order by seq"#,
+            number
+        )
+        .fetch_all(&self.read)
+        .await?
+        .into_iter()
+        .map(|row| {
+            Ok(Event {
+                happening: word("event", &row.kind, Happening::from_key(&row.kind))?,
+                note: row.note,
+                at: row.at,
+            })
+        })
+        .collect()
+    }
+
+    /// The bill of a job, line by line.
+    pub async fn list_charges(&self, number: i64) -> Result<Vec<Charge>, StoreError> {
+        sqlx::query!(
+            "select kind, eye, what, code, amount_cents from charge where job_number = ? order by position",
+            number
+        )
+        .fetch_all(&self.read)
+        .await?
+        .into_iter()
+        .map(|row| {
+            Ok(Charge {
+                kind: word("charge", &row.kind, ChargeKind::from_key(&row.kind))?,
+                eye: row.eye.as_deref().map(|key| word("eye", key, eye_from(key))).transpose()?,
+                what: row.what,
+                code: row.code,
+                amount: Cents::new(row.amount_cents),
+            })
+        })
+        .collect()
+    }
+
+    /// What came in for a job, oldest first.
+    pub async fn list_payments(&self, number: i64) -> Result<Vec<Payment>, StoreError> {
+        sqlx::query!(
+            r#"select kind, amount_cents, paid_on as "paid_on: Date" from payment where job_number = ? order by id"#,
+            number
+        )
+        .fetch_all(&self.read)
+        .await?
+        .into_iter()
+        .map(|row| {
+            Ok(Payment {
+                kind: word("payment", &row.kind, PaymentKind::from_key(&row.kind))?,
+                amount: Cents::new(row.amount_cents),
+                paid_on: row.paid_on,
+            })
+        })
+        .collect()
+    }
+
+    /// Jobs whose parcel has not left, by promised date.
+    pub async fn list_open_jobs(&self) -> Result<Vec<JobLine>, StoreError> {
+        let events = sqlx::query!(
+            r#"select e.job_number, e.kind from job_event e
+               where not exists (select 1 from shipment s where s.job_number = e.job_number) order by e.seq"#
+        )
+        .fetch_all(&self.read)
+        .await?;
+        let mut happenings: BTreeMap<i64, Vec<Happening>> = BTreeMap::new();
+        for row in events {
+            let happening = word("event", &row.kind, Happening::from_key(&row.kind))?;
+            happenings.entry(row.job_number).or_default().push(happening);
+        }
+        let rows = sqlx::query!(
+            r#"select job.number as "number!: i64", c.name, f.maker || ' ' || f.model || iif(f.colour = '', '', ', ' || f.colour) as "frame!: String",
+                      job.ordered_on as "ordered_on: Date", job.promised_on as "promised_on: Date"
+               from job join customer c on c.id = job.customer_id join frame f on f.id = job.frame_id
+               where not exists (select 1 from shipment s where s.job_number = job.number)
+               order by job.promised_on, job.number"#
+        )
+        .fetch_all(&self.read)
+        .await?;
+        Ok(rows
+            .into_iter()
+            .map(|row| JobLine {
+                stage: stage(happenings.remove(&row.number).unwrap_or_default()),
+                number: row.number,
+                customer: row.name,
+                frame: row.frame,
+                ordered_on: row.ordered_on,
+                promised_on: row.promised_on,
+                sent_on: None,
+            })
+            .collect())
+    }
+
+    /// Jobs of a customer, of a frame, or whose customer, maker or model holds `text`; newest first.
+    pub async fn list_jobs(&self, find: &Find, most: i64) -> Result<Vec<JobLine>, StoreError> {
+        let (customer, frame, text) = match find {
+            Find::OfCustomer(id) => (Some(*id), None, None),
+            Find::OfFrame(id) => (None, Some(*id), None),
+            Find::Holding(text) => (None, None, Some(anywhere(text))),
+        };
+        let rows = sqlx::query!(
+            r#"select job.number as "number!: i64", c.name, f.maker || ' ' || f.model || iif(f.colour = '', '', ', ' || f.colour) as "frame!: String",
+                      job.ordered_on as "ordered_on: Date", job.promised_on as "promised_on: Date", s.sent_on as "sent_on?: Date",
+                      (select json_group_array(kind order by seq) from job_event where job_number = job.number) as "happened!: String"
+               from job join customer c on c.id = job.customer_id join frame f on f.id = job.frame_id
+                        left join shipment s on s.job_number = job.number
+               where (?1 is null or job.customer_id = ?1) and (?2 is null or job.frame_id = ?2)
+                 and (?3 is null or c.name like ?3 escape '\' or f.maker || ' ' || f.model like ?3 escape '\')
+               order by job.number desc limit ?4"#,
+            customer,
+            frame,
+            text,
+            most
+        )
+        .fetch_all(&self.read)
+        .await?;
+        rows.into_iter()
+            .map(|row| {
+                let kinds: Vec<String> = serde_json::from_str(&row.happened).map_err(unreadable("history"))?;
+                let happenings = kinds
+                    .iter()
+                    .map(|key| word("event", key, Happening::from_key(key)))
+                    .collect::<Result<Vec<_>, _>>()?;
+                Ok(JobLine {
+                    stage: if row.sent_on.is_some() { Stage::Sent } else { stage(happenings) },
+                    number: row.number,
+                    customer: row.name,
+                    frame: row.frame,
+                    ordered_on: row.ordered_on,
+                    promised_on: row.promised_on,
+                    sent_on: row.sent_on,
+                })
+            })
+            .collect()
+    }
+
+    /// The newest prescription of a customer, to compare a new one with.
+    pub async fn find_last_job_of(&self, customer: Uuid) -> Result<Option<i64>, StoreError> {
+        Ok(sqlx::query_scalar!(r#"select max(number) as "number: i64" from job where customer_id = ?"#, customer)
+            .fetch_one(&self.read)
+            .await?)
+    }
+
+    /// Adds a remark to a job's history.
+    pub async fn append_note(
+        &self,
+        key: &str,
+        number: i64,
+        note: &str,
+        now: OffsetDateTime,
+    ) -> Result<Once<()>, StoreError> {
+        let mut tx = self.begin().await?;
+        if let Some(before) = outcome(&mut tx, key).await? {
+            return Ok(Once::Before(before));
+        }
+        append_event(&mut tx, number, Happening::Note, note, now).await?;
+        settle(&mut tx, key, &number.to_string(), now).await?;
+        tx.commit().await?;
+        Ok(Once::Now(()))
+    }
+
+    /// Books money that came in or went back.
+    pub async fn insert_payment(
+        &self,
+        key: &str,
+        number: i64,
+        payment: &Payment,
+        now: OffsetDateTime,
+    ) -> Result<Once<()>, StoreError> {
+        let mut tx = self.begin().await?;
+        if let Some(before) = outcome(&mut tx, key).await? {
+            return Ok(Once::Before(before));
+        }
+        append_payment(&mut tx, number, payment, now).await?;
+        settle(&mut tx, key, &number.to_string(), now).await?;
+        tx.commit().await?;
+        Ok(Once::Now(()))
+    }
+}
+
+/// What to look for in [`Store::list_jobs`].
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Find {
+    /// All jobs of a customer.
+    OfCustomer(Uuid),
+    /// All jobs in a frame.
+    OfFrame(Uuid),
+    /// Jobs whose customer or frame holds this text.
+    Holding(String),
+}
+
+pub(super) fn eye_from(key: &str) -> Option<Eye> {
+    Eye::BOTH.into_iter().find(|eye| eye.name() == key)
+}
+
+/// Writes one line of history.
+pub(super) async fn append_event(
+    tx: &mut Transaction<'_, Sqlite>,
+    number: i64,
+    happening: Happening,
+    note: &str,
+    now: OffsetDateTime,
+) -> Result<(), StoreError> {
+    let kind = happening.key();
+    sqlx::query!("insert into job_event (job_number, kind, note, at) values (?, ?, ?, ?)", number, kind, note, now)
+        .execute(&mut **tx)
+        .await?;
+    Ok(())
+}
+
+pub(super) async fn append_payment(
+    tx: &mut Transaction<'_, Sqlite>,
+    number: i64,
+    payment: &Payment,
+    now: OffsetDateTime,
+) -> Result<(), StoreError> {
+    let (id, kind, amount) = (Uuid::now_v7(), payment.kind.key(), payment.amount.cents());
+    sqlx::query!(
+        "insert into payment (id, job_number, kind, amount_cents, paid_on, added_at) values (?, ?, ?, ?, ?, ?)",
+        id,
+        number,
+        kind,
+        amount,
+        payment.paid_on,
+        now
+    )
+    .execute(&mut **tx)
+    .await?;
+    append_event(tx, number, Happening::Paid, &format!("{} by {kind}", payment.amount), now).await
+}

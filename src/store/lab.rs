@@ -1,0 +1,97 @@
+//! The lab's own row.
+
+use time::OffsetDateTime;
+
+use super::read::{length, word};
+use super::{Store, StoreError, catalogue};
+use crate::lab::catalogue::{starting_materials, starting_treatments};
+use crate::lab::money::Cents;
+use crate::lab::profile::{CodeBasis, Lab};
+use crate::optics::tolerance::Profile;
+
+impl Store {
+    /// The lab, once the first run has named it.
+    pub async fn find_lab(&self) -> Result<Option<Lab>, StoreError> {
+        let Some(row) = sqlx::query!("select * from lab where id = 1").fetch_optional(&self.read).await? else {
+            return Ok(None);
+        };
+        Ok(Some(Lab {
+            blocker_step: length("blocker step", row.blocker_step_hundredths)?,
+            blank_margin: length("blank margin", row.blank_margin_hundredths)?,
+            tolerance: word("tolerance profile", &row.tolerance_profile, Profile::from_key(&row.tolerance_profile))?,
+            code_basis: word("code basis", &row.code_basis, CodeBasis::from_key(&row.code_basis))?,
+            lead_days: row.lead_days,
+            shipping: Cents::new(row.shipping_cents),
+            name: row.name,
+            address: row.address,
+            phone: row.phone,
+            email: row.email,
+            tax_id: row.tax_id,
+        }))
+    }
+
+    /// Names the lab and lays in the starting catalogue. A second first run (a double click) changes nothing.
+    pub async fn insert_lab(&self, lab: &Lab, now: OffsetDateTime) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        let (step, margin) = (lab.blocker_step.hundredths(), lab.blank_margin.hundredths());
+        let (tolerance, basis, shipping) = (lab.tolerance.key(), lab.code_basis.key(), lab.shipping.cents());
+        let added = sqlx::query!(
+            "insert into lab (id, name, address, phone, email, tax_id, blocker_step_hundredths, blank_margin_hundredths,
+                              tolerance_profile, code_basis, lead_days, shipping_cents, changed_at)
+             values (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing",
+            lab.name,
+            lab.address,
+            lab.phone,
+            lab.email,
+            lab.tax_id,
+            step,
+            margin,
+            tolerance,
+            basis,
+            lab.lead_days,
+            shipping,
+            now
+        )
+        .execute(&mut *tx)
+        .await?
+        .rows_affected();
+        if added == 1 {
+            for material in starting_materials() {
+                catalogue::append_material(&mut tx, None, &material, now).await?;
+            }
+            for treatment in starting_treatments() {
+                catalogue::append_treatment(&mut tx, None, &treatment, now).await?;
+            }
+        }
+        tx.commit().await?;
+        Ok(())
+    }
+
+    /// Corrects the lab's row; what it said before is kept by a trigger.
+    pub async fn change_lab(&self, lab: &Lab, now: OffsetDateTime) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        let (step, margin) = (lab.blocker_step.hundredths(), lab.blank_margin.hundredths());
+        let (tolerance, basis, shipping) = (lab.tolerance.key(), lab.code_basis.key(), lab.shipping.cents());
+        sqlx::query!(
+            "update lab set name = ?, address = ?, phone = ?, email = ?, tax_id = ?, blocker_step_hundredths = ?,
+                blank_margin_hundredths = ?, tolerance_profile = ?, code_basis = ?, lead_days = ?, shipping_cents = ?,
+                changed_at = ? where id = 1",
+            lab.name,
+            lab.address,
+            lab.phone,
+            lab.email,
+            lab.tax_id,
+            step,
+            margin,
+            tolerance,
+            basis,
+            lab.lead_days,
+            shipping,
+            now
+        )
+        .execute(&mut *tx)
+        .await?;
+        tx.commit().await?;
+        Ok(())
+    }
+}

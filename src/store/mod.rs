@@ -1,0 +1,165 @@
+//! The book: one SQLite file, and every line of SQL there is.
+//!
+//! One writer, several readers. A function that writes does all its work in one `BEGIN IMMEDIATE` transaction and
+//! returns when SQLite has it on the disk (WAL with `synchronous=FULL`), so a page never says "kept" too early.
+//! Functions are `find_` (may be absent), `get_` (absence is an error), `list_`, `insert_`, `append_`. A function that
+//! finishes a form takes the form's key and does the work at most once: see [`draft`].
+
+use std::fs;
+use std::path::Path;
+use std::time::Duration;
+
+use sqlx::migrate::Migrator;
+use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
+use sqlx::{Sqlite, SqlitePool, Transaction};
+
+pub mod catalogue;
+pub mod customer;
+pub mod draft;
+pub mod error;
+pub mod frame;
+pub mod job;
+pub mod lab;
+pub mod order;
+mod read;
+pub mod receipt;
+pub mod shape;
+pub mod shipment;
+pub mod stock;
+pub mod verification;
+
+pub use error::{OpenError, StoreError};
+
+static MIGRATIONS: Migrator = sqlx::migrate!();
+
+/// The open book. Cheap to clone.
+#[derive(Debug, Clone)]
+pub struct Store {
+    read: SqlitePool,
+    write: SqlitePool,
+}
+
+/// The file's name in the data folder.
+pub const FILE_NAME: &str = "rimbook.db";
+
+impl Store {
+    /// Opens the book in `folder`, making both if they are not there, and brings its tables up to date.
+    ///
+    /// The folder and the file are readable by their owner alone: they hold health data.
+    ///
+    /// # Errors
+    ///
+    /// [`OpenError`], each variant a line for the terminal.
+    pub async fn open(folder: &Path) -> Result<Self, OpenError> {
+        let folder_error = |why| OpenError::Folder { folder: folder.display().to_string(), why };
+        make_private_folder(folder).map_err(folder_error)?;
+        let path = folder.join(FILE_NAME);
+        make_private_file(&path).map_err(folder_error)?;
+
+        let file = path.display().to_string();
+        let not_a_book = |e: sqlx::Error| OpenError::NotABook { file: file.clone(), why: e.to_string() };
+        let options = SqliteConnectOptions::new()
+            .filename(&path)
+            .journal_mode(SqliteJournalMode::Wal)
+            // FULL, not NORMAL: in WAL mode NORMAL may lose the last commit on a power cut.
+            .synchronous(SqliteSynchronous::Full)
+            .foreign_keys(true)
+            .busy_timeout(Duration::from_secs(5));
+        let write = SqlitePoolOptions::new()
+            .max_connections(1)
+            .min_connections(1)
+            .connect_with(options.clone())
+            .await
+            .map_err(not_a_book)?;
+        refuse_newer(&write, &file).await?;
+        MIGRATIONS.run(&write).await.map_err(|e| OpenError::NotABook { file: file.clone(), why: e.to_string() })?;
+        check_settings(&write, &file).await?;
+        let read = SqlitePoolOptions::new()
+            .max_connections(4)
+            .connect_with(options.pragma("query_only", "on"))
+            .await
+            .map_err(not_a_book)?;
+        Ok(Self { read, write })
+    }
+
+    /// Closes every connection, so that the file stands alone.
+    pub async fn close(&self) {
+        self.read.close().await;
+        self.write.close().await;
+    }
+
+    /// Begins a writing transaction. IMMEDIATE: a deferred one that upgrades can fail as busy half-way.
+    async fn begin(&self) -> Result<Transaction<'static, Sqlite>, StoreError> {
+        Ok(self.write.begin_with("BEGIN IMMEDIATE").await?)
+    }
+}
+
+async fn refuse_newer(pool: &SqlitePool, file: &str) -> Result<(), OpenError> {
+    let not_a_book = |e: sqlx::Error| OpenError::NotABook { file: file.to_owned(), why: e.to_string() };
+    let kept: i64 =
+        sqlx::query_scalar("select count(*) from sqlite_master where type = 'table' and name = '_sqlx_migrations'")
+            .fetch_one(pool)
+            .await
+            .map_err(not_a_book)?;
+    if kept == 0 {
+        return Ok(());
+    }
+    let found: i64 = sqlx::query_scalar("select coalesce(max(version), 0) from _sqlx_migrations")
+        .fetch_one(pool)
+        .await
+        .map_err(not_a_book)?;
+    let known = MIGRATIONS.iter().map(|m| m.version).max().unwrap_or(0);
+    if found > known {
+        return Err(OpenError::Newer { file: file.to_owned(), found, known });
+    }
+    Ok(())
+}
+
+/// Reads the settings back: asking for WAL is not the same as having it (a network folder refuses).
+async fn check_settings(pool: &SqlitePool, file: &str) -> Result<(), OpenError> {
+    let not_a_book = |e: sqlx::Error| OpenError::NotABook { file: file.to_owned(), why: e.to_string() };
+    let journal: String = sqlx::query_scalar("pragma journal_mode").fetch_one(pool).await.map_err(not_a_book)?;
+    let synchronous: i64 = sqlx::query_scalar("pragma synchronous").fetch_one(pool).await.map_err(not_a_book)?;
+    let foreign_keys: i64 = sqlx::query_scalar("pragma foreign_keys").fetch_one(pool).await.map_err(not_a_book)?;
+    for (setting, found, wanted) in [
+        ("journal_mode", journal, "wal"),
+        ("synchronous", synchronous.to_string(), "2"),
+        ("foreign_keys", foreign_keys.to_string(), "1"),
+    ] {
+        if found != wanted {
+            return Err(OpenError::Setting { file: file.to_owned(), setting, found, wanted });
+        }
+    }
+    Ok(())
+}
+
+#[cfg(unix)]
+fn make_private_folder(folder: &Path) -> std::io::Result<()> {
+    use std::os::unix::fs::{DirBuilderExt, PermissionsExt};
+    if folder.is_dir() {
+        // A folder the owner made themselves keeps its rights; the file in it is private all the same.
+        let probe = folder.join(".rimbook-can-write");
+        fs::write(&probe, b"")?;
+        fs::set_permissions(&probe, fs::Permissions::from_mode(0o600))?;
+        return fs::remove_file(&probe);
+    }
+    fs::DirBuilder::new().recursive(true).mode(0o700).create(folder)
+}
+
+#[cfg(not(unix))]
+fn make_private_folder(folder: &Path) -> std::io::Result<()> {
+    fs::create_dir_all(folder)
+}
+
+/// SQLite gives its `-wal` and `-shm` files the rights of the database, so setting those once is enough.
+#[cfg(unix)]
+fn make_private_file(path: &Path) -> std::io::Result<()> {
+    use std::os::unix::fs::{OpenOptionsExt, PermissionsExt};
+    fs::OpenOptions::new().create(true).append(true).mode(0o600).open(path)?;
+    fs::set_permissions(path, fs::Permissions::from_mode(0o600))
+}
+
+#[cfg(not(unix))]
+fn make_private_file(path: &Path) -> std::io::Result<()> {
+    fs::OpenOptions::new().create(true).append(true).open(path).map(|_| ())
+}

@@ -1,0 +1,39 @@
+//! Back from columns to the exact types. A value that a check let in always fits; anything else is an unreadable book.
+
+use crate::optics::unit::{Axis, Dioptre, Millimetre, PrismDioptre};
+use crate::store::StoreError;
+
+/// A whole number of hundredths from a column.
+fn small(what: &'static str, value: i64) -> Result<i32, StoreError> {
+    i32::try_from(value).map_err(|e| StoreError::Unreadable { what, why: e.to_string() })
+}
+
+/// Turns any parse failure into an unreadable row.
+pub fn unreadable<E: std::fmt::Display>(what: &'static str) -> impl FnOnce(E) -> StoreError {
+    move |why| StoreError::Unreadable { what, why: why.to_string() }
+}
+
+/// A word of a closed list.
+pub fn word<T>(what: &'static str, key: &str, found: Option<T>) -> Result<T, StoreError> {
+    found.ok_or_else(|| StoreError::Unreadable { what, why: format!("unknown word {key}") })
+}
+
+pub fn power(what: &'static str, hundredths: i64) -> Result<Dioptre, StoreError> {
+    Dioptre::from_hundredths(small(what, hundredths)?).map_err(unreadable(what))
+}
+
+pub fn prism(what: &'static str, hundredths: i64) -> Result<PrismDioptre, StoreError> {
+    PrismDioptre::from_hundredths(small(what, hundredths)?).map_err(unreadable(what))
+}
+
+pub fn length(what: &'static str, hundredths: i64) -> Result<Millimetre, StoreError> {
+    Millimetre::from_hundredths(small(what, hundredths)?).map_err(unreadable(what))
+}
+
+pub fn axis(what: &'static str, degrees: Option<i64>) -> Result<Option<Axis>, StoreError> {
+    degrees.map(|d| Axis::new(small(what, d)?).map_err(unreadable(what))).transpose()
+}
+
+pub fn int(what: &'static str, value: i64) -> Result<i32, StoreError> {
+    small(what, value)
+}

@@ -1,0 +1,82 @@
+//! Receipts: whole documents that are issued once and never change.
+
+use time::OffsetDateTime;
+
+use super::draft::{Once, outcome, settle};
+use super::job::append_event;
+use super::read::unreadable;
+use super::{Store, StoreError};
+use crate::lab::job::Happening;
+use crate::lab::receipt::Document;
+
+/// A receipt that was issued.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Receipt {
+    /// Its number.
+    pub number: i64,
+    /// The job it is for.
+    pub job_number: i64,
+    /// The receipt it puts right.
+    pub corrects: Option<i64>,
+    /// What it says.
+    pub document: Document,
+    /// When it was issued.
+    pub issued_at: OffsetDateTime,
+}
+
+impl Store {
+    /// Issues a receipt. When the job has one already, the new one names it as corrected.
+    pub async fn issue_receipt(
+        &self,
+        key: &str,
+        number: i64,
+        document: &Document,
+        now: OffsetDateTime,
+    ) -> Result<Once<i64>, StoreError> {
+        let mut tx = self.begin().await?;
+        if let Some(before) = outcome(&mut tx, key).await? {
+            return Ok(Once::Before(before));
+        }
+        let text = serde_json::to_string(document).map_err(unreadable("receipt"))?;
+        let receipt = sqlx::query!(
+            "insert into receipt (job_number, corrects, document, issued_at)
+             values (?1, (select max(number) from receipt where job_number = ?1), ?2, ?3)",
+            number,
+            text,
+            now
+        )
+        .execute(&mut *tx)
+        .await?
+        .last_insert_rowid();
+        append_event(&mut tx, number, Happening::Receipt, &format!("number {receipt}"), now).await?;
+        settle(&mut tx, key, &receipt.to_string(), now).await?;
+        tx.commit().await?;
+        Ok(Once::Now(receipt))
+    }
+
+    /// One receipt, as it was issued.
+    pub async fn get_receipt(&self, number: i64) -> Result<Receipt, StoreError> {
+        let row = sqlx::query!(
+            r#"select number, job_number, corrects, document, issued_at as "issued_at: OffsetDateTime"
+               from receipt where number = ?"#,
+            number
+        )
+        .fetch_optional(&self.read)
+        .await?
+        .ok_or(StoreError::NotFound("that receipt number"))?;
+        Ok(Receipt {
+            number: row.number,
+            job_number: row.job_number,
+            corrects: row.corrects,
+            document: serde_json::from_str(&row.document).map_err(unreadable("receipt"))?,
+            issued_at: row.issued_at,
+        })
+    }
+
+    /// How many receipts a job has: the running number of its next form.
+    pub async fn count_receipts(&self, number: i64) -> Result<i64, StoreError> {
+        Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from receipt where job_number = ?"#, number)
+            .fetch_one(&self.read)
+            .await?)
+    }
+}

@@ -1,0 +1,83 @@
+//! What a request can end in besides its page.
+//!
+//! A field that is wrong is not an error of this kind: the handler shows its form again with status 422. What is here is
+//! what the person cannot mend in a field: a thing that is not in the book, a step that is out of turn, our own failure.
+
+use askama::Template;
+use axum::http::StatusCode;
+use axum::response::{Html, IntoResponse, Response};
+use thiserror::Error;
+
+use super::page::Chrome;
+use crate::store::StoreError;
+
+/// A request that cannot be answered with its page.
+#[derive(Debug, Error)]
+pub enum WebError {
+    /// 404: the address names nothing.
+    #[error("{0} is not in the book.")]
+    NotFound(String),
+    /// 409: the step is out of turn; the sentence says what to do first.
+    #[error("{0}")]
+    OutOfTurn(String),
+    /// 400: what was sent is no form of ours.
+    #[error("{0}")]
+    Malformed(String),
+    /// 500: ours to mend; logged once, never shown.
+    #[error("failed: {0}")]
+    Internal(String),
+}
+
+impl From<StoreError> for WebError {
+    fn from(error: StoreError) -> Self {
+        match error {
+            StoreError::NotFound(what) => WebError::NotFound(capital(what)),
+            StoreError::Busy => WebError::OutOfTurn(capital(&format!("{error}."))),
+            StoreError::Database(cause) => WebError::Internal(format!("database: {cause}")),
+            other => WebError::Internal(other.to_string()),
+        }
+    }
+}
+
+impl From<askama::Error> for WebError {
+    fn from(error: askama::Error) -> Self {
+        WebError::Internal(format!("template: {error}"))
+    }
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
+}
+
+#[derive(Template)]
+#[template(path = "error.html")]
+struct ErrorPage {
+    chrome: Chrome,
+    title: &'static str,
+    said: String,
+}
+
+impl IntoResponse for WebError {
+    fn into_response(self) -> Response {
+        let (status, title, said) = match &self {
+            WebError::NotFound(_) => (StatusCode::NOT_FOUND, "Not in the book", self.to_string()),
+            WebError::OutOfTurn(_) => (StatusCode::CONFLICT, "Not yet", self.to_string()),
+            WebError::Malformed(_) => (StatusCode::BAD_REQUEST, "Not understood", self.to_string()),
+            WebError::Internal(cause) => {
+                let mark = uuid::Uuid::now_v7().simple().to_string();
+                tracing::error!(mark, cause, "a page failed");
+                let said = format!(
+                    "Something failed that is not yours to mend. What was kept before is safe. Go back and try again; \
+                     if it fails again, the log names this moment {mark}."
+                );
+                (StatusCode::INTERNAL_SERVER_ERROR, "Failed", said)
+            }
+        };
+        let page = ErrorPage { chrome: Chrome::bare(), title, said };
+        match page.render() {
+            Ok(html) => (status, Html(html)).into_response(),
+            Err(_) => (status, title).into_response(),
+        }
+    }
+}

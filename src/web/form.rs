@@ -1,0 +1,125 @@
+//! A form between the browser and the domain: what was typed, and what is wrong with it.
+//!
+//! Handlers read each field once with [`Form::read`], which keeps the domain's own sentence beside the field. The same
+//! value is shown again when something is wrong, so nothing typed is lost.
+
+use std::fmt::Display;
+
+use crate::store::draft::Fields;
+
+/// What was typed, and the sentences beside the fields.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Form {
+    fields: Fields,
+    errors: Vec<(String, String)>,
+}
+
+impl Form {
+    /// A form as it was sent or kept.
+    pub fn new(fields: Fields) -> Self {
+        Self { fields, errors: Vec::new() }
+    }
+
+    /// What was typed, in order.
+    pub fn fields(&self) -> &Fields {
+        &self.fields
+    }
+
+    /// What stands in a field; empty when it was not sent.
+    pub fn value(&self, name: &str) -> &str {
+        self.fields.iter().find(|(n, _)| n == name).map_or("", |(_, v)| v)
+    }
+
+    /// Every value sent under a name.
+    pub fn values<'a>(&'a self, name: &'a str) -> impl Iterator<Item = &'a str> {
+        self.fields.iter().filter(move |(n, _)| n == name).map(|(_, v)| v.as_str())
+    }
+
+    /// Whether the field was sent at all.
+    pub fn has(&self, name: &str) -> bool {
+        self.fields.iter().any(|(n, _)| n == name)
+    }
+
+    /// Whether a box is ticked or an option chosen.
+    pub fn is_checked(&self, name: &str, value: &str) -> bool {
+        self.values(name).any(|v| v == value)
+    }
+
+    /// Puts a value in a field.
+    pub fn set(&mut self, name: &str, value: impl Into<String>) {
+        let value = value.into();
+        match self.fields.iter_mut().find(|(n, _)| n == name) {
+            Some(field) => field.1 = value,
+            None => self.fields.push((name.to_owned(), value)),
+        }
+    }
+
+    /// Puts a value in a field that was not sent.
+    pub fn set_default(&mut self, name: &str, value: impl Into<String>) {
+        if !self.has(name) {
+            self.set(name, value);
+        }
+    }
+
+    /// The sentence beside a field, if something is wrong with it.
+    pub fn error(&self, name: &str) -> Option<&str> {
+        self.errors.iter().find(|(n, _)| n == name).map(|(_, e)| e.as_str())
+    }
+
+    /// Puts a sentence beside a field. The first one stays.
+    pub fn fail(&mut self, name: &str, why: impl Display) {
+        if self.error(name).is_none() {
+            self.errors.push((name.to_owned(), why.to_string()));
+        }
+    }
+
+    /// How many fields need a change.
+    pub fn count_errors(&self) -> usize {
+        self.errors.len()
+    }
+
+    /// Whether nothing is wrong.
+    pub fn is_fine(&self) -> bool {
+        self.errors.is_empty()
+    }
+
+    /// Reads a field that must be filled; a refusal stands beside it.
+    pub fn read<T, E: Display>(&mut self, name: &str, parse: impl FnOnce(&str) -> Result<T, E>) -> Option<T> {
+        let text = self.value(name).trim().to_owned();
+        match parse(&text) {
+            Ok(value) => Some(value),
+            Err(why) => {
+                self.fail(name, why);
+                None
+            }
+        }
+    }
+
+    /// Reads a field that may be left empty: `Some(None)` when it is, `None` when it is wrong.
+    pub fn read_optional<T, E: Display>(
+        &mut self,
+        name: &str,
+        parse: impl FnOnce(&str) -> Result<T, E>,
+    ) -> Option<Option<T>> {
+        if self.value(name).trim().is_empty() {
+            return Some(None);
+        }
+        self.read(name, parse).map(Some)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn keeps_what_was_typed_and_the_first_sentence() {
+        let mut form = Form::new(vec![("a".into(), " 7x ".into()), ("t".into(), "1".into()), ("t".into(), "2".into())]);
+        assert_eq!(form.read("a", |t| t.parse::<i32>().map_err(|_| "not a number")), None);
+        form.fail("a", "another");
+        assert_eq!((form.value("a"), form.error("a")), (" 7x ", Some("not a number")));
+        assert!(form.is_checked("t", "2") && !form.is_checked("t", "3"));
+        assert_eq!(form.read_optional("b", |t| t.parse::<i32>()), Some(None));
+        assert!(!form.is_fine());
+    }
+}

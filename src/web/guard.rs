@@ -1,0 +1,107 @@
+//! What every request passes: who may ask, how much, how long, and what the browser may do with the answer.
+//!
+//! The trust model: whoever can open a browser on this machine under the owner's login owns the book. What is kept out is
+//! everybody else: other machines (the server listens on loopback), other sites open in the same browser (unknown `Host`
+//! refused, cross-site posts refused, no framing), and anything a customer's text could smuggle in (escaped output, a
+//! content-security-policy without inline script or style).
+
+use std::time::Duration;
+
+use axum::Router;
+use axum::body::Body;
+use axum::extract::{DefaultBodyLimit, Request};
+use axum::http::{HeaderName, HeaderValue, StatusCode, header};
+use axum::middleware::{Next, from_fn};
+use axum::response::{IntoResponse, Response};
+use tower_http::catch_panic::CatchPanicLayer;
+use tower_http::csrf::CsrfLayer;
+use tower_http::limit::RequestBodyLimitLayer;
+use tower_http::timeout::TimeoutLayer;
+
+use super::error::WebError;
+
+/// The largest request: a trace file of both eyes with depth is under 100 kB, a scan of one well under this.
+pub const BODY_LIMIT: usize = 2 * 1024 * 1024;
+
+/// No page takes long; a request that does is broken.
+const TIME_LIMIT: Duration = Duration::from_secs(30);
+
+/// Nothing from outside, nothing inline, nobody may frame us.
+const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; \
+                      form-action 'self'; frame-ancestors 'none'; base-uri 'none'";
+
+/// Puts the guards around the pages, outermost last.
+pub fn guarded(pages: Router) -> Router {
+    pages
+        .layer(DefaultBodyLimit::disable())
+        .layer(RequestBodyLimitLayer::new(BODY_LIMIT))
+        .layer(CsrfLayer::new())
+        .layer(from_fn(refuse_unknown_host))
+        .layer(TimeoutLayer::with_status_code(StatusCode::REQUEST_TIMEOUT, TIME_LIMIT))
+        .layer(CatchPanicLayer::custom(|cause: Box<dyn std::any::Any + Send>| {
+            let cause = cause
+                .downcast_ref::<String>()
+                .cloned()
+                .or_else(|| cause.downcast_ref::<&str>().map(|s| (*s).to_owned()))
+                .unwrap_or_else(|| "unknown".to_owned());
+            WebError::Internal(format!("panic: {cause}")).into_response()
+        }))
+        .layer(from_fn(tell_the_browser))
+}
+
+/// A name that is not this machine's means another site has pointed its own name at us (DNS rebinding).
+async fn refuse_unknown_host(request: Request, next: Next) -> Response {
+    let host = request.headers().get(header::HOST).and_then(|h| h.to_str().ok()).unwrap_or("");
+    if is_this_machine(host) {
+        next.run(request).await
+    } else {
+        (StatusCode::FORBIDDEN, "This name is not Rimbook's. Open http://127.0.0.1 with the port it printed.\n")
+            .into_response()
+    }
+}
+
+/// Whether a `Host` header names the loopback address, with or without a port.
+pub fn is_this_machine(host: &str) -> bool {
+    let name = match host.rsplit_once(':') {
+        Some((name, port)) if !port.is_empty() && port.bytes().all(|b| b.is_ascii_digit()) => name,
+        _ => host,
+    };
+    matches!(name.to_ascii_lowercase().as_str(), "localhost" | "127.0.0.1" | "[::1]")
+}
+
+async fn tell_the_browser(request: Request<Body>, next: Next) -> Response {
+    let mut response = next.run(request).await;
+    let headers = response.headers_mut();
+    for (name, value) in [
+        (header::CONTENT_SECURITY_POLICY, POLICY),
+        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
+        (header::X_FRAME_OPTIONS, "DENY"),
+        // Not no-referrer: a browser then sends `Origin: null` with our own posts, which the cross-site guard refuses.
+        (header::REFERRER_POLICY, "same-origin"),
+        (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
+        (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
+        (HeaderName::from_static("permissions-policy"), "camera=(), microphone=(), geolocation=()"),
+    ] {
+        headers.insert(name, HeaderValue::from_static(value));
+    }
+    // Pages hold health data: no shared cache, and always asked again. Not no-store: that would empty a form on Back.
+    headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("private, no-cache"));
+    response
+}
+
+#[cfg(test)]
+mod tests {
+    use super::is_this_machine;
+
+    #[test]
+    fn knows_its_own_names_only() {
+        for host in ["localhost", "LOCALHOST:4127", "127.0.0.1", "127.0.0.1:80", "[::1]", "[::1]:4127"] {
+            assert!(is_this_machine(host), "{host}");
+        }
+        for host in
+            ["", "example.com", "127.0.0.1.example.com", "localhost.example.com:4127", "0.0.0.0", "127.0.0.1:x", "::1"]
+        {
+            assert!(!is_this_machine(host), "{host}");
+        }
+    }
+}

@@ -1,0 +1,63 @@
+//! The pages: the only room that knows HTTP.
+//!
+//! A handler reads: take the form, parse it into domain types, ask the store, show a page or go to the next one. A form that
+//! is wrong is shown again with status 422 and a sentence beside each field; a form that is done answers 303 See Other, and
+//! its key (see [`crate::store::draft`]) makes a second click land on the same page.
+
+use std::sync::{Arc, RwLock};
+
+use axum::Router;
+
+pub mod asset;
+pub mod clock;
+pub mod error;
+pub mod form;
+pub mod guard;
+pub mod page;
+pub mod router;
+pub mod words;
+
+use self::clock::Clock;
+use crate::lab::profile::Lab;
+use crate::store::{Store, StoreError};
+
+/// What every handler may ask for.
+#[derive(Debug, Clone)]
+pub struct AppState {
+    /// The book.
+    pub store: Store,
+    /// What time it is.
+    pub clock: Clock,
+    /// The lab's own row, which every page shows and only one page changes.
+    lab: Arc<RwLock<Option<Arc<Lab>>>>,
+}
+
+impl AppState {
+    /// The state over an open book.
+    pub async fn new(store: Store, clock: Clock) -> Result<Self, StoreError> {
+        let lab = store.find_lab().await?.map(Arc::new);
+        Ok(Self { store, clock, lab: Arc::new(RwLock::new(lab)) })
+    }
+
+    /// The lab, once the first run has named it.
+    pub fn find_lab(&self) -> Option<Arc<Lab>> {
+        self.lab.read().unwrap_or_else(std::sync::PoisonError::into_inner).clone()
+    }
+
+    /// The lab. Every page but the first run stands behind [`router::first_run`], so there is one.
+    pub fn lab(&self) -> Arc<Lab> {
+        self.find_lab().unwrap_or_else(|| Arc::new(Lab::new(String::new(), String::new())))
+    }
+
+    /// Reads the lab's row again after it was changed.
+    pub async fn reload_lab(&self) -> Result<(), StoreError> {
+        let lab = self.store.find_lab().await?.map(Arc::new);
+        *self.lab.write().unwrap_or_else(std::sync::PoisonError::into_inner) = lab;
+        Ok(())
+    }
+}
+
+/// The whole application: pages behind their guards. Tests call this too.
+pub fn build_app(state: AppState) -> Router {
+    guard::guarded(router::pages(state))
+}

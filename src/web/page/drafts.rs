@@ -1,0 +1,27 @@
+//! Keeps what is typed while it is typed.
+
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::routing::post;
+use axum::{Form as Posted, Router};
+
+use crate::store::draft::Fields;
+use crate::web::AppState;
+use crate::web::error::WebError;
+
+/// Routes.
+pub fn router() -> Router<AppState> {
+    Router::new().route("/drafts/{key}", post(keep_draft))
+}
+
+async fn keep_draft(
+    State(state): State<AppState>,
+    Path(key): Path<String>,
+    Posted(fields): Posted<Fields>,
+) -> Result<StatusCode, WebError> {
+    if key.is_empty() || key.len() > 80 {
+        return Err(WebError::Malformed("That is no form of ours.".to_owned()));
+    }
+    state.store.keep_draft(&key, &fields, state.clock.now()).await?;
+    Ok(StatusCode::NO_CONTENT)
+}

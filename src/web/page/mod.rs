@@ -1,0 +1,78 @@
+//! One module a noun, each with its routes, handlers and template structs.
+
+use askama::Template;
+use axum::http::StatusCode;
+use axum::response::{Html, IntoResponse, Redirect, Response};
+
+use super::AppState;
+use super::error::WebError;
+
+pub mod checks;
+pub mod customers;
+pub mod drafts;
+pub mod echo;
+pub mod find;
+pub mod frames;
+pub mod jobs;
+pub mod lab;
+pub mod layout;
+pub mod lenses;
+pub mod orders;
+pub mod packing;
+pub mod receipts;
+pub mod shapes;
+pub mod shipments;
+pub mod start;
+pub mod stock;
+pub mod ticket;
+pub mod today;
+
+/// What a handler answers.
+pub type Answer = Result<Response, WebError>;
+
+/// What stands around every page.
+#[derive(Debug, Clone)]
+pub struct Chrome {
+    /// The lab's name, in the page's head.
+    pub lab_name: String,
+    /// Which room of the navigation this is: `today`, `order`, `customers`, `frames`, `stock`, `lab`, or none.
+    pub nav: &'static str,
+}
+
+impl Chrome {
+    /// Around a page of a room.
+    pub fn new(state: &AppState, nav: &'static str) -> Self {
+        Self { lab_name: state.lab().name.clone(), nav }
+    }
+
+    /// Around a page that knows no lab.
+    pub fn bare() -> Self {
+        Self { lab_name: String::new(), nav: "" }
+    }
+}
+
+/// A page, status 200.
+pub fn show(page: &impl Template) -> Answer {
+    Ok(Html(page.render()?).into_response())
+}
+
+/// The same form again, status 422, with sentences beside the fields.
+pub fn show_again(page: &impl Template) -> Answer {
+    Ok((StatusCode::UNPROCESSABLE_ENTITY, Html(page.render()?)).into_response())
+}
+
+/// On to another page after a post (303 See Other), so that a reload does not post again.
+pub fn go(path: &str) -> Answer {
+    Ok(Redirect::to(path).into_response())
+}
+
+/// An address that names no page.
+pub async fn not_found() -> WebError {
+    WebError::NotFound("This address".to_owned())
+}
+
+/// The key of a form of a job: the form, the job, and a running number that grows each time the form is done, so that a
+/// double click finds the first and a later use starts afresh.
+pub fn form_key(form: &str, job: i64, done_before: i64) -> String {
+    format!("{form}-{job}-{done_before}")
+}

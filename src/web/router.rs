@@ -1,0 +1,44 @@
+//! The contents page of the product: every page module, in the order a job meets them.
+
+use axum::Router;
+use axum::extract::{Request, State};
+use axum::middleware::{Next, from_fn_with_state};
+use axum::response::{IntoResponse, Redirect, Response};
+
+use super::{AppState, asset, page};
+
+/// All pages. The first run stands in front until the lab has a name.
+pub fn pages(state: AppState) -> Router {
+    Router::new()
+        .merge(page::today::router())
+        .merge(page::find::router())
+        .merge(page::orders::router())
+        .merge(page::echo::router())
+        .merge(page::drafts::router())
+        .merge(page::jobs::router())
+        .merge(page::shapes::router())
+        .merge(page::lenses::router())
+        .merge(page::layout::router())
+        .merge(page::ticket::router())
+        .merge(page::checks::router())
+        .merge(page::packing::router())
+        .merge(page::shipments::router())
+        .merge(page::receipts::router())
+        .merge(page::customers::router())
+        .merge(page::frames::router())
+        .merge(page::stock::router())
+        .merge(page::lab::router())
+        .route_layer(from_fn_with_state(state.clone(), first_run))
+        .merge(page::start::router())
+        .merge(asset::router())
+        .fallback(page::not_found)
+        .with_state(state)
+}
+
+/// Sends everybody to the first run until the lab has a name.
+pub async fn first_run(State(state): State<AppState>, request: Request, next: Next) -> Response {
+    if state.find_lab().is_none() {
+        return Redirect::to("/start").into_response();
+    }
+    next.run(request).await
+}

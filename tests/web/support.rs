@@ -1,0 +1,235 @@
+//! A lab for a test: a fresh book in a temporary folder, the real router, a clock that stands still.
+
+#![allow(dead_code, reason = "each test module uses its own part of the lab")]
+
+use axum::Router;
+use axum::body::Body;
+use axum::http::{Request, StatusCode, header};
+use http_body_util::BodyExt;
+use rimbook::lab::customer::Person;
+use rimbook::lab::frame::{FrameDetails, Rim};
+use rimbook::lab::money::Cents;
+use rimbook::lab::order::{
+    Charge, ChargeKind, CustomerChoice, Design, FrameChoice, MadeFor, NewOrder, Payment, PaymentKind, Prescription,
+};
+use rimbook::lab::profile::Lab;
+use rimbook::optics::prescription::{read, read_pupil_distance};
+use rimbook::optics::{Eye, Pair};
+use rimbook::store::Store;
+use rimbook::store::draft::Once;
+use rimbook::web::clock::Clock;
+use rimbook::web::{AppState, build_app};
+use scraper::{Html, Selector};
+use tempfile::TempDir;
+use time::OffsetDateTime;
+use time::macros::{date, datetime};
+use tower::ServiceExt;
+
+/// When every test happens: a Wednesday.
+pub const NOW: OffsetDateTime = datetime!(2026-11-25 16:00 UTC);
+
+pub struct TestLab {
+    pub folder: TempDir,
+    pub store: Store,
+    pub app: Router,
+}
+
+pub struct Answer {
+    pub status: StatusCode,
+    pub location: String,
+    pub headers: axum::http::HeaderMap,
+    pub body: String,
+}
+
+impl TestLab {
+    /// A lab that has had its first run: Saltmarsh Lens Post with the defaults.
+    pub async fn new() -> Self {
+        let lab = Self::unnamed().await;
+        let mut profile = Lab::new("Saltmarsh Lens Post".into(), "4 Quay Lane\nPellmarsh PM 00401".into());
+        profile.tax_id = "00-0001234".into();
+        profile.phone = "555-0100".into();
+        lab.store.insert_lab(&profile, NOW).await.unwrap();
+        lab.reopened().await
+    }
+
+    /// A book nobody has named yet.
+    pub async fn unnamed() -> Self {
+        Self::in_folder(tempfile::tempdir().unwrap()).await
+    }
+
+    /// The same book in a new process's place: what was said to be kept must be there.
+    pub async fn reopened(self) -> Self {
+        self.store.close().await;
+        Self::in_folder(self.folder).await
+    }
+
+    async fn in_folder(folder: TempDir) -> Self {
+        let store = Store::open(folder.path()).await.unwrap();
+        let state = AppState::new(store.clone(), Clock::Fixed(NOW)).await.unwrap();
+        Self { folder, store, app: build_app(state) }
+    }
+
+    pub async fn send(&self, request: Request<Body>) -> Answer {
+        let response = self.app.clone().oneshot(request).await.unwrap();
+        let (status, headers) = (response.status(), response.headers().clone());
+        let location = headers.get(header::LOCATION).map_or("", |l| l.to_str().unwrap()).to_owned();
+        let bytes = response.into_body().collect().await.unwrap().to_bytes();
+        Answer { status, location, headers, body: String::from_utf8_lossy(&bytes).into_owned() }
+    }
+
+    pub async fn get(&self, path: &str) -> Answer {
+        self.send(Request::get(path).header(header::HOST, "localhost").body(Body::empty()).unwrap()).await
+    }
+
+    pub async fn post(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
+        let request = Request::post(path)
+            .header(header::HOST, "localhost")
+            .header("sec-fetch-site", "same-origin")
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+            .body(Body::from(encode(fields)))
+            .unwrap();
+        self.send(request).await
+    }
+
+    /// Posts a form with one file, as a browser does.
+    pub async fn upload(&self, path: &str, fields: &[(&str, &str)], name: &str, file: &str, bytes: &[u8]) -> Answer {
+        let mut body = Vec::new();
+        for (field, value) in fields {
+            body.extend(
+                format!("--edge\r\nContent-Disposition: form-data; name=\"{field}\"\r\n\r\n{value}\r\n").bytes(),
+            );
+        }
+        body.extend(
+            format!(
+                "--edge\r\nContent-Disposition: form-data; name=\"{name}\"; filename=\"{file}\"\r\nContent-Type: application/octet-stream\r\n\r\n"
+            )
+            .bytes(),
+        );
+        body.extend(bytes);
+        body.extend(b"\r\n--edge--\r\n");
+        let request = Request::post(path)
+            .header(header::HOST, "localhost")
+            .header("sec-fetch-site", "same-origin")
+            .header(header::CONTENT_TYPE, "multipart/form-data; boundary=edge")
+            .body(Body::from(body))
+            .unwrap();
+        self.send(request).await
+    }
+
+    /// A job of Ada Quill in a Copperline Tern 50□20, taken on the test day and promised in ten days, put in the book
+    /// directly so that a page can be tested without the order page.
+    pub async fn given_job(&self) -> i64 {
+        self.given_job_to("-2.25 -1.25 x 95", "-2.50 -0.75 x 80").await
+    }
+
+    /// The same to another prescription.
+    pub async fn given_job_to(&self, right: &str, left: &str) -> i64 {
+        let material =
+            self.store.list_materials().await.unwrap().into_iter().find(|m| m.details.name == "Polycarbonate 1.59");
+        let coating =
+            self.store.list_treatments().await.unwrap().into_iter().find(|t| t.details.name == "Anti-reflective");
+        let charge = |kind, eye, what: &str, code: &str, cents| Charge {
+            kind,
+            eye,
+            what: what.into(),
+            code: code.into(),
+            amount: Cents::new(cents),
+        };
+        let order = NewOrder {
+            customer: CustomerChoice::New(Person {
+                name: "Ada Quill".into(),
+                line1: "12 Ropewalk".into(),
+                city: "Pellmarsh".into(),
+                region: "PM".into(),
+                postcode: "00402".into(),
+                phone: "555-0142".into(),
+                ..Person::default()
+            }),
+            frame: FrameChoice::New(FrameDetails {
+                maker: "Copperline".into(),
+                model: "Tern".into(),
+                colour: "slate".into(),
+                eye_size: "50".parse().unwrap(),
+                bridge: "20".parse().unwrap(),
+                temple: Some("145".parse().unwrap()),
+                rim: Rim::Plastic,
+                price: Cents::new(8900),
+            }),
+            prescription: Prescription {
+                eyes: Pair::new(read(right).unwrap().rx, read(left).unwrap().rx),
+                typed: Pair::new(right.into(), left.into()),
+                prescriber: "Dr Ines Fallow".into(),
+                written_on: Some(date!(2026 - 10 - 20)),
+                expires_on: Some(date!(2028 - 10 - 20)),
+                diagnosis: String::new(),
+                pupil_distance: read_pupil_distance("31/33").unwrap(),
+                near_pupil_distance: None,
+            },
+            made_for: MadeFor::Distance,
+            material: material.unwrap().id,
+            design: Design::Spherical,
+            coating: coating.map(|c| c.id),
+            tint: None,
+            height: Pair::new("20".parse().unwrap(), "20".parse().unwrap()),
+            ordered_on: date!(2026 - 11 - 25),
+            promised_on: date!(2026 - 12 - 05),
+            note: String::new(),
+            charges: vec![
+                charge(ChargeKind::Frame, None, "Frame: Copperline Tern", "V2020", 8900),
+                charge(ChargeKind::Lens, Some(Eye::Right), "Lens, single vision", "V2103", 4500),
+                charge(ChargeKind::Lens, Some(Eye::Left), "Lens, single vision", "V2103", 4500),
+                charge(ChargeKind::Shipping, None, "Shipping", "", 700),
+            ],
+            payment: Some(Payment {
+                kind: PaymentKind::Card,
+                amount: Cents::new(18600),
+                paid_on: date!(2026 - 11 - 25),
+            }),
+        };
+        let key = format!("given-{right}-{left}-{}", uuid::Uuid::now_v7());
+        match self.store.take_order(&key, &order, NOW).await.unwrap() {
+            Once::Now(number) => number,
+            Once::Before(number) => panic!("given twice: {number}"),
+        }
+    }
+}
+
+/// Percent-encodes a form.
+pub fn encode(fields: &[(&str, &str)]) -> String {
+    let escape = |text: &str| {
+        text.bytes()
+            .map(|b| if b.is_ascii_alphanumeric() { char::from(b).to_string() } else { format!("%{b:02X}") })
+            .collect::<String>()
+    };
+    fields.iter().map(|(n, v)| format!("{}={}", escape(n), escape(v))).collect::<Vec<_>>().join("&")
+}
+
+impl Answer {
+    /// The text of the first element a selector finds, white space folded; fails the test where there is none.
+    #[track_caller]
+    pub fn text(&self, selector: &str) -> String {
+        self.texts(selector).into_iter().next().unwrap_or_else(|| panic!("no {selector} in\n{}", self.body))
+    }
+
+    /// The text of every element a selector finds.
+    pub fn texts(&self, selector: &str) -> Vec<String> {
+        let page = Html::parse_document(&self.body);
+        page.select(&Selector::parse(selector).unwrap())
+            .map(|e| e.text().collect::<String>().split_whitespace().collect::<Vec<_>>().join(" "))
+            .collect()
+    }
+
+    /// An attribute of every element a selector finds.
+    pub fn attributes(&self, selector: &str, name: &str) -> Vec<String> {
+        let page = Html::parse_document(&self.body);
+        page.select(&Selector::parse(selector).unwrap())
+            .filter_map(|e| e.value().attr(name).map(str::to_owned))
+            .collect()
+    }
+
+    #[track_caller]
+    pub fn assert_status(&self, status: u16) -> &Self {
+        assert_eq!(self.status.as_u16(), status, "{}", self.body);
+        self
+    }
+}
