@@ -4,7 +4,7 @@ use uuid::Uuid;
 
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
-use crate::shape::outline::Trace;
+use crate::shape::trace::Trace;
 
 /// What an upload gives before it is kept.
 #[derive(Debug, Clone, PartialEq)]

@@ -350,7 +350,7 @@ pub fn bill_of(form: &Form, around: &Around) -> Option<(Vec<Charge>, Vec<String>
     let notes = [("right", "rx_right"), ("left", "rx_left")]
         .into_iter()
         .filter_map(|(eye, name)| {
-            let note = lens_code(&read(form.value(name)).ok()?.rx.power, around.lab.code_basis).note?;
+            let note = lens_code(read(form.value(name)).ok()?.rx.power, around.lab.code_basis).note?;
             Some(format!("Code of the {eye} lens: {note}"))
         })
         .collect();
