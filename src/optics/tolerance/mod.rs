@@ -52,16 +52,16 @@ impl Profile {
     pub const ALL: [Profile; 2] = [Profile::Z80_1, Profile::Iso21987];
 
     /// A name that never changes, for files and form fields.
-    pub fn code(self) -> &'static str {
+    pub fn key(self) -> &'static str {
         match self {
-            Profile::Z80_1 => "z80.1",
-            Profile::Iso21987 => "iso-21987",
+            Profile::Z80_1 => "z80_1",
+            Profile::Iso21987 => "iso_21987",
         }
     }
 
-    /// The profile of a [`code`](Self::code).
-    pub fn from_code(code: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|profile| profile.code() == code)
+    /// The profile of a [`key`](Self::key).
+    pub fn from_key(key: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|profile| profile.key() == key)
     }
 
     /// The limit on the power of a principal meridian, from the strongest principal power.

@@ -47,9 +47,9 @@ fn right(profile: Profile, wanted: &str, measured: &str, row: &str) -> Line {
 #[test]
 fn codes_come_back() {
     for profile in Profile::ALL {
-        assert_eq!(Profile::from_code(profile.code()), Some(profile));
+        assert_eq!(Profile::from_key(profile.key()), Some(profile));
     }
-    assert_eq!(Profile::from_code("other"), None);
+    assert_eq!(Profile::from_key("other"), None);
 }
 
 /// The published basis of the axis rows: asin(0.12 / 2C), from the 2005 edition's white paper.
