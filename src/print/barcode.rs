@@ -167,10 +167,10 @@ mod tests {
     fn a_carriers_number_is_drawn_only_where_it_fits() {
         assert!(of_text("", 90.0).is_none() && of_text("Ünter", 90.0).is_none());
         // 18 characters in set B: (1 + 18 + 1) × 11 + 13 + 20 = 253 modules, 101.2 mm at 0.4 and 83.5 at 0.33.
-        let code = of_text("SL 0042<7Q\"5550122&9", 90.0).unwrap();
+        let code = of_text("SL 0042<7Q\"550122&9", 90.0).unwrap();
         assert!(code.text.len() == 18 && code.svg.contains("width=\"83.49mm\""), "{}", code.svg);
-        assert!(code.svg.contains("SL0042&lt;7Q&quot;5550122&amp;9"));
-        assert!(of_text("SL0042<7Q\"5550122&9", 80.0).is_none());
+        assert!(code.svg.contains("SL0042&lt;7Q&quot;550122&amp;9"));
+        assert!(of_text("SL0042<7Q\"550122&9", 80.0).is_none());
     }
 
     proptest! {

@@ -5,12 +5,12 @@
 //! height stand in millimetres; strokes are presentation attributes, because pages allow no inline style.
 
 pub mod barcode;
-//WAIT pub mod outline;
-//WAIT pub mod packing_sheet;
-//WAIT pub mod receipt;
+pub mod outline;
+pub mod packing_sheet;
+pub mod receipt;
 pub mod ruler;
-//WAIT pub mod slip;
-//WAIT pub mod ticket;
+pub mod slip;
+pub mod ticket;
 
 use time::Date;
 
