@@ -1,3 +1,9 @@
 //! The pages, tested through the whole router on a temporary book. One module a noun, as in `src/web/page`.
 
 mod support;
+
+mod customers;
+mod frames;
+mod lab;
+mod start;
+mod stock;
