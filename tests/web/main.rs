@@ -3,3 +3,9 @@
 mod guard;
 mod orders;
 mod support;
+
+mod customers;
+mod frames;
+mod lab;
+mod start;
+mod stock;

@@ -45,7 +45,7 @@ fn right(profile: Profile, wanted: &str, measured: &str, row: &str) -> Line {
 }
 
 #[test]
-fn codes_come_back() {
+fn keys_come_back() {
     for profile in Profile::ALL {
         assert_eq!(Profile::from_key(profile.key()), Some(profile));
     }
