@@ -2,6 +2,7 @@
 
 mod guard;
 mod orders;
+mod shapes;
 mod support;
 
 mod customers;

@@ -136,3 +136,10 @@ impl JobRow {
         }
     }
 }
+
+/// The key a form came with, or a fresh one when it came with none of ours.
+pub fn posted_job_key(typed: &super::form::Form, form: &str, job: i64, done_before: i64) -> String {
+    let key = typed.value("key");
+    let ours = key.strip_prefix(&format!("{form}-{job}-")).is_some_and(|n| n.parse::<u32>().is_ok());
+    if ours { key.to_owned() } else { form_key(form, job, done_before) }
+}
