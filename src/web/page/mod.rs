@@ -6,6 +6,7 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 
 use super::AppState;
 use super::error::WebError;
+use super::form::Form;
 
 pub mod checks;
 pub mod customers;
@@ -17,6 +18,7 @@ pub mod jobs;
 pub mod lab;
 pub mod layout;
 pub mod lenses;
+pub mod opened;
 pub mod orders;
 pub mod packing;
 pub mod receipts;
@@ -75,4 +77,32 @@ pub async fn not_found() -> WebError {
 /// double click finds the first and a later use starts afresh.
 pub fn form_key(form: &str, job: i64, done_before: i64) -> String {
     format!("{form}-{job}-{done_before}")
+}
+
+/// The key a form of a job was shown under, as it came back in its hidden field `key`.
+///
+/// # Errors
+///
+/// [`WebError::Malformed`] for a key that this form of this job never had.
+pub fn posted_key(posted: &Form, form: &str, job: i64, done_before: i64) -> Result<String, WebError> {
+    let key = posted.value("key");
+    let is_ours = key
+        .strip_prefix(&format!("{form}-{job}-"))
+        .and_then(|n| n.parse::<i64>().ok())
+        .is_some_and(|n| (0..=done_before).contains(&n) && key == form_key(form, job, n));
+    if is_ours {
+        Ok(key.to_owned())
+    } else {
+        Err(WebError::Malformed("That form was not shown by this book. Open the page again and fill it there.".to_owned()))
+    }
+}
+
+/// Whether a form was done before, so that a second click goes where the first went.
+pub async fn is_done(state: &AppState, key: &str) -> Result<bool, WebError> {
+    Ok(state.store.find_draft(key).await?.is_some_and(|draft| draft.outcome.is_some()))
+}
+
+/// What was typed in a form that is not done yet.
+pub async fn draft_of(state: &AppState, key: &str) -> Result<Form, WebError> {
+    Ok(Form::new(state.store.find_draft(key).await?.map(|draft| draft.fields).unwrap_or_default()))
 }
