@@ -17,6 +17,7 @@ pub mod config;
 pub mod lab;
 pub mod optics;
 pub mod print;
+pub mod serve;
 pub mod shape;
 pub mod store;
 pub mod web;

@@ -1,8 +1,358 @@
-use axum::Router;
+//! The page of one job: where it stands, what is next, what was ordered, what has happened.
 
-use crate::web::AppState;
+use askama::Template;
+use axum::Router;
+use axum::extract::{Path, Query, State};
+use axum::routing::{get, post};
+use axum::{Form as Posted, response::Response};
+use serde::Deserialize;
+
+use super::{Answer, Chrome, form_key, go, show, show_again};
+use crate::lab::deadline::{Lateness, delay_notice};
+use crate::lab::job::{Event, Happening, Job, Stage, stage};
+use crate::lab::order::{MadeFor, Prescription};
+use crate::lab::text;
+use crate::optics::Eye;
+use crate::optics::prescription::EyePrescription;
+use crate::store::draft::{Draft, Fields};
+use crate::web::error::WebError;
+use crate::web::form::Form;
+use crate::web::{AppState, words};
 
 /// Routes.
 pub fn router() -> Router<AppState> {
-    Router::new()
+    Router::new().route("/jobs/{number}", get(show_job)).route("/jobs/{number}/notes", post(add_note))
+}
+
+/// The head of every page of a job: its number, whose it is, its stages and its pages.
+#[derive(Debug, Clone)]
+pub struct JobBar {
+    /// The number on the tray.
+    pub number: i64,
+    /// For whom.
+    pub customer: String,
+    /// In which frame.
+    pub frame: String,
+    /// The promise in words, such as `due in 3 days`.
+    pub promise: String,
+    /// Whether the promised day is past.
+    pub is_late: bool,
+    /// The stages in order.
+    pub stages: Vec<StageMark>,
+    /// The pages of the job.
+    pub tabs: Vec<Tab>,
+}
+
+/// One stage of the bar.
+#[derive(Debug, Clone)]
+pub struct StageMark {
+    /// In words.
+    pub name: &'static str,
+    /// Whether it lies behind.
+    pub is_done: bool,
+    /// Whether the job stands here.
+    pub is_now: bool,
+}
+
+/// One page of the bar.
+#[derive(Debug, Clone)]
+pub struct Tab {
+    /// In words.
+    pub name: &'static str,
+    /// Where it leads.
+    pub path: String,
+    /// Whether this is the page.
+    pub is_here: bool,
+}
+
+impl JobBar {
+    /// Every page of a job: key, words, and the end of its address.
+    const TABS: [(&'static str, &'static str, &'static str); 9] = [
+        ("job", "Job", ""),
+        ("shape", "Shape", "/shape"),
+        ("lenses", "Lenses", "/lenses"),
+        ("layout", "Layout", "/layout"),
+        ("cut", "Cut", "/cut"),
+        ("check", "Check", "/check"),
+        ("packing", "Pack", "/packing"),
+        ("shipment", "Send", "/shipment"),
+        ("receipt", "Receipt", "/receipt"),
+    ];
+
+    /// The bar of a job on its page `here`: `job`, `shape`, `lenses`, `layout`, `cut`, `check`, `packing`, `shipment`, `receipt`.
+    pub fn of(job: &Job, events: &[Event], here: &str, state: &AppState) -> Self {
+        let reached = stage(events.iter().map(|e| e.happening));
+        let lateness = Lateness::of(job.promised_on, job.sent_on.is_some(), state.clock.today());
+        Self {
+            number: job.number,
+            customer: job.customer.person.name.clone(),
+            frame: job.frame.details.to_string(),
+            promise: match job.sent_on {
+                Some(day) => format!("sent {}", words::day(&day)),
+                None => format!("promised {}, {}", words::weekday(&job.promised_on), lateness.words()),
+            },
+            is_late: lateness.is_late(),
+            stages: Stage::ALL
+                .into_iter()
+                .map(|s| StageMark { name: s.words(), is_done: s < reached, is_now: s == reached })
+                .collect(),
+            tabs: Self::TABS
+                .into_iter()
+                .map(|(key, name, end)| Tab { name, path: format!("/jobs/{}{end}", job.number), is_here: key == here })
+                .collect(),
+        }
+    }
+}
+
+/// One eye of the prescription as the pages show it.
+#[derive(Debug, Clone)]
+pub struct EyeWords {
+    /// Minus-cylinder form.
+    pub minus: String,
+    /// Plus-cylinder form, when it differs.
+    pub plus: String,
+    /// Prism, empty for none.
+    pub prism: String,
+    /// As it was typed.
+    pub typed: String,
+    /// Pupil from the middle of the nose, mm.
+    pub pd: String,
+    /// Optical centre above the lowest point of the box, mm.
+    pub height: String,
+    /// What changed since the earlier job, in words.
+    pub change: Option<String>,
+}
+
+impl EyeWords {
+    /// One eye of a job.
+    pub fn of(job: &Job, eye: Eye, earlier: Option<&Prescription>) -> Self {
+        let rx = job.prescription.eyes.get(eye);
+        Self {
+            minus: rx.power.to_minus().to_string(),
+            plus: rx.power.to_plus().to_string(),
+            prism: if rx.prism.is_none() { String::new() } else { rx.prism.to_string() },
+            typed: job.prescription.typed.get(eye).clone(),
+            pd: job.prescription.centred_on(job.made_for).mono(eye).to_string(),
+            height: job.height.get(eye).to_string(),
+            change: earlier.map(|earlier| change_words(earlier.eyes.get(eye), rx)),
+        }
+    }
+}
+
+/// What changed between two prescriptions of an eye, in minus-cylinder form: `-0.50 sphere, axis 5° on`.
+pub fn change_words(before: &EyePrescription, now: &EyePrescription) -> String {
+    let (was, is) = (before.power.to_minus(), now.power.to_minus());
+    let step = |h: i32| format!("{}{}.{:02}", if h < 0 { "-" } else { "+" }, h.abs() / 100, h.abs() % 100);
+    let mut changes = Vec::new();
+    let sphere = is.sphere().hundredths() - was.sphere().hundredths();
+    if sphere != 0 {
+        changes.push(format!("sphere {}", step(sphere)));
+    }
+    let cylinder = is.cylinder().hundredths() - was.cylinder().hundredths();
+    if cylinder != 0 {
+        changes.push(format!("cylinder {}", step(cylinder)));
+    }
+    match (was.axis(), is.axis()) {
+        (Some(was), Some(is)) if was != is => changes.push(format!("axis {was} to {is}, {}°", was.difference_deg(is))),
+        (None, Some(is)) => changes.push(format!("axis {is} is new")),
+        (Some(_), None) => changes.push("no axis any more".to_owned()),
+        _ => {}
+    }
+    if before.prism != now.prism {
+        let words = |rx: &EyePrescription| if rx.prism.is_none() { "none".to_owned() } else { rx.prism.to_string() };
+        changes.push(format!("prism {} to {}", words(before), words(now)));
+    }
+    if changes.is_empty() { "no change".to_owned() } else { changes.join("; ") }
+}
+
+#[derive(Template)]
+#[template(path = "job/show.html")]
+struct JobPage {
+    chrome: Chrome,
+    bar: JobBar,
+    next: Option<NextStep>,
+    already: bool,
+    delay: Option<String>,
+    right: EyeWords,
+    left: EyeWords,
+    facts: Vec<(&'static str, String)>,
+    earlier: Option<i64>,
+    customer_id: String,
+    has_shape: bool,
+    charged: String,
+    paid: String,
+    owed: String,
+    is_owed: bool,
+    receipt: Option<i64>,
+    prescription_facts: Vec<(&'static str, String)>,
+    is_past: bool,
+    history: Vec<(String, &'static str, String)>,
+    note_key: String,
+    form: Form,
+}
+
+struct NextStep {
+    words: &'static str,
+    path: String,
+}
+
+#[derive(Deserialize)]
+struct Asked {
+    already: Option<String>,
+}
+
+async fn show_job(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<Asked>) -> Answer {
+    let (job, events) = load(&state, number).await?;
+    let key = note_key(number, &events);
+    let draft = state.store.find_draft(&key).await?.unwrap_or_default();
+    show(&page(&state, &job, &events, asked.already.is_some(), Form::new(draft.fields)).await?)
+}
+
+async fn load(state: &AppState, number: i64) -> Result<(Job, Vec<Event>), WebError> {
+    Ok((state.store.get_job(number).await?, state.store.list_events(number).await?))
+}
+
+fn note_key(number: i64, events: &[Event]) -> String {
+    let notes = events.iter().filter(|e| e.happening == Happening::Note).count();
+    form_key("note", number, notes as i64)
+}
+
+async fn page(state: &AppState, job: &Job, events: &[Event], already: bool, form: Form) -> Result<JobPage, WebError> {
+    let earlier = match job.relens_of {
+        Some(number) => Some(state.store.get_job(number).await?.prescription),
+        None => None,
+    };
+    let today = state.clock.today();
+    let reached = stage(events.iter().map(|e| e.happening));
+    Ok(JobPage {
+        chrome: Chrome::new(state, ""),
+        bar: JobBar::of(job, events, "job", state),
+        next: next_step(reached, job.number),
+        already,
+        delay: delay_notice(job.promised_on, job.sent_on.is_some(), today),
+        right: EyeWords::of(job, Eye::Right, earlier.as_ref()),
+        left: EyeWords::of(job, Eye::Left, earlier.as_ref()),
+        facts: facts(job),
+        earlier: job.relens_of,
+        customer_id: job.customer.id.to_string(),
+        has_shape: job.shape.is_some(),
+        charged: job.charged.to_string(),
+        paid: job.paid.to_string(),
+        owed: job.owed().to_string(),
+        is_owed: job.owed().cents() != 0,
+        receipt: job.receipt,
+        prescription_facts: prescription_facts(&job.prescription),
+        is_past: job.prescription.is_past(job.ordered_on),
+        history: events
+            .iter()
+            .rev()
+            .map(|e| (words::moment(&state.clock.local(e.at)), e.happening.words(), e.note.clone()))
+            .collect(),
+        note_key: note_key(job.number, events),
+        form,
+    })
+}
+
+fn next_step(reached: Stage, number: i64) -> Option<NextStep> {
+    let end = match reached {
+        Stage::Taken => "shape",
+        Stage::ShapeOnFile => "lenses",
+        Stage::LensesInHand => "layout",
+        Stage::Cut => "check",
+        Stage::Checked => "packing",
+        Stage::Packed => "shipment",
+        Stage::Sent => return None,
+    };
+    reached.next_step().map(|words| NextStep { words, path: format!("/jobs/{number}/{end}") })
+}
+
+fn facts(job: &Job) -> Vec<(&'static str, String)> {
+    let mut facts = vec![
+        ("Frame", format!("{}; {}", job.frame.details, job.frame.details.rim.words())),
+        (
+            "Lens",
+            format!("{}, {}, {}", job.material.details.name, job.design.words(), job.material.details.cutting.words()),
+        ),
+    ];
+    if let Some(coating) = &job.coating {
+        facts.push(("Coating", coating.details.name.clone()));
+    }
+    if let Some(tint) = &job.tint {
+        facts.push(("Tint", tint.details.name.clone()));
+    }
+    let made_for = match job.made_for {
+        MadeFor::Distance => "distance",
+        MadeFor::Near => "reading",
+    };
+    facts.push(("Made for", format!("{made_for}, PD {}", job.prescription.centred_on(job.made_for))));
+    facts.push(("Ordered", words::day(&job.ordered_on)));
+    facts.push(("Promised", words::day(&job.promised_on)));
+    if !job.note.is_empty() {
+        facts.push(("For the bench", job.note.clone()));
+    }
+    facts
+}
+
+fn prescription_facts(prescription: &Prescription) -> Vec<(&'static str, String)> {
+    let mut facts = Vec::new();
+    if !prescription.prescriber.is_empty() {
+        facts.push(("Prescriber", prescription.prescriber.clone()));
+    }
+    if let Some(day) = prescription.written_on {
+        facts.push(("Written", words::day(&day)));
+    }
+    if let Some(day) = prescription.expires_on {
+        facts.push(("Good until", words::day(&day)));
+    }
+    if let Some(near) = prescription.near_pupil_distance {
+        facts.push(("Near PD", near.to_string()));
+    }
+    if !prescription.diagnosis.is_empty() {
+        facts.push(("Diagnosis", prescription.diagnosis.clone()));
+    }
+    facts
+}
+
+async fn add_note(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Posted(fields): Posted<Fields>,
+) -> Result<Response, WebError> {
+    let (job, events) = load(&state, number).await?;
+    let mut form = Form::new(fields);
+    let Some(note) = form.read("note", |t| text::needed("A note", t, 500)) else {
+        return show_again(&page(&state, &job, &events, false, form).await?);
+    };
+    let key = form.value("key").to_owned();
+    let ours = key.strip_prefix(&format!("note-{number}-")).is_some_and(|n| n.parse::<u32>().is_ok());
+    let key = if ours { key } else { note_key(number, &events) };
+    state.store.append_note(&key, number, &note, state.clock.now()).await?;
+    go(&format!("/jobs/{number}"))
+}
+
+impl From<Draft> for Form {
+    fn from(draft: Draft) -> Self {
+        Form::new(draft.fields)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::optics::prescription::read;
+
+    #[test]
+    fn says_what_changed() {
+        let rx = |text: &str| read(text).unwrap().rx;
+        for (before, now, words) in [
+            ("-2.25 -1.25 x 95", "-2.25 -1.25 x 95", "no change"),
+            ("-2.25 -1.25 x 95", "-2.75 -1.25 x 90", "sphere -0.50; axis 095 to 090, 5°"),
+            ("-1.00 DS", "-1.00 -0.50 x 10", "cylinder -0.50; axis 010 is new"),
+            // The same lens in the other form is no change.
+            ("-2.00 -1.00 x 90", "-3.00 +1.00 x 180", "no change"),
+            ("-1.00 DS", "-1.00 DS 1 BI", "prism none to 1.00 base in"),
+        ] {
+            assert_eq!(change_words(&rx(before), &rx(now)), words, "{before} then {now}");
+        }
+    }
 }

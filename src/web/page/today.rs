@@ -1,8 +1,66 @@
-use axum::Router;
+//! The first page: every open job by its promised date, the late ones first.
 
-use crate::web::AppState;
+use askama::Template;
+use axum::Router;
+use axum::extract::State;
+use axum::routing::get;
+
+use super::{Answer, Chrome, show};
+use crate::lab::deadline::Lateness;
+use crate::lab::job::JobLine;
+use crate::web::{AppState, words};
 
 /// Routes.
 pub fn router() -> Router<AppState> {
-    Router::new()
+    Router::new().route("/", get(show_today))
+}
+
+#[derive(Template)]
+#[template(path = "today/show.html")]
+struct TodayPage {
+    chrome: Chrome,
+    today: String,
+    late: usize,
+    rows: Vec<Row>,
+}
+
+struct Row {
+    number: i64,
+    customer: String,
+    frame: String,
+    promised: String,
+    lateness: String,
+    is_late: bool,
+    is_soon: bool,
+    stage: &'static str,
+    next: &'static str,
+}
+
+impl Row {
+    fn of(line: JobLine, today: time::Date) -> Self {
+        let lateness = Lateness::of(line.promised_on, false, today);
+        Self {
+            number: line.number,
+            customer: line.customer,
+            frame: line.frame,
+            promised: words::weekday(&line.promised_on),
+            is_late: lateness.is_late(),
+            is_soon: matches!(lateness, Lateness::DueToday | Lateness::DueSoon(_)),
+            lateness: lateness.words(),
+            stage: line.stage.words(),
+            next: line.stage.next_step().unwrap_or(""),
+        }
+    }
+}
+
+async fn show_today(State(state): State<AppState>) -> Answer {
+    let today = state.clock.today();
+    // The store gives them by promised date, so the late ones stand first by themselves.
+    let rows: Vec<Row> = state.store.list_open_jobs().await?.into_iter().map(|line| Row::of(line, today)).collect();
+    show(&TodayPage {
+        chrome: Chrome::new(&state, "today"),
+        today: words::weekday(&today),
+        late: rows.iter().filter(|r| r.is_late).count(),
+        rows,
+    })
 }
