@@ -5,7 +5,7 @@ use axum::extract::{Path, State};
 use axum::routing::{get, post};
 use axum::{Form as Posted, Router};
 
-use super::jobs::JobBar;
+use super::jobs::{EyeWords, JobBar};
 use super::opened::{Opened, ReadCheck, list_checks};
 use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_key, show, show_again};
 use crate::lab::job::{Happening, Stage};
@@ -37,8 +37,6 @@ struct CheckPage {
     not_yet: Option<String>,
     newest: Option<Seen>,
     earlier: Vec<Seen>,
-    ordered: Vec<OrderedEye>,
-    ordered_pd: String,
     profile: String,
     reads: Option<ReadingForm>,
     excuse: Option<ExcuseForm>,
@@ -52,6 +50,7 @@ struct ReadingForm {
     key: String,
     problems: usize,
     eyes: Vec<EyeFields>,
+    ordered_pd: String,
     is_again: bool,
     is_open: bool,
 }
@@ -60,6 +59,7 @@ struct ReadingForm {
 struct EyeFields {
     name: &'static str,
     letter: &'static str,
+    ordered: EyeWords,
     read: String,
     first: String,
     second: String,
@@ -73,16 +73,6 @@ struct ExcuseForm {
     form: Form,
     key: String,
     problems: usize,
-}
-
-/// What was ordered for one eye.
-struct OrderedEye {
-    name: &'static str,
-    letter: &'static str,
-    minus: String,
-    plus: String,
-    prism: String,
-    height: String,
 }
 
 /// A check as it is shown.
@@ -174,34 +164,18 @@ async fn page(
     };
     seen.reverse();
     Ok(CheckPage {
-        chrome: Chrome::new(state, "today"),
-        bar: JobBar::new(state, job, &opened.events, "check"),
+        chrome: Chrome::new(state, ""),
+        bar: JobBar::of(job, &opened.events, "check", state),
         number,
         not_yet,
         newest,
         earlier: seen,
-        ordered: Eye::BOTH.map(|eye| OrderedEye::of(opened, eye)).into(),
-        ordered_pd: job.prescription.centred_on(job.made_for).to_string(),
         profile: state.lab().tolerance.to_string(),
         reads,
         excuse,
         reading_caution: READING_CAUTION,
         standard_governs: STANDARD_GOVERNS,
     })
-}
-
-impl OrderedEye {
-    fn of(opened: &Opened, eye: Eye) -> Self {
-        let rx = opened.job.prescription.eyes.get(eye);
-        Self {
-            name: eye.name(),
-            letter: eye.letter(),
-            minus: rx.power.to_minus().to_string(),
-            plus: rx.power.axis().map(|_| rx.power.to_plus().to_string()).unwrap_or_default(),
-            prism: if rx.prism.is_none() { String::new() } else { rx.prism.to_string() },
-            height: opened.job.height.get(eye).to_string(),
-        }
-    }
 }
 
 impl ReadingForm {
@@ -220,6 +194,7 @@ impl ReadingForm {
             EyeFields {
                 name: eye.name(),
                 letter: eye.letter(),
+                ordered: EyeWords::of(&opened.job, eye, None),
                 read: name("read"),
                 first: name("first"),
                 second: name("second"),
@@ -228,7 +203,9 @@ impl ReadingForm {
                 prism: asks_prism.then(|| name("prism")),
             }
         });
-        Ok(Self { key, problems: form.count_errors(), form, eyes: eyes.into(), is_again: done > 0, is_open })
+        let ordered_pd = opened.job.prescription.centred_on(opened.job.made_for).to_string();
+        let problems = form.count_errors();
+        Ok(Self { key, problems, form, eyes: eyes.into(), ordered_pd, is_again: done > 0, is_open })
     }
 }
 
