@@ -1,10 +1,22 @@
 //! A traced frame shape kept under the number of the job it was traced for.
 
+use thiserror::Error;
 use uuid::Uuid;
 
+use super::frame::FrameDetails;
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
-use crate::shape::outline::Trace;
+use crate::shape::boxing::Boxing;
+use crate::shape::disagreement::Disagreement;
+use crate::shape::outline::{Outline, Trace};
+use crate::shape::record::{Fault, TraceFile, WarningKind, read_any};
+
+/// From here on a traced size that differs from the frame's stamp is worth a word, mm: stamps are rounded, so half a
+/// millimetre is usual. Source: common practice (from memory).
+pub const STAMP_WORTH_A_WORD_MM: f64 = 1.0;
+
+/// The least and the most distance between lenses that is kept, hundredths of a millimetre.
+const DBL_RANGE: std::ops::RangeInclusive<i32> = 500..=4000;
 
 /// What an upload gives before it is kept.
 #[derive(Debug, Clone, PartialEq)]
@@ -36,4 +48,242 @@ pub struct KeptShape {
     pub dbl: Millimetre,
     /// The name of the file it came from.
     pub original_name: String,
+}
+
+/// Why an upload is not kept.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum ShapeRefused {
+    /// The file or table has faults; every one of them.
+    #[error("The shape was not read.")]
+    Faults(Vec<Fault>),
+    /// The file says another eye than was chosen.
+    #[error("It was chosen as the {} eye, but it says itself which eye it is: choose “as it says”", .0.name())]
+    SaysItself(Eye),
+    /// A distance between lenses that no frame has.
+    #[error("A distance between lenses of {0} mm is not possible: between 5 and 40 mm was expected")]
+    Dbl(Millimetre),
+}
+
+/// Where the distance between the lenses came from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DblSource {
+    /// The trace file says it.
+    File,
+    /// Nothing said it: the bridge stamped on the frame is used.
+    Stamp,
+    /// It was typed.
+    Typed,
+}
+
+impl NewShape {
+    /// Reads an upload. `only` is the eye it is of when it does not say; `typed_dbl` goes before the file's own, and
+    /// `stamped_bridge` is used where neither is there.
+    ///
+    /// # Errors
+    ///
+    /// [`ShapeRefused`].
+    pub fn read(
+        bytes: &[u8],
+        name: &str,
+        only: Option<Eye>,
+        typed_dbl: Option<Millimetre>,
+        stamped_bridge: Millimetre,
+    ) -> Result<Self, ShapeRefused> {
+        let file = read_any(bytes).map_err(ShapeRefused::Faults)?;
+        let (traces, derived) = match only {
+            Some(eye) if !says_no_side(&file) && file.derived != Some(eye.other()) => {
+                return Err(ShapeRefused::SaysItself(eye));
+            }
+            Some(Eye::Left) if says_no_side(&file) => moved_to_the_left(file.traces),
+            _ => (file.traces, file.derived),
+        };
+        let in_file = file.dbl_mm.and_then(|mm| Millimetre::round_from(mm).ok());
+        let dbl = typed_dbl.or(in_file).unwrap_or(stamped_bridge);
+        if !DBL_RANGE.contains(&dbl.hundredths()) {
+            return Err(ShapeRefused::Dbl(dbl));
+        }
+        Ok(Self { traces, derived, dbl, original: bytes.to_vec(), original_name: name.to_owned() })
+    }
+}
+
+fn says_no_side(file: &TraceFile) -> bool {
+    file.warnings.iter().any(|w| w.kind == WarningKind::SideAssumed)
+}
+
+/// A table that says no side is read as the right eye; the same radii as the left eye's, and the right one mirrored.
+fn moved_to_the_left(traces: Pair<Trace>) -> (Pair<Trace>, Option<Eye>) {
+    let read = traces.right;
+    match Trace::new(Eye::Left, read.radii().to_vec(), read.angles().clone()) {
+        Ok(left) => (Pair::new(left.mirror(), left), Some(Eye::Right)),
+        // The same radii and angles were checked already.
+        Err(_) => (Pair::new(read.clone(), read.mirror()), Some(Eye::Left)),
+    }
+}
+
+impl KeptShape {
+    /// The outline of each eye.
+    pub fn outlines(&self) -> Pair<Outline> {
+        self.traces.as_ref().map(Outline::from_trace)
+    }
+
+    /// Where the distance between the lenses came from, told from the original and the frame.
+    pub fn dbl_source(&self, original: Option<&TraceFile>, frame: &FrameDetails) -> DblSource {
+        let in_file = original.and_then(|f| f.dbl_mm).and_then(|mm| Millimetre::round_from(mm).ok());
+        match in_file {
+            Some(dbl) if dbl == self.dbl => DblSource::File,
+            None if self.dbl == frame.bridge => DblSource::Stamp,
+            _ => DblSource::Typed,
+        }
+    }
+
+    /// What the owner should know of the shape, a sentence each: where right and left differ, where the trace and the
+    /// frame's stamp differ, and what was odd in the file.
+    pub fn cautions(&self, original: Option<&TraceFile>, frame: &FrameDetails) -> Vec<String> {
+        let mut cautions = Vec::new();
+        let outlines = self.outlines();
+        if self.derived.is_none() {
+            cautions.extend(disagreement_words(&Disagreement::of(&outlines.right, &outlines.left)));
+        }
+        let stamped_mm = frame.eye_size.to_f64();
+        for (eye, outline) in outlines.iter() {
+            let a_mm = Boxing::of(outline).a_mm;
+            if self.derived != Some(eye) && (a_mm - stamped_mm).abs() > STAMP_WORTH_A_WORD_MM {
+                cautions.push(format!(
+                    "The {} eye is traced {a_mm:.2} mm wide and the frame is stamped {stamped_mm:.1}: is this the \
+                     shape of this frame? The trace is used.",
+                    eye.name()
+                ));
+            }
+        }
+        let bridge_mm = frame.bridge.to_f64();
+        if (self.dbl.to_f64() - bridge_mm).abs() > STAMP_WORTH_A_WORD_MM {
+            cautions.push(format!(
+                "The distance between the lenses is {} mm and the frame is stamped {bridge_mm:.1}: measure it. {0} mm \
+                 is used.",
+                self.dbl
+            ));
+        }
+        // That a table was taken for the right eye is no news where the owner chose the left.
+        let told = |kind: &WarningKind| *kind != WarningKind::SideAssumed || self.derived == Some(Eye::Left);
+        for warning in original.iter().flat_map(|f| &f.warnings).filter(|w| told(&w.kind)) {
+            cautions.push(format!("In the file: {warning}."));
+        }
+        cautions
+    }
+}
+
+/// Right and left in words, where they differ enough.
+fn disagreement_words(differ: &Disagreement) -> Option<String> {
+    if !differ.is_worth_a_word() {
+        return None;
+    }
+    let larger = |mm: f64| if mm >= 0.0 { "wider" } else { "narrower" };
+    let taller = |mm: f64| if mm >= 0.0 { "higher" } else { "lower" };
+    let mut parts = Vec::new();
+    if differ.a_mm.abs() >= 0.005 {
+        parts.push(format!("{:.2} mm {}", differ.a_mm.abs(), larger(differ.a_mm)));
+    }
+    if differ.b_mm.abs() >= 0.005 {
+        parts.push(format!("{:.2} mm {}", differ.b_mm.abs(), taller(differ.b_mm)));
+    }
+    let than = if parts.is_empty() {
+        String::new()
+    } else {
+        format!("the right one is {} than the left; ", parts.join(" and "))
+    };
+    Some(format!(
+        "Right and left differ: {than}at the worst place the outlines are {:.2} mm apart, and the circumferences differ \
+         by {:.2} mm. Cut each lens to its own trace, or trace again.",
+        differ.worst_mm,
+        differ.circumference_mm.abs()
+    ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::lab::frame::Rim;
+    use crate::lab::money::Cents;
+
+    fn frame(eye_size: &str, bridge: &str) -> FrameDetails {
+        FrameDetails {
+            maker: "Fjordline".into(),
+            model: "Vikra".into(),
+            colour: String::new(),
+            eye_size: eye_size.parse().unwrap(),
+            bridge: bridge.parse().unwrap(),
+            temple: None,
+            rim: Rim::Metal,
+            price: Cents::new(0),
+        }
+    }
+
+    fn kept(new: NewShape) -> KeptShape {
+        KeptShape {
+            id: Uuid::nil(),
+            job_number: 1001,
+            traces: new.traces,
+            derived: new.derived,
+            dbl: new.dbl,
+            original_name: new.original_name,
+        }
+    }
+
+    /// A round eye whose nose side (right lens) is 1 mm farther out.
+    fn lopsided(heading: &str) -> String {
+        let radii: Vec<&str> = (0..36).map(|i| if i == 0 { "23.00" } else { "22.00" }).collect();
+        format!("{heading}{}\n", radii.join("\n"))
+    }
+
+    #[test]
+    fn the_distance_between_lenses_is_typed_or_read_or_stamped() {
+        let stamp = "18".parse().unwrap();
+        let records = "DBL=19.00\r\nTRCFMT=1;36;E;R;F\r\nR=".to_owned() + &["2200"; 36].join(";") + "\r\n";
+        let table = lopsided("");
+        for (bytes, typed, want, source) in [
+            (&records, None, "19.00", DblSource::File),
+            (&records, Some("20"), "20.00", DblSource::Typed),
+            (&table, None, "18.00", DblSource::Stamp),
+            (&table, Some("20"), "20.00", DblSource::Typed),
+        ] {
+            let typed = typed.map(|t| t.parse().unwrap());
+            let shape = kept(NewShape::read(bytes.as_bytes(), "x", None, typed, stamp).unwrap());
+            assert_eq!(shape.dbl.to_string(), want);
+            let file = read_any(bytes.as_bytes()).unwrap();
+            assert_eq!(shape.dbl_source(Some(&file), &frame("44", "18")), source);
+        }
+        let refused = NewShape::read(table.as_bytes(), "x", None, "4".parse().ok(), stamp).unwrap_err();
+        assert_eq!(refused, ShapeRefused::Dbl("4".parse().unwrap()));
+    }
+
+    #[test]
+    fn a_table_may_be_either_eye() {
+        let read = |text: &str, only| NewShape::read(text.as_bytes(), "x", only, None, "18".parse().unwrap());
+        let right = read(&lopsided(""), None).unwrap();
+        assert_eq!((right.derived, right.traces.right.radii()[0]), (Some(Eye::Left), 2300));
+        // The same list as the left eye: its first radius still is the observer's right, so the temple side, and the
+        // right eye is the mirror.
+        let left = read(&lopsided(""), Some(Eye::Left)).unwrap();
+        assert_eq!((left.derived, left.traces.left.radii()[0]), (Some(Eye::Right), 2300));
+        assert_eq!(left.traces.right.radii()[18], 2300);
+        assert_eq!(read(&lopsided("L\n"), Some(Eye::Right)), Err(ShapeRefused::SaysItself(Eye::Right)));
+        assert_eq!(read(&lopsided("L\n"), Some(Eye::Left)).unwrap().derived, Some(Eye::Right));
+    }
+
+    #[test]
+    fn says_what_differs() {
+        let text = format!("R\n{}L\n{}", "22.00\n".repeat(36), "23.00\n".repeat(36));
+        let shape = kept(NewShape::read(text.as_bytes(), "x", None, None, "18".parse().unwrap()).unwrap());
+        let said = shape.cautions(None, &frame("44", "20"));
+        // Two circles of 44 and 46 mm: 2 mm in A and B, 1 mm all round, 2π in circumference (closed form, polygon).
+        assert!(
+            said[0].contains("2.00 mm narrower and 2.00 mm lower") && said[0].contains("1.00 mm apart"),
+            "{said:?}"
+        );
+        assert!(said[1].starts_with("The left eye is traced 46.00 mm wide and the frame is stamped 44.0"), "{said:?}");
+        assert!(said[2].contains("18.00 mm and the frame is stamped 20.0"), "{said:?}");
+        assert_eq!(said.len(), 3);
+        let same = kept(NewShape::read(lopsided("").as_bytes(), "x", None, None, "18".parse().unwrap()).unwrap());
+        assert_eq!(same.cautions(None, &frame("44.5", "18")), Vec::<String>::new());
+    }
 }

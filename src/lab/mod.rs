@@ -1,8 +1,9 @@
 //! The business in the owner's words. Pure: std, time and uuid; `today` is always an argument.
 //!
 //! Nouns: the [`profile`] of the lab, its [`catalogue`], a [`customer`], a [`frame`], an [`order`] and the [`job`] it
-//! becomes, the [`deadline`] it is promised for, the lenses in hand ([`stock`]), the [`bench`] ticket, the
-//! check ([`verification`]) and [`packing`] of a finished pair and the [`receipt`] with its [`procedure`] codes.
+//! becomes, the [`deadline`] it is promised for, the [`layout`] for the bench, the lenses in hand ([`stock`]), the
+//! [`bench`] ticket, the check ([`verification`]) and [`packing`] of a finished pair and the [`receipt`] with its
+//! [`procedure`] codes.
 
 pub mod bench;
 pub mod catalogue;
@@ -11,6 +12,7 @@ pub mod deadline;
 pub mod frame;
 pub mod job;
 pub mod kept_shape;
+pub mod layout;
 pub mod money;
 pub mod order;
 pub mod packing;

@@ -10,6 +10,7 @@
 #![deny(missing_docs)]
 
 pub mod boxing;
+pub mod disagreement;
 pub mod layout;
 pub mod outline;
 pub mod record;

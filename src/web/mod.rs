@@ -10,6 +10,7 @@ use axum::Router;
 
 pub mod asset;
 pub mod clock;
+pub mod drawing;
 pub mod error;
 pub mod form;
 pub mod guard;

@@ -79,22 +79,12 @@ pub fn form_key(form: &str, job: i64, done_before: i64) -> String {
     format!("{form}-{job}-{done_before}")
 }
 
-/// The key a form of a job was shown under, as it came back in its hidden field `key`.
-///
-/// # Errors
-///
-/// [`WebError::Malformed`] for a key that this form of this job never had.
-pub fn posted_key(posted: &Form, form: &str, job: i64, done_before: i64) -> Result<String, WebError> {
-    let key = posted.value("key");
-    let is_ours = key
-        .strip_prefix(&format!("{form}-{job}-"))
-        .and_then(|n| n.parse::<i64>().ok())
-        .is_some_and(|n| (0..=done_before).contains(&n) && key == form_key(form, job, n));
-    if is_ours {
-        Ok(key.to_owned())
-    } else {
-        Err(WebError::Malformed("That form was not shown by this book. Open the page again and fill it there.".to_owned()))
-    }
+/// The key a form came with, or a fresh one when it came with none that this form of this job can have had.
+pub fn posted_key(typed: &Form, form: &str, job: i64, done_before: i64) -> String {
+    let key = typed.value("key");
+    let number = key.strip_prefix(&format!("{form}-{job}-")).and_then(|n| n.parse::<i64>().ok());
+    let is_ours = number.is_some_and(|n| (0..=done_before).contains(&n));
+    if is_ours { key.to_owned() } else { form_key(form, job, done_before) }
 }
 
 /// Whether a form was done before, so that a second click goes where the first went.

@@ -127,7 +127,7 @@ async fn create_packing(
 ) -> Answer {
     let opened = Opened::read(&state, number).await?;
     let form = Form::new(fields);
-    let key = posted_key(&form, "packing", number, opened.count(Happening::Packed))?;
+    let key = posted_key(&form, "packing", number, opened.count(Happening::Packed));
     if is_done(&state, &key).await? {
         return go(&format!("/jobs/{number}/packing"));
     }

@@ -113,7 +113,7 @@ async fn create_shipment(
 ) -> Answer {
     let opened = Opened::read(&state, number).await?;
     let mut form = Form::new(fields);
-    let key = posted_key(&form, "shipment", number, 0)?;
+    let key = posted_key(&form, "shipment", number, 0);
     if is_done(&state, &key).await? {
         return go(&format!("/jobs/{number}/shipment"));
     }

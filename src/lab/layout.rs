@@ -1,0 +1,377 @@
+//! The layout of a job: its prescription, heights and kept shape put together for the bench.
+//!
+//! The figures for the blocker hold for the point of the lens at which the lensmeter reads the prescribed power and
+//! prism. Without prescribed prism that point is the optical centre. With it, the optical centre lies elsewhere in
+//! the lens, and so does the middle of the blank; that is counted in the blank, not in the blocker.
+
+use super::job::Job;
+use super::profile::Lab;
+use super::stock::LensInHand;
+use crate::optics::prescription::Prism;
+use crate::optics::prism::{DecentrationError, Imbalance, InUp, decentration_for, imbalance};
+use crate::optics::{Eye, Pair};
+use crate::shape::layout::{
+    Blank, BlockerStep, Decentration, EyeLayout, PairLayout, ResidualPrism, Spare, Wanted, blank_middle, tightest_spare,
+};
+use crate::shape::outline::{Outline, Point};
+
+/// Diameters uncut lenses are usually sold in, mm. Source: common practice (from memory).
+pub const USUAL_DIAMETERS_MM: [f64; 6] = [55.0, 60.0, 65.0, 70.0, 75.0, 80.0];
+
+/// Both eyes of a job, laid out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JobLayout {
+    /// Each eye.
+    pub eyes: Pair<EyeOnBench>,
+    /// The distance between the boxing centres.
+    pub frame_pd_mm: f64,
+    /// The distance between the lenses.
+    pub dbl_mm: f64,
+    /// The wearer's pupil distance for the use the pair is made for.
+    pub wanted_pd_mm: f64,
+    /// The blocker step the settings are rounded to.
+    pub step: BlockerStep,
+    /// The prism the pair is left with when nothing is nudged.
+    pub left_prism: Imbalance,
+}
+
+/// One eye of a job, laid out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EyeOnBench {
+    /// Which eye.
+    pub eye: Eye,
+    /// Its shape.
+    pub outline: Outline,
+    /// Where its pupil is.
+    pub wanted: Wanted,
+    /// Box, decentration and blocker; the blank here is that without prescribed prism.
+    pub layout: EyeLayout,
+    /// How the prescribed prism moves the optical centre from the pupil, where there is prism; or why it cannot be
+    /// made so.
+    pub prism: Option<Result<Decentration, DecentrationError>>,
+    /// The prism before this eye when nothing is nudged.
+    pub left_prism: InUp,
+    margin_mm: f64,
+}
+
+/// An uncut lens as far as its place on the shape goes.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Uncut {
+    /// Diameter.
+    pub diameter_mm: f64,
+    /// The marked optical centre from the middle of the blank, towards the nose.
+    pub off_in_mm: f64,
+    /// The marked optical centre from the middle of the blank, upwards.
+    pub off_up_mm: f64,
+}
+
+impl From<&LensInHand> for Uncut {
+    fn from(lens: &LensInHand) -> Self {
+        Self { diameter_mm: lens.diameter.to_f64(), off_in_mm: lens.off_in.to_f64(), off_up_mm: lens.off_up.to_f64() }
+    }
+}
+
+/// How an uncut lens covers the shape.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cover {
+    /// Its diameter.
+    pub diameter_mm: f64,
+    /// Where its own middle lies, from the boxing centre in the front view.
+    pub middle: Point,
+    /// The smallest blank with the same marked centre that would do.
+    pub needs: Blank,
+    /// Where least is spare.
+    pub tightest: Spare,
+    /// Whether it fits.
+    pub fit: Fit,
+}
+
+/// Whether an uncut lens is large enough.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Fit {
+    /// With the lab's allowance.
+    Fits,
+    /// It covers the shape, with less than the lab's allowance.
+    Tight,
+    /// It does not cover the shape.
+    TooSmall,
+}
+
+impl Fit {
+    /// For a person.
+    pub fn words(self) -> &'static str {
+        match self {
+            Fit::Fits => "fits",
+            Fit::Tight => "covers the shape, but with less than the allowance for chips and bevel",
+            Fit::TooSmall => "is too small for the shape",
+        }
+    }
+}
+
+/// The step the lab's blocker has. The book holds only steps that exist.
+pub fn step_of(lab: &Lab) -> BlockerStep {
+    BlockerStep::from_mm(lab.blocker_step.to_f64()).unwrap_or_default()
+}
+
+/// The smallest usual diameter of at least this many millimetres, if any is large enough.
+pub fn usual_diameter_mm(least_mm: f64) -> Option<f64> {
+    USUAL_DIAMETERS_MM.into_iter().find(|usual| least_mm <= usual + 1e-9)
+}
+
+impl JobLayout {
+    /// Lays out a job, `None` while it has no shape.
+    pub fn of(job: &Job, lab: &Lab, step: BlockerStep) -> Option<Self> {
+        let shape = job.shape.as_ref()?;
+        let outlines = shape.traces.as_ref().map(Outline::from_trace);
+        let pd = job.prescription.centred_on(job.made_for);
+        let wanted_of = |eye| Wanted { pd_mm: pd.mono(eye).to_f64(), height_mm: job.height.get(eye).to_f64() };
+        let wanted = Pair::new(wanted_of(Eye::Right), wanted_of(Eye::Left));
+        let (dbl_mm, margin_mm) = (shape.dbl.to_f64(), lab.blank_margin.to_f64());
+        let layout = PairLayout::of(outlines.as_ref(), dbl_mm, wanted, step, margin_mm);
+        let eyes = Pair::new((Eye::Right, outlines.right), (Eye::Left, outlines.left)).map(|(eye, outline)| {
+            let rx = job.prescription.eyes.get(eye);
+            let (power, laid) = (rx.power.numbers(), *layout.eyes.get(eye));
+            let left = ResidualPrism::of(power.matrix(), &laid.blocker, eye);
+            let made = |prism: Prism| {
+                decentration_for(power, prism.numbers().to_vector(eye))
+                    .map(|(x_mm, y_mm)| Decentration { in_mm: x_mm * eye.nasal_sign(), up_mm: y_mm })
+            };
+            EyeOnBench {
+                eye,
+                outline,
+                wanted: *wanted.get(eye),
+                layout: laid,
+                prism: (!rx.prism.is_none()).then(|| made(rx.prism)),
+                left_prism: InUp { in_pd: left.base_in_pd, up_pd: left.base_up_pd },
+                margin_mm,
+            }
+        });
+        Some(Self {
+            frame_pd_mm: layout.frame_pd_mm,
+            dbl_mm,
+            wanted_pd_mm: pd.binocular().to_f64(),
+            step,
+            left_prism: imbalance(Pair::new(eyes.right.left_prism, eyes.left.left_prism)),
+            eyes,
+        })
+    }
+}
+
+impl EyeOnBench {
+    /// Where the optical centre lies, from the boxing centre in the front view: at the pupil, or where the prescribed
+    /// prism moves it to when it can be made by decentration.
+    pub fn optical_centre(&self) -> Point {
+        let pupil = self.layout.decentration.point(self.eye);
+        match self.prism {
+            Some(Ok(moved)) => pupil.plus(moved.point(self.eye)),
+            _ => pupil,
+        }
+    }
+
+    /// The smallest blank for an uncut lens with its optical centre in its middle.
+    pub fn blank(&self) -> Blank {
+        self.cover(Uncut::default()).needs
+    }
+
+    /// How an uncut lens covers the shape.
+    pub fn cover(&self, uncut: Uncut) -> Cover {
+        let off = Decentration { in_mm: uncut.off_in_mm, up_mm: uncut.off_up_mm }.point(self.eye);
+        let middle = blank_middle(self.optical_centre(), off);
+        let needs = Blank::of(&self.outline, &self.layout.boxing, middle, self.margin_mm);
+        let tightest = tightest_spare(&self.outline, middle, uncut.diameter_mm);
+        let fit = match () {
+            () if needs.fits(uncut.diameter_mm) => Fit::Fits,
+            () if tightest.spare_mm >= 0.0 => Fit::Tight,
+            () => Fit::TooSmall,
+        };
+        Cover { diameter_mm: uncut.diameter_mm, middle, needs, tightest, fit }
+    }
+}
+
+/// A direction on a lens as a person says it, with its hour on a clock seen from the front: `lower temple side,
+/// 8 o'clock`.
+pub fn place_words(eye: Eye, angle_deg: f64) -> String {
+    let angle_deg = angle_deg.rem_euclid(360.0);
+    // Eighths of a turn about the eye's own temple-to-nose line.
+    let from_nose_deg = if eye == Eye::Right { angle_deg } else { (180.0 - angle_deg).rem_euclid(360.0) };
+    let side = match (from_nose_deg / 45.0).round() as i32 {
+        1 => "upper nose side",
+        2 => "top",
+        3 => "upper temple side",
+        4 => "temple side",
+        5 => "lower temple side",
+        6 => "bottom",
+        7 => "lower nose side",
+        _ => "nose side",
+    };
+    let hour = ((90.0 - angle_deg) / 30.0).round().rem_euclid(12.0) as i32;
+    format!("{side}, {} o’clock", if hour == 0 { 12 } else { hour })
+}
+
+#[cfg(test)]
+mod tests {
+    use time::macros::date;
+    use uuid::Uuid;
+
+    use super::*;
+    use crate::lab::catalogue::{Material, starting_materials};
+    use crate::lab::customer::{Customer, Person};
+    use crate::lab::frame::{Frame, FrameDetails, Rim};
+    use crate::lab::kept_shape::KeptShape;
+    use crate::lab::money::Cents;
+    use crate::lab::order::{Design, MadeFor, Prescription};
+    use crate::optics::prescription::{read, read_pupil_distance};
+    use crate::shape::outline::{Angles, Trace};
+
+    /// A job in a round frame 44□20, to this prescription and pupil distance, the optical centre 2 above the middle.
+    fn round_job(rx: &str, pd: &str) -> Job {
+        let trace = Trace::new(Eye::Right, vec![2200; 400], Angles::Equal).unwrap();
+        let eye = read(rx).unwrap().rx;
+        Job {
+            number: 1001,
+            customer: Customer { id: Uuid::nil(), person: Person::default() },
+            frame: Frame {
+                id: Uuid::nil(),
+                details: FrameDetails {
+                    maker: "Heron & Rye".into(),
+                    model: "Dunlin".into(),
+                    colour: String::new(),
+                    eye_size: "44".parse().unwrap(),
+                    bridge: "20".parse().unwrap(),
+                    temple: None,
+                    rim: Rim::Metal,
+                    price: Cents::new(0),
+                },
+            },
+            prescription: Prescription {
+                eyes: Pair::new(eye, eye),
+                typed: Pair::default(),
+                prescriber: String::new(),
+                written_on: None,
+                expires_on: None,
+                diagnosis: String::new(),
+                pupil_distance: read_pupil_distance(pd).unwrap(),
+                near_pupil_distance: Some(read_pupil_distance("60").unwrap()),
+            },
+            made_for: MadeFor::Distance,
+            material: Material { id: Uuid::nil(), line: Uuid::nil(), details: starting_materials().remove(0) },
+            design: Design::Spherical,
+            coating: None,
+            tint: None,
+            height: Pair::new("24".parse().unwrap(), "24".parse().unwrap()),
+            ordered_on: date!(2026 - 11 - 25),
+            promised_on: date!(2026 - 12 - 05),
+            note: String::new(),
+            relens_of: None,
+            shape: Some(KeptShape {
+                id: Uuid::nil(),
+                job_number: 1001,
+                traces: Pair::new(trace.clone(), trace.mirror()),
+                derived: Some(Eye::Left),
+                dbl: "20".parse().unwrap(),
+                original_name: String::new(),
+            }),
+            charged: Cents::new(0),
+            paid: Cents::new(0),
+            sent_on: None,
+            receipt: None,
+        }
+    }
+
+    fn lab() -> Lab {
+        Lab::new("Saltmarsh Lens Post".into(), "Pellmarsh".into())
+    }
+
+    #[test]
+    fn a_round_frame_by_hand() {
+        let laid = JobLayout::of(&round_job("-5.00 sph", "31/33"), &lab(), BlockerStep::Half).unwrap();
+        // A 44 and DBL 20: frame PD 64, so half of it less 31 is 1 in, less 33 is 1 out; 24 less 22 is 2 up.
+        assert!((laid.frame_pd_mm - 64.0).abs() < 1e-9);
+        let [right, left] = [&laid.eyes.right, &laid.eyes.left];
+        assert!((right.layout.decentration.in_mm - 1.0).abs() < 1e-9);
+        assert!((left.layout.decentration.in_mm + 1.0).abs() < 1e-9);
+        assert!((left.layout.decentration.up_mm - 2.0).abs() < 1e-9);
+        // The farthest point of a circle is its radius and the decentration away (closed form; the polygon through
+        // 400 points reaches it to 0.001).
+        let want = 2.0 * (22.0 + 1.0_f64.hypot(2.0));
+        assert!((right.blank().exact_mm - want).abs() < 0.002, "{}", right.blank().exact_mm);
+        assert!((right.blank().with_margin_mm - right.blank().exact_mm - 2.0).abs() < 1e-9);
+        assert_eq!(laid.left_prism, Imbalance::default());
+    }
+
+    #[test]
+    fn what_is_not_nudged_leaves_prism() {
+        // 31.25 each is set to 31 and 31.5 (the sum stays 62.5): the right centre stands 0.25 mm too far in, the left
+        // 0.25 too far out. Centres narrower than the eyes give base out in a minus lens (textbook): 0.25 mm of
+        // -5.00 D is 0.125, by Prentice.
+        let laid = JobLayout::of(&round_job("-5.00 sph", "31.25/31.25"), &lab(), BlockerStep::Half).unwrap();
+        assert!((laid.eyes.right.left_prism.in_pd + 0.125).abs() < 1e-9);
+        assert!((laid.eyes.left.left_prism.in_pd - 0.125).abs() < 1e-9);
+        assert!(laid.left_prism.horizontal_pd.abs() < 1e-9, "one in, one out: nothing for the pair");
+        // To a whole millimetre both are set to 31, and the two add.
+        let laid = JobLayout::of(&round_job("-5.00 sph", "31.25/31.25"), &lab(), BlockerStep::Whole).unwrap();
+        assert!((laid.left_prism.horizontal_pd + 0.25).abs() < 1e-9);
+    }
+
+    #[test]
+    fn prescribed_prism_moves_the_optical_centre() {
+        // -4.00 with 2 base in: the centre 5 mm out (computed by Prentice).
+        let laid = JobLayout::of(&round_job("-4.00 sph 2 BI", "32/32"), &lab(), BlockerStep::Half).unwrap();
+        for (eye, laid) in laid.eyes.iter() {
+            let moved = laid.prism.unwrap().unwrap();
+            assert!((moved.in_mm + 5.0).abs() < 1e-9 && moved.up_mm.abs() < 1e-9, "{eye:?}: {moved:?}");
+            let want = 2.0 * (22.0 + 5.0_f64.hypot(2.0));
+            assert!((laid.blank().exact_mm - want).abs() < 0.002);
+            // The blocker goes by the point the prism is read at.
+            assert_eq!(laid.layout.blocker.set_pd_mm, 32.0);
+            // A lens ground with the prism has its optical centre off its middle by as much.
+            let ground = laid.cover(Uncut { diameter_mm: 60.0, off_in_mm: -5.0, off_up_mm: 0.0 });
+            assert!((ground.needs.exact_mm - 48.0).abs() < 0.002);
+        }
+        let laid = JobLayout::of(&round_job("pl 2 BI", "32/32"), &lab(), BlockerStep::Half).unwrap();
+        let why = laid.eyes.right.prism.unwrap().unwrap_err().to_string();
+        assert!(why.contains("surfaced"), "{why}");
+    }
+
+    #[test]
+    fn an_uncut_fits_covers_or_is_too_small() {
+        // Round 44, 2 up: exact 48, with the allowance 50.
+        let laid = JobLayout::of(&round_job("-1.00 sph", "32/32"), &lab(), BlockerStep::Half).unwrap();
+        for (diameter_mm, fit, spare_mm) in
+            [(50.0, Fit::Fits, 1.0), (49.0, Fit::Tight, 0.5), (48.0, Fit::Tight, 0.0), (47.0, Fit::TooSmall, -0.5)]
+        {
+            let cover = laid.eyes.left.cover(Uncut { diameter_mm, ..Uncut::default() });
+            assert_eq!(cover.fit, fit, "{diameter_mm}");
+            assert!((cover.tightest.spare_mm - spare_mm).abs() < 0.001);
+            assert!(place_words(Eye::Left, cover.tightest.at_deg).starts_with("bottom"));
+        }
+        assert_eq!(usual_diameter_mm(laid.eyes.left.blank().with_margin_mm), Some(55.0));
+        assert_eq!(usual_diameter_mm(80.5), None);
+    }
+
+    #[test]
+    fn a_reading_pair_is_centred_on_the_near_distance() {
+        let mut job = round_job("+2.00 sph", "64");
+        job.made_for = MadeFor::Near;
+        let laid = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap();
+        assert_eq!(laid.wanted_pd_mm, 60.0);
+        assert!((laid.eyes.right.layout.decentration.in_mm - 2.0).abs() < 1e-9);
+        job.shape = None;
+        assert_eq!(JobLayout::of(&job, &lab(), BlockerStep::Half), None);
+    }
+
+    #[test]
+    fn places_are_said_from_the_wearers_nose() {
+        for (eye, angle_deg, words) in [
+            (Eye::Right, 0.0, "nose side, 3 o’clock"),
+            (Eye::Left, 0.0, "temple side, 3 o’clock"),
+            (Eye::Right, 90.0, "top, 12 o’clock"),
+            (Eye::Right, 215.0, "lower temple side, 8 o’clock"),
+            (Eye::Left, 215.0, "lower nose side, 8 o’clock"),
+            (Eye::Left, 330.0, "lower temple side, 4 o’clock"),
+            (Eye::Right, 359.9, "nose side, 3 o’clock"),
+        ] {
+            assert_eq!(place_words(eye, angle_deg), words, "{eye:?} {angle_deg}");
+        }
+    }
+}

@@ -1,0 +1,213 @@
+//! Putting a shape on file, seeing it, getting it back.
+
+use axum::body::Body;
+use axum::http::{Request, header};
+
+use crate::support::{Answer, TestLab, encode};
+
+/// An ellipse 50 × 40 as a table of 0.01 mm radii: x²/25² + y²/20² = 1.
+pub fn ellipse_radii() -> Vec<i32> {
+    let radius = |i: i32| {
+        let t = f64::from(i).to_radians();
+        1.0 / ((t.cos() / 25.0).powi(2) + (t.sin() / 20.0).powi(2)).sqrt()
+    };
+    (0..360).map(|i| (radius(i) * 100.0).round() as i32).collect()
+}
+
+/// A trace file of one or both eyes.
+pub fn records(dbl: Option<&str>, eyes: &[(&str, Vec<i32>)]) -> String {
+    let mut text = "JOB=\"1001\"\r\nDO=B\r\n".to_owned();
+    if let Some(dbl) = dbl {
+        text += &format!("DBL={dbl}\r\n");
+    }
+    for (side, radii) in eyes {
+        text += &format!("TRCFMT=1;{};E;{side};F\r\n", radii.len());
+        for line in radii.chunks(10) {
+            text += &format!("R={}\r\n", line.iter().map(i32::to_string).collect::<Vec<_>>().join(";"));
+        }
+    }
+    text
+}
+
+/// Puts the ellipse on file, both eyes alike, DBL 20.
+pub async fn keep_ellipse(lab: &TestLab, job: i64) {
+    let file = records(Some("20.00"), &[("R", ellipse_radii()), ("L", ellipse_radii())]);
+    upload(lab, job, &file, &[]).await.assert_status(303);
+}
+
+async fn upload(lab: &TestLab, job: i64, file: &str, fields: &[(&str, &str)]) -> Answer {
+    lab.upload(&format!("/jobs/{job}/shape"), fields, "file", "frame.trc", file.as_bytes()).await
+}
+
+async fn paste(lab: &TestLab, job: i64, fields: &[(&str, &str)]) -> Answer {
+    lab.upload(&format!("/jobs/{job}/shape"), fields, "file", "", b"").await
+}
+
+#[tokio::test]
+async fn a_trace_file_is_kept_and_shown() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let empty = lab.get(&format!("/jobs/{job}/shape")).await;
+    assert!(empty.assert_status(200).text(".empty").contains("No shape is on file"));
+    let file = records(Some("20.00"), &[("R", ellipse_radii()), ("L", ellipse_radii())]);
+    let sent = upload(&lab, job, &file, &[]).await;
+    assert_eq!(sent.assert_status(303).location, format!("/jobs/{job}/shape"));
+    let lab = lab.reopened().await;
+    let page = lab.get(&sent.location).await;
+    // An ellipse 50 × 40: A 50, B 40, ED 50 along 0°; perimeter 141.81 (Ramanujan), area π·25·20 = 1570.8.
+    for eye in ["right", "left"] {
+        let figures = page.texts(&format!(".eye-{eye} .figure .num"));
+        assert_eq!(figures[..4], ["50.00", "40.00", "50.00", "0.0"], "{eye}");
+        assert!((figures[4].parse::<f64>().unwrap() - 141.81).abs() < 0.02, "{figures:?}");
+        assert!((figures[5].parse::<f64>().unwrap() - 1570.8).abs() < 0.6, "{figures:?}");
+    }
+    assert_eq!(page.texts("dl.across .num"), ["70.00", "20.00"], "frame PD = 50 + 20");
+    assert!(page.text("dl.across").contains("from the trace file"));
+    assert_eq!(page.texts(".notice"), Vec::<String>::new());
+    assert!(page.text("a.primary").contains("take the two lenses in hand"));
+    assert_eq!(page.attributes(".drawing svg", "viewBox").len(), 2);
+    assert_eq!(lab.store.list_events(job).await.unwrap().last().unwrap().note, "frame.trc");
+    // The very bytes come back, as something to save and not to show.
+    let original = lab.get(&format!("/jobs/{job}/shape/original")).await;
+    assert_eq!(original.assert_status(200).body, file);
+    assert_eq!(original.headers[header::CONTENT_DISPOSITION], "attachment; filename=\"frame.trc\"");
+    assert_eq!(original.headers[header::CONTENT_TYPE], "text/plain; charset=utf-8");
+    assert_eq!(original.headers[header::X_CONTENT_TYPE_OPTIONS], "nosniff");
+    let export = lab.get(&format!("/jobs/{job}/shape/export")).await;
+    let read = rimbook::shape::record::parse(export.body.as_bytes()).unwrap();
+    assert_eq!((read.dbl_mm, read.traces.left.radii()), (Some(20.0), &ellipse_radii()[..]));
+}
+
+#[tokio::test]
+async fn one_eye_is_mirrored_and_the_bridge_is_the_stamped_one() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    upload(&lab, job, &records(None, &[("L", ellipse_radii())]), &[]).await.assert_status(303);
+    let page = lab.get(&format!("/jobs/{job}/shape")).await;
+    assert!(page.text(".eye-right .eye-head").contains("not traced"));
+    assert!(!page.text(".eye-left .eye-head").contains("not traced"));
+    assert!(page.text("dl.across").contains("the bridge stamped on the frame is used"));
+}
+
+#[tokio::test]
+async fn right_and_left_that_disagree_are_told() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let larger: Vec<i32> = ellipse_radii().iter().map(|r| r + 100).collect();
+    let file = records(Some("16.00"), &[("R", ellipse_radii()), ("L", larger)]);
+    upload(&lab, job, &("HBOX=52.00;52.00\r\n".to_owned() + &file), &[]).await.assert_status(303);
+    let said = lab.get(&format!("/jobs/{job}/shape")).await.texts(".notice.caution");
+    assert!(said[0].contains("Right and left differ") && said[0].contains("2.00 mm narrower"), "{said:?}");
+    assert!(said.iter().any(|s| s.contains("left eye is traced 52.00 mm wide")), "{said:?}");
+    assert!(said.iter().any(|s| s.contains("16.00 mm and the frame is stamped 20.0")), "{said:?}");
+    assert!(said.iter().any(|s| s.contains("HBOX of the right eye says 52.00 mm")), "{said:?}");
+}
+
+#[tokio::test]
+async fn a_table_may_be_pasted_for_either_eye() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let table = ellipse_radii().iter().map(|r| format!("{:.2}", f64::from(*r) / 100.0)).collect::<Vec<_>>().join("\n");
+    let fields = [("eye", "left"), ("dbl", "19.5"), ("table", table.as_str())];
+    paste(&lab, job, &fields).await.assert_status(303);
+    let page = lab.get(&format!("/jobs/{job}/shape")).await;
+    assert!(page.text(".eye-right .eye-head").contains("not traced"));
+    assert_eq!(page.texts("dl.across .num"), ["69.50", "19.50"]);
+    assert!(page.text("dl.across").contains("as typed"));
+}
+
+#[tokio::test]
+async fn a_broken_file_is_refused_line_by_line_and_changes_nothing() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    let broken = "DBL=wide\r\nTRCFMT=1;36;E;R;F\r\nR=2200;99999;x\r\n";
+    let page = upload(&lab, job, broken, &[("dbl", "18")]).await;
+    page.assert_status(422);
+    let faults = page.texts("ul.faults li");
+    assert!(faults[0].starts_with("Line 1: ") && faults[0].contains("“wide” is not a number"), "{faults:?}");
+    assert!(faults.iter().any(|f| f.starts_with("Line 3: ") && f.contains("“x”")), "{faults:?}");
+    assert!(page.text("#file-error").contains("not read"));
+    assert_eq!(page.attributes("#dbl", "value"), ["18"]);
+    assert_eq!(page.texts(".eye-right .num")[0], "50.00", "the kept shape is still there");
+    // Pasted text that is wrong stays in its field.
+    let page = paste(&lab, job, &[("table", "22 22 zz"), ("eye", "right")]).await;
+    assert_eq!(page.assert_status(422).text("textarea#table"), "22 22 zz");
+    assert_eq!(page.attributes("#eye-right", "checked").len(), 1);
+    for (fields, field, sentence) in [
+        (vec![], "file", "Choose a trace file"),
+        (vec![("table", "22"), ("dbl", "wide")], "dbl", "not a number"),
+        (vec![("table", "22 22 22 22 22 22 22 22"), ("dbl", "4")], "dbl", "between 5 and 40"),
+        (vec![("table", "R\n22 22 22 22 22 22 22 22"), ("eye", "left")], "eye", "which eye it is"),
+    ] {
+        let page = paste(&lab, job, &fields).await;
+        assert!(page.assert_status(422).text(&format!("#{field}-error")).contains(sentence), "{fields:?}");
+    }
+    let both = upload(&lab, job, &records(None, &[("R", ellipse_radii())]), &[("table", "22")]).await;
+    assert!(both.assert_status(422).text("#table-error").contains("one of them"));
+    assert_eq!(lab.store.count_shapes(job).await.unwrap(), 1);
+}
+
+#[tokio::test]
+async fn a_file_that_is_too_large_gets_a_sentence() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let page = upload(&lab, job, &"R=2200\r\n".repeat(200_000), &[]).await;
+    let said = page.assert_status(422).text("ul.faults li");
+    assert!(said.contains("1600000 bytes"), "{said}");
+}
+
+#[tokio::test]
+async fn a_second_upload_corrects_and_keeps_the_first() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    let round = records(Some("20.00"), &[("R", vec![2400; 36])]);
+    upload(&lab, job, &round, &[]).await.assert_status(303);
+    let page = lab.get(&format!("/jobs/{job}/shape")).await;
+    assert_eq!(page.texts(".eye-right .num")[0], "48.00");
+    assert!(page.text("dl.across").contains("1 earlier shape is kept"));
+}
+
+#[tokio::test]
+async fn the_same_form_sent_twice_keeps_one_shape() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let key = lab.get(&format!("/jobs/{job}/shape")).await.attributes("form[data-draft]", "data-draft").remove(0);
+    let file = records(Some("20.00"), &[("R", ellipse_radii())]);
+    for _ in 0..2 {
+        let sent = upload(&lab, job, &file, &[("key", &key)]).await;
+        assert_eq!(sent.assert_status(303).location, format!("/jobs/{job}/shape"));
+    }
+    assert_eq!(lab.store.count_shapes(job).await.unwrap(), 1);
+}
+
+#[tokio::test]
+async fn what_is_typed_survives_a_reload() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let path = format!("/jobs/{job}/shape");
+    let key = lab.get(&path).await.attributes("form[data-draft]", "data-draft").remove(0);
+    lab.post(&format!("/drafts/{key}"), &[("key", &key), ("dbl", "17.5"), ("eye", "left"), ("table", "21.5\n21.6")])
+        .await;
+    let lab = lab.reopened().await;
+    let page = lab.get(&path).await;
+    assert_eq!(page.attributes("#dbl", "value"), ["17.5"]);
+    assert_eq!(page.text("textarea#table"), "21.5 21.6");
+    assert_eq!(page.attributes("#eye-left", "checked").len(), 1);
+}
+
+#[tokio::test]
+async fn other_sites_and_unknown_jobs_are_refused() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let request = Request::post(format!("/jobs/{job}/shape"))
+        .header(header::HOST, "localhost")
+        .header("sec-fetch-site", "cross-site")
+        .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+        .body(Body::from(encode(&[("table", "22")])))
+        .unwrap();
+    lab.send(request).await.assert_status(403);
+    lab.get("/jobs/77/shape").await.assert_status(404);
+    lab.get(&format!("/jobs/{job}/shape/original")).await.assert_status(404);
+}
