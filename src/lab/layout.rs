@@ -10,9 +10,9 @@ use super::stock::LensInHand;
 use crate::optics::prescription::Prism;
 use crate::optics::prism::{DecentrationError, Imbalance, InUp, decentration_for, imbalance};
 use crate::optics::{Eye, Pair};
-use crate::shape::layout::{
-    Blank, BlockerStep, Decentration, EyeLayout, PairLayout, ResidualPrism, Spare, Wanted, blank_middle, tightest_spare,
-};
+use crate::shape::blank::{Blank, Spare, blank_middle, tightest_spare};
+use crate::shape::blocker::{BlockerStep, ResidualPrism};
+use crate::shape::layout::{Decentration, EyeLayout, PairLayout, Wanted};
 use crate::shape::outline::{Outline, Point};
 
 /// Diameters uncut lenses are usually sold in, mm. Source: common practice (from memory).
@@ -221,7 +221,7 @@ mod tests {
     use crate::lab::money::Cents;
     use crate::lab::order::{Design, MadeFor, Prescription};
     use crate::optics::prescription::{read, read_pupil_distance};
-    use crate::shape::outline::{Angles, Trace};
+    use crate::shape::trace::{Angles, Trace};
 
     /// A job in a round frame 44□20, to this prescription and pupil distance, the optical centre 2 above the middle.
     fn round_job(rx: &str, pd: &str) -> Job {

@@ -261,6 +261,11 @@ pub struct Billed<'a> {
     pub shipping: Cents,
 }
 
+/// The base price of a lens: that of the first material without a code of its own, or nothing.
+pub fn base_price<'a>(materials: impl IntoIterator<Item = &'a MaterialDetails>) -> Cents {
+    materials.into_iter().find(|m| m.code.is_empty()).map_or(Cents::ZERO, |m| m.price)
+}
+
 /// The lines of the bill: frame, then for each eye lens, material, coating, tint and prism, then shipping.
 ///
 /// The price of a lens is split over its base and its material, so that each code has its amount; a material

@@ -96,7 +96,7 @@ impl PackingSheet {
             job_number: facts.job_number,
             patient: facts.person.name.clone(),
             packed_on: day(facts.packed_on),
-            contents: vec![pair, "Case and cleaning cloth, where ordered".to_owned(), "This sheet".to_owned()],
+            contents: vec![pair, "This sheet, and case and cloth where ordered".to_owned()],
             right: facts.eyes.right.to_string(),
             left: facts.eyes.left.to_string(),
             first_days: packing::FIRST_DAYS,

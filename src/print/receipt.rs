@@ -10,8 +10,6 @@ use crate::lab::receipt::{Document, Part};
 pub struct Row {
     /// In words.
     pub what: String,
-    /// What the code stands for.
-    pub descriptor: String,
     /// Procedure code.
     pub code: String,
     /// `RT`, `LT` or empty.
@@ -53,6 +51,8 @@ pub struct Receipt {
     pub facts: Vec<(String, String)>,
     /// The items.
     pub items: Vec<Row>,
+    /// Each code used and what it stands for, once, in the order of the items.
+    pub codes: Vec<(String, String)>,
     /// Sum of items, then shipping, discount and tax where there are any.
     pub sums: Vec<Sum>,
     /// The total.
@@ -84,6 +84,7 @@ impl Receipt {
             job_number: document.job_number,
             facts: facts(document),
             items: rows(document, Part::Item),
+            codes: codes(document),
             sums: sums(document),
             total: document.total_cents.to_string(),
             payments: document
@@ -119,12 +120,21 @@ fn rows(document: &Document, part: Part) -> Vec<Row> {
     lines
         .map(|line| Row {
             what: line.what.clone(),
-            descriptor: line.descriptor.clone(),
             code: line.code.clone(),
             modifier: line.modifier.clone(),
             amount: line.amount_cents.to_string(),
         })
         .collect()
+}
+
+fn codes(document: &Document) -> Vec<(String, String)> {
+    let mut codes: Vec<(String, String)> = Vec::new();
+    for line in document.lines.iter().filter(|line| !line.code.is_empty() && !line.descriptor.is_empty()) {
+        if !codes.iter().any(|(code, _)| *code == line.code) {
+            codes.push((line.code.clone(), line.descriptor.clone()));
+        }
+    }
+    codes
 }
 
 /// Shipping, discount and tax keep the words of their lines.

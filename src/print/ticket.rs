@@ -190,9 +190,8 @@ impl Ticket {
             ordered_on: day(facts.ordered_on),
             promised_on: day(facts.promised_on),
             relens_of: facts.relens_of,
-            eyes: Eye::BOTH.map(|eye| {
-                EyePart::of(eye, facts.eyes.get(eye), facts.layout.eyes.get(eye), *facts.lenses.get(eye))
-            }),
+            eyes: Eye::BOTH
+                .map(|eye| EyePart::of(eye, facts.eyes.get(eye), facts.layout.eyes.get(eye), *facts.lenses.get(eye))),
             frame_pd: format!("{:.2}", facts.layout.frame_pd_mm),
             dbl: format!("{:.2}", facts.dbl_mm),
             made_for: match facts.made_for {

@@ -112,8 +112,7 @@ pub fn verify(profile: Profile, ordered: &Ordered, measured: &Measured) -> Vec<L
     let mut lines = Vec::new();
     for eye in Eye::BOTH {
         let minus = ordered.power.get(eye).to_minus();
-        let reading = measured.power.get(eye).map(LensPower::to_minus);
-        powers(profile, eye, minus, reading, &mut lines);
+        powers(profile, eye, minus, *measured.power.get(eye), &mut lines);
     }
     placement(profile, ordered, measured, &mut lines);
     prisms(profile, ordered, measured, &mut lines);
@@ -196,7 +195,8 @@ fn written_d(power_d: f64) -> String {
 
 fn powers(profile: Profile, eye: Eye, minus: LensPower, reading: Option<LensPower>, lines: &mut Vec<Line>) {
     let wanted = minus.numbers();
-    let read = reading.map(LensPower::measured_numbers);
+    // Transposed as numbers: a reading's hundredths are not eighths.
+    let read = reading.map(|reading| reading.measured_numbers().to_minus());
     let strongest_d = wanted.strongest_meridian_d();
     let cross_d = |power: SphereCylinder| power.sphere_d + power.cylinder_d;
     let mut meridian = |row, wanted_d: f64, pick: &dyn Fn(SphereCylinder) -> f64| {
@@ -226,7 +226,7 @@ fn powers(profile: Profile, eye: Eye, minus: LensPower, reading: Option<LensPowe
         read.map(|read| (written_d(read.cylinder_d), read.cylinder_d - wanted.cylinder_d)),
     ));
     if let (Some(limit), Some(axis)) = (profile.axis_limit(wanted.cylinder_d), minus.axis()) {
-        let reading = reading.and_then(LensPower::axis);
+        let reading = reading.and_then(|reading| reading.to_minus().axis());
         let turn = |read: Axis| (read.to_string(), f64::from(read.difference_deg(axis)));
         lines.push(line("Axis", Some(eye), limit, axis.to_string(), reading.map(turn)));
     }
