@@ -19,6 +19,7 @@ pub mod jobs;
 pub mod lab;
 pub mod layout;
 pub mod lenses;
+pub mod opened;
 pub mod orders;
 pub mod packing;
 pub mod receipts;
@@ -138,8 +139,19 @@ impl JobRow {
 }
 
 /// The key a form came with, or a fresh one when it came with none of ours.
-pub fn posted_job_key(typed: &super::form::Form, form: &str, job: i64, done_before: i64) -> String {
+pub fn posted_job_key(typed: &Form, form: &str, job: i64, done_before: i64) -> String {
     let key = typed.value("key");
-    let ours = key.strip_prefix(&format!("{form}-{job}-")).is_some_and(|n| n.parse::<u32>().is_ok());
-    if ours { key.to_owned() } else { form_key(form, job, done_before) }
+    let number = key.strip_prefix(&format!("{form}-{job}-")).and_then(|n| n.parse::<i64>().ok());
+    let is_ours = number.is_some_and(|n| (0..=done_before).contains(&n));
+    if is_ours { key.to_owned() } else { form_key(form, job, done_before) }
+}
+
+/// Whether a form was done before, so that a second click goes where the first went.
+pub async fn is_done(state: &AppState, key: &str) -> Result<bool, WebError> {
+    Ok(state.store.find_draft(key).await?.is_some_and(|draft| draft.outcome.is_some()))
+}
+
+/// What was typed in a form that is not done yet.
+pub async fn draft_of(state: &AppState, key: &str) -> Result<Form, WebError> {
+    Ok(Form::new(state.store.find_draft(key).await?.map(|draft| draft.fields).unwrap_or_default()))
 }
