@@ -21,6 +21,7 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 pub enum Command {
     /// Read one JSON request on standard input and print one JSON answer (see `rimbook calc --help`).
+    #[command(after_long_help = crate::calc::HELP)]
     Calc,
 }
 

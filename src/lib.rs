@@ -4,7 +4,7 @@
 //!
 //! Read the rooms in this order; imports only ever point back up this list.
 //!
-//! 1. [`optics`] – powers, prism, lens surfaces and tolerances. Pure: std only.
+//! 1. [`optics`] – powers, prism, lens surfaces and tolerances. Pure: std and thiserror only.
 //! 2. [`shape`] – traced outlines, the boxing system, layout in the box, interchange records. Pure.
 //! 3. [`lab`] – the business in the owner's words: orders, jobs, deadlines, checks, receipts. Pure.
 //! 4. [`store`] – every line of SQL, and the one SQLite file behind it.

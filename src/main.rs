@@ -1,10 +1,11 @@
 //! Parses the command line, starts logging, and calls into the library.
 
+use std::io::Read;
 use std::process::ExitCode;
 
 use clap::Parser;
 use rimbook::config::{Cli, Command};
-use rimbook::serve;
+use rimbook::{calc, serve};
 use tracing_subscriber::EnvFilter;
 
 fn main() -> ExitCode {
@@ -15,7 +16,7 @@ fn main() -> ExitCode {
         .without_time()
         .init();
     match cli.command {
-        Some(Command::Calc) => ExitCode::SUCCESS,
+        Some(Command::Calc) => calculate(),
         None => match serve::run(&cli.serve) {
             Ok(()) => ExitCode::SUCCESS,
             Err(why) => {
@@ -23,5 +24,24 @@ fn main() -> ExitCode {
                 ExitCode::FAILURE
             }
         },
+    }
+}
+
+/// One request in, one answer out; a bad value is one line that names the field, and exit code 2.
+fn calculate() -> ExitCode {
+    let mut request = String::new();
+    let answer = std::io::stdin()
+        .read_to_string(&mut request)
+        .map_err(|why| format!("cannot read the request: {why}"))
+        .and_then(|_| calc::run(&request).map_err(|why| why.to_string()));
+    match answer {
+        Ok(answer) => {
+            println!("{answer}");
+            ExitCode::SUCCESS
+        }
+        Err(why) => {
+            eprintln!("{why}");
+            ExitCode::from(2)
+        }
     }
 }

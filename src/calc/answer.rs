@@ -5,7 +5,8 @@ use serde::Serialize;
 use super::request::Question;
 use crate::optics::Eye;
 use crate::optics::power::SphereCylinder;
-use crate::shape::layout::{EyeLayout, PairLayout, USUAL_MARGIN_MM};
+use crate::shape::blank::USUAL_MARGIN_MM;
+use crate::shape::layout::{EyeLayout, PairLayout};
 
 #[derive(Serialize)]
 pub(super) struct Answer {

@@ -47,14 +47,14 @@ pub fn edge(rim: Rim) -> &'static str {
 fn bevel(rim: Rim) -> &'static [&'static str] {
     match rim {
         Rim::Metal | Rim::Plastic => &[
-            "Plus or thin edge (under 3 mm): bevel in the middle, or following the front at about a third.",
-            "Thick minus edge: bevel a third from the front, so that the thickness hides behind the rim.",
+            "Plus or thin edge (under 3 mm): in the middle, or following the front at about a third.",
+            "Thick minus edge: a third from the front, so that the thickness hides behind the rim.",
             "Follow the frame curve where it differs from the lens by more than 1 D.",
-            "Safety bevel 0.2 to 0.3 mm at 45° on both sides, but not on the front of a thin rimmed lens.",
+            "Safety bevel 0.2 to 0.3 mm, 45°, both sides; not on the front of a thin lens.",
         ],
         Rim::Cord => &[
             "Edge at least 2.0 mm everywhere; groove in the middle, or following the front third.",
-            "Safety bevel 0.2 to 0.3 mm at 45° on both sides.",
+            "Safety bevel 0.2 to 0.3 mm, 45°, both sides.",
             "A polished edge shows rings in a high minus: tell the customer.",
         ],
         Rim::Drilled => &[

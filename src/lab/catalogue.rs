@@ -139,8 +139,8 @@ pub struct TreatmentDetails {
 /// Codes: CMS HCPCS Level II; polyurea-urethane as "polycarbonate or equal" is common practice, from memory.
 /// Prices are only a start: the owner sets them.
 pub fn starting_materials() -> Vec<MaterialDetails> {
-    let rows: [(&str, i32, i32, i32, i32, Cutting, &str, i64); 6] = [
-        ("Hard resin 1.50", 1498, 580, 132, 200, Cutting::Wet, "", 3000),
+    let rows = [
+        ("Hard resin 1.50", 1498, 580, 132, 200, Cutting::Wet, "", 3000_i64),
         ("Polyurea-urethane 1.53", 1530, 440, 111, 150, Cutting::Dry, "V2784", 5500),
         ("Polycarbonate 1.59", 1586, 300, 120, 150, Cutting::DryThenWet, "V2784", 4500),
         ("1.60", 1600, 410, 130, 150, Cutting::Wet, "V2782", 6000),

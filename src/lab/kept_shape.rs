@@ -8,8 +8,9 @@ use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
 use crate::shape::disagreement::Disagreement;
-use crate::shape::outline::{Outline, Trace};
+use crate::shape::outline::Outline;
 use crate::shape::record::{Fault, TraceFile, WarningKind, read_any};
+use crate::shape::trace::Trace;
 
 /// From here on a traced size that differs from the frame's stamp is worth a word, mm: stamps are rounded, so half a
 /// millimetre is usual. Source: common practice (from memory).

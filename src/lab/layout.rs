@@ -10,9 +10,9 @@ use super::stock::LensInHand;
 use crate::optics::prescription::Prism;
 use crate::optics::prism::{DecentrationError, Imbalance, InUp, decentration_for, imbalance};
 use crate::optics::{Eye, Pair};
-use crate::shape::layout::{
-    Blank, BlockerStep, Decentration, EyeLayout, PairLayout, ResidualPrism, Spare, Wanted, blank_middle, tightest_spare,
-};
+use crate::shape::blank::{Blank, Spare, blank_middle, tightest_spare};
+use crate::shape::blocker::BlockerStep;
+use crate::shape::layout::{Decentration, EyeLayout, PairLayout, Wanted};
 use crate::shape::outline::{Outline, Point};
 
 /// Diameters uncut lenses are usually sold in, mm. Source: common practice (from memory).
@@ -131,7 +131,7 @@ impl JobLayout {
         let eyes = Pair::new((Eye::Right, outlines.right), (Eye::Left, outlines.left)).map(|(eye, outline)| {
             let rx = job.prescription.eyes.get(eye);
             let (power, laid) = (rx.power.numbers(), *layout.eyes.get(eye));
-            let left = ResidualPrism::of(power.matrix(), &laid.blocker, eye);
+            let left = laid.blocker.residual_prism(power, eye);
             let made = |prism: Prism| {
                 decentration_for(power, prism.numbers().to_vector(eye))
                     .map(|(x_mm, y_mm)| Decentration { in_mm: x_mm * eye.nasal_sign(), up_mm: y_mm })
@@ -142,7 +142,7 @@ impl JobLayout {
                 wanted: *wanted.get(eye),
                 layout: laid,
                 prism: (!rx.prism.is_none()).then(|| made(rx.prism)),
-                left_prism: InUp { in_pd: left.base_in_pd, up_pd: left.base_up_pd },
+                left_prism: left,
                 margin_mm,
             }
         });
@@ -221,7 +221,7 @@ mod tests {
     use crate::lab::money::Cents;
     use crate::lab::order::{Design, MadeFor, Prescription};
     use crate::optics::prescription::{read, read_pupil_distance};
-    use crate::shape::outline::{Angles, Trace};
+    use crate::shape::trace::{Angles, Trace};
 
     /// A job in a round frame 44□20, to this prescription and pupil distance, the optical centre 2 above the middle.
     fn round_job(rx: &str, pd: &str) -> Job {

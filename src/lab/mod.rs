@@ -2,7 +2,8 @@
 //!
 //! Nouns: the [`profile`] of the lab, its [`catalogue`], a [`customer`], a [`frame`], an [`order`] and the [`job`] it
 //! becomes, the [`deadline`] it is promised for, the [`layout`] for the bench, the lenses in hand ([`stock`]), the
-//! [`bench`] ticket, the [`packing`] of a finished pair and the [`receipt`] with its [`procedure`] codes.
+//! [`bench`] ticket, the check ([`verification`]) and [`packing`] of a finished pair and the [`receipt`] with its
+//! [`procedure`] codes.
 
 pub mod bench;
 pub mod catalogue;
@@ -20,3 +21,4 @@ pub mod profile;
 pub mod receipt;
 pub mod stock;
 pub mod text;
+pub mod verification;

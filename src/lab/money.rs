@@ -59,7 +59,7 @@ impl fmt::Display for Cents {
         let dollars = (size / 100).to_string();
         let mut grouped = String::new();
         for (i, digit) in dollars.chars().enumerate() {
-            if i > 0 && (dollars.len() - i) % 3 == 0 {
+            if i > 0 && (dollars.len() - i).is_multiple_of(3) {
                 grouped.push(',');
             }
             grouped.push(digit);

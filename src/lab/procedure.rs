@@ -124,30 +124,6 @@ pub struct LensCode {
 }
 
 /// A power in thousandths of a dioptre, so that an eighth written 4.12 or 4.13 is the 4.125 it means.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Form {
-    sphere: i32,
-    cylinder: i32,
-}
-
-impl Form {
-    fn of(power: &LensPower) -> Self {
-        Self { sphere: thousandths(power.sphere()), cylinder: thousandths(power.cylinder()) }
-    }
-
-    fn transposed(self) -> Self {
-        Self { sphere: self.sphere + self.cylinder, cylinder: -self.cylinder }
-    }
-
-    fn minus(self) -> Self {
-        if self.cylinder > 0 { self.transposed() } else { self }
-    }
-
-    fn plus(self) -> Self {
-        if self.cylinder < 0 { self.transposed() } else { self }
-    }
-}
-
 fn thousandths(power: Dioptre) -> i32 {
     power.eighths().map_or(power.hundredths() * 10, |eighths| eighths * 125)
 }
@@ -157,14 +133,13 @@ fn thousandths(power: Dioptre) -> i32 {
 /// The printed ranges have gaps and overlaps. A value in a gap takes the nearest range, the lower one of two that
 /// are equally near, and a note says so; what lies beyond every range is [`UNCLASSIFIED`]. Where plus and minus
 /// form of one lens have different codes, a note names both.
-pub fn lens_code(power: &LensPower, basis: CodeBasis) -> LensCode {
-    let written = Form::of(power);
+pub fn lens_code(power: LensPower, basis: CodeBasis) -> LensCode {
     let (code, mut notes) = code_of(match basis {
-        CodeBasis::AsWritten => written,
-        CodeBasis::Minus => written.minus(),
-        CodeBasis::Plus => written.plus(),
+        CodeBasis::AsWritten => power,
+        CodeBasis::Minus => power.to_minus(),
+        CodeBasis::Plus => power.to_plus(),
     });
-    let (minus, plus) = (code_of(written.minus()).0, code_of(written.plus()).0);
+    let (minus, plus) = (code_of(power.to_minus()).0, code_of(power.to_plus()).0);
     if minus != plus {
         notes.push(format!(
             "The two cylinder forms have different codes: minus form {minus}, plus form {plus}. This is from {}.",
@@ -215,8 +190,8 @@ fn eighth(end: i32) -> i32 {
     if end % 125 == 120 { end + 5 } else { end }
 }
 
-fn code_of(form: Form) -> (&'static str, Vec<String>) {
-    let (sphere, cylinder) = (form.sphere.abs(), form.cylinder.abs());
+fn code_of(form: LensPower) -> (&'static str, Vec<String>) {
+    let (sphere, cylinder) = (thousandths(form.sphere()).abs(), thousandths(form.cylinder()).abs());
     let beyond = |what: &str| {
         (UNCLASSIFIED, vec![format!("No code covers {what}: {UNCLASSIFIED} is used; ask the plan before it is sent.")])
     };
@@ -286,6 +261,11 @@ pub struct Billed<'a> {
     pub shipping: Cents,
 }
 
+/// The base price of a lens: that of the first material without a code of its own, or nothing.
+pub fn base_price<'a>(materials: impl IntoIterator<Item = &'a MaterialDetails>) -> Cents {
+    materials.into_iter().find(|m| m.code.is_empty()).map_or(Cents::ZERO, |m| m.price)
+}
+
 /// The lines of the bill: frame, then for each eye lens, material, coating, tint and prism, then shipping.
 ///
 /// The price of a lens is split over its base and its material, so that each code has its amount; a material
@@ -314,7 +294,7 @@ fn lens_lines(order: &Billed<'_>, eye: Eye, prescription: &EyePrescription, line
         } else {
             (order.base_price, over_base)
         };
-    let code = lens_code(&prescription.power, order.basis).code;
+    let code = lens_code(prescription.power, order.basis).code;
     lines.push(line(ChargeKind::Lens, Some(eye), format!("Single-vision lens, {}", material.name), code, lens_price));
     if !material.code.is_empty() {
         let what = format!("Material: {}", material.name);

@@ -4,8 +4,11 @@ use std::fmt::Write;
 
 use barcoders::sym::code128::Code128;
 
-/// Width of the narrowest bar. Source: common practice, from memory: 0.33 mm (13 mil) reads from paper of any printer.
+/// Width of the narrowest bar. Source: common practice, from memory: 0.33 mm (13 mil) reads from paper of any
+/// printer; a little more forgives a tired one.
 pub const MODULE_MM: f64 = 0.4;
+/// The narrowest bar ever drawn.
+pub const LEAST_MODULE_MM: f64 = 0.33;
 /// Quiet zone on each side, in modules. Source: ISO/IEC 15417 asks for ten.
 pub const QUIET_MODULES: usize = 10;
 /// Height of the bars.
@@ -23,26 +26,43 @@ pub struct Barcode {
 /// The barcode of a job number. A negative number, which no job has, is drawn without its sign.
 pub fn of_number(number: i64) -> Barcode {
     let text = number.unsigned_abs().to_string();
-    let svg = draw(&modules(&text), &text);
+    let svg = draw(&modules(&text).unwrap_or_default(), MODULE_MM, &text);
     Barcode { svg, text }
 }
 
-/// The bars (true) and spaces of a text of digits. Anything but digits gives nothing.
-fn modules(digits: &str) -> Vec<bool> {
-    if digits.is_empty() || !digits.bytes().all(|b| b.is_ascii_digit()) {
-        return Vec::new();
-    }
-    // Code set C takes two digits a symbol, so an odd first digit is written in set B. Ć and Ɓ name the sets.
-    let message = match (digits.len() % 2, digits.split_at(1)) {
-        (0, _) => format!("\u{0106}{digits}"),
-        (_, (first, "")) => format!("\u{0181}{first}"),
-        (_, (first, rest)) => format!("\u{0181}{first}\u{0106}{rest}"),
-    };
-    Code128::new(message).map(|code| code.encode().into_iter().map(|m| m == 1).collect()).unwrap_or_default()
+/// The barcode of a carrier's number, blanks left out. `None` for nothing, for letters beyond ASCII, and for one
+/// that would be wider than `most_mm`.
+pub fn of_text(text: &str, most_mm: f64) -> Option<Barcode> {
+    let message: String = text.split_whitespace().collect();
+    let modules = modules(&message)?;
+    let module_mm =
+        [MODULE_MM, LEAST_MODULE_MM].into_iter().find(|module_mm| width_mm(&modules, *module_mm) <= most_mm)?;
+    Some(Barcode { svg: draw(&modules, module_mm, &message), text: message })
 }
 
-fn draw(modules: &[bool], text: &str) -> String {
-    let width_mm = (modules.len() + 2 * QUIET_MODULES) as f64 * MODULE_MM;
+fn width_mm(modules: &[bool], module_mm: f64) -> f64 {
+    (modules.len() + 2 * QUIET_MODULES) as f64 * module_mm
+}
+
+/// The bars (true) and spaces of a text of visible ASCII.
+fn modules(text: &str) -> Option<Vec<bool>> {
+    if text.is_empty() || !text.bytes().all(|b| b.is_ascii_graphic()) {
+        return None;
+    }
+    let all_digits = text.bytes().all(|b| b.is_ascii_digit());
+    // Code set C takes two digits a symbol, so an odd first digit is written in set B. Ć and Ɓ name the sets.
+    let message = match (all_digits, text.len() % 2, text.split_at(1)) {
+        (true, 0, _) => format!("\u{0106}{text}"),
+        (true, _, (first, rest)) if !rest.is_empty() => format!("\u{0181}{first}\u{0106}{rest}"),
+        _ => format!("\u{0181}{text}"),
+    };
+    Code128::new(message).map(|code| code.encode().into_iter().map(|m| m == 1).collect()).ok()
+}
+
+/// The text only stands in the label for a screen reader; it is ASCII, and what HTML minds is written out.
+fn draw(modules: &[bool], module_mm: f64, text: &str) -> String {
+    let width_mm = width_mm(modules, module_mm);
+    let text = text.replace('&', "&amp;").replace('<', "&lt;").replace('"', "&quot;");
     let mut svg = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width_mm:.2}mm\" height=\"{HEIGHT_MM:.2}mm\" \
          viewBox=\"0 0 {width_mm:.2} {HEIGHT_MM:.2}\" role=\"img\" aria-label=\"Barcode of {text}\" \
@@ -52,8 +72,8 @@ fn draw(modules: &[bool], text: &str) -> String {
     // Neighbouring dark modules are one bar: two rectangles side by side leave a hairline on some printers.
     for bar in modules.chunk_by(|a, b| a == b) {
         if bar[0] {
-            let x_mm = (QUIET_MODULES + at) as f64 * MODULE_MM;
-            let bar_mm = bar.len() as f64 * MODULE_MM;
+            let x_mm = (QUIET_MODULES + at) as f64 * module_mm;
+            let bar_mm = bar.len() as f64 * module_mm;
             // Writing to a String cannot fail.
             let _ =
                 write!(svg, "<rect x=\"{x_mm:.2}\" width=\"{bar_mm:.2}\" height=\"{HEIGHT_MM:.2}\" fill=\"#000\"/>");
@@ -106,7 +126,7 @@ mod tests {
             match (set, value) {
                 (104, 99) => set = 105,
                 (105, 0..100) => text.push_str(&format!("{value:02}")),
-                (104, 16..26) => text.push(char::from(b'0' + (value as u8 - 16))),
+                (104, 0..95) => text.push(char::from(b' ' + value as u8)),
                 _ => return None,
             }
         }
@@ -117,7 +137,7 @@ mod tests {
     fn a_job_number_by_the_published_table() {
         // 1042 in set C: start 105, 10, 42; (105 + 1·10 + 2·42) mod 103 = 199 mod 103 = 96, by hand.
         let by_hand = ["211232", "221312", "112133", "114311", STOP].concat();
-        let runs: String = modules("1042").chunk_by(|a, b| a == b).map(|run| run.len().to_string()).collect();
+        let runs: String = modules("1042").unwrap().chunk_by(|a, b| a == b).map(|run| run.len().to_string()).collect();
         assert_eq!(runs, by_hand);
         // Every symbol of the table has eleven modules, and no two are alike.
         for (i, widths) in WIDTHS.iter().enumerate() {
@@ -128,7 +148,7 @@ mod tests {
 
     #[test]
     fn a_changed_bar_does_not_read() {
-        let mut bars = modules("1042");
+        let mut bars = modules("1042").unwrap();
         bars[14] = !bars[14];
         assert_ne!(decode(&bars).as_deref(), Some("1042"));
     }
@@ -140,14 +160,28 @@ mod tests {
         assert_eq!(code.text, "1042");
         assert!(code.svg.contains("width=\"30.80mm\""), "{}", code.svg);
         assert!(code.svg.contains("<rect x=\"4.00\""), "first bar after ten modules of 0.4 mm");
-        const { assert!(MODULE_MM >= 0.33 && QUIET_MODULES >= 10) };
-        assert!(modules("12a4").is_empty());
+        const { assert!(LEAST_MODULE_MM >= 0.33 && QUIET_MODULES >= 10) };
+    }
+
+    #[test]
+    fn a_carriers_number_is_drawn_only_where_it_fits() {
+        assert!(of_text("", 90.0).is_none() && of_text("Ünter", 90.0).is_none());
+        // 18 characters in set B: (1 + 18 + 1) × 11 + 13 + 20 = 253 modules, 101.2 mm at 0.4 and 83.5 at 0.33.
+        let code = of_text("SL 0042<7Q\"550122&9", 90.0).unwrap();
+        assert!(code.text.len() == 18 && code.svg.contains("width=\"83.49mm\""), "{}", code.svg);
+        assert!(code.svg.contains("SL0042&lt;7Q&quot;550122&amp;9"));
+        assert!(of_text("SL0042<7Q\"550122&9", 80.0).is_none());
     }
 
     proptest! {
         #[test]
+        fn every_visible_text_reads_back(text in "[!-~]{1,24}") {
+            prop_assert_eq!(decode(&modules(&text).unwrap()), Some(text));
+        }
+
+        #[test]
         fn every_job_number_reads_back(number in 0..=i64::from(u32::MAX)) {
-            prop_assert_eq!(decode(&modules(&number.to_string())), Some(number.to_string()));
+            prop_assert_eq!(decode(&modules(&number.to_string()).unwrap()), Some(number.to_string()));
         }
     }
 }

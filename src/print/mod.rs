@@ -5,14 +5,16 @@
 //! height stand in millimetres; strokes are presentation attributes, because pages allow no inline style.
 
 pub mod barcode;
-//WAIT pub mod outline;
-//WAIT pub mod packing_sheet;
-//WAIT pub mod receipt;
+pub mod outline;
+pub mod packing_sheet;
+pub mod receipt;
 pub mod ruler;
-//WAIT pub mod slip;
-//WAIT pub mod ticket;
+pub mod slip;
+pub mod ticket;
 
 use time::Date;
+
+use crate::lab::verification::Verdict;
 
 /// The head of every sheet.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -67,6 +69,29 @@ pub struct CheckSummary {
     pub lines: Vec<CheckLine>,
     /// Why a pair that did not pass is sent all the same. It prints.
     pub excuse: Option<String>,
+}
+
+impl CheckSummary {
+    /// A kept verdict, and why the pair is sent all the same when it did not pass.
+    pub fn of(verdict: &Verdict, excuse: Option<&str>) -> Self {
+        let lines = verdict.rows.iter().map(|row| CheckLine {
+            what: match row.eye.as_str() {
+                "right" => format!("R: {}", row.what),
+                "left" => format!("L: {}", row.what),
+                _ => row.what.clone(),
+            },
+            wanted: row.ordered.clone(),
+            measured: row.measured.clone(),
+            limit: row.limit.clone(),
+            verdict: row.outcome.words().to_owned(),
+        });
+        Self {
+            profile: verdict.profile.clone(),
+            verdict: if verdict.passed { "passed" } else { "not passed" }.to_owned(),
+            lines: lines.collect(),
+            excuse: excuse.map(str::to_owned),
+        }
+    }
 }
 
 #[cfg(test)]

@@ -9,10 +9,13 @@
 //! the left eye's is -x.
 #![deny(missing_docs)]
 
+pub mod blank;
+pub mod blocker;
 pub mod boxing;
 pub mod disagreement;
 pub mod layout;
 pub mod outline;
 pub mod record;
 pub mod svg;
+pub mod trace;
 pub mod transform;

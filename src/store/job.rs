@@ -19,7 +19,7 @@ use crate::lab::money::Cents;
 use crate::lab::order::{Charge, ChargeKind, Design, MadeFor, Payment, PaymentKind, Prescription};
 use crate::optics::prescription::{EyePrescription, LensPower, Prism, PupilDistance};
 use crate::optics::{Eye, Pair};
-use crate::shape::outline::Trace;
+use crate::shape::trace::Trace;
 
 impl Store {
     /// One job with everything its pages show, in one read.

@@ -37,7 +37,7 @@ impl Store {
         if let Some(before) = outcome(&mut tx, key).await? {
             return Ok(Once::Before(before));
         }
-        let text = serde_json::to_string(document).map_err(unreadable("receipt"))?;
+        let text = document.to_json().map_err(unreadable("receipt"))?;
         let receipt = sqlx::query!(
             "insert into receipt (job_number, corrects, document, issued_at)
              values (?1, (select max(number) from receipt where job_number = ?1), ?2, ?3)",
@@ -68,9 +68,31 @@ impl Store {
             number: row.number,
             job_number: row.job_number,
             corrects: row.corrects,
-            document: serde_json::from_str(&row.document).map_err(unreadable("receipt"))?,
+            document: Document::from_json(&row.document).map_err(unreadable("receipt"))?,
             issued_at: row.issued_at,
         })
+    }
+
+    /// The receipts of a job, newest first.
+    pub async fn list_receipts(&self, number: i64) -> Result<Vec<Receipt>, StoreError> {
+        sqlx::query!(
+            r#"select number, job_number, corrects, document, issued_at as "issued_at: OffsetDateTime"
+               from receipt where job_number = ? order by number desc"#,
+            number
+        )
+        .fetch_all(&self.read)
+        .await?
+        .into_iter()
+        .map(|row| {
+            Ok(Receipt {
+                number: row.number,
+                job_number: row.job_number,
+                corrects: row.corrects,
+                document: Document::from_json(&row.document).map_err(unreadable("receipt"))?,
+                issued_at: row.issued_at,
+            })
+        })
+        .collect()
     }
 
     /// How many receipts a job has: the running number of its next form.

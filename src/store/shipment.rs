@@ -79,6 +79,15 @@ impl Store {
         }))
     }
 
+    /// The carriers of earlier parcels, the one used last first.
+    pub async fn list_carriers(&self) -> Result<Vec<String>, StoreError> {
+        Ok(sqlx::query_scalar!(
+            r#"select carrier as "carrier!" from shipment group by carrier order by max(added_at) desc limit 8"#
+        )
+        .fetch_all(&self.read)
+        .await?)
+    }
+
     /// Books that the parcel left.
     ///
     /// # Errors

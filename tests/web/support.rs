@@ -1,6 +1,11 @@
 //! A lab for a test: a fresh book in a temporary folder, the real router, a clock that stands still.
 
-#![allow(dead_code, reason = "each test module uses its own part of the lab")]
+#![allow(
+    dead_code,
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "a test module uses its own part of the lab, and a failed step is a failed test"
+)]
 
 use axum::Router;
 use axum::body::Body;

@@ -73,11 +73,14 @@ pub enum Fault {
     /// One number too many.
     #[error("“{0}” is one number too many: write sphere, cylinder and axis, then the prism with its base")]
     ExtraNumber(String),
+    /// A field for prism says nothing.
+    #[error("Write the prism with its base, such as 1.5 BI, or 0 for none")]
+    PrismMissing,
     /// A base without an amount.
     #[error("How strong is the prism “{0}”? Write the amount before it, such as 1.5 BI")]
     PrismAmountMissing(BaseDirection),
     /// An amount of prism without a base.
-    #[error("The base of the prism {0}is missing: write BI, BO, BU or BD after the amount")]
+    #[error("The prism “{0}” has no base: write BI, BO, BU or BD after the amount")]
     PrismBaseMissing(String),
     /// A prism amount with a sign.
     #[error("“{0}” is a prism with a sign: leave out the sign and let the base give the direction")]

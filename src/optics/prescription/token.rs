@@ -58,7 +58,7 @@ pub(super) enum Token {
     Direction(BaseDirection),
     /// and, with, `&`: joins two prisms.
     Joint,
-    /// A stroke, comma or semicolon.
+    /// A stroke, comma, colon or semicolon.
     Separator,
     /// The word add.
     Add,
@@ -114,7 +114,7 @@ fn plain(c: char) -> char {
 
 fn sign_token(c: char) -> Option<Token> {
     Some(match c {
-        '/' | '\\' | '|' | ',' | ';' => Token::Separator,
+        '/' | '\\' | '|' | ',' | ';' | ':' => Token::Separator,
         '&' => Token::Joint,
         '@' => Token::At,
         '°' => Token::Degree,
@@ -194,7 +194,7 @@ fn known(word: &str) -> Option<Token> {
         "d" | "dpt" => Token::DioptreMark,
         "x" | "ax" | "axis" => Token::AxisMark,
         "deg" | "degree" | "degrees" => Token::Degree,
-        "prism" | "pd" => Token::PrismMark,
+        "prism" => Token::PrismMark,
         "base" => Token::Base,
         "bi" | "in" => Token::Direction(BaseDirection::In),
         "bo" | "out" => Token::Direction(BaseDirection::Out),

@@ -1,6 +1,7 @@
 //! The checks both kinds of file share: numbers with their lines become a [`Trace`], or faults.
 
-use super::super::outline::{Angles, MAX_POINTS, MAX_RADIUS_MM, MIN_POINTS, MIN_RADIUS_MM, Trace};
+use super::super::outline::{MAX_POINTS, MAX_RADIUS_MM, MIN_POINTS, MIN_RADIUS_MM};
+use super::super::trace::{Angles, Trace};
 use super::fault::{FaultKind, Faults};
 use crate::optics::Eye;
 

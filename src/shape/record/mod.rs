@@ -19,7 +19,8 @@ pub use table::parse_table;
 pub use write::write;
 
 use super::boxing::Boxing;
-use super::outline::{Outline, Trace};
+use super::outline::Outline;
+use super::trace::Trace;
 use crate::optics::{Eye, Pair};
 
 /// The largest file read: about ten times what two eyes of [`super::outline::MAX_POINTS`] points with angles and

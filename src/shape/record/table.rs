@@ -234,7 +234,7 @@ fn comma_is_point(lines: &[(usize, &str)]) -> bool {
 mod tests {
     use super::super::read_any;
     use super::*;
-    use crate::shape::outline::Angles;
+    use crate::shape::trace::Angles;
     use proptest::prelude::*;
 
     fn rows(row: &str, count: usize) -> String {

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use super::{Depth, TraceFile};
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
-use crate::shape::outline::Angles;
+use crate::shape::trace::Angles;
 
 const NUMBERS_A_LINE: usize = 10;
 /// Keeps `JOB="…"` within the 80 characters.
@@ -89,7 +89,7 @@ fn pair(label: &str, values: &Pair<Option<f64>>) -> String {
 mod tests {
     use super::super::{TraceFile, parse};
     use super::*;
-    use crate::shape::outline::Trace;
+    use crate::shape::trace::Trace;
     use proptest::prelude::*;
 
     /// Radii that stay within the limit on jumps.
@@ -120,7 +120,7 @@ mod tests {
         fn any_file()(
             right in any_trace(Eye::Right), left in any_trace(Eye::Left),
             job in prop::option::of("[A-Z0-9][A-Za-z0-9 /=;-]{0,20}[A-Z0-9]"),
-            dbl in prop::option::of(0..3000_i32), curve in prop::option::of(0..1200_i32),
+            dbl in prop::option::of(100..3000_i32), curve in prop::option::of(0..1200_i32),
             depth_right in any_depth(), depth_left in any_depth(),
         ) -> TraceFile {
             let mm = |h: i32| f64::from(h) / 100.0;

@@ -1,8 +1,84 @@
-use axum::Router;
+//! Says at once what was understood of a field, in both cylinder forms. The order page shows the same without a script.
 
+use askama::Template;
+use axum::Router;
+use axum::extract::{Query, State};
+use axum::routing::get;
+use serde::Deserialize;
+
+use super::{Answer, show};
+use crate::optics::Eye;
+use crate::optics::prescription::{Reading, read, read_pupil_distance};
 use crate::web::AppState;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
-    Router::new()
+    Router::new().route("/echo/rx", get(echo_rx)).route("/echo/pd", get(echo_pd))
+}
+
+/// What was understood of a typed field.
+#[derive(Debug, Clone, Default, Template)]
+#[template(path = "order/_understood.html")]
+pub struct Understood {
+    /// Minus-cylinder form, or the only form.
+    pub main: String,
+    /// The other form, when there is one.
+    pub other: String,
+    /// Prism or further figures, empty for none.
+    pub more: String,
+    /// What was read otherwise than written.
+    pub notes: Vec<String>,
+    /// What could not be read; the order page shows these as the field's error instead.
+    pub faults: Vec<String>,
+}
+
+impl Understood {
+    /// What was understood of a prescription.
+    pub fn of_reading(reading: &Reading) -> Self {
+        let power = reading.rx.power;
+        let (minus, plus) = (power.to_minus().to_string(), power.to_plus().to_string());
+        Self {
+            other: if plus == minus { String::new() } else { plus },
+            main: minus,
+            more: if reading.rx.prism.is_none() { String::new() } else { reading.rx.prism.to_string() },
+            notes: reading.notes.iter().map(ToString::to_string).collect(),
+            faults: Vec::new(),
+        }
+    }
+
+    /// Nothing is said of an empty field.
+    pub fn of_text(text: &str) -> Self {
+        match read(text) {
+            _ if text.trim().is_empty() => Self::default(),
+            Ok(reading) => Self::of_reading(&reading),
+            Err(faults) => Self { faults: faults.iter().map(ToString::to_string).collect(), ..Self::default() },
+        }
+    }
+
+    /// What was understood of a pupil distance.
+    pub fn of_distance(text: &str) -> Self {
+        match read_pupil_distance(text) {
+            _ if text.trim().is_empty() => Self::default(),
+            Ok(pd) => Self {
+                main: format!("{} right, {} left", pd.mono(Eye::Right), pd.mono(Eye::Left)),
+                more: format!("{} together", pd.binocular()),
+                ..Self::default()
+            },
+            Err(fault) => Self { faults: vec![fault.to_string()], ..Self::default() },
+        }
+    }
+}
+
+#[derive(Deserialize)]
+struct Asked {
+    #[serde(default)]
+    text: String,
+}
+
+async fn echo_rx(State(_): State<AppState>, Query(asked): Query<Asked>) -> Answer {
+    show(&Understood::of_text(&asked.text))
+}
+
+async fn echo_pd(State(_): State<AppState>, Query(asked): Query<Asked>) -> Answer {
+    show(&Understood::of_distance(&asked.text))
 }

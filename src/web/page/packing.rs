@@ -1,8 +1,177 @@
-use axum::Router;
+//! Aligning and packing: the list to go through, and the sheet that goes inside the parcel.
 
-use crate::web::AppState;
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::routing::get;
+use axum::{Form as Posted, Router};
+
+use super::jobs::JobBar;
+use super::opened::{Opened, list_checks};
+use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
+use crate::lab::job::{Happening, Stage};
+use crate::lab::packing::{Group, ITEMS, OUTSIDE, PackingError, go_through, missing};
+use crate::print::packing_sheet::{Facts, PackingSheet};
+use crate::store::draft::Fields;
+use crate::web::error::WebError;
+use crate::web::form::Form;
+use crate::web::{AppState, words};
 
 /// Routes.
 pub fn router() -> Router<AppState> {
     Router::new()
+        .route("/jobs/{number}/packing", get(show_packing).post(create_packing))
+        .route("/jobs/{number}/packing-sheet", get(print_packing_sheet))
+}
+
+#[derive(Template)]
+#[template(path = "packing/show.html")]
+struct PackingPage {
+    chrome: Chrome,
+    bar: JobBar,
+    number: i64,
+    not_yet: Option<String>,
+    excuse: Option<String>,
+    done: Option<Packed>,
+    list: Option<List>,
+    can_print: bool,
+    outside: &'static str,
+}
+
+/// What was ticked, and when.
+struct Packed {
+    at: String,
+    ticks: Vec<String>,
+    is_sent: bool,
+}
+
+/// The list to go through.
+struct List {
+    key: String,
+    problems: usize,
+    groups: Vec<(&'static str, Vec<Tick>)>,
+}
+
+/// One thing to tick.
+struct Tick {
+    key: &'static str,
+    words: &'static str,
+    is_needed: bool,
+    is_ticked: bool,
+    is_missing: bool,
+}
+
+impl List {
+    fn of(key: String, form: &Form, is_refused: bool) -> Self {
+        let ticked: Vec<&str> = form.values("tick").collect();
+        let missing = missing(&ticked);
+        let is_missing = |key| is_refused && missing.iter().any(|item| item.key == key);
+        let groups = Group::ALL.map(|group| {
+            let items = ITEMS.into_iter().filter(|item| item.group == group);
+            let ticks = items.map(|item| Tick {
+                key: item.key,
+                words: item.words,
+                is_needed: item.is_needed,
+                is_ticked: ticked.contains(&item.key),
+                is_missing: is_missing(item.key),
+            });
+            (group.words(), ticks.collect())
+        });
+        Self { key, problems: if is_refused { missing.len() } else { 0 }, groups: groups.into() }
+    }
+}
+
+async fn page(state: &AppState, opened: &Opened, refused: Option<Form>) -> Result<PackingPage, WebError> {
+    let number = opened.job.number;
+    let done = match opened.last(Happening::Packed).filter(|_| opened.stage >= Stage::Packed) {
+        Some(event) => Some(Packed {
+            at: words::moment(&state.clock.local(event.at)),
+            ticks: state.store.find_packing(number).await?.unwrap_or_default(),
+            is_sent: opened.stage == Stage::Sent,
+        }),
+        None => None,
+    };
+    let list = if opened.stage == Stage::Checked {
+        let key = form_key("packing", number, opened.count(Happening::Packed));
+        let is_refused = refused.is_some();
+        let form = match refused {
+            Some(form) => form,
+            None => draft_of(state, &key).await?,
+        };
+        Some(List::of(key, &form, is_refused))
+    } else {
+        None
+    };
+    let newest = list_checks(state, number).await?.pop().filter(|_| opened.is_check_current());
+    Ok(PackingPage {
+        chrome: Chrome::new(state, ""),
+        bar: JobBar::of(&opened.job, &opened.events, "packing", state),
+        number,
+        not_yet: opened.not_yet(Stage::Checked),
+        excuse: newest.and_then(|check| check.kept.reason),
+        done,
+        list,
+        can_print: opened.stage >= Stage::Checked,
+        outside: OUTSIDE,
+    })
+}
+
+async fn show_packing(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+    let opened = Opened::read(&state, number).await?;
+    show(&page(&state, &opened, None).await?)
+}
+
+async fn create_packing(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Posted(fields): Posted<Fields>,
+) -> Answer {
+    let opened = Opened::read(&state, number).await?;
+    let form = Form::new(fields);
+    let key = posted_job_key(&form, "packing", number, opened.count(Happening::Packed));
+    if is_done(&state, &key).await? {
+        return go(&format!("/jobs/{number}/packing"));
+    }
+    opened.must_have_come_to(Stage::Checked)?;
+    if opened.stage != Stage::Checked {
+        return Err(WebError::OutOfTurn(format!("Job {number} is packed already.")));
+    }
+    let ticked: Vec<&str> = form.values("tick").collect();
+    match go_through(&ticked) {
+        Ok(sentences) => {
+            let ticks: Vec<String> = sentences.into_iter().map(str::to_owned).collect();
+            state.store.insert_packing(&key, number, &ticks, state.clock.now()).await?;
+            go(&format!("/jobs/{number}/packing"))
+        }
+        Err(PackingError::Missing(_)) => show_again(&page(&state, &opened, Some(form)).await?),
+        Err(why @ PackingError::Unknown(_)) => Err(WebError::Malformed(format!("{why}."))),
+    }
+}
+
+/// The sheet goes into the parcel before the list is done, so it prints from the check on.
+async fn print_packing_sheet(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+    let opened = Opened::read(&state, number).await?;
+    if let Some(why) = opened.not_yet(Stage::Checked) {
+        return Err(WebError::OutOfTurn(why));
+    }
+    let check = opened.check_summary(&state).await?;
+    let packed_on = match opened.last(Happening::Packed) {
+        Some(event) if opened.stage >= Stage::Packed => state.clock.local(event.at).date(),
+        _ => state.clock.today(),
+    };
+    let (job, lab) = (&opened.job, state.lab());
+    show(&PackingSheet::of(&Facts {
+        lab: &lab,
+        job_number: number,
+        person: &job.customer.person,
+        frame: &job.frame.details,
+        lenses_only: job.relens_of.is_some(),
+        eyes: &job.prescription.eyes,
+        made_for: job.made_for,
+        material: &job.material.details,
+        design: job.design,
+        coating: job.coating.as_ref().map(|t| &t.details),
+        tint: job.tint.as_ref().map(|t| &t.details),
+        packed_on,
+        check,
+    }))
 }

@@ -1,8 +1,184 @@
-use axum::Router;
+//! The parcel: who carries it, when it left, where it went, and the slip on its outside.
 
-use crate::web::AppState;
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::routing::get;
+use axum::{Form as Posted, Router};
+use time::Date;
+
+use super::jobs::JobBar;
+use super::opened::Opened;
+use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
+use crate::lab::job::{Job, Stage};
+use crate::lab::packing::OUTSIDE;
+use crate::lab::text;
+use crate::print::slip::{Facts, Slip};
+use crate::store::StoreError;
+use crate::store::draft::Fields;
+use crate::store::shipment::Shipment;
+use crate::web::error::WebError;
+use crate::web::form::Form;
+use crate::web::{AppState, words};
 
 /// Routes.
 pub fn router() -> Router<AppState> {
     Router::new()
+        .route("/jobs/{number}/shipment", get(show_shipment).post(create_shipment))
+        .route("/jobs/{number}/slip", get(print_slip))
+}
+
+#[derive(Template)]
+#[template(path = "shipment/show.html")]
+struct ShipmentPage {
+    chrome: Chrome,
+    bar: JobBar,
+    number: i64,
+    not_yet: Option<String>,
+    customer_id: String,
+    customer: String,
+    address: Vec<String>,
+    has_address: bool,
+    owed: Option<String>,
+    sent: Option<Sent>,
+    form: Option<Form>,
+    key: String,
+    problems: usize,
+    carriers: Vec<String>,
+    outside: &'static str,
+}
+
+/// A parcel that left.
+struct Sent {
+    on: String,
+    carrier: String,
+    tracking: String,
+    address: Vec<String>,
+}
+
+fn lines(text: &str) -> Vec<String> {
+    text.lines().map(str::to_owned).collect()
+}
+
+/// A parcel leaves once, so this form has only one key.
+fn key_of(number: i64) -> String {
+    form_key("shipment", number, 0)
+}
+
+async fn page(state: &AppState, opened: &Opened, refused: Option<Form>) -> Result<ShipmentPage, WebError> {
+    let job = &opened.job;
+    let key = key_of(job.number);
+    let sent = state.store.find_shipment(job.number).await?.map(|shipment| Sent {
+        on: words::day(&shipment.sent_on),
+        carrier: shipment.carrier,
+        tracking: shipment.tracking,
+        address: lines(&shipment.address),
+    });
+    let form = match refused {
+        _ if opened.stage != Stage::Packed => None,
+        Some(form) => Some(form),
+        None => {
+            let mut form = draft_of(state, &key).await?;
+            form.set_default("sent_on", words::iso(&state.clock.today()));
+            Some(form)
+        }
+    };
+    Ok(ShipmentPage {
+        chrome: Chrome::new(state, ""),
+        bar: JobBar::of(job, &opened.events, "shipment", state),
+        number: job.number,
+        not_yet: opened.not_yet(Stage::Packed),
+        customer_id: job.customer.id.to_string(),
+        customer: job.customer.person.name.clone(),
+        address: lines(&job.customer.person.label()),
+        has_address: job.customer.person.has_address(),
+        owed: (job.owed().cents() > 0).then(|| job.owed().to_string()),
+        sent,
+        problems: form.as_ref().map_or(0, Form::count_errors),
+        form,
+        key,
+        carriers: state.store.list_carriers().await?,
+        outside: OUTSIDE,
+    })
+}
+
+async fn show_shipment(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+    let opened = Opened::read(&state, number).await?;
+    show(&page(&state, &opened, None).await?)
+}
+
+async fn create_shipment(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Posted(fields): Posted<Fields>,
+) -> Answer {
+    let opened = Opened::read(&state, number).await?;
+    let mut form = Form::new(fields);
+    let key = posted_job_key(&form, "shipment", number, 0);
+    if is_done(&state, &key).await? {
+        return go(&format!("/jobs/{number}/shipment"));
+    }
+    opened.must_have_come_to(Stage::Packed)?;
+    let Some(shipment) = read_shipment(&mut form, &opened.job, state.clock.today()) else {
+        return show_again(&page(&state, &opened, Some(form)).await?);
+    };
+    match state.store.insert_shipment(&key, number, &shipment, state.clock.now()).await {
+        Err(StoreError::Twice(_)) => Err(WebError::OutOfTurn(format!("Job {number} has been sent already."))),
+        Err(other) => Err(other.into()),
+        Ok(_) => go(&format!("/jobs/{number}/shipment")),
+    }
+}
+
+fn read_shipment(form: &mut Form, job: &Job, today: Date) -> Option<Shipment> {
+    let carrier = form.read("carrier", |t| text::needed("The carrier", t, 80));
+    let tracking = form.read("tracking", |t| text::line("The tracking number", t, 60));
+    let sent_on = form.read("sent_on", |t| read_sent_on(t, job.ordered_on, today));
+    if !job.customer.person.has_address() {
+        form.fail("address", "The address is not complete");
+    }
+    let (carrier, tracking, sent_on) = (carrier?, tracking?, sent_on?);
+    form.is_fine().then(|| Shipment { carrier, tracking, sent_on, address: job.customer.person.label() })
+}
+
+fn read_sent_on(typed: &str, ordered_on: Date, today: Date) -> Result<Date, String> {
+    let day = words::parse_day(typed)?;
+    match () {
+        () if day > today => Err("That day is still to come: book the parcel on the day it leaves".to_owned()),
+        () if day < ordered_on => Err(format!("That is before the order of {}", words::day(&ordered_on))),
+        () => Ok(day),
+    }
+}
+
+async fn print_slip(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+    let job = state.store.get_job(number).await?;
+    let shipment = state.store.find_shipment(number).await?;
+    if shipment.is_none() && !job.customer.person.has_address() {
+        return Err(WebError::OutOfTurn(format!(
+            "{} has no complete address yet: a street line, a town and a postal code are needed for the slip.",
+            job.customer.person.name
+        )));
+    }
+    let label = job.customer.person.label();
+    show(&Slip::of(&Facts {
+        lab: &state.lab(),
+        job_number: number,
+        address: shipment.as_ref().map_or(&label, |s| &s.address),
+        carrier: shipment.as_ref().map_or("", |s| &s.carrier),
+        tracking: shipment.as_ref().map_or("", |s| &s.tracking),
+        sent_on: shipment.as_ref().map(|s| s.sent_on),
+    }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use time::macros::date;
+
+    #[test]
+    fn a_parcel_leaves_between_the_order_and_today() {
+        let (ordered, today) = (date!(2026 - 11 - 20), date!(2026 - 11 - 25));
+        assert_eq!(read_sent_on("2026-11-20", ordered, today), Ok(ordered));
+        assert_eq!(read_sent_on("2026-11-25", ordered, today), Ok(today));
+        assert!(read_sent_on("2026-11-26", ordered, today).is_err_and(|e| e.contains("still to come")));
+        assert!(read_sent_on("2026-11-19", ordered, today).is_err_and(|e| e.contains("before the order")));
+    }
 }

@@ -1,0 +1,108 @@
+//! The sheet inside the parcel: what is in it, how to wear and keep it, and how it was checked.
+
+use askama::Template;
+use time::Date;
+
+use super::{CheckSummary, Head, day};
+use crate::lab::bench::NIGHT;
+use crate::lab::catalogue::{MaterialDetails, TreatmentDetails};
+use crate::lab::customer::Person;
+use crate::lab::frame::FrameDetails;
+use crate::lab::order::{Design, MadeFor};
+use crate::lab::packing;
+use crate::lab::profile::Lab;
+use crate::optics::Pair;
+use crate::optics::prescription::EyePrescription;
+
+/// What the sheet is made from.
+#[derive(Debug, Clone)]
+pub struct Facts<'a> {
+    /// The lab.
+    pub lab: &'a Lab,
+    /// The job.
+    pub job_number: i64,
+    /// For whom.
+    pub person: &'a Person,
+    /// The frame.
+    pub frame: &'a FrameDetails,
+    /// Whether only lenses are sent, for a frame the customer has.
+    pub lenses_only: bool,
+    /// Each eye's prescription.
+    pub eyes: &'a Pair<EyePrescription>,
+    /// For which distance.
+    pub made_for: MadeFor,
+    /// The material.
+    pub material: &'a MaterialDetails,
+    /// The form of the front.
+    pub design: Design,
+    /// The coating.
+    pub coating: Option<&'a TreatmentDetails>,
+    /// The tint.
+    pub tint: Option<&'a TreatmentDetails>,
+    /// The day it was packed.
+    pub packed_on: Date,
+    /// The last check, when there was one.
+    pub check: Option<CheckSummary>,
+}
+
+/// The sheet.
+#[derive(Debug, Clone, PartialEq, Eq, Template)]
+#[template(path = "print/packing_sheet.html")]
+pub struct PackingSheet {
+    /// The lab.
+    pub head: Head,
+    /// The job.
+    pub job_number: i64,
+    /// For whom.
+    pub patient: String,
+    /// When it was packed.
+    pub packed_on: String,
+    /// What is in the parcel.
+    pub contents: Vec<String>,
+    /// Right and left, as prescribed.
+    pub right: String,
+    /// Right and left, as prescribed.
+    pub left: String,
+    /// How to wear them at first.
+    pub first_days: &'static str,
+    /// What they are not.
+    pub cautions: Vec<&'static str>,
+    /// How to keep them.
+    pub care: Vec<&'static str>,
+    /// The last check.
+    pub check: Option<CheckSummary>,
+}
+
+impl PackingSheet {
+    /// The sheet of a parcel.
+    pub fn of(facts: &Facts<'_>) -> Self {
+        let lens = [Some(&facts.material.name), facts.coating.map(|c| &c.name), facts.tint.map(|t| &t.name)]
+            .into_iter()
+            .flatten()
+            .cloned()
+            .collect::<Vec<_>>()
+            .join(", ");
+        let (frame, design) = (facts.frame, facts.design.words());
+        let pair = if facts.lenses_only {
+            format!("Two lenses ({design}: {lens}) for your {frame}")
+        } else {
+            format!("One pair of glasses: {frame}; lenses {design}, {lens}")
+        };
+        let mut cautions = vec![packing::IMPACT];
+        cautions.extend(facts.tint.map(|_| NIGHT));
+        cautions.extend((facts.made_for == MadeFor::Near).then_some(packing::READING));
+        Self {
+            head: Head::of(facts.lab),
+            job_number: facts.job_number,
+            patient: facts.person.name.clone(),
+            packed_on: day(facts.packed_on),
+            contents: vec![pair, "This sheet, and case and cloth where ordered".to_owned()],
+            right: facts.eyes.right.to_string(),
+            left: facts.eyes.left.to_string(),
+            first_days: packing::FIRST_DAYS,
+            cautions,
+            care: packing::CARE.to_vec(),
+            check: facts.check.clone(),
+        }
+    }
+}

@@ -1,0 +1,151 @@
+//! The receipt on a letter sheet, from the kept document and from nothing else.
+
+use askama::Template;
+
+use super::{contact, day};
+use crate::lab::receipt::{Document, Part};
+
+/// One line as it prints.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Row {
+    /// In words.
+    pub what: String,
+    /// Procedure code.
+    pub code: String,
+    /// `RT`, `LT` or empty.
+    pub modifier: String,
+    /// How much.
+    pub amount: String,
+}
+
+/// A sum with its name.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Sum {
+    /// Its name.
+    pub what: String,
+    /// How much.
+    pub amount: String,
+}
+
+/// The sheet.
+#[derive(Debug, Clone, PartialEq, Eq, Template)]
+#[template(path = "print/receipt.html")]
+pub struct Receipt {
+    /// Receipt number.
+    pub number: i64,
+    /// The receipt this one corrects.
+    pub corrects: Option<i64>,
+    /// The lab's name.
+    pub seller: String,
+    /// Its address, telephone and e-mail.
+    pub contact: String,
+    /// Its tax id; may be empty.
+    pub tax_id: String,
+    /// For whom.
+    pub patient: String,
+    /// Where they live, line by line.
+    pub address: Vec<String>,
+    /// The job.
+    pub job_number: i64,
+    /// Dates and prescriber, only those known.
+    pub facts: Vec<(String, String)>,
+    /// The items.
+    pub items: Vec<Row>,
+    /// Each code used and what it stands for, once, in the order of the items.
+    pub codes: Vec<(String, String)>,
+    /// Sum of items, then shipping, discount and tax where there are any.
+    pub sums: Vec<Sum>,
+    /// The total.
+    pub total: String,
+    /// Date, means, amount.
+    pub payments: Vec<(String, String, String)>,
+    /// What came in.
+    pub paid: String,
+    /// In words: balance owed, or to be given back.
+    pub balance_words: String,
+    /// The balance, never negative.
+    pub balance: String,
+    /// The sentences at the foot.
+    pub notes: Vec<String>,
+}
+
+impl Receipt {
+    /// The sheet of a kept document under its number.
+    pub fn of(number: i64, document: &Document) -> Self {
+        let back = document.balance_cents.is_negative();
+        Self {
+            number,
+            corrects: document.corrects,
+            seller: document.seller.name.clone(),
+            contact: contact(&document.seller.address, &document.seller.phone, &document.seller.email),
+            tax_id: document.seller.tax_id.clone(),
+            patient: document.patient.name.clone(),
+            address: document.patient.address.lines().map(str::to_owned).collect(),
+            job_number: document.job_number,
+            facts: facts(document),
+            items: rows(document, Part::Item),
+            codes: codes(document),
+            sums: sums(document),
+            total: document.total_cents.to_string(),
+            payments: document
+                .payments
+                .iter()
+                .map(|paid| (day(paid.on), paid.how.clone(), paid.amount_cents.to_string()))
+                .collect(),
+            paid: document.paid_cents.to_string(),
+            balance_words: if back { "To be given back" } else { "Balance owed" }.to_owned(),
+            balance: if back { -document.balance_cents } else { document.balance_cents }.to_string(),
+            notes: document.notes.clone(),
+        }
+    }
+}
+
+fn facts(document: &Document) -> Vec<(String, String)> {
+    let written = |text: &str| (!text.is_empty()).then(|| text.to_owned());
+    [
+        ("Issued", Some(day(document.issued_on))),
+        ("Ordered", Some(day(document.ordered_on))),
+        ("Sent", Some(document.sent_on.map_or("not yet sent".to_owned(), day))),
+        ("Prescriber", written(&document.prescriber)),
+        ("Prescription of", document.prescribed_on.map(day)),
+        ("Diagnosis, as supplied by the prescriber", written(&document.diagnosis)),
+    ]
+    .into_iter()
+    .filter_map(|(what, value)| Some((what.to_owned(), value?)))
+    .collect()
+}
+
+fn rows(document: &Document, part: Part) -> Vec<Row> {
+    let lines = document.lines.iter().filter(|line| line.part == part);
+    lines
+        .map(|line| Row {
+            what: line.what.clone(),
+            code: line.code.clone(),
+            modifier: line.modifier.clone(),
+            amount: line.amount_cents.to_string(),
+        })
+        .collect()
+}
+
+fn codes(document: &Document) -> Vec<(String, String)> {
+    let mut codes: Vec<(String, String)> = Vec::new();
+    for line in document.lines.iter().filter(|line| !line.code.is_empty() && !line.descriptor.is_empty()) {
+        if !codes.iter().any(|(code, _)| *code == line.code) {
+            codes.push((line.code.clone(), line.descriptor.clone()));
+        }
+    }
+    codes
+}
+
+/// Shipping, discount and tax keep the words of their lines.
+fn sums(document: &Document) -> Vec<Sum> {
+    let mut sums = vec![Sum { what: "Items".to_owned(), amount: document.items_cents.to_string() }];
+    for (part, apart) in [(Part::Shipping, ", not part of the items"), (Part::Discount, ""), (Part::Tax, "")] {
+        sums.extend(
+            rows(document, part)
+                .into_iter()
+                .map(|row| Sum { what: format!("{}{apart}", row.what), amount: row.amount }),
+        );
+    }
+    sums
+}

@@ -1,0 +1,262 @@
+//! The bench ticket, a letter sheet that travels with the tray.
+
+use askama::Template;
+use time::Date;
+
+use super::barcode::{self, Barcode};
+use super::{CheckSummary, Head, day, outline, ruler};
+use crate::lab::bench::BenchNotes;
+use crate::lab::catalogue::{MaterialDetails, TreatmentDetails};
+use crate::lab::frame::FrameDetails;
+use crate::lab::order::{Design, MadeFor};
+use crate::lab::profile::Lab;
+use crate::lab::stock::LensInHand;
+use crate::optics::prescription::EyePrescription;
+use crate::optics::{Eye, Pair};
+use crate::shape::layout::{EyeLayout, PairLayout};
+use crate::shape::outline::Outline;
+
+/// What the ticket is made from.
+#[derive(Debug, Clone)]
+pub struct Facts<'a> {
+    /// The lab.
+    pub lab: &'a Lab,
+    /// The job.
+    pub job_number: i64,
+    /// The earlier job whose frame and shape this uses.
+    pub relens_of: Option<i64>,
+    /// For whom.
+    pub customer: &'a str,
+    /// The frame.
+    pub frame: &'a FrameDetails,
+    /// Each eye's prescription.
+    pub eyes: &'a Pair<EyePrescription>,
+    /// For which distance.
+    pub made_for: MadeFor,
+    /// The material.
+    pub material: &'a MaterialDetails,
+    /// The form of the front.
+    pub design: Design,
+    /// The coating.
+    pub coating: Option<&'a TreatmentDetails>,
+    /// The tint.
+    pub tint: Option<&'a TreatmentDetails>,
+    /// The day of the order.
+    pub ordered_on: Date,
+    /// The day it is promised for.
+    pub promised_on: Date,
+    /// A remark for the bench; may be empty.
+    pub note: &'a str,
+    /// The shapes.
+    pub outlines: Pair<&'a Outline>,
+    /// The bridge used for the layout.
+    pub dbl_mm: f64,
+    /// The layout.
+    pub layout: &'a PairLayout,
+    /// The uncut lenses in hand.
+    pub lenses: Pair<Option<&'a LensInHand>>,
+    /// The last check, when there was one.
+    pub check: Option<&'a CheckSummary>,
+}
+
+/// A length with its direction: `0.25`, `in`. No direction for nothing.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Way {
+    /// The length.
+    pub amount: String,
+    /// `in`, `out`, `up`, `down` or empty.
+    pub way: &'static str,
+}
+
+impl Way {
+    fn of(value_mm: f64, plus: &'static str, minus: &'static str) -> Self {
+        let amount = format!("{:.2}", value_mm.abs());
+        // What prints as nothing has no direction.
+        let way = match () {
+            () if amount == "0.00" => "",
+            () if value_mm < 0.0 => minus,
+            () => plus,
+        };
+        Self { amount, way }
+    }
+}
+
+/// One eye as it prints.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct EyePart {
+    /// `right` or `left`.
+    pub name: &'static str,
+    /// `R` or `L`.
+    pub letter: &'static str,
+    /// Minus-cylinder form.
+    pub minus: String,
+    /// Plus-cylinder form; empty when there is no cylinder.
+    pub plus: String,
+    /// Prescribed prism; empty for none.
+    pub prism: String,
+    /// The blocker's PD.
+    pub set_pd: String,
+    /// The blocker's height.
+    pub set_height: String,
+    /// What is left to move sideways.
+    pub nudge_in: Way,
+    /// What is left to move up or down.
+    pub nudge_up: Way,
+    /// The whole way from the boxing centre, sideways.
+    pub centre_in: Way,
+    /// The whole way from the boxing centre, up or down.
+    pub centre_up: Way,
+    /// A and B.
+    pub size: String,
+    /// ED.
+    pub ed: String,
+    /// Circumference.
+    pub circumference: String,
+    /// Smallest blank, exact.
+    pub blank: String,
+    /// Smallest blank with the lab's allowance.
+    pub blank_with_margin: String,
+    /// The lens in hand; empty for none.
+    pub lens: String,
+}
+
+/// The ticket.
+#[derive(Debug, Clone, PartialEq, Eq, Template)]
+#[template(path = "print/ticket.html")]
+pub struct Ticket {
+    /// The lab.
+    pub head: Head,
+    /// The job.
+    pub job_number: i64,
+    /// The job number for the scanner.
+    pub barcode: Barcode,
+    /// For whom, with the dates.
+    pub customer: String,
+    /// The day of the order.
+    pub ordered_on: String,
+    /// The day it is promised for.
+    pub promised_on: String,
+    /// The earlier job whose frame this uses.
+    pub relens_of: Option<i64>,
+    /// Right, then left.
+    pub eyes: [EyePart; 2],
+    /// Frame PD and bridge.
+    pub frame_pd: String,
+    /// The bridge.
+    pub dbl: String,
+    /// The distance it is made for.
+    pub made_for: &'static str,
+    /// The frame in words.
+    pub frame: String,
+    /// The kind of rim.
+    pub rim: &'static str,
+    /// Material, design, coating, tint.
+    pub lens: String,
+    /// Cutting, joined.
+    pub cutting: String,
+    /// Edge, size, bevel and cautions.
+    pub notes: BenchNotes,
+    /// The remark; may be empty.
+    pub note: String,
+    /// Both shapes.
+    pub outlines: String,
+    /// The ruler line.
+    pub ruler: String,
+    /// The last check.
+    pub check: Option<CheckSummary>,
+}
+
+impl Ticket {
+    /// The ticket of a job that has its shape.
+    pub fn of(facts: &Facts<'_>) -> Self {
+        let drawn = |eye: Eye| outline::Drawn {
+            outline: facts.outlines.get(eye),
+            centre: facts.layout.eyes.get(eye).decentration,
+            axis: facts.eyes.get(eye).power.axis(),
+        };
+        let notes = BenchNotes::of(facts.frame.rim, facts.material, facts.tint);
+        let lens =
+            [Some(facts.material.name.as_str()), Some(facts.design.words()), facts.coating.map(|c| c.name.as_str())]
+                .into_iter()
+                .chain([facts.tint.map(|t| t.name.as_str())])
+                .flatten()
+                .collect::<Vec<_>>()
+                .join(", ");
+        Self {
+            head: Head::of(facts.lab),
+            job_number: facts.job_number,
+            barcode: barcode::of_number(facts.job_number),
+            customer: facts.customer.to_owned(),
+            ordered_on: day(facts.ordered_on),
+            promised_on: day(facts.promised_on),
+            relens_of: facts.relens_of,
+            eyes: Eye::BOTH
+                .map(|eye| EyePart::of(eye, facts.eyes.get(eye), facts.layout.eyes.get(eye), *facts.lenses.get(eye))),
+            frame_pd: format!("{:.2}", facts.layout.frame_pd_mm),
+            dbl: format!("{:.2}", facts.dbl_mm),
+            made_for: match facts.made_for {
+                MadeFor::Distance => "distance",
+                MadeFor::Near => "reading",
+            },
+            frame: facts.frame.to_string(),
+            rim: facts.frame.rim.words(),
+            lens,
+            cutting: notes.cutting.join("; "),
+            notes,
+            note: facts.note.to_owned(),
+            outlines: outline::svg(Pair::new(drawn(Eye::Right), drawn(Eye::Left)), facts.dbl_mm),
+            ruler: ruler::svg(),
+            check: facts.check.cloned(),
+        }
+    }
+}
+
+impl EyePart {
+    fn of(eye: Eye, prescription: &EyePrescription, layout: &EyeLayout, lens: Option<&LensInHand>) -> Self {
+        let (power, prism) = (prescription.power, prescription.prism);
+        let boxing = layout.boxing;
+        Self {
+            name: eye.name(),
+            letter: eye.letter(),
+            minus: power.to_minus().to_string(),
+            plus: power.axis().map(|_| power.to_plus().to_string()).unwrap_or_default(),
+            prism: if prism.is_none() { String::new() } else { prism.to_string() },
+            set_pd: format!("{:.1}", layout.blocker.set_pd_mm),
+            set_height: format!("{:.1}", layout.blocker.set_height_mm),
+            nudge_in: Way::of(layout.blocker.nudge_in_mm, "in", "out"),
+            nudge_up: Way::of(layout.blocker.nudge_up_mm, "up", "down"),
+            centre_in: Way::of(layout.decentration.in_mm, "in", "out"),
+            centre_up: Way::of(layout.decentration.up_mm, "up", "down"),
+            size: format!("{:.2} × {:.2}", boxing.a_mm, boxing.b_mm),
+            ed: format!("{:.2}", boxing.ed_mm),
+            circumference: format!("{:.2}", boxing.circumference_mm),
+            blank: format!("{:.2}", layout.blank.exact_mm),
+            blank_with_margin: format!("{:.2}", layout.blank.with_margin_mm),
+            lens: lens.map(describe).unwrap_or_default(),
+        }
+    }
+}
+
+/// `⌀ 70, centre 1.80, lot 4711`.
+fn describe(lens: &LensInHand) -> String {
+    let mut words = format!("⌀ {}", crate::lab::frame::short(lens.diameter));
+    if let Some(centre) = lens.centre {
+        words.push_str(&format!(", centre {centre}"));
+    }
+    if !lens.source.is_empty() {
+        words.push_str(&format!(", {}", lens.source));
+    }
+    words
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_has_no_direction() {
+        assert_eq!(Way::of(-0.001, "in", "out"), Way { amount: "0.00".into(), way: "" });
+        assert_eq!(Way::of(-0.25, "in", "out"), Way { amount: "0.25".into(), way: "out" });
+        assert_eq!(Way::of(0.25, "up", "down").way, "up");
+    }
+}

@@ -1,0 +1,160 @@
+//! Reads the form of a check: every fault beside its field.
+
+use crate::lab::job::Job;
+use crate::lab::verification::{Measurement, Notation};
+use crate::optics::prescription::{
+    LensPower, PowerError, Prism, read as read_prescription, read_measured, read_pupil_distance,
+};
+use crate::optics::unit::{Axis, Dioptre, Millimetre};
+use crate::optics::{Eye, Pair};
+use crate::web::form::Form;
+
+/// The heights a lens can have (common practice), in hundredths of a millimetre.
+const HEIGHTS: std::ops::RangeInclusive<i32> = 500..=6000;
+
+/// What was measured, or `None` with a sentence beside each wrong field.
+pub fn read(form: &mut Form, job: &Job) -> Option<Measurement> {
+    let notation = form.read("how", |key| Notation::from_key(key).ok_or("Choose how the powers were read"));
+    let power = |form: &mut Form, eye| match notation {
+        Some(Notation::Drums) => read_drums(form, eye),
+        _ => form.read(&field("read", eye), read_written).map(|power| (power, form.value(&field("read", eye)).into())),
+    };
+    let (right, left) = (power(form, Eye::Right), power(form, Eye::Left));
+    let pupil_distance = form.read_optional("pd", read_pupil_distance);
+    let height = |form: &mut Form, eye| form.read_optional(&field("height", eye), read_height);
+    let (height_right, height_left) = (height(form, Eye::Right), height(form, Eye::Left));
+    let asks_prism = job.prescription.eyes.iter().any(|(_, rx)| !rx.prism.is_none());
+    let prism = |form: &mut Form, eye| match asks_prism {
+        true => form.read_optional(&field("prism", eye), read_prism),
+        false => Some(None),
+    };
+    let (prism_right, prism_left) = (prism(form, Eye::Right), prism(form, Eye::Left));
+    let ((right, typed_right), (left, typed_left)) = (right?, left?);
+    Some(Measurement {
+        notation: notation?,
+        power: Pair::new(right, left),
+        typed: Pair::new(typed_right, typed_left),
+        pupil_distance: pupil_distance?,
+        height: Pair::new(height_right?, height_left?),
+        prism: Pair::new(prism_right?, prism_left?),
+    })
+}
+
+fn field(name: &str, eye: Eye) -> String {
+    format!("{name}_{}", eye.name())
+}
+
+fn read_written(text: &str) -> Result<LensPower, String> {
+    if text.is_empty() {
+        return Err("Write what the lensmeter reads, such as -2.25 -1.25 x 95".to_owned());
+    }
+    read_measured(text).map_err(sentences)
+}
+
+fn sentences<F: std::fmt::Display>(faults: Vec<F>) -> String {
+    faults.iter().map(|f| f.to_string()).collect::<Vec<_>>().join(". ")
+}
+
+/// The two drum powers and the axis read with the second, and the same as it was typed.
+fn read_drums(form: &mut Form, eye: Eye) -> Option<(LensPower, String)> {
+    let first = form.read(&field("first", eye), read_drum);
+    let second = form.read(&field("second", eye), read_drum);
+    let axis = form.read_optional(&field("axis", eye), read_axis);
+    let (first, second, axis) = (first?, second?, axis?);
+    match LensPower::from_drums(first, second, axis) {
+        Ok(power) => {
+            let axis = axis.map(|axis| format!(" at axis {axis}")).unwrap_or_default();
+            Some((power, format!("drums {first} and {second}{axis}")))
+        }
+        Err(why @ (PowerError::AxisMissing | PowerError::AxisWithoutCylinder(_))) => {
+            form.fail(&field("axis", eye), why);
+            None
+        }
+        Err(why) => {
+            form.fail(&field("second", eye), why);
+            None
+        }
+    }
+}
+
+/// A missing sign is asked for, never guessed.
+fn read_drum(text: &str) -> Result<Dioptre, String> {
+    if text.is_empty() {
+        return Err("Write the power on the drum, such as -2.25".to_owned());
+    }
+    if matches!(text.to_ascii_lowercase().as_str(), "pl" | "plano") {
+        return Ok(Dioptre::ZERO);
+    }
+    let power: Dioptre = text.parse().map_err(|e: crate::optics::unit::UnitError| e.to_string())?;
+    if power != Dioptre::ZERO && !text.starts_with(['+', '-', '−', '–', '—']) {
+        return Err(format!("Is it +{text} or -{text}? Write the sign"));
+    }
+    Ok(power)
+}
+
+fn read_axis(text: &str) -> Result<Axis, String> {
+    let degrees: i32 = text.parse().map_err(|_| format!("“{text}” is not an axis: write whole degrees, 1 to 180"))?;
+    Axis::new(degrees).map_err(|e| e.to_string())
+}
+
+fn read_height(text: &str) -> Result<Millimetre, String> {
+    let height: Millimetre = text.parse().map_err(|e: crate::optics::unit::UnitError| e.to_string())?;
+    if HEIGHTS.contains(&height.hundredths()) {
+        Ok(height)
+    } else {
+        Err(format!("A height of {height} mm cannot be: it is measured from the lowest point of the box, 5 to 60 mm"))
+    }
+}
+
+/// `1.5 BI 1 BU`, as a prescription writes it; `0` for none.
+fn read_prism(text: &str) -> Result<Prism, String> {
+    if matches!(text, "0" | "0.00" | "none") {
+        return Ok(Prism::NONE);
+    }
+    match read_prescription(&format!("pl {text}")) {
+        Ok(reading) if reading.rx.power == LensPower::PLANO && !reading.rx.prism.is_none() => Ok(reading.rx.prism),
+        Ok(_) => Err(format!("“{text}” is not a prism: write the amount and its base, such as 1.5 BI 1 BU, or 0")),
+        Err(faults) => Err(sentences(faults)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_drum_needs_its_sign() {
+        assert_eq!(read_drum("-2.25").map(|d| d.hundredths()), Ok(-225));
+        assert_eq!(read_drum("pl"), Ok(Dioptre::ZERO));
+        assert_eq!(read_drum("0.00"), Ok(Dioptre::ZERO));
+        assert!(read_drum("2.25").is_err_and(|e| e.contains("Write the sign")));
+        assert!(read_drum("-225").is_err() && read_drum("").is_err());
+    }
+
+    #[test]
+    fn drums_give_the_power() {
+        // Textbook: sphere -2.25, cylinder the second less the first.
+        let mut form = Form::new(vec![
+            ("first_left".into(), "-2.25".into()),
+            ("second_left".into(), "-3.50".into()),
+            ("axis_left".into(), "95".into()),
+        ]);
+        let (power, typed) = read_drums(&mut form, Eye::Left).unwrap();
+        assert_eq!(
+            (power.to_string(), typed),
+            ("-2.25 -1.25 x 095".into(), "drums -2.25 and -3.50 at axis 095".into())
+        );
+        form.set("axis_left", "");
+        assert_eq!(read_drums(&mut form, Eye::Left), None);
+        assert!(form.error("axis_left").is_some());
+    }
+
+    #[test]
+    fn a_measured_prism_has_amount_and_base() {
+        assert_eq!(read_prism("1.5 BI 1 BU").unwrap().to_string(), "1.50 base in, 1.00 base up");
+        assert_eq!(read_prism("0"), Ok(Prism::NONE));
+        for wrong in ["1.5", "BI", "-2.00 -1.00 x 90", "x"] {
+            assert!(read_prism(wrong).is_err(), "{wrong}");
+        }
+    }
+}

@@ -1,0 +1,143 @@
+//! What an order stands among: the catalogue, the chosen customer and frame, the earlier job.
+
+use uuid::Uuid;
+
+use crate::lab::catalogue::{Material, Treatment};
+use crate::lab::customer::Customer;
+use crate::lab::deadline::promise;
+use crate::lab::frame::Frame;
+use crate::lab::job::Job;
+use crate::lab::profile::Lab;
+use crate::optics::Pair;
+use crate::shape::boxing::Boxing;
+use crate::store::StoreError;
+use crate::web::error::WebError;
+use crate::web::form::Form;
+use crate::web::{AppState, words};
+use std::sync::Arc;
+use time::Date;
+
+/// Everything the order page reads from the book.
+pub struct Around {
+    /// The day at the counter.
+    pub today: Date,
+    /// The lab.
+    pub lab: Arc<Lab>,
+    /// On sale.
+    pub materials: Vec<Material>,
+    /// On sale.
+    pub treatments: Vec<Treatment>,
+    /// The chosen customer.
+    pub customer: Option<Customer>,
+    /// Customers of the same name, when none was chosen.
+    pub namesakes: Vec<Customer>,
+    /// The chosen frame.
+    pub frame: Option<Frame>,
+    /// Frames that what was typed could mean, when none was chosen.
+    pub frames_alike: Vec<Frame>,
+    /// The earlier job a re-lens is made for.
+    pub relens: Option<Job>,
+    /// The box of its shape.
+    pub boxes: Option<Pair<Boxing>>,
+    /// The box in words.
+    pub box_words: String,
+    /// The earlier job, or the customer's last one, to compare with.
+    pub last: Option<Job>,
+}
+
+impl Around {
+    /// Reads what the form names. A key that is not in the book (an old page) is taken out of the form.
+    pub async fn load(state: &AppState, form: &mut Form) -> Result<Self, WebError> {
+        let store = &state.store;
+        let relens = match form.value("relens_of").parse::<i64>() {
+            Ok(number) => present(store.get_job(number).await)?,
+            Err(_) => None,
+        };
+        let customer = match Uuid::parse_str(form.value("customer_id")) {
+            Ok(id) => present(store.get_customer(id).await)?,
+            Err(_) => None,
+        };
+        if customer.is_none() && form.value("customer_id") != "new" {
+            form.set("customer_id", "");
+        }
+        let name = form.value("customer_name").trim().to_lowercase();
+        let namesakes = if customer.is_none() && !name.is_empty() {
+            let found = store.list_customers(&name, 20).await?;
+            found.into_iter().filter(|c| c.person.name.to_lowercase() == name).collect()
+        } else {
+            Vec::new()
+        };
+        let frame = match Uuid::parse_str(form.value("frame_id")) {
+            Ok(id) => present(store.get_frame(id).await)?,
+            Err(_) => None,
+        };
+        if frame.is_none() {
+            form.set("frame_id", "");
+        }
+        let typed = form.value("frame_name").trim().to_owned();
+        let frames_alike =
+            if frame.is_none() && !typed.is_empty() { store.list_frames(&typed, 8).await? } else { Vec::new() };
+        let last = match (&relens, &customer) {
+            (Some(job), _) => Some(job.clone()),
+            (None, Some(customer)) => match store.find_last_job_of(customer.id).await? {
+                Some(number) => present(store.get_job(number).await)?,
+                None => None,
+            },
+            (None, None) => None,
+        };
+        let boxes = relens
+            .as_ref()
+            .and_then(|job| job.shape.as_ref())
+            .map(|shape| shape.traces.as_ref().map(|t| Boxing::of(&t.outline())));
+        Ok(Self {
+            today: state.clock.today(),
+            lab: state.lab(),
+            materials: store.list_materials().await?,
+            treatments: store.list_treatments().await?,
+            box_words: box_words(relens.as_ref(), boxes.as_ref()),
+            customer,
+            namesakes,
+            frame,
+            frames_alike,
+            relens,
+            boxes,
+            last,
+        })
+    }
+
+    /// What a fresh page offers.
+    pub fn fill_in(&self, form: &mut Form) {
+        form.set_default("ordered_on", words::iso(&self.today));
+        form.set_default("promised_on", words::iso(&promise(self.today, self.lab.lead_days)));
+        form.set_default("made_for", "distance");
+        form.set_default("design", "spherical");
+        form.set_default("payment_kind", "card");
+        form.set_default("price_shipping", self.lab.shipping.plain());
+        if let Some(first) = self.materials.first() {
+            form.set_default("material", first.id.to_string());
+        }
+        if let Some(frame) = self.frame.as_ref().filter(|_| self.relens.is_none()) {
+            form.set_default("price_frame", frame.details.price.plain());
+        }
+    }
+}
+
+fn present<T>(found: Result<T, StoreError>) -> Result<Option<T>, WebError> {
+    match found {
+        Ok(value) => Ok(Some(value)),
+        Err(StoreError::NotFound(_)) => Ok(None),
+        Err(other) => Err(other.into()),
+    }
+}
+
+fn box_words(relens: Option<&Job>, boxes: Option<&Pair<Boxing>>) -> String {
+    match (relens.and_then(|j| j.shape.as_ref()), boxes) {
+        (Some(shape), Some(boxes)) => {
+            format!(
+                "A {:.2}, B {:.2}, DBL {} mm, traced for job {}",
+                boxes.right.a_mm, boxes.right.b_mm, shape.dbl, shape.job_number
+            )
+        }
+        _ => String::new(),
+    }
+}
