@@ -129,6 +129,11 @@ impl TestLab {
 
     /// The same to another prescription.
     pub async fn given_job_to(&self, right: &str, left: &str) -> i64 {
+        self.given_job_at(right, left, "31/33", "20").await
+    }
+
+    /// The same to another prescription, pupil distance and height.
+    pub async fn given_job_at(&self, right: &str, left: &str, pupils: &str, height: &str) -> i64 {
         let material =
             self.store.list_materials().await.unwrap().into_iter().find(|m| m.details.name == "Polycarbonate 1.59");
         let coating =
@@ -167,7 +172,7 @@ impl TestLab {
                 written_on: Some(date!(2026 - 10 - 20)),
                 expires_on: Some(date!(2028 - 10 - 20)),
                 diagnosis: String::new(),
-                pupil_distance: read_pupil_distance("31/33").unwrap(),
+                pupil_distance: read_pupil_distance(pupils).unwrap(),
                 near_pupil_distance: None,
             },
             made_for: MadeFor::Distance,
@@ -175,7 +180,7 @@ impl TestLab {
             design: Design::Spherical,
             coating: coating.map(|c| c.id),
             tint: None,
-            height: Pair::new("20".parse().unwrap(), "20".parse().unwrap()),
+            height: Pair::new(height.parse().unwrap(), height.parse().unwrap()),
             ordered_on: date!(2026 - 11 - 25),
             promised_on: date!(2026 - 12 - 05),
             note: String::new(),
