@@ -1,11 +1,13 @@
 //! The layout of a job: figures by hand, a blank on trial, what rounding leaves.
 
 use crate::shapes::keep_ellipse;
-use crate::support::TestLab;
+use crate::support::{Answer, TestLab};
 
 /// The figures of one eye, in order: set PD, set height, two nudges, two decentrations, the blank.
-fn figures(page: &crate::support::Answer, eye: &str) -> Vec<String> {
-    page.texts(&format!(".eye-{eye} .figures dd"))
+fn figures(page: &Answer, eye: &str) -> Vec<String> {
+    let mut all = page.texts(&format!(".eye-{eye} .figures dd"));
+    all.truncate(7);
+    all
 }
 
 #[tokio::test]
@@ -38,11 +40,11 @@ async fn an_ellipse_by_hand() {
         ["33.0 mm", "20.0 mm", "0.00 mm", "0.00 mm", "2.00 mm in", "0.00 mm", "56.00 mm"]
     );
     // ED 50 and twice 4 and 2 mm.
-    assert!(page.text(".eye-right").contains("58.00 exact") && page.text(".eye-right").contains("thumb 60.00"));
+    assert!(page.text(".eye-right").contains("exact 58.00") && page.text(".eye-right").contains("thumb 60.00"));
     // The smallest usual one is 60 for both, with (60 - 58) / 2 = 1 and 3 mm to spare at the temple.
     let notes = page.texts(".eye-note");
     assert!(notes[0].contains("Fits 60 mm") && notes[0].contains("1.00 mm spare, temple side, 9 o’clock"), "{notes:?}");
-    assert!(notes[2].contains("3.00 mm spare, temple side, 3 o’clock"), "{notes:?}");
+    assert!(notes[1].contains("3.00 mm spare, temple side, 3 o’clock"), "{notes:?}");
     // Both forms of the power; the axis of the minus form in the drawing.
     assert_eq!(page.texts(".eye-right .rx"), ["-2.25 -1.25 x 095", "-3.50 +1.25 x 005"]);
     assert_eq!(page.texts("svg text.plain"), ["axis 95°", "axis 80°"]);
@@ -62,7 +64,7 @@ async fn another_blank_and_step_may_be_tried() {
     let page = lab.get(&format!("{path}?blank_right=59&blank_left=50&step=0.1")).await;
     let notes = page.assert_status(200).texts(".eye-note");
     assert!(notes[0].contains("Tight 59 mm on trial: 0.50 mm spare"), "{notes:?}");
-    assert!(notes[2].contains("Too small 50 mm on trial: 2.00 mm short, temple side"), "{notes:?}");
+    assert!(notes[1].contains("Too small 50 mm on trial: 2.00 mm short, temple side"), "{notes:?}");
     assert_eq!(page.attributes("#step option[selected]", "value"), ["0.1"]);
     for (asked, sentence) in [
         ("blank_right=20", "40 to 90 mm"),
@@ -87,10 +89,10 @@ async fn what_rounding_leaves_is_said_in_millimetres_and_prism() {
     assert_eq!(figures(&page, "left")[..4], ["31.5 mm", "21.0 mm", "0.25 mm in", "0.10 mm up"]);
     let left = page.texts(".left-prism");
     assert_eq!(left, ["0.10 Δ base out", "0.04 Δ base up", "0.10 Δ base in", "0.04 Δ base up"]);
-    assert!(page.text("#pair-prism").starts_with("0.00 Δ , 0.00 Δ"), "{}", page.text("#pair-prism"));
+    assert!(page.text("#pair-prism").starts_with("0.00 Δ horizontal 0.00 Δ vertical"), "{}", page.text("#pair-prism"));
     // To whole millimetres both are set to 31 and the two horizontal parts add.
     let page = lab.get(&format!("/jobs/{job}/layout?step=1")).await;
-    assert!(page.text("#pair-prism").starts_with("0.20 Δ base out, 0.00 Δ"), "{}", page.text("#pair-prism"));
+    assert!(page.text("#pair-prism").starts_with("0.20 Δ base out 0.00 Δ vertical"), "{}", page.text("#pair-prism"));
 }
 
 #[tokio::test]

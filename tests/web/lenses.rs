@@ -112,7 +112,7 @@ async fn bought_lenses_with_a_centre_off_the_middle() {
     // The layout page draws it.
     let layout = lab.get(&format!("/jobs/{job}/layout")).await;
     assert_eq!(layout.attributes("svg circle.blank", "cx"), ["4.00", "-3.50"]);
-    assert!(layout.texts(".eye-note")[2].contains("65 mm in hand: 4.00 mm spare"));
+    assert!(layout.texts(".eye-note")[1].contains("65 mm in hand: 4.00 mm spare"));
 }
 
 #[tokio::test]
