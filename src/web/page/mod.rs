@@ -11,6 +11,7 @@ use crate::lab::job::JobLine;
 
 pub mod checks;
 pub mod customers;
+pub mod cuts;
 pub mod drafts;
 pub mod echo;
 pub mod find;
