@@ -11,7 +11,7 @@ use crate::optics::prescription::Prism;
 use crate::optics::prism::{DecentrationError, Imbalance, InUp, decentration_for, imbalance};
 use crate::optics::{Eye, Pair};
 use crate::shape::blank::{Blank, Spare, blank_middle, tightest_spare};
-use crate::shape::blocker::{BlockerStep, ResidualPrism};
+use crate::shape::blocker::BlockerStep;
 use crate::shape::layout::{Decentration, EyeLayout, PairLayout, Wanted};
 use crate::shape::outline::{Outline, Point};
 
@@ -131,7 +131,6 @@ impl JobLayout {
         let eyes = Pair::new((Eye::Right, outlines.right), (Eye::Left, outlines.left)).map(|(eye, outline)| {
             let rx = job.prescription.eyes.get(eye);
             let (power, laid) = (rx.power.numbers(), *layout.eyes.get(eye));
-            let left = ResidualPrism::of(power.matrix(), &laid.blocker, eye);
             let made = |prism: Prism| {
                 decentration_for(power, prism.numbers().to_vector(eye))
                     .map(|(x_mm, y_mm)| Decentration { in_mm: x_mm * eye.nasal_sign(), up_mm: y_mm })
@@ -142,7 +141,7 @@ impl JobLayout {
                 wanted: *wanted.get(eye),
                 layout: laid,
                 prism: (!rx.prism.is_none()).then(|| made(rx.prism)),
-                left_prism: InUp { in_pd: left.base_in_pd, up_pd: left.base_up_pd },
+                left_prism: laid.blocker.residual_prism(power, eye),
                 margin_mm,
             }
         });

@@ -16,6 +16,8 @@ pub struct DrawerLens {
     pub details: DrawerLensDetails,
     /// How many are left.
     pub count: i64,
+    /// How often the count moved: the running number of the form that corrects it.
+    pub moves: i64,
 }
 
 /// What an uncut lens is: minus-cylinder form, as printed on its envelope.

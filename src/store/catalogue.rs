@@ -4,6 +4,7 @@ use sqlx::{Sqlite, Transaction};
 use time::OffsetDateTime;
 use uuid::Uuid;
 
+use super::draft::{Once, outcome, settle};
 use super::read::{int, word};
 use super::{Store, StoreError};
 use crate::lab::catalogue::{Cutting, Material, MaterialDetails, Treatment, TreatmentDetails, TreatmentKind};
@@ -124,30 +125,70 @@ impl Store {
         .try_into()
     }
 
-    /// Adds a material, or a new version of the line `replaces`. Saying the same thing again adds nothing.
+    /// Adds a material, or a new version of the line `replaces`.
+    ///
+    /// # Errors
+    ///
+    /// [`StoreError::NotFound`] when the line that is to be replaced is not on sale.
     pub async fn insert_material(
         &self,
+        key: &str,
         replaces: Option<Uuid>,
         details: &MaterialDetails,
         now: OffsetDateTime,
-    ) -> Result<(), StoreError> {
+    ) -> Result<Once<()>, StoreError> {
         let mut tx = self.begin().await?;
+        if let Some(before) = outcome(&mut tx, key).await? {
+            return Ok(Once::Before(before));
+        }
+        if let Some(line) = replaces {
+            sqlx::query_scalar!("select position from material where line = ? and retired_at is null", line)
+                .fetch_optional(&mut *tx)
+                .await?
+                .ok_or(StoreError::NotFound("that material"))?;
+        }
         append_material(&mut tx, replaces, details, now).await?;
+        settle(&mut tx, key, &details.name, now).await?;
         tx.commit().await?;
-        Ok(())
+        Ok(Once::Now(()))
     }
 
     /// Adds a coating or tint, or a new version of the line `replaces`.
+    ///
+    /// # Errors
+    ///
+    /// [`StoreError::NotFound`] when the line that is to be replaced is not on sale.
     pub async fn insert_treatment(
         &self,
+        key: &str,
         replaces: Option<Uuid>,
         details: &TreatmentDetails,
         now: OffsetDateTime,
-    ) -> Result<(), StoreError> {
+    ) -> Result<Once<()>, StoreError> {
         let mut tx = self.begin().await?;
+        if let Some(before) = outcome(&mut tx, key).await? {
+            return Ok(Once::Before(before));
+        }
+        if let Some(line) = replaces {
+            sqlx::query_scalar!("select position from treatment where line = ? and retired_at is null", line)
+                .fetch_optional(&mut *tx)
+                .await?
+                .ok_or(StoreError::NotFound("that coating or tint"))?;
+        }
         append_treatment(&mut tx, replaces, details, now).await?;
+        settle(&mut tx, key, &details.name, now).await?;
         tx.commit().await?;
-        Ok(())
+        Ok(Once::Now(()))
+    }
+
+    /// How many versions of materials there ever were: the running number of the form for a new one.
+    pub async fn count_materials(&self) -> Result<i64, StoreError> {
+        Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from material"#).fetch_one(&self.read).await?)
+    }
+
+    /// How many versions of coatings and tints there ever were: the running number of the form for a new one.
+    pub async fn count_treatments(&self) -> Result<i64, StoreError> {
+        Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from treatment"#).fetch_one(&self.read).await?)
     }
 
     /// Takes a material off sale; jobs made of it keep it.

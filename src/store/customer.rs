@@ -4,6 +4,7 @@ use sqlx::{Sqlite, Transaction};
 use time::OffsetDateTime;
 use uuid::Uuid;
 
+use super::draft::{Once, outcome, settle};
 use super::{Store, StoreError};
 use crate::lab::customer::{Customer, Person};
 
@@ -86,8 +87,21 @@ impl Store {
     }
 
     /// Corrects a customer; what stood before is kept by a trigger.
-    pub async fn change_customer(&self, id: Uuid, person: &Person, now: OffsetDateTime) -> Result<(), StoreError> {
+    ///
+    /// # Errors
+    ///
+    /// [`StoreError::NotFound`] when there is no such customer.
+    pub async fn change_customer(
+        &self,
+        key: &str,
+        id: Uuid,
+        person: &Person,
+        now: OffsetDateTime,
+    ) -> Result<Once<()>, StoreError> {
         let mut tx = self.begin().await?;
+        if let Some(before) = outcome(&mut tx, key).await? {
+            return Ok(Once::Before(before));
+        }
         let changed = sqlx::query!(
             "update customer set name = ?, line1 = ?, line2 = ?, city = ?, region = ?, postcode = ?, phone = ?, email = ?,
                 note = ?, changed_at = ? where id = ?",
@@ -106,8 +120,19 @@ impl Store {
         .execute(&mut *tx)
         .await?
         .rows_affected();
+        if changed == 0 {
+            return Err(StoreError::NotFound("that customer"));
+        }
+        settle(&mut tx, key, &id.to_string(), now).await?;
         tx.commit().await?;
-        if changed == 0 { Err(StoreError::NotFound("that customer")) } else { Ok(()) }
+        Ok(Once::Now(()))
+    }
+
+    /// How often a customer was corrected: the running number of the form.
+    pub async fn count_customer_changes(&self, id: Uuid) -> Result<i64, StoreError> {
+        Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from customer_past where customer_id = ?"#, id)
+            .fetch_one(&self.read)
+            .await?)
     }
 }
 

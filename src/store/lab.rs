@@ -2,6 +2,7 @@
 
 use time::OffsetDateTime;
 
+use super::draft::{Once, outcome, settle};
 use super::read::{length, word};
 use super::{Store, StoreError, catalogue};
 use crate::lab::catalogue::{starting_materials, starting_treatments};
@@ -68,8 +69,11 @@ impl Store {
     }
 
     /// Corrects the lab's row; what it said before is kept by a trigger.
-    pub async fn change_lab(&self, lab: &Lab, now: OffsetDateTime) -> Result<(), StoreError> {
+    pub async fn change_lab(&self, key: &str, lab: &Lab, now: OffsetDateTime) -> Result<Once<()>, StoreError> {
         let mut tx = self.begin().await?;
+        if let Some(before) = outcome(&mut tx, key).await? {
+            return Ok(Once::Before(before));
+        }
         let (step, margin) = (lab.blocker_step.hundredths(), lab.blank_margin.hundredths());
         let (tolerance, basis, shipping) = (lab.tolerance.key(), lab.code_basis.key(), lab.shipping.cents());
         sqlx::query!(
@@ -91,7 +95,13 @@ impl Store {
         )
         .execute(&mut *tx)
         .await?;
+        settle(&mut tx, key, "lab", now).await?;
         tx.commit().await?;
-        Ok(())
+        Ok(Once::Now(()))
+    }
+
+    /// How often the lab's row was corrected: the running number of its form.
+    pub async fn count_lab_changes(&self) -> Result<i64, StoreError> {
+        Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from lab_past"#).fetch_one(&self.read).await?)
     }
 }

@@ -58,6 +58,17 @@ impl Store {
         Ok((row.original_name, row.original))
     }
 
+    /// The jobs in a frame that have a shape on file.
+    pub async fn list_shaped_jobs(&self, frame: Uuid) -> Result<Vec<i64>, StoreError> {
+        Ok(sqlx::query_scalar!(
+            r#"select number as "number!: i64" from job
+               where frame_id = ? and exists (select 1 from job_shape s where s.job_number = job.number)"#,
+            frame
+        )
+        .fetch_all(&self.read)
+        .await?)
+    }
+
     /// How many shapes were ever put under a job number: the running number of its next upload form.
     pub async fn count_shapes(&self, number: i64) -> Result<i64, StoreError> {
         Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from job_shape where job_number = ?"#, number)

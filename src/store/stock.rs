@@ -20,7 +20,8 @@ impl Store {
             r#"select d.id as "id: Uuid", d.material_line as "material_line: Uuid", d.sphere_hundredths, d.cylinder_hundredths,
                       d.diameter_hundredths, d.centre_hundredths, d.front_power_hundredths,
                       (select name from material m where m.line = d.material_line order by m.added_at desc limit 1) as "material_name!: String",
-                      (select coalesce(sum(change), 0) from drawer_move v where v.drawer_lens_id = d.id) as "count!: i64"
+                      (select coalesce(sum(change), 0) from drawer_move v where v.drawer_lens_id = d.id) as "count!: i64",
+                      (select count(*) from drawer_move v where v.drawer_lens_id = d.id) as "moves!: i64"
                from drawer_lens d
                order by 8, d.sphere_hundredths desc, d.cylinder_hundredths desc, d.diameter_hundredths"#
         )
@@ -40,6 +41,7 @@ impl Store {
                     front_power: power("front power", row.front_power_hundredths)?,
                 },
                 count: row.count,
+                moves: row.moves,
             })
         })
         .collect()
@@ -59,6 +61,44 @@ impl Store {
         }
         let id = drawer_lens_id(&mut tx, lens, now).await?;
         move_lenses(&mut tx, id, count, None, now).await?;
+        settle(&mut tx, key, &id.to_string(), now).await?;
+        tx.commit().await?;
+        Ok(Once::Now(()))
+    }
+
+    /// How often anything went into or out of the drawer: the running number of the form that fills it.
+    pub async fn count_drawer_moves(&self) -> Result<i64, StoreError> {
+        Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from drawer_move"#).fetch_one(&self.read).await?)
+    }
+
+    /// Corrects how many lenses of a kind the drawer holds, up or down.
+    ///
+    /// # Errors
+    ///
+    /// [`StoreError::NotFound`] for no such kind; [`StoreError::OutOfRange`] when fewer than none would be left.
+    pub async fn correct_count(
+        &self,
+        key: &str,
+        id: Uuid,
+        change: i64,
+        now: OffsetDateTime,
+    ) -> Result<Once<()>, StoreError> {
+        let mut tx = self.begin().await?;
+        if let Some(before) = outcome(&mut tx, key).await? {
+            return Ok(Once::Before(before));
+        }
+        let left = sqlx::query_scalar!(
+            r#"select (select coalesce(sum(change), 0) from drawer_move v where v.drawer_lens_id = d.id) as "n!: i64"
+               from drawer_lens d where d.id = ?"#,
+            id
+        )
+        .fetch_optional(&mut *tx)
+        .await?
+        .ok_or(StoreError::NotFound("that lens"))?;
+        if left + change < 0 {
+            return Err(StoreError::OutOfRange("drawer_count".to_owned()));
+        }
+        move_lenses(&mut tx, id, change, None, now).await?;
         settle(&mut tx, key, &id.to_string(), now).await?;
         tx.commit().await?;
         Ok(Once::Now(()))

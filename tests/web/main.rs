@@ -1,4 +1,12 @@
 //! The pages, tested through the whole router on a temporary book. One module a noun, as in `src/web/page`.
 
 mod shapes;
+mod guard;
+mod orders;
 mod support;
+
+mod customers;
+mod frames;
+mod lab;
+mod start;
+mod stock;

@@ -51,7 +51,7 @@ impl Profile {
     /// Every profile.
     pub const ALL: [Profile; 2] = [Profile::Z80_1, Profile::Iso21987];
 
-    /// A name that never changes, for files and form fields.
+    /// A name that never changes, for the book and form fields.
     pub fn key(self) -> &'static str {
         match self {
             Profile::Z80_1 => "z80_1",

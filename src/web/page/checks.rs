@@ -7,7 +7,7 @@ use axum::{Form as Posted, Router};
 
 use super::jobs::{EyeWords, JobBar};
 use super::opened::{Opened, ReadCheck, list_checks};
-use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_key, show, show_again};
+use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::lab::job::{Happening, Stage};
 use crate::lab::text;
 use crate::lab::verification::{self, Outcome, REASON_LETTERS};
@@ -233,7 +233,7 @@ async fn create_check(
     let opened = Opened::read(&state, number).await?;
     let mut form = Form::new(fields);
     let done = opened.count(Happening::CheckPassed) + opened.count(Happening::CheckFailed);
-    let key = posted_key(&form, "check", number, done);
+    let key = posted_job_key(&form, "check", number, done);
     if is_done(&state, &key).await? {
         return go(&format!("/jobs/{number}/check"));
     }
@@ -262,7 +262,7 @@ async fn excuse_check(
 ) -> Answer {
     let opened = Opened::read(&state, number).await?;
     let mut form = Form::new(fields);
-    let key = posted_key(&form, "excuse", number, opened.count(Happening::CheckExcused));
+    let key = posted_job_key(&form, "excuse", number, opened.count(Happening::CheckExcused));
     if is_done(&state, &key).await? {
         return go(&format!("/jobs/{number}/check"));
     }

@@ -1,8 +1,244 @@
-use axum::Router;
+//! Customers: found by name, town, telephone or e-mail; shown with their jobs; corrected.
 
+use askama::Template;
+use axum::extract::{Path, Query, State};
+use axum::response::Html;
+use axum::routing::get;
+use axum::{Form as Posted, Router};
+use serde::{Deserialize, Serialize};
+
+use super::{Answer, CHANGED_ELSEWHERE, Chrome, JobRow, fill_json, go, key_of, posted_key, show, show_again};
+use crate::lab::customer::{Customer, Person, check_name};
+use crate::lab::text;
+use crate::store::draft::{Fields, Once};
+use crate::store::job::Find;
 use crate::web::AppState;
+use crate::web::error::WebError;
+use crate::web::form::Form;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
     Router::new()
+        .route("/customers", get(list_customers))
+        .route("/customers/{id}", get(show_customer))
+        .route("/customers/{id}/details", get(edit_customer).post(change_customer))
+        .route("/suggest/customers", get(suggest_customers))
+}
+
+/// The most lines of one list, and of one list of suggestions.
+const MOST: i64 = 200;
+const MOST_SUGGESTED: i64 = 8;
+
+#[derive(Deserialize)]
+struct Search {
+    #[serde(default)]
+    q: String,
+}
+
+struct Row {
+    path: String,
+    name: String,
+    town: String,
+    phone: String,
+    email: String,
+}
+
+#[derive(Template)]
+#[template(path = "customers/list.html")]
+struct ListPage {
+    chrome: Chrome,
+    q: String,
+    rows: Vec<Row>,
+    is_cut_off: bool,
+}
+
+async fn list_customers(State(state): State<AppState>, Query(search): Query<Search>) -> Answer {
+    let found = state.store.list_customers(&search.q, MOST).await?;
+    show(&ListPage {
+        chrome: Chrome::new(&state, "customers"),
+        q: search.q,
+        is_cut_off: i64::try_from(found.len()).is_ok_and(|n| n == MOST),
+        rows: found.into_iter().map(row).collect(),
+    })
+}
+
+fn row(customer: Customer) -> Row {
+    let person = customer.person;
+    Row {
+        path: format!("/customers/{}", customer.id),
+        town: filled(&[&person.city, &person.region], " "),
+        name: person.name,
+        phone: person.phone,
+        email: person.email,
+    }
+}
+
+fn filled(parts: &[&str], between: &str) -> String {
+    parts.iter().filter(|p| !p.is_empty()).copied().collect::<Vec<_>>().join(between)
+}
+
+#[derive(Template)]
+#[template(path = "customers/customer.html")]
+struct CustomerPage {
+    chrome: Chrome,
+    name: String,
+    address: Vec<String>,
+    phone: String,
+    email: String,
+    note: String,
+    details: String,
+    order: String,
+    jobs: Vec<JobRow>,
+}
+
+async fn show_customer(State(state): State<AppState>, Path(id): Path<String>) -> Answer {
+    let customer = state.store.get_customer(key_of(&id, "That customer")?).await?;
+    let jobs = state.store.list_jobs(&Find::OfCustomer(customer.id), MOST).await?;
+    let person = customer.person;
+    show(&CustomerPage {
+        chrome: Chrome::new(&state, "customers"),
+        address: person.label().lines().skip(1).map(str::to_owned).collect(),
+        name: person.name,
+        phone: person.phone,
+        email: person.email,
+        note: person.note,
+        details: format!("/customers/{}/details", customer.id),
+        order: format!("/orders/new?customer={}", customer.id),
+        jobs: jobs.into_iter().map(JobRow::new).collect(),
+    })
+}
+
+#[derive(Template)]
+#[template(path = "customers/details.html")]
+struct DetailsPage {
+    chrome: Chrome,
+    form: Form,
+    key: String,
+    name: String,
+    back: String,
+}
+
+impl DetailsPage {
+    fn new(state: &AppState, form: Form, key: String, customer: &Customer) -> Self {
+        let chrome = Chrome::new(state, "customers");
+        Self { chrome, form, key, name: customer.person.name.clone(), back: format!("/customers/{}", customer.id) }
+    }
+}
+
+async fn key(state: &AppState, customer: &Customer) -> Result<String, WebError> {
+    Ok(format!("customer-{}-{}", customer.id.simple(), state.store.count_customer_changes(customer.id).await?))
+}
+
+async fn edit_customer(State(state): State<AppState>, Path(id): Path<String>) -> Answer {
+    let customer = state.store.get_customer(key_of(&id, "That customer")?).await?;
+    let key = key(&state, &customer).await?;
+    let form = match state.store.find_draft(&key).await? {
+        Some(draft) => Form::new(draft.fields),
+        None => fill(&customer.person),
+    };
+    show(&DetailsPage::new(&state, form, key, &customer))
+}
+
+async fn change_customer(
+    State(state): State<AppState>,
+    Path(id): Path<String>,
+    Posted(fields): Posted<Fields>,
+) -> Answer {
+    let mut form = Form::new(fields);
+    let customer = state.store.get_customer(key_of(&id, "That customer")?).await?;
+    let posted_key = posted_key(&form, "customer-")?;
+    let Some(person) = read(&mut form) else {
+        return show_again(&DetailsPage::new(&state, form, posted_key, &customer));
+    };
+    let shown = format!("/customers/{}", customer.id);
+    if person == customer.person {
+        return go(&shown);
+    }
+    match state.store.change_customer(&posted_key, customer.id, &person, state.clock.now()).await? {
+        Once::Now(()) => go(&shown),
+        Once::Before(_) => {
+            form.fail("name", CHANGED_ELSEWHERE);
+            let fresh = key(&state, &customer).await?;
+            show_again(&DetailsPage::new(&state, form, fresh, &customer))
+        }
+    }
+}
+
+fn fill(person: &Person) -> Form {
+    let mut form = Form::default();
+    for (name, value) in [
+        ("name", &person.name),
+        ("line1", &person.line1),
+        ("line2", &person.line2),
+        ("city", &person.city),
+        ("region", &person.region),
+        ("postcode", &person.postcode),
+        ("phone", &person.phone),
+        ("email", &person.email),
+        ("note", &person.note),
+    ] {
+        form.set(name, value.as_str());
+    }
+    form
+}
+
+fn read(form: &mut Form) -> Option<Person> {
+    let name = form.read("name", check_name);
+    let line1 = form.read("line1", |t| text::line("An address line", t, 120));
+    let line2 = form.read("line2", |t| text::line("An address line", t, 120));
+    let city = form.read("city", |t| text::line("A town", t, 80));
+    let region = form.read("region", |t| text::line("A state", t, 40));
+    let postcode = form.read("postcode", |t| text::line("A postal code", t, 20));
+    let phone = form.read("phone", |t| text::line("A telephone number", t, 60));
+    let email = form.read("email", |t| text::line("An e-mail address", t, 120));
+    let note = form.read("note", |t| text::lines("A note", t, 1000));
+    Some(Person {
+        name: name?,
+        line1: line1?,
+        line2: line2?,
+        city: city?,
+        region: region?,
+        postcode: postcode?,
+        phone: phone?,
+        email: email?,
+        note: note?,
+    })
+}
+
+/// What a chosen suggestion puts in the order's form.
+#[derive(Serialize)]
+struct Fill<'a> {
+    customer_id: String,
+    customer_name: &'a str,
+}
+
+struct Suggestion {
+    fill: String,
+    name: String,
+    detail: String,
+}
+
+#[derive(Template)]
+#[template(path = "customers/_suggestions.html")]
+struct Suggestions {
+    suggestions: Vec<Suggestion>,
+}
+
+async fn suggest_customers(
+    State(state): State<AppState>,
+    Query(search): Query<Search>,
+) -> Result<Html<String>, WebError> {
+    let found = match search.q.trim() {
+        "" => Vec::new(),
+        text => state.store.list_customers(text, MOST_SUGGESTED).await?,
+    };
+    let suggestions = found.into_iter().map(suggest).collect::<Result<_, _>>()?;
+    Ok(Html(Suggestions { suggestions }.render()?))
+}
+
+/// Town and telephone tell two people of one name apart.
+fn suggest(customer: Customer) -> Result<Suggestion, WebError> {
+    let person = customer.person;
+    let fill = fill_json(&Fill { customer_id: customer.id.to_string(), customer_name: &person.name })?;
+    Ok(Suggestion { fill, detail: filled(&[&person.line1, &person.city, &person.phone], " · "), name: person.name })
 }

@@ -1,8 +1,149 @@
-use axum::Router;
+//! Frames: found by maker, model and colour; shown with the jobs made in them.
 
+use std::collections::BTreeSet;
+
+use askama::Template;
+use axum::Router;
+use axum::extract::{Path, Query, State};
+use axum::response::Html;
+use axum::routing::get;
+use serde::{Deserialize, Serialize};
+
+use super::{Answer, Chrome, JobRow, fill_json, key_of, show};
+use crate::lab::frame::Frame;
+use crate::store::job::Find;
 use crate::web::AppState;
+use crate::web::error::WebError;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
     Router::new()
+        .route("/frames", get(list_frames))
+        .route("/frames/{id}", get(show_frame))
+        .route("/suggest/frames", get(suggest_frames))
+}
+
+const MOST: i64 = 200;
+const MOST_SUGGESTED: i64 = 8;
+
+#[derive(Deserialize)]
+struct Search {
+    #[serde(default)]
+    q: String,
+}
+
+struct Row {
+    path: String,
+    maker: String,
+    model: String,
+    colour: String,
+    stamp: String,
+    rim: &'static str,
+    price: String,
+}
+
+impl Row {
+    fn new(frame: Frame) -> Self {
+        let details = frame.details;
+        Self {
+            path: format!("/frames/{}", frame.id),
+            stamp: details.stamp(),
+            rim: details.rim.words(),
+            price: details.price.to_string(),
+            maker: details.maker,
+            model: details.model,
+            colour: details.colour,
+        }
+    }
+}
+
+#[derive(Template)]
+#[template(path = "frames/list.html")]
+struct ListPage {
+    chrome: Chrome,
+    q: String,
+    rows: Vec<Row>,
+    is_cut_off: bool,
+}
+
+async fn list_frames(State(state): State<AppState>, Query(search): Query<Search>) -> Answer {
+    let found = state.store.list_frames(&search.q, MOST).await?;
+    show(&ListPage {
+        chrome: Chrome::new(&state, "frames"),
+        q: search.q,
+        is_cut_off: i64::try_from(found.len()).is_ok_and(|n| n == MOST),
+        rows: found.into_iter().map(Row::new).collect(),
+    })
+}
+
+/// A job in the frame, and where new lenses for it begin when its shape is on file.
+struct FrameJob {
+    job: JobRow,
+    relens: Option<String>,
+}
+
+#[derive(Template)]
+#[template(path = "frames/frame.html")]
+struct FramePage {
+    chrome: Chrome,
+    frame: Row,
+    jobs: Vec<FrameJob>,
+}
+
+async fn show_frame(State(state): State<AppState>, Path(id): Path<String>) -> Answer {
+    let frame = state.store.get_frame(key_of(&id, "That frame")?).await?;
+    let shaped: BTreeSet<i64> = state.store.list_shaped_jobs(frame.id).await?.into_iter().collect();
+    let jobs = state.store.list_jobs(&Find::OfFrame(frame.id), MOST).await?;
+    let jobs = jobs
+        .into_iter()
+        .map(|job| FrameJob {
+            relens: shaped.contains(&job.number).then(|| format!("/jobs/{}/relens", job.number)),
+            job: JobRow::new(job),
+        })
+        .collect();
+    show(&FramePage { chrome: Chrome::new(&state, "frames"), frame: Row::new(frame), jobs })
+}
+
+/// What a chosen suggestion puts in the order's form.
+#[derive(Serialize)]
+struct Fill {
+    frame_id: String,
+    frame_name: String,
+    price_frame: String,
+}
+
+struct Suggestion {
+    fill: String,
+    name: String,
+    detail: String,
+}
+
+#[derive(Template)]
+#[template(path = "frames/_suggestions.html")]
+struct Suggestions {
+    suggestions: Vec<Suggestion>,
+}
+
+async fn suggest_frames(State(state): State<AppState>, Query(search): Query<Search>) -> Result<Html<String>, WebError> {
+    let found = match search.q.trim() {
+        "" => Vec::new(),
+        text => state.store.list_frames(text, MOST_SUGGESTED).await?,
+    };
+    let suggestions = found.into_iter().map(suggest).collect::<Result<_, _>>()?;
+    Ok(Html(Suggestions { suggestions }.render()?))
+}
+
+fn suggest(frame: Frame) -> Result<Suggestion, WebError> {
+    let details = frame.details;
+    let fill = fill_json(&Fill {
+        frame_id: frame.id.to_string(),
+        frame_name: details.to_string(),
+        price_frame: details.price.plain(),
+    })?;
+    let colour = if details.colour.is_empty() { String::new() } else { format!("{} · ", details.colour) };
+    Ok(Suggestion {
+        fill,
+        detail: format!("{colour}{} · {} · {}", details.stamp(), details.rim.words(), details.price),
+        name: format!("{} {}", details.maker, details.model),
+    })
 }

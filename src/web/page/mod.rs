@@ -4,9 +4,10 @@ use askama::Template;
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Redirect, Response};
 
-use super::AppState;
 use super::error::WebError;
 use super::form::Form;
+use super::{AppState, words};
+use crate::lab::job::JobLine;
 
 pub mod checks;
 pub mod customers;
@@ -79,8 +80,8 @@ pub fn form_key(form: &str, job: i64, done_before: i64) -> String {
     format!("{form}-{job}-{done_before}")
 }
 
-/// The key a form came with, or a fresh one when it came with none that this form of this job can have had.
-pub fn posted_key(typed: &Form, form: &str, job: i64, done_before: i64) -> String {
+/// The key a form of a job came with, or a fresh one when it came with none that this form of this job can have had.
+pub fn posted_job_key(typed: &Form, form: &str, job: i64, done_before: i64) -> String {
     let key = typed.value("key");
     let number = key.strip_prefix(&format!("{form}-{job}-")).and_then(|n| n.parse::<i64>().ok());
     let is_ours = number.is_some_and(|n| (0..=done_before).contains(&n));
@@ -95,4 +96,62 @@ pub async fn is_done(state: &AppState, key: &str) -> Result<bool, WebError> {
 /// What was typed in a form that is not done yet.
 pub async fn draft_of(state: &AppState, key: &str) -> Result<Form, WebError> {
     Ok(Form::new(state.store.find_draft(key).await?.map(|draft| draft.fields).unwrap_or_default()))
+}
+
+/// A key in an address. What is no key names nothing in the book.
+pub fn key_of(text: &str, what: &str) -> Result<uuid::Uuid, WebError> {
+    uuid::Uuid::parse_str(text).map_err(|_| WebError::NotFound(what.to_owned()))
+}
+
+/// When a form was done before with other words in it: two windows were open.
+pub const CHANGED_ELSEWHERE: &str =
+    "This was changed in another window meanwhile. What you typed is below: look at it and save again";
+
+/// The key that came with a form, if it is one of this kind.
+pub fn posted_key(form: &Form, kind: &str) -> Result<String, WebError> {
+    let key = form.value("key");
+    if key.starts_with(kind) && key.len() <= 80 {
+        Ok(key.to_owned())
+    } else {
+        Err(WebError::Malformed("That form is not complete. Go back, reload the page and try again.".to_owned()))
+    }
+}
+
+/// What a suggestion puts in a form, as JSON; the template escapes it for its attribute.
+pub fn fill_json(fields: &impl serde::Serialize) -> Result<String, WebError> {
+    serde_json::to_string(fields).map_err(|why| WebError::Internal(format!("suggestion: {why}")))
+}
+
+/// A job as a line of a list on the page of a customer or a frame.
+#[derive(Debug, Clone)]
+pub struct JobRow {
+    /// The number on the tray.
+    pub number: i64,
+    /// For whom.
+    pub customer: String,
+    /// Maker, model and colour.
+    pub frame: String,
+    /// The day it was taken.
+    pub ordered: String,
+    /// The day it was promised for, or the day it left.
+    pub until: String,
+    /// How far it has come.
+    pub stage: &'static str,
+}
+
+impl JobRow {
+    /// The line of a job.
+    pub fn new(job: JobLine) -> Self {
+        Self {
+            number: job.number,
+            customer: job.customer,
+            frame: job.frame,
+            ordered: words::day(&job.ordered_on),
+            until: match job.sent_on {
+                Some(sent) => format!("sent {}", words::day(&sent)),
+                None => format!("promised {}", words::day(&job.promised_on)),
+            },
+            stage: job.stage.words(),
+        }
+    }
 }

@@ -7,7 +7,7 @@ use axum::{Form as Posted, Router};
 
 use super::jobs::JobBar;
 use super::opened::{Opened, list_checks};
-use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_key, show, show_again};
+use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::lab::job::{Happening, Stage};
 use crate::lab::packing::{Group, ITEMS, OUTSIDE, PackingError, go_through, missing};
 use crate::print::packing_sheet::{Facts, PackingSheet};
@@ -127,7 +127,7 @@ async fn create_packing(
 ) -> Answer {
     let opened = Opened::read(&state, number).await?;
     let form = Form::new(fields);
-    let key = posted_key(&form, "packing", number, opened.count(Happening::Packed));
+    let key = posted_job_key(&form, "packing", number, opened.count(Happening::Packed));
     if is_done(&state, &key).await? {
         return go(&format!("/jobs/{number}/packing"));
     }

@@ -8,7 +8,7 @@ use time::Date;
 
 use super::jobs::JobBar;
 use super::opened::Opened;
-use super::{Answer, Chrome, draft_of, form_key, go, posted_key, show, show_again};
+use super::{Answer, Chrome, draft_of, form_key, go, posted_job_key, show, show_again};
 use crate::lab::job::Happening;
 use crate::lab::money::Cents;
 use crate::lab::order::{Payment, PaymentKind};
@@ -178,7 +178,7 @@ async fn create_payment(
 ) -> Answer {
     let opened = Opened::read(&state, number).await?;
     let mut form = Form::new(fields);
-    let key = posted_key(&form, "payment", number, opened.count(Happening::Paid));
+    let key = posted_job_key(&form, "payment", number, opened.count(Happening::Paid));
     let Some(payment) = read_payment(&mut form, state.clock.today()) else {
         return show_again(&page(&state, &opened, Some(form)).await?);
     };
@@ -207,7 +207,7 @@ async fn issue_receipt(
 ) -> Answer {
     let opened = Opened::read(&state, number).await?;
     let form = Form::new(fields);
-    let key = posted_key(&form, "receipt", number, state.store.count_receipts(number).await?);
+    let key = posted_job_key(&form, "receipt", number, state.store.count_receipts(number).await?);
     let document = document(&state, &opened).await?;
     match state.store.issue_receipt(&key, number, &document, state.clock.now()).await? {
         Once::Now(receipt) => go(&format!("/receipts/{receipt}")),

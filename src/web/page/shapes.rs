@@ -10,7 +10,7 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 
 use super::jobs::JobBar;
-use super::{Answer, Chrome, form_key, go, posted_key, show, show_again};
+use super::{Answer, Chrome, form_key, go, posted_job_key, show, show_again};
 use crate::lab::job::{Job, Stage, stage};
 use crate::lab::kept_shape::{DblSource, KeptShape, NewShape, ShapeRefused};
 use crate::lab::text;
@@ -88,7 +88,7 @@ async fn show_shape(State(state): State<AppState>, Path(number): Path<i64>) -> A
 async fn keep_shape(State(state): State<AppState>, Path(number): Path<i64>, sent: Multipart) -> Answer {
     let job = state.store.get_job(number).await?;
     let Upload { mut form, file } = read_upload(sent).await?;
-    let key = posted_key(&form, "shape", number, state.store.count_shapes(number).await?);
+    let key = posted_job_key(&form, "shape", number, state.store.count_shapes(number).await?);
     let (shape, faults) = read_shape(&mut form, file, job.frame.details.bridge);
     let Some(shape) = shape else {
         return show_again(&page(&state, number, key, form, faults).await?);

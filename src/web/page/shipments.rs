@@ -8,7 +8,7 @@ use time::Date;
 
 use super::jobs::JobBar;
 use super::opened::Opened;
-use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_key, show, show_again};
+use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::lab::job::{Job, Stage};
 use crate::lab::packing::OUTSIDE;
 use crate::lab::text;
@@ -113,7 +113,7 @@ async fn create_shipment(
 ) -> Answer {
     let opened = Opened::read(&state, number).await?;
     let mut form = Form::new(fields);
-    let key = posted_key(&form, "shipment", number, 0);
+    let key = posted_job_key(&form, "shipment", number, 0);
     if is_done(&state, &key).await? {
         return go(&format!("/jobs/{number}/shipment"));
     }

@@ -1,8 +1,64 @@
-use axum::Router;
+//! The first run: who the lab is. Everything else has a sound default on the lab's own page.
 
+use askama::Template;
+use axum::extract::State;
+use axum::routing::get;
+use axum::{Form as Posted, Router};
+
+use super::{Answer, Chrome, go, show, show_again};
+use crate::lab::profile::Lab;
+use crate::lab::text;
+use crate::store::draft::Fields;
 use crate::web::AppState;
+use crate::web::form::Form;
+
+/// The key under which the first run keeps what is typed. It is done once in the life of a book.
+const KEY: &str = "start";
 
 /// Routes.
 pub fn router() -> Router<AppState> {
-    Router::new()
+    Router::new().route("/start", get(ask_name).post(name_lab))
+}
+
+#[derive(Template)]
+#[template(path = "start/start.html")]
+struct StartPage {
+    chrome: Chrome,
+    form: Form,
+    key: &'static str,
+}
+
+impl StartPage {
+    fn new(form: Form) -> Self {
+        Self { chrome: Chrome::bare(), form, key: KEY }
+    }
+}
+
+async fn ask_name(State(state): State<AppState>) -> Answer {
+    if state.find_lab().is_some() {
+        return go("/");
+    }
+    let typed = state.store.find_draft(KEY).await?.unwrap_or_default();
+    show(&StartPage::new(Form::new(typed.fields)))
+}
+
+async fn name_lab(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> Answer {
+    let mut form = Form::new(fields);
+    if state.find_lab().is_some() {
+        return go("/");
+    }
+    match read_lab(&mut form) {
+        Some(lab) => {
+            state.store.insert_lab(&lab, state.clock.now()).await?;
+            state.reload_lab().await?;
+            go("/")
+        }
+        None => show_again(&StartPage::new(form)),
+    }
+}
+
+fn read_lab(form: &mut Form) -> Option<Lab> {
+    let name = form.read("name", |t| text::needed("The lab's name", t, 200));
+    let address = form.read("address", super::lab::read_address);
+    Some(Lab::new(name?, address?))
 }

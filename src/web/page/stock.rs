@@ -1,8 +1,297 @@
-use axum::Router;
+//! The lens drawer: what uncut lenses there are, which run low, and the count set right.
 
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::routing::get;
+use axum::{Form as Posted, Router};
+
+use super::{Answer, Chrome, go, key_of, posted_key, show, show_again};
+use crate::lab::stock::{DrawerLens, DrawerLensDetails};
+use crate::optics::prescription::read as read_power;
+use crate::optics::unit::{Dioptre, Millimetre, UnitError};
+use crate::store::StoreError;
+use crate::store::draft::Fields;
 use crate::web::AppState;
+use crate::web::error::WebError;
+use crate::web::form::Form;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
     Router::new()
+        .route("/stock", get(show_drawer))
+        .route("/stock/new", get(new_lens).post(stock_lens))
+        .route("/stock/{id}/count", get(ask_count).post(correct_count))
+}
+
+/// A kind with this many lenses or fewer runs low: one pair is left, or less.
+const LOW: i64 = 2;
+
+/// The most lenses put in or taken out at once.
+const MOST: i64 = 500;
+
+struct Row {
+    anchor: String,
+    power: String,
+    diameter: String,
+    centre: String,
+    front: String,
+    count: i64,
+    mark: Option<Mark>,
+    path: String,
+    key: String,
+}
+
+struct Mark {
+    class: &'static str,
+    words: &'static str,
+}
+
+struct Group {
+    material: String,
+    anchor: String,
+    kinds: usize,
+    lenses: i64,
+    low: usize,
+    rows: Vec<Row>,
+}
+
+#[derive(Template)]
+#[template(path = "stock/drawer.html")]
+struct DrawerPage {
+    chrome: Chrome,
+    groups: Vec<Group>,
+    kinds: usize,
+    lenses: i64,
+    low: usize,
+}
+
+async fn show_drawer(State(state): State<AppState>) -> Answer {
+    let groups = group(state.store.list_drawer().await?);
+    show(&DrawerPage {
+        chrome: Chrome::new(&state, "stock"),
+        kinds: groups.iter().map(|g| g.kinds).sum(),
+        lenses: groups.iter().map(|g| g.lenses).sum(),
+        low: groups.iter().map(|g| g.low).sum(),
+        groups,
+    })
+}
+
+/// The drawer comes sorted by material.
+fn group(drawer: Vec<DrawerLens>) -> Vec<Group> {
+    let mut groups: Vec<Group> = Vec::new();
+    for lens in drawer {
+        if groups.last().is_none_or(|g| g.material != lens.material_name) {
+            groups.push(Group {
+                material: lens.material_name.clone(),
+                anchor: format!("material-{}", lens.details.material_line.simple()),
+                kinds: 0,
+                lenses: 0,
+                low: 0,
+                rows: Vec::new(),
+            });
+        }
+        if let Some(group) = groups.last_mut() {
+            group.kinds += 1;
+            group.lenses += lens.count;
+            group.low += usize::from(lens.count <= LOW);
+            group.rows.push(row(&lens));
+        }
+    }
+    groups
+}
+
+fn row(lens: &DrawerLens) -> Row {
+    Row {
+        anchor: format!("lens-{}", lens.id.simple()),
+        power: power(&lens.details),
+        diameter: crate::lab::frame::short(lens.details.diameter),
+        centre: lens.details.centre.to_string(),
+        front: lens.details.front_power.to_string(),
+        count: lens.count,
+        mark: match lens.count {
+            ..=0 => Some(Mark { class: "late", words: "None left" }),
+            1 => Some(Mark { class: "soon", words: "Last one" }),
+            2..=LOW => Some(Mark { class: "soon", words: "Low" }),
+            _ => None,
+        },
+        path: format!("/stock/{}/count", lens.id),
+        key: key(lens),
+    }
+}
+
+/// `-2.25 -0.50`, or `-2.25 sph`.
+fn power(lens: &DrawerLensDetails) -> String {
+    if lens.cylinder == Dioptre::ZERO {
+        format!("{} sph", lens.sphere)
+    } else {
+        format!("{} {}", lens.sphere, lens.cylinder)
+    }
+}
+
+#[derive(Template)]
+#[template(path = "stock/new.html")]
+struct NewPage {
+    chrome: Chrome,
+    form: Form,
+    key: String,
+    materials: Vec<(String, String)>,
+}
+
+impl NewPage {
+    async fn new(state: &AppState, form: Form, key: String) -> Result<Self, WebError> {
+        let materials = state.store.list_materials().await?;
+        let materials = materials.into_iter().map(|m| (m.line.to_string(), m.details.name)).collect();
+        Ok(Self { chrome: Chrome::new(state, "stock"), form, key, materials })
+    }
+}
+
+async fn new_lens(State(state): State<AppState>) -> Answer {
+    let key = format!("stock-new-{}", state.store.count_drawer_moves().await?);
+    let mut form = Form::new(state.store.find_draft(&key).await?.unwrap_or_default().fields);
+    form.set_default("count", "2");
+    show(&NewPage::new(&state, form, key).await?)
+}
+
+async fn stock_lens(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> Answer {
+    let mut form = Form::new(fields);
+    let key = posted_key(&form, "stock-new-")?;
+    let lines = state.store.list_materials().await?.into_iter().map(|m| m.line).collect::<Vec<_>>();
+    let material = form.read("material", |t| {
+        uuid::Uuid::parse_str(t).ok().filter(|line| lines.contains(line)).ok_or("Choose a material on sale")
+    });
+    let (Some(lens), Some(count)) = (read(&mut form, material), form.read("count", read_count)) else {
+        return show_again(&NewPage::new(&state, form, key).await?);
+    };
+    let anchor = format!("/stock#material-{}", lens.material_line.simple());
+    state.store.stock_lens(&key, &lens, count, state.clock.now()).await?;
+    go(&anchor)
+}
+
+fn read(form: &mut Form, material: Option<uuid::Uuid>) -> Option<DrawerLensDetails> {
+    let sphere = form.read("sphere", |t| read_plain_power("A sphere", t));
+    let cylinder = form.read_optional("cylinder", |t| read_plain_power("A cylinder", t)).map(Option::unwrap_or_default);
+    let diameter = form.read("diameter", |t| read_length("A diameter", t, 4000, 9000));
+    let centre = form.read("centre", |t| read_length("A centre thickness", t, 50, 2000));
+    let front_power = form.read("front_power", |t| match t.parse::<Dioptre>() {
+        Ok(front) if (0..=2000).contains(&front.hundredths()) => Ok(front),
+        Ok(_) => Err("A front power is between 0 and 20 D".to_owned()),
+        Err(why) => Err(why.to_string()),
+    });
+    let (sphere, cylinder) = in_minus_form(form, sphere?, cylinder?)?;
+    Some(DrawerLensDetails {
+        material_line: material?,
+        sphere,
+        cylinder,
+        diameter: diameter?,
+        centre: centre?,
+        front_power: front_power?,
+    })
+}
+
+/// A power written as a practitioner does, with neither axis nor prism: an uncut lens has no axis yet.
+fn read_plain_power(what: &str, text: &str) -> Result<Dioptre, String> {
+    if text.is_empty() {
+        return Err(format!("{what} is needed, such as -2.25 or pl"));
+    }
+    match read_power(text) {
+        Ok(reading) if reading.rx.power.axis().is_none() && reading.rx.prism.is_none() => Ok(reading.rx.power.sphere()),
+        Ok(_) => Err(format!("{what} is one number, not “{text}”")),
+        Err(faults) => Err(faults.first().map_or_else(|| format!("“{text}” is not a power"), ToString::to_string)),
+    }
+}
+
+/// The drawer is kept in minus cylinder, as envelopes are printed; the plus form is turned only by the person.
+fn in_minus_form(form: &mut Form, sphere: Dioptre, cylinder: Dioptre) -> Option<(Dioptre, Dioptre)> {
+    if !(-1000..=1000).contains(&cylinder.hundredths()) {
+        form.fail("cylinder", "A cylinder is at most 10 D");
+        return None;
+    }
+    if cylinder <= Dioptre::ZERO {
+        return Some((sphere, cylinder));
+    }
+    let turned = sphere.hundredths() + cylinder.hundredths();
+    let written = |h: i32| Dioptre::from_hundredths(h).map_or_else(|_| String::new(), |d| d.to_string());
+    let why = format!(
+        "That is the plus form. In minus cylinder this lens is {} {}: write it so",
+        written(turned),
+        written(-cylinder.hundredths())
+    );
+    form.fail("cylinder", why);
+    None
+}
+
+fn read_length(what: &str, text: &str, least: i32, most: i32) -> Result<Millimetre, String> {
+    let range = || format!("{what} is between {} and {} mm", f64::from(least) / 100.0, f64::from(most) / 100.0);
+    let length: Millimetre = text.parse().map_err(|why: UnitError| why.to_string())?;
+    if (least..=most).contains(&length.hundredths()) { Ok(length) } else { Err(range()) }
+}
+
+fn read_count(text: &str) -> Result<i64, String> {
+    match text.parse::<i64>() {
+        Ok(count) if (1..=MOST).contains(&count) => Ok(count),
+        _ => Err(format!("How many is a whole number from 1 to {MOST}, not “{text}”")),
+    }
+}
+
+#[derive(Template)]
+#[template(path = "stock/count.html")]
+struct CountPage {
+    chrome: Chrome,
+    form: Form,
+    key: String,
+    lens: Row,
+    material: String,
+}
+
+impl CountPage {
+    fn new(state: &AppState, form: Form, key: String, lens: &DrawerLens) -> Self {
+        Self { chrome: Chrome::new(state, "stock"), form, key, lens: row(lens), material: lens.material_name.clone() }
+    }
+}
+
+async fn find_lens(state: &AppState, id: &str) -> Result<DrawerLens, WebError> {
+    let id = key_of(id, "That lens")?;
+    let found = state.store.list_drawer().await?.into_iter().find(|l| l.id == id);
+    found.ok_or_else(|| WebError::NotFound("That lens".to_owned()))
+}
+
+/// Grows with every move, so a double click moves one lens and the next click another.
+fn key(lens: &DrawerLens) -> String {
+    format!("stock-{}-{}", lens.id.simple(), lens.moves)
+}
+
+async fn ask_count(State(state): State<AppState>, Path(id): Path<String>) -> Answer {
+    let lens = find_lens(&state, &id).await?;
+    let key = key(&lens);
+    let form = Form::new(state.store.find_draft(&key).await?.unwrap_or_default().fields);
+    show(&CountPage::new(&state, form, key, &lens))
+}
+
+async fn correct_count(
+    State(state): State<AppState>,
+    Path(id): Path<String>,
+    Posted(fields): Posted<Fields>,
+) -> Answer {
+    let mut form = Form::new(fields);
+    let lens = find_lens(&state, &id).await?;
+    let posted_key = posted_key(&form, "stock-")?;
+    let Some(change) = form.read("change", read_change) else {
+        return show_again(&CountPage::new(&state, form, posted_key, &lens));
+    };
+    match state.store.correct_count(&posted_key, lens.id, change, state.clock.now()).await {
+        Ok(_) => go(&format!("/stock#lens-{}", lens.id.simple())),
+        Err(StoreError::OutOfRange(_)) => {
+            form.fail("change", format!("Only {} in the drawer: it cannot lose {}", lens.count, -change));
+            show_again(&CountPage::new(&state, form, key(&lens), &lens))
+        }
+        Err(other) => Err(other.into()),
+    }
+}
+
+fn read_change(text: &str) -> Result<i64, String> {
+    let clean = text.replace(['−', '–'], "-");
+    match clean.parse::<i64>() {
+        Ok(change) if change != 0 && change.abs() <= MOST => Ok(change),
+        _ => Err(format!("Write how many went in or out, such as +2 or -1, not “{text}”")),
+    }
 }

@@ -1,0 +1,186 @@
+//! The materials on sale. An edit adds a version; a job keeps the one it was ordered in.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::routing::{get, post};
+use axum::{Form as Posted, Router};
+
+use super::read::{read_code, read_price, scaled, written};
+use super::{Choice, Row};
+use crate::lab::catalogue::{Cutting, Material, MaterialDetails};
+use crate::lab::money::Cents;
+use crate::lab::procedure;
+use crate::lab::text;
+use crate::store::draft::{Fields, Once};
+use crate::web::AppState;
+use crate::web::error::WebError;
+use crate::web::form::Form;
+use crate::web::page::{Answer, CHANGED_ELSEWHERE, Chrome, go, key_of, posted_key, show, show_again};
+
+/// Where a material is looked at and changed.
+const LIST: &str = "/lab#materials";
+
+pub fn router() -> Router<AppState> {
+    Router::new()
+        .route("/lab/materials/new", get(new_material).post(add_material))
+        .route("/lab/materials/{line}", get(show_material).post(change_material))
+        .route("/lab/materials/{line}/retirement", post(retire_material))
+}
+
+/// A line of the list on the lab's page.
+pub fn row(material: Material) -> Row {
+    let details = material.details;
+    Row {
+        kind: details.cutting.words(),
+        facts: vec![
+            written(details.index_thousandths, 3),
+            written(details.abbe_tenths, 1),
+            written(details.density_hundredths, 2),
+            written(details.centre_hundredths, 2),
+        ],
+        name: details.name,
+        code: details.code,
+        price: details.price.to_string(),
+        path: format!("/lab/materials/{}", material.line),
+    }
+}
+
+#[derive(Template)]
+#[template(path = "lab/material.html")]
+struct MaterialPage {
+    chrome: Chrome,
+    form: Form,
+    key: String,
+    title: String,
+    action: String,
+    retirement: Option<String>,
+    cuttings: Vec<Choice>,
+    code_words: Option<&'static str>,
+}
+
+impl MaterialPage {
+    fn new(state: &AppState, form: Form, key: String, of: Option<&Material>) -> Self {
+        let action = of.map_or("/lab/materials/new".to_owned(), |m| format!("/lab/materials/{}", m.line));
+        Self {
+            chrome: Chrome::new(state, "lab"),
+            code_words: procedure::descriptor(form.value("code")),
+            form,
+            key,
+            title: of.map_or("A new material".to_owned(), |m| m.details.name.clone()),
+            retirement: of.map(|_| format!("{action}/retirement")),
+            action,
+            cuttings: Cutting::ALL.map(|c| Choice { value: c.key(), label: c.words().to_owned() }).into(),
+        }
+    }
+}
+
+async fn find_line(state: &AppState, line: &str) -> Result<Material, WebError> {
+    let line = key_of(line, "That material")?;
+    let found = state.store.list_materials().await?.into_iter().find(|m| m.line == line);
+    found.ok_or_else(|| WebError::NotFound("That material".to_owned()))
+}
+
+/// The form for a version carries its key, so it is fresh after each edit.
+fn key(material: &Material) -> String {
+    format!("material-{}", material.id)
+}
+
+async fn new_material(State(state): State<AppState>) -> Answer {
+    let key = format!("material-new-{}", state.store.count_materials().await?);
+    let mut form = Form::new(state.store.find_draft(&key).await?.unwrap_or_default().fields);
+    form.set_default("cutting", Cutting::Wet.key());
+    form.set_default("centre", "1.50");
+    show(&MaterialPage::new(&state, form, key, None))
+}
+
+async fn add_material(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> Answer {
+    let mut form = Form::new(fields);
+    let key = posted_key(&form, "material-new-")?;
+    let Some(details) = read(&mut form) else {
+        return show_again(&MaterialPage::new(&state, form, key, None));
+    };
+    state.store.insert_material(&key, None, &details, state.clock.now()).await?;
+    go(LIST)
+}
+
+async fn show_material(State(state): State<AppState>, Path(line): Path<String>) -> Answer {
+    let material = find_line(&state, &line).await?;
+    let key = key(&material);
+    let form = match state.store.find_draft(&key).await? {
+        Some(draft) if draft.outcome.is_none() => Form::new(draft.fields),
+        _ => fill(&material.details),
+    };
+    show(&MaterialPage::new(&state, form, key, Some(&material)))
+}
+
+async fn change_material(
+    State(state): State<AppState>,
+    Path(line): Path<String>,
+    Posted(fields): Posted<Fields>,
+) -> Answer {
+    let mut form = Form::new(fields);
+    let material = find_line(&state, &line).await?;
+    let posted_key = posted_key(&form, "material-")?;
+    let Some(details) = read(&mut form) else {
+        return show_again(&MaterialPage::new(&state, form, posted_key, Some(&material)));
+    };
+    if details == material.details {
+        return go(LIST);
+    }
+    match state.store.insert_material(&posted_key, Some(material.line), &details, state.clock.now()).await? {
+        Once::Now(()) => go(LIST),
+        Once::Before(_) => {
+            form.fail("name", CHANGED_ELSEWHERE);
+            show_again(&MaterialPage::new(&state, form, key(&material), Some(&material)))
+        }
+    }
+}
+
+/// Retiring twice is the same as once.
+async fn retire_material(State(state): State<AppState>, Path(line): Path<String>) -> Answer {
+    let line = key_of(&line, "That material")?;
+    let on_sale = state.store.list_materials().await?;
+    if on_sale.iter().all(|m| m.line == line) {
+        return Err(WebError::OutOfTurn("This is the last material on sale: add another one first.".to_owned()));
+    }
+    state.store.retire_material(line, state.clock.now()).await?;
+    go(LIST)
+}
+
+fn fill(details: &MaterialDetails) -> Form {
+    let mut form = Form::default();
+    for (name, value) in [
+        ("name", details.name.clone()),
+        ("index", written(details.index_thousandths, 3)),
+        ("abbe", written(details.abbe_tenths, 1)),
+        ("density", written(details.density_hundredths, 2)),
+        ("centre", written(details.centre_hundredths, 2)),
+        ("cutting", details.cutting.key().to_owned()),
+        ("code", details.code.clone()),
+        ("price", details.price.plain()),
+    ] {
+        form.set(name, value);
+    }
+    form
+}
+
+fn read(form: &mut Form) -> Option<MaterialDetails> {
+    let name = form.read("name", |t| text::needed("A name", t, 80));
+    let index = form.read("index", |t| scaled("A refractive index", t, 3, 1400, 2000));
+    let abbe = form.read("abbe", |t| scaled("An Abbe number", t, 1, 100, 1000));
+    let density = form.read("density", |t| scaled("A density in g/cm³", t, 2, 50, 600));
+    let centre = form.read("centre", |t| scaled("A centre thickness in mm", t, 2, 50, 1000));
+    let cutting = form.read("cutting", |t| Cutting::from_key(t).ok_or("Choose how it is cut"));
+    let code = form.read("code", read_code);
+    let price = form.read("price", |t| read_price(t, Cents::new(10_000_000)));
+    Some(MaterialDetails {
+        name: name?,
+        index_thousandths: index?,
+        abbe_tenths: abbe?,
+        density_hundredths: density?,
+        centre_hundredths: centre?,
+        cutting: cutting?,
+        code: code?,
+        price: price?,
+    })
+}

@@ -1,0 +1,306 @@
+//! Taking an order: what is understood, refused, asked about, and never done twice.
+
+use crate::support::{Answer, TestLab};
+
+/// A complete order for someone new in a new frame.
+fn fields() -> Vec<(&'static str, String)> {
+    [
+        ("customer_name", "Odile Marrow"),
+        ("line1", "3 Sedge Row"),
+        ("city", "Pellmarsh"),
+        ("region", "PM"),
+        ("postcode", "00404"),
+        ("phone", "555-0119"),
+        ("frame_maker", "Fjordline"),
+        ("frame_model", "Kestrel"),
+        ("frame_colour", "ink"),
+        ("frame_eye_size", "50"),
+        ("frame_bridge", "18"),
+        ("frame_temple", "140"),
+        ("frame_rim", "metal"),
+        ("price_frame", "95"),
+        ("rx_right", "-225 -125 95"),
+        ("rx_left", "-2.50 -0.75 x 80"),
+        ("height_right", "20"),
+        ("height_left", "20"),
+        ("pd", "63"),
+        ("near_pd", ""),
+        ("made_for", "distance"),
+        ("prescriber", "Dr Ines Fallow"),
+        ("written_on", "2026-10-20"),
+        ("expires_on", "2028-10-20"),
+        ("diagnosis", ""),
+        ("design", "spherical"),
+        ("coating", ""),
+        ("tint", ""),
+        ("price_shipping", "7"),
+        ("payment", "100"),
+        ("payment_kind", "card"),
+        ("ordered_on", "2026-11-25"),
+        ("promised_on", "2026-12-05"),
+        ("note", "soft nose pads"),
+    ]
+    .into_iter()
+    .map(|(n, v)| (n, v.to_owned()))
+    .collect()
+}
+
+/// The address of a fresh order page.
+async fn begin(lab: &TestLab) -> String {
+    let answer = lab.get("/orders/new").await;
+    answer.assert_status(303);
+    answer.location
+}
+
+/// Posts the complete order with some fields changed.
+async fn post(lab: &TestLab, path: &str, changes: &[(&str, &str)]) -> Answer {
+    let material = lab.store.list_materials().await.unwrap()[0].id.to_string();
+    let mut fields = fields();
+    fields.push(("material", material));
+    let mut fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (*n, v.as_str())).collect();
+    for (name, value) in changes {
+        fields.retain(|(n, _)| n != name);
+        fields.push((name, value));
+    }
+    lab.post(path, &fields).await
+}
+
+#[tokio::test]
+async fn an_order_becomes_a_job() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    let answer = post(&lab, &path, &[]).await;
+    answer.assert_status(303);
+    assert_eq!(answer.location, "/jobs/1001", "the first job of a new book");
+    let lab = lab.reopened().await;
+    let page = lab.get("/jobs/1001").await;
+    page.assert_status(200);
+    assert_eq!(page.text(".eye-right .rx.large"), "-2.25 -1.25 x 095");
+    assert_eq!(page.text(".eye-left .rx.large"), "-2.50 -0.75 x 080");
+    assert_eq!(page.text("[aria-current=step]"), "taken now");
+    let figures = page.texts(".figures .num");
+    assert_eq!(figures, ["$162.00", "$100.00", "$62.00"], "95 frame, 2 x 30 lenses, 7 shipping; 100 paid");
+}
+
+#[tokio::test]
+async fn a_second_click_finds_the_first_job() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    let first = post(&lab, &path, &[]).await;
+    let second = post(&lab, &path, &[("customer_name", "Somebody Else")]).await;
+    assert_eq!((first.location.as_str(), second.location.as_str()), ("/jobs/1001", "/jobs/1001?already=order"));
+    let back = lab.get(&path).await;
+    assert_eq!(back.location, "/jobs/1001?already=order", "the Back button finds the job, not an empty form");
+    assert!(lab.get("/jobs/1001?already=order").await.text(".notice.info").contains("nothing was added"));
+    lab.get("/jobs/1002").await.assert_status(404);
+}
+
+#[tokio::test]
+async fn a_reload_loses_nothing() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    let key = path.rsplit('/').next().unwrap();
+    let kept = lab.post(&format!("/drafts/{key}"), &[("rx_right", "-2.25 -1"), ("customer_name", "Ad")]).await;
+    kept.assert_status(204);
+    let lab = lab.reopened().await;
+    let page = lab.get(&path).await;
+    assert_eq!(page.attributes("#rx_right", "value"), ["-2.25 -1"]);
+    assert_eq!(page.attributes("#customer_name", "value"), ["Ad"]);
+    // A refused post keeps what was typed too, on the page and in the book.
+    let refused = post(&lab, &path, &[("rx_left", "-2.50 -0.75")]).await;
+    refused.assert_status(422);
+    assert_eq!(refused.attributes("#rx_left", "value"), ["-2.50 -0.75"]);
+    assert_eq!(lab.get(&path).await.attributes("#note", "name"), ["note"]);
+    assert_eq!(lab.get(&path).await.attributes("#phone", "value"), ["555-0119"]);
+}
+
+#[tokio::test]
+async fn each_fault_stands_beside_its_field() {
+    let lab = TestLab::new().await;
+    for (name, value, says) in [
+        ("rx_right", "-2.25 -1.25", "axis"),
+        ("rx_right", "2.25 -1.25 x 95", "sign"),
+        ("rx_left", "-2.25 x 95", "cylinder"),
+        ("rx_left", "-2.25 -1.25 x 200", "180"),
+        ("rx_left", "", "Write the power"),
+        ("pd", "93", "80"),
+        ("pd", "", "pupil distance"),
+        ("height_right", "4", "out of range"),
+        ("height_left", "", "number is needed"),
+        ("frame_eye_size", "5", "out of range"),
+        ("frame_rim", "", "Choose"),
+        ("customer_name", " ", "needed"),
+        ("written_on", "2027-01-01", "still to come"),
+        ("promised_on", "2026-11-01", "before the order"),
+        ("price_frame", "12,50", "amount"),
+        ("payment", "-5", "minus"),
+        ("price_discount", "900", "more than the whole bill"),
+        ("email", "nobody", "@"),
+        ("made_for", "elsewhere", "Choose"),
+        ("material", "00000000-0000-0000-0000-000000000000", "on sale"),
+    ] {
+        let path = begin(&lab).await;
+        let answer = post(&lab, &path, &[(name, value)]).await;
+        answer.assert_status(422);
+        let errors = answer.texts(&format!("#{name}-error"));
+        assert!(errors.first().is_some_and(|e| e.contains(says)), "{name}={value:?}: {errors:?}");
+    }
+    lab.get("/jobs/1001").await.assert_status(404);
+}
+
+#[tokio::test]
+async fn a_doubt_is_asked_about_once() {
+    let lab = TestLab::new().await;
+    for (name, value, says) in [
+        ("rx_left", "+2.50 -0.75 x 80", "signs differ"),
+        ("rx_left", "-2.60 -0.75 x 80", "not a multiple of 0.125"),
+        ("pd", "52", "narrow"),
+        ("near_pd", "64", "wider than far"),
+        ("expires_on", "2026-11-01", "past its date"),
+        ("promised_on", "2027-02-01", "30 days"),
+    ] {
+        let path = begin(&lab).await;
+        let who = ("customer_name", says);
+        let asked = post(&lab, &path, &[who, (name, value)]).await;
+        asked.assert_status(422);
+        let warnings = asked.texts("p.warn").join(" ");
+        assert!(warnings.contains(says), "{name}={value}: {warnings}");
+        let seen = asked.attributes("#seen", "value").remove(0);
+        // Ticking for one doubt does not confirm another.
+        post(&lab, &path, &[who, (name, value), ("seen", "something else")]).await.assert_status(422);
+        post(&lab, &path, &[who, (name, value), ("seen", &seen)]).await.assert_status(303);
+    }
+}
+
+#[tokio::test]
+async fn a_second_order_of_a_name_says_who_it_is() {
+    let lab = TestLab::new().await;
+    post(&lab, &begin(&lab).await, &[]).await.assert_status(303);
+    let path = begin(&lab).await;
+    let asked = post(&lab, &path, &[]).await;
+    asked.assert_status(422);
+    assert!(asked.text("#customer_name-error").contains("in the book already"));
+    let choices = asked.attributes("input[type=radio][name=customer_id]", "value");
+    assert_eq!((choices.len(), choices[1].as_str()), (2, "new"));
+    post(&lab, &path, &[("customer_id", &choices[0])]).await.assert_status(303);
+    let other = begin(&lab).await;
+    post(&lab, &other, &[("customer_id", "new")]).await.assert_status(303);
+    assert_eq!(lab.store.list_customers("Odile", 9).await.unwrap().len(), 2, "two people of one name");
+}
+
+#[tokio::test]
+async fn looking_first_takes_nothing() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    let page = post(&lab, &path, &[("intent", "look")]).await;
+    page.assert_status(200);
+    assert_eq!(page.texts("#rx_right-echo .rx"), ["-2.25 -1.25 x 095", "-3.50 +1.25 x 005"]);
+    assert!(page.text("tfoot").contains("$162.00"));
+    lab.get("/jobs/1001").await.assert_status(404);
+}
+
+#[tokio::test]
+async fn new_lenses_need_only_the_number() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    let answer = lab.get(&format!("/jobs/{number}/relens")).await;
+    answer.assert_status(303);
+    let page = lab.get(&answer.location).await;
+    assert!(page.texts("#frame_name, #frame_maker").is_empty(), "no frame is asked for");
+    assert!(page.text(".notice.info").contains("-2.25 -1.25 x 095"), "the last prescription is shown");
+    assert_eq!(page.attributes("#pd", "value"), ["31.00/33.00"]);
+    let customer = page.attributes("input[name=customer_id]", "value").remove(0);
+    let number_text = number.to_string();
+    let changes = [
+        ("relens_of", number_text.as_str()),
+        ("customer_id", &customer),
+        ("rx_right", "-2.75 -1.25 x 95"),
+        ("pd", "31/33"),
+        ("price_frame", ""),
+    ];
+    let taken = post(&lab, &answer.location, &changes).await;
+    taken.assert_status(303);
+    let job = lab.get(&taken.location).await;
+    assert_eq!(job.texts(".eye dd.is-new"), ["sphere -0.50"]);
+    assert!(job.body.contains(&format!("job {number}")));
+}
+
+#[tokio::test]
+async fn a_large_change_since_last_time_is_asked_about() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    let customer = lab.store.get_job(number).await.unwrap().customer.id.to_string();
+    let path = lab.get(&format!("/orders/new?customer={customer}")).await.location;
+    let asked = post(&lab, &path, &[("customer_id", &customer), ("rx_right", "-4.75 -1.25 x 95")]).await;
+    asked.assert_status(422);
+    assert!(asked.texts("p.warn").join(" ").contains("changed by 2.50 D"), "{:?}", asked.texts("p.warn"));
+}
+
+#[tokio::test]
+async fn says_at_once_what_it_understood() {
+    let lab = TestLab::new().await;
+    let understood = lab.get("/echo/rx?name=rx_right&text=pl+-50+x+180").await;
+    assert_eq!(understood.texts(".rx"), ["Plano -0.50 x 180", "-0.50 +0.50 x 090"]);
+    let refused = lab.get("/echo/rx?name=rx_right&text=-2.25+-1.25").await;
+    assert_eq!(refused.texts(".error").len(), 1);
+    assert!(lab.get("/echo/rx?text=").await.body.trim().is_empty());
+    assert_eq!(lab.get("/echo/pd?text=31.5/32").await.texts(".rx"), ["31.50 right, 32.00 left", "63.50 together"]);
+}
+
+#[tokio::test]
+async fn what_is_typed_is_shown_as_text() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    let nasty = "<script>alert(1)</script>\"'&";
+    let answer = post(&lab, &path, &[("customer_name", nasty), ("rx_right", "<b>x</b>")]).await;
+    answer.assert_status(422);
+    assert!(!answer.body.contains("<script>alert") && !answer.body.contains("<b>x</b>"));
+    assert_eq!(answer.attributes("#customer_name", "value"), [nasty]);
+    let taken = post(&lab, &path, &[("customer_name", nasty)]).await;
+    let job = lab.get(&taken.location).await;
+    assert!(!job.body.contains("<script>alert"));
+}
+
+#[tokio::test]
+async fn a_job_number_in_the_box_opens_the_job() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    assert_eq!(lab.get(&format!("/find?q=%20{number}%20")).await.location, format!("/jobs/{number}"));
+    let found = lab.get("/find?q=quill").await;
+    assert!(found.texts("a.job-link").contains(&number.to_string()));
+    assert!(lab.get("/find?q=zzz").await.text(".empty").contains("zzz"));
+    assert_eq!(lab.get("/find?q=").await.location, "/");
+}
+
+#[tokio::test]
+async fn open_jobs_stand_by_promise_the_late_ones_first() {
+    let lab = TestLab::new().await;
+    for (promised, ordered) in
+        [("2026-12-20", "2026-11-25"), ("2026-11-20", "2026-11-10"), ("2026-11-26", "2026-11-20")]
+    {
+        let path = begin(&lab).await;
+        let name = format!("Customer {promised}");
+        post(&lab, &path, &[("customer_name", &name), ("promised_on", promised), ("ordered_on", ordered)])
+            .await
+            .assert_status(303);
+    }
+    let page = lab.get("/").await;
+    assert_eq!(page.texts("tbody th"), ["1002", "1003", "1001"]);
+    assert_eq!(page.texts(".mark.late"), ["5 days late"]);
+    assert_eq!(page.texts("tr.late th"), ["1002"]);
+}
+
+#[tokio::test]
+async fn a_note_is_added_once_and_stays() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    let key = lab.get(&format!("/jobs/{number}")).await.attributes("form[data-draft]", "data-draft").remove(0);
+    let fields = [("key", key.as_str()), ("note", "customer rang: needs them by Friday")];
+    for _ in 0..2 {
+        lab.post(&format!("/jobs/{number}/notes"), &fields).await.assert_status(303);
+    }
+    let lab = lab.reopened().await;
+    let history = lab.get(&format!("/jobs/{number}")).await.texts(".history span");
+    assert_eq!(history.iter().filter(|h| h.contains("by Friday")).count(), 1, "{history:?}");
+    lab.post(&format!("/jobs/{number}/notes"), &[("note", " ")]).await.assert_status(422);
+}

@@ -1,0 +1,124 @@
+//! The lens drawer.
+
+use axum::body::Body;
+use axum::http::Request;
+
+use crate::support::{TestLab, encode};
+
+async fn material(lab: &TestLab, name: &str) -> String {
+    let materials = lab.store.list_materials().await.unwrap();
+    materials.iter().find(|m| m.details.name == name).unwrap().line.to_string()
+}
+
+async fn typed(lab: &TestLab) -> Vec<(String, String)> {
+    let key = lab.get("/stock/new").await.attributes("input[name=key]", "value").remove(0);
+    [
+        ("key", key.as_str()),
+        ("material", &material(lab, "1.60").await),
+        ("sphere", "-225"),
+        ("cylinder", "-.50"),
+        ("diameter", "70"),
+        ("centre", "1.5"),
+        ("front_power", "3.40"),
+        ("count", "2"),
+    ]
+    .map(|(n, v)| (n.to_owned(), v.to_owned()))
+    .into()
+}
+
+fn with<'a>(fields: &'a [(String, String)], field: &str, value: &'a str) -> Vec<(&'a str, &'a str)> {
+    fields.iter().map(|(n, v)| (n.as_str(), if n == field { value } else { v.as_str() })).collect()
+}
+
+#[tokio::test]
+async fn puts_lenses_in_once_and_marks_what_runs_low() {
+    let lab = TestLab::new().await;
+    assert!(lab.get("/stock").await.text(".empty").contains("The drawer is empty"));
+    let form = typed(&lab).await;
+    for _ in 0..2 {
+        let answer = lab.post("/stock/new", &with(&form, "", "")).await;
+        answer.assert_status(303);
+        assert!(answer.location.starts_with("/stock#material-"), "{}", answer.location);
+    }
+    let lab = lab.reopened().await;
+    let page = lab.get("/stock").await;
+    assert_eq!(page.texts("section h2"), ["1.60"]);
+    assert_eq!(page.texts("tbody th"), ["-2.25 -0.50"]);
+    assert_eq!(page.texts("tbody td.n"), ["70", "1.50", "+3.40", "2"]);
+    assert_eq!(page.texts(".mark"), ["Low"]);
+    // A second envelope of the same kind joins the first.
+    lab.post("/stock/new", &with(&typed(&lab).await, "count", "3")).await.assert_status(303);
+    let page = lab.get("/stock").await;
+    assert_eq!(page.texts("tbody td.n"), ["70", "1.50", "+3.40", "5"]);
+    assert!(page.texts(".mark").is_empty());
+    assert!(page.text(".title").contains("5 lenses of 1 kinds"));
+}
+
+#[tokio::test]
+async fn each_bad_field_has_its_sentence() {
+    let lab = TestLab::new().await;
+    let form = typed(&lab).await;
+    for (field, value, said) in [
+        ("material", "", "Choose a material on sale"),
+        ("sphere", "", "A sphere is needed, such as -2.25 or pl"),
+        ("sphere", "-2.25 -0.50 x 90", "A sphere is one number, not “-2.25 -0.50 x 90”"),
+        ("cylinder", "+0.50", "That is the plus form. In minus cylinder this lens is -1.75 -0.50: write it so"),
+        ("diameter", "39.99", "A diameter is between 40 and 90 mm"),
+        ("centre", "0.4", "A centre thickness is between 0.5 and 20 mm"),
+        ("front_power", "-1", "A front power is between 0 and 20 D"),
+        ("count", "0", "How many is a whole number from 1 to 500, not “0”"),
+        ("count", "two", "How many is a whole number from 1 to 500, not “two”"),
+    ] {
+        let answer = lab.post("/stock/new", &with(&form, field, value)).await;
+        answer.assert_status(422);
+        assert_eq!(answer.texts(".error"), [said], "{field} {value}");
+    }
+    let unsigned = lab.post("/stock/new", &with(&form, "sphere", "2.25")).await;
+    assert!(unsigned.assert_status(422).text("#sphere-error").contains("sign"), "a missing sign is never guessed");
+    assert!(lab.store.list_drawer().await.unwrap().is_empty());
+    let key = &form[0].1;
+    lab.post(&format!("/drafts/{key}"), &with(&form, "centre", "1.7")).await.assert_status(204);
+    assert_eq!(lab.get("/stock/new").await.attributes("#centre", "value"), ["1.7"]);
+}
+
+#[tokio::test]
+async fn corrects_the_count_once_a_click() {
+    let lab = TestLab::new().await;
+    lab.post("/stock/new", &with(&typed(&lab).await, "", "")).await.assert_status(303);
+    let lens = lab.store.list_drawer().await.unwrap().remove(0);
+    let path = format!("/stock/{}/count", lens.id);
+    let key = lab.get("/stock").await.attributes("tbody input[name=key]", "value").remove(0);
+    for _ in 0..2 {
+        let answer = lab.post(&path, &[("key", &key), ("change", "1")]).await;
+        assert_eq!(answer.location, format!("/stock#lens-{}", lens.id.simple()));
+    }
+    assert_eq!(lab.store.list_drawer().await.unwrap()[0].count, 3, "a double click adds one");
+    let page = lab.get(&path).await;
+    let key = page.attributes("input[name=key]", "value").remove(0);
+    assert_eq!(page.text(".figure.key .num"), "3");
+    let refused = lab.post(&path, &[("key", &key), ("change", "-4")]).await;
+    assert_eq!(refused.assert_status(422).text("#change-error"), "Only 3 in the drawer: it cannot lose 4");
+    for bad in ["", "0", "some", "501"] {
+        let refused = lab.post(&path, &[("key", &key), ("change", bad)]).await;
+        assert!(refused.assert_status(422).text("#change-error").starts_with("Write how many went in or out"), "{bad}");
+    }
+    lab.post(&path, &[("key", &key), ("change", "−3")]).await.assert_status(303);
+    let lab = lab.reopened().await;
+    assert_eq!(lab.store.list_drawer().await.unwrap()[0].count, 0);
+    assert_eq!(lab.get("/stock").await.texts(".mark"), ["None left"]);
+    lab.get("/stock/none/count").await.assert_status(404);
+}
+
+#[tokio::test]
+async fn another_site_moves_no_lens() {
+    let lab = TestLab::new().await;
+    let form = typed(&lab).await;
+    let request = Request::post("/stock/new")
+        .header("host", "localhost")
+        .header("sec-fetch-site", "cross-site")
+        .header("content-type", "application/x-www-form-urlencoded")
+        .body(Body::from(encode(&with(&form, "", ""))))
+        .unwrap();
+    lab.send(request).await.assert_status(403);
+    assert!(lab.store.list_drawer().await.unwrap().is_empty());
+}
