@@ -1,8 +1,8 @@
 //! The pages, tested through the whole router on a temporary book. One module a noun, as in `src/web/page`.
 
-mod shapes;
 mod guard;
 mod orders;
+mod shapes;
 mod support;
 
 mod customers;
