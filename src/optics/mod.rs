@@ -16,9 +16,12 @@
 //! It does not decide what the lab does about a result, read files, or know a date.
 #![deny(missing_docs)]
 
+pub mod lens;
 pub mod power;
 pub mod prescription;
 pub mod prism;
+pub mod ray;
+pub mod surface;
 pub mod tolerance;
 pub mod unit;
 
