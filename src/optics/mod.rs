@@ -24,6 +24,7 @@ pub mod ray;
 pub mod surface;
 pub mod tolerance;
 pub mod unit;
+pub mod worn;
 
 /// Which of the wearer's eyes a value belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
