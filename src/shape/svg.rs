@@ -1,1 +1,103 @@
-//! An outline as SVG path data in true millimetres.
+//! An outline as SVG path data in true millimetres: nothing around it, no style.
+//!
+//! SVG counts y downwards, so y is flipped here and only here.
+
+use std::fmt::Write;
+
+use super::boxing::Boxing;
+use super::outline::{Outline, Point};
+use crate::optics::{Eye, Pair};
+
+/// A coordinate with at most three decimals and no trailing noise.
+fn millimetres(value: f64) -> String {
+    let text = format!("{value:.3}");
+    let text = text.trim_end_matches('0').trim_end_matches('.');
+    if text == "-0" { "0".to_owned() } else { text.to_owned() }
+}
+
+/// A front-view coordinate pair as SVG writes it.
+pub fn coordinates(point: Point) -> String {
+    format!("{} {}", millimetres(point.x_mm), millimetres(-point.y_mm))
+}
+
+/// The `d` of a path with the boxing centre at `place` (front view, mm).
+pub fn path_data(outline: &Outline, place: Point) -> String {
+    let mut data = String::with_capacity(outline.points().len() * 16);
+    for (index, point) in outline.points().iter().enumerate() {
+        let command = if index == 0 { "M" } else { "L" };
+        // Writing to a string cannot fail.
+        let _ = write!(data, "{command}{}", coordinates(point.plus(place)));
+    }
+    data.push('Z');
+    data
+}
+
+/// A drawing of one or two lenses: where each boxing centre goes and the window that shows all.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct View {
+    /// The boxing centre of each eye, front view: both on the datum line, the nose at x = 0.
+    pub centres: Pair<Point>,
+    /// The window's left edge, SVG direction.
+    pub left_mm: f64,
+    /// The window's top edge, SVG direction (y down).
+    pub top_mm: f64,
+    /// The window's width.
+    pub width_mm: f64,
+    /// The window's height.
+    pub height_mm: f64,
+}
+
+impl View {
+    /// A window on both eyes as worn, seen from the front, with room around the boxes.
+    pub fn of_pair(boxing: &Pair<Boxing>, dbl_mm: f64, room_mm: f64) -> Self {
+        let reach = |b: &Boxing| b.a_mm + dbl_mm / 2.0;
+        let height_mm = boxing.right.b_mm.max(boxing.left.b_mm);
+        let centre = |eye: Eye| {
+            let half = super::layout::half_frame_pd_mm(boxing.get(eye).a_mm, dbl_mm);
+            Point::new(-eye.nasal_sign() * half, 0.0)
+        };
+        View {
+            centres: Pair::new(centre(Eye::Right), centre(Eye::Left)),
+            left_mm: -reach(&boxing.right) - room_mm,
+            top_mm: -height_mm / 2.0 - room_mm,
+            width_mm: reach(&boxing.right) + reach(&boxing.left) + 2.0 * room_mm,
+            height_mm: height_mm + 2.0 * room_mm,
+        }
+    }
+
+    /// The `viewBox` attribute.
+    pub fn view_box(&self) -> String {
+        [self.left_mm, self.top_mm, self.width_mm, self.height_mm].map(millimetres).join(" ")
+    }
+
+    /// The window's width and height as CSS lengths that print at true size.
+    pub fn true_size(&self) -> (String, String) {
+        (format!("{}mm", millimetres(self.width_mm)), format!("{}mm", millimetres(self.height_mm)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn writes_true_millimetres_with_y_down() {
+        let outline = Outline::from_radii_mm(&[20.0; 8]).unwrap();
+        assert_eq!(
+            path_data(&outline, Point::ORIGIN),
+            "M20 0L14.142 -14.142L0 -20L-14.142 -14.142L-20 0L-14.142 14.142L0 20L14.142 14.142Z"
+        );
+        assert!(path_data(&outline, Point::new(-35.0, 1.0)).starts_with("M-15 -1L"));
+    }
+
+    #[test]
+    fn the_right_eye_is_drawn_on_the_left() {
+        // A 52 and 50, DBL 18, B 36 and 34, 2 mm round: from -(52 + 9 + 2) to +(50 + 9 + 2).
+        let size =
+            |a_mm, b_mm| Boxing { a_mm, b_mm, ed_mm: 0.0, ed_axis_deg: 0.0, circumference_mm: 0.0, area_mm2: 0.0 };
+        let view = View::of_pair(&Pair::new(size(52.0, 36.0), size(50.0, 34.0)), 18.0, 2.0);
+        assert_eq!(view.view_box(), "-63 -20 124 40");
+        assert_eq!((view.centres.right.x_mm, view.centres.left.x_mm), (-35.0, 34.0));
+        assert_eq!(view.true_size(), ("124mm".to_owned(), "40mm".to_owned()));
+    }
+}
