@@ -8,6 +8,7 @@
 use thiserror::Error;
 
 use super::power::SphereCylinder;
+use super::prism::BaseVector;
 use super::ray::{Patch, Vector, dot, plus, refract, unit};
 use super::surface::{Conic, Local, Toric, back_curvature_per_mm, front_curvature_per_mm};
 
@@ -82,8 +83,8 @@ pub enum LensError {
 pub struct LensOrder {
     /// Back vertex power.
     pub power: SphereCylinder,
-    /// Base vector of the prescribed prism in the front view, x to the observer's right, y up.
-    pub prism_pd: (f64, f64),
+    /// The prescribed prism.
+    pub prism: BaseVector,
     /// Refractive index, 1.4 to 2.0.
     pub index: f64,
     /// True power of the front at its vertex, in the lens's own index.
@@ -116,9 +117,9 @@ pub struct LeavingRay {
 
 impl LeavingRay {
     /// The deviation of a ray that arrived along the optical axis, as a base vector: 100 times its tangent.
-    pub fn deviation_pd(&self) -> (f64, f64) {
+    pub fn deviation(&self) -> BaseVector {
         let [x, y, z] = self.along;
-        (100.0 * x / -z, 100.0 * y / -z)
+        BaseVector { x_pd: 100.0 * x / -z, y_pd: 100.0 * y / -z }
     }
 }
 
@@ -129,14 +130,14 @@ struct Tilt([Vector; 3]);
 impl Tilt {
     /// The tilt that deviates a ray along the optical axis by the prism: tan α = sin δ / (n - cos δ), from
     /// n sin α = sin (α + δ), with δ the deviation, tan δ = P/100 (Snell).
-    fn making(prism_pd: (f64, f64), index: f64) -> Option<Self> {
-        let amount = prism_pd.0.hypot(prism_pd.1);
+    fn making(prism: BaseVector, index: f64) -> Option<Self> {
+        let amount = prism.x_pd.hypot(prism.y_pd);
         if amount < 1e-9 {
             return None;
         }
         let deviation = (amount / 100.0).atan();
         let (s, c) = (deviation.sin() / (index - deviation.cos())).atan().sin_cos();
-        let (bx, by) = (prism_pd.0 / amount, prism_pd.1 / amount);
+        let (bx, by) = (prism.x_pd / amount, prism.y_pd / amount);
         // Turns the base direction back (towards -z) and the normal towards the base.
         let turn = |v: Vector| {
             let along_base = bx * v[0] + by * v[1];
@@ -202,7 +203,7 @@ impl Lens {
                 return Err(LensError::Power(power_d));
             }
         }
-        let prism = order.prism_pd.0.hypot(order.prism_pd.1);
+        let prism = order.prism.x_pd.hypot(order.prism.y_pd);
         if !within(prism, MAX_PRISM_PD) {
             return Err(LensError::Prism(prism));
         }
@@ -222,7 +223,7 @@ impl Lens {
                 conic: order.front_conic,
             },
             back: Toric::new(curve(minus.sphere_d), curve(cross_d), minus.axis_deg),
-            tilt: Tilt::making(order.prism_pd, order.index),
+            tilt: Tilt::making(order.prism, order.index),
         })
     }
 
@@ -407,7 +408,7 @@ mod tests {
     fn order(sphere_d: f64, cylinder_d: f64, axis_deg: f64, index: f64, front_d: f64, centre_mm: f64) -> LensOrder {
         LensOrder {
             power: SphereCylinder::new(sphere_d, cylinder_d, axis_deg),
-            prism_pd: (0.0, 0.0),
+            prism: BaseVector::default(),
             index,
             front_power_d: front_d,
             front_conic: 0.0,
@@ -443,7 +444,7 @@ mod tests {
             (order(-2.0, 0.0, 180.0, 1.5, 4.0, 0.0), LensError::CentreThickness(0.0)),
             (order(-41.0, 0.0, 180.0, 1.5, 4.0, 2.0), LensError::Power(-41.0)),
             (
-                LensOrder { prism_pd: (30.0, 1.0), ..order(0.0, 0.0, 180.0, 1.5, 4.0, 2.0) },
+                LensOrder { prism: BaseVector { x_pd: 30.0, y_pd: 1.0 }, ..order(0.0, 0.0, 180.0, 1.5, 4.0, 2.0) },
                 LensError::Prism(901f64.sqrt()),
             ),
         ] {
@@ -470,14 +471,15 @@ mod tests {
 
     #[test]
     fn a_prism_deviates_the_axial_ray_by_its_amount_towards_its_base() {
-        for prism_pd in [(2.0, 0.0), (-1.5, 3.0), (0.0, -10.0), (12.0, 16.0)] {
+        for (x_pd, y_pd) in [(2.0, 0.0), (-1.5, 3.0), (0.0, -10.0), (12.0, 16.0)] {
+            let prism = BaseVector { x_pd, y_pd };
             for power in [0.0, -6.0] {
-                let lens = Lens::new(LensOrder { prism_pd, ..order(power, -1.0, 70.0, 1.6, 5.0, 3.0) }).unwrap();
-                let (x, y) = lens.trace(0.0, 0.0).unwrap().deviation_pd();
-                assert_close(x, prism_pd.0, 1e-9, "100 tan of the deviation");
-                assert_close(y, prism_pd.1, 1e-9, "100 tan of the deviation");
-                let at_base = lens.thickness_mm(prism_pd.0, prism_pd.1).unwrap();
-                let at_apex = lens.thickness_mm(-prism_pd.0, -prism_pd.1).unwrap();
+                let lens = Lens::new(LensOrder { prism, ..order(power, -1.0, 70.0, 1.6, 5.0, 3.0) }).unwrap();
+                let got = lens.trace(0.0, 0.0).unwrap().deviation();
+                assert_close(got.x_pd, x_pd, 1e-9, "100 tan of the deviation");
+                assert_close(got.y_pd, y_pd, 1e-9, "100 tan of the deviation");
+                let at_base = lens.thickness_mm(x_pd, y_pd).unwrap();
+                let at_apex = lens.thickness_mm(-x_pd, -y_pd).unwrap();
                 assert!(at_base > at_apex, "thick at the base");
             }
         }
@@ -485,7 +487,11 @@ mod tests {
 
     #[test]
     fn a_tilted_sphere_is_a_sphere_about_its_moved_centre() {
-        let lens = Lens::new(LensOrder { prism_pd: (3.0, 4.0), ..order(-5.0, 0.0, 180.0, 1.5, 3.0, 2.0) }).unwrap();
+        let lens = Lens::new(LensOrder {
+            prism: BaseVector { x_pd: 3.0, y_pd: 4.0 },
+            ..order(-5.0, 0.0, 180.0, 1.5, 3.0, 2.0)
+        })
+        .unwrap();
         let r = 1.0 / lens.back().strong_per_mm();
         let deviation = 0.05f64.atan();
         let tilt = (deviation.sin() / (1.5 - deviation.cos())).atan();

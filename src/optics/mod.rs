@@ -16,7 +16,9 @@
 //! It does not decide what the lab does about a result, read files, or know a date.
 #![deny(missing_docs)]
 
+pub mod gaze;
 pub mod lens;
+pub mod material;
 pub mod power;
 pub mod prescription;
 pub mod prism;

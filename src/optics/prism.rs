@@ -114,10 +114,7 @@ pub struct Imbalance {
 
 /// The relative prism of a pair (textbook): horizontal parts add, vertical parts cancel.
 pub fn imbalance(prism: Pair<InUp>) -> Imbalance {
-    Imbalance {
-        horizontal_pd: prism.right.in_pd + prism.left.in_pd,
-        vertical_pd: prism.right.up_pd - prism.left.up_pd,
-    }
+    Imbalance { horizontal_pd: prism.right.in_pd + prism.left.in_pd, vertical_pd: prism.right.up_pd - prism.left.up_pd }
 }
 
 /// The prism met at a point of the lens, by Prentice's rule with the full power: p = -F r, r in centimetres
@@ -141,9 +138,7 @@ pub fn prism_from_error(eye: Eye, power: SphereCylinder, in_mm: f64, up_mm: f64)
 #[derive(Debug, Clone, Copy, PartialEq, Error)]
 pub enum DecentrationError {
     /// A principal meridian has next to no power.
-    #[error(
-        "A lens with {weakest_d:+.2} D in one meridian makes no prism by decentration; order the prism surfaced"
-    )]
+    #[error("A lens with {weakest_d:+.2} D in one meridian makes no prism by decentration; order the prism surfaced")]
     TooWeak {
         /// The weaker principal power.
         weakest_d: f64,

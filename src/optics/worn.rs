@@ -17,6 +17,7 @@ use thiserror::Error;
 use super::Eye;
 use super::lens::{Lens, LensError, LensOrder, front_at_back_d, meet, patch};
 use super::power::{PowerMatrix, SphereCylinder};
+use super::prism::BaseVector;
 use super::ray::{Patch, Pencil, Vector, dot, plus, refract};
 use super::surface::Conic;
 
@@ -67,8 +68,8 @@ pub struct Worn {
     pub order_textbook: SphereCylinder,
     /// What a lens ordered as prescribed would give as worn, at the worn vertex distance.
     pub unchanged: SphereCylinder,
-    /// The prism that tilt makes on the line of sight, as a base vector: to the observer's right, and up.
-    pub tilt_prism_pd: (f64, f64),
+    /// The prism that tilt makes on the line of sight.
+    pub tilt_prism: BaseVector,
 }
 
 /// The power to order so that the lens gives the prescribed power (`order.power`) as worn.
@@ -85,7 +86,7 @@ pub fn worn(eye: Eye, order: &LensOrder, wear: &Wear) -> Result<Worn, WornError>
         order: sight.order_for(wanted, order),
         order_textbook: martin_undone(wanted, order.index, wear),
         unchanged: sight.worn_power(order.power, order),
-        tilt_prism_pd: sight.tilt_prism_pd,
+        tilt_prism: sight.tilt_prism,
     })
 }
 
@@ -156,7 +157,7 @@ struct Sight {
     /// The line of sight behind the lens, towards the eye, and right and up across it.
     behind: Vector,
     across: [Vector; 2],
-    tilt_prism_pd: (f64, f64),
+    tilt_prism: BaseVector,
 }
 
 impl Sight {
@@ -178,7 +179,8 @@ impl Sight {
         let inside = Pencil::parallel(arriving).refracted(&front_patch, 1.0, n)?.after(way_mm, n);
         // Light is turned towards the base: from where it arrives to where it goes behind the lens.
         let tangent = |direction: Vector| -100.0 * dot(arriving, direction) / dot(arriving, behind);
-        Some(Self { inside, behind, across: [right, up], tilt_prism_pd: (tangent(right), tangent(up)) })
+        let tilt_prism = BaseVector { x_pd: tangent(right), y_pd: tangent(up) };
+        Some(Self { inside, behind, across: [right, up], tilt_prism })
     }
 
     /// Light behind the lens with the given power across the line of sight.
@@ -245,7 +247,7 @@ mod tests {
     fn lens(sphere_d: f64, cylinder_d: f64, axis_deg: f64) -> LensOrder {
         LensOrder {
             power: SphereCylinder::new(sphere_d, cylinder_d, axis_deg),
-            prism_pd: (0.0, 0.0),
+            prism: BaseVector::default(),
             index: 1.6,
             front_power_d: if sphere_d > 0.0 { sphere_d + 5.0 } else { 3.0 },
             front_conic: 0.0,
@@ -280,7 +282,7 @@ mod tests {
         assert_close(got.order.sphere_d, -10.20, 0.005, "public vertex page");
         assert_close(got.order_textbook.sphere_d, -10.20, 0.005, "public vertex page");
         assert_same_power(got.unchanged, SphereCylinder::sphere(-10.0), 1e-9, "as ordered");
-        assert_eq!(got.tilt_prism_pd, (0.0, 0.0));
+        assert_eq!(got.tilt_prism, BaseVector::default());
     }
 
     #[test]
@@ -365,8 +367,8 @@ mod tests {
                     let (power, prism) = worn_power_by_rays(eye, &ordered, &wear);
                     let row = format!("{eye:?} {:?} panto {panto} wrap {wrap}", prescribed.power);
                     assert_same_power(power, prescribed.power.vertex_compensated(12.0, 14.0), 1e-3, &row);
-                    assert_close(prism.0, got.tilt_prism_pd.0, 1e-9, &row);
-                    assert_close(prism.1, got.tilt_prism_pd.1, 1e-9, &row);
+                    assert_close(prism.0, got.tilt_prism.x_pd, 1e-9, &row);
+                    assert_close(prism.1, got.tilt_prism.y_pd, 1e-9, &row);
                     let (unchanged, _) = worn_power_by_rays(eye, &prescribed, &wear);
                     assert_same_power(got.unchanged, unchanged, 1e-3, &row);
                 }
@@ -390,11 +392,11 @@ mod tests {
         // Small angles: 100 tan θ (t/n) F1, base down for panto, out for wrap (textbook).
         let order = LensOrder { front_power_d: 6.0, centre_thickness_mm: 3.0, index: 1.5, ..lens(-2.0, 0.0, 180.0) };
         let small = 100.0 * 3f64.to_radians().tan() * 0.003 / 1.5 * 6.0;
-        let panto = worn(Eye::Right, &order, &tilted(3.0, 0.0)).unwrap().tilt_prism_pd;
-        assert_close(panto.1, -small, 0.002, "base down");
-        assert_close(panto.0, 0.0, 1e-12, "nothing sideways");
-        let wrap = worn(Eye::Left, &order, &tilted(0.0, 3.0)).unwrap().tilt_prism_pd;
-        assert_close(Eye::Left.nasal_sign() * wrap.0, -small, 0.002, "base out");
+        let panto = worn(Eye::Right, &order, &tilted(3.0, 0.0)).unwrap().tilt_prism;
+        assert_close(panto.y_pd, -small, 0.002, "base down");
+        assert_close(panto.x_pd, 0.0, 1e-12, "nothing sideways");
+        let wrap = worn(Eye::Left, &order, &tilted(0.0, 3.0)).unwrap().tilt_prism;
+        assert_close(Eye::Left.nasal_sign() * wrap.x_pd, -small, 0.002, "base out");
     }
 
     #[test]
@@ -405,8 +407,8 @@ mod tests {
         assert_close(right.order.sphere_d, left.order.sphere_d, 1e-9, "sphere");
         assert_close(right.order.cylinder_d, left.order.cylinder_d, 1e-9, "cylinder");
         assert_close(right.order.axis_deg, 180.0 - left.order.axis_deg, 1e-7, "axis");
-        assert_close(right.tilt_prism_pd.0, -left.tilt_prism_pd.0, 1e-12, "prism sideways");
-        assert_close(right.tilt_prism_pd.1, left.tilt_prism_pd.1, 1e-12, "prism upwards");
+        assert_close(right.tilt_prism.x_pd, -left.tilt_prism.x_pd, 1e-12, "prism sideways");
+        assert_close(right.tilt_prism.y_pd, left.tilt_prism.y_pd, 1e-12, "prism upwards");
     }
 
     #[test]
