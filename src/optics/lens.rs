@@ -292,24 +292,22 @@ impl Lens {
     /// # Errors
     ///
     /// [`LensError::DoesNotSpan`] where one of the surfaces is not there.
-    #[inline]
     pub fn thickness_mm(&self, x_mm: f64, y_mm: f64) -> Result<f64, LensError> {
-        let Some(front_mm) = self.front.sag_mm(x_mm, y_mm) else {
-            return Err(LensError::DoesNotSpan {
-                surface: "front",
-                power_d: self.order.front_power_d,
-                radius_mm: self.front.curvature_per_mm.recip().abs(),
-                needed_mm: x_mm.hypot(y_mm),
-            });
-        };
+        self.thickness_where_mm(x_mm, y_mm).ok_or_else(|| {
+            let needed_mm = x_mm.hypot(y_mm);
+            self.check_span(needed_mm).err().unwrap_or_else(|| self.back_does_not_span(needed_mm))
+        })
+    }
+
+    /// As [`Lens::thickness_mm`]; `None` where one of the surfaces is not there.
+    #[inline]
+    pub fn thickness_where_mm(&self, x_mm: f64, y_mm: f64) -> Option<f64> {
+        let front_mm = self.front.sag_mm(x_mm, y_mm)?;
         let back_mm = match &self.tilt {
-            None => self.back.sag_mm(x_mm, y_mm),
-            Some(tilt) => self.tilted_sag_mm(tilt, x_mm, y_mm),
+            None => self.back.sag_mm(x_mm, y_mm)?,
+            Some(tilt) => self.tilted_sag_mm(tilt, x_mm, y_mm)?,
         };
-        match back_mm {
-            Some(back_mm) => Ok(self.order.centre_thickness_mm - front_mm + back_mm),
-            None => Err(self.back_does_not_span(x_mm.hypot(y_mm))),
-        }
+        Some(self.order.centre_thickness_mm - front_mm + back_mm)
     }
 
     /// How far the tilted back lies behind the plane through its vertex, along the optical axis.

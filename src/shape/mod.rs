@@ -9,7 +9,11 @@
 //! the left eye's is -x.
 #![deny(missing_docs)]
 
+pub mod bevel;
 pub mod boxing;
+pub mod compare;
+pub mod cutout;
+pub mod edge;
 pub mod layout;
 pub mod outline;
 pub mod record;
