@@ -1,1 +1,46 @@
 //! The prescription as a practitioner writes it: reading, checking, writing back.
+//!
+//! Powers are kept as written, in plus or minus cylinder, and turned exactly. A step of one eighth is written
+//! with two places, 0.125 as 0.12 and so on (common practice), and adds as an eighth: -2.12 and -1.12 make -3.25.
+//!
+//! * [`read`] takes one eye's prescription, [`read_measured`] a lensmeter's reading, [`read_prism`] a prism alone.
+//! * [`cautions`] looks at both eyes and the last prescription and asks about what is unlikely.
+//! * [`read_pupil_distance`] takes one number for both eyes or one each.
+
+use std::fmt;
+
+mod caution;
+mod fault;
+mod power;
+mod prism;
+mod pupil_distance;
+mod read;
+#[cfg(test)]
+pub(crate) mod tests;
+mod token;
+
+pub use caution::{Caution, cautions};
+pub use fault::{Fault, Note};
+pub use power::{CylinderForm, LensPower, PowerError};
+pub use prism::{BaseDirection, Prism, PrismTooStrong};
+pub use pupil_distance::{
+    Given, PupilDistance, PupilDistanceCaution, PupilDistanceFault, pupil_distance_cautions, read_pupil_distance,
+};
+pub use read::{Reading, read, read_measured, read_prism};
+
+/// What is prescribed before one eye.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub struct EyePrescription {
+    /// The power, as written.
+    pub power: LensPower,
+    /// The prism.
+    pub prism: Prism,
+}
+
+impl fmt::Display for EyePrescription {
+    /// `-2.25 -1.25 x 095`, followed by `, 1.50 base in` where there is prism. [`read`] takes it back.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.power)?;
+        if self.prism.is_none() { Ok(()) } else { write!(f, ", {}", self.prism) }
+    }
+}

@@ -1,0 +1,127 @@
+//! What a reading can say back: faults that stop it, and notes on what it understood.
+
+use thiserror::Error;
+
+use super::{BaseDirection, PowerError, PrismTooStrong};
+use crate::optics::unit::{Axis, Dioptre};
+
+/// Why a prescription was not read. Each says what to do; nothing is guessed.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum Fault {
+    /// Nothing was written.
+    #[error("Write the power, such as -2.25 -1.25 x 95, or plano")]
+    Empty,
+    /// There is prism but no power.
+    #[error("The power is missing: write it before the prism, or plano if there is none")]
+    PowerMissing,
+    /// There is a cylinder or axis but no sphere.
+    #[error("The sphere is missing: write it before the cylinder, or plano if there is none")]
+    SphereMissing,
+    /// A power has no sign.
+    #[error("“{text}” has no sign: write +{text} or -{text} for the {what}")]
+    SignMissing {
+        /// `sphere` or `cylinder`.
+        what: &'static str,
+        /// The number as written.
+        text: String,
+    },
+    /// A number without sign follows the sphere and nothing says what it is.
+    #[error(
+        "“{0}” could be a cylinder without its sign or an axis without its cylinder: write both, such as -1.25 x 95"
+    )]
+    LoneNumber(String),
+    /// A bare number with a leading zero, such as -012.
+    #[error("“{text}” can be read as {small} or as {large}: write it with its decimal point")]
+    Ambiguous {
+        /// The number as written.
+        text: String,
+        /// Read as hundredths.
+        small: Dioptre,
+        /// Read as whole dioptres.
+        large: Dioptre,
+    },
+    /// Something like a number that is none.
+    #[error("“{0}” is not a number")]
+    NotANumber(String),
+    /// Finer than a hundredth and not an eighth.
+    #[error("“{0}” has more than two decimals")]
+    TooFine(String),
+    /// The sphere, cylinder and axis do not make a lens power.
+    #[error(transparent)]
+    Power(#[from] PowerError),
+    /// A number too large to be any power.
+    #[error("“{0}” is beyond ±30.00; check the power")]
+    OutOfRange(String),
+    /// The axis is not a whole number without sign.
+    #[error("“{0}” is not an axis: write a whole number from 1 to 180")]
+    AxisNotWhole(String),
+    /// The axis is beyond 180.
+    #[error("An axis of {0} is beyond 180: write a whole number from 1 to 180")]
+    AxisOutOfRange(String),
+    /// A number is written as power in a meridian.
+    #[error("“@” gives the power in a meridian, which is not the axis: write the axis with x")]
+    AtSign,
+    /// An add is written.
+    #[error("Leave out the add: this lab makes single-vision lenses, so write the power for this pair's use")]
+    AddGiven,
+    /// A word names an eye.
+    #[error("Leave out “{0}”: each eye has its own field")]
+    EyeNamed(String),
+    /// A word or sign that means nothing here.
+    #[error("“{0}” was not understood: leave it out or write it another way")]
+    Unreadable(String),
+    /// One number too many.
+    #[error("“{0}” is one number too many: write sphere, cylinder and axis, then the prism with its base")]
+    ExtraNumber(String),
+    /// A field for prism says nothing.
+    #[error("Write the prism with its base, such as 1.5 BI, or 0 for none")]
+    PrismMissing,
+    /// A base without an amount.
+    #[error("How strong is the prism “{0}”? Write the amount before it, such as 1.5 BI")]
+    PrismAmountMissing(BaseDirection),
+    /// An amount of prism without a base.
+    #[error("The prism “{0}” has no base: write BI, BO, BU or BD after the amount")]
+    PrismBaseMissing(String),
+    /// A prism amount with a sign.
+    #[error("“{0}” is a prism with a sign: leave out the sign and let the base give the direction")]
+    PrismSigned(String),
+    /// Two prisms with the same base, or with opposite ones.
+    #[error("There are two prisms, {0} and {1}: write one of them, with the amount that is meant")]
+    PrismTwice(BaseDirection, BaseDirection),
+    /// Too much prism.
+    #[error(transparent)]
+    PrismTooStrong(#[from] PrismTooStrong),
+    /// A prism amount too large to be any prism.
+    #[error("A prism of {0} is beyond 20.00; check the prism")]
+    PrismOutOfRange(String),
+    /// Prism in a field for power alone.
+    #[error("Leave out the prism: this field takes the power alone")]
+    PrismNotHere,
+}
+
+/// What a reading understood otherwise than it was written.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+pub enum Note {
+    /// A number without decimal point was expanded.
+    #[error("“{text}” read as {value}")]
+    Expanded {
+        /// The number as written.
+        text: String,
+        /// What it was read as.
+        value: Dioptre,
+    },
+    /// An eighth was written another way than it is stored.
+    #[error("“{text}” stored as {value}")]
+    StoredAs {
+        /// The number as written.
+        text: String,
+        /// What is stored.
+        value: Dioptre,
+    },
+    /// Axis 0 is written 180.
+    #[error("Axis 0 stored as 180")]
+    AxisZero,
+    /// An axis was left out because the cylinder is zero.
+    #[error("Axis {0} left out: there is no cylinder")]
+    AxisDropped(Axis),
+}

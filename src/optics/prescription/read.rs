@@ -1,0 +1,446 @@
+//! Reads one eye's prescription as practitioners write it, or says in words what is missing.
+//!
+//! `-2.25 -1.25 x 95`, `-225 -125 95`, `+1 DS`, `pl -50 x 180`, `-2.25/-1.25x95 1.5Δ BI`, and plus-cylinder forms.
+//! A number without decimal point is in hundredths from 25 up and in whole dioptres to 24 (common practice).
+//! A sign is never guessed, and `@`, which gives the power in a meridian, is never taken for an axis.
+
+use super::token::{Number, Token, tokens};
+use super::{BaseDirection, EyePrescription, Fault, LensPower, Note, PowerError, Prism};
+use crate::optics::unit::{Axis, Dioptre, PrismDioptre, UnitError, parse_hundredths};
+
+/// The largest bare number read as whole dioptres; from the next one up it is hundredths (common practice).
+const LARGEST_WHOLE: i32 = 24;
+
+/// Bare numbers from here to [`LARGEST_WHOLE`] get a note, for they are as likely an eighth without its point.
+const SMALLEST_DOUBTFUL: i32 = 10;
+
+/// A prescription that was read, with what was understood otherwise than written.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Reading {
+    /// What is prescribed before this eye.
+    pub rx: EyePrescription,
+    /// What to show back to whoever wrote it.
+    pub notes: Vec<Note>,
+}
+
+/// Reads what is prescribed before one eye.
+///
+/// # Errors
+///
+/// Every [`Fault`] found, in the order of the text as far as can be told; never empty.
+pub fn read(text: &str) -> Result<Reading, Vec<Fault>> {
+    let mut reader = Reader::new(text, Kind::Prescribed);
+    let prism = reader.prism();
+    let power = reader.power();
+    match (power, prism) {
+        (Some(power), Some(prism)) if reader.faults.is_empty() => {
+            Ok(Reading { rx: EyePrescription { power, prism }, notes: reader.notes })
+        }
+        _ => Err(reader.faults),
+    }
+}
+
+/// Reads a lensmeter's reading: the same grammar, power alone, and every hundredth kept as it was read.
+///
+/// # Errors
+///
+/// Every [`Fault`] found; never empty.
+pub fn read_measured(text: &str) -> Result<LensPower, Vec<Fault>> {
+    let mut reader = Reader::new(text, Kind::Measured);
+    if reader.prism().is_some_and(|prism| !prism.is_none()) {
+        reader.faults.push(Fault::PrismNotHere);
+    }
+    match reader.power() {
+        Some(power) if reader.faults.is_empty() => Ok(power),
+        _ => Err(reader.faults),
+    }
+}
+
+/// Reads a prism alone, as prescribed or as a lensmeter shows it: `1.5 BI 1 BU`, or `0` for none.
+///
+/// # Errors
+///
+/// Every [`Fault`] found; never empty.
+pub fn read_prism(text: &str) -> Result<Prism, Vec<Fault>> {
+    let mut reader = Reader::new(text, Kind::Measured);
+    let prism = reader.prism();
+    let rest: Vec<Token> = reader.tokens.drain(..).filter(|token| *token != Token::Separator).collect();
+    let is_nothing_said = rest.is_empty() && prism.is_some_and(Prism::is_none) && !has_digit(text);
+    if is_nothing_said && reader.faults.is_empty() {
+        reader.faults.push(Fault::PrismMissing);
+    }
+    for left_over in rest {
+        match left_over {
+            Token::Number(number) if number.is_zero() => {}
+            Token::Number(number) => reader.faults.push(Fault::PrismBaseMissing(number.text())),
+            other => reader.faults.push(Fault::Unreadable(written(&other).to_owned())),
+        }
+    }
+    match prism {
+        Some(prism) if reader.faults.is_empty() => Ok(prism),
+        _ => Err(reader.faults),
+    }
+}
+
+#[derive(Clone, Copy, PartialEq)]
+enum Kind {
+    Prescribed,
+    Measured,
+}
+
+struct Reader {
+    kind: Kind,
+    tokens: Vec<Token>,
+    faults: Vec<Fault>,
+    notes: Vec<Note>,
+}
+
+impl Reader {
+    /// Splits the text and takes out what has no place in it, a fault each.
+    fn new(text: &str, kind: Kind) -> Self {
+        let mut reader = Self { kind, tokens: Vec::new(), faults: Vec::new(), notes: Vec::new() };
+        let mut pieces = tokens(text).into_iter().peekable();
+        if pieces.peek().is_none() {
+            reader.faults.push(Fault::Empty);
+        }
+        while let Some(piece) = pieces.next() {
+            match piece {
+                Token::Add => {
+                    reader.faults.push(Fault::AddGiven);
+                    pieces.next_if(|next| *next == Token::Separator);
+                    let is_after = pieces.next_if(|next| matches!(next, Token::Number(_))).is_some();
+                    // “+2.00 add”: the number before it, unless that is the sphere.
+                    let may_drop = reader.tokens.len() > 1 && matches!(reader.tokens.last(), Some(Token::Number(_)));
+                    if !is_after && may_drop {
+                        reader.tokens.pop();
+                    }
+                }
+                Token::EyeWord(word) => reader.faults.push(Fault::EyeNamed(word)),
+                Token::Unknown(word) => reader.faults.push(Fault::Unreadable(word)),
+                Token::At if reader.faults.contains(&Fault::AtSign) => {}
+                Token::At => reader.faults.push(Fault::AtSign),
+                other => reader.tokens.push(other),
+            }
+        }
+        reader
+    }
+
+    /// Takes every prism out of the tokens. `None` after a fault.
+    fn prism(&mut self) -> Option<Prism> {
+        let faults_before = self.faults.len();
+        let mut parts: Vec<(BaseDirection, PrismDioptre)> = Vec::new();
+        while let Some(at) = self.tokens.iter().position(|token| matches!(token, Token::Direction(_))) {
+            let Token::Direction(base) = self.tokens.remove(at) else { break };
+            let start = self.start_of_prism(at);
+            // A plus sign between two prisms joins them: “1 BI + 1 BU”.
+            let is_joined = !parts.is_empty();
+            let amount = self.tokens.drain(start..at).find_map(number_of);
+            match amount {
+                Some(number) => {
+                    if let Some(amount) = self.prism_amount(&number, is_joined) {
+                        parts.push((base, amount));
+                    }
+                }
+                None => self.faults.push(Fault::PrismAmountMissing(base)),
+            }
+            // “2 BI prism”: the word says nothing more, unless it opens the next prism.
+            let opens_next = matches!(self.tokens.get(start + 1), Some(Token::Number(_)));
+            if self.tokens.get(start) == Some(&Token::PrismMark) && !opens_next {
+                self.tokens.remove(start);
+            }
+        }
+        self.prism_without_base();
+        let mut signed = [None, None];
+        for (base, amount) in parts {
+            let slot = &mut signed[usize::from(!base.is_horizontal())];
+            if let Some((first, _)) = slot.replace((base, amount)) {
+                self.faults.push(Fault::PrismTwice(first, base));
+            }
+        }
+        let [base_in, base_up] = signed.map(|part| match part {
+            Some((BaseDirection::Out | BaseDirection::Down, amount)) => {
+                PrismDioptre::from_hundredths(-amount.hundredths()).unwrap_or(PrismDioptre::ZERO)
+            }
+            Some((_, amount)) => amount,
+            None => PrismDioptre::ZERO,
+        });
+        match Prism::new(base_in, base_up) {
+            Ok(prism) => (self.faults.len() == faults_before).then_some(prism),
+            Err(too_strong) => {
+                self.faults.push(too_strong.into());
+                None
+            }
+        }
+    }
+
+    /// Where the prism whose direction stood before `at` begins: at its amount, or at the words around it.
+    fn start_of_prism(&self, at: usize) -> usize {
+        let back_over = |mut start: usize, skip: fn(&Token) -> bool| {
+            while start > 0 && skip(&self.tokens[start - 1]) {
+                start -= 1;
+            }
+            start
+        };
+        let mut start = back_over(at, |token| matches!(token, Token::PrismMark | Token::Base));
+        if start > 0 && matches!(self.tokens[start - 1], Token::Number(_)) {
+            // A number right after the axis sign is the axis, whatever follows.
+            if start > 1 && self.tokens[start - 2] == Token::AxisMark {
+                return start;
+            }
+            start -= 1;
+        }
+        back_over(start, |token| matches!(token, Token::PrismMark | Token::Joint | Token::Separator))
+    }
+
+    /// Reports and takes out what still speaks of prism once every base has been read.
+    fn prism_without_base(&mut self) {
+        while let Some(at) = self.tokens.iter().position(|token| matches!(token, Token::PrismMark | Token::Base)) {
+            let mark = self.tokens.remove(at);
+            // “2Δ” or “prism 2”: the amount goes with the sign.
+            let amount_at = if at > 0 && matches!(self.tokens[at - 1], Token::Number(_)) { at - 1 } else { at };
+            let amount = match self.tokens.get(amount_at) {
+                Some(Token::Number(number)) => {
+                    let text = number.text();
+                    self.tokens.remove(amount_at);
+                    text
+                }
+                _ => written(&mark).to_owned(),
+            };
+            // “2 base 45”: a base in degrees is no more for this field than none.
+            if mark == Token::Base && amount_at < at && matches!(self.tokens.get(amount_at), Some(Token::Number(_))) {
+                self.tokens.remove(amount_at);
+            }
+            if !self.faults.iter().any(|fault| matches!(fault, Fault::PrismBaseMissing(_))) {
+                self.faults.push(Fault::PrismBaseMissing(amount));
+            }
+        }
+        self.tokens.retain(|token| *token != Token::Joint);
+    }
+
+    fn prism_amount(&mut self, number: &Number, is_joined: bool) -> Option<PrismDioptre> {
+        if number.sign == Some('-') || (number.sign == Some('+') && !is_joined) {
+            self.faults.push(Fault::PrismSigned(number.text()));
+            return None;
+        }
+        let hundredths = self.hundredths(&number.digits)?;
+        match PrismDioptre::from_hundredths(hundredths) {
+            Ok(amount) => Some(amount),
+            Err(_) => {
+                self.faults.push(Fault::PrismOutOfRange(number.digits.clone()));
+                None
+            }
+        }
+    }
+
+    /// Reads sphere, cylinder and axis from what the prisms left. `None` after a fault.
+    fn power(&mut self) -> Option<LensPower> {
+        // Powers in meridians are another way of writing altogether: nothing more can be said about them.
+        if self.faults.contains(&Fault::AtSign) {
+            return None;
+        }
+        let faults_before = self.faults.len();
+        self.tokens.retain(|token| *token != Token::Separator);
+        let mut rest = std::mem::take(&mut self.tokens).into_iter().peekable();
+
+        rest.next_if(|token| *token == Token::SphereMark);
+        let sphere = match rest.next_if(|token| matches!(token, Token::Number(_) | Token::Plano)) {
+            Some(Token::Plano) => Some(Dioptre::ZERO),
+            Some(Token::Number(number)) => self.signed_power(&number, "sphere"),
+            _ => {
+                // After a fault that explains the silence, do not ask for the sphere as well.
+                match rest.peek() {
+                    Some(_) => self.faults.push(Fault::SphereMissing),
+                    None if self.faults.is_empty() => self.faults.push(Fault::PowerMissing),
+                    None => {}
+                }
+                return None;
+            }
+        };
+        rest.next_if(|token| matches!(token, Token::SphereMark | Token::DioptreMark));
+
+        let is_marked = rest.next_if(|token| *token == Token::CylinderMark).is_some();
+        let cylinder_number = rest.next_if(|token| matches!(token, Token::Number(_))).and_then(number_of);
+        let is_written = cylinder_number.is_some();
+        let cylinder = match cylinder_number {
+            Some(number) => {
+                // “-2.25 95”: an axis or a cylinder, and no way to tell.
+                let is_alone = !matches!(rest.peek(), Some(Token::Number(_) | Token::AxisMark | Token::CylinderMark));
+                if number.sign.is_none() && !number.is_zero() && is_alone && !is_marked && !number.has_point() {
+                    self.faults.push(Fault::LoneNumber(number.text()));
+                    return None;
+                }
+                self.signed_power(&number, "cylinder")
+            }
+            // “-1.25 DC x 95”: the mark says that the one number was the cylinder.
+            None if is_marked => {
+                self.faults.push(Fault::SphereMissing);
+                return None;
+            }
+            None => Some(Dioptre::ZERO),
+        };
+        rest.next_if(|token| matches!(token, Token::CylinderMark | Token::DioptreMark));
+
+        let has_axis_mark = rest.next_if(|token| *token == Token::AxisMark).is_some();
+        let axis_number = rest.next_if(|token| matches!(token, Token::Number(_))).and_then(number_of);
+        let axis = match axis_number {
+            Some(number) => self.axis(&number),
+            None => {
+                if has_axis_mark {
+                    self.faults.push(PowerError::AxisMissing.into());
+                }
+                None
+            }
+        };
+        rest.next_if(|token| *token == Token::Degree);
+        for left_over in rest {
+            self.faults.push(match left_over {
+                Token::Number(number) => Fault::ExtraNumber(number.text()),
+                other => Fault::Unreadable(written(&other).to_owned()),
+            });
+        }
+        if self.faults.len() > faults_before {
+            return None;
+        }
+
+        let (sphere, cylinder) = (sphere?, cylinder?);
+        let axis = match axis {
+            // A zero that was written may carry an axis; a cylinder that was not written has been forgotten.
+            Some(axis) if is_written && cylinder == Dioptre::ZERO => {
+                self.notes.retain(|note| *note != Note::AxisZero);
+                self.notes.push(Note::AxisDropped(axis));
+                None
+            }
+            other => other,
+        };
+        match LensPower::new(sphere, cylinder, axis) {
+            Ok(power) => Some(power),
+            Err(error) => {
+                self.faults.push(error.into());
+                None
+            }
+        }
+    }
+
+    /// A sphere or cylinder: the sign is wanted unless the number is nothing.
+    fn signed_power(&mut self, number: &Number, what: &'static str) -> Option<Dioptre> {
+        if number.is_zero() {
+            return Some(Dioptre::ZERO);
+        }
+        if number.sign.is_none() {
+            self.faults.push(Fault::SignMissing { what, text: number.text() });
+            return None;
+        }
+        let text = number.text();
+        let sign = if number.sign == Some('-') { -1 } else { 1 };
+        let size = self.hundredths(&number.digits)?;
+        let is_hundredths = !number.has_point() && size / 100 > LARGEST_WHOLE;
+        let Ok(value) = Dioptre::from_hundredths(sign * if is_hundredths { size / 100 } else { size }) else {
+            self.faults.push(Fault::OutOfRange(text));
+            return None;
+        };
+        if number.has_point() || is_hundredths {
+            return Some(self.settled(text, value, is_hundredths));
+        }
+        if number.digits.starts_with('0') {
+            let small = Dioptre::from_hundredths(value.hundredths() / 100).unwrap_or(Dioptre::ZERO);
+            self.faults.push(Fault::Ambiguous { text, small, large: value });
+            return None;
+        }
+        if size / 100 >= SMALLEST_DOUBTFUL {
+            self.notes.push(Note::Expanded { text, value });
+        }
+        Some(value)
+    }
+
+    /// The value as it is stored, with a note when the writing was another.
+    fn settled(&mut self, text: String, value: Dioptre, was_expanded: bool) -> Dioptre {
+        let stored = if self.kind == Kind::Prescribed { in_trade_eighths(value) } else { value };
+        if was_expanded {
+            self.notes.push(Note::Expanded { text, value: stored });
+        } else if stored != value || has_third_decimal(&text) {
+            self.notes.push(Note::StoredAs { text, value: stored });
+        }
+        stored
+    }
+
+    /// Hundredths of an unsigned number; a third decimal is taken where it makes an eighth, as in 2.125.
+    fn hundredths(&mut self, digits: &str) -> Option<i32> {
+        let plain = if digits.contains('.') { digits.trim_end_matches('0') } else { digits };
+        let is_eighth = has_third_decimal(plain) && ["125", "375", "625", "875"].iter().any(|end| plain.ends_with(end));
+        let kept = if is_eighth { &plain[..plain.len() - 1] } else { plain };
+        match parse_hundredths(kept) {
+            Ok(hundredths) => Some(hundredths),
+            Err(error) => {
+                let is_long = digits.split('.').next().is_some_and(|whole| whole.len() > 6);
+                self.faults.push(match error {
+                    UnitError::TooFine(_) => Fault::TooFine(digits.to_owned()),
+                    _ if is_long && digits.matches('.').count() < 2 => Fault::OutOfRange(digits.to_owned()),
+                    _ => Fault::NotANumber(digits.to_owned()),
+                });
+                None
+            }
+        }
+    }
+
+    fn axis(&mut self, number: &Number) -> Option<Axis> {
+        let digits = number.digits.strip_suffix('.').unwrap_or(&number.digits);
+        let fault = if number.sign.is_some() || digits.contains('.') {
+            Fault::AxisNotWhole(number.text())
+        } else {
+            match digits.parse().ok().and_then(|degrees| Axis::new(degrees).ok()) {
+                Some(axis) => {
+                    if number.is_zero() {
+                        self.notes.push(Note::AxisZero);
+                    }
+                    return Some(axis);
+                }
+                None => Fault::AxisOutOfRange(number.text()),
+            }
+        };
+        self.faults.push(fault);
+        None
+    }
+}
+
+/// An eighth as the trade writes it: 0.13 is 0.12, 0.38 is 0.37, and so on.
+fn in_trade_eighths(value: Dioptre) -> Dioptre {
+    let hundredths = value.hundredths();
+    if hundredths.abs() % 25 == 13 {
+        Dioptre::from_hundredths(hundredths - hundredths.signum()).unwrap_or(value)
+    } else {
+        value
+    }
+}
+
+fn has_digit(text: &str) -> bool {
+    text.contains(|c: char| c.is_ascii_digit())
+}
+
+fn has_third_decimal(text: &str) -> bool {
+    text.split_once('.').is_some_and(|(_, fraction)| fraction.trim_end_matches('0').len() == 3)
+}
+
+fn number_of(token: Token) -> Option<Number> {
+    match token {
+        Token::Number(number) => Some(number),
+        _ => None,
+    }
+}
+
+/// A word for a token that stands where it says nothing.
+fn written(token: &Token) -> &'static str {
+    match token {
+        Token::Plano => "plano",
+        Token::SphereMark => "sph",
+        Token::CylinderMark => "cyl",
+        Token::DioptreMark => "D",
+        Token::AxisMark => "x",
+        Token::Degree => "°",
+        Token::PrismMark => "Δ",
+        Token::Base => "base",
+        _ => "the last sign",
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,1 +1,0 @@
-//! Published tolerance tables and the verdict on a finished pair.

@@ -1,0 +1,336 @@
+use super::*;
+use crate::optics::prescription::{LensPower, Prism, read, read_measured};
+use crate::optics::prism::InUp;
+use crate::optics::{Eye, Pair};
+
+fn power(text: &str) -> LensPower {
+    read(text).unwrap().rx.power
+}
+
+fn reading(text: &str) -> Option<LensPower> {
+    Some(read_measured(text).unwrap())
+}
+
+/// A pair with both lenses alike, distances 32 and heights 20.
+fn ordered(text: &str) -> Ordered {
+    Ordered {
+        power: Pair::new(power(text), power(text)),
+        prism: Pair::new(Prism::NONE, Prism::NONE),
+        pupil_distance_mm: Pair::new(32.0, 32.0),
+        height_mm: Pair::new(20.0, 20.0),
+        centre_thickness_mm: Pair::default(),
+    }
+}
+
+/// The same pair, made perfectly.
+fn perfect(text: &str) -> Measured {
+    Measured {
+        power: Pair::new(reading(text), reading(text)),
+        prism: Pair::default(),
+        pupil_distance_mm: Pair::new(Some(32.0), Some(32.0)),
+        height_mm: Pair::new(Some(20.0), Some(20.0)),
+        centre_thickness_mm: Pair::default(),
+    }
+}
+
+fn find<'a>(lines: &'a [Line], row: &str, eye: Option<Eye>) -> &'a Line {
+    lines.iter().find(|line| line.row == row && line.eye == eye).unwrap_or_else(|| panic!("{row} {eye:?}: {lines:#?}"))
+}
+
+/// The right lens's row when `measured` was read for `wanted`.
+fn right(profile: Profile, wanted: &str, measured: &str, row: &str) -> Line {
+    let mut pair = perfect(wanted);
+    pair.power.right = reading(measured);
+    find(&verify(profile, &ordered(wanted), &pair), row, Some(Eye::Right)).clone()
+}
+
+#[test]
+fn codes_come_back() {
+    for profile in Profile::ALL {
+        assert_eq!(Profile::from_code(profile.code()), Some(profile));
+    }
+    assert_eq!(Profile::from_code("other"), None);
+}
+
+/// The published basis of the axis rows: asin(0.12 / 2C), from the 2005 edition's white paper.
+#[test]
+fn axis_rows_follow_their_published_basis() {
+    for (cylinder_d, basis_deg) in [(0.25f64, 13.9f64), (0.5, 6.9), (1.0, 3.4)] {
+        assert!(((0.12 / (2.0 * cylinder_d)).asin().to_degrees() - basis_deg).abs() < 0.05, "{cylinder_d}");
+        let limit = Profile::Z80_1.axis_limit(cylinder_d).unwrap();
+        assert!((limit.size - basis_deg).abs() < 0.5, "{cylinder_d}: {}", limit.size);
+    }
+}
+
+#[test]
+fn a_perfect_pair_is_verified_and_a_missing_reading_is_not() {
+    for profile in Profile::ALL {
+        for text in ["-2.25 -1.25 x 95", "+1.00 +2.00 x 10", "plano", "-2.12 -1.12 x 5", "-6.50 sph"] {
+            let lines = verify(profile, &ordered(text), &perfect(text));
+            assert!(is_verified(&lines), "{profile} {text}: {lines:#?}");
+            let mut pair = perfect(text);
+            pair.height_mm.left = None;
+            let lines = verify(profile, &ordered(text), &pair);
+            assert!(!is_verified(&lines));
+            assert_eq!(find(&lines, "Vertical imbalance", None).status, Status::NotChecked);
+            assert_eq!(lines.iter().filter(|line| line.status == Status::NotChecked).count(), 1);
+            pair.power.left = None;
+            assert!(verify(profile, &ordered(text), &pair).iter().all(|l| l.status != Status::Fail));
+        }
+    }
+    assert!(!is_verified(&[]), "nothing checked is not verified");
+}
+
+#[test]
+fn the_form_a_lens_is_written_in_does_not_matter() {
+    for profile in Profile::ALL {
+        let lines = verify(profile, &ordered("-3.50 +1.25 x 5"), &perfect("-2.25 -1.25 x 95"));
+        assert!(lines.iter().all(|line| line.off_by == Some(0.0)), "{lines:#?}");
+    }
+}
+
+/// ANSI rows 1 to 3 on both sides of each branch: ordered, measured, row, limit, verdict.
+#[test]
+fn ansi_power_cylinder_and_axis_at_their_branches() {
+    use Status::{AtLimit, Fail, Pass};
+    const POWER: &str = "Power in the strongest meridian";
+    for (wanted, measured, row, limit, status) in [
+        ("-6.50 sph", "-6.60 sph", POWER, 0.13, Pass),
+        ("-6.50 sph", "-6.63 sph", POWER, 0.13, AtLimit),
+        ("-6.50 sph", "-6.64 sph", POWER, 0.13, Fail),
+        ("-6.75 sph", "-6.88 sph", POWER, 0.135, AtLimit),
+        ("-6.75 sph", "-6.89 sph", POWER, 0.135, AtLimit), // 0.14 is the limit and the reading allowance
+        ("-6.75 sph", "-6.90 sph", POWER, 0.135, Fail),
+        ("+8.00 sph", "+8.16 sph", POWER, 0.16, AtLimit),
+        ("+8.00 sph", "+8.17 sph", POWER, 0.16, Fail),
+        ("-2.12 sph", "-2.00 sph", POWER, 0.13, AtLimit),
+        // The strongest meridian is across the axis: -6.00 -2.00 has 8.00 there.
+        ("-6.00 -2.00 x 90", "-6.08 -2.08 x 90", POWER, 0.16, AtLimit),
+        ("-6.00 -2.00 x 90", "-6.10 -2.07 x 90", POWER, 0.16, Fail),
+        // Along the axis: +8.00 -2.00.
+        ("+8.00 -2.00 x 90", "+8.16 -2.00 x 90", POWER, 0.16, AtLimit),
+        ("-1.00 -2.00 x 90", "-1.00 -2.13 x 90", "Cylinder", 0.13, AtLimit),
+        ("-1.00 -2.00 x 90", "-1.00 -2.14 x 90", "Cylinder", 0.13, Fail),
+        ("-1.00 -2.25 x 90", "-1.00 -2.40 x 90", "Cylinder", 0.15, AtLimit),
+        ("-1.00 -2.25 x 90", "-1.00 -2.41 x 90", "Cylinder", 0.15, Fail),
+        ("-1.00 -4.50 x 90", "-1.00 -4.65 x 90", "Cylinder", 0.15, AtLimit),
+        ("-1.00 -4.50 x 90", "-1.00 -4.66 x 90", "Cylinder", 0.15, Fail),
+        ("-1.00 -5.00 x 90", "-1.00 -5.20 x 90", "Cylinder", 0.20, AtLimit),
+        ("-1.00 -5.00 x 90", "-1.00 -5.21 x 90", "Cylinder", 0.20, Fail),
+        ("-1.00 sph", "-0.94 -0.13 x 20", "Cylinder", 0.13, AtLimit),
+        ("-1.00 sph", "-0.93 -0.14 x 20", "Cylinder", 0.13, Fail),
+        ("-1.00 -0.12 x 90", "-1.00 -0.12 x 76", "Axis", 14.0, AtLimit),
+        ("-1.00 -0.25 x 90", "-1.00 -0.25 x 105", "Axis", 14.0, Fail),
+        ("-1.00 -0.37 x 90", "-1.00 -0.37 x 97", "Axis", 7.0, AtLimit),
+        ("-1.00 -0.50 x 90", "-1.00 -0.50 x 98", "Axis", 7.0, Fail),
+        ("-1.00 -0.62 x 90", "-1.00 -0.62 x 96", "Axis", 5.0, Fail),
+        ("-1.00 -0.75 x 90", "-1.00 -0.75 x 85", "Axis", 5.0, AtLimit),
+        ("-1.00 -0.87 x 90", "-1.00 -0.87 x 94", "Axis", 3.0, Fail),
+        ("-1.00 -1.50 x 90", "-1.00 -1.50 x 93", "Axis", 3.0, AtLimit),
+        ("-1.00 -1.75 x 90", "-1.00 -1.75 x 93", "Axis", 2.0, Fail),
+        ("-1.00 -1.75 x 1", "-1.00 -1.75 x 179", "Axis", 2.0, AtLimit),
+        ("-1.00 -1.75 x 180", "-1.00 -1.75 x 1", "Axis", 2.0, Pass),
+    ] {
+        let line = right(Profile::Z80_1, wanted, measured, row);
+        assert!((line.limit - limit).abs() < 1e-9, "{wanted} {row}: limit {}", line.limit);
+        assert_eq!(line.status, status, "{wanted} read {measured}: {}", line.explain);
+        assert!(!line.source.is_empty());
+    }
+}
+
+#[test]
+fn a_cylinder_read_as_none_leaves_the_axis_unchecked() {
+    let line = right(Profile::Z80_1, "-1.00 -0.12 x 90", "-1.06 sph", "Axis");
+    assert_eq!(line.status, Status::NotChecked);
+    let lines = verify(Profile::Z80_1, &ordered("-1.00 sph"), &perfect("-1.00 sph"));
+    assert!(lines.iter().all(|line| line.row != "Axis"), "no cylinder ordered, no axis row");
+}
+
+/// ANSI rows 6 and 7 on both sides of 3.375 and 2.75 D: power, heights or distances read right, limit, verdict.
+#[test]
+fn ansi_imbalance_at_its_branches() {
+    use Status::{AtLimit, Fail, Pass};
+    for (text, up_mm, limit, unit, off_by, status) in [
+        ("-3.37 sph", 1.0, 0.33, Unit::PrismDioptre, 0.3375, Fail),
+        ("-3.37 sph", 0.9, 0.33, Unit::PrismDioptre, 0.30375, AtLimit),
+        ("-3.50 sph", 1.0, 1.0, Unit::Millimetre, 1.0, AtLimit),
+        ("-3.50 sph", 1.01, 1.0, Unit::Millimetre, 1.01, Fail),
+        // A height error of 1 mm in a lens of 4.00 D is 0.4 prism dioptres and still passes (computed).
+        ("+4.00 sph", 1.0, 1.0, Unit::Millimetre, 1.0, AtLimit),
+        ("+1.00 sph", 2.0, 0.33, Unit::PrismDioptre, 0.2, Pass),
+        // The vertical meridian picks the branch: -5.00 D lies at 180 only.
+        ("-1.00 -4.00 x 90", 2.0, 0.33, Unit::PrismDioptre, 0.2, Pass),
+        ("-1.00 -4.00 x 180", 2.0, 1.0, Unit::Millimetre, 2.0, Fail),
+    ] {
+        let mut pair = perfect(text);
+        pair.height_mm.right = Some(20.0 + up_mm);
+        let lines = verify(Profile::Z80_1, &ordered(text), &pair);
+        let line = find(&lines, "Vertical imbalance", None);
+        assert_eq!((line.limit, line.unit), (limit, unit), "{text}");
+        assert!((line.off_by.unwrap() - off_by).abs() < 1e-9, "{text}: {}", line.explain);
+        assert_eq!(line.status, status, "{text} {up_mm}: {}", line.explain);
+    }
+    for (text, wider_mm, limit, unit, off_by, status) in [
+        ("-2.75 sph", 2.4, 0.67, Unit::PrismDioptre, 0.66, AtLimit),
+        ("-2.75 sph", 2.5, 0.67, Unit::PrismDioptre, 0.6875, Fail),
+        ("-2.87 sph", 2.5, 2.5, Unit::Millimetre, 2.5, AtLimit),
+        ("-2.87 sph", -2.51, 2.5, Unit::Millimetre, 2.51, Fail),
+        ("+1.00 sph", 5.0, 0.67, Unit::PrismDioptre, 0.5, Pass),
+        ("-1.00 -4.00 x 180", 5.0, 0.67, Unit::PrismDioptre, 0.5, Pass),
+        ("-1.00 -4.00 x 90", 3.0, 2.5, Unit::Millimetre, 3.0, Fail),
+    ] {
+        let mut pair = perfect(text);
+        pair.pupil_distance_mm.right = Some(32.0 + wider_mm);
+        let lines = verify(Profile::Z80_1, &ordered(text), &pair);
+        let line = find(&lines, "Horizontal imbalance", None);
+        assert_eq!((line.limit, line.unit), (limit, unit), "{text}");
+        assert!((line.off_by.unwrap() - off_by).abs() < 1e-9, "{text}: {}", line.explain);
+        assert_eq!(line.status, status, "{text} {wider_mm}: {}", line.explain);
+    }
+}
+
+#[test]
+fn errors_alike_cancel_in_height_and_add_in_width() {
+    let mut pair = perfect("-2.00 sph");
+    pair.height_mm = Pair::new(Some(23.0), Some(23.0));
+    pair.pupil_distance_mm = Pair::new(Some(34.0), Some(34.0));
+    let lines = verify(Profile::Z80_1, &ordered("-2.00 sph"), &pair);
+    assert_eq!(find(&lines, "Vertical imbalance", None).off_by, Some(0.0));
+    assert!((find(&lines, "Horizontal imbalance", None).off_by.unwrap() - 0.8).abs() < 1e-9);
+}
+
+#[test]
+fn the_stronger_eye_picks_the_branch() {
+    let mut unlike = ordered("-1.00 sph");
+    unlike.power.left = power("-4.00 sph");
+    let mut pair = perfect("-1.00 sph");
+    pair.power.left = reading("-4.00 sph");
+    pair.height_mm = Pair::new(Some(20.5), Some(20.5));
+    let lines = verify(Profile::Z80_1, &unlike, &pair);
+    assert_eq!(find(&lines, "Vertical imbalance", None).unit, Unit::Millimetre);
+    let lines = verify(Profile::Iso21987, &unlike, &pair);
+    let line = find(&lines, "Vertical imbalance", None);
+    assert!((line.off_by.unwrap() - 0.15).abs() < 1e-9, "0.20 less 0.05: {}", line.explain);
+}
+
+#[test]
+fn an_oblique_cylinder_turns_an_error_aside() {
+    let mut pair = perfect("-2.00 -1.00 x 45");
+    pair.pupil_distance_mm.right = Some(29.0);
+    let lines = verify(Profile::Z80_1, &ordered("-2.00 -1.00 x 45"), &pair);
+    // -2.00 -1.00 x 45 at 3 mm: 0.75 along and 0.15 across (computed, Long / Keating).
+    assert!((find(&lines, "Horizontal imbalance", None).off_by.unwrap() - 0.75).abs() < 1e-9);
+    assert!((find(&lines, "Vertical imbalance", None).off_by.unwrap() - 0.15).abs() < 1e-9);
+}
+
+#[test]
+fn prescribed_prism_is_judged_by_its_difference() {
+    let mut wanted = ordered("-2.00 sph");
+    wanted.prism.right = read("pl 2 BI 1 BU").unwrap().rx.prism;
+    let mut pair = perfect("-2.00 sph");
+    let lines = verify(Profile::Z80_1, &wanted, &pair);
+    assert_eq!(find(&lines, "Prescribed prism, vertical", None).status, Status::NotChecked);
+    for (in_pd, up_pd, horizontal, vertical) in [
+        (2.0, 1.0, Status::Pass, Status::Pass),
+        (2.67, 1.33, Status::AtLimit, Status::AtLimit),
+        (1.32, 0.66, Status::Fail, Status::Fail),
+        (-2.0, 1.0, Status::Fail, Status::Pass),
+    ] {
+        pair.prism.right = Some(InUp { in_pd, up_pd });
+        let lines = verify(Profile::Z80_1, &wanted, &pair);
+        assert_eq!(find(&lines, "Prescribed prism, horizontal", None).status, horizontal, "{in_pd} in");
+        assert_eq!(find(&lines, "Prescribed prism, vertical", None).status, vertical, "{up_pd} up");
+    }
+    let mut unwanted = perfect("-2.00 sph");
+    unwanted.prism.left = Some(InUp { in_pd: 0.0, up_pd: 0.5 });
+    let lines = verify(Profile::Z80_1, &ordered("-2.00 sph"), &unwanted);
+    assert_eq!(find(&lines, "Prescribed prism, vertical", None).status, Status::Fail, "measured though not ordered");
+}
+
+#[test]
+fn centre_thickness_where_it_was_specified() {
+    let mut wanted = ordered("-2.00 sph");
+    wanted.centre_thickness_mm.right = Some(2.0);
+    let mut pair = perfect("-2.00 sph");
+    for (read_mm, status) in [
+        (None, Status::NotChecked),
+        (Some(1.8), Status::Pass),
+        (Some(1.7), Status::AtLimit),
+        (Some(1.69), Status::Fail),
+    ] {
+        pair.centre_thickness_mm.right = read_mm;
+        let lines = verify(Profile::Z80_1, &wanted, &pair);
+        assert_eq!(find(&lines, "Centre thickness", Some(Eye::Right)).status, status, "{read_mm:?}");
+    }
+}
+
+/// ISO rows on both sides of their branches, from memory: strongest power, cylinder, limits on each.
+#[test]
+fn iso_power_and_cylinder_at_their_branches() {
+    let iso = Profile::Iso21987;
+    for (strongest_d, cylinder_d, meridian, cylinder) in [
+        (3.00, 0.75, 0.12, 0.09),
+        (3.00, 0.87, 0.12, 0.12),
+        (3.125, 0.75, 0.12, 0.12),
+        (-6.00, -4.00, 0.12, 0.12),
+        (-6.00, -4.25, 0.12, 0.18),
+        (-6.25, -4.00, 0.12, 0.18),
+        (9.00, 6.00, 0.12, 0.18),
+        (9.00, 6.25, 0.12, 0.25),
+        (9.25, 0.75, 0.18, 0.12),
+        (12.00, 4.25, 0.18, 0.25),
+        (12.25, 0.50, 0.25, 0.18),
+        (20.00, 1.00, 0.25, 0.25),
+        (20.25, 4.25, 0.37, 0.37),
+    ] {
+        assert_eq!(iso.power_limit(strongest_d).size, meridian, "{strongest_d}");
+        assert_eq!(iso.cylinder_limit(strongest_d, cylinder_d).size, cylinder, "{strongest_d} {cylinder_d}");
+    }
+    for (cylinder_d, axis_deg) in [
+        (0.125, 16.0),
+        (0.25, 16.0),
+        (0.375, 9.0),
+        (0.5, 9.0),
+        (0.75, 6.0),
+        (0.875, 4.0),
+        (1.5, 4.0),
+        (1.75, 3.0),
+        (2.5, 3.0),
+        (-2.75, 2.0),
+    ] {
+        assert_eq!(iso.axis_limit(cylinder_d).unwrap().size, axis_deg, "{cylinder_d}");
+    }
+    assert_eq!(iso.axis_limit(0.1), None);
+    let line = right(iso, "-2.00 -1.00 x 90", "-2.12 -1.00 x 90", "Power along the axis");
+    assert_eq!((line.status, line.limit), (Status::AtLimit, 0.12));
+    let line = right(iso, "-2.00 -1.00 x 90", "-2.00 -1.13 x 90", "Power across the axis");
+    assert_eq!(line.status, Status::Fail);
+}
+
+#[test]
+fn iso_imbalance_at_its_branches() {
+    let iso = Profile::Iso21987;
+    for (power_d, prescribed_pd, horizontal, vertical) in [
+        (3.25, 0.0, 0.67, 0.5),
+        (3.50, 0.0, 0.70, 0.5),
+        (5.00, 2.0, 1.00, 0.5),
+        (5.25, 2.0, 1.05, 0.525),
+        (1.00, 2.25, 1.00, 0.75),
+        (1.00, 10.0, 1.00, 0.75),
+        (1.00, 10.25, 1.25, 1.00),
+    ] {
+        let row = format!("{power_d} D, {prescribed_pd} prescribed, from memory");
+        assert!((iso.horizontal_limit(power_d, prescribed_pd).size - horizontal).abs() < 1e-9, "{row}");
+        assert!((iso.vertical_limit(-power_d, prescribed_pd).size - vertical).abs() < 1e-9, "{row}");
+    }
+}
+
+#[test]
+fn a_line_explains_itself() {
+    let line = right(Profile::Z80_1, "-2.12 sph", "-2.02 sph", "Power in the strongest meridian");
+    assert_eq!(
+        line.explain,
+        "Power to 6.50 D: ±0.13 D. Ordered -2.12, measured -2.02: 0.105 D off, the limit is 0.13 D."
+    );
+    assert!((line.inside.unwrap() - 0.025).abs() < 1e-9);
+}

@@ -1,0 +1,322 @@
+//! Compares a finished pair with its order, row by row of a profile.
+
+use std::fmt;
+
+use super::{AT_LIMIT_SHARE, Limit, Profile, READING_ALLOWANCE, Unit};
+use crate::optics::power::SphereCylinder;
+use crate::optics::prescription::{LensPower, Prism};
+use crate::optics::prism::{InUp, imbalance, prism_from_error};
+use crate::optics::unit::Axis;
+use crate::optics::{Eye, Pair};
+
+/// What the pair was to be.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ordered {
+    /// The powers, in any form.
+    pub power: Pair<LensPower>,
+    /// The prescribed prisms.
+    pub prism: Pair<Prism>,
+    /// Each optical centre's distance from the middle of the nose.
+    pub pupil_distance_mm: Pair<f64>,
+    /// Each optical centre's height above the lowest point of the box.
+    pub height_mm: Pair<f64>,
+    /// The centre thickness, where one was specified.
+    pub centre_thickness_mm: Pair<Option<f64>>,
+}
+
+/// What was measured on the finished pair; `None` where nothing was.
+///
+/// The place of a lens is where the lensmeter reads the prescribed prism, which without prism is the optical centre.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Measured {
+    /// The powers as read, in any form.
+    pub power: Pair<Option<LensPower>>,
+    /// The prism at the ordered place; needed only where prism is prescribed.
+    pub prism: Pair<Option<InUp>>,
+    /// Each place's distance from the middle of the nose.
+    pub pupil_distance_mm: Pair<Option<f64>>,
+    /// Each place's height above the lowest point of the box.
+    pub height_mm: Pair<Option<f64>>,
+    /// The centre thickness.
+    pub centre_thickness_mm: Pair<Option<f64>>,
+}
+
+/// How a row came out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Status {
+    /// Within four fifths of the limit.
+    Pass,
+    /// Within the limit, beyond four fifths of it.
+    AtLimit,
+    /// Beyond the limit.
+    Fail,
+    /// A reading is missing.
+    NotChecked,
+}
+
+impl fmt::Display for Status {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Status::Pass => "pass",
+            Status::AtLimit => "pass at the limit",
+            Status::Fail => "fail",
+            Status::NotChecked => "not checked",
+        })
+    }
+}
+
+/// One row of the verdict. Every row that is given is required.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Line {
+    /// What was compared.
+    pub row: &'static str,
+    /// The eye it is about; `None` for the pair.
+    pub eye: Option<Eye>,
+    /// What was ordered, as written.
+    pub ordered: String,
+    /// What was measured, as written.
+    pub measured: Option<String>,
+    /// The size of the difference, in `unit`, never negative.
+    pub off_by: Option<f64>,
+    /// The largest allowed difference, in `unit`.
+    pub limit: f64,
+    /// The unit of the difference and the limit.
+    pub unit: Unit,
+    /// How far inside the limit; negative beyond it, by up to the reading allowance also on a pass.
+    pub inside: Option<f64>,
+    /// The verdict.
+    pub status: Status,
+    /// Where the limit comes from.
+    pub source: &'static str,
+    /// The rule and the result in words.
+    pub explain: String,
+}
+
+/// Whether a pair may be called verified: there are rows, and every one is a pass.
+pub fn is_verified(lines: &[Line]) -> bool {
+    !lines.is_empty() && lines.iter().all(|line| matches!(line.status, Status::Pass | Status::AtLimit))
+}
+
+/// Judges a finished pair by a profile, one line for each row that applies.
+///
+/// * *Power.* American: the strongest principal meridian. International: both principal meridians. A principal
+///   power is compared with the one in the same place of the minus-cylinder form; of a lens ordered without
+///   cylinder, the strongest meridian measured counts.
+/// * *Cylinder*, also where none was ordered. *Axis*, where the ordered cylinder is an eighth or more.
+/// * *Imbalance*: what the measured place, less the ordered, makes of the ordered power by Prentice's rule. The
+///   stronger |F(90)| of the two eyes picks the vertical row, the stronger |F(180)| the horizontal one. An oblique
+///   cylinder turns part of an error aside, and that part counts too; a distance not measured counts as right there.
+/// * *Prism*, where it was prescribed or measured: the difference between the eyes from what was prescribed.
+/// * *Centre thickness*, where it was specified.
+pub fn verify(profile: Profile, ordered: &Ordered, measured: &Measured) -> Vec<Line> {
+    let mut lines = Vec::new();
+    for eye in Eye::BOTH {
+        let minus = ordered.power.get(eye).to_minus();
+        powers(profile, eye, minus, *measured.power.get(eye), &mut lines);
+    }
+    placement(profile, ordered, measured, &mut lines);
+    prisms(profile, ordered, measured, &mut lines);
+    for (eye, specified) in ordered.centre_thickness_mm.iter() {
+        if let Some(specified) = *specified {
+            let reading = *measured.centre_thickness_mm.get(eye);
+            lines.push(line(
+                "Centre thickness",
+                Some(eye),
+                profile.centre_thickness_limit(),
+                format!("{specified:.2} mm"),
+                reading.map(|reading| (format!("{reading:.2} mm"), reading - specified)),
+            ));
+        }
+    }
+    lines
+}
+
+/// Builds a line and its verdict from the limit and the signed difference.
+fn line(row: &'static str, eye: Option<Eye>, limit: Limit, ordered: String, reading: Option<(String, f64)>) -> Line {
+    let (measured, off_by) = match reading {
+        Some((text, difference)) => (Some(text), Some(difference.abs())),
+        None => (None, None),
+    };
+    let status = off_by.map_or(Status::NotChecked, |off_by| status(off_by, limit));
+    let explain = match (&measured, off_by) {
+        (Some(measured), Some(off_by)) => format!(
+            "{}. Ordered {ordered}, measured {measured}: {} off, the limit is {}.",
+            limit.rule,
+            sized(off_by, limit.unit),
+            sized(limit.size, limit.unit)
+        ),
+        _ => format!("{}. Ordered {ordered}, not measured.", limit.rule),
+    };
+    Line {
+        row,
+        eye,
+        ordered,
+        measured,
+        off_by,
+        limit: limit.size,
+        unit: limit.unit,
+        inside: off_by.map(|off_by| limit.size - off_by),
+        status,
+        source: limit.source,
+        explain,
+    }
+}
+
+fn status(off_by: f64, limit: Limit) -> Status {
+    // Differences of decimal readings carry rounding of their own.
+    let rounding = 1e-9;
+    let allowance = if limit.unit == Unit::Degree { 0.0 } else { READING_ALLOWANCE };
+    if off_by.is_nan() || off_by > limit.size + allowance + rounding {
+        Status::Fail
+    } else if off_by > AT_LIMIT_SHARE * limit.size + rounding {
+        Status::AtLimit
+    } else {
+        Status::Pass
+    }
+}
+
+fn sized(value: f64, unit: Unit) -> String {
+    match unit {
+        Unit::Degree => format!("{value:.0}°"),
+        _ => {
+            // A half hundredth, as an eighth makes, is shown.
+            let is_whole = ((value * 100.0).round() - value * 100.0).abs() < 1e-6;
+            format!("{value:.0$} {unit}", if is_whole { 2 } else { 3 })
+        }
+    }
+}
+
+/// A power as the trade writes it: eighths with two places, dropping the half hundredth.
+fn written_d(power_d: f64) -> String {
+    let hundredths = power_d * 100.0;
+    let whole = if (power_d * 8.0).fract() == 0.0 { hundredths.trunc() } else { hundredths.round() };
+    format!("{:+.2}", whole / 100.0 + 0.0)
+}
+
+fn powers(profile: Profile, eye: Eye, minus: LensPower, reading: Option<LensPower>, lines: &mut Vec<Line>) {
+    let wanted = minus.numbers();
+    // Transposed as numbers: a reading's hundredths are not eighths.
+    let read = reading.map(|reading| reading.measured_numbers().to_minus());
+    let strongest_d = wanted.strongest_meridian_d();
+    let cross_d = |power: SphereCylinder| power.sphere_d + power.cylinder_d;
+    let mut meridian = |row, wanted_d: f64, pick: &dyn Fn(SphereCylinder) -> f64| {
+        let reading = read.map(pick).map(|read_d| (written_d(read_d), read_d - wanted_d));
+        lines.push(line(row, Some(eye), profile.power_limit(strongest_d), written_d(wanted_d), reading));
+    };
+    match profile {
+        Profile::Z80_1 => {
+            let is_sphere = wanted.cylinder_d == 0.0;
+            let is_along_axis = strongest_d == wanted.sphere_d;
+            meridian("Power in the strongest meridian", strongest_d, &|read| match (is_sphere, is_along_axis) {
+                (true, _) => read.strongest_meridian_d(),
+                (false, true) => read.sphere_d,
+                (false, false) => cross_d(read),
+            });
+        }
+        Profile::Iso21987 => {
+            meridian("Power along the axis", wanted.sphere_d, &|read| read.sphere_d);
+            meridian("Power across the axis", cross_d(wanted), &cross_d);
+        }
+    }
+    lines.push(line(
+        "Cylinder",
+        Some(eye),
+        profile.cylinder_limit(strongest_d, wanted.cylinder_d),
+        written_d(wanted.cylinder_d),
+        read.map(|read| (written_d(read.cylinder_d), read.cylinder_d - wanted.cylinder_d)),
+    ));
+    if let (Some(limit), Some(axis)) = (profile.axis_limit(wanted.cylinder_d), minus.axis()) {
+        let reading = reading.and_then(|reading| reading.to_minus().axis());
+        let turn = |read: Axis| (read.to_string(), f64::from(read.difference_deg(axis)));
+        lines.push(line("Axis", Some(eye), limit, axis.to_string(), reading.map(turn)));
+    }
+}
+
+/// Both values of a pair, when both are there.
+fn both(pair: Pair<Option<f64>>) -> Option<Pair<f64>> {
+    Some(Pair::new(pair.right?, pair.left?))
+}
+
+/// The ordered powers and the stronger |F(180)| and |F(90)| of the two.
+fn strengths(ordered: &Ordered) -> (Pair<SphereCylinder>, f64, f64) {
+    let powers = ordered.power.map(|power| power.numbers());
+    let stronger = |meridian_deg: f64| {
+        powers.right.power_at_deg(meridian_deg).abs().max(powers.left.power_at_deg(meridian_deg).abs())
+    };
+    (powers, stronger(180.0), stronger(90.0))
+}
+
+/// The strongest prism prescribed before either eye, horizontal and vertical.
+fn prescribed(ordered: &Ordered) -> (f64, f64) {
+    let prism = ordered.prism.map(|prism| prism.numbers());
+    (prism.right.in_pd.abs().max(prism.left.in_pd.abs()), prism.right.up_pd.abs().max(prism.left.up_pd.abs()))
+}
+
+fn placement(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &mut Vec<Line>) {
+    let (powers, horizontal_d, vertical_d) = strengths(ordered);
+    let (in_pd, up_pd) = prescribed(ordered);
+    let error =
+        |eye: Eye, wanted: Pair<f64>, read: Pair<Option<f64>>| read.get(eye).map_or(0.0, |read| read - wanted.get(eye));
+    let prism_of = |eye: Eye| {
+        // A wider pupil distance has the centre too far out.
+        let in_mm = -error(eye, ordered.pupil_distance_mm, measured.pupil_distance_mm);
+        let up_mm = error(eye, ordered.height_mm, measured.height_mm);
+        prism_from_error(eye, *powers.get(eye), in_mm, up_mm)
+    };
+    let unwanted = imbalance(Pair::new(prism_of(Eye::Right), prism_of(Eye::Left)));
+    let pair_text = |pair: Pair<f64>| format!("{:.2} / {:.2} mm", pair.right, pair.left);
+
+    let limit = profile.vertical_limit(vertical_d, up_pd);
+    let heights = both(measured.height_mm).map(|read| {
+        let apart_mm = (read.right - ordered.height_mm.right) - (read.left - ordered.height_mm.left);
+        (pair_text(read), if limit.unit == Unit::Millimetre { apart_mm } else { unwanted.vertical_pd })
+    });
+    lines.push(line("Vertical imbalance", None, limit, pair_text(ordered.height_mm), heights));
+
+    let limit = profile.horizontal_limit(horizontal_d, in_pd);
+    let distances = both(measured.pupil_distance_mm).map(|read| {
+        let wanted = ordered.pupil_distance_mm;
+        let total_mm = (read.right + read.left) - (wanted.right + wanted.left);
+        (pair_text(read), if limit.unit == Unit::Millimetre { total_mm } else { unwanted.horizontal_pd })
+    });
+    lines.push(line("Horizontal imbalance", None, limit, pair_text(ordered.pupil_distance_mm), distances));
+}
+
+fn prisms(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &mut Vec<Line>) {
+    let is_prescribed = ordered.prism.iter().any(|(_, prism)| !prism.is_none());
+    let is_measured = measured.prism.iter().any(|(_, prism)| prism.is_some());
+    if !is_prescribed && !is_measured {
+        return;
+    }
+    let wanted = ordered.prism.map(|prism| prism.numbers());
+    // An eye without prescribed prism that was not measured counts as having none.
+    let read = |eye: Eye| {
+        let unprescribed = ordered.prism.get(eye).is_none().then_some(InUp::default());
+        measured.prism.get(eye).or(unprescribed)
+    };
+    let read = read(Eye::Right).zip(read(Eye::Left)).map(|(right, left)| Pair::new(right, left));
+    let (_, horizontal_d, vertical_d) = strengths(ordered);
+    let (in_pd, up_pd) = prescribed(ordered);
+    let (horizontal, vertical) = profile.prism_limits(horizontal_d, vertical_d, in_pd, up_pd);
+    let off = read.map(|read| imbalance(Pair::new(read.right - wanted.right, read.left - wanted.left)));
+
+    let sides = |pair: Pair<InUp>| {
+        format!("{} / {}", based(pair.right.in_pd, "in", "out"), based(pair.left.in_pd, "in", "out"))
+    };
+    let heights = |pair: Pair<InUp>| {
+        format!("{} / {}", based(pair.right.up_pd, "up", "down"), based(pair.left.up_pd, "up", "down"))
+    };
+    let reading = read.zip(off).map(|(read, off)| (sides(read), off.horizontal_pd));
+    lines.push(line("Prescribed prism, horizontal", None, horizontal, sides(wanted), reading));
+    let reading = read.zip(off).map(|(read, off)| (heights(read), off.vertical_pd));
+    lines.push(line("Prescribed prism, vertical", None, vertical, heights(wanted), reading));
+}
+
+/// `1.50 in`, `1.50 out`, or `0.00`.
+fn based(signed_pd: f64, plus: &str, minus: &str) -> String {
+    match signed_pd {
+        p if p > 0.0 => format!("{p:.2} {plus}"),
+        p if p < 0.0 => format!("{:.2} {minus}", -p),
+        _ => "0.00".to_owned(),
+    }
+}

@@ -1,0 +1,90 @@
+//! ANSI Z80.1-2015, single vision, as far as public copies show it.
+
+use super::{Band, Limit, Unit, band_for};
+
+const GUIDE: &str = "ANSI Z80.1-2015 quick-reference guide";
+const SUMMARY_2010: &str = "ANSI Z80.1 summary of 2010 (the 2015 guide puts 2.00 and 4.50 themselves in the next row)";
+const TABLE_1999: &str = "ANSI Z80.1 table of 1999, believed carried on";
+const FROM_MEMORY: &str = "ANSI Z80.1, from memory";
+
+/// Powers to here have the fixed limit; beyond, two in a hundred. At 6.50 itself both are 0.13.
+const POWER_BRANCH_D: f64 = 6.50;
+
+/// The copies disagree at 2.00 and 4.50 exactly: the 2010 summary has the stricter row there, which is used.
+const CYLINDER_BRANCHES_D: (f64, f64) = (2.00, 4.50);
+
+/// To here vertical imbalance is judged in prism, beyond it in millimetres.
+const VERTICAL_BRANCH_D: f64 = 3.375;
+
+/// To here horizontal imbalance is judged in prism, beyond it in millimetres.
+const HORIZONTAL_BRANCH_D: f64 = 2.75;
+
+const AXIS: &[Band] = &[
+    Band { up_to: 0.25, limit: 14.0, rule: "Cylinder 0.12 to 0.25: ±14°" },
+    Band { up_to: 0.50, limit: 7.0, rule: "Cylinder over 0.25 to 0.50: ±7°" },
+    Band { up_to: 0.75, limit: 5.0, rule: "Cylinder over 0.50 to 0.75: ±5°" },
+    Band { up_to: 1.50, limit: 3.0, rule: "Cylinder over 0.75 to 1.50: ±3°" },
+    Band { up_to: f64::INFINITY, limit: 2.0, rule: "Cylinder over 1.50: ±2°" },
+];
+
+pub(super) fn power(strongest_d: f64) -> Limit {
+    let size = strongest_d.abs();
+    if size <= POWER_BRANCH_D + 1e-9 {
+        Limit { size: 0.13, unit: Unit::Dioptre, rule: "Power to 6.50 D: ±0.13 D", source: GUIDE }
+    } else {
+        Limit { size: 0.02 * size, unit: Unit::Dioptre, rule: "Power over 6.50 D: ±2% of it", source: GUIDE }
+    }
+}
+
+pub(super) fn cylinder(cylinder_d: f64) -> Limit {
+    let size = cylinder_d.abs();
+    let (first, second) = CYLINDER_BRANCHES_D;
+    if size <= first + 1e-9 {
+        Limit { size: 0.13, unit: Unit::Dioptre, rule: "Cylinder to 2.00 D: ±0.13 D", source: SUMMARY_2010 }
+    } else if size <= second + 1e-9 {
+        Limit { size: 0.15, unit: Unit::Dioptre, rule: "Cylinder over 2.00 to 4.50 D: ±0.15 D", source: SUMMARY_2010 }
+    } else {
+        Limit { size: 0.04 * size, unit: Unit::Dioptre, rule: "Cylinder over 4.50 D: ±4% of it", source: GUIDE }
+    }
+}
+
+pub(super) fn axis(cylinder_d: f64) -> Option<Limit> {
+    let size = cylinder_d.abs();
+    if size < 0.12 {
+        return None;
+    }
+    band_for(AXIS, size).map(|band| Limit { size: band.limit, unit: Unit::Degree, rule: band.rule, source: GUIDE })
+}
+
+pub(super) fn vertical(vertical_d: f64) -> Limit {
+    if vertical_d.abs() <= VERTICAL_BRANCH_D + 1e-9 {
+        let rule = "Vertical power to 3.375 D: 0.33 Δ between the eyes";
+        Limit { size: 0.33, unit: Unit::PrismDioptre, rule, source: GUIDE }
+    } else {
+        let rule = "Vertical power over 3.375 D: heights alike within 1.0 mm";
+        Limit { size: 1.0, unit: Unit::Millimetre, rule, source: GUIDE }
+    }
+}
+
+pub(super) fn horizontal(horizontal_d: f64) -> Limit {
+    if horizontal_d.abs() <= HORIZONTAL_BRANCH_D + 1e-9 {
+        let rule = "Horizontal power to 2.75 D: 0.67 Δ for both eyes together";
+        Limit { size: 0.67, unit: Unit::PrismDioptre, rule, source: GUIDE }
+    } else {
+        let rule = "Horizontal power over 2.75 D: pupil distance within 2.5 mm in all";
+        Limit { size: 2.5, unit: Unit::Millimetre, rule, source: GUIDE }
+    }
+}
+
+pub(super) fn prescribed_prism() -> (Limit, Limit) {
+    let row = |size, rule| Limit { size, unit: Unit::PrismDioptre, rule, source: FROM_MEMORY };
+    (
+        row(0.67, "Prescribed prism, horizontal: within 0.67 Δ of it for both eyes together"),
+        row(0.33, "Prescribed prism, vertical: within 0.33 Δ of it between the eyes"),
+    )
+}
+
+pub(super) fn centre_thickness() -> Limit {
+    let rule = "Centre thickness, when specified: ±0.3 mm";
+    Limit { size: 0.3, unit: Unit::Millimetre, rule, source: TABLE_1999 }
+}
