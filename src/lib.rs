@@ -13,5 +13,6 @@
 //! 7. [`calc`] – the same computations for scripts, one JSON request in, one JSON answer out.
 //! 8. [`config`] and [`demo`] – the command line, the data folder, the invented demo lab.
 
+pub mod calc;
 pub mod optics;
 pub mod shape;

@@ -16,6 +16,7 @@
 //! It does not decide what the lab does about a result, read files, or know a date.
 #![deny(missing_docs)]
 
+pub mod budget;
 pub mod gaze;
 pub mod lens;
 pub mod material;

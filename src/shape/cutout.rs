@@ -1,6 +1,6 @@
 //! Which blank: whether the shape can be cut from it, what is spare and where; prism by moving the blank.
 
-use super::layout::{Spare, blank_middle, tightest_spare};
+use super::blank::{Spare, blank_middle, tightest_spare};
 use super::outline::{Outline, Point};
 use crate::optics::power::SphereCylinder;
 use crate::optics::prism::{BaseVector, DecentrationError, decentration_for};
@@ -43,7 +43,7 @@ pub struct CutOut {
 }
 
 /// Lays a shape in a blank whose optical centre is at `centre` in the box. `margin_mm` is what must be spare in
-/// diameter, as for [`super::layout::Blank`].
+/// diameter, as for [`super::blank::Blank`].
 pub fn cut_out(outline: &Outline, centre: Point, blank: &StockBlank, margin_mm: f64) -> CutOut {
     let middle = blank_middle(centre, blank.oc_off_middle);
     let tightest = tightest_spare(outline, middle, blank.usable_mm());

@@ -10,12 +10,16 @@
 #![deny(missing_docs)]
 
 pub mod bevel;
+pub mod blank;
+pub mod blocker;
 pub mod boxing;
 pub mod compare;
 pub mod cutout;
+pub mod disagreement;
 pub mod edge;
 pub mod layout;
 pub mod outline;
 pub mod record;
 pub mod svg;
+pub mod trace;
 pub mod transform;

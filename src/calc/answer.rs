@@ -1,0 +1,138 @@
+//! The answer: what the layout and the optics say, rounded to a millionth so that no binary noise shows.
+
+use serde::Serialize;
+
+use super::request::Question;
+use crate::optics::Eye;
+use crate::optics::power::SphereCylinder;
+use crate::shape::blank::USUAL_MARGIN_MM;
+use crate::shape::layout::{EyeLayout, PairLayout};
+
+#[derive(Serialize)]
+pub(super) struct Answer {
+    right: EyeAnswer,
+    left: EyeAnswer,
+    frame_pd_mm: f64,
+}
+
+#[derive(Serialize)]
+struct EyeAnswer {
+    a_mm: f64,
+    b_mm: f64,
+    ed_mm: f64,
+    ed_axis_deg: f64,
+    circumference_mm: f64,
+    area_mm2: f64,
+    decentration: DecentrationAnswer,
+    blank: BlankAnswer,
+    blocker: BlockerAnswer,
+    rx: Option<RxAnswer>,
+}
+
+#[derive(Serialize)]
+struct DecentrationAnswer {
+    in_mm: f64,
+    up_mm: f64,
+}
+
+#[derive(Serialize)]
+struct BlankAnswer {
+    exact_mm: f64,
+    with_margin_mm: f64,
+    rule_of_thumb_mm: f64,
+    fits: Option<bool>,
+}
+
+#[derive(Serialize)]
+struct BlockerAnswer {
+    set_pd_mm: f64,
+    set_height_mm: f64,
+    nudge_in_mm: f64,
+    nudge_up_mm: f64,
+}
+
+#[derive(Serialize)]
+struct RxAnswer {
+    minus: PowerAnswer,
+    plus: PowerAnswer,
+    equivalent_d: f64,
+    m: f64,
+    j0: f64,
+    j45: f64,
+}
+
+#[derive(Serialize)]
+struct PowerAnswer {
+    sphere: f64,
+    cylinder: f64,
+    axis: Option<f64>,
+}
+
+impl Answer {
+    pub(super) fn to(question: &Question) -> Self {
+        let layout = PairLayout::of(
+            question.outlines.as_ref(),
+            question.dbl_mm,
+            question.wanted,
+            question.step,
+            USUAL_MARGIN_MM,
+        );
+        let eye = |eye: Eye| EyeAnswer::of(layout.eyes.get(eye), question.diameter_mm, *question.powers.get(eye));
+        Answer { right: eye(Eye::Right), left: eye(Eye::Left), frame_pd_mm: clean(layout.frame_pd_mm) }
+    }
+}
+
+impl EyeAnswer {
+    fn of(layout: &EyeLayout, diameter_mm: Option<f64>, power: Option<SphereCylinder>) -> Self {
+        let EyeLayout { boxing, decentration, blank, blocker, .. } = layout;
+        Self {
+            a_mm: clean(boxing.a_mm),
+            b_mm: clean(boxing.b_mm),
+            ed_mm: clean(boxing.ed_mm),
+            // What rounds up to a full turn is 0.
+            ed_axis_deg: clean(boxing.ed_axis_deg) % 360.0,
+            circumference_mm: clean(boxing.circumference_mm),
+            area_mm2: clean(boxing.area_mm2),
+            decentration: DecentrationAnswer { in_mm: clean(decentration.in_mm), up_mm: clean(decentration.up_mm) },
+            blank: BlankAnswer {
+                exact_mm: clean(blank.exact_mm),
+                with_margin_mm: clean(blank.with_margin_mm),
+                rule_of_thumb_mm: clean(blank.rule_of_thumb_mm),
+                fits: diameter_mm.map(|diameter_mm| blank.fits(diameter_mm)),
+            },
+            blocker: BlockerAnswer {
+                set_pd_mm: clean(blocker.set_pd_mm),
+                set_height_mm: clean(blocker.set_height_mm),
+                nudge_in_mm: clean(blocker.nudge_in_mm),
+                nudge_up_mm: clean(blocker.nudge_up_mm),
+            },
+            rx: power.map(RxAnswer::of),
+        }
+    }
+}
+
+impl RxAnswer {
+    fn of(power: SphereCylinder) -> Self {
+        let vector = power.vector();
+        Self {
+            minus: PowerAnswer::of(power.to_minus()),
+            plus: PowerAnswer::of(power.to_plus()),
+            equivalent_d: clean(power.spherical_equivalent_d()),
+            m: clean(vector.m_d),
+            j0: clean(vector.j0_d),
+            j45: clean(vector.j45_d),
+        }
+    }
+}
+
+impl PowerAnswer {
+    fn of(power: SphereCylinder) -> Self {
+        let cylinder = clean(power.cylinder_d);
+        Self { sphere: clean(power.sphere_d), cylinder, axis: (cylinder != 0.0).then(|| clean(power.axis_deg)) }
+    }
+}
+
+/// To a millionth; adding nothing turns -0 into 0.
+fn clean(value: f64) -> f64 {
+    (value * 1e6).round() / 1e6 + 0.0
+}

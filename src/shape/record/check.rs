@@ -1,0 +1,106 @@
+//! The checks both kinds of file share: numbers with their lines become a [`Trace`], or faults.
+
+use super::super::outline::{MAX_POINTS, MAX_RADIUS_MM, MIN_POINTS, MIN_RADIUS_MM};
+use super::super::trace::{Angles, Trace};
+use super::fault::{FaultKind, Faults};
+use crate::optics::Eye;
+
+/// The most that neighbouring radii may differ. Source: common practice (from memory).
+const MAX_JUMP_MM: f64 = 3.0;
+/// That figure is meant for tracers, whose radii stand closer than this. A coarse table of a long, square shape
+/// truly changes faster, so beyond it the limit grows with the spacing.
+const FINE_STEP_DEG: f64 = 2.0;
+
+/// A number in hundredths and the line it stands on.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Item {
+    pub(super) line: usize,
+    pub(super) hundredths: i32,
+}
+
+/// The numbers of one eye as read.
+pub(super) struct RawTrace {
+    pub(super) eye: Eye,
+    pub(super) radii: Vec<Item>,
+    pub(super) angles: Option<Vec<Item>>,
+}
+
+impl RawTrace {
+    /// A trace, or `None` with each fault noted. Counts must have been checked to agree.
+    pub(super) fn check(self, faults: &mut Faults) -> Option<Trace> {
+        let eye = self.eye;
+        let mut sound = (MIN_POINTS..=MAX_POINTS).contains(&self.radii.len());
+        let mm = |item: &Item| f64::from(item.hundredths) / 100.0;
+        let in_range = |item: &Item| (MIN_RADIUS_MM..=MAX_RADIUS_MM).contains(&mm(item));
+        for (index, item) in self.radii.iter().enumerate() {
+            if !in_range(item) {
+                sound = false;
+                faults.push(item.line, FaultKind::Radius { eye, nth: index + 1, radius_mm: mm(item) });
+            }
+        }
+        if let Some(angles) = &self.angles {
+            // Angles for only some of the radii are told below as what they are.
+            if angles.len() == self.radii.len() {
+                sound &= check_angles(eye, angles, faults);
+            }
+        }
+        // A jump to a radius that is itself impossible has been told already.
+        for index in 0..self.radii.len() {
+            let previous = if index == 0 { self.radii.len() - 1 } else { index - 1 };
+            let (from, to) = (&self.radii[previous], &self.radii[index]);
+            let limit_mm = MAX_JUMP_MM * (self.step_deg(previous, index) / FINE_STEP_DEG).max(1.0);
+            if in_range(from) && in_range(to) && (mm(from) - mm(to)).abs() > limit_mm + 1e-9 {
+                sound = false;
+                let kind = FaultKind::Jump { eye, nth: index + 1, from_mm: mm(from), to_mm: mm(to), limit_mm };
+                faults.push(to.line, kind);
+            }
+        }
+        if !sound {
+            return None;
+        }
+        let list = |items: &[Item]| items.iter().map(|item| item.hundredths).collect::<Vec<i32>>();
+        let angles = self.angles.as_deref().map_or(Angles::Equal, |items| Angles::Unequal(list(items)));
+        match Trace::new(eye, list(&self.radii), angles) {
+            Ok(trace) => Some(trace),
+            // What the checks above do not look at.
+            Err(error) => {
+                let line = self.radii.first().map_or(1, |item| item.line);
+                faults.push(line, FaultKind::Shape { eye, error });
+                None
+            }
+        }
+    }
+
+    fn step_deg(&self, previous: usize, index: usize) -> f64 {
+        match &self.angles {
+            None => 360.0 / self.radii.len() as f64,
+            Some(angles) => match (angles.get(previous), angles.get(index)) {
+                (Some(a), Some(b)) => f64::from((b.hundredths - a.hundredths).rem_euclid(36_000)) / 100.0,
+                _ => FINE_STEP_DEG,
+            },
+        }
+    }
+}
+
+fn check_angles(eye: Eye, angles: &[Item], faults: &mut Faults) -> bool {
+    let mut sound = true;
+    let mut before = -1;
+    for (index, item) in angles.iter().enumerate() {
+        if item.hundredths <= before || item.hundredths >= 36_000 {
+            sound = false;
+            let angle_deg = f64::from(item.hundredths) / 100.0;
+            faults.push(item.line, FaultKind::Angle { eye, nth: index + 1, angle_deg });
+        }
+        before = before.max(item.hundredths);
+    }
+    if sound {
+        let next = angles.iter().skip(1).map(|a| a.hundredths).chain(angles.first().map(|a| a.hundredths + 36_000));
+        for (index, (item, next)) in angles.iter().zip(next).enumerate() {
+            if next - item.hundredths > 6000 {
+                sound = false;
+                faults.push(item.line, FaultKind::Gap { eye, nth: index + 1 });
+            }
+        }
+    }
+    sound
+}

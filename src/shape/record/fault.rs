@@ -1,0 +1,279 @@
+//! What can be wrong with a trace file, in sentences a person can act on.
+
+use std::fmt;
+
+use thiserror::Error;
+
+use super::super::outline::{MAX_POINTS, MAX_RADIUS_MM, MIN_POINTS, MIN_RADIUS_MM, OutlineError};
+use super::{BOX_AGREES_MM, MAX_BYTES};
+use crate::optics::Eye;
+
+/// The most faults told at once; a file with more is not a trace file.
+const MAX_FAULTS: usize = 100;
+
+/// One fault and where it is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fault {
+    /// The line, from 1.
+    pub line: usize,
+    /// What is wrong.
+    pub kind: FaultKind,
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "Line {}: {}", self.line, self.kind)
+    }
+}
+
+/// What is wrong with a line, or with the data that ends on it.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum FaultKind {
+    /// Nothing in the file.
+    #[error("the file is empty")]
+    Empty,
+    /// A file larger than [`MAX_BYTES`].
+    #[error("the file has {0} bytes; a trace file has at most {MAX_BYTES}")]
+    TooLarge(usize),
+    /// Control bytes where text belongs.
+    #[error("this line is not text; a text trace file was expected")]
+    NotText,
+    /// A line that is neither a record nor the continuation of a list.
+    #[error("“{0}” is not a record; LABEL=value was expected")]
+    NotARecord(String),
+    /// A trace in a binary format.
+    #[error("the trace is in binary format {0}; only the text format (TRCFMT=1) is read, so set the tracer to it")]
+    BinaryFormat(i32),
+    /// A trace format that does not exist.
+    #[error("“{0}” is not a trace format; 1 was expected")]
+    Format(String),
+    /// Not a count of points.
+    #[error("“{0}” is not a count of radii; {MIN_POINTS} to {MAX_POINTS} was expected")]
+    PointCount(String),
+    /// Neither equal nor unequal spacing.
+    #[error("“{0}” does not say how the radii are spaced; E (equal angles) or U (angles follow) was expected")]
+    Spacing(String),
+    /// Neither right nor left.
+    #[error("“{0}” is not a side; R or L was expected")]
+    Side(String),
+    /// Radii or angles before anything says whose they are.
+    #[error("{0} comes before a TRCFMT record that says which eye it belongs to")]
+    BeforeFormat(String),
+    /// Two traces of the same eye.
+    #[error("this is a second trace of the {} eye; one an eye was expected", .0.name())]
+    SecondTrace(Eye),
+    /// Not a whole number.
+    #[error("{label}: “{text}” is not a whole number of hundredths")]
+    NotWhole {
+        /// The record.
+        label: String,
+        /// What stands there.
+        text: String,
+    },
+    /// Not a number.
+    #[error("{label}: “{text}” is not a number")]
+    NotANumber {
+        /// The record or column.
+        label: String,
+        /// What stands there.
+        text: String,
+    },
+    /// A number that cannot be.
+    #[error("{label} is {value}; between {min} and {max} mm was expected")]
+    OutOfRange {
+        /// The record.
+        label: String,
+        /// What stands there.
+        value: f64,
+        /// The least.
+        min: f64,
+        /// The most.
+        max: f64,
+    },
+    /// More or fewer values than promised.
+    #[error("TRCFMT promises {promised} radii for the {} eye, and {found} {label} values follow", eye.name())]
+    Count {
+        /// `R` or `A`.
+        label: &'static str,
+        /// Whose.
+        eye: Eye,
+        /// The count in TRCFMT.
+        promised: usize,
+        /// The count found.
+        found: usize,
+    },
+    /// Too few or too many radii in a table.
+    #[error("there are {found} radii for the {} eye; {MIN_POINTS} to {MAX_POINTS} were expected", eye.name())]
+    TableCount {
+        /// Whose.
+        eye: Eye,
+        /// The count found.
+        found: usize,
+    },
+    /// A radius that no lens has.
+    #[error(
+        "radius {nth} of the {} eye is {radius_mm:.2} mm; {MIN_RADIUS_MM} to {MAX_RADIUS_MM} mm was expected",
+        eye.name()
+    )]
+    Radius {
+        /// Whose.
+        eye: Eye,
+        /// Which radius, from 1.
+        nth: usize,
+        /// Its length.
+        radius_mm: f64,
+    },
+    /// Neighbouring radii too different to be one rim.
+    #[error(
+        "radius {nth} of the {} eye jumps from {from_mm:.2} to {to_mm:.2} mm; at most {limit_mm:.1} mm between \
+         neighbours was expected",
+        eye.name()
+    )]
+    Jump {
+        /// Whose.
+        eye: Eye,
+        /// The radius jumped to, from 1.
+        nth: usize,
+        /// The radius before.
+        from_mm: f64,
+        /// The radius.
+        to_mm: f64,
+        /// The most that is taken.
+        limit_mm: f64,
+    },
+    /// An angle that does not follow its predecessor.
+    #[error(
+        "angle {nth} of the {} eye is {angle_deg:.2}°; angles that increase from 0 to 359.99 were expected",
+        eye.name()
+    )]
+    Angle {
+        /// Whose.
+        eye: Eye,
+        /// Which angle, from 1.
+        nth: usize,
+        /// The angle.
+        angle_deg: f64,
+    },
+    /// A hole in the trace.
+    #[error("there is no radius for more than 60° after angle {nth} of the {} eye", eye.name())]
+    Gap {
+        /// Whose.
+        eye: Eye,
+        /// The angle before the gap, from 1.
+        nth: usize,
+    },
+    /// Anything else that keeps the numbers from being a shape.
+    #[error("the trace of the {} eye is not a shape: {error}", eye.name())]
+    Shape {
+        /// Whose.
+        eye: Eye,
+        /// Why.
+        error: OutlineError,
+    },
+    /// A row with another number of columns than the head.
+    #[error("this row has {found} numbers; {expected} were expected")]
+    Columns {
+        /// The columns of the head.
+        expected: usize,
+        /// The numbers in the row.
+        found: usize,
+    },
+    /// A heading that names nothing a table has.
+    #[error("“{0}” is not a heading; angle, radius, R or L was expected")]
+    Heading(String),
+    /// No trace anywhere in the file.
+    #[error("the file ends without a trace; TRCFMT and R records, or a table of radii, were expected")]
+    NoTrace,
+    /// More faults than anyone will read.
+    #[error("and {0} more faults; this does not look like a trace file")]
+    More(usize),
+}
+
+/// Something that was read and is worth a word.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Warning {
+    /// The line, from 1, where there is one.
+    pub line: Option<usize>,
+    /// What.
+    pub kind: WarningKind,
+}
+
+impl fmt::Display for Warning {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.line {
+            Some(line) => write!(f, "Line {line}: {}", self.kind),
+            None => self.kind.fmt(f),
+        }
+    }
+}
+
+/// What is worth a word.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum WarningKind {
+    /// A stated box that is not the traced one.
+    #[error(
+        "{label} of the {} eye says {stated_mm:.2} mm and the trace measures {traced_mm:.2} mm, more than \
+         {BOX_AGREES_MM} mm apart; the trace is used",
+        eye.name()
+    )]
+    BoxDiffers {
+        /// `HBOX` or `VBOX`.
+        label: &'static str,
+        /// Whose.
+        eye: Eye,
+        /// What the file says.
+        stated_mm: f64,
+        /// What the trace measures.
+        traced_mm: f64,
+    },
+    /// A table that does not say whose it is.
+    #[error("the table does not say which eye it is; it was taken for the right eye")]
+    SideAssumed,
+    /// Depth records that cannot be used.
+    #[error("the depth (Z) records of the {} eye were left out: {found} values for {promised}", eye.name())]
+    DepthLeftOut {
+        /// Whose.
+        eye: Eye,
+        /// The count promised.
+        promised: usize,
+        /// The count found.
+        found: usize,
+    },
+}
+
+/// Collects faults up to a sensible number.
+#[derive(Default)]
+pub(super) struct Faults {
+    list: Vec<Fault>,
+    more: usize,
+}
+
+impl Faults {
+    pub(super) fn push(&mut self, line: usize, kind: FaultKind) {
+        if self.list.len() < MAX_FAULTS {
+            self.list.push(Fault { line, kind });
+        } else {
+            self.more += 1;
+        }
+    }
+
+    pub(super) fn is_empty(&self) -> bool {
+        self.list.is_empty()
+    }
+
+    /// In the order of the lines.
+    pub(super) fn into_list(mut self) -> Vec<Fault> {
+        self.list.sort_by_key(|fault| fault.line);
+        if self.more > 0 {
+            let line = self.list.last().map_or(1, |fault| fault.line);
+            self.list.push(Fault { line, kind: FaultKind::More(self.more) });
+        }
+        self.list
+    }
+}
+
+/// A short piece of the offending text, safe to print.
+pub(super) fn excerpt(text: &str) -> String {
+    let clean: String = text.chars().map(|c| if c.is_control() { '·' } else { c }).take(40).collect();
+    if text.chars().count() > 40 { clean + "…" } else { clean }
+}

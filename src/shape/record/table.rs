@@ -1,0 +1,351 @@
+//! Reading a plain table of radii, as a person exports or types it.
+//!
+//! * Numbers stand apart by spaces, tabs, semicolons or commas. Where a semicolon or tab separates (or each line is
+//!   one number) and no point is used anywhere, a comma is the decimal point.
+//! * Radii run counter-clockwise in the front view from 0°, the observer's right, equally spaced, unless a heading
+//!   names an `angle` column (degrees).
+//! * A heading `R` or `L` (also `right`, `left`) starts that eye's section; a heading with both, `R;L`, makes two
+//!   columns. Without either the table is one eye and is taken for the right.
+//! * Radii are millimetres if any has a decimal point or none is over 50; otherwise hundredths of a millimetre.
+//! * Empty lines and lines that start with `#` say nothing.
+
+use super::check::{Item, RawTrace};
+use super::fault::{FaultKind, Faults, Warning, WarningKind, excerpt};
+use super::{Fault, MAX_BYTES, TraceFile, complete, decimal, numbered_lines};
+use crate::optics::{Eye, Pair};
+use crate::shape::outline::{MAX_POINTS, MAX_RADIUS_MM, MIN_POINTS};
+
+/// What a column holds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Column {
+    Angle,
+    /// Radii of the section's eye.
+    Radius,
+    /// Radii of one eye.
+    Of(Eye),
+}
+
+/// A number as written.
+#[derive(Debug, Clone, Copy)]
+struct Number {
+    line: usize,
+    value: f64,
+    has_point: bool,
+}
+
+#[derive(Default)]
+struct Columns {
+    radii: Vec<Number>,
+    angles: Vec<Number>,
+}
+
+/// Reads a table of radii.
+///
+/// # Errors
+///
+/// Every fault found, in the order of the lines.
+pub fn parse_table(text: &str) -> Result<TraceFile, Vec<Fault>> {
+    let mut faults = Faults::default();
+    if text.len() > MAX_BYTES {
+        faults.push(1, FaultKind::TooLarge(text.len()));
+        return Err(faults.into_list());
+    }
+    let lines: Vec<(usize, &str)> = numbered_lines(text)
+        .map(|(line, text)| (line, text.trim_matches(|c: char| c.is_whitespace() || c == '\0' || c == '\u{1a}')))
+        .filter(|(_, text)| !text.is_empty() && !text.starts_with('#'))
+        .collect();
+    if lines.is_empty() {
+        faults.push(1, FaultKind::Empty);
+        return Err(faults.into_list());
+    }
+    let comma_is_point = comma_is_point(&lines);
+    let mut eye: Option<Eye> = None;
+    let mut columns: Option<Vec<Column>> = None;
+    let mut data: Pair<Columns> = Pair::default();
+    for &(line, text) in &lines {
+        if text.chars().any(|c| c.is_control() && c != '\t') {
+            faults.push(line, FaultKind::NotText);
+            continue;
+        }
+        let words: Vec<String> = words(text, comma_is_point);
+        let is_word = |word: &String| word.starts_with(|c: char| c.is_alphabetic() || c == '(');
+        if words.first().is_some_and(is_word) && !words.iter().any(|word| decimal(word).is_some()) {
+            heading(line, &words, &mut eye, &mut columns, &mut faults);
+            continue;
+        }
+        if let Some(columns) = &columns
+            && words.len() != columns.len()
+        {
+            faults.push(line, FaultKind::Columns { expected: columns.len(), found: words.len() });
+            continue;
+        }
+        for (index, word) in words.iter().enumerate() {
+            let Some(value) = decimal(word) else {
+                faults.push(line, FaultKind::NotANumber { label: "table".into(), text: excerpt(word) });
+                continue;
+            };
+            let number = Number { line, value, has_point: word.contains('.') };
+            let section = eye.unwrap_or(Eye::Right);
+            match columns.as_ref().map_or(Column::Radius, |columns| columns[index]) {
+                // One list of angles serves every column of radii in the row.
+                Column::Angle => {
+                    for column in columns.iter().flatten() {
+                        match column {
+                            Column::Angle => {}
+                            Column::Radius => of(&mut data, section).angles.push(number),
+                            Column::Of(eye) => of(&mut data, *eye).angles.push(number),
+                        }
+                    }
+                }
+                Column::Radius => of(&mut data, section).radii.push(number),
+                Column::Of(eye) => of(&mut data, eye).radii.push(number),
+            }
+        }
+    }
+    let is_assumed = eye.is_none() && data.left.radii.is_empty();
+    finish(data, is_assumed, columns.is_some_and(|c| c.iter().any(|c| matches!(c, Column::Of(_)))), faults, &lines)
+}
+
+fn finish(
+    data: Pair<Columns>,
+    is_assumed: bool,
+    names_eyes: bool,
+    mut faults: Faults,
+    lines: &[(usize, &str)],
+) -> Result<TraceFile, Vec<Fault>> {
+    let radii = data.right.radii.iter().chain(&data.left.radii);
+    let is_mm = radii.clone().any(|n| n.has_point) || radii.clone().all(|n| n.value <= MAX_RADIUS_MM);
+    let mut traces = Pair::default();
+    for (eye, columns) in data.iter() {
+        let Some(first) = columns.radii.first() else { continue };
+        let found = columns.radii.len();
+        if !(MIN_POINTS..=MAX_POINTS).contains(&found) {
+            faults.push(first.line, FaultKind::TableCount { eye, found });
+        }
+        let items = |numbers: &[Number], per_unit: f64| -> Vec<Item> {
+            // A number too large for the type saturates and is then out of range.
+            numbers.iter().map(|n| Item { line: n.line, hundredths: (n.value * per_unit).round() as i32 }).collect()
+        };
+        let mut radii = items(&columns.radii, if is_mm { 100.0 } else { 1.0 });
+        let mut angles = (!columns.angles.is_empty()).then(|| items(&columns.angles, 100.0));
+        // 360° repeats 0° in many a table.
+        if let Some(angles) = &mut angles
+            && let (Some(0), Some(36_000)) = (angles.first().map(|a| a.hundredths), angles.last().map(|a| a.hundredths))
+            && radii.first().map(|r| r.hundredths) == radii.last().map(|r| r.hundredths)
+        {
+            angles.pop();
+            radii.pop();
+        }
+        let trace = RawTrace { eye, radii, angles }.check(&mut faults);
+        match eye {
+            Eye::Right => traces.right = trace,
+            Eye::Left => traces.left = trace,
+        }
+    }
+    if !faults.is_empty() {
+        return Err(faults.into_list());
+    }
+    match complete(traces.right, traces.left) {
+        Some((traces, derived)) => {
+            let mut file = TraceFile::of_traces(traces, derived);
+            if is_assumed && !names_eyes {
+                file.warnings.push(Warning { line: None, kind: WarningKind::SideAssumed });
+            }
+            Ok(file)
+        }
+        None => {
+            faults.push(lines.last().map_or(1, |l| l.0), FaultKind::NoTrace);
+            Err(faults.into_list())
+        }
+    }
+}
+
+fn of(data: &mut Pair<Columns>, eye: Eye) -> &mut Columns {
+    match eye {
+        Eye::Right => &mut data.right,
+        Eye::Left => &mut data.left,
+    }
+}
+
+fn heading(
+    line: usize,
+    words: &[String],
+    eye: &mut Option<Eye>,
+    columns: &mut Option<Vec<Column>>,
+    faults: &mut Faults,
+) {
+    let mut named = Vec::new();
+    for word in words {
+        let lower = word.to_lowercase();
+        match lower.trim_end_matches(':') {
+            "angle" | "angles" | "deg" | "degrees" => named.push(Column::Angle),
+            "radius" | "radii" => named.push(Column::Radius),
+            "r" | "right" => named.push(Column::Of(Eye::Right)),
+            "l" | "left" => named.push(Column::Of(Eye::Left)),
+            "mm" | "eye" | "(mm)" | "(deg)" => {}
+            _ => {
+                faults.push(line, FaultKind::Heading(excerpt(word)));
+                return;
+            }
+        }
+    }
+    if (1..named.len()).any(|i| named[..i].contains(&named[i])) {
+        faults.push(line, FaultKind::Heading(excerpt(&words.join(" "))));
+        return;
+    }
+    match named[..] {
+        [] => {}
+        // One eye's name alone starts a section; rows keep their columns if those hold for any eye.
+        [Column::Of(section)] => {
+            *eye = Some(section);
+            if columns.as_ref().is_some_and(|c| c.iter().any(|c| matches!(c, Column::Of(_)))) {
+                *columns = None;
+            }
+        }
+        [Column::Radius] => *columns = None,
+        _ => *columns = Some(named),
+    }
+}
+
+fn words(text: &str, comma_is_point: bool) -> Vec<String> {
+    let is_separator = |c: char| c.is_whitespace() || c == ';' || (c == ',' && !comma_is_point);
+    text.split(is_separator)
+        .filter(|word| !word.is_empty())
+        .map(|word| if comma_is_point { word.replace(',', ".") } else { word.to_owned() })
+        .collect()
+}
+
+fn comma_is_point(lines: &[(usize, &str)]) -> bool {
+    let any = |c: char| lines.iter().any(|(_, text)| text.contains(c));
+    if !any(',') || any('.') {
+        return false;
+    }
+    let is_one_number = |text: &str| match text.split_once(',') {
+        Some((whole, fraction)) => {
+            let digits = |s: &str| !s.is_empty() && s.bytes().all(|b| b.is_ascii_digit());
+            digits(whole) && digits(fraction) && fraction.len() <= 2
+        }
+        None => true,
+    };
+    any(';') || any('\t') || lines.iter().all(|(_, text)| is_one_number(text))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::read_any;
+    use super::*;
+    use crate::shape::trace::Angles;
+    use proptest::prelude::*;
+
+    fn rows(row: &str, count: usize) -> String {
+        format!("{row}\n").repeat(count)
+    }
+
+    fn right(text: &str) -> Vec<i32> {
+        parse_table(text).unwrap().traces.right.radii().to_vec()
+    }
+
+    #[test]
+    fn reads_one_eye_in_each_unit() {
+        for (text, want, source) in [
+            (rows("25.12", 12), vec![2512; 12], "millimetres with a point"),
+            (rows("2512", 12), vec![2512; 12], "hundredths by magnitude"),
+            (rows("25", 12), vec![2500; 12], "whole millimetres by magnitude"),
+            (rows("25,12", 12), vec![2512; 12], "decimal comma, one a line"),
+            (rows("25,12; 25,13;", 6), [2512, 2513].repeat(6), "decimal comma with semicolons"),
+            (rows("25.12, 25.13 25.14\t25.15", 3), [2512, 2513, 2514, 2515].repeat(3), "several a line"),
+            (
+                format!("# a note\r\n\r\nradius mm\r\n{}", rows("25.126", 8)),
+                vec![2513; 8],
+                "heading; nearest hundredth",
+            ),
+        ] {
+            assert_eq!(right(&text), want, "{source}");
+        }
+        let file = read_any(rows("25.12", 12).as_bytes()).unwrap();
+        assert_eq!(file.derived, Some(Eye::Left));
+        assert_eq!(file.warnings, [Warning { line: None, kind: WarningKind::SideAssumed }]);
+    }
+
+    #[test]
+    fn reads_two_eyes_in_columns_or_sections() {
+        let columns = parse_table(&format!("R;L\n{}", rows("25.1;24.9", 9))).unwrap();
+        let sections = parse_table(&format!("Left:\n{}Right:\n{}", rows("24.9", 9), rows("25.1", 9))).unwrap();
+        for file in [columns, sections] {
+            assert_eq!((file.traces.right.radii(), file.traces.left.radii()), (&[2510; 9][..], &[2490; 9][..]));
+            assert_eq!((file.derived, file.warnings.len()), (None, 0));
+        }
+        let left = parse_table(&format!("L\n{}", rows("24.9", 9))).unwrap();
+        assert_eq!((left.derived, left.warnings.len()), (Some(Eye::Right), 0));
+    }
+
+    #[test]
+    fn reads_angles_where_the_heading_says_so() {
+        let rows: String = (0..=12).map(|i| format!("{};25.{:02}\n", i * 30, i % 12)).collect();
+        let file = parse_table(&format!("angle;radius\n{rows}")).unwrap();
+        assert_eq!(file.traces.right.angles(), &Angles::Unequal((0..12).map(|i| i * 3000).collect()));
+        assert_eq!(file.traces.right.radii()[11], 2511);
+        let both = parse_table(&format!("angle;R;L\n{}", rows.replace('\n', ";24.00\n"))).unwrap();
+        assert_eq!((both.traces.left.radii().len(), both.derived), (13 - 1, None).clone());
+    }
+
+    #[test]
+    fn tells_every_fault_with_its_line() {
+        let text =
+            format!("R;L\n25.1;24.9\n25.1\n25.1;abc\n25.1;4.99\n29.0;24.9\n{}diameter\n", rows("25.1;24.9", 300));
+        let told: Vec<String> = parse_table(&text).unwrap_err().iter().map(ToString::to_string).collect();
+        for want in [
+            "Line 3: this row has 1 numbers; 2 were expected",
+            "Line 4: table: “abc” is not a number",
+            "Line 5: radius 2 of the left eye is 4.99 mm",
+            "Line 6: radius 4 of the right eye jumps from 25.10 to 29.00 mm",
+            "Line 307: “diameter” is not a heading",
+        ] {
+            assert!(told.iter().any(|line| line.starts_with(want)), "{want}: {told:#?}");
+        }
+        let few = parse_table("25.1\n25.1\n").unwrap_err();
+        assert_eq!(few[0].to_string(), "Line 1: there are 2 radii for the right eye; 8 to 4000 were expected");
+        let mixed = format!("angle;R\n{}R\n{}", rows("1;25.1", 1), rows("25.1", 9));
+        let told = parse_table(&mixed).unwrap_err()[0].to_string();
+        assert_eq!(told, "Line 2: the trace of the right eye is not a shape: there are 10 radii and 1 angles");
+        assert!(matches!(parse_table("R;R\n1;2\n").unwrap_err()[0].kind, FaultKind::Heading(_)));
+        assert!(matches!(parse_table("angle radius\n").unwrap_err()[0].kind, FaultKind::NoTrace));
+        assert!(matches!(parse_table(" \n#x\n").unwrap_err()[0].kind, FaultKind::Empty));
+    }
+
+    proptest! {
+        #[test]
+        fn any_bytes_give_a_file_or_faults(bytes in prop::collection::vec(any::<u8>(), 0..400)) {
+            match read_any(&bytes) {
+                Ok(file) => prop_assert!(!file.traces.right.radii().is_empty()),
+                Err(faults) => prop_assert!(!faults.is_empty() && faults.iter().all(|f| f.line >= 1)),
+            }
+        }
+
+        #[test]
+        fn nearly_right_text_gives_a_file_or_faults(
+            lines in prop::collection::vec(
+                prop_oneof![
+                    Just("TRCFMT=1;8;E;R;F".to_owned()), Just("TRCFMT=1;9;U;L;F".to_owned()),
+                    Just("ZFMT=1;3;E;R;F".to_owned()), Just("R".to_owned()), Just("angle;R;L".to_owned()),
+                    "(R|A|Z|ZA|HBOX|JOB|_X)=[0-9;?. ]{0,40}", "[0-9;,. ]{0,30}", "[ -~]{0,12}",
+                    Just("2500;2500;2500;2500".to_owned()), Just("R=2500;2500;2500;2500".to_owned()),
+                ],
+                0..30,
+            ),
+        ) {
+            let text = lines.join("\n");
+            for got in [super::super::parse(text.as_bytes()), parse_table(&text), read_any(text.as_bytes())] {
+                if let Err(faults) = got {
+                    prop_assert!(!faults.is_empty());
+                }
+            }
+        }
+
+        #[test]
+        fn a_written_table_reads_back(radii in prop::collection::vec(2300..2600_i32, 8..200)) {
+            let text: String = radii.iter().map(|r| format!("{}.{:02}\n", r / 100, r % 100)).collect();
+            prop_assert_eq!(right(&text), radii);
+        }
+    }
+}
