@@ -188,7 +188,7 @@ mod tests {
         let mut broken = changed("/shape/trace_file", json!("TRCFMT=1;400;E;R;F\nR=1;x\n"));
         broken["shape"]["right"] = json!(null);
         let error = run(&broken.to_string()).expect_err("faults").to_string();
-        assert!(error.starts_with("shape.trace_file: Line 2: ") && error.contains("1 more"), "{error}");
+        assert!(error.starts_with("shape.trace_file: Line 1: ") && error.contains("2 more"), "{error}");
     }
 
     proptest! {

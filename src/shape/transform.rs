@@ -110,6 +110,8 @@ pub fn offset(outline: &Outline, distance_mm: f64) -> Result<Outline, OutlineErr
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::optics::Eye;
+    use crate::shape::trace::{Angles, Trace};
     use proptest::prelude::*;
     use std::f64::consts::PI;
 
@@ -181,37 +183,40 @@ mod tests {
     }
 
     proptest! {
-            #[test]
-            fn the_box_survives_a_mirror(outline in any_outline()) {
-                let (before, after) = (Boxing::of(&outline), Boxing::of(&mirror(&outline)));
-                for (b, a) in [
-                    (before.a_mm, after.a_mm), (before.b_mm, after.b_mm), (before.ed_mm, after.ed_mm),
-                    (before.circumference_mm, after.circumference_mm), (before.area_mm2, after.area_mm2),
-                ] {
-                    prop_assert!((a - b).abs() < 1e-9);
-                }
-                // The longest radius turns to 180 - t, or ties with one that does.
-                let turned = (180.0 - before.ed_axis_deg).rem_euclid(360.0);
-    let place = Point::polar(before.ed_mm / 2.0, turned);
-                prop_assert!(mirror(&outline).points().iter().any(|p| p.minus(place).length_mm() < 1e-6));
+        #[test]
+        fn the_box_survives_a_mirror(outline in any_outline()) {
+            let (before, after) = (Boxing::of(&outline), Boxing::of(&mirror(&outline)));
+            for (b, a) in [
+                (before.a_mm, after.a_mm), (before.b_mm, after.b_mm), (before.ed_mm, after.ed_mm),
+                (before.circumference_mm, after.circumference_mm), (before.area_mm2, after.area_mm2),
+            ] {
+                prop_assert!((a - b).abs() < 1e-9);
             }
-
-            #[test]
-            fn mirrored_twice_is_the_same(outline in any_outline()) {
-                let twice = mirror(&mirror(&outline));
-                // An odd count may start one point further on.
-                if outline.points().len().is_multiple_of(2) {
-                    prop_assert!(same(&twice, &outline));
-                }
-                prop_assert!((Boxing::of(&twice).area_mm2 - Boxing::of(&outline).area_mm2).abs() < 1e-9);
-            }
-
-            #[test]
-            fn turning_keeps_circumference_and_area(outline in any_outline(), angle_deg in -360.0..360.0_f64) {
-                let (before, after) = (Boxing::of(&outline), Boxing::of(&rotate(&outline, angle_deg)));
-                prop_assert!((after.circumference_mm - before.circumference_mm).abs() < 1e-9);
-                prop_assert!((after.area_mm2 - before.area_mm2).abs() < 1e-8);
-                prop_assert!(same(&rotate(&rotate(&outline, angle_deg), -angle_deg), &outline));
-            }
+            // The longest radius turns to 180 - t, or ties with one that does.
+            let turned = (180.0 - before.ed_axis_deg).rem_euclid(360.0);
+            let place = Point::polar(before.ed_mm / 2.0, turned);
+            prop_assert!(mirror(&outline).points().iter().any(|p| p.minus(place).length_mm() < 1e-6));
         }
+
+        #[test]
+        fn a_trace_and_its_outline_mirror_alike(radii in prop::collection::vec(1200..3500_i32, 4..75)) {
+            let radii = radii.iter().chain(&radii).copied().collect();
+            let trace = Trace::new(Eye::Right, radii, Angles::Equal).unwrap();
+            prop_assert!(same(&mirror(&trace.outline()), &trace.mirror().outline()));
+        }
+
+        #[test]
+        fn mirrored_twice_is_the_same(outline in any_outline()) {
+            let twice = mirror(&mirror(&outline));
+            prop_assert!(same(&twice, &outline));
+        }
+
+        #[test]
+        fn turning_keeps_circumference_and_area(outline in any_outline(), angle_deg in -360.0..360.0_f64) {
+            let (before, after) = (Boxing::of(&outline), Boxing::of(&rotate(&outline, angle_deg)));
+            prop_assert!((after.circumference_mm - before.circumference_mm).abs() < 1e-9);
+            prop_assert!((after.area_mm2 - before.area_mm2).abs() < 1e-8);
+            prop_assert!(same(&rotate(&rotate(&outline, angle_deg), -angle_deg), &outline));
+        }
+    }
 }

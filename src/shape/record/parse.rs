@@ -54,8 +54,9 @@ struct Open {
     is_equal: bool,
     values: Vec<Item>,
     angles: Vec<Item>,
-    /// A number that could not be read was told already; then a count says nothing new.
-    is_broken: bool,
+    /// Values that could not be read: told already, and counted with the others.
+    unread_values: usize,
+    unread_angles: usize,
 }
 
 #[derive(Default)]
@@ -117,7 +118,7 @@ impl Reader {
                 let job = value.trim_matches('"').trim();
                 self.job = (!job.is_empty() && job != "?").then(|| job.to_owned());
             }
-            "DBL" => self.dbl_mm = self.pair(line, label, value, Some((0.0, 60.0))).right,
+            "DBL" => self.dbl_mm = self.pair(line, label, value, Some((1.0, 50.0))).right,
             "HBOX" => self.hbox_mm = self.pair(line, label, value, Some((10.0, 100.0))),
             "VBOX" => self.vbox_mm = self.pair(line, label, value, Some((10.0, 100.0))),
             "CIRC" => self.circ_mm = self.pair(line, label, value, None),
@@ -142,6 +143,10 @@ impl Reader {
                 self.faults.push(line, kind);
                 return None;
             };
+            // Some devices write 0 for a size they do not know.
+            if range.is_some() && value == 0.0 {
+                return None;
+            }
             if let Some((min, max)) = range
                 && !(min..=max).contains(&value)
             {
@@ -235,16 +240,19 @@ impl Reader {
         };
         // A list broken over lines may end each with its separator.
         let value = value.strip_suffix(';').unwrap_or(value);
+        let (list, unread) = match label.ends_with('A') {
+            true => (&mut open.angles, &mut open.unread_angles),
+            false => (&mut open.values, &mut open.unread_values),
+        };
         for text in value.split(';').map(str::trim) {
             match whole(text) {
                 Some(hundredths) => {
-                    let list = if label.ends_with('A') { &mut open.angles } else { &mut open.values };
                     if list.len() <= MAX_POINTS {
                         list.push(Item { line, hundredths });
                     }
                 }
                 None => {
-                    open.is_broken = true;
+                    *unread += 1;
                     if !is_depth {
                         let kind = FaultKind::NotWhole { label: label.to_owned(), text: excerpt(text) };
                         self.faults.push(line, kind);
@@ -257,13 +265,14 @@ impl Reader {
     fn close_trace(&mut self) {
         let Some(open) = self.trace.take() else { return };
         let (eye, promised) = (open.eye, open.promised);
-        let mut counts = vec![("R", open.values.len())];
+        let (radii, angles) = open.found();
+        let mut counts = vec![("R", radii)];
         if !open.is_equal {
-            counts.push(("A", open.angles.len()));
+            counts.push(("A", angles));
         }
-        let mut agrees = !open.is_broken;
+        let mut agrees = !open.is_broken();
         for (label, found) in counts {
-            if found != promised && !open.is_broken {
+            if found != promised {
                 agrees = false;
                 self.faults.push(open.header_line, FaultKind::Count { label, eye, promised, found });
             }
@@ -281,9 +290,10 @@ impl Reader {
 
     fn close_depth(&mut self) {
         let Some(open) = self.depth_trace.take() else { return };
-        let (eye, promised, found) = (open.eye, open.promised, open.values.len());
-        let angles_agree = open.is_equal || open.angles.len() == promised;
-        if open.is_broken || found != promised || !angles_agree {
+        let (eye, promised) = (open.eye, open.promised);
+        let (found, angles) = open.found();
+        let angles_agree = open.is_equal || angles == promised;
+        if open.is_broken() || found != promised || !angles_agree {
             let kind = WarningKind::DepthLeftOut { eye, promised, found };
             self.warnings.push(Warning { line: Some(open.header_line), kind });
             return;
@@ -327,7 +337,25 @@ impl Reader {
 
 impl Open {
     fn new(header_line: usize, eye: Eye, promised: usize, is_equal: bool) -> Self {
-        Self { header_line, eye, promised, is_equal, values: Vec::new(), angles: Vec::new(), is_broken: false }
+        Self {
+            header_line,
+            eye,
+            promised,
+            is_equal,
+            values: Vec::new(),
+            angles: Vec::new(),
+            unread_values: 0,
+            unread_angles: 0,
+        }
+    }
+
+    /// How many values and angles stood in the file.
+    fn found(&self) -> (usize, usize) {
+        (self.values.len() + self.unread_values, self.angles.len() + self.unread_angles)
+    }
+
+    fn is_broken(&self) -> bool {
+        self.unread_values + self.unread_angles > 0
     }
 }
 
@@ -371,12 +399,13 @@ mod tests {
     #[test]
     fn is_lenient_about_what_tracers_write() {
         // Framing, LF, spaces, lists over lines with and without label, lower case, private and unknown records.
-        let text = "\u{1c}job = \"A 7\" \n_XTRA=1;2\nhbox=?;50\nMEMO=one\n two\nTRCFMT=  1;12 ;E; L;F\n\
+        let text = "\u{1c}job = \"A 7\" \n_XTRA=1;2\nhbox=?;50\nVBOX=0.00;50\nMEMO=one\n two\nTRCFMT=  1;12 ;E; L;F\n\
                     R=2500;2500 ; 2500;\n2500;2500;2500\nR=2500;2500;2500;2500;2500;2500\n\
                     ZFMT=1;3;E;L;F\nZ=10;-20;30\n\u{1e}CRC=12345\n\u{1d}";
         let file = parse(text.as_bytes()).unwrap();
         assert_eq!(file.job.as_deref(), Some("A 7"));
         assert_eq!((file.hbox_mm.right, file.hbox_mm.left), (None, Some(50.0)));
+        assert_eq!((file.vbox_mm.right, file.vbox_mm.left), (None, Some(50.0)));
         assert_eq!(file.value("_XTRA"), Some("1;2"));
         assert_eq!(file.value("MEMO"), Some("onetwo"));
         assert_eq!(file.derived, Some(Eye::Right));
@@ -396,16 +425,17 @@ mod tests {
     fn tells_every_fault_with_its_line() {
         let text = format!(
             "HBOX=abc;52\nDBL=-3\nwhat is this\nTRCFMT=1;13;E;R;F\nR={}\nTRCFMT=1;12;E;L;F\n\
-             R=2500;2500;400;2500;2500;2500\nR=2500;2x;2500;2500;2500;2500\n",
+             R=2500;2500;400;2500;2500;2500\nR=2500;2x;2500;2500;2500\n",
             radii(2500)
         );
         assert_eq!(
             faults(&text),
             [
                 "Line 1: HBOX: “abc” is not a number",
-                "Line 2: DBL is -3; between 0 and 60 mm was expected",
+                "Line 2: DBL is -3; between 1 and 50 mm was expected",
                 "Line 3: “what is this” is not a record; LABEL=value was expected",
                 "Line 4: TRCFMT promises 13 radii for the right eye, and 12 R values follow",
+                "Line 6: TRCFMT promises 12 radii for the left eye, and 11 R values follow",
                 "Line 7: radius 3 of the left eye is 4.00 mm; 5 to 50 mm was expected",
                 "Line 8: R: “2x” is not a whole number of hundredths",
             ]

@@ -120,7 +120,7 @@ mod tests {
         fn any_file()(
             right in any_trace(Eye::Right), left in any_trace(Eye::Left),
             job in prop::option::of("[A-Z0-9][A-Za-z0-9 /=;-]{0,20}[A-Z0-9]"),
-            dbl in prop::option::of(0..3000_i32), curve in prop::option::of(0..1200_i32),
+            dbl in prop::option::of(100..3000_i32), curve in prop::option::of(0..1200_i32),
             depth_right in any_depth(), depth_left in any_depth(),
         ) -> TraceFile {
             let mm = |h: i32| f64::from(h) / 100.0;
