@@ -310,11 +310,23 @@ impl Lens {
         Some(self.order.centre_thickness_mm - front_mm + back_mm)
     }
 
-    /// How far the tilted back lies behind the plane through its vertex, along the optical axis.
+    /// How far the tilted back lies behind the plane through its vertex, along the optical axis: Newton's method in
+    /// the surface's own axes.
     fn tilted_sag_mm(&self, tilt: &Tilt, x_mm: f64, y_mm: f64) -> Option<f64> {
         let from = tilt.inward([x_mm, y_mm, 0.0]);
         let down = tilt.inward([0.0, 0.0, -1.0]);
-        meet(|x, y| self.back.local(x, y), from, down)
+        let mut way = -from[2] / down[2];
+        for _ in 0..40 {
+            let place = plus(from, down, way);
+            let (sag_mm, slope) = self.back.sag_and_slope(place[0], place[1])?;
+            let step = (place[2] + sag_mm) / (down[2] + slope[0] * down[0] + slope[1] * down[1]);
+            way -= step;
+            // The next step would be about the square of this one times half the curvature: nothing to see.
+            if step.abs() < 1e-4 {
+                return Some(way);
+            }
+        }
+        None
     }
 
     /// Where a ray that arrives along the optical axis at (x, y) of the front leaves, and which way.

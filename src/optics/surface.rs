@@ -161,6 +161,42 @@ impl Toric {
     /// Sag, slope and bending; `None` at and beyond the rim of the surface.
     pub fn local(&self, x_mm: f64, y_mm: f64) -> Option<Local> {
         let (u, v) = self.turned(x_mm, y_mm);
+        let place = self.place(u, v)?;
+        let Place { sag_mm, along, across, a, to_axis, arc_slope, root } = place;
+        let flat = self.flat_per_mm;
+        let arc_bend = self.strong_per_mm / (root * root * root);
+        let uu = (arc_bend * to_axis - flat * arc_slope * arc_slope + flat * along * along) / a;
+        let uv = flat * along * across / a;
+        let vv = flat * (1.0 + across * across) / a;
+        let (c, s) = self.strong_along;
+        Some(Local {
+            sag_mm,
+            slope: self.turned_back(along, across),
+            bend_per_mm: [
+                c * c * uu - 2.0 * c * s * uv + s * s * vv,
+                c * s * (uu - vv) + (c * c - s * s) * uv,
+                s * s * uu + 2.0 * c * s * uv + c * c * vv,
+            ],
+        })
+    }
+
+    /// Sag and slope alone, for following a ray to the surface.
+    #[inline]
+    pub fn sag_and_slope(&self, x_mm: f64, y_mm: f64) -> Option<(f64, [f64; 2])> {
+        let (u, v) = self.turned(x_mm, y_mm);
+        let place = self.place(u, v)?;
+        Some((place.sag_mm, self.turned_back(place.along, place.across)))
+    }
+
+    #[inline]
+    fn turned_back(&self, along: f64, across: f64) -> [f64; 2] {
+        let (c, s) = self.strong_along;
+        [c * along - s * across, s * along + c * across]
+    }
+
+    /// With A = 1 - s·flat, B = 1 - q·flat: A² + (flat v)² = B²; slopes and bending differentiate that.
+    #[inline]
+    fn place(&self, u: f64, v: f64) -> Option<Place> {
         let (strong, flat) = (self.strong_per_mm, self.flat_per_mm);
         let under = 1.0 - strong * strong * u * u;
         if under <= 0.0 {
@@ -169,31 +205,33 @@ impl Toric {
         let root = under.sqrt();
         let arc = strong * u * u / (1.0 + root);
         let arc_slope = strong * u / root;
-        let arc_bend = strong / (under * root);
         let to_axis = 1.0 - arc * flat;
         let rest = to_axis * to_axis - (flat * v) * (flat * v);
         if rest <= 0.0 {
             return None;
         }
-        // With A = 1 - s·flat, B = 1 - q·flat: A² + (flat v)² = B²; each derivative below differentiates that.
         let a = rest.sqrt();
-        let sag_mm = arc + flat * v * v / (to_axis + a);
-        let along = arc_slope * to_axis / a;
-        let across = flat * v / a;
-        let uu = (arc_bend * to_axis - flat * arc_slope * arc_slope + flat * along * along) / a;
-        let uv = flat * along * across / a;
-        let vv = flat * (1.0 + across * across) / a;
-        let (c, s) = self.strong_along;
-        Some(Local {
-            sag_mm,
-            slope: [c * along - s * across, s * along + c * across],
-            bend_per_mm: [
-                c * c * uu - 2.0 * c * s * uv + s * s * vv,
-                c * s * (uu - vv) + (c * c - s * s) * uv,
-                s * s * uu + 2.0 * c * s * uv + c * c * vv,
-            ],
+        Some(Place {
+            sag_mm: arc + flat * v * v / (to_axis + a),
+            along: arc_slope * to_axis / a,
+            across: flat * v / a,
+            a,
+            to_axis,
+            arc_slope,
+            root,
         })
     }
+}
+
+/// A place on a torus in its own axes: sag, its slopes along and across the strong arc, and what they are made of.
+struct Place {
+    sag_mm: f64,
+    along: f64,
+    across: f64,
+    a: f64,
+    to_axis: f64,
+    arc_slope: f64,
+    root: f64,
 }
 
 #[cfg(test)]
@@ -282,9 +320,11 @@ mod tests {
         let conic = Conic { curvature_per_mm: 1.0 / 70.0, conic: -0.7 };
         let conic_sag = |x, y| conic.sag_mm(x, y).unwrap();
         let toric_sag = |x, y| toric.sag_mm(x, y).unwrap();
-        let sags: [(&dyn Fn(f64, f64) -> f64, &dyn Fn(f64, f64) -> Option<Local>); 2] =
+        type Sag<'a> = &'a dyn Fn(f64, f64) -> f64;
+        type LocalForm<'a> = &'a dyn Fn(f64, f64) -> Option<Local>;
+        let surfaces: [(Sag, LocalForm); 2] =
             [(&conic_sag, &|x, y| conic.local(x, y)), (&toric_sag, &|x, y| toric.local(x, y))];
-        for (sag, local) in sags {
+        for (sag, local) in surfaces {
             for (x, y) in [(0.0, 0.0), (18.0, -7.0), (-9.0, -21.0)] {
                 let here = local(x, y).unwrap();
                 assert_close(here.sag_mm, sag(x, y), 1e-12, "sag");
@@ -292,6 +332,7 @@ mod tests {
                 let dy = (sag(x, y + step) - sag(x, y - step)) / (2.0 * step);
                 assert_close(here.slope[0], dx, 1e-8, "slope along x");
                 assert_close(here.slope[1], dy, 1e-8, "slope along y");
+                assert_eq!(toric.sag_and_slope(x, y).unwrap().1, toric.local(x, y).unwrap().slope);
                 let up = local(x, y + step).unwrap().slope;
                 let down = local(x, y - step).unwrap().slope;
                 let right = local(x + step, y).unwrap().slope;

@@ -287,10 +287,11 @@ pub fn curve_tool_d(points: impl Iterator<Item = [f64; 3]> + Clone) -> Option<f6
         if m[i][i].is_nan() || m[i][i] <= 1e-7 * size[i].max(1.0) {
             return None;
         }
-        for row in i + 1..3 {
-            let share = m[row][i] / m[i][i];
-            for column in i..4 {
-                m[row][column] -= share * m[i][column];
+        let pivot = m[i];
+        for row in m.iter_mut().skip(i + 1) {
+            let share = row[i] / pivot[i];
+            for (value, above) in row.iter_mut().zip(pivot) {
+                *value -= share * above;
             }
         }
     }
