@@ -6,7 +6,7 @@ use axum::routing::get;
 use axum::{Form as Posted, Router};
 
 use super::jobs::JobBar;
-use super::{Answer, Chrome, form_key, go, posted_key, show, show_again};
+use super::{Answer, Chrome, form_key, go, posted_job_key, show, show_again};
 use crate::lab::bench::BenchNotes;
 use crate::lab::job::{Event, Happening, Job, Stage, stage};
 use crate::lab::text;
@@ -55,7 +55,7 @@ async fn insert_cut(State(state): State<AppState>, Path(number): Path<i64>, Post
         return Err(WebError::OutOfTurn(format!("Job {number} is sent; there is nothing left to cut.")));
     }
     let mut form = Form::new(fields);
-    let key = posted_key(&form, "cut", number, state.store.count_cuts(number).await?);
+    let key = posted_job_key(&form, "cut", number, state.store.count_cuts(number).await?);
     let size = form.read_optional("size", read_size);
     let note = form.read("note", |t| text::line("A note", t, 300));
     let (Some(size), Some(note)) = (size, note) else {

@@ -14,7 +14,7 @@ use crate::lab::stock::LensInHand;
 use crate::optics::prism::InUp;
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
-use crate::shape::layout::BlockerStep;
+use crate::shape::blocker::BlockerStep;
 use crate::store::draft::Fields;
 use crate::web::AppState;
 use crate::web::drawing::{EyeDrawing, reach_mm, short};

@@ -8,7 +8,7 @@ use uuid::Uuid;
 
 use super::jobs::{EyeWords, JobBar};
 use super::layout::{BlankWords, blank_words, prescribed_words};
-use super::{Answer, Chrome, form_key, go, posted_key, show, show_again};
+use super::{Answer, Chrome, form_key, go, posted_job_key, show, show_again};
 use crate::lab::job::{Event, Job, Stage, stage};
 use crate::lab::layout::{EyeOnBench, Fit, JobLayout, Uncut, step_of};
 use crate::lab::stock::{DrawerLens, LensInHand, Suit};
@@ -128,7 +128,7 @@ async fn take_lenses(State(state): State<AppState>, Path(number): Path<i64>, Pos
         return Err(WebError::OutOfTurn(format!("Job {number} is sent: a remake is a new job.")));
     }
     let mut form = Form::new(fields);
-    let key = posted_key(&form, "lenses", number, state.store.count_lenses(number).await?);
+    let key = posted_job_key(&form, "lenses", number, state.store.count_lenses(number).await?);
     // A form that was done already must not be read against the drawer it emptied.
     if state.store.find_draft(&key).await?.is_some_and(|draft| draft.outcome.is_some()) {
         return go(&format!("/jobs/{number}/lenses"));
