@@ -365,10 +365,7 @@ mod tests {
         // ANSI Z80.1-2015 quick-reference guide: cylinder over 0.50 to 0.75, ±5°.
         let verdict = verdict_of(&measured("-2.25 -1.25 x 95", "-2.50 -0.75 x 86", ""));
         assert!(!verdict.passed);
-        assert_eq!(
-            verdict.sentence(),
-            "Outside the limit: left axis. Not checked: horizontal imbalance.",
-        );
+        assert_eq!(verdict.sentence(), "Outside the limit: left axis. Not checked: horizontal imbalance.",);
         let axis = verdict.rows.iter().find(|r| r.what == "Axis" && r.eye == "left").unwrap();
         assert_eq!((axis.off_by.as_str(), axis.limit.as_str(), axis.spare.as_str()), ("6°", "±5°", "1° beyond"));
     }

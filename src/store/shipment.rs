@@ -84,8 +84,8 @@ impl Store {
         Ok(sqlx::query_scalar!(
             r#"select carrier as "carrier!" from shipment group by carrier order by max(added_at) desc limit 8"#
         )
-            .fetch_all(&self.read)
-            .await?)
+        .fetch_all(&self.read)
+        .await?)
     }
 
     /// Books that the parcel left.

@@ -152,8 +152,7 @@ async fn page(
     }
     let not_yet = opened.not_yet(Stage::Cut);
     let can_read = not_yet.is_none() && opened.stage < Stage::Sent;
-    let needs_reason =
-        can_read && newest.as_ref().is_some_and(|c| c.is_current && !c.is_passed && c.reason.is_none());
+    let needs_reason = can_read && newest.as_ref().is_some_and(|c| c.is_current && !c.is_passed && c.reason.is_none());
     let reads = match (can_read, refused_reading) {
         (false, _) => None,
         (true, form) => Some(ReadingForm::of(state, opened, count, form).await?),

@@ -140,7 +140,10 @@ mod tests {
             ("axis_left".into(), "95".into()),
         ]);
         let (power, typed) = read_drums(&mut form, Eye::Left).unwrap();
-        assert_eq!((power.to_string(), typed), ("-2.25 -1.25 x 095".into(), "drums -2.25 and -3.50 at axis 095".into()));
+        assert_eq!(
+            (power.to_string(), typed),
+            ("-2.25 -1.25 x 095".into(), "drums -2.25 and -3.50 at axis 095".into())
+        );
         form.set("axis_left", "");
         assert_eq!(read_drums(&mut form, Eye::Left), None);
         assert!(form.error("axis_left").is_some());
