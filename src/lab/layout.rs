@@ -131,10 +131,7 @@ impl JobLayout {
         let eyes = Pair::new((Eye::Right, outlines.right), (Eye::Left, outlines.left)).map(|(eye, outline)| {
             let rx = job.prescription.eyes.get(eye);
             let (power, laid) = (rx.power.numbers(), *layout.eyes.get(eye));
-<<<<<<< HEAD
-=======
             let left = laid.blocker.residual_prism(power, eye);
->>>>>>> main
             let made = |prism: Prism| {
                 decentration_for(power, prism.numbers().to_vector(eye))
                     .map(|(x_mm, y_mm)| Decentration { in_mm: x_mm * eye.nasal_sign(), up_mm: y_mm })
@@ -145,11 +142,7 @@ impl JobLayout {
                 wanted: *wanted.get(eye),
                 layout: laid,
                 prism: (!rx.prism.is_none()).then(|| made(rx.prism)),
-<<<<<<< HEAD
-                left_prism: laid.blocker.residual_prism(power, eye),
-=======
                 left_prism: left,
->>>>>>> main
                 margin_mm,
             }
         });

@@ -278,9 +278,8 @@ impl ShapePart {
             centre: shape.layout.eyes.get(eye).decentration,
             axis: facts.eyes.get(eye).power.axis(),
         };
-        let circumference = |eye: Eye| {
-            format!("{} {:.2}", eye.letter(), shape.layout.eyes.get(eye).boxing.circumference_mm)
-        };
+        let circumference =
+            |eye: Eye| format!("{} {:.2}", eye.letter(), shape.layout.eyes.get(eye).boxing.circumference_mm);
         Self {
             frame_pd: format!("{:.2}", shape.layout.frame_pd_mm),
             dbl: format!("{:.2}", shape.dbl_mm),
