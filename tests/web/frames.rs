@@ -2,7 +2,7 @@
 
 use rimbook::lab::kept_shape::NewShape;
 use rimbook::optics::{Eye, Pair};
-use rimbook::shape::outline::{Angles, Trace};
+use rimbook::shape::trace::{Angles, Trace};
 use scraper::{Html, Selector};
 
 use crate::support::{NOW, TestLab};
