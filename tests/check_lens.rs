@@ -112,7 +112,7 @@ fn volume_of_two_caps_and_a_cylinder() {
         let equal = (area / PI).sqrt();
         let want = PI * equal * equal * centre_mm - under(r1, equal) + under(r2, equal);
         let got = Edge::of(&outline, Point::ORIGIN, &lens).expect("an edge").volume_mm3();
-        assert_close(got * 1.5 / 1000.0, want * 1.5 / 1000.0, 0.005, &format!("{power_d} in grams at 1.5"));
+        assert_close(got * 1.5 / 1000.0, want * 1.5 / 1000.0, 0.001, &format!("{power_d} in grams at 1.5"));
     }
 }
 
@@ -288,7 +288,7 @@ fn weight_by_scanning_lines() {
                     }
                 }
                 let got = Edge::of(&outline, centre, &lens).expect("an edge").volume_mm3();
-                assert_close(got * 1.5 / 1000.0, volume * 1.5 / 1000.0, 0.005, &format!("{power:?} {count}"));
+                assert_close(got * 1.5 / 1000.0, volume * 1.5 / 1000.0, 0.001, &format!("{power:?} {count}"));
             }
         }
     }
