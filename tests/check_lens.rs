@@ -9,6 +9,7 @@ use rimbook::optics::power::SphereCylinder;
 use rimbook::optics::prism::BaseVector;
 use rimbook::optics::surface::{Conic, front_curvature_per_mm, true_from_tool_d};
 use rimbook::optics::worn::{Wear, martin, worn};
+use rimbook::shape::boxing::Boxing;
 use rimbook::shape::edge::{Edge, lens_with_thinnest_edge};
 use rimbook::shape::outline::{Outline, Point};
 use rimbook::shape::transform;
@@ -111,7 +112,7 @@ fn volume_of_two_caps_and_a_cylinder() {
         let equal = (area / PI).sqrt();
         let want = PI * equal * equal * centre_mm - under(r1, equal) + under(r2, equal);
         let got = Edge::of(&outline, Point::ORIGIN, &lens).expect("an edge").volume_mm3();
-        assert_close(got * 1.5 / 1000.0, want * 1.5 / 1000.0, 0.005, &format!("{power_d} in grams at 1.5"));
+        assert_close(got * 1.5 / 1000.0, want * 1.5 / 1000.0, 0.001, &format!("{power_d} in grams at 1.5"));
     }
 }
 
@@ -287,7 +288,7 @@ fn weight_by_scanning_lines() {
                     }
                 }
                 let got = Edge::of(&outline, centre, &lens).expect("an edge").volume_mm3();
-                assert_close(got * 1.5 / 1000.0, volume * 1.5 / 1000.0, 0.005, &format!("{power:?} {count}"));
+                assert_close(got * 1.5 / 1000.0, volume * 1.5 / 1000.0, 0.001, &format!("{power:?} {count}"));
             }
         }
     }
@@ -306,6 +307,24 @@ fn a_negative_edge_says_where_and_what_cures_it() {
     assert_close(Edge::of(&outline, centre, &cured).expect("an edge").thinnest().mm, 0.0, 1e-5, "cured");
     let sentence = thin.sentence();
     assert!(sentence.contains(&format!("{:.0}°", thin.at.deg)) && sentence.contains("centre thickness"), "{sentence}");
+}
+
+#[test]
+fn a_plano_plate_is_as_thick_everywhere() {
+    for cylinder_d in [0.0, 0.25, -0.25] {
+        let plate = Lens::new(order(SphereCylinder::new(0.0, cylinder_d, 90.0), 1.5, 0.0, 2.0)).expect("a plate");
+        let edge = Edge::of(&dented(64), Point::new(2.0, 0.0), &plate).expect("an edge");
+        // Along the axis of a plano cylinder nothing changes; across, h² C / (2000 (n - 1)) does (textbook thumb).
+        assert_close(plate.thickness_mm(0.0, 20.0).expect("in reach"), 2.0, 1e-9, "along the axis");
+        let across = plate.thickness_mm(20.0, 0.0).expect("in reach");
+        assert_close(across, 2.0 - 400.0 * cylinder_d / 1000.0, 2e-3, "across the axis");
+        if cylinder_d == 0.0 {
+            assert_eq!(edge.thinnest().mm, edge.thickest().mm);
+            // An equal plate weighs its area.
+            let area = Boxing::of(&dented(64)).area_mm2;
+            assert_close(edge.volume_mm3(), 2.0 * area, 1e-9 * area, "area times thickness");
+        }
+    }
 }
 
 #[test]

@@ -5,95 +5,13 @@
 //! z = -centre thickness. Thickness is measured parallel to the optical axis. A prescribed prism is a rigid tilt of
 //! the back surface about its vertex, thick side at the base.
 
-use thiserror::Error;
+mod order;
 
-use super::power::SphereCylinder;
+pub use order::{LensError, LensOrder, MAX_CENTRE_MM, MAX_FRONT_D, MAX_POWER_D, MAX_PRISM_PD};
+
 use super::prism::BaseVector;
 use super::ray::{Patch, Vector, dot, plus, refract, unit};
 use super::surface::{Conic, Local, Toric, back_curvature_per_mm, front_curvature_per_mm};
-
-/// The thickest centre taken for a spectacle lens.
-pub const MAX_CENTRE_MM: f64 = 60.0;
-/// The strongest front taken for a spectacle lens.
-pub const MAX_FRONT_D: f64 = 40.0;
-/// The strongest prism that is surfaced into one lens.
-pub const MAX_PRISM_PD: f64 = 30.0;
-
-/// Why there is no such lens.
-#[derive(Debug, Clone, PartialEq, Error)]
-pub enum LensError {
-    /// An index that no lens material has.
-    #[error("an index of {0} is outside 1.4 to 2.0")]
-    Index(f64),
-    /// A front power that is not a number or beyond [`MAX_FRONT_D`].
-    #[error("a front of {0} D is outside -40 to +40 D")]
-    FrontPower(f64),
-    /// A conic constant that is not a number.
-    #[error("a conic constant of {0} is outside -100 to 100")]
-    ConicConstant(f64),
-    /// A power that is not a number or beyond 40 D.
-    #[error("a power of {0} D is outside -40 to +40 D")]
-    Power(f64),
-    /// A prism beyond [`MAX_PRISM_PD`].
-    #[error("a prism of {0:.2} is more than one lens takes (30)")]
-    Prism(f64),
-    /// A centre that is not positive or beyond [`MAX_CENTRE_MM`].
-    #[error("a centre thickness of {0:.2} mm is not between 0 and 60 mm")]
-    CentreThickness(f64),
-    /// A wanted edge thickness that is not a number from 0 to 20.
-    #[error("an edge thickness of {0:.2} mm is not between 0 and 20 mm")]
-    EdgeThickness(f64),
-    /// The wanted edge asks for a centre that is not there.
-    #[error(
-        "a thinnest edge of {edge_mm:.2} mm would leave a centre of {centre_mm:.2} mm: state the centre thickness instead"
-    )]
-    NoCentreLeft {
-        /// The wanted thinnest edge.
-        edge_mm: f64,
-        /// The centre it would leave.
-        centre_mm: f64,
-    },
-    /// A surface that is too steep to reach as far as the shape or the blank does.
-    #[error(
-        "the {surface} surface of {power_d:+.2} D has a radius of {radius_mm:.2} mm and does not reach \
-         {needed_mm:.2} mm from the optical centre: no lens of this size has it"
-    )]
-    DoesNotSpan {
-        /// `front` or `back`.
-        surface: &'static str,
-        /// Its steepest power.
-        power_d: f64,
-        /// Its shortest radius of curvature.
-        radius_mm: f64,
-        /// How far from the middle it has to reach.
-        needed_mm: f64,
-    },
-    /// A ray that meets no surface or does not come out.
-    #[error("no ray leaves the lens at {x_mm:.2} mm across and {y_mm:.2} mm up from its optical centre")]
-    NoRay {
-        /// Where it was to leave, to the observer's right.
-        x_mm: f64,
-        /// Where it was to leave, up.
-        y_mm: f64,
-    },
-}
-
-/// What makes a lens.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct LensOrder {
-    /// Back vertex power.
-    pub power: SphereCylinder,
-    /// The prescribed prism.
-    pub prism: BaseVector,
-    /// Refractive index, 1.4 to 2.0.
-    pub index: f64,
-    /// True power of the front at its vertex, in the lens's own index.
-    pub front_power_d: f64,
-    /// Conic constant of the front; 0 is a sphere.
-    pub front_conic: f64,
-    /// Thickness at the middle.
-    pub centre_thickness_mm: f64,
-}
 
 /// The principal powers of the back surface, true in the lens's own index.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -199,7 +117,7 @@ impl Lens {
         let minus = order.power.to_minus();
         let cross_d = minus.sphere_d + minus.cylinder_d;
         for power_d in [minus.sphere_d, cross_d] {
-            if !within(power_d, 40.0) {
+            if !within(power_d, MAX_POWER_D) {
                 return Err(LensError::Power(power_d));
             }
         }
@@ -412,106 +330,4 @@ pub(super) fn patch(local: &Local) -> Patch {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn order(sphere_d: f64, cylinder_d: f64, axis_deg: f64, index: f64, front_d: f64, centre_mm: f64) -> LensOrder {
-        LensOrder {
-            power: SphereCylinder::new(sphere_d, cylinder_d, axis_deg),
-            prism: BaseVector::default(),
-            index,
-            front_power_d: front_d,
-            front_conic: 0.0,
-            centre_thickness_mm: centre_mm,
-        }
-    }
-
-    #[track_caller]
-    fn assert_close(got: f64, want: f64, tolerance: f64, row: &str) {
-        assert!((got - want).abs() <= tolerance, "{row}: got {got}, want {want} ± {tolerance}");
-    }
-
-    #[test]
-    fn the_back_gives_the_back_vertex_power() {
-        let lens = Lens::new(order(4.0, -1.5, 30.0, 1.5, 8.0, 6.0)).unwrap();
-        // 8 / (1 - 0.006 / 1.5 · 8) = 8.2645.
-        let back = lens.back_curves();
-        assert_close(back.base_d, 4.0 - 8.0 / 0.968, 1e-12, "thick lens, along the axis");
-        assert_close(back.cross_d, 2.5 - 8.0 / 0.968, 1e-12, "thick lens, across");
-        assert_close(back.axis_deg, 30.0, 0.0, "the flatter curve of a meniscus runs along the minus axis");
-        // Paraxial rays focus where the power says.
-        let (s, c) = 120f64.to_radians().sin_cos();
-        let ray = lens.trace(0.01 * c, 0.01 * s).unwrap();
-        let focus_mm = -(ray.at_mm[0] / ray.along[0]) * -ray.along[2];
-        assert_close(1000.0 / focus_mm, 2.5, 1e-4, "paraxial focus behind the back vertex");
-    }
-
-    #[test]
-    fn refuses_what_no_lens_has() {
-        for (bad, wanted) in [
-            (order(-2.0, 0.0, 180.0, 1.39, 4.0, 2.0), LensError::Index(1.39)),
-            (order(-2.0, 0.0, 180.0, 1.5, 41.0, 2.0), LensError::FrontPower(41.0)),
-            (order(-2.0, 0.0, 180.0, 1.5, 4.0, 0.0), LensError::CentreThickness(0.0)),
-            (order(-41.0, 0.0, 180.0, 1.5, 4.0, 2.0), LensError::Power(-41.0)),
-            (
-                LensOrder { prism: BaseVector { x_pd: 30.0, y_pd: 1.0 }, ..order(0.0, 0.0, 180.0, 1.5, 4.0, 2.0) },
-                LensError::Prism(901f64.sqrt()),
-            ),
-        ] {
-            assert_eq!(Lens::new(bad), Err(wanted), "{bad:?}");
-        }
-        assert!(Lens::new(order(f64::NAN, 0.0, 180.0, 1.5, 4.0, 2.0)).is_err());
-        assert!(Lens::new(order(-2.0, 0.0, 180.0, f64::NAN, 4.0, 2.0)).is_err());
-        assert!(Lens::new(order(-2.0, 0.0, 180.0, 1.5, f64::NAN, 2.0)).is_err());
-        assert!(Lens::new(order(-2.0, 0.0, 180.0, 1.5, 4.0, f64::NAN)).is_err());
-    }
-
-    #[test]
-    fn a_surface_too_steep_says_its_radius() {
-        let lens = Lens::new(order(-20.0, 0.0, 180.0, 1.5, 1.0, 2.0)).unwrap();
-        let error = lens.check_span(35.0).unwrap_err();
-        let sentence = error.to_string();
-        assert!(sentence.contains("back surface of -21.00 D has a radius of 23.81 mm"), "{sentence}");
-        assert_eq!(lens.check_span(20.0), Ok(()));
-        assert!(lens.thickness_mm(25.0, 0.0).is_err());
-        assert!(lens.thickness_mm(20.0, 0.0).unwrap().is_finite());
-        let front = Lens::new(order(20.0, 0.0, 180.0, 1.5, 22.0, 12.0)).unwrap();
-        assert!(front.check_span(30.0).unwrap_err().to_string().contains("front surface of +22.00 D"));
-    }
-
-    #[test]
-    fn a_prism_deviates_the_axial_ray_by_its_amount_towards_its_base() {
-        for (x_pd, y_pd) in [(2.0, 0.0), (-1.5, 3.0), (0.0, -10.0), (12.0, 16.0)] {
-            let prism = BaseVector { x_pd, y_pd };
-            for power in [0.0, -6.0] {
-                let lens = Lens::new(LensOrder { prism, ..order(power, -1.0, 70.0, 1.6, 5.0, 3.0) }).unwrap();
-                let got = lens.trace(0.0, 0.0).unwrap().deviation();
-                assert_close(got.x_pd, x_pd, 1e-9, "100 tan of the deviation");
-                assert_close(got.y_pd, y_pd, 1e-9, "100 tan of the deviation");
-                let at_base = lens.thickness_mm(x_pd, y_pd).unwrap();
-                let at_apex = lens.thickness_mm(-x_pd, -y_pd).unwrap();
-                assert!(at_base > at_apex, "thick at the base");
-            }
-        }
-    }
-
-    #[test]
-    fn a_tilted_sphere_is_a_sphere_about_its_moved_centre() {
-        let lens = Lens::new(LensOrder {
-            prism: BaseVector { x_pd: 3.0, y_pd: 4.0 },
-            ..order(-5.0, 0.0, 180.0, 1.5, 3.0, 2.0)
-        })
-        .unwrap();
-        let r = 1.0 / lens.back().strong_per_mm();
-        let deviation = 0.05f64.atan();
-        let tilt = (deviation.sin() / (1.5 - deviation.cos())).atan();
-        // The centre of the back lies behind the vertex, along the tilted normal (turned towards the base).
-        let centre = [-r * tilt.sin() * 0.6, -r * tilt.sin() * 0.8, -2.0 - r * tilt.cos()];
-        for (x, y) in [(20.0, 3.0), (-18.0, -15.0), (4.0, 24.0)] {
-            let back_z = centre[2] + (r * r - (x - centre[0]).powi(2) - (y - centre[1]).powi(2)).sqrt();
-            let r1 = 1000.0 * 0.5 / 3.0;
-            let front_z = (r1 * r1 - x * x - y * y).sqrt() - r1;
-            assert_close(lens.thickness_mm(x, y).unwrap(), front_z - back_z, 1e-9, "sphere about its centre");
-        }
-    }
-}
+mod tests;
