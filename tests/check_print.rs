@@ -12,7 +12,7 @@ use rimbook::lab::procedure::{Billed, bill};
 use rimbook::lab::profile::{CodeBasis, Lab};
 use rimbook::lab::receipt::{Document, Facts};
 use rimbook::optics::Pair;
-use rimbook::optics::prescription::{EyePrescription, LensPower, Prism};
+use rimbook::optics::prescription::{EyePrescription, LensPower, Prism, read_pupil_distance};
 use rimbook::optics::unit::{Axis, Dioptre, Millimetre, PrismDioptre};
 use rimbook::print::packing_sheet::{self, PackingSheet};
 use rimbook::print::receipt::Receipt;
@@ -123,9 +123,9 @@ fn ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> String {
         ordered_on: date!(2027 - 05 - 04),
         promised_on: date!(2027 - 05 - 14),
         note: "Wants the temples short; call before sending",
-        outlines: Pair::new(&shape, &shape),
-        dbl_mm,
-        layout: &layout,
+        pupil_distance: read_pupil_distance("31.2/32.9").unwrap(),
+        height: Pair::new("21.3".parse().unwrap(), "21".parse().unwrap()),
+        shape: Some(ticket::Shape { outlines: Pair::new(&shape, &shape), dbl_mm, layout: &layout }),
         lenses: Pair::new(None, None),
         check: Some(&check),
     })

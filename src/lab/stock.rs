@@ -116,6 +116,7 @@ mod tests {
                 front_power: "4".parse().unwrap(),
             },
             count,
+            moves: 1,
         };
         for (sphere, cylinder, count, material, ordered, want) in [
             ("-2.25", "-1.25", 1, line, "-2.25 -1.25 x 95", Suit::Right),

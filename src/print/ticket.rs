@@ -11,7 +11,8 @@ use crate::lab::frame::FrameDetails;
 use crate::lab::order::{Design, MadeFor};
 use crate::lab::profile::Lab;
 use crate::lab::stock::LensInHand;
-use crate::optics::prescription::EyePrescription;
+use crate::optics::prescription::{EyePrescription, PupilDistance};
+use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 use crate::shape::layout::{EyeLayout, PairLayout};
 use crate::shape::outline::Outline;
@@ -33,6 +34,10 @@ pub struct Facts<'a> {
     pub eyes: &'a Pair<EyePrescription>,
     /// For which distance.
     pub made_for: MadeFor,
+    /// The pupil distance of that use.
+    pub pupil_distance: PupilDistance,
+    /// The ordered heights.
+    pub height: Pair<Millimetre>,
     /// The material.
     pub material: &'a MaterialDetails,
     /// The form of the front.
@@ -47,16 +52,23 @@ pub struct Facts<'a> {
     pub promised_on: Date,
     /// A remark for the bench; may be empty.
     pub note: &'a str,
-    /// The shapes.
-    pub outlines: Pair<&'a Outline>,
-    /// The bridge used for the layout.
-    pub dbl_mm: f64,
-    /// The layout.
-    pub layout: &'a PairLayout,
+    /// Both shapes laid out; without them the ticket has blanks to write in.
+    pub shape: Option<Shape<'a>>,
     /// The uncut lenses in hand.
     pub lenses: Pair<Option<&'a LensInHand>>,
     /// The last check, when there was one.
     pub check: Option<&'a CheckSummary>,
+}
+
+/// Both shapes of a job, laid out.
+#[derive(Debug, Clone, Copy)]
+pub struct Shape<'a> {
+    /// The shapes.
+    pub outlines: Pair<&'a Outline>,
+    /// The bridge used for the layout.
+    pub dbl_mm: f64,
+    /// The layout; the blanks count the prescribed prism.
+    pub layout: &'a PairLayout,
 }
 
 /// A length with its direction: `0.25`, `in`. No direction for nothing.
@@ -94,6 +106,19 @@ pub struct EyePart {
     pub plus: String,
     /// Prescribed prism; empty for none.
     pub prism: String,
+    /// The wearer's pupil from the middle of the nose.
+    pub pd: String,
+    /// The ordered height.
+    pub height: String,
+    /// The layout, once there is a shape.
+    pub laid: Option<Laid>,
+    /// The lens in hand; empty for none.
+    pub lens: String,
+}
+
+/// The layout of one eye as it prints.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Laid {
     /// The blocker's PD.
     pub set_pd: String,
     /// The blocker's height.
@@ -110,14 +135,23 @@ pub struct EyePart {
     pub size: String,
     /// ED.
     pub ed: String,
-    /// Circumference.
-    pub circumference: String,
     /// Smallest blank, exact.
     pub blank: String,
     /// Smallest blank with the lab's allowance.
     pub blank_with_margin: String,
-    /// The lens in hand; empty for none.
-    pub lens: String,
+}
+
+/// Both shapes as they print.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ShapePart {
+    /// Frame PD.
+    pub frame_pd: String,
+    /// The bridge used for the layout.
+    pub dbl: String,
+    /// Circumferences, right and left.
+    pub circumferences: String,
+    /// Both shapes at true size.
+    pub outlines: String,
 }
 
 /// The ticket.
@@ -140,10 +174,8 @@ pub struct Ticket {
     pub relens_of: Option<i64>,
     /// Right, then left.
     pub eyes: [EyePart; 2],
-    /// Frame PD and bridge.
-    pub frame_pd: String,
-    /// The bridge.
-    pub dbl: String,
+    /// Both shapes, once they are on file.
+    pub shape: Option<ShapePart>,
     /// The distance it is made for.
     pub made_for: &'static str,
     /// The frame in words.
@@ -158,8 +190,8 @@ pub struct Ticket {
     pub notes: BenchNotes,
     /// The remark; may be empty.
     pub note: String,
-    /// Both shapes.
-    pub outlines: String,
+    /// Whether a prism is prescribed: the ring is then the place where it is read.
+    pub has_prism: bool,
     /// The ruler line.
     pub ruler: String,
     /// The last check.
@@ -167,13 +199,8 @@ pub struct Ticket {
 }
 
 impl Ticket {
-    /// The ticket of a job that has its shape.
+    /// The ticket of a job, with blanks to write in while it has no shape.
     pub fn of(facts: &Facts<'_>) -> Self {
-        let drawn = |eye: Eye| outline::Drawn {
-            outline: facts.outlines.get(eye),
-            centre: facts.layout.eyes.get(eye).decentration,
-            axis: facts.eyes.get(eye).power.axis(),
-        };
         let notes = BenchNotes::of(facts.frame.rim, facts.material, facts.tint);
         let lens =
             [Some(facts.material.name.as_str()), Some(facts.design.words()), facts.coating.map(|c| c.name.as_str())]
@@ -190,10 +217,8 @@ impl Ticket {
             ordered_on: day(facts.ordered_on),
             promised_on: day(facts.promised_on),
             relens_of: facts.relens_of,
-            eyes: Eye::BOTH
-                .map(|eye| EyePart::of(eye, facts.eyes.get(eye), facts.layout.eyes.get(eye), *facts.lenses.get(eye))),
-            frame_pd: format!("{:.2}", facts.layout.frame_pd_mm),
-            dbl: format!("{:.2}", facts.dbl_mm),
+            eyes: Eye::BOTH.map(|eye| EyePart::of(eye, facts)),
+            shape: facts.shape.map(|shape| ShapePart::of(&shape, facts)),
             made_for: match facts.made_for {
                 MadeFor::Distance => "distance",
                 MadeFor::Near => "reading",
@@ -204,7 +229,7 @@ impl Ticket {
             cutting: notes.cutting.join("; "),
             notes,
             note: facts.note.to_owned(),
-            outlines: outline::svg(Pair::new(drawn(Eye::Right), drawn(Eye::Left)), facts.dbl_mm),
+            has_prism: facts.eyes.iter().any(|(_, eye)| !eye.prism.is_none()),
             ruler: ruler::svg(),
             check: facts.check.cloned(),
         }
@@ -212,15 +237,26 @@ impl Ticket {
 }
 
 impl EyePart {
-    fn of(eye: Eye, prescription: &EyePrescription, layout: &EyeLayout, lens: Option<&LensInHand>) -> Self {
-        let (power, prism) = (prescription.power, prescription.prism);
-        let boxing = layout.boxing;
+    fn of(eye: Eye, facts: &Facts<'_>) -> Self {
+        let EyePrescription { power, prism } = *facts.eyes.get(eye);
         Self {
             name: eye.name(),
             letter: eye.letter(),
             minus: power.to_minus().to_string(),
             plus: power.axis().map(|_| power.to_plus().to_string()).unwrap_or_default(),
             prism: if prism.is_none() { String::new() } else { prism.to_string() },
+            pd: facts.pupil_distance.mono(eye).to_string(),
+            height: facts.height.get(eye).to_string(),
+            laid: facts.shape.map(|shape| Laid::of(shape.layout.eyes.get(eye))),
+            lens: facts.lenses.get(eye).map(describe).unwrap_or_default(),
+        }
+    }
+}
+
+impl Laid {
+    fn of(layout: &EyeLayout) -> Self {
+        let boxing = layout.boxing;
+        Self {
             set_pd: format!("{:.1}", layout.blocker.set_pd_mm),
             set_height: format!("{:.1}", layout.blocker.set_height_mm),
             nudge_in: Way::of(layout.blocker.nudge_in_mm, "in", "out"),
@@ -229,10 +265,26 @@ impl EyePart {
             centre_up: Way::of(layout.decentration.up_mm, "up", "down"),
             size: format!("{:.2} × {:.2}", boxing.a_mm, boxing.b_mm),
             ed: format!("{:.2}", boxing.ed_mm),
-            circumference: format!("{:.2}", boxing.circumference_mm),
             blank: format!("{:.2}", layout.blank.exact_mm),
             blank_with_margin: format!("{:.2}", layout.blank.with_margin_mm),
-            lens: lens.map(describe).unwrap_or_default(),
+        }
+    }
+}
+
+impl ShapePart {
+    fn of(shape: &Shape<'_>, facts: &Facts<'_>) -> Self {
+        let drawn = |eye: Eye| outline::Drawn {
+            outline: shape.outlines.get(eye),
+            centre: shape.layout.eyes.get(eye).decentration,
+            axis: facts.eyes.get(eye).power.axis(),
+        };
+        let circumference =
+            |eye: Eye| format!("{} {:.2}", eye.letter(), shape.layout.eyes.get(eye).boxing.circumference_mm);
+        Self {
+            frame_pd: format!("{:.2}", shape.layout.frame_pd_mm),
+            dbl: format!("{:.2}", shape.dbl_mm),
+            circumferences: Eye::BOTH.map(circumference).join(", "),
+            outlines: outline::svg(Pair::new(drawn(Eye::Right), drawn(Eye::Left)), shape.dbl_mm),
         }
     }
 }

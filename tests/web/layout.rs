@@ -40,8 +40,9 @@ async fn an_ellipse_by_hand() {
         ["33.0 mm", "20.0 mm", "0.00 mm", "0.00 mm", "2.00 mm in", "0.00 mm", "56.00 mm"]
     );
     // ED 50 and twice 4 and 2 mm.
-    assert!(page.text(".eye-right").contains("exact 58.00") && page.text(".eye-right").contains("thumb 60.00"));
+    assert!(page.text(".eye-right").contains("exact 58.00") && page.text(".eye-right").contains("Thumb rule 60.00"));
     // The smallest usual one is 60 for both, with (60 - 58) / 2 = 1 and 3 mm to spare at the temple.
+    assert_eq!(page.texts(".left-prism"), ["no prism", "no prism"]);
     let notes = page.texts(".eye-note");
     assert!(notes[0].contains("Fits 60 mm") && notes[0].contains("1.00 mm spare, temple side, 9 o’clock"), "{notes:?}");
     assert!(notes[1].contains("3.00 mm spare, temple side, 3 o’clock"), "{notes:?}");
@@ -89,10 +90,10 @@ async fn what_rounding_leaves_is_said_in_millimetres_and_prism() {
     assert_eq!(figures(&page, "left")[..4], ["31.5 mm", "21.0 mm", "0.25 mm in", "0.10 mm up"]);
     let left = page.texts(".left-prism");
     assert_eq!(left, ["0.10 Δ base out", "0.04 Δ base up", "0.10 Δ base in", "0.04 Δ base up"]);
-    assert!(page.text("#pair-prism").starts_with("0.00 Δ horizontal 0.00 Δ vertical"), "{}", page.text("#pair-prism"));
+    assert!(page.text("#pair-prism").starts_with("0.00 Δ horizontal, 0.00 Δ vertical"), "{}", page.text("#pair-prism"));
     // To whole millimetres both are set to 31 and the two horizontal parts add.
     let page = lab.get(&format!("/jobs/{job}/layout?step=1")).await;
-    assert!(page.text("#pair-prism").starts_with("0.20 Δ base out 0.00 Δ vertical"), "{}", page.text("#pair-prism"));
+    assert!(page.text("#pair-prism").starts_with("0.20 Δ base out, 0.00 Δ vertical"), "{}", page.text("#pair-prism"));
 }
 
 #[tokio::test]

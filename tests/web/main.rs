@@ -7,8 +7,13 @@ mod orders;
 mod shapes;
 mod support;
 
+mod checks;
 mod customers;
 mod frames;
 mod lab;
+mod packing;
+mod receipts;
+mod shipments;
 mod start;
 mod stock;
+mod ticket;

@@ -13,13 +13,19 @@ use axum::http::{Request, StatusCode, header};
 use http_body_util::BodyExt;
 use rimbook::lab::customer::Person;
 use rimbook::lab::frame::{FrameDetails, Rim};
+use rimbook::lab::job::{Stage, stage};
+use rimbook::lab::kept_shape::NewShape;
 use rimbook::lab::money::Cents;
 use rimbook::lab::order::{
     Charge, ChargeKind, CustomerChoice, Design, FrameChoice, MadeFor, NewOrder, Payment, PaymentKind, Prescription,
 };
+use rimbook::lab::packing::ITEMS;
 use rimbook::lab::profile::Lab;
+use rimbook::lab::stock::LensInHand;
 use rimbook::optics::prescription::{read, read_pupil_distance};
+use rimbook::optics::unit::Millimetre;
 use rimbook::optics::{Eye, Pair};
+use rimbook::shape::trace::{Angles, Trace};
 use rimbook::store::Store;
 use rimbook::store::draft::Once;
 use rimbook::web::clock::Clock;
@@ -134,6 +140,25 @@ impl TestLab {
 
     /// The same to another prescription, pupil distance and height.
     pub async fn given_job_at(&self, right: &str, left: &str, pupils: &str, height: &str) -> i64 {
+        let frame = FrameChoice::New(FrameDetails {
+            maker: "Copperline".into(),
+            model: "Tern".into(),
+            colour: "slate".into(),
+            eye_size: "50".parse().unwrap(),
+            bridge: "20".parse().unwrap(),
+            temple: Some("145".parse().unwrap()),
+            rim: Rim::Plastic,
+            price: Cents::new(8900),
+        });
+        self.given_job_in(frame, right, left, pupils, height).await
+    }
+
+    /// New lenses for the frame of an earlier job.
+    pub async fn given_relens(&self, earlier: i64) -> i64 {
+        self.given_job_in(FrameChoice::OfJob(earlier), "-2.75 -1.25 x 95", "-2.50 -0.75 x 80", "31/33", "20").await
+    }
+
+    async fn given_job_in(&self, frame: FrameChoice, right: &str, left: &str, pupils: &str, height: &str) -> i64 {
         let material =
             self.store.list_materials().await.unwrap().into_iter().find(|m| m.details.name == "Polycarbonate 1.59");
         let coating =
@@ -155,16 +180,7 @@ impl TestLab {
                 phone: "555-0142".into(),
                 ..Person::default()
             }),
-            frame: FrameChoice::New(FrameDetails {
-                maker: "Copperline".into(),
-                model: "Tern".into(),
-                colour: "slate".into(),
-                eye_size: "50".parse().unwrap(),
-                bridge: "20".parse().unwrap(),
-                temple: Some("145".parse().unwrap()),
-                rim: Rim::Plastic,
-                price: Cents::new(8900),
-            }),
+            frame,
             prescription: Prescription {
                 eyes: Pair::new(read(right).unwrap().rx, read(left).unwrap().rx),
                 typed: Pair::new(right.into(), left.into()),
@@ -202,7 +218,112 @@ impl TestLab {
             Once::Before(number) => panic!("given twice: {number}"),
         }
     }
+
+    /// Ada's job with a shape on file, a pair 52□18 and 40 high, and both lenses in hand.
+    pub async fn given_lenses_in_hand(&self) -> i64 {
+        let number = self.given_job().await;
+        self.given_shape_for(number).await;
+        self.given_lenses_for(number).await;
+        number
+    }
+
+    /// Puts an oval shape on file for a job.
+    pub async fn given_shape_for(&self, number: i64) {
+        // An ellipse 52 by 40: radius ab over the root of (b cos)² + (a sin)².
+        let radius = |i: i32| {
+            let (sine, cosine) = (f64::from(i) * 0.9).to_radians().sin_cos();
+            (2600.0 * 2000.0 / (2000.0 * cosine).hypot(2600.0 * sine)).round() as i32
+        };
+        let right = Trace::new(Eye::Right, (0..400).map(radius).collect(), Angles::Equal).unwrap();
+        let shape = NewShape {
+            traces: Pair::new(right.clone(), right.mirror()),
+            derived: Some(Eye::Left),
+            dbl: "18".parse().unwrap(),
+            original: b"given".to_vec(),
+            original_name: "given.txt".into(),
+        };
+        self.store.keep_shape(&format!("given-shape-{}", uuid::Uuid::now_v7()), number, &shape, NOW).await.unwrap();
+    }
+
+    /// Takes two bought lenses of 70 mm in hand.
+    pub async fn given_lenses_for(&self, number: i64) {
+        let lens = |eye| LensInHand {
+            eye,
+            drawer_lens: None,
+            source: "lot 4711".into(),
+            diameter: "70".parse().unwrap(),
+            centre: Some("1.5".parse().unwrap()),
+            front_power: None,
+            off_in: Millimetre::ZERO,
+            off_up: Millimetre::ZERO,
+        };
+        let key = format!("given-lenses-{}", uuid::Uuid::now_v7());
+        self.store.take_lenses(&key, number, &Eye::BOTH.map(lens), NOW).await.unwrap();
+    }
+
+    /// Books that both lenses of a job were cut.
+    pub async fn given_cut_for(&self, number: i64) {
+        let key = format!("given-cut-{}", uuid::Uuid::now_v7());
+        self.store.insert_cut(&key, number, Millimetre::ZERO, "", NOW).await.unwrap();
+    }
+
+    /// Ada's job with both lenses cut.
+    pub async fn given_cut_job(&self) -> i64 {
+        let number = self.given_lenses_in_hand().await;
+        self.given_cut_for(number).await;
+        number
+    }
+
+    /// Ada's job, checked through the page with a reading that is what was ordered.
+    pub async fn given_checked_job(&self) -> i64 {
+        let number = self.given_cut_job().await;
+        self.post(&format!("/jobs/{number}/check"), &GOOD_READING).await.assert_status(303);
+        number
+    }
+
+    /// Ada's job, packed through the page.
+    pub async fn given_packed_job(&self) -> i64 {
+        let number = self.given_checked_job().await;
+        let ticks: Vec<(&str, &str)> = ITEMS.iter().map(|item| ("tick", item.key)).collect();
+        self.post(&format!("/jobs/{number}/packing"), &ticks).await.assert_status(303);
+        number
+    }
+
+    /// Ada's job, sent through the page.
+    pub async fn given_sent_job(&self) -> i64 {
+        let number = self.given_packed_job().await;
+        let fields = [("carrier", "Parcel post"), ("tracking", "SL 0042 7712"), ("sent_on", "2026-11-25")];
+        self.post(&format!("/jobs/{number}/shipment"), &fields).await.assert_status(303);
+        number
+    }
+
+    /// How far a job has come.
+    pub async fn stage(&self, number: i64) -> Stage {
+        stage(self.store.list_events(number).await.unwrap().iter().map(|e| e.happening))
+    }
+
+    /// Posts a form as another site open in the same browser would.
+    pub async fn post_from_elsewhere(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
+        let request = Request::post(path)
+            .header(header::HOST, "localhost")
+            .header("sec-fetch-site", "cross-site")
+            .header(header::ORIGIN, "https://example.com")
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+            .body(Body::from(encode(fields)))
+            .unwrap();
+        self.send(request).await
+    }
 }
+
+/// The lensmeter's reading of Ada's pair, exactly what was ordered.
+pub const GOOD_READING: [(&str, &str); 6] = [
+    ("how", "written"),
+    ("read_right", "-2.25 -1.25 x 95"),
+    ("read_left", "-2.50 -0.75 x 80"),
+    ("pd", "31/33"),
+    ("height_right", "20"),
+    ("height_left", "20"),
+];
 
 /// Percent-encodes a form.
 pub fn encode(fields: &[(&str, &str)]) -> String {

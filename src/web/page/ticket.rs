@@ -1,8 +1,61 @@
-use axum::Router;
+//! The bench ticket: what travels with the tray.
 
+use axum::Router;
+use axum::extract::{Path, State};
+use axum::routing::get;
+
+use super::Answer;
+use super::opened::Opened;
+use super::show;
+use crate::lab::layout::{JobLayout, step_of};
+use crate::optics::Pair;
+use crate::print::ticket::{Facts, Shape, Ticket};
+use crate::shape::layout::{EyeLayout, PairLayout};
 use crate::web::AppState;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
-    Router::new()
+    Router::new().route("/jobs/{number}/ticket", get(print_ticket))
+}
+
+/// Prints at any time: before there is a shape with blanks to write in, after the check with what it said.
+async fn print_ticket(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+    let opened = Opened::read(&state, number).await?;
+    let lenses = state.store.find_lenses(number).await?;
+    let check = opened.check_summary(&state).await?;
+    let (job, lab) = (&opened.job, state.lab());
+    let laid = JobLayout::of(job, &lab, step_of(&lab));
+    let layout = laid.as_ref().map(figures);
+    let shape = laid.as_ref().zip(layout.as_ref()).map(|(laid, layout)| Shape {
+        outlines: Pair::new(&laid.eyes.right.outline, &laid.eyes.left.outline),
+        dbl_mm: laid.dbl_mm,
+        layout,
+    });
+    show(&Ticket::of(&Facts {
+        lab: &lab,
+        job_number: number,
+        relens_of: job.relens_of,
+        customer: &job.customer.person.name,
+        frame: &job.frame.details,
+        eyes: &job.prescription.eyes,
+        made_for: job.made_for,
+        pupil_distance: job.prescription.centred_on(job.made_for),
+        height: job.height,
+        material: &job.material.details,
+        design: job.design,
+        coating: job.coating.as_ref().map(|t| &t.details),
+        tint: job.tint.as_ref().map(|t| &t.details),
+        ordered_on: job.ordered_on,
+        promised_on: job.promised_on,
+        note: &job.note,
+        shape,
+        lenses: lenses.as_ref().map(Option::as_ref),
+        check: check.as_ref(),
+    }))
+}
+
+/// The figures of a layout, with the blank that the prescribed prism asks for.
+fn figures(laid: &JobLayout) -> PairLayout {
+    let eyes = laid.eyes.as_ref().map(|eye| EyeLayout { blank: eye.blank(), ..eye.layout });
+    PairLayout { eyes, frame_pd_mm: laid.frame_pd_mm }
 }

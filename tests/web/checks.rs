@@ -1,0 +1,240 @@
+//! The check of a finished pair.
+
+use crate::support::{GOOD_READING, NOW, TestLab};
+use rimbook::lab::job::Stage;
+
+fn with(changes: &[(&'static str, &'static str)]) -> Vec<(&'static str, &'static str)> {
+    let mut fields = GOOD_READING.to_vec();
+    for (name, value) in changes {
+        fields.retain(|(n, _)| n != name);
+        fields.push((name, value));
+    }
+    fields
+}
+
+#[tokio::test]
+async fn a_good_pair_passes_line_by_line() {
+    let lab = TestLab::new().await;
+    let number = lab.given_cut_job().await;
+    let path = format!("/jobs/{number}/check");
+    let page = lab.get(&path).await;
+    assert_eq!(page.attributes("#reading", "data-draft"), [format!("check-{number}-0")]);
+    assert!(page.texts(".verdict").is_empty());
+    assert!(
+        page.body.contains("Measured values are those you typed") && page.body.contains("standard's text governs")
+            || page.body.contains("standard&#39;s text governs")
+    );
+    let answer = lab.post(&path, &GOOD_READING).await;
+    assert_eq!((answer.assert_status(303).location.as_str(), lab.stage(number).await), (path.as_str(), Stage::Checked));
+    let lab = lab.reopened().await;
+    let page = lab.get(&path).await;
+    assert_eq!(page.text(".verdict .mark"), "Passed");
+    // ANSI Z80.1: power, cylinder and axis of each eye, vertical and horizontal imbalance.
+    assert_eq!(page.texts("tbody tr").len(), 8);
+    assert!(page.texts("tbody .mark").iter().all(|m| m == "Pass"));
+    assert!(page.texts("#excuse").is_empty());
+}
+
+#[tokio::test]
+async fn any_form_and_the_drums_are_the_same_lens() {
+    let lab = TestLab::new().await;
+    for (changes, what) in [
+        (vec![("read_right", "-3.50 +1.25 x 5")], "plus form"),
+        (
+            vec![
+                ("how", "drums"),
+                ("first_right", "-2.25"),
+                ("second_right", "-3.50"),
+                ("axis_right", "95"),
+                ("first_left", "-2.50"),
+                ("second_left", "-3.25"),
+                ("axis_left", "80"),
+            ],
+            "drums",
+        ),
+        (vec![("pd", "64")], "one number for both eyes, as wide as ordered"),
+    ] {
+        let number = lab.given_cut_job().await;
+        lab.post(&format!("/jobs/{number}/check"), &with(&changes)).await.assert_status(303);
+        assert_eq!(lab.stage(number).await, Stage::Checked, "{what}");
+    }
+}
+
+#[tokio::test]
+async fn a_failed_pair_is_kept_back_until_a_reason_is_written() {
+    let lab = TestLab::new().await;
+    let number = lab.given_cut_job().await;
+    let (path, excuse) = (format!("/jobs/{number}/check"), format!("/jobs/{number}/check/excuse"));
+    // ANSI Z80.1-2015 quick-reference guide: cylinder over 0.50 to 0.75, ±5°; 88 is 8° from 80.
+    lab.post(&path, &with(&[("read_left", "-2.50 -0.75 x 88")])).await.assert_status(303);
+    let page = lab.get(&path).await;
+    assert_eq!(page.text(".verdict .mark"), "Not passed");
+    assert!(page.text(".verdict small").contains("left axis"));
+    let failed = page.text("tr.fail");
+    for word in ["Axis", "080", "088", "8°", "±5°", "3° beyond", "Fail", "quick-reference guide"] {
+        assert!(failed.contains(word), "{word} in {failed}");
+    }
+    assert_eq!(lab.stage(number).await, Stage::Cut);
+    assert!(lab.get(&format!("/jobs/{number}/packing")).await.text(".notice").contains("did not pass"));
+
+    let answer = lab.post(&excuse, &[("reason", "too late")]).await;
+    answer.assert_status(422);
+    assert!(
+        answer.text("#reason-error").contains("ten letters") || answer.text("#reason-error").contains("10 letters")
+    );
+    assert_eq!(answer.text("#reason"), "too late");
+    assert_eq!(lab.stage(number).await, Stage::Cut);
+
+    let reason = "Customer keeps the old axis, agreed by phone";
+    lab.post(&excuse, &[("key", &format!("excuse-{number}-0")), ("reason", reason)]).await.assert_status(303);
+    let again =
+        lab.post(&excuse, &[("key", &format!("excuse-{number}-0")), ("reason", "something else entirely")]).await;
+    again.assert_status(303);
+    let lab = lab.reopened().await;
+    assert_eq!(lab.stage(number).await, Stage::Checked);
+    let page = lab.get(&path).await;
+    assert_eq!(page.text(".verdict .mark"), "Not passed", "a reason does not make it a pass");
+    assert_eq!(page.text(".reason"), reason);
+    for sheet in ["ticket", "packing-sheet"] {
+        let print = lab.get(&format!("/jobs/{number}/{sheet}")).await;
+        assert!(print.text("article").contains(reason), "the reason prints on the {sheet}");
+        assert!(print.text("article").contains("not passed"), "{sheet}");
+    }
+    assert!(lab.get(&format!("/jobs/{number}/packing")).await.text(".notice.caution").contains(reason));
+}
+
+#[tokio::test]
+async fn what_is_not_measured_is_not_checked_and_does_not_pass() {
+    let lab = TestLab::new().await;
+    let number = lab.given_cut_job().await;
+    let path = format!("/jobs/{number}/check");
+    lab.post(&path, &with(&[("pd", ""), ("height_left", "")])).await.assert_status(303);
+    let page = lab.get(&path).await;
+    assert_eq!(page.text(".verdict .mark"), "Not passed");
+    assert!(page.texts("tbody .mark").iter().filter(|m| *m == "Not checked").count() == 2);
+    assert_eq!(lab.stage(number).await, Stage::Cut);
+}
+
+#[tokio::test]
+async fn prism_is_asked_for_only_where_it_is_prescribed() {
+    let lab = TestLab::new().await;
+    let plain = lab.given_cut_job().await;
+    assert!(lab.get(&format!("/jobs/{plain}/check")).await.texts("#prism_right").is_empty());
+    let number = lab.given_job_to("-2.25 -1.25 x 95 1.5 BI", "-2.50 -0.75 x 80").await;
+    lab.given_shape_for(number).await;
+    lab.given_lenses_for(number).await;
+    lab.given_cut_for(number).await;
+    let path = format!("/jobs/{number}/check");
+    assert_eq!(lab.get(&path).await.attributes("#prism_right", "name"), ["prism_right"]);
+    let answer = lab.post(&path, &with(&[("prism_right", "1.5"), ("prism_left", "0")])).await;
+    assert!(!answer.assert_status(422).text("#prism_right-error").is_empty());
+    // 1.5 base out where base in was ordered is 3 off: far outside 0.67 (ANSI Z80.1, from memory).
+    lab.post(&path, &with(&[("prism_right", "1.5 BO"), ("prism_left", "0")])).await.assert_status(303);
+    assert!(lab.get(&path).await.text("tr.fail").contains("Prescribed prism, horizontal"));
+    lab.post(&path, &with(&[("prism_right", "1.5 BI"), ("prism_left", "0")])).await.assert_status(303);
+    let page = lab.get(&path).await;
+    assert_eq!(page.text(".verdict .mark"), "Passed");
+    assert!(page.text("#earlier summary").contains("not passed"));
+}
+
+#[tokio::test]
+async fn each_bad_field_is_named_and_nothing_is_kept() {
+    let lab = TestLab::new().await;
+    let number = lab.given_cut_job().await;
+    let path = format!("/jobs/{number}/check");
+    let drums = |field: &'static str, value: &'static str| {
+        let mut changes = vec![
+            ("how", "drums"),
+            ("first_right", "-2.25"),
+            ("second_right", "-3.50"),
+            ("axis_right", "95"),
+            ("first_left", "-2.50"),
+            ("second_left", "-3.25"),
+            ("axis_left", "80"),
+        ];
+        changes.retain(|(n, _)| *n != field);
+        changes.push((field, value));
+        changes
+    };
+    for (changes, field) in [
+        (vec![("read_right", "")], "read_right"),
+        (vec![("read_left", "-2.25 -1.25")], "read_left"),
+        (vec![("read_left", "2.25")], "read_left"),
+        (vec![("pd", "thirty")], "pd"),
+        (vec![("pd", "640")], "pd"),
+        (vec![("height_right", "2")], "height_right"),
+        (vec![("height_left", "20mmm")], "height_left"),
+        (vec![("how", "")], "how"),
+        (drums("first_right", "2.25"), "first_right"),
+        (drums("second_left", ""), "second_left"),
+        (drums("axis_right", "181"), "axis_right"),
+        (drums("axis_left", ""), "axis_left"),
+    ] {
+        let answer = lab.post(&path, &with(&changes)).await;
+        answer.assert_status(422);
+        assert!(!answer.text(&format!("#{field}-error")).is_empty(), "{field}");
+        for (name, value) in with(&changes).iter().filter(|(n, _)| *n != "how") {
+            assert_eq!(answer.attributes(&format!("#{name}"), "value"), [*value], "{name} is kept after {field}");
+        }
+    }
+    assert!(lab.store.list_checks(number).await.unwrap().is_empty());
+    assert_eq!(lab.stage(number).await, Stage::Cut);
+}
+
+#[tokio::test]
+async fn is_refused_out_of_turn_twice_and_from_elsewhere() {
+    let lab = TestLab::new().await;
+    let number = lab.given_lenses_in_hand().await;
+    let path = format!("/jobs/{number}/check");
+    assert!(lab.get(&path).await.text(".notice").contains("not cut yet"));
+    let answer = lab.post(&path, &GOOD_READING).await;
+    assert!(answer.assert_status(409).text(".notice").contains("not cut yet"));
+    lab.given_cut_for(number).await;
+    lab.post_from_elsewhere(&path, &GOOD_READING).await.assert_status(403);
+    lab.post_from_elsewhere(&format!("{path}/excuse"), &[("reason", "no reason at all")]).await.assert_status(403);
+    lab.post(&format!("{path}/excuse"), &[("reason", "nothing failed here")]).await.assert_status(409);
+    let key = format!("check-{number}-0");
+    let twice = with(&[("key", Box::leak(key.into_boxed_str()))]);
+    lab.post(&path, &twice).await.assert_status(303);
+    assert_eq!(lab.post(&path, &twice).await.assert_status(303).location, path);
+    assert_eq!(lab.store.list_checks(number).await.unwrap().len(), 1);
+    lab.get("/jobs/999/check").await.assert_status(404);
+}
+
+#[tokio::test]
+async fn a_reload_keeps_what_was_typed() {
+    let lab = TestLab::new().await;
+    let number = lab.given_cut_job().await;
+    let typed = [("how", "drums"), ("first_right", "-2.2"), ("pd", "31")];
+    lab.post(&format!("/drafts/check-{number}-0"), &typed).await.assert_status(204);
+    let page = lab.reopened().await.get(&format!("/jobs/{number}/check")).await;
+    assert_eq!(page.attributes("#first_right", "value"), ["-2.2"]);
+    assert_eq!(page.attributes("#pd", "value"), ["31"]);
+    assert_eq!(page.attributes("#how-drums", "checked").len(), 1);
+}
+
+#[tokio::test]
+async fn a_check_from_before_a_new_cut_says_nothing_of_the_new_lenses() {
+    let lab = TestLab::new().await;
+    let number = lab.given_checked_job().await;
+    lab.given_lenses_for(number).await;
+    lab.given_cut_for(number).await;
+    let page = lab.get(&format!("/jobs/{number}/check")).await;
+    assert!(page.texts(".verdict").is_empty());
+    assert!(page.text(".notice.info").contains("has not been checked"));
+    assert!(!lab.get(&format!("/jobs/{number}/ticket")).await.text("article").contains("Checked against"));
+    lab.get(&format!("/jobs/{number}/packing-sheet")).await.assert_status(409);
+}
+
+#[tokio::test]
+async fn a_check_stays_as_it_was_judged() {
+    let lab = TestLab::new().await;
+    let number = lab.given_checked_job().await;
+    let mut profile = lab.store.find_lab().await.unwrap().unwrap();
+    profile.tolerance = rimbook::optics::tolerance::Profile::Iso21987;
+    lab.store.change_lab("given-lab", &profile, NOW).await.unwrap();
+    let lab = lab.reopened().await;
+    let page = lab.get(&format!("/jobs/{number}/check")).await;
+    assert!(page.text("caption").contains("ANSI Z80.1-2015"));
+    assert_eq!(page.texts("tbody tr").len(), 8);
+}

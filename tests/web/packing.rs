@@ -1,0 +1,85 @@
+//! Aligning and packing.
+
+use crate::support::{GOOD_READING, TestLab};
+use rimbook::lab::job::{Happening, Stage};
+use rimbook::lab::packing::ITEMS;
+
+fn needed() -> Vec<(&'static str, &'static str)> {
+    ITEMS.iter().filter(|item| item.is_needed).map(|item| ("tick", item.key)).collect()
+}
+
+#[tokio::test]
+async fn the_whole_list_packs_the_pair() {
+    let lab = TestLab::new().await;
+    let number = lab.given_checked_job().await;
+    let path = format!("/jobs/{number}/packing");
+    let page = lab.get(&path).await;
+    assert_eq!(page.attributes("input[name=tick]", "value").len(), ITEMS.len());
+    assert_eq!(page.attributes("form[data-draft]", "data-draft").last(), Some(&format!("packing-{number}-0")));
+    assert_eq!(lab.post(&path, &needed()).await.assert_status(303).location, path);
+    let lab = lab.reopened().await;
+    assert_eq!(lab.stage(number).await, Stage::Packed);
+    let page = lab.get(&path).await;
+    assert!(page.text("main").contains("Both lenses are tight"));
+    assert!(page.texts("input[name=tick]").is_empty());
+    assert!(!page.text("main").contains("No strain between"), "what was not ticked is not said");
+}
+
+#[tokio::test]
+async fn what_is_missing_is_marked_and_the_rest_stays_ticked() {
+    let lab = TestLab::new().await;
+    let number = lab.given_checked_job().await;
+    let path = format!("/jobs/{number}/packing");
+    for left_out in needed() {
+        let rest: Vec<_> = needed().into_iter().filter(|t| *t != left_out).collect();
+        let answer = lab.post(&path, &rest).await;
+        answer.assert_status(422);
+        assert_eq!(answer.attributes("[aria-invalid=true]", "value"), [left_out.1]);
+        assert!(!answer.text(&format!("#tick-{}-error", left_out.1)).is_empty());
+        assert_eq!(answer.attributes("input[name=tick][checked]", "value").len(), rest.len());
+    }
+    lab.post(&path, &[("tick", "wrapped")]).await.assert_status(400);
+    assert_eq!(lab.stage(number).await, Stage::Checked);
+}
+
+#[tokio::test]
+async fn is_refused_unless_checked_twice_and_from_elsewhere() {
+    let lab = TestLab::new().await;
+    let number = lab.given_cut_job().await;
+    let path = format!("/jobs/{number}/packing");
+    assert!(lab.get(&path).await.text(".notice").contains("not checked"));
+    lab.post(&path, &needed()).await.assert_status(409);
+    lab.get(&format!("/jobs/{number}/packing-sheet")).await.assert_status(409);
+    lab.post(&format!("/jobs/{number}/check"), &GOOD_READING).await.assert_status(303);
+    lab.post_from_elsewhere(&path, &needed()).await.assert_status(403);
+    let key = format!("packing-{number}-0");
+    let mut fields = needed();
+    fields.push(("key", &key));
+    lab.post(&path, &fields).await.assert_status(303);
+    lab.post(&path, &fields).await.assert_status(303);
+    let events = lab.store.list_events(number).await.unwrap();
+    assert_eq!(events.iter().filter(|e| e.happening == Happening::Packed).count(), 1);
+    lab.post(&path, &needed()).await.assert_status(409);
+}
+
+#[tokio::test]
+async fn a_reload_keeps_the_ticks() {
+    let lab = TestLab::new().await;
+    let number = lab.given_checked_job().await;
+    lab.post(&format!("/drafts/packing-{number}-0"), &[("tick", "screws"), ("tick", "case")]).await.assert_status(204);
+    let page = lab.get(&format!("/jobs/{number}/packing")).await;
+    assert_eq!(page.attributes("input[name=tick][checked]", "value"), ["screws", "case"]);
+    assert!(page.texts(".error").is_empty());
+}
+
+#[tokio::test]
+async fn the_sheet_carries_the_cautions_and_the_check() {
+    let lab = TestLab::new().await;
+    let number = lab.given_checked_job().await;
+    let sheet = lab.get(&format!("/jobs/{number}/packing-sheet")).await.text("article");
+    for words in
+        ["Ada Quill", "Not safety or sports eyewear", "21 CFR 801.410", "do not drive", "passed", "-2.25 -1.25 x 095"]
+    {
+        assert!(sheet.contains(words), "{words} in {sheet}");
+    }
+}

@@ -1,0 +1,65 @@
+//! The bench ticket.
+
+use crate::support::TestLab;
+
+#[tokio::test]
+async fn prints_blanks_before_there_is_a_shape() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    let page = lab.get(&format!("/jobs/{number}/ticket")).await;
+    page.assert_status(200);
+    let words = page.text("article");
+    for wanted in [
+        "Bench ticket",
+        "Ada Quill",
+        "-2.25 -1.25 x 095",
+        "-3.50 +1.25 x 005",
+        "-2.50 -0.75 x 080",
+        "31.00",
+        "33.00",
+        "20.00",
+        "No shape on file yet",
+        "rough dry, finish wet",
+        "full rim, plastic",
+        "V bevel",
+        "must measure 50 mm",
+    ] {
+        assert!(words.contains(wanted), "{wanted} in {words}");
+    }
+    assert!(page.texts(".write-in").len() >= 12);
+    assert!(page.texts(".true-size").is_empty());
+    assert_eq!(page.attributes(".barcode svg", "role"), ["img"]);
+}
+
+#[tokio::test]
+async fn prints_the_layout_and_both_shapes_at_true_size() {
+    let lab = TestLab::new().await;
+    let number = lab.given_lenses_in_hand().await;
+    let page = lab.get(&format!("/jobs/{number}/ticket")).await;
+    let words = page.text("article");
+    // 52 + 18 gives a frame PD of 70; half of it less 31 is 4 in, less 33 is 2 in; height 20 is half of B 40.
+    for wanted in ["70.00", "4.00 in", "2.00 in", "52.00 × 40.00", "lot 4711", "Circumference"] {
+        assert!(words.contains(wanted), "{wanted} in {words}");
+    }
+    assert!(!words.contains("No shape on file"));
+    // Two eyes of 52, a bridge of 18 and 2 mm of room on each side; 40 high and 2 mm above and below.
+    assert_eq!(page.attributes(".true-size svg", "width"), ["126mm"]);
+    assert_eq!(page.attributes(".true-size svg", "height"), ["44mm"]);
+}
+
+#[tokio::test]
+async fn prescribed_prism_counts_in_the_blank() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job_to("-4.00 DS 2 BI", "-4.00 DS").await;
+    lab.given_shape_for(number).await;
+    let words = lab.get(&format!("/jobs/{number}/ticket")).await.text("article");
+    assert!(words.contains("Prism 2.00 base in") && words.contains("where the prescribed power and prism are read"));
+    // -4.00 with 2 base in wants the centre 5 out (Prentice): 4 in for the pupil leaves 1 out, so the farthest point of
+    // the outline is 27 from it, against 30 without prism.
+    assert!(words.contains("54.00, 56.00"), "{words}");
+}
+
+#[tokio::test]
+async fn a_number_that_was_never_given_is_not_in_the_book() {
+    TestLab::new().await.get("/jobs/4/ticket").await.assert_status(404);
+}
