@@ -126,7 +126,7 @@ fn laid(job: &Job, layout: &JobLayout, lenses: &Pair<Option<LensInHand>>, trial:
         },
         horizontal: signed(layout.left_prism.horizontal_pd, "base in", "base out"),
         vertical: signed(layout.left_prism.vertical_pd, "base up right", "base up left"),
-        cautions: layout.eyes.iter().filter_map(|(_, eye)| outside_words(eye)).collect(),
+        cautions: layout.eyes.iter().flat_map(|(_, eye)| eye.cautions()).collect(),
         eyes: Eye::BOTH.map(|eye| {
             let (cover, which) = chosen.get(eye);
             eye_laid(job, layout.eyes.get(eye), cover, which.clone(), half_mm)
@@ -223,8 +223,8 @@ pub fn prescribed_words(job: &Job, eye: &EyeOnBench) -> Option<String> {
                 .map(|s| format!("{} mm {}", s.amount, s.way))
                 .collect();
             format!(
-                "by decentration, the optical centre {} of the pupil (small circle); blank {:.2} mm. Block the point \
-                 where the lensmeter reads this prism",
+                "by decentration, optical centre {} of the pupil (small circle); blank {:.2} mm. Block the \
+                 point where the lensmeter reads it",
                 ways.join(" and "),
                 eye.blank().with_margin_mm
             )
@@ -235,15 +235,6 @@ pub fn prescribed_words(job: &Job, eye: &EyeOnBench) -> Option<String> {
         }
     };
     Some(format!("{prism}: {made}."))
-}
-
-fn outside_words(eye: &EyeOnBench) -> Option<String> {
-    (!eye.layout.pupil.inside).then(|| {
-        format!(
-            "The {} pupil falls outside the shape: check the pupil distance, the height and the distance between the lenses.",
-            eye.eye.name()
-        )
-    })
 }
 
 #[cfg(test)]
