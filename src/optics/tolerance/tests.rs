@@ -104,6 +104,9 @@ fn ansi_power_cylinder_and_axis_at_their_branches() {
         ("+8.00 sph", "+8.16 sph", POWER, 0.16, AtLimit),
         ("+8.00 sph", "+8.17 sph", POWER, 0.16, Fail),
         ("-2.12 sph", "-2.00 sph", POWER, 0.13, AtLimit),
+        // Of a lens ordered without cylinder, the strongest meridian measured counts: -1.14.
+        ("-1.00 sph", "-0.94 -0.20 x 20", POWER, 0.13, Fail),
+        ("-1.00 sph", "-0.94 -0.12 x 20", POWER, 0.13, Pass),
         // The strongest meridian is across the axis: -6.00 -2.00 has 8.00 there.
         ("-6.00 -2.00 x 90", "-6.08 -2.08 x 90", POWER, 0.16, AtLimit),
         ("-6.00 -2.00 x 90", "-6.10 -2.07 x 90", POWER, 0.16, Fail),
@@ -221,6 +224,10 @@ fn an_oblique_cylinder_turns_an_error_aside() {
     // -2.00 -1.00 x 45 at 3 mm: 0.75 along and 0.15 across (computed, Long / Keating).
     assert!((find(&lines, "Horizontal imbalance", None).off_by.unwrap() - 0.75).abs() < 1e-9);
     assert!((find(&lines, "Vertical imbalance", None).off_by.unwrap() - 0.15).abs() < 1e-9);
+    // A centre 1 mm high before -2.50 D gives 0.25 base down, against 0.15 base up from the 3 mm in (computed).
+    pair.height_mm.right = Some(21.0);
+    let lines = verify(Profile::Z80_1, &ordered("-2.00 -1.00 x 45"), &pair);
+    assert!((find(&lines, "Vertical imbalance", None).off_by.unwrap() - 0.10).abs() < 1e-9);
 }
 
 #[test]
