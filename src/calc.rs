@@ -4,6 +4,7 @@
 //! they answer is rounded to a millionth and written. [`HELP`] is the contract.
 
 mod answer;
+mod lens;
 mod request;
 
 use thiserror::Error;
@@ -38,7 +39,7 @@ impl CalcError {
 ///
 /// [`CalcError`] for the first field that is unknown, missing, of the wrong kind or out of range.
 pub fn run(json: &str) -> Result<String, CalcError> {
-    let answer = Answer::to(&Question::read(json)?);
+    let answer = Answer::to(&Question::read(json)?)?;
     serde_json::to_string(&answer).map_err(|error| CalcError::new("request", error.to_string()))
 }
 

@@ -15,6 +15,7 @@
 
 pub mod calc;
 pub mod config;
+pub mod demo;
 pub mod lab;
 pub mod optics;
 pub mod print;

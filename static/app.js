@@ -66,7 +66,8 @@
       } catch (fault) { if (fault.name !== 'AbortError') line.textContent = ''; }
     });
     input.addEventListener('input', ask);
-    if (input.value && !line.textContent.trim()) ask();
+    // A refused field has its sentence from the page already.
+    if (input.value && !line.textContent.trim() && !input.matches('[aria-invalid=true]')) ask();
   }
 
   // (d) Find as you type. Arrows move, Enter or a click chooses, Escape closes.

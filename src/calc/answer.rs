@@ -2,6 +2,8 @@
 
 use serde::Serialize;
 
+use super::CalcError;
+use super::lens::LensAnswer;
 use super::request::Question;
 use crate::optics::Eye;
 use crate::optics::power::SphereCylinder;
@@ -13,6 +15,14 @@ pub(super) struct Answer {
     right: EyeAnswer,
     left: EyeAnswer,
     frame_pd_mm: f64,
+    crossed: Option<BothForms>,
+}
+
+/// A power in both cylinder forms.
+#[derive(Serialize)]
+struct BothForms {
+    minus: PowerAnswer,
+    plus: PowerAnswer,
 }
 
 #[derive(Serialize)]
@@ -27,6 +37,8 @@ struct EyeAnswer {
     blank: BlankAnswer,
     blocker: BlockerAnswer,
     rx: Option<RxAnswer>,
+    #[serde(flatten)]
+    lens: LensAnswer,
 }
 
 #[derive(Serialize)]
@@ -62,14 +74,14 @@ struct RxAnswer {
 }
 
 #[derive(Serialize)]
-struct PowerAnswer {
+pub(super) struct PowerAnswer {
     sphere: f64,
     cylinder: f64,
     axis: Option<f64>,
 }
 
 impl Answer {
-    pub(super) fn to(question: &Question) -> Self {
+    pub(super) fn to(question: &Question) -> Result<Self, CalcError> {
         let layout = PairLayout::of(
             question.outlines.as_ref(),
             question.dbl_mm,
@@ -77,15 +89,24 @@ impl Answer {
             question.step,
             USUAL_MARGIN_MM,
         );
-        let eye = |eye: Eye| EyeAnswer::of(layout.eyes.get(eye), question.diameter_mm, *question.powers.get(eye));
-        Answer { right: eye(Eye::Right), left: eye(Eye::Left), frame_pd_mm: clean(layout.frame_pd_mm) }
+        let eye = |eye: Eye| EyeAnswer::of(question, eye, layout.eyes.get(eye));
+        let both = |power: SphereCylinder| BothForms {
+            minus: PowerAnswer::of(power.to_minus()),
+            plus: PowerAnswer::of(power.to_plus()),
+        };
+        Ok(Answer {
+            right: eye(Eye::Right)?,
+            left: eye(Eye::Left)?,
+            frame_pd_mm: clean(layout.frame_pd_mm),
+            crossed: question.crossed.map(|sum| both(sum.to_minus_cylinder())),
+        })
     }
 }
 
 impl EyeAnswer {
-    fn of(layout: &EyeLayout, diameter_mm: Option<f64>, power: Option<SphereCylinder>) -> Self {
+    fn of(question: &Question, eye: Eye, layout: &EyeLayout) -> Result<Self, CalcError> {
         let EyeLayout { boxing, decentration, blank, blocker, .. } = layout;
-        Self {
+        Ok(Self {
             a_mm: clean(boxing.a_mm),
             b_mm: clean(boxing.b_mm),
             ed_mm: clean(boxing.ed_mm),
@@ -98,7 +119,7 @@ impl EyeAnswer {
                 exact_mm: clean(blank.exact_mm),
                 with_margin_mm: clean(blank.with_margin_mm),
                 rule_of_thumb_mm: clean(blank.rule_of_thumb_mm),
-                fits: diameter_mm.map(|diameter_mm| blank.fits(diameter_mm)),
+                fits: question.lens.diameter_mm.map(|diameter_mm| blank.fits(diameter_mm)),
             },
             blocker: BlockerAnswer {
                 set_pd_mm: clean(blocker.set_pd_mm),
@@ -106,8 +127,9 @@ impl EyeAnswer {
                 nudge_in_mm: clean(blocker.nudge_in_mm),
                 nudge_up_mm: clean(blocker.nudge_up_mm),
             },
-            rx: power.map(RxAnswer::of),
-        }
+            rx: question.powers.get(eye).map(RxAnswer::of),
+            lens: LensAnswer::of(question, eye, decentration.point(eye))?,
+        })
     }
 }
 
@@ -126,13 +148,13 @@ impl RxAnswer {
 }
 
 impl PowerAnswer {
-    fn of(power: SphereCylinder) -> Self {
+    pub(super) fn of(power: SphereCylinder) -> Self {
         let cylinder = clean(power.cylinder_d);
         Self { sphere: clean(power.sphere_d), cylinder, axis: (cylinder != 0.0).then(|| clean(power.axis_deg)) }
     }
 }
 
 /// To a millionth; adding nothing turns -0 into 0.
-fn clean(value: f64) -> f64 {
+pub(super) fn clean(value: f64) -> f64 {
     (value * 1e6).round() / 1e6 + 0.0
 }

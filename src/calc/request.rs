@@ -4,7 +4,10 @@ use serde::Deserialize;
 use serde_json::Value;
 
 use super::CalcError;
-use crate::optics::power::SphereCylinder;
+use crate::optics::gaze::LookedThrough;
+use crate::optics::power::{PowerVector, SphereCylinder};
+use crate::optics::prism::{BaseVector, InUp};
+use crate::optics::worn::{MAX_TILT_DEG, MAX_VERTEX_MM, Wear};
 use crate::optics::{Eye, Pair};
 use crate::shape::blocker::BlockerStep;
 use crate::shape::layout::Wanted;
@@ -22,6 +25,33 @@ struct Request {
     height_mm: Eyes<f64>,
     lens: Option<LensRequest>,
     blocker_step_mm: Option<f64>,
+    worn: Option<WornRequest>,
+    prism_at: Option<Vec<PointRequest>>,
+    crossed: Option<Vec<PowerRequest>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct WornRequest {
+    vertex_from_mm: Option<f64>,
+    vertex_to_mm: Option<f64>,
+    panto_deg: Option<f64>,
+    wrap_deg: Option<f64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PointRequest {
+    in_mm: f64,
+    up_mm: f64,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PowerRequest {
+    sphere: f64,
+    cylinder: Option<f64>,
+    axis: Option<f64>,
 }
 
 #[derive(Deserialize)]
@@ -64,9 +94,7 @@ struct RxRequest {
 #[serde(deny_unknown_fields)]
 struct PrismRequest {
     amount: f64,
-    /// Read for its check alone so far: no figure of the answer depends on where the base is.
-    #[serde(rename = "base")]
-    _base: BaseRequest,
+    base: BaseRequest,
 }
 
 #[derive(Deserialize)]
@@ -83,9 +111,29 @@ enum BaseRequest {
 struct LensRequest {
     index: Option<f64>,
     front_power_d: Option<f64>,
+    front_conic: Option<f64>,
     centre_thickness_mm: Option<f64>,
+    min_edge_thickness_mm: Option<f64>,
     density: Option<f64>,
     diameter_mm: Option<f64>,
+}
+
+/// What is stated of the lens.
+#[derive(Default)]
+pub(super) struct LensQuestion {
+    pub(super) index: Option<f64>,
+    pub(super) front_power_d: Option<f64>,
+    pub(super) front_conic: f64,
+    pub(super) thickness: Option<Thickness>,
+    pub(super) density: Option<f64>,
+    pub(super) diameter_mm: Option<f64>,
+}
+
+/// Which thickness is stated.
+#[derive(Clone, Copy)]
+pub(super) enum Thickness {
+    Centre(f64),
+    ThinnestEdge(f64),
 }
 
 /// A request that makes sense.
@@ -94,8 +142,12 @@ pub(super) struct Question {
     pub(super) dbl_mm: f64,
     pub(super) powers: Pair<Option<SphereCylinder>>,
     pub(super) wanted: Pair<Wanted>,
-    pub(super) diameter_mm: Option<f64>,
     pub(super) step: BlockerStep,
+    pub(super) prisms: Pair<BaseVector>,
+    pub(super) lens: LensQuestion,
+    pub(super) worn: Option<Wear>,
+    pub(super) prism_at: Option<Vec<LookedThrough>>,
+    pub(super) crossed: Option<PowerVector>,
 }
 
 impl Question {
@@ -109,6 +161,7 @@ impl Question {
         let outlines = outlines(request.shape)?;
         let dbl_mm = within("dbl_mm", request.dbl_mm, 1.0, 50.0)?;
         let rx = request.rx.map_or(Pair::new(None, None), Eyes::into_pair);
+        let prisms = Pair::new(prism(Eye::Right, rx.right.as_ref())?, prism(Eye::Left, rx.left.as_ref())?);
         let powers = Pair::new(power(Eye::Right, rx.right)?, power(Eye::Left, rx.left)?);
         let (pd_mm, height_mm) = (request.pd_mm.into_pair(), request.height_mm.into_pair());
         let wanted = |eye: Eye| {
@@ -120,18 +173,22 @@ impl Question {
         let wanted = Pair::new(wanted(Eye::Right)?, wanted(Eye::Left)?);
         let step = request.blocker_step_mm.map_or(Ok(BlockerStep::default()), BlockerStep::from_mm);
         let step = step.map_err(|error| CalcError::new("blocker_step_mm", error.to_string()))?;
-        let diameter_mm = request.lens.map_or(Ok(None), |lens| lens.check())?;
-        Ok(Self { outlines, dbl_mm, powers, wanted, diameter_mm, step })
+        let lens = request.lens.map_or(Ok(LensQuestion::default()), LensRequest::check)?;
+        let worn = request.worn.map(WornRequest::check).transpose()?;
+        let prism_at = request.prism_at.map(looked_through).transpose()?;
+        let crossed = request.crossed.map(crossed).transpose()?;
+        Ok(Self { outlines, dbl_mm, powers, wanted, step, prisms, lens, worn, prism_at, crossed })
     }
 }
 
 impl LensRequest {
-    /// Checks every figure of the lens; the layout itself asks only for the diameter.
-    fn check(&self) -> Result<Option<f64>, CalcError> {
+    fn check(self) -> Result<LensQuestion, CalcError> {
         for (name, value, min, max) in [
             ("index", self.index, 1.4, 2.0),
             ("front_power_d", self.front_power_d, -30.0, 30.0),
+            ("front_conic", self.front_conic, -100.0, 100.0),
             ("centre_thickness_mm", self.centre_thickness_mm, 0.1, 30.0),
+            ("min_edge_thickness_mm", self.min_edge_thickness_mm, 0.0, 20.0),
             ("density", self.density, 0.5, 6.0),
             ("diameter_mm", self.diameter_mm, 30.0, 100.0),
         ] {
@@ -139,8 +196,55 @@ impl LensRequest {
                 within(format!("lens.{name}"), value, min, max)?;
             }
         }
-        Ok(self.diameter_mm)
+        let thickness = match (self.centre_thickness_mm, self.min_edge_thickness_mm) {
+            (Some(_), Some(_)) => {
+                let problem = "stands in place of centre_thickness_mm; leave one of them out";
+                return Err(CalcError::new("lens.min_edge_thickness_mm", problem));
+            }
+            (Some(centre_mm), None) => Some(Thickness::Centre(centre_mm)),
+            (None, edge_mm) => edge_mm.map(Thickness::ThinnestEdge),
+        };
+        Ok(LensQuestion {
+            index: self.index,
+            front_power_d: self.front_power_d,
+            front_conic: self.front_conic.unwrap_or(0.0),
+            thickness,
+            density: self.density,
+            diameter_mm: self.diameter_mm,
+        })
     }
+}
+
+impl WornRequest {
+    fn check(self) -> Result<Wear, CalcError> {
+        // A vertex distance left out is the other one: the lens does not move.
+        let from_mm = self.vertex_from_mm.or(self.vertex_to_mm).unwrap_or(0.0);
+        let to_mm = self.vertex_to_mm.unwrap_or(from_mm);
+        Ok(Wear {
+            vertex_from_mm: within("worn.vertex_from_mm", from_mm, 0.0, MAX_VERTEX_MM)?,
+            vertex_to_mm: within("worn.vertex_to_mm", to_mm, 0.0, MAX_VERTEX_MM)?,
+            panto_deg: within("worn.panto_deg", self.panto_deg.unwrap_or(0.0), -MAX_TILT_DEG, MAX_TILT_DEG)?,
+            wrap_deg: within("worn.wrap_deg", self.wrap_deg.unwrap_or(0.0), -MAX_TILT_DEG, MAX_TILT_DEG)?,
+        })
+    }
+}
+
+fn looked_through(points: Vec<PointRequest>) -> Result<Vec<LookedThrough>, CalcError> {
+    let point = |(index, point): (usize, PointRequest)| {
+        Ok(LookedThrough {
+            in_mm: within(format!("prism_at[{index}].in_mm"), point.in_mm, -50.0, 50.0)?,
+            up_mm: within(format!("prism_at[{index}].up_mm"), point.up_mm, -50.0, 50.0)?,
+        })
+    };
+    points.into_iter().enumerate().map(point).collect()
+}
+
+/// The sum of crossed powers, which simply add as vectors.
+fn crossed(powers: Vec<PowerRequest>) -> Result<PowerVector, CalcError> {
+    powers.into_iter().enumerate().try_fold(PowerVector::default(), |sum, (index, one)| {
+        let path = format!("crossed[{index}]");
+        Ok(sum + sphere_cylinder(&path, one.sphere, one.cylinder, one.axis)?.vector())
+    })
 }
 
 fn within(field: impl Into<String>, value: f64, min: f64, max: f64) -> Result<f64, CalcError> {
@@ -152,18 +256,39 @@ fn within(field: impl Into<String>, value: f64, min: f64, max: f64) -> Result<f6
 }
 
 fn power(eye: Eye, rx: Option<RxRequest>) -> Result<Option<SphereCylinder>, CalcError> {
-    let Some(rx) = rx else { return Ok(None) };
-    let field = |name: &str| format!("rx.{}.{name}", eye.name());
-    let sphere_d = within(field("sphere"), rx.sphere, -30.0, 30.0)?;
-    let cylinder_d = within(field("cylinder"), rx.cylinder.unwrap_or(0.0), -10.0, 10.0)?;
-    let axis_deg = rx.axis.map(|axis| within(field("axis"), axis, 0.0, 180.0)).transpose()?;
-    for (index, prism) in rx.prism.iter().flatten().enumerate() {
-        within(field(&format!("prism[{index}].amount")), prism.amount, 0.0, 20.0)?;
-    }
+    rx.map(|rx| sphere_cylinder(&format!("rx.{}", eye.name()), rx.sphere, rx.cylinder, rx.axis)).transpose()
+}
+
+fn sphere_cylinder(
+    path: &str,
+    sphere: f64,
+    cylinder: Option<f64>,
+    axis: Option<f64>,
+) -> Result<SphereCylinder, CalcError> {
+    let field = |name: &str| format!("{path}.{name}");
+    let sphere_d = within(field("sphere"), sphere, -30.0, 30.0)?;
+    let cylinder_d = within(field("cylinder"), cylinder.unwrap_or(0.0), -10.0, 10.0)?;
+    let axis_deg = axis.map(|axis| within(field("axis"), axis, 0.0, 180.0)).transpose()?;
     match axis_deg {
         None if cylinder_d != 0.0 => Err(CalcError::new(field("axis"), "a cylinder needs an axis, 0 to 180")),
-        axis_deg => Ok(Some(SphereCylinder::new(sphere_d, cylinder_d, axis_deg.unwrap_or(180.0)))),
+        axis_deg => Ok(SphereCylinder::new(sphere_d, cylinder_d, axis_deg.unwrap_or(180.0))),
     }
+}
+
+/// The sum of the prisms before one eye.
+fn prism(eye: Eye, rx: Option<&RxRequest>) -> Result<BaseVector, CalcError> {
+    let prisms = rx.and_then(|rx| rx.prism.as_deref()).unwrap_or_default();
+    prisms.iter().enumerate().try_fold(BaseVector::default(), |sum, (index, prism)| {
+        let field = format!("rx.{}.prism[{index}].amount", eye.name());
+        let amount_pd = within(field, prism.amount, 0.0, 20.0)?;
+        let (in_pd, up_pd) = match prism.base {
+            BaseRequest::In => (amount_pd, 0.0),
+            BaseRequest::Out => (-amount_pd, 0.0),
+            BaseRequest::Up => (0.0, amount_pd),
+            BaseRequest::Down => (0.0, -amount_pd),
+        };
+        Ok(sum + InUp { in_pd, up_pd }.to_vector(eye))
+    })
 }
 
 fn outlines(shape: ShapeRequest) -> Result<Pair<Outline>, CalcError> {
@@ -223,7 +348,7 @@ fn trace_file(given: &str) -> Result<Pair<Outline>, CalcError> {
 
 /// The fields that are lists. A list anywhere else would be read by position, and `[31, 33]` does not say which eye
 /// is which.
-const LISTS: [&str; 2] = ["radii_mm", "prism"];
+const LISTS: [&str; 4] = ["radii_mm", "prism", "prism_at", "crossed"];
 
 fn refuse_lists(value: &Value, path: &str) -> Result<(), CalcError> {
     let below = |name: &str| if path.is_empty() { name.to_owned() } else { format!("{path}.{name}") };

@@ -131,7 +131,6 @@ impl JobLayout {
         let eyes = Pair::new((Eye::Right, outlines.right), (Eye::Left, outlines.left)).map(|(eye, outline)| {
             let rx = job.prescription.eyes.get(eye);
             let (power, laid) = (rx.power.numbers(), *layout.eyes.get(eye));
-            let left = laid.blocker.residual_prism(power, eye);
             let made = |prism: Prism| {
                 decentration_for(power, prism.numbers().to_vector(eye))
                     .map(|(x_mm, y_mm)| Decentration { in_mm: x_mm * eye.nasal_sign(), up_mm: y_mm })
@@ -142,7 +141,7 @@ impl JobLayout {
                 wanted: *wanted.get(eye),
                 layout: laid,
                 prism: (!rx.prism.is_none()).then(|| made(rx.prism)),
-                left_prism: left,
+                left_prism: laid.blocker.residual_prism(power, eye),
                 margin_mm,
             }
         });

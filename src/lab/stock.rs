@@ -3,6 +3,7 @@
 use uuid::Uuid;
 
 use crate::optics::Eye;
+use crate::optics::prescription::LensPower;
 use crate::optics::unit::{Dioptre, Millimetre};
 
 /// A kind of uncut lens in the drawer.
@@ -56,4 +57,83 @@ pub struct LensInHand {
     pub off_in: Millimetre,
     /// The marked optical centre from the middle of the blank, upwards.
     pub off_up: Millimetre,
+}
+
+/// How far a power may be from the ordered one to be shown beside it as nearly right, D.
+const NEARLY_D: f64 = 0.25;
+
+/// Whether a lens from the drawer is of the kind ordered. Its size is a question of the shape.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Suit {
+    /// The ordered material and power.
+    Right,
+    /// The ordered material and power, and none is left.
+    NoneLeft,
+    /// The ordered material, a quarter dioptre off.
+    OtherPower,
+    /// The ordered power in another material.
+    OtherMaterial,
+    /// Something else.
+    Far,
+}
+
+impl DrawerLens {
+    /// Compares with an order. An uncut lens may be turned, so the axis does not matter; a step of an eighth may be
+    /// written either way.
+    pub fn suit(&self, material_line: Uuid, ordered: LensPower) -> Suit {
+        let ordered = ordered.to_minus();
+        let off_d = |own: Dioptre, ordered: Dioptre| (own.to_f64_in_eighths() - ordered.to_f64_in_eighths()).abs();
+        let sphere_d = off_d(self.details.sphere, ordered.sphere());
+        let cylinder_d = off_d(self.details.cylinder, ordered.cylinder());
+        let is_power = sphere_d < 1e-9 && cylinder_d < 1e-9;
+        match (self.details.material_line == material_line, is_power) {
+            (true, true) if self.count > 0 => Suit::Right,
+            (true, true) => Suit::NoneLeft,
+            (true, false) if sphere_d.max(cylinder_d) < NEARLY_D + 1e-9 && self.count > 0 => Suit::OtherPower,
+            (false, true) if self.count > 0 => Suit::OtherMaterial,
+            _ => Suit::Far,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::optics::prescription::read;
+
+    #[test]
+    fn a_lens_suits_by_material_and_power_in_either_form() {
+        let (line, other) = (Uuid::from_u128(1), Uuid::from_u128(2));
+        let lens = |sphere: &str, cylinder: &str, count| DrawerLens {
+            id: Uuid::nil(),
+            material_name: String::new(),
+            details: DrawerLensDetails {
+                material_line: line,
+                sphere: sphere.parse().unwrap(),
+                cylinder: cylinder.parse().unwrap(),
+                diameter: "70".parse().unwrap(),
+                centre: "2".parse().unwrap(),
+                front_power: "4".parse().unwrap(),
+            },
+            count,
+            moves: 1,
+        };
+        for (sphere, cylinder, count, material, ordered, want) in [
+            ("-2.25", "-1.25", 1, line, "-2.25 -1.25 x 95", Suit::Right),
+            ("-2.25", "-1.25", 1, line, "-3.50 +1.25 x 5", Suit::Right),
+            ("-2.12", "0", 1, line, "-2.13 sph", Suit::Right),
+            ("-2.25", "-1.25", 0, line, "-2.25 -1.25 x 95", Suit::NoneLeft),
+            ("-2.50", "-1.25", 1, line, "-2.25 -1.25 x 95", Suit::OtherPower),
+            ("-2.25", "-1.25", 1, other, "-2.25 -1.25 x 95", Suit::OtherMaterial),
+            ("-2.75", "-1.25", 1, line, "-2.25 -1.25 x 95", Suit::Far),
+            ("+2.25", "-1.25", 1, line, "-2.25 -1.25 x 95", Suit::Far),
+        ] {
+            let ordered = read(ordered).unwrap().rx.power;
+            assert_eq!(
+                lens(sphere, cylinder, count).suit(material, ordered),
+                want,
+                "{sphere} {cylinder} for {ordered}"
+            );
+        }
+    }
 }

@@ -16,11 +16,18 @@
 //! It does not decide what the lab does about a result, read files, or know a date.
 #![deny(missing_docs)]
 
+pub mod budget;
+pub mod gaze;
+pub mod lens;
+pub mod material;
 pub mod power;
 pub mod prescription;
 pub mod prism;
+pub mod ray;
+pub mod surface;
 pub mod tolerance;
 pub mod unit;
+pub mod worn;
 
 /// Which of the wearer's eyes a value belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]

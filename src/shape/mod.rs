@@ -9,10 +9,14 @@
 //! the left eye's is -x.
 #![deny(missing_docs)]
 
+pub mod bevel;
 pub mod blank;
 pub mod blocker;
 pub mod boxing;
+pub mod compare;
+pub mod cutout;
 pub mod disagreement;
+pub mod edge;
 pub mod layout;
 pub mod outline;
 pub mod record;

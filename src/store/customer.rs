@@ -86,6 +86,14 @@ impl Store {
         Ok(rows.into_iter().map(Customer::from).collect())
     }
 
+    /// Adds a customer who has no order yet.
+    pub async fn insert_customer(&self, person: &Person, now: OffsetDateTime) -> Result<Uuid, StoreError> {
+        let mut tx = self.begin().await?;
+        let id = insert_customer(&mut tx, person, now).await?;
+        tx.commit().await?;
+        Ok(id)
+    }
+
     /// Corrects a customer; what stood before is kept by a trigger.
     ///
     /// # Errors

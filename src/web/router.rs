@@ -18,6 +18,7 @@ pub fn pages(state: AppState) -> Router {
         .merge(page::shapes::router())
         .merge(page::lenses::router())
         .merge(page::layout::router())
+        .merge(page::cuts::router())
         .merge(page::ticket::router())
         .merge(page::checks::router())
         .merge(page::packing::router())

@@ -1,8 +1,261 @@
-use axum::Router;
+//! The layout of a job for the bench: where each lens goes, what the blocker is set to, which blank covers it.
 
+use askama::Template;
+use axum::Router;
+use axum::extract::{Path, Query, State};
+use axum::routing::get;
+
+use super::jobs::{EyeWords, JobBar};
+use super::{Answer, Chrome, show, show_again};
+use crate::lab::job::Job;
+use crate::lab::layout::{Cover, EyeOnBench, Fit, JobLayout, Uncut, place_words, step_of, usual_diameter_mm};
+use crate::lab::order::MadeFor;
+use crate::lab::stock::LensInHand;
+use crate::optics::prism::InUp;
+use crate::optics::unit::Millimetre;
+use crate::optics::{Eye, Pair};
+use crate::shape::blocker::BlockerStep;
+use crate::store::draft::Fields;
 use crate::web::AppState;
+use crate::web::drawing::{EyeDrawing, reach_mm, short};
+use crate::web::form::Form;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
-    Router::new()
+    Router::new().route("/jobs/{number}/layout", get(show_layout))
+}
+
+#[derive(Template)]
+#[template(path = "layout/show.html")]
+struct LayoutPage {
+    chrome: Chrome,
+    bar: JobBar,
+    laid: Option<Laid>,
+    form: Form,
+}
+
+struct Laid {
+    frame_pd: String,
+    wanted_pd: String,
+    made_for: &'static str,
+    horizontal: Signed,
+    vertical: Signed,
+    eyes: [EyeLaid; 2],
+    cautions: Vec<String>,
+}
+
+struct EyeLaid {
+    name: &'static str,
+    letter: &'static str,
+    class: &'static str,
+    words: EyeWords,
+    drawing: EyeDrawing,
+    set_pd: String,
+    set_height: String,
+    nudge: [Signed; 2],
+    decentration: [Signed; 2],
+    exact: String,
+    with_margin: String,
+    thumb: String,
+    blank: BlankWords,
+    left_prism: [Signed; 2],
+    prescribed: Option<String>,
+}
+
+/// An amount and its way: `0.25` `out`.
+pub struct Signed {
+    pub amount: String,
+    pub way: &'static str,
+}
+
+/// How a blank covers the shape, in words.
+pub struct BlankWords {
+    pub mark: &'static str,
+    pub verdict: &'static str,
+    pub spare: String,
+    pub which: String,
+}
+
+async fn show_layout(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<Fields>) -> Answer {
+    let (job, events) = (state.store.get_job(number).await?, state.store.list_events(number).await?);
+    let lenses = state.store.find_lenses(number).await?;
+    let lab = state.lab();
+    let mut form = Form::new(asked);
+    let trial = Pair::new(read_blank(&mut form, "blank_right"), read_blank(&mut form, "blank_left"));
+    let step = read_step(&mut form).unwrap_or_else(|| step_of(&lab));
+    let laid = JobLayout::of(&job, &lab, step).map(|layout| laid(&job, &layout, &lenses, trial));
+    form.set_default("step", short(step.mm()));
+    for (eye, lens) in lenses.iter() {
+        if let Some(lens) = lens {
+            form.set_default(&format!("blank_{}", eye.name()), short(lens.diameter.to_f64()));
+        }
+    }
+    let is_fine = form.is_fine();
+    let page =
+        LayoutPage { chrome: Chrome::new(&state, ""), bar: JobBar::of(&job, &events, "layout", &state), laid, form };
+    if is_fine { show(&page) } else { show_again(&page) }
+}
+
+fn read_blank(form: &mut Form, name: &str) -> Option<f64> {
+    let parse = |text: &str| match text.parse::<Millimetre>() {
+        Ok(mm) if (4000..=9000).contains(&mm.hundredths()) => Ok(mm.to_f64()),
+        Ok(mm) => Err(format!("A blank of {mm} mm is not made: 40 to 90 mm was expected")),
+        Err(why) => Err(why.to_string()),
+    };
+    form.read_optional(name, parse).flatten()
+}
+
+fn read_step(form: &mut Form) -> Option<BlockerStep> {
+    let parse = |text: &str| {
+        let mm = text.parse::<Millimetre>().map_err(|why| why.to_string())?;
+        BlockerStep::from_mm(mm.to_f64()).map_err(|why| why.to_string())
+    };
+    form.read_optional("step", parse).flatten()
+}
+
+fn laid(job: &Job, layout: &JobLayout, lenses: &Pair<Option<LensInHand>>, trial: Pair<Option<f64>>) -> Laid {
+    let chosen = |eye: Eye| choose(layout.eyes.get(eye), lenses.get(eye).as_ref(), *trial.get(eye));
+    let chosen = Pair::new(chosen(Eye::Right), chosen(Eye::Left));
+    let half_mm = reach_mm(&chosen.right.0).max(reach_mm(&chosen.left.0));
+    Laid {
+        frame_pd: format!("{:.2}", layout.frame_pd_mm),
+        wanted_pd: format!("{:.2}", layout.wanted_pd_mm),
+        made_for: match job.made_for {
+            MadeFor::Distance => "distance",
+            MadeFor::Near => "reading",
+        },
+        horizontal: signed(layout.left_prism.horizontal_pd, "base in", "base out"),
+        vertical: signed(layout.left_prism.vertical_pd, "base up right", "base up left"),
+        cautions: layout.eyes.iter().filter_map(|(_, eye)| outside_words(eye)).collect(),
+        eyes: Eye::BOTH.map(|eye| {
+            let (cover, which) = chosen.get(eye);
+            eye_laid(job, layout.eyes.get(eye), cover, which.clone(), half_mm)
+        }),
+    }
+}
+
+/// The blank to draw: the one asked for, else the lens in hand, else the smallest usual one.
+fn choose(eye: &EyeOnBench, lens: Option<&LensInHand>, trial_mm: Option<f64>) -> (Cover, String) {
+    let in_hand = lens.map(Uncut::from);
+    match (trial_mm, in_hand) {
+        (Some(mm), Some(uncut)) if mm == uncut.diameter_mm => (eye.cover(uncut), format!("{} mm in hand", short(mm))),
+        (Some(mm), _) => {
+            (eye.cover(Uncut { diameter_mm: mm, ..Uncut::default() }), format!("{} mm on trial", short(mm)))
+        }
+        (None, Some(uncut)) => (eye.cover(uncut), format!("{} mm in hand", short(uncut.diameter_mm))),
+        (None, None) => {
+            let least_mm = eye.blank().with_margin_mm;
+            let usual = usual_diameter_mm(least_mm);
+            let diameter_mm = usual.unwrap_or(least_mm.ceil());
+            let words = if usual.is_some() { "the smallest usual" } else { "larger than any usual" };
+            let uncut = Uncut { diameter_mm, ..Uncut::default() };
+            (eye.cover(uncut), format!("{} mm, {words}", short(diameter_mm)))
+        }
+    }
+}
+
+fn eye_laid(job: &Job, eye: &EyeOnBench, cover: &Cover, which: String, half_mm: f64) -> EyeLaid {
+    let power = job.prescription.eyes.get(eye.eye).power.to_minus();
+    let set = &eye.layout.blocker;
+    EyeLaid {
+        name: eye.eye.name(),
+        letter: eye.eye.letter(),
+        class: if eye.eye == Eye::Right { "r" } else { "l" },
+        words: EyeWords::of(job, eye.eye, None),
+        drawing: EyeDrawing::on_blank(eye, cover, power.axis().map(|a| a.degrees()), half_mm),
+        set_pd: format!("{:.1}", set.set_pd_mm),
+        set_height: format!("{:.1}", set.set_height_mm),
+        nudge: [signed(set.nudge_in_mm, "in", "out"), signed(set.nudge_up_mm, "up", "down")],
+        decentration: [
+            signed(eye.layout.decentration.in_mm, "in", "out"),
+            signed(eye.layout.decentration.up_mm, "up", "down"),
+        ],
+        exact: format!("{:.2}", cover.needs.exact_mm),
+        with_margin: format!("{:.2}", cover.needs.with_margin_mm),
+        thumb: format!("{:.2}", cover.needs.rule_of_thumb_mm),
+        blank: blank_words(eye.eye, cover, which),
+        left_prism: prism_words(eye.left_prism),
+        prescribed: prescribed_words(job, eye),
+    }
+}
+
+/// An amount to two places with its way; none where it rounds to nothing.
+pub fn signed(value: f64, plus: &'static str, minus: &'static str) -> Signed {
+    let amount = format!("{:.2}", value.abs());
+    let way = match value {
+        _ if amount == "0.00" => "",
+        v if v > 0.0 => plus,
+        _ => minus,
+    };
+    Signed { amount, way }
+}
+
+fn prism_words(prism: InUp) -> [Signed; 2] {
+    [signed(prism.in_pd, "base in", "base out"), signed(prism.up_pd, "base up", "base down")]
+}
+
+/// Whether a blank is large enough, and where it is tightest.
+pub fn blank_words(eye: Eye, cover: &Cover, which: String) -> BlankWords {
+    let (mark, verdict) = match cover.fit {
+        Fit::Fits => ("pass", "Fits"),
+        Fit::Tight => ("limit", "Tight"),
+        Fit::TooSmall => ("fail", "Too small"),
+    };
+    let place = place_words(eye, cover.tightest.at_deg);
+    let spare_mm = cover.tightest.spare_mm;
+    let spare = if spare_mm < 0.0 {
+        format!("{:.2} mm short, {place}", -spare_mm)
+    } else {
+        format!("{spare_mm:.2} mm spare, {place}")
+    };
+    BlankWords { mark, verdict, spare, which }
+}
+
+/// How prescribed prism is made, or why it cannot be made on the bench.
+pub fn prescribed_words(job: &Job, eye: &EyeOnBench) -> Option<String> {
+    let prism = job.prescription.eyes.get(eye.eye).prism;
+    let made = match eye.prism? {
+        Ok(moved) => {
+            let (across, along) = (signed(moved.in_mm, "in", "out"), signed(moved.up_mm, "up", "down"));
+            let ways: Vec<String> = [across, along]
+                .into_iter()
+                .filter(|s| !s.way.is_empty())
+                .map(|s| format!("{} mm {}", s.amount, s.way))
+                .collect();
+            format!(
+                "made by decentration, the optical centre (small circle) goes {} from the pupil, and the blank must be \
+                 {:.2} mm with the allowance. Dot the lens where the lensmeter reads this prism and block that point",
+                ways.join(" and "),
+                eye.blank().with_margin_mm
+            )
+        }
+        Err(why) => {
+            let why = why.to_string();
+            format!("not to be had by decentration. {why}. The blank is figured with the prism point in its middle")
+        }
+    };
+    Some(format!("{prism}: {made}."))
+}
+
+fn outside_words(eye: &EyeOnBench) -> Option<String> {
+    (!eye.layout.pupil.inside).then(|| {
+        format!(
+            "The {} pupil falls outside the shape: check the pupil distance, the height and the distance between the lenses.",
+            eye.eye.name()
+        )
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_amount_has_a_way_unless_it_is_nothing() {
+        let words = |v| {
+            let s = signed(v, "in", "out");
+            format!("{} {}", s.amount, s.way)
+        };
+        assert_eq!([words(0.25), words(-0.25), words(-0.004)], ["0.25 in", "0.25 out", "0.00 "]);
+    }
 }

@@ -1,8 +1,367 @@
-use axum::Router;
+//! Taking the two uncut lenses in hand: from the drawer or bought, and whether each covers its shape.
 
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::routing::get;
+use axum::{Form as Posted, Router};
+use uuid::Uuid;
+
+use super::jobs::{EyeWords, JobBar};
+use super::layout::{BlankWords, blank_words, prescribed_words};
+use super::{Answer, Chrome, form_key, go, posted_job_key, show, show_again};
+use crate::lab::job::{Event, Job, Stage, stage};
+use crate::lab::layout::{EyeOnBench, Fit, JobLayout, Uncut, step_of};
+use crate::lab::stock::{DrawerLens, LensInHand, Suit};
+use crate::lab::text;
+use crate::optics::unit::{Dioptre, Millimetre, UnitError};
+use crate::optics::{Eye, Pair};
+use crate::store::StoreError;
+use crate::store::draft::Fields;
 use crate::web::AppState;
+use crate::web::drawing::short;
+use crate::web::error::WebError;
+use crate::web::form::Form;
+
+/// Lenses of the drawer shown as nearly right, an eye.
+const NEARLY_SHOWN: usize = 6;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
-    Router::new()
+    Router::new().route("/jobs/{number}/lenses", get(show_lenses).post(take_lenses))
+}
+
+#[derive(Template)]
+#[template(path = "lens/show.html")]
+struct LensesPage {
+    chrome: Chrome,
+    bar: JobBar,
+    eyes: [EyeLenses; 2],
+    material: String,
+    has_shape: bool,
+    is_sent: bool,
+    is_cut: bool,
+    next: Option<(&'static str, String)>,
+    key: String,
+    form: Form,
+}
+
+/// One eye of the form.
+struct EyeLenses {
+    name: &'static str,
+    letter: &'static str,
+    class: &'static str,
+    words: EyeWords,
+    needs: Option<[String; 3]>,
+    prescribed: Option<String>,
+    in_hand: Option<String>,
+    in_hand_fit: Option<BlankWords>,
+    offered: Vec<Offered>,
+    nearly: Vec<String>,
+    fields: Names,
+    not_fitting: bool,
+}
+
+struct Offered {
+    value: String,
+    label: String,
+    hint: String,
+}
+
+/// The names of one eye's fields.
+struct Names {
+    lens: String,
+    source: String,
+    diameter: String,
+    centre: String,
+    front: String,
+    off_in: String,
+    off_up: String,
+    anyway: String,
+}
+
+impl Names {
+    fn of(eye: Eye) -> Self {
+        let name = |field: &str| format!("{field}_{}", eye.name());
+        Self {
+            lens: name("lens"),
+            source: name("source"),
+            diameter: name("diameter"),
+            centre: name("centre"),
+            front: name("front"),
+            off_in: name("in"),
+            off_up: name("up"),
+            anyway: name("anyway"),
+        }
+    }
+}
+
+/// What the page and the form need of a job.
+struct Bench {
+    job: Job,
+    events: Vec<Event>,
+    layout: Option<JobLayout>,
+    in_hand: Pair<Option<LensInHand>>,
+    drawer: Vec<DrawerLens>,
+}
+
+async fn load(state: &AppState, number: i64) -> Result<Bench, WebError> {
+    let (job, lab) = (state.store.get_job(number).await?, state.lab());
+    Ok(Bench {
+        events: state.store.list_events(number).await?,
+        layout: JobLayout::of(&job, &lab, step_of(&lab)),
+        in_hand: state.store.find_lenses(number).await?,
+        drawer: state.store.list_drawer().await?,
+        job,
+    })
+}
+
+async fn show_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+    let bench = load(&state, number).await?;
+    let key = form_key("lenses", number, state.store.count_lenses(number).await?);
+    let draft = state.store.find_draft(&key).await?.unwrap_or_default();
+    show(&page(&state, &bench, key, Form::new(draft.fields), Pair::new(false, false)))
+}
+
+async fn take_lenses(State(state): State<AppState>, Path(number): Path<i64>, Posted(fields): Posted<Fields>) -> Answer {
+    let bench = load(&state, number).await?;
+    if stage(bench.events.iter().map(|e| e.happening)) == Stage::Sent {
+        return Err(WebError::OutOfTurn(format!("Job {number} is sent: a remake is a new job.")));
+    }
+    let mut form = Form::new(fields);
+    let key = posted_job_key(&form, "lenses", number, state.store.count_lenses(number).await?);
+    // A form that was done already must not be read against the drawer it emptied.
+    if state.store.find_draft(&key).await?.is_some_and(|draft| draft.outcome.is_some()) {
+        return go(&format!("/jobs/{number}/lenses"));
+    }
+    let (lenses, not_fitting) = read_lenses(&mut form, &bench);
+    if !form.is_fine() {
+        return show_again(&page(&state, &bench, key, form, not_fitting));
+    }
+    match state.store.take_lenses(&key, number, &lenses, state.clock.now()).await {
+        Ok(_) => go(&format!("/jobs/{number}/lenses")),
+        Err(StoreError::NotFound(_)) => {
+            form.fail("lens_right", "The drawer was emptied of this lens meanwhile: choose again");
+            show_again(&page(&state, &bench, key, form, not_fitting))
+        }
+        Err(why) => Err(why.into()),
+    }
+}
+
+/// The lenses chosen, and which of them do not fit.
+fn read_lenses(form: &mut Form, bench: &Bench) -> (Vec<LensInHand>, Pair<bool>) {
+    let mut not_fitting = Pair::new(false, false);
+    let mut lenses = Vec::new();
+    let chosen = Eye::BOTH.map(|eye| form.value(&Names::of(eye).lens).to_owned());
+    if chosen.iter().all(String::is_empty) {
+        form.fail("lens_right", "Choose a lens for at least one eye");
+    }
+    for eye in Eye::BOTH {
+        let Some(lens) = read_lens(form, bench, eye) else { continue };
+        if let Some(laid) = &bench.layout {
+            let fit = laid.eyes.get(eye).cover(Uncut::from(&lens)).fit;
+            let names = Names::of(eye);
+            if fit != Fit::Fits && !form.is_checked(&names.anyway, "yes") {
+                let why = format!("This blank {}: tick “use it all the same”, or choose another", fit.words());
+                form.fail(&names.lens, why);
+            }
+            match eye {
+                Eye::Right => not_fitting.right = fit != Fit::Fits,
+                Eye::Left => not_fitting.left = fit != Fit::Fits,
+            }
+        }
+        lenses.push(lens);
+    }
+    let same = |lens: &DrawerLens| chosen.iter().all(|c| *c == lens.id.to_string());
+    if bench.drawer.iter().any(|lens| lens.count < 2 && same(lens)) {
+        form.fail("lens_left", "Only one of these is left in the drawer: choose another for one eye");
+    }
+    (lenses, not_fitting)
+}
+
+fn read_lens(form: &mut Form, bench: &Bench, eye: Eye) -> Option<LensInHand> {
+    let names = Names::of(eye);
+    let choice = form.value(&names.lens).to_owned();
+    if choice.is_empty() {
+        return None;
+    }
+    let off = |text: &str| within(text, "An offset", -2000, 2000);
+    let off_in = form.read_optional(&names.off_in, off);
+    let off_up = form.read_optional(&names.off_up, off);
+    let source = form.read(&names.source, |t| text::line("The supplier and lot", t, 200));
+    if choice == "bought" {
+        let diameter = form.read(&names.diameter, |t| within(t, "A diameter", 4000, 9000));
+        let centre = form.read_optional(&names.centre, |t| within(t, "A centre thickness", 50, 2000));
+        let front_power = form.read_optional(&names.front, front_power);
+        return Some(LensInHand {
+            eye,
+            drawer_lens: None,
+            source: source?,
+            diameter: diameter?,
+            centre: centre?,
+            front_power: front_power?,
+            off_in: off_in?.unwrap_or_default(),
+            off_up: off_up?.unwrap_or_default(),
+        });
+    }
+    let id = choice.parse::<Uuid>().ok();
+    let Some(lens) = bench.drawer.iter().find(|lens| Some(lens.id) == id && suit(bench, lens, eye) == Suit::Right)
+    else {
+        form.fail(&names.lens, "This lens is not in the drawer any more: choose another");
+        return None;
+    };
+    Some(LensInHand {
+        eye,
+        drawer_lens: id,
+        source: source?,
+        diameter: lens.details.diameter,
+        centre: Some(lens.details.centre),
+        front_power: Some(lens.details.front_power),
+        off_in: off_in?.unwrap_or_default(),
+        off_up: off_up?.unwrap_or_default(),
+    })
+}
+
+fn suit(bench: &Bench, lens: &DrawerLens, eye: Eye) -> Suit {
+    lens.suit(bench.job.material.line, bench.job.prescription.eyes.get(eye).power)
+}
+
+fn within(text: &str, what: &str, least: i32, most: i32) -> Result<Millimetre, String> {
+    let length = text.parse::<Millimetre>().map_err(|why: UnitError| why.to_string())?;
+    if (least..=most).contains(&length.hundredths()) {
+        return Ok(length);
+    }
+    let mm = |hundredths: i32| short(f64::from(hundredths) / 100.0);
+    Err(format!("{what} of {length} mm is not possible: between {} and {} was expected", mm(least), mm(most)))
+}
+
+fn front_power(text: &str) -> Result<Dioptre, String> {
+    let power = text.parse::<Dioptre>().map_err(|why: UnitError| why.to_string())?;
+    if (0..=2000).contains(&power.hundredths()) {
+        return Ok(power);
+    }
+    Err(format!("A front of {power} D is not possible: between 0 and +20 was expected"))
+}
+
+fn page(state: &AppState, bench: &Bench, key: String, mut form: Form, not_fitting: Pair<bool>) -> LensesPage {
+    let reached = stage(bench.events.iter().map(|e| e.happening));
+    let eyes = Eye::BOTH.map(|eye| eye_lenses(bench, eye, *not_fitting.get(eye), &mut form));
+    let number = bench.job.number;
+    LensesPage {
+        chrome: Chrome::new(state, ""),
+        bar: JobBar::of(&bench.job, &bench.events, "lenses", state),
+        eyes,
+        material: bench.job.material.details.name.clone(),
+        has_shape: bench.layout.is_some(),
+        is_sent: reached == Stage::Sent,
+        is_cut: reached >= Stage::Cut,
+        next: match reached {
+            Stage::LensesInHand => Some(("lay out, block and cut", format!("/jobs/{number}/layout"))),
+            Stage::Taken => Some(("put the shape on file", format!("/jobs/{number}/shape"))),
+            _ => None,
+        },
+        key,
+        form,
+    }
+}
+
+fn eye_lenses(bench: &Bench, eye: Eye, not_fitting: bool, form: &mut Form) -> EyeLenses {
+    let laid = bench.layout.as_ref().map(|layout| layout.eyes.get(eye));
+    let fields = Names::of(eye);
+    let in_hand = bench.in_hand.get(eye).as_ref();
+    let mut right: Vec<&DrawerLens> = bench.drawer.iter().filter(|l| suit(bench, l, eye) == Suit::Right).collect();
+    // The smallest that fits first: smaller blanks of a plus lens are thinner.
+    right.sort_by_key(|lens| (laid.is_some_and(|l| fit(l, lens) != Fit::Fits), lens.details.diameter));
+    let best = right.first().filter(|lens| in_hand.is_none() && laid.is_some_and(|l| fit(l, lens) == Fit::Fits));
+    form.set_default(&fields.lens, best.map(|lens| lens.id.to_string()).unwrap_or_default());
+    form.set_default(&fields.off_in, "0");
+    form.set_default(&fields.off_up, "0");
+    EyeLenses {
+        name: eye.name(),
+        letter: eye.letter(),
+        class: if eye == Eye::Right { "r" } else { "l" },
+        words: EyeWords::of(&bench.job, eye, None),
+        needs: laid.map(|laid| {
+            let needs = laid.blank();
+            [needs.exact_mm, needs.with_margin_mm, needs.rule_of_thumb_mm].map(|mm| format!("{mm:.2}"))
+        }),
+        prescribed: laid.and_then(|laid| prescribed_words(&bench.job, laid)),
+        in_hand: in_hand.map(in_hand_words),
+        in_hand_fit: laid.zip(in_hand).map(|(laid, lens)| {
+            blank_words(eye, &laid.cover(Uncut::from(lens)), format!("{} mm", short(lens.diameter.to_f64())))
+        }),
+        offered: right.iter().map(|lens| offered(laid, lens)).collect(),
+        nearly: nearly(bench, eye),
+        fields,
+        not_fitting,
+    }
+}
+
+fn fit(laid: &EyeOnBench, lens: &DrawerLens) -> Fit {
+    laid.cover(Uncut { diameter_mm: lens.details.diameter.to_f64(), ..Uncut::default() }).fit
+}
+
+fn offered(laid: Option<&EyeOnBench>, lens: &DrawerLens) -> Offered {
+    let (details, diameter_mm) = (&lens.details, lens.details.diameter.to_f64());
+    let hint = match laid {
+        Some(laid) => {
+            let cover = laid.cover(Uncut { diameter_mm, ..Uncut::default() });
+            let words = blank_words(laid.eye, &cover, String::new());
+            format!("{}: {}", words.verdict, words.spare)
+        }
+        None => "not compared: no shape yet".to_owned(),
+    };
+    Offered {
+        value: lens.id.to_string(),
+        label: format!(
+            "Drawer: {} mm, centre {} mm, front {} D, {} left",
+            short(diameter_mm),
+            details.centre,
+            details.front_power,
+            lens.count
+        ),
+        hint,
+    }
+}
+
+/// Lenses of the drawer that will not do, with the reason.
+fn nearly(bench: &Bench, eye: Eye) -> Vec<String> {
+    let why = |lens: &DrawerLens| {
+        let details = &lens.details;
+        let is = format!(
+            "{} {} {}, {} mm",
+            lens.material_name,
+            details.sphere,
+            details.cylinder,
+            short(details.diameter.to_f64())
+        );
+        match suit(bench, lens, eye) {
+            Suit::NoneLeft => Some(format!("{is}: none left")),
+            Suit::OtherPower => Some(format!("{is}: another power")),
+            Suit::OtherMaterial => Some(format!("{is}: another material")),
+            Suit::Right | Suit::Far => None,
+        }
+    };
+    bench.drawer.iter().filter_map(why).take(NEARLY_SHOWN).collect()
+}
+
+fn in_hand_words(lens: &LensInHand) -> String {
+    let mut words = format!("{} mm", short(lens.diameter.to_f64()));
+    if let Some(centre) = lens.centre {
+        words.push_str(&format!(", centre {centre} mm"));
+    }
+    if let Some(front) = lens.front_power {
+        words.push_str(&format!(", front {front} D"));
+    }
+    words.push_str(if lens.drawer_lens.is_some() { ", from the drawer" } else { ", bought" });
+    if !lens.source.is_empty() {
+        words.push_str(&format!(" ({})", lens.source));
+    }
+    let off = [(lens.off_in, "in", "out"), (lens.off_up, "up", "down")];
+    for (length, plus, minus) in off {
+        if length != Millimetre::ZERO {
+            let way = if length > Millimetre::ZERO { plus } else { minus };
+            words.push_str(&format!(", marked centre {:.2} mm {way}", length.to_f64().abs()));
+        }
+    }
+    words
 }

@@ -11,6 +11,7 @@ use crate::lab::job::JobLine;
 
 pub mod checks;
 pub mod customers;
+pub mod cuts;
 pub mod drafts;
 pub mod echo;
 pub mod find;
@@ -80,6 +81,24 @@ pub fn form_key(form: &str, job: i64, done_before: i64) -> String {
     format!("{form}-{job}-{done_before}")
 }
 
+/// The key a form of a job came with, or a fresh one when it came with none that this form of this job can have had.
+pub fn posted_job_key(typed: &Form, form: &str, job: i64, done_before: i64) -> String {
+    let key = typed.value("key");
+    let number = key.strip_prefix(&format!("{form}-{job}-")).and_then(|n| n.parse::<i64>().ok());
+    let is_ours = number.is_some_and(|n| (0..=done_before).contains(&n));
+    if is_ours { key.to_owned() } else { form_key(form, job, done_before) }
+}
+
+/// Whether a form was done before, so that a second click goes where the first went.
+pub async fn is_done(state: &AppState, key: &str) -> Result<bool, WebError> {
+    Ok(state.store.find_draft(key).await?.is_some_and(|draft| draft.outcome.is_some()))
+}
+
+/// What was typed in a form that is not done yet.
+pub async fn draft_of(state: &AppState, key: &str) -> Result<Form, WebError> {
+    Ok(Form::new(state.store.find_draft(key).await?.map(|draft| draft.fields).unwrap_or_default()))
+}
+
 /// A key in an address. What is no key names nothing in the book.
 pub fn key_of(text: &str, what: &str) -> Result<uuid::Uuid, WebError> {
     uuid::Uuid::parse_str(text).map_err(|_| WebError::NotFound(what.to_owned()))
@@ -136,22 +155,4 @@ impl JobRow {
             stage: job.stage.words(),
         }
     }
-}
-
-/// The key a form came with, or a fresh one when it came with none of ours.
-pub fn posted_job_key(typed: &Form, form: &str, job: i64, done_before: i64) -> String {
-    let key = typed.value("key");
-    let number = key.strip_prefix(&format!("{form}-{job}-")).and_then(|n| n.parse::<i64>().ok());
-    let is_ours = number.is_some_and(|n| (0..=done_before).contains(&n));
-    if is_ours { key.to_owned() } else { form_key(form, job, done_before) }
-}
-
-/// Whether a form was done before, so that a second click goes where the first went.
-pub async fn is_done(state: &AppState, key: &str) -> Result<bool, WebError> {
-    Ok(state.store.find_draft(key).await?.is_some_and(|draft| draft.outcome.is_some()))
-}
-
-/// What was typed in a form that is not done yet.
-pub async fn draft_of(state: &AppState, key: &str) -> Result<Form, WebError> {
-    Ok(Form::new(state.store.find_draft(key).await?.map(|draft| draft.fields).unwrap_or_default()))
 }

@@ -1,0 +1,475 @@
+//! The demonstration book: the invented lab Saltmarsh Lens Post with three years of work, put into an empty book through
+//! the same types and the same store functions as the pages use. Every day in it is counted back from today.
+
+use std::collections::BTreeMap;
+use std::fmt::Display;
+
+use thiserror::Error;
+use time::{Date, Duration, OffsetDateTime};
+use uuid::Uuid;
+
+use crate::lab::catalogue::{Material, Treatment, TreatmentDetails, TreatmentKind};
+use crate::lab::customer::Person;
+use crate::lab::frame::{FrameDetails, Rim};
+use crate::lab::job::Job;
+use crate::lab::kept_shape::NewShape;
+use crate::lab::layout::{JobLayout, step_of, usual_diameter_mm};
+use crate::lab::money::Cents;
+use crate::lab::order::{CustomerChoice, Design, FrameChoice, MadeFor, NewOrder, Payment, PaymentKind, Prescription};
+use crate::lab::packing::{ITEMS, go_through};
+use crate::lab::procedure::{Billed, bill};
+use crate::lab::profile::Lab;
+use crate::lab::receipt::{Document, Facts};
+use crate::lab::stock::{DrawerLensDetails, LensInHand};
+use crate::lab::verification::{Measurement, Notation, judge};
+use crate::optics::prescription::{LensPower, PupilDistance, read, read_measured, read_pupil_distance};
+use crate::optics::unit::{Axis, Dioptre, Millimetre};
+use crate::optics::{Eye, Pair};
+use crate::store::draft::Once;
+use crate::store::shipment::Shipment;
+use crate::store::verification::NewCheck;
+use crate::store::{Store, StoreError};
+
+mod data;
+mod shapes;
+mod story;
+
+use data::{Book, CustomerRow, DrawerRow, FrameRow, JobRow, MeasuredRow, OffRow, PaidRow};
+use story::Step;
+
+/// Why the demonstration could not be loaded; each is one line for the terminal.
+#[derive(Debug, Error)]
+pub enum DemoError {
+    /// The book belongs to somebody.
+    #[error(
+        "this book already has a lab, {0}: the demonstration fills only an empty one, so choose another folder with --data DIR"
+    )]
+    NotEmpty(String),
+    /// A row of the built-in data that the domain refuses.
+    #[error("the demonstration data are wrong at {row}: {why}")]
+    Data {
+        /// Which file and row.
+        row: String,
+        /// What the domain said.
+        why: String,
+    },
+    /// The book.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
+
+/// What was put into the book.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Summary {
+    /// Customers.
+    pub customers: usize,
+    /// Frames.
+    pub frames: usize,
+    /// Traced shapes kept; a shape may serve several jobs.
+    pub shapes: usize,
+    /// Jobs.
+    pub jobs: usize,
+    /// Kinds of lens in the drawer.
+    pub drawer: usize,
+    /// Receipts issued.
+    pub receipts: usize,
+}
+
+/// Fills an empty book.
+///
+/// # Errors
+///
+/// [`DemoError::NotEmpty`] when the book has a lab already; nothing is changed then.
+pub async fn load(store: &Store, today: Date, now: OffsetDateTime) -> Result<Summary, DemoError> {
+    if let Some(lab) = store.find_lab().await? {
+        return Err(DemoError::NotEmpty(lab.name));
+    }
+    let book = Book::read().map_err(|why| wrong("a file", why))?;
+    let mut loader = Loader::open(store, &book, today, now).await?;
+    for (when, at, step) in story::tell(&book.jobs, now) {
+        loader.take_step(at, step, when).await?;
+    }
+    Ok(Summary {
+        customers: book.customers.len(),
+        frames: book.frames.len(),
+        shapes: loader.shapes,
+        jobs: loader.numbers.len(),
+        drawer: book.drawer.len(),
+        receipts: loader.receipts,
+    })
+}
+
+fn wrong(row: impl Display, why: impl Display) -> DemoError {
+    DemoError::Data { row: row.to_string(), why: why.to_string() }
+}
+
+fn length(row: &str, mm: f64) -> Result<Millimetre, DemoError> {
+    Millimetre::round_from(mm).map_err(|why| wrong(row, why))
+}
+
+/// The book half filled.
+struct Loader<'a> {
+    store: &'a Store,
+    book: &'a Book,
+    today: Date,
+    lab: Lab,
+    customers: BTreeMap<&'a str, Uuid>,
+    materials: Vec<Material>,
+    treatments: Vec<Treatment>,
+    /// The number each row of the jobs was given.
+    numbers: BTreeMap<usize, i64>,
+    shapes: usize,
+    receipts: usize,
+}
+
+impl<'a> Loader<'a> {
+    /// Everything that stands before the first order: lab, catalogue, drawer, customers.
+    async fn open(store: &'a Store, book: &'a Book, today: Date, now: OffsetDateTime) -> Result<Self, DemoError> {
+        let oldest = book.jobs.iter().map(|job| job.ordered_days_ago).max().unwrap_or(0);
+        let opening = now - Duration::days(oldest + 7);
+        let lab = lab_of(book);
+        store.insert_lab(&lab, opening).await?;
+        add_tints(store, book, opening).await?;
+        let materials = store.list_materials().await?;
+        for (n, lens) in book.drawer.iter().enumerate() {
+            let details = drawer_lens(lens, &materials)?;
+            store.stock_lens(&format!("demo-drawer-{n}"), &details, lens.count, now - Duration::days(30)).await?;
+        }
+        let mut customers = BTreeMap::new();
+        for row in &book.customers {
+            customers.insert(row.key.as_str(), store.insert_customer(&person_of(row), opening).await?);
+        }
+        let treatments = store.list_treatments().await?;
+        let (numbers, shapes, receipts) = (BTreeMap::new(), 0, 0);
+        Ok(Self { store, book, today, lab, customers, materials, treatments, numbers, shapes, receipts })
+    }
+
+    async fn take_step(&mut self, at: usize, step: Step, when: OffsetDateTime) -> Result<(), DemoError> {
+        let row = &self.book.jobs[at];
+        let name = format!("job {at}");
+        let key = format!("demo-{at}-{step:?}");
+        if step == Step::Take {
+            let order = self.order(row, &name)?;
+            match self.store.take_order(&key, &order, when).await? {
+                Once::Now(number) => self.numbers.insert(at, number),
+                Once::Before(_) => return Err(wrong(name, "taken twice")),
+            };
+            return Ok(());
+        }
+        let number = *self.numbers.get(&at).ok_or_else(|| wrong(&name, "not taken yet"))?;
+        let job = self.store.get_job(number).await?;
+        match step {
+            Step::Take => {}
+            Step::KeepShape => {
+                self.store.keep_shape(&key, number, &self.shape(row, &job, &name)?, when).await?;
+                self.shapes += 1;
+            }
+            Step::TakeLenses => {
+                let lenses = lenses_for(&job, &self.lab, &name)?;
+                self.store.take_lenses(&key, number, &lenses, when).await?;
+            }
+            Step::Cut => {
+                self.store.insert_cut(&key, number, Millimetre::ZERO, "", when).await?;
+            }
+            Step::CheckFirst => self.check(&key, &job, row.measured_first.clone(), &name, when).await?,
+            Step::Check => self.check(&key, &job, row.measured.clone(), &name, when).await?,
+            Step::Excuse => {
+                self.store.excuse_check(&key, number, row.reason.as_deref().unwrap_or_default(), when).await?;
+            }
+            Step::Pack => {
+                let ticks = go_through(&ITEMS.map(|item| item.key)).map_err(|why| wrong(&name, why))?;
+                let ticks: Vec<String> = ticks.into_iter().map(str::to_owned).collect();
+                self.store.insert_packing(&key, number, &ticks, when).await?;
+            }
+            Step::Send => {
+                let shipment = Shipment {
+                    carrier: row.carrier.clone().unwrap_or_default(),
+                    tracking: row.tracking.clone().unwrap_or_default(),
+                    sent_on: self.days_ago(row.sent_days_ago.unwrap_or(0)),
+                    address: job.customer.person.label(),
+                };
+                self.store.insert_shipment(&key, number, &shipment, when).await?;
+            }
+            Step::Receipt => {
+                let document = self.receipt(&job).await?;
+                self.store.issue_receipt(&key, number, &document, when).await?;
+                self.receipts += 1;
+            }
+        }
+        Ok(())
+    }
+
+    fn days_ago(&self, days: i64) -> Date {
+        self.today - Duration::days(days)
+    }
+
+    fn treatment(&self, name: Option<&String>, row: &str) -> Result<Option<&Treatment>, DemoError> {
+        name.map(|name| {
+            let found = self.treatments.iter().find(|t| t.details.name == *name);
+            found.ok_or_else(|| wrong(row, format!("no coating or tint {name}")))
+        })
+        .transpose()
+    }
+
+    fn order(&self, row: &JobRow, name: &str) -> Result<NewOrder, DemoError> {
+        let ordered_on = self.days_ago(row.ordered_days_ago);
+        let rx = |text: &str| match read(text) {
+            Ok(reading) => Ok(reading.rx),
+            Err(faults) => Err(wrong(name, faults.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))),
+        };
+        let eyes = Pair::new(rx(&row.rx.right)?, rx(&row.rx.left)?);
+        let distance = |text: &str| read_pupil_distance(text).map_err(|why| wrong(name, why));
+        let customer = *self.customers.get(row.customer.as_str()).ok_or_else(|| wrong(name, "no such customer"))?;
+        let frame = self.book.frames.iter().find(|f| f.key == row.frame).ok_or_else(|| wrong(name, "no such frame"))?;
+        let frame = frame_of(frame)?;
+        let material = material(&self.materials, &row.material, name)?;
+        let coating = self.treatment(row.coating.as_ref(), name)?;
+        let tint = self.treatment(row.tint.as_ref(), name)?;
+        let plain = self.materials.iter().filter(|m| m.details.code.is_empty()).map(|m| m.details.price);
+        let charges = bill(&Billed {
+            frame: row.relens_of.is_none().then(|| (format!("Frame: {} {}", frame.maker, frame.model), frame.price)),
+            material: &material.details,
+            base_price: plain.min().unwrap_or(Cents::ZERO),
+            coating: coating.map(|t| &t.details),
+            tint: tint.map(|t| &t.details),
+            eyes: &eyes,
+            basis: self.lab.code_basis,
+            shipping: self.lab.shipping,
+        });
+        let written_on = ordered_on - Duration::days(row.written_days_before_order);
+        Ok(NewOrder {
+            customer: CustomerChoice::Known(customer),
+            frame: match row.relens_of {
+                None => FrameChoice::New(frame),
+                Some(earlier) => {
+                    let number =
+                        self.numbers.get(&earlier).ok_or_else(|| wrong(name, "the earlier job comes later"))?;
+                    FrameChoice::OfJob(*number)
+                }
+            },
+            prescription: Prescription {
+                eyes,
+                typed: Pair::new(row.rx.right.clone(), row.rx.left.clone()),
+                prescriber: row.prescriber.clone(),
+                written_on: Some(written_on),
+                expires_on: Some(written_on + Duration::days(row.valid_days)),
+                diagnosis: String::new(),
+                pupil_distance: distance(&row.pd)?,
+                near_pupil_distance: row.near_pd.as_deref().map(distance).transpose()?,
+            },
+            made_for: MadeFor::Distance,
+            material: material.id,
+            design: Design::Spherical,
+            coating: coating.map(|t| t.id),
+            tint: tint.map(|t| t.id),
+            height: Pair::new(length(name, row.height.right)?, length(name, row.height.left)?),
+            ordered_on,
+            promised_on: ordered_on + Duration::days(row.promised_in_days),
+            note: String::new(),
+            payment: payment(row, charges.iter().map(|c| c.amount).sum(), ordered_on, name)?,
+            charges,
+        })
+    }
+
+    fn shape(&self, row: &JobRow, job: &Job, name: &str) -> Result<NewShape, DemoError> {
+        let found = self.book.shapes.iter().find(|s| row.shape.as_ref() == Some(&s.key));
+        let file = &found.ok_or_else(|| wrong(name, "no such shape"))?.file;
+        let traces = shapes::TRACES.iter().find(|(known, _)| known == file);
+        let (_, bytes) = traces.ok_or_else(|| wrong(name, format!("no file {file}")))?;
+        NewShape::read(bytes, file, None, None, job.frame.details.bridge).map_err(|why| wrong(file, why))
+    }
+
+    async fn check(
+        &self,
+        key: &str,
+        job: &Job,
+        measured: Option<MeasuredRow>,
+        name: &str,
+        when: OffsetDateTime,
+    ) -> Result<(), DemoError> {
+        let measured = measured.unwrap_or_default();
+        let (reading, verdict) = judge(self.lab.tolerance, job, &measurement(job, &measured, name)?);
+        let check = NewCheck {
+            profile: self.lab.tolerance.key(),
+            reading: serde_json::to_string(&reading).map_err(|why| wrong(name, why))?,
+            verdict: serde_json::to_string(&verdict).map_err(|why| wrong(name, why))?,
+            passed: verdict.passed,
+            summary: verdict.sentence(),
+        };
+        self.store.insert_check(key, job.number, &check, when).await?;
+        Ok(())
+    }
+
+    async fn receipt(&self, job: &Job) -> Result<Document, DemoError> {
+        let charges = self.store.list_charges(job.number).await?;
+        let payments = self.store.list_payments(job.number).await?;
+        Ok(Document::new(&Facts {
+            lab: &self.lab,
+            person: &job.customer.person,
+            job_number: job.number,
+            corrects: None,
+            issued_on: job.sent_on.unwrap_or(self.today),
+            ordered_on: job.ordered_on,
+            sent_on: job.sent_on,
+            prescriber: &job.prescription.prescriber,
+            prescribed_on: job.prescription.written_on,
+            diagnosis: &job.prescription.diagnosis,
+            charges: &charges,
+            payments: &payments,
+        }))
+    }
+}
+
+fn lab_of(book: &Book) -> Lab {
+    let row = &book.lab;
+    let address = &row.address;
+    let lines = format!("{}\n{} {} {}", address.line1, address.city, address.region, address.postcode);
+    Lab {
+        phone: row.phone.clone(),
+        email: row.email.clone(),
+        tax_id: row.tax_id.clone(),
+        ..Lab::new(row.name.clone(), lines)
+    }
+}
+
+/// The tints of the jobs that a new book does not sell yet, at the price and code of the others.
+async fn add_tints(store: &Store, book: &Book, when: OffsetDateTime) -> Result<(), DemoError> {
+    for name in book.jobs.iter().filter_map(|job| job.tint.as_ref()) {
+        let known = store.list_treatments().await?;
+        if known.iter().any(|t| t.details.name == *name) {
+            continue;
+        }
+        let like = known.iter().find(|t| t.details.kind == TreatmentKind::Tint).map(|t| t.details.clone());
+        let details = TreatmentDetails { name: name.clone(), ..like.ok_or_else(|| wrong(name, "no tint on sale"))? };
+        store.insert_treatment(&format!("demo-tint-{name}"), None, &details, when).await?;
+    }
+    Ok(())
+}
+
+fn material<'m>(materials: &'m [Material], name: &str, row: &str) -> Result<&'m Material, DemoError> {
+    materials.iter().find(|m| m.details.name == name).ok_or_else(|| wrong(row, format!("no material {name}")))
+}
+
+fn drawer_lens(row: &DrawerRow, materials: &[Material]) -> Result<DrawerLensDetails, DemoError> {
+    let name = format!("drawer, {} {} {}", row.material, row.sphere, row.cylinder);
+    let power = |text: &str| text.parse::<Dioptre>().map_err(|why| wrong(&name, why));
+    Ok(DrawerLensDetails {
+        material_line: material(materials, &row.material, &name)?.line,
+        sphere: power(&row.sphere)?,
+        cylinder: power(&row.cylinder)?,
+        diameter: length(&name, row.diameter_mm)?,
+        centre: length(&name, row.centre_thickness_mm)?,
+        front_power: Dioptre::round_from(row.front_power_d).map_err(|why| wrong(&name, why))?,
+    })
+}
+
+fn person_of(row: &CustomerRow) -> Person {
+    let or_empty = |text: &Option<String>| text.clone().unwrap_or_default();
+    Person {
+        name: row.name.clone(),
+        line1: row.line1.clone(),
+        line2: or_empty(&row.line2),
+        city: row.city.clone(),
+        region: row.region.clone(),
+        postcode: row.postcode.clone(),
+        phone: or_empty(&row.phone),
+        email: or_empty(&row.email),
+        note: or_empty(&row.note),
+    }
+}
+
+fn frame_of(row: &FrameRow) -> Result<FrameDetails, DemoError> {
+    Ok(FrameDetails {
+        maker: row.maker.clone(),
+        model: row.model.clone(),
+        colour: row.colour.clone(),
+        eye_size: length(&row.key, row.eye_size_mm)?,
+        bridge: length(&row.key, row.bridge_mm)?,
+        temple: Some(length(&row.key, row.temple_mm)?),
+        rim: match row.rim.as_str() {
+            "full_metal" => Rim::Metal,
+            "full_plastic" => Rim::Plastic,
+            other => Rim::from_key(other).ok_or_else(|| wrong(&row.key, format!("no rim {other}")))?,
+        },
+        price: Cents::new(row.price_cents),
+    })
+}
+
+/// All of it, or a deposit of half in whole dollars, or nothing yet.
+fn payment(row: &JobRow, total: Cents, on: Date, name: &str) -> Result<Option<Payment>, DemoError> {
+    let kind = PaymentKind::from_key(&row.payment_kind);
+    let kind = kind.ok_or_else(|| wrong(name, format!("no way to pay {}", row.payment_kind)))?;
+    let amount = match row.paid {
+        PaidRow::Full => total,
+        PaidRow::Deposit => Cents::new(total.cents() / 200 * 100),
+        PaidRow::None => return Ok(None),
+    };
+    Ok(Some(Payment { kind, amount, paid_on: on }))
+}
+
+/// Bought for the job: the usual diameter that covers the shape, a front by Vogel's rule (common practice, from memory),
+/// and of a minus lens the usual least centre.
+fn lenses_for(job: &Job, lab: &Lab, name: &str) -> Result<Vec<LensInHand>, DemoError> {
+    let layout = JobLayout::of(job, lab, step_of(lab)).ok_or_else(|| wrong(name, "no shape to cover"))?;
+    Eye::BOTH
+        .into_iter()
+        .map(|eye| {
+            let least = layout.eyes.get(eye).blank().with_margin_mm;
+            let diameter =
+                usual_diameter_mm(least).ok_or_else(|| wrong(name, format!("no lens covers {least:.1} mm")))?;
+            let equivalent = job.prescription.eyes.get(eye).power.spherical_equivalent_d();
+            let front = if equivalent > 0.0 { equivalent + 6.0 } else { equivalent / 2.0 + 6.0 };
+            let front = Dioptre::round_from((front * 2.0).round().max(1.0) / 2.0).map_err(|why| wrong(name, why))?;
+            let least_centre = Millimetre::from_hundredths(job.material.details.centre_hundredths);
+            Ok(LensInHand {
+                eye,
+                drawer_lens: None,
+                source: format!("{}, certificate on file", job.material.details.name),
+                diameter: length(name, diameter)?,
+                centre: (equivalent <= 0.0).then_some(least_centre.map_err(|why| wrong(name, why))?),
+                front_power: Some(front),
+                off_in: Millimetre::ZERO,
+                off_up: Millimetre::ZERO,
+            })
+        })
+        .collect()
+}
+
+fn measurement(job: &Job, row: &MeasuredRow, name: &str) -> Result<Measurement, DemoError> {
+    let typed = Pair::new((Eye::Right, row.right), (Eye::Left, row.left))
+        .map(|(eye, off)| read_off(job.prescription.eyes.get(eye).power, off).map_err(|why| wrong(name, why)));
+    let typed = Pair::new(typed.right?, typed.left?);
+    let powers = typed.as_ref().map(|text| {
+        read_measured(text).map_err(|faults| wrong(name, faults.first().map(ToString::to_string).unwrap_or_default()))
+    });
+    let binocular = job.prescription.centred_on(job.made_for).binocular().to_f64();
+    let distance = PupilDistance::both(length(name, binocular + row.pd_off_mm)?).map_err(|why| wrong(name, why))?;
+    Ok(Measurement {
+        notation: Notation::Written,
+        power: Pair::new(powers.right?, powers.left?),
+        typed,
+        pupil_distance: Some(distance),
+        height: Pair::new(
+            Some(length(name, job.height.right.to_f64() + row.height_off_mm.right)?),
+            Some(length(name, job.height.left.to_f64() + row.height_off_mm.left)?),
+        ),
+        prism: job.prescription.eyes.as_ref().map(|eye| (!eye.prism.is_none()).then_some(eye.prism)),
+    })
+}
+
+/// What the lensmeter shows, as it would be typed.
+fn read_off(ordered: LensPower, off: OffRow) -> Result<String, String> {
+    let minus = ordered.to_minus();
+    let shifted = |power: Dioptre, by: f64| Dioptre::round_from(power.to_f64() + by).map_err(|why| why.to_string());
+    let (sphere, cylinder) = (shifted(minus.sphere(), off.sphere_off)?, shifted(minus.cylinder(), off.cylinder_off)?);
+    let axis = match cylinder == Dioptre::ZERO {
+        true => None,
+        // A lens ordered without cylinder that shows a trace of one shows it anywhere.
+        false => {
+            let degrees = minus.axis().map_or(90, Axis::degrees) + off.axis_off;
+            Some(Axis::new((degrees - 1).rem_euclid(180) + 1).map_err(|why| why.to_string())?)
+        }
+    };
+    let power = LensPower::new(sphere, cylinder, axis).map_err(|why| why.to_string())?;
+    Ok(power.to_string())
+}

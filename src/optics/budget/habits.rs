@@ -1,0 +1,130 @@
+//! The lab's habits as spreads and steps, and the names of the errors they make.
+
+/// The lab's own habits.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Habits {
+    /// Spread of a blank's power.
+    pub blank_power_d: f64,
+    /// Spread of a blank's cylinder.
+    pub blank_cylinder_d: f64,
+    /// Spread of a surfaced prism.
+    pub blank_prism_pd: f64,
+    /// Spread of a blank's centre thickness.
+    pub blank_centre_mm: f64,
+    /// Step of the lensmeter's power drum.
+    pub lensmeter_step_d: f64,
+    /// Step of the lensmeter's prism reading.
+    pub prism_step_pd: f64,
+    /// Spread of marking the axis, for a cylinder of 1.00 D; weaker cylinders are read worse in proportion.
+    pub axis_marking_deg: f64,
+    /// Spread of the turn of the lens on the blocker.
+    pub axis_blocking_deg: f64,
+    /// Step of the axis scale.
+    pub axis_step_deg: f64,
+    /// Spread of the optical centre's dot.
+    pub centre_marking_mm: f64,
+    /// Step of the blocker, not made good by nudging; 0 when it always is.
+    pub blocker_step_mm: f64,
+    /// Spread of placing the lens on the blocker.
+    pub blocking_mm: f64,
+    /// Step of the PD stick, each eye's distance and height.
+    pub stick_step_mm: f64,
+    /// Step of the thickness gauge.
+    pub gauge_step_mm: f64,
+}
+
+impl Default for Habits {
+    fn default() -> Self {
+        Self {
+            blank_power_d: 0.04,
+            blank_cylinder_d: 0.03,
+            blank_prism_pd: 0.08,
+            blank_centre_mm: 0.1,
+            lensmeter_step_d: 0.06,
+            prism_step_pd: 0.25,
+            axis_marking_deg: 0.8,
+            axis_blocking_deg: 0.7,
+            axis_step_deg: 1.0,
+            centre_marking_mm: 0.25,
+            blocker_step_mm: 0.5,
+            blocking_mm: 0.2,
+            stick_step_mm: 0.5,
+            gauge_step_mm: 0.1,
+        }
+    }
+}
+
+/// Where an error comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum ErrorSource {
+    /// The blank's power.
+    BlankPower,
+    /// The blank's cylinder.
+    BlankCylinder,
+    /// The blank's surfaced prism.
+    BlankPrism,
+    /// The blank's centre thickness.
+    BlankCentre,
+    /// The lensmeter's power drum.
+    PowerReading,
+    /// The lensmeter's prism reading.
+    PrismReading,
+    /// Marking the axis.
+    AxisMarking,
+    /// The turn on the blocker.
+    AxisBlocking,
+    /// The axis scale.
+    AxisReading,
+    /// Marking the optical centre.
+    CentreMarking,
+    /// The blocker's step.
+    BlockerStep,
+    /// Placing the lens on the blocker.
+    Blocking,
+    /// The PD stick.
+    StickReading,
+    /// The thickness gauge.
+    GaugeReading,
+}
+
+impl ErrorSource {
+    pub(super) const COUNT: usize = 14;
+
+    /// What it is, in a sentence.
+    pub fn name(self) -> &'static str {
+        match self {
+            ErrorSource::BlankPower => "the blank's power",
+            ErrorSource::BlankCylinder => "the blank's cylinder",
+            ErrorSource::BlankPrism => "the blank's prism",
+            ErrorSource::BlankCentre => "the blank's thickness",
+            ErrorSource::PowerReading => "reading the power",
+            ErrorSource::PrismReading => "reading the prism",
+            ErrorSource::AxisMarking => "marking the axis",
+            ErrorSource::AxisBlocking => "the turn on the blocker",
+            ErrorSource::AxisReading => "reading the axis",
+            ErrorSource::CentreMarking => "marking the optical centre",
+            ErrorSource::BlockerStep => "the blocker's step",
+            ErrorSource::Blocking => "placing the lens on the blocker",
+            ErrorSource::StickReading => "reading the PD stick",
+            ErrorSource::GaugeReading => "reading the thickness gauge",
+        }
+    }
+
+    /// What helps against it.
+    pub fn remedy(self) -> &'static str {
+        match self {
+            ErrorSource::BlankPower | ErrorSource::BlankCylinder | ErrorSource::BlankPrism => {
+                "Read the blank before it is marked."
+            }
+            ErrorSource::BlankCentre => "Measure the blank before it is cut.",
+            ErrorSource::PowerReading | ErrorSource::PrismReading => "Read it twice, from both sides.",
+            ErrorSource::AxisMarking | ErrorSource::AxisReading => "Re-read it.",
+            ErrorSource::AxisBlocking => "Re-read the axis after blocking.",
+            ErrorSource::CentreMarking => "Mark the centre again.",
+            ErrorSource::BlockerStep => "Nudge the lens by what the step leaves.",
+            ErrorSource::Blocking => "Check the dots after blocking.",
+            ErrorSource::StickReading => "Read distances and heights twice.",
+            ErrorSource::GaugeReading => "Use a finer gauge.",
+        }
+    }
+}

@@ -1,0 +1,299 @@
+//! The budget of errors: the chance that a pair will pass each row of its tolerance table, before it is cut, and
+//! which error matters most.
+//!
+//! Every row is linear in its errors, so its chance is a closed form of their spreads ([`normal`]). A handling error
+//! is normal, given by its standard deviation (two of three stay within it); a reading or setting in steps is off by
+//! anything up to half a step. All are independent. The defaults are honest guesses of a careful small lab (common
+//! practice, from memory): an owner's own remakes are the better source.
+
+mod habits;
+pub mod normal;
+
+pub use habits::{ErrorSource, Habits};
+
+use super::power::SphereCylinder;
+use super::prism::{InUp, prism_from_error};
+use super::tolerance::{Limit, Profile, READING_ALLOWANCE, Unit};
+use super::{Eye, Pair};
+use normal::chance_within;
+
+/// One row of the table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Row {
+    /// Power in the strongest meridian.
+    StrongestPower,
+    /// Power along the axis.
+    PowerAlong,
+    /// Power across the axis.
+    PowerAcross,
+    /// The cylinder.
+    Cylinder,
+    /// The axis.
+    Axis,
+    /// Vertical imbalance, or difference of heights.
+    Vertical,
+    /// Horizontal imbalance, or the pupil distance.
+    Horizontal,
+    /// A prescribed prism, its horizontal part.
+    PrismHorizontal,
+    /// A prescribed prism, its vertical part.
+    PrismVertical,
+    /// A specified centre thickness.
+    CentreThickness,
+}
+
+impl Row {
+    /// What it is called.
+    pub fn name(self) -> &'static str {
+        match self {
+            Row::StrongestPower => "power in the strongest meridian",
+            Row::PowerAlong => "power along the axis",
+            Row::PowerAcross => "power across the axis",
+            Row::Cylinder => "cylinder",
+            Row::Axis => "axis",
+            Row::Vertical => "vertical imbalance",
+            Row::Horizontal => "horizontal imbalance",
+            Row::PrismHorizontal => "prescribed prism, horizontal",
+            Row::PrismVertical => "prescribed prism, vertical",
+            Row::CentreThickness => "centre thickness",
+        }
+    }
+}
+
+/// How one row stands.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RowRisk {
+    /// The row.
+    pub row: Row,
+    /// The eye it is about; `None` for the pair.
+    pub eye: Option<Eye>,
+    /// Its limit.
+    pub limit: Limit,
+    /// The chance to pass, 0 to 1.
+    pub chance: f64,
+    /// The standard deviation of the whole error, in the limit's unit.
+    pub spread: f64,
+    /// The error that matters most.
+    pub dominant: ErrorSource,
+    /// Its share of the variance, 0 to 1.
+    pub dominant_share: f64,
+}
+
+/// What is to be made.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BudgetOrder {
+    /// The powers.
+    pub power: Pair<SphereCylinder>,
+    /// The prescribed prisms.
+    pub prism: Pair<InUp>,
+    /// Whether a centre thickness was specified.
+    pub centre_specified: Pair<bool>,
+}
+
+/// Every row's chance.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Budget {
+    /// The rows that apply, in the order of the verdict.
+    pub rows: Vec<RowRisk>,
+}
+
+impl Budget {
+    /// The row with the least chance.
+    pub fn most_at_risk(&self) -> Option<&RowRisk> {
+        self.rows.iter().min_by(|a, b| a.chance.total_cmp(&b.chance))
+    }
+
+    /// The chance that every row passes, taking rows as independent: a little low, as rows share errors.
+    pub fn all_pass(&self) -> f64 {
+        self.rows.iter().map(|row| row.chance).product()
+    }
+
+    /// The advice, as in "Most at risk: axis, right eye (limit ±5°), about 97 in 100 pass. Mostly marking the axis.
+    /// Re-read it."
+    pub fn sentence(&self) -> String {
+        let Some(risk) = self.most_at_risk() else { return String::new() };
+        let whose = risk.eye.map_or_else(String::new, |eye| format!(", {} eye", eye.name()));
+        let limit = match risk.limit.unit {
+            Unit::Degree => format!("±{:.0}°", risk.limit.size),
+            unit => format!("±{:.2} {unit}", risk.limit.size),
+        };
+        let passing = match risk.chance * 100.0 {
+            percent if percent >= 99.5 => "over 99".to_owned(),
+            percent => format!("about {percent:.0}"),
+        };
+        format!(
+            "Most at risk: {}{whose} (limit {limit}), {passing} in 100 pass. Mostly {}. {}",
+            risk.row.name(),
+            risk.dominant.name(),
+            risk.dominant.remedy()
+        )
+    }
+}
+
+/// The linear sum of errors of one row.
+#[derive(Default)]
+struct Sum {
+    normal_variance: f64,
+    half_widths: Vec<f64>,
+    by_source: [f64; ErrorSource::COUNT],
+    seen: Vec<ErrorSource>,
+}
+
+impl Sum {
+    fn note(&mut self, source: ErrorSource, variance: f64) {
+        self.by_source[source as usize] += variance;
+        if !self.seen.contains(&source) {
+            self.seen.push(source);
+        }
+    }
+
+    fn spread(mut self, source: ErrorSource, effect: f64, sd: f64) -> Self {
+        let variance = (effect * sd).powi(2);
+        self.normal_variance += variance;
+        self.note(source, variance);
+        self
+    }
+
+    fn step(mut self, source: ErrorSource, effect: f64, step: f64) -> Self {
+        let half = (effect * step / 2.0).abs();
+        self.half_widths.push(half);
+        self.note(source, half * half / 3.0);
+        self
+    }
+
+    /// The errors of place, with what a millimetre too far in and too high do.
+    fn place(self, habits: &Habits, in_effect: f64, up_effect: f64) -> Self {
+        [in_effect, up_effect].into_iter().filter(|&effect| effect != 0.0).fold(self, |sum, effect| {
+            sum.spread(ErrorSource::CentreMarking, effect, habits.centre_marking_mm)
+                .spread(ErrorSource::Blocking, effect, habits.blocking_mm)
+                .step(ErrorSource::BlockerStep, effect, habits.blocker_step_mm)
+                .step(ErrorSource::StickReading, effect, habits.stick_step_mm)
+        })
+    }
+
+    fn risk(self, row: Row, eye: Option<Eye>, limit: Limit) -> RowRisk {
+        let total: f64 = self.by_source.iter().sum();
+        let share = |source: &ErrorSource| self.by_source[*source as usize];
+        let dominant =
+            self.seen.iter().copied().max_by(|a, b| share(a).total_cmp(&share(b))).unwrap_or(ErrorSource::PowerReading);
+        let allowance = if limit.unit == Unit::Degree { 0.0 } else { READING_ALLOWANCE };
+        RowRisk {
+            row,
+            eye,
+            limit,
+            chance: chance_within(limit.size + allowance, self.normal_variance, &self.half_widths),
+            spread: total.sqrt(),
+            dominant,
+            dominant_share: if total > 0.0 { share(&dominant) / total } else { 0.0 },
+        }
+    }
+}
+
+/// The chance of every row that applies to a pair, from the lab's habits.
+pub fn budget(profile: Profile, order: &BudgetOrder, habits: &Habits) -> Budget {
+    let mut rows = Vec::with_capacity(14);
+    for eye in Eye::BOTH {
+        powers(profile, eye, order.power.get(eye).to_minus(), habits, &mut rows);
+    }
+    placement(profile, order, habits, &mut rows);
+    for (eye, specified) in order.centre_specified.iter() {
+        if *specified {
+            let sum = Sum::default().spread(ErrorSource::BlankCentre, 1.0, habits.blank_centre_mm).step(
+                ErrorSource::GaugeReading,
+                1.0,
+                habits.gauge_step_mm,
+            );
+            rows.push(sum.risk(Row::CentreThickness, Some(eye), profile.centre_thickness_limit()));
+        }
+    }
+    Budget { rows }
+}
+
+fn powers(profile: Profile, eye: Eye, minus: SphereCylinder, habits: &Habits, rows: &mut Vec<RowRisk>) {
+    let strongest_d = minus.strongest_meridian_d();
+    // The blank's cylinder error falls on the meridian across the axis; each meridian is read for itself.
+    let along = || {
+        Sum::default().spread(ErrorSource::BlankPower, 1.0, habits.blank_power_d).step(
+            ErrorSource::PowerReading,
+            1.0,
+            habits.lensmeter_step_d,
+        )
+    };
+    let across = || along().spread(ErrorSource::BlankCylinder, 1.0, habits.blank_cylinder_d);
+    let limit = profile.power_limit(strongest_d);
+    match profile {
+        Profile::Z80_1 => {
+            let sum = if strongest_d == minus.sphere_d { along() } else { across() };
+            rows.push(sum.risk(Row::StrongestPower, Some(eye), limit));
+        }
+        Profile::Iso21987 => {
+            rows.push(along().risk(Row::PowerAlong, Some(eye), limit));
+            rows.push(across().risk(Row::PowerAcross, Some(eye), limit));
+        }
+    }
+    let cylinder = Sum::default()
+        .spread(ErrorSource::BlankCylinder, 1.0, habits.blank_cylinder_d)
+        .step(ErrorSource::PowerReading, 1.0, habits.lensmeter_step_d)
+        .step(ErrorSource::PowerReading, 1.0, habits.lensmeter_step_d);
+    rows.push(cylinder.risk(Row::Cylinder, Some(eye), profile.cylinder_limit(strongest_d, minus.cylinder_d)));
+    if let Some(limit) = profile.axis_limit(minus.cylinder_d) {
+        let worse = minus.cylinder_d.abs().min(1.0).recip();
+        let axis = Sum::default()
+            .spread(ErrorSource::AxisMarking, worse, habits.axis_marking_deg)
+            .spread(ErrorSource::AxisBlocking, 1.0, habits.axis_blocking_deg)
+            .step(ErrorSource::AxisReading, 1.0, habits.axis_step_deg);
+        rows.push(axis.risk(Row::Axis, Some(eye), limit));
+    }
+}
+
+fn placement(profile: Profile, order: &BudgetOrder, habits: &Habits, rows: &mut Vec<RowRisk>) {
+    let stronger = |meridian_deg: f64| {
+        let power = order.power;
+        power.right.power_at_deg(meridian_deg).abs().max(power.left.power_at_deg(meridian_deg).abs())
+    };
+    let prescribed = |part: fn(&InUp) -> f64| part(&order.prism.right).abs().max(part(&order.prism.left).abs());
+    let (in_pd, up_pd) = (prescribed(|p| p.in_pd), prescribed(|p| p.up_pd));
+    // What a millimetre in and a millimetre up make, in prism.
+    let effect = |eye: Eye, part: fn(InUp) -> f64| {
+        let power = *order.power.get(eye);
+        (part(prism_from_error(eye, power, 1.0, 0.0)), part(prism_from_error(eye, power, 0.0, 1.0)))
+    };
+    let in_prism = |part: fn(InUp) -> f64| {
+        Eye::BOTH.into_iter().fold(Sum::default(), |sum, eye| {
+            let (a, b) = effect(eye, part);
+            sum.place(habits, a, b)
+        })
+    };
+    let vertical = profile.vertical_limit(stronger(90.0), up_pd);
+    let sum = match vertical.unit {
+        Unit::Millimetre => Sum::default().place(habits, 0.0, 1.0).place(habits, 0.0, 1.0),
+        _ => in_prism(|p| p.up_pd),
+    };
+    rows.push(sum.risk(Row::Vertical, None, vertical));
+    let horizontal = profile.horizontal_limit(stronger(180.0), in_pd);
+    let sum = match horizontal.unit {
+        Unit::Millimetre => Sum::default().place(habits, 1.0, 0.0).place(habits, 1.0, 0.0),
+        _ => in_prism(|p| p.in_pd),
+    };
+    rows.push(sum.risk(Row::Horizontal, None, horizontal));
+    if in_pd > 0.0 || up_pd > 0.0 {
+        // Read at the ordered place: what the place is off, what the blank is off, and the reading, for each eye.
+        let whole = |part: fn(InUp) -> f64| {
+            let without_stick = Habits { stick_step_mm: 0.0, ..*habits };
+            Eye::BOTH.into_iter().fold(Sum::default(), |sum, eye| {
+                let (a, b) = effect(eye, part);
+                sum.place(&without_stick, a, b).spread(ErrorSource::BlankPrism, 1.0, habits.blank_prism_pd).step(
+                    ErrorSource::PrismReading,
+                    1.0,
+                    habits.prism_step_pd,
+                )
+            })
+        };
+        let (across, up) = profile.prism_limits(stronger(180.0), stronger(90.0), in_pd, up_pd);
+        rows.push(whole(|p| p.in_pd).risk(Row::PrismHorizontal, None, across));
+        rows.push(whole(|p| p.up_pd).risk(Row::PrismVertical, None, up));
+    }
+}
+
+#[cfg(test)]
+mod tests;

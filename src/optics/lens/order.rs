@@ -1,0 +1,91 @@
+//! What makes a lens, and why there is none.
+
+use thiserror::Error;
+
+use crate::optics::power::SphereCylinder;
+use crate::optics::prism::BaseVector;
+
+/// The thickest centre taken for a spectacle lens.
+pub const MAX_CENTRE_MM: f64 = 60.0;
+/// The strongest front taken for a spectacle lens.
+pub const MAX_FRONT_D: f64 = 40.0;
+/// The strongest principal power taken.
+pub const MAX_POWER_D: f64 = 40.0;
+/// The strongest prism that is surfaced into one lens.
+pub const MAX_PRISM_PD: f64 = 30.0;
+
+/// Why there is no such lens.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum LensError {
+    /// An index that no lens material has.
+    #[error("An index of {0} is outside 1.4 to 2.0")]
+    Index(f64),
+    /// A front power that is not a number or beyond [`MAX_FRONT_D`].
+    #[error("A front of {0} D is outside -40 to +40 D")]
+    FrontPower(f64),
+    /// A conic constant that is not a number.
+    #[error("A conic constant of {0} is outside -100 to 100")]
+    ConicConstant(f64),
+    /// A power that is not a number or beyond 40 D.
+    #[error("A power of {0} D is outside -40 to +40 D")]
+    Power(f64),
+    /// A prism beyond [`MAX_PRISM_PD`].
+    #[error("A prism of {0:.2} is more than one lens takes (30)")]
+    Prism(f64),
+    /// A centre that is not positive or beyond [`MAX_CENTRE_MM`].
+    #[error("A centre thickness of {0:.2} mm is not between 0 and 60 mm")]
+    CentreThickness(f64),
+    /// A wanted edge thickness that is not a number from 0 to 20.
+    #[error("An edge thickness of {0:.2} mm is not between 0 and 20 mm")]
+    EdgeThickness(f64),
+    /// The wanted edge asks for a centre that is not there.
+    #[error(
+        "A thinnest edge of {edge_mm:.2} mm would leave a centre of {centre_mm:.2} mm: state the centre thickness instead"
+    )]
+    NoCentreLeft {
+        /// The wanted thinnest edge.
+        edge_mm: f64,
+        /// The centre it would leave.
+        centre_mm: f64,
+    },
+    /// A surface that is too steep to reach as far as the shape or the blank does.
+    #[error(
+        "The {surface} surface of {power_d:+.2} D has a radius of {radius_mm:.2} mm and does not reach \
+         {needed_mm:.2} mm from the optical centre: no lens of this size has it"
+    )]
+    DoesNotSpan {
+        /// `front` or `back`.
+        surface: &'static str,
+        /// Its steepest power.
+        power_d: f64,
+        /// Its shortest radius of curvature.
+        radius_mm: f64,
+        /// How far from the middle it has to reach.
+        needed_mm: f64,
+    },
+    /// A ray that meets no surface or does not come out.
+    #[error("No ray leaves the lens at {x_mm:.2} mm across and {y_mm:.2} mm up from its optical centre")]
+    NoRay {
+        /// Where it was to leave, to the observer's right.
+        x_mm: f64,
+        /// Where it was to leave, up.
+        y_mm: f64,
+    },
+}
+
+/// What makes a lens.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LensOrder {
+    /// Back vertex power.
+    pub power: SphereCylinder,
+    /// The prescribed prism.
+    pub prism: BaseVector,
+    /// Refractive index, 1.4 to 2.0.
+    pub index: f64,
+    /// True power of the front at its vertex, in the lens's own index.
+    pub front_power_d: f64,
+    /// Conic constant of the front; 0 is a sphere.
+    pub front_conic: f64,
+    /// Thickness at the middle.
+    pub centre_thickness_mm: f64,
+}

@@ -1,0 +1,190 @@
+use super::*;
+
+#[track_caller]
+fn assert_close(got: f64, want: f64, tolerance: f64, row: &str) {
+    assert!((got - want).abs() <= tolerance, "{row}: got {got}, want {want} ± {tolerance}");
+}
+
+fn assert_same_power(got: SphereCylinder, want: SphereCylinder, tolerance: f64, row: &str) {
+    let (g, w) = (got.matrix(), want.matrix());
+    assert_close(g.xx_d, w.xx_d, tolerance, row);
+    assert_close(g.xy_d, w.xy_d, tolerance, row);
+    assert_close(g.yy_d, w.yy_d, tolerance, row);
+}
+
+fn tilted(panto_deg: f64, wrap_deg: f64) -> Wear {
+    Wear { vertex_from_mm: 12.0, vertex_to_mm: 12.0, panto_deg, wrap_deg }
+}
+
+fn lens(sphere_d: f64, cylinder_d: f64, axis_deg: f64) -> LensOrder {
+    LensOrder {
+        power: SphereCylinder::new(sphere_d, cylinder_d, axis_deg),
+        prism: BaseVector::default(),
+        index: 1.6,
+        front_power_d: if sphere_d > 0.0 { sphere_d + 5.0 } else { 3.0 },
+        front_conic: 0.0,
+        centre_thickness_mm: if sphere_d > 0.0 { 6.0 } else { 1.5 },
+    }
+}
+
+#[test]
+fn martin_matches_the_worked_examples() {
+    for (sphere_d, index, panto_deg, want, source) in [
+        (15.0, 1.5, 10.0, (15.15, 0.47), "college opticianry course"),
+        (-15.0, 1.5, 10.0, (-15.15, -0.47), "college opticianry course"),
+        (-8.0, 1.5, 10.0, (-8.08, -0.25), "computed"),
+        (-10.0, 1.5, 15.0, (-10.22, -0.73), "computed"),
+        (-6.0, 1.498, 8.0, (-6.04, -0.12), "computed"),
+    ] {
+        let power = SphereCylinder::sphere(sphere_d);
+        let want_panto = SphereCylinder::new(want.0, want.1, 180.0);
+        let got = martin(power, index, &tilted(panto_deg, 0.0));
+        // Sphere and cylinder are each printed to a hundredth.
+        assert_same_power(got, want_panto, 0.0101, source);
+        assert_same_power(martin_undone(got, index, &tilted(panto_deg, 0.0)), power, 1e-12, "undone");
+        let want_wrap = SphereCylinder::new(want.0, want.1, 90.0);
+        assert_same_power(martin(power, index, &tilted(0.0, panto_deg)), want_wrap, 0.0101, source);
+    }
+}
+
+#[test]
+fn no_tilt_leaves_the_vertex_distance_alone() {
+    let wear = Wear { vertex_from_mm: 12.0, vertex_to_mm: 14.0, panto_deg: 0.0, wrap_deg: 0.0 };
+    let got = worn(Eye::Right, &lens(-10.0, 0.0, 180.0), &wear).unwrap();
+    assert_close(got.order.sphere_d, -10.20, 0.005, "public vertex page");
+    assert_close(got.order_textbook.sphere_d, -10.20, 0.005, "public vertex page");
+    assert_same_power(got.unchanged, SphereCylinder::sphere(-10.0), 1e-9, "as ordered");
+    assert_eq!(got.tilt_prism, BaseVector::default());
+}
+
+#[test]
+fn wrap_faces_the_temple_and_panto_the_floor() {
+    // The lens's normal in the world is what its z is along right, up and ahead.
+    let [right, up, ahead] = tilted(0.0, 10.0).in_lens_axes(Eye::Right);
+    assert!(right[2] < 0.0 && ahead[2] > 0.0, "the right lens faces the observer's left, its temple side");
+    assert_close(up[1], 1.0, 1e-12, "wrap leaves up alone");
+    assert!(tilted(0.0, 10.0).in_lens_axes(Eye::Left)[0][2] > 0.0, "the left lens the other way");
+    assert!(tilted(10.0, 0.0).in_lens_axes(Eye::Right)[1][2] < 0.0, "panto makes the lens face down");
+    // Wrap first, then the front as a whole: the nose end of the lens has come forward by sin w, and panto
+    // takes what is forward down by sin p. The other order would leave the lens's horizontal level.
+    let [_, up, _] = tilted(10.0, 20.0).in_lens_axes(Eye::Right);
+    let (sp, sw) = (10f64.to_radians().sin(), 20f64.to_radians().sin());
+    assert_close(up[0], -sp * sw, 1e-12, "the nose end comes down");
+}
+
+/// What the worn lens does, by exact rays beside the line of sight: no pencil formula in it.
+fn worn_power_by_rays(eye: Eye, order: &LensOrder, wear: &Wear) -> (SphereCylinder, (f64, f64)) {
+    let lens = Lens::new(*order).unwrap();
+    let [right, up, ahead] = wear.in_lens_axes(eye);
+    let n = order.index;
+    let vertex = [0.0, 0.0, -order.centre_thickness_mm];
+    // Snell by angles: outwards along the line of sight through the back vertex, then through the front.
+    let inside = refract(ahead, [0.0, 0.0, 1.0], 1.0, n).unwrap();
+    let r1 = 1.0 / lens.front().curvature_per_mm;
+    // The front is a sphere about (0, 0, -r1): |vertex + λ·inside - centre|² = r1².
+    let from_centre = [0.0, 0.0, r1 - order.centre_thickness_mm];
+    let b = dot(from_centre, inside);
+    let way = -b + (b * b - dot(from_centre, from_centre) + r1 * r1).sqrt();
+    let place = plus(vertex, inside, way);
+    let normal = [place[0] / r1, place[1] / r1, (place[2] + r1) / r1];
+    let away = refract(inside, normal, n, 1.0).unwrap();
+    let arriving = away.map(|c| -c);
+    // Rays parallel to it, beside it.
+    let side = |dx: f64, dy: f64| {
+        let start = plus(plus(plus(place, away, 20.0), right, dx), up, dy);
+        let from_centre = plus(start, [0.0, 0.0, r1], 1.0);
+        let b = dot(from_centre, arriving);
+        let way = -b - (b * b - dot(from_centre, from_centre) + r1 * r1).sqrt();
+        let hit = plus(start, arriving, way);
+        let normal = [hit[0] / r1, hit[1] / r1, (hit[2] + r1) / r1];
+        let ray = lens.leave(hit, refract(arriving, normal, 1.0, n).unwrap()).unwrap();
+        // Back to the plane across the line of sight through the back vertex.
+        let from_vertex = plus(ray.at_mm, vertex, -1.0);
+        let on_plane = plus(from_vertex, ray.along, -dot(from_vertex, ahead) / dot(ray.along, ahead));
+        let forward = -dot(ray.along, ahead);
+        ([dot(on_plane, right), dot(on_plane, up)], [dot(ray.along, right) / forward, dot(ray.along, up) / forward])
+    };
+    let h = 2e-3;
+    let difference = |(ap, asl): ([f64; 2], [f64; 2]), (bp, bsl): ([f64; 2], [f64; 2])| {
+        ([ap[0] - bp[0], ap[1] - bp[1]], [asl[0] - bsl[0], asl[1] - bsl[1]])
+    };
+    let (p1, s1) = difference(side(h, 0.0), side(-h, 0.0));
+    let (p2, s2) = difference(side(0.0, h), side(0.0, -h));
+    // slope = -W r for two r: solve for W.
+    let determinant = p1[0] * p2[1] - p1[1] * p2[0];
+    let w = |i: usize, j: usize| {
+        let (num0, num1) = if j == 0 { (p2[1], -p1[1]) } else { (-p2[0], p1[0]) };
+        -1000.0 * (s1[i] * num0 + s2[i] * num1) / determinant
+    };
+    assert_close(w(0, 1), w(1, 0), 2e-3, "a wavefront bends symmetrically");
+    let (_, deviation) = side(0.0, 0.0);
+    assert_close(deviation[0], 0.0, 1e-9, "the middle ray is the line of sight");
+    let tangent = |d: Vector| 100.0 * -dot(arriving, d) / -dot(arriving, ahead);
+    (PowerMatrix { xx_d: w(0, 0), xy_d: w(0, 1), yy_d: w(1, 1) }.to_sphere_cylinder(), (tangent(right), tangent(up)))
+}
+
+#[test]
+fn the_order_gives_the_prescribed_power_by_exact_rays() {
+    for eye in Eye::BOTH {
+        for prescribed in
+            [lens(-6.0, -2.0, 30.0), lens(8.0, -1.0, 100.0), lens(0.5, -0.25, 7.0), lens(-14.0, 0.0, 180.0)]
+        {
+            for (panto, wrap) in [(0.0, 15.0), (12.0, 0.0), (10.0, 15.0), (8.0, 25.0)] {
+                let wear = Wear { vertex_from_mm: 12.0, vertex_to_mm: 14.0, panto_deg: panto, wrap_deg: wrap };
+                let got = worn(eye, &prescribed, &wear).unwrap();
+                let ordered = LensOrder { power: got.order, ..prescribed };
+                let (power, prism) = worn_power_by_rays(eye, &ordered, &wear);
+                let row = format!("{eye:?} {:?} panto {panto} wrap {wrap}", prescribed.power);
+                assert_same_power(power, prescribed.power.vertex_compensated(12.0, 14.0), 1e-3, &row);
+                assert_close(prism.0, got.tilt_prism.x_pd, 1e-9, &row);
+                assert_close(prism.1, got.tilt_prism.y_pd, 1e-9, &row);
+                let (unchanged, _) = worn_power_by_rays(eye, &prescribed, &wear);
+                assert_same_power(got.unchanged, unchanged, 1e-3, &row);
+            }
+        }
+    }
+}
+
+#[test]
+fn the_textbook_loses_the_cylinder_of_two_tilts() {
+    // "0.4 D off at 8° panto with 6° wrap, 1.3 D at 10° with 15°, in strong lenses" (computed, ray trace).
+    let strong = lens(-15.0, 0.0, 180.0);
+    for (panto, wrap, want_d) in [(8.0, 6.0, 0.4), (10.0, 15.0, 1.3)] {
+        let got = worn(Eye::Right, &strong, &tilted(panto, wrap)).unwrap();
+        let (exact, textbook) = (got.order.matrix(), got.order_textbook.matrix());
+        assert_close(2.0 * (exact.xy_d - textbook.xy_d).abs(), want_d, 0.2, "the oblique cylinder lost");
+    }
+}
+
+#[test]
+fn tilt_makes_prism_away_from_where_the_lens_turns() {
+    // Small angles: 100 tan θ (t/n) F1, base down for panto, out for wrap (textbook).
+    let order = LensOrder { front_power_d: 6.0, centre_thickness_mm: 3.0, index: 1.5, ..lens(-2.0, 0.0, 180.0) };
+    let small = 100.0 * 3f64.to_radians().tan() * 0.003 / 1.5 * 6.0;
+    let panto = worn(Eye::Right, &order, &tilted(3.0, 0.0)).unwrap().tilt_prism;
+    assert_close(panto.y_pd, -small, 0.002, "base down");
+    assert_close(panto.x_pd, 0.0, 1e-12, "nothing sideways");
+    let wrap = worn(Eye::Left, &order, &tilted(0.0, 3.0)).unwrap().tilt_prism;
+    assert_close(Eye::Left.nasal_sign() * wrap.x_pd, -small, 0.002, "base out");
+}
+
+#[test]
+fn mirrored_eyes_give_mirrored_orders() {
+    let wear = Wear { vertex_from_mm: 13.0, vertex_to_mm: 11.0, panto_deg: 9.0, wrap_deg: 14.0 };
+    let right = worn(Eye::Right, &lens(-5.0, -1.5, 35.0), &wear).unwrap();
+    let left = worn(Eye::Left, &lens(-5.0, -1.5, 145.0), &wear).unwrap();
+    assert_close(right.order.sphere_d, left.order.sphere_d, 1e-9, "sphere");
+    assert_close(right.order.cylinder_d, left.order.cylinder_d, 1e-9, "cylinder");
+    assert_close(right.order.axis_deg, 180.0 - left.order.axis_deg, 1e-7, "axis");
+    assert_close(right.tilt_prism.x_pd, -left.tilt_prism.x_pd, 1e-12, "prism sideways");
+    assert_close(right.tilt_prism.y_pd, left.tilt_prism.y_pd, 1e-12, "prism upwards");
+}
+
+#[test]
+fn refuses_what_nobody_wears() {
+    let order = lens(-2.0, 0.0, 180.0);
+    assert_eq!(worn(Eye::Right, &order, &tilted(f64::NAN, 0.0)).err().map(|e| e.to_string().is_empty()), Some(false));
+    assert_eq!(worn(Eye::Right, &order, &tilted(0.0, 41.0)), Err(WornError::Wrap(41.0)));
+    let far = Wear { vertex_to_mm: 50.0, ..tilted(0.0, 0.0) };
+    assert_eq!(worn(Eye::Right, &order, &far), Err(WornError::Vertex(50.0)));
+}

@@ -1,0 +1,148 @@
+//! Which blank: whether the shape can be cut from it, what is spare and where; prism by moving the blank.
+
+use super::blank::{Spare, blank_middle, tightest_spare};
+use super::outline::{Outline, Point};
+use crate::optics::power::SphereCylinder;
+use crate::optics::prism::{BaseVector, DecentrationError, decentration_for};
+
+/// The rim of a blank that is not used, cosmetic chips. Source: common practice (from memory).
+pub const USUAL_UNUSABLE_MM: f64 = 1.0;
+
+/// A round uncut.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StockBlank {
+    /// Its nominal diameter.
+    pub diameter_mm: f64,
+    /// How much of its rim is not used.
+    pub unusable_mm: f64,
+    /// Where its optical centre lies from its own middle, front view.
+    pub oc_off_middle: Point,
+}
+
+impl StockBlank {
+    /// A blank with its optical centre in its middle and nothing unusable.
+    pub fn round(diameter_mm: f64) -> Self {
+        Self { diameter_mm, unusable_mm: 0.0, oc_off_middle: Point::ORIGIN }
+    }
+
+    /// The diameter that can be used.
+    pub fn usable_mm(&self) -> f64 {
+        self.diameter_mm - 2.0 * self.unusable_mm
+    }
+}
+
+/// The shape laid in a blank.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CutOut {
+    /// Where the blank's own middle lies in the box.
+    pub middle: Point,
+    /// The least that is spare and its direction from the blank's middle; negative where material is missing.
+    pub tightest: Spare,
+    /// Whether at least the wanted margin is spare everywhere.
+    pub fits: bool,
+}
+
+/// Lays a shape in a blank whose optical centre is at `centre` in the box. `margin_mm` is what must be spare in
+/// diameter, as for [`super::blank::Blank`].
+pub fn cut_out(outline: &Outline, centre: Point, blank: &StockBlank, margin_mm: f64) -> CutOut {
+    let middle = blank_middle(centre, blank.oc_off_middle);
+    let tightest = tightest_spare(outline, middle, blank.usable_mm());
+    CutOut { middle, tightest, fits: tightest.spare_mm + 1e-9 >= margin_mm / 2.0 }
+}
+
+/// The smallest of the blanks that fits, by its place in the list.
+pub fn smallest_that_fits(outline: &Outline, centre: Point, blanks: &[StockBlank], margin_mm: f64) -> Option<usize> {
+    let fitting = blanks.iter().enumerate().filter(|(_, blank)| cut_out(outline, centre, blank, margin_mm).fits);
+    fitting.min_by(|(_, a), (_, b)| a.diameter_mm.total_cmp(&b.diameter_mm)).map(|(place, _)| place)
+}
+
+/// As [`cut_out`] for a blank without prism, moved so that the wanted prism comes to lie before the pupil
+/// (d = F⁻¹ p, [`decentration_for`]). Also says where the optical centre goes.
+///
+/// # Errors
+///
+/// [`DecentrationError`] when the power cannot make the prism.
+pub fn cut_out_with_prism(
+    outline: &Outline,
+    pupil: Point,
+    power: SphereCylinder,
+    prism: BaseVector,
+    blank: &StockBlank,
+    margin_mm: f64,
+) -> Result<(Point, CutOut), DecentrationError> {
+    let (x_mm, y_mm) = decentration_for(power, prism)?;
+    let centre = pupil.plus(Point::new(x_mm, y_mm));
+    Ok((centre, cut_out(outline, centre, blank, margin_mm)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::optics::Eye;
+    use crate::optics::prism::InUp;
+
+    fn round(radius_mm: f64) -> Outline {
+        Outline::from_radii_mm(&[radius_mm; 360]).unwrap()
+    }
+
+    #[test]
+    fn a_round_shape_in_a_round_blank() {
+        let outline = round(25.0);
+        // 35 - (25 + 5) = 5 to spare on the side the shape is moved from, and it is the far side.
+        let got = cut_out(&outline, Point::new(-3.0, -4.0), &StockBlank::round(70.0), 2.0);
+        assert!((got.tightest.spare_mm - 5.0).abs() < 1e-3, "{got:?}");
+        assert!((got.tightest.at_deg - 53.13).abs() < 0.6, "away from the decentration: {got:?}");
+        assert!(got.fits);
+        let small = cut_out(&outline, Point::new(-3.0, -4.0), &StockBlank::round(55.0), 2.0);
+        assert!((small.tightest.spare_mm + 2.5).abs() < 1e-3 && !small.fits, "material is missing: {small:?}");
+    }
+
+    #[test]
+    fn a_decentred_blank_helps_on_its_own_side() {
+        let outline = round(25.0);
+        let blank = StockBlank { oc_off_middle: Point::new(3.0, 0.0), unusable_mm: 1.0, diameter_mm: 60.0 };
+        let got = cut_out(&outline, Point::new(3.0, 0.0), &blank, 2.0);
+        assert_eq!(got.middle, Point::ORIGIN);
+        assert!((got.tightest.spare_mm - 4.0).abs() < 1e-9 && got.fits, "29 usable less 25: {got:?}");
+    }
+
+    #[test]
+    fn the_smallest_that_fits() {
+        let outline = round(25.0);
+        let blanks = [75.0, 60.0, 65.0, 55.0].map(StockBlank::round);
+        assert_eq!(smallest_that_fits(&outline, Point::new(4.0, 0.0), &blanks, 2.0), Some(1), "58 + 2 needs 60");
+        assert_eq!(smallest_that_fits(&outline, Point::new(4.1, 0.0), &blanks, 2.0), Some(2), "58.2 + 2 needs 65");
+        assert_eq!(smallest_that_fits(&outline, Point::new(14.0, 0.0), &blanks, 2.0), None);
+    }
+
+    #[test]
+    fn prism_by_moving_the_blank() {
+        let outline = round(22.0);
+        for (sphere_d, prism, source) in [
+            (-4.0, InUp { in_pd: 2.0, up_pd: 0.0 }, "-4.00, 2 base in: OC 5 mm out, computed"),
+            (3.0, InUp { in_pd: -1.5, up_pd: 0.0 }, "+3.00, 1.5 base out: OC 5 mm out, computed"),
+        ] {
+            let power = SphereCylinder::sphere(sphere_d);
+            let (centre, got) = cut_out_with_prism(
+                &outline,
+                Point::new(2.0, 0.0),
+                power,
+                prism.to_vector(Eye::Right),
+                &StockBlank::round(55.0),
+                2.0,
+            )
+            .unwrap();
+            assert!((centre.x_mm + 3.0).abs() < 1e-12, "{source}: {centre:?}");
+            assert!((got.tightest.spare_mm - 2.5).abs() < 1e-3 && got.fits, "{source}: {got:?}");
+        }
+        let plano = cut_out_with_prism(
+            &outline,
+            Point::ORIGIN,
+            SphereCylinder::sphere(0.0),
+            BaseVector { x_pd: 1.0, y_pd: 0.0 },
+            &StockBlank::round(70.0),
+            2.0,
+        );
+        assert!(plano.is_err(), "no prism from no power");
+    }
+}

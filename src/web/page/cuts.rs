@@ -1,0 +1,117 @@
+//! The cut: what the edger is set to, and the word that both lenses were edged.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::routing::get;
+use axum::{Form as Posted, Router};
+
+use super::jobs::JobBar;
+use super::{Answer, Chrome, form_key, go, posted_job_key, show, show_again};
+use crate::lab::bench::BenchNotes;
+use crate::lab::job::{Event, Happening, Job, Stage, stage};
+use crate::lab::text;
+use crate::optics::unit::Millimetre;
+use crate::store::draft::Fields;
+use crate::web::error::WebError;
+use crate::web::form::Form;
+use crate::web::{AppState, words};
+
+/// Routes.
+pub fn router() -> Router<AppState> {
+    Router::new().route("/jobs/{number}/cut", get(show_cut).post(insert_cut))
+}
+
+#[derive(Template)]
+#[template(path = "cut/show.html")]
+struct CutPage {
+    chrome: Chrome,
+    bar: JobBar,
+    rim: &'static str,
+    material: String,
+    notes: BenchNotes,
+    /// What must come first, with its page.
+    first: Option<(&'static str, String)>,
+    is_sent: bool,
+    done: Vec<String>,
+    is_cut: bool,
+    key: String,
+    form: Form,
+}
+
+async fn show_cut(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+    let key = form_key("cut", number, state.store.count_cuts(number).await?);
+    let draft = state.store.find_draft(&key).await?.unwrap_or_default();
+    let (job, events) = load(&state, number).await?;
+    show(&page(&state, &job, &events, key, Form::new(draft.fields)))
+}
+
+async fn insert_cut(State(state): State<AppState>, Path(number): Path<i64>, Posted(fields): Posted<Fields>) -> Answer {
+    let (job, events) = load(&state, number).await?;
+    let reached = reached(&events);
+    if let Some((what, _)) = first(reached, number) {
+        return Err(WebError::OutOfTurn(format!("Job {number} cannot be cut yet: first {what}.")));
+    }
+    if reached == Stage::Sent {
+        return Err(WebError::OutOfTurn(format!("Job {number} is sent; there is nothing left to cut.")));
+    }
+    let mut form = Form::new(fields);
+    let key = posted_job_key(&form, "cut", number, state.store.count_cuts(number).await?);
+    let size = form.read_optional("size", read_size);
+    let note = form.read("note", |t| text::line("A note", t, 300));
+    let (Some(size), Some(note)) = (size, note) else {
+        return show_again(&page(&state, &job, &events, key, form));
+    };
+    state.store.insert_cut(&key, number, size.unwrap_or(Millimetre::ZERO), &note, state.clock.now()).await?;
+    go(&format!("/jobs/{number}/cut"))
+}
+
+fn read_size(text: &str) -> Result<Millimetre, String> {
+    let size: Millimetre = text.parse().map_err(|why: crate::optics::unit::UnitError| why.to_string())?;
+    if size.hundredths().abs() > 200 {
+        return Err(format!("{size} mm is more than an edger is set by: between -2.00 and 2.00 was expected"));
+    }
+    Ok(size)
+}
+
+async fn load(state: &AppState, number: i64) -> Result<(Job, Vec<Event>), WebError> {
+    Ok((state.store.get_job(number).await?, state.store.list_events(number).await?))
+}
+
+fn reached(events: &[Event]) -> Stage {
+    stage(events.iter().map(|e| e.happening))
+}
+
+fn first(reached: Stage, number: i64) -> Option<(&'static str, String)> {
+    match reached {
+        Stage::Taken => Some(("put the shape on file", format!("/jobs/{number}/shape"))),
+        Stage::ShapeOnFile => Some(("take both lenses in hand", format!("/jobs/{number}/lenses"))),
+        _ => None,
+    }
+}
+
+fn page(state: &AppState, job: &Job, events: &[Event], key: String, mut form: Form) -> CutPage {
+    let reached = reached(events);
+    form.set_default("size", "0.00");
+    let rim = job.frame.details.rim;
+    let cut = |e: &&Event| e.happening == Happening::Cut;
+    CutPage {
+        chrome: Chrome::new(state, ""),
+        bar: JobBar::of(job, events, "cut", state),
+        rim: rim.words(),
+        material: job.material.details.name.clone(),
+        notes: BenchNotes::of(rim, &job.material.details, job.tint.as_ref().map(|t| &t.details)),
+        first: first(reached, job.number),
+        is_sent: reached == Stage::Sent,
+        done: events
+            .iter()
+            .filter(cut)
+            .map(|e| {
+                let when = words::moment(&state.clock.local(e.at));
+                if e.note.is_empty() { when } else { format!("{when}: {}", e.note) }
+            })
+            .collect(),
+        is_cut: reached >= Stage::Cut,
+        key,
+        form,
+    }
+}

@@ -1,0 +1,114 @@
+//! The demonstration book, loaded whole and read back against its own files.
+
+use std::collections::BTreeMap;
+use std::time::Instant;
+
+use rimbook::demo::{DemoError, load};
+use rimbook::lab::job::{Happening, Stage, stage};
+use rimbook::lab::money::Cents;
+use rimbook::store::Store;
+use serde_json::Value;
+use time::macros::{date, datetime};
+use time::{Date, Duration, OffsetDateTime};
+
+const TODAY: Date = date!(2026 - 11 - 25);
+const NOW: OffsetDateTime = datetime!(2026-11-25 16:00 UTC);
+
+fn rows(file: &str) -> Vec<Value> {
+    let path = format!("{}/demo-data/{file}", env!("CARGO_MANIFEST_DIR"));
+    serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
+}
+
+fn stage_of(word: &str) -> Stage {
+    match word {
+        "taken" => Stage::Taken,
+        "shape" => Stage::ShapeOnFile,
+        "lenses" => Stage::LensesInHand,
+        "cut" => Stage::Cut,
+        "checked" => Stage::Checked,
+        "packed" => Stage::Packed,
+        "sent" => Stage::Sent,
+        other => panic!("{other}"),
+    }
+}
+
+#[tokio::test]
+async fn every_job_stands_where_its_row_says() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = Store::open(folder.path()).await.unwrap();
+    let began = Instant::now();
+    let summary = load(&store, TODAY, NOW).await.unwrap();
+    let took = began.elapsed();
+    println!("loaded in {took:?}");
+    assert!(took.as_secs() < 10, "{took:?}");
+
+    let jobs = rows("jobs.json");
+    let sent = jobs.iter().filter(|j| j["stage"] == "sent").count();
+    assert_eq!((summary.customers, summary.frames, summary.jobs, summary.receipts), (60, 25, 120, sent));
+    assert_eq!(summary.drawer, rows("drawer.json").len());
+    store.close().await;
+    let store = Store::open(folder.path()).await.unwrap();
+
+    assert_eq!(store.list_customers("", 1000).await.unwrap().len(), 60);
+    assert_eq!(store.list_frames("", 1000).await.unwrap().len(), 25);
+    assert_eq!(store.list_open_jobs().await.unwrap().len(), 120 - sent);
+    let drawer: i64 = rows("drawer.json").iter().map(|r| r["count"].as_i64().unwrap()).sum();
+    assert_eq!(store.list_drawer().await.unwrap().iter().map(|l| l.count).sum::<i64>(), drawer);
+
+    let mut receipts = BTreeMap::new();
+    for (number, row) in (1001i64..).zip(&jobs) {
+        let job = store.get_job(number).await.unwrap();
+        let events = store.list_events(number).await.unwrap();
+        assert_eq!(stage(events.iter().map(|e| e.happening)), stage_of(row["stage"].as_str().unwrap()), "job {number}");
+        assert!(events.iter().all(|e| e.at <= NOW), "job {number} has a future");
+        assert!(events.windows(2).all(|w| w[0].at <= w[1].at), "job {number} runs backwards");
+        let ordered_on = TODAY - Duration::days(row["ordered_days_ago"].as_i64().unwrap());
+        assert_eq!((job.ordered_on, events[0].at.date()), (ordered_on, ordered_on), "job {number}");
+        assert_eq!(job.sent_on, row["sent_days_ago"].as_i64().map(|d| TODAY - Duration::days(d)), "job {number}");
+        assert_eq!(job.relens_of, row["relens_of"].as_i64().map(|i| 1001 + i), "job {number}");
+        assert_eq!(job.prescription.typed.right, row["rx"]["right"].as_str().unwrap(), "job {number}");
+
+        let passes: Vec<bool> = store.list_checks(number).await.unwrap().iter().map(|c| c.passed).collect();
+        let excused = store.list_checks(number).await.unwrap().iter().any(|c| c.reason.is_some());
+        let expected: (&[bool], bool) = match row["check"].as_str() {
+            None => (&[], false),
+            Some("pass") => (&[true], false),
+            Some("fail_then_pass") => (&[false, true], false),
+            Some("fail_with_reason") => (&[false], true),
+            Some(other) => panic!("{other}"),
+        };
+        assert_eq!((passes.as_slice(), excused), expected, "job {number}");
+
+        let owed = job.owed();
+        match row["paid"].as_str().unwrap() {
+            "full" => assert_eq!(owed, Cents::ZERO, "job {number}"),
+            "deposit" => assert!(owed > Cents::ZERO && owed < job.charged, "job {number}"),
+            _ => assert_eq!(owed, job.charged, "job {number}"),
+        }
+        if let Some(receipt) = job.receipt {
+            let issued = store.get_receipt(receipt).await.unwrap();
+            assert_eq!((issued.document.job_number, issued.document.total_cents), (number, job.charged));
+            receipts.insert(receipt, issued.document.issued_on);
+        }
+        let kept = events.iter().filter(|e| e.happening == Happening::ShapeKept).count();
+        assert_eq!(kept, usize::from(row["stage"] != "taken"), "job {number}");
+    }
+    assert_eq!(receipts.len(), sent);
+    assert!(
+        receipts.values().collect::<Vec<_>>().windows(2).all(|w| w[0] <= w[1]),
+        "receipt numbers grow with their days"
+    );
+    let late = store.list_open_jobs().await.unwrap().iter().filter(|j| j.promised_on < TODAY).count();
+    assert_eq!(late, 4, "as the data say of themselves");
+}
+
+#[tokio::test]
+async fn a_book_with_a_lab_is_left_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = Store::open(folder.path()).await.unwrap();
+    let lab = rimbook::lab::profile::Lab::new("Mine".into(), "Here".into());
+    store.insert_lab(&lab, NOW).await.unwrap();
+    let refused = load(&store, TODAY, NOW).await.unwrap_err();
+    assert!(matches!(&refused, DemoError::NotEmpty(name) if name == "Mine"), "{refused}");
+    assert!(store.list_customers("", 10).await.unwrap().is_empty());
+}
