@@ -75,6 +75,16 @@ pub struct Summary {
     pub receipts: usize,
 }
 
+impl std::fmt::Display for Summary {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(
+            f,
+            "Laid in the demonstration: {} customers, {} frames, {} shapes, {} jobs, {} receipts, {} kinds of lens",
+            self.customers, self.frames, self.shapes, self.jobs, self.receipts, self.drawer
+        )
+    }
+}
+
 /// Fills an empty book.
 ///
 /// # Errors

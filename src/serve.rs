@@ -6,6 +6,7 @@ use thiserror::Error;
 use tokio::net::TcpListener;
 
 use crate::config::Serve;
+use crate::demo::{self, DemoError};
 use crate::store::{OpenError, Store, StoreError};
 use crate::web::clock::Clock;
 use crate::web::{AppState, build_app};
@@ -33,6 +34,9 @@ pub enum ServeError {
         /// What the system said.
         why: std::io::Error,
     },
+    /// The invented lab could not be laid in.
+    #[error(transparent)]
+    Demo(#[from] DemoError),
     /// The runtime or the server itself.
     #[error("{0}")]
     Io(#[from] std::io::Error),
@@ -59,11 +63,24 @@ async fn serve(options: &Serve) -> Result<(), ServeError> {
     let store = Store::open(&folder).await?;
     let clock = Clock::System;
     store.forget_old_drafts(clock.now()).await?;
+    if options.demo {
+        fill_with_demo(&store, clock).await?;
+    }
     let state = AppState::new(store.clone(), clock).await?;
     println!("Rimbook is open at http://{}", listener.local_addr()?);
     println!("The book is in {}", folder.display());
     axum::serve(listener, build_app(state)).with_graceful_shutdown(told_to_stop()).await?;
     store.close().await;
+    Ok(())
+}
+
+/// A book that has a lab already is left as it is: the pages open all the same.
+async fn fill_with_demo(store: &Store, clock: Clock) -> Result<(), ServeError> {
+    match demo::load(store, clock.today(), clock.now()).await {
+        Ok(summary) => println!("{summary}"),
+        Err(DemoError::NotEmpty(lab)) => println!("The book belongs to {lab} already: nothing was added to it"),
+        Err(other) => return Err(other.into()),
+    }
     Ok(())
 }
 
