@@ -292,7 +292,7 @@ async fn excuse_check(
 }
 
 fn read_reason(typed: &str) -> Result<String, String> {
-    let reason = text::line("The reason", typed, 500).map_err(|e| e.to_string())?;
+    let reason = text::line("The reason", typed, 300).map_err(|e| e.to_string())?;
     if reason.chars().filter(|c| c.is_alphabetic()).count() < REASON_LETTERS {
         return Err(format!("Write the reason in words, at least {REASON_LETTERS} letters: it prints with the pair"));
     }
