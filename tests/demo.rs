@@ -1,5 +1,7 @@
 //! The demonstration book, loaded whole and read back against its own files.
 
+#![allow(clippy::unwrap_used, reason = "a helper that fails fails its test")]
+
 use std::collections::BTreeMap;
 use std::time::Instant;
 
