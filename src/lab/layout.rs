@@ -307,6 +307,7 @@ mod tests {
             paid: Cents::new(0),
             sent_on: None,
             receipt: None,
+            history: Vec::new(),
         }
     }
 

@@ -66,7 +66,7 @@ async fn a_trace_file_is_kept_and_shown() {
     assert_eq!(page.texts(".notice"), Vec::<String>::new());
     assert!(page.text("a.primary").contains("take the two lenses in hand"));
     assert_eq!(page.attributes(".drawing svg", "viewBox").len(), 2);
-    assert_eq!(lab.store.list_events(job).await.unwrap().last().unwrap().note, "frame.trc");
+    assert_eq!(lab.store.get_job(job).await.unwrap().history.last().unwrap().note, "frame.trc");
     // The very bytes come back, as something to save and not to show.
     let original = lab.get(&format!("/jobs/{job}/shape/original")).await;
     assert_eq!(original.assert_status(200).body, file);

@@ -108,7 +108,7 @@ async fn page(
     seen.reverse();
     Ok(CheckPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(job, &opened.events, "check", state),
+        bar: JobBar::of(job, "check", state),
         number,
         not_yet,
         newest,

@@ -77,7 +77,7 @@ pub struct BlankWords {
 }
 
 async fn show_layout(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<Fields>) -> Answer {
-    let (job, events) = (state.store.get_job(number).await?, state.store.list_events(number).await?);
+    let job = state.store.get_job(number).await?;
     let lenses = state.store.find_lenses(number).await?;
     let lab = state.lab();
     let mut form = Form::new(asked);
@@ -91,8 +91,7 @@ async fn show_layout(State(state): State<AppState>, Path(number): Path<i64>, Que
         }
     }
     let is_fine = form.is_fine();
-    let page =
-        LayoutPage { chrome: Chrome::new(&state, ""), bar: JobBar::of(&job, &events, "layout", &state), laid, form };
+    let page = LayoutPage { chrome: Chrome::new(&state, ""), bar: JobBar::of(&job, "layout", &state), laid, form };
     if is_fine { show(&page) } else { show_again(&page) }
 }
 
