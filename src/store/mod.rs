@@ -65,20 +65,15 @@ impl Store {
             .synchronous(SqliteSynchronous::Full)
             .foreign_keys(true)
             .busy_timeout(Duration::from_secs(5));
-        let write = SqlitePoolOptions::new()
-            .max_connections(1)
-            .min_connections(1)
-            .connect_with(options.clone())
-            .await
-            .map_err(not_a_book)?;
+        // A connection to a file does not go stale: asking each one before use would double the cost of a read.
+        let pool = || SqlitePoolOptions::new().test_before_acquire(false);
+        let write =
+            pool().max_connections(1).min_connections(1).connect_with(options.clone()).await.map_err(not_a_book)?;
         refuse_newer(&write, &file).await?;
         MIGRATIONS.run(&write).await.map_err(|e| OpenError::NotABook { file: file.clone(), why: e.to_string() })?;
         check_settings(&write, &file).await?;
-        let read = SqlitePoolOptions::new()
-            .max_connections(4)
-            .connect_with(options.pragma("query_only", "on"))
-            .await
-            .map_err(not_a_book)?;
+        let read =
+            pool().max_connections(4).connect_with(options.pragma("query_only", "on")).await.map_err(not_a_book)?;
         Ok(Self { read, write })
     }
 

@@ -294,7 +294,7 @@ async fn open_jobs_stand_by_promise_the_late_ones_first() {
 async fn a_note_is_added_once_and_stays() {
     let lab = TestLab::new().await;
     let number = lab.given_job().await;
-    let key = lab.get(&format!("/jobs/{number}")).await.attributes("form[data-draft]", "data-draft").remove(0);
+    let key = lab.get(&format!("/jobs/{number}/notes")).await.attributes("form[data-draft]", "data-draft").remove(0);
     let fields = [("key", key.as_str()), ("note", "customer rang: needs them by Friday")];
     for _ in 0..2 {
         lab.post(&format!("/jobs/{number}/notes"), &fields).await.assert_status(303);
