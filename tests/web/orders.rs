@@ -304,3 +304,15 @@ async fn a_note_is_added_once_and_stays() {
     assert_eq!(history.iter().filter(|h| h.contains("by Friday")).count(), 1, "{history:?}");
     lab.post(&format!("/jobs/{number}/notes"), &[("note", " ")]).await.assert_status(422);
 }
+
+#[tokio::test]
+async fn a_job_page_shows_what_another_program_wrote() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    let path = format!("/jobs/{number}");
+    assert!(!lab.get(&path).await.body.contains("by hand"));
+    // A second opening of the same file stands for another program.
+    let other = rimbook::store::Store::open(lab.folder.path()).await.unwrap();
+    other.append_note("other", number, "written by hand elsewhere", crate::support::NOW).await.unwrap();
+    assert!(lab.get(&path).await.body.contains("by hand"), "nothing stale is shown");
+}

@@ -214,7 +214,7 @@ fn note_key(job: &Job) -> String {
 
 async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, WebError> {
     let earlier = match job.relens_of {
-        Some(number) => Some(state.store.get_job(number).await?.prescription),
+        Some(number) => Some(state.store.get_job(number).await?.prescription.clone()),
         None => None,
     };
     let today = state.clock.today();
