@@ -129,9 +129,7 @@ fn outward_address() -> Option<IpAddr> {
 fn listens_to_this_machine_alone() {
     let home = tempfile::tempdir().unwrap();
     let port = free_port();
-    let mut command = rimbook();
-    command.arg("--data").arg(home.path()).args(["--port", &port.to_string()]);
-    let running = Running::run(command);
+    let running = Running::start_at(home.path(), &port.to_string());
     assert_eq!(running.address.to_string(), format!("127.0.0.1:{port}"));
     assert!(running.get("/start").0.starts_with("HTTP/1.1 200"));
     // Another loopback address shows a server that listens on all of them; an outward one, where there is one, is the point.

@@ -1,6 +1,11 @@
 //! The real program as its owner starts it: its own process, a folder of its own, a port that is free.
 
-#![allow(dead_code, clippy::unwrap_used, clippy::panic, reason = "each test target uses its part, and a failed step is a failed test")]
+#![allow(
+    dead_code,
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "each test target uses its part, and a failed step is a failed test"
+)]
 
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{SocketAddr, TcpListener, TcpStream};
@@ -23,10 +28,17 @@ pub struct Running {
 }
 
 impl Running {
-    /// Starts the built program on the book in `folder` and waits for the line that names its address.
+    /// Starts the built program on the book in `folder`, at a free port, and waits for the line that names its address.
     pub fn start(folder: &Path, more: &[&str]) -> Self {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_rimbook"));
+        let mut command = rimbook();
         command.arg("--data").arg(folder).args(["--port", "0"]).args(more);
+        Self::run(command)
+    }
+
+    /// The same at a port of the test's choice.
+    pub fn start_at(folder: &Path, port: &str) -> Self {
+        let mut command = rimbook();
+        command.arg("--data").arg(folder).args(["--port", port]);
         Self::run(command)
     }
 
@@ -106,22 +118,28 @@ pub fn free_port() -> u16 {
     TcpListener::bind(("127.0.0.1", 0)).unwrap().local_addr().unwrap().port()
 }
 
-/// Sends one HTTP/1.1 request and reads one answer that gives its length.
+/// Sends one HTTP/1.1 request and reads one answer that gives its length: the head and the body.
 pub fn ask(address: SocketAddr, request: &str) -> (String, String) {
-    let mut stream = TcpStream::connect(address).unwrap();
-    stream.set_read_timeout(Some(PATIENCE)).unwrap();
-    stream.write_all(request.as_bytes()).unwrap();
+    try_ask(address, request).unwrap()
+}
+
+/// The same where nobody may be there any more.
+pub fn try_ask(address: SocketAddr, request: &str) -> std::io::Result<(String, String)> {
+    let mut stream = TcpStream::connect(address)?;
+    stream.set_read_timeout(Some(PATIENCE))?;
+    stream.write_all(request.as_bytes())?;
     let mut reader = BufReader::new(stream);
     let mut head = String::new();
-    while reader.read_line(&mut head).unwrap() > 2 {}
+    while reader.read_line(&mut head)? > 2 {}
     let length = head
         .lines()
         .filter_map(|line| line.split_once(':'))
         .find(|(name, _)| name.eq_ignore_ascii_case("content-length"))
-        .map_or(0, |(_, length)| length.trim().parse().unwrap());
+        .and_then(|(_, length)| length.trim().parse().ok())
+        .unwrap_or(0);
     let mut body = vec![0; length];
-    reader.read_exact(&mut body).unwrap();
-    (head, String::from_utf8(body).unwrap())
+    reader.read_exact(&mut body)?;
+    Ok((head, String::from_utf8_lossy(&body).into_owned()))
 }
 
 /// The lines a process prints, as they come. The thread ends with the process.
