@@ -125,7 +125,12 @@ fn ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> String {
         note: "Wants the temples short; call before sending",
         pupil_distance: read_pupil_distance("31.2/32.9").unwrap(),
         height: Pair::new("21.3".parse().unwrap(), "21".parse().unwrap()),
-        shape: Some(ticket::Shape { outlines: Pair::new(&shape, &shape), dbl_mm, layout: &layout }),
+        shape: Some(ticket::Shape {
+            outlines: Pair::new(&shape, &shape),
+            dbl_mm,
+            layout: &layout,
+            prism: Pair::new(None, None),
+        }),
         lenses: Pair::new(None, None),
         check: Some(&check),
     })
@@ -227,7 +232,7 @@ fn the_ticket_carries_what_the_bench_needs() {
         "3.80 in",
         "2.10 in",
         "52.00 × 36.00",
-        "Frame PD 70.00",
+        "frame PD 70.00",
         "rough dry, finish wet",
         "V bevel",
         "full rim, metal",

@@ -126,7 +126,7 @@ async fn lay_out(browser: &Browser, trace: &TracedPair) {
 }
 
 async fn print_the_ticket(browser: &Browser) {
-    browser.press("Print the bench ticket").await;
+    browser.click("main a[href='/jobs/1001/ticket']").await;
     browser.arrives_at("/jobs/1001/ticket").await;
     browser.sees(".sheet .number", "1001").await;
     browser.sees(".sheet", "Polycarbonate 1.59").await;
