@@ -137,7 +137,7 @@ async fn print_the_ticket(browser: &Browser) {
     assert!(width.as_f64().unwrap() >= least_px, "{width} px");
     // True size: the outline of the right lens is as wide on the sheet as its box.
     assert!(browser.has(".true-size svg").await && browser.has(".ruler-line svg").await);
-    browser.press("Back").await;
+    browser.click(".print-bar a").await;
     browser.arrives_at("/jobs/1001").await;
 }
 
@@ -163,7 +163,6 @@ async fn check_twice(browser: &Browser) {
     assert!(!browser.has("input[name=tick]").await, "a pair that did not pass cannot be packed");
     // Blocked anew and read again, this time off the two drums: the first is the sphere, the second the other meridian.
     browser.open_page("/jobs/1001/check").await;
-    browser.unfold("Read the pair again").await;
     browser.click("label[for=how-drums]").await;
     fill_all(browser, &[("first_right", "-2.25"), ("second_right", "-3.50"), ("axis_right", "96")]).await;
     fill_all(browser, &[("first_left", "-1.75"), ("second_left", "-2.50"), ("axis_left", "80")]).await;
@@ -240,7 +239,7 @@ async fn new_lenses_from_the_number(browser: &Browser) {
     browser.sees("h1", "New lenses for the frame of job 1001").await;
     assert!(!browser.has("#frame_name, #frame_maker, #price_frame").await, "no frame is asked for");
     browser.sees("main", "Shape on file").await;
-    assert_eq!((browser.value("pd").await, browser.value("height_left").await), ("31.2/33".into(), "20.00".into()));
+    assert_eq!((browser.value("pd").await, browser.value("height_left").await), ("31.20/33.00".into(), "20.00".into()));
     browser.fill("rx_right", "-2.75 -1.25 x 95").await;
     browser.fill("rx_left", "-1.75 -0.75 x 80").await;
     browser.press("Look it over first").await;
