@@ -78,7 +78,12 @@ fn bare(file: &str, port: u16) {
         tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().expect("a runtime");
     runtime.block_on(async {
         let options = SqliteConnectOptions::new().filename(file).pragma("query_only", "on");
-        let pool = SqlitePoolOptions::new().max_connections(4).connect_with(options).await.expect("the book");
+        let pool = SqlitePoolOptions::new()
+            .max_connections(4)
+            .test_before_acquire(false)
+            .connect_with(options)
+            .await
+            .expect("the book");
         let app = Router::new().route("/{number}", get(read_one)).with_state(pool);
         let listener = tokio::net::TcpListener::bind((Ipv4Addr::LOCALHOST, port)).await.expect("the port");
         axum::serve(listener, app).await.expect("serving");

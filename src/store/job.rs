@@ -1,6 +1,7 @@
 //! Jobs: one with all that its pages show, and lists of them.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use sqlx::{Sqlite, Transaction};
 use time::format_description::well_known::Rfc3339;
@@ -23,12 +24,23 @@ use crate::optics::{Eye, Pair};
 use crate::shape::trace::Trace;
 
 impl Store {
-    /// One job with everything its pages show, in one read.
+    /// One job with everything its pages show.
     ///
     /// # Errors
     ///
     /// [`StoreError::NotFound`] for a number that was never given.
-    pub async fn get_job(&self, number: i64) -> Result<Job, StoreError> {
+    pub async fn get_job(&self, number: i64) -> Result<Arc<Job>, StoreError> {
+        let version = self.recent.version().await?;
+        if let Some(job) = self.recent.find(version, number) {
+            return Ok(job);
+        }
+        let job = Arc::new(self.read_job(number).await?);
+        self.recent.keep(version, &job);
+        Ok(job)
+    }
+
+    /// The job in one read.
+    async fn read_job(&self, number: i64) -> Result<Job, StoreError> {
         let row = sqlx::query!(
             r#"select
                 job.number as "number!: i64", job.relens_of, job.made_for, job.design, job.note,
@@ -59,7 +71,6 @@ impl Store {
                 (select coalesce(sum(amount_cents), 0) from charge where job_number = job.number) as "charged!: i64",
                 (select coalesce(sum(amount_cents), 0) from payment where job_number = job.number) as "paid!: i64",
                 (select max(number) from receipt where job_number = job.number) as "receipt?: i64",
-                -- one row with everything: a second read would cost as much as all the rest of the page
                 (select json_group_array(json_array(kind, note, at) order by seq) from job_event where job_number = job.number)
                     as "history!: String"
                from job

@@ -1,5 +1,7 @@
 //! Taking the two uncut lenses in hand: from the drawer or bought, and whether each covers its shape.
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::routing::get;
@@ -97,7 +99,7 @@ impl Names {
 
 /// What the page and the form need of a job.
 struct Bench {
-    job: Job,
+    job: Arc<Job>,
     layout: Option<JobLayout>,
     in_hand: Pair<Option<LensInHand>>,
     drawer: Vec<DrawerLens>,

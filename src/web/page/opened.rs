@@ -1,5 +1,7 @@
 //! A job opened for one of its last steps: check, packing, sending, paper.
 
+use std::sync::Arc;
+
 use crate::lab::job::{Event, Happening, Job, Stage};
 use crate::lab::verification::{self, Reading, Verdict};
 use crate::print::CheckSummary;
@@ -10,7 +12,7 @@ use crate::web::error::WebError;
 /// A job with how far it has come.
 pub struct Opened {
     /// The job.
-    pub job: Job,
+    pub job: Arc<Job>,
     /// How far it has come.
     pub stage: Stage,
 }

@@ -1,5 +1,7 @@
 //! The shape of a job: put on file from a trace file or a table, shown to the boxing system, given back as it came.
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::Router;
 use axum::body::Bytes;
@@ -253,9 +255,9 @@ fn eye_shape(eye: Eye, outline: &Outline, boxing: &Boxing, is_mirror: bool, reac
     }
 }
 
-async fn kept_shape(state: &AppState, number: i64) -> Result<(Job, KeptShape), WebError> {
-    let mut job = state.store.get_job(number).await?;
-    let shape = job.shape.take().ok_or_else(|| WebError::NotFound(format!("A shape of job {number}")))?;
+async fn kept_shape(state: &AppState, number: i64) -> Result<(Arc<Job>, KeptShape), WebError> {
+    let job = state.store.get_job(number).await?;
+    let shape = job.shape.clone().ok_or_else(|| WebError::NotFound(format!("A shape of job {number}")))?;
     Ok((job, shape))
 }
 
