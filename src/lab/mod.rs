@@ -2,7 +2,7 @@
 //!
 //! Nouns: the [`profile`] of the lab, its [`catalogue`], a [`customer`], a [`frame`], an [`order`] and the [`job`] it
 //! becomes, the [`deadline`] it is promised for, the [`layout`] for the bench, the lenses in hand ([`stock`]), the
-//! [`bench`] ticket, the check ([`verification`]) and [`packing`] of a finished pair and the [`receipt`] with its
+//! [`mod@bench`] ticket, the check ([`verification`]) and [`packing`] of a finished pair and the [`receipt`] with its
 //! [`procedure`] codes.
 
 pub mod bench;
