@@ -130,7 +130,7 @@ impl JobLayout {
         let layout = PairLayout::of(outlines.as_ref(), dbl_mm, wanted, step, margin_mm);
         let eyes = Pair::new((Eye::Right, outlines.right), (Eye::Left, outlines.left)).map(|(eye, outline)| {
             let rx = job.prescription.eyes.get(eye);
-            let (power, laid) = (rx.power.numbers(), *layout.eyes.get(eye));
+            let (power, laid) = (job.lens_power(eye).numbers(), *layout.eyes.get(eye));
             let made = |prism: Prism| {
                 decentration_for(power, prism.numbers().to_vector(eye))
                     .map(|(x_mm, y_mm)| Decentration { in_mm: x_mm * eye.nasal_sign(), up_mm: y_mm })
@@ -274,6 +274,8 @@ mod tests {
             paid: Cents::new(0),
             sent_on: None,
             receipt: None,
+            frame_wear: None,
+            worn_order: None,
         }
     }
 

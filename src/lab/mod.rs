@@ -22,3 +22,4 @@ pub mod receipt;
 pub mod stock;
 pub mod text;
 pub mod verification;
+pub mod worn;

@@ -85,7 +85,7 @@ impl Measurement {
 pub fn ordered(job: &Job) -> Ordered {
     let distance = job.prescription.centred_on(job.made_for);
     Ordered {
-        power: job.prescription.eyes.map(|eye| eye.power),
+        power: job.lens_prescriptions().map(|eye| eye.power),
         prism: job.prescription.eyes.map(|eye| eye.prism),
         pupil_distance_mm: Pair::new(distance.mono(Eye::Right).to_f64(), distance.mono(Eye::Left).to_f64()),
         height_mm: job.height.map(Millimetre::to_f64),

@@ -188,3 +188,28 @@ fn refuses_what_nobody_wears() {
     let far = Wear { vertex_to_mm: 50.0, ..tilted(0.0, 0.0) };
     assert_eq!(worn(Eye::Right, &order, &far), Err(WornError::Vertex(50.0)));
 }
+
+#[test]
+fn what_is_left_is_the_rounding() {
+    for eye in Eye::BOTH {
+        let order = lens(-5.0, -1.5, 35.0);
+        let wear = Wear { vertex_from_mm: 12.0, vertex_to_mm: 10.0, panto_deg: 8.0, wrap_deg: 20.0 };
+        let got = worn(eye, &order, &wear).unwrap();
+        let none = left_as_worn(eye, &order, &wear, got.order).unwrap();
+        assert_same_power(none, SphereCylinder::sphere(0.0), 1e-9, "the exact order leaves nothing");
+        // As prescribed: what the lens gives less the prescription at the worn distance.
+        let wanted = order.power.vertex_compensated(12.0, 10.0).matrix();
+        let left = left_as_worn(eye, &order, &wear, order.power).unwrap().matrix();
+        let had = got.unchanged.matrix();
+        assert_close(left.xx_d, had.xx_d - wanted.xx_d, 1e-9, "across");
+        assert_close(left.xy_d, had.xy_d - wanted.xy_d, 1e-9, "oblique");
+        assert_close(left.yy_d, had.yy_d - wanted.yy_d, 1e-9, "along");
+        // Without tilt and with one distance, an eighth of sphere ordered too much is an eighth too much before the eye.
+        let flat = Wear { vertex_from_mm: 12.0, vertex_to_mm: 12.0, panto_deg: 0.0, wrap_deg: 0.0 };
+        let more = SphereCylinder { sphere_d: order.power.sphere_d + 0.125, ..order.power };
+        let left = left_as_worn(eye, &order, &flat, more).unwrap();
+        assert_same_power(left, SphereCylinder::sphere(0.125), 1e-9, "an eighth");
+    }
+    let steep = Wear { vertex_from_mm: 12.0, vertex_to_mm: 12.0, panto_deg: 0.0, wrap_deg: 60.0 };
+    assert!(left_as_worn(Eye::Right, &lens(-5.0, 0.0, 180.0), &steep, SphereCylinder::sphere(-5.0)).is_err());
+}
