@@ -227,7 +227,7 @@ fn the_ticket_carries_what_the_bench_needs() {
         "3.80 in",
         "2.10 in",
         "52.00 × 36.00",
-        "Frame PD 70.00",
+        "frame PD 70.00",
         "rough dry, finish wet",
         "V bevel",
         "full rim, metal",

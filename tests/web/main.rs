@@ -1,6 +1,8 @@
 //! The pages, tested through the whole router on a temporary book. One module a noun, as in `src/web/page`.
 
 mod guard;
+mod layout;
+mod lenses;
 mod orders;
 mod shapes;
 mod support;

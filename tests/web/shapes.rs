@@ -170,6 +170,22 @@ async fn a_second_upload_corrects_and_keeps_the_first() {
 }
 
 #[tokio::test]
+async fn new_lenses_use_the_shape_of_the_earlier_job() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    let again = lab.given_relens(job).await;
+    let page = lab.get(&format!("/jobs/{again}/shape")).await;
+    assert_eq!(page.texts(".eye-right .num")[..2], ["50.00", "40.00"]);
+    assert!(page.text("dl.across").contains(&format!("from job {job}")));
+    // A correction is the new job's own; the earlier job keeps its shape.
+    let round = records(Some("20.00"), &[("R", vec![2400; 36])]);
+    upload(&lab, again, &round, &[]).await.assert_status(303);
+    assert!(!lab.get(&format!("/jobs/{again}/shape")).await.text("dl.across").contains("from job"));
+    assert_eq!(lab.get(&format!("/jobs/{job}/shape")).await.texts(".eye-right .num")[0], "50.00");
+}
+
+#[tokio::test]
 async fn the_same_form_sent_twice_keeps_one_shape() {
     let lab = TestLab::new().await;
     let job = lab.given_job().await;

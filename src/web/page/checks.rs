@@ -85,6 +85,7 @@ struct Seen {
     profile: String,
     typed: Vec<(&'static str, String)>,
     rows: Vec<SeenRow>,
+    sources: Vec<(char, String)>,
     reason: Option<String>,
 }
 
@@ -92,6 +93,7 @@ struct Seen {
 struct SeenRow {
     letter: &'static str,
     row: verification::Row,
+    source: char,
     class: &'static str,
     mark: &'static str,
 }
@@ -99,6 +101,17 @@ struct SeenRow {
 impl Seen {
     fn of(check: ReadCheck, is_current: bool, state: &AppState) -> Self {
         let (reading, verdict) = (check.reading, check.verdict);
+        // Each source stands once below the table, under a letter.
+        let mut sources: Vec<(char, String)> = Vec::new();
+        let mut letter_of = |source: &str| match sources.iter().find(|(_, known)| known == source) {
+            Some((letter, _)) => *letter,
+            None => {
+                let letter = ('a'..='z').nth(sources.len()).unwrap_or('z');
+                sources.push((letter, source.to_owned()));
+                letter
+            }
+        };
+        let rows = verdict.rows.iter().map(|row| SeenRow::of(row.clone(), letter_of(&row.source))).collect();
         let typed = Eye::BOTH.map(|eye| (eye.name(), reading.get(eye).typed.clone()));
         Self {
             attempt: check.kept.attempt,
@@ -109,14 +122,16 @@ impl Seen {
             profile: verdict.profile,
             typed: typed.into(),
             reason: check.kept.reason,
-            rows: verdict.rows.into_iter().map(SeenRow::of).collect(),
+            rows,
+            sources,
         }
     }
 }
 
 impl SeenRow {
-    fn of(row: verification::Row) -> Self {
+    fn of(row: verification::Row, source: char) -> Self {
         Self {
+            source,
             letter: match row.eye.as_str() {
                 "right" => "R",
                 "left" => "L",

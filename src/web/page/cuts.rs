@@ -6,7 +6,7 @@ use axum::routing::get;
 use axum::{Form as Posted, Router};
 
 use super::jobs::JobBar;
-use super::{Answer, Chrome, form_key, go, posted_job_key, show, show_again};
+use super::{Answer, Chrome, draft_of, form_key, go, posted_job_key, show, show_again};
 use crate::lab::bench::BenchNotes;
 use crate::lab::job::{Event, Happening, Job, Stage, stage};
 use crate::lab::text;
@@ -40,9 +40,9 @@ struct CutPage {
 
 async fn show_cut(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
     let key = form_key("cut", number, state.store.count_cuts(number).await?);
-    let draft = state.store.find_draft(&key).await?.unwrap_or_default();
     let (job, events) = load(&state, number).await?;
-    show(&page(&state, &job, &events, key, Form::new(draft.fields)))
+    let form = draft_of(&state, &key).await?;
+    show(&page(&state, &job, &events, key, form))
 }
 
 async fn insert_cut(State(state): State<AppState>, Path(number): Path<i64>, Posted(fields): Posted<Fields>) -> Answer {

@@ -8,7 +8,7 @@ use uuid::Uuid;
 
 use super::jobs::{EyeWords, JobBar};
 use super::layout::{BlankWords, blank_words, prescribed_words};
-use super::{Answer, Chrome, form_key, go, posted_job_key, show, show_again};
+use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::lab::job::{Event, Job, Stage, stage};
 use crate::lab::layout::{EyeOnBench, Fit, JobLayout, Uncut, step_of};
 use crate::lab::stock::{DrawerLens, LensInHand, Suit};
@@ -118,8 +118,8 @@ async fn load(state: &AppState, number: i64) -> Result<Bench, WebError> {
 async fn show_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
     let bench = load(&state, number).await?;
     let key = form_key("lenses", number, state.store.count_lenses(number).await?);
-    let draft = state.store.find_draft(&key).await?.unwrap_or_default();
-    show(&page(&state, &bench, key, Form::new(draft.fields), Pair::new(false, false)))
+    let form = draft_of(&state, &key).await?;
+    show(&page(&state, &bench, key, form, Pair::new(false, false)))
 }
 
 async fn take_lenses(State(state): State<AppState>, Path(number): Path<i64>, Posted(fields): Posted<Fields>) -> Answer {
@@ -130,7 +130,7 @@ async fn take_lenses(State(state): State<AppState>, Path(number): Path<i64>, Pos
     let mut form = Form::new(fields);
     let key = posted_job_key(&form, "lenses", number, state.store.count_lenses(number).await?);
     // A form that was done already must not be read against the drawer it emptied.
-    if state.store.find_draft(&key).await?.is_some_and(|draft| draft.outcome.is_some()) {
+    if is_done(&state, &key).await? {
         return go(&format!("/jobs/{number}/lenses"));
     }
     let (lenses, not_fitting) = read_lenses(&mut form, &bench);

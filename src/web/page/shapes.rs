@@ -10,7 +10,7 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 
 use super::jobs::JobBar;
-use super::{Answer, Chrome, form_key, go, posted_job_key, show, show_again};
+use super::{Answer, Chrome, draft_of, form_key, go, posted_job_key, show, show_again};
 use crate::lab::job::{Job, Stage, stage};
 use crate::lab::kept_shape::{DblSource, KeptShape, NewShape, ShapeRefused};
 use crate::lab::text;
@@ -81,8 +81,8 @@ struct Upload {
 
 async fn show_shape(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
     let key = form_key("shape", number, state.store.count_shapes(number).await?);
-    let draft = state.store.find_draft(&key).await?.unwrap_or_default();
-    show(&page(&state, number, key, Form::new(draft.fields), Vec::new()).await?)
+    let form = draft_of(&state, &key).await?;
+    show(&page(&state, number, key, form, Vec::new()).await?)
 }
 
 async fn keep_shape(State(state): State<AppState>, Path(number): Path<i64>, sent: Multipart) -> Answer {
