@@ -56,7 +56,8 @@ impl Position {
     /// The usual position: 13 mm, 10° of panto, 6° of wrap (common practice, from memory: 12 to 14 mm, 8 to 12°, 5 to
     /// 8°).
     pub fn usual() -> Self {
-        let (mm, deg) = (Millimetre::from_hundredths(1300), |d: i32| Tilt::from_hundredths(d * 100).unwrap_or_default());
+        let (mm, deg) =
+            (Millimetre::from_hundredths(1300), |d: i32| Tilt::from_hundredths(d * 100).unwrap_or_default());
         let vertex = mm.unwrap_or_default();
         Self { vertex_from: vertex, frame: FrameWear { vertex, panto: deg(10), wrap: deg(6) } }
     }
@@ -306,6 +307,9 @@ mod tests {
             assert_eq!(PowerStep::from_key(step.key()), Some(step));
         }
         let usual = Position::usual().numbers();
-        assert_eq!((usual.vertex_from_mm, usual.vertex_to_mm, usual.panto_deg, usual.wrap_deg), (13.0, 13.0, 10.0, 6.0));
+        assert_eq!(
+            (usual.vertex_from_mm, usual.vertex_to_mm, usual.panto_deg, usual.wrap_deg),
+            (13.0, 13.0, 10.0, 6.0)
+        );
     }
 }

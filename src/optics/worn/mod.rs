@@ -108,11 +108,7 @@ pub fn left_as_worn(
     let sight = Sight::through(eye, &made, wear).ok_or(WornError::NoSight)?;
     let wanted = order.power.vertex_compensated(wear.vertex_from_mm, wear.vertex_to_mm).matrix();
     let had = sight.worn_power(ordered, &made).matrix();
-    let left = PowerMatrix {
-        xx_d: had.xx_d - wanted.xx_d,
-        xy_d: had.xy_d - wanted.xy_d,
-        yy_d: had.yy_d - wanted.yy_d,
-    };
+    let left = PowerMatrix { xx_d: had.xx_d - wanted.xx_d, xy_d: had.xy_d - wanted.xy_d, yy_d: had.yy_d - wanted.yy_d };
     Ok(left.to_sphere_cylinder())
 }
 
