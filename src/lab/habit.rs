@@ -1,8 +1,10 @@
 //! How exactly the lab works, as its owner says: what the chance that a pair will pass is figured from.
 
+use super::job::Job;
 use super::profile::Lab;
-use crate::optics::budget::Habits;
+use crate::optics::budget::{Budget, BudgetOrder, Habits, budget};
 use crate::optics::unit::Tilt;
+use crate::optics::{Eye, Pair};
 
 /// One figure the owner may change.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -137,6 +139,16 @@ impl LabHabits {
     pub fn offers(&self, wrap: Tilt) -> bool {
         wrap.hundredths().abs() >= self.offer_wrap.hundredths()
     }
+}
+
+/// The chance of every tolerance row of a job, by the lab's table and habits; of the power that is ordered.
+pub fn budget_of(job: &Job, lab: &Lab, habits: &LabHabits) -> Budget {
+    let order = BudgetOrder {
+        power: Pair::new(job.lens_power(Eye::Right).numbers(), job.lens_power(Eye::Left).numbers()),
+        prism: job.prescription.eyes.map(|eye| eye.prism.numbers()),
+        centre_specified: Pair::new(false, false),
+    };
+    budget(lab.tolerance, &order, &habits.numbers(lab))
 }
 
 #[cfg(test)]

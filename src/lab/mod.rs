@@ -2,9 +2,10 @@
 //!
 //! Nouns: the [`profile`] of the lab, its [`catalogue`], a [`customer`], a [`frame`], an [`order`] and the [`job`] it
 //! becomes, the [`deadline`] it is promised for, the [`layout`] for the bench, the lenses in hand ([`stock`]), the
-//! [`bench`] ticket, the lens as [`worn`] and the lab's [`habit`]s, the check ([`verification`]) and [`packing`] of a
+//! [`bench`] ticket, the lens as [`worn`], the [`balance`] of its prism and the lab's [`habit`]s, the check ([`verification`]) and [`packing`] of a
 //! finished pair and the [`receipt`] with its [`procedure`] codes.
 
+pub mod balance;
 pub mod bench;
 pub mod catalogue;
 pub mod customer;

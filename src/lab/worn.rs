@@ -62,6 +62,19 @@ impl Position {
         Self { vertex_from: vertex, frame: FrameWear { vertex, panto: deg(10), wrap: deg(6) } }
     }
 
+    /// `13 to 14 mm, 10° panto, 6° wrap`.
+    pub fn words(&self) -> String {
+        let mm = |length: Millimetre| super::frame::short(length);
+        let deg = |tilt: Tilt| tilt.to_f64().to_string();
+        format!(
+            "{} to {} mm, {}° panto, {}° wrap",
+            mm(self.vertex_from),
+            mm(self.frame.vertex),
+            deg(self.frame.panto),
+            deg(self.frame.wrap)
+        )
+    }
+
     /// The numbers for computing.
     pub fn numbers(&self) -> Wear {
         Wear {

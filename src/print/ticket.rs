@@ -11,7 +11,7 @@ use crate::lab::frame::FrameDetails;
 use crate::lab::order::{Design, MadeFor};
 use crate::lab::profile::Lab;
 use crate::lab::stock::LensInHand;
-use crate::optics::prescription::{EyePrescription, PupilDistance};
+use crate::optics::prescription::{EyePrescription, LensPower, PupilDistance};
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 use crate::shape::layout::{EyeLayout, PairLayout};
@@ -30,8 +30,12 @@ pub struct Facts<'a> {
     pub customer: &'a str,
     /// The frame.
     pub frame: &'a FrameDetails,
-    /// Each eye's prescription.
+    /// Each eye's lens to be made.
     pub eyes: &'a Pair<EyePrescription>,
+    /// What is to be known of the way the pair is worn, in words.
+    pub worn: Vec<String>,
+    /// The prescribed powers, where the lenses are ordered compensated.
+    pub prescribed: Option<Pair<LensPower>>,
     /// For which distance.
     pub made_for: MadeFor,
     /// The pupil distance of that use.
@@ -104,6 +108,8 @@ pub struct EyePart {
     pub minus: String,
     /// Plus-cylinder form; empty when there is no cylinder.
     pub plus: String,
+    /// The prescribed power where another is made; else empty.
+    pub prescribed: String,
     /// Prescribed prism; empty for none.
     pub prism: String,
     /// The wearer's pupil from the middle of the nose.
@@ -194,6 +200,8 @@ pub struct Ticket {
     pub has_prism: bool,
     /// The ruler line.
     pub ruler: String,
+    /// What is to be known of the way the pair is worn.
+    pub worn: Vec<String>,
     /// The last check.
     pub check: Option<CheckSummary>,
 }
@@ -231,6 +239,7 @@ impl Ticket {
             note: facts.note.to_owned(),
             has_prism: facts.eyes.iter().any(|(_, eye)| !eye.prism.is_none()),
             ruler: ruler::svg(),
+            worn: facts.worn.clone(),
             check: facts.check.cloned(),
         }
     }
@@ -244,6 +253,7 @@ impl EyePart {
             letter: eye.letter(),
             minus: power.to_minus().to_string(),
             plus: power.axis().map(|_| power.to_plus().to_string()).unwrap_or_default(),
+            prescribed: facts.prescribed.map(|p| p.get(eye).to_minus().to_string()).unwrap_or_default(),
             prism: if prism.is_none() { String::new() } else { prism.to_string() },
             pd: facts.pupil_distance.mono(eye).to_string(),
             height: facts.height.get(eye).to_string(),
