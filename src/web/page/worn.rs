@@ -359,9 +359,12 @@ fn notes(job: &Job, events: &[Event], habits: &LabHabits, here: &str) -> Vec<Wor
         notes.push(WornNote { class: "info", head: "As worn", says: words, link: link.clone() });
     }
     let taken = |e: &&Event| matches!(e.happening, Happening::LensRight | Happening::LensLeft);
-    if let (Some(order), Some(lens)) = (&job.worn_order, events.iter().rev().find(taken))
-        && order.at > lens.at
-    {
+    let lens = events.iter().rposition(|e| taken(&e));
+    // The decision stands in the history by its own words.
+    let decided = job.worn_order.as_ref().map(|order| said(job, order));
+    let decided =
+        decided.and_then(|said| events.iter().rposition(|e| e.happening == Happening::Note && e.note == said));
+    if lens.is_some() && decided > lens {
         notes.push(WornNote {
             class: "caution",
             head: "Caution",
