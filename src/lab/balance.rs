@@ -130,3 +130,57 @@ fn surfaced_blank_mm(laid: &EyeOnBench) -> f64 {
     };
     laid.cover(Uncut { diameter_mm: 0.0, off_in_mm: moved.in_mm, off_up_mm: moved.up_mm }).needs.with_margin_mm
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::lab::layout::step_of;
+    use crate::lab::layout::tests::{lab, round_job};
+
+    fn prism(rx: &str, reading: LookedThrough) -> PairPrism {
+        let (job, lab) = (round_job(rx, "32/32"), lab());
+        let layout = JobLayout::of(&job, &lab, step_of(&lab));
+        PairPrism::of(&job, &lab, layout.as_ref(), &Pair::new(None, None), reading)
+    }
+
+    #[test]
+    fn a_prism_two_ways() {
+        // -4.00 with 2 base in: 5 mm out (computed by Prentice). Round 44, 2 up: 2 (22 + √29) and 2 for chips; surfaced
+        // 2 (22 + 2) and 2 (closed form).
+        let got = prism("-4.00 sph 2 BI", LookedThrough::default());
+        for (eye, of) in got.eyes.iter() {
+            let made = of.decentred.as_ref().unwrap().as_ref().unwrap();
+            assert!((made.moved.in_mm + 5.0).abs() < 1e-9, "{eye:?}");
+            assert!((made.blank_mm.unwrap() - (2.0 * (22.0 + 29.0_f64.sqrt()) + 2.0)).abs() < 0.002);
+            assert!((of.surfaced_blank_mm.unwrap() - 50.0).abs() < 0.002);
+            // Within the 0.03 the simple rule is good for so near the centre (trade tables, computed).
+            let exact = made.exact.unwrap();
+            assert!((exact.in_pd - 2.0).abs() < 0.03 && exact.up_pd.abs() < 1e-6, "{exact:?}");
+            assert!(exact.in_pd != 2.0);
+        }
+        let at_pupil = got.at_pupil.unwrap();
+        assert!((at_pupil.exact.horizontal_pd - 4.0).abs() < 1e-9 && at_pupil.unwanted().horizontal_pd.abs() < 1e-9);
+        // ANSI Z80.1: the prescribed prism has its own limits.
+        assert!(got.prescribed.is_some());
+    }
+
+    #[test]
+    fn no_prism_no_ways_and_a_limit_in_millimetres_is_turned_into_prism() {
+        let got = prism("-5.00 sph", LookedThrough { in_mm: 0.0, up_mm: -10.0 });
+        assert!(got.eyes.iter().all(|(_, eye)| eye.decentred.is_none()) && got.prescribed.is_none());
+        // ANSI Z80.1-2015 quick-reference guide: over 3.375 D heights alike within 1.0 mm; 5.00 D there make 0.50.
+        assert_eq!(got.vertical.0.unit, Unit::Millimetre);
+        assert!((got.vertical.1 - 0.5).abs() < 1e-12);
+        // Equal lenses are in balance up and down, whatever they make each for itself.
+        let reading = got.at_reading.unwrap();
+        assert!((reading.eyes.right.rule.y_pd + 5.0).abs() < 1e-12 && reading.exact.vertical_pd.abs() < 1e-9);
+    }
+
+    #[test]
+    fn mirrored_eyes_have_mirrored_prism() {
+        let got = prism("+3.00 -1.00 x 90 1 BO 0.5 BU", LookedThrough { in_mm: 2.0, up_mm: -8.0 });
+        let reading = got.at_reading.unwrap();
+        let (right, left) = (reading.eyes.right.exact, reading.eyes.left.exact);
+        assert!((right.x_pd + left.x_pd).abs() < 1e-9 && (right.y_pd - left.y_pd).abs() < 1e-9);
+    }
+}

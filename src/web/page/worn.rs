@@ -353,39 +353,44 @@ pub async fn worn_words(state: &AppState, job: &Job) -> Result<Vec<String>, WebE
 }
 
 fn notes(job: &Job, events: &[Event], habits: &LabHabits, here: &str) -> Vec<WornNote> {
-    let mut notes = Vec::new();
-    let link = if here == "worn" { String::new() } else { format!("/jobs/{}/worn", job.number) };
-    if let Some(words) = job.compensated_words() {
-        notes.push(WornNote { class: "info", head: "As worn", says: words, link: link.clone() });
-    }
-    let taken = |e: &&Event| matches!(e.happening, Happening::LensRight | Happening::LensLeft);
-    let lens = events.iter().rposition(|e| taken(&e));
-    // The decision stands in the history by its own words.
-    let decided = job.worn_order.as_ref().map(|order| said(job, order));
-    let decided =
-        decided.and_then(|said| events.iter().rposition(|e| e.happening == Happening::Note && e.note == said));
-    if lens.is_some() && decided > lens {
-        notes.push(WornNote {
-            class: "caution",
-            head: "Caution",
-            says: "Which power to order was decided after a lens was taken in hand. Read both lenses on the \
-                   lensmeter before you block them."
-                .to_owned(),
-            link: String::new(),
-        });
-    }
+    let is_here = here == "worn";
+    let link = if is_here { String::new() } else { format!("/jobs/{}/worn", job.number) };
     let wrap = job.frame_wear.map(|wear| wear.wrap).filter(|wrap| habits.offers(*wrap));
+    let mut notes = Vec::new();
+    // The page itself says what was decided further down.
+    if let Some(says) = job.compensated_words().filter(|_| !is_here) {
+        notes.push(WornNote { class: "info", head: "As worn", says, link: link.clone() });
+    }
     if let (Some(wrap), None) = (wrap, &job.worn_order) {
-        let wrap = short(wrap.to_f64());
         let says = format!(
-            "This frame wraps {wrap}°. Lenses made as prescribed give another power as worn: decide which power to order."
+            "This frame wraps {}°. Lenses made as prescribed give another power as worn: decide which power to order.",
+            short(wrap.to_f64())
         );
         notes.push(WornNote { class: "caution", head: "Wrapped frame", says, link });
     }
-    if wrap.is_some() && here != "worn" {
-        notes.push(WornNote { class: "caution", head: "Caution", says: WRAP_CAUTION.to_owned(), link: String::new() });
+    let mut cautions = Vec::new();
+    if is_decided_late(job, events) {
+        cautions.push(DECIDED_LATE);
+    }
+    if wrap.is_some() && !is_here {
+        cautions.push(WRAP_CAUTION);
+    }
+    if !cautions.is_empty() {
+        let says = cautions.join(" ");
+        notes.push(WornNote { class: "caution", head: "Caution", says, link: String::new() });
     }
     notes
+}
+
+const DECIDED_LATE: &str = "Which power to order was decided after a lens was taken in hand: read both lenses on the \
+     lensmeter before you block them.";
+
+/// Whether the newest decision came after the newest lens; the decision stands in the history by its own words.
+fn is_decided_late(job: &Job, events: &[Event]) -> bool {
+    let lens = events.iter().rposition(|e| matches!(e.happening, Happening::LensRight | Happening::LensLeft));
+    let said = job.worn_order.as_ref().map(|order| said(job, order));
+    let decided = said.and_then(|said| events.iter().rposition(|e| e.happening == Happening::Note && e.note == said));
+    lens.is_some() && decided > lens
 }
 
 #[cfg(test)]
