@@ -128,7 +128,12 @@ fn ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> String {
         note: "Wants the temples short; call before sending",
         pupil_distance: read_pupil_distance("31.2/32.9").unwrap(),
         height: Pair::new("21.3".parse().unwrap(), "21".parse().unwrap()),
-        shape: Some(ticket::Shape { outlines: Pair::new(&shape, &shape), dbl_mm, layout: &layout }),
+        shape: Some(ticket::Shape {
+            outlines: Pair::new(&shape, &shape),
+            dbl_mm,
+            layout: &layout,
+            prism: Pair::new(None, None),
+        }),
         lenses: Pair::new(None, None),
         check: Some(&check),
     })

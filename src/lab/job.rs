@@ -61,6 +61,8 @@ pub struct Job {
     pub frame_wear: Option<FrameWear>,
     /// The owner's newest decision which power to order.
     pub worn_order: Option<WornOrder>,
+    /// What has happened, oldest first.
+    pub history: Vec<Event>,
 }
 
 impl Job {
@@ -103,6 +105,11 @@ impl Job {
     /// The decision that the lenses are ordered compensated for the way they are worn, if that is the newest.
     pub fn compensated(&self) -> Option<&WornOrder> {
         self.worn_order.as_ref().filter(|order| order.is_compensated)
+    }
+
+    /// How far the job has come.
+    pub fn stage(&self) -> Stage {
+        stage(self.history.iter().map(|event| event.happening))
     }
 }
 

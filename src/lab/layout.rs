@@ -309,6 +309,7 @@ pub(super) mod tests {
             receipt: None,
             frame_wear: None,
             worn_order: None,
+            history: Vec::new(),
         }
     }
 

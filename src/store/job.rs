@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use sqlx::{Sqlite, Transaction};
+use time::format_description::well_known::Rfc3339;
 use time::{Date, OffsetDateTime};
 use uuid::Uuid;
 
@@ -65,7 +66,10 @@ impl Store {
                 wo.left_axis_deg as "worn_left_axis?", wo.at as "worn_at?: OffsetDateTime",
                 (select coalesce(sum(amount_cents), 0) from charge where job_number = job.number) as "charged!: i64",
                 (select coalesce(sum(amount_cents), 0) from payment where job_number = job.number) as "paid!: i64",
-                (select max(number) from receipt where job_number = job.number) as "receipt?: i64"
+                (select max(number) from receipt where job_number = job.number) as "receipt?: i64",
+                -- one row with everything: a second read would cost as much as all the rest of the page
+                (select json_group_array(json_array(kind, note, at) order by seq) from job_event where job_number = job.number)
+                    as "history!: String"
                from job
                join customer c on c.id = job.customer_id
                join frame f on f.id = job.frame_id
@@ -252,26 +256,8 @@ impl Store {
             receipt: row.receipt,
             frame_wear,
             worn_order,
+            history: history(&row.history)?,
         })
-    }
-
-    /// What has happened to a job, oldest first.
-    pub async fn list_events(&self, number: i64) -> Result<Vec<Event>, StoreError> {
-        sqlx::query!(
-            r#"select kind, note, at as "at: OffsetDateTime" from job_event where job_number = ? order by seq"#,
-            number
-        )
-        .fetch_all(&self.read)
-        .await?
-        .into_iter()
-        .map(|row| {
-            Ok(Event {
-                happening: word("event", &row.kind, Happening::from_key(&row.kind))?,
-                note: row.note,
-                at: row.at,
-            })
-        })
-        .collect()
     }
 
     /// The bill of a job, line by line.
@@ -435,6 +421,20 @@ impl Store {
         tx.commit().await?;
         Ok(Once::Now(()))
     }
+}
+
+/// Reads the history that [`Store::get_job`] gathers as a JSON list of kind, note and moment.
+fn history(json: &str) -> Result<Vec<Event>, StoreError> {
+    let rows: Vec<(String, String, String)> = serde_json::from_str(json).map_err(unreadable("history"))?;
+    rows.into_iter()
+        .map(|(kind, note, at)| {
+            Ok(Event {
+                happening: word("event", &kind, Happening::from_key(&kind))?,
+                note,
+                at: OffsetDateTime::parse(&at, &Rfc3339).map_err(unreadable("history"))?,
+            })
+        })
+        .collect()
 }
 
 /// What to look for in [`Store::list_jobs`].

@@ -86,6 +86,8 @@ async fn a_failed_pair_is_kept_back_until_a_reason_is_written() {
     assert_eq!(answer.text("#reason"), "too late");
     assert_eq!(lab.stage(number).await, Stage::Cut);
 
+    let long = "word ".repeat(80);
+    lab.post(&excuse, &[("reason", &long)]).await.assert_status(422);
     let reason = "Customer keeps the old axis, agreed by phone";
     lab.post(&excuse, &[("key", &format!("excuse-{number}-0")), ("reason", reason)]).await.assert_status(303);
     let again =

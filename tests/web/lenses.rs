@@ -2,7 +2,7 @@
 
 use axum::body::Body;
 use axum::http::{Request, header};
-use rimbook::lab::job::{Happening, Stage, stage};
+use rimbook::lab::job::{Happening, Stage};
 use rimbook::lab::stock::DrawerLensDetails;
 use rimbook::optics::Eye;
 
@@ -27,7 +27,7 @@ async fn stock(lab: &TestLab, material: &str, sphere: &str, cylinder: &str, diam
 }
 
 async fn stage_of(lab: &TestLab, job: i64) -> Stage {
-    stage(lab.store.list_events(job).await.unwrap().iter().map(|e| e.happening))
+    lab.store.get_job(job).await.unwrap().stage()
 }
 
 fn key_of(page: &Answer) -> String {
@@ -207,7 +207,7 @@ async fn a_cut_comes_after_the_lenses_and_is_booked_once() {
     let again = [("lens_left", "bought"), ("diameter_left", "70")];
     lab.post(&format!("/jobs/{job}/lenses"), &again).await.assert_status(303);
     assert_eq!(stage_of(&lab, job).await, Stage::LensesInHand);
-    let events = lab.store.list_events(job).await.unwrap();
+    let events = lab.store.get_job(job).await.unwrap().history;
     assert_eq!(events.last().unwrap().happening, Happening::LensLeft);
     assert_eq!(
         lab.store.find_lenses(job).await.unwrap().get(Eye::Left).as_ref().unwrap().diameter.to_string(),

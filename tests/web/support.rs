@@ -13,7 +13,7 @@ use axum::http::{Request, StatusCode, header};
 use http_body_util::BodyExt;
 use rimbook::lab::customer::Person;
 use rimbook::lab::frame::{FrameDetails, Rim};
-use rimbook::lab::job::{Stage, stage};
+use rimbook::lab::job::Stage;
 use rimbook::lab::kept_shape::NewShape;
 use rimbook::lab::money::Cents;
 use rimbook::lab::order::{
@@ -300,7 +300,7 @@ impl TestLab {
 
     /// How far a job has come.
     pub async fn stage(&self, number: i64) -> Stage {
-        stage(self.store.list_events(number).await.unwrap().iter().map(|e| e.happening))
+        self.store.get_job(number).await.unwrap().stage()
     }
 
     /// Posts a form as another site open in the same browser would.

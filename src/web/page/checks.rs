@@ -6,21 +6,24 @@ use axum::routing::{get, post};
 use axum::{Form as Posted, Router};
 
 use super::jobs::{EyeWords, JobBar};
-use super::opened::{Opened, ReadCheck, list_checks};
+use super::opened::{Opened, list_checks};
 use super::worn::{WornNote, worn_notes};
 use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::lab::job::{Happening, Stage};
 use crate::lab::text;
-use crate::lab::verification::{self, Outcome, REASON_LETTERS};
+use crate::lab::verification::{self, REASON_LETTERS};
 use crate::optics::Eye;
 use crate::optics::tolerance::{READING_CAUTION, STANDARD_GOVERNS};
 use crate::store::draft::Fields;
 use crate::store::verification::NewCheck;
+use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::{AppState, words};
 
 mod reading;
+mod seen;
+
+use seen::Seen;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
@@ -77,80 +80,6 @@ struct ExcuseForm {
     problems: usize,
 }
 
-/// A check as it is shown.
-struct Seen {
-    attempt: i64,
-    at: String,
-    is_passed: bool,
-    is_current: bool,
-    sentence: String,
-    profile: String,
-    typed: Vec<(&'static str, String)>,
-    rows: Vec<SeenRow>,
-    sources: Vec<(char, String)>,
-    reason: Option<String>,
-}
-
-/// A row of the verdict as it is shown.
-struct SeenRow {
-    letter: &'static str,
-    row: verification::Row,
-    source: char,
-    class: &'static str,
-    mark: &'static str,
-}
-
-impl Seen {
-    fn of(check: ReadCheck, is_current: bool, state: &AppState) -> Self {
-        let (reading, verdict) = (check.reading, check.verdict);
-        // Each source stands once below the table, under a letter.
-        let mut sources: Vec<(char, String)> = Vec::new();
-        let mut letter_of = |source: &str| match sources.iter().find(|(_, known)| known == source) {
-            Some((letter, _)) => *letter,
-            None => {
-                let letter = ('a'..='z').nth(sources.len()).unwrap_or('z');
-                sources.push((letter, source.to_owned()));
-                letter
-            }
-        };
-        let rows = verdict.rows.iter().map(|row| SeenRow::of(row.clone(), letter_of(&row.source))).collect();
-        let typed = Eye::BOTH.map(|eye| (eye.name(), reading.get(eye).typed.clone()));
-        Self {
-            attempt: check.kept.attempt,
-            at: words::moment(&state.clock.local(check.kept.at)),
-            is_passed: check.kept.passed,
-            is_current,
-            sentence: verdict.sentence(),
-            profile: verdict.profile,
-            typed: typed.into(),
-            reason: check.kept.reason,
-            rows,
-            sources,
-        }
-    }
-}
-
-impl SeenRow {
-    fn of(row: verification::Row, source: char) -> Self {
-        Self {
-            source,
-            letter: match row.eye.as_str() {
-                "right" => "R",
-                "left" => "L",
-                _ => "",
-            },
-            class: match row.outcome {
-                Outcome::Pass => "pass",
-                Outcome::PassAtLimit => "limit",
-                Outcome::Fail => "fail",
-                Outcome::NotChecked => "unchecked",
-            },
-            mark: row.outcome.words(),
-            row,
-        }
-    }
-}
-
 /// The page with the forms as they stand; a form that was refused takes the place of its draft.
 async fn page(
     state: &AppState,
@@ -181,9 +110,9 @@ async fn page(
     seen.reverse();
     Ok(CheckPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(job, &opened.events, "check", state),
+        bar: JobBar::of(job, "check", state),
         number,
-        worn_notes: worn_notes(state, job, &opened.events).await?,
+        worn_notes: worn_notes(state, job).await?,
         not_yet,
         newest,
         earlier: seen,
@@ -295,7 +224,7 @@ async fn excuse_check(
 }
 
 fn read_reason(typed: &str) -> Result<String, String> {
-    let reason = text::line("The reason", typed, 500).map_err(|e| e.to_string())?;
+    let reason = text::line("The reason", typed, 300).map_err(|e| e.to_string())?;
     if reason.chars().filter(|c| c.is_alphabetic()).count() < REASON_LETTERS {
         return Err(format!("Write the reason in words, at least {REASON_LETTERS} letters: it prints with the pair"));
     }

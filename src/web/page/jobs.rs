@@ -10,7 +10,7 @@ use serde::Deserialize;
 use super::worn::{WornNote, worn_notes};
 use super::{Answer, Chrome, form_key, go, show, show_again};
 use crate::lab::deadline::{Lateness, delay_notice};
-use crate::lab::job::{Event, Happening, Job, Stage, stage};
+use crate::lab::job::{Happening, Job, Stage};
 use crate::lab::order::{MadeFor, Prescription};
 use crate::lab::text;
 use crate::optics::Eye;
@@ -84,8 +84,8 @@ impl JobBar {
     ];
 
     /// The bar of a job on its page `here`: `job`, `shape`, `lenses`, `layout`, `cut`, `check`, `packing`, `shipment`, `receipt`.
-    pub fn of(job: &Job, events: &[Event], here: &str, state: &AppState) -> Self {
-        let reached = stage(events.iter().map(|e| e.happening));
+    pub fn of(job: &Job, here: &str, state: &AppState) -> Self {
+        let reached = job.stage();
         let lateness = Lateness::of(job.promised_on, job.sent_on.is_some(), state.clock.today());
         Self {
             number: job.number,
@@ -210,32 +210,27 @@ struct Asked {
 }
 
 async fn show_job(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<Asked>) -> Answer {
-    let (job, events) = load(&state, number).await?;
-    let key = note_key(number, &events);
+    let job = state.store.get_job(number).await?;
+    let key = note_key(&job);
     let draft = state.store.find_draft(&key).await?.unwrap_or_default();
-    show(&page(&state, &job, &events, asked.already.is_some(), Form::new(draft.fields)).await?)
+    show(&page(&state, &job, asked.already.is_some(), Form::new(draft.fields)).await?)
 }
 
-async fn load(state: &AppState, number: i64) -> Result<(Job, Vec<Event>), WebError> {
-    Ok((state.store.get_job(number).await?, state.store.list_events(number).await?))
+fn note_key(job: &Job) -> String {
+    let notes = job.history.iter().filter(|e| e.happening == Happening::Note).count();
+    form_key("note", job.number, notes as i64)
 }
 
-fn note_key(number: i64, events: &[Event]) -> String {
-    let notes = events.iter().filter(|e| e.happening == Happening::Note).count();
-    form_key("note", number, notes as i64)
-}
-
-async fn page(state: &AppState, job: &Job, events: &[Event], already: bool, form: Form) -> Result<JobPage, WebError> {
+async fn page(state: &AppState, job: &Job, already: bool, form: Form) -> Result<JobPage, WebError> {
     let earlier = match job.relens_of {
         Some(number) => Some(state.store.get_job(number).await?.prescription),
         None => None,
     };
     let today = state.clock.today();
-    let reached = stage(events.iter().map(|e| e.happening));
     Ok(JobPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(job, events, "job", state),
-        next: next_step(reached, job.number),
+        bar: JobBar::of(job, "job", state),
+        next: next_step(job.stage(), job.number),
         already,
         delay: delay_notice(job.promised_on, job.sent_on.is_some(), today),
         right: EyeWords::of(job, Eye::Right, earlier.as_ref()),
@@ -251,13 +246,14 @@ async fn page(state: &AppState, job: &Job, events: &[Event], already: bool, form
         receipt: job.receipt,
         prescription_facts: prescription_facts(&job.prescription),
         is_past: job.prescription.is_past(job.ordered_on),
-        worn_notes: worn_notes(state, job, events).await?,
-        history: events
+        worn_notes: worn_notes(state, job).await?,
+        history: job
+            .history
             .iter()
             .rev()
             .map(|e| (words::moment(&state.clock.local(e.at)), e.happening.words(), e.note.clone()))
             .collect(),
-        note_key: note_key(job.number, events),
+        note_key: note_key(job),
         form,
     })
 }
@@ -327,14 +323,14 @@ async fn add_note(
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
 ) -> Result<Response, WebError> {
-    let (job, events) = load(&state, number).await?;
+    let job = state.store.get_job(number).await?;
     let mut form = Form::new(fields);
     let Some(note) = form.read("note", |t| text::needed("A note", t, 500)) else {
-        return show_again(&page(&state, &job, &events, false, form).await?);
+        return show_again(&page(&state, &job, false, form).await?);
     };
     let key = form.value("key").to_owned();
     let ours = key.strip_prefix(&format!("note-{number}-")).is_some_and(|n| n.parse::<u32>().is_ok());
-    let key = if ours { key } else { note_key(number, &events) };
+    let key = if ours { key } else { note_key(&job) };
     state.store.append_note(&key, number, &note, state.clock.now()).await?;
     go(&format!("/jobs/{number}"))
 }

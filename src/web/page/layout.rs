@@ -81,7 +81,7 @@ pub struct BlankWords {
 }
 
 async fn show_layout(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<Fields>) -> Answer {
-    let (job, events) = (state.store.get_job(number).await?, state.store.list_events(number).await?);
+    let job = state.store.get_job(number).await?;
     let lenses = state.store.find_lenses(number).await?;
     let lab = state.lab();
     let mut form = Form::new(asked);
@@ -97,9 +97,9 @@ async fn show_layout(State(state): State<AppState>, Path(number): Path<i64>, Que
     let is_fine = form.is_fine();
     let page = LayoutPage {
         chrome: Chrome::new(&state, ""),
-        bar: JobBar::of(&job, &events, "layout", &state),
+        bar: JobBar::of(&job, "layout", &state),
         laid,
-        worn_notes: worn_notes(&state, &job, &events).await?,
+        worn_notes: worn_notes(&state, &job).await?,
         risk: risk_sentence(&state, &job).await?,
         form,
     };

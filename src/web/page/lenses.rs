@@ -10,7 +10,7 @@ use super::jobs::{EyeWords, JobBar};
 use super::layout::{BlankWords, blank_words, prescribed_words};
 use super::worn::{WornNote, worn_notes};
 use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
-use crate::lab::job::{Event, Job, Stage, stage};
+use crate::lab::job::{Job, Stage};
 use crate::lab::layout::{EyeOnBench, Fit, JobLayout, Uncut, step_of};
 use crate::lab::stock::{DrawerLens, LensInHand, Suit};
 use crate::lab::text;
@@ -100,7 +100,6 @@ impl Names {
 /// What the page and the form need of a job.
 struct Bench {
     job: Job,
-    events: Vec<Event>,
     layout: Option<JobLayout>,
     in_hand: Pair<Option<LensInHand>>,
     drawer: Vec<DrawerLens>,
@@ -109,10 +108,8 @@ struct Bench {
 
 async fn load(state: &AppState, number: i64) -> Result<Bench, WebError> {
     let (job, lab) = (state.store.get_job(number).await?, state.lab());
-    let events = state.store.list_events(number).await?;
     Ok(Bench {
-        worn_notes: worn_notes(state, &job, &events).await?,
-        events,
+        worn_notes: worn_notes(state, &job).await?,
         layout: JobLayout::of(&job, &lab, step_of(&lab)),
         in_hand: state.store.find_lenses(number).await?,
         drawer: state.store.list_drawer().await?,
@@ -129,7 +126,7 @@ async fn show_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> 
 
 async fn take_lenses(State(state): State<AppState>, Path(number): Path<i64>, Posted(fields): Posted<Fields>) -> Answer {
     let bench = load(&state, number).await?;
-    if stage(bench.events.iter().map(|e| e.happening)) == Stage::Sent {
+    if bench.job.stage() == Stage::Sent {
         return Err(WebError::OutOfTurn(format!("Job {number} is sent: a remake is a new job.")));
     }
     let mut form = Form::new(fields);
@@ -248,12 +245,12 @@ fn front_power(text: &str) -> Result<Dioptre, String> {
 }
 
 fn page(state: &AppState, bench: &Bench, key: String, mut form: Form, not_fitting: Pair<bool>) -> LensesPage {
-    let reached = stage(bench.events.iter().map(|e| e.happening));
+    let reached = bench.job.stage();
     let eyes = Eye::BOTH.map(|eye| eye_lenses(bench, eye, *not_fitting.get(eye), &mut form));
     let number = bench.job.number;
     LensesPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(&bench.job, &bench.events, "lenses", state),
+        bar: JobBar::of(&bench.job, "lenses", state),
         eyes,
         material: bench.job.material.details.name.clone(),
         has_shape: bench.layout.is_some(),

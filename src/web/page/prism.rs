@@ -84,7 +84,7 @@ struct Row {
 }
 
 async fn show_prism(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<Fields>) -> Answer {
-    let (job, events) = (state.store.get_job(number).await?, state.store.list_events(number).await?);
+    let job = state.store.get_job(number).await?;
     let (in_hand, lab) = (state.store.find_lenses(number).await?, state.lab());
     let layout = JobLayout::of(&job, &lab, step_of(&lab));
     let mut form = Form::new(asked);
@@ -96,7 +96,7 @@ async fn show_prism(State(state): State<AppState>, Path(number): Path<i64>, Quer
     let is_fine = form.is_fine();
     let page = PrismPage {
         chrome: Chrome::new(&state, ""),
-        bar: JobBar::of(&job, &events, "prism", &state),
+        bar: JobBar::of(&job, "prism", &state),
         eyes: Eye::BOTH.map(|eye| EyeCard::of(&job, eye, prism.eyes.get(eye))),
         unwanted: prism.unwanted.map(|unwanted| between(&prism, unwanted)),
         prescribed: prism.prescribed.map(|(across, up)| {

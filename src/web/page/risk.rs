@@ -53,12 +53,11 @@ struct Row {
 }
 
 async fn show_risk(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
-    let (job, events) = (state.store.get_job(number).await?, state.store.list_events(number).await?);
-    let lab = state.lab();
+    let (job, lab) = (state.store.get_job(number).await?, state.lab());
     let budget = budget_of(&job, &lab, &state.store.get_habits().await?);
     show(&RiskPage {
         chrome: Chrome::new(&state, ""),
-        bar: JobBar::of(&job, &events, "risk", &state),
+        bar: JobBar::of(&job, "risk", &state),
         sentence: budget.sentence(),
         wholes: wholes(&budget),
         rows: rows(&budget),

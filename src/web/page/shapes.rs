@@ -11,7 +11,7 @@ use axum::routing::get;
 
 use super::jobs::JobBar;
 use super::{Answer, Chrome, draft_of, form_key, go, posted_job_key, show, show_again};
-use crate::lab::job::{Job, Stage, stage};
+use crate::lab::job::{Job, Stage};
 use crate::lab::kept_shape::{DblSource, KeptShape, NewShape, ShapeRefused};
 use crate::lab::text;
 use crate::optics::unit::Millimetre;
@@ -181,8 +181,8 @@ async fn page(
     mut form: Form,
     mut faults: Vec<String>,
 ) -> Result<ShapePage, WebError> {
-    let (job, events) = (state.store.get_job(number).await?, state.store.list_events(number).await?);
-    let reached = stage(events.iter().map(|e| e.happening));
+    let job = state.store.get_job(number).await?;
+    let reached = job.stage();
     let kept = match &job.shape {
         Some(shape) => Some(on_file(state, &job, shape).await?),
         None => None,
@@ -192,7 +192,7 @@ async fn page(
     faults.truncate(FAULTS_SHOWN);
     Ok(ShapePage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(&job, &events, "shape", state),
+        bar: JobBar::of(&job, "shape", state),
         next: kept.as_ref().and_then(|_| next(reached, number)),
         already_cut: reached >= Stage::Cut,
         kept,

@@ -34,6 +34,7 @@ async fn print_ticket(State(state): State<AppState>, Path(number): Path<i64>) ->
         outlines: Pair::new(&laid.eyes.right.outline, &laid.eyes.left.outline),
         dbl_mm: laid.dbl_mm,
         layout,
+        prism: laid.eyes.as_ref().map(|eye| eye.prism),
     });
     show(&Ticket::of(&Facts {
         lab: &lab,

@@ -9,7 +9,7 @@ use super::jobs::JobBar;
 use super::layout::{Signed, signed};
 use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::lab::habit::LabHabits;
-use crate::lab::job::{Event, Happening, Job, Stage, stage};
+use crate::lab::job::{Happening, Job, Stage};
 use crate::lab::layout::{JobLayout, step_of};
 use crate::lab::stock::LensInHand;
 use crate::lab::worn::{DECISION_CAUTION, EyeWorn, FrameWear, NoOrder, Position, PowerStep, WRAP_CAUTION, WornOrder};
@@ -81,7 +81,6 @@ struct Asked {
 /// The job with all the figures need.
 struct Opened {
     job: Job,
-    events: Vec<Event>,
     layout: Option<JobLayout>,
     in_hand: Pair<Option<LensInHand>>,
     habits: LabHabits,
@@ -91,7 +90,6 @@ struct Opened {
 async fn open(state: &AppState, number: i64) -> Result<Opened, WebError> {
     let (job, lab) = (state.store.get_job(number).await?, state.lab());
     Ok(Opened {
-        events: state.store.list_events(number).await?,
         layout: JobLayout::of(&job, &lab, step_of(&lab)),
         in_hand: state.store.find_lenses(number).await?,
         habits: state.store.get_habits().await?,
@@ -214,7 +212,7 @@ fn read_asked(form: &mut Form) -> Option<Asked> {
 /// Why the power to order cannot be decided now.
 fn closed(opened: &Opened) -> Option<String> {
     let number = opened.job.number;
-    match stage(opened.events.iter().map(|e| e.happening)) {
+    match opened.job.stage() {
         Stage::Sent => Some(format!("Job {number} is sent. Which power was ordered is not changed afterwards.")),
         reached if reached >= Stage::Cut => Some(format!(
             "The lenses of job {number} are cut, so the power they are checked against stays. If other lenses are to \
@@ -243,8 +241,8 @@ async fn page(
     });
     Ok(WornPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(job, &opened.events, "worn", state),
-        worn_notes: notes(job, &opened.events, &opened.habits, "worn"),
+        bar: JobBar::of(job, "worn", state),
+        worn_notes: notes(job, &opened.habits, "worn"),
         pair,
         seen: both.map(|(right, left)| Pair::new(right.order.to_string(), left.order.to_string())),
         made_of: format!("{}, index {:.3}", job.material.details.name, job.material.details.index()),
@@ -341,8 +339,8 @@ pub struct WornNote {
 }
 
 /// The notes for a page of a job.
-pub async fn worn_notes(state: &AppState, job: &Job, events: &[Event]) -> Result<Vec<WornNote>, WebError> {
-    Ok(notes(job, events, &state.store.get_habits().await?, ""))
+pub async fn worn_notes(state: &AppState, job: &Job) -> Result<Vec<WornNote>, WebError> {
+    Ok(notes(job, &state.store.get_habits().await?, ""))
 }
 
 /// What the ticket and the packing sheet say.
@@ -352,7 +350,7 @@ pub async fn worn_words(state: &AppState, job: &Job) -> Result<Vec<String>, WebE
     Ok(job.compensated_words().into_iter().chain(wraps.then(|| WRAP_CAUTION.to_owned())).collect())
 }
 
-fn notes(job: &Job, events: &[Event], habits: &LabHabits, here: &str) -> Vec<WornNote> {
+fn notes(job: &Job, habits: &LabHabits, here: &str) -> Vec<WornNote> {
     let is_here = here == "worn";
     let link = if is_here { String::new() } else { format!("/jobs/{}/worn", job.number) };
     let wrap = job.frame_wear.map(|wear| wear.wrap).filter(|wrap| habits.offers(*wrap));
@@ -369,7 +367,7 @@ fn notes(job: &Job, events: &[Event], habits: &LabHabits, here: &str) -> Vec<Wor
         notes.push(WornNote { class: "caution", head: "Wrapped frame", says, link });
     }
     let mut cautions = Vec::new();
-    if is_decided_late(job, events) {
+    if is_decided_late(job) {
         cautions.push(DECIDED_LATE);
     }
     if wrap.is_some() && !is_here {
@@ -386,10 +384,11 @@ const DECIDED_LATE: &str = "Which power to order was decided after a lens was ta
      lensmeter before you block them.";
 
 /// Whether the newest decision came after the newest lens; the decision stands in the history by its own words.
-fn is_decided_late(job: &Job, events: &[Event]) -> bool {
-    let lens = events.iter().rposition(|e| matches!(e.happening, Happening::LensRight | Happening::LensLeft));
+fn is_decided_late(job: &Job) -> bool {
+    let lens = job.history.iter().rposition(|e| matches!(e.happening, Happening::LensRight | Happening::LensLeft));
     let said = job.worn_order.as_ref().map(|order| said(job, order));
-    let decided = said.and_then(|said| events.iter().rposition(|e| e.happening == Happening::Note && e.note == said));
+    let decided =
+        said.and_then(|said| job.history.iter().rposition(|e| e.happening == Happening::Note && e.note == said));
     lens.is_some() && decided > lens
 }
 
