@@ -124,6 +124,7 @@ async fn a_decision_changes_every_later_page_and_prints_both() {
     lab.post(&check, &good).await.assert_status(303);
     let page = lab.get(&check).await;
     assert!(page.text(".verdict").starts_with("Passed"), "{}", page.body);
+    assert!(page.text("table caption").contains("(prescribed -6.00 sph)"), "{}", page.text("table caption"));
     assert_eq!(page.texts(".prescribed-power").first().map(String::as_str), Some("prescribed -6.00 sph"));
     let sheet = lab.get(&format!("/jobs/{number}/packing-sheet")).await;
     sheet.assert_status(200);

@@ -340,6 +340,10 @@ pub struct WornNote {
 
 /// The notes for a page of a job.
 pub async fn worn_notes(state: &AppState, job: &Job) -> Result<Vec<WornNote>, WebError> {
+    // Nothing is known of how most pairs sit: their pages need no more of the book.
+    if job.frame_wear.is_none() && job.worn_order.is_none() {
+        return Ok(Vec::new());
+    }
     Ok(notes(job, &state.store.get_habits().await?, ""))
 }
 
