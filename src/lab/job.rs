@@ -88,18 +88,7 @@ impl Job {
 
     /// Both powers in a sentence, where the lenses are ordered compensated.
     pub fn compensated_words(&self) -> Option<String> {
-        self.compensated().map(|order| {
-            let eye = |eye: Eye| {
-                let (made, prescribed) = (order.power.get(eye), self.prescription.eyes.get(eye).power);
-                format!("{} {} (prescribed {})", eye.letter(), made.to_minus(), prescribed.to_minus())
-            };
-            format!(
-                "Ordered compensated for the way they are worn ({}): {}, {}.",
-                order.position.words(),
-                eye(Eye::Right),
-                eye(Eye::Left)
-            )
-        })
+        self.compensated().map(|order| order.words(self.prescription.eyes.map(|eye| eye.power)))
     }
 
     /// The decision that the lenses are ordered compensated for the way they are worn, if that is the newest.

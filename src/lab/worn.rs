@@ -99,6 +99,21 @@ pub struct WornOrder {
     pub at: OffsetDateTime,
 }
 
+impl WornOrder {
+    /// The decision in a sentence, with both powers where the lenses are compensated; it stands so in the history.
+    pub fn words(&self, prescribed: Pair<LensPower>) -> String {
+        let position = self.position.words();
+        if !self.is_compensated {
+            return format!("To be made as prescribed, not compensated for the way they are worn ({position}).");
+        }
+        let eye = |eye: Eye| {
+            let (made, prescribed) = (self.power.get(eye).to_minus(), prescribed.get(eye).to_minus());
+            format!("{} {made} (prescribed {prescribed})", eye.letter())
+        };
+        format!("Ordered compensated for the way they are worn ({position}): {}, {}.", eye(Eye::Right), eye(Eye::Left))
+    }
+}
+
 /// The steps a power is ordered in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum PowerStep {
@@ -324,5 +339,24 @@ mod tests {
             (usual.vertex_from_mm, usual.vertex_to_mm, usual.panto_deg, usual.wrap_deg),
             (13.0, 13.0, 10.0, 6.0)
         );
+    }
+
+    #[test]
+    fn a_decision_names_both_powers() {
+        let power = |text: &str| crate::optics::prescription::read(text).unwrap().rx.power;
+        let mut order = WornOrder {
+            is_compensated: true,
+            position: Position::usual(),
+            power: Pair::new(power("-2.12 -0.50 x 5"), power("+1.00 +0.50 x 90")),
+            at: OffsetDateTime::UNIX_EPOCH,
+        };
+        let prescribed = Pair::new(power("-2.25 -0.25 x 10"), power("+1.75 sph"));
+        assert_eq!(
+            order.words(prescribed),
+            "Ordered compensated for the way they are worn (13 to 13 mm, 10° panto, 6° wrap): R -2.12 -0.50 x 005 \
+             (prescribed -2.25 -0.25 x 010), L +1.50 -0.50 x 180 (prescribed +1.75 sph)."
+        );
+        order.is_compensated = false;
+        assert!(order.words(prescribed).starts_with("To be made as prescribed"));
     }
 }

@@ -83,7 +83,7 @@ impl JobBar {
         ("receipt", "Receipt", "/receipt"),
     ];
 
-    /// The bar of a job on its page `here`, one of the keys of [`JobBar::TABS`].
+    /// The bar of a job on its page `here`, by its key, such as `layout`.
     pub fn of(job: &Job, here: &str, state: &AppState) -> Self {
         let reached = job.stage();
         let lateness = Lateness::of(job.promised_on, job.sent_on.is_some(), state.clock.today());

@@ -92,7 +92,7 @@ fn rows(budget: &Budget) -> Vec<Row> {
             percent: percent(risk.chance),
             bar: format!("{:.1}", 100.0 * risk.chance),
             is_worst: worst == Some(risk),
-            dominant: format!("{}, {:.0} %", risk.dominant.name(), 100.0 * risk.dominant_share),
+            dominant: format!("{}, {:.0}\u{a0}%", risk.dominant.name(), 100.0 * risk.dominant_share),
             remedy: risk.dominant.remedy(),
         })
         .collect()

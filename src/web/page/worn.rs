@@ -163,10 +163,7 @@ fn power_to_order(
 
 /// How the decision stands in the history.
 fn said(job: &Job, order: &WornOrder) -> String {
-    let with_decision = Job { worn_order: Some(order.clone()), ..job.clone() };
-    with_decision.compensated_words().unwrap_or_else(|| {
-        format!("To be made as prescribed, not compensated for the way they are worn ({}).", order.position.words())
-    })
+    order.words(job.prescription.eyes.map(|eye| eye.power))
 }
 
 fn figures(opened: &Opened, eye: Eye, asked: &Asked) -> Result<EyeWorn, NoOrder> {
