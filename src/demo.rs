@@ -248,6 +248,7 @@ impl<'a> Loader<'a> {
         });
         let written_on = ordered_on - Duration::days(row.written_days_before_order);
         Ok(NewOrder {
+            frame_wrap: None,
             customer: CustomerChoice::Known(customer),
             frame: match row.relens_of {
                 None => FrameChoice::New(frame),

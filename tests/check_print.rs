@@ -98,6 +98,7 @@ fn check() -> CheckSummary {
         profile: "ANSI Z80.1".into(),
         verdict: "not passed".into(),
         lines: (0..10).map(|i| line(if i == 0 { "R axis" } else { "R sphere" }, "not passed")).collect(),
+        compensated: String::new(),
         excuse: Some(EXCUSE.into()),
     }
 }
@@ -115,6 +116,8 @@ fn ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> String {
         customer: "Ada <Quill>",
         frame: &frame,
         eyes: &eyes,
+        worn: Vec::new(),
+        prescribed: None,
         made_for: MadeFor::Distance,
         material: &materials[2],
         design: Design::Aspheric,
@@ -147,6 +150,7 @@ fn packing_sheet() -> String {
         frame: &frame(Rim::Metal),
         lenses_only: false,
         eyes: &eyes(),
+        worn: Vec::new(),
         made_for: MadeFor::Near,
         material: &materials[2],
         design: Design::Spherical,

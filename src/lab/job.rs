@@ -11,8 +11,10 @@ use super::frame::Frame;
 use super::kept_shape::KeptShape;
 use super::money::Cents;
 use super::order::{Design, MadeFor, Prescription};
-use crate::optics::Pair;
+use super::worn::{FrameWear, WornOrder};
+use crate::optics::prescription::{EyePrescription, LensPower};
 use crate::optics::unit::Millimetre;
+use crate::optics::{Eye, Pair};
 
 /// A job with everything its pages show.
 #[derive(Debug, Clone, PartialEq)]
@@ -55,6 +57,10 @@ pub struct Job {
     pub sent_on: Option<Date>,
     /// The newest receipt.
     pub receipt: Option<i64>,
+    /// How its frame sits before the eyes, where that is known.
+    pub frame_wear: Option<FrameWear>,
+    /// The owner's newest decision which power to order.
+    pub worn_order: Option<WornOrder>,
     /// What has happened, oldest first.
     pub history: Vec<Event>,
 }
@@ -63,6 +69,31 @@ impl Job {
     /// What is still owed; negative when too much was paid.
     pub fn owed(&self) -> Cents {
         self.charged - self.paid
+    }
+
+    /// The power the lens of one eye is to have on the lensmeter: the prescribed one, or, when the owner decided so, the
+    /// one that gives it as worn. To be used wherever a lens is chosen, laid out or verified.
+    pub fn lens_power(&self, eye: Eye) -> LensPower {
+        match self.compensated() {
+            Some(order) => *order.power.get(eye),
+            None => self.prescription.eyes.get(eye).power,
+        }
+    }
+
+    /// Each eye's prescription with [`Job::lens_power`] in the place of its power.
+    pub fn lens_prescriptions(&self) -> Pair<EyePrescription> {
+        let of = |eye| EyePrescription { power: self.lens_power(eye), ..*self.prescription.eyes.get(eye) };
+        Pair::new(of(Eye::Right), of(Eye::Left))
+    }
+
+    /// Both powers in a sentence, where the lenses are ordered compensated.
+    pub fn compensated_words(&self) -> Option<String> {
+        self.compensated().map(|order| order.words(self.prescription.eyes.map(|eye| eye.power)))
+    }
+
+    /// The decision that the lenses are ordered compensated for the way they are worn, if that is the newest.
+    pub fn compensated(&self) -> Option<&WornOrder> {
+        self.worn_order.as_ref().filter(|order| order.is_compensated)
     }
 
     /// How far the job has come.

@@ -136,7 +136,7 @@ impl JobLayout {
         let layout = PairLayout::of(outlines.as_ref(), dbl_mm, wanted, step, margin_mm);
         let eyes = Pair::new((Eye::Right, outlines.right), (Eye::Left, outlines.left)).map(|(eye, outline)| {
             let rx = job.prescription.eyes.get(eye);
-            let (power, laid) = (rx.power.numbers(), *layout.eyes.get(eye));
+            let (power, laid) = (job.lens_power(eye).numbers(), *layout.eyes.get(eye));
             let made = |prism: Prism| {
                 decentration_for(power, prism.numbers().to_vector(eye))
                     .map(|(x_mm, y_mm)| Decentration { in_mm: x_mm * eye.nasal_sign(), up_mm: y_mm })
@@ -241,7 +241,7 @@ pub fn place_words(eye: Eye, angle_deg: f64) -> String {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use time::macros::date;
     use uuid::Uuid;
 
@@ -256,7 +256,7 @@ mod tests {
     use crate::shape::trace::{Angles, Trace};
 
     /// A job in a round frame 44□20, to this prescription and pupil distance, the optical centre 2 above the middle.
-    fn round_job(rx: &str, pd: &str) -> Job {
+    pub fn round_job(rx: &str, pd: &str) -> Job {
         let trace = Trace::new(Eye::Right, vec![2200; 400], Angles::Equal).unwrap();
         let eye = read(rx).unwrap().rx;
         Job {
@@ -307,11 +307,13 @@ mod tests {
             paid: Cents::new(0),
             sent_on: None,
             receipt: None,
+            frame_wear: None,
+            worn_order: None,
             history: Vec::new(),
         }
     }
 
-    fn lab() -> Lab {
+    pub fn lab() -> Lab {
         Lab::new("Saltmarsh Lens Post".into(), "Pellmarsh".into())
     }
 

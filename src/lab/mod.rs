@@ -2,14 +2,16 @@
 //!
 //! Nouns: the [`profile`] of the lab, its [`catalogue`], a [`customer`], a [`frame`], an [`order`] and the [`job`] it
 //! becomes, the [`deadline`] it is promised for, the [`layout`] for the bench, the lenses in hand ([`stock`]), the
-//! [`mod@bench`] ticket, the check ([`verification`]) and [`packing`] of a finished pair and the [`receipt`] with its
-//! [`procedure`] codes.
+//! [`mod@bench`] ticket, the lens as [`worn`], the [`balance`] of its prism and the lab's [`habit`]s, the check
+//! ([`verification`]) and [`packing`] of a finished pair and the [`receipt`] with its [`procedure`] codes.
 
+pub mod balance;
 pub mod bench;
 pub mod catalogue;
 pub mod customer;
 pub mod deadline;
 pub mod frame;
+pub mod habit;
 pub mod job;
 pub mod kept_shape;
 pub mod layout;
@@ -22,3 +24,4 @@ pub mod receipt;
 pub mod stock;
 pub mod text;
 pub mod verification;
+pub mod worn;

@@ -7,7 +7,7 @@ use super::customer::Person;
 use super::frame::FrameDetails;
 use super::money::Cents;
 use crate::optics::prescription::{EyePrescription, PupilDistance};
-use crate::optics::unit::Millimetre;
+use crate::optics::unit::{Millimetre, Tilt};
 use crate::optics::{Eye, Pair};
 
 /// Which of the wearer's two pupil distances the pair is centred on.
@@ -264,6 +264,8 @@ pub struct NewOrder {
     pub customer: CustomerChoice,
     /// In which frame.
     pub frame: FrameChoice,
+    /// The wrap of a frame that is new in the book, where it was asked for.
+    pub frame_wrap: Option<Tilt>,
     /// To which prescription.
     pub prescription: Prescription,
     /// For which distance.

@@ -85,7 +85,7 @@ impl Measurement {
 pub fn ordered(job: &Job) -> Ordered {
     let distance = job.prescription.centred_on(job.made_for);
     Ordered {
-        power: job.prescription.eyes.map(|eye| eye.power),
+        power: job.lens_prescriptions().map(|eye| eye.power),
         prism: job.prescription.eyes.map(|eye| eye.prism),
         pupil_distance_mm: Pair::new(distance.mono(Eye::Right).to_f64(), distance.mono(Eye::Left).to_f64()),
         height_mm: job.height.map(Millimetre::to_f64),
@@ -251,6 +251,9 @@ pub struct Verdict {
     pub rows: Vec<Row>,
     /// Whether every row was a pass.
     pub passed: bool,
+    /// Both powers in words, where the lenses were ordered compensated for the way they are worn; else empty.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub compensated: String,
 }
 
 impl Verdict {
@@ -296,6 +299,7 @@ pub fn judge(profile: Profile, job: &Job, measurement: &Measurement) -> (Reading
         profile: profile.to_string(),
         rows: lines.iter().map(Row::of).collect(),
         passed: is_verified(&lines),
+        compensated: job.compensated_words().unwrap_or_default(),
     };
     (Reading::of(measurement), verdict)
 }
@@ -347,6 +351,7 @@ mod tests {
             profile: Profile::Z80_1.to_string(),
             rows: lines.iter().map(Row::of).collect(),
             passed: is_verified(&lines),
+            compensated: String::new(),
         }
     }
 

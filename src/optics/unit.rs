@@ -152,6 +152,11 @@ hundredths! {
     Millimetre, "A length", -20000, 20000, signed = false
 }
 
+hundredths! {
+    /// A tilt of a lens before the eye in degrees, in hundredths: pantoscopic tilt or wrap.
+    Tilt, "A tilt", -4000, 4000, signed = false
+}
+
 impl Dioptre {
     /// The power for computing, with a step of one eighth read as it is meant: the trade writes `0.12` and
     /// `0.13` for 0.125, so ±0.12 and ±0.13 are 0.125 (and 0.37/0.38, 0.62/0.63, 0.87/0.88 likewise).

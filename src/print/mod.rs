@@ -67,6 +67,8 @@ pub struct CheckSummary {
     pub verdict: String,
     /// The lines.
     pub lines: Vec<CheckLine>,
+    /// Both powers in words, where the lenses were ordered compensated; else empty.
+    pub compensated: String,
     /// Why a pair that did not pass is sent all the same. It prints.
     pub excuse: Option<String>,
 }
@@ -89,6 +91,7 @@ impl CheckSummary {
             profile: verdict.profile.clone(),
             verdict: if verdict.passed { "passed" } else { "not passed" }.to_owned(),
             lines: lines.collect(),
+            compensated: verdict.compensated.clone(),
             excuse: excuse.map(str::to_owned),
         }
     }

@@ -29,6 +29,8 @@ pub struct Facts<'a> {
     pub lenses_only: bool,
     /// Each eye's prescription.
     pub eyes: &'a Pair<EyePrescription>,
+    /// What is to be known of the way the pair is worn, in words.
+    pub worn: Vec<String>,
     /// For which distance.
     pub made_for: MadeFor,
     /// The material.
@@ -69,6 +71,8 @@ pub struct PackingSheet {
     pub cautions: Vec<&'static str>,
     /// How to keep them.
     pub care: Vec<&'static str>,
+    /// What is to be known of the way the pair is worn.
+    pub worn: Vec<String>,
     /// The last check.
     pub check: Option<CheckSummary>,
 }
@@ -102,6 +106,7 @@ impl PackingSheet {
             first_days: packing::FIRST_DAYS,
             cautions,
             care: packing::CARE.to_vec(),
+            worn: facts.worn.clone(),
             check: facts.check.clone(),
         }
     }

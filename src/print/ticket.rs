@@ -11,7 +11,7 @@ use crate::lab::frame::FrameDetails;
 use crate::lab::order::{Design, MadeFor};
 use crate::lab::profile::Lab;
 use crate::lab::stock::LensInHand;
-use crate::optics::prescription::{EyePrescription, PupilDistance};
+use crate::optics::prescription::{EyePrescription, LensPower, PupilDistance};
 use crate::optics::prism::DecentrationError;
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
@@ -31,8 +31,12 @@ pub struct Facts<'a> {
     pub customer: &'a str,
     /// The frame.
     pub frame: &'a FrameDetails,
-    /// Each eye's prescription.
+    /// Each eye's lens to be made.
     pub eyes: &'a Pair<EyePrescription>,
+    /// What is to be known of the way the pair is worn, in words.
+    pub worn: Vec<String>,
+    /// The prescribed powers, where the lenses are ordered compensated.
+    pub prescribed: Option<Pair<LensPower>>,
     /// For which distance.
     pub made_for: MadeFor,
     /// The pupil distance of that use.
@@ -107,6 +111,8 @@ pub struct EyePart {
     pub minus: String,
     /// Plus-cylinder form; empty when there is no cylinder.
     pub plus: String,
+    /// The prescribed power where another is made; else empty.
+    pub prescribed: String,
     /// Prescribed prism; empty for none.
     pub prism: String,
     /// How the prism is made on the bench; empty for none, or before there is a shape.
@@ -199,6 +205,8 @@ pub struct Ticket {
     pub has_prism: bool,
     /// The ruler line.
     pub ruler: String,
+    /// What is to be known of the way the pair is worn.
+    pub worn: Vec<String>,
     /// The last check.
     pub check: Option<CheckSummary>,
 }
@@ -236,6 +244,7 @@ impl Ticket {
             note: facts.note.to_owned(),
             has_prism: facts.eyes.iter().any(|(_, eye)| !eye.prism.is_none()),
             ruler: ruler::svg(),
+            worn: facts.worn.clone(),
             check: facts.check.cloned(),
         }
     }
@@ -249,6 +258,7 @@ impl EyePart {
             letter: eye.letter(),
             minus: power.to_minus().to_string(),
             plus: power.axis().map(|_| power.to_plus().to_string()).unwrap_or_default(),
+            prescribed: facts.prescribed.map(|p| p.get(eye).to_minus().to_string()).unwrap_or_default(),
             prism: if prism.is_none() { String::new() } else { prism.to_string() },
             prism_made: facts.shape.and_then(|shape| *shape.prism.get(eye)).map(made).unwrap_or_default(),
             pd: facts.pupil_distance.mono(eye).to_string(),

@@ -11,7 +11,7 @@ use uuid::Uuid;
 use super::customer::anywhere;
 use super::draft::{Once, outcome, settle};
 use super::frame::FrameRow;
-use super::read::{axis, int, length, power, prism, unreadable, word};
+use super::read::{axis, int, length, power, prism, tilt, unreadable, word};
 use super::{Store, StoreError};
 use crate::lab::catalogue::{Cutting, Material, MaterialDetails, Treatment, TreatmentDetails, TreatmentKind};
 use crate::lab::customer::{Customer, Person};
@@ -19,6 +19,7 @@ use crate::lab::job::{Event, Happening, Job, JobLine, Stage, stage};
 use crate::lab::kept_shape::KeptShape;
 use crate::lab::money::Cents;
 use crate::lab::order::{Charge, ChargeKind, Design, MadeFor, Payment, PaymentKind, Prescription};
+use crate::lab::worn::{FrameWear, Position, WornOrder};
 use crate::optics::prescription::{EyePrescription, LensPower, Prism, PupilDistance};
 use crate::optics::{Eye, Pair};
 use crate::shape::trace::Trace;
@@ -68,6 +69,13 @@ impl Store {
                 s.left_trace as "left_trace?", s.derived, s.dbl_hundredths as "dbl_hundredths?",
                 s.original_name as "original_name?",
                 sh.sent_on as "sent_on?: Date",
+                fw.vertex_hundredths as "wear_vertex?", fw.panto_hundredths as "wear_panto?", fw.wrap_hundredths as "wear_wrap?",
+                wo.decision as "decision?", wo.vertex_from_hundredths as "worn_from?", wo.vertex_to_hundredths as "worn_to?",
+                wo.panto_hundredths as "worn_panto?", wo.wrap_hundredths as "worn_wrap?",
+                wo.right_sphere_hundredths as "worn_right_sphere?", wo.right_cylinder_hundredths as "worn_right_cylinder?",
+                wo.right_axis_deg as "worn_right_axis?",
+                wo.left_sphere_hundredths as "worn_left_sphere?", wo.left_cylinder_hundredths as "worn_left_cylinder?",
+                wo.left_axis_deg as "worn_left_axis?", wo.at as "worn_at?: OffsetDateTime",
                 (select coalesce(sum(amount_cents), 0) from charge where job_number = job.number) as "charged!: i64",
                 (select coalesce(sum(amount_cents), 0) from payment where job_number = job.number) as "paid!: i64",
                 (select max(number) from receipt where job_number = job.number) as "receipt?: i64",
@@ -82,6 +90,8 @@ impl Store {
                left join treatment ti on ti.id = job.tint_id
                left join shape s on s.id = (select shape_id from job_shape where job_number = job.number order by seq desc limit 1)
                left join shipment sh on sh.job_number = job.number
+               left join frame_wear fw on fw.seq = (select max(seq) from frame_wear where frame_id = job.frame_id)
+               left join worn_order wo on wo.seq = (select max(seq) from worn_order where job_number = job.number)
                where job.number = ?"#,
             number
         )
@@ -141,6 +151,34 @@ impl Store {
                 derived: row.derived.as_deref().map(|key| word("derived eye", key, eye_from(key))).transpose()?,
                 dbl: length("DBL", dbl)?,
                 original_name: row.original_name.unwrap_or_default(),
+            }),
+            _ => None,
+        };
+        let wear = |vertex, panto, wrap| -> Result<FrameWear, StoreError> {
+            Ok(FrameWear {
+                vertex: length("vertex distance", vertex)?,
+                panto: tilt("panto", panto)?,
+                wrap: tilt("wrap", wrap)?,
+            })
+        };
+        let frame_wear = match (row.wear_vertex, row.wear_panto, row.wear_wrap) {
+            (Some(vertex), Some(panto), Some(wrap)) => Some(wear(vertex, panto, wrap)?),
+            _ => None,
+        };
+        let ordered = |sphere: Option<i64>, cylinder: Option<i64>, axis_deg| -> Result<LensPower, StoreError> {
+            let (sphere, cylinder) = (sphere.unwrap_or_default(), cylinder.unwrap_or_default());
+            LensPower::new(power("sphere", sphere)?, power("cylinder", cylinder)?, axis("axis", axis_deg)?)
+                .map_err(unreadable("ordered power"))
+        };
+        let worn_order = match (row.decision, row.worn_from, row.worn_to, row.worn_panto, row.worn_wrap, row.worn_at) {
+            (Some(decision), Some(from), Some(to), Some(panto), Some(wrap), Some(at)) => Some(WornOrder {
+                is_compensated: decision == "compensated",
+                position: Position { vertex_from: length("vertex distance", from)?, frame: wear(to, panto, wrap)? },
+                power: Pair::new(
+                    ordered(row.worn_right_sphere, row.worn_right_cylinder, row.worn_right_axis)?,
+                    ordered(row.worn_left_sphere, row.worn_left_cylinder, row.worn_left_axis)?,
+                ),
+                at,
             }),
             _ => None,
         };
@@ -227,6 +265,8 @@ impl Store {
             paid: Cents::new(row.paid),
             sent_on: row.sent_on,
             receipt: row.receipt,
+            frame_wear,
+            worn_order,
             history: history(&row.history)?,
         })
     }

@@ -18,6 +18,7 @@ pub mod customer;
 pub mod draft;
 pub mod error;
 pub mod frame;
+pub mod habit;
 pub mod job;
 pub mod lab;
 pub mod order;
@@ -28,6 +29,7 @@ pub mod shape;
 pub mod shipment;
 pub mod stock;
 pub mod verification;
+pub mod worn;
 
 pub use error::{OpenError, StoreError};
 

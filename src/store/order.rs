@@ -6,9 +6,10 @@ use uuid::Uuid;
 
 use super::draft::{Once, outcome, settle};
 use super::job::{append_event, append_payment};
-use super::{Store, StoreError, customer, frame};
+use super::{Store, StoreError, customer, frame, worn};
 use crate::lab::job::Happening;
 use crate::lab::order::{Charge, CustomerChoice, FrameChoice, NewOrder, Prescription};
+use crate::lab::worn::{FrameWear, Position};
 use crate::optics::prescription::{EyePrescription, Given};
 use crate::optics::{Eye, Pair};
 
@@ -32,6 +33,10 @@ impl Store {
             FrameChoice::New(details) => (frame::insert_frame(&mut tx, details, now).await?, None),
             FrameChoice::OfJob(number) => (frame_of(&mut tx, *number).await?, Some(*number)),
         };
+        if let Some(wrap) = order.frame_wrap {
+            // Only the wrap was asked for; the rest is the usual until the owner says otherwise.
+            worn::append_frame_wear(&mut tx, frame_id, &FrameWear { wrap, ..Position::usual().frame }, now).await?;
+        }
         let prescription_id = insert_prescription(&mut tx, customer_id, &order.prescription, now).await?;
         let number = insert_job(&mut tx, order, customer_id, frame_id, prescription_id, relens_of, now).await?;
         for (position, charge) in (1i64..).zip(&order.charges) {

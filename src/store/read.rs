@@ -1,6 +1,6 @@
 //! Back from columns to the exact types. A value that a check let in always fits; anything else is an unreadable book.
 
-use crate::optics::unit::{Axis, Dioptre, Millimetre, PrismDioptre};
+use crate::optics::unit::{Axis, Dioptre, Millimetre, PrismDioptre, Tilt};
 use crate::store::StoreError;
 
 /// A whole number of hundredths from a column.
@@ -28,6 +28,10 @@ pub fn prism(what: &'static str, hundredths: i64) -> Result<PrismDioptre, StoreE
 
 pub fn length(what: &'static str, hundredths: i64) -> Result<Millimetre, StoreError> {
     Millimetre::from_hundredths(small(what, hundredths)?).map_err(unreadable(what))
+}
+
+pub fn tilt(what: &'static str, hundredths: i64) -> Result<Tilt, StoreError> {
+    Tilt::from_hundredths(small(what, hundredths)?).map_err(unreadable(what))
 }
 
 pub fn axis(what: &'static str, degrees: Option<i64>) -> Result<Option<Axis>, StoreError> {

@@ -17,6 +17,7 @@ fn fields() -> Vec<(&'static str, String)> {
         ("frame_eye_size", "50"),
         ("frame_bridge", "18"),
         ("frame_temple", "140"),
+        ("frame_wrap", ""),
         ("frame_rim", "metal"),
         ("price_frame", "95"),
         ("rx_right", "-225 -125 95"),
@@ -80,6 +81,21 @@ async fn an_order_becomes_a_job() {
     assert_eq!(page.text("[aria-current=step]"), "taken now");
     let figures = page.texts(".figures .num");
     assert_eq!(figures, ["$162.00", "$100.00", "$62.00"], "95 frame, 2 x 30 lenses, 7 shipping; 100 paid");
+}
+
+#[tokio::test]
+async fn the_wrap_of_a_new_frame_offers_the_lens_as_worn() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    for (wrap, sentence) in [("x", "“x” is not a number"), ("45", "A tilt must be between -40.00 and 40.00")] {
+        let answer = post(&lab, &path, &[("frame_wrap", wrap)]).await;
+        answer.assert_status(422);
+        assert_eq!(answer.text("#frame_wrap-error"), sentence);
+        assert_eq!(answer.attributes("#frame_wrap", "value"), [wrap]);
+    }
+    post(&lab, &path, &[("frame_wrap", "22")]).await.assert_status(303);
+    let page = lab.reopened().await.get("/jobs/1001").await;
+    assert!(page.texts(".worn-note")[0].starts_with("Wrapped frame This frame wraps 22°"), "{}", page.body);
 }
 
 #[tokio::test]

@@ -171,6 +171,7 @@ impl TestLab {
             amount: Cents::new(cents),
         };
         let order = NewOrder {
+            frame_wrap: None,
             customer: CustomerChoice::New(Person {
                 name: "Ada Quill".into(),
                 line1: "12 Ropewalk".into(),

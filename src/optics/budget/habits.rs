@@ -19,6 +19,8 @@ pub struct Habits {
     pub axis_marking_deg: f64,
     /// Spread of the turn of the lens on the blocker.
     pub axis_blocking_deg: f64,
+    /// Spread of the turn of the lens in the edger.
+    pub edging_turn_deg: f64,
     /// Step of the axis scale.
     pub axis_step_deg: f64,
     /// Spread of the optical centre's dot.
@@ -44,6 +46,7 @@ impl Default for Habits {
             prism_step_pd: 0.25,
             axis_marking_deg: 0.8,
             axis_blocking_deg: 0.7,
+            edging_turn_deg: 0.3,
             axis_step_deg: 1.0,
             centre_marking_mm: 0.25,
             blocker_step_mm: 0.5,
@@ -73,6 +76,8 @@ pub enum ErrorSource {
     AxisMarking,
     /// The turn on the blocker.
     AxisBlocking,
+    /// The turn in the edger.
+    EdgerTurn,
     /// The axis scale.
     AxisReading,
     /// Marking the optical centre.
@@ -88,7 +93,7 @@ pub enum ErrorSource {
 }
 
 impl ErrorSource {
-    pub(super) const COUNT: usize = 14;
+    pub(super) const COUNT: usize = 15;
 
     /// What it is, in a sentence.
     pub fn name(self) -> &'static str {
@@ -101,6 +106,7 @@ impl ErrorSource {
             ErrorSource::PrismReading => "reading the prism",
             ErrorSource::AxisMarking => "marking the axis",
             ErrorSource::AxisBlocking => "the turn on the blocker",
+            ErrorSource::EdgerTurn => "the turn in the edger",
             ErrorSource::AxisReading => "reading the axis",
             ErrorSource::CentreMarking => "marking the optical centre",
             ErrorSource::BlockerStep => "the blocker's step",
@@ -120,6 +126,7 @@ impl ErrorSource {
             ErrorSource::PowerReading | ErrorSource::PrismReading => "Read it twice, from both sides.",
             ErrorSource::AxisMarking | ErrorSource::AxisReading => "Re-read it.",
             ErrorSource::AxisBlocking => "Re-read the axis after blocking.",
+            ErrorSource::EdgerTurn => "Use a fresh pad and lower the pressure.",
             ErrorSource::CentreMarking => "Mark the centre again.",
             ErrorSource::BlockerStep => "Nudge the lens by what the step leaves.",
             ErrorSource::Blocking => "Check the dots after blocking.",

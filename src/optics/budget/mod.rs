@@ -241,6 +241,7 @@ fn powers(profile: Profile, eye: Eye, minus: SphereCylinder, habits: &Habits, ro
         let axis = Sum::default()
             .spread(ErrorSource::AxisMarking, worse, habits.axis_marking_deg)
             .spread(ErrorSource::AxisBlocking, 1.0, habits.axis_blocking_deg)
+            .spread(ErrorSource::EdgerTurn, 1.0, habits.edging_turn_deg)
             .step(ErrorSource::AxisReading, 1.0, habits.axis_step_deg);
         rows.push(axis.risk(Row::Axis, Some(eye), limit));
     }

@@ -54,6 +54,7 @@ fn make(order: &BudgetOrder, habits: &Habits, dice: &mut Dice) -> Vec<((Row, Opt
         let worse = 1.0 / wanted.cylinder_d.abs().min(1.0);
         let turn = dice.normal(habits.axis_marking_deg * worse)
             + dice.normal(habits.axis_blocking_deg)
+            + dice.normal(habits.edging_turn_deg)
             + dice.step(habits.axis_step_deg);
         errors.push(((Row::Axis, Some(eye)), turn));
         let mut off = || {
@@ -162,6 +163,7 @@ fn no_errors_no_risk_and_more_errors_more_risk() {
         prism_step_pd: 0.0,
         axis_marking_deg: 0.0,
         axis_blocking_deg: 0.0,
+        edging_turn_deg: 0.0,
         axis_step_deg: 0.0,
         centre_marking_mm: 0.0,
         blocker_step_mm: 0.0,

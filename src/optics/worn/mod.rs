@@ -90,6 +90,28 @@ pub fn worn(eye: Eye, order: &LensOrder, wear: &Wear) -> Result<Worn, WornError>
     })
 }
 
+/// What the wearer has beyond the prescribed power (`order.power`) when a lens of back vertex power `ordered` is worn:
+/// nothing for [`Worn::order`] itself, the rounding for a stepped power.
+///
+/// # Errors
+///
+/// As [`worn`].
+pub fn left_as_worn(
+    eye: Eye,
+    order: &LensOrder,
+    wear: &Wear,
+    ordered: SphereCylinder,
+) -> Result<SphereCylinder, WornError> {
+    wear.check()?;
+    let made = LensOrder { power: ordered, ..*order };
+    Lens::new(made)?;
+    let sight = Sight::through(eye, &made, wear).ok_or(WornError::NoSight)?;
+    let wanted = order.power.vertex_compensated(wear.vertex_from_mm, wear.vertex_to_mm).matrix();
+    let had = sight.worn_power(ordered, &made).matrix();
+    let left = PowerMatrix { xx_d: had.xx_d - wanted.xx_d, xy_d: had.xy_d - wanted.xy_d, yy_d: had.yy_d - wanted.yy_d };
+    Ok(left.to_sphere_cylinder())
+}
+
 /// What a tilted lens does by Martin's rule, once for each tilt: S(1 + sin²θ/2n), and the meridian across the axis
 /// of the tilt again by 1 + tan²θ (textbook; the worked examples take 2n = 3). Loses the cylinder that two tilts
 /// make together.

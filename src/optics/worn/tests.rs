@@ -1,3 +1,5 @@
+use proptest::prelude::*;
+
 use super::*;
 
 #[track_caller]
@@ -187,4 +189,55 @@ fn refuses_what_nobody_wears() {
     assert_eq!(worn(Eye::Right, &order, &tilted(0.0, 41.0)), Err(WornError::Wrap(41.0)));
     let far = Wear { vertex_to_mm: 50.0, ..tilted(0.0, 0.0) };
     assert_eq!(worn(Eye::Right, &order, &far), Err(WornError::Vertex(50.0)));
+}
+
+#[test]
+fn what_is_left_is_the_rounding() {
+    for eye in Eye::BOTH {
+        let order = lens(-5.0, -1.5, 35.0);
+        let wear = Wear { vertex_from_mm: 12.0, vertex_to_mm: 10.0, panto_deg: 8.0, wrap_deg: 20.0 };
+        let got = worn(eye, &order, &wear).unwrap();
+        let none = left_as_worn(eye, &order, &wear, got.order).unwrap();
+        assert_same_power(none, SphereCylinder::sphere(0.0), 1e-9, "the exact order leaves nothing");
+        // As prescribed: what the lens gives less the prescription at the worn distance.
+        let wanted = order.power.vertex_compensated(12.0, 10.0).matrix();
+        let left = left_as_worn(eye, &order, &wear, order.power).unwrap().matrix();
+        let had = got.unchanged.matrix();
+        assert_close(left.xx_d, had.xx_d - wanted.xx_d, 1e-9, "across");
+        assert_close(left.xy_d, had.xy_d - wanted.xy_d, 1e-9, "oblique");
+        assert_close(left.yy_d, had.yy_d - wanted.yy_d, 1e-9, "along");
+        // Without tilt and with one distance, an eighth of sphere ordered too much is an eighth too much before the eye.
+        let flat = Wear { vertex_from_mm: 12.0, vertex_to_mm: 12.0, panto_deg: 0.0, wrap_deg: 0.0 };
+        let more = SphereCylinder { sphere_d: order.power.sphere_d + 0.125, ..order.power };
+        let left = left_as_worn(eye, &order, &flat, more).unwrap();
+        assert_same_power(left, SphereCylinder::sphere(0.125), 1e-9, "an eighth");
+    }
+    let steep = Wear { vertex_from_mm: 12.0, vertex_to_mm: 12.0, panto_deg: 0.0, wrap_deg: 60.0 };
+    assert!(left_as_worn(Eye::Right, &lens(-5.0, 0.0, 180.0), &steep, SphereCylinder::sphere(-5.0)).is_err());
+}
+
+proptest! {
+    #[test]
+    fn the_exact_order_leaves_nothing_and_mirrored_eyes_leave_the_same(
+        sphere in -900..900_i32, cylinder in -400..1_i32, axis in 1..181_i32,
+        panto in -20..20_i32, wrap in -30..30_i32, vertex in 8..16_i32, off in -50..50_i32,
+    ) {
+        let power = |axis: i32| SphereCylinder::new(f64::from(sphere) / 100.0, f64::from(cylinder) / 100.0, f64::from(axis));
+        let of = |axis: i32| LensOrder { power: power(axis), ..lens(f64::from(sphere) / 100.0, 0.0, 180.0) };
+        let wear = Wear {
+            vertex_from_mm: 12.0,
+            vertex_to_mm: f64::from(vertex),
+            panto_deg: f64::from(panto),
+            wrap_deg: f64::from(wrap),
+        };
+        let mirrored = if axis == 180 { 180 } else { 180 - axis };
+        let right = worn(Eye::Right, &of(axis), &wear).unwrap();
+        let none = left_as_worn(Eye::Right, &of(axis), &wear, right.order).unwrap();
+        prop_assert!(none.sphere_d.abs() < 1e-7 && none.cylinder_d.abs() < 1e-7, "{:?}", none);
+        let ordered = |a: i32| SphereCylinder { sphere_d: power(a).sphere_d + f64::from(off) / 100.0, ..power(a) };
+        let right = left_as_worn(Eye::Right, &of(axis), &wear, ordered(axis)).unwrap().matrix();
+        let left = left_as_worn(Eye::Left, &of(mirrored), &wear, ordered(mirrored)).unwrap().matrix();
+        prop_assert!((right.xx_d - left.xx_d).abs() < 1e-7 && (right.yy_d - left.yy_d).abs() < 1e-7);
+        prop_assert!((right.xy_d + left.xy_d).abs() < 1e-7);
+    }
 }

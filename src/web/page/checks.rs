@@ -7,6 +7,7 @@ use axum::{Form as Posted, Router};
 
 use super::jobs::{EyeWords, JobBar};
 use super::opened::{Opened, list_checks};
+use super::worn::{WornNote, worn_notes};
 use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::lab::job::{Happening, Stage};
 use crate::lab::text;
@@ -38,6 +39,7 @@ struct CheckPage {
     bar: JobBar,
     number: i64,
     not_yet: Option<String>,
+    worn_notes: Vec<WornNote>,
     newest: Option<Seen>,
     earlier: Vec<Seen>,
     profile: String,
@@ -110,6 +112,7 @@ async fn page(
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "check", state),
         number,
+        worn_notes: worn_notes(state, job).await?,
         not_yet,
         newest,
         earlier: seen,

@@ -6,6 +6,8 @@ use axum::routing::get;
 use axum::{Form as Posted, Router};
 
 use super::jobs::JobBar;
+use super::risk::risk_sentence;
+use super::worn::{WornNote, worn_notes};
 use super::{Answer, Chrome, draft_of, form_key, go, posted_job_key, show, show_again};
 use crate::lab::bench::BenchNotes;
 use crate::lab::job::{Event, Happening, Job, Stage};
@@ -29,6 +31,8 @@ struct CutPage {
     rim: &'static str,
     material: String,
     notes: BenchNotes,
+    worn_notes: Vec<WornNote>,
+    risk: String,
     /// What must come first, with its page.
     first: Option<(&'static str, String)>,
     is_sent: bool,
@@ -42,7 +46,7 @@ async fn show_cut(State(state): State<AppState>, Path(number): Path<i64>) -> Ans
     let key = form_key("cut", number, state.store.count_cuts(number).await?);
     let job = state.store.get_job(number).await?;
     let form = draft_of(&state, &key).await?;
-    show(&page(&state, &job, key, form))
+    show(&page(&state, &job, key, form).await?)
 }
 
 async fn insert_cut(State(state): State<AppState>, Path(number): Path<i64>, Posted(fields): Posted<Fields>) -> Answer {
@@ -59,7 +63,7 @@ async fn insert_cut(State(state): State<AppState>, Path(number): Path<i64>, Post
     let size = form.read_optional("size", read_size);
     let note = form.read("note", |t| text::line("A note", t, 300));
     let (Some(size), Some(note)) = (size, note) else {
-        return show_again(&page(&state, &job, key, form));
+        return show_again(&page(&state, &job, key, form).await?);
     };
     state.store.insert_cut(&key, number, size.unwrap_or(Millimetre::ZERO), &note, state.clock.now()).await?;
     go(&format!("/jobs/{number}/cut"))
@@ -81,17 +85,19 @@ fn first(reached: Stage, number: i64) -> Option<(&'static str, String)> {
     }
 }
 
-fn page(state: &AppState, job: &Job, key: String, mut form: Form) -> CutPage {
+async fn page(state: &AppState, job: &Job, key: String, mut form: Form) -> Result<CutPage, WebError> {
     let reached = job.stage();
     form.set_default("size", "0.00");
     let rim = job.frame.details.rim;
     let cut = |e: &&Event| e.happening == Happening::Cut;
-    CutPage {
+    Ok(CutPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "cut", state),
         rim: rim.words(),
         material: job.material.details.name.clone(),
         notes: BenchNotes::of(rim, &job.material.details, job.tint.as_ref().map(|t| &t.details)),
+        worn_notes: worn_notes(state, job).await?,
+        risk: risk_sentence(state, job).await?,
         first: first(reached, job.number),
         is_sent: reached == Stage::Sent,
         done: job
@@ -106,5 +112,5 @@ fn page(state: &AppState, job: &Job, key: String, mut form: Form) -> CutPage {
         is_cut: reached >= Stage::Cut,
         key,
         form,
-    }
+    })
 }

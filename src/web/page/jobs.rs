@@ -7,6 +7,7 @@ use axum::routing::get;
 use axum::{Form as Posted, response::Response};
 use serde::Deserialize;
 
+use super::worn::{WornNote, worn_notes};
 use super::{Answer, Chrome, draft_of, form_key, go, posted_job_key, show, show_again};
 use crate::lab::deadline::{Lateness, delay_notice};
 use crate::lab::job::{Happening, Job, Stage};
@@ -67,11 +68,14 @@ pub struct Tab {
 
 impl JobBar {
     /// Every page of a job: key, words, and the end of its address.
-    const TABS: [(&'static str, &'static str, &'static str); 9] = [
+    const TABS: [(&'static str, &'static str, &'static str); 12] = [
         ("job", "Job", ""),
         ("shape", "Shape", "/shape"),
         ("lenses", "Lenses", "/lenses"),
         ("layout", "Layout", "/layout"),
+        ("worn", "Worn", "/worn"),
+        ("prism", "Prism", "/prism"),
+        ("risk", "Risk", "/risk"),
         ("cut", "Cut", "/cut"),
         ("check", "Check", "/check"),
         ("packing", "Pack", "/packing"),
@@ -79,7 +83,7 @@ impl JobBar {
         ("receipt", "Receipt", "/receipt"),
     ];
 
-    /// The bar of a job on its page `here`: `job`, `shape`, `lenses`, `layout`, `cut`, `check`, `packing`, `shipment`, `receipt`.
+    /// The bar of a job on its page `here`, by its key, such as `layout`.
     pub fn of(job: &Job, here: &str, state: &AppState) -> Self {
         let reached = job.stage();
         let lateness = Lateness::of(job.promised_on, job.sent_on.is_some(), state.clock.today());
@@ -107,10 +111,12 @@ impl JobBar {
 /// One eye of the prescription as the pages show it.
 #[derive(Debug, Clone)]
 pub struct EyeWords {
-    /// Minus-cylinder form.
+    /// The lens to be made, in minus-cylinder form.
     pub minus: String,
-    /// Plus-cylinder form, when it differs.
+    /// The same in plus-cylinder form, when it differs.
     pub plus: String,
+    /// What was prescribed, when the owner ordered another power for the way the pair is worn.
+    pub prescribed: Option<String>,
     /// Prism, empty for none.
     pub prism: String,
     /// As it was typed.
@@ -128,8 +134,9 @@ impl EyeWords {
     pub fn of(job: &Job, eye: Eye, earlier: Option<&Prescription>) -> Self {
         let rx = job.prescription.eyes.get(eye);
         Self {
-            minus: rx.power.to_minus().to_string(),
-            plus: rx.power.to_plus().to_string(),
+            minus: job.lens_power(eye).to_minus().to_string(),
+            plus: job.lens_power(eye).to_plus().to_string(),
+            prescribed: job.compensated().map(|_| rx.power.to_minus().to_string()),
             prism: if rx.prism.is_none() { String::new() } else { rx.prism.to_string() },
             typed: job.prescription.typed.get(eye).clone(),
             pd: job.prescription.centred_on(job.made_for).mono(eye).to_string(),
@@ -186,6 +193,7 @@ struct JobPage {
     receipt: Option<i64>,
     prescription_facts: Vec<(&'static str, String)>,
     is_past: bool,
+    worn_notes: Vec<WornNote>,
     history: Vec<(String, &'static str, String)>,
 }
 
@@ -237,6 +245,7 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
         receipt: job.receipt,
         prescription_facts: prescription_facts(&job.prescription),
         is_past: job.prescription.is_past(job.ordered_on),
+        worn_notes: worn_notes(state, job).await?,
         history: job
             .history
             .iter()

@@ -6,6 +6,8 @@ use axum::extract::{Path, Query, State};
 use axum::routing::get;
 
 use super::jobs::{EyeWords, JobBar};
+use super::risk::risk_sentence;
+use super::worn::{WornNote, worn_notes};
 use super::{Answer, Chrome, show, show_again};
 use crate::lab::job::Job;
 use crate::lab::layout::{Cover, EyeOnBench, Fit, JobLayout, Uncut, place_words, step_of, usual_diameter_mm};
@@ -31,6 +33,8 @@ struct LayoutPage {
     chrome: Chrome,
     bar: JobBar,
     laid: Option<Laid>,
+    worn_notes: Vec<WornNote>,
+    risk: String,
     form: Form,
 }
 
@@ -91,7 +95,14 @@ async fn show_layout(State(state): State<AppState>, Path(number): Path<i64>, Que
         }
     }
     let is_fine = form.is_fine();
-    let page = LayoutPage { chrome: Chrome::new(&state, ""), bar: JobBar::of(&job, "layout", &state), laid, form };
+    let page = LayoutPage {
+        chrome: Chrome::new(&state, ""),
+        bar: JobBar::of(&job, "layout", &state),
+        laid,
+        worn_notes: worn_notes(&state, &job).await?,
+        risk: risk_sentence(&state, &job).await?,
+        form,
+    };
     if is_fine { show(&page) } else { show_again(&page) }
 }
 
@@ -154,7 +165,7 @@ fn choose(eye: &EyeOnBench, lens: Option<&LensInHand>, trial_mm: Option<f64>) ->
 }
 
 fn eye_laid(job: &Job, eye: &EyeOnBench, cover: &Cover, which: String, half_mm: f64) -> EyeLaid {
-    let power = job.prescription.eyes.get(eye.eye).power.to_minus();
+    let power = job.lens_power(eye.eye).to_minus();
     let set = &eye.layout.blocker;
     EyeLaid {
         name: eye.eye.name(),

@@ -10,6 +10,7 @@ use uuid::Uuid;
 
 use super::jobs::{EyeWords, JobBar};
 use super::layout::{BlankWords, blank_words, prescribed_words};
+use super::worn::{WornNote, worn_notes};
 use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::lab::job::{Job, Stage};
 use crate::lab::layout::{EyeOnBench, Fit, JobLayout, Uncut, step_of};
@@ -40,6 +41,7 @@ struct LensesPage {
     eyes: [EyeLenses; 2],
     material: String,
     has_shape: bool,
+    worn_notes: Vec<WornNote>,
     is_sent: bool,
     is_cut: bool,
     next: Option<(&'static str, String)>,
@@ -103,11 +105,13 @@ struct Bench {
     layout: Option<JobLayout>,
     in_hand: Pair<Option<LensInHand>>,
     drawer: Vec<DrawerLens>,
+    worn_notes: Vec<WornNote>,
 }
 
 async fn load(state: &AppState, number: i64) -> Result<Bench, WebError> {
     let (job, lab) = (state.store.get_job(number).await?, state.lab());
     Ok(Bench {
+        worn_notes: worn_notes(state, &job).await?,
         layout: JobLayout::of(&job, &lab, step_of(&lab)),
         in_hand: state.store.find_lenses(number).await?,
         drawer: state.store.list_drawer().await?,
@@ -222,7 +226,7 @@ fn read_lens(form: &mut Form, bench: &Bench, eye: Eye) -> Option<LensInHand> {
 }
 
 fn suit(bench: &Bench, lens: &DrawerLens, eye: Eye) -> Suit {
-    lens.suit(bench.job.material.line, bench.job.prescription.eyes.get(eye).power)
+    lens.suit(bench.job.material.line, bench.job.lens_power(eye))
 }
 
 fn within(text: &str, what: &str, least: i32, most: i32) -> Result<Millimetre, String> {
@@ -252,6 +256,7 @@ fn page(state: &AppState, bench: &Bench, key: String, mut form: Form, not_fittin
         eyes,
         material: bench.job.material.details.name.clone(),
         has_shape: bench.layout.is_some(),
+        worn_notes: bench.worn_notes.clone(),
         is_sent: reached == Stage::Sent,
         is_cut: reached >= Stage::Cut,
         next: match reached {

@@ -16,6 +16,7 @@ pub mod drafts;
 pub mod echo;
 pub mod find;
 pub mod frames;
+pub mod habits;
 pub mod jobs;
 pub mod lab;
 pub mod layout;
@@ -23,13 +24,16 @@ pub mod lenses;
 pub mod opened;
 pub mod orders;
 pub mod packing;
+pub mod prism;
 pub mod receipts;
+pub mod risk;
 pub mod shapes;
 pub mod shipments;
 pub mod start;
 pub mod stock;
 pub mod ticket;
 pub mod today;
+pub mod worn;
 
 /// What a handler answers.
 pub type Answer = Result<Response, WebError>;

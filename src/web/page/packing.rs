@@ -7,6 +7,7 @@ use axum::{Form as Posted, Router};
 
 use super::jobs::JobBar;
 use super::opened::{Opened, list_checks};
+use super::worn::worn_words;
 use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::lab::job::{Happening, Stage};
 use crate::lab::packing::{Group, ITEMS, OUTSIDE, PackingError, go_through, missing};
@@ -166,6 +167,7 @@ async fn print_packing_sheet(State(state): State<AppState>, Path(number): Path<i
         frame: &job.frame.details,
         lenses_only: job.relens_of.is_some(),
         eyes: &job.prescription.eyes,
+        worn: worn_words(&state, job).await?,
         made_for: job.made_for,
         material: &job.material.details,
         design: job.design,

@@ -7,6 +7,7 @@ use axum::routing::get;
 use super::Answer;
 use super::opened::Opened;
 use super::show;
+use super::worn::worn_words;
 use crate::lab::layout::{JobLayout, step_of};
 use crate::optics::Pair;
 use crate::print::ticket::{Facts, Shape, Ticket};
@@ -24,6 +25,9 @@ async fn print_ticket(State(state): State<AppState>, Path(number): Path<i64>) ->
     let lenses = state.store.find_lenses(number).await?;
     let check = opened.check_summary(&state).await?;
     let (job, lab) = (&opened.job, state.lab());
+    let (made, prescribed) =
+        (job.lens_prescriptions(), job.compensated().map(|_| job.prescription.eyes.map(|eye| eye.power)));
+    let worn = worn_words(&state, job).await?;
     let laid = JobLayout::of(job, &lab, step_of(&lab));
     let layout = laid.as_ref().map(figures);
     let shape = laid.as_ref().zip(layout.as_ref()).map(|(laid, layout)| Shape {
@@ -38,7 +42,9 @@ async fn print_ticket(State(state): State<AppState>, Path(number): Path<i64>) ->
         relens_of: job.relens_of,
         customer: &job.customer.person.name,
         frame: &job.frame.details,
-        eyes: &job.prescription.eyes,
+        eyes: &made,
+        prescribed,
+        worn,
         made_for: job.made_for,
         pupil_distance: job.prescription.centred_on(job.made_for),
         height: job.height,

@@ -13,6 +13,8 @@ pub(super) struct Seen {
     pub(super) is_current: bool,
     pub(super) sentence: String,
     pub(super) profile: String,
+    /// Both powers in words, where the lenses were ordered compensated; else empty.
+    pub(super) compensated: String,
     pub(super) typed: Vec<(&'static str, String)>,
     pub(super) rows: Vec<SeenRow>,
     pub(super) sources: Vec<(char, String)>,
@@ -50,6 +52,7 @@ impl Seen {
             is_current,
             sentence: verdict.sentence(),
             profile: verdict.profile,
+            compensated: verdict.compensated,
             typed: typed.into(),
             reason: check.kept.reason,
             rows,

@@ -19,7 +19,7 @@ use crate::lab::text::{line, lines, needed};
 use crate::optics::prescription::{
     EyePrescription, PupilDistance, cautions, pupil_distance_cautions, read, read_pupil_distance,
 };
-use crate::optics::unit::{Millimetre, UnitError};
+use crate::optics::unit::{Millimetre, Tilt, UnitError};
 use crate::optics::{Eye, Pair};
 use crate::web::form::Form;
 use crate::web::words::parse_day;
@@ -44,6 +44,8 @@ pub fn seen_mark(cautions: &[Caution]) -> String {
 pub fn read_order(form: &mut Form, around: &Around) -> (Option<NewOrder>, Vec<Caution>) {
     let customer = read_customer(form, around);
     let frame = read_frame(form, around);
+    let frame_wrap = form.read_optional("frame_wrap", |t| t.parse::<Tilt>());
+    let frame_wrap = frame_wrap.map(|wrap| wrap.filter(|_| matches!(frame, Some(FrameChoice::New(_)))));
     let prescription = read_prescription(form, around);
     let made_for = form.read("made_for", |t| MadeFor::from_key(t).ok_or("Choose what the pair is for"));
     if made_for == Some(MadeFor::Near) && form.value("near_pd").trim().is_empty() {
@@ -86,6 +88,7 @@ pub fn read_order(form: &mut Form, around: &Around) -> (Option<NewOrder>, Vec<Ca
         Some(NewOrder {
             customer: customer?,
             frame: frame?,
+            frame_wrap: frame_wrap?,
             prescription: prescription?,
             made_for: made_for?,
             material: material?,

@@ -1,0 +1,362 @@
+//! The power to order so that the lens gives the prescribed one as worn, and the owner's decision about it.
+//!
+//! Nothing here is applied by itself: a lens is made as prescribed until the owner decides otherwise, and then both
+//! powers are shown and printed.
+
+use time::OffsetDateTime;
+
+use super::job::Job;
+use super::layout::EyeOnBench;
+use super::stock::LensInHand;
+use crate::optics::lens::{Lens, LensError, LensOrder};
+use crate::optics::material::usual_front_d;
+use crate::optics::power::SphereCylinder;
+use crate::optics::prescription::{LensPower, PowerError};
+use crate::optics::prism::BaseVector;
+use crate::optics::unit::{Axis, Dioptre, Millimetre, Tilt, UnitError};
+use crate::optics::worn::{Wear, Worn, WornError, left_as_worn, worn};
+use crate::optics::{Eye, Pair};
+use crate::shape::edge::lens_with_thinnest_edge;
+
+/// To be shown and printed wherever a lens is made for a wrapped or sports frame.
+pub const WRAP_CAUTION: &str = "Not safety or sports eyewear, however sturdy or wrapped the frame: lens and frame are \
+     not tested together here. Not for hazardous work or ball games.";
+
+/// To be shown beside the choice of power.
+pub const DECISION_CAUTION: &str = "Whether to order a compensated power is for you, or for the prescriber, to decide; \
+     nothing is changed by itself. A lens maker who compensates too would do it twice: say on the order which power \
+     the lensmeter must read.";
+
+/// The thinnest edge of a plus lens whose centre is not known (common practice, rimmed frames).
+const PLUS_EDGE_MM: f64 = 1.0;
+/// Half the usual width of a shape that is not known (common practice).
+const USUAL_REACH_MM: f64 = 27.0;
+
+/// How a frame sits before the eyes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct FrameWear {
+    /// From the eye to the back of the lens as worn.
+    pub vertex: Millimetre,
+    /// Pantoscopic tilt.
+    pub panto: Tilt,
+    /// Wrap.
+    pub wrap: Tilt,
+}
+
+/// The whole position of wear of a job.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Position {
+    /// From the eye to the back of the trial lens the power was found with.
+    pub vertex_from: Millimetre,
+    /// How the frame sits.
+    pub frame: FrameWear,
+}
+
+impl Position {
+    /// The usual position: 13 mm, 10° of panto, 6° of wrap (common practice, from memory: 12 to 14 mm, 8 to 12°, 5 to
+    /// 8°).
+    pub fn usual() -> Self {
+        let (mm, deg) =
+            (Millimetre::from_hundredths(1300), |d: i32| Tilt::from_hundredths(d * 100).unwrap_or_default());
+        let vertex = mm.unwrap_or_default();
+        Self { vertex_from: vertex, frame: FrameWear { vertex, panto: deg(10), wrap: deg(6) } }
+    }
+
+    /// `13 to 14 mm, 10° panto, 6° wrap`.
+    pub fn words(&self) -> String {
+        let mm = |length: Millimetre| super::frame::short(length);
+        let deg = |tilt: Tilt| tilt.to_f64().to_string();
+        format!(
+            "{} to {} mm, {}° panto, {}° wrap",
+            mm(self.vertex_from),
+            mm(self.frame.vertex),
+            deg(self.frame.panto),
+            deg(self.frame.wrap)
+        )
+    }
+
+    /// The numbers for computing.
+    pub fn numbers(&self) -> Wear {
+        Wear {
+            vertex_from_mm: self.vertex_from.to_f64(),
+            vertex_to_mm: self.frame.vertex.to_f64(),
+            panto_deg: self.frame.panto.to_f64(),
+            wrap_deg: self.frame.wrap.to_f64(),
+        }
+    }
+}
+
+/// The owner's decision which power to order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WornOrder {
+    /// Whether the power is compensated, or as prescribed after all.
+    pub is_compensated: bool,
+    /// The position it was decided for.
+    pub position: Position,
+    /// What the lensmeter is to read.
+    pub power: Pair<LensPower>,
+    /// When, in UTC.
+    pub at: OffsetDateTime,
+}
+
+impl WornOrder {
+    /// The decision in a sentence, with both powers where the lenses are compensated; it stands so in the history.
+    pub fn words(&self, prescribed: Pair<LensPower>) -> String {
+        let position = self.position.words();
+        if !self.is_compensated {
+            return format!("To be made as prescribed, not compensated for the way they are worn ({position}).");
+        }
+        let eye = |eye: Eye| {
+            let (made, prescribed) = (self.power.get(eye).to_minus(), prescribed.get(eye).to_minus());
+            format!("{} {made} (prescribed {prescribed})", eye.letter())
+        };
+        format!("Ordered compensated for the way they are worn ({position}): {}, {}.", eye(Eye::Right), eye(Eye::Left))
+    }
+}
+
+/// The steps a power is ordered in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum PowerStep {
+    /// Quarters, as most uncut lenses are stocked.
+    Quarter,
+    /// Eighths.
+    Eighth,
+    /// Hundredths, for lenses surfaced to order.
+    Hundredth,
+}
+
+impl PowerStep {
+    /// Every step, in the order of the form.
+    pub const ALL: [PowerStep; 3] = [PowerStep::Quarter, PowerStep::Eighth, PowerStep::Hundredth];
+
+    /// As in the form.
+    pub fn key(self) -> &'static str {
+        match self {
+            PowerStep::Quarter => "0.25",
+            PowerStep::Eighth => "0.125",
+            PowerStep::Hundredth => "0.01",
+        }
+    }
+
+    /// The step written so, if any.
+    pub fn from_key(key: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|step| step.key() == key)
+    }
+
+    /// The size.
+    pub fn size_d(self) -> f64 {
+        match self {
+            PowerStep::Quarter => 0.25,
+            PowerStep::Eighth => 0.125,
+            PowerStep::Hundredth => 0.01,
+        }
+    }
+
+    /// The nearest power in these steps, minus cylinder, axis to the degree; eighths are written as the trade does,
+    /// -2.12 for -2.125. Rounded in both principal meridians, so that neither is off by more than half a step.
+    ///
+    /// # Errors
+    ///
+    /// [`RoundError`] when the power is beyond what an order may hold.
+    pub fn round(self, power: SphereCylinder) -> Result<LensPower, RoundError> {
+        let minus = power.to_minus();
+        let stepped = |value_d: f64| (value_d / self.size_d()).round() * self.size_d();
+        let (sphere_d, cross_d) = (stepped(minus.sphere_d), stepped(minus.sphere_d + minus.cylinder_d));
+        // -2.125 is written -2.12: towards zero.
+        let written = |value_d: f64| match self {
+            PowerStep::Hundredth => Dioptre::round_from(value_d),
+            _ => Dioptre::from_hundredths((value_d * 100.0).trunc() as i32),
+        };
+        let cylinder = written(cross_d - sphere_d)?;
+        let axis = match cylinder {
+            Dioptre::ZERO => None,
+            _ => Some(Axis::new(minus.axis_deg.round() as i32)?),
+        };
+        Ok(LensPower::new(written(sphere_d)?, cylinder, axis)?)
+    }
+}
+
+/// Why a computed power cannot be ordered.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum RoundError {
+    /// Out of the range of a number.
+    #[error(transparent)]
+    Unit(#[from] UnitError),
+    /// Beyond what an order may hold.
+    #[error(transparent)]
+    Power(#[from] PowerError),
+}
+
+/// Why there is no power to order.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum NoOrder {
+    /// No such lens.
+    #[error(transparent)]
+    Lens(#[from] LensError),
+    /// The position of wear gives no answer.
+    #[error(transparent)]
+    Worn(#[from] WornError),
+    /// A computed power that cannot be ordered.
+    #[error(transparent)]
+    Round(#[from] RoundError),
+}
+
+/// One eye as worn.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct EyeWorn {
+    /// Exact order, textbook order, the prescribed power as worn, the prism of the tilt.
+    pub worn: Worn,
+    /// The exact order in steps.
+    pub order: LensPower,
+    /// What the stepped order leaves the wearer beyond the prescription.
+    pub left: SphereCylinder,
+    /// What the lens ordered as prescribed leaves.
+    pub left_unchanged: SphereCylinder,
+    /// The lens it was computed for.
+    pub lens: LensOrder,
+}
+
+impl EyeWorn {
+    /// Computes one eye of a job.
+    ///
+    /// # Errors
+    ///
+    /// [`NoOrder`].
+    pub fn of(
+        job: &Job,
+        eye: Eye,
+        laid: Option<&EyeOnBench>,
+        in_hand: Option<&LensInHand>,
+        position: &Position,
+        step: PowerStep,
+    ) -> Result<Self, NoOrder> {
+        let prescribed = job.prescription.eyes.get(eye).power.numbers();
+        // The tilt formulas leave a prescribed prism out.
+        let body = body(job, prescribed, BaseVector::default(), laid, in_hand)?;
+        let (lens, wear) = (*body.order(), position.numbers());
+        let worn = worn(eye, &lens, &wear)?;
+        let order = step.round(worn.order)?;
+        Ok(Self {
+            worn,
+            order,
+            left: left_as_worn(eye, &lens, &wear, order.numbers())?,
+            left_unchanged: left_as_worn(eye, &lens, &wear, prescribed)?,
+            lens,
+        })
+    }
+}
+
+/// The lens of one eye as a body with the power and prism given: front and centre of the lens in hand, else the usual
+/// front (Vogel's rule) and the material's usual centre; a plus lens as thick as leaves 1 mm at its thinnest edge.
+///
+/// # Errors
+///
+/// [`LensError`] when there is no such lens.
+pub fn body(
+    job: &Job,
+    power: SphereCylinder,
+    prism: BaseVector,
+    laid: Option<&EyeOnBench>,
+    in_hand: Option<&LensInHand>,
+) -> Result<Lens, LensError> {
+    let material = &job.material.details;
+    let index = material.index();
+    let known_centre = in_hand.and_then(|lens| lens.centre).map(Millimetre::to_f64);
+    let usual_centre_mm = f64::from(material.centre_hundredths) / 100.0;
+    let order = LensOrder {
+        power,
+        prism,
+        index,
+        front_power_d: in_hand
+            .and_then(|lens| lens.front_power)
+            .map_or_else(|| usual_front_d(power, index), Dioptre::to_f64),
+        front_conic: 0.0,
+        centre_thickness_mm: known_centre.unwrap_or(usual_centre_mm),
+    };
+    let minus = power.to_minus();
+    let strongest_plus_d = minus.sphere_d;
+    if known_centre.is_some() || strongest_plus_d <= 0.0 {
+        return Lens::new(order);
+    }
+    if let Some(laid) = laid
+        && let Ok(lens) = lens_with_thinnest_edge(&laid.outline, laid.optical_centre(), order, PLUS_EDGE_MM)
+    {
+        return if lens.order().centre_thickness_mm >= usual_centre_mm { Ok(lens) } else { Lens::new(order) };
+    }
+    // h²F / 2000(n - 1): textbook thumb, only until there is a shape.
+    let bulge_mm = USUAL_REACH_MM * USUAL_REACH_MM * strongest_plus_d / (2000.0 * (index - 1.0));
+    Lens::new(LensOrder { centre_thickness_mm: usual_centre_mm.max(PLUS_EDGE_MM + bulge_mm), ..order })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn power(sphere_d: f64, cylinder_d: f64, axis_deg: f64) -> SphereCylinder {
+        SphereCylinder::new(sphere_d, cylinder_d, axis_deg)
+    }
+
+    #[test]
+    fn rounds_both_meridians_and_writes_eighths_as_the_trade_does() {
+        for (exact, step, want) in [
+            (power(-5.71, -0.37, 88.4), PowerStep::Quarter, "-5.75 -0.25 x 088"),
+            (power(-5.71, -0.37, 88.4), PowerStep::Eighth, "-5.75 -0.37 x 088"),
+            (power(-5.71, -0.37, 88.4), PowerStep::Hundredth, "-5.71 -0.37 x 088"),
+            (power(-2.13, 0.0, 180.0), PowerStep::Eighth, "-2.12 sph"),
+            // -2.10 and -2.22 both come to -2.12: no cylinder, so no axis.
+            (power(-2.10, -0.08, 20.0), PowerStep::Eighth, "-2.12 sph"),
+            // Plus cylinder comes out in minus form, and axis 0.3 is 180.
+            (power(1.0, 0.5, 90.3), PowerStep::Quarter, "+1.50 -0.50 x 180"),
+            (power(-0.06, -0.5, 45.0), PowerStep::Quarter, "Plano -0.50 x 045"),
+        ] {
+            assert_eq!(step.round(exact).map(|p| p.to_string()).as_deref(), Ok(want), "{exact:?} in {step:?}");
+        }
+        assert!(PowerStep::Quarter.round(power(-31.0, 0.0, 180.0)).is_err());
+    }
+
+    #[test]
+    fn a_rounded_meridian_is_off_by_half_a_step_at_most() {
+        for step in PowerStep::ALL {
+            for i in 0..400 {
+                let exact = power(-6.0 + f64::from(i) * 0.031, -f64::from(i % 37) * 0.07, f64::from(i % 180) + 1.0);
+                let got = step.round(exact).unwrap().numbers().to_minus();
+                let cross = |p: SphereCylinder| p.sphere_d + p.cylinder_d;
+                // Hundredths near an eighth are read as that eighth, half a hundredth away.
+                let most_d = step.size_d() / 2.0 + 0.0051;
+                assert!((got.sphere_d - exact.sphere_d).abs() <= most_d, "{exact:?} {got:?}");
+                assert!((cross(got) - cross(exact)).abs() <= most_d + 0.0051, "{exact:?} {got:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn every_step_reads_back() {
+        for step in PowerStep::ALL {
+            assert_eq!(PowerStep::from_key(step.key()), Some(step));
+        }
+        let usual = Position::usual().numbers();
+        assert_eq!(
+            (usual.vertex_from_mm, usual.vertex_to_mm, usual.panto_deg, usual.wrap_deg),
+            (13.0, 13.0, 10.0, 6.0)
+        );
+    }
+
+    #[test]
+    fn a_decision_names_both_powers() {
+        let power = |text: &str| crate::optics::prescription::read(text).unwrap().rx.power;
+        let mut order = WornOrder {
+            is_compensated: true,
+            position: Position::usual(),
+            power: Pair::new(power("-2.12 -0.50 x 5"), power("+1.00 +0.50 x 90")),
+            at: OffsetDateTime::UNIX_EPOCH,
+        };
+        let prescribed = Pair::new(power("-2.25 -0.25 x 10"), power("+1.75 sph"));
+        assert_eq!(
+            order.words(prescribed),
+            "Ordered compensated for the way they are worn (13 to 13 mm, 10° panto, 6° wrap): R -2.12 -0.50 x 005 \
+             (prescribed -2.25 -0.25 x 010), L +1.50 -0.50 x 180 (prescribed +1.75 sph)."
+        );
+        order.is_compensated = false;
+        assert!(order.words(prescribed).starts_with("To be made as prescribed"));
+    }
+}

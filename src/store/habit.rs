@@ -1,0 +1,115 @@
+//! The lab's habits: one row, once the owner has changed a default.
+
+use time::OffsetDateTime;
+
+use super::draft::{Once, outcome, settle};
+use super::read::{int, tilt};
+use super::{Store, StoreError};
+use crate::lab::habit::LabHabits;
+
+impl Store {
+    /// The lab's habits; the defaults until the owner has changed one.
+    pub async fn get_habits(&self) -> Result<LabHabits, StoreError> {
+        let Some(row) = sqlx::query!("select * from habit where id = 1").fetch_optional(&self.read).await? else {
+            return Ok(LabHabits::default());
+        };
+        Ok(LabHabits {
+            // In the order of `FIGURES`.
+            figures: [
+                int("habit", row.blank_power_hundredths)?,
+                int("habit", row.blank_cylinder_hundredths)?,
+                int("habit", row.blank_prism_hundredths)?,
+                int("habit", row.axis_marking_hundredths)?,
+                int("habit", row.axis_blocking_hundredths)?,
+                int("habit", row.edging_turn_hundredths)?,
+                int("habit", row.centre_marking_hundredths)?,
+                int("habit", row.blocking_hundredths)?,
+                int("habit", row.lensmeter_step_hundredths)?,
+                int("habit", row.prism_step_hundredths)?,
+                int("habit", row.axis_step_hundredths)?,
+                int("habit", row.stick_step_hundredths)?,
+            ],
+            nudges: row.nudges != 0,
+            offer_wrap: tilt("offered wrap", row.offer_wrap_hundredths)?,
+        })
+    }
+
+    /// Keeps the lab's habits; what they were before is kept by a trigger.
+    pub async fn change_habits(
+        &self,
+        key: &str,
+        habits: &LabHabits,
+        now: OffsetDateTime,
+    ) -> Result<Once<()>, StoreError> {
+        let mut tx = self.begin().await?;
+        if let Some(before) = outcome(&mut tx, key).await? {
+            return Ok(Once::Before(before));
+        }
+        let [
+            blank_power,
+            blank_cylinder,
+            blank_prism,
+            axis_marking,
+            axis_blocking,
+            edging_turn,
+            centre_marking,
+            blocking,
+            lensmeter_step,
+            prism_step,
+            axis_step,
+            stick_step,
+        ] = habits.figures;
+        let offer_wrap = habits.offer_wrap.hundredths();
+        sqlx::query!(
+            "insert into habit (id, blank_power_hundredths, blank_cylinder_hundredths, blank_prism_hundredths, axis_marking_hundredths,
+                axis_blocking_hundredths, edging_turn_hundredths, centre_marking_hundredths,
+                blocking_hundredths, lensmeter_step_hundredths, prism_step_hundredths,
+                axis_step_hundredths, stick_step_hundredths,
+                nudges, offer_wrap_hundredths, changed_at)
+             values (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+             on conflict (id) do update set blank_power_hundredths = excluded.blank_power_hundredths, blank_cylinder_hundredths =
+                excluded.blank_cylinder_hundredths, blank_prism_hundredths =
+                excluded.blank_prism_hundredths, axis_marking_hundredths =
+                excluded.axis_marking_hundredths, axis_blocking_hundredths =
+                excluded.axis_blocking_hundredths, edging_turn_hundredths =
+                excluded.edging_turn_hundredths, centre_marking_hundredths =
+                excluded.centre_marking_hundredths, blocking_hundredths =
+                excluded.blocking_hundredths, lensmeter_step_hundredths =
+                excluded.lensmeter_step_hundredths, prism_step_hundredths =
+                excluded.prism_step_hundredths, axis_step_hundredths =
+                excluded.axis_step_hundredths, stick_step_hundredths =
+                excluded.stick_step_hundredths,
+                nudges = excluded.nudges, offer_wrap_hundredths = excluded.offer_wrap_hundredths,
+                changed_at = excluded.changed_at",
+            blank_power,
+            blank_cylinder,
+            blank_prism,
+            axis_marking,
+            axis_blocking,
+            edging_turn,
+            centre_marking,
+            blocking,
+            lensmeter_step,
+            prism_step,
+            axis_step,
+            stick_step,
+            habits.nudges,
+            offer_wrap,
+            now
+        )
+        .execute(&mut *tx)
+        .await?;
+        settle(&mut tx, key, "habits", now).await?;
+        tx.commit().await?;
+        Ok(Once::Now(()))
+    }
+
+    /// How often the habits were changed: the running number of their form.
+    pub async fn count_habit_changes(&self) -> Result<i64, StoreError> {
+        Ok(sqlx::query_scalar!(
+            r#"select (select count(*) from habit) + (select count(*) from habit_past) as "n!: i64""#
+        )
+        .fetch_one(&self.read)
+        .await?)
+    }
+}

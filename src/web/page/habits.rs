@@ -1,0 +1,107 @@
+//! The lab's habits: how exactly it works, for the chance that a pair will pass.
+
+use askama::Template;
+use axum::extract::State;
+use axum::routing::get;
+use axum::{Form as Posted, Router};
+
+use super::{Answer, CHANGED_ELSEWHERE, Chrome, go, posted_key, show, show_again};
+use crate::lab::habit::{FIGURES, Figure, LabHabits};
+use crate::optics::unit::{Tilt, UnitError, parse_hundredths};
+use crate::store::draft::{Fields, Once};
+use crate::web::AppState;
+use crate::web::drawing::short;
+use crate::web::error::WebError;
+use crate::web::form::Form;
+
+/// Routes.
+pub fn router() -> Router<AppState> {
+    Router::new().route("/lab/habits", get(show_habits).post(change_habits))
+}
+
+#[derive(Template)]
+#[template(path = "lab/habits.html")]
+struct HabitsPage {
+    chrome: Chrome,
+    form: Form,
+    key: String,
+    figures: [Figure; 12],
+    nudge_hint: String,
+}
+
+impl HabitsPage {
+    fn new(state: &AppState, form: Form, key: String) -> Self {
+        Self {
+            chrome: Chrome::new(state, "lab"),
+            form,
+            key,
+            figures: FIGURES,
+            nudge_hint: format!("The blocker’s step is {} mm, as the lab’s page says", state.lab().blocker_step),
+        }
+    }
+}
+
+async fn key(state: &AppState) -> Result<String, WebError> {
+    Ok(format!("habits-{}", state.store.count_habit_changes().await?))
+}
+
+async fn show_habits(State(state): State<AppState>) -> Answer {
+    let key = key(&state).await?;
+    let form = match state.store.find_draft(&key).await? {
+        Some(draft) => Form::new(draft.fields),
+        None => fill(&state.store.get_habits().await?),
+    };
+    show(&HabitsPage::new(&state, form, key))
+}
+
+async fn change_habits(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> Answer {
+    let mut form = Form::new(fields);
+    let posted_key = posted_key(&form, "habits-")?;
+    let Some(habits) = read_habits(&mut form) else {
+        return show_again(&HabitsPage::new(&state, form, posted_key));
+    };
+    if habits == state.store.get_habits().await? {
+        return go("/lab/habits");
+    }
+    match state.store.change_habits(&posted_key, &habits, state.clock.now()).await? {
+        Once::Now(()) => go("/lab/habits"),
+        Once::Before(_) => {
+            form.fail(FIGURES[0].key, CHANGED_ELSEWHERE);
+            let fresh = key(&state).await?;
+            show_again(&HabitsPage::new(&state, form, fresh))
+        }
+    }
+}
+
+fn fill(habits: &LabHabits) -> Form {
+    let mut form = Form::default();
+    for (figure, hundredths) in FIGURES.iter().zip(habits.figures) {
+        form.set(figure.key, short(f64::from(hundredths) / 100.0));
+    }
+    form.set("nudges", if habits.nudges { "yes" } else { "" });
+    form.set("offer_wrap", short(habits.offer_wrap.to_f64()));
+    form
+}
+
+fn read_habits(form: &mut Form) -> Option<LabHabits> {
+    let figures = FIGURES.map(|figure| form.read(figure.key, |text| read_figure(&figure, text)));
+    let offer_wrap = form.read("offer_wrap", |text| match text.parse::<Tilt>() {
+        Ok(wrap) if wrap >= Tilt::ZERO => Ok(wrap),
+        Ok(_) => Err("A wrap to offer from is between 0 and 40°".to_owned()),
+        Err(why) => Err(why.to_string()),
+    });
+    let mut hundredths = [0; 12];
+    for (slot, figure) in hundredths.iter_mut().zip(figures) {
+        *slot = figure?;
+    }
+    Some(LabHabits { figures: hundredths, nudges: form.is_checked("nudges", "yes"), offer_wrap: offer_wrap? })
+}
+
+fn read_figure(figure: &Figure, text: &str) -> Result<i32, String> {
+    let hundredths = parse_hundredths(text).map_err(|why: UnitError| why.to_string())?;
+    if (0..=figure.most).contains(&hundredths) {
+        return Ok(hundredths);
+    }
+    let most = short(f64::from(figure.most) / 100.0);
+    Err(format!("{text} {} is not a habit: 0 to {most} was expected", figure.unit))
+}

@@ -1,0 +1,292 @@
+//! The prism of a pair: wanted and unwanted, by decentration or by surfacing, and the balance where the eyes look.
+
+use askama::Template;
+use axum::Router;
+use axum::extract::{Path, Query, State};
+use axum::routing::get;
+
+use super::jobs::{EyeWords, JobBar};
+use super::layout::{Signed, signed};
+use super::worn::polar_words;
+use super::{Answer, Chrome, show, show_again};
+use crate::lab::balance::{EyePrism, PairPrism, READING_VERTICAL_PD};
+use crate::lab::job::Job;
+use crate::lab::layout::{JobLayout, step_of};
+use crate::lab::order::MadeFor;
+use crate::optics::Eye;
+use crate::optics::gaze::{Balance, LookedThrough};
+use crate::optics::lens::LensError;
+use crate::optics::prism::{BaseVector, Imbalance, InUp};
+use crate::optics::tolerance::{Limit, STANDARD_GOVERNS, Unit};
+use crate::optics::unit::Millimetre;
+use crate::store::draft::Fields;
+use crate::web::AppState;
+use crate::web::form::Form;
+
+/// Routes.
+pub fn router() -> Router<AppState> {
+    Router::new().route("/jobs/{number}/prism", get(show_prism))
+}
+
+/// How far a reading point may lie from the pupil.
+const FARTHEST_MM: f64 = 20.0;
+
+#[derive(Template)]
+#[template(path = "prism/show.html")]
+struct PrismPage {
+    chrome: Chrome,
+    bar: JobBar,
+    eyes: [EyeCard; 2],
+    unwanted: Option<[Between; 2]>,
+    prescribed: Option<String>,
+    places: Vec<Place>,
+    reading_caution: Option<String>,
+    governs: &'static str,
+    form: Form,
+}
+
+/// One eye's wanted and unwanted prism.
+struct EyeCard {
+    name: &'static str,
+    letter: &'static str,
+    class: &'static str,
+    words: EyeWords,
+    wanted: String,
+    wanted_polar: String,
+    made: Vec<(&'static str, String)>,
+    unwanted: Option<(String, String)>,
+}
+
+/// A prism between the eyes against its limit.
+struct Between {
+    name: &'static str,
+    amount: String,
+    limit: String,
+    rule: &'static str,
+    mark: &'static str,
+    verdict: &'static str,
+}
+
+/// One place the eyes look through.
+struct Place {
+    name: String,
+    rows: Result<Vec<Row>, String>,
+}
+
+/// One line of a place.
+struct Row {
+    letter: &'static str,
+    name: &'static str,
+    rule: String,
+    exact: String,
+    polar: String,
+    off: String,
+}
+
+async fn show_prism(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<Fields>) -> Answer {
+    let job = state.store.get_job(number).await?;
+    let (in_hand, lab) = (state.store.find_lenses(number).await?, state.lab());
+    let layout = JobLayout::of(&job, &lab, step_of(&lab));
+    let mut form = Form::new(asked);
+    let usual = usual_reading(&job);
+    form.set_default("down", format!("{:.0}", -usual.up_mm));
+    form.set_default("in", format!("{:.0}", usual.in_mm));
+    let reading = read_place(&mut form).unwrap_or(usual);
+    let prism = PairPrism::of(&job, &lab, layout.as_ref(), &in_hand, reading);
+    let is_fine = form.is_fine();
+    let page = PrismPage {
+        chrome: Chrome::new(&state, ""),
+        bar: JobBar::of(&job, "prism", &state),
+        eyes: Eye::BOTH.map(|eye| EyeCard::of(&job, eye, prism.eyes.get(eye))),
+        unwanted: prism.unwanted.map(|unwanted| between(&prism, unwanted)),
+        prescribed: prism.prescribed.map(|(across, up)| {
+            format!("horizontal ±{}, vertical ±{} from what is prescribed", limit_words(&across), limit_words(&up))
+        }),
+        reading_caution: prism.at_reading.as_ref().ok().and_then(reading_caution),
+        places: vec![
+            Place::of("In front of the pupils".to_owned(), &prism.at_pupil),
+            Place::of(place_words(reading), &prism.at_reading),
+        ],
+        governs: STANDARD_GOVERNS,
+        form,
+    };
+    if is_fine { show(&page) } else { show_again(&page) }
+}
+
+/// 10 mm down and 2 in, where a reader looks through a distance pair (common practice); a reading pair is centred for
+/// near already.
+fn usual_reading(job: &Job) -> LookedThrough {
+    let in_mm = if job.made_for == MadeFor::Near { 0.0 } else { 2.0 };
+    LookedThrough { in_mm, up_mm: -10.0 }
+}
+
+fn read_place(form: &mut Form) -> Option<LookedThrough> {
+    let mm = |text: &str| match text.parse::<Millimetre>() {
+        Ok(mm) if mm.to_f64().abs() <= FARTHEST_MM => Ok(mm.to_f64()),
+        Ok(mm) => Err(format!("{mm} mm is too far from the pupil: -20 to 20 mm was expected")),
+        Err(why) => Err(why.to_string()),
+    };
+    let (down, inward) = (form.read("down", mm), form.read("in", mm));
+    Some(LookedThrough { in_mm: inward?, up_mm: -down? })
+}
+
+fn place_words(at: LookedThrough) -> String {
+    let (down, inward) = (signed(-at.up_mm, "down", "up"), signed(at.in_mm, "in", "out"));
+    format!("Reading point, {} mm {} and {} mm {}", down.amount, down.way, inward.amount, inward.way)
+}
+
+fn rectangular(prism: InUp) -> String {
+    let parts = [signed(prism.in_pd, "base in", "base out"), signed(prism.up_pd, "base up", "base down")];
+    let said: Vec<String> =
+        parts.iter().filter(|p| !p.way.is_empty()).map(|p| format!("{} Δ {}", p.amount, p.way)).collect();
+    if said.is_empty() { "no prism".to_owned() } else { said.join(", ") }
+}
+
+fn limit_words(limit: &Limit) -> String {
+    format!("{:.2} {}", limit.size, limit.unit)
+}
+
+impl EyeCard {
+    fn of(job: &Job, eye: Eye, prism: &EyePrism) -> Self {
+        Self {
+            name: eye.name(),
+            letter: eye.letter(),
+            class: if eye == Eye::Right { "r" } else { "l" },
+            words: EyeWords::of(job, eye, None),
+            wanted: rectangular(prism.wanted),
+            wanted_polar: polar_words(eye, prism.wanted),
+            made: made_words(prism),
+            unwanted: prism.unwanted.map(|unwanted| (rectangular(unwanted), polar_words(eye, unwanted))),
+        }
+    }
+}
+
+/// The ways the wanted prism can be made.
+fn made_words(prism: &EyePrism) -> Vec<(&'static str, String)> {
+    let Some(decentred) = &prism.decentred else { return Vec::new() };
+    let blank = |mm: Option<f64>| mm.map(|mm| format!("; blank {mm:.2} mm with the allowance")).unwrap_or_default();
+    let by_moving = match decentred {
+        Ok(made) => {
+            let ways: Vec<String> = [signed(made.moved.in_mm, "in", "out"), signed(made.moved.up_mm, "up", "down")]
+                .iter()
+                .filter(|way| !way.way.is_empty())
+                .map(|way| format!("{} mm {}", way.amount, way.way))
+                .collect();
+            let exact = made.exact.map(|exact| {
+                let off = (exact.to_vector(Eye::Right) - prism.wanted.to_vector(Eye::Right)).to_polar().amount_pd;
+                format!(". A ray at the pupil finds {}: the simple rule is {off:.2} Δ off", rectangular(exact))
+            });
+            format!(
+                "optical centre {} from the pupil{}{}",
+                ways.join(" and "),
+                blank(made.blank_mm),
+                exact.unwrap_or_default()
+            )
+        }
+        Err(why) => why.to_string(),
+    };
+    let surfaced = format!("prism ground into the lens, read at the pupil{}", blank(prism.surfaced_blank_mm));
+    vec![("By decentration", by_moving), ("By surfacing", surfaced)]
+}
+
+fn between(prism: &PairPrism, unwanted: Imbalance) -> [Between; 2] {
+    let one = |name, value: Signed, size_pd: f64, (limit, limit_pd): (Limit, f64)| {
+        let is_within = size_pd.abs() <= limit_pd + 0.005;
+        Between {
+            name,
+            amount: format!("{} Δ {}", value.amount, value.way),
+            limit: match limit.unit {
+                Unit::Millimetre => format!("{}, here {limit_pd:.2} Δ", limit_words(&limit)),
+                _ => limit_words(&limit),
+            },
+            rule: limit.rule,
+            mark: if is_within { "pass" } else { "fail" },
+            verdict: if is_within { "Within" } else { "Beyond: nudge" },
+        }
+    };
+    let (across, up) = (unwanted.horizontal_pd, unwanted.vertical_pd);
+    [
+        one("Horizontal", signed(across, "base in", "base out"), across, prism.horizontal),
+        one("Vertical", signed(up, "base up right", "base up left"), up, prism.vertical),
+    ]
+}
+
+impl Place {
+    fn of(name: String, balance: &Result<Balance, LensError>) -> Self {
+        Self { name, rows: balance.as_ref().map(rows).map_err(ToString::to_string) }
+    }
+}
+
+fn rows(balance: &Balance) -> Vec<Row> {
+    let mut rows: Vec<Row> = balance
+        .eyes
+        .iter()
+        .map(|(eye, prism)| {
+            let in_up = |vector: BaseVector| vector.to_in_up(eye);
+            Row {
+                letter: eye.letter(),
+                name: eye.name(),
+                rule: rectangular(in_up(prism.rule)),
+                exact: rectangular(in_up(prism.exact)),
+                polar: polar_words(eye, in_up(prism.exact)),
+                off: format!("{:.2} Δ", prism.rule_off_pd()),
+            }
+        })
+        .collect();
+    let off = (balance.rule.horizontal_pd - balance.exact.horizontal_pd)
+        .hypot(balance.rule.vertical_pd - balance.exact.vertical_pd);
+    rows.push(Row {
+        letter: "",
+        name: "between the eyes",
+        rule: imbalance_words(balance.rule),
+        exact: imbalance_words(balance.exact),
+        polar: String::new(),
+        off: format!("{off:.2} Δ"),
+    });
+    let unwanted = balance.unwanted();
+    rows.push(Row {
+        letter: "",
+        name: "of that not prescribed",
+        rule: String::new(),
+        exact: imbalance_words(unwanted),
+        polar: String::new(),
+        off: String::new(),
+    });
+    rows
+}
+
+fn imbalance_words(of: Imbalance) -> String {
+    let parts =
+        [signed(of.horizontal_pd, "base in", "base out"), signed(of.vertical_pd, "base up right", "base up left")];
+    let said: Vec<String> =
+        parts.iter().filter(|p| !p.way.is_empty()).map(|p| format!("{} Δ {}", p.amount, p.way)).collect();
+    if said.is_empty() { "none".to_owned() } else { said.join(", ") }
+}
+
+fn reading_caution(balance: &Balance) -> Option<String> {
+    let vertical_pd = balance.unwanted().vertical_pd.abs();
+    (vertical_pd > READING_VERTICAL_PD).then(|| {
+        format!(
+            "At the reading point the lenses leave {vertical_pd:.2} Δ vertical between the eyes that nobody prescribed. \
+             From about {READING_VERTICAL_PD:.0} Δ reading may suffer or double (common practice, from memory): a separate \
+             reading pair, or a lower optical centre, is for the prescriber and the customer to decide."
+        )
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn prisms_are_written_both_ways() {
+        assert_eq!(rectangular(InUp { in_pd: 1.5, up_pd: -1.0 }), "1.50 Δ base in, 1.00 Δ base down");
+        assert_eq!(rectangular(InUp { in_pd: 0.001, up_pd: 0.0 }), "no prism");
+        let of = Imbalance { horizontal_pd: -0.5, vertical_pd: 1.25 };
+        assert_eq!(imbalance_words(of), "0.50 Δ base out, 1.25 Δ base up right");
+        assert_eq!(
+            place_words(LookedThrough { in_mm: 2.0, up_mm: -10.0 }),
+            "Reading point, 10.00 mm down and 2.00 mm in"
+        );
+    }
+}

@@ -1,0 +1,140 @@
+//! The chance that a pair will pass its check, before it is cut, and which error matters most.
+
+use askama::Template;
+use axum::Router;
+use axum::extract::{Path, State};
+use axum::routing::get;
+
+use super::jobs::JobBar;
+use super::{Answer, Chrome, show};
+use crate::lab::habit::budget_of;
+use crate::lab::job::Job;
+use crate::optics::Eye;
+use crate::optics::budget::{Budget, RowRisk};
+use crate::optics::tolerance::{STANDARD_GOVERNS, Unit};
+use crate::web::AppState;
+use crate::web::error::WebError;
+
+/// Routes.
+pub fn router() -> Router<AppState> {
+    Router::new().route("/jobs/{number}/risk", get(show_risk))
+}
+
+#[derive(Template)]
+#[template(path = "risk/show.html")]
+struct RiskPage {
+    chrome: Chrome,
+    bar: JobBar,
+    sentence: String,
+    wholes: [Whole; 3],
+    rows: Vec<Row>,
+    profile: String,
+    governs: &'static str,
+}
+
+/// How an eye or the pair stands over all its rows.
+struct Whole {
+    name: &'static str,
+    percent: String,
+}
+
+/// One row of the tolerance table.
+struct Row {
+    letter: &'static str,
+    eye: &'static str,
+    name: String,
+    limit: String,
+    spread: String,
+    percent: String,
+    bar: String,
+    is_worst: bool,
+    dominant: String,
+    remedy: &'static str,
+}
+
+async fn show_risk(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+    let (job, lab) = (state.store.get_job(number).await?, state.lab());
+    let budget = budget_of(&job, &lab, &state.store.get_habits().await?);
+    show(&RiskPage {
+        chrome: Chrome::new(&state, ""),
+        bar: JobBar::of(&job, "risk", &state),
+        sentence: budget.sentence(),
+        wholes: wholes(&budget),
+        rows: rows(&budget),
+        profile: lab.tolerance.to_string(),
+        governs: STANDARD_GOVERNS,
+    })
+}
+
+/// The advice in one line, for the pages before the cut.
+pub async fn risk_sentence(state: &AppState, job: &Job) -> Result<String, WebError> {
+    let budget = budget_of(job, &state.lab(), &state.store.get_habits().await?);
+    Ok(budget.sentence())
+}
+
+fn wholes(budget: &Budget) -> [Whole; 3] {
+    let of = |eye: Eye| budget.rows.iter().filter(|row| row.eye == Some(eye)).map(|row| row.chance).product();
+    [("Right lens", of(Eye::Right)), ("Left lens", of(Eye::Left)), ("The pair, every row", budget.all_pass())]
+        .map(|(name, chance)| Whole { name, percent: percent(chance) })
+}
+
+fn rows(budget: &Budget) -> Vec<Row> {
+    let worst = budget.most_at_risk();
+    budget
+        .rows
+        .iter()
+        .map(|risk| Row {
+            letter: risk.eye.map_or("", Eye::letter),
+            eye: risk.eye.map_or("both", Eye::name),
+            name: capital(risk.row.name()),
+            limit: format!("±{}", sized(risk, risk.limit.size)),
+            spread: sized_finely(risk),
+            percent: percent(risk.chance),
+            bar: format!("{:.1}", 100.0 * risk.chance),
+            is_worst: worst == Some(risk),
+            dominant: format!("{}, {:.0}\u{a0}%", risk.dominant.name(), 100.0 * risk.dominant_share),
+            remedy: risk.dominant.remedy(),
+        })
+        .collect()
+}
+
+fn sized(risk: &RowRisk, size: f64) -> String {
+    match risk.limit.unit {
+        Unit::Degree => format!("{size:.0}°"),
+        unit => format!("{size:.2} {unit}"),
+    }
+}
+
+fn sized_finely(risk: &RowRisk) -> String {
+    match risk.limit.unit {
+        Unit::Degree => format!("{:.1}°", risk.spread),
+        unit => format!("{:.2} {unit}", risk.spread),
+    }
+}
+
+/// A chance in percent. What is not certain is never written as 100.
+fn percent(chance: f64) -> String {
+    match 100.0 * chance {
+        percent if chance < 1.0 && percent > 99.9 => "over 99.9 %".to_owned(),
+        percent => format!("{percent:.1} %"),
+    }
+}
+
+fn capital(name: &str) -> String {
+    let mut letters = name.chars();
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_chance_is_never_said_to_be_more_than_it_is() {
+        assert_eq!(
+            [percent(1.0), percent(0.9996), percent(0.987), percent(0.0)],
+            ["100.0 %", "over 99.9 %", "98.7 %", "0.0 %"]
+        );
+        assert_eq!(capital("power along the axis"), "Power along the axis");
+    }
+}

@@ -1,0 +1,236 @@
+//! The lens as worn: the try-form, the owner's decision, and what every later page makes of it.
+
+use crate::support::TestLab;
+
+const TRY: [(&str, &str); 5] =
+    [("vertex_from", "13"), ("vertex_to", "13"), ("panto", "0"), ("wrap", "20"), ("step", "0.25")];
+
+/// The decision form of a page as a browser sends it, some fields changed.
+async fn form_of(lab: &TestLab, path: &str, changes: &[(&str, &str)]) -> Vec<(String, String)> {
+    let page = lab.get(path).await;
+    page.assert_status(200);
+    let names = page.attributes("#decide input[type=hidden]", "name");
+    let values = page.attributes("#decide input[type=hidden]", "value");
+    let mut fields: Vec<(String, String)> = names.into_iter().zip(values).collect();
+    for (name, value) in changes {
+        match fields.iter_mut().find(|(n, _)| n == name) {
+            Some(field) => field.1 = (*value).to_owned(),
+            None => fields.push(((*name).to_owned(), (*value).to_owned())),
+        }
+    }
+    fields
+}
+
+fn lent(fields: &[(String, String)]) -> Vec<(&str, &str)> {
+    fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect()
+}
+
+fn query(number: i64, fields: &[(&str, &str)]) -> String {
+    let pairs: Vec<String> = fields.iter().map(|(n, v)| format!("{n}={v}")).collect();
+    format!("/jobs/{number}/worn?{}", pairs.join("&"))
+}
+
+#[tokio::test]
+async fn an_untilted_lens_at_the_same_distance_is_ordered_as_prescribed() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job_to("-8.00 DS", "-2.50 -0.75 x 80").await;
+    let flat =
+        query(number, &[("vertex_from", "12"), ("vertex_to", "12"), ("panto", "0"), ("wrap", "0"), ("step", "0.25")]);
+    let page = lab.get(&flat).await;
+    page.assert_status(200);
+    assert_eq!(page.texts(".eye-right .order, .eye-left .order"), ["-8.00 sph", "-2.50 -0.75 x 080"]);
+    assert_eq!(page.text(".eye-right .left-unchanged"), "nothing");
+    // Vertex alone: public vertex page, -10.00 at 12 worn at 14 is -10.20, printed -10.25.
+    let number = lab.given_job_to("-10.00 DS", "-10.00 DS").await;
+    let moved =
+        query(number, &[("vertex_from", "12"), ("vertex_to", "14"), ("panto", "0"), ("wrap", "0"), ("step", "0.25")]);
+    let page = lab.get(&moved).await;
+    assert_eq!(page.text(".eye-left .exact"), "-10.20 sph");
+    assert_eq!(page.text(".eye-left .textbook"), "-10.20 sph");
+    assert_eq!(page.text(".eye-left .order"), "-10.25 sph");
+    assert_eq!(page.text(".eye-left .tilt"), "0.00 Δ , 0.00 Δ no prism");
+}
+
+#[tokio::test]
+async fn martins_worked_example_stands_beside_the_exact_power() {
+    let lab = TestLab::new().await;
+    // -8.08 -0.25 x 180 is what -8.00 gives at 10° of panto for 2n = 3 (computed); polycarbonate's 1.586 turns it by
+    // less than 0.01. So ordering for -8.00 wants the opposite: less minus up and down.
+    let number = lab.given_job_to("-8.08 -0.25 x 180", "-8.08 -0.25 x 180").await;
+    let tilted =
+        query(number, &[("vertex_from", "12"), ("vertex_to", "12"), ("panto", "10"), ("wrap", "0"), ("step", "0.25")]);
+    let page = lab.get(&tilted).await;
+    page.assert_status(200);
+    assert_eq!(page.text(".eye-right .order"), "-8.00 sph");
+    let textbook = page.text(".eye-right .textbook");
+    let sphere: f64 = textbook.split(' ').next().unwrap().parse().unwrap();
+    assert!((sphere + 8.0).abs() < 0.02, "{textbook}");
+    assert!(page.text(".eye-right .tilt").contains("base down"), "panto with a plus front is base down");
+}
+
+#[tokio::test]
+async fn a_decision_changes_every_later_page_and_prints_both() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job_to("-6.00 DS", "-6.00 DS").await;
+    lab.given_shape_for(number).await;
+    let path = format!("/jobs/{number}/worn");
+    let fields = form_of(&lab, &query(number, &TRY), &[("decision", "compensated")]).await;
+    let ordered = fields.iter().find(|(n, _)| n == "seen_right").unwrap().1.clone();
+    assert_ne!(ordered, "-6.00 sph", "20° of wrap changes a lens of 6 D");
+    let answer = lab.post(&path, &lent(&fields)).await;
+    answer.assert_status(303);
+    assert_eq!(answer.location, path);
+    // A second click, and a form looked at again, keep nothing more.
+    lab.post(&path, &lent(&fields)).await.assert_status(303);
+    assert_eq!(lab.store.count_worn_orders(number).await.unwrap(), 1);
+
+    let lab = lab.reopened().await;
+    let job = lab.store.get_job(number).await.unwrap();
+    assert_eq!(job.lens_power(rimbook::optics::Eye::Right).to_string(), ordered);
+    assert_eq!(job.frame_wear.unwrap().wrap.hundredths(), 2000, "the position is kept with the frame");
+    for page in ["", "/lenses", "/layout", "/prism"] {
+        let page = lab.get(&format!("/jobs/{number}{page}")).await;
+        page.assert_status(200);
+        assert_eq!(page.text(".eye-right .rx.large"), ordered);
+        assert_eq!(page.text(".eye-right .prescribed-power"), "prescribed -6.00 sph");
+    }
+    assert!(lab.get(&format!("/jobs/{number}")).await.texts(".worn-note").iter().any(|t| t.contains("20° wrap")));
+    let ticket = lab.get(&format!("/jobs/{number}/ticket")).await;
+    assert_eq!(ticket.text(".eye-right .rx.large"), ordered);
+    assert!(ticket.body.contains("Compensated as worn.") && ticket.body.contains("Not safety or sports eyewear"));
+    assert!(ticket.texts("span.rx").iter().any(|t| t == "-6.00 sph"), "and the prescribed power");
+
+    // The check goes by the ordered power: the prescribed one is another lens.
+    lab.given_lenses_for(number).await;
+    lab.given_cut_for(number).await;
+    let check = format!("/jobs/{number}/check");
+    let read = |power: &'static str| {
+        [
+            ("how", "written"),
+            ("read_right", power),
+            ("read_left", power),
+            ("pd", "31/33"),
+            ("height_right", "20"),
+            ("height_left", "20"),
+        ]
+    };
+    lab.post(&check, &read("-6.00 DS")).await.assert_status(303);
+    let page = lab.get(&check).await;
+    assert!(page.text(".verdict").starts_with("Not passed"));
+    let exact: Vec<(&str, &str)> = read("x").into_iter().filter(|(n, _)| !n.starts_with("read_")).collect();
+    let left = job.lens_power(rimbook::optics::Eye::Left).to_string();
+    let mut good = exact.clone();
+    good.extend([("read_right", ordered.as_str()), ("read_left", left.as_str())]);
+    lab.post(&check, &good).await.assert_status(303);
+    let page = lab.get(&check).await;
+    assert!(page.text(".verdict").starts_with("Passed"), "{}", page.body);
+    assert!(page.text("table caption").contains("(prescribed -6.00 sph)"), "{}", page.text("table caption"));
+    assert_eq!(page.texts(".prescribed-power").first().map(String::as_str), Some("prescribed -6.00 sph"));
+    let sheet = lab.get(&format!("/jobs/{number}/packing-sheet")).await;
+    sheet.assert_status(200);
+    assert!(sheet.body.contains("(prescribed -6.00 sph)"));
+    // Once cut, the power stays.
+    lab.post(&path, &[("decision", "prescribed")]).await.assert_status(409);
+    assert!(lab.get(&path).await.texts("#decide").is_empty());
+}
+
+#[tokio::test]
+async fn a_wrapped_frame_offers_the_page_until_it_is_decided() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    assert!(lab.get(&format!("/jobs/{number}")).await.texts(".worn-note").is_empty());
+    let path = format!("/jobs/{number}/worn");
+    let fields = form_of(&lab, &query(number, &TRY), &[("decision", "prescribed")]).await;
+    lab.post(&path, &lent(&fields)).await.assert_status(303);
+    let job = lab.store.get_job(number).await.unwrap();
+    assert!(job.compensated().is_none());
+    assert_eq!(job.lens_power(rimbook::optics::Eye::Left), job.prescription.eyes.left.power);
+    assert!(lab.get(&path).await.text("#decision").contains("as prescribed"));
+    let page = lab.get(&format!("/jobs/{number}")).await;
+    assert!(page.texts(".worn-note").iter().all(|t| !t.starts_with("Wrapped frame")), "it is decided");
+    assert!(page.texts(".worn-note").iter().any(|t| t.contains("Not safety or sports eyewear")));
+    // New lenses for the same frame: the wrap is known, and nothing is decided.
+    let relens = lab.given_relens(number).await;
+    for page in ["", "/lenses"] {
+        let page = lab.get(&format!("/jobs/{relens}{page}")).await;
+        assert!(page.texts(".worn-note").iter().any(|t| t.starts_with("Wrapped frame")), "{}", page.body);
+        assert!(page.attributes(".worn-note a", "href").contains(&format!("/jobs/{relens}/worn")));
+    }
+    assert_eq!(lab.get(&format!("/jobs/{relens}/worn")).await.attributes("#wrap", "value"), ["20"]);
+    // A lab that offers from 25° does not.
+    let habits = lab.get("/lab/habits").await;
+    let names = habits.attributes("main form input[name]:not([type=checkbox])", "name");
+    let values = habits.attributes("main form input[name]:not([type=checkbox])", "value");
+    let fields: Vec<(&str, &str)> = names
+        .iter()
+        .zip(&values)
+        .map(|(n, v)| (n.as_str(), if n == "offer_wrap" { "25" } else { v.as_str() }))
+        .collect();
+    lab.post("/lab/habits", &fields).await.assert_status(303);
+    assert!(lab.get(&format!("/jobs/{relens}")).await.texts(".worn-note").is_empty());
+}
+
+#[tokio::test]
+async fn bad_fields_are_said_and_kept() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    let path = format!("/jobs/{number}/worn");
+    for (field, value) in
+        [("vertex_from", "41"), ("vertex_to", "x"), ("vertex_to", "-1"), ("panto", "50"), ("wrap", ""), ("step", "0.3")]
+    {
+        let mut asked = TRY;
+        for pair in &mut asked {
+            if pair.0 == field {
+                pair.1 = value;
+            }
+        }
+        let page = lab.get(&query(number, &asked)).await;
+        page.assert_status(422);
+        assert_eq!(page.attributes("[aria-invalid=true]", "id"), [field], "{field} {value}");
+        assert!(!page.text(&format!("#{field}-error")).is_empty());
+        if field != "step" {
+            assert_eq!(page.attributes(&format!("#{field}"), "value"), [value]);
+        }
+        let fields = form_of(&lab, &query(number, &TRY), &[("decision", "compensated"), (field, value)]).await;
+        lab.post(&path, &lent(&fields)).await.assert_status(422);
+    }
+    let none = form_of(&lab, &query(number, &TRY), &[]).await;
+    let page = lab.post(&path, &lent(&none)).await;
+    page.assert_status(422);
+    assert_eq!(page.text("#decision-error"), "Choose which power to order");
+    // What was looked at is not what would be ordered now.
+    let stale = form_of(&lab, &query(number, &TRY), &[("decision", "compensated"), ("seen_left", "-1.00 sph")]).await;
+    let page = lab.post(&path, &lent(&stale)).await;
+    page.assert_status(422);
+    assert!(page.text("#decision-error").contains("have changed"));
+    assert_eq!(lab.store.count_worn_orders(number).await.unwrap(), 0);
+    let good = form_of(&lab, &query(number, &TRY), &[("decision", "compensated")]).await;
+    lab.post_from_elsewhere(&path, &lent(&good)).await.assert_status(403);
+    assert_eq!(lab.store.count_worn_orders(number).await.unwrap(), 0);
+}
+
+#[tokio::test]
+async fn the_draft_of_a_decision_outlives_a_reload() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    let path = format!("/jobs/{number}/worn");
+    let key = lab.get(&path).await.attributes("#decide", "data-draft").remove(0);
+    let mut typed = TRY.to_vec();
+    typed.push(("decision", "prescribed"));
+    lab.post(&format!("/drafts/{key}"), &typed).await;
+    let page = lab.reopened().await.get(&path).await;
+    assert_eq!(page.attributes("#wrap", "value"), ["20"]);
+    assert_eq!(page.attributes("#decide input[checked]", "value"), ["prescribed"]);
+}
+
+#[tokio::test]
+async fn a_decision_after_the_lenses_were_taken_warns() {
+    let lab = TestLab::new().await;
+    let number = lab.given_lenses_in_hand().await;
+    let path = format!("/jobs/{number}/worn");
+    let fields = form_of(&lab, &query(number, &TRY), &[("decision", "compensated")]).await;
+    lab.post(&path, &lent(&fields)).await.assert_status(303);
+    // The clock of the tests stands still, so the order of the history tells.
+    let page = lab.get(&format!("/jobs/{number}/layout")).await;
+    assert!(page.texts(".worn-note").iter().any(|t| t.contains("after a lens was taken in hand")), "{}", page.body);
+}
