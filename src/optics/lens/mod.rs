@@ -233,14 +233,16 @@ impl Lens {
     fn tilted_sag_mm(&self, tilt: &Tilt, x_mm: f64, y_mm: f64) -> Option<f64> {
         let from = tilt.inward([x_mm, y_mm, 0.0]);
         let down = tilt.inward([0.0, 0.0, -1.0]);
+        // How fast the surface falls away from its tangent along this line, which the tilt alone makes run across it.
+        let bend = (down[0] * down[0] + down[1] * down[1]) * self.back.strong_per_mm().abs();
         let mut way = -from[2] / down[2];
         for _ in 0..40 {
             let place = plus(from, down, way);
             let (sag_mm, slope) = self.back.sag_and_slope(place[0], place[1])?;
             let step = (place[2] + sag_mm) / (down[2] + slope[0] * down[0] + slope[1] * down[1]);
             way -= step;
-            // The next step would be about the square of this one times half the curvature: nothing to see.
-            if step.abs() < 1e-4 {
+            // What is left is about half of this (Newton), a few times as much near the rim: nothing to see.
+            if step * step * bend < 1e-9 {
                 return Some(way);
             }
         }
