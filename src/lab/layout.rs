@@ -208,7 +208,7 @@ pub fn place_words(eye: Eye, angle_deg: f64) -> String {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use time::macros::date;
     use uuid::Uuid;
 
@@ -223,7 +223,7 @@ mod tests {
     use crate::shape::trace::{Angles, Trace};
 
     /// A job in a round frame 44□20, to this prescription and pupil distance, the optical centre 2 above the middle.
-    fn round_job(rx: &str, pd: &str) -> Job {
+    pub(in crate::lab) fn round_job(rx: &str, pd: &str) -> Job {
         let trace = Trace::new(Eye::Right, vec![2200; 400], Angles::Equal).unwrap();
         let eye = read(rx).unwrap().rx;
         Job {
@@ -277,7 +277,7 @@ mod tests {
         }
     }
 
-    fn lab() -> Lab {
+    pub(in crate::lab) fn lab() -> Lab {
         Lab::new("Saltmarsh Lens Post".into(), "Pellmarsh".into())
     }
 
