@@ -1,9 +1,11 @@
 //! How the edge of a lens is held and where its bevel or groove goes, in the owner's words.
 
 use super::frame::Rim;
-use super::layout::place_words;
-use super::lens_body::LensBody;
-use crate::optics::Eye;
+use super::job::Job;
+use super::layout::{JobLayout, place_words};
+use super::lens_body::{Asked, LensBody};
+use super::stock::LensInHand;
+use crate::optics::{Eye, Pair};
 use crate::shape::bevel::{EdgeLine, EdgeWarning, Hold, LinePoint, Placement, edge_line};
 use crate::shape::edge::Edge;
 
@@ -144,12 +146,73 @@ impl ChosenLine {
     }
 }
 
+/// The edge of each eye with nothing tried: the lens in hand or the usual one, the line in its usual place.
+pub fn usual_edges(
+    job: &Job,
+    laid: &JobLayout,
+    lenses: &Pair<Option<LensInHand>>,
+    rim_curve_tool_d: &Pair<Option<f64>>,
+) -> Pair<Option<(LensBody, ChosenLine)>> {
+    let hold = hold_of(job.frame.details.rim);
+    Pair::new(Eye::Right, Eye::Left).map(|eye| {
+        let (rx, in_hand) = (job.prescription.eyes.get(eye), lenses.get(eye).as_ref());
+        let (material, asked) = (&job.material.details, Asked::default());
+        let body = LensBody::of(laid.eyes.get(eye), rx, material, in_hand, &asked, hold.least_edge_mm()).ok()?;
+        let line = ChosenLine::of(&body, hold, None, *rim_curve_tool_d.get(eye));
+        Some((body, line))
+    })
+}
+
+/// The edge in two lines for the bench ticket.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TicketLines {
+    /// Thinnest and thickest of each eye.
+    pub thickness: String,
+    /// Where the bevel or groove goes.
+    pub line: String,
+}
+
+impl TicketLines {
+    /// The lines of a pair; an eye without a lens is left out, and a pair without any has none.
+    pub fn of(pair: &Pair<Option<(LensBody, ChosenLine)>>) -> Option<Self> {
+        let known: Vec<(Eye, &LensBody, &ChosenLine)> =
+            pair.iter().filter_map(|(eye, lens)| lens.as_ref().map(|(body, line)| (eye, body, line))).collect();
+        if known.is_empty() {
+            return None;
+        }
+        let thickness = known.iter().map(|(eye, body, _)| {
+            let (thin, thick) = (body.edge.thinnest(), body.edge.thickest());
+            format!(
+                "{} {:.2} mm at {:.0}° to {:.2} mm at {:.0}°",
+                eye.letter(),
+                thin.mm,
+                thin.deg.round() % 360.0,
+                thick.mm,
+                thick.deg.round() % 360.0
+            )
+        });
+        let mut lines: Vec<(String, String)> = Vec::new();
+        for (eye, body, line) in &known {
+            let care = if line.warnings(body).is_empty() { "" } else { ", with a caution: see the edge page" };
+            let words = format!("{}{care}", placement_words(line.hold, line.placement));
+            match lines.iter_mut().find(|(_, same)| *same == words) {
+                Some((eyes, _)) => eyes.push_str(&format!(" and {}", eye.letter())),
+                None => lines.push((eye.letter().to_owned(), words)),
+            }
+        }
+        Some(Self {
+            thickness: thickness.collect::<Vec<_>>().join("; "),
+            line: lines.iter().map(|(eyes, words)| format!("{eyes} {words}")).collect::<Vec<_>>().join("; "),
+        })
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::lab::catalogue::starting_materials;
+    use crate::lab::lens_body::Thickness;
     use crate::lab::lens_body::tests::laid;
-    use crate::lab::lens_body::{Asked, Thickness};
 
     fn body(rx: &str, thickness: Thickness) -> LensBody {
         let (laid, rx) = laid(rx);
@@ -195,6 +258,24 @@ mod tests {
         let crossed = body("+8.00 sph", Thickness::Centre(1.5));
         let words = ChosenLine::of(&crossed, Hold::USUAL_BEVEL, None, None).warnings(&crossed);
         assert!(words[0].contains("surfaces cross") && words[0].contains("would cure it"), "{words:?}");
+    }
+
+    #[test]
+    fn two_lines_for_the_ticket() {
+        let lens = |rx: &str| {
+            let body = body(rx, Thickness::Centre(2.0));
+            let line = ChosenLine::of(&body, Hold::USUAL_BEVEL, None, None);
+            Some((body, line))
+        };
+        let lines = TicketLines::of(&Pair::new(lens("-4.00 sph"), lens("-4.00 sph"))).unwrap();
+        let edge = &lens("-4.00 sph").unwrap().0.edge;
+        let want = format!("{:.2} mm at 90° to {:.2} mm at 270°", edge.thinnest().mm, edge.thickest().mm);
+        assert_eq!(lines.thickness, format!("R {want}; L {want}"));
+        assert_eq!(lines.line, "R and L bevel at 33% of the edge from the front");
+        let lines = TicketLines::of(&Pair::new(lens("-0.50 sph"), lens("+8.00 sph"))).unwrap();
+        assert!(lines.line.starts_with("R bevel in the middle of the edge; L "), "{}", lines.line);
+        assert!(lines.line.ends_with("see the edge page"), "{}", lines.line);
+        assert_eq!(TicketLines::of(&Pair::new(None, None)), None);
     }
 
     #[test]

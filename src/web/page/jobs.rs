@@ -67,11 +67,12 @@ pub struct Tab {
 
 impl JobBar {
     /// Every page of a job: key, words, and the end of its address.
-    const TABS: [(&'static str, &'static str, &'static str); 9] = [
+    const TABS: [(&'static str, &'static str, &'static str); 10] = [
         ("job", "Job", ""),
         ("shape", "Shape", "/shape"),
         ("lenses", "Lenses", "/lenses"),
         ("layout", "Layout", "/layout"),
+        ("edge", "Edge", "/edge"),
         ("cut", "Cut", "/cut"),
         ("check", "Check", "/check"),
         ("packing", "Pack", "/packing"),
@@ -79,7 +80,8 @@ impl JobBar {
         ("receipt", "Receipt", "/receipt"),
     ];
 
-    /// The bar of a job on its page `here`: `job`, `shape`, `lenses`, `layout`, `cut`, `check`, `packing`, `shipment`, `receipt`.
+    /// The bar of a job on its page `here`: `job`, `shape`, `lenses`, `layout`, `edge`, `cut`,
+    /// `check`, `packing`, `shipment`, `receipt`.
     pub fn of(job: &Job, events: &[Event], here: &str, state: &AppState) -> Self {
         let reached = stage(events.iter().map(|e| e.happening));
         let lateness = Lateness::of(job.promised_on, job.sent_on.is_some(), state.clock.today());
