@@ -81,11 +81,13 @@
       const opened = all('details', target).map((each) => each.open);
       try {
         const answer = await fetch(`${form.dataset.live}?${new URLSearchParams(new FormData(form))}`, { signal: running.signal, credentials: 'same-origin' });
-        // A refused field comes back as 422, with its sentence and what can still be figured.
-        if (!answer.ok && answer.status !== 422) return;
+        if (!answer.ok) return;
         target.innerHTML = await answer.text();
+        // What was wrong when the page was made stands in the answer again if it still is.
+        for (const old of all('.error', form)) old.remove();
+        for (const field of all('[aria-invalid]', form)) field.removeAttribute('aria-invalid');
         all('details', target).forEach((each, i) => { each.open = opened[i] ?? false; });
-      } catch (fault) { if (fault.name !== 'AbortError') target.setAttribute('data-stale', ''); }
+      } catch { /* the button still asks */ }
     };
     form.addEventListener('input', ask);
   }

@@ -318,4 +318,38 @@ pub(super) mod tests {
         let deg = surfaced.edge.thickest().deg;
         assert!(!(3.0..=357.0).contains(&deg), "base in is to the observer's right before the right eye: {deg}");
     }
+
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn mirrored_eyes_give_mirrored_lenses_and_both_forms_one(
+            sphere in -32..=24_i32, cylinder in -12..=0_i32, axis in 1..=180_i32,
+        ) {
+            let quarters = |n: i32| format!("{:+.2}", f64::from(n) / 4.0);
+            let written = |axis: i32| format!("{} {} x {axis}", quarters(sphere), quarters(cylinder));
+            let mirrored_axis = if axis == 180 { 180 } else { 180 - axis };
+            let mut job = round_job(if cylinder == 0 { "-1.00 sph" } else { "-1.00 -1.00 x 10" }, "31/31");
+            let read = |axis: i32| {
+                let text = if cylinder == 0 { format!("{} sph", quarters(sphere)) } else { written(axis) };
+                crate::optics::prescription::read(&text).unwrap().rx
+            };
+            job.prescription.eyes = crate::optics::Pair::new(read(axis), read(mirrored_axis));
+            let laid = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap();
+            let body = |eye: Eye, transposed: bool| {
+                let mut rx = *job.prescription.eyes.get(eye);
+                if transposed {
+                    rx.power = rx.power.transposed();
+                }
+                LensBody::of(laid.eyes.get(eye), &rx, &hard_resin(), None, &Asked::default(), 1.0).unwrap()
+            };
+            let (right, left, other) = (body(Eye::Right, false), body(Eye::Left, false), body(Eye::Right, true));
+            for same in [&left, &other] {
+                prop_assert!((right.edge.thickest().mm - same.edge.thickest().mm).abs() < 1e-5);
+                prop_assert!((right.edge.thinnest().mm - same.edge.thinnest().mm).abs() < 1e-5);
+                prop_assert!((right.weight_g - same.weight_g).abs() < 1e-3);
+                prop_assert_eq!(right.diameter_mm, same.diameter_mm);
+            }
+        }
+    }
 }

@@ -207,6 +207,7 @@ impl Ticket {
     /// The ticket of a job, with blanks to write in while it has no shape.
     pub fn of(facts: &Facts<'_>) -> Self {
         let notes = BenchNotes::of(facts.frame.rim, facts.material, facts.tint);
+        let notes = if facts.edge.is_some() { notes.with_bevel_placed() } else { notes };
         let lens =
             [Some(facts.material.name.as_str()), Some(facts.design.words()), facts.coating.map(|c| c.name.as_str())]
                 .into_iter()

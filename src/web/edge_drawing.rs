@@ -71,6 +71,8 @@ fn word(x: f64, y: f64, anchor: &'static str, text: impl Into<String>) -> Word {
     Word { x: format!("{x:.2}"), y: format!("{y:.2}"), anchor, text: text.into() }
 }
 
+/// Room below the outline for a line of words, mm.
+const LINE_MM: f64 = 3.0;
 /// Room around the outline for the widest stroke, mm.
 const ROOM_MM: f64 = 2.5;
 
@@ -86,7 +88,7 @@ impl BandDrawing {
                 "{name} eye seen from the front: thinnest {:.2} mm at {:.0}°, thickest {:.2} mm at {:.0}°",
                 thinnest.mm, thinnest.deg, thickest.mm, thickest.deg
             ),
-            view_box: format!("{:.2} {:.2} {:.2} {:.2}", -half_x, -half_y, 2.0 * half_x, 2.0 * half_y),
+            view_box: format!("{:.2} {:.2} {:.2} {:.2}", -half_x, -half_y, 2.0 * half_x, 2.0 * half_y + LINE_MM),
             area: path_data(outline, Point::ORIGIN),
             bands: bands(edge.points()),
             marks: [mark(thinnest, "thinnest"), mark(thickest, "thickest")],
@@ -97,7 +99,7 @@ impl BandDrawing {
                 centre.x_mm,
                 -centre.y_mm - 2.0
             ),
-            nose: word(nose_x, half_y - 0.8, if eye == Eye::Right { "end" } else { "start" }, "nose"),
+            nose: word(nose_x, half_y + LINE_MM - 1.2, if eye == Eye::Right { "end" } else { "start" }, "nose"),
         }
     }
 }

@@ -28,10 +28,13 @@ async fn the_drawer_comes_first_with_the_exact_cut_out() {
     assert_eq!(page.text(".eye-right .needs"), "60.00 mm");
     let first = page.text(".eye-right tbody tr");
     assert!(first.starts_with("65 drawer, centre 1.50, front +4.00, 3 left"), "{first}");
-    assert!(first.contains("Fits 2.50 spare, temple side, 9 o’clock, 180°"), "{first}");
+    assert!(first.contains("Fits 2.50 spare, temple side, 9 o’clock"), "{first}");
     let rows = page.texts(".eye-right tbody tr").join(" | ");
     assert!(rows.contains("60 usual diameter Tight 0.00 spare") && rows.contains("Too small 2.50 short"), "{rows}");
     assert!(page.texts(".eye-right .turned").is_empty(), "no prism wanted");
+    // 62 are needed: 65 is the smallest, and the one in the drawer goes before the usual one.
+    assert_eq!(page.texts(".eye-right tr.ordered").len(), 1);
+    assert!(page.text(".eye-right tr.ordered").starts_with("65 drawer"));
 }
 
 #[tokio::test]
@@ -52,8 +55,13 @@ async fn a_suppliers_list_is_kept_and_prism_turns_the_blank() {
     assert!(rows[0].starts_with("62.5 supplier, $3.90, two weeks Fits 1.25 spare"), "{}", rows[0]);
     // -4.00 with 2 base out wants the centre 5 in (Prentice): 35 from the temple end, so 70 exact.
     assert!(page.text(".eye-right .moved").contains("the optical centre goes 5.00 mm in from the pupil"));
-    assert!(rows[0].contains("Too small 3.75 short") && rows[1].contains("72 supplier Fits 6.00 spare"), "{rows:?}");
+    assert!(
+        rows[0].contains("Too small 3.75 short")
+            && rows[1].contains("72 supplier the smallest that fits Fits 6.00 spare"),
+        "{rows:?}"
+    );
     assert!(rows[1].contains("Fits 1.00 spare, temple side"), "{}", rows[1]);
+    assert!(page.text(".eye-right tr.ordered").starts_with("72 supplier"), "the smallest with the prism");
     assert!(page.texts(".eye-left .turned").is_empty());
     assert_eq!(page.text("#list").trim(), "62.5 $3.90 two weeks 72");
     assert_eq!(page.attributes("#prism_left", "value"), [""]);

@@ -7,9 +7,9 @@ use axum::{Form as Posted, Router};
 
 use super::jobs::{EyeWords, JobBar};
 use super::{Answer, Chrome, draft_of, form_key, go, show, show_again};
-use crate::lab::edge_choice::{hold_of, where_words};
+use crate::lab::edge_choice::hold_of;
 use crate::lab::job::{Event, Job};
-use crate::lab::layout::{EyeOnBench, JobLayout, USUAL_DIAMETERS_MM, step_of};
+use crate::lab::layout::{EyeOnBench, JobLayout, USUAL_DIAMETERS_MM, place_words, step_of};
 use crate::lab::lens_body::{Asked, LensBody, Thickness};
 use crate::lab::stock::{DrawerLens, Suit};
 use crate::lab::supplier_list::{OfferedBlank, read_supplier_list};
@@ -63,6 +63,15 @@ struct Row {
     verdict: &'static str,
     spare: String,
     with_prism: Option<Cut>,
+    diameter_mm: f64,
+    /// Whether it is the smallest that fits as it is wanted: with the prism where one is.
+    is_smallest: bool,
+}
+
+impl Row {
+    fn fits(&self, has_prism: bool) -> bool {
+        if has_prism { self.with_prism.as_ref().is_some_and(|cut| cut.mark == "pass") } else { self.mark == "pass" }
+    }
 }
 
 /// How a blank covers the shape once it is moved for the wanted prism.
@@ -165,6 +174,12 @@ fn read_prism(text: &str) -> Result<Prism, String> {
 fn eye_blanks(bench: &Bench, laid: &EyeOnBench, offers: &[OfferedBlank], prism: Prism) -> EyeBlanks {
     let eye = laid.eye;
     let exact_mm = -2.0 * tightest_spare(&laid.outline, laid.layout.decentration.point(eye), 0.0).spare_mm;
+    let mut rows: Vec<Row> =
+        blanks(bench, laid, offers).into_iter().map(|blank| row(bench, laid, blank, prism)).collect();
+    let fitting = rows.iter_mut().filter(|row| row.fits(!prism.is_none()));
+    if let Some(smallest) = fitting.min_by(|a, b| a.diameter_mm.total_cmp(&b.diameter_mm)) {
+        smallest.is_smallest = true;
+    }
     EyeBlanks {
         name: eye.name(),
         letter: eye.letter(),
@@ -173,7 +188,7 @@ fn eye_blanks(bench: &Bench, laid: &EyeOnBench, offers: &[OfferedBlank], prism: 
         needs: [exact_mm, exact_mm + bench.margin_mm].map(|mm| format!("{mm:.2}")),
         prism: moved_words(bench, laid, prism),
         has_prism: !prism.is_none(),
-        rows: blanks(bench, laid, offers).into_iter().map(|blank| row(bench, laid, blank, prism)).collect(),
+        rows,
     }
 }
 
@@ -237,12 +252,14 @@ fn blanks(bench: &Bench, laid: &EyeOnBench, offers: &[OfferedBlank]) -> Vec<Blan
         let remark = if offer.remark.is_empty() { String::new() } else { format!(", {}", offer.remark) };
         Blank { diameter_mm: offer.diameter.to_f64(), from: format!("supplier{price}{remark}"), edge: String::new() }
     });
-    let usual = USUAL_DIAMETERS_MM.iter().map(|&mm| Blank {
-        diameter_mm: mm,
-        from: "usual diameter".into(),
-        edge: String::new(),
-    });
-    drawer.into_iter().chain(offered).chain(usual).collect()
+    let mut all: Vec<Blank> = drawer.into_iter().chain(offered).collect();
+    // A usual diameter that is offered is on the list already.
+    for diameter_mm in USUAL_DIAMETERS_MM {
+        if all.iter().all(|blank| (blank.diameter_mm - diameter_mm).abs() > 1e-9) {
+            all.push(Blank { diameter_mm, from: "usual diameter".into(), edge: String::new() });
+        }
+    }
+    all
 }
 
 /// The thinnest and thickest edge a lens of the drawer gives.
@@ -277,6 +294,8 @@ fn row(bench: &Bench, laid: &EyeOnBench, blank: Blank, prism: Prism) -> Row {
         verdict: words,
         spare,
         with_prism,
+        diameter_mm: blank.diameter_mm,
+        is_smallest: false,
     }
 }
 
@@ -287,7 +306,7 @@ fn verdict(eye: Eye, cut: &crate::shape::cutout::CutOut) -> Cut {
         () if spare_mm >= 0.0 => ("limit", "Tight"),
         () => ("fail", "Too small"),
     };
-    let place = where_words(eye, cut.tightest.at_deg);
+    let place = place_words(eye, cut.tightest.at_deg);
     let spare = if spare_mm < 0.0 {
         format!("{:.2} short, {place}", -spare_mm)
     } else {

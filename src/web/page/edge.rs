@@ -3,8 +3,6 @@
 use askama::Template;
 use axum::Router;
 use axum::extract::{Path, Query, State};
-use axum::http::StatusCode;
-use axum::response::{Html, IntoResponse};
 use axum::routing::get;
 
 use super::jobs::{EyeWords, JobBar};
@@ -127,7 +125,11 @@ pub async fn rim_curves(state: &AppState, job: &Job) -> Result<Pair<Option<f64>>
 async fn show_edge(State(state): State<AppState>, Path(number): Path<i64>, Query(typed): Query<Fields>) -> Answer {
     let (bench, events) = (load(&state, number).await?, state.store.list_events(number).await?);
     let mut form = Form::new(typed);
-    let figures = figures(&bench, &mut form);
+    let mut figures = figures(&bench, &mut form);
+    if let Some(figures) = &mut figures {
+        // On the page each sentence stands beside its field.
+        figures.errors.clear();
+    }
     set_defaults(&mut form, &bench);
     let is_fine = form.is_fine();
     let page = EdgePage {
@@ -144,9 +146,8 @@ async fn show_edge(State(state): State<AppState>, Path(number): Path<i64>, Query
 async fn show_figures(State(state): State<AppState>, Path(number): Path<i64>, Query(typed): Query<Fields>) -> Answer {
     let bench = load(&state, number).await?;
     let mut form = Form::new(typed);
-    let fragment = FiguresFragment { figures: figures(&bench, &mut form) };
-    let status = if form.is_fine() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
-    Ok((status, Html(fragment.render()?)).into_response())
+    // A field half typed is no refusal: its sentence stands above what can be figured all the same.
+    show(&FiguresFragment { figures: figures(&bench, &mut form) })
 }
 
 fn set_defaults(form: &mut Form, bench: &Bench) {
@@ -242,15 +243,15 @@ fn lens_figures(body: &LensBody, line: &ChosenLine, drawing: BandDrawing, profil
             format!("{:+.2}", tool_from_true_d(order.front_power_d, order.index)),
         ],
         back: if (back.base_d - back.cross_d).abs() < 0.005 {
-            format!("{:+.2}", back.base_d)
+            format!("{:+.2} D", back.base_d)
         } else {
-            format!("{:+.2} along {:.0}°, {:+.2} across", back.base_d, back.axis_deg, back.cross_d)
+            format!("{:+.2} D along {:.0}°, {:+.2} D across", back.base_d, back.axis_deg, back.cross_d)
         },
         weight: format!("{:.1}", body.weight_g),
         overhang: line
             .most_overhang()
             .filter(|_| line.hold != Hold::Drilled)
-            .map(|most| [format!("{:.2}", most.rear_overhang_mm), where_words(body.eye, most.edge.deg)]),
+            .map(|most| overhang_words(body.eye, most)),
         behind: if matches!(line.hold, Hold::Groove { .. }) { "Behind the groove" } else { "Behind the rim" },
         placement: placement_words(line.hold, line.placement),
         curves: curve_words(line),
@@ -260,6 +261,14 @@ fn lens_figures(body: &LensBody, line: &ChosenLine, drawing: BandDrawing, profil
         drawing,
         profile,
     }
+}
+
+/// How much stands out, and where; `nothing` has no place.
+fn overhang_words(eye: Eye, most: &LinePoint) -> [String; 2] {
+    if most.rear_overhang_mm < 0.005 {
+        return ["nothing".to_owned(), String::new()];
+    }
+    [format!("{:.2} mm", most.rear_overhang_mm), where_words(eye, most.edge.deg)]
 }
 
 fn at_words(eye: Eye, point: &LinePoint) -> [String; 4] {

@@ -60,6 +60,10 @@ fn read_thickness(form: &mut Form) -> Option<Thickness> {
             }
             None
         }
+        "centre" | "edge" if form.value("mm").trim().is_empty() => {
+            form.fail("mm", "Say how thick, in millimetres");
+            None
+        }
         "centre" => form.read("mm", |t| length_mm(t, "A centre thickness", 50, 2000)).map(Thickness::Centre),
         "edge" => form.read("mm", |t| length_mm(t, "A thinnest edge", 0, 1000)).map(Thickness::ThinnestEdge),
         _ => {
