@@ -126,7 +126,12 @@ fn ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> String {
         note: "Wants the temples short; call before sending",
         pupil_distance: read_pupil_distance("31.2/32.9").unwrap(),
         height: Pair::new("21.3".parse().unwrap(), "21".parse().unwrap()),
-        shape: Some(ticket::Shape { outlines: Pair::new(&shape, &shape), dbl_mm, layout: &layout }),
+        shape: Some(ticket::Shape {
+            outlines: Pair::new(&shape, &shape),
+            dbl_mm,
+            layout: &layout,
+            prism: Pair::new(None, None),
+        }),
         edge: Some(&TicketLines {
             thickness: "R 1.93 mm at 88° to 4.21 mm at 215°; L 2.04 mm at 92° to 4.05 mm at 328°".into(),
             line: "R and L groove in the middle of the edge, with a caution: see the edge page".into(),
@@ -232,7 +237,7 @@ fn the_ticket_carries_what_the_bench_needs() {
         "3.80 in",
         "2.10 in",
         "52.00 × 36.00",
-        "Frame PD 70.00",
+        "frame PD 70.00",
         "rough dry, finish wet",
         "V bevel",
         "full rim, metal",

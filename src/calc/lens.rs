@@ -19,6 +19,8 @@ use crate::shape::outline::Point;
 #[derive(Serialize)]
 pub(super) struct LensAnswer {
     edge: Option<EdgeAnswer>,
+    /// Why there is no edge although a lens was asked for: a surface too steep for the shape or the blank.
+    edge_problem: Option<String>,
     centre_thickness_mm: Option<f64>,
     weight_g: Option<f64>,
     front_power_d: Option<f64>,
@@ -76,6 +78,7 @@ impl LensAnswer {
         let Some(power) = *question.powers.get(eye) else {
             return Ok(Self {
                 edge: None,
+                edge_problem: None,
                 centre_thickness_mm: None,
                 weight_g: None,
                 front_power_d: None,
@@ -84,9 +87,19 @@ impl LensAnswer {
                 prism_at: None,
             });
         };
-        let lens = lens(question, eye, power, centre)?;
+        let lens = lens(question, eye, power, centre);
+        // A surface too steep for the shape or the blank: such a lens exists only in another form, and the layout of
+        // its shape stands all the same. What needs the body of the lens is refused.
+        let (lens, edge, edge_problem) = match lens
+            .and_then(|lens| Ok((edge(question, eye, lens.as_ref(), centre)?, lens)))
+        {
+            Ok((edge, lens)) => (lens, edge, None),
+            Err(error @ LensError::DoesNotSpan { .. }) if question.worn.is_none() && question.prism_at.is_none() => {
+                (None, None, Some(error.to_string()))
+            }
+            Err(error) => return Err(refused(eye, error)),
+        };
         let lens = lens.as_ref();
-        let edge = lens.map(|lens| edge(question, eye, lens, centre)).transpose()?;
         let density = question.lens.density;
         Ok(Self {
             centre_thickness_mm: lens.map(|lens| clean(lens.order().centre_thickness_mm)),
@@ -96,15 +109,15 @@ impl LensAnswer {
             worn: WornAnswer::of(question, eye, lens)?,
             prism_at: PrismAnswer::all(question, eye, power, lens)?,
             edge: edge.map(|(edge, warning)| EdgeAnswer::of(&edge, warning)),
+            edge_problem,
         })
     }
 }
 
 /// The lens of one eye, when its index and a thickness are stated.
-fn lens(question: &Question, eye: Eye, power: SphereCylinder, centre: Point) -> Result<Option<Lens>, CalcError> {
+fn lens(question: &Question, eye: Eye, power: SphereCylinder, centre: Point) -> Result<Option<Lens>, LensError> {
     let asked = &question.lens;
     let (Some(index), Some(thickness)) = (asked.index, asked.thickness) else { return Ok(None) };
-    let refuse = |error: LensError| refused(eye, error);
     let order = LensOrder {
         power,
         prism: *question.prisms.get(eye),
@@ -118,19 +131,25 @@ fn lens(question: &Question, eye: Eye, power: SphereCylinder, centre: Point) -> 
     let lens = match thickness {
         Thickness::Centre(centre_mm) => Lens::new(LensOrder { centre_thickness_mm: centre_mm, ..order }),
         Thickness::ThinnestEdge(edge_mm) => lens_with_thinnest_edge(outline, centre, order, edge_mm),
-    }
-    .map_err(refuse)?;
-    let blank_mm = asked.diameter_mm.map_or(0.0, |diameter_mm| diameter_mm / 2.0);
-    lens.check_span(reach_mm(outline, centre).max(blank_mm)).map_err(refuse)?;
+    }?;
     Ok(Some(lens))
 }
 
-fn edge(question: &Question, eye: Eye, lens: &Lens, centre: Point) -> Result<(Edge, Option<String>), CalcError> {
+/// The edge of a lens, and where it would come to nothing; none without a lens.
+fn edge(
+    question: &Question,
+    eye: Eye,
+    lens: Option<&Lens>,
+    centre: Point,
+) -> Result<Option<(Edge, Option<String>)>, LensError> {
+    let Some(lens) = lens else { return Ok(None) };
     let outline = question.outlines.get(eye);
-    let edge = Edge::of(outline, centre, lens).map_err(|error| refused(eye, error))?;
+    let blank_mm = question.lens.diameter_mm.map_or(0.0, |diameter_mm| diameter_mm / 2.0);
+    lens.check_span(reach_mm(outline, centre).max(blank_mm))?;
+    let edge = Edge::of(outline, centre, lens)?;
     // A cure that cannot be had leaves the figures to speak for themselves.
     let thin = edge.too_thin(outline, centre, lens, 0.0).ok().flatten();
-    Ok((edge, thin.map(|thin| thin.sentence())))
+    Ok(Some((edge, thin.map(|thin| thin.sentence()))))
 }
 
 /// Names the field a lens fails by.
@@ -297,10 +316,15 @@ mod tests {
         let mut asked = request();
         asked["rx"]["right"] = json!({"sphere": -20.0});
         // Radius 500 / 24.02: 20.8 mm does not reach 22.
-        let error = run(&asked.to_string()).expect_err("too steep");
-        assert_eq!(error.field, "rx.right.sphere");
-        let sentence = error.to_string();
-        assert!(sentence.contains("radius of 20.8") && !sentence.contains("NaN"), "{sentence}");
+        let got = answer(&asked);
+        let sentence = got.pointer("/right/edge_problem").and_then(Value::as_str);
+        assert!(sentence.is_some_and(|s| s.contains("radius of 20.8") && !s.contains("NaN")), "{sentence:?}");
+        assert_eq!(got.pointer("/right/edge"), Some(&Value::Null));
+        assert_eq!(got.pointer("/left/edge_problem"), Some(&Value::Null));
+        assert!(number(&got, "/right/blank/exact_mm") > 40.0, "the layout of the shape stands");
+        // What needs the body of the lens is refused by name.
+        asked["prism_at"] = json!([{"in_mm": 0, "up_mm": -10}]);
+        assert_eq!(run(&asked.to_string()).map_err(|e| e.field), Err("rx.right.sphere".to_owned()));
         let mut asked = request();
         asked["rx"]["right"] = json!({"sphere": 6.0});
         asked["lens"]["front_power_d"] = json!(10.0);

@@ -55,12 +55,19 @@ pub struct Job {
     pub sent_on: Option<Date>,
     /// The newest receipt.
     pub receipt: Option<i64>,
+    /// What has happened, oldest first.
+    pub history: Vec<Event>,
 }
 
 impl Job {
     /// What is still owed; negative when too much was paid.
     pub fn owed(&self) -> Cents {
         self.charged - self.paid
+    }
+
+    /// How far the job has come.
+    pub fn stage(&self) -> Stage {
+        stage(self.history.iter().map(|event| event.happening))
     }
 }
 

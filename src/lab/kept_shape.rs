@@ -145,17 +145,7 @@ impl KeptShape {
         if self.derived.is_none() {
             cautions.extend(disagreement_words(&Disagreement::of(&outlines.right, &outlines.left)));
         }
-        let stamped_mm = frame.eye_size.to_f64();
-        for (eye, outline) in outlines.iter() {
-            let a_mm = Boxing::of(outline).a_mm;
-            if self.derived != Some(eye) && (a_mm - stamped_mm).abs() > STAMP_WORTH_A_WORD_MM {
-                cautions.push(format!(
-                    "The {} eye is traced {a_mm:.2} mm wide and the frame is stamped {stamped_mm:.1}: is this the \
-                     shape of this frame? The trace is used.",
-                    eye.name()
-                ));
-            }
-        }
+        cautions.extend(self.size_words(&outlines, frame.eye_size.to_f64()));
         let bridge_mm = frame.bridge.to_f64();
         if (self.dbl.to_f64() - bridge_mm).abs() > STAMP_WORTH_A_WORD_MM {
             cautions.push(format!(
@@ -170,6 +160,27 @@ impl KeptShape {
             cautions.push(format!("In the file: {warning}."));
         }
         cautions
+    }
+}
+
+impl KeptShape {
+    /// The traced widths against the eye size stamped on the frame; one sentence where both eyes are alike.
+    fn size_words(&self, outlines: &Pair<Outline>, stamped_mm: f64) -> Vec<String> {
+        let width_mm = |eye: Eye| Boxing::of(outlines.get(eye)).a_mm;
+        let say = |whose: String, a_mm: f64| {
+            format!(
+                "{whose} traced {a_mm:.2} mm wide and the frame is stamped {stamped_mm:.1}: is this the shape of this \
+                 frame? The trace is used."
+            )
+        };
+        let is_off = |eye: &Eye| (width_mm(*eye) - stamped_mm).abs() > STAMP_WORTH_A_WORD_MM;
+        let off: Vec<Eye> = Eye::BOTH.into_iter().filter(|eye| self.derived != Some(*eye)).filter(is_off).collect();
+        match off[..] {
+            [one, other] if (width_mm(one) - width_mm(other)).abs() < 0.005 => {
+                vec![say("Both eyes are".to_owned(), width_mm(one))]
+            }
+            _ => off.iter().map(|eye| say(format!("The {} eye is", eye.name()), width_mm(*eye))).collect(),
+        }
     }
 }
 

@@ -18,6 +18,12 @@ use crate::shape::outline::{Outline, Point};
 /// Diameters uncut lenses are usually sold in, mm. Source: common practice (from memory).
 pub const USUAL_DIAMETERS_MM: [f64; 6] = [55.0, 60.0, 65.0, 70.0, 75.0, 80.0];
 
+/// How far above the middle of the box an optical centre usually is, mm. Source: common practice (from memory).
+const USUAL_UP_MM: std::ops::RangeInclusive<f64> = -3.0..=8.0;
+/// How far a lens is decentred at most before it is worth a word, mm: half of a frame PD 14 mm wider than the eyes.
+/// Source: common practice (from memory).
+const USUAL_IN_MM: f64 = 7.0;
+
 /// Both eyes of a job, laid out.
 #[derive(Debug, Clone, PartialEq)]
 pub struct JobLayout {
@@ -172,6 +178,33 @@ impl EyeOnBench {
         self.cover(Uncut::default()).needs
     }
 
+    /// What is unlikely enough to be asked about, a sentence each.
+    pub fn cautions(&self) -> Vec<String> {
+        let (name, decentration) = (self.eye.name(), self.layout.decentration);
+        let mut cautions = Vec::new();
+        if !self.layout.pupil.inside {
+            cautions.push(format!(
+                "The {name} pupil falls outside the shape: check the pupil distance, the height and the distance \
+                 between the lenses."
+            ));
+        } else if !USUAL_UP_MM.contains(&decentration.up_mm) {
+            let way = if decentration.up_mm < 0.0 { "below" } else { "above" };
+            cautions.push(format!(
+                "The {name} optical centre is {:.2} mm {way} the middle of the box: was its height measured from the \
+                 lowest point of the box?",
+                decentration.up_mm.abs()
+            ));
+        }
+        if decentration.in_mm.abs() > USUAL_IN_MM {
+            let way = if decentration.in_mm < 0.0 { "out" } else { "in" };
+            cautions.push(format!(
+                "The {name} lens is decentred {:.2} mm {way}: the frame may not suit this pupil distance.",
+                decentration.in_mm.abs()
+            ));
+        }
+        cautions
+    }
+
     /// How an uncut lens covers the shape.
     pub fn cover(&self, uncut: Uncut) -> Cover {
         let off = Decentration { in_mm: uncut.off_in_mm, up_mm: uncut.off_up_mm }.point(self.eye);
@@ -274,6 +307,7 @@ pub(super) mod tests {
             paid: Cents::new(0),
             sent_on: None,
             receipt: None,
+            history: Vec::new(),
         }
     }
 
@@ -346,6 +380,24 @@ pub(super) mod tests {
         }
         assert_eq!(usual_diameter_mm(laid.eyes.left.blank().with_margin_mm), Some(55.0));
         assert_eq!(usual_diameter_mm(80.5), None);
+    }
+
+    #[test]
+    fn unlikely_places_are_asked_about() {
+        // Round 44 with DBL 20: 24 mm high is 2 up, 18 is 4 down, 31 is 9 up; a PD of 24 is 8 in.
+        for (pd, height, said) in [
+            ("32/32", "24", vec![]),
+            ("32/32", "18", vec!["4.00 mm below the middle"]),
+            ("32/32", "31", vec!["9.00 mm above the middle"]),
+            ("24/32", "24", vec!["decentred 8.00 mm in"]),
+            ("32/32", "46", vec!["outside the shape"]),
+        ] {
+            let mut job = round_job("-1.00 sph", pd);
+            job.height.right = height.parse().unwrap();
+            let got = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap().eyes.right.cautions();
+            assert_eq!(got.len(), said.len(), "{pd} {height}: {got:?}");
+            assert!(got.iter().zip(&said).all(|(got, said)| got.contains(said)), "{pd} {height}: {got:?}");
+        }
     }
 
     #[test]

@@ -237,8 +237,9 @@ fn sized(value: f64, unit: Unit) -> String {
     if unit == Unit::Degree {
         return format!("{value:.0}°");
     }
-    let is_whole = ((value * 100.0).round() - value * 100.0).abs() < 1e-6;
-    format!("{value:.0$} {unit}", if is_whole { 2 } else { 3 })
+    let is_whole = |value: f64| (value - value.round()).abs() < 1e-6;
+    let decimals = if is_whole(value * 200.0) && !is_whole(value * 100.0) { 3 } else { 2 };
+    format!("{value:.decimals$} {unit}")
 }
 
 /// A check of a pair as it was judged.
@@ -368,6 +369,14 @@ mod tests {
         assert_eq!(verdict.sentence(), "Outside the limit: left axis. Not checked: horizontal imbalance.",);
         let axis = verdict.rows.iter().find(|r| r.what == "Axis" && r.eye == "left").unwrap();
         assert_eq!((axis.off_by.as_str(), axis.limit.as_str(), axis.spare.as_str()), ("6°", "±5°", "1° beyond"));
+    }
+
+    #[test]
+    fn a_half_hundredth_is_shown() {
+        assert_eq!(sized(0.125, Unit::Dioptre), "0.125 D");
+        assert_eq!(sized(0.13, Unit::Dioptre), "0.13 D");
+        assert_eq!(sized(0.003_2, Unit::PrismDioptre), "0.00 Δ");
+        assert_eq!(sized(3.0, Unit::Degree), "3°");
     }
 
     #[test]

@@ -8,7 +8,7 @@
 //!   is 1 to 180 (0 is read as 180); a prism base direction is 0 to 360.
 //! * **In** is towards the nose: +x for the right eye, -x for the left.
 //! * **Units** are named: `_d` dioptres, `_pd` prism dioptres (1 cm at 1 m), `_mm` millimetres, `_deg` degrees.
-//!   What was ordered or measured is an exact type of [`unit`]; computation runs in `f64` with suffixed names
+//!   What was ordered or measured is an exact type of [`mod@unit`]; computation runs in `f64` with suffixed names
 //!   and is rounded once, at the end.
 //!
 //! # What this room does not do

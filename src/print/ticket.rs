@@ -13,9 +13,10 @@ use crate::lab::order::{Design, MadeFor};
 use crate::lab::profile::Lab;
 use crate::lab::stock::LensInHand;
 use crate::optics::prescription::{EyePrescription, PupilDistance};
+use crate::optics::prism::DecentrationError;
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
-use crate::shape::layout::{EyeLayout, PairLayout};
+use crate::shape::layout::{Decentration, EyeLayout, PairLayout};
 use crate::shape::outline::Outline;
 
 /// What the ticket is made from.
@@ -72,6 +73,8 @@ pub struct Shape<'a> {
     pub dbl_mm: f64,
     /// The layout; the blanks count the prescribed prism.
     pub layout: &'a PairLayout,
+    /// How far the optical centre is moved for the prescribed prism, where there is prism; or why moving it cannot do.
+    pub prism: Pair<Option<Result<Decentration, DecentrationError>>>,
 }
 
 /// A length with its direction: `0.25`, `in`. No direction for nothing.
@@ -109,6 +112,8 @@ pub struct EyePart {
     pub plus: String,
     /// Prescribed prism; empty for none.
     pub prism: String,
+    /// How the prism is made on the bench; empty for none, or before there is a shape.
+    pub prism_made: String,
     /// The wearer's pupil from the middle of the nose.
     pub pd: String,
     /// The ordered height.
@@ -252,6 +257,7 @@ impl EyePart {
             minus: power.to_minus().to_string(),
             plus: power.axis().map(|_| power.to_plus().to_string()).unwrap_or_default(),
             prism: if prism.is_none() { String::new() } else { prism.to_string() },
+            prism_made: facts.shape.and_then(|shape| *shape.prism.get(eye)).map(made).unwrap_or_default(),
             pd: facts.pupil_distance.mono(eye).to_string(),
             height: facts.height.get(eye).to_string(),
             laid: facts.shape.map(|shape| Laid::of(shape.layout.eyes.get(eye))),
@@ -292,6 +298,19 @@ impl ShapePart {
             dbl: format!("{:.2}", shape.dbl_mm),
             circumferences: Eye::BOTH.map(circumference).join(", "),
             outlines: outline::svg(Pair::new(drawn(Eye::Right), drawn(Eye::Left)), shape.dbl_mm),
+        }
+    }
+}
+
+/// `optical centre moved 5.00 out` or why that cannot do.
+fn made(prism: Result<Decentration, DecentrationError>) -> String {
+    match prism {
+        Err(why) => format!("{why}."),
+        Ok(moved) => {
+            let ways = [Way::of(moved.in_mm, "in", "out"), Way::of(moved.up_mm, "up", "down")];
+            let moved = ways.iter().filter(|way| !way.way.is_empty());
+            let moved: Vec<String> = moved.map(|way| format!("{} mm {}", way.amount, way.way)).collect();
+            format!("By decentring: optical centre moved {} from where the prism is read.", moved.join(", "))
         }
     }
 }

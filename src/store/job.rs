@@ -1,8 +1,10 @@
 //! Jobs: one with all that its pages show, and lists of them.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use sqlx::{Sqlite, Transaction};
+use time::format_description::well_known::Rfc3339;
 use time::{Date, OffsetDateTime};
 use uuid::Uuid;
 
@@ -22,12 +24,23 @@ use crate::optics::{Eye, Pair};
 use crate::shape::trace::Trace;
 
 impl Store {
-    /// One job with everything its pages show, in one read.
+    /// One job with everything its pages show.
     ///
     /// # Errors
     ///
     /// [`StoreError::NotFound`] for a number that was never given.
-    pub async fn get_job(&self, number: i64) -> Result<Job, StoreError> {
+    pub async fn get_job(&self, number: i64) -> Result<Arc<Job>, StoreError> {
+        let version = self.recent.version().await?;
+        if let Some(job) = self.recent.find(version, number) {
+            return Ok(job);
+        }
+        let job = Arc::new(self.read_job(number).await?);
+        self.recent.keep(version, &job);
+        Ok(job)
+    }
+
+    /// The job in one read.
+    async fn read_job(&self, number: i64) -> Result<Job, StoreError> {
         let row = sqlx::query!(
             r#"select
                 job.number as "number!: i64", job.relens_of, job.made_for, job.design, job.note,
@@ -57,7 +70,9 @@ impl Store {
                 sh.sent_on as "sent_on?: Date",
                 (select coalesce(sum(amount_cents), 0) from charge where job_number = job.number) as "charged!: i64",
                 (select coalesce(sum(amount_cents), 0) from payment where job_number = job.number) as "paid!: i64",
-                (select max(number) from receipt where job_number = job.number) as "receipt?: i64"
+                (select max(number) from receipt where job_number = job.number) as "receipt?: i64",
+                (select json_group_array(json_array(kind, note, at) order by seq) from job_event where job_number = job.number)
+                    as "history!: String"
                from job
                join customer c on c.id = job.customer_id
                join frame f on f.id = job.frame_id
@@ -212,26 +227,8 @@ impl Store {
             paid: Cents::new(row.paid),
             sent_on: row.sent_on,
             receipt: row.receipt,
+            history: history(&row.history)?,
         })
-    }
-
-    /// What has happened to a job, oldest first.
-    pub async fn list_events(&self, number: i64) -> Result<Vec<Event>, StoreError> {
-        sqlx::query!(
-            r#"select kind, note, at as "at: OffsetDateTime" from job_event where job_number = ? order by seq"#,
-            number
-        )
-        .fetch_all(&self.read)
-        .await?
-        .into_iter()
-        .map(|row| {
-            Ok(Event {
-                happening: word("event", &row.kind, Happening::from_key(&row.kind))?,
-                note: row.note,
-                at: row.at,
-            })
-        })
-        .collect()
     }
 
     /// The bill of a job, line by line.
@@ -395,6 +392,20 @@ impl Store {
         tx.commit().await?;
         Ok(Once::Now(()))
     }
+}
+
+/// Reads the history that [`Store::get_job`] gathers as a JSON list of kind, note and moment.
+fn history(json: &str) -> Result<Vec<Event>, StoreError> {
+    let rows: Vec<(String, String, String)> = serde_json::from_str(json).map_err(unreadable("history"))?;
+    rows.into_iter()
+        .map(|(kind, note, at)| {
+            Ok(Event {
+                happening: word("event", &kind, Happening::from_key(&kind))?,
+                note,
+                at: OffsetDateTime::parse(&at, &Rfc3339).map_err(unreadable("history"))?,
+            })
+        })
+        .collect()
 }
 
 /// What to look for in [`Store::list_jobs`].

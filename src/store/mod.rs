@@ -23,6 +23,7 @@ pub mod lab;
 pub mod order;
 mod read;
 pub mod receipt;
+mod recent;
 pub mod shape;
 pub mod shipment;
 pub mod stock;
@@ -37,6 +38,7 @@ static MIGRATIONS: Migrator = sqlx::migrate!();
 pub struct Store {
     read: SqlitePool,
     write: SqlitePool,
+    recent: recent::Recent,
 }
 
 /// The file's name in the data folder.
@@ -65,25 +67,29 @@ impl Store {
             .synchronous(SqliteSynchronous::Full)
             .foreign_keys(true)
             .busy_timeout(Duration::from_secs(5));
-        let write = SqlitePoolOptions::new()
-            .max_connections(1)
-            .min_connections(1)
-            .connect_with(options.clone())
-            .await
-            .map_err(not_a_book)?;
+        // A connection to a file does not go stale: asking each one before use would double the cost of a read.
+        let pool = || SqlitePoolOptions::new().test_before_acquire(false);
+        let write =
+            pool().max_connections(1).min_connections(1).connect_with(options.clone()).await.map_err(not_a_book)?;
         refuse_newer(&write, &file).await?;
         MIGRATIONS.run(&write).await.map_err(|e| OpenError::NotABook { file: file.clone(), why: e.to_string() })?;
         check_settings(&write, &file).await?;
-        let read = SqlitePoolOptions::new()
-            .max_connections(4)
-            .connect_with(options.pragma("query_only", "on"))
+        let reading = options.pragma("query_only", "on");
+        let read = pool().max_connections(4).connect_with(reading.clone()).await.map_err(not_a_book)?;
+        let watch = pool()
+            .max_connections(1)
+            // Never replaced: a fresh connection would count its versions anew.
+            .idle_timeout(None)
+            .max_lifetime(None)
+            .connect_with(reading)
             .await
             .map_err(not_a_book)?;
-        Ok(Self { read, write })
+        Ok(Self { read, write, recent: recent::Recent::new(watch) })
     }
 
     /// Closes every connection, so that the file stands alone.
     pub async fn close(&self) {
+        self.recent.close().await;
         self.read.close().await;
         self.write.close().await;
     }

@@ -1,6 +1,10 @@
 //! The pages, tested through the whole router on a temporary book. One module a noun, as in `src/web/page`.
 
+#![allow(clippy::unwrap_used, reason = "a helper that fails fails its test")]
+
 mod guard;
+mod layout;
+mod lenses;
 mod orders;
 mod shapes;
 mod support;

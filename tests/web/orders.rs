@@ -294,7 +294,7 @@ async fn open_jobs_stand_by_promise_the_late_ones_first() {
 async fn a_note_is_added_once_and_stays() {
     let lab = TestLab::new().await;
     let number = lab.given_job().await;
-    let key = lab.get(&format!("/jobs/{number}")).await.attributes("form[data-draft]", "data-draft").remove(0);
+    let key = lab.get(&format!("/jobs/{number}/notes")).await.attributes("form[data-draft]", "data-draft").remove(0);
     let fields = [("key", key.as_str()), ("note", "customer rang: needs them by Friday")];
     for _ in 0..2 {
         lab.post(&format!("/jobs/{number}/notes"), &fields).await.assert_status(303);
@@ -303,4 +303,16 @@ async fn a_note_is_added_once_and_stays() {
     let history = lab.get(&format!("/jobs/{number}")).await.texts(".history span");
     assert_eq!(history.iter().filter(|h| h.contains("by Friday")).count(), 1, "{history:?}");
     lab.post(&format!("/jobs/{number}/notes"), &[("note", " ")]).await.assert_status(422);
+}
+
+#[tokio::test]
+async fn a_job_page_shows_what_another_program_wrote() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    let path = format!("/jobs/{number}");
+    assert!(!lab.get(&path).await.body.contains("by hand"));
+    // A second opening of the same file stands for another program.
+    let other = rimbook::store::Store::open(lab.folder.path()).await.unwrap();
+    other.append_note("other", number, "written by hand elsewhere", crate::support::NOW).await.unwrap();
+    assert!(lab.get(&path).await.body.contains("by hand"), "nothing stale is shown");
 }

@@ -113,7 +113,7 @@ async fn a_payment_is_booked_once_and_shown() {
     assert_eq!(page.text("#owed"), "$20.00");
     assert!(page.text("#bill").contains("refund, card"));
     assert_eq!(page.attributes("#amount", "value"), ["20.00"], "what is owed stands ready");
-    let paid = lab.store.list_events(number).await.unwrap();
+    let paid = lab.store.get_job(number).await.unwrap().history;
     assert_eq!(paid.iter().filter(|e| e.happening == Happening::Paid).count(), 2);
 }
 

@@ -66,7 +66,7 @@ async fn a_trace_file_is_kept_and_shown() {
     assert_eq!(page.texts(".notice"), Vec::<String>::new());
     assert!(page.text("a.primary").contains("take the two lenses in hand"));
     assert_eq!(page.attributes(".drawing svg", "viewBox").len(), 2);
-    assert_eq!(lab.store.list_events(job).await.unwrap().last().unwrap().note, "frame.trc");
+    assert_eq!(lab.store.get_job(job).await.unwrap().history.last().unwrap().note, "frame.trc");
     // The very bytes come back, as something to save and not to show.
     let original = lab.get(&format!("/jobs/{job}/shape/original")).await;
     assert_eq!(original.assert_status(200).body, file);
@@ -155,6 +155,16 @@ async fn a_file_that_is_too_large_gets_a_sentence() {
     let page = upload(&lab, job, &"R=2200\r\n".repeat(200_000), &[]).await;
     let said = page.assert_status(422).text("ul.faults li");
     assert!(said.contains("1600000 bytes"), "{said}");
+    // A browser always says how much it sends; this is what a photograph gets.
+    let request = Request::post(format!("/jobs/{job}/shape"))
+        .header(header::HOST, "localhost")
+        .header("sec-fetch-site", "same-origin")
+        .header(header::CONTENT_LENGTH, "5000000")
+        .header(header::CONTENT_TYPE, "multipart/form-data; boundary=edge")
+        .body(Body::from(vec![b'x'; 5_000_000]))
+        .unwrap();
+    let page = lab.send(request).await;
+    assert!(page.assert_status(413).text("main").contains("larger than 2 MB"));
 }
 
 #[tokio::test]
@@ -167,6 +177,22 @@ async fn a_second_upload_corrects_and_keeps_the_first() {
     let page = lab.get(&format!("/jobs/{job}/shape")).await;
     assert_eq!(page.texts(".eye-right .num")[0], "48.00");
     assert!(page.text("dl.across").contains("1 earlier shape is kept"));
+}
+
+#[tokio::test]
+async fn new_lenses_use_the_shape_of_the_earlier_job() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    let again = lab.given_relens(job).await;
+    let page = lab.get(&format!("/jobs/{again}/shape")).await;
+    assert_eq!(page.texts(".eye-right .num")[..2], ["50.00", "40.00"]);
+    assert!(page.text("dl.across").contains(&format!("from job {job}")));
+    // A correction is the new job's own; the earlier job keeps its shape.
+    let round = records(Some("20.00"), &[("R", vec![2400; 36])]);
+    upload(&lab, again, &round, &[]).await.assert_status(303);
+    assert!(!lab.get(&format!("/jobs/{again}/shape")).await.text("dl.across").contains("from job"));
+    assert_eq!(lab.get(&format!("/jobs/{job}/shape")).await.texts(".eye-right .num")[0], "50.00");
 }
 
 #[tokio::test]

@@ -13,7 +13,7 @@ use axum::http::{Request, StatusCode, header};
 use http_body_util::BodyExt;
 use rimbook::lab::customer::Person;
 use rimbook::lab::frame::{FrameDetails, Rim};
-use rimbook::lab::job::{Stage, stage};
+use rimbook::lab::job::Stage;
 use rimbook::lab::kept_shape::NewShape;
 use rimbook::lab::money::Cents;
 use rimbook::lab::order::{
@@ -135,6 +135,30 @@ impl TestLab {
 
     /// The same to another prescription.
     pub async fn given_job_to(&self, right: &str, left: &str) -> i64 {
+        self.given_job_at(right, left, "31/33", "20").await
+    }
+
+    /// The same to another prescription, pupil distance and height.
+    pub async fn given_job_at(&self, right: &str, left: &str, pupils: &str, height: &str) -> i64 {
+        let frame = FrameChoice::New(FrameDetails {
+            maker: "Copperline".into(),
+            model: "Tern".into(),
+            colour: "slate".into(),
+            eye_size: "50".parse().unwrap(),
+            bridge: "20".parse().unwrap(),
+            temple: Some("145".parse().unwrap()),
+            rim: Rim::Plastic,
+            price: Cents::new(8900),
+        });
+        self.given_job_in(frame, right, left, pupils, height).await
+    }
+
+    /// New lenses for the frame of an earlier job.
+    pub async fn given_relens(&self, earlier: i64) -> i64 {
+        self.given_job_in(FrameChoice::OfJob(earlier), "-2.75 -1.25 x 95", "-2.50 -0.75 x 80", "31/33", "20").await
+    }
+
+    async fn given_job_in(&self, frame: FrameChoice, right: &str, left: &str, pupils: &str, height: &str) -> i64 {
         let material =
             self.store.list_materials().await.unwrap().into_iter().find(|m| m.details.name == "Polycarbonate 1.59");
         let coating =
@@ -156,16 +180,7 @@ impl TestLab {
                 phone: "555-0142".into(),
                 ..Person::default()
             }),
-            frame: FrameChoice::New(FrameDetails {
-                maker: "Copperline".into(),
-                model: "Tern".into(),
-                colour: "slate".into(),
-                eye_size: "50".parse().unwrap(),
-                bridge: "20".parse().unwrap(),
-                temple: Some("145".parse().unwrap()),
-                rim: Rim::Plastic,
-                price: Cents::new(8900),
-            }),
+            frame,
             prescription: Prescription {
                 eyes: Pair::new(read(right).unwrap().rx, read(left).unwrap().rx),
                 typed: Pair::new(right.into(), left.into()),
@@ -173,7 +188,7 @@ impl TestLab {
                 written_on: Some(date!(2026 - 10 - 20)),
                 expires_on: Some(date!(2028 - 10 - 20)),
                 diagnosis: String::new(),
-                pupil_distance: read_pupil_distance("31/33").unwrap(),
+                pupil_distance: read_pupil_distance(pupils).unwrap(),
                 near_pupil_distance: None,
             },
             made_for: MadeFor::Distance,
@@ -181,7 +196,7 @@ impl TestLab {
             design: Design::Spherical,
             coating: coating.map(|c| c.id),
             tint: None,
-            height: Pair::new("20".parse().unwrap(), "20".parse().unwrap()),
+            height: Pair::new(height.parse().unwrap(), height.parse().unwrap()),
             ordered_on: date!(2026 - 11 - 25),
             promised_on: date!(2026 - 12 - 05),
             note: String::new(),
@@ -284,7 +299,7 @@ impl TestLab {
 
     /// How far a job has come.
     pub async fn stage(&self, number: i64) -> Stage {
-        stage(self.store.list_events(number).await.unwrap().iter().map(|e| e.happening))
+        self.store.get_job(number).await.unwrap().stage()
     }
 
     /// Posts a form as another site open in the same browser would.

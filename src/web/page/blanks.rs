@@ -1,5 +1,7 @@
 //! Which blank: from the lens drawer, the usual diameters or a supplier's list, cut out exactly on the shape.
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::routing::get;
@@ -8,7 +10,7 @@ use axum::{Form as Posted, Router};
 use super::jobs::{EyeWords, JobBar};
 use super::{Answer, Chrome, draft_of, form_key, go, show, show_again};
 use crate::lab::edge_choice::hold_of;
-use crate::lab::job::{Event, Job};
+use crate::lab::job::Job;
 use crate::lab::layout::{EyeOnBench, JobLayout, USUAL_DIAMETERS_MM, place_words, step_of};
 use crate::lab::lens_body::{Asked, LensBody, Thickness};
 use crate::lab::stock::{DrawerLens, Suit};
@@ -89,8 +91,7 @@ struct Blank {
 }
 
 struct Bench {
-    job: Job,
-    events: Vec<Event>,
+    job: Arc<Job>,
     laid: Option<JobLayout>,
     drawer: Vec<DrawerLens>,
     margin_mm: f64,
@@ -99,7 +100,6 @@ struct Bench {
 async fn load(state: &AppState, number: i64) -> Result<Bench, WebError> {
     let (job, lab) = (state.store.get_job(number).await?, state.lab());
     Ok(Bench {
-        events: state.store.list_events(number).await?,
         laid: JobLayout::of(&job, &lab, step_of(&lab)),
         drawer: state.store.list_drawer().await?,
         margin_mm: lab.blank_margin.to_f64(),
@@ -134,7 +134,7 @@ fn page(state: &AppState, bench: &Bench, mut form: Form) -> BlanksPage {
     let laid = bench.laid.as_ref();
     BlanksPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(&bench.job, &bench.events, "edge", state),
+        bar: JobBar::of(&bench.job, "edge", state),
         material: bench.job.material.details.name.clone(),
         margin: short(bench.margin_mm),
         eyes: laid

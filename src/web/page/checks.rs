@@ -6,20 +6,23 @@ use axum::routing::{get, post};
 use axum::{Form as Posted, Router};
 
 use super::jobs::{EyeWords, JobBar};
-use super::opened::{Opened, ReadCheck, list_checks};
+use super::opened::{Opened, list_checks};
 use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::lab::job::{Happening, Stage};
 use crate::lab::text;
-use crate::lab::verification::{self, Outcome, REASON_LETTERS};
+use crate::lab::verification::{self, REASON_LETTERS};
 use crate::optics::Eye;
 use crate::optics::tolerance::{READING_CAUTION, STANDARD_GOVERNS};
 use crate::store::draft::Fields;
 use crate::store::verification::NewCheck;
+use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::{AppState, words};
 
 mod reading;
+mod seen;
+
+use seen::Seen;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
@@ -75,65 +78,6 @@ struct ExcuseForm {
     problems: usize,
 }
 
-/// A check as it is shown.
-struct Seen {
-    attempt: i64,
-    at: String,
-    is_passed: bool,
-    is_current: bool,
-    sentence: String,
-    profile: String,
-    typed: Vec<(&'static str, String)>,
-    rows: Vec<SeenRow>,
-    reason: Option<String>,
-}
-
-/// A row of the verdict as it is shown.
-struct SeenRow {
-    letter: &'static str,
-    row: verification::Row,
-    class: &'static str,
-    mark: &'static str,
-}
-
-impl Seen {
-    fn of(check: ReadCheck, is_current: bool, state: &AppState) -> Self {
-        let (reading, verdict) = (check.reading, check.verdict);
-        let typed = Eye::BOTH.map(|eye| (eye.name(), reading.get(eye).typed.clone()));
-        Self {
-            attempt: check.kept.attempt,
-            at: words::moment(&state.clock.local(check.kept.at)),
-            is_passed: check.kept.passed,
-            is_current,
-            sentence: verdict.sentence(),
-            profile: verdict.profile,
-            typed: typed.into(),
-            reason: check.kept.reason,
-            rows: verdict.rows.into_iter().map(SeenRow::of).collect(),
-        }
-    }
-}
-
-impl SeenRow {
-    fn of(row: verification::Row) -> Self {
-        Self {
-            letter: match row.eye.as_str() {
-                "right" => "R",
-                "left" => "L",
-                _ => "",
-            },
-            class: match row.outcome {
-                Outcome::Pass => "pass",
-                Outcome::PassAtLimit => "limit",
-                Outcome::Fail => "fail",
-                Outcome::NotChecked => "unchecked",
-            },
-            mark: row.outcome.words(),
-            row,
-        }
-    }
-}
-
 /// The page with the forms as they stand; a form that was refused takes the place of its draft.
 async fn page(
     state: &AppState,
@@ -164,7 +108,7 @@ async fn page(
     seen.reverse();
     Ok(CheckPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(job, &opened.events, "check", state),
+        bar: JobBar::of(job, "check", state),
         number,
         not_yet,
         newest,
@@ -277,7 +221,7 @@ async fn excuse_check(
 }
 
 fn read_reason(typed: &str) -> Result<String, String> {
-    let reason = text::line("The reason", typed, 500).map_err(|e| e.to_string())?;
+    let reason = text::line("The reason", typed, 300).map_err(|e| e.to_string())?;
     if reason.chars().filter(|c| c.is_alphabetic()).count() < REASON_LETTERS {
         return Err(format!("Write the reason in words, at least {REASON_LETTERS} letters: it prints with the pair"));
     }

@@ -6,9 +6,9 @@ use axum::routing::get;
 use axum::{Form as Posted, Router};
 
 use super::jobs::JobBar;
-use super::{Answer, Chrome, form_key, go, posted_job_key, show, show_again};
+use super::{Answer, Chrome, draft_of, form_key, go, posted_job_key, show, show_again};
 use crate::lab::bench::BenchNotes;
-use crate::lab::job::{Event, Happening, Job, Stage, stage};
+use crate::lab::job::{Event, Happening, Job, Stage};
 use crate::lab::text;
 use crate::optics::unit::Millimetre;
 use crate::store::draft::Fields;
@@ -40,14 +40,14 @@ struct CutPage {
 
 async fn show_cut(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
     let key = form_key("cut", number, state.store.count_cuts(number).await?);
-    let draft = state.store.find_draft(&key).await?.unwrap_or_default();
-    let (job, events) = load(&state, number).await?;
-    show(&page(&state, &job, &events, key, Form::new(draft.fields)))
+    let job = state.store.get_job(number).await?;
+    let form = draft_of(&state, &key).await?;
+    show(&page(&state, &job, key, form))
 }
 
 async fn insert_cut(State(state): State<AppState>, Path(number): Path<i64>, Posted(fields): Posted<Fields>) -> Answer {
-    let (job, events) = load(&state, number).await?;
-    let reached = reached(&events);
+    let job = state.store.get_job(number).await?;
+    let reached = job.stage();
     if let Some((what, _)) = first(reached, number) {
         return Err(WebError::OutOfTurn(format!("Job {number} cannot be cut yet: first {what}.")));
     }
@@ -59,7 +59,7 @@ async fn insert_cut(State(state): State<AppState>, Path(number): Path<i64>, Post
     let size = form.read_optional("size", read_size);
     let note = form.read("note", |t| text::line("A note", t, 300));
     let (Some(size), Some(note)) = (size, note) else {
-        return show_again(&page(&state, &job, &events, key, form));
+        return show_again(&page(&state, &job, key, form));
     };
     state.store.insert_cut(&key, number, size.unwrap_or(Millimetre::ZERO), &note, state.clock.now()).await?;
     go(&format!("/jobs/{number}/cut"))
@@ -73,14 +73,6 @@ fn read_size(text: &str) -> Result<Millimetre, String> {
     Ok(size)
 }
 
-async fn load(state: &AppState, number: i64) -> Result<(Job, Vec<Event>), WebError> {
-    Ok((state.store.get_job(number).await?, state.store.list_events(number).await?))
-}
-
-fn reached(events: &[Event]) -> Stage {
-    stage(events.iter().map(|e| e.happening))
-}
-
 fn first(reached: Stage, number: i64) -> Option<(&'static str, String)> {
     match reached {
         Stage::Taken => Some(("put the shape on file", format!("/jobs/{number}/shape"))),
@@ -89,20 +81,21 @@ fn first(reached: Stage, number: i64) -> Option<(&'static str, String)> {
     }
 }
 
-fn page(state: &AppState, job: &Job, events: &[Event], key: String, mut form: Form) -> CutPage {
-    let reached = reached(events);
+fn page(state: &AppState, job: &Job, key: String, mut form: Form) -> CutPage {
+    let reached = job.stage();
     form.set_default("size", "0.00");
     let rim = job.frame.details.rim;
     let cut = |e: &&Event| e.happening == Happening::Cut;
     CutPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(job, events, "cut", state),
+        bar: JobBar::of(job, "cut", state),
         rim: rim.words(),
         material: job.material.details.name.clone(),
         notes: BenchNotes::of(rim, &job.material.details, job.tint.as_ref().map(|t| &t.details)),
         first: first(reached, job.number),
         is_sent: reached == Stage::Sent,
-        done: events
+        done: job
+            .history
             .iter()
             .filter(cut)
             .map(|e| {

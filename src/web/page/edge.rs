@@ -1,5 +1,7 @@
 //! The edge of both lenses before they are cut: how thick, where, and where the bevel or groove goes.
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::Router;
 use axum::extract::{Path, Query, State};
@@ -95,7 +97,7 @@ struct Extreme {
 
 /// What the figures are made from.
 struct Bench {
-    job: Job,
+    job: Arc<Job>,
     laid: Option<JobLayout>,
     lenses: Pair<Option<LensInHand>>,
     materials: Vec<Material>,
@@ -123,7 +125,7 @@ pub async fn rim_curves(state: &AppState, job: &Job) -> Result<Pair<Option<f64>>
 }
 
 async fn show_edge(State(state): State<AppState>, Path(number): Path<i64>, Query(typed): Query<Fields>) -> Answer {
-    let (bench, events) = (load(&state, number).await?, state.store.list_events(number).await?);
+    let bench = load(&state, number).await?;
     let mut form = Form::new(typed);
     let mut figures = figures(&bench, &mut form);
     if let Some(figures) = &mut figures {
@@ -134,7 +136,7 @@ async fn show_edge(State(state): State<AppState>, Path(number): Path<i64>, Query
     let is_fine = form.is_fine();
     let page = EdgePage {
         chrome: Chrome::new(&state, ""),
-        bar: JobBar::of(&bench.job, &events, "edge", &state),
+        bar: JobBar::of(&bench.job, "edge", &state),
         materials: bench.materials.iter().map(|m| (m.line.to_string(), m.details.name.clone())).collect(),
         has_rim_curve: bench.rim_curve_tool_d.iter().any(|(_, curve)| curve.is_some()),
         figures,

@@ -3,25 +3,25 @@
 use askama::Template;
 use axum::Router;
 use axum::extract::{Path, Query, State};
-use axum::routing::{get, post};
+use axum::routing::get;
 use axum::{Form as Posted, response::Response};
 use serde::Deserialize;
 
-use super::{Answer, Chrome, form_key, go, show, show_again};
+use super::{Answer, Chrome, draft_of, form_key, go, posted_job_key, show, show_again};
 use crate::lab::deadline::{Lateness, delay_notice};
-use crate::lab::job::{Event, Happening, Job, Stage, stage};
+use crate::lab::job::{Happening, Job, Stage};
 use crate::lab::order::{MadeFor, Prescription};
 use crate::lab::text;
 use crate::optics::Eye;
 use crate::optics::prescription::EyePrescription;
-use crate::store::draft::{Draft, Fields};
+use crate::store::draft::Fields;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
 
 /// Routes.
 pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}", get(show_job)).route("/jobs/{number}/notes", post(add_note))
+    Router::new().route("/jobs/{number}", get(show_job)).route("/jobs/{number}/notes", get(new_note).post(add_note))
 }
 
 /// The head of every page of a job: its number, whose it is, its stages and its pages.
@@ -82,8 +82,8 @@ impl JobBar {
 
     /// The bar of a job on its page `here`: `job`, `shape`, `lenses`, `layout`, `edge`, `cut`,
     /// `check`, `packing`, `shipment`, `receipt`.
-    pub fn of(job: &Job, events: &[Event], here: &str, state: &AppState) -> Self {
-        let reached = stage(events.iter().map(|e| e.happening));
+    pub fn of(job: &Job, here: &str, state: &AppState) -> Self {
+        let reached = job.stage();
         let lateness = Lateness::of(job.promised_on, job.sent_on.is_some(), state.clock.today());
         Self {
             number: job.number,
@@ -189,8 +189,6 @@ struct JobPage {
     prescription_facts: Vec<(&'static str, String)>,
     is_past: bool,
     history: Vec<(String, &'static str, String)>,
-    note_key: String,
-    form: Form,
 }
 
 struct NextStep {
@@ -204,32 +202,28 @@ struct Asked {
 }
 
 async fn show_job(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<Asked>) -> Answer {
-    let (job, events) = load(&state, number).await?;
-    let key = note_key(number, &events);
-    let draft = state.store.find_draft(&key).await?.unwrap_or_default();
-    show(&page(&state, &job, &events, asked.already.is_some(), Form::new(draft.fields)).await?)
+    let job = state.store.get_job(number).await?;
+    show(&page(&state, &job, asked.already.is_some()).await?)
 }
 
-async fn load(state: &AppState, number: i64) -> Result<(Job, Vec<Event>), WebError> {
-    Ok((state.store.get_job(number).await?, state.store.list_events(number).await?))
+fn count_notes(job: &Job) -> i64 {
+    job.history.iter().filter(|e| e.happening == Happening::Note).count() as i64
 }
 
-fn note_key(number: i64, events: &[Event]) -> String {
-    let notes = events.iter().filter(|e| e.happening == Happening::Note).count();
-    form_key("note", number, notes as i64)
+fn note_key(job: &Job) -> String {
+    form_key("note", job.number, count_notes(job))
 }
 
-async fn page(state: &AppState, job: &Job, events: &[Event], already: bool, form: Form) -> Result<JobPage, WebError> {
+async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, WebError> {
     let earlier = match job.relens_of {
-        Some(number) => Some(state.store.get_job(number).await?.prescription),
+        Some(number) => Some(state.store.get_job(number).await?.prescription.clone()),
         None => None,
     };
     let today = state.clock.today();
-    let reached = stage(events.iter().map(|e| e.happening));
     Ok(JobPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(job, events, "job", state),
-        next: next_step(reached, job.number),
+        bar: JobBar::of(job, "job", state),
+        next: next_step(job.stage(), job.number),
         already,
         delay: delay_notice(job.promised_on, job.sent_on.is_some(), today),
         right: EyeWords::of(job, Eye::Right, earlier.as_ref()),
@@ -245,13 +239,12 @@ async fn page(state: &AppState, job: &Job, events: &[Event], already: bool, form
         receipt: job.receipt,
         prescription_facts: prescription_facts(&job.prescription),
         is_past: job.prescription.is_past(job.ordered_on),
-        history: events
+        history: job
+            .history
             .iter()
             .rev()
             .map(|e| (words::moment(&state.clock.local(e.at)), e.happening.words(), e.note.clone()))
             .collect(),
-        note_key: note_key(job.number, events),
-        form,
     })
 }
 
@@ -315,27 +308,36 @@ fn prescription_facts(prescription: &Prescription) -> Vec<(&'static str, String)
     facts
 }
 
+#[derive(Template)]
+#[template(path = "job/note.html")]
+struct NotePage {
+    chrome: Chrome,
+    bar: JobBar,
+    key: String,
+    form: Form,
+}
+
+async fn new_note(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+    let job = state.store.get_job(number).await?;
+    let key = note_key(&job);
+    let form = draft_of(&state, &key).await?;
+    show(&NotePage { chrome: Chrome::new(&state, ""), bar: JobBar::of(&job, "job", &state), key, form })
+}
+
 async fn add_note(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
 ) -> Result<Response, WebError> {
-    let (job, events) = load(&state, number).await?;
+    let job = state.store.get_job(number).await?;
     let mut form = Form::new(fields);
+    let key = posted_job_key(&form, "note", number, count_notes(&job));
     let Some(note) = form.read("note", |t| text::needed("A note", t, 500)) else {
-        return show_again(&page(&state, &job, &events, false, form).await?);
+        let bar = JobBar::of(&job, "job", &state);
+        return show_again(&NotePage { chrome: Chrome::new(&state, ""), bar, key, form });
     };
-    let key = form.value("key").to_owned();
-    let ours = key.strip_prefix(&format!("note-{number}-")).is_some_and(|n| n.parse::<u32>().is_ok());
-    let key = if ours { key } else { note_key(number, &events) };
     state.store.append_note(&key, number, &note, state.clock.now()).await?;
     go(&format!("/jobs/{number}"))
-}
-
-impl From<Draft> for Form {
-    fn from(draft: Draft) -> Self {
-        Form::new(draft.fields)
-    }
 }
 
 #[cfg(test)]

@@ -77,7 +77,7 @@ pub struct BlankWords {
 }
 
 async fn show_layout(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<Fields>) -> Answer {
-    let (job, events) = (state.store.get_job(number).await?, state.store.list_events(number).await?);
+    let job = state.store.get_job(number).await?;
     let lenses = state.store.find_lenses(number).await?;
     let lab = state.lab();
     let mut form = Form::new(asked);
@@ -91,8 +91,7 @@ async fn show_layout(State(state): State<AppState>, Path(number): Path<i64>, Que
         }
     }
     let is_fine = form.is_fine();
-    let page =
-        LayoutPage { chrome: Chrome::new(&state, ""), bar: JobBar::of(&job, &events, "layout", &state), laid, form };
+    let page = LayoutPage { chrome: Chrome::new(&state, ""), bar: JobBar::of(&job, "layout", &state), laid, form };
     if is_fine { show(&page) } else { show_again(&page) }
 }
 
@@ -126,7 +125,7 @@ fn laid(job: &Job, layout: &JobLayout, lenses: &Pair<Option<LensInHand>>, trial:
         },
         horizontal: signed(layout.left_prism.horizontal_pd, "base in", "base out"),
         vertical: signed(layout.left_prism.vertical_pd, "base up right", "base up left"),
-        cautions: layout.eyes.iter().filter_map(|(_, eye)| outside_words(eye)).collect(),
+        cautions: layout.eyes.iter().flat_map(|(_, eye)| eye.cautions()).collect(),
         eyes: Eye::BOTH.map(|eye| {
             let (cover, which) = chosen.get(eye);
             eye_laid(job, layout.eyes.get(eye), cover, which.clone(), half_mm)
@@ -147,9 +146,9 @@ fn choose(eye: &EyeOnBench, lens: Option<&LensInHand>, trial_mm: Option<f64>) ->
             let least_mm = eye.blank().with_margin_mm;
             let usual = usual_diameter_mm(least_mm);
             let diameter_mm = usual.unwrap_or(least_mm.ceil());
-            let words = if usual.is_some() { "the smallest usual" } else { "larger than any usual" };
+            let words = if usual.is_some() { "usual" } else { "larger than usual" };
             let uncut = Uncut { diameter_mm, ..Uncut::default() };
-            (eye.cover(uncut), format!("{} mm, {words}", short(diameter_mm)))
+            (eye.cover(uncut), format!("{} mm ({words})", short(diameter_mm)))
         }
     }
 }
@@ -223,8 +222,8 @@ pub fn prescribed_words(job: &Job, eye: &EyeOnBench) -> Option<String> {
                 .map(|s| format!("{} mm {}", s.amount, s.way))
                 .collect();
             format!(
-                "made by decentration, the optical centre (small circle) goes {} from the pupil, and the blank must be \
-                 {:.2} mm with the allowance. Dot the lens where the lensmeter reads this prism and block that point",
+                "by decentration, optical centre {} of the pupil (small circle); blank {:.2} mm. Block the \
+                 point where the lensmeter reads it",
                 ways.join(" and "),
                 eye.blank().with_margin_mm
             )
@@ -235,15 +234,6 @@ pub fn prescribed_words(job: &Job, eye: &EyeOnBench) -> Option<String> {
         }
     };
     Some(format!("{prism}: {made}."))
-}
-
-fn outside_words(eye: &EyeOnBench) -> Option<String> {
-    (!eye.layout.pupil.inside).then(|| {
-        format!(
-            "The {} pupil falls outside the shape: check the pupil distance, the height and the distance between the lenses.",
-            eye.eye.name()
-        )
-    })
 }
 
 #[cfg(test)]

@@ -1,5 +1,7 @@
 //! Taking the two uncut lenses in hand: from the drawer or bought, and whether each covers its shape.
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::routing::get;
@@ -8,8 +10,8 @@ use uuid::Uuid;
 
 use super::jobs::{EyeWords, JobBar};
 use super::layout::{BlankWords, blank_words, prescribed_words};
-use super::{Answer, Chrome, form_key, go, posted_job_key, show, show_again};
-use crate::lab::job::{Event, Job, Stage, stage};
+use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
+use crate::lab::job::{Job, Stage};
 use crate::lab::layout::{EyeOnBench, Fit, JobLayout, Uncut, step_of};
 use crate::lab::stock::{DrawerLens, LensInHand, Suit};
 use crate::lab::text;
@@ -97,8 +99,7 @@ impl Names {
 
 /// What the page and the form need of a job.
 struct Bench {
-    job: Job,
-    events: Vec<Event>,
+    job: Arc<Job>,
     layout: Option<JobLayout>,
     in_hand: Pair<Option<LensInHand>>,
     drawer: Vec<DrawerLens>,
@@ -107,7 +108,6 @@ struct Bench {
 async fn load(state: &AppState, number: i64) -> Result<Bench, WebError> {
     let (job, lab) = (state.store.get_job(number).await?, state.lab());
     Ok(Bench {
-        events: state.store.list_events(number).await?,
         layout: JobLayout::of(&job, &lab, step_of(&lab)),
         in_hand: state.store.find_lenses(number).await?,
         drawer: state.store.list_drawer().await?,
@@ -118,19 +118,19 @@ async fn load(state: &AppState, number: i64) -> Result<Bench, WebError> {
 async fn show_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
     let bench = load(&state, number).await?;
     let key = form_key("lenses", number, state.store.count_lenses(number).await?);
-    let draft = state.store.find_draft(&key).await?.unwrap_or_default();
-    show(&page(&state, &bench, key, Form::new(draft.fields), Pair::new(false, false)))
+    let form = draft_of(&state, &key).await?;
+    show(&page(&state, &bench, key, form, Pair::new(false, false)))
 }
 
 async fn take_lenses(State(state): State<AppState>, Path(number): Path<i64>, Posted(fields): Posted<Fields>) -> Answer {
     let bench = load(&state, number).await?;
-    if stage(bench.events.iter().map(|e| e.happening)) == Stage::Sent {
+    if bench.job.stage() == Stage::Sent {
         return Err(WebError::OutOfTurn(format!("Job {number} is sent: a remake is a new job.")));
     }
     let mut form = Form::new(fields);
     let key = posted_job_key(&form, "lenses", number, state.store.count_lenses(number).await?);
     // A form that was done already must not be read against the drawer it emptied.
-    if state.store.find_draft(&key).await?.is_some_and(|draft| draft.outcome.is_some()) {
+    if is_done(&state, &key).await? {
         return go(&format!("/jobs/{number}/lenses"));
     }
     let (lenses, not_fitting) = read_lenses(&mut form, &bench);
@@ -243,12 +243,12 @@ fn front_power(text: &str) -> Result<Dioptre, String> {
 }
 
 fn page(state: &AppState, bench: &Bench, key: String, mut form: Form, not_fitting: Pair<bool>) -> LensesPage {
-    let reached = stage(bench.events.iter().map(|e| e.happening));
+    let reached = bench.job.stage();
     let eyes = Eye::BOTH.map(|eye| eye_lenses(bench, eye, *not_fitting.get(eye), &mut form));
     let number = bench.job.number;
     LensesPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(&bench.job, &bench.events, "lenses", state),
+        bar: JobBar::of(&bench.job, "lenses", state),
         eyes,
         material: bench.job.material.details.name.clone(),
         has_shape: bench.layout.is_some(),

@@ -49,7 +49,7 @@ struct Row {
 }
 
 async fn compare_materials(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
-    let (job, events) = (state.store.get_job(number).await?, state.store.list_events(number).await?);
+    let job = state.store.get_job(number).await?;
     let on_sale = state.store.list_materials().await?;
     let lab = state.lab();
     let least_edge_mm = hold_of(job.frame.details.rim).least_edge_mm();
@@ -62,7 +62,7 @@ async fn compare_materials(State(state): State<AppState>, Path(number): Path<i64
     };
     show(&MaterialsPage {
         chrome: Chrome::new(&state, ""),
-        bar: JobBar::of(&job, &events, "edge", &state),
+        bar: JobBar::of(&job, "edge", &state),
         rx: Eye::BOTH.map(|eye| {
             let class = if eye == Eye::Right { "r" } else { "l" };
             (eye.letter(), class, job.prescription.eyes.get(eye).power.to_minus().to_string())

@@ -1,18 +1,18 @@
 //! A job opened for one of its last steps: check, packing, sending, paper.
 
-use crate::lab::job::{Event, Happening, Job, Stage, stage};
+use std::sync::Arc;
+
+use crate::lab::job::{Event, Happening, Job, Stage};
 use crate::lab::verification::{self, Reading, Verdict};
 use crate::print::CheckSummary;
 use crate::store::verification::KeptCheck;
 use crate::web::AppState;
 use crate::web::error::WebError;
 
-/// A job with its history.
+/// A job with how far it has come.
 pub struct Opened {
     /// The job.
-    pub job: Job,
-    /// What happened to it, oldest first.
-    pub events: Vec<Event>,
+    pub job: Arc<Job>,
     /// How far it has come.
     pub stage: Stage,
 }
@@ -31,24 +31,22 @@ impl Opened {
     /// Opens a job.
     pub async fn read(state: &AppState, number: i64) -> Result<Self, WebError> {
         let job = state.store.get_job(number).await?;
-        let events = state.store.list_events(number).await?;
-        let stage = stage(events.iter().map(|e| e.happening));
-        Ok(Self { job, events, stage })
+        Ok(Self { stage: job.stage(), job })
     }
 
     /// How often something happened: the running number of the form that makes it happen.
     pub fn count(&self, happening: Happening) -> i64 {
-        self.events.iter().filter(|e| e.happening == happening).count() as i64
+        self.job.history.iter().filter(|e| e.happening == happening).count() as i64
     }
 
     /// The last time something happened.
     pub fn last(&self, happening: Happening) -> Option<&Event> {
-        self.events.iter().rev().find(|e| e.happening == happening)
+        self.job.history.iter().rev().find(|e| e.happening == happening)
     }
 
     /// Whether the newest check is of the lenses as they are now.
     pub fn is_check_current(&self) -> bool {
-        verification::is_current(self.events.iter().map(|e| e.happening))
+        verification::is_current(self.job.history.iter().map(|e| e.happening))
     }
 
     /// The newest check as it prints, while it is of the lenses as they are now.

@@ -104,7 +104,7 @@ async fn page(state: &AppState, opened: &Opened, refused: Option<Form>) -> Resul
     let newest = list_checks(state, number).await?.pop().filter(|_| opened.is_check_current());
     Ok(PackingPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(&opened.job, &opened.events, "packing", state),
+        bar: JobBar::of(&opened.job, "packing", state),
         number,
         not_yet: opened.not_yet(Stage::Checked),
         excuse: newest.and_then(|check| check.kept.reason),

@@ -122,7 +122,7 @@ async fn page(state: &AppState, opened: &Opened, refused: Option<Form>) -> Resul
     }
     Ok(BillPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(&opened.job, &opened.events, "receipt", state),
+        bar: JobBar::of(&opened.job, "receipt", state),
         number,
         lines: bill
             .lines

@@ -1,5 +1,7 @@
 //! The shape of a job: put on file from a trace file or a table, shown to the boxing system, given back as it came.
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::Router;
 use axum::body::Bytes;
@@ -10,8 +12,8 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 
 use super::jobs::JobBar;
-use super::{Answer, Chrome, form_key, go, posted_job_key, show, show_again};
-use crate::lab::job::{Job, Stage, stage};
+use super::{Answer, Chrome, draft_of, form_key, go, posted_job_key, show, show_again};
+use crate::lab::job::{Job, Stage};
 use crate::lab::kept_shape::{DblSource, KeptShape, NewShape, ShapeRefused};
 use crate::lab::text;
 use crate::optics::unit::Millimetre;
@@ -81,8 +83,8 @@ struct Upload {
 
 async fn show_shape(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
     let key = form_key("shape", number, state.store.count_shapes(number).await?);
-    let draft = state.store.find_draft(&key).await?.unwrap_or_default();
-    show(&page(&state, number, key, Form::new(draft.fields), Vec::new()).await?)
+    let form = draft_of(&state, &key).await?;
+    show(&page(&state, number, key, form, Vec::new()).await?)
 }
 
 async fn keep_shape(State(state): State<AppState>, Path(number): Path<i64>, sent: Multipart) -> Answer {
@@ -181,8 +183,8 @@ async fn page(
     mut form: Form,
     mut faults: Vec<String>,
 ) -> Result<ShapePage, WebError> {
-    let (job, events) = (state.store.get_job(number).await?, state.store.list_events(number).await?);
-    let reached = stage(events.iter().map(|e| e.happening));
+    let job = state.store.get_job(number).await?;
+    let reached = job.stage();
     let kept = match &job.shape {
         Some(shape) => Some(on_file(state, &job, shape).await?),
         None => None,
@@ -192,7 +194,7 @@ async fn page(
     faults.truncate(FAULTS_SHOWN);
     Ok(ShapePage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(&job, &events, "shape", state),
+        bar: JobBar::of(&job, "shape", state),
         next: kept.as_ref().and_then(|_| next(reached, number)),
         already_cut: reached >= Stage::Cut,
         kept,
@@ -253,9 +255,9 @@ fn eye_shape(eye: Eye, outline: &Outline, boxing: &Boxing, is_mirror: bool, reac
     }
 }
 
-async fn kept_shape(state: &AppState, number: i64) -> Result<(Job, KeptShape), WebError> {
-    let mut job = state.store.get_job(number).await?;
-    let shape = job.shape.take().ok_or_else(|| WebError::NotFound(format!("A shape of job {number}")))?;
+async fn kept_shape(state: &AppState, number: i64) -> Result<(Arc<Job>, KeptShape), WebError> {
+    let job = state.store.get_job(number).await?;
+    let shape = job.shape.clone().ok_or_else(|| WebError::NotFound(format!("A shape of job {number}")))?;
     Ok((job, shape))
 }
 

@@ -84,7 +84,7 @@ async fn page(state: &AppState, opened: &Opened, refused: Option<Form>) -> Resul
     };
     Ok(ShipmentPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(job, &opened.events, "shipment", state),
+        bar: JobBar::of(job, "shipment", state),
         number: job.number,
         not_yet: opened.not_yet(Stage::Packed),
         customer_id: job.customer.id.to_string(),

@@ -23,8 +23,8 @@ pub fn router() -> Router<AppState> {
         .route("/stock/{id}/count", get(ask_count).post(correct_count))
 }
 
-/// A kind with this many lenses or fewer runs low: one pair is left, or less.
-const LOW: i64 = 2;
+/// A kind with this many lenses or fewer runs low: the next pair of equal lenses cannot be made from the drawer.
+const LOW: i64 = 1;
 
 /// The most lenses put in or taken out at once.
 const MOST: i64 = 500;
@@ -49,7 +49,6 @@ struct Mark {
 struct Group {
     material: String,
     anchor: String,
-    kinds: usize,
     lenses: i64,
     low: usize,
     rows: Vec<Row>,
@@ -60,20 +59,23 @@ struct Group {
 struct DrawerPage {
     chrome: Chrome,
     groups: Vec<Group>,
-    kinds: usize,
-    lenses: i64,
-    low: usize,
+    summary: String,
 }
 
 async fn show_drawer(State(state): State<AppState>) -> Answer {
     let groups = group(state.store.list_drawer().await?);
-    show(&DrawerPage {
-        chrome: Chrome::new(&state, "stock"),
-        kinds: groups.iter().map(|g| g.kinds).sum(),
-        lenses: groups.iter().map(|g| g.lenses).sum(),
-        low: groups.iter().map(|g| g.low).sum(),
-        groups,
-    })
+    let summary = summary(&groups);
+    show(&DrawerPage { chrome: Chrome::new(&state, "stock"), groups, summary })
+}
+
+/// `189 lenses of 70 kinds, 18 of them low`.
+fn summary(groups: &[Group]) -> String {
+    let lenses: i64 = groups.iter().map(|g| g.lenses).sum();
+    let kinds: usize = groups.iter().map(|g| g.rows.len()).sum();
+    let low: usize = groups.iter().map(|g| g.low).sum();
+    let kinds = if kinds == 1 { "1 kind".to_owned() } else { format!("{kinds} kinds") };
+    let low = if low == 0 { String::new() } else { format!(", {low} of them low") };
+    format!("{lenses} {} of {kinds}{low}", if lenses == 1 { "lens" } else { "lenses" })
 }
 
 /// The drawer comes sorted by material.
@@ -84,14 +86,12 @@ fn group(drawer: Vec<DrawerLens>) -> Vec<Group> {
             groups.push(Group {
                 material: lens.material_name.clone(),
                 anchor: format!("material-{}", lens.details.material_line.simple()),
-                kinds: 0,
                 lenses: 0,
                 low: 0,
                 rows: Vec::new(),
             });
         }
         if let Some(group) = groups.last_mut() {
-            group.kinds += 1;
             group.lenses += lens.count;
             group.low += usize::from(lens.count <= LOW);
             group.rows.push(row(&lens));
@@ -110,8 +110,7 @@ fn row(lens: &DrawerLens) -> Row {
         count: lens.count,
         mark: match lens.count {
             ..=0 => Some(Mark { class: "late", words: "None left" }),
-            1 => Some(Mark { class: "soon", words: "Last one" }),
-            2..=LOW => Some(Mark { class: "soon", words: "Low" }),
+            1..=LOW => Some(Mark { class: "soon", words: "Last one" }),
             _ => None,
         },
         path: format!("/stock/{}/count", lens.id),

@@ -32,6 +32,7 @@ async fn print_ticket(State(state): State<AppState>, Path(number): Path<i64>) ->
         outlines: Pair::new(&laid.eyes.right.outline, &laid.eyes.left.outline),
         dbl_mm: laid.dbl_mm,
         layout,
+        prism: laid.eyes.as_ref().map(|eye| eye.prism),
     });
     let curves = rim_curves(&state, job).await?;
     let lines = laid.as_ref().and_then(|laid| TicketLines::of(&usual_edges(job, laid, &lenses, &curves)));

@@ -36,13 +36,13 @@ pub struct Around {
     /// Frames that what was typed could mean, when none was chosen.
     pub frames_alike: Vec<Frame>,
     /// The earlier job a re-lens is made for.
-    pub relens: Option<Job>,
+    pub relens: Option<Arc<Job>>,
     /// The box of its shape.
     pub boxes: Option<Pair<Boxing>>,
     /// The box in words.
     pub box_words: String,
     /// The earlier job, or the customer's last one, to compare with.
-    pub last: Option<Job>,
+    pub last: Option<Arc<Job>>,
 }
 
 impl Around {
@@ -130,7 +130,7 @@ fn present<T>(found: Result<T, StoreError>) -> Result<Option<T>, WebError> {
     }
 }
 
-fn box_words(relens: Option<&Job>, boxes: Option<&Pair<Boxing>>) -> String {
+fn box_words(relens: Option<&Arc<Job>>, boxes: Option<&Pair<Boxing>>) -> String {
     match (relens.and_then(|j| j.shape.as_ref()), boxes) {
         (Some(shape), Some(boxes)) => {
             format!(

@@ -1,0 +1,80 @@
+//! A kept check as the page shows it.
+
+use super::super::opened::ReadCheck;
+use crate::lab::verification::{self, Outcome};
+use crate::optics::Eye;
+use crate::web::{AppState, words};
+
+/// A check as it is shown.
+pub(super) struct Seen {
+    pub(super) attempt: i64,
+    pub(super) at: String,
+    pub(super) is_passed: bool,
+    pub(super) is_current: bool,
+    pub(super) sentence: String,
+    pub(super) profile: String,
+    pub(super) typed: Vec<(&'static str, String)>,
+    pub(super) rows: Vec<SeenRow>,
+    pub(super) sources: Vec<(char, String)>,
+    pub(super) reason: Option<String>,
+}
+
+/// A row of the verdict as it is shown.
+pub(super) struct SeenRow {
+    pub(super) letter: &'static str,
+    pub(super) row: verification::Row,
+    pub(super) source: char,
+    pub(super) class: &'static str,
+    pub(super) mark: &'static str,
+}
+
+impl Seen {
+    pub(super) fn of(check: ReadCheck, is_current: bool, state: &AppState) -> Self {
+        let (reading, verdict) = (check.reading, check.verdict);
+        // Each source stands once below the table, under a letter.
+        let mut sources: Vec<(char, String)> = Vec::new();
+        let mut letter_of = |source: &str| match sources.iter().find(|(_, known)| known == source) {
+            Some((letter, _)) => *letter,
+            None => {
+                let letter = ('a'..='z').nth(sources.len()).unwrap_or('z');
+                sources.push((letter, source.to_owned()));
+                letter
+            }
+        };
+        let rows = verdict.rows.iter().map(|row| SeenRow::of(row.clone(), letter_of(&row.source))).collect();
+        let typed = Eye::BOTH.map(|eye| (eye.name(), reading.get(eye).typed.clone()));
+        Self {
+            attempt: check.kept.attempt,
+            at: words::moment(&state.clock.local(check.kept.at)),
+            is_passed: check.kept.passed,
+            is_current,
+            sentence: verdict.sentence(),
+            profile: verdict.profile,
+            typed: typed.into(),
+            reason: check.kept.reason,
+            rows,
+            sources,
+        }
+    }
+}
+
+impl SeenRow {
+    fn of(row: verification::Row, source: char) -> Self {
+        Self {
+            source,
+            letter: match row.eye.as_str() {
+                "right" => "R",
+                "left" => "L",
+                _ => "",
+            },
+            class: match row.outcome {
+                Outcome::Pass => "pass",
+                Outcome::PassAtLimit => "limit",
+                Outcome::Fail => "fail",
+                Outcome::NotChecked => "unchecked",
+            },
+            mark: row.outcome.words(),
+            row,
+        }
+    }
+}

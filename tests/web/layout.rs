@@ -1,0 +1,112 @@
+//! The layout of a job: figures by hand, a blank on trial, what rounding leaves.
+
+use crate::shapes::keep_ellipse;
+use crate::support::{Answer, TestLab};
+
+/// The figures of one eye, in order: set PD, set height, two nudges, two decentrations, the blank.
+fn figures(page: &Answer, eye: &str) -> Vec<String> {
+    let mut all = page.texts(&format!(".eye-{eye} .figures dd"));
+    all.truncate(7);
+    all
+}
+
+#[tokio::test]
+async fn without_a_shape_it_says_so() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let page = lab.get(&format!("/jobs/{job}/layout")).await;
+    assert!(page.assert_status(200).text(".empty").contains("No shape is on file"));
+    assert_eq!(page.attributes(".empty a", "href"), [format!("/jobs/{job}/shape")]);
+    lab.get("/jobs/77/layout").await.assert_status(404);
+}
+
+#[tokio::test]
+async fn an_ellipse_by_hand() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    let page = lab.get(&format!("/jobs/{job}/layout")).await;
+    page.assert_status(200);
+    // A 50, B 40, DBL 20: frame PD 70. 35 - 31 = 4 in, 35 - 33 = 2 in; height 20 = B/2, so no height.
+    // The farthest point is the temple end, 25 + 4 and 25 + 2 away: 58 and 54, with 2 mm 60 and 56 (closed form).
+    assert_eq!(page.text("#frame-pd"), "70.00 mm");
+    assert_eq!(page.text("#wanted-pd"), "64.00 mm");
+    assert_eq!(
+        figures(&page, "right"),
+        ["31.0 mm", "20.0 mm", "0.00 mm", "0.00 mm", "4.00 mm in", "0.00 mm", "60.00 mm"]
+    );
+    assert_eq!(
+        figures(&page, "left"),
+        ["33.0 mm", "20.0 mm", "0.00 mm", "0.00 mm", "2.00 mm in", "0.00 mm", "56.00 mm"]
+    );
+    // ED 50 and twice 4 and 2 mm.
+    assert!(page.text(".eye-right").contains("exact 58.00") && page.text(".eye-right").contains("Thumb rule 60.00"));
+    // The smallest usual one is 60 for both, with (60 - 58) / 2 = 1 and 3 mm to spare at the temple.
+    assert_eq!(page.texts(".left-prism"), ["no prism", "no prism"]);
+    let notes = page.texts(".eye-note");
+    assert!(notes[0].contains("Fits 60 mm") && notes[0].contains("1.00 mm spare, temple side, 9 o’clock"), "{notes:?}");
+    assert!(notes[1].contains("3.00 mm spare, temple side, 3 o’clock"), "{notes:?}");
+    // Both forms of the power; the axis of the minus form in the drawing.
+    assert_eq!(page.texts(".eye-right .rx"), ["-2.25 -1.25 x 095", "-3.50 +1.25 x 005"]);
+    assert_eq!(page.texts("svg text.plain"), ["axis 95°", "axis 80°"]);
+    assert_eq!(page.texts("svg text.nose").len(), 2);
+    assert_eq!(page.attributes(".eye-right svg circle.blank", "r"), ["30.00"]);
+    // The blank's middle is at the optical centre: 4 mm to the nose, which is the observer's right for the right eye.
+    assert_eq!(page.attributes("svg circle.blank", "cx"), ["4.00", "-2.00"]);
+    assert!(!page.body.contains("style="), "no inline style");
+}
+
+#[tokio::test]
+async fn another_blank_and_step_may_be_tried() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    let path = format!("/jobs/{job}/layout");
+    let page = lab.get(&format!("{path}?blank_right=59&blank_left=50&step=0.1")).await;
+    let notes = page.assert_status(200).texts(".eye-note");
+    assert!(notes[0].contains("Tight 59 mm on trial: 0.50 mm spare"), "{notes:?}");
+    assert!(notes[1].contains("Too small 50 mm on trial: 2.00 mm short, temple side"), "{notes:?}");
+    assert_eq!(page.attributes("#step option[selected]", "value"), ["0.1"]);
+    for (asked, sentence) in [
+        ("blank_right=20", "40 to 90 mm"),
+        ("blank_left=wide", "“wide” is not a number"),
+        ("step=0.3", "1, 0.5 or 0.1 mm"),
+    ] {
+        let page = lab.get(&format!("{path}?{asked}")).await;
+        assert!(page.assert_status(422).text("#try-error").contains(sentence), "{asked}");
+    }
+}
+
+#[tokio::test]
+async fn what_rounding_leaves_is_said_in_millimetres_and_prism() {
+    let lab = TestLab::new().await;
+    // 31.25 each to half a millimetre: 31 and 31.5, a quarter too far in and a quarter too far out; height 21.1 is
+    // set to 21, a tenth to go up. -4.00: 0.25 mm is 0.10 and 0.1 mm is 0.04 by Prentice. The right centre stands too
+    // far in and too low: a minus lens then gives base out and base up, the eye being above the centre.
+    let job = lab.given_job_at("-4.00 DS", "-4.00 DS", "31.25/31.25", "21.1").await;
+    keep_ellipse(&lab, job).await;
+    let page = lab.get(&format!("/jobs/{job}/layout")).await;
+    assert_eq!(figures(&page, "right")[..4], ["31.0 mm", "21.0 mm", "0.25 mm out", "0.10 mm up"]);
+    assert_eq!(figures(&page, "left")[..4], ["31.5 mm", "21.0 mm", "0.25 mm in", "0.10 mm up"]);
+    let left = page.texts(".left-prism");
+    assert_eq!(left, ["0.10 Δ base out", "0.04 Δ base up", "0.10 Δ base in", "0.04 Δ base up"]);
+    assert!(page.text("#pair-prism").starts_with("0.00 Δ horizontal, 0.00 Δ vertical"), "{}", page.text("#pair-prism"));
+    // To whole millimetres both are set to 31 and the two horizontal parts add.
+    let page = lab.get(&format!("/jobs/{job}/layout?step=1")).await;
+    assert!(page.text("#pair-prism").starts_with("0.20 Δ base out, 0.00 Δ vertical"), "{}", page.text("#pair-prism"));
+}
+
+#[tokio::test]
+async fn prescribed_prism_is_made_by_decentration_or_refused() {
+    let lab = TestLab::new().await;
+    // -4.00 with 2 base in: the optical centre 5 mm out of the pupil, so 1 out of the middle (35 - 31 - 5): 26 to the
+    // nose end, 52 exact, 54 with the allowance.
+    let job = lab.given_job_at("-4.00 DS 2 BI", "pl 2 BI", "31/31", "20").await;
+    keep_ellipse(&lab, job).await;
+    let page = lab.get(&format!("/jobs/{job}/layout")).await;
+    let said = page.text(".eye-right .prescribed");
+    assert!(said.contains("2.00 base in") && said.contains("5.00 mm out") && said.contains("54.00 mm"), "{said}");
+    assert_eq!(page.texts(".eye-right .needs"), ["54.00 mm"]);
+    assert_eq!(page.texts(".eye-right .set-pd"), ["31.0 mm"], "the blocker goes by the dotted point");
+    assert!(page.text(".eye-left .prescribed").contains("order the prism surfaced"));
+}
