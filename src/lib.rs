@@ -8,7 +8,7 @@
 //! 2. [`shape`] – traced outlines, the boxing system, layout in the box, interchange records. Pure.
 //! 3. [`lab`] – the business in the owner's words: orders, jobs, deadlines, checks, receipts. Pure.
 //! 4. [`store`] – every line of SQL, and the one SQLite file behind it.
-//! 5. [`print`] – what leaves on paper: barcode, true-size shapes, receipts.
+//! 5. [`mod@print`] – what leaves on paper: barcode, true-size shapes, receipts.
 //! 6. [`web`] – the pages. `web::router` is the contents page of the product.
 //! 7. [`calc`] – the same computations for scripts, one JSON request in, one JSON answer out.
 //! 8. [`config`] and [`demo`] – the command line, the data folder, the invented demo lab.

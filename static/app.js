@@ -14,24 +14,37 @@
     return answer.text();
   };
 
-  // (a) Keep what was typed: post the form's fields a moment after the last key, and when leaving.
+  // (a) Keep what was typed: post the form's fields a moment after the last key, and when leaving. Until the book has
+  // them, this tab keeps a copy: a reload may ask for the page before the post of the one it leaves has come in.
+  const copies = (() => { try { return sessionStorage; } catch { return null; } })();
   for (const form of all('form[data-draft]')) {
+    const copy = `typed ${form.dataset.draft}`;
     let unsaved = false;
+    const fields = () => new URLSearchParams([...new FormData(form)].filter(([, value]) => typeof value === 'string'));
+    const keepCopy = (text) => { try { if (text) copies?.setItem(copy, text); else copies?.removeItem(copy); } catch { /* the post alone must do */ } };
     const save = () => {
       if (!unsaved) return;
       unsaved = false;
-      const fields = [...new FormData(form)].filter(([, value]) => typeof value === 'string');
       fetch(`/drafts/${encodeURIComponent(form.dataset.draft)}`, {
-        method: 'POST', keepalive: true, body: new URLSearchParams(fields),
-      }).then((answer) => { if (!answer.ok) unsaved = true; }, () => { unsaved = true; });
+        method: 'POST', keepalive: true, body: fields(),
+      }).then((answer) => { if (!answer.ok) unsaved = true; else if (!unsaved) keepCopy(''); }, () => { unsaved = true; });
     };
     const soon = later(400, save);
-    const touched = () => { unsaved = true; soon(); };
+    const touched = () => { unsaved = true; keepCopy(fields().toString()); soon(); };
     form.addEventListener('input', touched);
     form.addEventListener('change', touched);
     // Once sent, the order is the truth: a late draft must not come back.
-    form.addEventListener('submit', () => { unsaved = false; soon.cancel(); });
+    form.addEventListener('submit', () => { unsaved = false; soon.cancel(); keepCopy(''); });
     addEventListener('pagehide', save);
+
+    const left = new URLSearchParams(copies?.getItem(copy) ?? '');
+    for (const field of left.size ? form.elements : []) {
+      if (!field.name || field.name === 'key' || ['file', 'submit', 'button', 'fieldset'].includes(field.type)) continue;
+      if (['radio', 'checkbox'].includes(field.type)) field.checked = left.getAll(field.name).includes(field.value);
+      else if (left.has(field.name)) field.value = left.get(field.name);
+    }
+    // Told once everything below listens too.
+    if (left.size) addEventListener('load', () => { touched(); for (const input of all('input[data-echo]', form)) input.dispatchEvent(new Event('input')); });
   }
 
   // (b) One press, one post. The button that was pressed keeps its name and value in the post,

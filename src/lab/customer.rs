@@ -4,7 +4,7 @@ use uuid::Uuid;
 
 use super::text::{self, TextError};
 
-/// What is known of a customer. The only door is [`Person::new`].
+/// What is known of a customer. A name goes through [`check_name`] before it comes here.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Person {
     /// Full name, as it prints.

@@ -3,8 +3,8 @@
 //! Nouns: the [`profile`] of the lab, its [`catalogue`], a [`customer`], a [`frame`], an [`order`] and the [`job`] it
 //! becomes, the [`deadline`] it is promised for, the [`layout`] for the bench, the lenses in hand ([`stock`]), what a
 //! lens is ([`lens_body`]) and its edge ([`edge_choice`]), what another material would be ([`material_choice`]), which
-//! blanks a supplier has ([`supplier_list`]), the [`bench`] ticket, the check ([`verification`]) and [`packing`] of a finished pair and the [`receipt`] with its
-//! [`procedure`] codes.
+//! blanks a supplier has ([`supplier_list`]), the [`mod@bench`] ticket, the check ([`verification`]) and [`packing`] of
+//! a finished pair and the [`receipt`] with its [`procedure`] codes.
 
 pub mod bench;
 pub mod catalogue;

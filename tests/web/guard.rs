@@ -59,7 +59,7 @@ async fn a_cross_site_post_is_refused_on_every_form() {
             lab.send(request("POST", &path, &headers, "name=x&note=x")).await.assert_status(403);
         }
     }
-    let history = lab.store.get_job(number).await.unwrap().history;
+    let history = lab.store.get_job(number).await.unwrap().history.clone();
     assert_eq!(history.len(), 2, "taken and paid, nothing from outside: {history:?}");
 }
 

@@ -57,7 +57,7 @@ async fn is_refused_unless_checked_twice_and_from_elsewhere() {
     fields.push(("key", &key));
     lab.post(&path, &fields).await.assert_status(303);
     lab.post(&path, &fields).await.assert_status(303);
-    let events = lab.store.get_job(number).await.unwrap().history;
+    let events = lab.store.get_job(number).await.unwrap().history.clone();
     assert_eq!(events.iter().filter(|e| e.happening == Happening::Packed).count(), 1);
     lab.post(&path, &needed()).await.assert_status(409);
 }

@@ -39,7 +39,7 @@ async fn a_receipt_never_changes() {
     profile.tax_id = "99-9999999".into();
     profile.shipping = Cents::new(99_999);
     lab.store.change_lab("given-lab", &profile, NOW).await.unwrap();
-    let customer = lab.store.get_job(number).await.unwrap().customer;
+    let customer = lab.store.get_job(number).await.unwrap().customer.clone();
     let person = Person { name: "Ada Changed".into(), line1: "1 New Street".into(), ..customer.person };
     lab.store.change_customer("given-customer", customer.id, &person, NOW).await.unwrap();
     for material in lab.store.list_materials().await.unwrap() {
@@ -113,7 +113,7 @@ async fn a_payment_is_booked_once_and_shown() {
     assert_eq!(page.text("#owed"), "$20.00");
     assert!(page.text("#bill").contains("refund, card"));
     assert_eq!(page.attributes("#amount", "value"), ["20.00"], "what is owed stands ready");
-    let paid = lab.store.get_job(number).await.unwrap().history;
+    let paid = lab.store.get_job(number).await.unwrap().history.clone();
     assert_eq!(paid.iter().filter(|e| e.happening == Happening::Paid).count(), 2);
 }
 

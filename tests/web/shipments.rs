@@ -71,7 +71,7 @@ async fn is_refused_unless_packed_and_from_elsewhere() {
 async fn an_address_is_needed_first() {
     let lab = TestLab::new().await;
     let number = lab.given_packed_job().await;
-    let customer = lab.store.get_job(number).await.unwrap().customer;
+    let customer = lab.store.get_job(number).await.unwrap().customer.clone();
     let person = Person { postcode: String::new(), ..customer.person };
     lab.store.change_customer("given-customer", customer.id, &person, NOW).await.unwrap();
     let answer = lab.post(&format!("/jobs/{number}/shipment"), &PARCEL).await;
@@ -96,7 +96,7 @@ async fn earlier_carriers_are_offered_and_a_reload_keeps_typing() {
 async fn the_slip_shows_where_it_went_and_nothing_of_the_prescription() {
     let lab = TestLab::new().await;
     let number = lab.given_sent_job().await;
-    let customer = lab.store.get_job(number).await.unwrap().customer;
+    let customer = lab.store.get_job(number).await.unwrap().customer.clone();
     let person = Person { line1: "99 Elsewhere".into(), ..customer.person };
     lab.store.change_customer("given-customer", customer.id, &person, NOW).await.unwrap();
     let slip = lab.get(&format!("/jobs/{number}/slip")).await;

@@ -1,0 +1,72 @@
+//! A reload, the Back button, a double click: nothing typed is lost and nothing is done twice.
+
+use crate::driver::{Browser, Settings};
+use crate::order::{CUSTOMER, FRAME, PRESCRIPTION, fill_order, name_the_lab};
+use crate::running::Running;
+
+#[tokio::test]
+async fn typing_survives() {
+    let home = tempfile::tempdir().unwrap();
+    let mut rimbook = Running::start(home.path(), &[]);
+    let Some(browser) = Browser::open(rimbook.address, Settings::default()).await else { return };
+    name_the_lab(&browser).await;
+    browser.open_page("/orders/new").await;
+    let order = browser.arrives_at("/orders/").await;
+    fill_order(&browser).await;
+
+    // A reload in the middle of it.
+    browser.reload().await;
+    assert_typed(&browser).await;
+
+    // Away to another page by a slip, and back.
+    browser.fill("note", "soft nose pads").await;
+    browser.click(".top-nav a[href='/frames']").await;
+    browser.arrives_at("/frames").await;
+    browser.back().await;
+    browser.arrives_at(&order).await;
+    assert_typed(&browser).await;
+    assert_eq!(browser.value("note").await, "soft nose pads");
+
+    // The machine goes down, a moment after the last key, and the page is opened again.
+    let is_kept = format!(
+        "return fetch('{order}').then((answer) => answer.text()).then((page) => page.includes('soft nose pads'))"
+    );
+    browser.patiently("the draft", async || browser.run(&is_kept).await.as_bool().filter(|kept| *kept)).await;
+    let port = rimbook.address.port().to_string();
+    drop(rimbook);
+    rimbook = Running::start_at(home.path(), &port);
+    browser.open_page(&order).await;
+    assert_typed(&browser).await;
+    assert_eq!(browser.value("note").await, "soft nose pads");
+
+    // An impatient double click: both presses reach the page before the answer does.
+    browser.double_click("main .acts button.primary").await;
+    browser.arrives_at("/jobs/1001").await;
+
+    // Back: either the form as it was left, and once more, or straight on to the job that was taken.
+    browser.back().await;
+    if browser.path().await.starts_with("/orders/") {
+        browser.press("Take the order").await;
+    }
+    browser.arrives_at("/jobs/1001?already=order").await;
+    browser.sees(".notice.info", "nothing was added").await;
+    browser.open_page(&order).await;
+    browser.arrives_at("/jobs/1001?already=order").await;
+    assert_one_job(&browser).await;
+    drop(rimbook);
+}
+
+/// All that was typed stands in its field.
+async fn assert_typed(browser: &Browser) {
+    for (id, text) in [CUSTOMER.as_slice(), &FRAME, &PRESCRIPTION].concat() {
+        browser.patiently(id, async || Some(browser.value(id).await).filter(|v| v == text)).await;
+    }
+    assert_eq!(browser.value("frame_rim").await, "metal");
+}
+
+async fn assert_one_job(browser: &Browser) {
+    let page = browser.run("return fetch('/jobs/1002').then((answer) => answer.status)").await;
+    assert_eq!(page, 404, "there is no second job");
+    browser.open_page("/").await;
+    assert_eq!(browser.texts("main tbody tr").await.len(), 1);
+}
