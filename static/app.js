@@ -83,6 +83,28 @@
     if (input.value && !line.textContent.trim() && !input.matches('[aria-invalid=true]')) ask();
   }
 
+  // (c2) Figures follow a form while it is typed in: the answer for its fields replaces the element it names.
+  for (const form of all('form[data-live]')) {
+    const target = document.getElementById(form.dataset.liveFor);
+    if (!target) continue;
+    let running;
+    const ask = async () => {
+      running?.abort();
+      running = new AbortController();
+      const opened = all('details', target).map((each) => each.open);
+      try {
+        const answer = await fetch(`${form.dataset.live}?${new URLSearchParams(new FormData(form))}`, { signal: running.signal, credentials: 'same-origin' });
+        if (!answer.ok) return;
+        target.innerHTML = await answer.text();
+        // What was wrong when the page was made stands in the answer again if it still is.
+        for (const old of all('.error', form)) old.remove();
+        for (const field of all('[aria-invalid]', form)) field.removeAttribute('aria-invalid');
+        all('details', target).forEach((each, i) => { each.open = opened[i] ?? false; });
+      } catch { /* the button still asks */ }
+    };
+    form.addEventListener('input', ask);
+  }
+
   // (d) Find as you type. Arrows move, Enter or a click chooses, Escape closes.
   for (const input of all('input[data-suggest]')) {
     const list = input.parentElement.querySelector('.suggestions');

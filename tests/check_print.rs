@@ -5,6 +5,7 @@
 use askama::Template;
 use rimbook::lab::catalogue::{starting_materials, starting_treatments};
 use rimbook::lab::customer::Person;
+use rimbook::lab::edge_choice::TicketLines;
 use rimbook::lab::frame::{FrameDetails, Rim};
 use rimbook::lab::money::Cents;
 use rimbook::lab::order::{Design, MadeFor, Payment, PaymentKind};
@@ -133,6 +134,10 @@ fn ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> String {
             dbl_mm,
             layout: &layout,
             prism: Pair::new(None, None),
+        }),
+        edge: Some(&TicketLines {
+            thickness: "R 1.93 mm at 88° to 4.21 mm at 215°; L 2.04 mm at 92° to 4.05 mm at 328°".into(),
+            line: "R and L groove in the middle of the edge, with a caution: see the edge page".into(),
         }),
         lenses: Pair::new(None, None),
         check: Some(&check),

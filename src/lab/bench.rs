@@ -32,7 +32,19 @@ impl BenchNotes {
             cautions: cautions(rim, material, tint),
         }
     }
+
+    /// Leaves out the general rules for the place of the bevel, once it is decided for this very edge.
+    pub fn with_bevel_placed(mut self) -> Self {
+        self.bevel.retain(|words| !PLACING.contains(words));
+        self
+    }
 }
+
+/// Where a bevel in a full rim goes, by the edge.
+const PLACING: [&str; 2] = [
+    "Plus or thin edge (under 3 mm): in the middle, or following the front at about a third.",
+    "Thick minus edge: a third from the front, so that the thickness hides behind the rim.",
+];
 
 /// The edge a rim asks for.
 pub fn edge(rim: Rim) -> &'static str {
@@ -47,8 +59,8 @@ pub fn edge(rim: Rim) -> &'static str {
 fn bevel(rim: Rim) -> &'static [&'static str] {
     match rim {
         Rim::Metal | Rim::Plastic => &[
-            "Plus or thin edge (under 3 mm): in the middle, or following the front at about a third.",
-            "Thick minus edge: a third from the front, so that the thickness hides behind the rim.",
+            PLACING[0],
+            PLACING[1],
             "Follow the frame curve where it differs from the lens by more than 1 D.",
             "Safety bevel 0.2 to 0.3 mm, 45°, both sides; not on the front of a thin lens.",
         ],

@@ -7,6 +7,7 @@ use super::barcode::{self, Barcode};
 use super::{CheckSummary, Head, day, outline, ruler};
 use crate::lab::bench::BenchNotes;
 use crate::lab::catalogue::{MaterialDetails, TreatmentDetails};
+use crate::lab::edge_choice::TicketLines;
 use crate::lab::frame::FrameDetails;
 use crate::lab::order::{Design, MadeFor};
 use crate::lab::profile::Lab;
@@ -59,6 +60,8 @@ pub struct Facts<'a> {
     pub note: &'a str,
     /// Both shapes laid out; without them the ticket has blanks to write in.
     pub shape: Option<Shape<'a>>,
+    /// The edge of both lenses, once there is a shape.
+    pub edge: Option<&'a TicketLines>,
     /// The uncut lenses in hand.
     pub lenses: Pair<Option<&'a LensInHand>>,
     /// The last check, when there was one.
@@ -199,6 +202,8 @@ pub struct Ticket {
     pub cutting: String,
     /// Edge, size, bevel and cautions.
     pub notes: BenchNotes,
+    /// Thickness of the edge and place of the line, once there is a shape.
+    pub edge: Option<TicketLines>,
     /// The remark; may be empty.
     pub note: String,
     /// Whether a prism is prescribed: the ring is then the place where it is read.
@@ -215,6 +220,7 @@ impl Ticket {
     /// The ticket of a job, with blanks to write in while it has no shape.
     pub fn of(facts: &Facts<'_>) -> Self {
         let notes = BenchNotes::of(facts.frame.rim, facts.material, facts.tint);
+        let notes = if facts.edge.is_some() { notes.with_bevel_placed() } else { notes };
         let lens =
             [Some(facts.material.name.as_str()), Some(facts.design.words()), facts.coating.map(|c| c.name.as_str())]
                 .into_iter()
@@ -241,6 +247,7 @@ impl Ticket {
             lens,
             cutting: notes.cutting.join("; "),
             notes,
+            edge: facts.edge.cloned(),
             note: facts.note.to_owned(),
             has_prism: facts.eyes.iter().any(|(_, eye)| !eye.prism.is_none()),
             ruler: ruler::svg(),

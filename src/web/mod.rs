@@ -11,6 +11,7 @@ use axum::Router;
 pub mod asset;
 pub mod clock;
 pub mod drawing;
+pub mod edge_drawing;
 pub mod error;
 pub mod form;
 pub mod guard;

@@ -9,8 +9,10 @@ mod orders;
 mod shapes;
 mod support;
 
+mod blanks;
 mod checks;
 mod customers;
+mod edge;
 mod frames;
 mod lab;
 mod packing;

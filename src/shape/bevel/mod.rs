@@ -222,7 +222,8 @@ fn warnings(
 ) -> Vec<EdgeWarning> {
     let mut found = Vec::new();
     let least_mm = hold.least_edge_mm();
-    if thinnest.mm < least_mm {
+    // A hair is no lack: an edge made to the least comes out within rounding of it.
+    if thinnest.mm < least_mm - 0.005 {
         found.push(EdgeWarning::Thin { deg: thinnest.deg, mm: thinnest.mm, least_mm });
     }
     if hold == Hold::Drilled {
@@ -242,7 +243,7 @@ fn warnings(
             back = (out_back, point.edge.deg);
         }
     }
-    // A hair is no break.
+    // Nor is it a break.
     if front.0 > 0.005 {
         found.push(EdgeWarning::BreaksFront { deg: front.1, by_mm: front.0 });
     }

@@ -10,6 +10,7 @@
 mod check;
 mod fault;
 pub mod parse;
+mod rim;
 pub mod table;
 pub mod write;
 

@@ -68,11 +68,12 @@ pub struct Tab {
 
 impl JobBar {
     /// Every page of a job: key, words, and the end of its address.
-    const TABS: [(&'static str, &'static str, &'static str); 12] = [
+    const TABS: [(&'static str, &'static str, &'static str); 13] = [
         ("job", "Job", ""),
         ("shape", "Shape", "/shape"),
         ("lenses", "Lenses", "/lenses"),
         ("layout", "Layout", "/layout"),
+        ("edge", "Edge", "/edge"),
         ("worn", "Worn", "/worn"),
         ("prism", "Prism", "/prism"),
         ("risk", "Risk", "/risk"),

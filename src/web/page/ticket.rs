@@ -5,9 +5,11 @@ use axum::extract::{Path, State};
 use axum::routing::get;
 
 use super::Answer;
+use super::edge::rim_curves;
 use super::opened::Opened;
 use super::show;
 use super::worn::worn_words;
+use crate::lab::edge_choice::{TicketLines, usual_edges};
 use crate::lab::layout::{JobLayout, step_of};
 use crate::optics::Pair;
 use crate::print::ticket::{Facts, Shape, Ticket};
@@ -36,6 +38,8 @@ async fn print_ticket(State(state): State<AppState>, Path(number): Path<i64>) ->
         layout,
         prism: laid.eyes.as_ref().map(|eye| eye.prism),
     });
+    let curves = rim_curves(&state, job).await?;
+    let lines = laid.as_ref().and_then(|laid| TicketLines::of(&usual_edges(job, laid, &lenses, &curves)));
     show(&Ticket::of(&Facts {
         lab: &lab,
         job_number: number,
@@ -56,6 +60,7 @@ async fn print_ticket(State(state): State<AppState>, Path(number): Path<i64>) ->
         promised_on: job.promised_on,
         note: &job.note,
         shape,
+        edge: lines.as_ref(),
         lenses: lenses.as_ref().map(Option::as_ref),
         check: check.as_ref(),
     }))

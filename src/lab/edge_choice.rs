@@ -1,0 +1,296 @@
+//! How the edge of a lens is held and where its bevel or groove goes, in the owner's words.
+
+use super::frame::Rim;
+use super::job::Job;
+use super::layout::{JobLayout, place_words};
+use super::lens_body::{Asked, LensBody};
+use super::stock::LensInHand;
+use crate::optics::{Eye, Pair};
+use crate::shape::bevel::{EdgeLine, EdgeWarning, Hold, LinePoint, Placement, edge_line};
+use crate::shape::edge::Edge;
+
+/// From this edge on a bevel in the middle would show; a third from the front hides the rest behind the rim.
+/// Source: common practice (from memory).
+pub const THICK_EDGE_MM: f64 = 3.0;
+
+/// What a rim holds a lens by.
+pub fn hold_of(rim: Rim) -> Hold {
+    match rim {
+        Rim::Metal | Rim::Plastic => Hold::USUAL_BEVEL,
+        Rim::Cord => Hold::USUAL_GROOVE,
+        Rim::Drilled => Hold::Drilled,
+    }
+}
+
+/// Where the line usually goes: a bevel on a thick edge a third from the front, on a thin one in the middle; a groove
+/// in the middle. Source: common practice (from memory).
+pub fn usual_placement(hold: Hold, edge: &Edge) -> Placement {
+    match hold {
+        Hold::Bevel { .. } if edge.thickest().mm >= THICK_EDGE_MM => Placement::Share(1.0 / 3.0),
+        _ => Placement::Share(0.5),
+    }
+}
+
+/// `bevel`, `groove`, or `edge` where there is neither.
+pub fn line_word(hold: Hold) -> &'static str {
+    match hold {
+        Hold::Bevel { .. } => "bevel",
+        Hold::Groove { .. } => "groove",
+        Hold::Drilled => "edge",
+    }
+}
+
+/// Where the line goes, for the bench: `bevel at 33% of the edge from the front`.
+pub fn placement_words(hold: Hold, placement: Placement) -> String {
+    let word = line_word(hold);
+    match (hold, placement) {
+        (Hold::Drilled, _) => "flat edge, no bevel".to_owned(),
+        (_, Placement::Share(0.5)) => format!("{word} in the middle of the edge"),
+        (_, Placement::Share(share)) => format!("{word} at {:.0}% of the edge from the front", share * 100.0),
+        (_, Placement::FromFront(mm)) => format!("{word} {mm:.2} mm behind the front"),
+        (_, Placement::FrontCurve(share)) => {
+            format!("{word} follows the front, at {:.0}% of the thinnest edge", share * 100.0)
+        }
+        (_, Placement::Curve { tool_d, share }) => format!(
+            "{word} follows the rim’s own curve of {tool_d:.1} D, at {:.0}% where the edge is thinnest",
+            share * 100.0
+        ),
+    }
+}
+
+/// A place on the edge in words and degrees: `lower temple side, 8 o’clock, 215°`.
+pub fn where_words(eye: Eye, deg: f64) -> String {
+    // What rounds up to a full turn is 0.
+    format!("{}, {:.0}°", place_words(eye, deg), deg.round() % 360.0)
+}
+
+/// A warning in words, with its place.
+pub fn warning_words(eye: Eye, hold: Hold, warning: &EdgeWarning) -> String {
+    let word = line_word(hold);
+    let breaks = |side: &str, deg: f64, by_mm: f64| {
+        let place = where_words(eye, deg);
+        if by_mm.is_finite() {
+            format!("The {word} breaks out at the {side}, {by_mm:.2} mm short of what it needs: {place}.")
+        } else {
+            format!("The curve chosen for the {word} does not reach the edge: {place}.")
+        }
+    };
+    match *warning {
+        EdgeWarning::BreaksFront { deg, by_mm } => breaks("front", deg, by_mm),
+        EdgeWarning::BreaksBack { deg, by_mm } => breaks("back", deg, by_mm),
+        EdgeWarning::Thin { deg, mm, least_mm } => {
+            let kind = match hold {
+                Hold::Bevel { .. } => "a full rim",
+                Hold::Groove { .. } => "a cord-held rim",
+                Hold::Drilled => "a drilled rim",
+            };
+            format!("The edge is {mm:.2} mm, and {kind} needs {least_mm:.1} mm: {}.", where_words(eye, deg))
+        }
+        EdgeWarning::CurveDiffers { rim_d, line_d } => format!(
+            "The rim is curved {rim_d:.1} D and the {word} {line_d:.1} D (tool power 1.530): let the {word} follow the \
+             rim, or bend the rim to the lens."
+        ),
+    }
+}
+
+/// The line on the edge of a lens, with what follows from it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ChosenLine {
+    /// How the lens is held.
+    pub hold: Hold,
+    /// Where the line goes.
+    pub placement: Placement,
+    /// The line itself.
+    pub line: EdgeLine,
+    /// The rim's own curve, where a trace gave it.
+    pub rim_curve_tool_d: Option<f64>,
+}
+
+impl ChosenLine {
+    /// Places a line on a lens; where no placement is chosen, the usual one.
+    pub fn of(body: &LensBody, hold: Hold, placement: Option<Placement>, rim_curve_tool_d: Option<f64>) -> Self {
+        let placement = placement.unwrap_or_else(|| usual_placement(hold, &body.edge));
+        let line = edge_line(&body.edge, body.centre, &body.lens, placement, hold, rim_curve_tool_d);
+        Self { hold, placement, line, rim_curve_tool_d }
+    }
+
+    /// Where most of the edge stands out behind the rim.
+    pub fn most_overhang(&self) -> Option<&LinePoint> {
+        self.line.at.iter().max_by(|a, b| a.rear_overhang_mm.total_cmp(&b.rear_overhang_mm))
+    }
+
+    /// The points nearest to eight directions, from 0° by 45°.
+    pub fn eighths(&self) -> Vec<&LinePoint> {
+        let off = |point: &LinePoint, deg: f64| {
+            let turn = (point.edge.deg - deg).rem_euclid(360.0);
+            turn.min(360.0 - turn)
+        };
+        (0..8)
+            .map(|eighth| f64::from(eighth) * 45.0)
+            .filter_map(|deg| self.line.at.iter().min_by(|a, b| off(a, deg).total_cmp(&off(b, deg))))
+            .collect()
+    }
+
+    /// Every warning in words; the negative edge of the body goes before them.
+    pub fn warnings(&self, body: &LensBody) -> Vec<String> {
+        let negative = body.negative.map(|thin| {
+            format!(
+                "The surfaces cross before the edge, by {:.2} mm: {}. A centre thickness of {:.2} mm or more would cure it.",
+                -thin.at.mm,
+                where_words(body.eye, thin.at.deg),
+                (thin.centre_mm * 100.0).ceil() / 100.0
+            )
+        });
+        let others = self.line.warnings.iter().map(|warning| warning_words(body.eye, self.hold, warning));
+        negative.into_iter().chain(others).collect()
+    }
+}
+
+/// The edge of each eye with nothing tried: the lens in hand or the usual one, the line in its usual place.
+pub fn usual_edges(
+    job: &Job,
+    laid: &JobLayout,
+    lenses: &Pair<Option<LensInHand>>,
+    rim_curve_tool_d: &Pair<Option<f64>>,
+) -> Pair<Option<(LensBody, ChosenLine)>> {
+    let hold = hold_of(job.frame.details.rim);
+    let ordered = job.lens_prescriptions();
+    Pair::new(Eye::Right, Eye::Left).map(|eye| {
+        let (rx, in_hand) = (ordered.get(eye), lenses.get(eye).as_ref());
+        let (material, asked) = (&job.material.details, Asked::default());
+        let body = LensBody::of(laid.eyes.get(eye), rx, material, in_hand, &asked, hold.least_edge_mm()).ok()?;
+        let line = ChosenLine::of(&body, hold, None, *rim_curve_tool_d.get(eye));
+        Some((body, line))
+    })
+}
+
+/// The edge in two lines for the bench ticket.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TicketLines {
+    /// Thinnest and thickest of each eye.
+    pub thickness: String,
+    /// Where the bevel or groove goes.
+    pub line: String,
+}
+
+impl TicketLines {
+    /// The lines of a pair; an eye without a lens is left out, and a pair without any has none.
+    pub fn of(pair: &Pair<Option<(LensBody, ChosenLine)>>) -> Option<Self> {
+        let known: Vec<(Eye, &LensBody, &ChosenLine)> =
+            pair.iter().filter_map(|(eye, lens)| lens.as_ref().map(|(body, line)| (eye, body, line))).collect();
+        if known.is_empty() {
+            return None;
+        }
+        let thickness = known.iter().map(|(eye, body, _)| {
+            let (thin, thick) = (body.edge.thinnest(), body.edge.thickest());
+            format!(
+                "{} {:.2} mm at {:.0}° to {:.2} mm at {:.0}°",
+                eye.letter(),
+                thin.mm,
+                thin.deg.round() % 360.0,
+                thick.mm,
+                thick.deg.round() % 360.0
+            )
+        });
+        let mut lines: Vec<(String, String)> = Vec::new();
+        for (eye, body, line) in &known {
+            let care = if line.warnings(body).is_empty() { "" } else { ", with a caution: see the edge page" };
+            let words = format!("{}{care}", placement_words(line.hold, line.placement));
+            match lines.iter_mut().find(|(_, same)| *same == words) {
+                Some((eyes, _)) => eyes.push_str(&format!(" and {}", eye.letter())),
+                None => lines.push((eye.letter().to_owned(), words)),
+            }
+        }
+        Some(Self {
+            thickness: thickness.collect::<Vec<_>>().join("; "),
+            line: lines.iter().map(|(eyes, words)| format!("{eyes} {words}")).collect::<Vec<_>>().join("; "),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::lab::catalogue::starting_materials;
+    use crate::lab::lens_body::Thickness;
+    use crate::lab::lens_body::tests::laid;
+
+    fn body(rx: &str, thickness: Thickness) -> LensBody {
+        let (laid, rx) = laid(rx);
+        let asked = Asked { front_power_d: Some(4.0), thickness: Some(thickness), diameter_mm: None };
+        LensBody::of(&laid, &rx, &starting_materials()[0], None, &asked, 1.0).unwrap()
+    }
+
+    #[test]
+    fn a_thick_edge_hides_behind_the_rim() {
+        let thick = body("-6.00 sph", Thickness::Centre(2.0));
+        let usual = ChosenLine::of(&thick, Hold::USUAL_BEVEL, None, None);
+        assert_eq!(usual.placement, Placement::Share(1.0 / 3.0), "common practice: 33:67 on a thick minus edge");
+        let most = usual.most_overhang().unwrap();
+        // Two thirds of the edge less half of a rim 2.5 deep (computed).
+        let want_mm = thick.edge.thickest().mm * 2.0 / 3.0 - 1.25;
+        assert!((most.rear_overhang_mm - want_mm).abs() < 1e-9 && (most.edge.deg - 270.0).abs() < 1e-6);
+        assert_eq!(usual.eighths().len(), 8);
+        assert!(usual.eighths().iter().zip(0..).all(|(point, i)| (point.edge.deg - f64::from(i) * 45.0).abs() < 0.5));
+        let thin = body("-1.00 sph", Thickness::Centre(1.5));
+        assert_eq!(usual_placement(Hold::USUAL_BEVEL, &thin.edge), Placement::Share(0.5));
+        assert_eq!(usual_placement(Hold::USUAL_GROOVE, &thick.edge), Placement::Share(0.5));
+    }
+
+    #[test]
+    fn warnings_say_what_and_where() {
+        let thin = body("+2.00 sph", Thickness::ThinnestEdge(1.2));
+        let grooved = ChosenLine::of(&thin, hold_of(Rim::Cord), None, None);
+        let words = grooved.warnings(&thin);
+        assert!(words[0].contains("1.20 mm, and a cord-held rim needs 2.0 mm: bottom, 6 o’clock, 270°"), "{words:?}");
+        // 0.6 from the front, and a groove needs 0.3 + 0.5 on each side (common practice): 0.2 short at both faces.
+        assert!(
+            words[1].contains("breaks out at the front, 0.20 mm") && words[2].contains("at the back, 0.20 mm"),
+            "{words:?}"
+        );
+        let drilled = ChosenLine::of(&thin, hold_of(Rim::Drilled), None, None);
+        assert!(drilled.warnings(&thin)[0].contains("a drilled rim needs 2.0 mm"));
+        let rimmed = ChosenLine::of(&thin, hold_of(Rim::Metal), None, None);
+        assert_eq!(rimmed.warnings(&thin), Vec::<String>::new());
+    }
+
+    #[test]
+    fn a_negative_edge_comes_first() {
+        let crossed = body("+8.00 sph", Thickness::Centre(1.5));
+        let words = ChosenLine::of(&crossed, Hold::USUAL_BEVEL, None, None).warnings(&crossed);
+        assert!(words[0].contains("surfaces cross") && words[0].contains("would cure it"), "{words:?}");
+    }
+
+    #[test]
+    fn two_lines_for_the_ticket() {
+        let lens = |rx: &str| {
+            let body = body(rx, Thickness::Centre(2.0));
+            let line = ChosenLine::of(&body, Hold::USUAL_BEVEL, None, None);
+            Some((body, line))
+        };
+        let lines = TicketLines::of(&Pair::new(lens("-4.00 sph"), lens("-4.00 sph"))).unwrap();
+        let edge = &lens("-4.00 sph").unwrap().0.edge;
+        let want = format!("{:.2} mm at 90° to {:.2} mm at 270°", edge.thinnest().mm, edge.thickest().mm);
+        assert_eq!(lines.thickness, format!("R {want}; L {want}"));
+        assert_eq!(lines.line, "R and L bevel at 33% of the edge from the front");
+        let lines = TicketLines::of(&Pair::new(lens("-0.50 sph"), lens("+8.00 sph"))).unwrap();
+        assert!(lines.line.starts_with("R bevel in the middle of the edge; L "), "{}", lines.line);
+        assert!(lines.line.ends_with("see the edge page"), "{}", lines.line);
+        assert_eq!(TicketLines::of(&Pair::new(None, None)), None);
+    }
+
+    #[test]
+    fn placements_in_words() {
+        let bevel = Hold::USUAL_BEVEL;
+        for (hold, placement, words) in [
+            (bevel, Placement::Share(0.5), "bevel in the middle of the edge"),
+            (bevel, Placement::Share(1.0 / 3.0), "bevel at 33% of the edge from the front"),
+            (Hold::USUAL_GROOVE, Placement::FromFront(1.0), "groove 1.00 mm behind the front"),
+            (bevel, Placement::FrontCurve(0.4), "bevel follows the front, at 40% of the thinnest edge"),
+            (Hold::Drilled, Placement::Share(0.5), "flat edge, no bevel"),
+        ] {
+            assert_eq!(placement_words(hold, placement), words);
+        }
+        assert_eq!(where_words(Eye::Left, 359.9), "temple side, 3 o’clock, 0°");
+    }
+}

@@ -1,0 +1,331 @@
+//! Which blank: from the lens drawer, the usual diameters or a supplier's list, cut out exactly on the shape.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::routing::get;
+use axum::{Form as Posted, Router};
+
+use super::jobs::{EyeWords, JobBar};
+use super::{Answer, Chrome, draft_of, form_key, go, show, show_again};
+use crate::lab::edge_choice::hold_of;
+use crate::lab::job::Job;
+use crate::lab::layout::{EyeOnBench, JobLayout, USUAL_DIAMETERS_MM, place_words, step_of};
+use crate::lab::lens_body::{Asked, LensBody, Thickness};
+use crate::lab::stock::{DrawerLens, Suit};
+use crate::lab::supplier_list::{OfferedBlank, read_supplier_list};
+use crate::optics::Eye;
+use crate::optics::prescription::{Prism, read};
+use crate::shape::blank::tightest_spare;
+use crate::shape::cutout::{StockBlank, cut_out_with_prism};
+use crate::store::draft::Fields;
+use crate::web::AppState;
+use crate::web::drawing::short;
+use crate::web::error::WebError;
+use crate::web::form::Form;
+
+/// Routes.
+pub fn router() -> Router<AppState> {
+    Router::new().route("/jobs/{number}/blanks", get(show_blanks).post(keep_list))
+}
+
+/// The form's fields for the prism wanted before each eye.
+const PRISM_FIELDS: [&str; 2] = ["prism_right", "prism_left"];
+
+#[derive(Template)]
+#[template(path = "edge/blanks.html")]
+struct BlanksPage {
+    chrome: Chrome,
+    bar: JobBar,
+    material: String,
+    margin: String,
+    eyes: Vec<EyeBlanks>,
+    key: String,
+    form: Form,
+}
+
+struct EyeBlanks {
+    name: &'static str,
+    letter: &'static str,
+    class: &'static str,
+    words: EyeWords,
+    needs: [String; 2],
+    prism: Result<String, String>,
+    has_prism: bool,
+    rows: Vec<Row>,
+}
+
+/// One blank.
+struct Row {
+    diameter: String,
+    from: String,
+    edge: String,
+    mark: &'static str,
+    verdict: &'static str,
+    spare: String,
+    with_prism: Option<Cut>,
+    diameter_mm: f64,
+    /// Whether it is the smallest that fits as it is wanted: with the prism where one is.
+    is_smallest: bool,
+}
+
+impl Row {
+    fn fits(&self, has_prism: bool) -> bool {
+        if has_prism { self.with_prism.as_ref().is_some_and(|cut| cut.mark == "pass") } else { self.mark == "pass" }
+    }
+}
+
+/// How a blank covers the shape once it is moved for the wanted prism.
+struct Cut {
+    mark: &'static str,
+    verdict: &'static str,
+    spare: String,
+}
+
+/// A blank to try, wherever it comes from.
+struct Blank {
+    diameter_mm: f64,
+    from: String,
+    edge: String,
+}
+
+struct Bench {
+    job: Arc<Job>,
+    laid: Option<JobLayout>,
+    drawer: Vec<DrawerLens>,
+    margin_mm: f64,
+}
+
+async fn load(state: &AppState, number: i64) -> Result<Bench, WebError> {
+    let (job, lab) = (state.store.get_job(number).await?, state.lab());
+    Ok(Bench {
+        laid: JobLayout::of(&job, &lab, step_of(&lab)),
+        drawer: state.store.list_drawer().await?,
+        margin_mm: lab.blank_margin.to_f64(),
+        job,
+    })
+}
+
+async fn show_blanks(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+    let bench = load(&state, number).await?;
+    let form = draft_of(&state, &form_key("blanks", number, 0)).await?;
+    show(&page(&state, &bench, form))
+}
+
+/// Keeps the list and the wanted prism under the job; nothing else in the book changes.
+async fn keep_list(State(state): State<AppState>, Path(number): Path<i64>, Posted(fields): Posted<Fields>) -> Answer {
+    let bench = load(&state, number).await?;
+    let page = page(&state, &bench, Form::new(fields));
+    if !page.form.is_fine() {
+        return show_again(&page);
+    }
+    state.store.keep_draft(&page.key, page.form.fields(), state.clock.now()).await?;
+    go(&format!("/jobs/{number}/blanks"))
+}
+
+fn page(state: &AppState, bench: &Bench, mut form: Form) -> BlanksPage {
+    for (name, eye) in PRISM_FIELDS.into_iter().zip(Eye::BOTH) {
+        form.set_default(name, notation(bench.job.prescription.eyes.get(eye).prism));
+    }
+    let offers =
+        form.read("list", |text| read_supplier_list(text).map_err(|faults| faults.join("; "))).unwrap_or_default();
+    let prisms = PRISM_FIELDS.map(|name| form.read(name, read_prism).unwrap_or(Prism::NONE));
+    let laid = bench.laid.as_ref();
+    BlanksPage {
+        chrome: Chrome::new(state, ""),
+        bar: JobBar::of(&bench.job, "edge", state),
+        material: bench.job.material.details.name.clone(),
+        margin: short(bench.margin_mm),
+        eyes: laid
+            .map(|laid| {
+                let eyes = Eye::BOTH.into_iter().zip(prisms);
+                eyes.map(|(eye, prism)| eye_blanks(bench, laid.eyes.get(eye), &offers, prism)).collect()
+            })
+            .unwrap_or_default(),
+        key: form_key("blanks", bench.job.number, 0),
+        form,
+    }
+}
+
+/// A prism as a practitioner writes it, `2 BI 1 BU`.
+fn notation(prism: Prism) -> String {
+    use crate::optics::prescription::BaseDirection as Base;
+    let letters = |base| match base {
+        Base::In => "BI",
+        Base::Out => "BO",
+        Base::Up => "BU",
+        Base::Down => "BD",
+    };
+    prism.parts().map(|(amount, base)| format!("{amount} {}", letters(base))).collect::<Vec<_>>().join(" ")
+}
+
+/// Reads a prism written as in a prescription; nothing is no prism.
+fn read_prism(text: &str) -> Result<Prism, String> {
+    if text.is_empty() || text == "0" {
+        return Ok(Prism::NONE);
+    }
+    let wrong = || format!("“{text}” is not a prism: write it like 2 BI or 1.5 BO 1 BU");
+    let reading = read(&format!("pl {text}")).map_err(|_| wrong())?;
+    let is_prism_alone = reading.rx.power.sphere().hundredths() == 0 && reading.rx.power.axis().is_none();
+    if is_prism_alone && !reading.rx.prism.is_none() { Ok(reading.rx.prism) } else { Err(wrong()) }
+}
+
+fn eye_blanks(bench: &Bench, laid: &EyeOnBench, offers: &[OfferedBlank], prism: Prism) -> EyeBlanks {
+    let eye = laid.eye;
+    let exact_mm = -2.0 * tightest_spare(&laid.outline, laid.layout.decentration.point(eye), 0.0).spare_mm;
+    let mut rows: Vec<Row> =
+        blanks(bench, laid, offers).into_iter().map(|blank| row(bench, laid, blank, prism)).collect();
+    let fitting = rows.iter_mut().filter(|row| row.fits(!prism.is_none()));
+    if let Some(smallest) = fitting.min_by(|a, b| a.diameter_mm.total_cmp(&b.diameter_mm)) {
+        smallest.is_smallest = true;
+    }
+    EyeBlanks {
+        name: eye.name(),
+        letter: eye.letter(),
+        class: if eye == Eye::Right { "r" } else { "l" },
+        words: EyeWords::of(&bench.job, eye, None),
+        needs: [exact_mm, exact_mm + bench.margin_mm].map(|mm| format!("{mm:.2}")),
+        prism: moved_words(bench, laid, prism),
+        has_prism: !prism.is_none(),
+        rows,
+    }
+}
+
+/// How far the blank is moved for a prism, or why that cannot be.
+fn moved_words(bench: &Bench, laid: &EyeOnBench, prism: Prism) -> Result<String, String> {
+    if prism.is_none() {
+        return Ok(String::new());
+    }
+    let pupil = laid.layout.decentration.point(laid.eye);
+    match cut(bench, laid, 0.0, prism) {
+        Ok((centre, _)) => {
+            let moved = centre.minus(pupil);
+            let (in_mm, up_mm) = (moved.x_mm * laid.eye.nasal_sign(), moved.y_mm);
+            let part = |mm: f64, plus: &str, minus: &str| {
+                (mm.abs() >= 0.005).then(|| format!("{:.2} mm {}", mm.abs(), if mm > 0.0 { plus } else { minus }))
+            };
+            let ways: Vec<String> = part(in_mm, "in", "out").into_iter().chain(part(up_mm, "up", "down")).collect();
+            Ok(format!("{prism}: the optical centre goes {} from the pupil", ways.join(" and ")))
+        }
+        Err(why) => Err(format!("{prism} is not to be had by decentration. {why}.")),
+    }
+}
+
+fn cut(
+    bench: &Bench,
+    laid: &EyeOnBench,
+    diameter_mm: f64,
+    prism: Prism,
+) -> Result<(crate::shape::outline::Point, crate::shape::cutout::CutOut), String> {
+    let power = bench.job.lens_power(laid.eye).numbers();
+    cut_out_with_prism(
+        &laid.outline,
+        laid.layout.decentration.point(laid.eye),
+        power,
+        prism.numbers().to_vector(laid.eye),
+        &StockBlank::round(diameter_mm),
+        bench.margin_mm,
+    )
+    .map_err(|why| why.to_string())
+}
+
+/// Everything to try, the drawer first, then the supplier's list, then the usual diameters.
+fn blanks(bench: &Bench, laid: &EyeOnBench, offers: &[OfferedBlank]) -> Vec<Blank> {
+    let ordered = bench.job.lens_power(laid.eye);
+    let mut drawer: Vec<Blank> = Vec::new();
+    for lens in &bench.drawer {
+        let left = match lens.suit(bench.job.material.line, ordered) {
+            Suit::Right => format!("{} left", lens.count),
+            Suit::NoneLeft => "none left".to_owned(),
+            _ => continue,
+        };
+        let details = &lens.details;
+        drawer.push(Blank {
+            diameter_mm: details.diameter.to_f64(),
+            from: format!("drawer, centre {}, front {}, {left}", details.centre, details.front_power),
+            edge: edge_words(bench, laid, lens),
+        });
+    }
+    let offered = offers.iter().map(|offer| {
+        let price = offer.price.map(|price| format!(", {price}")).unwrap_or_default();
+        let remark = if offer.remark.is_empty() { String::new() } else { format!(", {}", offer.remark) };
+        Blank { diameter_mm: offer.diameter.to_f64(), from: format!("supplier{price}{remark}"), edge: String::new() }
+    });
+    let mut all: Vec<Blank> = drawer.into_iter().chain(offered).collect();
+    // A usual diameter that is offered is on the list already.
+    for diameter_mm in USUAL_DIAMETERS_MM {
+        if all.iter().all(|blank| (blank.diameter_mm - diameter_mm).abs() > 1e-9) {
+            all.push(Blank { diameter_mm, from: "usual diameter".into(), edge: String::new() });
+        }
+    }
+    all
+}
+
+/// The thinnest and thickest edge a lens of the drawer gives.
+fn edge_words(bench: &Bench, laid: &EyeOnBench, lens: &DrawerLens) -> String {
+    let asked = Asked {
+        front_power_d: Some(lens.details.front_power.to_f64()),
+        thickness: Some(Thickness::Centre(lens.details.centre.to_f64())),
+        diameter_mm: Some(lens.details.diameter.to_f64()),
+    };
+    let rx = *bench.job.lens_prescriptions().get(laid.eye);
+    let least_mm = hold_of(bench.job.frame.details.rim).least_edge_mm();
+    match LensBody::of(laid, &rx, &bench.job.material.details, None, &asked, least_mm) {
+        Ok(body) => format!("{:.2} to {:.2}", body.edge.thinnest().mm, body.edge.thickest().mm),
+        Err(why) => format!("{why}"),
+    }
+}
+
+fn row(bench: &Bench, laid: &EyeOnBench, blank: Blank, prism: Prism) -> Row {
+    // Without prism the optical centre stands before the pupil, whatever is prescribed.
+    let plain = cut(bench, laid, blank.diameter_mm, Prism::NONE).map(|(_, cut)| verdict(laid.eye, &cut));
+    let Cut { mark, verdict: words, spare } =
+        plain.unwrap_or_else(|why| Cut { mark: "fail", verdict: "Too small", spare: why });
+    let with_prism = match prism.is_none() {
+        true => None,
+        false => cut(bench, laid, blank.diameter_mm, prism).ok().map(|(_, cut)| verdict(laid.eye, &cut)),
+    };
+    Row {
+        diameter: short(blank.diameter_mm),
+        from: blank.from,
+        edge: blank.edge,
+        mark,
+        verdict: words,
+        spare,
+        with_prism,
+        diameter_mm: blank.diameter_mm,
+        is_smallest: false,
+    }
+}
+
+fn verdict(eye: Eye, cut: &crate::shape::cutout::CutOut) -> Cut {
+    let spare_mm = cut.tightest.spare_mm;
+    let (mark, verdict) = match () {
+        () if cut.fits => ("pass", "Fits"),
+        () if spare_mm >= 0.0 => ("limit", "Tight"),
+        () => ("fail", "Too small"),
+    };
+    let place = place_words(eye, cut.tightest.at_deg);
+    let spare = if spare_mm < 0.0 {
+        format!("{:.2} short, {place}", -spare_mm)
+    } else {
+        format!("{spare_mm:.2} spare, {place}")
+    };
+    Cut { mark, verdict, spare }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn prism_is_read_as_a_prescription_writes_it_and_written_back() {
+        for (text, back) in [("2 BI", "2.00 BI"), ("1.5 BO 1 BU", "1.50 BO 1.00 BU"), ("", ""), ("0", "")] {
+            assert_eq!(notation(read_prism(text).unwrap()), back, "{text}");
+        }
+        for text in ["2", "in 2", "-2.00", "2 BI -1.00 x 90"] {
+            assert!(read_prism(text).is_err(), "{text}");
+        }
+    }
+}

@@ -1,0 +1,308 @@
+//! The edge of both lenses before they are cut: how thick, where, and where the bevel or groove goes.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::Router;
+use axum::extract::{Path, Query, State};
+use axum::routing::get;
+
+use super::jobs::{EyeWords, JobBar};
+use super::{Answer, Chrome, show, show_again};
+use crate::lab::catalogue::{Material, MaterialDetails};
+use crate::lab::edge_choice::{ChosenLine, hold_of, placement_words, where_words};
+use crate::lab::job::Job;
+use crate::lab::layout::{JobLayout, step_of};
+use crate::lab::lens_body::LensBody;
+use crate::lab::order::Design;
+use crate::lab::stock::LensInHand;
+use crate::optics::surface::tool_from_true_d;
+use crate::optics::{Eye, Pair};
+use crate::shape::bevel::{Hold, LinePoint, Placement};
+use crate::shape::record::read_any;
+use crate::store::draft::Fields;
+use crate::web::AppState;
+use crate::web::drawing::short;
+use crate::web::edge_drawing::{BAND_WORDS, BandDrawing, ProfileDrawing, ProfileScale, half_of};
+use crate::web::error::WebError;
+use crate::web::form::Form;
+
+mod asked;
+
+use asked::{Choice, FIELDS, read_choice};
+
+/// Routes.
+pub fn router() -> Router<AppState> {
+    Router::new().route("/jobs/{number}/edge", get(show_edge)).route("/jobs/{number}/edge/figures", get(show_figures))
+}
+
+#[derive(Template)]
+#[template(path = "edge/show.html")]
+struct EdgePage {
+    chrome: Chrome,
+    bar: JobBar,
+    materials: Vec<(String, String)>,
+    has_rim_curve: bool,
+    figures: Option<Figures>,
+    form: Form,
+}
+
+/// The figures alone, which follow the form while it is typed in.
+#[derive(Template)]
+#[template(path = "edge/_figures.html")]
+struct FiguresFragment {
+    figures: Option<Figures>,
+}
+
+struct Figures {
+    errors: Vec<String>,
+    notes: Vec<String>,
+    eyes: [EyeFigures; 2],
+    bands: [(&'static str, &'static str); 5],
+}
+
+struct EyeFigures {
+    name: &'static str,
+    letter: &'static str,
+    class: &'static str,
+    words: EyeWords,
+    lens: Result<LensFigures, String>,
+}
+
+struct LensFigures {
+    drawing: BandDrawing,
+    profile: ProfileDrawing,
+    thickest: Extreme,
+    thinnest: Extreme,
+    centre: [String; 2],
+    front: [String; 3],
+    back: String,
+    weight: String,
+    /// Behind what the rear edge stands out.
+    behind: &'static str,
+    overhang: Option<[String; 2]>,
+    placement: String,
+    curves: String,
+    uncut: Result<String, String>,
+    warnings: Vec<String>,
+    at: Vec<[String; 4]>,
+}
+
+/// The thinnest or thickest place.
+struct Extreme {
+    mm: String,
+    place: String,
+    thumb: String,
+}
+
+/// What the figures are made from.
+struct Bench {
+    job: Arc<Job>,
+    laid: Option<JobLayout>,
+    lenses: Pair<Option<LensInHand>>,
+    materials: Vec<Material>,
+    rim_curve_tool_d: Pair<Option<f64>>,
+}
+
+async fn load(state: &AppState, number: i64) -> Result<Bench, WebError> {
+    let (job, lab) = (state.store.get_job(number).await?, state.lab());
+    Ok(Bench {
+        laid: JobLayout::of(&job, &lab, step_of(&lab)),
+        lenses: state.store.find_lenses(number).await?,
+        materials: state.store.list_materials().await?,
+        rim_curve_tool_d: rim_curves(state, &job).await?,
+        job,
+    })
+}
+
+/// The rims' own curves, where the file a shape came from says them.
+pub async fn rim_curves(state: &AppState, job: &Job) -> Result<Pair<Option<f64>>, WebError> {
+    let Some(shape) = &job.shape else { return Ok(Pair::default()) };
+    let (_, original) = state.store.get_original(shape.id).await?;
+    // Some shapes were put in the book without a file that can be read.
+    let file = read_any(&original).ok();
+    Ok(Pair::new(Eye::Right, Eye::Left).map(|eye| file.as_ref().and_then(|file| file.rim_curve_tool_d(eye))))
+}
+
+async fn show_edge(State(state): State<AppState>, Path(number): Path<i64>, Query(typed): Query<Fields>) -> Answer {
+    let bench = load(&state, number).await?;
+    let mut form = Form::new(typed);
+    let mut figures = figures(&bench, &mut form);
+    if let Some(figures) = &mut figures {
+        // On the page each sentence stands beside its field.
+        figures.errors.clear();
+    }
+    set_defaults(&mut form, &bench);
+    let is_fine = form.is_fine();
+    let page = EdgePage {
+        chrome: Chrome::new(&state, ""),
+        bar: JobBar::of(&bench.job, "edge", &state),
+        materials: bench.materials.iter().map(|m| (m.line.to_string(), m.details.name.clone())).collect(),
+        has_rim_curve: bench.rim_curve_tool_d.iter().any(|(_, curve)| curve.is_some()),
+        figures,
+        form,
+    };
+    if is_fine { show(&page) } else { show_again(&page) }
+}
+
+async fn show_figures(State(state): State<AppState>, Path(number): Path<i64>, Query(typed): Query<Fields>) -> Answer {
+    let bench = load(&state, number).await?;
+    let mut form = Form::new(typed);
+    // A field half typed is no refusal: its sentence stands above what can be figured all the same.
+    show(&FiguresFragment { figures: figures(&bench, &mut form) })
+}
+
+fn set_defaults(form: &mut Form, bench: &Bench) {
+    form.set_default("material", bench.job.material.line.to_string());
+    form.set_default(
+        "hold",
+        match hold_of(bench.job.frame.details.rim) {
+            Hold::Bevel { .. } => "bevel",
+            Hold::Groove { .. } => "groove",
+            Hold::Drilled => "drilled",
+        },
+    );
+}
+
+/// The figures for what the form asks; fields that cannot be read are left as they are usual. `None` without a shape.
+fn figures(bench: &Bench, form: &mut Form) -> Option<Figures> {
+    let laid = bench.laid.as_ref()?;
+    let choice = read_choice(form, &bench.job, &bench.materials, &bench.rim_curve_tool_d);
+    let lenses = Pair::new(Eye::Right, Eye::Left).map(|eye| lens_of(bench, laid, &choice, eye));
+    let bodies = || lenses.iter().filter_map(|(_, lens)| lens.as_ref().ok());
+    let scale = ProfileScale::of(bodies().map(|(body, _)| &body.edge));
+    let half_mm = half_of(laid.eyes.iter().map(|(_, eye)| &eye.layout.boxing));
+    Some(Figures {
+        errors: FIELDS.iter().filter_map(|name| form.error(name)).map(str::to_owned).collect(),
+        notes: notes(bench, &choice),
+        eyes: Eye::BOTH.map(|eye| EyeFigures {
+            name: eye.name(),
+            letter: eye.letter(),
+            class: if eye == Eye::Right { "r" } else { "l" },
+            words: EyeWords::of(&bench.job, eye, None),
+            lens: match lenses.get(eye) {
+                Ok((body, line)) => {
+                    let drawing = BandDrawing::of(eye, &laid.eyes.get(eye).outline, &body.edge, body.centre, half_mm);
+                    Ok(lens_figures(body, line, drawing, ProfileDrawing::of(eye, line, scale)))
+                }
+                Err(why) => Err(why.clone()),
+            },
+        }),
+        bands: BAND_WORDS,
+    })
+}
+
+fn lens_of(bench: &Bench, laid: &JobLayout, choice: &Choice<'_>, eye: Eye) -> Result<(LensBody, ChosenLine), String> {
+    let rx = *bench.job.lens_prescriptions().get(eye);
+    // A lens in hand says nothing of a lens of another material.
+    let in_hand = bench.lenses.get(eye).as_ref().filter(|_| !choice.is_other_material);
+    let material: &MaterialDetails = choice.material;
+    let least_edge_mm = choice.hold.least_edge_mm();
+    let body = LensBody::of(laid.eyes.get(eye), &rx, material, in_hand, &choice.lens, least_edge_mm)
+        .map_err(|why| format!("{why}."))?;
+    let rim_curve = *bench.rim_curve_tool_d.get(eye);
+    let placement = match (choice.placement, rim_curve) {
+        // Each rim has its own curve; an eye without one keeps what was asked for with the other's.
+        (Some(Placement::Curve { share, .. }), Some(tool_d)) => Some(Placement::Curve { tool_d, share }),
+        (placement, _) => placement,
+    };
+    let line = ChosenLine::of(&body, choice.hold, placement, rim_curve);
+    Ok((body, line))
+}
+
+fn notes(bench: &Bench, choice: &Choice<'_>) -> Vec<String> {
+    let mut notes = Vec::new();
+    if choice.is_other_material {
+        notes.push(format!(
+            "{} is on trial: {} was ordered. What is in hand does not count here.",
+            choice.material.name, bench.job.material.details.name
+        ));
+    }
+    if bench.job.design == Design::Aspheric {
+        notes.push(
+            "An aspheric front is figured as a sphere, so these figures are about: the lens will be somewhat thinner."
+                .to_owned(),
+        );
+    }
+    notes
+}
+
+fn lens_figures(body: &LensBody, line: &ChosenLine, drawing: BandDrawing, profile: ProfileDrawing) -> LensFigures {
+    let order = body.lens.order();
+    let back = body.lens.back_curves();
+    let extreme = |point: crate::shape::edge::EdgePoint, thumb_mm: f64| Extreme {
+        mm: format!("{:.2}", point.mm),
+        place: where_words(body.eye, point.deg),
+        thumb: format!("{thumb_mm:.2}"),
+    };
+    LensFigures {
+        thickest: extreme(body.edge.thickest(), body.thumb.thickest_mm),
+        thinnest: extreme(body.edge.thinnest(), body.thumb.thinnest_mm),
+        centre: [format!("{:.2}", order.centre_thickness_mm), body.thickness_from.words().to_owned()],
+        front: [
+            format!("{:+.2}", order.front_power_d),
+            body.front_from.words().to_owned(),
+            format!("{:+.2}", tool_from_true_d(order.front_power_d, order.index)),
+        ],
+        back: if (back.base_d - back.cross_d).abs() < 0.005 {
+            format!("{:+.2} D", back.base_d)
+        } else {
+            format!("{:+.2} D along {:.0}°, {:+.2} D across", back.base_d, back.axis_deg, back.cross_d)
+        },
+        weight: format!("{:.1}", body.weight_g),
+        overhang: line
+            .most_overhang()
+            .filter(|_| line.hold != Hold::Drilled)
+            .map(|most| overhang_words(body.eye, most)),
+        behind: if matches!(line.hold, Hold::Groove { .. }) { "Behind the groove" } else { "Behind the rim" },
+        placement: placement_words(line.hold, line.placement),
+        curves: curve_words(line),
+        uncut: uncut_words(body),
+        warnings: line.warnings(body),
+        at: line.eighths().into_iter().map(|point| at_words(body.eye, point)).collect(),
+        drawing,
+        profile,
+    }
+}
+
+/// How much stands out, and where; `nothing` has no place.
+fn overhang_words(eye: Eye, most: &LinePoint) -> [String; 2] {
+    if most.rear_overhang_mm < 0.005 {
+        return ["nothing".to_owned(), String::new()];
+    }
+    [format!("{:.2} mm", most.rear_overhang_mm), where_words(eye, most.edge.deg)]
+}
+
+fn at_words(eye: Eye, point: &LinePoint) -> [String; 4] {
+    [
+        where_words(eye, point.edge.deg),
+        format!("{:.2}", point.edge.mm),
+        format!("{:.2}", point.from_front_mm),
+        format!("{:.2}", point.rear_overhang_mm),
+    ]
+}
+
+fn curve_words(line: &ChosenLine) -> String {
+    if line.hold == Hold::Drilled {
+        return String::new();
+    }
+    let line_d = line.line.curve_tool_d.map(|d| format!("its curve {d:.1} D"));
+    let rim_d = line.rim_curve_tool_d.map(|d| format!("rim {d:.1} D"));
+    let known: Vec<String> = line_d.into_iter().chain(rim_d).collect();
+    if known.is_empty() { String::new() } else { format!("{} in tool power", known.join(", ")) }
+}
+
+/// What is left at the rim of the uncut lens, or what is wrong there.
+fn uncut_words(body: &LensBody) -> Result<String, String> {
+    let (diameter, from) = (short(body.diameter_mm), body.diameter_from.words());
+    match &body.uncut_rim_mm {
+        Ok(mm) if *mm >= 0.0 => {
+            Ok(format!("The {diameter} mm uncut lens ({from}) is {mm:.2} mm at its own thinnest rim"))
+        }
+        Ok(mm) => Err(format!(
+            "An uncut lens of {diameter} mm ({from}) cannot have this centre: its rim would be {mm:.2} mm. Take a smaller \
+             blank or a thicker centre."
+        )),
+        Err(why) => Err(format!("An uncut lens of {diameter} mm ({from}) is not to be had. {why}.")),
+    }
+}

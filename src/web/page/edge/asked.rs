@@ -1,0 +1,139 @@
+//! What the form of the edge page asks for.
+
+use crate::lab::catalogue::{Material, MaterialDetails};
+use crate::lab::edge_choice::hold_of;
+use crate::lab::job::Job;
+use crate::lab::lens_body::{Asked, Thickness};
+use crate::optics::Pair;
+use crate::optics::unit::{Dioptre, Millimetre, UnitError};
+use crate::shape::bevel::{Hold, Placement};
+use crate::web::drawing::short;
+use crate::web::form::Form;
+
+/// Every field, in the order of the form.
+pub(super) const FIELDS: [&str; 8] = ["material", "front", "thick", "mm", "diameter", "hold", "place", "at"];
+
+/// Where a line goes when only its rule is chosen: a third of the edge (common practice), or a millimetre.
+const USUAL_SHARE: f64 = 1.0 / 3.0;
+const USUAL_FROM_FRONT_MM: f64 = 1.0;
+
+/// What is to be shown.
+pub(super) struct Choice<'a> {
+    pub(super) material: &'a MaterialDetails,
+    pub(super) is_other_material: bool,
+    pub(super) lens: Asked,
+    pub(super) hold: Hold,
+    pub(super) placement: Option<Placement>,
+}
+
+/// Reads the form; a field that cannot be read keeps its sentence and counts as not asked.
+pub(super) fn read_choice<'a>(
+    form: &mut Form,
+    job: &'a Job,
+    materials: &'a [Material],
+    rim_curve_tool_d: &Pair<Option<f64>>,
+) -> Choice<'a> {
+    let ordered = job.material.line.to_string();
+    let typed = form.value("material").trim().to_owned();
+    let other = materials.iter().find(|m| typed != ordered && m.line.to_string() == typed);
+    if other.is_none() && !typed.is_empty() && typed != ordered {
+        form.fail("material", "This material is not on sale any more: choose another");
+    }
+    Choice {
+        material: other.map_or(&job.material.details, |m| &m.details),
+        is_other_material: other.is_some(),
+        lens: Asked {
+            front_power_d: form.read_optional("front", front_power_d).flatten(),
+            thickness: read_thickness(form),
+            diameter_mm: form.read_optional("diameter", |t| length_mm(t, "A blank", 4000, 9000)).flatten(),
+        },
+        hold: read_hold(form, hold_of(job.frame.details.rim)),
+        placement: read_placement(form, rim_curve_tool_d),
+    }
+}
+
+fn read_thickness(form: &mut Form) -> Option<Thickness> {
+    match form.value("thick").trim() {
+        "" => {
+            if !form.value("mm").trim().is_empty() {
+                form.fail("thick", "Choose what this thickness is of: the centre or the thinnest edge");
+            }
+            None
+        }
+        "centre" | "edge" if form.value("mm").trim().is_empty() => {
+            form.fail("mm", "Say how thick, in millimetres");
+            None
+        }
+        "centre" => form.read("mm", |t| length_mm(t, "A centre thickness", 50, 2000)).map(Thickness::Centre),
+        "edge" => form.read("mm", |t| length_mm(t, "A thinnest edge", 0, 1000)).map(Thickness::ThinnestEdge),
+        _ => {
+            form.fail("thick", "Choose the centre or the thinnest edge");
+            None
+        }
+    }
+}
+
+fn read_hold(form: &mut Form, of_rim: Hold) -> Hold {
+    match form.value("hold").trim() {
+        "" => of_rim,
+        "bevel" => Hold::USUAL_BEVEL,
+        "groove" => Hold::USUAL_GROOVE,
+        "drilled" => Hold::Drilled,
+        _ => {
+            form.fail("hold", "Choose bevel, groove or drilled");
+            of_rim
+        }
+    }
+}
+
+fn read_placement(form: &mut Form, rim_curve_tool_d: &Pair<Option<f64>>) -> Option<Placement> {
+    let place = form.value("place").trim().to_owned();
+    if place == "from_front" {
+        let mm = form.read_optional("at", |t| length_mm(t, "A distance from the front", 0, 2000))?;
+        return Some(Placement::FromFront(mm.unwrap_or(USUAL_FROM_FRONT_MM)));
+    }
+    let share = |form: &mut Form| Some(form.read_optional("at", share)?.unwrap_or(USUAL_SHARE));
+    match place.as_str() {
+        "" => None,
+        "share" => share(form).map(Placement::Share),
+        "front_curve" => share(form).map(Placement::FrontCurve),
+        "rim" => {
+            // The eye without a curve of its own takes the other's.
+            let Some(tool_d) = rim_curve_tool_d.right.or(rim_curve_tool_d.left) else {
+                form.fail("place", "The trace does not say how the rim is curved: choose another rule");
+                return None;
+            };
+            share(form).map(|share| Placement::Curve { tool_d, share })
+        }
+        _ => {
+            form.fail("place", "Choose where the bevel or groove goes");
+            None
+        }
+    }
+}
+
+fn length_mm(text: &str, what: &str, least: i32, most: i32) -> Result<f64, String> {
+    let length = text.parse::<Millimetre>().map_err(|why: UnitError| why.to_string())?;
+    if (least..=most).contains(&length.hundredths()) {
+        return Ok(length.to_f64());
+    }
+    let mm = |hundredths: i32| short(f64::from(hundredths) / 100.0);
+    Err(format!("{what} of {length} mm is not possible: between {} and {} was expected", mm(least), mm(most)))
+}
+
+fn front_power_d(text: &str) -> Result<f64, String> {
+    let power = text.parse::<Dioptre>().map_err(|why: UnitError| why.to_string())?;
+    if (-1000..=2000).contains(&power.hundredths()) {
+        return Ok(power.to_f64());
+    }
+    Err(format!("A front of {power} D is not possible: between -10 and +20 was expected"))
+}
+
+/// A share of the edge in percent.
+fn share(text: &str) -> Result<f64, String> {
+    let percent = text.trim().trim_end_matches('%').parse::<Millimetre>().map_err(|why: UnitError| why.to_string())?;
+    if (0..=10_000).contains(&percent.hundredths()) {
+        return Ok(percent.to_f64() / 100.0);
+    }
+    Err(format!("{percent}% of the edge is not possible: between 0 and 100 was expected"))
+}

@@ -1,0 +1,117 @@
+//! What another material would make of an order, side by side with its price.
+
+use askama::Template;
+use axum::Router;
+use axum::extract::{Path, State};
+use axum::routing::get;
+
+use super::jobs::JobBar;
+use super::{Answer, Chrome, show};
+use crate::lab::edge_choice::hold_of;
+use crate::lab::layout::{JobLayout, step_of};
+use crate::lab::material_choice::{FRINGE_NOTICED_PD, ImpactClass, MaterialChoice};
+use crate::lab::money::Cents;
+use crate::optics::Eye;
+use crate::shape::compare::MaterialRow;
+use crate::web::AppState;
+
+/// Routes.
+pub fn router() -> Router<AppState> {
+    Router::new().route("/jobs/{number}/materials", get(compare_materials))
+}
+
+#[derive(Template)]
+#[template(path = "edge/materials.html")]
+struct MaterialsPage {
+    chrome: Chrome,
+    bar: JobBar,
+    rx: [(&'static str, &'static str, String); 2],
+    least_edge: String,
+    rows: Vec<Row>,
+}
+
+struct Row {
+    name: String,
+    try_path: String,
+    is_ordered: bool,
+    index: String,
+    abbe: String,
+    cutting: &'static str,
+    impact: &'static str,
+    /// Thickest, thinnest, centre and weight, each right, then left.
+    cells: Vec<String>,
+    /// Why there is no such lens.
+    refused: Vec<String>,
+    fringe: String,
+    is_noticed: bool,
+    price: String,
+    more: String,
+}
+
+async fn compare_materials(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+    let job = state.store.get_job(number).await?;
+    let on_sale = state.store.list_materials().await?;
+    let lab = state.lab();
+    let least_edge_mm = hold_of(job.frame.details.rim).least_edge_mm();
+    let rows = JobLayout::of(&job, &lab, step_of(&lab))
+        .map(|laid| MaterialChoice::all(&job, &laid, &on_sale, least_edge_mm))
+        .unwrap_or_default();
+    let line_of = |choice: &MaterialChoice| {
+        let line = on_sale.iter().find(|m| !choice.is_ordered && m.details == choice.details).map(|m| m.line);
+        line.map_or(format!("/jobs/{number}/edge"), |line| format!("/jobs/{number}/edge?material={line}"))
+    };
+    show(&MaterialsPage {
+        chrome: Chrome::new(&state, ""),
+        bar: JobBar::of(&job, "edge", &state),
+        rx: Eye::BOTH.map(|eye| {
+            let class = if eye == Eye::Right { "r" } else { "l" };
+            (eye.letter(), class, job.lens_power(eye).to_minus().to_string())
+        }),
+        least_edge: format!("{least_edge_mm:.1}"),
+        rows: rows.iter().map(|choice| row(choice, line_of(choice))).collect(),
+    })
+}
+
+fn row(choice: &MaterialChoice, try_path: String) -> Row {
+    let fringe_pd = choice.worst_fringe_pd();
+    Row {
+        name: choice.details.name.clone(),
+        try_path,
+        is_ordered: choice.is_ordered,
+        index: format!("{:.3}", choice.details.index()),
+        abbe: format!("{:.0}", f64::from(choice.details.abbe_tenths) / 10.0),
+        cutting: choice.details.cutting.words(),
+        impact: ImpactClass::of(&choice.details).words(),
+        cells: (0..4)
+            .flat_map(|figure| {
+                Eye::BOTH
+                    .map(|eye| choice.eyes.get(eye).as_ref().map_or("none".into(), |row| figures(row)[figure].clone()))
+            })
+            .collect(),
+        refused: choice
+            .eyes
+            .iter()
+            .filter_map(|(eye, row)| {
+                row.as_ref().err().map(|why| format!("{}, {} eye: {why}.", choice.details.name, eye.name()))
+            })
+            .collect(),
+        fringe: fringe_pd.map(|pd| format!("{pd:.2} Δ")).unwrap_or_default(),
+        is_noticed: fringe_pd.is_some_and(|pd| pd >= FRINGE_NOTICED_PD),
+        price: choice.details.price.to_string(),
+        more: match choice.more.cents() {
+            _ if choice.is_ordered => String::new(),
+            0 => "the same".to_owned(),
+            cents if cents < 0 => format!("{} less", Cents::new(-cents)),
+            _ => format!("{} more", choice.more),
+        },
+    }
+}
+
+fn figures(row: &MaterialRow) -> [String; 4] {
+    [
+        format!("{:.2}", row.thickest.mm),
+        format!("{:.2}", row.thinnest.mm),
+        format!("{:.2}", row.lens.order().centre_thickness_mm),
+        format!("{:.1}", row.weight_g),
+    ]
+}
