@@ -76,7 +76,7 @@ impl Store {
             r#"select id as "id: Uuid", name, line1, line2, city, region, postcode, phone, email, note
                from customer
                where name like ?1 escape '\' or phone like ?1 escape '\' or email like ?1 escape '\' or city like ?1 escape '\'
-               order by not (name like ?2 escape '\'), name collate nocase, changed_at limit ?3"#,
+               order by not (name like ?2 escape '\'), name collate nocase, changed_at, id limit ?3"#,
             pattern,
             begins,
             most

@@ -3,6 +3,9 @@
 //! Each posting page has a key: a fresh UUID in the address of a new order, or the job, the form and a running number
 //! elsewhere. While it is open the key holds what was typed, so a reload loses nothing. When the form is done, in the
 //! same transaction as the work, the key holds what came of it, so a second click or the Back button finds that instead.
+//! Where a form adds something each time, what it says is part of what was done: see [`act`].
+
+use std::hash::{DefaultHasher, Hash, Hasher};
 
 use sqlx::{Sqlite, Transaction};
 use time::{Duration, OffsetDateTime};
@@ -28,6 +31,17 @@ pub enum Once<T> {
     Now(T),
     /// Done before; what came of it then.
     Before(String),
+}
+
+/// Parts a form's key from the mark of its words; no key of a form holds it.
+const MARK: char = '~';
+
+/// The key under which a form is done once with these words. The same words twice (a double click) are one act. Other
+/// words under the same key (a correction after the Back button, a second window) are another, and are never dropped.
+pub fn act(key: &str, said: &impl Hash) -> String {
+    let mut hasher = DefaultHasher::new();
+    said.hash(&mut hasher);
+    format!("{key}{MARK}{:016x}", hasher.finish())
 }
 
 impl Store {
@@ -81,21 +95,38 @@ pub(super) async fn outcome(tx: &mut Transaction<'_, Sqlite>, key: &str) -> Resu
     Ok(row.and_then(|r| r.outcome))
 }
 
-/// Marks the form done. What was typed is dropped: the work itself now holds it.
+/// Marks the form done, and the act where the key is one. What was typed is dropped: the work itself now holds it.
 pub(super) async fn settle(
     tx: &mut Transaction<'_, Sqlite>,
     key: &str,
     outcome: &str,
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
-    sqlx::query!(
-        "insert into draft (key, fields, outcome, saved_at) values (?, '[]', ?, ?)
+    let form = key.split_once(MARK).map(|(form, _)| form);
+    for key in [Some(key), form].into_iter().flatten() {
+        sqlx::query!(
+            "insert into draft (key, fields, outcome, saved_at) values (?, '[]', ?, ?)
          on conflict (key) do update set fields = '[]', outcome = excluded.outcome, saved_at = excluded.saved_at",
-        key,
-        outcome,
-        now
-    )
-    .execute(&mut **tx)
-    .await?;
+            key,
+            outcome,
+            now
+        )
+        .execute(&mut **tx)
+        .await?;
+    }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::act;
+
+    #[test]
+    fn other_words_are_another_act() {
+        let first = act("note-1001-0", &["call Ada"]);
+        assert_eq!(first, act("note-1001-0", &["call Ada"]));
+        assert_ne!(first, act("note-1001-0", &["call Bo"]));
+        assert_ne!(first, act("note-1001-1", &["call Ada"]));
+        assert!(first.starts_with("note-1001-0~") && first.len() <= 80);
+    }
 }

@@ -14,6 +14,9 @@ pub enum StoreError {
     /// A value outside its range; the text is the name of the check in the migration.
     #[error("out of range ({0})")]
     OutOfRange(String),
+    /// The job is no longer where the page showed it: a second window was faster.
+    #[error("job {0} has moved on meanwhile, perhaps in another window: look at it again")]
+    MovedOn(i64),
     /// Another program holds the book.
     #[error("the book is held by another program; close it and try again")]
     Busy,

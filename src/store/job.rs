@@ -1,6 +1,7 @@
 //! Jobs: one with all that its pages show, and lists of them.
 
 use std::collections::BTreeMap;
+use std::ops::RangeInclusive;
 use std::sync::Arc;
 
 use sqlx::{Sqlite, Transaction};
@@ -461,6 +462,21 @@ pub enum Find {
 
 pub(super) fn eye_from(key: &str) -> Option<Eye> {
     Eye::BOTH.into_iter().find(|eye| eye.name() == key)
+}
+
+/// Refuses work on a job that stands at none of these stages. A page asks before it shows a form; this asks again in
+/// the transaction that does the work, because a second window may have been faster.
+pub(super) async fn must_stand(
+    tx: &mut Transaction<'_, Sqlite>,
+    number: i64,
+    stages: RangeInclusive<Stage>,
+) -> Result<(), StoreError> {
+    let kinds = sqlx::query_scalar!("select kind from job_event where job_number = ? order by seq", number)
+        .fetch_all(&mut **tx)
+        .await?;
+    let happenings =
+        kinds.iter().map(|key| word("event", key, Happening::from_key(key))).collect::<Result<Vec<_>, _>>()?;
+    if stages.contains(&stage(happenings)) { Ok(()) } else { Err(StoreError::MovedOn(number)) }
 }
 
 /// Writes one line of history.

@@ -62,7 +62,8 @@ impl Store {
     pub async fn list_shaped_jobs(&self, frame: Uuid) -> Result<Vec<i64>, StoreError> {
         Ok(sqlx::query_scalar!(
             r#"select number as "number!: i64" from job
-               where frame_id = ? and exists (select 1 from job_shape s where s.job_number = job.number)"#,
+               where frame_id = ? and exists (select 1 from job_shape s where s.job_number = job.number)
+               order by number"#,
             frame
         )
         .fetch_all(&self.read)

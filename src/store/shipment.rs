@@ -3,9 +3,9 @@
 use time::{Date, OffsetDateTime};
 
 use super::draft::{Once, outcome, settle};
-use super::job::append_event;
+use super::job::{append_event, must_stand};
 use super::{Store, StoreError};
-use crate::lab::job::Happening;
+use crate::lab::job::{Happening, Stage};
 
 /// A parcel that left.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -46,6 +46,7 @@ impl Store {
         if let Some(before) = outcome(&mut tx, key).await? {
             return Ok(Once::Before(before));
         }
+        must_stand(&mut tx, number, Stage::Checked..=Stage::Checked).await?;
         let ticks = serde_json::to_string(ticks)
             .map_err(|e| StoreError::Unreadable { what: "packing list", why: e.to_string() })?;
         sqlx::query!(
@@ -104,6 +105,8 @@ impl Store {
         if let Some(before) = outcome(&mut tx, key).await? {
             return Ok(Once::Before(before));
         }
+        // One that is sent is refused by its row, whose refusal says more.
+        must_stand(&mut tx, number, Stage::Packed..=Stage::Sent).await?;
         sqlx::query!(
             "insert into shipment (job_number, carrier, tracking, sent_on, address, added_at) values (?, ?, ?, ?, ?, ?)",
             number,

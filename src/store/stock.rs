@@ -5,10 +5,10 @@ use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::draft::{Once, outcome, settle};
-use super::job::{append_event, eye_from};
+use super::job::{append_event, eye_from, must_stand};
 use super::read::{length, power, word};
 use super::{Store, StoreError};
-use crate::lab::job::Happening;
+use crate::lab::job::{Happening, Stage};
 use crate::lab::stock::{DrawerLens, DrawerLensDetails, LensInHand};
 use crate::optics::unit::{Dioptre, Millimetre};
 use crate::optics::{Eye, Pair};
@@ -23,7 +23,8 @@ impl Store {
                       (select coalesce(sum(change), 0) from drawer_move v where v.drawer_lens_id = d.id) as "count!: i64",
                       (select count(*) from drawer_move v where v.drawer_lens_id = d.id) as "moves!: i64"
                from drawer_lens d
-               order by 8, d.sphere_hundredths desc, d.cylinder_hundredths desc, d.diameter_hundredths"#
+               order by 8, d.sphere_hundredths desc, d.cylinder_hundredths desc, d.diameter_hundredths, d.centre_hundredths,
+                        d.front_power_hundredths, d.id"#
         )
         .fetch_all(&self.read)
         .await?
@@ -153,6 +154,7 @@ impl Store {
         if let Some(before) = outcome(&mut tx, key).await? {
             return Ok(Once::Before(before));
         }
+        must_stand(&mut tx, number, Stage::Taken..=Stage::Packed).await?;
         for lens in lenses {
             take_lens(&mut tx, number, lens, now).await?;
         }
@@ -181,6 +183,7 @@ impl Store {
         if let Some(before) = outcome(&mut tx, key).await? {
             return Ok(Once::Before(before));
         }
+        must_stand(&mut tx, number, Stage::LensesInHand..=Stage::Packed).await?;
         let hundredths = size.hundredths();
         sqlx::query!(
             "insert into cut (job_number, size_hundredths, note, added_at) values (?, ?, ?, ?)",

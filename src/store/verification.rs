@@ -4,9 +4,9 @@ use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::draft::{Once, outcome, settle};
-use super::job::append_event;
+use super::job::{append_event, must_stand};
 use super::{Store, StoreError};
-use crate::lab::job::Happening;
+use crate::lab::job::{Happening, Stage};
 
 /// A check as it was judged. The reading and the verdict are JSON, so that they stay as they were said even when the
 /// tables change.
@@ -84,6 +84,7 @@ impl Store {
         if let Some(before) = outcome(&mut tx, key).await? {
             return Ok(Once::Before(before));
         }
+        must_stand(&mut tx, number, Stage::Cut..=Stage::Packed).await?;
         let id = Uuid::now_v7();
         sqlx::query!(
             "insert into verification (id, job_number, attempt, profile, reading, verdict, passed, added_at)
@@ -122,6 +123,7 @@ impl Store {
         if let Some(before) = outcome(&mut tx, key).await? {
             return Ok(Once::Before(before));
         }
+        must_stand(&mut tx, number, Stage::Cut..=Stage::Cut).await?;
         let id = sqlx::query_scalar!(
             r#"select id as "id: Uuid" from verification v
                where job_number = ?1 and passed = 0

@@ -5,9 +5,9 @@ use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::draft::{Once, outcome, settle};
-use super::job::append_event;
+use super::job::{append_event, must_stand};
 use super::{Store, StoreError};
-use crate::lab::job::Happening;
+use crate::lab::job::{Happening, Stage};
 use crate::lab::worn::{FrameWear, WornOrder};
 
 impl Store {
@@ -26,6 +26,7 @@ impl Store {
         if let Some(before) = outcome(&mut tx, key).await? {
             return Ok(Once::Before(before));
         }
+        must_stand(&mut tx, number, Stage::Taken..=Stage::LensesInHand).await?;
         let now = order.at;
         let decision = if order.is_compensated { "compensated" } else { "prescribed" };
         let position = order.position;

@@ -32,7 +32,7 @@ impl From<StoreError> for WebError {
     fn from(error: StoreError) -> Self {
         match error {
             StoreError::NotFound(what) => WebError::NotFound(capital(what)),
-            StoreError::Busy => WebError::OutOfTurn(capital(&format!("{error}."))),
+            StoreError::Busy | StoreError::MovedOn(_) => WebError::OutOfTurn(capital(&format!("{error}."))),
             StoreError::Database(cause) => WebError::Internal(format!("database: {cause}")),
             other => WebError::Internal(other.to_string()),
         }

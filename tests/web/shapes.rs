@@ -206,6 +206,10 @@ async fn the_same_form_sent_twice_keeps_one_shape() {
         assert_eq!(sent.assert_status(303).location, format!("/jobs/{job}/shape"));
     }
     assert_eq!(lab.store.count_shapes(job).await.unwrap(), 1);
+    // After the Back button the form has its old key; another file is another shape all the same.
+    let right = records(Some("21.00"), &[("R", ellipse_radii())]);
+    upload(&lab, job, &right, &[("key", &key)]).await.assert_status(303);
+    assert_eq!(lab.store.get_job(job).await.unwrap().shape.as_ref().unwrap().dbl.to_string(), "21.00");
 }
 
 #[tokio::test]

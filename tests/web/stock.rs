@@ -55,6 +55,16 @@ async fn puts_lenses_in_once_and_marks_what_runs_low() {
 }
 
 #[tokio::test]
+async fn another_lens_after_the_back_button_is_put_in_too() {
+    let lab = TestLab::new().await;
+    let form = typed(&lab).await;
+    lab.post("/stock/new", &with(&form, "", "")).await.assert_status(303);
+    // The page that Back shows has the old key.
+    lab.post("/stock/new", &with(&form, "diameter", "65")).await.assert_status(303);
+    assert!(lab.get("/stock").await.text(".title").contains("4 lenses of 2 kinds"));
+}
+
+#[tokio::test]
 async fn each_bad_field_has_its_sentence() {
     let lab = TestLab::new().await;
     let form = typed(&lab).await;
@@ -98,7 +108,7 @@ async fn corrects_the_count_once_a_click() {
     assert_eq!(page.text(".figure.key .num"), "3");
     let refused = lab.post(&path, &[("key", &key), ("change", "-4")]).await;
     assert_eq!(refused.assert_status(422).text("#change-error"), "Only 3 in the drawer: it cannot lose 4");
-    for bad in ["", "0", "some", "501"] {
+    for bad in ["", "0", "some", "501", "-9223372036854775808"] {
         let refused = lab.post(&path, &[("key", &key), ("change", bad)]).await;
         assert!(refused.assert_status(422).text("#change-error").starts_with("Write how many went in or out"), "{bad}");
     }

@@ -8,7 +8,7 @@ use axum::{Form as Posted, Router};
 use super::jobs::{EyeWords, JobBar};
 use super::opened::{Opened, list_checks};
 use super::worn::{WornNote, worn_notes};
-use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
+use super::{Answer, Chrome, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::lab::job::{Happening, Stage};
 use crate::lab::text;
 use crate::lab::verification::{self, REASON_LETTERS};
@@ -180,7 +180,8 @@ async fn create_check(
     let mut form = Form::new(fields);
     let done = opened.count(Happening::CheckPassed) + opened.count(Happening::CheckFailed);
     let key = posted_job_key(&form, "check", number, done);
-    if is_done(&state, &key).await? {
+    let act = act_of(&key, &form);
+    if is_done(&state, &act).await? {
         return go(&format!("/jobs/{number}/check"));
     }
     opened.must_have_come_to(Stage::Cut)?;
@@ -197,7 +198,7 @@ async fn create_check(
         passed: verdict.passed,
         summary: verdict.sentence(),
     };
-    state.store.insert_check(&key, number, &check, state.clock.now()).await?;
+    state.store.insert_check(&act, number, &check, state.clock.now()).await?;
     go(&format!("/jobs/{number}/check"))
 }
 
@@ -209,7 +210,8 @@ async fn excuse_check(
     let opened = Opened::read(&state, number).await?;
     let mut form = Form::new(fields);
     let key = posted_job_key(&form, "excuse", number, opened.count(Happening::CheckExcused));
-    if is_done(&state, &key).await? {
+    let act = act_of(&key, &form);
+    if is_done(&state, &act).await? {
         return go(&format!("/jobs/{number}/check"));
     }
     opened.must_have_come_to(Stage::Cut)?;
@@ -219,7 +221,7 @@ async fn excuse_check(
     let Some(reason) = form.read("reason", read_reason) else {
         return show_again(&page(&state, &opened, None, Some(form)).await?);
     };
-    state.store.excuse_check(&key, number, &reason, state.clock.now()).await?;
+    state.store.excuse_check(&act, number, &reason, state.clock.now()).await?;
     go(&format!("/jobs/{number}/check"))
 }
 

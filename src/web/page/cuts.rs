@@ -8,7 +8,7 @@ use axum::{Form as Posted, Router};
 use super::jobs::JobBar;
 use super::risk::risk_sentence;
 use super::worn::{WornNote, worn_notes};
-use super::{Answer, Chrome, draft_of, form_key, go, posted_job_key, show, show_again};
+use super::{Answer, Chrome, act_of, draft_of, form_key, go, posted_job_key, show, show_again};
 use crate::lab::bench::BenchNotes;
 use crate::lab::job::{Event, Happening, Job, Stage};
 use crate::lab::text;
@@ -65,7 +65,10 @@ async fn insert_cut(State(state): State<AppState>, Path(number): Path<i64>, Post
     let (Some(size), Some(note)) = (size, note) else {
         return show_again(&page(&state, &job, key, form).await?);
     };
-    state.store.insert_cut(&key, number, size.unwrap_or(Millimetre::ZERO), &note, state.clock.now()).await?;
+    state
+        .store
+        .insert_cut(&act_of(&key, &form), number, size.unwrap_or(Millimetre::ZERO), &note, state.clock.now())
+        .await?;
     go(&format!("/jobs/{number}/cut"))
 }
 

@@ -8,7 +8,7 @@ use axum::{Form as Posted, response::Response};
 use serde::Deserialize;
 
 use super::worn::{WornNote, worn_notes};
-use super::{Answer, Chrome, draft_of, form_key, go, posted_job_key, show, show_again};
+use super::{Answer, Chrome, act_of, draft_of, form_key, go, posted_job_key, show, show_again};
 use crate::lab::deadline::{Lateness, delay_notice};
 use crate::lab::job::{Happening, Job, Stage};
 use crate::lab::order::{MadeFor, Prescription};
@@ -344,7 +344,7 @@ async fn add_note(
         let bar = JobBar::of(&job, "job", &state);
         return show_again(&NotePage { chrome: Chrome::new(&state, ""), bar, key, form });
     };
-    state.store.append_note(&key, number, &note, state.clock.now()).await?;
+    state.store.append_note(&act_of(&key, &form), number, &note, state.clock.now()).await?;
     go(&format!("/jobs/{number}"))
 }
 

@@ -11,7 +11,7 @@ use uuid::Uuid;
 use super::jobs::{EyeWords, JobBar};
 use super::layout::{BlankWords, blank_words, prescribed_words};
 use super::worn::{WornNote, worn_notes};
-use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
+use super::{Answer, Chrome, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::lab::job::{Job, Stage};
 use crate::lab::layout::{EyeOnBench, Fit, JobLayout, Uncut, step_of};
 use crate::lab::stock::{DrawerLens, LensInHand, Suit};
@@ -134,14 +134,15 @@ async fn take_lenses(State(state): State<AppState>, Path(number): Path<i64>, Pos
     let mut form = Form::new(fields);
     let key = posted_job_key(&form, "lenses", number, state.store.count_lenses(number).await?);
     // A form that was done already must not be read against the drawer it emptied.
-    if is_done(&state, &key).await? {
+    let act = act_of(&key, &form);
+    if is_done(&state, &act).await? {
         return go(&format!("/jobs/{number}/lenses"));
     }
     let (lenses, not_fitting) = read_lenses(&mut form, &bench);
     if !form.is_fine() {
         return show_again(&page(&state, &bench, key, form, not_fitting));
     }
-    match state.store.take_lenses(&key, number, &lenses, state.clock.now()).await {
+    match state.store.take_lenses(&act, number, &lenses, state.clock.now()).await {
         Ok(_) => go(&format!("/jobs/{number}/lenses")),
         Err(StoreError::NotFound(_)) => {
             form.fail("lens_right", "The drawer was emptied of this lens meanwhile: choose again");

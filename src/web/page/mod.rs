@@ -8,6 +8,7 @@ use super::error::WebError;
 use super::form::Form;
 use super::{AppState, words};
 use crate::lab::job::JobLine;
+use crate::store::draft;
 
 pub mod blanks;
 pub mod checks;
@@ -94,6 +95,11 @@ pub fn posted_job_key(typed: &Form, form: &str, job: i64, done_before: i64) -> S
     let number = key.strip_prefix(&format!("{form}-{job}-")).and_then(|n| n.parse::<i64>().ok());
     let is_ours = number.is_some_and(|n| (0..=done_before).contains(&n));
     if is_ours { key.to_owned() } else { form_key(form, job, done_before) }
+}
+
+/// The key under which a form that adds something each time is done once: see [`draft::act`].
+pub fn act_of(key: &str, form: &Form) -> String {
+    draft::act(key, &form.fields().iter().filter(|(name, _)| name != "key").collect::<Vec<_>>())
 }
 
 /// Whether a form was done before, so that a second click goes where the first went.

@@ -8,7 +8,7 @@ use axum::{Form as Posted, Router};
 use super::jobs::JobBar;
 use super::opened::{Opened, list_checks};
 use super::worn::worn_words;
-use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
+use super::{Answer, Chrome, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::lab::job::{Happening, Stage};
 use crate::lab::packing::{Group, ITEMS, OUTSIDE, PackingError, go_through, missing};
 use crate::print::packing_sheet::{Facts, PackingSheet};
@@ -129,7 +129,8 @@ async fn create_packing(
     let opened = Opened::read(&state, number).await?;
     let form = Form::new(fields);
     let key = posted_job_key(&form, "packing", number, opened.count(Happening::Packed));
-    if is_done(&state, &key).await? {
+    let act = act_of(&key, &form);
+    if is_done(&state, &act).await? {
         return go(&format!("/jobs/{number}/packing"));
     }
     opened.must_have_come_to(Stage::Checked)?;
@@ -140,7 +141,7 @@ async fn create_packing(
     match go_through(&ticked) {
         Ok(sentences) => {
             let ticks: Vec<String> = sentences.into_iter().map(str::to_owned).collect();
-            state.store.insert_packing(&key, number, &ticks, state.clock.now()).await?;
+            state.store.insert_packing(&act, number, &ticks, state.clock.now()).await?;
             go(&format!("/jobs/{number}/packing"))
         }
         Err(PackingError::Missing(_)) => show_again(&page(&state, &opened, Some(form)).await?),

@@ -8,7 +8,7 @@ use time::Date;
 
 use super::jobs::JobBar;
 use super::opened::Opened;
-use super::{Answer, Chrome, draft_of, form_key, go, posted_job_key, show, show_again};
+use super::{Answer, Chrome, act_of, draft_of, form_key, go, posted_job_key, show, show_again};
 use crate::lab::job::Happening;
 use crate::lab::money::Cents;
 use crate::lab::order::{Payment, PaymentKind};
@@ -182,7 +182,7 @@ async fn create_payment(
     let Some(payment) = read_payment(&mut form, state.clock.today()) else {
         return show_again(&page(&state, &opened, Some(form)).await?);
     };
-    state.store.insert_payment(&key, number, &payment, state.clock.now()).await?;
+    state.store.insert_payment(&act_of(&key, &form), number, &payment, state.clock.now()).await?;
     go(&format!("/jobs/{number}/receipt"))
 }
 

@@ -22,6 +22,7 @@ use crate::shape::boxing::Boxing;
 use crate::shape::layout::frame_pd_mm;
 use crate::shape::outline::Outline;
 use crate::shape::record::{TraceFile, read_any, write};
+use crate::store::draft::act;
 use crate::web::AppState;
 use crate::web::drawing::EyeDrawing;
 use crate::web::error::WebError;
@@ -91,11 +92,14 @@ async fn keep_shape(State(state): State<AppState>, Path(number): Path<i64>, sent
     let job = state.store.get_job(number).await?;
     let Upload { mut form, file } = read_upload(sent).await?;
     let key = posted_job_key(&form, "shape", number, state.store.count_shapes(number).await?);
+    // What is said here is a file as well as fields.
+    let said =
+        (form.value("eye").to_owned(), form.value("dbl").to_owned(), form.value("table").to_owned(), file.clone());
     let (shape, faults) = read_shape(&mut form, file, job.frame.details.bridge);
     let Some(shape) = shape else {
         return show_again(&page(&state, number, key, form, faults).await?);
     };
-    state.store.keep_shape(&key, number, &shape, state.clock.now()).await?;
+    state.store.keep_shape(&act(&key, &said), number, &shape, state.clock.now()).await?;
     go(&format!("/jobs/{number}/shape"))
 }
 

@@ -8,7 +8,7 @@ use time::Date;
 
 use super::jobs::JobBar;
 use super::opened::Opened;
-use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
+use super::{Answer, Chrome, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::lab::job::{Job, Stage};
 use crate::lab::packing::OUTSIDE;
 use crate::lab::text;
@@ -114,14 +114,15 @@ async fn create_shipment(
     let opened = Opened::read(&state, number).await?;
     let mut form = Form::new(fields);
     let key = posted_job_key(&form, "shipment", number, 0);
-    if is_done(&state, &key).await? {
+    let act = act_of(&key, &form);
+    if is_done(&state, &act).await? {
         return go(&format!("/jobs/{number}/shipment"));
     }
     opened.must_have_come_to(Stage::Packed)?;
     let Some(shipment) = read_shipment(&mut form, &opened.job, state.clock.today()) else {
         return show_again(&page(&state, &opened, Some(form)).await?);
     };
-    match state.store.insert_shipment(&key, number, &shipment, state.clock.now()).await {
+    match state.store.insert_shipment(&act, number, &shipment, state.clock.now()).await {
         Err(StoreError::Twice(_)) => Err(WebError::OutOfTurn(format!("Job {number} has been sent already."))),
         Err(other) => Err(other.into()),
         Ok(_) => go(&format!("/jobs/{number}/shipment")),

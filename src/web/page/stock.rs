@@ -5,7 +5,7 @@ use axum::extract::{Path, State};
 use axum::routing::get;
 use axum::{Form as Posted, Router};
 
-use super::{Answer, Chrome, go, key_of, posted_key, show, show_again};
+use super::{Answer, Chrome, act_of, go, key_of, posted_key, show, show_again};
 use crate::lab::stock::{DrawerLens, DrawerLensDetails};
 use crate::optics::prescription::read as read_power;
 use crate::optics::unit::{Dioptre, Millimetre, UnitError};
@@ -162,7 +162,7 @@ async fn stock_lens(State(state): State<AppState>, Posted(fields): Posted<Fields
         return show_again(&NewPage::new(&state, form, key).await?);
     };
     let anchor = format!("/stock#material-{}", lens.material_line.simple());
-    state.store.stock_lens(&key, &lens, count, state.clock.now()).await?;
+    state.store.stock_lens(&act_of(&key, &form), &lens, count, state.clock.now()).await?;
     go(&anchor)
 }
 
@@ -277,7 +277,7 @@ async fn correct_count(
     let Some(change) = form.read("change", read_change) else {
         return show_again(&CountPage::new(&state, form, posted_key, &lens));
     };
-    match state.store.correct_count(&posted_key, lens.id, change, state.clock.now()).await {
+    match state.store.correct_count(&act_of(&posted_key, &form), lens.id, change, state.clock.now()).await {
         Ok(_) => go(&format!("/stock#lens-{}", lens.id.simple())),
         Err(StoreError::OutOfRange(_)) => {
             form.fail("change", format!("Only {} in the drawer: it cannot lose {}", lens.count, -change));
@@ -290,7 +290,7 @@ async fn correct_count(
 fn read_change(text: &str) -> Result<i64, String> {
     let clean = text.replace(['−', '–'], "-");
     match clean.parse::<i64>() {
-        Ok(change) if change != 0 && change.abs() <= MOST => Ok(change),
+        Ok(change) if change != 0 && (-MOST..=MOST).contains(&change) => Ok(change),
         _ => Err(format!("Write how many went in or out, such as +2 or -1, not “{text}”")),
     }
 }

@@ -9,7 +9,7 @@ use axum::{Form as Posted, Router};
 
 use super::jobs::JobBar;
 use super::layout::{Signed, signed};
-use super::{Answer, Chrome, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
+use super::{Answer, Chrome, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::lab::habit::LabHabits;
 use crate::lab::job::{Happening, Job, Stage};
 use crate::lab::layout::{JobLayout, step_of};
@@ -115,7 +115,8 @@ async fn decide_worn(State(state): State<AppState>, Path(number): Path<i64>, Pos
     let opened = open(&state, number).await?;
     let mut form = Form::new(fields);
     let key = posted_job_key(&form, "worn", number, opened.decisions);
-    if is_done(&state, &key).await? {
+    let act = act_of(&key, &form);
+    if is_done(&state, &act).await? {
         return go(&format!("/jobs/{number}/worn"));
     }
     if let Some(why) = closed(&opened) {
@@ -135,7 +136,7 @@ async fn decide_worn(State(state): State<AppState>, Path(number): Path<i64>, Pos
     };
     let order = WornOrder { is_compensated, position: asked.position, power, at: state.clock.now() };
     let said = said(&opened.job, &order);
-    state.store.append_worn_order(&key, number, opened.job.frame.id, &order, &said).await?;
+    state.store.append_worn_order(&act, number, opened.job.frame.id, &order, &said).await?;
     go(&format!("/jobs/{number}/worn"))
 }
 

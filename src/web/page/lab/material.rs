@@ -15,7 +15,7 @@ use crate::store::draft::{Fields, Once};
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::page::{Answer, CHANGED_ELSEWHERE, Chrome, go, key_of, posted_key, show, show_again};
+use crate::web::page::{Answer, CHANGED_ELSEWHERE, Chrome, act_of, go, key_of, posted_key, show, show_again};
 
 /// Where a material is looked at and changed.
 const LIST: &str = "/lab#materials";
@@ -99,7 +99,7 @@ async fn add_material(State(state): State<AppState>, Posted(fields): Posted<Fiel
     let Some(details) = read(&mut form) else {
         return show_again(&MaterialPage::new(&state, form, key, None));
     };
-    state.store.insert_material(&key, None, &details, state.clock.now()).await?;
+    state.store.insert_material(&act_of(&key, &form), None, &details, state.clock.now()).await?;
     go(LIST)
 }
 

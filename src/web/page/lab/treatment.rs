@@ -15,7 +15,7 @@ use crate::store::draft::{Fields, Once};
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::page::{Answer, CHANGED_ELSEWHERE, Chrome, go, key_of, posted_key, show, show_again};
+use crate::web::page::{Answer, CHANGED_ELSEWHERE, Chrome, act_of, go, key_of, posted_key, show, show_again};
 
 const LIST: &str = "/lab#treatments";
 
@@ -89,7 +89,7 @@ async fn add_treatment(State(state): State<AppState>, Posted(fields): Posted<Fie
     let Some(details) = read(&mut form) else {
         return show_again(&TreatmentPage::new(&state, form, key, None));
     };
-    state.store.insert_treatment(&key, None, &details, state.clock.now()).await?;
+    state.store.insert_treatment(&act_of(&key, &form), None, &details, state.clock.now()).await?;
     go(LIST)
 }
 
