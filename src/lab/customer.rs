@@ -57,7 +57,7 @@ pub struct Customer {
     pub person: Person,
 }
 
-/// The limits of each field, so that page and book agree.
+/// A name as the book takes it.
 pub fn check_name(name: &str) -> Result<String, TextError> {
     text::needed("A name", name, 120)
 }

@@ -30,4 +30,5 @@ pub mod stock;
 pub mod supplier_list;
 pub mod text;
 pub mod verification;
+pub mod way;
 pub mod worn;

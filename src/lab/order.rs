@@ -29,6 +29,14 @@ impl MadeFor {
         }
     }
 
+    /// For a person.
+    pub fn words(self) -> &'static str {
+        match self {
+            MadeFor::Distance => "distance",
+            MadeFor::Near => "reading",
+        }
+    }
+
     /// The use written so, if any.
     pub fn from_key(key: &str) -> Option<Self> {
         match key {

@@ -12,6 +12,7 @@ use crate::lab::frame::FrameDetails;
 use crate::lab::order::{Design, MadeFor};
 use crate::lab::profile::Lab;
 use crate::lab::stock::LensInHand;
+use crate::lab::way::Way;
 use crate::optics::prescription::{EyePrescription, LensPower, PupilDistance};
 use crate::optics::prism::DecentrationError;
 use crate::optics::unit::Millimetre;
@@ -79,28 +80,6 @@ pub struct Shape<'a> {
     pub layout: &'a PairLayout,
     /// How far the optical centre is moved for the prescribed prism, where there is prism; or why moving it cannot do.
     pub prism: Pair<Option<Result<Decentration, DecentrationError>>>,
-}
-
-/// A length with its direction: `0.25`, `in`. No direction for nothing.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Way {
-    /// The length.
-    pub amount: String,
-    /// `in`, `out`, `up`, `down` or empty.
-    pub way: &'static str,
-}
-
-impl Way {
-    fn of(value_mm: f64, plus: &'static str, minus: &'static str) -> Self {
-        let amount = format!("{:.2}", value_mm.abs());
-        // What prints as nothing has no direction.
-        let way = match () {
-            () if amount == "0.00" => "",
-            () if value_mm < 0.0 => minus,
-            () => plus,
-        };
-        Self { amount, way }
-    }
 }
 
 /// One eye as it prints.
@@ -238,10 +217,7 @@ impl Ticket {
             relens_of: facts.relens_of,
             eyes: Eye::BOTH.map(|eye| EyePart::of(eye, facts)),
             shape: facts.shape.map(|shape| ShapePart::of(&shape, facts)),
-            made_for: match facts.made_for {
-                MadeFor::Distance => "distance",
-                MadeFor::Near => "reading",
-            },
+            made_for: facts.made_for.words(),
             frame: facts.frame.to_string(),
             rim: facts.frame.rim.words(),
             lens,
@@ -318,9 +294,10 @@ fn made(prism: Result<Decentration, DecentrationError>) -> String {
         Err(why) => format!("{why}."),
         Ok(moved) => {
             let ways = [Way::of(moved.in_mm, "in", "out"), Way::of(moved.up_mm, "up", "down")];
-            let moved = ways.iter().filter(|way| !way.way.is_empty());
-            let moved: Vec<String> = moved.map(|way| format!("{} mm {}", way.amount, way.way)).collect();
-            format!("By decentring: optical centre moved {} from where the prism is read.", moved.join(", "))
+            format!(
+                "By decentring: optical centre moved {} from where the prism is read.",
+                Way::said(&ways, "mm", ", ")
+            )
         }
     }
 }
@@ -335,16 +312,4 @@ fn describe(lens: &LensInHand) -> String {
         words.push_str(&format!(", {}", lens.source));
     }
     words
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn nothing_has_no_direction() {
-        assert_eq!(Way::of(-0.001, "in", "out"), Way { amount: "0.00".into(), way: "" });
-        assert_eq!(Way::of(-0.25, "in", "out"), Way { amount: "0.25".into(), way: "out" });
-        assert_eq!(Way::of(0.25, "up", "down").way, "up");
-    }
 }

@@ -5,9 +5,6 @@ use super::outline::{Outline, Point};
 use crate::optics::power::SphereCylinder;
 use crate::optics::prism::{BaseVector, DecentrationError, decentration_for};
 
-/// The rim of a blank that is not used, cosmetic chips. Source: common practice (from memory).
-pub const USUAL_UNUSABLE_MM: f64 = 1.0;
-
 /// A round uncut.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StockBlank {

@@ -84,20 +84,6 @@ impl Store {
         .collect()
     }
 
-    /// One version of a material, on sale or not.
-    pub async fn get_material(&self, id: Uuid) -> Result<Material, StoreError> {
-        sqlx::query_as!(
-            MaterialRow,
-            r#"select id as "id: Uuid", line as "line: Uuid", name, index_thousandths, abbe_tenths, density_hundredths,
-                      centre_hundredths, cutting, code, price_cents from material where id = ?"#,
-            id
-        )
-        .fetch_optional(&self.read)
-        .await?
-        .ok_or(StoreError::NotFound("that material"))?
-        .try_into()
-    }
-
     /// The coatings and tints on sale, in the owner's order.
     pub async fn list_treatments(&self) -> Result<Vec<Treatment>, StoreError> {
         sqlx::query_as!(
@@ -110,19 +96,6 @@ impl Store {
         .into_iter()
         .map(Treatment::try_from)
         .collect()
-    }
-
-    /// One version of a coating or tint, on sale or not.
-    pub async fn get_treatment(&self, id: Uuid) -> Result<Treatment, StoreError> {
-        sqlx::query_as!(
-            TreatmentRow,
-            r#"select id as "id: Uuid", line as "line: Uuid", kind, name, code, price_cents from treatment where id = ?"#,
-            id
-        )
-        .fetch_optional(&self.read)
-        .await?
-        .ok_or(StoreError::NotFound("that coating or tint"))?
-        .try_into()
     }
 
     /// Adds a material, or a new version of the line `replaces`.

@@ -5,6 +5,7 @@ use crate::optics::Eye;
 use crate::shape::boxing::Boxing;
 use crate::shape::outline::{Outline, Point};
 use crate::shape::svg::path_data;
+use crate::web::words::capital;
 
 /// Room around what is drawn, mm.
 const ROOM_MM: f64 = 1.0;
@@ -156,10 +157,6 @@ pub fn reach_mm(cover: &Cover) -> f64 {
 pub fn short(length_mm: f64) -> String {
     let text = format!("{length_mm:.2}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
-}
-
-fn capital(name: &str) -> &str {
-    if name == "right" { "Right" } else { "Left" }
 }
 
 fn at(point: Point) -> String {

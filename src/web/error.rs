@@ -8,7 +8,8 @@ use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
 use thiserror::Error;
 
-use super::page::Chrome;
+use super::chrome::Chrome;
+use super::words::capital;
 use crate::store::StoreError;
 
 /// A request that cannot be answered with its page.
@@ -43,11 +44,6 @@ impl From<askama::Error> for WebError {
     fn from(error: askama::Error) -> Self {
         WebError::Internal(format!("template: {error}"))
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
 #[derive(Template)]

@@ -9,12 +9,14 @@ use std::sync::{Arc, RwLock};
 use axum::Router;
 
 pub mod asset;
+pub mod chrome;
 pub mod clock;
 pub mod drawing;
 pub mod edge_drawing;
 pub mod error;
 pub mod form;
 pub mod guard;
+pub mod measure;
 pub mod page;
 pub mod router;
 pub mod words;

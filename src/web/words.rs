@@ -3,6 +3,8 @@
 use time::macros::format_description;
 use time::{Date, OffsetDateTime};
 
+use crate::optics::Eye;
+
 /// `Nov 25, 2026`.
 pub fn day(date: &Date) -> String {
     date.format(format_description!("[month repr:short] [day padding:none], [year]")).unwrap_or_default()
@@ -24,6 +26,20 @@ pub fn moment(at: &OffsetDateTime) -> String {
         "[month repr:short] [day padding:none], [year], [hour repr:12 padding:none]:[minute] [period case:lower]"
     ))
     .unwrap_or_default()
+}
+
+/// With a capital first letter, as a sentence or a row begins.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
+}
+
+/// The class of everything of one eye in the style sheet; what it is stands in words beside it.
+pub fn eye_class(eye: Eye) -> &'static str {
+    match eye {
+        Eye::Right => "r",
+        Eye::Left => "l",
+    }
 }
 
 /// Reads a date field, or a day typed by hand as month/day/year.
@@ -57,5 +73,6 @@ mod tests {
         assert_eq!(parse_day("11/5/2026"), Ok(date!(2026 - 11 - 05)));
         assert_eq!(parse_day("2026-11-05"), Ok(date!(2026 - 11 - 05)));
         assert!(parse_day("2026-02-30").is_err());
+        assert_eq!(capital("power along the axis"), "Power along the axis");
     }
 }

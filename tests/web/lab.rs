@@ -107,7 +107,7 @@ async fn each_bad_field_has_its_sentence() {
         ("name", "", "The lab's name is needed"),
         ("address", "  ", "An address is needed"),
         ("blocker_step", "0.25", "Choose 1, 0.5 or 0.1 mm"),
-        ("blank_margin", "11", "A margin is between 0 and 10 mm"),
+        ("blank_margin", "11", "A margin of 11.00 mm is not possible: between 0 and 10 was expected"),
         ("tolerance", "mine", "Choose a table"),
         ("code_basis", "", "Choose a form"),
         ("lead_days", "0", "A lead time is a number between 1 and 120, not “0”"),

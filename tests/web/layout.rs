@@ -68,7 +68,7 @@ async fn another_blank_and_step_may_be_tried() {
     assert!(notes[1].contains("Too small 50 mm on trial: 2.00 mm short, temple side"), "{notes:?}");
     assert_eq!(page.attributes("#step option[selected]", "value"), ["0.1"]);
     for (asked, sentence) in [
-        ("blank_right=20", "40 to 90 mm"),
+        ("blank_right=20", "A blank of 20.00 mm is not possible: between 40 and 90"),
         ("blank_left=wide", "“wide” is not a number"),
         ("step=0.3", "1, 0.5 or 0.1 mm"),
     ] {

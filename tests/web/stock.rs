@@ -73,9 +73,9 @@ async fn each_bad_field_has_its_sentence() {
         ("sphere", "", "A sphere is needed, such as -2.25 or pl"),
         ("sphere", "-2.25 -0.50 x 90", "A sphere is one number, not “-2.25 -0.50 x 90”"),
         ("cylinder", "+0.50", "That is the plus form. In minus cylinder this lens is -1.75 -0.50: write it so"),
-        ("diameter", "39.99", "A diameter is between 40 and 90 mm"),
-        ("centre", "0.4", "A centre thickness is between 0.5 and 20 mm"),
-        ("front_power", "-1", "A front power is between 0 and 20 D"),
+        ("diameter", "39.99", "A diameter of 39.99 mm is not possible: between 40 and 90 was expected"),
+        ("centre", "0.4", "A centre thickness of 0.40 mm is not possible: between 0.5 and 20 was expected"),
+        ("front_power", "-1", "A front of -1.00 D is not possible: between 0 and +20 was expected"),
         ("count", "0", "How many is a whole number from 1 to 500, not “0”"),
         ("count", "two", "How many is a whole number from 1 to 500, not “two”"),
     ] {

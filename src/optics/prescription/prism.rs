@@ -25,6 +25,16 @@ pub enum BaseDirection {
 }
 
 impl BaseDirection {
+    /// As a prescription writes it: `BI`, `BO`, `BU`, `BD`.
+    pub fn letters(self) -> &'static str {
+        match self {
+            Self::In => "BI",
+            Self::Out => "BO",
+            Self::Up => "BU",
+            Self::Down => "BD",
+        }
+    }
+
     /// Whether the base lies to a side.
     pub fn is_horizontal(self) -> bool {
         matches!(self, Self::In | Self::Out)
@@ -102,6 +112,11 @@ impl Prism {
         ]
         .into_iter()
         .flatten()
+    }
+
+    /// As a prescription writes it, `1.50 BI 1.00 BU`; empty for none.
+    pub fn notation(self) -> String {
+        self.parts().map(|(amount, base)| format!("{amount} {}", base.letters())).collect::<Vec<_>>().join(" ")
     }
 
     /// The numbers for computing.

@@ -7,7 +7,7 @@ use axum::extract::{Path, State};
 use axum::routing::get;
 use axum::{Form as Posted, Router};
 
-use super::jobs::{EyeWords, JobBar};
+use super::job_bar::{EyeWords, JobBar};
 use super::{Answer, Chrome, draft_of, form_key, go, show, show_again};
 use crate::lab::edge_choice::hold_of;
 use crate::lab::job::Job;
@@ -15,8 +15,9 @@ use crate::lab::layout::{EyeOnBench, JobLayout, USUAL_DIAMETERS_MM, place_words,
 use crate::lab::lens_body::{Asked, LensBody, Thickness};
 use crate::lab::stock::{DrawerLens, Suit};
 use crate::lab::supplier_list::{OfferedBlank, read_supplier_list};
+use crate::lab::way::Way;
 use crate::optics::Eye;
-use crate::optics::prescription::{Prism, read};
+use crate::optics::prescription::Prism;
 use crate::shape::blank::tightest_spare;
 use crate::shape::cutout::{StockBlank, cut_out_with_prism};
 use crate::store::draft::Fields;
@@ -24,6 +25,8 @@ use crate::web::AppState;
 use crate::web::drawing::short;
 use crate::web::error::WebError;
 use crate::web::form::Form;
+use crate::web::measure;
+use crate::web::words::eye_class;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
@@ -126,11 +129,11 @@ async fn keep_list(State(state): State<AppState>, Path(number): Path<i64>, Poste
 
 fn page(state: &AppState, bench: &Bench, mut form: Form) -> BlanksPage {
     for (name, eye) in PRISM_FIELDS.into_iter().zip(Eye::BOTH) {
-        form.set_default(name, notation(bench.job.prescription.eyes.get(eye).prism));
+        form.set_default(name, bench.job.prescription.eyes.get(eye).prism.notation());
     }
     let offers =
         form.read("list", |text| read_supplier_list(text).map_err(|faults| faults.join("; "))).unwrap_or_default();
-    let prisms = PRISM_FIELDS.map(|name| form.read(name, read_prism).unwrap_or(Prism::NONE));
+    let prisms = PRISM_FIELDS.map(|name| form.read(name, measure::prism).unwrap_or(Prism::NONE));
     let laid = bench.laid.as_ref();
     BlanksPage {
         chrome: Chrome::new(state, ""),
@@ -148,29 +151,6 @@ fn page(state: &AppState, bench: &Bench, mut form: Form) -> BlanksPage {
     }
 }
 
-/// A prism as a practitioner writes it, `2 BI 1 BU`.
-fn notation(prism: Prism) -> String {
-    use crate::optics::prescription::BaseDirection as Base;
-    let letters = |base| match base {
-        Base::In => "BI",
-        Base::Out => "BO",
-        Base::Up => "BU",
-        Base::Down => "BD",
-    };
-    prism.parts().map(|(amount, base)| format!("{amount} {}", letters(base))).collect::<Vec<_>>().join(" ")
-}
-
-/// Reads a prism written as in a prescription; nothing is no prism.
-fn read_prism(text: &str) -> Result<Prism, String> {
-    if text.is_empty() || text == "0" {
-        return Ok(Prism::NONE);
-    }
-    let wrong = || format!("“{text}” is not a prism: write it like 2 BI or 1.5 BO 1 BU");
-    let reading = read(&format!("pl {text}")).map_err(|_| wrong())?;
-    let is_prism_alone = reading.rx.power.sphere().hundredths() == 0 && reading.rx.power.axis().is_none();
-    if is_prism_alone && !reading.rx.prism.is_none() { Ok(reading.rx.prism) } else { Err(wrong()) }
-}
-
 fn eye_blanks(bench: &Bench, laid: &EyeOnBench, offers: &[OfferedBlank], prism: Prism) -> EyeBlanks {
     let eye = laid.eye;
     let exact_mm = -2.0 * tightest_spare(&laid.outline, laid.layout.decentration.point(eye), 0.0).spare_mm;
@@ -183,7 +163,7 @@ fn eye_blanks(bench: &Bench, laid: &EyeOnBench, offers: &[OfferedBlank], prism: 
     EyeBlanks {
         name: eye.name(),
         letter: eye.letter(),
-        class: if eye == Eye::Right { "r" } else { "l" },
+        class: eye_class(eye),
         words: EyeWords::of(&bench.job, eye, None),
         needs: [exact_mm, exact_mm + bench.margin_mm].map(|mm| format!("{mm:.2}")),
         prism: moved_words(bench, laid, prism),
@@ -202,11 +182,8 @@ fn moved_words(bench: &Bench, laid: &EyeOnBench, prism: Prism) -> Result<String,
         Ok((centre, _)) => {
             let moved = centre.minus(pupil);
             let (in_mm, up_mm) = (moved.x_mm * laid.eye.nasal_sign(), moved.y_mm);
-            let part = |mm: f64, plus: &str, minus: &str| {
-                (mm.abs() >= 0.005).then(|| format!("{:.2} mm {}", mm.abs(), if mm > 0.0 { plus } else { minus }))
-            };
-            let ways: Vec<String> = part(in_mm, "in", "out").into_iter().chain(part(up_mm, "up", "down")).collect();
-            Ok(format!("{prism}: the optical centre goes {} from the pupil", ways.join(" and ")))
+            let ways = [Way::of(in_mm, "in", "out"), Way::of(up_mm, "up", "down")];
+            Ok(format!("{prism}: the optical centre goes {} from the pupil", Way::said(&ways, "mm", " and ")))
         }
         Err(why) => Err(format!("{prism} is not to be had by decentration. {why}.")),
     }
@@ -313,19 +290,4 @@ fn verdict(eye: Eye, cut: &crate::shape::cutout::CutOut) -> Cut {
         format!("{spare_mm:.2} spare, {place}")
     };
     Cut { mark, verdict, spare }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn prism_is_read_as_a_prescription_writes_it_and_written_back() {
-        for (text, back) in [("2 BI", "2.00 BI"), ("1.5 BO 1 BU", "1.50 BO 1.00 BU"), ("", ""), ("0", "")] {
-            assert_eq!(notation(read_prism(text).unwrap()), back, "{text}");
-        }
-        for text in ["2", "in 2", "-2.00", "2 BI -1.00 x 90"] {
-            assert!(read_prism(text).is_err(), "{text}");
-        }
-    }
 }

@@ -5,7 +5,7 @@ use axum::extract::{Path, State};
 use axum::routing::{get, post};
 use axum::{Form as Posted, Router};
 
-use super::jobs::{EyeWords, JobBar};
+use super::job_bar::{EyeWords, JobBar};
 use super::opened::{Opened, list_checks};
 use super::worn::{WornNote, worn_notes};
 use super::{Answer, Chrome, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};

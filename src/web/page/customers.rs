@@ -183,15 +183,20 @@ fn fill(person: &Person) -> Form {
 }
 
 fn read(form: &mut Form) -> Option<Person> {
-    let name = form.read("name", check_name);
+    let note = form.read("note", |t| text::lines("A note", t, 1000));
+    Some(Person { note: note?, ..read_person(form, "name")? })
+}
+
+/// Reads a person without the note, whose name stands in the field `name`; the order page asks the same.
+pub fn read_person(form: &mut Form, name: &str) -> Option<Person> {
+    let name = form.read(name, check_name);
     let line1 = form.read("line1", |t| text::line("An address line", t, 120));
     let line2 = form.read("line2", |t| text::line("An address line", t, 120));
     let city = form.read("city", |t| text::line("A town", t, 80));
     let region = form.read("region", |t| text::line("A state", t, 40));
     let postcode = form.read("postcode", |t| text::line("A postal code", t, 20));
     let phone = form.read("phone", |t| text::line("A telephone number", t, 60));
-    let email = form.read("email", |t| text::line("An e-mail address", t, 120));
-    let note = form.read("note", |t| text::lines("A note", t, 1000));
+    let email = form.read("email", read_email);
     Some(Person {
         name: name?,
         line1: line1?,
@@ -201,8 +206,17 @@ fn read(form: &mut Form) -> Option<Person> {
         postcode: postcode?,
         phone: phone?,
         email: email?,
-        note: note?,
+        note: String::new(),
     })
+}
+
+fn read_email(typed: &str) -> Result<String, String> {
+    let clean = text::line("An e-mail address", typed, 120).map_err(|e| e.to_string())?;
+    if clean.is_empty() || (clean.contains('@') && !clean.contains(' ')) {
+        Ok(clean)
+    } else {
+        Err(format!("“{clean}” is no e-mail address: it needs an @"))
+    }
 }
 
 /// What a chosen suggestion puts in the order's form.

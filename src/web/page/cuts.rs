@@ -5,7 +5,7 @@ use axum::extract::{Path, State};
 use axum::routing::get;
 use axum::{Form as Posted, Router};
 
-use super::jobs::JobBar;
+use super::job_bar::JobBar;
 use super::risk::risk_sentence;
 use super::worn::{WornNote, worn_notes};
 use super::{Answer, Chrome, act_of, draft_of, form_key, go, posted_job_key, show, show_again};

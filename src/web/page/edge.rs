@@ -7,7 +7,7 @@ use axum::Router;
 use axum::extract::{Path, Query, State};
 use axum::routing::get;
 
-use super::jobs::{EyeWords, JobBar};
+use super::job_bar::{EyeWords, JobBar};
 use super::{Answer, Chrome, show, show_again};
 use crate::lab::catalogue::{Material, MaterialDetails};
 use crate::lab::edge_choice::{ChosenLine, hold_of, placement_words, where_words};
@@ -26,6 +26,7 @@ use crate::web::drawing::short;
 use crate::web::edge_drawing::{BAND_WORDS, BandDrawing, ProfileDrawing, ProfileScale, half_of};
 use crate::web::error::WebError;
 use crate::web::form::Form;
+use crate::web::words::eye_class;
 
 mod asked;
 
@@ -178,7 +179,7 @@ fn figures(bench: &Bench, form: &mut Form) -> Option<Figures> {
         eyes: Eye::BOTH.map(|eye| EyeFigures {
             name: eye.name(),
             letter: eye.letter(),
-            class: if eye == Eye::Right { "r" } else { "l" },
+            class: eye_class(eye),
             words: EyeWords::of(&bench.job, eye, None),
             lens: match lenses.get(eye) {
                 Ok((body, line)) => {

@@ -16,6 +16,7 @@ use crate::store::draft::{Fields, Once};
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
+use crate::web::measure;
 
 mod material;
 mod read;
@@ -146,11 +147,7 @@ fn read_lab(form: &mut Form) -> Option<Lab> {
         Ok(step) if [10, 50, 100].contains(&step.hundredths()) => Ok(step),
         _ => Err("Choose 1, 0.5 or 0.1 mm"),
     });
-    let blank_margin = form.read("blank_margin", |t| match t.parse::<Millimetre>() {
-        Ok(margin) if (0..=1000).contains(&margin.hundredths()) => Ok(margin),
-        Ok(_) => Err("A margin is between 0 and 10 mm".to_owned()),
-        Err(why) => Err(why.to_string()),
-    });
+    let blank_margin = form.read("blank_margin", |t| measure::length("A margin", t, 0, 1000));
     let tolerance = form.read("tolerance", |t| Profile::from_key(t).ok_or("Choose a table"));
     let code_basis = form.read("code_basis", |t| CodeBasis::from_key(t).ok_or("Choose a form"));
     let lead_days = form.read("lead_days", |t| whole("A lead time", t, 1, 120));

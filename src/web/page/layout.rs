@@ -5,14 +5,14 @@ use axum::Router;
 use axum::extract::{Path, Query, State};
 use axum::routing::get;
 
-use super::jobs::{EyeWords, JobBar};
+use super::job_bar::{EyeWords, JobBar};
 use super::risk::risk_sentence;
 use super::worn::{WornNote, worn_notes};
 use super::{Answer, Chrome, show, show_again};
 use crate::lab::job::Job;
 use crate::lab::layout::{Cover, EyeOnBench, Fit, JobLayout, Uncut, place_words, step_of, usual_diameter_mm};
-use crate::lab::order::MadeFor;
 use crate::lab::stock::LensInHand;
+use crate::lab::way::Way;
 use crate::optics::prism::InUp;
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
@@ -21,6 +21,8 @@ use crate::store::draft::Fields;
 use crate::web::AppState;
 use crate::web::drawing::{EyeDrawing, reach_mm, short};
 use crate::web::form::Form;
+use crate::web::measure::length;
+use crate::web::words::eye_class;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
@@ -42,8 +44,8 @@ struct Laid {
     frame_pd: String,
     wanted_pd: String,
     made_for: &'static str,
-    horizontal: Signed,
-    vertical: Signed,
+    horizontal: Way,
+    vertical: Way,
     eyes: [EyeLaid; 2],
     cautions: Vec<String>,
 }
@@ -56,20 +58,14 @@ struct EyeLaid {
     drawing: EyeDrawing,
     set_pd: String,
     set_height: String,
-    nudge: [Signed; 2],
-    decentration: [Signed; 2],
+    nudge: [Way; 2],
+    decentration: [Way; 2],
     exact: String,
     with_margin: String,
     thumb: String,
     blank: BlankWords,
-    left_prism: [Signed; 2],
+    left_prism: [Way; 2],
     prescribed: Option<String>,
-}
-
-/// An amount and its way: `0.25` `out`.
-pub struct Signed {
-    pub amount: String,
-    pub way: &'static str,
 }
 
 /// How a blank covers the shape, in words.
@@ -107,12 +103,7 @@ async fn show_layout(State(state): State<AppState>, Path(number): Path<i64>, Que
 }
 
 fn read_blank(form: &mut Form, name: &str) -> Option<f64> {
-    let parse = |text: &str| match text.parse::<Millimetre>() {
-        Ok(mm) if (4000..=9000).contains(&mm.hundredths()) => Ok(mm.to_f64()),
-        Ok(mm) => Err(format!("A blank of {mm} mm is not made: 40 to 90 mm was expected")),
-        Err(why) => Err(why.to_string()),
-    };
-    form.read_optional(name, parse).flatten()
+    form.read_optional(name, |text| length("A blank", text, 4000, 9000)).flatten().map(Millimetre::to_f64)
 }
 
 fn read_step(form: &mut Form) -> Option<BlockerStep> {
@@ -130,12 +121,9 @@ fn laid(job: &Job, layout: &JobLayout, lenses: &Pair<Option<LensInHand>>, trial:
     Laid {
         frame_pd: format!("{:.2}", layout.frame_pd_mm),
         wanted_pd: format!("{:.2}", layout.wanted_pd_mm),
-        made_for: match job.made_for {
-            MadeFor::Distance => "distance",
-            MadeFor::Near => "reading",
-        },
-        horizontal: signed(layout.left_prism.horizontal_pd, "base in", "base out"),
-        vertical: signed(layout.left_prism.vertical_pd, "base up right", "base up left"),
+        made_for: job.made_for.words(),
+        horizontal: Way::of(layout.left_prism.horizontal_pd, "base in", "base out"),
+        vertical: Way::of(layout.left_prism.vertical_pd, "base up right", "base up left"),
         cautions: layout.eyes.iter().flat_map(|(_, eye)| eye.cautions()).collect(),
         eyes: Eye::BOTH.map(|eye| {
             let (cover, which) = chosen.get(eye);
@@ -170,15 +158,15 @@ fn eye_laid(job: &Job, eye: &EyeOnBench, cover: &Cover, which: String, half_mm: 
     EyeLaid {
         name: eye.eye.name(),
         letter: eye.eye.letter(),
-        class: if eye.eye == Eye::Right { "r" } else { "l" },
+        class: eye_class(eye.eye),
         words: EyeWords::of(job, eye.eye, None),
         drawing: EyeDrawing::on_blank(eye, cover, power.axis().map(|a| a.degrees()), half_mm),
         set_pd: format!("{:.1}", set.set_pd_mm),
         set_height: format!("{:.1}", set.set_height_mm),
-        nudge: [signed(set.nudge_in_mm, "in", "out"), signed(set.nudge_up_mm, "up", "down")],
+        nudge: [Way::of(set.nudge_in_mm, "in", "out"), Way::of(set.nudge_up_mm, "up", "down")],
         decentration: [
-            signed(eye.layout.decentration.in_mm, "in", "out"),
-            signed(eye.layout.decentration.up_mm, "up", "down"),
+            Way::of(eye.layout.decentration.in_mm, "in", "out"),
+            Way::of(eye.layout.decentration.up_mm, "up", "down"),
         ],
         exact: format!("{:.2}", cover.needs.exact_mm),
         with_margin: format!("{:.2}", cover.needs.with_margin_mm),
@@ -189,19 +177,8 @@ fn eye_laid(job: &Job, eye: &EyeOnBench, cover: &Cover, which: String, half_mm: 
     }
 }
 
-/// An amount to two places with its way; none where it rounds to nothing.
-pub fn signed(value: f64, plus: &'static str, minus: &'static str) -> Signed {
-    let amount = format!("{:.2}", value.abs());
-    let way = match value {
-        _ if amount == "0.00" => "",
-        v if v > 0.0 => plus,
-        _ => minus,
-    };
-    Signed { amount, way }
-}
-
-fn prism_words(prism: InUp) -> [Signed; 2] {
-    [signed(prism.in_pd, "base in", "base out"), signed(prism.up_pd, "base up", "base down")]
+fn prism_words(prism: InUp) -> [Way; 2] {
+    [Way::of(prism.in_pd, "base in", "base out"), Way::of(prism.up_pd, "base up", "base down")]
 }
 
 /// Whether a blank is large enough, and where it is tightest.
@@ -226,16 +203,11 @@ pub fn prescribed_words(job: &Job, eye: &EyeOnBench) -> Option<String> {
     let prism = job.prescription.eyes.get(eye.eye).prism;
     let made = match eye.prism? {
         Ok(moved) => {
-            let (across, along) = (signed(moved.in_mm, "in", "out"), signed(moved.up_mm, "up", "down"));
-            let ways: Vec<String> = [across, along]
-                .into_iter()
-                .filter(|s| !s.way.is_empty())
-                .map(|s| format!("{} mm {}", s.amount, s.way))
-                .collect();
+            let ways = [Way::of(moved.in_mm, "in", "out"), Way::of(moved.up_mm, "up", "down")];
             format!(
                 "by decentration, optical centre {} of the pupil (small circle); blank {:.2} mm. Block the \
                  point where the lensmeter reads it",
-                ways.join(" and "),
+                Way::said(&ways, "mm", " and "),
                 eye.blank().with_margin_mm
             )
         }
@@ -245,18 +217,4 @@ pub fn prescribed_words(job: &Job, eye: &EyeOnBench) -> Option<String> {
         }
     };
     Some(format!("{prism}: {made}."))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn an_amount_has_a_way_unless_it_is_nothing() {
-        let words = |v| {
-            let s = signed(v, "in", "out");
-            format!("{} {}", s.amount, s.way)
-        };
-        assert_eq!([words(0.25), words(-0.25), words(-0.004)], ["0.25 in", "0.25 out", "0.00 "]);
-    }
 }

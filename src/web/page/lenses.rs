@@ -8,7 +8,7 @@ use axum::routing::get;
 use axum::{Form as Posted, Router};
 use uuid::Uuid;
 
-use super::jobs::{EyeWords, JobBar};
+use super::job_bar::{EyeWords, JobBar};
 use super::layout::{BlankWords, blank_words, prescribed_words};
 use super::worn::{WornNote, worn_notes};
 use super::{Answer, Chrome, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
@@ -16,7 +16,7 @@ use crate::lab::job::{Job, Stage};
 use crate::lab::layout::{EyeOnBench, Fit, JobLayout, Uncut, step_of};
 use crate::lab::stock::{DrawerLens, LensInHand, Suit};
 use crate::lab::text;
-use crate::optics::unit::{Dioptre, Millimetre, UnitError};
+use crate::lab::way::Way;
 use crate::optics::{Eye, Pair};
 use crate::store::StoreError;
 use crate::store::draft::Fields;
@@ -24,6 +24,8 @@ use crate::web::AppState;
 use crate::web::drawing::short;
 use crate::web::error::WebError;
 use crate::web::form::Form;
+use crate::web::measure;
+use crate::web::words::eye_class;
 
 /// Lenses of the drawer shown as nearly right, an eye.
 const NEARLY_SHOWN: usize = 6;
@@ -189,14 +191,14 @@ fn read_lens(form: &mut Form, bench: &Bench, eye: Eye) -> Option<LensInHand> {
     if choice.is_empty() {
         return None;
     }
-    let off = |text: &str| within(text, "An offset", -2000, 2000);
+    let off = |text: &str| measure::length("An offset", text, -2000, 2000);
     let off_in = form.read_optional(&names.off_in, off);
     let off_up = form.read_optional(&names.off_up, off);
     let source = form.read(&names.source, |t| text::line("The supplier and lot", t, 200));
     if choice == "bought" {
-        let diameter = form.read(&names.diameter, |t| within(t, "A diameter", 4000, 9000));
-        let centre = form.read_optional(&names.centre, |t| within(t, "A centre thickness", 50, 2000));
-        let front_power = form.read_optional(&names.front, front_power);
+        let diameter = form.read(&names.diameter, |t| measure::length("A diameter", t, 4000, 9000));
+        let centre = form.read_optional(&names.centre, |t| measure::length("A centre thickness", t, 50, 2000));
+        let front_power = form.read_optional(&names.front, |t| measure::power("A front", t, 0, 2000));
         return Some(LensInHand {
             eye,
             drawer_lens: None,
@@ -228,23 +230,6 @@ fn read_lens(form: &mut Form, bench: &Bench, eye: Eye) -> Option<LensInHand> {
 
 fn suit(bench: &Bench, lens: &DrawerLens, eye: Eye) -> Suit {
     lens.suit(bench.job.material.line, bench.job.lens_power(eye))
-}
-
-fn within(text: &str, what: &str, least: i32, most: i32) -> Result<Millimetre, String> {
-    let length = text.parse::<Millimetre>().map_err(|why: UnitError| why.to_string())?;
-    if (least..=most).contains(&length.hundredths()) {
-        return Ok(length);
-    }
-    let mm = |hundredths: i32| short(f64::from(hundredths) / 100.0);
-    Err(format!("{what} of {length} mm is not possible: between {} and {} was expected", mm(least), mm(most)))
-}
-
-fn front_power(text: &str) -> Result<Dioptre, String> {
-    let power = text.parse::<Dioptre>().map_err(|why: UnitError| why.to_string())?;
-    if (0..=2000).contains(&power.hundredths()) {
-        return Ok(power);
-    }
-    Err(format!("A front of {power} D is not possible: between 0 and +20 was expected"))
 }
 
 fn page(state: &AppState, bench: &Bench, key: String, mut form: Form, not_fitting: Pair<bool>) -> LensesPage {
@@ -284,7 +269,7 @@ fn eye_lenses(bench: &Bench, eye: Eye, not_fitting: bool, form: &mut Form) -> Ey
     EyeLenses {
         name: eye.name(),
         letter: eye.letter(),
-        class: if eye == Eye::Right { "r" } else { "l" },
+        class: eye_class(eye),
         words: EyeWords::of(&bench.job, eye, None),
         needs: laid.map(|laid| {
             let needs = laid.blank();
@@ -362,12 +347,9 @@ fn in_hand_words(lens: &LensInHand) -> String {
     if !lens.source.is_empty() {
         words.push_str(&format!(" ({})", lens.source));
     }
-    let off = [(lens.off_in, "in", "out"), (lens.off_up, "up", "down")];
-    for (length, plus, minus) in off {
-        if length != Millimetre::ZERO {
-            let way = if length > Millimetre::ZERO { plus } else { minus };
-            words.push_str(&format!(", marked centre {:.2} mm {way}", length.to_f64().abs()));
-        }
+    let off = [Way::of(lens.off_in.to_f64(), "in", "out"), Way::of(lens.off_up.to_f64(), "up", "down")];
+    for off in off.iter().filter(|off| !off.way.is_empty()) {
+        words.push_str(&format!(", marked centre {} mm {}", off.amount, off.way));
     }
     words
 }

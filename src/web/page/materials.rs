@@ -5,7 +5,7 @@ use axum::Router;
 use axum::extract::{Path, State};
 use axum::routing::get;
 
-use super::jobs::JobBar;
+use super::job_bar::JobBar;
 use super::{Answer, Chrome, show};
 use crate::lab::edge_choice::hold_of;
 use crate::lab::layout::{JobLayout, step_of};
@@ -14,6 +14,7 @@ use crate::lab::money::Cents;
 use crate::optics::Eye;
 use crate::shape::compare::MaterialRow;
 use crate::web::AppState;
+use crate::web::words::eye_class;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
@@ -64,7 +65,7 @@ async fn compare_materials(State(state): State<AppState>, Path(number): Path<i64
         chrome: Chrome::new(&state, ""),
         bar: JobBar::of(&job, "edge", &state),
         rx: Eye::BOTH.map(|eye| {
-            let class = if eye == Eye::Right { "r" } else { "l" };
+            let class = eye_class(eye);
             (eye.letter(), class, job.lens_power(eye).to_minus().to_string())
         }),
         least_edge: format!("{least_edge_mm:.1}"),

@@ -20,6 +20,7 @@ pub mod edge;
 pub mod find;
 pub mod frames;
 pub mod habits;
+pub mod job_bar;
 pub mod jobs;
 pub mod lab;
 pub mod layout;
@@ -39,29 +40,10 @@ pub mod ticket;
 pub mod today;
 pub mod worn;
 
+pub use super::chrome::Chrome;
+
 /// What a handler answers.
 pub type Answer = Result<Response, WebError>;
-
-/// What stands around every page.
-#[derive(Debug, Clone)]
-pub struct Chrome {
-    /// The lab's name, in the page's head.
-    pub lab_name: String,
-    /// Which room of the navigation this is: `today`, `order`, `customers`, `frames`, `stock`, `lab`, or none.
-    pub nav: &'static str,
-}
-
-impl Chrome {
-    /// Around a page of a room.
-    pub fn new(state: &AppState, nav: &'static str) -> Self {
-        Self { lab_name: state.lab().name.clone(), nav }
-    }
-
-    /// Around a page that knows no lab.
-    pub fn bare() -> Self {
-        Self { lab_name: String::new(), nav: "" }
-    }
-}
 
 /// A page, status 200.
 pub fn show(page: &impl Template) -> Answer {

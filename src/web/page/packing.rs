@@ -5,7 +5,7 @@ use axum::extract::{Path, State};
 use axum::routing::get;
 use axum::{Form as Posted, Router};
 
-use super::jobs::JobBar;
+use super::job_bar::JobBar;
 use super::opened::{Opened, list_checks};
 use super::worn::worn_words;
 use super::{Answer, Chrome, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};

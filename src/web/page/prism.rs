@@ -5,14 +5,14 @@ use axum::Router;
 use axum::extract::{Path, Query, State};
 use axum::routing::get;
 
-use super::jobs::{EyeWords, JobBar};
-use super::layout::{Signed, signed};
+use super::job_bar::{EyeWords, JobBar};
 use super::worn::polar_words;
 use super::{Answer, Chrome, show, show_again};
 use crate::lab::balance::{EyePrism, PairPrism, READING_VERTICAL_PD};
 use crate::lab::job::Job;
 use crate::lab::layout::{JobLayout, step_of};
 use crate::lab::order::MadeFor;
+use crate::lab::way::Way;
 use crate::optics::Eye;
 use crate::optics::gaze::{Balance, LookedThrough};
 use crate::optics::lens::LensError;
@@ -22,6 +22,7 @@ use crate::optics::unit::Millimetre;
 use crate::store::draft::Fields;
 use crate::web::AppState;
 use crate::web::form::Form;
+use crate::web::words::eye_class;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
@@ -131,15 +132,13 @@ fn read_place(form: &mut Form) -> Option<LookedThrough> {
 }
 
 fn place_words(at: LookedThrough) -> String {
-    let (down, inward) = (signed(-at.up_mm, "down", "up"), signed(at.in_mm, "in", "out"));
+    let (down, inward) = (Way::of(-at.up_mm, "down", "up"), Way::of(at.in_mm, "in", "out"));
     format!("Reading point, {} mm {} and {} mm {}", down.amount, down.way, inward.amount, inward.way)
 }
 
 fn rectangular(prism: InUp) -> String {
-    let parts = [signed(prism.in_pd, "base in", "base out"), signed(prism.up_pd, "base up", "base down")];
-    let said: Vec<String> =
-        parts.iter().filter(|p| !p.way.is_empty()).map(|p| format!("{} Δ {}", p.amount, p.way)).collect();
-    if said.is_empty() { "no prism".to_owned() } else { said.join(", ") }
+    let parts = [Way::of(prism.in_pd, "base in", "base out"), Way::of(prism.up_pd, "base up", "base down")];
+    some_or("no prism", Way::said(&parts, "Δ", ", "))
 }
 
 fn limit_words(limit: &Limit) -> String {
@@ -151,7 +150,7 @@ impl EyeCard {
         Self {
             name: eye.name(),
             letter: eye.letter(),
-            class: if eye == Eye::Right { "r" } else { "l" },
+            class: eye_class(eye),
             words: EyeWords::of(job, eye, None),
             wanted: rectangular(prism.wanted),
             wanted_polar: polar_words(eye, prism.wanted),
@@ -167,18 +166,14 @@ fn made_words(prism: &EyePrism) -> Vec<(&'static str, String)> {
     let blank = |mm: Option<f64>| mm.map(|mm| format!("; blank {mm:.2} mm with the allowance")).unwrap_or_default();
     let by_moving = match decentred {
         Ok(made) => {
-            let ways: Vec<String> = [signed(made.moved.in_mm, "in", "out"), signed(made.moved.up_mm, "up", "down")]
-                .iter()
-                .filter(|way| !way.way.is_empty())
-                .map(|way| format!("{} mm {}", way.amount, way.way))
-                .collect();
+            let ways = [Way::of(made.moved.in_mm, "in", "out"), Way::of(made.moved.up_mm, "up", "down")];
             let exact = made.exact.map(|exact| {
                 let off = (exact.to_vector(Eye::Right) - prism.wanted.to_vector(Eye::Right)).to_polar().amount_pd;
                 format!(". A ray at the pupil finds {}: the simple rule is {off:.2} Δ off", rectangular(exact))
             });
             format!(
                 "optical centre {} from the pupil{}{}",
-                ways.join(" and "),
+                Way::said(&ways, "mm", " and "),
                 blank(made.blank_mm),
                 exact.unwrap_or_default()
             )
@@ -190,7 +185,7 @@ fn made_words(prism: &EyePrism) -> Vec<(&'static str, String)> {
 }
 
 fn between(prism: &PairPrism, unwanted: Imbalance) -> [Between; 2] {
-    let one = |name, value: Signed, size_pd: f64, (limit, limit_pd): (Limit, f64)| {
+    let one = |name, value: Way, size_pd: f64, (limit, limit_pd): (Limit, f64)| {
         let is_within = size_pd.abs() <= limit_pd + 0.005;
         Between {
             name,
@@ -206,8 +201,8 @@ fn between(prism: &PairPrism, unwanted: Imbalance) -> [Between; 2] {
     };
     let (across, up) = (unwanted.horizontal_pd, unwanted.vertical_pd);
     [
-        one("Horizontal", signed(across, "base in", "base out"), across, prism.horizontal),
-        one("Vertical", signed(up, "base up right", "base up left"), up, prism.vertical),
+        one("Horizontal", Way::of(across, "base in", "base out"), across, prism.horizontal),
+        one("Vertical", Way::of(up, "base up right", "base up left"), up, prism.vertical),
     ]
 }
 
@@ -257,10 +252,12 @@ fn rows(balance: &Balance) -> Vec<Row> {
 
 fn imbalance_words(of: Imbalance) -> String {
     let parts =
-        [signed(of.horizontal_pd, "base in", "base out"), signed(of.vertical_pd, "base up right", "base up left")];
-    let said: Vec<String> =
-        parts.iter().filter(|p| !p.way.is_empty()).map(|p| format!("{} Δ {}", p.amount, p.way)).collect();
-    if said.is_empty() { "none".to_owned() } else { said.join(", ") }
+        [Way::of(of.horizontal_pd, "base in", "base out"), Way::of(of.vertical_pd, "base up right", "base up left")];
+    some_or("none", Way::said(&parts, "Δ", ", "))
+}
+
+fn some_or(nothing: &str, said: String) -> String {
+    if said.is_empty() { nothing.to_owned() } else { said }
 }
 
 fn reading_caution(balance: &Balance) -> Option<String> {

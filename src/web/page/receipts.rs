@@ -6,7 +6,7 @@ use axum::routing::{get, post};
 use axum::{Form as Posted, Router};
 use time::Date;
 
-use super::jobs::JobBar;
+use super::job_bar::JobBar;
 use super::opened::Opened;
 use super::{Answer, Chrome, act_of, draft_of, form_key, go, posted_job_key, show, show_again};
 use crate::lab::job::Happening;

@@ -5,7 +5,7 @@ use axum::Router;
 use axum::extract::{Path, State};
 use axum::routing::get;
 
-use super::jobs::JobBar;
+use super::job_bar::JobBar;
 use super::{Answer, Chrome, show};
 use crate::lab::habit::budget_of;
 use crate::lab::job::Job;
@@ -14,6 +14,7 @@ use crate::optics::budget::{Budget, RowRisk};
 use crate::optics::tolerance::{STANDARD_GOVERNS, Unit};
 use crate::web::AppState;
 use crate::web::error::WebError;
+use crate::web::words::capital;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
@@ -120,11 +121,6 @@ fn percent(chance: f64) -> String {
     }
 }
 
-fn capital(name: &str) -> String {
-    let mut letters = name.chars();
-    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -135,6 +131,5 @@ mod tests {
             [percent(1.0), percent(0.9996), percent(0.987), percent(0.0)],
             ["100.0 %", "over 99.9 %", "98.7 %", "0.0 %"]
         );
-        assert_eq!(capital("power along the axis"), "Power along the axis");
     }
 }

@@ -11,7 +11,7 @@ use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 
-use super::jobs::JobBar;
+use super::job_bar::JobBar;
 use super::{Answer, Chrome, draft_of, form_key, go, posted_job_key, show, show_again};
 use crate::lab::job::{Job, Stage};
 use crate::lab::kept_shape::{DblSource, KeptShape, NewShape, ShapeRefused};
@@ -27,6 +27,7 @@ use crate::web::AppState;
 use crate::web::drawing::EyeDrawing;
 use crate::web::error::WebError;
 use crate::web::form::Form;
+use crate::web::words::eye_class;
 
 /// Faults shown at once; the parser itself stops at about a hundred.
 const FAULTS_SHOWN: usize = 20;
@@ -245,7 +246,7 @@ fn eye_shape(eye: Eye, outline: &Outline, boxing: &Boxing, is_mirror: bool, reac
     EyeShape {
         name: eye.name(),
         letter: eye.letter(),
-        class: if eye == Eye::Right { "r" } else { "l" },
+        class: eye_class(eye),
         is_mirror,
         drawing: EyeDrawing::of_shape(eye, outline, boxing, reach_mm),
         figures: vec![

@@ -8,12 +8,13 @@ use axum::{Form as Posted, Router};
 use super::{Answer, Chrome, act_of, go, key_of, posted_key, show, show_again};
 use crate::lab::stock::{DrawerLens, DrawerLensDetails};
 use crate::optics::prescription::read as read_power;
-use crate::optics::unit::{Dioptre, Millimetre, UnitError};
+use crate::optics::unit::Dioptre;
 use crate::store::StoreError;
 use crate::store::draft::Fields;
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
+use crate::web::measure;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
@@ -169,13 +170,9 @@ async fn stock_lens(State(state): State<AppState>, Posted(fields): Posted<Fields
 fn read(form: &mut Form, material: Option<uuid::Uuid>) -> Option<DrawerLensDetails> {
     let sphere = form.read("sphere", |t| read_plain_power("A sphere", t));
     let cylinder = form.read_optional("cylinder", |t| read_plain_power("A cylinder", t)).map(Option::unwrap_or_default);
-    let diameter = form.read("diameter", |t| read_length("A diameter", t, 4000, 9000));
-    let centre = form.read("centre", |t| read_length("A centre thickness", t, 50, 2000));
-    let front_power = form.read("front_power", |t| match t.parse::<Dioptre>() {
-        Ok(front) if (0..=2000).contains(&front.hundredths()) => Ok(front),
-        Ok(_) => Err("A front power is between 0 and 20 D".to_owned()),
-        Err(why) => Err(why.to_string()),
-    });
+    let diameter = form.read("diameter", |t| measure::length("A diameter", t, 4000, 9000));
+    let centre = form.read("centre", |t| measure::length("A centre thickness", t, 50, 2000));
+    let front_power = form.read("front_power", |t| measure::power("A front", t, 0, 2000));
     let (sphere, cylinder) = in_minus_form(form, sphere?, cylinder?)?;
     Some(DrawerLensDetails {
         material_line: material?,
@@ -217,12 +214,6 @@ fn in_minus_form(form: &mut Form, sphere: Dioptre, cylinder: Dioptre) -> Option<
     );
     form.fail("cylinder", why);
     None
-}
-
-fn read_length(what: &str, text: &str, least: i32, most: i32) -> Result<Millimetre, String> {
-    let range = || format!("{what} is between {} and {} mm", f64::from(least) / 100.0, f64::from(most) / 100.0);
-    let length: Millimetre = text.parse().map_err(|why: UnitError| why.to_string())?;
-    if (least..=most).contains(&length.hundredths()) { Ok(length) } else { Err(range()) }
 }
 
 fn read_count(text: &str) -> Result<i64, String> {

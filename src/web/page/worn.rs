@@ -7,17 +7,17 @@ use axum::extract::{Path, Query, State};
 use axum::routing::get;
 use axum::{Form as Posted, Router};
 
-use super::jobs::JobBar;
-use super::layout::{Signed, signed};
+use super::job_bar::JobBar;
 use super::{Answer, Chrome, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::lab::habit::LabHabits;
 use crate::lab::job::{Happening, Job, Stage};
 use crate::lab::layout::{JobLayout, step_of};
 use crate::lab::stock::LensInHand;
+use crate::lab::way::Way;
 use crate::lab::worn::{DECISION_CAUTION, EyeWorn, FrameWear, NoOrder, Position, PowerStep, WRAP_CAUTION, WornOrder};
 use crate::optics::power::SphereCylinder;
 use crate::optics::prism::{InUp, imbalance};
-use crate::optics::unit::{Millimetre, Tilt};
+use crate::optics::unit::Tilt;
 use crate::optics::worn::MAX_VERTEX_MM;
 use crate::optics::{Eye, Pair};
 use crate::store::draft::Fields;
@@ -25,6 +25,11 @@ use crate::web::AppState;
 use crate::web::drawing::short;
 use crate::web::error::WebError;
 use crate::web::form::Form;
+use crate::web::measure::length;
+use crate::web::words::eye_class;
+
+/// The farthest vertex distance, in hundredths of a millimetre.
+const MOST_VERTEX: i32 = (MAX_VERTEX_MM * 100.0) as i32;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
@@ -37,8 +42,8 @@ struct WornPage {
     chrome: Chrome,
     bar: JobBar,
     worn_notes: Vec<WornNote>,
-    eyes: [EyeWords; 2],
-    pair: Option<[Signed; 2]>,
+    eyes: [EyeAsWorn; 2],
+    pair: Option<[Way; 2]>,
     made_of: String,
     steps: [&'static str; 3],
     offer_wrap: String,
@@ -54,7 +59,7 @@ struct WornPage {
 }
 
 /// One eye in words.
-struct EyeWords {
+struct EyeAsWorn {
     name: &'static str,
     letter: &'static str,
     class: &'static str,
@@ -68,7 +73,7 @@ struct Figures {
     textbook: String,
     left: String,
     left_unchanged: String,
-    tilt: [Signed; 2],
+    tilt: [Way; 2],
     tilt_polar: String,
     front: String,
 }
@@ -195,11 +200,7 @@ fn fill(form: &mut Form, job: &Job) {
 }
 
 fn read_asked(form: &mut Form) -> Option<Asked> {
-    let vertex = |text: &str| match text.parse::<Millimetre>() {
-        Ok(mm) if (0.0..=MAX_VERTEX_MM).contains(&mm.to_f64()) => Ok(mm),
-        Ok(mm) => Err(format!("A vertex distance of {mm} mm cannot be: 0 to 40 mm was expected")),
-        Err(why) => Err(why.to_string()),
-    };
+    let vertex = |text: &str| length("A vertex distance", text, 0, MOST_VERTEX);
     let from = form.read("vertex_from", vertex);
     let to = form.read("vertex_to", vertex);
     let panto = form.read("panto", |t| t.parse::<Tilt>());
@@ -237,7 +238,7 @@ async fn page(
     let pair = both.map(|(right, left)| {
         let net =
             imbalance(Pair::new(right.worn.tilt_prism.to_in_up(Eye::Right), left.worn.tilt_prism.to_in_up(Eye::Left)));
-        [signed(net.horizontal_pd, "base in", "base out"), signed(net.vertical_pd, "base up right", "base up left")]
+        [Way::of(net.horizontal_pd, "base in", "base out"), Way::of(net.vertical_pd, "base up right", "base up left")]
     });
     Ok(WornPage {
         chrome: Chrome::new(state, ""),
@@ -246,7 +247,7 @@ async fn page(
         pair,
         seen: both.map(|(right, left)| Pair::new(right.order.to_string(), left.order.to_string())),
         made_of: format!("{}, index {:.3}", job.material.details.name, job.material.details.index()),
-        eyes: Eye::BOTH.map(|eye| EyeWords::of(job, eye, figures.get(eye))),
+        eyes: Eye::BOTH.map(|eye| EyeAsWorn::of(job, eye, figures.get(eye))),
         steps: PowerStep::ALL.map(PowerStep::key),
         offer_wrap: short(opened.habits.offer_wrap.to_f64()),
         decision: job.worn_order.as_ref().map(|order| said(job, order)),
@@ -258,12 +259,12 @@ async fn page(
     })
 }
 
-impl EyeWords {
+impl EyeAsWorn {
     fn of(job: &Job, eye: Eye, figures: &Result<EyeWorn, NoOrder>) -> Self {
         Self {
             name: eye.name(),
             letter: eye.letter(),
-            class: if eye == Eye::Right { "r" } else { "l" },
+            class: eye_class(eye),
             prescribed: job.prescription.eyes.get(eye).power.to_minus().to_string(),
             figures: match figures {
                 Ok(worn) => Ok(Figures::of(eye, worn)),
@@ -283,7 +284,7 @@ impl Figures {
             textbook: exact_words(worn.order_textbook),
             left: left_words(eye_worn.left),
             left_unchanged: left_words(eye_worn.left_unchanged),
-            tilt: [signed(tilt.in_pd, "base in", "base out"), signed(tilt.up_pd, "base up", "base down")],
+            tilt: [Way::of(tilt.in_pd, "base in", "base out"), Way::of(tilt.up_pd, "base up", "base down")],
             tilt_polar: polar_words(eye, tilt),
             front: format!(
                 "front {:+.2} D, centre {:.2} mm",

@@ -2,12 +2,11 @@
 
 use crate::lab::job::Job;
 use crate::lab::verification::{Measurement, Notation};
-use crate::optics::prescription::{
-    LensPower, PowerError, Prism, read as read_prescription, read_measured, read_pupil_distance,
-};
+use crate::optics::prescription::{LensPower, PowerError, read_measured, read_pupil_distance};
 use crate::optics::unit::{Axis, Dioptre, Millimetre};
 use crate::optics::{Eye, Pair};
 use crate::web::form::Form;
+use crate::web::measure;
 
 /// The heights a lens can have (common practice), in hundredths of a millimetre.
 const HEIGHTS: std::ops::RangeInclusive<i32> = 500..=6000;
@@ -25,7 +24,7 @@ pub fn read(form: &mut Form, job: &Job) -> Option<Measurement> {
     let (height_right, height_left) = (height(form, Eye::Right), height(form, Eye::Left));
     let asks_prism = job.prescription.eyes.iter().any(|(_, rx)| !rx.prism.is_none());
     let prism = |form: &mut Form, eye| match asks_prism {
-        true => form.read_optional(&field("prism", eye), read_prism),
+        true => form.read_optional(&field("prism", eye), measure::prism),
         false => Some(None),
     };
     let (prism_right, prism_left) = (prism(form, Eye::Right), prism(form, Eye::Left));
@@ -106,18 +105,6 @@ fn read_height(text: &str) -> Result<Millimetre, String> {
     }
 }
 
-/// `1.5 BI 1 BU`, as a prescription writes it; `0` for none.
-fn read_prism(text: &str) -> Result<Prism, String> {
-    if matches!(text, "0" | "0.00" | "none") {
-        return Ok(Prism::NONE);
-    }
-    match read_prescription(&format!("pl {text}")) {
-        Ok(reading) if reading.rx.power == LensPower::PLANO && !reading.rx.prism.is_none() => Ok(reading.rx.prism),
-        Ok(_) => Err(format!("“{text}” is not a prism: write the amount and its base, such as 1.5 BI 1 BU, or 0")),
-        Err(faults) => Err(sentences(faults)),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -147,14 +134,5 @@ mod tests {
         form.set("axis_left", "");
         assert_eq!(read_drums(&mut form, Eye::Left), None);
         assert!(form.error("axis_left").is_some());
-    }
-
-    #[test]
-    fn a_measured_prism_has_amount_and_base() {
-        assert_eq!(read_prism("1.5 BI 1 BU").unwrap().to_string(), "1.50 base in, 1.00 base up");
-        assert_eq!(read_prism("0"), Ok(Prism::NONE));
-        for wrong in ["1.5", "BI", "-2.00 -1.00 x 90", "x"] {
-            assert!(read_prism(wrong).is_err(), "{wrong}");
-        }
     }
 }

@@ -7,8 +7,8 @@ use crate::lab::lens_body::{Asked, Thickness};
 use crate::optics::Pair;
 use crate::optics::unit::{Dioptre, Millimetre, UnitError};
 use crate::shape::bevel::{Hold, Placement};
-use crate::web::drawing::short;
 use crate::web::form::Form;
+use crate::web::measure;
 
 /// Every field, in the order of the form.
 pub(super) const FIELDS: [&str; 8] = ["material", "front", "thick", "mm", "diameter", "hold", "place", "at"];
@@ -43,9 +43,12 @@ pub(super) fn read_choice<'a>(
         material: other.map_or(&job.material.details, |m| &m.details),
         is_other_material: other.is_some(),
         lens: Asked {
-            front_power_d: form.read_optional("front", front_power_d).flatten(),
+            front_power_d: form
+                .read_optional("front", |t| measure::power("A front", t, -1000, 2000))
+                .flatten()
+                .map(Dioptre::to_f64),
             thickness: read_thickness(form),
-            diameter_mm: form.read_optional("diameter", |t| length_mm(t, "A blank", 4000, 9000)).flatten(),
+            diameter_mm: form.read_optional("diameter", |t| length_mm("A blank", t, 4000, 9000)).flatten(),
         },
         hold: read_hold(form, hold_of(job.frame.details.rim)),
         placement: read_placement(form, rim_curve_tool_d),
@@ -64,8 +67,8 @@ fn read_thickness(form: &mut Form) -> Option<Thickness> {
             form.fail("mm", "Say how thick, in millimetres");
             None
         }
-        "centre" => form.read("mm", |t| length_mm(t, "A centre thickness", 50, 2000)).map(Thickness::Centre),
-        "edge" => form.read("mm", |t| length_mm(t, "A thinnest edge", 0, 1000)).map(Thickness::ThinnestEdge),
+        "centre" => form.read("mm", |t| length_mm("A centre thickness", t, 50, 2000)).map(Thickness::Centre),
+        "edge" => form.read("mm", |t| length_mm("A thinnest edge", t, 0, 1000)).map(Thickness::ThinnestEdge),
         _ => {
             form.fail("thick", "Choose the centre or the thinnest edge");
             None
@@ -89,7 +92,7 @@ fn read_hold(form: &mut Form, of_rim: Hold) -> Hold {
 fn read_placement(form: &mut Form, rim_curve_tool_d: &Pair<Option<f64>>) -> Option<Placement> {
     let place = form.value("place").trim().to_owned();
     if place == "from_front" {
-        let mm = form.read_optional("at", |t| length_mm(t, "A distance from the front", 0, 2000))?;
+        let mm = form.read_optional("at", |t| length_mm("A distance from the front", t, 0, 2000))?;
         return Some(Placement::FromFront(mm.unwrap_or(USUAL_FROM_FRONT_MM)));
     }
     let share = |form: &mut Form| Some(form.read_optional("at", share)?.unwrap_or(USUAL_SHARE));
@@ -112,21 +115,8 @@ fn read_placement(form: &mut Form, rim_curve_tool_d: &Pair<Option<f64>>) -> Opti
     }
 }
 
-fn length_mm(text: &str, what: &str, least: i32, most: i32) -> Result<f64, String> {
-    let length = text.parse::<Millimetre>().map_err(|why: UnitError| why.to_string())?;
-    if (least..=most).contains(&length.hundredths()) {
-        return Ok(length.to_f64());
-    }
-    let mm = |hundredths: i32| short(f64::from(hundredths) / 100.0);
-    Err(format!("{what} of {length} mm is not possible: between {} and {} was expected", mm(least), mm(most)))
-}
-
-fn front_power_d(text: &str) -> Result<f64, String> {
-    let power = text.parse::<Dioptre>().map_err(|why: UnitError| why.to_string())?;
-    if (-1000..=2000).contains(&power.hundredths()) {
-        return Ok(power.to_f64());
-    }
-    Err(format!("A front of {power} D is not possible: between -10 and +20 was expected"))
+fn length_mm(what: &str, text: &str, least: i32, most: i32) -> Result<f64, String> {
+    measure::length(what, text, least, most).map(Millimetre::to_f64)
 }
 
 /// A share of the edge in percent.

@@ -198,7 +198,7 @@ impl OrderPage {
                 understood: if form.error(&name).is_some() { Understood::default() } else { Understood::of_text(text) },
                 change: reading
                     .zip(around.last.as_ref())
-                    .map(|(reading, last)| super::jobs::change_words(last.prescription.eyes.get(eye), &reading.rx)),
+                    .map(|(reading, last)| super::job_bar::change_words(last.prescription.eyes.get(eye), &reading.rx)),
             }
         };
         let treatments = |kind: &str| {

@@ -5,9 +5,9 @@ use std::fmt::Display;
 use time::Date;
 use uuid::Uuid;
 
+use super::super::customers::read_person;
 use super::around::Around;
 use crate::lab::catalogue::TreatmentKind;
-use crate::lab::customer::Person;
 use crate::lab::deadline::promise_warning;
 use crate::lab::frame::{FrameDetails, Rim};
 use crate::lab::money::Cents;
@@ -115,40 +115,6 @@ fn read_customer(form: &mut Form, around: &Around) -> Option<CustomerChoice> {
         return None;
     }
     Some(CustomerChoice::New(read_person(form, "customer_name")?))
-}
-
-/// Reads the fields of a person, whose name stands in the field `name`.
-pub fn read_person(form: &mut Form, name: &str) -> Option<Person> {
-    let person = (
-        form.read(name, |t| needed("A name", t, 120)),
-        form.read("line1", |t| line("This line", t, 120)),
-        form.read("line2", |t| line("This line", t, 120)),
-        form.read("city", |t| line("The town", t, 80)),
-        form.read("region", |t| line("The state", t, 40)),
-        form.read("postcode", |t| line("The postal code", t, 20)),
-        form.read("phone", |t| line("The telephone", t, 40)),
-        form.read("email", read_email),
-    );
-    Some(Person {
-        name: person.0?,
-        line1: person.1?,
-        line2: person.2?,
-        city: person.3?,
-        region: person.4?,
-        postcode: person.5?,
-        phone: person.6?,
-        email: person.7?,
-        note: String::new(),
-    })
-}
-
-fn read_email(text: &str) -> Result<String, String> {
-    let clean = line("The e-mail", text, 120).map_err(|e| e.to_string())?;
-    if clean.is_empty() || (clean.contains('@') && !clean.contains(' ')) {
-        Ok(clean)
-    } else {
-        Err(format!("“{clean}” is no e-mail address: it needs an @"))
-    }
 }
 
 fn read_frame(form: &mut Form, around: &Around) -> Option<FrameChoice> {

@@ -1,0 +1,24 @@
+//! What stands around every page.
+
+use super::AppState;
+
+/// What stands around every page.
+#[derive(Debug, Clone)]
+pub struct Chrome {
+    /// The lab's name, in the page's head.
+    pub lab_name: String,
+    /// Which room of the navigation this is: `today`, `order`, `customers`, `frames`, `stock`, `lab`, or none.
+    pub nav: &'static str,
+}
+
+impl Chrome {
+    /// Around a page of a room.
+    pub fn new(state: &AppState, nav: &'static str) -> Self {
+        Self { lab_name: state.lab().name.clone(), nav }
+    }
+
+    /// Around a page that knows no lab.
+    pub fn bare() -> Self {
+        Self { lab_name: String::new(), nav: "" }
+    }
+}
