@@ -4,6 +4,7 @@
 //! they answer is rounded to a millionth and written. [`HELP`] is the contract.
 
 mod answer;
+mod figure;
 mod lens;
 mod request;
 

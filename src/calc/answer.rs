@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::CalcError;
+use super::figure::{PowerAnswer, clean};
 use super::lens::LensAnswer;
 use super::request::Question;
 use crate::optics::Eye;
@@ -73,13 +74,6 @@ struct RxAnswer {
     j45: f64,
 }
 
-#[derive(Serialize)]
-pub(super) struct PowerAnswer {
-    sphere: f64,
-    cylinder: f64,
-    axis: Option<f64>,
-}
-
 impl Answer {
     pub(super) fn to(question: &Question) -> Result<Self, CalcError> {
         let layout = PairLayout::of(
@@ -145,16 +139,4 @@ impl RxAnswer {
             j45: clean(vector.j45_d),
         }
     }
-}
-
-impl PowerAnswer {
-    pub(super) fn of(power: SphereCylinder) -> Self {
-        let cylinder = clean(power.cylinder_d);
-        Self { sphere: clean(power.sphere_d), cylinder, axis: (cylinder != 0.0).then(|| clean(power.axis_deg)) }
-    }
-}
-
-/// To a millionth; adding nothing turns -0 into 0.
-pub(super) fn clean(value: f64) -> f64 {
-    (value * 1e6).round() / 1e6 + 0.0
 }

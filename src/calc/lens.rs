@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::CalcError;
-use super::answer::{PowerAnswer, clean};
+use super::figure::{PowerAnswer, clean};
 use super::request::{Question, Thickness};
 use crate::optics::Eye;
 use crate::optics::gaze::{LookedThrough, gaze_prism};

@@ -10,7 +10,7 @@ use crate::optics::prism::{BaseVector, InUp};
 use crate::optics::worn::{MAX_TILT_DEG, MAX_VERTEX_MM, Wear};
 use crate::optics::{Eye, Pair};
 use crate::shape::blocker::BlockerStep;
-use crate::shape::layout::Wanted;
+use crate::shape::blocker::Wanted;
 use crate::shape::outline::{Outline, OutlineError};
 use crate::shape::record::{self, MAX_BYTES};
 use crate::shape::transform::mirror;

@@ -11,7 +11,7 @@ use super::frame::Frame;
 use super::kept_shape::KeptShape;
 use super::money::Cents;
 use super::order::{Design, MadeFor, Prescription};
-use super::worn::{FrameWear, WornOrder};
+use super::wear::{FrameWear, WornOrder};
 use crate::optics::prescription::{EyePrescription, LensPower};
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};

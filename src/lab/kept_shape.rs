@@ -124,7 +124,7 @@ fn moved_to_the_left(traces: Pair<Trace>) -> (Pair<Trace>, Option<Eye>) {
 impl KeptShape {
     /// The outline of each eye.
     pub fn outlines(&self) -> Pair<Outline> {
-        self.traces.as_ref().map(Outline::from_trace)
+        self.traces.as_ref().map(Trace::outline)
     }
 
     /// Where the distance between the lenses came from, told from the original and the frame.

@@ -12,7 +12,8 @@ use crate::optics::prism::{DecentrationError, Imbalance, InUp, decentration_for,
 use crate::optics::{Eye, Pair};
 use crate::shape::blank::{Blank, Spare, blank_middle, tightest_spare};
 use crate::shape::blocker::BlockerStep;
-use crate::shape::layout::{Decentration, EyeLayout, PairLayout, Wanted};
+use crate::shape::blocker::Wanted;
+use crate::shape::layout::{Decentration, EyeLayout, PairLayout};
 use crate::shape::outline::{Outline, Point};
 
 /// Diameters uncut lenses are usually sold in, mm. Source: common practice (from memory).
@@ -128,7 +129,7 @@ impl JobLayout {
     /// Lays out a job, `None` while it has no shape.
     pub fn of(job: &Job, lab: &Lab, step: BlockerStep) -> Option<Self> {
         let shape = job.shape.as_ref()?;
-        let outlines = shape.traces.as_ref().map(Outline::from_trace);
+        let outlines = shape.outlines();
         let pd = job.prescription.centred_on(job.made_for);
         let wanted_of = |eye| Wanted { pd_mm: pd.mono(eye).to_f64(), height_mm: job.height.get(eye).to_f64() };
         let wanted = Pair::new(wanted_of(Eye::Right), wanted_of(Eye::Left));

@@ -31,4 +31,5 @@ pub mod supplier_list;
 pub mod text;
 pub mod verification;
 pub mod way;
+pub mod wear;
 pub mod worn;

@@ -2,7 +2,6 @@
 
 use thiserror::Error;
 
-use super::layout::Wanted;
 use super::outline::Point;
 use crate::optics::power::SphereCylinder;
 use crate::optics::prism::{InUp, prism_at};
@@ -69,6 +68,15 @@ impl BlockerStep {
             vec![at(below + 1.0)]
         }
     }
+}
+
+/// Where the optical centre is wanted.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wanted {
+    /// From the middle of the nose.
+    pub pd_mm: f64,
+    /// From the lowest point of the box.
+    pub height_mm: f64,
 }
 
 /// What to set a blocker to for one eye, and what is then left to move by hand.

@@ -4,19 +4,10 @@
 //! from the lowest point of the box.
 
 use super::blank::Blank;
-use super::blocker::{BlockerSetting, BlockerStep};
+use super::blocker::{BlockerSetting, BlockerStep, Wanted};
 use super::boxing::Boxing;
 use super::outline::{Outline, Point};
 use crate::optics::{Eye, Pair};
-
-/// Where the optical centre is wanted.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Wanted {
-    /// From the middle of the nose.
-    pub pd_mm: f64,
-    /// From the lowest point of the box.
-    pub height_mm: f64,
-}
 
 /// How far a point lies from the boxing centre.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]

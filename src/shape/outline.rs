@@ -1,13 +1,11 @@
 //! The traced outline: closed, finite, wound counter-clockwise, centred in its box.
 //!
-//! [`Outline`] is a shape ready for computing; the [`Trace`] it came from is exact and is what a lab stores. Neither
-//! can be made wrong: their only doors are checked.
+//! [`Outline`] is a shape ready for computing; the [`Trace`](super::trace::Trace) it came from is exact and is what a
+//! lab stores. Neither can be made wrong: their only doors are checked.
 
 use std::f64::consts::PI;
 
 use thiserror::Error;
-
-use super::trace::Trace;
 
 /// The fewest points that make a shape. A tracer gives 36 or more; eight is the least that is no accident.
 pub const MIN_POINTS: usize = 8;
@@ -80,7 +78,7 @@ pub enum OutlineError {
         /// The offset asked for.
         distance_mm: f64,
     },
-    /// Stored bytes that were not written by [`Trace::to_bytes`].
+    /// Stored bytes that were not written by [`Trace::to_bytes`](super::trace::Trace::to_bytes).
     #[error("the stored trace is damaged: {0}")]
     Bytes(&'static str),
 }
@@ -154,11 +152,6 @@ pub struct Outline {
 }
 
 impl Outline {
-    /// The outline of a trace; a [`Trace`] is checked already.
-    pub fn from_trace(trace: &Trace) -> Self {
-        Self::centred(trace.points(), Point::ORIGIN)
-    }
-
     /// An outline from equally spaced radii about the tracing centre, the first at 0°.
     ///
     /// # Errors

@@ -100,9 +100,9 @@ impl Trace {
         Trace { eye: self.eye.other(), radii: pick.into_iter().map(|i| self.radii[i]).collect(), angles }
     }
 
-    /// The outline for computing.
+    /// The outline for computing; a trace is checked already.
     pub fn outline(&self) -> Outline {
-        Outline::from_trace(self)
+        Outline::centred(self.points(), Point::ORIGIN)
     }
 
     /// Compact bytes for storing: version (1), eye (`R` or `L`), spacing (0 equal, 1 from half a step, 2 angles

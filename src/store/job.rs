@@ -20,7 +20,7 @@ use crate::lab::job::{Event, Happening, Job, JobLine, Stage, stage};
 use crate::lab::kept_shape::KeptShape;
 use crate::lab::money::Cents;
 use crate::lab::order::{Charge, ChargeKind, Design, MadeFor, Payment, PaymentKind, Prescription};
-use crate::lab::worn::{FrameWear, Position, WornOrder};
+use crate::lab::wear::{FrameWear, Position, WornOrder};
 use crate::optics::prescription::{EyePrescription, LensPower, Prism, PupilDistance};
 use crate::optics::{Eye, Pair};
 use crate::shape::trace::Trace;

@@ -9,7 +9,7 @@ use super::job::{append_event, append_payment};
 use super::{Store, StoreError, customer, frame, worn};
 use crate::lab::job::Happening;
 use crate::lab::order::{Charge, CustomerChoice, FrameChoice, NewOrder, Prescription};
-use crate::lab::worn::{FrameWear, Position};
+use crate::lab::wear::{FrameWear, Position};
 use crate::optics::prescription::{EyePrescription, Given};
 use crate::optics::{Eye, Pair};
 

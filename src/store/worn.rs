@@ -8,7 +8,7 @@ use super::draft::{Once, outcome, settle};
 use super::job::{append_event, must_stand};
 use super::{Store, StoreError};
 use crate::lab::job::{Happening, Stage};
-use crate::lab::worn::{FrameWear, WornOrder};
+use crate::lab::wear::{FrameWear, WornOrder};
 
 impl Store {
     /// Keeps the owner's decision which power to order for a job, and with it how the job's frame sits.

@@ -94,7 +94,7 @@ impl TraceFile {
 
     /// The outline of each eye.
     pub fn outlines(&self) -> Pair<Outline> {
-        self.traces.as_ref().map(Outline::from_trace)
+        self.traces.as_ref().map(Trace::outline)
     }
 
     /// The first uninterpreted record with this label.

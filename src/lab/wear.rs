@@ -1,0 +1,126 @@
+//! How a frame sits before the eyes, and the owner's decision which power to order for it.
+//!
+//! Nothing is applied by itself: a lens is made as prescribed until the owner decides otherwise, and then both powers
+//! are shown and printed. What could be ordered is computed in [`super::worn`].
+
+use time::OffsetDateTime;
+
+use crate::optics::prescription::LensPower;
+use crate::optics::unit::{Millimetre, Tilt};
+use crate::optics::worn::Wear;
+use crate::optics::{Eye, Pair};
+
+/// How a frame sits before the eyes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct FrameWear {
+    /// From the eye to the back of the lens as worn.
+    pub vertex: Millimetre,
+    /// Pantoscopic tilt.
+    pub panto: Tilt,
+    /// Wrap.
+    pub wrap: Tilt,
+}
+
+/// The whole position of wear of a job.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Position {
+    /// From the eye to the back of the trial lens the power was found with.
+    pub vertex_from: Millimetre,
+    /// How the frame sits.
+    pub frame: FrameWear,
+}
+
+impl Position {
+    /// The usual position: 13 mm, 10° of panto, 6° of wrap (common practice, from memory: 12 to 14 mm, 8 to 12°, 5 to
+    /// 8°).
+    pub fn usual() -> Self {
+        let (mm, deg) =
+            (Millimetre::from_hundredths(1300), |d: i32| Tilt::from_hundredths(d * 100).unwrap_or_default());
+        let vertex = mm.unwrap_or_default();
+        Self { vertex_from: vertex, frame: FrameWear { vertex, panto: deg(10), wrap: deg(6) } }
+    }
+
+    /// `13 to 14 mm, 10° panto, 6° wrap`.
+    pub fn words(&self) -> String {
+        let mm = |length: Millimetre| super::frame::short(length);
+        let deg = |tilt: Tilt| tilt.to_f64().to_string();
+        format!(
+            "{} to {} mm, {}° panto, {}° wrap",
+            mm(self.vertex_from),
+            mm(self.frame.vertex),
+            deg(self.frame.panto),
+            deg(self.frame.wrap)
+        )
+    }
+
+    /// The numbers for computing.
+    pub fn numbers(&self) -> Wear {
+        Wear {
+            vertex_from_mm: self.vertex_from.to_f64(),
+            vertex_to_mm: self.frame.vertex.to_f64(),
+            panto_deg: self.frame.panto.to_f64(),
+            wrap_deg: self.frame.wrap.to_f64(),
+        }
+    }
+}
+
+/// The owner's decision which power to order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WornOrder {
+    /// Whether the power is compensated, or as prescribed after all.
+    pub is_compensated: bool,
+    /// The position it was decided for.
+    pub position: Position,
+    /// What the lensmeter is to read.
+    pub power: Pair<LensPower>,
+    /// When, in UTC.
+    pub at: OffsetDateTime,
+}
+
+impl WornOrder {
+    /// The decision in a sentence, with both powers where the lenses are compensated; it stands so in the history.
+    pub fn words(&self, prescribed: Pair<LensPower>) -> String {
+        let position = self.position.words();
+        if !self.is_compensated {
+            return format!("To be made as prescribed, not compensated for the way they are worn ({position}).");
+        }
+        let eye = |eye: Eye| {
+            let (made, prescribed) = (self.power.get(eye).to_minus(), prescribed.get(eye).to_minus());
+            format!("{} {made} (prescribed {prescribed})", eye.letter())
+        };
+        format!("Ordered compensated for the way they are worn ({position}): {}, {}.", eye(Eye::Right), eye(Eye::Left))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_usual_position_in_numbers() {
+        let usual = Position::usual().numbers();
+        assert_eq!(
+            (usual.vertex_from_mm, usual.vertex_to_mm, usual.panto_deg, usual.wrap_deg),
+            (13.0, 13.0, 10.0, 6.0)
+        );
+    }
+
+    #[test]
+    fn a_decision_names_both_powers() {
+        let power = |text: &str| crate::optics::prescription::read(text).unwrap().rx.power;
+        let mut order = WornOrder {
+            is_compensated: true,
+            position: Position::usual(),
+            power: Pair::new(power("-2.12 -0.50 x 5"), power("+1.00 +0.50 x 90")),
+            at: OffsetDateTime::UNIX_EPOCH,
+        };
+        let prescribed = Pair::new(power("-2.25 -0.25 x 10"), power("+1.75 sph"));
+        assert_eq!(
+            order.words(prescribed),
+            "Ordered compensated for the way they are worn (13 to 13 mm, 10° panto, 6° wrap): R -2.12 -0.50 x 005 \
+             (prescribed -2.25 -0.25 x 010), L +1.50 -0.50 x 180 (prescribed +1.75 sph)."
+        );
+        order.is_compensated = false;
+        assert!(order.words(prescribed).starts_with("To be made as prescribed"));
+    }
+}
