@@ -17,7 +17,7 @@ use crate::lab::layout::{JobLayout, step_of, usual_diameter_mm};
 use crate::lab::money::Cents;
 use crate::lab::order::{CustomerChoice, Design, FrameChoice, MadeFor, NewOrder, Payment, PaymentKind, Prescription};
 use crate::lab::packing::{ITEMS, go_through};
-use crate::lab::procedure::{Billed, bill};
+use crate::lab::procedure::{Billed, base_price, bill};
 use crate::lab::profile::Lab;
 use crate::lab::receipt::{Document, Facts};
 use crate::lab::stock::{DrawerLensDetails, LensInHand};
@@ -235,11 +235,10 @@ impl<'a> Loader<'a> {
         let material = material(&self.materials, &row.material, name)?;
         let coating = self.treatment(row.coating.as_ref(), name)?;
         let tint = self.treatment(row.tint.as_ref(), name)?;
-        let plain = self.materials.iter().filter(|m| m.details.code.is_empty()).map(|m| m.details.price);
         let charges = bill(&Billed {
             frame: row.relens_of.is_none().then(|| (format!("Frame: {} {}", frame.maker, frame.model), frame.price)),
             material: &material.details,
-            base_price: plain.min().unwrap_or(Cents::ZERO),
+            base_price: base_price(self.materials.iter().map(|m| &m.details)),
             coating: coating.map(|t| &t.details),
             tint: tint.map(|t| &t.details),
             eyes: &eyes,

@@ -91,6 +91,9 @@ fn the_bill_names_each_line_once_for_each_eye() {
         basis: CodeBasis::AsWritten,
         shipping: Cents::new(700),
     };
+    // The cheapest without a code, wherever it stands in the owner's list.
+    let turned: Vec<_> = materials.iter().rev().collect();
+    assert_eq!(base_price(turned), Cents::new(3000));
     let lines: Vec<String> = bill(&order)
         .iter()
         .map(|c| format!("{} {} {}", c.code, c.eye.map(modifier).unwrap_or("--"), c.amount.plain()))

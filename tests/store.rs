@@ -193,6 +193,15 @@ async fn a_book_of_an_earlier_version_is_brought_up_to_date() {
     assert!(store.get_habits().await.is_ok(), "the table of the newest version is there");
 }
 
+#[tokio::test]
+async fn the_last_material_stays_on_sale() {
+    let lab = TestLab::new().await;
+    for material in lab.store.list_materials().await.unwrap() {
+        lab.store.retire_material(material.line, NOW).await.unwrap();
+    }
+    assert_eq!(lab.store.list_materials().await.unwrap().len(), 1);
+}
+
 fn payment(cents: i64) -> Payment {
     Payment { kind: PaymentKind::Cash, amount: Cents::new(cents), paid_on: date!(2026 - 11 - 25) }
 }

@@ -261,9 +261,9 @@ pub struct Billed<'a> {
     pub shipping: Cents,
 }
 
-/// The base price of a lens: that of the first material without a code of its own, or nothing.
+/// What a plain lens costs: the cheapest material without a code of its own, or nothing when there is none.
 pub fn base_price<'a>(materials: impl IntoIterator<Item = &'a MaterialDetails>) -> Cents {
-    materials.into_iter().find(|m| m.code.is_empty()).map_or(Cents::ZERO, |m| m.price)
+    materials.into_iter().filter(|m| m.code.is_empty()).map(|m| m.price).min().unwrap_or(Cents::ZERO)
 }
 
 /// The lines of the bill: frame, then for each eye lens, material, coating, tint and prism, then shipping.

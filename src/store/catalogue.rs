@@ -164,12 +164,17 @@ impl Store {
         Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from treatment"#).fetch_one(&self.read).await?)
     }
 
-    /// Takes a material off sale; jobs made of it keep it.
+    /// Takes a material off sale; jobs made of it keep it. The last one stays: no order can be taken without any.
     pub async fn retire_material(&self, line: Uuid, now: OffsetDateTime) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        sqlx::query!("update material set retired_at = ? where line = ? and retired_at is null", now, line)
-            .execute(&mut *tx)
-            .await?;
+        sqlx::query!(
+            "update material set retired_at = ?1 where line = ?2 and retired_at is null
+                and exists (select 1 from material other where other.retired_at is null and other.line <> ?2)",
+            now,
+            line
+        )
+        .execute(&mut *tx)
+        .await?;
         tx.commit().await?;
         Ok(())
     }

@@ -1,25 +1,20 @@
-//! Jobs: one with all that its pages show, and lists of them.
+//! One job with all that its pages show. Lists of jobs are in [`super::job_list`].
 
-use std::collections::BTreeMap;
-use std::ops::RangeInclusive;
 use std::sync::Arc;
 
-use sqlx::{Sqlite, Transaction};
 use time::format_description::well_known::Rfc3339;
 use time::{Date, OffsetDateTime};
 use uuid::Uuid;
 
-use super::customer::anywhere;
-use super::draft::{Once, outcome, settle};
 use super::frame::FrameRow;
 use super::read::{axis, int, length, power, prism, tilt, unreadable, word};
 use super::{Store, StoreError};
 use crate::lab::catalogue::{Cutting, Material, MaterialDetails, Treatment, TreatmentDetails, TreatmentKind};
 use crate::lab::customer::{Customer, Person};
-use crate::lab::job::{Event, Happening, Job, JobLine, Stage, stage};
+use crate::lab::job::{Event, Happening, Job};
 use crate::lab::kept_shape::KeptShape;
 use crate::lab::money::Cents;
-use crate::lab::order::{Charge, ChargeKind, Design, MadeFor, Payment, PaymentKind, Prescription};
+use crate::lab::order::{Design, MadeFor, Prescription};
 use crate::lab::wear::{FrameWear, Position, WornOrder};
 use crate::optics::prescription::{EyePrescription, LensPower, Prism, PupilDistance};
 use crate::optics::{Eye, Pair};
@@ -271,168 +266,6 @@ impl Store {
             history: history(&row.history)?,
         })
     }
-
-    /// The bill of a job, line by line.
-    pub async fn list_charges(&self, number: i64) -> Result<Vec<Charge>, StoreError> {
-        sqlx::query!(
-            "select kind, eye, what, code, amount_cents from charge where job_number = ? order by position",
-            number
-        )
-        .fetch_all(&self.read)
-        .await?
-        .into_iter()
-        .map(|row| {
-            Ok(Charge {
-                kind: word("charge", &row.kind, ChargeKind::from_key(&row.kind))?,
-                eye: row.eye.as_deref().map(|key| word("eye", key, eye_from(key))).transpose()?,
-                what: row.what,
-                code: row.code,
-                amount: Cents::new(row.amount_cents),
-            })
-        })
-        .collect()
-    }
-
-    /// What came in for a job, oldest first.
-    pub async fn list_payments(&self, number: i64) -> Result<Vec<Payment>, StoreError> {
-        sqlx::query!(
-            r#"select kind, amount_cents, paid_on as "paid_on: Date" from payment where job_number = ? order by id"#,
-            number
-        )
-        .fetch_all(&self.read)
-        .await?
-        .into_iter()
-        .map(|row| {
-            Ok(Payment {
-                kind: word("payment", &row.kind, PaymentKind::from_key(&row.kind))?,
-                amount: Cents::new(row.amount_cents),
-                paid_on: row.paid_on,
-            })
-        })
-        .collect()
-    }
-
-    /// Jobs whose parcel has not left, by promised date.
-    pub async fn list_open_jobs(&self) -> Result<Vec<JobLine>, StoreError> {
-        let events = sqlx::query!(
-            r#"select e.job_number, e.kind from job_event e
-               where not exists (select 1 from shipment s where s.job_number = e.job_number) order by e.seq"#
-        )
-        .fetch_all(&self.read)
-        .await?;
-        let mut happenings: BTreeMap<i64, Vec<Happening>> = BTreeMap::new();
-        for row in events {
-            let happening = word("event", &row.kind, Happening::from_key(&row.kind))?;
-            happenings.entry(row.job_number).or_default().push(happening);
-        }
-        let rows = sqlx::query!(
-            r#"select job.number as "number!: i64", c.name, f.maker || ' ' || f.model || iif(f.colour = '', '', ', ' || f.colour) as "frame!: String",
-                      job.ordered_on as "ordered_on: Date", job.promised_on as "promised_on: Date"
-               from job join customer c on c.id = job.customer_id join frame f on f.id = job.frame_id
-               where not exists (select 1 from shipment s where s.job_number = job.number)
-               order by job.promised_on, job.number"#
-        )
-        .fetch_all(&self.read)
-        .await?;
-        Ok(rows
-            .into_iter()
-            .map(|row| JobLine {
-                stage: stage(happenings.remove(&row.number).unwrap_or_default()),
-                number: row.number,
-                customer: row.name,
-                frame: row.frame,
-                ordered_on: row.ordered_on,
-                promised_on: row.promised_on,
-                sent_on: None,
-            })
-            .collect())
-    }
-
-    /// Jobs of a customer, of a frame, or whose customer, maker or model holds `text`; newest first.
-    pub async fn list_jobs(&self, find: &Find, most: i64) -> Result<Vec<JobLine>, StoreError> {
-        let (customer, frame, text) = match find {
-            Find::OfCustomer(id) => (Some(*id), None, None),
-            Find::OfFrame(id) => (None, Some(*id), None),
-            Find::Holding(text) => (None, None, Some(anywhere(text))),
-        };
-        let rows = sqlx::query!(
-            r#"select job.number as "number!: i64", c.name, f.maker || ' ' || f.model || iif(f.colour = '', '', ', ' || f.colour) as "frame!: String",
-                      job.ordered_on as "ordered_on: Date", job.promised_on as "promised_on: Date", s.sent_on as "sent_on?: Date",
-                      (select json_group_array(kind order by seq) from job_event where job_number = job.number) as "happened!: String"
-               from job join customer c on c.id = job.customer_id join frame f on f.id = job.frame_id
-                        left join shipment s on s.job_number = job.number
-               where (?1 is null or job.customer_id = ?1) and (?2 is null or job.frame_id = ?2)
-                 and (?3 is null or c.name like ?3 escape '\' or f.maker || ' ' || f.model like ?3 escape '\')
-               order by job.number desc limit ?4"#,
-            customer,
-            frame,
-            text,
-            most
-        )
-        .fetch_all(&self.read)
-        .await?;
-        rows.into_iter()
-            .map(|row| {
-                let kinds: Vec<String> = serde_json::from_str(&row.happened).map_err(unreadable("history"))?;
-                let happenings = kinds
-                    .iter()
-                    .map(|key| word("event", key, Happening::from_key(key)))
-                    .collect::<Result<Vec<_>, _>>()?;
-                Ok(JobLine {
-                    stage: if row.sent_on.is_some() { Stage::Sent } else { stage(happenings) },
-                    number: row.number,
-                    customer: row.name,
-                    frame: row.frame,
-                    ordered_on: row.ordered_on,
-                    promised_on: row.promised_on,
-                    sent_on: row.sent_on,
-                })
-            })
-            .collect()
-    }
-
-    /// The newest prescription of a customer, to compare a new one with.
-    pub async fn find_last_job_of(&self, customer: Uuid) -> Result<Option<i64>, StoreError> {
-        Ok(sqlx::query_scalar!(r#"select max(number) as "number: i64" from job where customer_id = ?"#, customer)
-            .fetch_one(&self.read)
-            .await?)
-    }
-
-    /// Adds a remark to a job's history.
-    pub async fn append_note(
-        &self,
-        key: &str,
-        number: i64,
-        note: &str,
-        now: OffsetDateTime,
-    ) -> Result<Once<()>, StoreError> {
-        let mut tx = self.begin().await?;
-        if let Some(before) = outcome(&mut tx, key).await? {
-            return Ok(Once::Before(before));
-        }
-        append_event(&mut tx, number, Happening::Note, note, now).await?;
-        settle(&mut tx, key, &number.to_string(), now).await?;
-        tx.commit().await?;
-        Ok(Once::Now(()))
-    }
-
-    /// Books money that came in or went back.
-    pub async fn insert_payment(
-        &self,
-        key: &str,
-        number: i64,
-        payment: &Payment,
-        now: OffsetDateTime,
-    ) -> Result<Once<()>, StoreError> {
-        let mut tx = self.begin().await?;
-        if let Some(before) = outcome(&mut tx, key).await? {
-            return Ok(Once::Before(before));
-        }
-        append_payment(&mut tx, number, payment, now).await?;
-        settle(&mut tx, key, &number.to_string(), now).await?;
-        tx.commit().await?;
-        Ok(Once::Now(()))
-    }
 }
 
 /// Reads the history that [`Store::get_job`] gathers as a JSON list of kind, note and moment.
@@ -449,68 +282,6 @@ fn history(json: &str) -> Result<Vec<Event>, StoreError> {
         .collect()
 }
 
-/// What to look for in [`Store::list_jobs`].
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Find {
-    /// All jobs of a customer.
-    OfCustomer(Uuid),
-    /// All jobs in a frame.
-    OfFrame(Uuid),
-    /// Jobs whose customer or frame holds this text.
-    Holding(String),
-}
-
 pub(super) fn eye_from(key: &str) -> Option<Eye> {
     Eye::BOTH.into_iter().find(|eye| eye.name() == key)
-}
-
-/// Refuses work on a job that stands at none of these stages. A page asks before it shows a form; this asks again in
-/// the transaction that does the work, because a second window may have been faster.
-pub(super) async fn must_stand(
-    tx: &mut Transaction<'_, Sqlite>,
-    number: i64,
-    stages: RangeInclusive<Stage>,
-) -> Result<(), StoreError> {
-    let kinds = sqlx::query_scalar!("select kind from job_event where job_number = ? order by seq", number)
-        .fetch_all(&mut **tx)
-        .await?;
-    let happenings =
-        kinds.iter().map(|key| word("event", key, Happening::from_key(key))).collect::<Result<Vec<_>, _>>()?;
-    if stages.contains(&stage(happenings)) { Ok(()) } else { Err(StoreError::MovedOn(number)) }
-}
-
-/// Writes one line of history.
-pub(super) async fn append_event(
-    tx: &mut Transaction<'_, Sqlite>,
-    number: i64,
-    happening: Happening,
-    note: &str,
-    now: OffsetDateTime,
-) -> Result<(), StoreError> {
-    let kind = happening.key();
-    sqlx::query!("insert into job_event (job_number, kind, note, at) values (?, ?, ?, ?)", number, kind, note, now)
-        .execute(&mut **tx)
-        .await?;
-    Ok(())
-}
-
-pub(super) async fn append_payment(
-    tx: &mut Transaction<'_, Sqlite>,
-    number: i64,
-    payment: &Payment,
-    now: OffsetDateTime,
-) -> Result<(), StoreError> {
-    let (id, kind, amount) = (Uuid::now_v7(), payment.kind.key(), payment.amount.cents());
-    sqlx::query!(
-        "insert into payment (id, job_number, kind, amount_cents, paid_on, added_at) values (?, ?, ?, ?, ?, ?)",
-        id,
-        number,
-        kind,
-        amount,
-        payment.paid_on,
-        now
-    )
-    .execute(&mut **tx)
-    .await?;
-    append_event(tx, number, Happening::Paid, &format!("{} by {kind}", payment.amount), now).await
 }

@@ -5,7 +5,8 @@ use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::draft::{Once, outcome, settle};
-use super::job::{append_event, append_payment};
+use super::event::append_event;
+use super::payment::append_payment;
 use super::{Store, StoreError, customer, frame, worn};
 use crate::lab::job::Happening;
 use crate::lab::order::{Charge, CustomerChoice, FrameChoice, NewOrder, Prescription};

@@ -3,7 +3,7 @@
 use time::OffsetDateTime;
 
 use super::draft::{Once, outcome, settle};
-use super::job::append_event;
+use super::event::append_event;
 use super::read::unreadable;
 use super::{Store, StoreError};
 use crate::lab::job::Happening;
@@ -22,6 +22,27 @@ pub struct Receipt {
     pub document: Document,
     /// When it was issued.
     pub issued_at: OffsetDateTime,
+}
+
+struct ReceiptRow {
+    number: i64,
+    job_number: i64,
+    corrects: Option<i64>,
+    document: String,
+    issued_at: OffsetDateTime,
+}
+
+impl TryFrom<ReceiptRow> for Receipt {
+    type Error = StoreError;
+    fn try_from(row: ReceiptRow) -> Result<Self, StoreError> {
+        Ok(Self {
+            number: row.number,
+            job_number: row.job_number,
+            corrects: row.corrects,
+            document: Document::from_json(&row.document).map_err(unreadable("receipt"))?,
+            issued_at: row.issued_at,
+        })
+    }
 }
 
 impl Store {
@@ -56,7 +77,8 @@ impl Store {
 
     /// One receipt, as it was issued.
     pub async fn get_receipt(&self, number: i64) -> Result<Receipt, StoreError> {
-        let row = sqlx::query!(
+        let row = sqlx::query_as!(
+            ReceiptRow,
             r#"select number, job_number, corrects, document, issued_at as "issued_at: OffsetDateTime"
                from receipt where number = ?"#,
             number
@@ -64,18 +86,13 @@ impl Store {
         .fetch_optional(&self.read)
         .await?
         .ok_or(StoreError::NotFound("that receipt number"))?;
-        Ok(Receipt {
-            number: row.number,
-            job_number: row.job_number,
-            corrects: row.corrects,
-            document: Document::from_json(&row.document).map_err(unreadable("receipt"))?,
-            issued_at: row.issued_at,
-        })
+        row.try_into()
     }
 
     /// The receipts of a job, newest first.
     pub async fn list_receipts(&self, number: i64) -> Result<Vec<Receipt>, StoreError> {
-        sqlx::query!(
+        sqlx::query_as!(
+            ReceiptRow,
             r#"select number, job_number, corrects, document, issued_at as "issued_at: OffsetDateTime"
                from receipt where job_number = ? order by number desc"#,
             number
@@ -83,15 +100,7 @@ impl Store {
         .fetch_all(&self.read)
         .await?
         .into_iter()
-        .map(|row| {
-            Ok(Receipt {
-                number: row.number,
-                job_number: row.job_number,
-                corrects: row.corrects,
-                document: Document::from_json(&row.document).map_err(unreadable("receipt"))?,
-                issued_at: row.issued_at,
-            })
-        })
+        .map(Receipt::try_from)
         .collect()
     }
 

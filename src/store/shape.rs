@@ -4,7 +4,7 @@ use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::draft::{Once, outcome, settle};
-use super::job::append_event;
+use super::event::append_event;
 use super::{Store, StoreError};
 use crate::lab::job::Happening;
 use crate::lab::kept_shape::NewShape;

@@ -3,7 +3,7 @@
 use time::{Date, OffsetDateTime};
 
 use super::draft::{Once, outcome, settle};
-use super::job::{append_event, must_stand};
+use super::event::{append_event, must_stand};
 use super::{Store, StoreError};
 use crate::lab::job::{Happening, Stage};
 

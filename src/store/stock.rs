@@ -5,7 +5,8 @@ use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::draft::{Once, outcome, settle};
-use super::job::{append_event, eye_from, must_stand};
+use super::event::{append_event, must_stand};
+use super::job::eye_from;
 use super::read::{length, power, word};
 use super::{Store, StoreError};
 use crate::lab::job::{Happening, Stage};

@@ -5,7 +5,7 @@ use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::draft::{Once, outcome, settle};
-use super::job::{append_event, must_stand};
+use super::event::{append_event, must_stand};
 use super::{Store, StoreError};
 use crate::lab::job::{Happening, Stage};
 use crate::lab::wear::{FrameWear, WornOrder};

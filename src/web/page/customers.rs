@@ -11,7 +11,7 @@ use super::{Answer, CHANGED_ELSEWHERE, Chrome, JobRow, fill_json, go, key_of, po
 use crate::lab::customer::{Customer, Person, check_name};
 use crate::lab::text;
 use crate::store::draft::{Fields, Once};
-use crate::store::job::Find;
+use crate::store::job_list::Find;
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;

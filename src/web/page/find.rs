@@ -8,7 +8,7 @@ use serde::Deserialize;
 
 use super::{Answer, Chrome, go, show};
 use crate::store::StoreError;
-use crate::store::job::Find;
+use crate::store::job_list::Find;
 use crate::web::{AppState, words};
 
 /// Routes.

@@ -14,7 +14,7 @@ use crate::lab::money::Cents;
 use crate::lab::order::{
     Charge, ChargeKind, CustomerChoice, Design, FrameChoice, MadeFor, NewOrder, Payment, PaymentKind, Prescription,
 };
-use crate::lab::procedure::{Billed, bill, lens_code};
+use crate::lab::procedure::{Billed, base_price, bill, lens_code};
 use crate::lab::text::{line, lines, needed};
 use crate::optics::prescription::{
     EyePrescription, PupilDistance, cautions, pupil_distance_cautions, read, read_pupil_distance,
@@ -283,7 +283,7 @@ fn bill_fields(form: &mut Form, around: &Around) -> Option<Vec<Charge>> {
     let eyes = Pair::new(read(form.value("rx_right")).ok()?.rx, read(form.value("rx_left")).ok()?.rx);
     let mut charges = bill(&Billed {
         frame,
-        base_price: base_price(around),
+        base_price: base_price(around.materials.iter().map(|m| &m.details)),
         material: &details,
         coating: coating.as_ref(),
         tint: tint.as_ref(),
@@ -304,12 +304,6 @@ fn bill_fields(form: &mut Form, around: &Around) -> Option<Vec<Charge>> {
         return None;
     }
     Some(charges)
-}
-
-/// What a plain lens costs: the cheapest material on sale that has no code of its own.
-fn base_price(around: &Around) -> Cents {
-    let plain = around.materials.iter().filter(|m| m.details.code.is_empty()).map(|m| m.details.price);
-    plain.min().unwrap_or(Cents::ZERO)
 }
 
 /// The bill as the form stands, for showing; `None` while a field it needs is empty or wrong.
