@@ -6,8 +6,8 @@ use std::hint::black_box;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use rimbook::optics::{Eye, Pair};
-use rimbook::shape::blocker::BlockerStep;
-use rimbook::shape::layout::{PairLayout, Wanted};
+use rimbook::shape::blocker::{BlockerStep, Wanted};
+use rimbook::shape::layout::PairLayout;
 use rimbook::shape::trace::{Angles, Trace};
 
 /// An ellipse 52 by 36 as a tracer would give it.
