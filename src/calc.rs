@@ -98,7 +98,12 @@ mod tests {
             ("/rx/right/axis", json!(-1), "rx.right.axis: "),
             ("/rx/left/sphere", json!(31), "rx.left.sphere: "),
             ("/rx/right/cylinder", json!(10.5), "rx.right.cylinder: "),
-            ("/rx/right/prism/0/base", json!("inwards"), "rx.right.prism[0].base: "),
+            ("/rx/right/prism/0/base", json!("inwards"), "rx.right.prism[0].base: “inwards” is not a base"),
+            (
+                "/rx/right/prism/0/base",
+                json!(90),
+                "rx.right.prism[0].base: invalid type: integer `90`, expected a string",
+            ),
             ("/rx/right/prism/0/amount", json!(-1), "rx.right.prism[0].amount: "),
             ("/pd_mm/left", json!(null), "pd_mm.left: "),
             ("/pd_mm/left", json!(90), "pd_mm.left: "),

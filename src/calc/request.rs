@@ -95,16 +95,7 @@ struct RxRequest {
 #[serde(deny_unknown_fields, expecting = "fields with names")]
 struct PrismRequest {
     amount: f64,
-    base: BaseRequest,
-}
-
-#[derive(Deserialize)]
-#[serde(rename_all = "lowercase")]
-enum BaseRequest {
-    In,
-    Out,
-    Up,
-    Down,
+    base: String,
 }
 
 #[derive(Deserialize)]
@@ -297,13 +288,17 @@ fn sphere_cylinder(
 fn prism(eye: Eye, rx: Option<&RxRequest>) -> Result<BaseVector, CalcError> {
     let prisms = rx.and_then(|rx| rx.prism.as_deref()).unwrap_or_default();
     prisms.iter().enumerate().try_fold(BaseVector::default(), |sum, (index, prism)| {
-        let field = format!("rx.{}.prism[{index}].amount", eye.name());
-        let amount_pd = within(field, prism.amount, 0.0, 20.0)?;
-        let (in_pd, up_pd) = match prism.base {
-            BaseRequest::In => (amount_pd, 0.0),
-            BaseRequest::Out => (-amount_pd, 0.0),
-            BaseRequest::Up => (0.0, amount_pd),
-            BaseRequest::Down => (0.0, -amount_pd),
+        let path = format!("rx.{}.prism[{index}]", eye.name());
+        let amount_pd = within(format!("{path}.amount"), prism.amount, 0.0, 20.0)?;
+        let (in_pd, up_pd) = match prism.base.as_str() {
+            "in" => (amount_pd, 0.0),
+            "out" => (-amount_pd, 0.0),
+            "up" => (0.0, amount_pd),
+            "down" => (0.0, -amount_pd),
+            other => {
+                let problem = format!("“{other}” is not a base; in, out, up or down was expected");
+                return Err(CalcError::new(format!("{path}.base"), problem));
+            }
         };
         Ok(sum + InUp { in_pd, up_pd }.to_vector(eye))
     })
@@ -388,20 +383,15 @@ fn refuse_lists(value: &Value, path: &str) -> Result<(), CalcError> {
 
 /// The reader's words for what it expected, in those of the help.
 fn plain(problem: &str) -> String {
-    [
-        ("expected f64", "expected a number"),
-        ("expected a sequence", "expected a list"),
-        ("unknown variant", "unknown base"),
-    ]
-    .into_iter()
-    .fold(problem.to_owned(), |text, (theirs, ours)| text.replace(theirs, ours))
+    problem.replace("expected f64", "expected a number").replace("expected a sequence", "expected a list")
 }
 
 /// A reader's complaint with the path of the field, including one that is missing or unknown.
 fn named(error: serde_path_to_error::Error<serde_json::Error>) -> CalcError {
     let path = error.path().to_string();
     let problem = plain(&error.inner().to_string());
-    let mut field = if path == "." { String::new() } else { path };
+    // A path that begins with a number is that of a list in place of the whole.
+    let mut field = if path == "." || path.starts_with('[') { String::new() } else { path };
     let named = ["missing field `", "unknown field `", "duplicate field `"]
         .iter()
         .find_map(|start| problem.strip_prefix(start));
