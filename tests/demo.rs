@@ -3,7 +3,6 @@
 #![allow(clippy::unwrap_used, reason = "a helper that fails fails its test")]
 
 use std::collections::BTreeMap;
-use std::time::Instant;
 
 use rimbook::demo::{DemoError, load};
 use rimbook::lab::job::{Happening, Stage, stage};
@@ -38,11 +37,7 @@ fn stage_of(word: &str) -> Stage {
 async fn every_job_stands_where_its_row_says() {
     let folder = tempfile::tempdir().unwrap();
     let store = Store::open(folder.path()).await.unwrap();
-    let began = Instant::now();
     let summary = load(&store, TODAY, NOW).await.unwrap();
-    let took = began.elapsed();
-    println!("loaded in {took:?}");
-    assert!(took.as_secs() < 10, "{took:?}");
 
     let jobs = rows("jobs.json");
     let sent = jobs.iter().filter(|j| j["stage"] == "sent").count();
