@@ -233,7 +233,7 @@ pub fn prescribed_words(job: &Job, eye: &EyeOnBench) -> Option<String> {
                 .map(|s| format!("{} mm {}", s.amount, s.way))
                 .collect();
             format!(
-                "by decentration, optical centre {} of the pupil (small circle); blank {:.2} mm. Block the \
+                "by decentration, optical centre (small circle) {} from the pupil (cross); blank {:.2} mm. Block the \
                  point where the lensmeter reads it",
                 ways.join(" and "),
                 eye.blank().with_margin_mm
