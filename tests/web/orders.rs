@@ -324,6 +324,10 @@ async fn a_note_is_added_once_and_stays() {
     let lab = lab.reopened().await;
     let history = lab.get(&format!("/jobs/{number}")).await.texts(".history span");
     assert_eq!(history.iter().filter(|h| h.contains("by Friday")).count(), 1, "{history:?}");
+    // Another tab, opened before: its own words are not lost.
+    let other = [("key", key.as_str()), ("note", "Left rim is bent")];
+    lab.post(&format!("/jobs/{number}/notes"), &other).await.assert_status(303);
+    assert!(lab.get(&format!("/jobs/{number}")).await.text(".history").contains("Left rim is bent"));
     lab.post(&format!("/jobs/{number}/notes"), &[("note", " ")]).await.assert_status(422);
 }
 

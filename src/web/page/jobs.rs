@@ -15,7 +15,7 @@ use crate::lab::order::{MadeFor, Prescription};
 use crate::lab::text;
 use crate::optics::Eye;
 use crate::optics::prescription::EyePrescription;
-use crate::store::draft::Fields;
+use crate::store::draft::{Fields, Once};
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
@@ -349,7 +349,12 @@ async fn add_note(
         let bar = JobBar::of(&job, "job", &state);
         return show_again(&NotePage { chrome: Chrome::new(&state, ""), bar, key, form });
     };
-    state.store.append_note(&key, number, &note, state.clock.now()).await?;
+    let before = state.store.append_note(&key, number, &note, state.clock.now()).await?;
+    // A second tab has the key of the first; what it says is kept as well, unless it says the same.
+    let is_kept = job.history.iter().any(|event| event.happening == Happening::Note && event.note == note);
+    if matches!(before, Once::Before(_)) && !is_kept {
+        state.store.append_note(&note_key(&job), number, &note, state.clock.now()).await?;
+    }
     go(&format!("/jobs/{number}"))
 }
 
