@@ -98,11 +98,20 @@ mod tests {
             ("/rx/right/axis", json!(-1), "rx.right.axis: "),
             ("/rx/left/sphere", json!(31), "rx.left.sphere: "),
             ("/rx/right/cylinder", json!(10.5), "rx.right.cylinder: "),
-            ("/rx/right/prism/0/base", json!("inwards"), "rx.right.prism[0].base: "),
+            ("/rx/right/prism/0/base", json!("inwards"), "rx.right.prism[0].base: “inwards” is not a base"),
+            (
+                "/rx/right/prism/0/base",
+                json!(90),
+                "rx.right.prism[0].base: invalid type: integer `90`, expected a string",
+            ),
             ("/rx/right/prism/0/amount", json!(-1), "rx.right.prism[0].amount: "),
             ("/pd_mm/left", json!(null), "pd_mm.left: "),
             ("/pd_mm/left", json!(90), "pd_mm.left: "),
             ("/height_mm/right", json!(-3), "height_mm.right: "),
+            ("/height_mm/left", json!(44), "height_mm.left: 44 is not in the box"),
+            ("/dbl_mm", json!(1e308), "dbl_mm: 1e308 is out of range"),
+            ("/lens/index", json!("thin"), "lens.index: invalid type: string \"thin\", expected a number"),
+            ("/pd_mm", json!(31), "pd_mm: invalid type: integer `31`, expected fields with names"),
             ("/lens/index", json!(1.39), "lens.index: "),
             ("/lens/index", json!(2.01), "lens.index: "),
             ("/lens/diameter_mm", json!(0), "lens.diameter_mm: "),
@@ -149,6 +158,14 @@ mod tests {
             let error = run(&request.to_string()).expect_err(name).to_string();
             assert!(error.starts_with(want), "{error}");
         }
+        for (twice, want) in [
+            (r#"{"dbl_mm":18,"dbl_mm":18}"#, "dbl_mm: duplicate"),
+            (r#"{"pd_mm":{"left":31,"left":31}}"#, "pd_mm.left: duplicate"),
+        ] {
+            let error = run(twice).expect_err(twice).to_string();
+            assert!(error.starts_with(want), "{error}");
+        }
+        assert_eq!(run("[[[]]]").expect_err("a list").field, "request");
         for broken in ["", "[]", "null", "{", "{} {}", "{\"dbl_mm\":1e999}", "{\"dbl_mm\":NaN}"] {
             let error = run(broken).expect_err(broken).to_string();
             assert!(error.contains(": ") && !error.contains('\n'), "{error}");
@@ -169,6 +186,21 @@ mod tests {
             answer(&changed("/lens/diameter_mm", json!(49.9))).pointer("/right/blank/fits"),
             Some(&json!(false))
         );
+    }
+
+    #[test]
+    fn three_corners_are_a_shape() {
+        let corners = |count: usize| changed("/shape/right/radii_mm", json!(vec![25.0; count]));
+        let mut four = corners(4);
+        four["height_mm"] = json!({"right": 25, "left": 25});
+        let got = answer(&four);
+        // A square on its corner: both ways 50, half the area of its box.
+        for (name, want) in [("a_mm", 50.0), ("b_mm", 50.0), ("area_mm2", 1250.0), ("circumference_mm", 141.421356)] {
+            assert_eq!(got["right"][name], json!(want), "{name}");
+        }
+        assert!(got["left"]["weight_g"].as_f64().is_some_and(|weight| weight > 2.0));
+        answer(&corners(3));
+        assert_eq!(run(&corners(2).to_string()).expect_err("two").field, "shape.right.radii_mm");
     }
 
     #[test]

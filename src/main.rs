@@ -1,6 +1,6 @@
 //! Parses the command line, starts logging, and calls into the library.
 
-use std::io::Read;
+use std::io::{Read, Write};
 use std::process::ExitCode;
 
 use clap::Parser;
@@ -32,13 +32,17 @@ fn calculate() -> ExitCode {
     let mut request = String::new();
     let answer = std::io::stdin()
         .read_to_string(&mut request)
-        .map_err(|why| format!("cannot read the request: {why}"))
+        .map_err(|why| format!("request: cannot be read: {why}"))
         .and_then(|_| calc::run(&request).map_err(|why| why.to_string()));
     match answer {
-        Ok(answer) => {
-            println!("{answer}");
-            ExitCode::SUCCESS
-        }
+        // Whoever reads may be gone, or the disk be full.
+        Ok(answer) => match writeln!(std::io::stdout(), "{answer}") {
+            Ok(()) => ExitCode::SUCCESS,
+            Err(why) => {
+                eprintln!("the answer cannot be written: {why}");
+                ExitCode::FAILURE
+            }
+        },
         Err(why) => {
             eprintln!("{why}");
             ExitCode::from(2)

@@ -1,5 +1,6 @@
 //! From the command line to an open door: the book, the address, the pages.
 
+use std::io::Write;
 use std::net::SocketAddr;
 
 use thiserror::Error;
@@ -67,8 +68,8 @@ async fn serve(options: &Serve) -> Result<(), ServeError> {
         fill_with_demo(&store, clock).await?;
     }
     let state = AppState::new(store.clone(), clock).await?;
-    println!("Rimbook is open at http://{}", listener.local_addr()?);
-    println!("The book is in {}", folder.display());
+    say(&format!("Rimbook is open at http://{}", listener.local_addr()?));
+    say(&format!("The book is in {}", folder.display()));
     axum::serve(listener, build_app(state)).with_graceful_shutdown(told_to_stop()).await?;
     store.close().await;
     Ok(())
@@ -77,11 +78,20 @@ async fn serve(options: &Serve) -> Result<(), ServeError> {
 /// A book that has a lab already is left as it is: the pages open all the same.
 async fn fill_with_demo(store: &Store, clock: Clock) -> Result<(), ServeError> {
     match demo::load(store, clock.today(), clock.now()).await {
-        Ok(summary) => println!("{summary}"),
-        Err(DemoError::NotEmpty(lab)) => println!("The book belongs to {lab} already: nothing was added to it"),
+        Ok(summary) => say(&summary.to_string()),
+        Err(DemoError::NotEmpty(lab)) => {
+            say(&format!("The book belongs to {lab} already: nothing was added to it"));
+        }
         Err(other) => return Err(other.into()),
     }
     Ok(())
+}
+
+/// One line for whoever started the program; the pages stay open when nobody reads it.
+fn say(line: &str) {
+    if let Err(why) = writeln!(std::io::stdout(), "{line}") {
+        tracing::debug!("nobody reads what is said at the start: {why}");
+    }
 }
 
 async fn told_to_stop() {

@@ -6,8 +6,9 @@
 mod running;
 
 use std::fs;
+use std::io::Write;
 use std::net::{IpAddr, TcpListener, TcpStream, UdpSocket};
-use std::process::Command;
+use std::process::{Command, Stdio};
 use std::time::Duration;
 
 use running::{Refused, Running, free_port, refused, rimbook};
@@ -171,6 +172,42 @@ fn calc_answers_with_one_line_and_code_0() {
     // Half of 50 + 20 is 35; the pupil at 31 lies 4 towards the nose, that at 33 lies 2 (boxing system).
     let inward = |eye: &str| answer[eye]["decentration"]["in_mm"].as_f64().unwrap();
     assert!((inward("right") - 4.0).abs() < 0.001 && (inward("left") - 2.0).abs() < 0.001, "{answer}");
+}
+
+#[test]
+fn calc_without_a_reader_ends_in_one_line() {
+    let mut child =
+        rimbook().arg("calc").stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+    drop(child.stdout.take());
+    child.stdin.take().unwrap().write_all(request("-2.25").as_bytes()).unwrap();
+    let end = child.wait_with_output().unwrap();
+    let said = String::from_utf8(end.stderr).unwrap();
+    assert_eq!((end.status.code(), said.lines().count()), (Some(1), 1), "{said}");
+    assert!(said.starts_with("the answer cannot be written"), "{said}");
+}
+
+#[test]
+fn the_pages_stay_open_when_nobody_reads_the_first_lines() {
+    let home = tempfile::tempdir().unwrap();
+    let port = free_port();
+    let mut child = rimbook()
+        .arg("--data")
+        .arg(home.path())
+        .args(["--port", &port.to_string()])
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let is_open = (0..600).any(|_| {
+        std::thread::sleep(Duration::from_millis(50));
+        TcpStream::connect(("127.0.0.1", port)).is_ok()
+    });
+    std::thread::sleep(Duration::from_millis(500));
+    let end = child.try_wait().unwrap();
+    child.kill().unwrap();
+    child.wait().unwrap();
+    assert!(is_open && end.is_none(), "open: {is_open}, ended: {end:?}");
 }
 
 #[test]

@@ -12,14 +12,14 @@ use crate::optics::material::usual_front_d;
 use crate::optics::power::SphereCylinder;
 use crate::optics::prism::{BaseVector, prism_at};
 use crate::optics::worn::worn;
-use crate::shape::edge::{Edge, EdgePoint, lens_with_thinnest_edge, reach_mm};
+use crate::shape::edge::{Edge, EdgePoint, lens_with_thinnest_edge};
 use crate::shape::outline::Point;
 
 /// Everything is null where the request does not say enough of the lens.
 #[derive(Serialize)]
 pub(super) struct LensAnswer {
     edge: Option<EdgeAnswer>,
-    /// Why there is no edge although a lens was asked for: a surface too steep for the shape or the blank.
+    /// A surface too steep for the shape, which then has no edge, or for the blank alone.
     edge_problem: Option<String>,
     centre_thickness_mm: Option<f64>,
     weight_g: Option<f64>,
@@ -88,18 +88,27 @@ impl LensAnswer {
             });
         };
         let lens = lens(question, eye, power, centre);
-        // A surface too steep for the shape or the blank: such a lens exists only in another form, and the layout of
-        // its shape stands all the same. What needs the body of the lens is refused.
-        let (lens, edge, edge_problem) = match lens
-            .and_then(|lens| Ok((edge(question, eye, lens.as_ref(), centre)?, lens)))
-        {
-            Ok((edge, lens)) => (lens, edge, None),
+        // A surface too steep for the shape has no edge there, and one too steep for the blank exists only in another
+        // form; the middle of the lens and the layout of the shape stand all the same.
+        let (lens, mut edge_problem) = match lens {
+            Ok(lens) => (lens, None),
             Err(error @ LensError::DoesNotSpan { .. }) if question.worn.is_none() && question.prism_at.is_none() => {
-                (None, None, Some(error.to_string()))
+                (None, Some(error.to_string()))
             }
             Err(error) => return Err(refused(eye, error)),
         };
         let lens = lens.as_ref();
+        let edge = match lens.map(|lens| edge(question, eye, lens, centre)).transpose() {
+            Ok(edge) => edge,
+            Err(error @ LensError::DoesNotSpan { .. }) => {
+                edge_problem = Some(error.to_string());
+                None
+            }
+            Err(error) => return Err(refused(eye, error)),
+        };
+        if let (Some(lens), Some(diameter_mm), None) = (lens, question.lens.diameter_mm, &edge_problem) {
+            edge_problem = lens.check_span(diameter_mm / 2.0).err().map(|error| error.to_string());
+        }
         let density = question.lens.density;
         Ok(Self {
             centre_thickness_mm: lens.map(|lens| clean(lens.order().centre_thickness_mm)),
@@ -135,21 +144,13 @@ fn lens(question: &Question, eye: Eye, power: SphereCylinder, centre: Point) -> 
     Ok(Some(lens))
 }
 
-/// The edge of a lens, and where it would come to nothing; none without a lens.
-fn edge(
-    question: &Question,
-    eye: Eye,
-    lens: Option<&Lens>,
-    centre: Point,
-) -> Result<Option<(Edge, Option<String>)>, LensError> {
-    let Some(lens) = lens else { return Ok(None) };
+/// The edge of a lens, and where it would come to nothing.
+fn edge(question: &Question, eye: Eye, lens: &Lens, centre: Point) -> Result<(Edge, Option<String>), LensError> {
     let outline = question.outlines.get(eye);
-    let blank_mm = question.lens.diameter_mm.map_or(0.0, |diameter_mm| diameter_mm / 2.0);
-    lens.check_span(reach_mm(outline, centre).max(blank_mm))?;
     let edge = Edge::of(outline, centre, lens)?;
     // A cure that cannot be had leaves the figures to speak for themselves.
     let thin = edge.too_thin(outline, centre, lens, 0.0).ok().flatten();
-    Ok(Some((edge, thin.map(|thin| thin.sentence()))))
+    Ok((edge, thin.map(|thin| thin.sentence())))
 }
 
 /// Names the field a lens fails by.
@@ -322,9 +323,24 @@ mod tests {
         assert_eq!(got.pointer("/right/edge"), Some(&Value::Null));
         assert_eq!(got.pointer("/left/edge_problem"), Some(&Value::Null));
         assert!(number(&got, "/right/blank/exact_mm") > 40.0, "the layout of the shape stands");
-        // What needs the body of the lens is refused by name.
-        asked["prism_at"] = json!([{"in_mm": 0, "up_mm": -10}]);
-        assert_eq!(run(&asked.to_string()).map_err(|e| e.field), Err("rx.right.sphere".to_owned()));
+        // The middle of the lens is there: 20.00 D at 0.3 cm, and what the rule leaves out.
+        asked["prism_at"] = json!([{"in_mm": 0, "up_mm": -3}]);
+        asked["worn"] = json!({"wrap_deg": 5});
+        let got = answer(&asked);
+        assert!((number(&got, "/right/prism_at/0/base_up_exact") + 6.0).abs() < 0.3);
+        assert!((number(&got, "/right/worn/order/sphere") + 20.0).abs() < 0.3);
+        assert_eq!(got.pointer("/right/edge"), Some(&Value::Null));
+        // Where a ray would have to leave beyond the surface it is refused by name.
+        asked["prism_at"] = json!([{"in_mm": 0, "up_mm": -21}]);
+        assert_eq!(run(&asked.to_string()).map_err(|e| e.field), Err("prism_at[0]".to_owned()));
+        // The shape lies within the surfaces and the blank does not: the edge stands, the sentence says so.
+        let mut asked = request();
+        asked["rx"]["right"] = json!({"sphere": -12.0});
+        asked["lens"]["diameter_mm"] = json!(70);
+        let got = answer(&asked);
+        assert!(number(&got, "/right/edge/thickest_mm") > 8.0);
+        let sentence = got.pointer("/right/edge_problem").and_then(Value::as_str);
+        assert!(sentence.is_some_and(|s| s.contains("does not reach 35.00")), "{sentence:?}");
         let mut asked = request();
         asked["rx"]["right"] = json!({"sphere": 6.0});
         asked["lens"]["front_power_d"] = json!(10.0);

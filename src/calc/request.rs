@@ -10,13 +10,14 @@ use crate::optics::prism::{BaseVector, InUp};
 use crate::optics::worn::{MAX_TILT_DEG, MAX_VERTEX_MM, Wear};
 use crate::optics::{Eye, Pair};
 use crate::shape::blocker::BlockerStep;
+use crate::shape::boxing::Boxing;
 use crate::shape::layout::Wanted;
 use crate::shape::outline::{Outline, OutlineError};
 use crate::shape::record::{self, MAX_BYTES};
 use crate::shape::transform::mirror;
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, expecting = "fields with names")]
 struct Request {
     shape: ShapeRequest,
     dbl_mm: f64,
@@ -31,7 +32,7 @@ struct Request {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, expecting = "fields with names")]
 struct WornRequest {
     vertex_from_mm: Option<f64>,
     vertex_to_mm: Option<f64>,
@@ -40,14 +41,14 @@ struct WornRequest {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, expecting = "fields with names")]
 struct PointRequest {
     in_mm: f64,
     up_mm: f64,
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, expecting = "fields with names")]
 struct PowerRequest {
     sphere: f64,
     cylinder: Option<f64>,
@@ -55,7 +56,7 @@ struct PowerRequest {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, expecting = "fields with names")]
 struct Eyes<T> {
     right: T,
     left: T,
@@ -68,7 +69,7 @@ impl<T> Eyes<T> {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, expecting = "fields with names")]
 struct ShapeRequest {
     right: Option<RadiiRequest>,
     left: Option<RadiiRequest>,
@@ -76,13 +77,13 @@ struct ShapeRequest {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, expecting = "fields with names")]
 struct RadiiRequest {
     radii_mm: Vec<f64>,
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, expecting = "fields with names")]
 struct RxRequest {
     sphere: f64,
     cylinder: Option<f64>,
@@ -91,23 +92,14 @@ struct RxRequest {
 }
 
 #[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, expecting = "fields with names")]
 struct PrismRequest {
     amount: f64,
-    base: BaseRequest,
+    base: String,
 }
 
 #[derive(Deserialize)]
-#[serde(rename_all = "lowercase")]
-enum BaseRequest {
-    In,
-    Out,
-    Up,
-    Down,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, expecting = "fields with names")]
 struct LensRequest {
     index: Option<f64>,
     front_power_d: Option<f64>,
@@ -152,11 +144,13 @@ pub(super) struct Question {
 
 impl Question {
     pub(super) fn read(json: &str) -> Result<Self, CalcError> {
+        // What is no JSON at all gets its place from the reader below.
+        if let Ok(value) = serde_json::from_str(json) {
+            refuse_lists(&value, "")?;
+        }
         let mut reader = serde_json::Deserializer::from_str(json);
         let request: Request = serde_path_to_error::deserialize(&mut reader).map_err(named)?;
         reader.end().map_err(|error| CalcError::new("request", error.to_string()))?;
-        let value = serde_json::from_str(json).map_err(|error| CalcError::new("request", error.to_string()))?;
-        refuse_lists(&value, "")?;
 
         let outlines = outlines(request.shape)?;
         let dbl_mm = within("dbl_mm", request.dbl_mm, 1.0, 50.0)?;
@@ -171,6 +165,9 @@ impl Question {
             })
         };
         let wanted = Pair::new(wanted(Eye::Right)?, wanted(Eye::Left)?);
+        for (eye, outline) in outlines.iter() {
+            in_the_box(eye, outline, wanted.get(eye).height_mm)?;
+        }
         let step = request.blocker_step_mm.map_or(Ok(BlockerStep::default()), BlockerStep::from_mm);
         let step = step.map_err(|error| CalcError::new("blocker_step_mm", error.to_string()))?;
         let lens = request.lens.map_or(Ok(LensQuestion::default()), LensRequest::check)?;
@@ -251,8 +248,20 @@ fn within(field: impl Into<String>, value: f64, min: f64, max: f64) -> Result<f6
     if (min..=max).contains(&value) {
         Ok(value)
     } else {
+        // A number of three hundred digits helps nobody.
+        let value = if value.abs() < 1e9 { value.to_string() } else { format!("{value:e}") };
         Err(CalcError::new(field, format!("{value} is out of range; between {min} and {max} was expected")))
     }
+}
+
+/// The optical centre lies in the box. Source: common practice (from memory).
+fn in_the_box(eye: Eye, outline: &Outline, height_mm: f64) -> Result<(), CalcError> {
+    let b_mm = Boxing::of(outline).b_mm;
+    if height_mm < b_mm {
+        return Ok(());
+    }
+    let problem = format!("{height_mm} is not in the box, which is {b_mm:.2} mm high");
+    Err(CalcError::new(format!("height_mm.{}", eye.name()), problem))
 }
 
 fn power(eye: Eye, rx: Option<RxRequest>) -> Result<Option<SphereCylinder>, CalcError> {
@@ -279,13 +288,17 @@ fn sphere_cylinder(
 fn prism(eye: Eye, rx: Option<&RxRequest>) -> Result<BaseVector, CalcError> {
     let prisms = rx.and_then(|rx| rx.prism.as_deref()).unwrap_or_default();
     prisms.iter().enumerate().try_fold(BaseVector::default(), |sum, (index, prism)| {
-        let field = format!("rx.{}.prism[{index}].amount", eye.name());
-        let amount_pd = within(field, prism.amount, 0.0, 20.0)?;
-        let (in_pd, up_pd) = match prism.base {
-            BaseRequest::In => (amount_pd, 0.0),
-            BaseRequest::Out => (-amount_pd, 0.0),
-            BaseRequest::Up => (0.0, amount_pd),
-            BaseRequest::Down => (0.0, -amount_pd),
+        let path = format!("rx.{}.prism[{index}]", eye.name());
+        let amount_pd = within(format!("{path}.amount"), prism.amount, 0.0, 20.0)?;
+        let (in_pd, up_pd) = match prism.base.as_str() {
+            "in" => (amount_pd, 0.0),
+            "out" => (-amount_pd, 0.0),
+            "up" => (0.0, amount_pd),
+            "down" => (0.0, -amount_pd),
+            other => {
+                let problem = format!("“{other}” is not a base; in, out, up or down was expected");
+                return Err(CalcError::new(format!("{path}.base"), problem));
+            }
         };
         Ok(sum + InUp { in_pd, up_pd }.to_vector(eye))
     })
@@ -368,12 +381,20 @@ fn refuse_lists(value: &Value, path: &str) -> Result<(), CalcError> {
     }
 }
 
+/// The reader's words for what it expected, in those of the help.
+fn plain(problem: &str) -> String {
+    problem.replace("expected f64", "expected a number").replace("expected a sequence", "expected a list")
+}
+
 /// A reader's complaint with the path of the field, including one that is missing or unknown.
 fn named(error: serde_path_to_error::Error<serde_json::Error>) -> CalcError {
     let path = error.path().to_string();
-    let problem = error.inner().to_string();
-    let mut field = if path == "." { String::new() } else { path };
-    let named = ["missing field `", "unknown field `"].iter().find_map(|start| problem.strip_prefix(start));
+    let problem = plain(&error.inner().to_string());
+    // A path that begins with a number is that of a list in place of the whole.
+    let mut field = if path == "." || path.starts_with('[') { String::new() } else { path };
+    let named = ["missing field `", "unknown field `", "duplicate field `"]
+        .iter()
+        .find_map(|start| problem.strip_prefix(start));
     if let Some(name) = named.and_then(|rest| rest.split('`').next())
         && field != name
         && !field.ends_with(&format!(".{name}"))

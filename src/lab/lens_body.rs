@@ -13,7 +13,7 @@ use crate::optics::lens::{Lens, LensError, LensOrder};
 use crate::optics::material::usual_front_d;
 use crate::optics::prescription::EyePrescription;
 use crate::optics::prism::BaseVector;
-use crate::shape::edge::{Edge, TooThin, lens_with_thinnest_edge, reach_mm};
+use crate::shape::edge::{Edge, TooThin, lens_with_thinnest_edge};
 use crate::shape::outline::Point;
 
 /// Which thickness is stated.
@@ -169,7 +169,6 @@ fn stated<T>(asked: Option<T>, in_hand: Option<T>) -> Option<(T, Origin)> {
 fn usual_lens(laid: &EyeOnBench, usual: LensOrder, least_edge_mm: f64) -> Result<Lens, LensError> {
     let (outline, centre) = (&laid.outline, laid.optical_centre());
     let lens = Lens::new(usual)?;
-    lens.check_span(reach_mm(outline, centre))?;
     if Edge::of(outline, centre, &lens)?.thinnest().mm >= least_edge_mm {
         return Ok(lens);
     }

@@ -41,9 +41,9 @@ impl Edge {
     ///
     /// # Errors
     ///
-    /// [`LensError::DoesNotSpan`] when a surface does not reach the farthest point.
+    /// [`LensError::DoesNotSpan`] when a surface does not reach a point. A toric back may reach every point of a
+    /// shape and not the round blank about it: [`Lens::check_span`] asks for the blank.
     pub fn of(outline: &Outline, centre: Point, lens: &Lens) -> Result<Edge, LensError> {
-        lens.check_span(reach_mm(outline, centre))?;
         let mut points = Vec::with_capacity(outline.points().len());
         for &at in outline.points() {
             let from = at.minus(centre);
@@ -153,10 +153,8 @@ pub fn lens_with_thinnest_edge(
     if !(0.0..=20.0).contains(&edge_mm) {
         return Err(LensError::EdgeThickness(edge_mm));
     }
-    let reach_mm = reach_mm(outline, centre);
     let at = |centre_mm: f64| -> Result<(Lens, f64), LensError> {
         let lens = Lens::new(LensOrder { centre_thickness_mm: centre_mm, ..order })?;
-        lens.check_span(reach_mm)?;
         let gap_mm = thinnest_mm(outline, centre, &lens)? - edge_mm;
         Ok((lens, gap_mm))
     };

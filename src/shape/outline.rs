@@ -11,6 +11,8 @@ use super::trace::Trace;
 
 /// The fewest points that make a shape. A tracer gives 36 or more; eight is the least that is no accident.
 pub const MIN_POINTS: usize = 8;
+/// The fewest corners of a polygon that is given as one, not traced.
+pub const MIN_CORNERS: usize = 3;
 /// The most points read from anyone.
 pub const MAX_POINTS: usize = 4000;
 /// The shortest radius taken for a lens, mm. Source: common practice (from memory).
@@ -24,6 +26,9 @@ pub enum OutlineError {
     /// Fewer than [`MIN_POINTS`] points.
     #[error("a shape needs at least {MIN_POINTS} points, and this has {0}")]
     TooFew(usize),
+    /// Fewer than [`MIN_CORNERS`] corners.
+    #[error("a closed shape needs at least {MIN_CORNERS} points, and this has {0}")]
+    NotClosed(usize),
     /// More than [`MAX_POINTS`] points.
     #[error("a shape may have at most {MAX_POINTS} points, and this has {0}")]
     TooMany(usize),
@@ -159,13 +164,18 @@ impl Outline {
         Self::centred(trace.points(), Point::ORIGIN)
     }
 
-    /// An outline from equally spaced radii about the tracing centre, the first at 0°.
+    /// An outline from equally spaced radii about the tracing centre, the first at 0°: the polygon through them, from
+    /// [`MIN_CORNERS`] corners on.
     ///
     /// # Errors
     ///
     /// [`OutlineError`]: count, a radius out of range or not finite.
     pub fn from_radii_mm(radii_mm: &[f64]) -> Result<Self, OutlineError> {
-        check_count(radii_mm.len())?;
+        match radii_mm.len() {
+            n if n < MIN_CORNERS => return Err(OutlineError::NotClosed(n)),
+            n if n > MAX_POINTS => return Err(OutlineError::TooMany(n)),
+            _ => {}
+        }
         for (index, &radius_mm) in radii_mm.iter().enumerate() {
             check_radius(index, radius_mm)?;
         }
