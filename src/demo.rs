@@ -16,7 +16,7 @@ use crate::lab::kept_shape::NewShape;
 use crate::lab::layout::{JobLayout, step_of, usual_diameter_mm};
 use crate::lab::money::Cents;
 use crate::lab::order::{CustomerChoice, Design, FrameChoice, MadeFor, NewOrder, Payment, PaymentKind, Prescription};
-use crate::lab::packing::{ITEMS, go_through};
+use crate::lab::packing::{ITEMS, Parcel, go_through};
 use crate::lab::procedure::{Billed, base_price, bill};
 use crate::lab::profile::Lab;
 use crate::lab::receipt::{Document, Facts};
@@ -187,7 +187,9 @@ impl<'a> Loader<'a> {
                 self.store.excuse_check(&key, number, row.reason.as_deref().unwrap_or_default(), when).await?;
             }
             Step::Pack => {
-                let ticks = go_through(&ITEMS.map(|item| item.key)).map_err(|why| wrong(&name, why))?;
+                let parcel = Parcel::of(job.relens_of.is_some());
+                let keys = ITEMS.iter().filter(|item| item.is_asked_of(parcel)).map(|item| item.key);
+                let ticks = go_through(parcel, &keys.collect::<Vec<_>>()).map_err(|why| wrong(&name, why))?;
                 let ticks: Vec<String> = ticks.into_iter().map(str::to_owned).collect();
                 self.store.insert_packing(&key, number, &ticks, when).await?;
             }

@@ -76,6 +76,10 @@
       running = new AbortController();
       try {
         line.innerHTML = await fragment(input.dataset.echo, { text: input.value, name: input.name }, running.signal);
+        // What the page asked about was another text.
+        for (const place of [line, line.closest('.field')]) {
+          while (place?.nextElementSibling?.matches('.warn')) place.nextElementSibling.remove();
+        }
       } catch (fault) { if (fault.name !== 'AbortError') line.textContent = ''; }
     });
     input.addEventListener('input', ask);

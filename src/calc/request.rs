@@ -387,10 +387,11 @@ fn plain(problem: &str) -> String {
 
 /// A reader's complaint with the path of the field, including one that is missing or unknown.
 fn named(error: serde_path_to_error::Error<serde_json::Error>) -> CalcError {
-    let path = error.path().to_string();
+    // Where the text ends inside a name, the reader writes a question mark for it.
+    let path = error.path().to_string().trim_end_matches(['?', '.']).to_owned();
     let problem = plain(&error.inner().to_string());
     // A path that begins with a number is that of a list in place of the whole.
-    let mut field = if path == "." || path.starts_with('[') { String::new() } else { path };
+    let mut field = if path.starts_with('[') { String::new() } else { path };
     let named = ["missing field `", "unknown field `", "duplicate field `"]
         .iter()
         .find_map(|start| problem.strip_prefix(start));

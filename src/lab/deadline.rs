@@ -4,6 +4,8 @@
 //! not in a number of working hours. The rule's words here are from memory of 435.2 and a public business guide;
 //! they remind, they do not advise.
 
+use time::format_description::BorrowedFormatItem;
+use time::macros::format_description;
 use time::{Date, Duration};
 
 /// Days within which an order must be sent when no other time was stated. Source: 16 CFR 435.2.
@@ -75,9 +77,12 @@ pub fn promise_warning(ordered_on: Date, promised_on: Date) -> Option<String> {
     })
 }
 
+/// `Nov 26, 2026`, as on the pages.
+const DAY: &[BorrowedFormatItem<'_>] = format_description!("[month repr:short] [day padding:none], [year]");
+
 /// What the rule asks for when a promise is about to be, or was, missed.
 pub fn delay_notice(promised_on: Date, is_sent: bool, today: Date) -> Option<String> {
-    let day = promised_on;
+    let day = promised_on.format(DAY).unwrap_or_default();
     match Lateness::of(promised_on, is_sent, today) {
         Lateness::Late(_) => Some(format!(
             "Promised for {day} and not sent. The delay notice was due by that day: a new date, or that none can be \
@@ -137,7 +142,7 @@ mod tests {
         assert_eq!(promise_warning(ordered, date!(2027 - 05 - 31)), None);
         assert!(promise_warning(ordered, date!(2027 - 06 - 01)).is_some_and(|w| w.contains("31 days")));
         let promised = date!(2027 - 05 - 10);
-        assert!(delay_notice(promised, false, date!(2027 - 05 - 11)).is_some_and(|w| w.contains("2027-05-10")));
+        assert!(delay_notice(promised, false, date!(2027 - 05 - 11)).is_some_and(|w| w.contains("May 10, 2027")));
         assert!(delay_notice(promised, false, date!(2027 - 05 - 08)).is_some());
         assert_eq!(delay_notice(promised, false, date!(2027 - 05 - 01)), None);
         assert_eq!(delay_notice(promised, true, date!(2027 - 05 - 11)), None);

@@ -174,7 +174,7 @@ pub struct TicketLines {
 }
 
 impl TicketLines {
-    /// The lines of a pair; an eye without a lens is left out, and a pair without any has none.
+    /// The lines of a pair; an eye no lens can be figured for says so, and a pair without any has none.
     pub fn of(pair: &Pair<Option<(LensBody, ChosenLine)>>) -> Option<Self> {
         let known: Vec<(Eye, &LensBody, &ChosenLine)> =
             pair.iter().filter_map(|(eye, lens)| lens.as_ref().map(|(body, line)| (eye, body, line))).collect();
@@ -192,6 +192,8 @@ impl TicketLines {
                 thick.deg.round() % 360.0
             )
         });
+        let unknown = pair.iter().filter(|(_, lens)| lens.is_none());
+        let unknown = unknown.map(|(eye, _)| format!("{} not to be had at this size: see the edge page", eye.letter()));
         let mut lines: Vec<(String, String)> = Vec::new();
         for (eye, body, line) in &known {
             let care = if line.warnings(body).is_empty() { "" } else { ", with a caution: see the edge page" };
@@ -202,7 +204,7 @@ impl TicketLines {
             }
         }
         Some(Self {
-            thickness: thickness.collect::<Vec<_>>().join("; "),
+            thickness: thickness.chain(unknown).collect::<Vec<_>>().join("; "),
             line: lines.iter().map(|(eyes, words)| format!("{eyes} {words}")).collect::<Vec<_>>().join("; "),
         })
     }

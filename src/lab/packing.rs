@@ -26,6 +26,14 @@ impl Group {
             Group::Parcel => "Cleaning and packing",
         }
     }
+
+    /// For a person, where lenses may leave without a frame.
+    pub fn words_for(self, parcel: Parcel) -> &'static str {
+        match (self, parcel) {
+            (Group::Lenses, Parcel::LensesOnly) => "The two lenses",
+            _ => self.words(),
+        }
+    }
 }
 
 /// One thing to look at.
@@ -39,27 +47,75 @@ pub struct Item {
     pub words: &'static str,
     /// Whether the pair may not leave without it.
     pub is_needed: bool,
+    /// The parcel it is asked of; `None` for every parcel.
+    pub only_for: Option<Parcel>,
+}
+
+impl Item {
+    /// Whether it is asked of such a parcel.
+    pub fn is_asked_of(&self, parcel: Parcel) -> bool {
+        self.only_for.is_none_or(|only| only == parcel)
+    }
+}
+
+/// What leaves the lab.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Parcel {
+    /// The lenses in their frame.
+    Glasses,
+    /// Two lenses, for a frame that stays with the customer.
+    LensesOnly,
+}
+
+impl Parcel {
+    /// The parcel of a job: lenses only where they are made for a frame the customer keeps.
+    pub fn of(lenses_only: bool) -> Self {
+        if lenses_only { Self::LensesOnly } else { Self::Glasses }
+    }
 }
 
 const fn needed(key: &'static str, group: Group, words: &'static str) -> Item {
-    Item { key, group, words, is_needed: true }
+    Item { key, group, words, is_needed: true, only_for: None }
 }
 
 const fn wished(key: &'static str, group: Group, words: &'static str) -> Item {
-    Item { key, group, words, is_needed: false }
+    Item { key, group, words, is_needed: false, only_for: None }
+}
+
+const fn only(parcel: Parcel, item: Item) -> Item {
+    Item { only_for: Some(parcel), ..item }
 }
 
 /// The list, in the order of the work.
-pub const ITEMS: [Item; 13] = [
-    needed("lenses_tight", Group::Lenses, "Both lenses are tight, with no gap and no turn"),
+pub const ITEMS: [Item; 15] = [
+    only(Parcel::Glasses, needed("lenses_tight", Group::Lenses, "Both lenses are tight, with no gap and no turn")),
+    only(Parcel::LensesOnly, needed("own_wraps", Group::Lenses, "Each lens in a wrap of its own, marked R or L")),
+    only(
+        Parcel::LensesOnly,
+        needed("size_compared", Group::Lenses, "Both lenses compared with the shape on file for size"),
+    ),
     needed("edges", Group::Lenses, "No chip, scratch or coating fault; edges safe to touch"),
     wished("bevels_alike", Group::Lenses, "Bevel lines of right and left are alike"),
     wished("stress", Group::Lenses, "No strain between crossed polarisers"),
-    needed("screws", Group::Lenses, "Screws tight"),
-    needed("four_points", Group::Alignment, "Temples open, front down: both rims and both temple tips touch the plate"),
-    needed("turned_over", Group::Alignment, "The same turned over"),
-    needed("spread", Group::Alignment, "Temples spread alike, about 90 to 95°, bent alike, and parallel when folded"),
-    wished("planes", Group::Alignment, "Lens planes in line, face form alike, pads alike"),
+    only(Parcel::Glasses, needed("screws", Group::Lenses, "Screws tight")),
+    only(
+        Parcel::Glasses,
+        needed(
+            "four_points",
+            Group::Alignment,
+            "Temples open, front down: both rims and both temple tips touch the plate",
+        ),
+    ),
+    only(Parcel::Glasses, needed("turned_over", Group::Alignment, "The same turned over")),
+    only(
+        Parcel::Glasses,
+        needed(
+            "spread",
+            Group::Alignment,
+            "Temples spread alike, about 90 to 95°, bent alike, and parallel when folded",
+        ),
+    ),
+    only(Parcel::Glasses, wished("planes", Group::Alignment, "Lens planes in line, face form alike, pads alike")),
     needed("cleaned", Group::Parcel, "Cleaned, no marks left of blocking or layout"),
     needed("sheet_inside", Group::Parcel, "Packing sheet with the cautions is inside"),
     wished("case", Group::Parcel, "Case and cloth are inside"),
@@ -78,9 +134,12 @@ pub enum PackingError {
 }
 
 /// The needed items that were not ticked.
-pub fn missing<S: AsRef<str>>(ticked: &[S]) -> Vec<&'static Item> {
-    static LIST: [Item; 13] = ITEMS;
-    LIST.iter().filter(|item| item.is_needed && !ticked.iter().any(|t| t.as_ref() == item.key)).collect()
+pub fn missing<S: AsRef<str>>(parcel: Parcel, ticked: &[S]) -> Vec<&'static Item> {
+    static LIST: [Item; 15] = ITEMS;
+    LIST.iter()
+        .filter(|item| item.is_asked_of(parcel))
+        .filter(|item| item.is_needed && !ticked.iter().any(|t| t.as_ref() == item.key))
+        .collect()
 }
 
 /// The sentences that were ticked, in the order of the list, as the book keeps them.
@@ -88,11 +147,12 @@ pub fn missing<S: AsRef<str>>(ticked: &[S]) -> Vec<&'static Item> {
 /// # Errors
 ///
 /// [`PackingError::Unknown`] for a key that is not on the list, [`PackingError::Missing`] for what is needed.
-pub fn go_through<S: AsRef<str>>(ticked: &[S]) -> Result<Vec<&'static str>, PackingError> {
-    if let Some(unknown) = ticked.iter().find(|t| !ITEMS.iter().any(|item| item.key == t.as_ref())) {
+pub fn go_through<S: AsRef<str>>(parcel: Parcel, ticked: &[S]) -> Result<Vec<&'static str>, PackingError> {
+    let is_asked = |key: &str| ITEMS.iter().any(|item| item.key == key && item.is_asked_of(parcel));
+    if let Some(unknown) = ticked.iter().find(|t| !is_asked(t.as_ref())) {
         return Err(PackingError::Unknown(unknown.as_ref().to_owned()));
     }
-    let missing = missing(ticked);
+    let missing = missing(parcel, ticked);
     if !missing.is_empty() {
         return Err(PackingError::Missing(missing.into_iter().map(|item| item.words).collect()));
     }
@@ -128,16 +188,28 @@ mod tests {
 
     #[test]
     fn what_is_needed_must_be_ticked() {
-        let all: Vec<&str> = ITEMS.iter().map(|i| i.key).collect();
-        assert_eq!(go_through(&all).map(|s| s.len()), Ok(ITEMS.len()));
-        let needed: Vec<&str> = ITEMS.iter().filter(|i| i.is_needed).map(|i| i.key).collect();
-        assert!(go_through(&needed).is_ok_and(|s| s.len() == needed.len()));
-        for left_out in &needed {
-            let rest: Vec<&&str> = needed.iter().filter(|k| k != &left_out).collect();
-            assert_eq!(missing(&rest).iter().map(|i| i.key).collect::<Vec<_>>(), [*left_out]);
-            assert!(matches!(go_through(&rest), Err(PackingError::Missing(_))));
+        for parcel in [Parcel::Glasses, Parcel::LensesOnly] {
+            let asked = || ITEMS.iter().filter(move |i| i.is_asked_of(parcel));
+            let all: Vec<&str> = asked().map(|i| i.key).collect();
+            assert_eq!(go_through(parcel, &all).map(|s| s.len()), Ok(all.len()));
+            let needed: Vec<&str> = asked().filter(|i| i.is_needed).map(|i| i.key).collect();
+            assert!(go_through(parcel, &needed).is_ok_and(|s| s.len() == needed.len()));
+            for left_out in &needed {
+                let rest: Vec<&&str> = needed.iter().filter(|k| k != &left_out).collect();
+                assert_eq!(missing(parcel, &rest).iter().map(|i| i.key).collect::<Vec<_>>(), [*left_out]);
+                assert!(matches!(go_through(parcel, &rest), Err(PackingError::Missing(_))));
+            }
         }
-        assert!(matches!(go_through(&["wrapped"]), Err(PackingError::Unknown(_))));
+        assert!(matches!(go_through(Parcel::Glasses, &["wrapped"]), Err(PackingError::Unknown(_))));
+    }
+
+    #[test]
+    fn lenses_alone_have_no_temples_to_align() {
+        let of = |parcel| ITEMS.iter().filter(move |i| i.is_asked_of(parcel));
+        assert!(of(Parcel::LensesOnly).all(|i| i.group != Group::Alignment && i.key != "screws"));
+        assert!(of(Parcel::LensesOnly).any(|i| i.key == "own_wraps"));
+        assert!(of(Parcel::Glasses).all(|i| i.key != "own_wraps"));
+        assert!(matches!(go_through(Parcel::LensesOnly, &["spread"]), Err(PackingError::Unknown(_))));
     }
 
     #[test]

@@ -142,7 +142,7 @@ pub fn lens_code(power: LensPower, basis: CodeBasis) -> LensCode {
     let (minus, plus) = (code_of(power.to_minus()).0, code_of(power.to_plus()).0);
     if minus != plus {
         notes.push(format!(
-            "The two cylinder forms have different codes: minus form {minus}, plus form {plus}. This is from {}.",
+            "The two cylinder forms have different codes: minus form {minus}, plus form {plus}. Used here: {code}, {}.",
             basis.words()
         ));
     }

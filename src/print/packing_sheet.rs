@@ -59,6 +59,8 @@ pub struct PackingSheet {
     pub patient: String,
     /// When it was packed.
     pub packed_on: String,
+    /// `Your glasses`, or `Your lenses` where the frame stays with the customer.
+    pub title: &'static str,
     /// What is in the parcel.
     pub contents: Vec<String>,
     /// Right and left, as prescribed.
@@ -100,6 +102,7 @@ impl PackingSheet {
             job_number: facts.job_number,
             patient: facts.person.name.clone(),
             packed_on: day(facts.packed_on),
+            title: if facts.lenses_only { "Your lenses" } else { "Your glasses" },
             contents: vec![pair, "This sheet, and case and cloth where ordered".to_owned()],
             right: facts.eyes.right.to_string(),
             left: facts.eyes.left.to_string(),

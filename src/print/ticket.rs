@@ -275,7 +275,8 @@ impl ShapePart {
         let drawn = |eye: Eye| outline::Drawn {
             outline: shape.outlines.get(eye),
             centre: shape.layout.eyes.get(eye).decentration,
-            axis: facts.eyes.get(eye).power.axis(),
+            // The axis of the power in large figures, whichever form was written.
+            axis: facts.eyes.get(eye).power.to_minus().axis(),
         };
         let circumference =
             |eye: Eye| format!("{} {:.2}", eye.letter(), shape.layout.eyes.get(eye).boxing.circumference_mm);

@@ -7,7 +7,7 @@ use super::AppState;
 pub struct Chrome {
     /// The lab's name, in the page's head.
     pub lab_name: String,
-    /// Which room of the navigation this is: `today`, `order`, `customers`, `frames`, `stock`, `lab`, or none.
+    /// Which room of the navigation this is: `today`, `order`, `customers`, `frames`, `stock`, `lab`, `start`, or none.
     pub nav: &'static str,
 }
 
@@ -15,6 +15,11 @@ impl Chrome {
     /// Around a page of a room.
     pub fn new(state: &AppState, nav: &'static str) -> Self {
         Self { lab_name: state.lab().name.clone(), nav }
+    }
+
+    /// Around the first page of an empty book: no room is open yet.
+    pub fn first() -> Self {
+        Self { lab_name: String::new(), nav: "start" }
     }
 
     /// Around a page that knows no lab.

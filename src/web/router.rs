@@ -2,9 +2,11 @@
 
 use axum::Router;
 use axum::extract::{Request, State};
-use axum::middleware::{Next, from_fn_with_state};
+use axum::http::{Method, StatusCode, header};
+use axum::middleware::{Next, from_fn, from_fn_with_state};
 use axum::response::{IntoResponse, Redirect, Response};
 
+use super::error::WebError;
 use super::{AppState, asset, page};
 
 /// All pages. The first run stands in front until the lab has a name.
@@ -40,6 +42,7 @@ pub fn pages(state: AppState) -> Router {
         .merge(page::drafts::router())
         .merge(asset::router())
         .fallback(page::not_found)
+        .layer(from_fn(say_on_a_page))
         .with_state(state)
 }
 
@@ -49,4 +52,20 @@ pub async fn first_run(State(state): State<AppState>, request: Request, next: Ne
         return Redirect::to("/start").into_response();
     }
     next.run(request).await
+}
+
+/// An address or a form that does not parse is refused in a line of plain text before a page is asked. A person gets
+/// that as a page, with the way back to the rooms.
+async fn say_on_a_page(request: Request, next: Next) -> Response {
+    let is_read = request.method() == Method::GET;
+    let answer = next.run(request).await;
+    let is_plain = answer.headers().get(header::CONTENT_TYPE).is_some_and(|t| t.as_bytes().starts_with(b"text/plain"));
+    match answer.status() {
+        StatusCode::BAD_REQUEST if is_plain && is_read => WebError::NotFound("This address".to_owned()).into_response(),
+        StatusCode::BAD_REQUEST | StatusCode::UNPROCESSABLE_ENTITY if is_plain => WebError::Malformed(
+            "This is no form of this page. Go back, load the page again and try once more.".to_owned(),
+        )
+        .into_response(),
+        _ => answer,
+    }
 }

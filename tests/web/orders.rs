@@ -259,6 +259,12 @@ async fn says_at_once_what_it_understood() {
     assert_eq!(understood.texts(".rx"), ["Plano -0.50 x 180", "-0.50 +0.50 x 090"]);
     let refused = lab.get("/echo/rx?name=rx_right&text=-2.25+-1.25").await;
     assert_eq!(refused.texts(".error").len(), 1);
+    let odd = lab.get("/echo/rx?name=rx_left&text=-2.10+DS").await;
+    assert_eq!(odd.texts(".warn"), ["The left sphere -2.10 is not a multiple of 0.125."]);
+    let read = lab.get("/echo/rx?name=read_left&text=-2.10+DS").await;
+    assert!(read.texts(".warn").is_empty(), "a lensmeter reads any number");
+    assert_eq!(lab.get("/echo/pd?name=pd&text=35/28").await.texts(".warn").len(), 1);
+    assert!(lab.get("/echo/pd?name=pd&text=630").await.text(".error").contains("40 to 80 mm"));
     assert!(lab.get("/echo/rx?text=").await.body.trim().is_empty());
     assert_eq!(lab.get("/echo/pd?text=31.5/32").await.texts(".rx"), ["31.50 right, 32.00 left", "63.50 together"]);
 }
@@ -318,6 +324,10 @@ async fn a_note_is_added_once_and_stays() {
     let lab = lab.reopened().await;
     let history = lab.get(&format!("/jobs/{number}")).await.texts(".history span");
     assert_eq!(history.iter().filter(|h| h.contains("by Friday")).count(), 1, "{history:?}");
+    // Another tab, opened before: its own words are not lost.
+    let other = [("key", key.as_str()), ("note", "Left rim is bent")];
+    lab.post(&format!("/jobs/{number}/notes"), &other).await.assert_status(303);
+    assert!(lab.get(&format!("/jobs/{number}")).await.text(".history").contains("Left rim is bent"));
     lab.post(&format!("/jobs/{number}/notes"), &[("note", " ")]).await.assert_status(422);
 }
 

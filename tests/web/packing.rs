@@ -2,10 +2,15 @@
 
 use crate::support::{GOOD_READING, TestLab};
 use rimbook::lab::job::{Happening, Stage};
-use rimbook::lab::packing::ITEMS;
+use rimbook::lab::packing::{ITEMS, Parcel};
 
 fn needed() -> Vec<(&'static str, &'static str)> {
-    ITEMS.iter().filter(|item| item.is_needed).map(|item| ("tick", item.key)).collect()
+    asked(Parcel::Glasses)
+}
+
+fn asked(parcel: Parcel) -> Vec<(&'static str, &'static str)> {
+    let items = ITEMS.iter().filter(|item| item.is_needed && item.is_asked_of(parcel));
+    items.map(|item| ("tick", item.key)).collect()
 }
 
 #[tokio::test]
@@ -14,7 +19,10 @@ async fn the_whole_list_packs_the_pair() {
     let number = lab.given_checked_job().await;
     let path = format!("/jobs/{number}/packing");
     let page = lab.get(&path).await;
-    assert_eq!(page.attributes("input[name=tick]", "value").len(), ITEMS.len());
+    assert_eq!(
+        page.attributes("input[name=tick]", "value").len(),
+        ITEMS.iter().filter(|item| item.is_asked_of(Parcel::Glasses)).count()
+    );
     assert_eq!(page.attributes("form[data-draft]", "data-draft").last(), Some(&format!("packing-{number}-0")));
     assert_eq!(lab.post(&path, &needed()).await.assert_status(303).location, path);
     let lab = lab.reopened().await;
@@ -82,4 +90,25 @@ async fn the_sheet_carries_the_cautions_and_the_check() {
     {
         assert!(sheet.contains(words), "{words} in {sheet}");
     }
+}
+
+#[tokio::test]
+async fn new_lenses_for_a_frame_the_customer_has_need_no_temples() {
+    let lab = TestLab::new().await;
+    let earlier = lab.given_checked_job().await;
+    let number = lab.given_relens(earlier).await;
+    lab.given_lenses_for(number).await;
+    lab.given_cut_for(number).await;
+    let reading = GOOD_READING.map(|(field, value)| match field {
+        "read_right" => (field, "-2.75 -1.25 x 95"),
+        "read_left" => (field, "-2.50 -0.75 x 80"),
+        _ => (field, value),
+    });
+    lab.post(&format!("/jobs/{number}/check"), &reading).await.assert_status(303);
+    let path = format!("/jobs/{number}/packing");
+    let asked_for = lab.get(&path).await.attributes("input[name=tick]", "value");
+    assert!(asked_for.iter().any(|key| key == "own_wraps") && asked_for.iter().all(|key| key != "spread"));
+    lab.post(&path, &needed()).await.assert_status(400);
+    lab.post(&path, &asked(Parcel::LensesOnly)).await.assert_status(303);
+    assert_eq!(lab.reopened().await.stage(number).await, Stage::Packed);
 }

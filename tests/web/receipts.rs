@@ -126,6 +126,25 @@ async fn a_payment_is_booked_once_and_shown() {
 }
 
 #[tokio::test]
+async fn no_more_is_refunded_than_was_received() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    let (path, bill) = (format!("/jobs/{number}/payments"), format!("/jobs/{number}/receipt"));
+    let paid = lab.store.get_job(number).await.unwrap().paid;
+    let too_much = format!("-{}", (paid + rimbook::lab::money::Cents::new(1)).plain());
+    let refused = lab.post(&path, &[("kind", "card"), ("amount", &too_much), ("paid_on", "2026-11-25")]).await;
+    refused.assert_status(422);
+    assert!(refused.text("#amount-error").contains("more than"), "{}", refused.text("main"));
+    let all = format!("-{}", paid.plain());
+    let fields = [("key", "payment-1001-1"), ("kind", "card"), ("amount", all.as_str()), ("paid_on", "2026-11-25")];
+    assert_eq!(lab.post(&path, &fields).await.assert_status(303).location, bill);
+    // The same form from another tab adds nothing, and says so.
+    let again = lab.post(&path, &fields).await.assert_status(303).location.clone();
+    assert!(lab.get(&again).await.text(".notice").contains("nothing was added"));
+    assert_eq!(lab.store.get_job(number).await.unwrap().paid, rimbook::lab::money::Cents::ZERO);
+}
+
+#[tokio::test]
 async fn each_bad_field_of_a_payment_is_named() {
     let lab = TestLab::new().await;
     let number = lab.given_job().await;

@@ -65,6 +65,23 @@ async fn prescribed_prism_counts_in_the_blank() {
 }
 
 #[tokio::test]
+async fn the_axis_drawn_is_that_of_the_power_in_large_figures() {
+    let lab = TestLab::new().await;
+    // One lens in both forms: the axis of the minus form stands, whichever was written.
+    let number = lab.given_job_to("+3.00 +0.50 x 180", "+3.50 -0.50 x 90").await;
+    lab.given_shape_for(number).await;
+    let ticket = lab.get(&format!("/jobs/{number}/ticket")).await;
+    assert_eq!(ticket.texts(".rx.large"), ["+3.50 -0.50 x 090", "+3.50 -0.50 x 090"]);
+    let lines = ticket.attributes(".true-size path[stroke-dasharray]", "d");
+    assert_eq!(lines.len(), 2, "{lines:?}");
+    for line in lines {
+        let ends: Vec<&str> = line.trim_start_matches('M').split('L').collect();
+        let x = |end: &str| end.split(' ').next().unwrap_or_default().to_owned();
+        assert_eq!(x(ends[0]), x(ends[1]), "axis 090 stands upright: {line}");
+    }
+}
+
+#[tokio::test]
 async fn a_number_that_was_never_given_is_not_in_the_book() {
     TestLab::new().await.get("/jobs/4/ticket").await.assert_status(404);
 }

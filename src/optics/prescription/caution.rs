@@ -153,6 +153,13 @@ pub fn cautions(right: &EyePrescription, left: &EyePrescription, last: Option<Pa
     found
 }
 
+/// What is unlikely about the prescription of one eye by itself.
+pub fn cautions_of_eye(eye: Eye, rx: &EyePrescription) -> Vec<Caution> {
+    let mut found = Vec::new();
+    of_one_eye(eye, rx, &mut found);
+    found
+}
+
 fn of_one_eye(eye: Eye, rx: &EyePrescription, found: &mut Vec<Caution>) {
     let (sphere, cylinder) = (rx.power.sphere(), rx.power.cylinder());
     for (what, value) in [("sphere", sphere), ("cylinder", cylinder)] {

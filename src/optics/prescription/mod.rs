@@ -19,7 +19,7 @@ mod read;
 pub(crate) mod tests;
 mod token;
 
-pub use caution::{Caution, cautions};
+pub use caution::{Caution, cautions, cautions_of_eye};
 pub use fault::{Fault, Note};
 pub use power::{CylinderForm, LensPower, PowerError};
 pub use prism::{BaseDirection, Prism, PrismTooStrong};

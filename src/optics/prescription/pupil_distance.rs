@@ -105,6 +105,9 @@ pub enum PupilDistanceFault {
     /// A number is no length.
     #[error(transparent)]
     Length(#[from] UnitError),
+    /// A number beyond any length.
+    #[error("“{0}” mm is beyond any pupil distance; 40 to 80 mm was expected")]
+    TooLong(String),
     /// More numbers than eyes.
     #[error("There are more than two numbers: write one such as 63, or one for each eye such as 31.5/32")]
     TooMany,
@@ -142,7 +145,8 @@ pub fn read_pupil_distance(text: &str) -> Result<PupilDistance, PupilDistanceFau
             "l" | "os" | "le" | "left" => eye = Some(Eye::Left),
             number if number.starts_with(|c: char| c.is_ascii_digit() || c == '.') => {
                 let hundredths = parse_hundredths(number)?;
-                numbers.push((eye.take(), Millimetre::from_hundredths(hundredths)?));
+                let length = Millimetre::from_hundredths(hundredths);
+                numbers.push((eye.take(), length.map_err(|_| PupilDistanceFault::TooLong(piece))?));
             }
             _ => return Err(PupilDistanceFault::Unreadable(piece)),
         }

@@ -38,6 +38,9 @@ pub enum FaultKind {
     /// Control bytes where text belongs.
     #[error("this line is not text; a text trace file was expected")]
     NotText,
+    /// Control bytes on many lines.
+    #[error("this is not a text file; a text trace file was expected")]
+    NotATextFile,
     /// A line that is neither a record nor the continuation of a list.
     #[error("“{0}” is not a record; LABEL=value was expected")]
     NotARecord(String),

@@ -138,7 +138,15 @@ fn complete(right: Option<Trace>, left: Option<Trace>) -> Option<(Pair<Trace>, O
 ///
 /// Every fault found, in the order of the lines.
 pub fn read_any(bytes: &[u8]) -> Result<TraceFile, Vec<Fault>> {
-    if bytes.contains(&b'=') { parse(bytes) } else { parse_table(&text_of(bytes)) }
+    let read = if bytes.contains(&b'=') { parse(bytes) } else { parse_table(&text_of(bytes)) };
+    read.map_err(|faults| {
+        // A picture or a spreadsheet has a fault in every line; one sentence says more than a hundred.
+        let mut not_text = faults.iter().filter(|fault| fault.kind == FaultKind::NotText);
+        match (not_text.next(), not_text.count()) {
+            (Some(first), 3..) => vec![Fault { line: first.line, kind: FaultKind::NotATextFile }],
+            _ => faults,
+        }
+    })
 }
 
 /// Bytes as text: UTF-8, or else one character a byte, so that line numbers and ASCII always survive.

@@ -313,6 +313,16 @@ mod tests {
         assert!(matches!(parse_table(" \n#x\n").unwrap_err()[0].kind, FaultKind::Empty));
     }
 
+    #[test]
+    fn a_picture_gets_one_sentence() {
+        let picture = b"\x89PNG\r\n\x1a\n\x00\x01\n\x02\x03\n\x04\x05\n\x06=\x07\n";
+        let faults = read_any(picture).unwrap_err();
+        assert_eq!(faults.iter().map(|f| &f.kind).collect::<Vec<_>>(), [&FaultKind::NotATextFile]);
+        // A stray byte in a trace is named by its line.
+        let faults = read_any(b"2500\n25\x0100\n2500\n").unwrap_err();
+        assert!(faults.iter().any(|f| (f.line, &f.kind) == (2, &FaultKind::NotText)), "{faults:?}");
+    }
+
     proptest! {
         #[test]
         fn any_bytes_give_a_file_or_faults(bytes in prop::collection::vec(any::<u8>(), 0..400)) {

@@ -8,7 +8,7 @@ use serde::Deserialize;
 
 use super::{Answer, show};
 use crate::optics::Eye;
-use crate::optics::prescription::{Reading, read, read_pupil_distance};
+use crate::optics::prescription::{Reading, cautions_of_eye, pupil_distance_cautions, read, read_pupil_distance};
 use crate::web::AppState;
 
 /// Routes.
@@ -28,6 +28,8 @@ pub struct Understood {
     pub more: String,
     /// What was read otherwise than written.
     pub notes: Vec<String>,
+    /// What is unlikely. The order page shows these below its fields once a form was posted, so it leaves them out here.
+    pub cautions: Vec<String>,
     /// What could not be read; the order page shows these as the field's error instead.
     pub faults: Vec<String>,
 }
@@ -42,8 +44,21 @@ impl Understood {
             main: minus,
             more: if reading.rx.prism.is_none() { String::new() } else { reading.rx.prism.to_string() },
             notes: reading.notes.iter().map(ToString::to_string).collect(),
-            faults: Vec::new(),
+            ..Self::default()
         }
+    }
+
+    /// The same with what is unlikely about the eye by itself; the pair and the last prescription are judged on the post.
+    pub fn with_cautions_of_eye(self, eye: Eye, text: &str) -> Self {
+        let cautions = read(text).map(|reading| cautions_of_eye(eye, &reading.rx)).unwrap_or_default();
+        Self { cautions: cautions.iter().map(ToString::to_string).collect(), ..self }
+    }
+
+    /// The same with what is unlikely about one pupil distance by itself.
+    fn with_cautions_of_distance(self, is_near: bool, text: &str) -> Self {
+        let given = read_pupil_distance(text).ok();
+        let (far, near) = if is_near { (None, given) } else { (given, None) };
+        Self { cautions: pupil_distance_cautions(far, near).iter().map(ToString::to_string).collect(), ..self }
     }
 
     /// Nothing is said of an empty field.
@@ -73,12 +88,26 @@ impl Understood {
 struct Asked {
     #[serde(default)]
     text: String,
+    /// The field it stands in.
+    #[serde(default)]
+    name: String,
 }
 
 async fn echo_rx(State(_): State<AppState>, Query(asked): Query<Asked>) -> Answer {
-    show(&Understood::of_text(&asked.text))
+    let understood = Understood::of_text(&asked.text);
+    // A reading of the lensmeter may be any number; a prescription is written in steps.
+    show(&match asked.name.as_str() {
+        "rx_right" => understood.with_cautions_of_eye(Eye::Right, &asked.text),
+        "rx_left" => understood.with_cautions_of_eye(Eye::Left, &asked.text),
+        _ => understood,
+    })
 }
 
 async fn echo_pd(State(_): State<AppState>, Query(asked): Query<Asked>) -> Answer {
-    show(&Understood::of_distance(&asked.text))
+    let understood = Understood::of_distance(&asked.text);
+    show(&match asked.name.as_str() {
+        "pd" => understood.with_cautions_of_distance(false, &asked.text),
+        "near_pd" => understood.with_cautions_of_distance(true, &asked.text),
+        _ => understood,
+    })
 }

@@ -152,7 +152,12 @@ pub fn change_words(before: &EyePrescription, now: &EyePrescription) -> String {
         let words = |rx: &EyePrescription| if rx.prism.is_none() { "none".to_owned() } else { rx.prism.to_string() };
         changes.push(format!("prism {} to {}", words(before), words(now)));
     }
-    if changes.is_empty() { "no change".to_owned() } else { changes.join("; ") }
+    if changes.is_empty() {
+        return "no change".to_owned();
+    }
+    let is_plus = |rx: &EyePrescription| rx.power.cylinder().hundredths() > 0;
+    let forms = if is_plus(before) || is_plus(now) { ", compared in minus-cylinder form" } else { "" };
+    format!("{}{forms}", changes.join("; "))
 }
 
 #[cfg(test)]

@@ -205,7 +205,7 @@ pub fn prescribed_words(job: &Job, eye: &EyeOnBench) -> Option<String> {
         Ok(moved) => {
             let ways = [Way::of(moved.in_mm, "in", "out"), Way::of(moved.up_mm, "up", "down")];
             format!(
-                "by decentration, optical centre {} of the pupil (small circle); blank {:.2} mm. Block the \
+                "by decentration, optical centre (small circle) {} from the pupil (cross); blank {:.2} mm. Block the \
                  point where the lensmeter reads it",
                 Way::said(&ways, "mm", " and "),
                 eye.blank().with_margin_mm

@@ -10,7 +10,7 @@ use super::opened::{Opened, list_checks};
 use super::worn::worn_words;
 use super::{Answer, Chrome, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::lab::job::{Happening, Stage};
-use crate::lab::packing::{Group, ITEMS, OUTSIDE, PackingError, go_through, missing};
+use crate::lab::packing::{Group, ITEMS, OUTSIDE, PackingError, Parcel, go_through, missing};
 use crate::print::packing_sheet::{Facts, PackingSheet};
 use crate::store::draft::Fields;
 use crate::web::error::WebError;
@@ -30,6 +30,7 @@ struct PackingPage {
     chrome: Chrome,
     bar: JobBar,
     number: i64,
+    lenses_only: bool,
     not_yet: Option<String>,
     excuse: Option<String>,
     done: Option<Packed>,
@@ -62,12 +63,12 @@ struct Tick {
 }
 
 impl List {
-    fn of(key: String, form: &Form, is_refused: bool) -> Self {
+    fn of(key: String, parcel: Parcel, form: &Form, is_refused: bool) -> Self {
         let ticked: Vec<&str> = form.values("tick").collect();
-        let missing = missing(&ticked);
+        let missing = missing(parcel, &ticked);
         let is_missing = |key| is_refused && missing.iter().any(|item| item.key == key);
-        let groups = Group::ALL.map(|group| {
-            let items = ITEMS.into_iter().filter(|item| item.group == group);
+        let groups = Group::ALL.into_iter().map(|group| {
+            let items = ITEMS.into_iter().filter(|item| item.group == group && item.is_asked_of(parcel));
             let ticks = items.map(|item| Tick {
                 key: item.key,
                 words: item.words,
@@ -75,10 +76,16 @@ impl List {
                 is_ticked: ticked.contains(&item.key),
                 is_missing: is_missing(item.key),
             });
-            (group.words(), ticks.collect())
+            (group.words_for(parcel), ticks.collect::<Vec<_>>())
         });
-        Self { key, problems: if is_refused { missing.len() } else { 0 }, groups: groups.into() }
+        let groups = groups.filter(|(_, ticks)| !ticks.is_empty()).collect();
+        Self { key, problems: if is_refused { missing.len() } else { 0 }, groups }
     }
+}
+
+/// New lenses for an earlier frame leave without it.
+fn parcel_of(opened: &Opened) -> Parcel {
+    Parcel::of(opened.job.relens_of.is_some())
 }
 
 async fn page(state: &AppState, opened: &Opened, refused: Option<Form>) -> Result<PackingPage, WebError> {
@@ -98,7 +105,7 @@ async fn page(state: &AppState, opened: &Opened, refused: Option<Form>) -> Resul
             Some(form) => form,
             None => draft_of(state, &key).await?,
         };
-        Some(List::of(key, &form, is_refused))
+        Some(List::of(key, parcel_of(opened), &form, is_refused))
     } else {
         None
     };
@@ -107,6 +114,7 @@ async fn page(state: &AppState, opened: &Opened, refused: Option<Form>) -> Resul
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(&opened.job, "packing", state),
         number,
+        lenses_only: opened.job.relens_of.is_some(),
         not_yet: opened.not_yet(Stage::Checked),
         excuse: newest.and_then(|check| check.kept.reason),
         done,
@@ -138,7 +146,7 @@ async fn create_packing(
         return Err(WebError::OutOfTurn(format!("Job {number} is packed already.")));
     }
     let ticked: Vec<&str> = form.values("tick").collect();
-    match go_through(&ticked) {
+    match go_through(parcel_of(&opened), &ticked) {
         Ok(sentences) => {
             let ticks: Vec<String> = sentences.into_iter().map(str::to_owned).collect();
             state.store.insert_packing(&act, number, &ticks, state.clock.now()).await?;

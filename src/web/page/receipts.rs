@@ -1,14 +1,15 @@
 //! The bill, what came in, and the receipts: each is kept whole when it is issued and prints the same for ever.
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::routing::{get, post};
 use axum::{Form as Posted, Router};
+use serde::Deserialize;
 use time::Date;
 
 use super::job_bar::JobBar;
 use super::opened::Opened;
-use super::{Answer, Chrome, act_of, draft_of, form_key, go, posted_job_key, show, show_again};
+use super::{Answer, Chrome, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::lab::job::Happening;
 use crate::lab::money::Cents;
 use crate::lab::order::{Payment, PaymentKind};
@@ -49,6 +50,7 @@ struct BillPage {
     form: Form,
     payment_key: String,
     problems: usize,
+    already: bool,
     kinds: Vec<(&'static str, &'static str)>,
 }
 
@@ -160,15 +162,21 @@ async fn page(state: &AppState, opened: &Opened, refused: Option<Form>) -> Resul
         has_tax_id: !state.lab().tax_id.is_empty(),
         is_sent: opened.job.sent_on.is_some(),
         problems: form.count_errors(),
+        already: false,
         form,
         payment_key,
         kinds: PaymentKind::ALL.map(|kind| (kind.key(), kind_words(kind))).into(),
     })
 }
 
-async fn show_bill(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+#[derive(Deserialize)]
+struct Asked {
+    already: Option<String>,
+}
+
+async fn show_bill(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<Asked>) -> Answer {
     let opened = Opened::read(&state, number).await?;
-    show(&page(&state, &opened, None).await?)
+    show(&BillPage { already: asked.already.is_some(), ..page(&state, &opened, None).await? })
 }
 
 async fn create_payment(
@@ -179,17 +187,27 @@ async fn create_payment(
     let opened = Opened::read(&state, number).await?;
     let mut form = Form::new(fields);
     let key = posted_job_key(&form, "payment", number, opened.count(Happening::Paid));
-    let Some(payment) = read_payment(&mut form, state.clock.today()) else {
+    // Whether the money may move is judged against what moved before, so a form done already is not judged again.
+    let act = act_of(&key, &form);
+    if is_done(&state, &act).await? {
+        return go(&format!("/jobs/{number}/receipt?already=payment"));
+    }
+    let Some(payment) = read_payment(&mut form, opened.job.paid, state.clock.today()) else {
         return show_again(&page(&state, &opened, Some(form)).await?);
     };
-    state.store.insert_payment(&act_of(&key, &form), number, &payment, state.clock.now()).await?;
-    go(&format!("/jobs/{number}/receipt"))
+    match state.store.insert_payment(&act, number, &payment, state.clock.now()).await? {
+        Once::Now(()) => go(&format!("/jobs/{number}/receipt")),
+        Once::Before(_) => go(&format!("/jobs/{number}/receipt?already=payment")),
+    }
 }
 
-fn read_payment(form: &mut Form, today: Date) -> Option<Payment> {
+fn read_payment(form: &mut Form, paid: Cents, today: Date) -> Option<Payment> {
     let kind = form.read("kind", |key| PaymentKind::from_key(key).ok_or("Choose how it was paid"));
     let amount = form.read("amount", |t| match t.parse::<Cents>() {
         Ok(Cents::ZERO) => Err("Nothing is no payment: write the amount, a refund with a minus".to_owned()),
+        Ok(amount) if amount.is_negative() && (paid + amount).is_negative() => {
+            Err(format!("A refund of {} is more than the {paid} received", -amount))
+        }
         Ok(amount) => Ok(amount),
         Err(why) => Err(why.to_string()),
     });

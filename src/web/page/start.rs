@@ -30,7 +30,7 @@ struct StartPage {
 
 impl StartPage {
     fn new(form: Form) -> Self {
-        Self { chrome: Chrome::bare(), form, key: KEY }
+        Self { chrome: Chrome::first(), form, key: KEY }
     }
 }
 

@@ -11,6 +11,7 @@ use uuid::Uuid;
 use super::echo::Understood;
 use super::{Answer, Chrome, go, show, show_again};
 use crate::lab::frame::Rim;
+use crate::lab::money::Cents;
 use crate::lab::order::PaymentKind;
 use crate::optics::Eye;
 use crate::store::draft::{Fields, Once};
@@ -185,6 +186,8 @@ struct Bill {
     lines: Vec<(String, &'static str, String, String)>,
     notes: Vec<String>,
     total: String,
+    /// What is paid now and what is owed then.
+    paid: Option<(String, String)>,
 }
 
 impl OrderPage {
@@ -195,7 +198,12 @@ impl OrderPage {
             let reading = crate::optics::prescription::read(text).ok();
             EyeField {
                 // A field that is refused has its sentence already.
-                understood: if form.error(&name).is_some() { Understood::default() } else { Understood::of_text(text) },
+                understood: match () {
+                    () if form.error(&name).is_some() => Understood::default(),
+                    // A draft shown again says what was said while it was typed.
+                    () if cautions.is_empty() => Understood::of_text(text).with_cautions_of_eye(eye, text),
+                    () => Understood::of_text(text),
+                },
                 change: reading
                     .zip(around.last.as_ref())
                     .map(|(reading, last)| super::job_bar::change_words(last.prescription.eyes.get(eye), &reading.rx)),
@@ -253,13 +261,18 @@ impl OrderPage {
             }),
             seen: reading::seen_mark(&cautions),
             cautions,
-            bill: reading::bill_of(&form, around).map(|(charges, notes)| Bill {
-                total: charges.iter().map(|c| c.amount).sum::<crate::lab::money::Cents>().to_string(),
-                lines: charges
-                    .into_iter()
-                    .map(|c| (c.what, c.eye.map_or("", Eye::letter), c.code, c.amount.to_string()))
-                    .collect(),
-                notes,
+            bill: reading::bill_of(&form, around).map(|(charges, notes)| {
+                let total: Cents = charges.iter().map(|c| c.amount).sum();
+                let paid = form.value("payment").parse::<Cents>().ok();
+                Bill {
+                    total: total.to_string(),
+                    paid: paid.map(|paid| (paid.to_string(), (total - paid).to_string())),
+                    lines: charges
+                        .into_iter()
+                        .map(|c| (c.what, c.eye.map_or("", Eye::letter), c.code, c.amount.to_string()))
+                        .collect(),
+                    notes,
+                }
             }),
             form,
         }
