@@ -7,7 +7,7 @@ use axum::routing::get;
 use axum::{Form as Posted, Router};
 use serde::{Deserialize, Serialize};
 
-use super::{Answer, CHANGED_ELSEWHERE, Chrome, JobRow, fill_json, go, key_of, posted_key, show, show_again};
+use super::{Answer, CHANGED_ELSEWHERE, Chrome, JobRow, draft_or, fill_json, go, key_of, posted_key, show, show_again};
 use crate::lab::customer::{Customer, Person, check_name};
 use crate::lab::text;
 use crate::store::draft::{Fields, Once};
@@ -132,10 +132,7 @@ async fn key(state: &AppState, customer: &Customer) -> Result<String, WebError> 
 async fn edit_customer(State(state): State<AppState>, Path(id): Path<String>) -> Answer {
     let customer = state.store.get_customer(key_of(&id, "That customer")?).await?;
     let key = key(&state, &customer).await?;
-    let form = match state.store.find_draft(&key).await? {
-        Some(draft) => Form::new(draft.fields),
-        None => fill(&customer.person),
-    };
+    let form = draft_or(&state, &key, || fill(&customer.person)).await?;
     show(&DetailsPage::new(&state, form, key, &customer))
 }
 

@@ -5,7 +5,7 @@ use axum::extract::State;
 use axum::routing::get;
 use axum::{Form as Posted, Router};
 
-use super::{Answer, CHANGED_ELSEWHERE, Chrome, go, posted_key, show, show_again};
+use super::{Answer, CHANGED_ELSEWHERE, Chrome, draft_or, go, posted_key, show, show_again};
 use crate::lab::habit::{FIGURES, Figure, LabHabits};
 use crate::optics::unit::{Tilt, UnitError, parse_hundredths};
 use crate::store::draft::{Fields, Once};
@@ -47,10 +47,8 @@ async fn key(state: &AppState) -> Result<String, WebError> {
 
 async fn show_habits(State(state): State<AppState>) -> Answer {
     let key = key(&state).await?;
-    let form = match state.store.find_draft(&key).await? {
-        Some(draft) => Form::new(draft.fields),
-        None => fill(&state.store.get_habits().await?),
-    };
+    let habits = state.store.get_habits().await?;
+    let form = draft_or(&state, &key, || fill(&habits)).await?;
     show(&HabitsPage::new(&state, form, key))
 }
 

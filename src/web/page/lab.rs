@@ -5,7 +5,7 @@ use axum::extract::State;
 use axum::routing::get;
 use axum::{Form as Posted, Router};
 
-use super::{Answer, CHANGED_ELSEWHERE, Chrome, go, posted_key, show, show_again};
+use super::{Answer, CHANGED_ELSEWHERE, Chrome, draft_or, go, posted_key, show, show_again};
 use crate::lab::catalogue::TreatmentKind;
 use crate::lab::money::Cents;
 use crate::lab::profile::{CodeBasis, Lab};
@@ -88,10 +88,7 @@ async fn key(state: &AppState) -> Result<String, WebError> {
 
 async fn show_lab(State(state): State<AppState>) -> Answer {
     let key = key(&state).await?;
-    let form = match state.store.find_draft(&key).await? {
-        Some(draft) => Form::new(draft.fields),
-        None => fill(&state.lab()),
-    };
+    let form = draft_or(&state, &key, || fill(&state.lab())).await?;
     show(&LabPage::new(&state, form, key).await?)
 }
 

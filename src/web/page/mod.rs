@@ -94,6 +94,14 @@ pub async fn draft_of(state: &AppState, key: &str) -> Result<Form, WebError> {
     Ok(Form::new(state.store.find_draft(key).await?.map(|draft| draft.fields).unwrap_or_default()))
 }
 
+/// What was typed in a correction that is not done yet, else what the book holds.
+pub async fn draft_or(state: &AppState, key: &str, kept: impl FnOnce() -> Form) -> Result<Form, WebError> {
+    Ok(match state.store.find_draft(key).await? {
+        Some(draft) if draft.outcome.is_none() => Form::new(draft.fields),
+        _ => kept(),
+    })
+}
+
 /// A key in an address. What is no key names nothing in the book.
 pub fn key_of(text: &str, what: &str) -> Result<uuid::Uuid, WebError> {
     uuid::Uuid::parse_str(text).map_err(|_| WebError::NotFound(what.to_owned()))

@@ -5,7 +5,7 @@ use axum::extract::State;
 use axum::routing::get;
 use axum::{Form as Posted, Router};
 
-use super::{Answer, Chrome, go, show, show_again};
+use super::{Answer, Chrome, draft_of, go, show, show_again};
 use crate::lab::profile::Lab;
 use crate::lab::text;
 use crate::store::draft::Fields;
@@ -38,8 +38,7 @@ async fn ask_name(State(state): State<AppState>) -> Answer {
     if state.find_lab().is_some() {
         return go("/");
     }
-    let typed = state.store.find_draft(KEY).await?.unwrap_or_default();
-    show(&StartPage::new(Form::new(typed.fields)))
+    show(&StartPage::new(draft_of(&state, KEY).await?))
 }
 
 async fn name_lab(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> Answer {

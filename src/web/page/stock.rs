@@ -5,7 +5,7 @@ use axum::extract::{Path, State};
 use axum::routing::get;
 use axum::{Form as Posted, Router};
 
-use super::{Answer, Chrome, act_of, go, key_of, posted_key, show, show_again};
+use super::{Answer, Chrome, act_of, draft_of, go, key_of, posted_key, show, show_again};
 use crate::lab::stock::{DrawerLens, DrawerLensDetails};
 use crate::optics::prescription::read as read_power;
 use crate::optics::unit::Dioptre;
@@ -147,7 +147,7 @@ impl NewPage {
 
 async fn new_lens(State(state): State<AppState>) -> Answer {
     let key = format!("stock-new-{}", state.store.count_drawer_moves().await?);
-    let mut form = Form::new(state.store.find_draft(&key).await?.unwrap_or_default().fields);
+    let mut form = draft_of(&state, &key).await?;
     form.set_default("count", "2");
     show(&NewPage::new(&state, form, key).await?)
 }
@@ -253,7 +253,7 @@ fn key(lens: &DrawerLens) -> String {
 async fn ask_count(State(state): State<AppState>, Path(id): Path<String>) -> Answer {
     let lens = find_lens(&state, &id).await?;
     let key = key(&lens);
-    let form = Form::new(state.store.find_draft(&key).await?.unwrap_or_default().fields);
+    let form = draft_of(&state, &key).await?;
     show(&CountPage::new(&state, form, key, &lens))
 }
 

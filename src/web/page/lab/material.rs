@@ -15,7 +15,9 @@ use crate::store::draft::{Fields, Once};
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::page::{Answer, CHANGED_ELSEWHERE, Chrome, act_of, go, key_of, posted_key, show, show_again};
+use crate::web::page::{
+    Answer, CHANGED_ELSEWHERE, Chrome, act_of, draft_of, draft_or, go, key_of, posted_key, show, show_again,
+};
 
 /// Where a material is looked at and changed.
 const LIST: &str = "/lab#materials";
@@ -87,7 +89,7 @@ fn key(material: &Material) -> String {
 
 async fn new_material(State(state): State<AppState>) -> Answer {
     let key = format!("material-new-{}", state.store.count_materials().await?);
-    let mut form = Form::new(state.store.find_draft(&key).await?.unwrap_or_default().fields);
+    let mut form = draft_of(&state, &key).await?;
     form.set_default("cutting", Cutting::Wet.key());
     form.set_default("centre", "1.50");
     show(&MaterialPage::new(&state, form, key, None))
@@ -106,10 +108,7 @@ async fn add_material(State(state): State<AppState>, Posted(fields): Posted<Fiel
 async fn show_material(State(state): State<AppState>, Path(line): Path<String>) -> Answer {
     let material = find_line(&state, &line).await?;
     let key = key(&material);
-    let form = match state.store.find_draft(&key).await? {
-        Some(draft) if draft.outcome.is_none() => Form::new(draft.fields),
-        _ => fill(&material.details),
-    };
+    let form = draft_or(&state, &key, || fill(&material.details)).await?;
     show(&MaterialPage::new(&state, form, key, Some(&material)))
 }
 

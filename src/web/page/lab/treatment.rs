@@ -15,7 +15,9 @@ use crate::store::draft::{Fields, Once};
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::page::{Answer, CHANGED_ELSEWHERE, Chrome, act_of, go, key_of, posted_key, show, show_again};
+use crate::web::page::{
+    Answer, CHANGED_ELSEWHERE, Chrome, act_of, draft_of, draft_or, go, key_of, posted_key, show, show_again,
+};
 
 const LIST: &str = "/lab#treatments";
 
@@ -78,7 +80,7 @@ fn key(treatment: &Treatment) -> String {
 
 async fn new_treatment(State(state): State<AppState>) -> Answer {
     let key = format!("treatment-new-{}", state.store.count_treatments().await?);
-    let mut form = Form::new(state.store.find_draft(&key).await?.unwrap_or_default().fields);
+    let mut form = draft_of(&state, &key).await?;
     form.set_default("kind", TreatmentKind::Coating.key());
     show(&TreatmentPage::new(&state, form, key, None))
 }
@@ -96,10 +98,7 @@ async fn add_treatment(State(state): State<AppState>, Posted(fields): Posted<Fie
 async fn show_treatment(State(state): State<AppState>, Path(line): Path<String>) -> Answer {
     let treatment = find_line(&state, &line).await?;
     let key = key(&treatment);
-    let form = match state.store.find_draft(&key).await? {
-        Some(draft) if draft.outcome.is_none() => Form::new(draft.fields),
-        _ => fill(&treatment.details),
-    };
+    let form = draft_or(&state, &key, || fill(&treatment.details)).await?;
     show(&TreatmentPage::new(&state, form, key, Some(&treatment)))
 }
 
