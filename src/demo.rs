@@ -315,20 +315,8 @@ impl<'a> Loader<'a> {
     async fn receipt(&self, job: &Job) -> Result<Document, DemoError> {
         let charges = self.store.list_charges(job.number).await?;
         let payments = self.store.list_payments(job.number).await?;
-        Ok(Document::new(&Facts {
-            lab: &self.lab,
-            person: &job.customer.person,
-            job_number: job.number,
-            corrects: None,
-            issued_on: job.sent_on.unwrap_or(self.today),
-            ordered_on: job.ordered_on,
-            sent_on: job.sent_on,
-            prescriber: &job.prescription.prescriber,
-            prescribed_on: job.prescription.written_on,
-            diagnosis: &job.prescription.diagnosis,
-            charges: &charges,
-            payments: &payments,
-        }))
+        let issued_on = job.sent_on.unwrap_or(self.today);
+        Ok(Document::new(&Facts::of(job, &self.lab, &charges, &payments, issued_on)))
     }
 }
 

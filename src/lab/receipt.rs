@@ -9,6 +9,7 @@ use thiserror::Error;
 use time::Date;
 
 use super::customer::Person;
+use super::job::Job;
 use super::money::Cents;
 use super::order::{Charge, ChargeKind, Payment, PaymentKind};
 use super::procedure;
@@ -186,6 +187,26 @@ pub struct Facts<'a> {
     pub charges: &'a [Charge],
     /// What came in.
     pub payments: &'a [Payment],
+}
+
+impl<'a> Facts<'a> {
+    /// The first receipt of a job; one that corrects another says which.
+    pub fn of(job: &'a Job, lab: &'a Lab, charges: &'a [Charge], payments: &'a [Payment], issued_on: Date) -> Self {
+        Self {
+            lab,
+            person: &job.customer.person,
+            job_number: job.number,
+            corrects: None,
+            issued_on,
+            ordered_on: job.ordered_on,
+            sent_on: job.sent_on,
+            prescriber: &job.prescription.prescriber,
+            prescribed_on: job.prescription.written_on,
+            diagnosis: &job.prescription.diagnosis,
+            charges,
+            payments,
+        }
+    }
 }
 
 impl Document {

@@ -10,17 +10,17 @@ use super::{Store, StoreError};
 use crate::lab::catalogue::{Cutting, Material, MaterialDetails, Treatment, TreatmentDetails, TreatmentKind};
 use crate::lab::money::Cents;
 
-struct MaterialRow {
-    id: Uuid,
-    line: Uuid,
-    name: String,
-    index_thousandths: i64,
-    abbe_tenths: i64,
-    density_hundredths: i64,
-    centre_hundredths: i64,
-    cutting: String,
-    code: String,
-    price_cents: i64,
+pub(super) struct MaterialRow {
+    pub id: Uuid,
+    pub line: Uuid,
+    pub name: String,
+    pub index_thousandths: i64,
+    pub abbe_tenths: i64,
+    pub density_hundredths: i64,
+    pub centre_hundredths: i64,
+    pub cutting: String,
+    pub code: String,
+    pub price_cents: i64,
 }
 
 impl TryFrom<MaterialRow> for Material {

@@ -6,10 +6,11 @@ use time::format_description::well_known::Rfc3339;
 use time::{Date, OffsetDateTime};
 use uuid::Uuid;
 
+use super::catalogue::MaterialRow;
 use super::frame::FrameRow;
-use super::read::{axis, int, length, power, prism, tilt, unreadable, word};
+use super::read::{axis, length, power, prism, tilt, unreadable, word};
 use super::{Store, StoreError};
-use crate::lab::catalogue::{Cutting, Material, MaterialDetails, Treatment, TreatmentDetails, TreatmentKind};
+use crate::lab::catalogue::{Treatment, TreatmentDetails, TreatmentKind};
 use crate::lab::customer::{Customer, Person};
 use crate::lab::job::{Event, Happening, Job};
 use crate::lab::kept_shape::KeptShape;
@@ -217,20 +218,19 @@ impl Store {
                 near_pupil_distance: near,
             },
             made_for: word("use", &row.made_for, MadeFor::from_key(&row.made_for))?,
-            material: Material {
+            material: MaterialRow {
                 id: row.material_id,
                 line: row.material_line,
-                details: MaterialDetails {
-                    name: row.material_name,
-                    index_thousandths: int("index", row.index_thousandths)?,
-                    abbe_tenths: int("Abbe number", row.abbe_tenths)?,
-                    density_hundredths: int("density", row.density_hundredths)?,
-                    centre_hundredths: int("centre thickness", row.centre_hundredths)?,
-                    cutting: word("cutting", &row.cutting, Cutting::from_key(&row.cutting))?,
-                    code: row.material_code,
-                    price: Cents::new(row.material_cents),
-                },
-            },
+                name: row.material_name,
+                index_thousandths: row.index_thousandths,
+                abbe_tenths: row.abbe_tenths,
+                density_hundredths: row.density_hundredths,
+                centre_hundredths: row.centre_hundredths,
+                cutting: row.cutting,
+                code: row.material_code,
+                price_cents: row.material_cents,
+            }
+            .try_into()?,
             design: word("design", &row.design, Design::from_key(&row.design))?,
             coating: treatment(
                 TreatmentKind::Coating,

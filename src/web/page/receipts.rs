@@ -87,20 +87,8 @@ async fn document(state: &AppState, opened: &Opened) -> Result<Document, WebErro
     let (job, lab) = (&opened.job, state.lab());
     let charges = state.store.list_charges(job.number).await?;
     let payments = state.store.list_payments(job.number).await?;
-    Ok(Document::new(&Facts {
-        lab: &lab,
-        person: &job.customer.person,
-        job_number: job.number,
-        corrects: job.receipt,
-        issued_on: state.clock.today(),
-        ordered_on: job.ordered_on,
-        sent_on: job.sent_on,
-        prescriber: &job.prescription.prescriber,
-        prescribed_on: job.prescription.written_on,
-        diagnosis: &job.prescription.diagnosis,
-        charges: &charges,
-        payments: &payments,
-    }))
+    let facts = Facts::of(job, &lab, &charges, &payments, state.clock.today());
+    Ok(Document::new(&Facts { corrects: job.receipt, ..facts }))
 }
 
 /// Whether two receipts say the same but for their day and the one they replace.
