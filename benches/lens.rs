@@ -5,12 +5,12 @@ use std::hint::black_box;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use rimbook::optics::budget::{BudgetOrder, Habits, budget};
+use rimbook::optics::compensation::{Wear, worn};
 use rimbook::optics::gaze::{LookedThrough, balance};
 use rimbook::optics::lens::{Lens, LensOrder};
 use rimbook::optics::power::SphereCylinder;
 use rimbook::optics::prism::BaseVector;
 use rimbook::optics::tolerance::Profile;
-use rimbook::optics::worn::{Wear, worn};
 use rimbook::optics::{Eye, Pair};
 use rimbook::shape::bevel::{Hold, Placement, edge_line};
 use rimbook::shape::edge::{Edge, lens_with_thinnest_edge};

@@ -1,4 +1,4 @@
-//! The house has one direction: optics, shape, lab, store, web. An import that points back up, or a database or web crate
+//! The house has one direction: optics, shape, desk, bench, store, web. An import that points back up, or a database or web crate
 //! in a pure room, fails here.
 
 #![allow(clippy::unwrap_used, reason = "a file that cannot be read is a failed test")]
@@ -7,13 +7,14 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Rooms from the ground up; a room may import those before it. `print` reads the pure rooms, and only `web` calls it.
-const ROOMS: [(&str, &[&str]); 6] = [
+const ROOMS: [(&str, &[&str]); 7] = [
     ("optics", &[]),
     ("shape", &["optics"]),
-    ("lab", &["optics", "shape"]),
-    ("print", &["optics", "shape", "lab"]),
-    ("store", &["optics", "shape", "lab"]),
-    ("web", &["optics", "shape", "lab", "print", "store"]),
+    ("desk", &["optics", "shape"]),
+    ("bench", &["optics", "shape", "desk"]),
+    ("print", &["optics", "shape", "desk", "bench"]),
+    ("store", &["optics", "shape", "desk", "bench"]),
+    ("web", &["optics", "shape", "desk", "bench", "print", "store"]),
 ];
 
 fn sources(folder: &Path) -> Vec<PathBuf> {
@@ -46,7 +47,7 @@ fn faults(room: &str, allowed: &[&str], text: &str) -> Vec<String> {
             faults.push(format!("imports {import}"));
         }
     }
-    if ["optics", "shape", "lab"].contains(&room) {
+    if ["optics", "shape", "desk", "bench"].contains(&room) {
         for word in ["sqlx::", "axum::", "tokio::", "askama::", "SystemTime", "now_utc", "std::fs", "std::net"] {
             if text.contains(word) {
                 faults.push(format!("a pure room names {word}"));
@@ -77,7 +78,7 @@ fn every_arrow_points_down() {
 #[test]
 fn a_wrong_arrow_is_seen() {
     assert_eq!(faults("optics", &[], "use crate::shape::outline::Outline;"), ["imports shape"]);
-    assert_eq!(faults("lab", &["optics", "shape"], "use crate::store::Store;"), ["imports store"]);
+    assert_eq!(faults("desk", &["optics", "shape"], "use crate::store::Store;"), ["imports store"]);
     assert_eq!(faults("shape", &["optics"], "let now = OffsetDateTime::now_utc();"), ["a pure room names now_utc"]);
     assert_eq!(faults("web", &["store"], "sqlx::query!(\"select 1\")"), ["SQL outside the store"]);
     assert!(faults("web", &["store"], "use crate::store::Store; use crate::web::form::Form;").is_empty());

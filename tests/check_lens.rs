@@ -4,11 +4,11 @@ use std::f64::consts::{PI, TAU};
 
 use proptest::prelude::*;
 use rimbook::optics::Eye;
+use rimbook::optics::compensation::{Wear, martin, worn};
 use rimbook::optics::lens::{Lens, LensError, LensOrder, front_at_back_d};
 use rimbook::optics::power::SphereCylinder;
 use rimbook::optics::prism::BaseVector;
 use rimbook::optics::surface::{Conic, front_curvature_per_mm, true_from_tool_d};
-use rimbook::optics::worn::{Wear, martin, worn};
 use rimbook::shape::boxing::Boxing;
 use rimbook::shape::edge::{Edge, lens_with_thinnest_edge};
 use rimbook::shape::outline::{Outline, Point};

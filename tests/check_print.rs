@@ -3,15 +3,17 @@
 #![allow(clippy::unwrap_used)]
 
 use askama::Template;
-use rimbook::lab::catalogue::{starting_materials, starting_treatments};
-use rimbook::lab::customer::Person;
-use rimbook::lab::edge_choice::TicketLines;
-use rimbook::lab::frame::{FrameDetails, Rim};
-use rimbook::lab::money::Cents;
-use rimbook::lab::order::{Design, MadeFor, Payment, PaymentKind};
-use rimbook::lab::procedure::{Billed, bill};
-use rimbook::lab::profile::{CodeBasis, Lab};
-use rimbook::lab::receipt::{Document, Facts};
+use rimbook::bench::edge_finish::TicketLines;
+use rimbook::desk::bill::{Billed, bill};
+use rimbook::desk::catalogue::{starting_materials, starting_treatments};
+use rimbook::desk::customer::Person;
+use rimbook::desk::frame::{FrameDetails, Rim};
+use rimbook::desk::lab::{CodeBasis, Lab};
+use rimbook::desk::money::Cents;
+use rimbook::desk::order::Design;
+use rimbook::desk::payment::{Payment, PaymentKind};
+use rimbook::desk::prescription::MadeFor;
+use rimbook::desk::receipt::{Document, Facts};
 use rimbook::optics::Pair;
 use rimbook::optics::prescription::{EyePrescription, LensPower, Prism, read_pupil_distance};
 use rimbook::optics::unit::{Axis, Dioptre, Millimetre, PrismDioptre};

@@ -1,10 +1,11 @@
 //! Procedure codes against the published code set. The source stands at the head of the table.
 
-use rimbook::lab::catalogue::{starting_materials, starting_treatments};
-use rimbook::lab::money::Cents;
-use rimbook::lab::order::ChargeKind;
-use rimbook::lab::procedure::{Billed, FRAME, PRISM, base_price, bill, descriptor, known_codes, lens_code, modifier};
-use rimbook::lab::profile::CodeBasis;
+use rimbook::desk::bill::ChargeKind;
+use rimbook::desk::bill::{Billed, base_price, bill};
+use rimbook::desk::catalogue::{starting_materials, starting_treatments};
+use rimbook::desk::lab::CodeBasis;
+use rimbook::desk::money::Cents;
+use rimbook::desk::procedure_code::{FRAME, PRISM, descriptor, known_codes, lens_code, modifier};
 use rimbook::optics::prescription::{EyePrescription, LensPower, Prism};
 use rimbook::optics::unit::{Axis, Dioptre, PrismDioptre};
 use rimbook::optics::{Eye, Pair};

@@ -3,11 +3,12 @@
 #![allow(clippy::unwrap_used)]
 
 use proptest::prelude::*;
-use rimbook::lab::customer::Person;
-use rimbook::lab::money::Cents;
-use rimbook::lab::order::{Charge, ChargeKind, Payment, PaymentKind};
-use rimbook::lab::profile::Lab;
-use rimbook::lab::receipt::{Document, Facts, ReceiptError};
+use rimbook::desk::bill::{Charge, ChargeKind};
+use rimbook::desk::customer::Person;
+use rimbook::desk::lab::Lab;
+use rimbook::desk::money::Cents;
+use rimbook::desk::payment::{Payment, PaymentKind};
+use rimbook::desk::receipt::{Document, Facts, ReceiptError};
 use rimbook::optics::Eye;
 use time::macros::date;
 

@@ -5,8 +5,8 @@
 use std::collections::BTreeMap;
 
 use rimbook::demo::{DemoError, load};
-use rimbook::lab::job::{Happening, Stage, stage};
-use rimbook::lab::money::Cents;
+use rimbook::desk::job::{Happening, Stage, stage};
+use rimbook::desk::money::Cents;
 use rimbook::store::Store;
 use serde_json::Value;
 use time::macros::{date, datetime};
@@ -103,7 +103,7 @@ async fn every_job_stands_where_its_row_says() {
 async fn a_book_with_a_lab_is_left_alone() {
     let folder = tempfile::tempdir().unwrap();
     let store = Store::open(folder.path()).await.unwrap();
-    let lab = rimbook::lab::profile::Lab::new("Mine".into(), "Here".into());
+    let lab = rimbook::desk::lab::Lab::new("Mine".into(), "Here".into());
     store.insert_lab(&lab, NOW).await.unwrap();
     let refused = load(&store, TODAY, NOW).await.unwrap_err();
     assert!(matches!(&refused, DemoError::NotEmpty(name) if name == "Mine"), "{refused}");

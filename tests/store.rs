@@ -7,9 +7,9 @@ mod support;
 
 use std::path::Path;
 
-use rimbook::lab::job::Stage;
-use rimbook::lab::money::Cents;
-use rimbook::lab::order::{Payment, PaymentKind};
+use rimbook::desk::job::Stage;
+use rimbook::desk::money::Cents;
+use rimbook::desk::payment::{Payment, PaymentKind};
 use rimbook::optics::unit::Millimetre;
 use rimbook::store::draft::{Once, act};
 use rimbook::store::shipment::Shipment;

@@ -6,12 +6,12 @@ use super::CalcError;
 use super::figure::{PowerAnswer, clean};
 use super::request::{Question, Thickness};
 use crate::optics::Eye;
+use crate::optics::compensation::worn;
 use crate::optics::gaze::{LookedThrough, gaze_prism};
 use crate::optics::lens::{Lens, LensError, LensOrder};
 use crate::optics::material::usual_front_d;
 use crate::optics::power::SphereCylinder;
 use crate::optics::prism::{BaseVector, prism_at};
-use crate::optics::worn::worn;
 use crate::shape::edge::{Edge, EdgePoint, lens_with_thinnest_edge};
 use crate::shape::outline::Point;
 

@@ -4,10 +4,10 @@ use serde::Deserialize;
 use serde_json::Value;
 
 use super::CalcError;
+use crate::optics::compensation::{MAX_TILT_DEG, MAX_VERTEX_MM, Wear};
 use crate::optics::gaze::LookedThrough;
 use crate::optics::power::{PowerVector, SphereCylinder};
 use crate::optics::prism::{BaseVector, InUp};
-use crate::optics::worn::{MAX_TILT_DEG, MAX_VERTEX_MM, Wear};
 use crate::optics::{Eye, Pair};
 use crate::shape::blocker::{BlockerStep, Wanted};
 use crate::shape::boxing::Boxing;

@@ -17,6 +17,8 @@
 #![deny(missing_docs)]
 
 pub mod budget;
+pub mod compensation;
+pub mod direction;
 pub mod gaze;
 pub mod lens;
 pub mod material;
@@ -27,7 +29,6 @@ pub mod ray;
 pub mod surface;
 pub mod tolerance;
 pub mod unit;
-pub mod worn;
 
 /// Which of the wearer's eyes a value belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]

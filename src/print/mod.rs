@@ -14,7 +14,7 @@ pub mod ticket;
 
 use time::Date;
 
-use crate::lab::verification::Verdict;
+use crate::bench::verification::Verdict;
 
 /// The head of every sheet.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -27,7 +27,7 @@ pub struct Head {
 
 impl Head {
     /// From the lab's page.
-    pub fn of(lab: &crate::lab::profile::Lab) -> Self {
+    pub fn of(lab: &crate::desk::lab::Lab) -> Self {
         Self { name: lab.name.clone(), contact: contact(&lab.address, &lab.phone, &lab.email) }
     }
 }

@@ -4,13 +4,14 @@ use askama::Template;
 use time::Date;
 
 use super::{CheckSummary, Head, day};
-use crate::lab::bench::NIGHT;
-use crate::lab::catalogue::{MaterialDetails, TreatmentDetails};
-use crate::lab::customer::Person;
-use crate::lab::frame::FrameDetails;
-use crate::lab::order::{Design, MadeFor};
-use crate::lab::packing;
-use crate::lab::profile::Lab;
+use crate::bench::notes::NIGHT;
+use crate::desk::catalogue::{MaterialDetails, TreatmentDetails};
+use crate::desk::customer::Person;
+use crate::desk::frame::FrameDetails;
+use crate::desk::lab::Lab;
+use crate::desk::order::Design;
+use crate::desk::packing;
+use crate::desk::prescription::MadeFor;
 use crate::optics::Pair;
 use crate::optics::prescription::EyePrescription;
 

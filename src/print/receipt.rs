@@ -3,7 +3,7 @@
 use askama::Template;
 
 use super::{contact, day};
-use crate::lab::receipt::{Document, Part};
+use crate::desk::receipt::{Document, Part};
 
 /// One line as it prints.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -5,7 +5,7 @@ use time::Date;
 
 use super::barcode::{self, Barcode};
 use super::{Head, day};
-use crate::lab::profile::Lab;
+use crate::desk::lab::Lab;
 
 /// The widest barcode on the slip: 4 in less two margins of 0.2 in.
 const MOST_MM: f64 = 91.0;
@@ -17,7 +17,7 @@ pub struct Facts<'a> {
     pub lab: &'a Lab,
     /// The job.
     pub job_number: i64,
-    /// Where it goes: the name first, lines parted by `\n`, as [`crate::lab::customer::Person::label`] gives it.
+    /// Where it goes: the name first, lines parted by `\n`, as [`crate::desk::customer::Person::label`] gives it.
     pub address: &'a str,
     /// Who carries it.
     pub carrier: &'a str,

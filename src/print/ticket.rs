@@ -5,14 +5,15 @@ use time::Date;
 
 use super::barcode::{self, Barcode};
 use super::{CheckSummary, Head, day, outline, ruler};
-use crate::lab::bench::BenchNotes;
-use crate::lab::catalogue::{MaterialDetails, TreatmentDetails};
-use crate::lab::edge_choice::TicketLines;
-use crate::lab::frame::FrameDetails;
-use crate::lab::order::{Design, MadeFor};
-use crate::lab::profile::Lab;
-use crate::lab::stock::LensInHand;
-use crate::lab::way::Way;
+use crate::bench::edge_finish::TicketLines;
+use crate::bench::notes::BenchNotes;
+use crate::desk::catalogue::{MaterialDetails, TreatmentDetails};
+use crate::desk::frame::FrameDetails;
+use crate::desk::lab::Lab;
+use crate::desk::order::Design;
+use crate::desk::prescription::MadeFor;
+use crate::desk::stock::LensInHand;
+use crate::optics::direction::Way;
 use crate::optics::prescription::{EyePrescription, LensPower, PupilDistance};
 use crate::optics::prism::DecentrationError;
 use crate::optics::unit::Millimetre;
@@ -305,7 +306,7 @@ fn made(prism: Result<Decentration, DecentrationError>) -> String {
 
 /// `⌀ 70, centre 1.80, lot 4711`.
 fn describe(lens: &LensInHand) -> String {
-    let mut words = format!("⌀ {}", crate::lab::frame::short(lens.diameter));
+    let mut words = format!("⌀ {}", crate::desk::frame::short(lens.diameter));
     if let Some(centre) = lens.centre {
         words.push_str(&format!(", centre {centre}"));
     }

@@ -7,8 +7,8 @@ use uuid::Uuid;
 use super::draft::{Once, outcome, settle};
 use super::read::{int, word};
 use super::{Store, StoreError};
-use crate::lab::catalogue::{Cutting, Material, MaterialDetails, Treatment, TreatmentDetails, TreatmentKind};
-use crate::lab::money::Cents;
+use crate::desk::catalogue::{Cutting, Material, MaterialDetails, Treatment, TreatmentDetails, TreatmentKind};
+use crate::desk::money::Cents;
 
 pub(super) struct MaterialRow {
     pub id: Uuid,

@@ -6,7 +6,7 @@ use uuid::Uuid;
 
 use super::draft::{Once, outcome, settle};
 use super::{Store, StoreError};
-use crate::lab::customer::{Customer, Person};
+use crate::desk::customer::{Customer, Person};
 
 struct CustomerRow {
     id: Uuid,

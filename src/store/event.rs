@@ -8,7 +8,7 @@ use time::OffsetDateTime;
 use super::draft::{Once, outcome, settle};
 use super::read::word;
 use super::{Store, StoreError};
-use crate::lab::job::{Happening, Stage, stage};
+use crate::desk::job::{Happening, Stage, stage};
 
 impl Store {
     /// Adds a remark to a job's history.

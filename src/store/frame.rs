@@ -7,8 +7,8 @@ use uuid::Uuid;
 use super::customer::anywhere;
 use super::read::{length, word};
 use super::{Store, StoreError};
-use crate::lab::frame::{Frame, FrameDetails, Rim};
-use crate::lab::money::Cents;
+use crate::desk::frame::{Frame, FrameDetails, Rim};
+use crate::desk::money::Cents;
 
 pub(super) struct FrameRow {
     pub id: Uuid,

@@ -8,7 +8,7 @@ use uuid::Uuid;
 use super::customer::anywhere;
 use super::read::{unreadable, word};
 use super::{Store, StoreError};
-use crate::lab::job::{Happening, JobLine, Stage, stage};
+use crate::desk::job::{Happening, JobLine, Stage, stage};
 
 /// What to look for in [`Store::list_jobs`].
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -5,9 +5,9 @@ use time::OffsetDateTime;
 use super::draft::{Once, outcome, settle};
 use super::read::{length, word};
 use super::{Store, StoreError, catalogue};
-use crate::lab::catalogue::{starting_materials, starting_treatments};
-use crate::lab::money::Cents;
-use crate::lab::profile::{CodeBasis, Lab};
+use crate::desk::catalogue::{starting_materials, starting_treatments};
+use crate::desk::lab::{CodeBasis, Lab};
+use crate::desk::money::Cents;
 use crate::optics::tolerance::Profile;
 
 impl Store {

@@ -13,18 +13,20 @@ use sqlx::migrate::Migrator;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
 use sqlx::{Sqlite, SqlitePool, Transaction};
 
+mod bill;
 pub mod catalogue;
 pub mod customer;
 pub mod draft;
 pub mod error;
 mod event;
+pub mod fitting;
 pub mod frame;
-pub mod habit;
 pub mod job;
 pub mod job_list;
 pub mod lab;
 pub mod order;
 mod payment;
+pub mod process_spread;
 mod read;
 pub mod receipt;
 mod recent;
@@ -32,7 +34,6 @@ pub mod shape;
 pub mod shipment;
 pub mod stock;
 pub mod verification;
-pub mod worn;
 
 pub use error::{OpenError, StoreError};
 

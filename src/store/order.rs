@@ -7,10 +7,12 @@ use uuid::Uuid;
 use super::draft::{Once, outcome, settle};
 use super::event::append_event;
 use super::payment::append_payment;
-use super::{Store, StoreError, customer, frame, worn};
-use crate::lab::job::Happening;
-use crate::lab::order::{Charge, CustomerChoice, FrameChoice, NewOrder, Prescription};
-use crate::lab::wear::{FrameWear, Position};
+use super::{Store, StoreError, customer, fitting, frame};
+use crate::desk::bill::Charge;
+use crate::desk::fitting::{FrameWear, Position};
+use crate::desk::job::Happening;
+use crate::desk::order::{CustomerChoice, FrameChoice, NewOrder};
+use crate::desk::prescription::Prescription;
 use crate::optics::prescription::{EyePrescription, Given};
 use crate::optics::{Eye, Pair};
 
@@ -36,7 +38,7 @@ impl Store {
         };
         if let Some(wrap) = order.frame_wrap {
             // Only the wrap was asked for; the rest is the usual until the owner says otherwise.
-            worn::append_frame_wear(&mut tx, frame_id, &FrameWear { wrap, ..Position::usual().frame }, now).await?;
+            fitting::append_frame_wear(&mut tx, frame_id, &FrameWear { wrap, ..Position::usual().frame }, now).await?;
         }
         let prescription_id = insert_prescription(&mut tx, customer_id, &order.prescription, now).await?;
         let number = insert_job(&mut tx, order, customer_id, frame_id, prescription_id, relens_of, now).await?;

@@ -1,4 +1,4 @@
-//! The bill of a job and the money that came in for it.
+//! The money that came in for a job.
 
 use sqlx::{Sqlite, Transaction};
 use time::{Date, OffsetDateTime};
@@ -6,35 +6,13 @@ use uuid::Uuid;
 
 use super::draft::{Once, outcome, settle};
 use super::event::append_event;
-use super::job::eye_from;
 use super::read::word;
 use super::{Store, StoreError};
-use crate::lab::job::Happening;
-use crate::lab::money::Cents;
-use crate::lab::order::{Charge, ChargeKind, Payment, PaymentKind};
+use crate::desk::job::Happening;
+use crate::desk::money::Cents;
+use crate::desk::payment::{Payment, PaymentKind};
 
 impl Store {
-    /// The bill of a job, line by line.
-    pub async fn list_charges(&self, number: i64) -> Result<Vec<Charge>, StoreError> {
-        sqlx::query!(
-            "select kind, eye, what, code, amount_cents from charge where job_number = ? order by position",
-            number
-        )
-        .fetch_all(&self.read)
-        .await?
-        .into_iter()
-        .map(|row| {
-            Ok(Charge {
-                kind: word("charge", &row.kind, ChargeKind::from_key(&row.kind))?,
-                eye: row.eye.as_deref().map(|key| word("eye", key, eye_from(key))).transpose()?,
-                what: row.what,
-                code: row.code,
-                amount: Cents::new(row.amount_cents),
-            })
-        })
-        .collect()
-    }
-
     /// What came in for a job, oldest first.
     pub async fn list_payments(&self, number: i64) -> Result<Vec<Payment>, StoreError> {
         sqlx::query!(

@@ -6,8 +6,8 @@ use super::draft::{Once, outcome, settle};
 use super::event::append_event;
 use super::read::unreadable;
 use super::{Store, StoreError};
-use crate::lab::job::Happening;
-use crate::lab::receipt::Document;
+use crate::desk::job::Happening;
+use crate::desk::receipt::Document;
 
 /// A receipt that was issued.
 #[derive(Debug, Clone, PartialEq)]

@@ -11,7 +11,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use sqlx::SqlitePool;
 
 use super::StoreError;
-use crate::lab::job::Job;
+use crate::desk::job::Job;
 
 /// How many jobs are kept; a bench holds fewer.
 const MOST: usize = 64;

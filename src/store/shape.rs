@@ -6,8 +6,8 @@ use uuid::Uuid;
 use super::draft::{Once, outcome, settle};
 use super::event::append_event;
 use super::{Store, StoreError};
-use crate::lab::job::Happening;
-use crate::lab::kept_shape::NewShape;
+use crate::desk::frame_shape::NewShape;
+use crate::desk::job::Happening;
 
 impl Store {
     /// Keeps a shape under a job number, with the bytes it came from, and makes it the job's shape.

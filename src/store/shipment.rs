@@ -5,7 +5,7 @@ use time::{Date, OffsetDateTime};
 use super::draft::{Once, outcome, settle};
 use super::event::{append_event, must_stand};
 use super::{Store, StoreError};
-use crate::lab::job::{Happening, Stage};
+use crate::desk::job::{Happening, Stage};
 
 /// A parcel that left.
 #[derive(Debug, Clone, PartialEq, Eq)]

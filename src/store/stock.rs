@@ -9,8 +9,8 @@ use super::event::{append_event, must_stand};
 use super::job::eye_from;
 use super::read::{length, power, word};
 use super::{Store, StoreError};
-use crate::lab::job::{Happening, Stage};
-use crate::lab::stock::{DrawerLens, DrawerLensDetails, LensInHand};
+use crate::desk::job::{Happening, Stage};
+use crate::desk::stock::{DrawerLens, DrawerLensDetails, LensInHand};
 use crate::optics::unit::{Dioptre, Millimetre};
 use crate::optics::{Eye, Pair};
 

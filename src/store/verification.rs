@@ -6,7 +6,7 @@ use uuid::Uuid;
 use super::draft::{Once, outcome, settle};
 use super::event::{append_event, must_stand};
 use super::{Store, StoreError};
-use crate::lab::job::{Happening, Stage};
+use crate::desk::job::{Happening, Stage};
 
 /// A check as it was judged. The reading and the verdict are JSON, so that they stay as they were said even when the
 /// tables change.

@@ -1,6 +1,6 @@
 //! One lens drawn for the screen: every coordinate and word ready for the template, in millimetres with y down.
 
-use crate::lab::layout::{Cover, EyeOnBench};
+use crate::bench::layout::{Cover, EyeOnBench};
 use crate::optics::Eye;
 use crate::shape::boxing::Boxing;
 use crate::shape::outline::{Outline, Point};

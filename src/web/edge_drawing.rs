@@ -4,7 +4,7 @@
 
 use std::fmt::Write;
 
-use crate::lab::edge_choice::ChosenLine;
+use crate::bench::edge_finish::ChosenLine;
 use crate::optics::Eye;
 use crate::shape::bevel::LinePoint;
 use crate::shape::boxing::Boxing;

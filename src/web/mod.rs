@@ -22,7 +22,7 @@ pub mod router;
 pub mod words;
 
 use self::clock::Clock;
-use crate::lab::profile::Lab;
+use crate::desk::lab::Lab;
 use crate::store::{Store, StoreError};
 
 /// What every handler may ask for.

@@ -1,7 +1,7 @@
 //! From the first run of an empty book to a receipt that stays the same, then new lenses from the job number alone.
 
 use fantoccini::key::Key;
-use rimbook::lab::packing::{ITEMS, Parcel};
+use rimbook::desk::packing::{ITEMS, Parcel};
 
 use crate::driver::{Browser, Settings};
 use crate::order::{fill_all, fill_order, name_the_lab};

@@ -1,4 +1,4 @@
-use rimbook::lab::stock::DrawerLensDetails;
+use rimbook::desk::stock::DrawerLensDetails;
 
 use crate::support::{NOW, TestLab};
 

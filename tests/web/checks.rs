@@ -1,7 +1,7 @@
 //! The check of a finished pair.
 
 use crate::support::{GOOD_READING, NOW, TestLab};
-use rimbook::lab::job::Stage;
+use rimbook::desk::job::Stage;
 
 fn with(changes: &[(&'static str, &'static str)]) -> Vec<(&'static str, &'static str)> {
     let mut fields = GOOD_READING.to_vec();

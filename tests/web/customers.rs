@@ -2,7 +2,7 @@
 
 use axum::body::Body;
 use axum::http::Request;
-use rimbook::lab::customer::Customer;
+use rimbook::desk::customer::Customer;
 use scraper::{Html, Selector};
 
 use crate::support::{TestLab, encode};

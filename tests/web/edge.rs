@@ -1,4 +1,4 @@
-use rimbook::lab::kept_shape::NewShape;
+use rimbook::desk::frame_shape::NewShape;
 use rimbook::optics::Pair;
 use rimbook::shape::trace::{Angles, Trace};
 

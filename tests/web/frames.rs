@@ -1,6 +1,6 @@
 //! Frames.
 
-use rimbook::lab::kept_shape::NewShape;
+use rimbook::desk::frame_shape::NewShape;
 use rimbook::optics::{Eye, Pair};
 use rimbook::shape::trace::{Angles, Trace};
 use scraper::{Html, Selector};

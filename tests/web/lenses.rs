@@ -2,8 +2,8 @@
 
 use axum::body::Body;
 use axum::http::{Request, header};
-use rimbook::lab::job::{Happening, Stage};
-use rimbook::lab::stock::DrawerLensDetails;
+use rimbook::desk::job::{Happening, Stage};
+use rimbook::desk::stock::DrawerLensDetails;
 use rimbook::optics::Eye;
 
 use crate::shapes::keep_ellipse;
@@ -81,7 +81,7 @@ async fn the_drawer_offers_what_fits_and_says_what_does_not() {
         assert_eq!(sent.assert_status(303).location, path);
     }
     let lab = lab.reopened().await;
-    let left = |id: &str, drawer: &[rimbook::lab::stock::DrawerLens]| {
+    let left = |id: &str, drawer: &[rimbook::desk::stock::DrawerLens]| {
         drawer.iter().find(|lens| lens.id.to_string() == id).unwrap().count
     };
     let drawer = lab.store.list_drawer().await.unwrap();

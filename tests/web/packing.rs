@@ -1,8 +1,8 @@
 //! Aligning and packing.
 
 use crate::support::{GOOD_READING, TestLab};
-use rimbook::lab::job::{Happening, Stage};
-use rimbook::lab::packing::{ITEMS, Parcel};
+use rimbook::desk::job::{Happening, Stage};
+use rimbook::desk::packing::{ITEMS, Parcel};
 
 fn needed() -> Vec<(&'static str, &'static str)> {
     asked(Parcel::Glasses)

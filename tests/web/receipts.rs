@@ -1,9 +1,9 @@
 //! The bill, payments, receipts.
 
 use crate::support::{NOW, TestLab};
-use rimbook::lab::customer::Person;
-use rimbook::lab::job::{Happening, Stage};
-use rimbook::lab::money::Cents;
+use rimbook::desk::customer::Person;
+use rimbook::desk::job::{Happening, Stage};
+use rimbook::desk::money::Cents;
 
 const REST: [(&str, &str); 3] = [("kind", "check"), ("amount", "25.00"), ("paid_on", "2026-11-25")];
 
@@ -131,7 +131,7 @@ async fn no_more_is_refunded_than_was_received() {
     let number = lab.given_job().await;
     let (path, bill) = (format!("/jobs/{number}/payments"), format!("/jobs/{number}/receipt"));
     let paid = lab.store.get_job(number).await.unwrap().paid;
-    let too_much = format!("-{}", (paid + rimbook::lab::money::Cents::new(1)).plain());
+    let too_much = format!("-{}", (paid + rimbook::desk::money::Cents::new(1)).plain());
     let refused = lab.post(&path, &[("kind", "card"), ("amount", &too_much), ("paid_on", "2026-11-25")]).await;
     refused.assert_status(422);
     assert!(refused.text("#amount-error").contains("more than"), "{}", refused.text("main"));
@@ -141,7 +141,7 @@ async fn no_more_is_refunded_than_was_received() {
     // The same form from another tab adds nothing, and says so.
     let again = lab.post(&path, &fields).await.assert_status(303).location.clone();
     assert!(lab.get(&again).await.text(".notice").contains("nothing was added"));
-    assert_eq!(lab.store.get_job(number).await.unwrap().paid, rimbook::lab::money::Cents::ZERO);
+    assert_eq!(lab.store.get_job(number).await.unwrap().paid, rimbook::desk::money::Cents::ZERO);
 }
 
 #[tokio::test]

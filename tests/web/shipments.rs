@@ -1,8 +1,8 @@
 //! Sending.
 
 use crate::support::{NOW, TestLab};
-use rimbook::lab::customer::Person;
-use rimbook::lab::job::Stage;
+use rimbook::desk::customer::Person;
+use rimbook::desk::job::Stage;
 
 const PARCEL: [(&str, &str); 3] = [("carrier", "Parcel post"), ("tracking", "SL 0042 7712"), ("sent_on", "2026-11-25")];
 

@@ -6,10 +6,10 @@
 //! anything up to half a step. All are independent. The defaults are honest guesses of a careful small lab (common
 //! practice, from memory): an owner's own remakes are the better source.
 
-mod habits;
 pub mod normal;
+mod spreads;
 
-pub use habits::{ErrorSource, Habits};
+pub use spreads::{ErrorSource, Habits};
 
 use super::power::SphereCylinder;
 use super::prism::{InUp, prism_from_error};

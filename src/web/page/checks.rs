@@ -5,13 +5,13 @@ use axum::extract::{Path, State};
 use axum::routing::{get, post};
 use axum::{Form as Posted, Router};
 
+use super::compensation::{WornNote, worn_notes};
 use super::job_bar::{EyeWords, JobBar};
-use super::opened::{Opened, list_checks};
-use super::worn::{WornNote, worn_notes};
+use super::job_step::{Opened, list_checks};
 use super::{Answer, Chrome, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
-use crate::lab::job::{Happening, Stage};
-use crate::lab::text;
-use crate::lab::verification::{self, REASON_LETTERS};
+use crate::bench::verification::{self, REASON_LETTERS};
+use crate::desk::job::{Happening, Stage};
+use crate::desk::text;
 use crate::optics::Eye;
 use crate::optics::tolerance::{READING_CAUTION, STANDARD_GOVERNS};
 use crate::store::draft::Fields;
@@ -21,9 +21,9 @@ use crate::web::error::WebError;
 use crate::web::form::Form;
 
 mod reading;
-mod seen;
+mod shown;
 
-use seen::Seen;
+use shown::Seen;
 
 /// Routes.
 pub fn router() -> Router<AppState> {

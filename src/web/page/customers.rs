@@ -8,8 +8,8 @@ use axum::{Form as Posted, Router};
 use serde::{Deserialize, Serialize};
 
 use super::{Answer, CHANGED_ELSEWHERE, Chrome, JobRow, draft_or, fill_json, go, key_of, posted_key, show, show_again};
-use crate::lab::customer::{Customer, Person, check_name};
-use crate::lab::text;
+use crate::desk::customer::{Customer, Person, check_name};
+use crate::desk::text;
 use crate::store::draft::{Fields, Once};
 use crate::store::job_list::Find;
 use crate::web::AppState;

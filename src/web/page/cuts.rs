@@ -5,13 +5,13 @@ use axum::extract::{Path, State};
 use axum::routing::get;
 use axum::{Form as Posted, Router};
 
+use super::compensation::{WornNote, worn_notes};
 use super::job_bar::JobBar;
 use super::risk::risk_sentence;
-use super::worn::{WornNote, worn_notes};
 use super::{Answer, Chrome, act_of, draft_of, form_key, go, posted_job_key, show, show_again};
-use crate::lab::bench::BenchNotes;
-use crate::lab::job::{Event, Happening, Job, Stage};
-use crate::lab::text;
+use crate::bench::notes::BenchNotes;
+use crate::desk::job::{Event, Happening, Job, Stage};
+use crate::desk::text;
 use crate::optics::unit::Millimetre;
 use crate::store::draft::Fields;
 use crate::web::error::WebError;

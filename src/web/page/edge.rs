@@ -9,13 +9,13 @@ use axum::routing::get;
 
 use super::job_bar::{EyeWords, JobBar};
 use super::{Answer, Chrome, show, show_again};
-use crate::lab::catalogue::{Material, MaterialDetails};
-use crate::lab::edge_choice::{ChosenLine, hold_of, placement_words, where_words};
-use crate::lab::job::Job;
-use crate::lab::layout::{JobLayout, step_of};
-use crate::lab::lens_body::LensBody;
-use crate::lab::order::Design;
-use crate::lab::stock::LensInHand;
+use crate::bench::edge_finish::{ChosenLine, hold_of, placement_words, where_words};
+use crate::bench::layout::{JobLayout, step_of};
+use crate::bench::lens::LensBody;
+use crate::desk::catalogue::{Material, MaterialDetails};
+use crate::desk::job::Job;
+use crate::desk::order::Design;
+use crate::desk::stock::LensInHand;
 use crate::optics::surface::tool_from_true_d;
 use crate::optics::{Eye, Pair};
 use crate::shape::bevel::{Hold, LinePoint, Placement};
@@ -28,9 +28,9 @@ use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::words::eye_class;
 
-mod asked;
+mod form;
 
-use asked::{Choice, FIELDS, read_choice};
+use form::{Choice, FIELDS, read_choice};
 
 /// Routes.
 pub fn router() -> Router<AppState> {

@@ -10,7 +10,7 @@ use axum::routing::get;
 use serde::{Deserialize, Serialize};
 
 use super::{Answer, Chrome, JobRow, fill_json, key_of, show};
-use crate::lab::frame::Frame;
+use crate::desk::frame::Frame;
 use crate::store::job_list::Find;
 use crate::web::AppState;
 use crate::web::error::WebError;

@@ -1,8 +1,8 @@
 //! What the pages of a job share: the bar at their head, and each eye of the prescription in words.
 
-use crate::lab::deadline::Lateness;
-use crate::lab::job::{Job, Stage};
-use crate::lab::order::Prescription;
+use crate::desk::deadline::Lateness;
+use crate::desk::job::{Job, Stage};
+use crate::desk::prescription::Prescription;
 use crate::optics::Eye;
 use crate::optics::prescription::EyePrescription;
 use crate::web::{AppState, words};

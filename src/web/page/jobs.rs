@@ -7,13 +7,13 @@ use axum::routing::get;
 use axum::{Form as Posted, response::Response};
 use serde::Deserialize;
 
+use super::compensation::{WornNote, worn_notes};
 use super::job_bar::{EyeWords, JobBar};
-use super::worn::{WornNote, worn_notes};
 use super::{Answer, Chrome, act_of, draft_of, form_key, go, posted_job_key, show, show_again};
-use crate::lab::deadline::delay_notice;
-use crate::lab::job::{Happening, Job, Stage};
-use crate::lab::order::Prescription;
-use crate::lab::text;
+use crate::desk::deadline::delay_notice;
+use crate::desk::job::{Happening, Job, Stage};
+use crate::desk::prescription::Prescription;
+use crate::desk::text;
 use crate::optics::Eye;
 use crate::store::draft::Fields;
 use crate::web::error::WebError;

@@ -6,10 +6,10 @@ use axum::routing::get;
 use axum::{Form as Posted, Router};
 
 use super::{Answer, CHANGED_ELSEWHERE, Chrome, draft_or, go, posted_key, show, show_again};
-use crate::lab::catalogue::TreatmentKind;
-use crate::lab::money::Cents;
-use crate::lab::profile::{CodeBasis, Lab};
-use crate::lab::text::{self, TextError};
+use crate::desk::catalogue::TreatmentKind;
+use crate::desk::lab::{CodeBasis, Lab};
+use crate::desk::money::Cents;
+use crate::desk::text::{self, TextError};
 use crate::optics::tolerance::{Profile, STANDARD_GOVERNS};
 use crate::optics::unit::Millimetre;
 use crate::store::draft::{Fields, Once};

@@ -7,10 +7,10 @@ use axum::routing::get;
 
 use super::job_bar::JobBar;
 use super::{Answer, Chrome, show};
-use crate::lab::edge_choice::hold_of;
-use crate::lab::layout::{JobLayout, step_of};
-use crate::lab::material_choice::{FRINGE_NOTICED_PD, ImpactClass, MaterialChoice};
-use crate::lab::money::Cents;
+use crate::bench::edge_finish::hold_of;
+use crate::bench::layout::{JobLayout, step_of};
+use crate::bench::material_comparison::{FRINGE_NOTICED_PD, ImpactClass, MaterialChoice};
+use crate::desk::money::Cents;
 use crate::optics::Eye;
 use crate::shape::compare::MaterialRow;
 use crate::web::AppState;

@@ -5,12 +5,12 @@ use axum::extract::{Path, State};
 use axum::routing::get;
 use axum::{Form as Posted, Router};
 
+use super::compensation::worn_words;
 use super::job_bar::JobBar;
-use super::opened::{Opened, list_checks};
-use super::worn::worn_words;
+use super::job_step::{Opened, list_checks};
 use super::{Answer, Chrome, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
-use crate::lab::job::{Happening, Stage};
-use crate::lab::packing::{Group, ITEMS, OUTSIDE, PackingError, Parcel, go_through, missing};
+use crate::desk::job::{Happening, Stage};
+use crate::desk::packing::{Group, ITEMS, OUTSIDE, PackingError, Parcel, go_through, missing};
 use crate::print::packing_sheet::{Facts, PackingSheet};
 use crate::store::draft::Fields;
 use crate::web::error::WebError;

@@ -7,8 +7,8 @@ use axum::routing::get;
 
 use super::job_bar::JobBar;
 use super::{Answer, Chrome, show};
-use crate::lab::habit::budget_of;
-use crate::lab::job::Job;
+use crate::bench::process_spread::budget_of;
+use crate::desk::job::Job;
 use crate::optics::Eye;
 use crate::optics::budget::{Budget, RowRisk};
 use crate::optics::tolerance::{STANDARD_GOVERNS, Unit};

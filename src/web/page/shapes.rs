@@ -13,9 +13,9 @@ use axum::routing::get;
 
 use super::job_bar::JobBar;
 use super::{Answer, Chrome, draft_of, form_key, go, posted_job_key, show, show_again};
-use crate::lab::job::{Job, Stage};
-use crate::lab::kept_shape::{DblSource, KeptShape, NewShape, ShapeRefused};
-use crate::lab::text;
+use crate::desk::frame_shape::{DblSource, KeptShape, NewShape, ShapeRefused};
+use crate::desk::job::{Job, Stage};
+use crate::desk::text;
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;

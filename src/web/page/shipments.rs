@@ -7,11 +7,11 @@ use axum::{Form as Posted, Router};
 use time::Date;
 
 use super::job_bar::JobBar;
-use super::opened::Opened;
+use super::job_step::Opened;
 use super::{Answer, Chrome, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
-use crate::lab::job::{Job, Stage};
-use crate::lab::packing::OUTSIDE;
-use crate::lab::text;
+use crate::desk::job::{Job, Stage};
+use crate::desk::packing::OUTSIDE;
+use crate::desk::text;
 use crate::print::slip::{Facts, Slip};
 use crate::store::StoreError;
 use crate::store::draft::Fields;

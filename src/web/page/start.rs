@@ -6,8 +6,8 @@ use axum::routing::get;
 use axum::{Form as Posted, Router};
 
 use super::{Answer, Chrome, draft_of, go, show, show_again};
-use crate::lab::profile::Lab;
-use crate::lab::text;
+use crate::desk::lab::Lab;
+use crate::desk::text;
 use crate::store::draft::Fields;
 use crate::web::AppState;
 use crate::web::form::Form;

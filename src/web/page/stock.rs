@@ -6,7 +6,7 @@ use axum::routing::get;
 use axum::{Form as Posted, Router};
 
 use super::{Answer, Chrome, act_of, draft_of, go, key_of, posted_key, show, show_again};
-use crate::lab::stock::{DrawerLens, DrawerLensDetails};
+use crate::desk::stock::{DrawerLens, DrawerLensDetails};
 use crate::optics::prescription::read as read_power;
 use crate::optics::unit::Dioptre;
 use crate::store::StoreError;
@@ -105,7 +105,7 @@ fn row(lens: &DrawerLens) -> Row {
     Row {
         anchor: format!("lens-{}", lens.id.simple()),
         power: power(&lens.details),
-        diameter: crate::lab::frame::short(lens.details.diameter),
+        diameter: crate::desk::frame::short(lens.details.diameter),
         centre: lens.details.centre.to_string(),
         front: lens.details.front_power.to_string(),
         count: lens.count,

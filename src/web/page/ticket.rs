@@ -5,12 +5,12 @@ use axum::extract::{Path, State};
 use axum::routing::get;
 
 use super::Answer;
+use super::compensation::worn_words;
 use super::edge::rim_curves;
-use super::opened::Opened;
+use super::job_step::Opened;
 use super::show;
-use super::worn::worn_words;
-use crate::lab::edge_choice::{TicketLines, usual_edges};
-use crate::lab::layout::{JobLayout, step_of};
+use crate::bench::edge_finish::{TicketLines, usual_edges};
+use crate::bench::layout::{JobLayout, step_of};
 use crate::optics::Pair;
 use crate::print::ticket::{Facts, Shape, Ticket};
 use crate::shape::layout::{EyeLayout, PairLayout};

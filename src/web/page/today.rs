@@ -6,8 +6,8 @@ use axum::extract::State;
 use axum::routing::get;
 
 use super::{Answer, Chrome, show};
-use crate::lab::deadline::Lateness;
-use crate::lab::job::JobLine;
+use crate::desk::deadline::Lateness;
+use crate::desk::job::JobLine;
 use crate::web::{AppState, words};
 
 /// Routes.

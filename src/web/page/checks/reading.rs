@@ -1,7 +1,7 @@
 //! Reads the form of a check: every fault beside its field.
 
-use crate::lab::job::Job;
-use crate::lab::verification::{Measurement, Notation};
+use crate::bench::verification::{Measurement, Notation};
+use crate::desk::job::Job;
 use crate::optics::prescription::{LensPower, PowerError, read_measured, read_pupil_distance};
 use crate::optics::unit::{Axis, Dioptre, Millimetre};
 use crate::optics::{Eye, Pair};

@@ -7,10 +7,10 @@ use axum::{Form as Posted, Router};
 
 use super::read::{read_code, read_price, scaled, written};
 use super::{Choice, Row};
-use crate::lab::catalogue::{Cutting, Material, MaterialDetails};
-use crate::lab::money::Cents;
-use crate::lab::procedure;
-use crate::lab::text;
+use crate::desk::catalogue::{Cutting, Material, MaterialDetails};
+use crate::desk::money::Cents;
+use crate::desk::procedure_code;
+use crate::desk::text;
 use crate::store::draft::{Fields, Once};
 use crate::web::AppState;
 use crate::web::error::WebError;
@@ -65,7 +65,7 @@ impl MaterialPage {
         let action = of.map_or("/lab/materials/new".to_owned(), |m| format!("/lab/materials/{}", m.line));
         Self {
             chrome: Chrome::new(state, "lab"),
-            code_words: procedure::descriptor(form.value("code")),
+            code_words: procedure_code::descriptor(form.value("code")),
             form,
             key,
             title: of.map_or("A new material".to_owned(), |m| m.details.name.clone()),

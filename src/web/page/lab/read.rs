@@ -1,6 +1,6 @@
 //! How the fields of the lab's forms are read.
 
-use crate::lab::money::Cents;
+use crate::desk::money::Cents;
 
 /// A whole number within its range.
 pub fn whole(what: &str, text: &str, least: i32, most: i32) -> Result<i32, String> {
@@ -31,7 +31,7 @@ pub fn written(number: i32, places: usize) -> String {
 
 /// A price: nothing or more, up to a most.
 pub fn read_price(text: &str, most: Cents) -> Result<Cents, String> {
-    let price: Cents = text.parse().map_err(|why: crate::lab::money::MoneyError| why.to_string())?;
+    let price: Cents = text.parse().map_err(|why: crate::desk::money::MoneyError| why.to_string())?;
     if price.is_negative() || price > most { Err(format!("A price is between $0.00 and {most}")) } else { Ok(price) }
 }
 

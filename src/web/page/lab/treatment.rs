@@ -7,10 +7,10 @@ use axum::{Form as Posted, Router};
 
 use super::read::{read_code, read_price};
 use super::{Row, kind_words};
-use crate::lab::catalogue::{Treatment, TreatmentDetails, TreatmentKind};
-use crate::lab::money::Cents;
-use crate::lab::procedure;
-use crate::lab::text;
+use crate::desk::catalogue::{Treatment, TreatmentDetails, TreatmentKind};
+use crate::desk::money::Cents;
+use crate::desk::procedure_code;
+use crate::desk::text;
 use crate::store::draft::{Fields, Once};
 use crate::web::AppState;
 use crate::web::error::WebError;
@@ -58,7 +58,7 @@ impl TreatmentPage {
         let action = of.map_or("/lab/treatments/new".to_owned(), |t| format!("/lab/treatments/{}", t.line));
         Self {
             chrome: Chrome::new(state, "lab"),
-            code_words: procedure::descriptor(form.value("code")),
+            code_words: procedure_code::descriptor(form.value("code")),
             form,
             key,
             title: of.map_or("A new coating or tint".to_owned(), |t| t.details.name.clone()),

@@ -8,21 +8,21 @@ use axum::{Form as Posted, Router};
 use serde::Deserialize;
 use uuid::Uuid;
 
-use super::echo::Understood;
+use super::understood::Understood;
 use super::{Answer, Chrome, go, show, show_again};
-use crate::lab::frame::Rim;
-use crate::lab::money::Cents;
-use crate::lab::order::PaymentKind;
+use crate::desk::frame::Rim;
+use crate::desk::money::Cents;
+use crate::desk::payment::PaymentKind;
 use crate::optics::Eye;
 use crate::store::draft::{Fields, Once};
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
 
-mod around;
+mod context;
 mod reading;
 
-use around::Around;
+use context::Around;
 use reading::{Caution, read_order};
 
 /// Routes.

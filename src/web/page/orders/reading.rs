@@ -6,16 +6,18 @@ use time::Date;
 use uuid::Uuid;
 
 use super::super::customers::read_person;
-use super::around::Around;
-use crate::lab::catalogue::TreatmentKind;
-use crate::lab::deadline::promise_warning;
-use crate::lab::frame::{FrameDetails, Rim};
-use crate::lab::money::Cents;
-use crate::lab::order::{
-    Charge, ChargeKind, CustomerChoice, Design, FrameChoice, MadeFor, NewOrder, Payment, PaymentKind, Prescription,
-};
-use crate::lab::procedure::{Billed, base_price, bill, lens_code};
-use crate::lab::text::{line, lines, needed};
+use super::context::Around;
+use crate::desk::bill::{Billed, base_price, bill};
+use crate::desk::bill::{Charge, ChargeKind};
+use crate::desk::catalogue::TreatmentKind;
+use crate::desk::deadline::promise_warning;
+use crate::desk::frame::{FrameDetails, Rim};
+use crate::desk::money::Cents;
+use crate::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder};
+use crate::desk::payment::{Payment, PaymentKind};
+use crate::desk::prescription::{MadeFor, Prescription};
+use crate::desk::procedure_code::lens_code;
+use crate::desk::text::{line, lines, needed};
 use crate::optics::prescription::{
     EyePrescription, PupilDistance, cautions, pupil_distance_cautions, read, read_pupil_distance,
 };

@@ -4,9 +4,9 @@
 //! prism. Without prescribed prism that point is the optical centre. With it, the optical centre lies elsewhere in
 //! the lens, and so does the middle of the blank; that is counted in the blank, not in the blocker.
 
-use super::job::Job;
-use super::profile::Lab;
-use super::stock::LensInHand;
+use crate::desk::job::Job;
+use crate::desk::lab::Lab;
+use crate::desk::stock::LensInHand;
 use crate::optics::prescription::Prism;
 use crate::optics::prism::{DecentrationError, Imbalance, InUp, decentration_for, imbalance};
 use crate::optics::{Eye, Pair};
@@ -247,12 +247,13 @@ pub(super) mod tests {
     use uuid::Uuid;
 
     use super::*;
-    use crate::lab::catalogue::{Material, starting_materials};
-    use crate::lab::customer::{Customer, Person};
-    use crate::lab::frame::{Frame, FrameDetails, Rim};
-    use crate::lab::kept_shape::KeptShape;
-    use crate::lab::money::Cents;
-    use crate::lab::order::{Design, MadeFor, Prescription};
+    use crate::desk::catalogue::{Material, starting_materials};
+    use crate::desk::customer::{Customer, Person};
+    use crate::desk::frame::{Frame, FrameDetails, Rim};
+    use crate::desk::frame_shape::KeptShape;
+    use crate::desk::money::Cents;
+    use crate::desk::order::Design;
+    use crate::desk::prescription::{MadeFor, Prescription};
     use crate::optics::prescription::{read, read_pupil_distance};
     use crate::shape::trace::{Angles, Trace};
 

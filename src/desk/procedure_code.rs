@@ -1,17 +1,14 @@
-//! Procedure codes: which code names a lens, and the lines of the bill.
+//! Procedure codes: their descriptors, and which code names a lens.
 //!
 //! Source of codes, ranges and descriptors: CMS HCPCS Level II. V2100 to V2109, V2199, V2700, V2780, V2782 to V2784
 //! and the modifiers were seen in public copies; V2710, V2715, V2718, V2730, V2744, V2745, V2750, V2755, V2760 to
 //! V2762 and V2770 by their short name; V2020, V2025, V2110 to V2121, V2756, V2781, V2786, V2797 and V2799 are from
 //! memory. Load the yearly file before relying on a word of it. A code says what was made; it never decides payment.
 
-use super::catalogue::{MaterialDetails, TreatmentDetails};
-use super::money::Cents;
-use super::order::{Charge, ChargeKind};
-use super::profile::CodeBasis;
-use crate::optics::prescription::{EyePrescription, LensPower};
+use super::lab::CodeBasis;
+use crate::optics::Eye;
+use crate::optics::prescription::LensPower;
 use crate::optics::unit::Dioptre;
-use crate::optics::{Eye, Pair};
 
 /// The frame.
 pub const FRAME: &str = "V2020";
@@ -19,6 +16,24 @@ pub const FRAME: &str = "V2020";
 pub const UNCLASSIFIED: &str = "V2199";
 /// Prescribed prism, for each lens.
 pub const PRISM: &str = "V2715";
+/// A material of index 1.54 to 1.65.
+pub const MID_INDEX: &str = "V2782";
+/// A material of index 1.66 or more.
+pub const HIGH_INDEX: &str = "V2783";
+/// Polycarbonate, or a material taken as its equal.
+pub const POLYCARBONATE: &str = "V2784";
+/// A light-reacting tint.
+pub const PHOTOCHROMIC: &str = "V2744";
+/// Any other tint.
+pub const TINT: &str = "V2745";
+/// An anti-reflective coating.
+pub const ANTI_REFLECTIVE: &str = "V2750";
+/// A hard coat.
+pub const SCRATCH_COAT: &str = "V2760";
+/// A mirror coating.
+pub const MIRROR: &str = "V2761";
+/// A polarized lens.
+pub const POLARIZED: &str = "V2762";
 
 /// Code and descriptor of what a single-vision lab sells.
 const DESCRIPTORS: [(&str, &str); 43] = [
@@ -238,78 +253,4 @@ fn gap_note(in_gap: bool, what: &str, size: i32, code: &str) -> Vec<String> {
         size / 1000,
         size % 1000 / 10
     )]
-}
-
-/// What a bill is made from.
-#[derive(Debug, Clone)]
-pub struct Billed<'a> {
-    /// The frame in words and its price; `None` when new lenses are made for a frame the customer has.
-    pub frame: Option<(String, Cents)>,
-    /// The material of both lenses.
-    pub material: &'a MaterialDetails,
-    /// Price of a lens in plain hard resin; what the material costs above it goes on the material's own line.
-    pub base_price: Cents,
-    /// The coating, if any.
-    pub coating: Option<&'a TreatmentDetails>,
-    /// The tint, if any.
-    pub tint: Option<&'a TreatmentDetails>,
-    /// Each eye's prescription.
-    pub eyes: &'a Pair<EyePrescription>,
-    /// Which form the codes are taken from.
-    pub basis: CodeBasis,
-    /// Packing and carriage; no line when nothing is charged.
-    pub shipping: Cents,
-}
-
-/// What a plain lens costs: the cheapest material without a code of its own, or nothing when there is none.
-pub fn base_price<'a>(materials: impl IntoIterator<Item = &'a MaterialDetails>) -> Cents {
-    materials.into_iter().filter(|m| m.code.is_empty()).map(|m| m.price).min().unwrap_or(Cents::ZERO)
-}
-
-/// The lines of the bill: frame, then for each eye lens, material, coating, tint and prism, then shipping.
-///
-/// The price of a lens is split over its base and its material, so that each code has its amount; a material
-/// that costs no more than the base keeps its line at nothing, because a plan looks for the code. Prescribed
-/// prism likewise. The sum is exactly frame + 2 × (material + coating + tint) + shipping.
-pub fn bill(order: &Billed<'_>) -> Vec<Charge> {
-    let mut lines = Vec::new();
-    if let Some((what, price)) = &order.frame {
-        lines.push(line(ChargeKind::Frame, None, what.clone(), FRAME, *price));
-    }
-    for (eye, prescription) in order.eyes.iter() {
-        lens_lines(order, eye, prescription, &mut lines);
-    }
-    if order.shipping != Cents::ZERO {
-        lines.push(line(ChargeKind::Shipping, None, "Packing and shipping".into(), "", order.shipping));
-    }
-    lines
-}
-
-fn lens_lines(order: &Billed<'_>, eye: Eye, prescription: &EyePrescription, lines: &mut Vec<Charge>) {
-    let material = order.material;
-    let over_base = material.price - order.base_price;
-    let (lens_price, material_price) =
-        if material.code.is_empty() || order.base_price <= Cents::ZERO || over_base.is_negative() {
-            (material.price, Cents::ZERO)
-        } else {
-            (order.base_price, over_base)
-        };
-    let code = lens_code(prescription.power, order.basis).code;
-    lines.push(line(ChargeKind::Lens, Some(eye), format!("Single-vision lens, {}", material.name), code, lens_price));
-    if !material.code.is_empty() {
-        let what = format!("Material: {}", material.name);
-        lines.push(line(ChargeKind::Material, Some(eye), what, &material.code, material_price));
-    }
-    for (kind, treatment) in [(ChargeKind::Coating, order.coating), (ChargeKind::Tint, order.tint)] {
-        if let Some(treatment) = treatment {
-            lines.push(line(kind, Some(eye), treatment.name.clone(), &treatment.code, treatment.price));
-        }
-    }
-    if !prescription.prism.is_none() {
-        lines.push(line(ChargeKind::Prism, Some(eye), "Prescribed prism, included".into(), PRISM, Cents::ZERO));
-    }
-}
-
-fn line(kind: ChargeKind, eye: Option<Eye>, what: String, code: &str, amount: Cents) -> Charge {
-    Charge { kind, eye, what, code: code.to_owned(), amount }
 }

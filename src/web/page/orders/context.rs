@@ -2,12 +2,12 @@
 
 use uuid::Uuid;
 
-use crate::lab::catalogue::{Material, Treatment};
-use crate::lab::customer::Customer;
-use crate::lab::deadline::promise;
-use crate::lab::frame::Frame;
-use crate::lab::job::Job;
-use crate::lab::profile::Lab;
+use crate::desk::catalogue::{Material, Treatment};
+use crate::desk::customer::Customer;
+use crate::desk::deadline::promise;
+use crate::desk::frame::Frame;
+use crate::desk::job::Job;
+use crate::desk::lab::Lab;
 use crate::optics::Pair;
 use crate::shape::boxing::Boxing;
 use crate::store::StoreError;

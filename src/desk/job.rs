@@ -7,11 +7,12 @@ use time::{Date, OffsetDateTime};
 
 use super::catalogue::{Material, Treatment};
 use super::customer::Customer;
+use super::fitting::{FrameWear, WornOrder};
 use super::frame::Frame;
-use super::kept_shape::KeptShape;
+use super::frame_shape::KeptShape;
 use super::money::Cents;
-use super::order::{Design, MadeFor, Prescription};
-use super::wear::{FrameWear, WornOrder};
+use super::order::Design;
+use super::prescription::{MadeFor, Prescription};
 use crate::optics::prescription::{EyePrescription, LensPower};
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};

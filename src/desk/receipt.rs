@@ -8,12 +8,13 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 use time::Date;
 
+use super::bill::{Charge, ChargeKind};
 use super::customer::Person;
 use super::job::Job;
+use super::lab::Lab;
 use super::money::Cents;
-use super::order::{Charge, ChargeKind, Payment, PaymentKind};
-use super::procedure;
-use super::profile::Lab;
+use super::payment::{Payment, PaymentKind};
+use super::procedure_code;
 
 time::serde::format_description!(iso_date, Date, "[year]-[month]-[day]");
 
@@ -316,9 +317,9 @@ impl Line {
                 | ChargeKind::Other => Part::Item,
             },
             what: charge.what.clone(),
-            modifier: charge.eye.map(procedure::modifier).unwrap_or_default().to_owned(),
+            modifier: charge.eye.map(procedure_code::modifier).unwrap_or_default().to_owned(),
             code: charge.code.clone(),
-            descriptor: procedure::descriptor(&charge.code).unwrap_or_default().to_owned(),
+            descriptor: procedure_code::descriptor(&charge.code).unwrap_or_default().to_owned(),
             amount_cents: charge.amount,
         }
     }

@@ -1,9 +1,9 @@
 //! What the form of the edge page asks for.
 
-use crate::lab::catalogue::{Material, MaterialDetails};
-use crate::lab::edge_choice::hold_of;
-use crate::lab::job::Job;
-use crate::lab::lens_body::{Asked, Thickness};
+use crate::bench::edge_finish::hold_of;
+use crate::bench::lens::{Asked, Thickness};
+use crate::desk::catalogue::{Material, MaterialDetails};
+use crate::desk::job::Job;
 use crate::optics::Pair;
 use crate::optics::unit::{Dioptre, Millimetre, UnitError};
 use crate::shape::bevel::{Hold, Placement};

@@ -214,8 +214,8 @@ fn disagreement_words(differ: &Disagreement) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lab::frame::Rim;
-    use crate::lab::money::Cents;
+    use crate::desk::frame::Rim;
+    use crate::desk::money::Cents;
 
     fn frame(eye_size: &str, bridge: &str) -> FrameDetails {
         FrameDetails {

@@ -5,9 +5,9 @@
 //! practice). Prescribed prism that the power can make by decentration moves the optical centre, as on the layout;
 //! prism that it cannot is a tilt of the back surface.
 
-use super::catalogue::MaterialDetails;
 use super::layout::{EyeOnBench, Uncut, usual_diameter_mm};
-use super::stock::LensInHand;
+use crate::desk::catalogue::MaterialDetails;
+use crate::desk::stock::LensInHand;
 use crate::optics::Eye;
 use crate::optics::lens::{Lens, LensError, LensOrder};
 use crate::optics::material::usual_front_d;
@@ -198,13 +198,13 @@ fn uncut_rim_mm(lens: &Lens, middle: Point, radius_mm: f64) -> Result<f64, LensE
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;
-    use crate::lab::catalogue::starting_materials;
-    use crate::lab::layout::JobLayout;
-    use crate::lab::layout::tests::{lab, round_job};
+    use crate::bench::layout::JobLayout;
+    use crate::bench::layout::tests::{lab, round_job};
+    use crate::desk::catalogue::starting_materials;
     use crate::optics::unit::Millimetre;
     use crate::shape::blocker::BlockerStep;
 
-    pub(in crate::lab) fn laid(rx: &str) -> (EyeOnBench, EyePrescription) {
+    pub(in crate::bench) fn laid(rx: &str) -> (EyeOnBench, EyePrescription) {
         let job = round_job(rx, "32/32");
         let laid = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap();
         (laid.eyes.right, job.prescription.eyes.right)

@@ -1,11 +1,11 @@
 //! The prism of a pair: what is wanted, how it is made, what is there that nobody ordered, and the balance between the
 //! eyes where they look.
 
-use super::job::Job;
+use super::compensation::body;
 use super::layout::{EyeOnBench, JobLayout, Uncut};
-use super::profile::Lab;
-use super::stock::LensInHand;
-use super::worn::body;
+use crate::desk::job::Job;
+use crate::desk::lab::Lab;
+use crate::desk::stock::LensInHand;
 use crate::optics::gaze::{Balance, LookedThrough, balance, gaze_prism};
 use crate::optics::lens::{Lens, LensError};
 use crate::optics::prism::{BaseVector, DecentrationError, Imbalance, InUp, decentration_for};
@@ -134,8 +134,8 @@ fn surfaced_blank_mm(laid: &EyeOnBench) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lab::layout::step_of;
-    use crate::lab::layout::tests::{lab, round_job};
+    use crate::bench::layout::step_of;
+    use crate::bench::layout::tests::{lab, round_job};
 
     fn prism(rx: &str, reading: LookedThrough) -> PairPrism {
         let (job, lab) = (round_job(rx, "32/32"), lab());

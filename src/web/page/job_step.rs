@@ -2,8 +2,8 @@
 
 use std::sync::Arc;
 
-use crate::lab::job::{Event, Happening, Job, Stage};
-use crate::lab::verification::{self, Reading, Verdict};
+use crate::bench::verification::{self, Reading, Verdict};
+use crate::desk::job::{Event, Happening, Job, Stage};
 use crate::print::CheckSummary;
 use crate::store::verification::KeptCheck;
 use crate::web::AppState;

@@ -6,7 +6,7 @@ use axum::routing::get;
 use axum::{Form as Posted, Router};
 
 use super::{Answer, CHANGED_ELSEWHERE, Chrome, draft_or, go, posted_key, show, show_again};
-use crate::lab::habit::{FIGURES, Figure, LabHabits};
+use crate::bench::process_spread::{FIGURES, Figure, LabHabits};
 use crate::optics::unit::{Tilt, UnitError, parse_hundredths};
 use crate::store::draft::{Fields, Once};
 use crate::web::AppState;

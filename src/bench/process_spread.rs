@@ -1,7 +1,7 @@
 //! How exactly the lab works, as its owner says: what the chance that a pair will pass is figured from.
 
-use super::job::Job;
-use super::profile::Lab;
+use crate::desk::job::Job;
+use crate::desk::lab::Lab;
 use crate::optics::budget::{Budget, BudgetOrder, Habits, budget};
 use crate::optics::unit::Tilt;
 use crate::optics::{Eye, Pair};

@@ -3,6 +3,9 @@
 use uuid::Uuid;
 
 use super::money::Cents;
+use super::procedure_code::{
+    ANTI_REFLECTIVE, HIGH_INDEX, MID_INDEX, MIRROR, PHOTOCHROMIC, POLARIZED, POLYCARBONATE, SCRATCH_COAT, TINT,
+};
 
 /// How a material is cut.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -141,11 +144,11 @@ pub struct TreatmentDetails {
 pub fn starting_materials() -> Vec<MaterialDetails> {
     let rows = [
         ("Hard resin 1.50", 1498, 580, 132, 200, Cutting::Wet, "", 3000_i64),
-        ("Polyurea-urethane 1.53", 1530, 440, 111, 150, Cutting::Dry, "V2784", 5500),
-        ("Polycarbonate 1.59", 1586, 300, 120, 150, Cutting::DryThenWet, "V2784", 4500),
-        ("1.60", 1600, 410, 130, 150, Cutting::Wet, "V2782", 6000),
-        ("1.67", 1660, 320, 136, 150, Cutting::Wet, "V2783", 8500),
-        ("1.74", 1740, 330, 147, 140, Cutting::Wet, "V2783", 13000),
+        ("Polyurea-urethane 1.53", 1530, 440, 111, 150, Cutting::Dry, POLYCARBONATE, 5500),
+        ("Polycarbonate 1.59", 1586, 300, 120, 150, Cutting::DryThenWet, POLYCARBONATE, 4500),
+        ("1.60", 1600, 410, 130, 150, Cutting::Wet, MID_INDEX, 6000),
+        ("1.67", 1660, 320, 136, 150, Cutting::Wet, HIGH_INDEX, 8500),
+        ("1.74", 1740, 330, 147, 140, Cutting::Wet, HIGH_INDEX, 13000),
     ];
     rows.into_iter()
         .map(|(name, index_thousandths, abbe_tenths, density_hundredths, centre_hundredths, cutting, code, price)| {
@@ -166,13 +169,13 @@ pub fn starting_materials() -> Vec<MaterialDetails> {
 /// The coatings and tints a new book starts with; codes from CMS HCPCS Level II.
 pub fn starting_treatments() -> Vec<TreatmentDetails> {
     let rows = [
-        (TreatmentKind::Coating, "Hard coat", "V2760", 800),
-        (TreatmentKind::Coating, "Anti-reflective", "V2750", 2500),
-        (TreatmentKind::Coating, "Mirror", "V2761", 3000),
-        (TreatmentKind::Tint, "Grey 80%", "V2745", 1500),
-        (TreatmentKind::Tint, "Brown 50%", "V2745", 1500),
-        (TreatmentKind::Tint, "Light-reacting grey", "V2744", 5000),
-        (TreatmentKind::Tint, "Polarised grey", "V2762", 6000),
+        (TreatmentKind::Coating, "Hard coat", SCRATCH_COAT, 800),
+        (TreatmentKind::Coating, "Anti-reflective", ANTI_REFLECTIVE, 2500),
+        (TreatmentKind::Coating, "Mirror", MIRROR, 3000),
+        (TreatmentKind::Tint, "Grey 80%", TINT, 1500),
+        (TreatmentKind::Tint, "Brown 50%", TINT, 1500),
+        (TreatmentKind::Tint, "Light-reacting grey", PHOTOCHROMIC, 5000),
+        (TreatmentKind::Tint, "Polarised grey", POLARIZED, 6000),
     ];
     rows.into_iter()
         .map(|(kind, name, code, price)| TreatmentDetails {

@@ -1,7 +1,7 @@
 //! A kept check as the page shows it.
 
-use super::super::opened::ReadCheck;
-use crate::lab::verification::{self, Outcome};
+use super::super::job_step::ReadCheck;
+use crate::bench::verification::{self, Outcome};
 use crate::optics::Eye;
 use crate::web::{AppState, words};
 

@@ -5,7 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::job::{Happening, Job};
+use crate::desk::job::{Happening, Job};
 use crate::optics::prescription::{Given, LensPower, Prism, PupilDistance};
 use crate::optics::tolerance::{Line, Measured, Ordered, Profile, Status, Unit, is_verified, verify};
 use crate::optics::unit::Millimetre;

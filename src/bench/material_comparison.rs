@@ -1,9 +1,10 @@
 //! What an order would be in each material the lab sells, so that the owner can say what an upgrade buys.
 
-use super::catalogue::{Material, MaterialDetails};
-use super::job::Job;
 use super::layout::JobLayout;
-use super::money::Cents;
+use crate::desk::catalogue::{Material, MaterialDetails};
+use crate::desk::job::Job;
+use crate::desk::money::Cents;
+use crate::desk::procedure_code::POLYCARBONATE;
 use crate::optics::lens::LensError;
 use crate::optics::material::{Cut, Material as OpticalMaterial};
 use crate::optics::prism::BaseVector;
@@ -91,7 +92,7 @@ fn optical(details: &MaterialDetails) -> OpticalMaterial {
 
 /// Whether the lab codes it as polycarbonate or equal (CMS HCPCS Level II, V2784).
 fn is_impact_chosen(details: &MaterialDetails) -> bool {
-    details.code == "V2784"
+    details.code == POLYCARBONATE
 }
 
 /// What may be said of a material's resistance to impact. No class is a promise: every dress lens must pass 21 CFR
@@ -131,8 +132,8 @@ mod tests {
     use uuid::Uuid;
 
     use super::*;
-    use crate::lab::catalogue::starting_materials;
-    use crate::lab::layout::tests::{lab, round_job};
+    use crate::bench::layout::tests::{lab, round_job};
+    use crate::desk::catalogue::starting_materials;
     use crate::shape::blocker::BlockerStep;
 
     fn on_sale() -> Vec<Material> {

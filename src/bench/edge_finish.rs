@@ -1,10 +1,10 @@
 //! How the edge of a lens is held and where its bevel or groove goes, in the owner's words.
 
-use super::frame::Rim;
-use super::job::Job;
 use super::layout::{JobLayout, place_words};
-use super::lens_body::{Asked, LensBody};
-use super::stock::LensInHand;
+use super::lens::{Asked, LensBody};
+use crate::desk::frame::Rim;
+use crate::desk::job::Job;
+use crate::desk::stock::LensInHand;
 use crate::optics::{Eye, Pair};
 use crate::shape::bevel::{EdgeLine, EdgeWarning, Hold, LinePoint, Placement, edge_line};
 use crate::shape::edge::Edge;
@@ -213,9 +213,9 @@ impl TicketLines {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lab::catalogue::starting_materials;
-    use crate::lab::lens_body::Thickness;
-    use crate::lab::lens_body::tests::laid;
+    use crate::bench::lens::Thickness;
+    use crate::bench::lens::tests::laid;
+    use crate::desk::catalogue::starting_materials;
 
     fn body(rx: &str, thickness: Thickness) -> LensBody {
         let (laid, rx) = laid(rx);

@@ -7,8 +7,8 @@ use uuid::Uuid;
 use super::draft::{Once, outcome, settle};
 use super::event::{append_event, must_stand};
 use super::{Store, StoreError};
-use crate::lab::job::{Happening, Stage};
-use crate::lab::wear::{FrameWear, WornOrder};
+use crate::desk::fitting::{FrameWear, WornOrder};
+use crate::desk::job::{Happening, Stage};
 
 impl Store {
     /// Keeps the owner's decision which power to order for a job, and with it how the job's frame sits.

@@ -3,8 +3,8 @@
 //! Everything here is common practice, from memory, unless a line names a rule: a start for the bench, which the
 //! owner's own machine and frame overrule.
 
-use super::catalogue::{Cutting, MaterialDetails, TreatmentDetails};
-use super::frame::Rim;
+use crate::desk::catalogue::{Cutting, MaterialDetails, TreatmentDetails};
+use crate::desk::frame::Rim;
 
 /// The notes of one job.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -127,7 +127,7 @@ fn cautions(rim: Rim, material: &MaterialDetails, tint: Option<&TreatmentDetails
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lab::catalogue::{starting_materials, starting_treatments};
+    use crate::desk::catalogue::{starting_materials, starting_treatments};
 
     #[test]
     fn a_rim_decides_the_edge_and_the_cautions() {

@@ -1,13 +1,13 @@
 //! How a frame sits before the eyes, and the owner's decision which power to order for it.
 //!
 //! Nothing is applied by itself: a lens is made as prescribed until the owner decides otherwise, and then both powers
-//! are shown and printed. What could be ordered is computed in [`super::worn`].
+//! are shown and printed. What could be ordered is computed in [`crate::bench::compensation`].
 
 use time::OffsetDateTime;
 
+use crate::optics::compensation::Wear;
 use crate::optics::prescription::LensPower;
 use crate::optics::unit::{Millimetre, Tilt};
-use crate::optics::worn::Wear;
 use crate::optics::{Eye, Pair};
 
 /// How a frame sits before the eyes.

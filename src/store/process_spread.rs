@@ -5,7 +5,7 @@ use time::OffsetDateTime;
 use super::draft::{Once, outcome, settle};
 use super::read::{int, tilt};
 use super::{Store, StoreError};
-use crate::lab::habit::LabHabits;
+use crate::bench::process_spread::LabHabits;
 
 impl Store {
     /// The lab's habits; the defaults until the owner has changed one.

@@ -1,17 +1,17 @@
-//! The power to order so that the lens gives the prescribed one as worn. What the owner decides is in [`super::wear`].
+//! The power to order so that the lens gives the prescribed one as worn. What the owner decides is in [`crate::desk::fitting`].
 
-use super::job::Job;
 use super::layout::EyeOnBench;
-use super::stock::LensInHand;
-use super::wear::Position;
+use crate::desk::fitting::Position;
+use crate::desk::job::Job;
+use crate::desk::stock::LensInHand;
 use crate::optics::Eye;
+use crate::optics::compensation::{Worn, WornError, left_as_worn, worn};
 use crate::optics::lens::{Lens, LensError, LensOrder};
 use crate::optics::material::usual_front_d;
 use crate::optics::power::SphereCylinder;
 use crate::optics::prescription::{LensPower, PowerError};
 use crate::optics::prism::BaseVector;
 use crate::optics::unit::{Axis, Dioptre, Millimetre, UnitError};
-use crate::optics::worn::{Worn, WornError, left_as_worn, worn};
 use crate::shape::edge::lens_with_thinnest_edge;
 
 /// To be shown and printed wherever a lens is made for a wrapped or sports frame.

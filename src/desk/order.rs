@@ -1,0 +1,104 @@
+//! An order: everything that must be known before money is spent, and what the customer pays for it.
+
+use time::Date;
+use uuid::Uuid;
+
+use super::bill::Charge;
+use super::customer::Person;
+use super::frame::FrameDetails;
+use super::payment::Payment;
+use super::prescription::{MadeFor, Prescription};
+use crate::optics::Pair;
+use crate::optics::unit::{Millimetre, Tilt};
+
+/// The form of the front surface.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum Design {
+    /// Spherical front.
+    #[default]
+    Spherical,
+    /// Aspheric front: flatter and thinner, centred with more care.
+    Aspheric,
+}
+
+impl Design {
+    /// As written in the book and in forms.
+    pub fn key(self) -> &'static str {
+        match self {
+            Design::Spherical => "spherical",
+            Design::Aspheric => "aspheric",
+        }
+    }
+
+    /// The design written so, if any.
+    pub fn from_key(key: &str) -> Option<Self> {
+        match key {
+            "spherical" => Some(Design::Spherical),
+            "aspheric" => Some(Design::Aspheric),
+            _ => None,
+        }
+    }
+
+    /// For a person.
+    pub fn words(self) -> &'static str {
+        match self {
+            Design::Spherical => "single vision, spherical",
+            Design::Aspheric => "single vision, aspheric",
+        }
+    }
+}
+
+/// The customer of a new order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum CustomerChoice {
+    /// Already in the book.
+    Known(Uuid),
+    /// To be added with the order.
+    New(Person),
+}
+
+/// The frame of a new order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum FrameChoice {
+    /// Already in the book.
+    Known(Uuid),
+    /// To be added with the order.
+    New(FrameDetails),
+    /// The frame and the kept shape of an earlier job: nothing is mailed.
+    OfJob(i64),
+}
+
+/// Everything needed to open a job.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NewOrder {
+    /// For whom.
+    pub customer: CustomerChoice,
+    /// In which frame.
+    pub frame: FrameChoice,
+    /// The wrap of a frame that is new in the book, where it was asked for.
+    pub frame_wrap: Option<Tilt>,
+    /// To which prescription.
+    pub prescription: Prescription,
+    /// For which distance.
+    pub made_for: MadeFor,
+    /// The version of the material.
+    pub material: Uuid,
+    /// The form of the front.
+    pub design: Design,
+    /// The version of the coating.
+    pub coating: Option<Uuid>,
+    /// The version of the tint.
+    pub tint: Option<Uuid>,
+    /// Optical centre above the lowest point of the box.
+    pub height: Pair<Millimetre>,
+    /// The day the order is complete.
+    pub ordered_on: Date,
+    /// The day it is promised for.
+    pub promised_on: Date,
+    /// A remark for the bench.
+    pub note: String,
+    /// The bill.
+    pub charges: Vec<Charge>,
+    /// Paid with the order.
+    pub payment: Option<Payment>,
+}
