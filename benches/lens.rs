@@ -16,6 +16,7 @@ use rimbook::shape::bevel::{Hold, Placement, edge_line};
 use rimbook::shape::edge::{Edge, lens_with_thinnest_edge};
 use rimbook::shape::outline::{Outline, Point};
 use rimbook::shape::transform::mirror;
+use rimbook::shape::volume::{volume_mm3, weight_g};
 
 fn shapes() -> Pair<Outline> {
     let radii: Vec<f64> = (0..512)
@@ -45,7 +46,7 @@ fn whole(shapes: &Pair<Outline>, lens: &Lens) -> f64 {
         let centre = Point::new(3.0 * eye.nasal_sign(), 2.0);
         let edge = Edge::of(outline, centre, lens).expect("an edge");
         let line = edge_line(&edge, centre, lens, Placement::Share(1.0 / 3.0), Hold::USUAL_BEVEL, Some(5.0));
-        sum += edge.weight_g(1.3) + line.curve_tool_d.unwrap_or(0.0);
+        sum += weight_g(volume_mm3(outline, centre, lens).expect("a volume"), 1.3) + line.curve_tool_d.unwrap_or(0.0);
         sum += worn(eye, lens.order(), &wear).expect("worn").order.sphere_d;
     }
     let reading = LookedThrough { in_mm: 2.5, up_mm: -10.0 };

@@ -1,4 +1,5 @@
-//! How the edge of a lens is held and where its bevel or groove goes, in the owner's words.
+//! Chooses how the edge of a lens is held and where its bevel or groove goes, by the rim and the thickness, and puts it
+//! in words. The line itself is computed by [`crate::shape::bevel`] for the placement chosen here.
 
 use super::layout::{JobLayout, place_words};
 use super::lens::{Asked, LensBody};

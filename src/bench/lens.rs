@@ -15,6 +15,7 @@ use crate::optics::prescription::EyePrescription;
 use crate::optics::prism::BaseVector;
 use crate::shape::edge::{Edge, TooThin, lens_with_thinnest_edge};
 use crate::shape::outline::Point;
+use crate::shape::volume::{volume_mm3, weight_g};
 
 /// Which thickness is stated.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -132,6 +133,7 @@ impl LensBody {
             None => (usual_lens(laid, order, least_edge_mm)?, Origin::Assumed),
         };
         let edge = Edge::of(outline, centre, &lens)?;
+        let volume_mm3 = volume_mm3(outline, centre, &lens)?;
         let uncut = in_hand.map(Uncut::from);
         let (diameter_mm, diameter_from) = stated(asked.diameter_mm, uncut.map(|uncut| uncut.diameter_mm))
             .unwrap_or_else(|| {
@@ -141,7 +143,7 @@ impl LensBody {
         let middle = laid.cover(Uncut { diameter_mm, ..uncut.unwrap_or_default() }).middle;
         Ok(Self {
             eye: laid.eye,
-            weight_g: edge.weight_g(f64::from(material.density_hundredths) / 100.0),
+            weight_g: weight_g(volume_mm3, f64::from(material.density_hundredths) / 100.0),
             thumb: Thumb {
                 thinnest_mm: thumb_mm(&lens, edge.thinnest().at.minus(centre)),
                 thickest_mm: thumb_mm(&lens, edge.thickest().at.minus(centre)),

@@ -6,7 +6,7 @@ use crate::desk::job::Job;
 use crate::desk::money::Cents;
 use crate::desk::procedure_code::POLYCARBONATE;
 use crate::optics::lens::LensError;
-use crate::optics::material::{Cut, Material as OpticalMaterial};
+use crate::optics::material::OpticalMaterial;
 use crate::optics::prism::BaseVector;
 use crate::optics::{Eye, Pair};
 use crate::shape::compare::{MaterialRow, in_material};
@@ -80,13 +80,10 @@ fn one_eye(
 /// The material as the optics know it.
 fn optical(details: &MaterialDetails) -> OpticalMaterial {
     OpticalMaterial {
-        name: "",
         index: details.index(),
         abbe: f64::from(details.abbe_tenths) / 10.0,
         density_g_per_cm3: f64::from(details.density_hundredths) / 100.0,
         usual_centre_mm: f64::from(details.centre_hundredths) / 100.0,
-        cut: Cut::Wet,
-        impact_chosen: is_impact_chosen(details),
     }
 }
 

@@ -14,6 +14,7 @@ use crate::optics::power::SphereCylinder;
 use crate::optics::prism::{BaseVector, prism_at};
 use crate::shape::edge::{Edge, EdgePoint, lens_with_thinnest_edge};
 use crate::shape::outline::Point;
+use crate::shape::volume::{volume_mm3, weight_g};
 
 /// Everything is null where the request does not say enough of the lens.
 #[derive(Serialize)]
@@ -112,12 +113,15 @@ impl LensAnswer {
         let density = question.lens.density;
         Ok(Self {
             centre_thickness_mm: lens.map(|lens| clean(lens.order().centre_thickness_mm)),
-            weight_g: edge.as_ref().zip(density).map(|((edge, _), density)| clean(edge.weight_g(density))),
+            weight_g: edge
+                .as_ref()
+                .zip(density)
+                .map(|((_, volume_mm3, _), density)| clean(weight_g(*volume_mm3, density))),
             front_power_d: lens.map(|lens| clean(lens.order().front_power_d)),
             back: lens.map(BackAnswer::of),
             worn: WornAnswer::of(question, eye, lens)?,
             prism_at: PrismAnswer::all(question, eye, power, lens)?,
-            edge: edge.map(|(edge, warning)| EdgeAnswer::of(&edge, warning)),
+            edge: edge.map(|(edge, _, warning)| EdgeAnswer::of(&edge, warning)),
             edge_problem,
         })
     }
@@ -144,13 +148,14 @@ fn lens(question: &Question, eye: Eye, power: SphereCylinder, centre: Point) -> 
     Ok(Some(lens))
 }
 
-/// The edge of a lens, and where it would come to nothing.
-fn edge(question: &Question, eye: Eye, lens: &Lens, centre: Point) -> Result<(Edge, Option<String>), LensError> {
+/// The edge of a lens, its volume in mm³, and where the edge would come to nothing.
+fn edge(question: &Question, eye: Eye, lens: &Lens, centre: Point) -> Result<(Edge, f64, Option<String>), LensError> {
     let outline = question.outlines.get(eye);
     let edge = Edge::of(outline, centre, lens)?;
+    let volume_mm3 = volume_mm3(outline, centre, lens)?;
     // A cure that cannot be had leaves the figures to speak for themselves.
     let thin = edge.too_thin(outline, centre, lens, 0.0).ok().flatten();
-    Ok((edge, thin.map(|thin| thin.sentence())))
+    Ok((edge, volume_mm3, thin.map(|thin| thin.sentence())))
 }
 
 /// Names the field a lens fails by.

@@ -186,3 +186,18 @@ pub fn starting_treatments() -> Vec<TreatmentDetails> {
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_starting_material_is_one_a_lens_can_have() {
+        for material in starting_materials() {
+            let name = &material.name;
+            assert!((1400..=2000).contains(&material.index_thousandths), "{name}");
+            assert!((251..600).contains(&material.abbe_tenths), "{name}");
+            assert!(material.density_hundredths > 100 && material.centre_hundredths >= 100, "{name}");
+        }
+    }
+}

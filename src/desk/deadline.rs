@@ -96,16 +96,6 @@ pub fn delay_notice(promised_on: Date, is_sent: bool, today: Date) -> Option<Str
     }
 }
 
-/// Puts jobs in the order they are due: the latest first, the sent ones last; equal dates by job number.
-///
-/// `of` gives the promised date, whether the parcel left, and the job number.
-pub fn sort<T>(jobs: &mut [T], of: impl Fn(&T) -> (Date, bool, i64)) {
-    jobs.sort_by_key(|job| {
-        let (promised_on, is_sent, number) = of(job);
-        (is_sent, promised_on, number)
-    });
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -146,17 +136,5 @@ mod tests {
         assert!(delay_notice(promised, false, date!(2027 - 05 - 08)).is_some());
         assert_eq!(delay_notice(promised, false, date!(2027 - 05 - 01)), None);
         assert_eq!(delay_notice(promised, true, date!(2027 - 05 - 11)), None);
-    }
-
-    #[test]
-    fn late_first_and_sent_last() {
-        let mut jobs = [
-            (1001, date!(2027 - 05 - 20), false),
-            (1002, date!(2027 - 05 - 01), true),
-            (1004, date!(2027 - 05 - 02), false),
-            (1003, date!(2027 - 05 - 02), false),
-        ];
-        sort(&mut jobs, |j| (j.1, j.2, j.0));
-        assert_eq!(jobs.map(|j| j.0), [1003, 1004, 1001, 1002]);
     }
 }

@@ -1,7 +1,7 @@
 //! How a frame sits before the eyes, and the owner's decision which power to order for it.
 //!
 //! Nothing is applied by itself: a lens is made as prescribed until the owner decides otherwise, and then both powers
-//! are shown and printed. What could be ordered is computed in [`crate::bench::compensation`].
+//! are shown and printed. What could be ordered is computed on the bench side, in `compensation`.
 
 use time::OffsetDateTime;
 

@@ -47,12 +47,6 @@ pub fn cut_out(outline: &Outline, centre: Point, blank: &StockBlank, margin_mm: 
     CutOut { middle, tightest, fits: tightest.spare_mm + 1e-9 >= margin_mm / 2.0 }
 }
 
-/// The smallest of the blanks that fits, by its place in the list.
-pub fn smallest_that_fits(outline: &Outline, centre: Point, blanks: &[StockBlank], margin_mm: f64) -> Option<usize> {
-    let fitting = blanks.iter().enumerate().filter(|(_, blank)| cut_out(outline, centre, blank, margin_mm).fits);
-    fitting.min_by(|(_, a), (_, b)| a.diameter_mm.total_cmp(&b.diameter_mm)).map(|(place, _)| place)
-}
-
 /// As [`cut_out`] for a blank without prism, moved so that the wanted prism comes to lie before the pupil
 /// (d = F⁻¹ p, [`decentration_for`]). Also says where the optical centre goes.
 ///
@@ -101,15 +95,6 @@ mod tests {
         let got = cut_out(&outline, Point::new(3.0, 0.0), &blank, 2.0);
         assert_eq!(got.middle, Point::ORIGIN);
         assert!((got.tightest.spare_mm - 4.0).abs() < 1e-9 && got.fits, "29 usable less 25: {got:?}");
-    }
-
-    #[test]
-    fn the_smallest_that_fits() {
-        let outline = round(25.0);
-        let blanks = [75.0, 60.0, 65.0, 55.0].map(StockBlank::round);
-        assert_eq!(smallest_that_fits(&outline, Point::new(4.0, 0.0), &blanks, 2.0), Some(1), "58 + 2 needs 60");
-        assert_eq!(smallest_that_fits(&outline, Point::new(4.1, 0.0), &blanks, 2.0), Some(2), "58.2 + 2 needs 65");
-        assert_eq!(smallest_that_fits(&outline, Point::new(14.0, 0.0), &blanks, 2.0), None);
     }
 
     #[test]

@@ -23,3 +23,4 @@ pub mod record;
 pub mod svg;
 pub mod trace;
 pub mod transform;
+pub mod volume;

@@ -1,4 +1,5 @@
-//! Where the bevel or groove runs along the edge, what stands out behind the rim, and what would break out.
+//! The line of a bevel or groove along the edge, for a placement it is given: where the line runs, what stands out
+//! behind the rim, and what would break out. It chooses no placement; `bench::edge_finish` does, by the rim.
 //!
 //! Distances along the edge are parallel to the optical axis, from the front.
 
