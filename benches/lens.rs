@@ -4,8 +4,8 @@ use std::f64::consts::TAU;
 use std::hint::black_box;
 
 use criterion::{Criterion, criterion_group, criterion_main};
-use rimbook::optics::budget::{BudgetOrder, Habits, budget};
-use rimbook::optics::compensation::{Wear, worn};
+use rimbook::optics::budget::{BudgetOrder, Spreads, budget};
+use rimbook::optics::compensation::{WearPosition, compensate};
 use rimbook::optics::gaze::{LookedThrough, balance};
 use rimbook::optics::lens::{Lens, LensOrder};
 use rimbook::optics::power::SphereCylinder;
@@ -40,14 +40,14 @@ fn order(prism: BaseVector) -> LensOrder {
 
 /// Thickness and weight, the line along the edge, the power to order as worn, the prism at a reading point.
 fn whole(shapes: &Pair<Outline>, lens: &Lens) -> f64 {
-    let wear = Wear { vertex_from_mm: 12.0, vertex_to_mm: 13.0, panto_deg: 8.0, wrap_deg: 10.0 };
+    let wear = WearPosition { vertex_from_mm: 12.0, vertex_to_mm: 13.0, panto_deg: 8.0, wrap_deg: 10.0 };
     let mut sum = 0.0;
     for (eye, outline) in shapes.iter() {
         let centre = Point::new(3.0 * eye.nasal_sign(), 2.0);
         let edge = Edge::of(outline, centre, lens).expect("an edge");
         let line = edge_line(&edge, centre, lens, Placement::Share(1.0 / 3.0), Hold::USUAL_BEVEL, Some(5.0));
         sum += weight_g(volume_mm3(outline, centre, lens).expect("a volume"), 1.3) + line.curve_tool_d.unwrap_or(0.0);
-        sum += worn(eye, lens.order(), &wear).expect("worn").order.sphere_d;
+        sum += compensate(eye, lens.order(), &wear).expect("worn").order.sphere_d;
     }
     let reading = LookedThrough { in_mm: 2.5, up_mm: -10.0 };
     sum + balance(Pair::new(lens, lens), Pair::new(reading, reading)).expect("rays").exact.vertical_pd
@@ -76,7 +76,7 @@ fn lens(c: &mut Criterion) {
         centre_specified: Pair::new(true, true),
     };
     c.bench_function("budget of errors", |b| {
-        b.iter(|| budget(Profile::Z80_1, black_box(&made), &Habits::default()).all_pass());
+        b.iter(|| budget(Profile::Z80_1, black_box(&made), &Spreads::default()).all_pass());
     });
 }
 

@@ -10,7 +10,7 @@ mod request;
 
 use thiserror::Error;
 
-use answer::Answer;
+use answer::CalcAnswer;
 use request::Question;
 
 /// What `rimbook calc --help` prints: the request, the answer, the conventions, one worked pair.
@@ -40,7 +40,7 @@ impl CalcError {
 ///
 /// [`CalcError`] for the first field that is unknown, missing, of the wrong kind or out of range.
 pub fn run(json: &str) -> Result<String, CalcError> {
-    let answer = Answer::to(&Question::read(json)?)?;
+    let answer = CalcAnswer::to(&Question::read(json)?)?;
     serde_json::to_string(&answer).map_err(|error| CalcError::new("request", error.to_string()))
 }
 

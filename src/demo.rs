@@ -22,7 +22,7 @@ use crate::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder};
 use crate::desk::packing::{ITEMS, Parcel, go_through};
 use crate::desk::payment::{Payment, PaymentKind};
 use crate::desk::prescription::{MadeFor, Prescription};
-use crate::desk::receipt::{Document, Facts};
+use crate::desk::receipt::{Document, ReceiptFacts};
 use crate::desk::stock::{DrawerLensDetails, LensInHand};
 use crate::optics::prescription::{LensPower, PupilDistance, read, read_measured, read_pupil_distance};
 use crate::optics::unit::{Axis, Dioptre, Millimetre};
@@ -36,7 +36,7 @@ mod data;
 mod shapes;
 mod story;
 
-use data::{Book, CustomerRow, DrawerRow, FrameRow, JobRow, MeasuredRow, OffRow, PaidRow};
+use data::{Book, DemoCustomer, DemoDrawerLens, DemoFrame, DemoJob, MeasuredRow, OffRow, PaidRow};
 use story::Step;
 
 /// Why the demonstration could not be loaded; each is one line for the terminal.
@@ -185,8 +185,8 @@ impl<'a> Loader<'a> {
             }
             Step::CheckFirst => self.check(&key, &job, row.measured_first.clone(), &name, when).await?,
             Step::Check => self.check(&key, &job, row.measured.clone(), &name, when).await?,
-            Step::Excuse => {
-                self.store.excuse_check(&key, number, row.reason.as_deref().unwrap_or_default(), when).await?;
+            Step::Concede => {
+                self.store.concede_check(&key, number, row.reason.as_deref().unwrap_or_default(), when).await?;
             }
             Step::Pack => {
                 let parcel = Parcel::of(job.relens_of.is_some());
@@ -225,7 +225,7 @@ impl<'a> Loader<'a> {
         .transpose()
     }
 
-    fn order(&self, row: &JobRow, name: &str) -> Result<NewOrder, DemoError> {
+    fn order(&self, row: &DemoJob, name: &str) -> Result<NewOrder, DemoError> {
         let ordered_on = self.days_ago(row.ordered_days_ago);
         let rx = |text: &str| match read(text) {
             Ok(reading) => Ok(reading.rx),
@@ -285,7 +285,7 @@ impl<'a> Loader<'a> {
         })
     }
 
-    fn shape(&self, row: &JobRow, job: &Job, name: &str) -> Result<NewShape, DemoError> {
+    fn shape(&self, row: &DemoJob, job: &Job, name: &str) -> Result<NewShape, DemoError> {
         let found = self.book.shapes.iter().find(|s| row.shape.as_ref() == Some(&s.key));
         let file = &found.ok_or_else(|| wrong(name, "no such shape"))?.file;
         let traces = shapes::TRACES.iter().find(|(known, _)| known == file);
@@ -318,7 +318,7 @@ impl<'a> Loader<'a> {
         let charges = self.store.list_charges(job.number).await?;
         let payments = self.store.list_payments(job.number).await?;
         let issued_on = job.sent_on.unwrap_or(self.today);
-        Ok(Document::new(&Facts::of(job, &self.lab, &charges, &payments, issued_on)))
+        Ok(Document::new(&ReceiptFacts::of(job, &self.lab, &charges, &payments, issued_on)))
     }
 }
 
@@ -352,7 +352,7 @@ fn material<'m>(materials: &'m [Material], name: &str, row: &str) -> Result<&'m 
     materials.iter().find(|m| m.details.name == name).ok_or_else(|| wrong(row, format!("no material {name}")))
 }
 
-fn drawer_lens(row: &DrawerRow, materials: &[Material]) -> Result<DrawerLensDetails, DemoError> {
+fn drawer_lens(row: &DemoDrawerLens, materials: &[Material]) -> Result<DrawerLensDetails, DemoError> {
     let name = format!("drawer, {} {} {}", row.material, row.sphere, row.cylinder);
     let power = |text: &str| text.parse::<Dioptre>().map_err(|why| wrong(&name, why));
     Ok(DrawerLensDetails {
@@ -365,7 +365,7 @@ fn drawer_lens(row: &DrawerRow, materials: &[Material]) -> Result<DrawerLensDeta
     })
 }
 
-fn person_of(row: &CustomerRow) -> Person {
+fn person_of(row: &DemoCustomer) -> Person {
     let or_empty = |text: &Option<String>| text.clone().unwrap_or_default();
     Person {
         name: row.name.clone(),
@@ -380,7 +380,7 @@ fn person_of(row: &CustomerRow) -> Person {
     }
 }
 
-fn frame_of(row: &FrameRow) -> Result<FrameDetails, DemoError> {
+fn frame_of(row: &DemoFrame) -> Result<FrameDetails, DemoError> {
     Ok(FrameDetails {
         maker: row.maker.clone(),
         model: row.model.clone(),
@@ -398,7 +398,7 @@ fn frame_of(row: &FrameRow) -> Result<FrameDetails, DemoError> {
 }
 
 /// All of it, or a deposit of half in whole dollars, or nothing yet.
-fn payment(row: &JobRow, total: Cents, on: Date, name: &str) -> Result<Option<Payment>, DemoError> {
+fn payment(row: &DemoJob, total: Cents, on: Date, name: &str) -> Result<Option<Payment>, DemoError> {
     let kind = PaymentKind::from_key(&row.payment_kind);
     let kind = kind.ok_or_else(|| wrong(name, format!("no way to pay {}", row.payment_kind)))?;
     let amount = match row.paid {

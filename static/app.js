@@ -44,7 +44,7 @@
       else if (left.has(field.name)) field.value = left.get(field.name);
     }
     // Told once everything below listens too.
-    if (left.size) addEventListener('load', () => { touched(); for (const input of all('input[data-echo]', form)) input.dispatchEvent(new Event('input')); });
+    if (left.size) addEventListener('load', () => { touched(); for (const input of all('input[data-understood]', form)) input.dispatchEvent(new Event('input')); });
   }
 
   // (b) One press, one post. The button that was pressed keeps its name and value in the post,
@@ -67,15 +67,15 @@
   });
 
   // (c) Say at once what was understood.
-  for (const input of all('input[data-echo]')) {
-    const line = all('[data-echo-for]').find((each) => each.dataset.echoFor === input.name);
+  for (const input of all('input[data-understood]')) {
+    const line = all('[data-understood-for]').find((each) => each.dataset.understoodFor === input.name);
     if (!line) continue;
     let running;
     const ask = later(120, async () => {
       running?.abort();
       running = new AbortController();
       try {
-        line.innerHTML = await fragment(input.dataset.echo, { text: input.value, name: input.name }, running.signal);
+        line.innerHTML = await fragment(input.dataset.understood, { text: input.value, name: input.name }, running.signal);
         // What the page asked about was another text.
         for (const place of [line, line.closest('.field')]) {
           while (place?.nextElementSibling?.matches('.warn')) place.nextElementSibling.remove();

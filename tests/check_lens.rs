@@ -4,7 +4,7 @@ use std::f64::consts::{PI, TAU};
 
 use proptest::prelude::*;
 use rimbook::optics::Eye;
-use rimbook::optics::compensation::{Wear, martin, worn};
+use rimbook::optics::compensation::{WearPosition, compensate, martin};
 use rimbook::optics::lens::{Lens, LensError, LensOrder, front_at_back_d};
 use rimbook::optics::power::SphereCylinder;
 use rimbook::optics::prism::BaseVector;
@@ -87,7 +87,7 @@ fn sags_tools_and_tilts() {
     }
     for row in rows("lens_tilt.csv") {
         let [sphere_d, index, panto_deg, worn_sphere_d, worn_cylinder_d] = row[..] else { panic!("{row:?}") };
-        let wear = Wear { vertex_from_mm: 12.0, vertex_to_mm: 12.0, panto_deg, wrap_deg: 0.0 };
+        let wear = WearPosition { vertex_from_mm: 12.0, vertex_to_mm: 12.0, panto_deg, wrap_deg: 0.0 };
         let got = martin(SphereCylinder::sphere(sphere_d), index, &wear);
         // Along 180 the sphere, along 90 sphere and cylinder, whichever form the answer is in.
         assert_close(got.power_at_deg(180.0), worn_sphere_d, 0.006, &format!("{row:?}"));
@@ -429,8 +429,8 @@ proptest! {
             let (one, two) = (lens.thickness_mm(p.x_mm, p.y_mm).unwrap(), other.thickness_mm(p.x_mm, p.y_mm).unwrap());
             prop_assert!((one - two).abs() < 1e-9, "{} {}", one, two);
         }
-        let wear = Wear { vertex_from_mm: 13.0, vertex_to_mm: 12.0, panto_deg: 8.0, wrap_deg: 12.0 };
-        let (one, two) = (worn(Eye::Left, &made, &wear).unwrap(), worn(Eye::Left, other.order(), &wear).unwrap());
+        let wear = WearPosition { vertex_from_mm: 13.0, vertex_to_mm: 12.0, panto_deg: 8.0, wrap_deg: 12.0 };
+        let (one, two) = (compensate(Eye::Left, &made, &wear).unwrap(), compensate(Eye::Left, other.order(), &wear).unwrap());
         prop_assert!((one.order.sphere_d - two.order.sphere_d).abs() < 1e-9);
         prop_assert!((one.order.cylinder_d - two.order.cylinder_d).abs() < 1e-9);
     }

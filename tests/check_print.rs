@@ -13,12 +13,12 @@ use rimbook::desk::money::Cents;
 use rimbook::desk::order::Design;
 use rimbook::desk::payment::{Payment, PaymentKind};
 use rimbook::desk::prescription::MadeFor;
-use rimbook::desk::receipt::{Document, Facts};
+use rimbook::desk::receipt::{Document, ReceiptFacts};
 use rimbook::optics::Pair;
 use rimbook::optics::prescription::{EyePrescription, LensPower, Prism, read_pupil_distance};
 use rimbook::optics::unit::{Axis, Dioptre, Millimetre, PrismDioptre};
 use rimbook::print::packing_sheet::{self, PackingSheet};
-use rimbook::print::receipt::Receipt;
+use rimbook::print::receipt::PrintedReceipt;
 use rimbook::print::slip::{self, Slip};
 use rimbook::print::ticket::{self, Ticket};
 use rimbook::print::{CheckLine, CheckSummary};
@@ -29,7 +29,7 @@ use rimbook::shape::outline::{Outline, Point};
 use scraper::{Html, Selector};
 use time::macros::date;
 
-const EXCUSE: &str = "Axis is 1° past the limit; Ada Quill was asked and wants them before her journey.";
+const CONCESSION: &str = "Axis is 1° past the limit; Ada Quill was asked and wants them before her journey.";
 
 fn hundredths(value: i32) -> Millimetre {
     Millimetre::from_hundredths(value).unwrap()
@@ -103,7 +103,7 @@ fn check() -> CheckSummary {
         verdict: "not passed".into(),
         lines: (0..10).map(|i| line(if i == 0 { "R axis" } else { "R sphere" }, "not passed")).collect(),
         compensated: String::new(),
-        excuse: Some(EXCUSE.into()),
+        concession: Some(CONCESSION.into()),
     }
 }
 
@@ -113,14 +113,14 @@ fn ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> String {
     let wanted = Pair::new(Wanted { pd_mm: 31.2, height_mm: 21.3 }, Wanted { pd_mm: 32.9, height_mm: 21.0 });
     let layout = PairLayout::of(Pair::new(&shape, &shape), dbl_mm, wanted, BlockerStep::Half, 2.0);
     let (frame, eyes, check) = (frame(rim), eyes(), check());
-    Ticket::of(&ticket::Facts {
+    Ticket::of(&ticket::TicketFacts {
         lab: &lab,
         job_number: 1042,
         relens_of: Some(1007),
         customer: "Ada <Quill>",
         frame: &frame,
         eyes: &eyes,
-        worn: Vec::new(),
+        wear_words: Vec::new(),
         prescribed: None,
         made_for: MadeFor::Distance,
         material: &materials[2],
@@ -151,14 +151,14 @@ fn ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> String {
 
 fn packing_sheet() -> String {
     let (materials, treatments, lab) = (starting_materials(), starting_treatments(), lab());
-    PackingSheet::of(&packing_sheet::Facts {
+    PackingSheet::of(&packing_sheet::PackingFacts {
         lab: &lab,
         job_number: 1042,
         person: &person(),
         frame: &frame(Rim::Metal),
         lenses_only: false,
         eyes: &eyes(),
-        worn: Vec::new(),
+        wear_words: Vec::new(),
         made_for: MadeFor::Near,
         material: &materials[2],
         design: Design::Spherical,
@@ -172,7 +172,7 @@ fn packing_sheet() -> String {
 }
 
 fn slip() -> String {
-    Slip::of(&slip::Facts {
+    Slip::of(&slip::SlipFacts {
         lab: &lab(),
         job_number: 1042,
         address: &person().label(),
@@ -198,7 +198,7 @@ fn receipt() -> String {
         shipping: Cents::new(700),
     });
     let payment = Payment { kind: PaymentKind::Card, amount: Cents::new(20_000), paid_on: date!(2027 - 05 - 04) };
-    let document = Document::new(&Facts {
+    let document = Document::new(&ReceiptFacts {
         lab: &lab,
         person: &person(),
         job_number: 1042,
@@ -212,7 +212,7 @@ fn receipt() -> String {
         charges: &charges,
         payments: &[payment],
     });
-    Receipt::of(5004, &document).render().unwrap()
+    PrintedReceipt::of(5004, &document).render().unwrap()
 }
 
 /// The words of a sheet, without the bar above it.
@@ -253,7 +253,7 @@ fn the_ticket_carries_what_the_bench_needs() {
         "job 1007",
         "14 May 2027",
         "Ada <Quill>",
-        EXCUSE,
+        CONCESSION,
     ] {
         assert!(words.contains(wanted), "“{wanted}” is not on the ticket: {words}");
     }
@@ -286,7 +286,7 @@ fn the_packing_sheet_warns_and_says_how_it_was_checked() {
         "ANSI Z80.1",
         "not passed",
         "R axis",
-        EXCUSE,
+        CONCESSION,
         "Copperline Tern",
         "-2.25 -1.25 x 095",
     ] {

@@ -8,7 +8,7 @@ use rimbook::desk::customer::Person;
 use rimbook::desk::lab::Lab;
 use rimbook::desk::money::Cents;
 use rimbook::desk::payment::{Payment, PaymentKind};
-use rimbook::desk::receipt::{Document, Facts, ReceiptError};
+use rimbook::desk::receipt::{Document, ReceiptError, ReceiptFacts};
 use rimbook::optics::Eye;
 use time::macros::date;
 
@@ -33,7 +33,7 @@ fn document(charges: &[Charge], payments: &[Payment]) -> Document {
         postcode: "99410".into(),
         ..Person::default()
     };
-    Document::new(&Facts {
+    Document::new(&ReceiptFacts {
         lab: &lab,
         person: &person,
         job_number: 1042,

@@ -5,7 +5,7 @@
 use std::collections::BTreeMap;
 
 use rimbook::demo::{DemoError, load};
-use rimbook::desk::job::{Happening, Stage, stage};
+use rimbook::desk::job::{EventKind, Stage, stage};
 use rimbook::desk::money::Cents;
 use rimbook::store::Store;
 use serde_json::Value;
@@ -56,7 +56,7 @@ async fn every_job_stands_where_its_row_says() {
     for (number, row) in (1001i64..).zip(&jobs) {
         let job = store.get_job(number).await.unwrap();
         let events = store.get_job(number).await.unwrap().history.clone();
-        assert_eq!(stage(events.iter().map(|e| e.happening)), stage_of(row["stage"].as_str().unwrap()), "job {number}");
+        assert_eq!(stage(events.iter().map(|e| e.kind)), stage_of(row["stage"].as_str().unwrap()), "job {number}");
         assert!(events.iter().all(|e| e.at <= NOW), "job {number} has a future");
         assert!(events.windows(2).all(|w| w[0].at <= w[1].at), "job {number} runs backwards");
         let ordered_on = TODAY - Duration::days(row["ordered_days_ago"].as_i64().unwrap());
@@ -66,7 +66,7 @@ async fn every_job_stands_where_its_row_says() {
         assert_eq!(job.prescription.typed.right, row["rx"]["right"].as_str().unwrap(), "job {number}");
 
         let passes: Vec<bool> = store.list_checks(number).await.unwrap().iter().map(|c| c.passed).collect();
-        let excused = store.list_checks(number).await.unwrap().iter().any(|c| c.reason.is_some());
+        let conceded = store.list_checks(number).await.unwrap().iter().any(|c| c.reason.is_some());
         let expected: (&[bool], bool) = match row["check"].as_str() {
             None => (&[], false),
             Some("pass") => (&[true], false),
@@ -74,7 +74,7 @@ async fn every_job_stands_where_its_row_says() {
             Some("fail_with_reason") => (&[false], true),
             Some(other) => panic!("{other}"),
         };
-        assert_eq!((passes.as_slice(), excused), expected, "job {number}");
+        assert_eq!((passes.as_slice(), conceded), expected, "job {number}");
 
         let owed = job.owed();
         match row["paid"].as_str().unwrap() {
@@ -87,7 +87,7 @@ async fn every_job_stands_where_its_row_says() {
             assert_eq!((issued.document.job_number, issued.document.total_cents), (number, job.charged));
             receipts.insert(receipt, issued.document.issued_on);
         }
-        let kept = events.iter().filter(|e| e.happening == Happening::ShapeKept).count();
+        let kept = events.iter().filter(|e| e.kind == EventKind::ShapeKept).count();
         assert_eq!(kept, usize::from(row["stage"] != "taken"), "job {number}");
     }
     assert_eq!(receipts.len(), sent);

@@ -190,7 +190,7 @@ async fn a_book_of_an_earlier_version_is_brought_up_to_date() {
     let store = Store::open(folder.path()).await.unwrap();
     assert_eq!(store.find_lab().await.unwrap().unwrap().name, "Saltmarsh Lens Post");
     assert_eq!(store.list_customers("Ada", 5).await.unwrap().len(), 1);
-    assert!(store.get_habits().await.is_ok(), "the table of the newest version is there");
+    assert!(store.get_process_spread().await.is_ok(), "the table of the newest version is there");
 }
 
 #[tokio::test]
@@ -257,7 +257,7 @@ async fn a_step_that_was_overtaken_is_refused() {
     assert_eq!(lab.stage(number).await, Stage::Cut);
     lab.given_lenses_for(number).await;
     assert!(moved(lab.store.insert_check("check", number, &check(true), NOW).await), "checked uncut");
-    assert!(moved(lab.store.excuse_check("excuse", number, "a long enough reason", NOW).await), "excused uncut");
+    assert!(moved(lab.store.concede_check("concession", number, "a long enough reason", NOW).await), "conceded uncut");
     let sent = lab.given_sent_job().await;
     assert!(moved(lab.store.insert_cut("cut", sent, Millimetre::ZERO, "", NOW).await), "cut after it left");
     assert!(moved(lab.store.take_lenses("lenses", sent, &[], NOW).await), "lenses after it left");

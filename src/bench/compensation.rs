@@ -1,11 +1,11 @@
 //! The power to order so that the lens gives the prescribed one as worn. What the owner decides is in [`crate::desk::fitting`].
 
 use super::layout::EyeOnBench;
-use crate::desk::fitting::Position;
+use crate::desk::fitting::PositionOfWear;
 use crate::desk::job::Job;
 use crate::desk::stock::LensInHand;
 use crate::optics::Eye;
-use crate::optics::compensation::{Worn, WornError, left_as_worn, worn};
+use crate::optics::compensation::{Compensated, CompensationError, compensate, residual_as_worn};
 use crate::optics::lens::{Lens, LensError, LensOrder};
 use crate::optics::material::usual_front_d;
 use crate::optics::power::SphereCylinder;
@@ -103,13 +103,13 @@ pub enum RoundError {
 
 /// Why there is no power to order.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
-pub enum NoOrder {
+pub enum NoCompensation {
     /// No such lens.
     #[error(transparent)]
     Lens(#[from] LensError),
     /// The position of wear gives no answer.
     #[error(transparent)]
-    Worn(#[from] WornError),
+    Compensated(#[from] CompensationError),
     /// A computed power that cannot be ordered.
     #[error(transparent)]
     Round(#[from] RoundError),
@@ -117,9 +117,9 @@ pub enum NoOrder {
 
 /// One eye as worn.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct EyeWorn {
+pub struct EyeCompensation {
     /// Exact order, textbook order, the prescribed power as worn, the prism of the tilt.
-    pub worn: Worn,
+    pub compensated: Compensated,
     /// The exact order in steps.
     pub order: LensPower,
     /// What the stepped order leaves the wearer beyond the prescription.
@@ -130,31 +130,31 @@ pub struct EyeWorn {
     pub lens: LensOrder,
 }
 
-impl EyeWorn {
+impl EyeCompensation {
     /// Computes one eye of a job.
     ///
     /// # Errors
     ///
-    /// [`NoOrder`].
+    /// [`NoCompensation`].
     pub fn of(
         job: &Job,
         eye: Eye,
         laid: Option<&EyeOnBench>,
         in_hand: Option<&LensInHand>,
-        position: &Position,
+        position: &PositionOfWear,
         step: PowerStep,
-    ) -> Result<Self, NoOrder> {
+    ) -> Result<Self, NoCompensation> {
         let prescribed = job.prescription.eyes.get(eye).power.numbers();
         // The tilt formulas leave a prescribed prism out.
         let body = body(job, prescribed, BaseVector::default(), laid, in_hand)?;
         let (lens, wear) = (*body.order(), position.numbers());
-        let worn = worn(eye, &lens, &wear)?;
-        let order = step.round(worn.order)?;
+        let compensated = compensate(eye, &lens, &wear)?;
+        let order = step.round(compensated.order)?;
         Ok(Self {
-            worn,
+            compensated,
             order,
-            left: left_as_worn(eye, &lens, &wear, order.numbers())?,
-            left_unchanged: left_as_worn(eye, &lens, &wear, prescribed)?,
+            left: residual_as_worn(eye, &lens, &wear, order.numbers())?,
+            left_unchanged: residual_as_worn(eye, &lens, &wear, prescribed)?,
             lens,
         })
     }

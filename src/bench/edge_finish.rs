@@ -2,7 +2,7 @@
 //! in words. The line itself is computed by [`crate::shape::bevel`] for the placement chosen here.
 
 use super::layout::{JobLayout, place_words};
-use super::lens::{Asked, LensBody};
+use super::lens::{JobLens, LensOverrides};
 use crate::desk::frame::Rim;
 use crate::desk::job::Job;
 use crate::desk::stock::LensInHand;
@@ -96,7 +96,7 @@ pub fn warning_words(eye: Eye, hold: Hold, warning: &EdgeWarning) -> String {
 
 /// The line on the edge of a lens, with what follows from it.
 #[derive(Debug, Clone, PartialEq)]
-pub struct ChosenLine {
+pub struct BevelChoice {
     /// How the lens is held.
     pub hold: Hold,
     /// Where the line goes.
@@ -107,9 +107,9 @@ pub struct ChosenLine {
     pub rim_curve_tool_d: Option<f64>,
 }
 
-impl ChosenLine {
+impl BevelChoice {
     /// Places a line on a lens; where no placement is chosen, the usual one.
-    pub fn of(body: &LensBody, hold: Hold, placement: Option<Placement>, rim_curve_tool_d: Option<f64>) -> Self {
+    pub fn of(body: &JobLens, hold: Hold, placement: Option<Placement>, rim_curve_tool_d: Option<f64>) -> Self {
         let placement = placement.unwrap_or_else(|| usual_placement(hold, &body.edge));
         let line = edge_line(&body.edge, body.centre, &body.lens, placement, hold, rim_curve_tool_d);
         Self { hold, placement, line, rim_curve_tool_d }
@@ -133,7 +133,7 @@ impl ChosenLine {
     }
 
     /// Every warning in words; the negative edge of the body goes before them.
-    pub fn warnings(&self, body: &LensBody) -> Vec<String> {
+    pub fn warnings(&self, body: &JobLens) -> Vec<String> {
         let negative = body.negative.map(|thin| {
             format!(
                 "The surfaces cross before the edge, by {:.2} mm: {}. A centre thickness of {:.2} mm or more would cure it.",
@@ -153,14 +153,14 @@ pub fn usual_edges(
     laid: &JobLayout,
     lenses: &Pair<Option<LensInHand>>,
     rim_curve_tool_d: &Pair<Option<f64>>,
-) -> Pair<Option<(LensBody, ChosenLine)>> {
+) -> Pair<Option<(JobLens, BevelChoice)>> {
     let hold = hold_of(job.frame.details.rim);
     let ordered = job.lens_prescriptions();
     Pair::new(Eye::Right, Eye::Left).map(|eye| {
         let (rx, in_hand) = (ordered.get(eye), lenses.get(eye).as_ref());
-        let (material, asked) = (&job.material.details, Asked::default());
-        let body = LensBody::of(laid.eyes.get(eye), rx, material, in_hand, &asked, hold.least_edge_mm()).ok()?;
-        let line = ChosenLine::of(&body, hold, None, *rim_curve_tool_d.get(eye));
+        let (material, asked) = (&job.material.details, LensOverrides::default());
+        let body = JobLens::of(laid.eyes.get(eye), rx, material, in_hand, &asked, hold.least_edge_mm()).ok()?;
+        let line = BevelChoice::of(&body, hold, None, *rim_curve_tool_d.get(eye));
         Some((body, line))
     })
 }
@@ -176,8 +176,8 @@ pub struct TicketLines {
 
 impl TicketLines {
     /// The lines of a pair; an eye no lens can be figured for says so, and a pair without any has none.
-    pub fn of(pair: &Pair<Option<(LensBody, ChosenLine)>>) -> Option<Self> {
-        let known: Vec<(Eye, &LensBody, &ChosenLine)> =
+    pub fn of(pair: &Pair<Option<(JobLens, BevelChoice)>>) -> Option<Self> {
+        let known: Vec<(Eye, &JobLens, &BevelChoice)> =
             pair.iter().filter_map(|(eye, lens)| lens.as_ref().map(|(body, line)| (eye, body, line))).collect();
         if known.is_empty() {
             return None;
@@ -218,16 +218,16 @@ mod tests {
     use crate::bench::lens::tests::laid;
     use crate::desk::catalogue::starting_materials;
 
-    fn body(rx: &str, thickness: Thickness) -> LensBody {
+    fn body(rx: &str, thickness: Thickness) -> JobLens {
         let (laid, rx) = laid(rx);
-        let asked = Asked { front_power_d: Some(4.0), thickness: Some(thickness), diameter_mm: None };
-        LensBody::of(&laid, &rx, &starting_materials()[0], None, &asked, 1.0).unwrap()
+        let asked = LensOverrides { front_power_d: Some(4.0), thickness: Some(thickness), diameter_mm: None };
+        JobLens::of(&laid, &rx, &starting_materials()[0], None, &asked, 1.0).unwrap()
     }
 
     #[test]
     fn a_thick_edge_hides_behind_the_rim() {
         let thick = body("-6.00 sph", Thickness::Centre(2.0));
-        let usual = ChosenLine::of(&thick, Hold::USUAL_BEVEL, None, None);
+        let usual = BevelChoice::of(&thick, Hold::USUAL_BEVEL, None, None);
         assert_eq!(usual.placement, Placement::Share(1.0 / 3.0), "common practice: 33:67 on a thick minus edge");
         let most = usual.most_overhang().unwrap();
         // Two thirds of the edge less half of a rim 2.5 deep (computed).
@@ -243,7 +243,7 @@ mod tests {
     #[test]
     fn warnings_say_what_and_where() {
         let thin = body("+2.00 sph", Thickness::ThinnestEdge(1.2));
-        let grooved = ChosenLine::of(&thin, hold_of(Rim::Cord), None, None);
+        let grooved = BevelChoice::of(&thin, hold_of(Rim::Cord), None, None);
         let words = grooved.warnings(&thin);
         assert!(words[0].contains("1.20 mm, and a cord-held rim needs 2.0 mm: bottom, 6 o’clock, 270°"), "{words:?}");
         // 0.6 from the front, and a groove needs 0.3 + 0.5 on each side (common practice): 0.2 short at both faces.
@@ -251,16 +251,16 @@ mod tests {
             words[1].contains("breaks out at the front, 0.20 mm") && words[2].contains("at the back, 0.20 mm"),
             "{words:?}"
         );
-        let drilled = ChosenLine::of(&thin, hold_of(Rim::Drilled), None, None);
+        let drilled = BevelChoice::of(&thin, hold_of(Rim::Drilled), None, None);
         assert!(drilled.warnings(&thin)[0].contains("a drilled rim needs 2.0 mm"));
-        let rimmed = ChosenLine::of(&thin, hold_of(Rim::Metal), None, None);
+        let rimmed = BevelChoice::of(&thin, hold_of(Rim::Metal), None, None);
         assert_eq!(rimmed.warnings(&thin), Vec::<String>::new());
     }
 
     #[test]
     fn a_negative_edge_comes_first() {
         let crossed = body("+8.00 sph", Thickness::Centre(1.5));
-        let words = ChosenLine::of(&crossed, Hold::USUAL_BEVEL, None, None).warnings(&crossed);
+        let words = BevelChoice::of(&crossed, Hold::USUAL_BEVEL, None, None).warnings(&crossed);
         assert!(words[0].contains("surfaces cross") && words[0].contains("would cure it"), "{words:?}");
     }
 
@@ -268,7 +268,7 @@ mod tests {
     fn two_lines_for_the_ticket() {
         let lens = |rx: &str| {
             let body = body(rx, Thickness::Centre(2.0));
-            let line = ChosenLine::of(&body, Hold::USUAL_BEVEL, None, None);
+            let line = BevelChoice::of(&body, Hold::USUAL_BEVEL, None, None);
             Some((body, line))
         };
         let lines = TicketLines::of(&Pair::new(lens("-4.00 sph"), lens("-4.00 sph"))).unwrap();

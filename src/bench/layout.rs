@@ -250,7 +250,7 @@ pub(super) mod tests {
     use crate::desk::catalogue::{Material, starting_materials};
     use crate::desk::customer::{Customer, Person};
     use crate::desk::frame::{Frame, FrameDetails, Rim};
-    use crate::desk::frame_shape::KeptShape;
+    use crate::desk::frame_shape::FrameShape;
     use crate::desk::money::Cents;
     use crate::desk::order::Design;
     use crate::desk::prescription::{MadeFor, Prescription};
@@ -297,7 +297,7 @@ pub(super) mod tests {
             promised_on: date!(2026 - 12 - 05),
             note: String::new(),
             relens_of: None,
-            shape: Some(KeptShape {
+            shape: Some(FrameShape {
                 id: Uuid::nil(),
                 job_number: 1001,
                 traces: Pair::new(trace.clone(), trace.mirror()),
@@ -309,8 +309,8 @@ pub(super) mod tests {
             paid: Cents::new(0),
             sent_on: None,
             receipt: None,
-            frame_wear: None,
-            worn_order: None,
+            frame_position: None,
+            power_decision: None,
             history: Vec::new(),
         }
     }

@@ -28,7 +28,7 @@ pub enum Thickness {
 
 /// What the owner wants to see instead of what is in hand or usual.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Asked {
+pub struct LensOverrides {
     /// True power of the front in the lens's own index.
     pub front_power_d: Option<f64>,
     /// A thickness.
@@ -72,7 +72,7 @@ pub struct Thumb {
 
 /// The lens of one eye.
 #[derive(Debug, Clone, PartialEq)]
-pub struct LensBody {
+pub struct JobLens {
     /// Which eye.
     pub eye: Eye,
     /// The lens.
@@ -101,7 +101,7 @@ pub struct LensBody {
     pub has_surfaced_prism: bool,
 }
 
-impl LensBody {
+impl JobLens {
     /// The lens of one eye in a material, with what is asked, else in hand, else usual. `least_edge_mm` is what the rim
     /// needs. A lens in hand of another material than this must be left out.
     ///
@@ -113,7 +113,7 @@ impl LensBody {
         rx: &EyePrescription,
         material: &MaterialDetails,
         in_hand: Option<&LensInHand>,
-        asked: &Asked,
+        asked: &LensOverrides,
         least_edge_mm: f64,
     ) -> Result<Self, LensError> {
         let (outline, centre) = (&laid.outline, laid.optical_centre());
@@ -216,16 +216,17 @@ pub(super) mod tests {
         starting_materials().remove(0)
     }
 
-    fn body(rx: &str, asked: &Asked) -> LensBody {
+    fn body(rx: &str, asked: &LensOverrides) -> JobLens {
         let (laid, rx) = laid(rx);
-        LensBody::of(&laid, &rx, &hard_resin(), None, asked, 1.0).unwrap()
+        JobLens::of(&laid, &rx, &hard_resin(), None, asked, 1.0).unwrap()
     }
 
     #[test]
     fn exact_beside_the_rule_of_thumb() {
         // The round 44 with the centre 2 up: -4.00 in hard resin on a +4.00 front, centre 2.0 (textbook sags, C7's
         // lens). The bottom is 24 from the centre, the top 20.
-        let asked = Asked { front_power_d: Some(4.0), thickness: Some(Thickness::Centre(2.0)), diameter_mm: None };
+        let asked =
+            LensOverrides { front_power_d: Some(4.0), thickness: Some(Thickness::Centre(2.0)), diameter_mm: None };
         let got = body("-4.00 sph", &asked);
         let sag = |power_d: f64, h: f64| {
             let r = 498.0 / power_d;
@@ -250,11 +251,11 @@ pub(super) mod tests {
     #[test]
     fn what_nobody_stated_is_assumed() {
         // Vogel: -4.00 wants +4.00 tool, 4 · 0.498 / 0.53 true (textbook).
-        let minus = body("-4.00 sph", &Asked::default());
+        let minus = body("-4.00 sph", &LensOverrides::default());
         assert!((minus.lens.order().front_power_d - 4.0 * 0.498 / 0.53).abs() < 1e-12);
         assert_eq!(minus.lens.order().centre_thickness_mm, 2.0, "the material's usual centre");
         // A plus lens gets the centre that leaves the rim its edge; the tightest is at the bottom, farthest out.
-        let plus = body("+4.00 sph", &Asked::default());
+        let plus = body("+4.00 sph", &LensOverrides::default());
         assert!((plus.edge.thinnest().mm - 1.0).abs() < 1e-5 && (plus.edge.thinnest().deg - 270.0).abs() < 1e-6);
         assert!(plus.lens.order().centre_thickness_mm > 3.0);
         assert_eq!(plus.thickness_from, Origin::Assumed);
@@ -274,22 +275,25 @@ pub(super) mod tests {
             off_in: Millimetre::ZERO,
             off_up: Millimetre::ZERO,
         };
-        let of = |asked: &Asked| LensBody::of(&laid, &rx, &hard_resin(), Some(&in_hand), asked, 1.0).unwrap();
-        let got = of(&Asked::default());
+        let of = |asked: &LensOverrides| JobLens::of(&laid, &rx, &hard_resin(), Some(&in_hand), asked, 1.0).unwrap();
+        let got = of(&LensOverrides::default());
         assert_eq!((got.lens.order().centre_thickness_mm, got.lens.order().front_power_d), (1.8, 3.75));
         assert_eq!((got.diameter_mm, got.diameter_from, got.front_from), (70.0, Origin::InHand, Origin::InHand));
-        let got = of(&Asked { thickness: Some(Thickness::ThinnestEdge(2.5)), ..Asked::default() });
+        let got = of(&LensOverrides { thickness: Some(Thickness::ThinnestEdge(2.5)), ..LensOverrides::default() });
         assert!((got.edge.thinnest().mm - 2.5).abs() < 1e-5);
         assert_eq!((got.thickness_from, got.front_from), (Origin::Asked, Origin::InHand));
     }
 
     #[test]
     fn a_negative_edge_says_what_cures_it() {
-        let got = body("+6.00 sph", &Asked { thickness: Some(Thickness::Centre(2.0)), ..Asked::default() });
+        let got =
+            body("+6.00 sph", &LensOverrides { thickness: Some(Thickness::Centre(2.0)), ..LensOverrides::default() });
         let thin = got.negative.unwrap();
         assert!(thin.at.mm < 0.0 && (thin.at.deg - 270.0).abs() < 1e-6, "{thin:?}");
-        let cured =
-            body("+6.00 sph", &Asked { thickness: Some(Thickness::Centre(thin.centre_mm)), ..Asked::default() });
+        let cured = body(
+            "+6.00 sph",
+            &LensOverrides { thickness: Some(Thickness::Centre(thin.centre_mm)), ..LensOverrides::default() },
+        );
         assert!(cured.edge.thinnest().mm.abs() < 1e-5, "{}", cured.edge.thinnest().mm);
     }
 
@@ -297,19 +301,22 @@ pub(super) mod tests {
     fn a_surface_that_does_not_reach_is_a_sentence() {
         // The back of -20.00 with a +4 front: radius 498 / 24 = 20.7 mm, and the bottom is 24 away.
         let (near, rx) = laid("-20.00 sph");
-        let asked = Asked { front_power_d: Some(4.0), ..Asked::default() };
-        let why = LensBody::of(&near, &rx, &hard_resin(), None, &asked, 1.0).unwrap_err().to_string();
+        let asked = LensOverrides { front_power_d: Some(4.0), ..LensOverrides::default() };
+        let why = JobLens::of(&near, &rx, &hard_resin(), None, &asked, 1.0).unwrap_err().to_string();
         assert!(why.contains("does not reach") && !why.contains("NaN"), "{why}");
         // The shape alone may be reached and the blank not: 15.50 has a radius of about 31.
-        let got = body("-12.00 sph", &Asked { front_power_d: Some(4.0), diameter_mm: Some(80.0), ..Asked::default() });
+        let got = body(
+            "-12.00 sph",
+            &LensOverrides { front_power_d: Some(4.0), diameter_mm: Some(80.0), ..LensOverrides::default() },
+        );
         assert!(matches!(got.uncut_rim_mm, Err(LensError::DoesNotSpan { .. })), "{:?}", got.uncut_rim_mm);
     }
 
     #[test]
     fn prism_the_power_cannot_make_is_a_tilt_of_the_back() {
-        let decentred = body("-4.00 sph 2 BI", &Asked::default());
+        let decentred = body("-4.00 sph 2 BI", &LensOverrides::default());
         assert!(!decentred.has_surfaced_prism && (decentred.centre.x_mm + 5.0).abs() < 1e-9, "5 out (Prentice)");
-        let surfaced = body("pl 2 BI", &Asked { front_power_d: Some(4.0), ..Asked::default() });
+        let surfaced = body("pl 2 BI", &LensOverrides { front_power_d: Some(4.0), ..LensOverrides::default() });
         assert!(surfaced.has_surfaced_prism);
         // 44 mm across at P = 2: 44 · 2 / (100 · 0.498) = 1.767 between nose and temple (textbook).
         let gain_mm = surfaced.edge.thickest().mm - surfaced.edge.thinnest().mm;
@@ -342,7 +349,7 @@ pub(super) mod tests {
                 if transposed {
                     rx.power = rx.power.transposed();
                 }
-                LensBody::of(laid.eyes.get(eye), &rx, &hard_resin(), None, &Asked::default(), 1.0).unwrap()
+                JobLens::of(laid.eyes.get(eye), &rx, &hard_resin(), None, &LensOverrides::default(), 1.0).unwrap()
             };
             let (right, left, other) = (body(Eye::Right, false), body(Eye::Left, false), body(Eye::Right, true));
             for same in [&left, &other] {

@@ -9,7 +9,7 @@ use crate::optics::lens::LensError;
 use crate::optics::material::OpticalMaterial;
 use crate::optics::prism::BaseVector;
 use crate::optics::{Eye, Pair};
-use crate::shape::compare::{MaterialRow, in_material};
+use crate::shape::compare::{LensInMaterial, in_material};
 
 /// Fringing from about here on is noticed by some wearers, prism dioptres. Source: textbook (from memory).
 pub const FRINGE_NOTICED_PD: f64 = 0.1;
@@ -19,18 +19,18 @@ const GLASS_G_PER_CM3: f64 = 2.2;
 
 /// An order in one material.
 #[derive(Debug, Clone, PartialEq)]
-pub struct MaterialChoice {
+pub struct MaterialComparison {
     /// The material.
     pub details: MaterialDetails,
     /// Whether it is the one ordered.
     pub is_ordered: bool,
     /// What it makes of each eye, or why it cannot.
-    pub eyes: Pair<Result<MaterialRow, LensError>>,
+    pub eyes: Pair<Result<LensInMaterial, LensError>>,
     /// The list price of a pair less that of the pair ordered.
     pub more: Cents,
 }
 
-impl MaterialChoice {
+impl MaterialComparison {
     /// Every material on sale and the ordered one, in the order of the list. All by one rule ([`in_material`]): what is
     /// in hand does not count, because a fair comparison has the same front rule and the same least edge throughout.
     pub fn all(job: &Job, laid: &JobLayout, on_sale: &[Material], least_edge_mm: f64) -> Vec<Self> {
@@ -67,7 +67,7 @@ fn one_eye(
     details: &MaterialDetails,
     least_edge_mm: f64,
     eye: Eye,
-) -> Result<MaterialRow, LensError> {
+) -> Result<LensInMaterial, LensError> {
     let (rx, laid) = (*job.lens_prescriptions().get(eye), laid.eyes.get(eye));
     let prism = match laid.prism {
         Some(Err(_)) => rx.prism.numbers().to_vector(eye),
@@ -148,10 +148,10 @@ mod tests {
         let mut job = round_job("-6.00 sph", "30/30");
         job.material = on_sale[0].clone();
         let laid = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap();
-        let rows = MaterialChoice::all(&job, &laid, &on_sale, 1.0);
+        let rows = MaterialComparison::all(&job, &laid, &on_sale, 1.0);
         assert_eq!(rows.len(), 6);
         assert!(rows[0].is_ordered && rows.iter().filter(|row| row.is_ordered).count() == 1);
-        let thickest_mm = |row: &MaterialChoice| row.eyes.right.as_ref().unwrap().thickest.mm;
+        let thickest_mm = |row: &MaterialComparison| row.eyes.right.as_ref().unwrap().thickest.mm;
         assert!(thickest_mm(&rows[0]) > thickest_mm(&rows[3]) && thickest_mm(&rows[3]) > thickest_mm(&rows[5]));
         // The list: 30.00 a lens for 1.50 and 85.00 for 1.67, so 110.00 more for the pair.
         assert_eq!((rows[0].more, rows[4].more), (Cents::ZERO, Cents::new(11_000)));
@@ -167,7 +167,7 @@ mod tests {
         job.material.line = Uuid::from_u128(99);
         job.material.details.price = Cents::new(2000);
         let laid = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap();
-        let rows = MaterialChoice::all(&job, &laid, &on_sale, 1.0);
+        let rows = MaterialComparison::all(&job, &laid, &on_sale, 1.0);
         assert_eq!(rows.len(), 7);
         assert!(rows[0].is_ordered);
         assert_eq!(rows[1].more, Cents::new(2000), "30.00 against 20.00, for two lenses");

@@ -2,7 +2,7 @@
 
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
-use crate::optics::budget::{Budget, BudgetOrder, Habits, budget};
+use crate::optics::budget::{Budget, BudgetOrder, Spreads, budget};
 use crate::optics::unit::Tilt;
 use crate::optics::{Eye, Pair};
 
@@ -31,7 +31,7 @@ const fn step(key: &'static str, label: &'static str, unit: &'static str, hint: 
     Figure { key, label, unit, hint, most, is_step: true }
 }
 
-/// Every figure, in the order of the form and of [`LabHabits::figures`].
+/// Every figure, in the order of the form and of [`ProcessSpread::figures`].
 pub const FIGURES: [Figure; 12] = [
     spread("blank_power", "Power of an uncut lens", "D", "How far two of three lie from the envelope", 100),
     spread("blank_cylinder", "Cylinder of an uncut lens", "D", "How far two of three lie from the envelope", 100),
@@ -61,7 +61,7 @@ pub const FIGURES: [Figure; 12] = [
 
 /// The lab's habits, in hundredths of each figure's unit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct LabHabits {
+pub struct ProcessSpread {
     /// In the order of [`FIGURES`].
     pub figures: [i32; 12],
     /// Whether a lens is nudged by what the blocker's step leaves.
@@ -70,12 +70,12 @@ pub struct LabHabits {
     pub offer_wrap: Tilt,
 }
 
-impl Default for LabHabits {
+impl Default for ProcessSpread {
     /// Honest guesses of a careful small lab (common practice, from memory). The power as worn is offered from 15° of
     /// wrap: a usual front has 5 to 8°, sports rims begin about there, and by Martin's rule a lens of 3.00 D then gains
     /// nearly a quarter of cylinder (3.00 tan² 15° = 0.22).
     fn default() -> Self {
-        let of = Habits::default();
+        let of = Spreads::default();
         let hundredths = |value: f64| (value * 100.0).round() as i32;
         Self {
             figures: [
@@ -99,9 +99,9 @@ impl Default for LabHabits {
     }
 }
 
-impl LabHabits {
+impl ProcessSpread {
     /// The numbers for computing. The blocker's step is the lab's own; a lab that nudges leaves nothing of it.
-    pub fn numbers(&self, lab: &Lab) -> Habits {
+    pub fn numbers(&self, lab: &Lab) -> Spreads {
         let [
             blank_power_d,
             blank_cylinder_d,
@@ -116,7 +116,7 @@ impl LabHabits {
             axis_step_deg,
             stick_step_mm,
         ] = self.figures.map(|hundredths| f64::from(hundredths) / 100.0);
-        Habits {
+        Spreads {
             blank_power_d,
             blank_cylinder_d,
             blank_prism_pd,
@@ -131,7 +131,7 @@ impl LabHabits {
             blocking_mm,
             stick_step_mm,
             // No centre thickness is specified in an order, so these two make no row.
-            ..Habits::default()
+            ..Spreads::default()
         }
     }
 
@@ -142,13 +142,13 @@ impl LabHabits {
 }
 
 /// The chance of every tolerance row of a job, by the lab's table and habits; of the power that is ordered.
-pub fn budget_of(job: &Job, lab: &Lab, habits: &LabHabits) -> Budget {
+pub fn budget_of(job: &Job, lab: &Lab, spread: &ProcessSpread) -> Budget {
     let order = BudgetOrder {
         power: Pair::new(job.lens_power(Eye::Right).numbers(), job.lens_power(Eye::Left).numbers()),
         prism: job.prescription.eyes.map(|eye| eye.prism.numbers()),
         centre_specified: Pair::new(false, false),
     };
-    budget(lab.tolerance, &order, &habits.numbers(lab))
+    budget(lab.tolerance, &order, &spread.numbers(lab))
 }
 
 #[cfg(test)]
@@ -158,8 +158,8 @@ mod tests {
     #[test]
     fn the_defaults_are_those_of_the_budget() {
         let lab = Lab::new("Saltmarsh Lens Post".into(), "Pellmarsh".into());
-        assert_eq!(LabHabits::default().numbers(&lab), Habits::default());
-        for (figure, value) in FIGURES.iter().zip(LabHabits::default().figures) {
+        assert_eq!(ProcessSpread::default().numbers(&lab), Spreads::default());
+        for (figure, value) in FIGURES.iter().zip(ProcessSpread::default().figures) {
             assert!((1..=figure.most).contains(&value), "{}", figure.key);
         }
     }
@@ -167,23 +167,23 @@ mod tests {
     #[test]
     fn each_figure_moves_its_own_number() {
         let lab = Lab::new("Saltmarsh Lens Post".into(), "Pellmarsh".into());
-        let mut habits =
-            LabHabits { figures: std::array::from_fn(|i| i as i32 + 1), nudges: true, ..LabHabits::default() };
-        let got = habits.numbers(&lab);
+        let mut spread =
+            ProcessSpread { figures: std::array::from_fn(|i| i as i32 + 1), nudges: true, ..ProcessSpread::default() };
+        let got = spread.numbers(&lab);
         assert_eq!((got.blank_power_d, got.edging_turn_deg, got.stick_step_mm), (0.01, 0.06, 0.12));
         assert_eq!((got.lensmeter_step_d, got.prism_step_pd, got.axis_step_deg), (0.09, 0.10, 0.11));
         assert_eq!((got.axis_marking_deg, got.axis_blocking_deg), (0.04, 0.05));
         assert_eq!((got.blank_cylinder_d, got.blank_prism_pd), (0.02, 0.03));
         assert_eq!((got.centre_marking_mm, got.blocking_mm, got.blocker_step_mm), (0.07, 0.08, 0.0));
-        habits.nudges = false;
-        assert_eq!(habits.numbers(&lab).blocker_step_mm, 0.5);
+        spread.nudges = false;
+        assert_eq!(spread.numbers(&lab).blocker_step_mm, 0.5);
     }
 
     #[test]
     fn offers_from_the_wrap_set_on() {
         let tilt = |text: &str| text.parse::<Tilt>().unwrap();
-        let habits = LabHabits::default();
-        assert!(habits.offers(tilt("15")) && habits.offers(tilt("22.5")) && !habits.offers(tilt("14.99")));
-        assert!(!habits.offers(tilt("6")));
+        let spread = ProcessSpread::default();
+        assert!(spread.offers(tilt("15")) && spread.offers(tilt("22.5")) && !spread.offers(tilt("14.99")));
+        assert!(!spread.offers(tilt("6")));
     }
 }

@@ -5,9 +5,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::desk::job::{Happening, Job};
+use crate::desk::job::{EventKind, Job};
 use crate::optics::prescription::{Given, LensPower, Prism, PupilDistance};
-use crate::optics::tolerance::{Line, Measured, Ordered, Profile, Status, Unit, is_verified, verify};
+use crate::optics::tolerance::{Measured, Ordered, Profile, Status, ToleranceLine, Unit, is_verified, verify};
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 
@@ -110,7 +110,7 @@ pub struct EyeReading {
 
 /// What was typed, in words.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Reading {
+pub struct PairReading {
     /// How the powers were read.
     pub notation: Notation,
     /// The right lens.
@@ -121,7 +121,7 @@ pub struct Reading {
     pub pupil_distance: String,
 }
 
-impl Reading {
+impl PairReading {
     fn of(measurement: &Measurement) -> Self {
         let eye = |eye: Eye| EyeReading {
             typed: measurement.typed.get(eye).clone(),
@@ -186,7 +186,7 @@ impl From<Status> for Outcome {
 
 /// One row of the verdict, in words.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Row {
+pub struct VerdictRow {
     /// What was compared.
     pub what: String,
     /// `right`, `left`, or empty for the pair.
@@ -209,8 +209,8 @@ pub struct Row {
     pub explain: String,
 }
 
-impl Row {
-    fn of(line: &Line) -> Self {
+impl VerdictRow {
+    fn of(line: &ToleranceLine) -> Self {
         let spare = line.inside.map(|inside| match inside {
             // A pass by the reading allowance stands a hair beyond the printed limit: it has nothing to spare.
             i if i < 0.0 && line.status != Status::Fail => sized(0.0, line.unit),
@@ -248,7 +248,7 @@ pub struct Verdict {
     /// The tolerances, by name.
     pub profile: String,
     /// Every row that applied.
-    pub rows: Vec<Row>,
+    pub rows: Vec<VerdictRow>,
     /// Whether every row was a pass.
     pub passed: bool,
     /// Both powers in words, where the lenses were ordered compensated for the way they are worn; else empty.
@@ -292,23 +292,23 @@ impl Verdict {
 }
 
 /// Judges a finished pair of a job by the lab's tolerances.
-pub fn judge(profile: Profile, job: &Job, measurement: &Measurement) -> (Reading, Verdict) {
+pub fn judge(profile: Profile, job: &Job, measurement: &Measurement) -> (PairReading, Verdict) {
     let ordered = ordered(job);
     let lines = verify(profile, &ordered, &measurement.for_tables(&ordered));
     let verdict = Verdict {
         profile: profile.to_string(),
-        rows: lines.iter().map(Row::of).collect(),
+        rows: lines.iter().map(VerdictRow::of).collect(),
         passed: is_verified(&lines),
         compensated: job.compensated_words().unwrap_or_default(),
     };
-    (Reading::of(measurement), verdict)
+    (PairReading::of(measurement), verdict)
 }
 
 /// Whether the newest check is of the lenses as they are now: a lens taken in hand or cut later was not checked.
-pub fn is_current(happenings: impl IntoIterator<Item = Happening>) -> bool {
-    happenings.into_iter().fold(false, |is_current, happening| match happening {
-        Happening::CheckPassed | Happening::CheckFailed => true,
-        Happening::Cut | Happening::LensRight | Happening::LensLeft => false,
+pub fn is_current(kinds: impl IntoIterator<Item = EventKind>) -> bool {
+    kinds.into_iter().fold(false, |is_current, kind| match kind {
+        EventKind::CheckPassed | EventKind::CheckFailed => true,
+        EventKind::Cut | EventKind::LensRight | EventKind::LensLeft => false,
         _ => is_current,
     })
 }
@@ -349,7 +349,7 @@ mod tests {
         let lines = verify(Profile::Z80_1, &wanted(), &measurement.for_tables(&wanted()));
         Verdict {
             profile: Profile::Z80_1.to_string(),
-            rows: lines.iter().map(Row::of).collect(),
+            rows: lines.iter().map(VerdictRow::of).collect(),
             passed: is_verified(&lines),
             compensated: String::new(),
         }
@@ -396,7 +396,7 @@ mod tests {
 
     #[test]
     fn a_check_before_a_new_cut_is_of_other_lenses() {
-        use Happening::*;
+        use EventKind::*;
         assert!(is_current([Taken, ShapeKept, Cut, CheckFailed, Paid]));
         assert!(!is_current([Taken, ShapeKept, Cut, CheckFailed, LensLeft]));
         assert!(!is_current([Taken, ShapeKept, Cut, CheckPassed, LensLeft, Cut]));

@@ -12,7 +12,7 @@ use crate::shape::blank::USUAL_MARGIN_MM;
 use crate::shape::layout::{EyeLayout, PairLayout};
 
 #[derive(Serialize)]
-pub(super) struct Answer {
+pub(super) struct CalcAnswer {
     right: EyeAnswer,
     left: EyeAnswer,
     frame_pd_mm: f64,
@@ -74,7 +74,7 @@ struct RxAnswer {
     j45: f64,
 }
 
-impl Answer {
+impl CalcAnswer {
     pub(super) fn to(question: &Question) -> Result<Self, CalcError> {
         let layout = PairLayout::of(
             question.outlines.as_ref(),
@@ -88,7 +88,7 @@ impl Answer {
             minus: PowerAnswer::of(power.to_minus()),
             plus: PowerAnswer::of(power.to_plus()),
         };
-        Ok(Answer {
+        Ok(CalcAnswer {
             right: eye(Eye::Right)?,
             left: eye(Eye::Left)?,
             frame_pd_mm: clean(layout.frame_pd_mm),

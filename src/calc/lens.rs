@@ -4,9 +4,9 @@ use serde::Serialize;
 
 use super::CalcError;
 use super::figure::{PowerAnswer, clean};
-use super::request::{Question, Thickness};
+use super::request::{AskedThickness, Question};
 use crate::optics::Eye;
-use crate::optics::compensation::worn;
+use crate::optics::compensation::compensate;
 use crate::optics::gaze::{LookedThrough, gaze_prism};
 use crate::optics::lens::{Lens, LensError, LensOrder};
 use crate::optics::material::usual_front_d;
@@ -142,8 +142,8 @@ fn lens(question: &Question, eye: Eye, power: SphereCylinder, centre: Point) -> 
     };
     let outline = question.outlines.get(eye);
     let lens = match thickness {
-        Thickness::Centre(centre_mm) => Lens::new(LensOrder { centre_thickness_mm: centre_mm, ..order }),
-        Thickness::ThinnestEdge(edge_mm) => lens_with_thinnest_edge(outline, centre, order, edge_mm),
+        AskedThickness::Centre(centre_mm) => Lens::new(LensOrder { centre_thickness_mm: centre_mm, ..order }),
+        AskedThickness::ThinnestEdge(edge_mm) => lens_with_thinnest_edge(outline, centre, order, edge_mm),
     }?;
     Ok(Some(lens))
 }
@@ -205,7 +205,7 @@ impl WornAnswer {
             let field = if question.lens.index.is_none() { "lens.index" } else { "lens.centre_thickness_mm" };
             return Err(CalcError::new(field, "missing; worn depends on it"));
         };
-        let worn = worn(eye, lens.order(), wear).map_err(|error| CalcError::new("worn", error.to_string()))?;
+        let worn = compensate(eye, lens.order(), wear).map_err(|error| CalcError::new("worn", error.to_string()))?;
         let prism = worn.tilt_prism.to_in_up(eye);
         Ok(Some(Self {
             order: PowerAnswer::of(worn.order),

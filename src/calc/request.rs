@@ -4,7 +4,7 @@ use serde::Deserialize;
 use serde_json::Value;
 
 use super::CalcError;
-use crate::optics::compensation::{MAX_TILT_DEG, MAX_VERTEX_MM, Wear};
+use crate::optics::compensation::{MAX_TILT_DEG, MAX_VERTEX_MM, WearPosition};
 use crate::optics::gaze::LookedThrough;
 use crate::optics::power::{PowerVector, SphereCylinder};
 use crate::optics::prism::{BaseVector, InUp};
@@ -115,14 +115,14 @@ pub(super) struct LensQuestion {
     pub(super) index: Option<f64>,
     pub(super) front_power_d: Option<f64>,
     pub(super) front_conic: f64,
-    pub(super) thickness: Option<Thickness>,
+    pub(super) thickness: Option<AskedThickness>,
     pub(super) density: Option<f64>,
     pub(super) diameter_mm: Option<f64>,
 }
 
 /// Which thickness is stated.
 #[derive(Clone, Copy)]
-pub(super) enum Thickness {
+pub(super) enum AskedThickness {
     Centre(f64),
     ThinnestEdge(f64),
 }
@@ -136,7 +136,7 @@ pub(super) struct Question {
     pub(super) step: BlockerStep,
     pub(super) prisms: Pair<BaseVector>,
     pub(super) lens: LensQuestion,
-    pub(super) worn: Option<Wear>,
+    pub(super) worn: Option<WearPosition>,
     pub(super) prism_at: Option<Vec<LookedThrough>>,
     pub(super) crossed: Option<PowerVector>,
 }
@@ -197,8 +197,8 @@ impl LensRequest {
                 let problem = "stands in place of centre_thickness_mm; leave one of them out";
                 return Err(CalcError::new("lens.min_edge_thickness_mm", problem));
             }
-            (Some(centre_mm), None) => Some(Thickness::Centre(centre_mm)),
-            (None, edge_mm) => edge_mm.map(Thickness::ThinnestEdge),
+            (Some(centre_mm), None) => Some(AskedThickness::Centre(centre_mm)),
+            (None, edge_mm) => edge_mm.map(AskedThickness::ThinnestEdge),
         };
         Ok(LensQuestion {
             index: self.index,
@@ -212,11 +212,11 @@ impl LensRequest {
 }
 
 impl WornRequest {
-    fn check(self) -> Result<Wear, CalcError> {
+    fn check(self) -> Result<WearPosition, CalcError> {
         // A vertex distance left out is the other one: the lens does not move.
         let from_mm = self.vertex_from_mm.or(self.vertex_to_mm).unwrap_or(0.0);
         let to_mm = self.vertex_to_mm.unwrap_or(from_mm);
-        Ok(Wear {
+        Ok(WearPosition {
             vertex_from_mm: within("worn.vertex_from_mm", from_mm, 0.0, MAX_VERTEX_MM)?,
             vertex_to_mm: within("worn.vertex_to_mm", to_mm, 0.0, MAX_VERTEX_MM)?,
             panto_deg: within("worn.panto_deg", self.panto_deg.unwrap_or(0.0), -MAX_TILT_DEG, MAX_TILT_DEG)?,

@@ -26,7 +26,7 @@ pub struct AddressRow {
 /// `customers.json`.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct CustomerRow {
+pub struct DemoCustomer {
     pub key: String,
     pub name: String,
     pub line1: String,
@@ -42,7 +42,7 @@ pub struct CustomerRow {
 /// `frames.json`.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct FrameRow {
+pub struct DemoFrame {
     pub key: String,
     pub maker: String,
     pub model: String,
@@ -69,7 +69,7 @@ pub struct ShapeRow {
 /// `drawer.json`.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct DrawerRow {
+pub struct DemoDrawerLens {
     pub material: String,
     pub sphere: String,
     pub cylinder: String,
@@ -131,7 +131,7 @@ pub enum PaidRow {
 /// `jobs.json`.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct JobRow {
+pub struct DemoJob {
     pub customer: String,
     pub frame: String,
     pub shape: Option<String>,
@@ -163,11 +163,11 @@ pub struct JobRow {
 /// All of it.
 pub struct Book {
     pub lab: LabRow,
-    pub customers: Vec<CustomerRow>,
-    pub frames: Vec<FrameRow>,
+    pub customers: Vec<DemoCustomer>,
+    pub frames: Vec<DemoFrame>,
     pub shapes: Vec<ShapeRow>,
-    pub drawer: Vec<DrawerRow>,
-    pub jobs: Vec<JobRow>,
+    pub drawer: Vec<DemoDrawerLens>,
+    pub jobs: Vec<DemoJob>,
 }
 
 impl Book {

@@ -2,7 +2,7 @@
 
 use time::{Duration, OffsetDateTime};
 
-use super::data::{JobRow, StageRow};
+use super::data::{DemoJob, StageRow};
 
 /// One step of a job, each a page of its own.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -13,7 +13,7 @@ pub enum Step {
     Cut,
     CheckFirst,
     Check,
-    Excuse,
+    Concede,
     Pack,
     Send,
     Receipt,
@@ -25,13 +25,13 @@ const MINUTES: i64 = 12;
 const MOST_STEPS: i64 = 10;
 
 /// Every step of every job in the order of time, so that numbers and dates grow together.
-pub fn tell(jobs: &[JobRow], now: OffsetDateTime) -> Vec<(OffsetDateTime, usize, Step)> {
+pub fn tell(jobs: &[DemoJob], now: OffsetDateTime) -> Vec<(OffsetDateTime, usize, Step)> {
     let mut story: Vec<_> = jobs.iter().enumerate().flat_map(|(at, job)| steps_of(at, job, now)).collect();
     story.sort_by_key(|(when, _, _)| *when);
     story
 }
 
-fn steps_of(at: usize, job: &JobRow, now: OffsetDateTime) -> Vec<(OffsetDateTime, usize, Step)> {
+fn steps_of(at: usize, job: &DemoJob, now: OffsetDateTime) -> Vec<(OffsetDateTime, usize, Step)> {
     let steps = steps(job);
     let (first, last) = (job.ordered_days_ago, job.sent_days_ago.unwrap_or(0));
     let gaps = i64::try_from(steps.len()).unwrap_or(1).max(1);
@@ -48,7 +48,7 @@ fn steps_of(at: usize, job: &JobRow, now: OffsetDateTime) -> Vec<(OffsetDateTime
         .collect()
 }
 
-fn steps(job: &JobRow) -> Vec<Step> {
+fn steps(job: &DemoJob) -> Vec<Step> {
     let has_come_to = |stage| job.stage >= stage;
     [
         (Step::Take, true),
@@ -58,7 +58,7 @@ fn steps(job: &JobRow) -> Vec<Step> {
         (Step::Cut, has_come_to(StageRow::Cut)),
         (Step::CheckFirst, job.measured_first.is_some()),
         (Step::Check, job.check.is_some()),
-        (Step::Excuse, job.reason.is_some()),
+        (Step::Concede, job.reason.is_some()),
         (Step::Pack, has_come_to(StageRow::Packed)),
         (Step::Send, has_come_to(StageRow::Sent)),
         (Step::Receipt, has_come_to(StageRow::Sent)),

@@ -5,14 +5,14 @@
 
 use time::OffsetDateTime;
 
-use crate::optics::compensation::Wear;
+use crate::optics::compensation::WearPosition;
 use crate::optics::prescription::LensPower;
 use crate::optics::unit::{Millimetre, Tilt};
 use crate::optics::{Eye, Pair};
 
 /// How a frame sits before the eyes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct FrameWear {
+pub struct FramePosition {
     /// From the eye to the back of the lens as worn.
     pub vertex: Millimetre,
     /// Pantoscopic tilt.
@@ -23,21 +23,21 @@ pub struct FrameWear {
 
 /// The whole position of wear of a job.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Position {
+pub struct PositionOfWear {
     /// From the eye to the back of the trial lens the power was found with.
     pub vertex_from: Millimetre,
     /// How the frame sits.
-    pub frame: FrameWear,
+    pub frame: FramePosition,
 }
 
-impl Position {
+impl PositionOfWear {
     /// The usual position: 13 mm, 10° of panto, 6° of wrap (common practice, from memory: 12 to 14 mm, 8 to 12°, 5 to
     /// 8°).
     pub fn usual() -> Self {
         let (mm, deg) =
             (Millimetre::from_hundredths(1300), |d: i32| Tilt::from_hundredths(d * 100).unwrap_or_default());
         let vertex = mm.unwrap_or_default();
-        Self { vertex_from: vertex, frame: FrameWear { vertex, panto: deg(10), wrap: deg(6) } }
+        Self { vertex_from: vertex, frame: FramePosition { vertex, panto: deg(10), wrap: deg(6) } }
     }
 
     /// `13 to 14 mm, 10° panto, 6° wrap`.
@@ -54,8 +54,8 @@ impl Position {
     }
 
     /// The numbers for computing.
-    pub fn numbers(&self) -> Wear {
-        Wear {
+    pub fn numbers(&self) -> WearPosition {
+        WearPosition {
             vertex_from_mm: self.vertex_from.to_f64(),
             vertex_to_mm: self.frame.vertex.to_f64(),
             panto_deg: self.frame.panto.to_f64(),
@@ -66,18 +66,18 @@ impl Position {
 
 /// The owner's decision which power to order.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct WornOrder {
+pub struct PowerDecision {
     /// Whether the power is compensated, or as prescribed after all.
     pub is_compensated: bool,
     /// The position it was decided for.
-    pub position: Position,
+    pub position: PositionOfWear,
     /// What the lensmeter is to read.
     pub power: Pair<LensPower>,
     /// When, in UTC.
     pub at: OffsetDateTime,
 }
 
-impl WornOrder {
+impl PowerDecision {
     /// The decision in a sentence, with both powers where the lenses are compensated; it stands so in the history.
     pub fn words(&self, prescribed: Pair<LensPower>) -> String {
         let position = self.position.words();
@@ -98,7 +98,7 @@ mod tests {
 
     #[test]
     fn the_usual_position_in_numbers() {
-        let usual = Position::usual().numbers();
+        let usual = PositionOfWear::usual().numbers();
         assert_eq!(
             (usual.vertex_from_mm, usual.vertex_to_mm, usual.panto_deg, usual.wrap_deg),
             (13.0, 13.0, 10.0, 6.0)
@@ -108,9 +108,9 @@ mod tests {
     #[test]
     fn a_decision_names_both_powers() {
         let power = |text: &str| crate::optics::prescription::read(text).unwrap().rx.power;
-        let mut order = WornOrder {
+        let mut order = PowerDecision {
             is_compensated: true,
-            position: Position::usual(),
+            position: PositionOfWear::usual(),
             power: Pair::new(power("-2.12 -0.50 x 5"), power("+1.00 +0.50 x 90")),
             at: OffsetDateTime::UNIX_EPOCH,
         };

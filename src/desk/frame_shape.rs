@@ -9,7 +9,7 @@ use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
 use crate::shape::disagreement::Disagreement;
 use crate::shape::outline::Outline;
-use crate::shape::record::{Fault, TraceFile, WarningKind, read_any};
+use crate::shape::record::{RecordFault, TraceFile, WarningKind, read_any};
 use crate::shape::trace::Trace;
 
 /// From here on a traced size that differs from the frame's stamp is worth a word, mm: stamps are rounded, so half a
@@ -36,7 +36,7 @@ pub struct NewShape {
 
 /// A shape in the book.
 #[derive(Debug, Clone, PartialEq)]
-pub struct KeptShape {
+pub struct FrameShape {
     /// The key in the book.
     pub id: Uuid,
     /// The job it was traced for.
@@ -56,7 +56,7 @@ pub struct KeptShape {
 pub enum ShapeRefused {
     /// The file or table has faults; every one of them.
     #[error("The shape was not read.")]
-    Faults(Vec<Fault>),
+    Faults(Vec<RecordFault>),
     /// The file says another eye than was chosen.
     #[error("It was chosen as the {} eye, but it says itself which eye it is: choose “as it says”", .0.name())]
     SaysItself(Eye),
@@ -121,7 +121,7 @@ fn moved_to_the_left(traces: Pair<Trace>) -> (Pair<Trace>, Option<Eye>) {
     }
 }
 
-impl KeptShape {
+impl FrameShape {
     /// The outline of each eye.
     pub fn outlines(&self) -> Pair<Outline> {
         self.traces.as_ref().map(Trace::outline)
@@ -163,7 +163,7 @@ impl KeptShape {
     }
 }
 
-impl KeptShape {
+impl FrameShape {
     /// The traced widths against the eye size stamped on the frame; one sentence where both eyes are alike.
     fn size_words(&self, outlines: &Pair<Outline>, stamped_mm: f64) -> Vec<String> {
         let width_mm = |eye: Eye| Boxing::of(outlines.get(eye)).a_mm;
@@ -230,8 +230,8 @@ mod tests {
         }
     }
 
-    fn kept(new: NewShape) -> KeptShape {
-        KeptShape {
+    fn kept(new: NewShape) -> FrameShape {
+        FrameShape {
             id: Uuid::nil(),
             job_number: 1001,
             traces: new.traces,

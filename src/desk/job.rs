@@ -7,9 +7,9 @@ use time::{Date, OffsetDateTime};
 
 use super::catalogue::{Material, Treatment};
 use super::customer::Customer;
-use super::fitting::{FrameWear, WornOrder};
+use super::fitting::{FramePosition, PowerDecision};
 use super::frame::Frame;
-use super::frame_shape::KeptShape;
+use super::frame_shape::FrameShape;
 use super::money::Cents;
 use super::order::Design;
 use super::prescription::{MadeFor, Prescription};
@@ -49,7 +49,7 @@ pub struct Job {
     /// The earlier job whose frame and shape it uses.
     pub relens_of: Option<i64>,
     /// The shape on file.
-    pub shape: Option<KeptShape>,
+    pub shape: Option<FrameShape>,
     /// The sum of the bill.
     pub charged: Cents,
     /// What came in so far.
@@ -59,9 +59,9 @@ pub struct Job {
     /// The newest receipt.
     pub receipt: Option<i64>,
     /// How its frame sits before the eyes, where that is known.
-    pub frame_wear: Option<FrameWear>,
+    pub frame_position: Option<FramePosition>,
     /// The owner's newest decision which power to order.
-    pub worn_order: Option<WornOrder>,
+    pub power_decision: Option<PowerDecision>,
     /// What has happened, oldest first.
     pub history: Vec<Event>,
 }
@@ -93,13 +93,13 @@ impl Job {
     }
 
     /// The decision that the lenses are ordered compensated for the way they are worn, if that is the newest.
-    pub fn compensated(&self) -> Option<&WornOrder> {
-        self.worn_order.as_ref().filter(|order| order.is_compensated)
+    pub fn compensated(&self) -> Option<&PowerDecision> {
+        self.power_decision.as_ref().filter(|order| order.is_compensated)
     }
 
     /// How far the job has come.
     pub fn stage(&self) -> Stage {
-        stage(self.history.iter().map(|event| event.happening))
+        stage(self.history.iter().map(|event| event.kind))
     }
 }
 
@@ -124,7 +124,7 @@ pub struct JobLine {
 
 /// What can happen to a job. The words stand in the book and never change their meaning.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Happening {
+pub enum EventKind {
     /// The order was taken.
     Taken,
     /// A shape was kept for it.
@@ -140,7 +140,7 @@ pub enum Happening {
     /// A check found a line outside its limit or unread.
     CheckFailed,
     /// The owner wrote why a failed pair is sent all the same.
-    CheckExcused,
+    CheckConceded,
     /// The packing list was gone through.
     Packed,
     /// The parcel left.
@@ -153,40 +153,40 @@ pub enum Happening {
     Note,
 }
 
-impl Happening {
+impl EventKind {
     /// All of them.
-    pub const ALL: [Happening; 13] = [
-        Happening::Taken,
-        Happening::ShapeKept,
-        Happening::LensRight,
-        Happening::LensLeft,
-        Happening::Cut,
-        Happening::CheckPassed,
-        Happening::CheckFailed,
-        Happening::CheckExcused,
-        Happening::Packed,
-        Happening::Sent,
-        Happening::Paid,
-        Happening::Receipt,
-        Happening::Note,
+    pub const ALL: [EventKind; 13] = [
+        EventKind::Taken,
+        EventKind::ShapeKept,
+        EventKind::LensRight,
+        EventKind::LensLeft,
+        EventKind::Cut,
+        EventKind::CheckPassed,
+        EventKind::CheckFailed,
+        EventKind::CheckConceded,
+        EventKind::Packed,
+        EventKind::Sent,
+        EventKind::Paid,
+        EventKind::Receipt,
+        EventKind::Note,
     ];
 
     /// As written in the book.
     pub fn key(self) -> &'static str {
         match self {
-            Happening::Taken => "taken",
-            Happening::ShapeKept => "shape_kept",
-            Happening::LensRight => "lens_right",
-            Happening::LensLeft => "lens_left",
-            Happening::Cut => "cut",
-            Happening::CheckPassed => "check_passed",
-            Happening::CheckFailed => "check_failed",
-            Happening::CheckExcused => "check_excused",
-            Happening::Packed => "packed",
-            Happening::Sent => "sent",
-            Happening::Paid => "paid",
-            Happening::Receipt => "receipt",
-            Happening::Note => "note",
+            EventKind::Taken => "taken",
+            EventKind::ShapeKept => "shape_kept",
+            EventKind::LensRight => "lens_right",
+            EventKind::LensLeft => "lens_left",
+            EventKind::Cut => "cut",
+            EventKind::CheckPassed => "check_passed",
+            EventKind::CheckFailed => "check_failed",
+            EventKind::CheckConceded => "check_excused",
+            EventKind::Packed => "packed",
+            EventKind::Sent => "sent",
+            EventKind::Paid => "paid",
+            EventKind::Receipt => "receipt",
+            EventKind::Note => "note",
         }
     }
 
@@ -198,19 +198,19 @@ impl Happening {
     /// For a person.
     pub fn words(self) -> &'static str {
         match self {
-            Happening::Taken => "Order taken",
-            Happening::ShapeKept => "Shape kept",
-            Happening::LensRight => "Right lens in hand",
-            Happening::LensLeft => "Left lens in hand",
-            Happening::Cut => "Lenses cut",
-            Happening::CheckPassed => "Check passed",
-            Happening::CheckFailed => "Check not passed",
-            Happening::CheckExcused => "To be sent all the same",
-            Happening::Packed => "Packed",
-            Happening::Sent => "Sent",
-            Happening::Paid => "Payment",
-            Happening::Receipt => "Receipt issued",
-            Happening::Note => "Note",
+            EventKind::Taken => "Order taken",
+            EventKind::ShapeKept => "Shape kept",
+            EventKind::LensRight => "Right lens in hand",
+            EventKind::LensLeft => "Left lens in hand",
+            EventKind::Cut => "Lenses cut",
+            EventKind::CheckPassed => "Check passed",
+            EventKind::CheckFailed => "Check not passed",
+            EventKind::CheckConceded => "To be sent all the same",
+            EventKind::Packed => "Packed",
+            EventKind::Sent => "Sent",
+            EventKind::Paid => "Payment",
+            EventKind::Receipt => "Receipt issued",
+            EventKind::Note => "Note",
         }
     }
 }
@@ -219,7 +219,7 @@ impl Happening {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Event {
     /// What happened.
-    pub happening: Happening,
+    pub kind: EventKind,
     /// What was said of it.
     pub note: String,
     /// When, in UTC.
@@ -278,27 +278,27 @@ impl Stage {
 }
 
 /// The stage a job has reached, from what has happened to it in order.
-pub fn stage(happenings: impl IntoIterator<Item = Happening>) -> Stage {
+pub fn stage(kinds: impl IntoIterator<Item = EventKind>) -> Stage {
     let (mut shape, mut right, mut left, mut cut, mut checked, mut packed, mut sent) =
         (false, false, false, false, false, false, false);
-    for happening in happenings {
-        match happening {
-            Happening::ShapeKept => shape = true,
+    for kind in kinds {
+        match kind {
+            EventKind::ShapeKept => shape = true,
             // A lens taken in hand is uncut, whatever was done to the one before it.
-            Happening::LensRight | Happening::LensLeft => {
-                if happening == Happening::LensRight {
+            EventKind::LensRight | EventKind::LensLeft => {
+                if kind == EventKind::LensRight {
                     right = true
                 } else {
                     left = true
                 }
                 (cut, checked, packed) = (false, false, false);
             }
-            Happening::Cut => (cut, checked, packed) = (true, false, false),
-            Happening::CheckPassed | Happening::CheckExcused => checked = true,
-            Happening::CheckFailed => (checked, packed) = (false, false),
-            Happening::Packed => packed = true,
-            Happening::Sent => sent = true,
-            Happening::Taken | Happening::Paid | Happening::Receipt | Happening::Note => {}
+            EventKind::Cut => (cut, checked, packed) = (true, false, false),
+            EventKind::CheckPassed | EventKind::CheckConceded => checked = true,
+            EventKind::CheckFailed => (checked, packed) = (false, false),
+            EventKind::Packed => packed = true,
+            EventKind::Sent => sent = true,
+            EventKind::Taken | EventKind::Paid | EventKind::Receipt | EventKind::Note => {}
         }
     }
     match () {
@@ -315,7 +315,7 @@ pub fn stage(happenings: impl IntoIterator<Item = Happening>) -> Stage {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use Happening::*;
+    use EventKind::*;
 
     #[test]
     fn moves_by_what_has_happened() {
@@ -327,7 +327,7 @@ mod tests {
             (Paid, Stage::LensesInHand),
             (Cut, Stage::Cut),
             (CheckFailed, Stage::Cut),
-            (CheckExcused, Stage::Checked),
+            (CheckConceded, Stage::Checked),
             (Packed, Stage::Packed),
             (Sent, Stage::Sent),
         ];
@@ -350,9 +350,9 @@ mod tests {
     }
 
     #[test]
-    fn every_happening_reads_back() {
-        for happening in Happening::ALL {
-            assert_eq!(Happening::from_key(happening.key()), Some(happening));
+    fn every_kind_reads_back() {
+        for kind in EventKind::ALL {
+            assert_eq!(EventKind::from_key(kind.key()), Some(kind));
         }
     }
 }

@@ -5,7 +5,7 @@ use thiserror::Error;
 
 /// Which part of the work an item belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Group {
+pub enum ItemGroup {
     /// The lenses in the frame.
     Lenses,
     /// The frame on the flat plate.
@@ -14,23 +14,23 @@ pub enum Group {
     Parcel,
 }
 
-impl Group {
+impl ItemGroup {
     /// Every group, in the order of the work.
-    pub const ALL: [Group; 3] = [Group::Lenses, Group::Alignment, Group::Parcel];
+    pub const ALL: [ItemGroup; 3] = [ItemGroup::Lenses, ItemGroup::Alignment, ItemGroup::Parcel];
 
     /// For a person.
     pub fn words(self) -> &'static str {
         match self {
-            Group::Lenses => "Lenses in the frame",
-            Group::Alignment => "Alignment on the flat plate",
-            Group::Parcel => "Cleaning and packing",
+            ItemGroup::Lenses => "Lenses in the frame",
+            ItemGroup::Alignment => "Alignment on the flat plate",
+            ItemGroup::Parcel => "Cleaning and packing",
         }
     }
 
     /// For a person, where lenses may leave without a frame.
     pub fn words_for(self, parcel: Parcel) -> &'static str {
         match (self, parcel) {
-            (Group::Lenses, Parcel::LensesOnly) => "The two lenses",
+            (ItemGroup::Lenses, Parcel::LensesOnly) => "The two lenses",
             _ => self.words(),
         }
     }
@@ -38,11 +38,11 @@ impl Group {
 
 /// One thing to look at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Item {
+pub struct PackingItem {
     /// As in the form; never reused for something else.
     pub key: &'static str,
     /// Which part of the work.
-    pub group: Group,
+    pub group: ItemGroup,
     /// As ticked and kept.
     pub words: &'static str,
     /// Whether the pair may not leave without it.
@@ -51,7 +51,7 @@ pub struct Item {
     pub only_for: Option<Parcel>,
 }
 
-impl Item {
+impl PackingItem {
     /// Whether it is asked of such a parcel.
     pub fn is_asked_of(&self, parcel: Parcel) -> bool {
         self.only_for.is_none_or(|only| only == parcel)
@@ -74,52 +74,52 @@ impl Parcel {
     }
 }
 
-const fn needed(key: &'static str, group: Group, words: &'static str) -> Item {
-    Item { key, group, words, is_needed: true, only_for: None }
+const fn needed(key: &'static str, group: ItemGroup, words: &'static str) -> PackingItem {
+    PackingItem { key, group, words, is_needed: true, only_for: None }
 }
 
-const fn wished(key: &'static str, group: Group, words: &'static str) -> Item {
-    Item { key, group, words, is_needed: false, only_for: None }
+const fn wished(key: &'static str, group: ItemGroup, words: &'static str) -> PackingItem {
+    PackingItem { key, group, words, is_needed: false, only_for: None }
 }
 
-const fn only(parcel: Parcel, item: Item) -> Item {
-    Item { only_for: Some(parcel), ..item }
+const fn only(parcel: Parcel, item: PackingItem) -> PackingItem {
+    PackingItem { only_for: Some(parcel), ..item }
 }
 
 /// The list, in the order of the work.
-pub const ITEMS: [Item; 15] = [
-    only(Parcel::Glasses, needed("lenses_tight", Group::Lenses, "Both lenses are tight, with no gap and no turn")),
-    only(Parcel::LensesOnly, needed("own_wraps", Group::Lenses, "Each lens in a wrap of its own, marked R or L")),
+pub const ITEMS: [PackingItem; 15] = [
+    only(Parcel::Glasses, needed("lenses_tight", ItemGroup::Lenses, "Both lenses are tight, with no gap and no turn")),
+    only(Parcel::LensesOnly, needed("own_wraps", ItemGroup::Lenses, "Each lens in a wrap of its own, marked R or L")),
     only(
         Parcel::LensesOnly,
-        needed("size_compared", Group::Lenses, "Both lenses compared with the shape on file for size"),
+        needed("size_compared", ItemGroup::Lenses, "Both lenses compared with the shape on file for size"),
     ),
-    needed("edges", Group::Lenses, "No chip, scratch or coating fault; edges safe to touch"),
-    wished("bevels_alike", Group::Lenses, "Bevel lines of right and left are alike"),
-    wished("stress", Group::Lenses, "No strain between crossed polarisers"),
-    only(Parcel::Glasses, needed("screws", Group::Lenses, "Screws tight")),
+    needed("edges", ItemGroup::Lenses, "No chip, scratch or coating fault; edges safe to touch"),
+    wished("bevels_alike", ItemGroup::Lenses, "Bevel lines of right and left are alike"),
+    wished("stress", ItemGroup::Lenses, "No strain between crossed polarisers"),
+    only(Parcel::Glasses, needed("screws", ItemGroup::Lenses, "Screws tight")),
     only(
         Parcel::Glasses,
         needed(
             "four_points",
-            Group::Alignment,
+            ItemGroup::Alignment,
             "Temples open, front down: both rims and both temple tips touch the plate",
         ),
     ),
-    only(Parcel::Glasses, needed("turned_over", Group::Alignment, "The same turned over")),
+    only(Parcel::Glasses, needed("turned_over", ItemGroup::Alignment, "The same turned over")),
     only(
         Parcel::Glasses,
         needed(
             "spread",
-            Group::Alignment,
+            ItemGroup::Alignment,
             "Temples spread alike, about 90 to 95°, bent alike, and parallel when folded",
         ),
     ),
-    only(Parcel::Glasses, wished("planes", Group::Alignment, "Lens planes in line, face form alike, pads alike")),
-    needed("cleaned", Group::Parcel, "Cleaned, no marks left of blocking or layout"),
-    needed("sheet_inside", Group::Parcel, "Packing sheet with the cautions is inside"),
-    wished("case", Group::Parcel, "Case and cloth are inside"),
-    needed("no_prescription_outside", Group::Parcel, "Nothing of the prescription is on the outside of the parcel"),
+    only(Parcel::Glasses, wished("planes", ItemGroup::Alignment, "Lens planes in line, face form alike, pads alike")),
+    needed("cleaned", ItemGroup::Parcel, "Cleaned, no marks left of blocking or layout"),
+    needed("sheet_inside", ItemGroup::Parcel, "Packing sheet with the cautions is inside"),
+    wished("case", ItemGroup::Parcel, "Case and cloth are inside"),
+    needed("no_prescription_outside", ItemGroup::Parcel, "Nothing of the prescription is on the outside of the parcel"),
 ];
 
 /// Why a packing cannot be kept.
@@ -134,8 +134,8 @@ pub enum PackingError {
 }
 
 /// The needed items that were not ticked.
-pub fn missing<S: AsRef<str>>(parcel: Parcel, ticked: &[S]) -> Vec<&'static Item> {
-    static LIST: [Item; 15] = ITEMS;
+pub fn missing<S: AsRef<str>>(parcel: Parcel, ticked: &[S]) -> Vec<&'static PackingItem> {
+    static LIST: [PackingItem; 15] = ITEMS;
     LIST.iter()
         .filter(|item| item.is_asked_of(parcel))
         .filter(|item| item.is_needed && !ticked.iter().any(|t| t.as_ref() == item.key))
@@ -206,7 +206,7 @@ mod tests {
     #[test]
     fn lenses_alone_have_no_temples_to_align() {
         let of = |parcel| ITEMS.iter().filter(move |i| i.is_asked_of(parcel));
-        assert!(of(Parcel::LensesOnly).all(|i| i.group != Group::Alignment && i.key != "screws"));
+        assert!(of(Parcel::LensesOnly).all(|i| i.group != ItemGroup::Alignment && i.key != "screws"));
         assert!(of(Parcel::LensesOnly).any(|i| i.key == "own_wraps"));
         assert!(of(Parcel::Glasses).all(|i| i.key != "own_wraps"));
         assert!(matches!(go_through(Parcel::LensesOnly, &["spread"]), Err(PackingError::Unknown(_))));

@@ -83,7 +83,7 @@ pub enum Part {
 
 /// One line.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Line {
+pub struct ReceiptLine {
     /// Where it stands.
     pub part: Part,
     /// In words.
@@ -140,7 +140,7 @@ pub struct Document {
     /// Only as the prescriber supplied it; may be empty.
     pub diagnosis: String,
     /// Every line of the bill in its order.
-    pub lines: Vec<Line>,
+    pub lines: Vec<ReceiptLine>,
     /// Sum of the items.
     pub items_cents: Cents,
     /// Sum of shipping.
@@ -163,7 +163,7 @@ pub struct Document {
 
 /// What a receipt is made from.
 #[derive(Debug, Clone)]
-pub struct Facts<'a> {
+pub struct ReceiptFacts<'a> {
     /// The lab as it is today.
     pub lab: &'a Lab,
     /// The customer as known today.
@@ -190,7 +190,7 @@ pub struct Facts<'a> {
     pub payments: &'a [Payment],
 }
 
-impl<'a> Facts<'a> {
+impl<'a> ReceiptFacts<'a> {
     /// The first receipt of a job; one that corrects another says which.
     pub fn of(job: &'a Job, lab: &'a Lab, charges: &'a [Charge], payments: &'a [Payment], issued_on: Date) -> Self {
         Self {
@@ -212,8 +212,8 @@ impl<'a> Facts<'a> {
 
 impl Document {
     /// The receipt of a job as things stand.
-    pub fn new(facts: &Facts<'_>) -> Self {
-        let lines: Vec<Line> = facts.charges.iter().map(Line::of).collect();
+    pub fn new(facts: &ReceiptFacts<'_>) -> Self {
+        let lines: Vec<ReceiptLine> = facts.charges.iter().map(ReceiptLine::of).collect();
         let payments: Vec<Paid> = facts.payments.iter().map(Paid::of).collect();
         let total = sum(&lines, None);
         let paid: Cents = payments.iter().map(|p| p.amount_cents).sum();
@@ -265,10 +265,10 @@ impl Document {
     pub fn from_json(text: &str) -> Result<Self, ReceiptError> {
         // The form is asked first, so that a later document is called later and not broken.
         #[derive(Deserialize)]
-        struct Form {
+        struct FormatOnly {
             format: u32,
         }
-        let Form { format } = serde_json::from_str(text)?;
+        let FormatOnly { format } = serde_json::from_str(text)?;
         if format > FORMAT {
             return Err(ReceiptError::Newer(format));
         }
@@ -301,7 +301,7 @@ impl Document {
     }
 }
 
-impl Line {
+impl ReceiptLine {
     fn of(charge: &Charge) -> Self {
         Self {
             part: match charge.kind {
@@ -339,7 +339,7 @@ impl Paid {
     }
 }
 
-fn sum(lines: &[Line], part: Option<Part>) -> Cents {
+fn sum(lines: &[ReceiptLine], part: Option<Part>) -> Cents {
     lines.iter().filter(|line| part.is_none_or(|part| line.part == part)).map(|line| line.amount_cents).sum()
 }
 

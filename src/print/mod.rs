@@ -70,12 +70,12 @@ pub struct CheckSummary {
     /// Both powers in words, where the lenses were ordered compensated; else empty.
     pub compensated: String,
     /// Why a pair that did not pass is sent all the same. It prints.
-    pub excuse: Option<String>,
+    pub concession: Option<String>,
 }
 
 impl CheckSummary {
     /// A kept verdict, and why the pair is sent all the same when it did not pass.
-    pub fn of(verdict: &Verdict, excuse: Option<&str>) -> Self {
+    pub fn of(verdict: &Verdict, concession: Option<&str>) -> Self {
         let lines = verdict.rows.iter().map(|row| CheckLine {
             what: match row.eye.as_str() {
                 "right" => format!("R: {}", row.what),
@@ -92,7 +92,7 @@ impl CheckSummary {
             verdict: if verdict.passed { "passed" } else { "not passed" }.to_owned(),
             lines: lines.collect(),
             compensated: verdict.compensated.clone(),
-            excuse: excuse.map(str::to_owned),
+            concession: concession.map(str::to_owned),
         }
     }
 }

@@ -17,7 +17,7 @@ use crate::optics::prescription::EyePrescription;
 
 /// What the sheet is made from.
 #[derive(Debug, Clone)]
-pub struct Facts<'a> {
+pub struct PackingFacts<'a> {
     /// The lab.
     pub lab: &'a Lab,
     /// The job.
@@ -30,8 +30,8 @@ pub struct Facts<'a> {
     pub lenses_only: bool,
     /// Each eye's prescription.
     pub eyes: &'a Pair<EyePrescription>,
-    /// What is to be known of the way the pair is worn, in words.
-    pub worn: Vec<String>,
+    /// What is to be known of the way the pair is wear_words, in words.
+    pub wear_words: Vec<String>,
     /// For which distance.
     pub made_for: MadeFor,
     /// The material.
@@ -75,14 +75,14 @@ pub struct PackingSheet {
     /// How to keep them.
     pub care: Vec<&'static str>,
     /// What is to be known of the way the pair is worn.
-    pub worn: Vec<String>,
+    pub wear_words: Vec<String>,
     /// The last check.
     pub check: Option<CheckSummary>,
 }
 
 impl PackingSheet {
     /// The sheet of a parcel.
-    pub fn of(facts: &Facts<'_>) -> Self {
+    pub fn of(facts: &PackingFacts<'_>) -> Self {
         let lens = [Some(&facts.material.name), facts.coating.map(|c| &c.name), facts.tint.map(|t| &t.name)]
             .into_iter()
             .flatten()
@@ -110,7 +110,7 @@ impl PackingSheet {
             first_days: packing::FIRST_DAYS,
             cautions,
             care: packing::CARE.to_vec(),
-            worn: facts.worn.clone(),
+            wear_words: facts.wear_words.clone(),
             check: facts.check.clone(),
         }
     }

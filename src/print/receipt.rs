@@ -7,7 +7,7 @@ use crate::desk::receipt::{Document, Part};
 
 /// One line as it prints.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Row {
+pub struct PrintedLine {
     /// In words.
     pub what: String,
     /// Procedure code.
@@ -20,7 +20,7 @@ pub struct Row {
 
 /// A sum with its name.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Sum {
+pub struct PrintedSum {
     /// Its name.
     pub what: String,
     /// How much.
@@ -30,7 +30,7 @@ pub struct Sum {
 /// The sheet.
 #[derive(Debug, Clone, PartialEq, Eq, Template)]
 #[template(path = "print/receipt.html")]
-pub struct Receipt {
+pub struct PrintedReceipt {
     /// Receipt number.
     pub number: i64,
     /// The receipt this one corrects.
@@ -50,11 +50,11 @@ pub struct Receipt {
     /// Dates and prescriber, only those known.
     pub facts: Vec<(String, String)>,
     /// The items.
-    pub items: Vec<Row>,
+    pub items: Vec<PrintedLine>,
     /// Each code used and what it stands for, once, in the order of the items.
     pub codes: Vec<(String, String)>,
     /// Sum of items, then shipping, discount and tax where there are any.
-    pub sums: Vec<Sum>,
+    pub sums: Vec<PrintedSum>,
     /// The total.
     pub total: String,
     /// Date, means, amount.
@@ -69,7 +69,7 @@ pub struct Receipt {
     pub notes: Vec<String>,
 }
 
-impl Receipt {
+impl PrintedReceipt {
     /// The sheet of a kept document under its number.
     pub fn of(number: i64, document: &Document) -> Self {
         let back = document.balance_cents.is_negative();
@@ -115,10 +115,10 @@ fn facts(document: &Document) -> Vec<(String, String)> {
     .collect()
 }
 
-fn rows(document: &Document, part: Part) -> Vec<Row> {
+fn rows(document: &Document, part: Part) -> Vec<PrintedLine> {
     let lines = document.lines.iter().filter(|line| line.part == part);
     lines
-        .map(|line| Row {
+        .map(|line| PrintedLine {
             what: line.what.clone(),
             code: line.code.clone(),
             modifier: line.modifier.clone(),
@@ -138,13 +138,13 @@ fn codes(document: &Document) -> Vec<(String, String)> {
 }
 
 /// Shipping, discount and tax keep the words of their lines.
-fn sums(document: &Document) -> Vec<Sum> {
-    let mut sums = vec![Sum { what: "Items".to_owned(), amount: document.items_cents.to_string() }];
+fn sums(document: &Document) -> Vec<PrintedSum> {
+    let mut sums = vec![PrintedSum { what: "Items".to_owned(), amount: document.items_cents.to_string() }];
     for (part, apart) in [(Part::Shipping, ", not part of the items"), (Part::Discount, ""), (Part::Tax, "")] {
         sums.extend(
             rows(document, part)
                 .into_iter()
-                .map(|row| Sum { what: format!("{}{apart}", row.what), amount: row.amount }),
+                .map(|row| PrintedSum { what: format!("{}{apart}", row.what), amount: row.amount }),
         );
     }
     sums

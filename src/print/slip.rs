@@ -12,7 +12,7 @@ const MOST_MM: f64 = 91.0;
 
 /// What the slip is made from.
 #[derive(Debug, Clone)]
-pub struct Facts<'a> {
+pub struct SlipFacts<'a> {
     /// Who sends.
     pub lab: &'a Lab,
     /// The job.
@@ -51,7 +51,7 @@ pub struct Slip {
 
 impl Slip {
     /// The slip of a parcel.
-    pub fn of(facts: &Facts<'_>) -> Self {
+    pub fn of(facts: &SlipFacts<'_>) -> Self {
         Self {
             from: Head::of(facts.lab).name,
             from_lines: facts.lab.address.lines().filter(|l| !l.is_empty()).map(str::to_owned).collect(),

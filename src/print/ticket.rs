@@ -13,7 +13,7 @@ use crate::desk::lab::Lab;
 use crate::desk::order::Design;
 use crate::desk::prescription::MadeFor;
 use crate::desk::stock::LensInHand;
-use crate::optics::direction::Way;
+use crate::optics::direction::Directed;
 use crate::optics::prescription::{EyePrescription, LensPower, PupilDistance};
 use crate::optics::prism::DecentrationError;
 use crate::optics::unit::Millimetre;
@@ -23,7 +23,7 @@ use crate::shape::outline::Outline;
 
 /// What the ticket is made from.
 #[derive(Debug, Clone)]
-pub struct Facts<'a> {
+pub struct TicketFacts<'a> {
     /// The lab.
     pub lab: &'a Lab,
     /// The job.
@@ -36,8 +36,8 @@ pub struct Facts<'a> {
     pub frame: &'a FrameDetails,
     /// Each eye's lens to be made.
     pub eyes: &'a Pair<EyePrescription>,
-    /// What is to be known of the way the pair is worn, in words.
-    pub worn: Vec<String>,
+    /// What is to be known of the way the pair is wear_words, in words.
+    pub wear_words: Vec<String>,
     /// The prescribed powers, where the lenses are ordered compensated.
     pub prescribed: Option<Pair<LensPower>>,
     /// For which distance.
@@ -105,26 +105,26 @@ pub struct EyePart {
     /// The ordered height.
     pub height: String,
     /// The layout, once there is a shape.
-    pub laid: Option<Laid>,
+    pub laid: Option<TicketLayout>,
     /// The lens in hand; empty for none.
     pub lens: String,
 }
 
 /// The layout of one eye as it prints.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Laid {
+pub struct TicketLayout {
     /// The blocker's PD.
     pub set_pd: String,
     /// The blocker's height.
     pub set_height: String,
     /// What is left to move sideways.
-    pub nudge_in: Way,
+    pub nudge_in: Directed,
     /// What is left to move up or down.
-    pub nudge_up: Way,
+    pub nudge_up: Directed,
     /// The whole way from the boxing centre, sideways.
-    pub centre_in: Way,
+    pub centre_in: Directed,
     /// The whole way from the boxing centre, up or down.
-    pub centre_up: Way,
+    pub centre_up: Directed,
     /// A and B.
     pub size: String,
     /// ED.
@@ -191,14 +191,14 @@ pub struct Ticket {
     /// The ruler line.
     pub ruler: String,
     /// What is to be known of the way the pair is worn.
-    pub worn: Vec<String>,
+    pub wear_words: Vec<String>,
     /// The last check.
     pub check: Option<CheckSummary>,
 }
 
 impl Ticket {
     /// The ticket of a job, with blanks to write in while it has no shape.
-    pub fn of(facts: &Facts<'_>) -> Self {
+    pub fn of(facts: &TicketFacts<'_>) -> Self {
         let notes = BenchNotes::of(facts.frame.rim, facts.material, facts.tint);
         let notes = if facts.edge.is_some() { notes.with_bevel_placed() } else { notes };
         let lens =
@@ -228,14 +228,14 @@ impl Ticket {
             note: facts.note.to_owned(),
             has_prism: facts.eyes.iter().any(|(_, eye)| !eye.prism.is_none()),
             ruler: ruler::svg(),
-            worn: facts.worn.clone(),
+            wear_words: facts.wear_words.clone(),
             check: facts.check.cloned(),
         }
     }
 }
 
 impl EyePart {
-    fn of(eye: Eye, facts: &Facts<'_>) -> Self {
+    fn of(eye: Eye, facts: &TicketFacts<'_>) -> Self {
         let EyePrescription { power, prism } = *facts.eyes.get(eye);
         Self {
             name: eye.name(),
@@ -247,22 +247,22 @@ impl EyePart {
             prism_made: facts.shape.and_then(|shape| *shape.prism.get(eye)).map(made).unwrap_or_default(),
             pd: facts.pupil_distance.mono(eye).to_string(),
             height: facts.height.get(eye).to_string(),
-            laid: facts.shape.map(|shape| Laid::of(shape.layout.eyes.get(eye))),
+            laid: facts.shape.map(|shape| TicketLayout::of(shape.layout.eyes.get(eye))),
             lens: facts.lenses.get(eye).map(describe).unwrap_or_default(),
         }
     }
 }
 
-impl Laid {
+impl TicketLayout {
     fn of(layout: &EyeLayout) -> Self {
         let boxing = layout.boxing;
         Self {
             set_pd: format!("{:.1}", layout.blocker.set_pd_mm),
             set_height: format!("{:.1}", layout.blocker.set_height_mm),
-            nudge_in: Way::of(layout.blocker.nudge_in_mm, "in", "out"),
-            nudge_up: Way::of(layout.blocker.nudge_up_mm, "up", "down"),
-            centre_in: Way::of(layout.decentration.in_mm, "in", "out"),
-            centre_up: Way::of(layout.decentration.up_mm, "up", "down"),
+            nudge_in: Directed::of(layout.blocker.nudge_in_mm, "in", "out"),
+            nudge_up: Directed::of(layout.blocker.nudge_up_mm, "up", "down"),
+            centre_in: Directed::of(layout.decentration.in_mm, "in", "out"),
+            centre_up: Directed::of(layout.decentration.up_mm, "up", "down"),
             size: format!("{:.2} × {:.2}", boxing.a_mm, boxing.b_mm),
             ed: format!("{:.2}", boxing.ed_mm),
             blank: format!("{:.2}", layout.blank.exact_mm),
@@ -272,7 +272,7 @@ impl Laid {
 }
 
 impl ShapePart {
-    fn of(shape: &Shape<'_>, facts: &Facts<'_>) -> Self {
+    fn of(shape: &Shape<'_>, facts: &TicketFacts<'_>) -> Self {
         let drawn = |eye: Eye| outline::Drawn {
             outline: shape.outlines.get(eye),
             centre: shape.layout.eyes.get(eye).decentration,
@@ -295,10 +295,10 @@ fn made(prism: Result<Decentration, DecentrationError>) -> String {
     match prism {
         Err(why) => format!("{why}."),
         Ok(moved) => {
-            let ways = [Way::of(moved.in_mm, "in", "out"), Way::of(moved.up_mm, "up", "down")];
+            let ways = [Directed::of(moved.in_mm, "in", "out"), Directed::of(moved.up_mm, "up", "down")];
             format!(
                 "By decentring: optical centre moved {} from where the prism is read.",
-                Way::said(&ways, "mm", ", ")
+                Directed::join(&ways, "mm", ", ")
             )
         }
     }

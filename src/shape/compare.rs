@@ -10,7 +10,7 @@ use crate::optics::prism::{BaseVector, prism_at};
 
 /// What one material makes of an order.
 #[derive(Debug, Clone, PartialEq)]
-pub struct MaterialRow {
+pub struct LensInMaterial {
     /// The lens itself.
     pub lens: Lens,
     /// Its thinnest edge.
@@ -38,7 +38,7 @@ pub fn in_material(
     prism: BaseVector,
     material: &OpticalMaterial,
     least_edge_mm: f64,
-) -> Result<MaterialRow, LensError> {
+) -> Result<LensInMaterial, LensError> {
     let usual = LensOrder {
         power,
         prism,
@@ -54,7 +54,7 @@ pub fn in_material(
         edge = Edge::of(outline, centre, &lens)?;
     }
     let (prism_pd, fringe_at_deg) = most_prism(outline, centre, power, prism);
-    Ok(MaterialRow {
+    Ok(LensInMaterial {
         thinnest: edge.thinnest(),
         thickest: edge.thickest(),
         weight_g: weight_g(volume_mm3(outline, centre, &lens)?, material.density_g_per_cm3),

@@ -8,7 +8,7 @@ use time::OffsetDateTime;
 use super::draft::{Once, outcome, settle};
 use super::read::word;
 use super::{Store, StoreError};
-use crate::desk::job::{Happening, Stage, stage};
+use crate::desk::job::{EventKind, Stage, stage};
 
 impl Store {
     /// Adds a remark to a job's history.
@@ -23,7 +23,7 @@ impl Store {
         if let Some(before) = outcome(&mut tx, key).await? {
             return Ok(Once::Before(before));
         }
-        append_event(&mut tx, number, Happening::Note, note, now).await?;
+        append_event(&mut tx, number, EventKind::Note, note, now).await?;
         settle(&mut tx, key, &number.to_string(), now).await?;
         tx.commit().await?;
         Ok(Once::Now(()))
@@ -40,20 +40,19 @@ pub(super) async fn must_stand(
     let kinds = sqlx::query_scalar!("select kind from job_event where job_number = ? order by seq", number)
         .fetch_all(&mut **tx)
         .await?;
-    let happenings =
-        kinds.iter().map(|key| word("event", key, Happening::from_key(key))).collect::<Result<Vec<_>, _>>()?;
-    if stages.contains(&stage(happenings)) { Ok(()) } else { Err(StoreError::MovedOn(number)) }
+    let kinds = kinds.iter().map(|key| word("event", key, EventKind::from_key(key))).collect::<Result<Vec<_>, _>>()?;
+    if stages.contains(&stage(kinds)) { Ok(()) } else { Err(StoreError::MovedOn(number)) }
 }
 
 /// Writes one line of history.
 pub(super) async fn append_event(
     tx: &mut Transaction<'_, Sqlite>,
     number: i64,
-    happening: Happening,
+    kind: EventKind,
     note: &str,
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
-    let kind = happening.key();
+    let kind = kind.key();
     sqlx::query!("insert into job_event (job_number, kind, note, at) values (?, ?, ?, ?)", number, kind, note, now)
         .execute(&mut **tx)
         .await?;

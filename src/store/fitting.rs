@@ -7,19 +7,19 @@ use uuid::Uuid;
 use super::draft::{Once, outcome, settle};
 use super::event::{append_event, must_stand};
 use super::{Store, StoreError};
-use crate::desk::fitting::{FrameWear, WornOrder};
-use crate::desk::job::{Happening, Stage};
+use crate::desk::fitting::{FramePosition, PowerDecision};
+use crate::desk::job::{EventKind, Stage};
 
 impl Store {
     /// Keeps the owner's decision which power to order for a job, and with it how the job's frame sits.
     ///
     /// `said` stands in the job's history.
-    pub async fn append_worn_order(
+    pub async fn append_power_decision(
         &self,
         key: &str,
         number: i64,
         frame: Uuid,
-        order: &WornOrder,
+        order: &PowerDecision,
         said: &str,
     ) -> Result<Once<()>, StoreError> {
         let mut tx = self.begin().await?;
@@ -57,15 +57,15 @@ impl Store {
         )
         .execute(&mut *tx)
         .await?;
-        append_frame_wear(&mut tx, frame, &position.frame, now).await?;
-        append_event(&mut tx, number, Happening::Note, said, now).await?;
+        append_frame_position(&mut tx, frame, &position.frame, now).await?;
+        append_event(&mut tx, number, EventKind::Note, said, now).await?;
         settle(&mut tx, key, &number.to_string(), now).await?;
         tx.commit().await?;
         Ok(Once::Now(()))
     }
 
     /// How many decisions a job has had: the running number of their form.
-    pub async fn count_worn_orders(&self, number: i64) -> Result<i64, StoreError> {
+    pub async fn count_power_decisions(&self, number: i64) -> Result<i64, StoreError> {
         Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from worn_order where job_number = ?"#, number)
             .fetch_one(&self.read)
             .await?)
@@ -73,10 +73,10 @@ impl Store {
 }
 
 /// Keeps how a frame sits.
-pub(super) async fn append_frame_wear(
+pub(super) async fn append_frame_position(
     tx: &mut Transaction<'_, Sqlite>,
     frame: Uuid,
-    wear: &FrameWear,
+    wear: &FramePosition,
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
     let (vertex, panto, wrap) = (wear.vertex.hundredths(), wear.panto.hundredths(), wear.wrap.hundredths());

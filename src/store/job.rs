@@ -12,9 +12,9 @@ use super::read::{axis, length, power, prism, tilt, unreadable, word};
 use super::{Store, StoreError};
 use crate::desk::catalogue::{Treatment, TreatmentDetails, TreatmentKind};
 use crate::desk::customer::{Customer, Person};
-use crate::desk::fitting::{FrameWear, Position, WornOrder};
-use crate::desk::frame_shape::KeptShape;
-use crate::desk::job::{Event, Happening, Job};
+use crate::desk::fitting::{FramePosition, PositionOfWear, PowerDecision};
+use crate::desk::frame_shape::FrameShape;
+use crate::desk::job::{Event, EventKind, Job};
 use crate::desk::money::Cents;
 use crate::desk::order::Design;
 use crate::desk::prescription::{MadeFor, Prescription};
@@ -139,7 +139,7 @@ impl Store {
             _ => None,
         };
         let shape = match (row.shape_id, row.shape_job, row.right_trace, row.left_trace, row.dbl_hundredths) {
-            (Some(id), Some(job_number), Some(right), Some(left), Some(dbl)) => Some(KeptShape {
+            (Some(id), Some(job_number), Some(right), Some(left), Some(dbl)) => Some(FrameShape {
                 id,
                 job_number,
                 traces: Pair::new(
@@ -152,14 +152,14 @@ impl Store {
             }),
             _ => None,
         };
-        let wear = |vertex, panto, wrap| -> Result<FrameWear, StoreError> {
-            Ok(FrameWear {
+        let wear = |vertex, panto, wrap| -> Result<FramePosition, StoreError> {
+            Ok(FramePosition {
                 vertex: length("vertex distance", vertex)?,
                 panto: tilt("panto", panto)?,
                 wrap: tilt("wrap", wrap)?,
             })
         };
-        let frame_wear = match (row.wear_vertex, row.wear_panto, row.wear_wrap) {
+        let frame_position = match (row.wear_vertex, row.wear_panto, row.wear_wrap) {
             (Some(vertex), Some(panto), Some(wrap)) => Some(wear(vertex, panto, wrap)?),
             _ => None,
         };
@@ -168,18 +168,22 @@ impl Store {
             LensPower::new(power("sphere", sphere)?, power("cylinder", cylinder)?, axis("axis", axis_deg)?)
                 .map_err(unreadable("ordered power"))
         };
-        let worn_order = match (row.decision, row.worn_from, row.worn_to, row.worn_panto, row.worn_wrap, row.worn_at) {
-            (Some(decision), Some(from), Some(to), Some(panto), Some(wrap), Some(at)) => Some(WornOrder {
-                is_compensated: decision == "compensated",
-                position: Position { vertex_from: length("vertex distance", from)?, frame: wear(to, panto, wrap)? },
-                power: Pair::new(
-                    ordered(row.worn_right_sphere, row.worn_right_cylinder, row.worn_right_axis)?,
-                    ordered(row.worn_left_sphere, row.worn_left_cylinder, row.worn_left_axis)?,
-                ),
-                at,
-            }),
-            _ => None,
-        };
+        let power_decision =
+            match (row.decision, row.worn_from, row.worn_to, row.worn_panto, row.worn_wrap, row.worn_at) {
+                (Some(decision), Some(from), Some(to), Some(panto), Some(wrap), Some(at)) => Some(PowerDecision {
+                    is_compensated: decision == "compensated",
+                    position: PositionOfWear {
+                        vertex_from: length("vertex distance", from)?,
+                        frame: wear(to, panto, wrap)?,
+                    },
+                    power: Pair::new(
+                        ordered(row.worn_right_sphere, row.worn_right_cylinder, row.worn_right_axis)?,
+                        ordered(row.worn_left_sphere, row.worn_left_cylinder, row.worn_left_axis)?,
+                    ),
+                    at,
+                }),
+                _ => None,
+            };
         Ok(Job {
             number: row.number,
             customer: Customer {
@@ -262,8 +266,8 @@ impl Store {
             paid: Cents::new(row.paid),
             sent_on: row.sent_on,
             receipt: row.receipt,
-            frame_wear,
-            worn_order,
+            frame_position,
+            power_decision,
             history: history(&row.history)?,
         })
     }
@@ -275,7 +279,7 @@ fn history(json: &str) -> Result<Vec<Event>, StoreError> {
     rows.into_iter()
         .map(|(kind, note, at)| {
             Ok(Event {
-                happening: word("event", &kind, Happening::from_key(&kind))?,
+                kind: word("event", &kind, EventKind::from_key(&kind))?,
                 note,
                 at: OffsetDateTime::parse(&at, &Rfc3339).map_err(unreadable("history"))?,
             })

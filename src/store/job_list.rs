@@ -8,7 +8,7 @@ use uuid::Uuid;
 use super::customer::anywhere;
 use super::read::{unreadable, word};
 use super::{Store, StoreError};
-use crate::desk::job::{Happening, JobLine, Stage, stage};
+use crate::desk::job::{EventKind, JobLine, Stage, stage};
 
 /// What to look for in [`Store::list_jobs`].
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -30,10 +30,10 @@ impl Store {
         )
         .fetch_all(&self.read)
         .await?;
-        let mut happenings: BTreeMap<i64, Vec<Happening>> = BTreeMap::new();
+        let mut kinds: BTreeMap<i64, Vec<EventKind>> = BTreeMap::new();
         for row in events {
-            let happening = word("event", &row.kind, Happening::from_key(&row.kind))?;
-            happenings.entry(row.job_number).or_default().push(happening);
+            let kind = word("event", &row.kind, EventKind::from_key(&row.kind))?;
+            kinds.entry(row.job_number).or_default().push(kind);
         }
         let rows = sqlx::query!(
             r#"select job.number as "number!: i64", c.name, f.maker || ' ' || f.model || iif(f.colour = '', '', ', ' || f.colour) as "frame!: String",
@@ -47,7 +47,7 @@ impl Store {
         Ok(rows
             .into_iter()
             .map(|row| JobLine {
-                stage: stage(happenings.remove(&row.number).unwrap_or_default()),
+                stage: stage(kinds.remove(&row.number).unwrap_or_default()),
                 number: row.number,
                 customer: row.name,
                 frame: row.frame,
@@ -84,12 +84,12 @@ impl Store {
         rows.into_iter()
             .map(|row| {
                 let kinds: Vec<String> = serde_json::from_str(&row.happened).map_err(unreadable("history"))?;
-                let happenings = kinds
+                let kinds = kinds
                     .iter()
-                    .map(|key| word("event", key, Happening::from_key(key)))
+                    .map(|key| word("event", key, EventKind::from_key(key)))
                     .collect::<Result<Vec<_>, _>>()?;
                 Ok(JobLine {
-                    stage: if row.sent_on.is_some() { Stage::Sent } else { stage(happenings) },
+                    stage: if row.sent_on.is_some() { Stage::Sent } else { stage(kinds) },
                     number: row.number,
                     customer: row.name,
                     frame: row.frame,

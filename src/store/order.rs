@@ -9,8 +9,8 @@ use super::event::append_event;
 use super::payment::append_payment;
 use super::{Store, StoreError, customer, fitting, frame};
 use crate::desk::bill::Charge;
-use crate::desk::fitting::{FrameWear, Position};
-use crate::desk::job::Happening;
+use crate::desk::fitting::{FramePosition, PositionOfWear};
+use crate::desk::job::EventKind;
 use crate::desk::order::{CustomerChoice, FrameChoice, NewOrder};
 use crate::desk::prescription::Prescription;
 use crate::optics::prescription::{EyePrescription, Given};
@@ -38,14 +38,20 @@ impl Store {
         };
         if let Some(wrap) = order.frame_wrap {
             // Only the wrap was asked for; the rest is the usual until the owner says otherwise.
-            fitting::append_frame_wear(&mut tx, frame_id, &FrameWear { wrap, ..Position::usual().frame }, now).await?;
+            fitting::append_frame_position(
+                &mut tx,
+                frame_id,
+                &FramePosition { wrap, ..PositionOfWear::usual().frame },
+                now,
+            )
+            .await?;
         }
         let prescription_id = insert_prescription(&mut tx, customer_id, &order.prescription, now).await?;
         let number = insert_job(&mut tx, order, customer_id, frame_id, prescription_id, relens_of, now).await?;
         for (position, charge) in (1i64..).zip(&order.charges) {
             insert_charge(&mut tx, number, position, charge).await?;
         }
-        append_event(&mut tx, number, Happening::Taken, "", now).await?;
+        append_event(&mut tx, number, EventKind::Taken, "", now).await?;
         if let Some(earlier) = relens_of {
             lend_shape(&mut tx, earlier, number, now).await?;
         }
@@ -83,7 +89,7 @@ async fn lend_shape(
     .await?
     .rows_affected();
     if lent > 0 {
-        append_event(tx, number, Happening::ShapeKept, &format!("from job {earlier}"), now).await?;
+        append_event(tx, number, EventKind::ShapeKept, &format!("from job {earlier}"), now).await?;
     }
     Ok(())
 }
@@ -94,14 +100,14 @@ async fn insert_prescription(
     prescription: &Prescription,
     now: OffsetDateTime,
 ) -> Result<Uuid, StoreError> {
-    struct Columns {
+    struct EyeColumns {
         sphere: i32,
         cylinder: i32,
         axis: Option<i32>,
         base_in: i32,
         base_up: i32,
     }
-    let Pair { right, left } = prescription.eyes.as_ref().map(|eye: &EyePrescription| Columns {
+    let Pair { right, left } = prescription.eyes.as_ref().map(|eye: &EyePrescription| EyeColumns {
         sphere: eye.power.sphere().hundredths(),
         cylinder: eye.power.cylinder().hundredths(),
         axis: eye.power.axis().map(|a| a.degrees()),

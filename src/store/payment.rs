@@ -8,7 +8,7 @@ use super::draft::{Once, outcome, settle};
 use super::event::append_event;
 use super::read::word;
 use super::{Store, StoreError};
-use crate::desk::job::Happening;
+use crate::desk::job::EventKind;
 use crate::desk::money::Cents;
 use crate::desk::payment::{Payment, PaymentKind};
 
@@ -70,5 +70,5 @@ pub(super) async fn append_payment(
     )
     .execute(&mut **tx)
     .await?;
-    append_event(tx, number, Happening::Paid, &format!("{} by {kind}", payment.amount), now).await
+    append_event(tx, number, EventKind::Paid, &format!("{} by {kind}", payment.amount), now).await
 }

@@ -5,29 +5,29 @@ use time::OffsetDateTime;
 use super::draft::{Once, outcome, settle};
 use super::read::{int, tilt};
 use super::{Store, StoreError};
-use crate::bench::process_spread::LabHabits;
+use crate::bench::process_spread::ProcessSpread;
 
 impl Store {
     /// The lab's habits; the defaults until the owner has changed one.
-    pub async fn get_habits(&self) -> Result<LabHabits, StoreError> {
+    pub async fn get_process_spread(&self) -> Result<ProcessSpread, StoreError> {
         let Some(row) = sqlx::query!("select * from habit where id = 1").fetch_optional(&self.read).await? else {
-            return Ok(LabHabits::default());
+            return Ok(ProcessSpread::default());
         };
-        Ok(LabHabits {
+        Ok(ProcessSpread {
             // In the order of `FIGURES`.
             figures: [
-                int("habit", row.blank_power_hundredths)?,
-                int("habit", row.blank_cylinder_hundredths)?,
-                int("habit", row.blank_prism_hundredths)?,
-                int("habit", row.axis_marking_hundredths)?,
-                int("habit", row.axis_blocking_hundredths)?,
-                int("habit", row.edging_turn_hundredths)?,
-                int("habit", row.centre_marking_hundredths)?,
-                int("habit", row.blocking_hundredths)?,
-                int("habit", row.lensmeter_step_hundredths)?,
-                int("habit", row.prism_step_hundredths)?,
-                int("habit", row.axis_step_hundredths)?,
-                int("habit", row.stick_step_hundredths)?,
+                int("process spread", row.blank_power_hundredths)?,
+                int("process spread", row.blank_cylinder_hundredths)?,
+                int("process spread", row.blank_prism_hundredths)?,
+                int("process spread", row.axis_marking_hundredths)?,
+                int("process spread", row.axis_blocking_hundredths)?,
+                int("process spread", row.edging_turn_hundredths)?,
+                int("process spread", row.centre_marking_hundredths)?,
+                int("process spread", row.blocking_hundredths)?,
+                int("process spread", row.lensmeter_step_hundredths)?,
+                int("process spread", row.prism_step_hundredths)?,
+                int("process spread", row.axis_step_hundredths)?,
+                int("process spread", row.stick_step_hundredths)?,
             ],
             nudges: row.nudges != 0,
             offer_wrap: tilt("offered wrap", row.offer_wrap_hundredths)?,
@@ -35,10 +35,10 @@ impl Store {
     }
 
     /// Keeps the lab's habits; what they were before is kept by a trigger.
-    pub async fn change_habits(
+    pub async fn change_process_spread(
         &self,
         key: &str,
-        habits: &LabHabits,
+        spread: &ProcessSpread,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
         let mut tx = self.begin().await?;
@@ -58,8 +58,8 @@ impl Store {
             prism_step,
             axis_step,
             stick_step,
-        ] = habits.figures;
-        let offer_wrap = habits.offer_wrap.hundredths();
+        ] = spread.figures;
+        let offer_wrap = spread.offer_wrap.hundredths();
         sqlx::query!(
             "insert into habit (id, blank_power_hundredths, blank_cylinder_hundredths, blank_prism_hundredths, axis_marking_hundredths,
                 axis_blocking_hundredths, edging_turn_hundredths, centre_marking_hundredths,
@@ -93,19 +93,19 @@ impl Store {
             prism_step,
             axis_step,
             stick_step,
-            habits.nudges,
+            spread.nudges,
             offer_wrap,
             now
         )
         .execute(&mut *tx)
         .await?;
-        settle(&mut tx, key, "habits", now).await?;
+        settle(&mut tx, key, "process-spread", now).await?;
         tx.commit().await?;
         Ok(Once::Now(()))
     }
 
     /// How often the habits were changed: the running number of their form.
-    pub async fn count_habit_changes(&self) -> Result<i64, StoreError> {
+    pub async fn count_process_spread_changes(&self) -> Result<i64, StoreError> {
         Ok(sqlx::query_scalar!(
             r#"select (select count(*) from habit) + (select count(*) from habit_past) as "n!: i64""#
         )

@@ -6,12 +6,12 @@ use super::draft::{Once, outcome, settle};
 use super::event::append_event;
 use super::read::unreadable;
 use super::{Store, StoreError};
-use crate::desk::job::Happening;
+use crate::desk::job::EventKind;
 use crate::desk::receipt::Document;
 
 /// A receipt that was issued.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Receipt {
+pub struct KeptReceipt {
     /// Its number.
     pub number: i64,
     /// The job it is for.
@@ -32,7 +32,7 @@ struct ReceiptRow {
     issued_at: OffsetDateTime,
 }
 
-impl TryFrom<ReceiptRow> for Receipt {
+impl TryFrom<ReceiptRow> for KeptReceipt {
     type Error = StoreError;
     fn try_from(row: ReceiptRow) -> Result<Self, StoreError> {
         Ok(Self {
@@ -69,14 +69,14 @@ impl Store {
         .execute(&mut *tx)
         .await?
         .last_insert_rowid();
-        append_event(&mut tx, number, Happening::Receipt, &format!("number {receipt}"), now).await?;
+        append_event(&mut tx, number, EventKind::Receipt, &format!("number {receipt}"), now).await?;
         settle(&mut tx, key, &receipt.to_string(), now).await?;
         tx.commit().await?;
         Ok(Once::Now(receipt))
     }
 
     /// One receipt, as it was issued.
-    pub async fn get_receipt(&self, number: i64) -> Result<Receipt, StoreError> {
+    pub async fn get_receipt(&self, number: i64) -> Result<KeptReceipt, StoreError> {
         let row = sqlx::query_as!(
             ReceiptRow,
             r#"select number, job_number, corrects, document, issued_at as "issued_at: OffsetDateTime"
@@ -90,7 +90,7 @@ impl Store {
     }
 
     /// The receipts of a job, newest first.
-    pub async fn list_receipts(&self, number: i64) -> Result<Vec<Receipt>, StoreError> {
+    pub async fn list_receipts(&self, number: i64) -> Result<Vec<KeptReceipt>, StoreError> {
         sqlx::query_as!(
             ReceiptRow,
             r#"select number, job_number, corrects, document, issued_at as "issued_at: OffsetDateTime"
@@ -100,7 +100,7 @@ impl Store {
         .fetch_all(&self.read)
         .await?
         .into_iter()
-        .map(Receipt::try_from)
+        .map(KeptReceipt::try_from)
         .collect()
     }
 

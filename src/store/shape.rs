@@ -7,7 +7,7 @@ use super::draft::{Once, outcome, settle};
 use super::event::append_event;
 use super::{Store, StoreError};
 use crate::desk::frame_shape::NewShape;
-use crate::desk::job::Happening;
+use crate::desk::job::EventKind;
 
 impl Store {
     /// Keeps a shape under a job number, with the bytes it came from, and makes it the job's shape.
@@ -43,7 +43,7 @@ impl Store {
         sqlx::query!("insert into job_shape (job_number, shape_id, added_at) values (?, ?, ?)", number, id, now)
             .execute(&mut *tx)
             .await?;
-        append_event(&mut tx, number, Happening::ShapeKept, &shape.original_name, now).await?;
+        append_event(&mut tx, number, EventKind::ShapeKept, &shape.original_name, now).await?;
         settle(&mut tx, key, &number.to_string(), now).await?;
         tx.commit().await?;
         Ok(Once::Now(()))

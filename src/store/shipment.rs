@@ -5,7 +5,7 @@ use time::{Date, OffsetDateTime};
 use super::draft::{Once, outcome, settle};
 use super::event::{append_event, must_stand};
 use super::{Store, StoreError};
-use crate::desk::job::{Happening, Stage};
+use crate::desk::job::{EventKind, Stage};
 
 /// A parcel that left.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -58,7 +58,7 @@ impl Store {
         )
         .execute(&mut *tx)
         .await?;
-        append_event(&mut tx, number, Happening::Packed, "", now).await?;
+        append_event(&mut tx, number, EventKind::Packed, "", now).await?;
         settle(&mut tx, key, &number.to_string(), now).await?;
         tx.commit().await?;
         Ok(Once::Now(()))
@@ -119,7 +119,7 @@ impl Store {
         .execute(&mut *tx)
         .await?;
         let said = format!("{} {}", shipment.carrier, shipment.tracking);
-        append_event(&mut tx, number, Happening::Sent, said.trim(), now).await?;
+        append_event(&mut tx, number, EventKind::Sent, said.trim(), now).await?;
         settle(&mut tx, key, &number.to_string(), now).await?;
         tx.commit().await?;
         Ok(Once::Now(()))

@@ -9,7 +9,7 @@ use super::event::{append_event, must_stand};
 use super::job::eye_from;
 use super::read::{length, power, word};
 use super::{Store, StoreError};
-use crate::desk::job::{Happening, Stage};
+use crate::desk::job::{EventKind, Stage};
 use crate::desk::stock::{DrawerLens, DrawerLensDetails, LensInHand};
 use crate::optics::unit::{Dioptre, Millimetre};
 use crate::optics::{Eye, Pair};
@@ -200,7 +200,7 @@ impl Store {
             (_, "") => format!("size {size} mm"),
             (_, note) => format!("size {size} mm; {note}"),
         };
-        append_event(&mut tx, number, Happening::Cut, &said, now).await?;
+        append_event(&mut tx, number, EventKind::Cut, &said, now).await?;
         settle(&mut tx, key, &number.to_string(), now).await?;
         tx.commit().await?;
         Ok(Once::Now(()))
@@ -302,11 +302,11 @@ async fn take_lens(
         }
         move_lenses(tx, drawer, -1, Some(number), now).await?;
     }
-    let happening = match lens.eye {
-        Eye::Right => Happening::LensRight,
-        Eye::Left => Happening::LensLeft,
+    let kind = match lens.eye {
+        Eye::Right => EventKind::LensRight,
+        Eye::Left => EventKind::LensLeft,
     };
     let from = if lens.drawer_lens.is_some() { "from the drawer" } else { "bought" };
     let said = if lens.source.is_empty() { from.to_owned() } else { format!("{from}; {}", lens.source) };
-    append_event(tx, number, happening, &format!("{said}; {} mm", lens.diameter), now).await
+    append_event(tx, number, kind, &format!("{said}; {} mm", lens.diameter), now).await
 }

@@ -6,7 +6,7 @@ use uuid::Uuid;
 use super::draft::{Once, outcome, settle};
 use super::event::{append_event, must_stand};
 use super::{Store, StoreError};
-use crate::desk::job::{Happening, Stage};
+use crate::desk::job::{EventKind, Stage};
 
 /// A check as it was judged. The reading and the verdict are JSON, so that they stay as they were said even when the
 /// tables change.
@@ -99,8 +99,8 @@ impl Store {
         )
         .execute(&mut *tx)
         .await?;
-        let happening = if check.passed { Happening::CheckPassed } else { Happening::CheckFailed };
-        append_event(&mut tx, number, happening, &check.summary, now).await?;
+        let kind = if check.passed { EventKind::CheckPassed } else { EventKind::CheckFailed };
+        append_event(&mut tx, number, kind, &check.summary, now).await?;
         settle(&mut tx, key, &number.to_string(), now).await?;
         tx.commit().await?;
         Ok(Once::Now(()))
@@ -112,7 +112,7 @@ impl Store {
     ///
     /// [`StoreError::NotFound`] when the newest check of the job did not fail; [`StoreError::OutOfRange`] when the
     /// reason is shorter than ten letters.
-    pub async fn excuse_check(
+    pub async fn concede_check(
         &self,
         key: &str,
         number: i64,
@@ -141,7 +141,7 @@ impl Store {
         )
         .execute(&mut *tx)
         .await?;
-        append_event(&mut tx, number, Happening::CheckExcused, reason, now).await?;
+        append_event(&mut tx, number, EventKind::CheckConceded, reason, now).await?;
         settle(&mut tx, key, &number.to_string(), now).await?;
         tx.commit().await?;
         Ok(Once::Now(()))

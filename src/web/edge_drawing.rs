@@ -4,7 +4,7 @@
 
 use std::fmt::Write;
 
-use crate::bench::edge_finish::ChosenLine;
+use crate::bench::edge_finish::BevelChoice;
 use crate::optics::Eye;
 use crate::shape::bevel::LinePoint;
 use crate::shape::boxing::Boxing;
@@ -36,7 +36,7 @@ pub struct BandDrawing {
     /// The bands: class and path.
     pub bands: Vec<(&'static str, String)>,
     /// The thinnest and the thickest place.
-    pub marks: [Mark; 2],
+    pub marks: [DrawingMark; 2],
     /// The cross at the optical centre.
     pub centre: String,
     /// Where `nose` stands.
@@ -45,7 +45,7 @@ pub struct BandDrawing {
 
 /// A marked place with its two lines of words.
 #[derive(Debug, Clone)]
-pub struct Mark {
+pub struct DrawingMark {
     /// Where.
     pub x: String,
     /// Where.
@@ -104,7 +104,7 @@ impl BandDrawing {
     }
 }
 
-fn mark(point: EdgePoint, what: &str) -> Mark {
+fn mark(point: EdgePoint, what: &str) -> DrawingMark {
     let (x, y) = (point.at.x_mm, -point.at.y_mm);
     // The words stand inside the lens, on the side of the middle.
     let anchor = match x {
@@ -116,7 +116,7 @@ fn mark(point: EdgePoint, what: &str) -> Mark {
     let (words_x, words_y) = (if anchor == "middle" { x } else { inward(x, 3.0) }, inward(y, 4.5));
     let lines =
         [word(words_x, words_y + 0.4, anchor, format!("{:.2}", point.mm)), word(words_x, words_y + 3.4, anchor, what)];
-    Mark { x: format!("{x:.2}"), y: format!("{y:.2}"), lines }
+    DrawingMark { x: format!("{x:.2}"), y: format!("{y:.2}"), lines }
 }
 
 fn band(mm: f64) -> usize {
@@ -202,7 +202,7 @@ impl ProfileScale {
 
 impl ProfileDrawing {
     /// Draws a line on its edge.
-    pub fn of(eye: Eye, chosen: &ChosenLine, scale: ProfileScale) -> Self {
+    pub fn of(eye: Eye, chosen: &BevelChoice, scale: ProfileScale) -> Self {
         let points = from_nought(&chosen.line.at);
         let x = |deg: f64| LEFT + deg / 360.0 * ACROSS;
         let run = |height: fn(&LinePoint) -> f64| {

@@ -36,15 +36,15 @@ async fn take_the_order(browser: &Browser) {
     fill_all(browser, &[("rx_left", "-2.50 +0.75 x 170"), ("pd", "31.2/33"), ("height_right", "20.3")]).await;
     // What was understood, in both cylinder forms. Transposed by hand: sphere plus cylinder, the sign turned, the axis
     // by 90° (college opticianry course).
-    browser.sees("#rx_right-echo .rx", "-2.25 -1.25 x 095").await;
-    browser.sees("#rx_right-echo .rx", "-3.50 +1.25 x 005").await;
-    browser.sees("#rx_left-echo .rx", "-2.50 +0.75 x 170").await;
-    browser.sees("#rx_left-echo .rx", "-1.75 -0.75 x 080").await;
+    browser.sees("#rx_right-understood .rx", "-2.25 -1.25 x 095").await;
+    browser.sees("#rx_right-understood .rx", "-3.50 +1.25 x 005").await;
+    browser.sees("#rx_left-understood .rx", "-2.50 +0.75 x 170").await;
+    browser.sees("#rx_left-understood .rx", "-1.75 -0.75 x 080").await;
     // A slip of the finger is told at once, and put right.
     browser.fill("rx_right", "-225 -125").await;
-    browser.sees("#rx_right-echo .error", "axis").await;
+    browser.sees("#rx_right-understood .error", "axis").await;
     browser.fill("rx_right", "-225 -125 95").await;
-    browser.sees("#rx_right-echo .rx", "-2.25 -1.25 x 095").await;
+    browser.sees("#rx_right-understood .rx", "-2.25 -1.25 x 095").await;
     browser.choose("material", "Polycarbonate 1.59").await;
     browser.fill("price_frame", "95").await;
     browser.fill("price_lens", "45").await;

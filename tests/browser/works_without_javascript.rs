@@ -16,12 +16,12 @@ async fn works_without_javascript() {
     browser.press("Take an order").await;
     browser.arrives_at("/orders/").await;
     fill_order(&browser).await;
-    assert!(browser.texts("#rx_right-echo .rx").await.is_empty(), "no script runs, or this story proves nothing");
+    assert!(browser.texts("#rx_right-understood .rx").await.is_empty(), "no script runs, or this story proves nothing");
     browser.fill("pd", "93").await;
     browser.press("Take the order").await;
     browser.sees("#pd-error", "80").await;
     // What was understood is said by the page itself, and what was typed stands.
-    browser.sees("#rx_left-echo .rx", "-1.75 -0.75 x 080").await;
+    browser.sees("#rx_left-understood .rx", "-1.75 -0.75 x 080").await;
     assert_eq!(browser.value("rx_right").await, "-225 -125 95");
     browser.fill("pd", "31/33").await;
     browser.press("Take the order").await;

@@ -32,7 +32,7 @@ async fn a_good_pair_passes_line_by_line() {
     // ANSI Z80.1: power, cylinder and axis of each eye, vertical and horizontal imbalance.
     assert_eq!(page.texts("tbody tr").len(), 8);
     assert!(page.texts("tbody .mark").iter().all(|m| m == "Pass"));
-    assert!(page.texts("#excuse").is_empty());
+    assert!(page.texts("#concession").is_empty());
 }
 
 #[tokio::test]
@@ -64,7 +64,7 @@ async fn any_form_and_the_drums_are_the_same_lens() {
 async fn a_failed_pair_is_kept_back_until_a_reason_is_written() {
     let lab = TestLab::new().await;
     let number = lab.given_cut_job().await;
-    let (path, excuse) = (format!("/jobs/{number}/check"), format!("/jobs/{number}/check/excuse"));
+    let (path, concession) = (format!("/jobs/{number}/check"), format!("/jobs/{number}/check/concession"));
     // ANSI Z80.1-2015 quick-reference guide: cylinder over 0.50 to 0.75, ±5°; 88 is 8° from 80.
     lab.post(&path, &with(&[("read_left", "-2.50 -0.75 x 88")])).await.assert_status(303);
     let page = lab.get(&path).await;
@@ -78,7 +78,7 @@ async fn a_failed_pair_is_kept_back_until_a_reason_is_written() {
     assert_eq!(lab.stage(number).await, Stage::Cut);
     assert!(lab.get(&format!("/jobs/{number}/packing")).await.text(".notice").contains("did not pass"));
 
-    let answer = lab.post(&excuse, &[("reason", "too late")]).await;
+    let answer = lab.post(&concession, &[("reason", "too late")]).await;
     answer.assert_status(422);
     assert!(
         answer.text("#reason-error").contains("ten letters") || answer.text("#reason-error").contains("10 letters")
@@ -87,14 +87,14 @@ async fn a_failed_pair_is_kept_back_until_a_reason_is_written() {
     assert_eq!(lab.stage(number).await, Stage::Cut);
 
     let long = "word ".repeat(80);
-    lab.post(&excuse, &[("reason", &long)]).await.assert_status(422);
+    lab.post(&concession, &[("reason", &long)]).await.assert_status(422);
     let reason = "Customer keeps the old axis, agreed by phone";
-    let key = format!("excuse-{number}-0");
+    let key = format!("concession-{number}-0");
     for _ in 0..2 {
-        lab.post(&excuse, &[("key", &key), ("reason", reason)]).await.assert_status(303);
+        lab.post(&concession, &[("key", &key), ("reason", reason)]).await.assert_status(303);
     }
     // Other words are not taken for the first ones: they are refused aloud.
-    lab.post(&excuse, &[("key", &key), ("reason", "something else entirely")]).await.assert_status(409);
+    lab.post(&concession, &[("key", &key), ("reason", "something else entirely")]).await.assert_status(409);
     let lab = lab.reopened().await;
     assert_eq!(lab.stage(number).await, Stage::Checked);
     let page = lab.get(&path).await;
@@ -196,8 +196,8 @@ async fn is_refused_out_of_turn_twice_and_from_elsewhere() {
     assert!(answer.assert_status(409).text(".notice").contains("not cut yet"));
     lab.given_cut_for(number).await;
     lab.post_from_elsewhere(&path, &GOOD_READING).await.assert_status(403);
-    lab.post_from_elsewhere(&format!("{path}/excuse"), &[("reason", "no reason at all")]).await.assert_status(403);
-    lab.post(&format!("{path}/excuse"), &[("reason", "nothing failed here")]).await.assert_status(409);
+    lab.post_from_elsewhere(&format!("{path}/concession"), &[("reason", "no reason at all")]).await.assert_status(403);
+    lab.post(&format!("{path}/concession"), &[("reason", "nothing failed here")]).await.assert_status(409);
     let key = format!("check-{number}-0");
     let twice = with(&[("key", Box::leak(key.into_boxed_str()))]);
     lab.post(&path, &twice).await.assert_status(303);

@@ -41,8 +41,8 @@ async fn a_cross_site_post_is_refused_on_every_form() {
         "/drafts/x".into(),
         format!("/jobs/{number}/shape"),
         format!("/jobs/{number}/lenses"),
-        format!("/jobs/{number}/worn"),
-        "/lab/habits".into(),
+        format!("/jobs/{number}/compensation"),
+        "/lab/process-spread".into(),
         format!("/jobs/{number}/cut"),
         format!("/jobs/{number}/check"),
         format!("/jobs/{number}/packing"),
@@ -106,8 +106,10 @@ async fn no_page_carries_inline_script_or_style_or_an_outside_address() {
     let order = lab.get("/orders/new").await.location;
     let job = |end: &str| format!("/jobs/{number}{end}");
     let mut paths = vec!["/".to_owned(), order, "/customers".into(), "/frames".into(), "/stock".into(), "/lab".into()];
-    paths.push("/lab/habits".into());
-    paths.extend(["", "/shape", "/lenses", "/layout", "/worn", "/prism", "/risk", "/ticket", "/receipt"].map(job));
+    paths.push("/lab/process-spread".into());
+    paths.extend(
+        ["", "/shape", "/lenses", "/layout", "/compensation", "/prism", "/risk", "/ticket", "/receipt"].map(job),
+    );
     for path in paths {
         let page = lab.get(&path).await;
         page.assert_status(200);

@@ -2,7 +2,7 @@
 
 use axum::body::Body;
 use axum::http::{Request, header};
-use rimbook::desk::job::{Happening, Stage};
+use rimbook::desk::job::{EventKind, Stage};
 use rimbook::desk::stock::DrawerLensDetails;
 use rimbook::optics::Eye;
 
@@ -208,7 +208,7 @@ async fn a_cut_comes_after_the_lenses_and_is_booked_once() {
     lab.post(&format!("/jobs/{job}/lenses"), &again).await.assert_status(303);
     assert_eq!(stage_of(&lab, job).await, Stage::LensesInHand);
     let events = lab.store.get_job(job).await.unwrap().history.clone();
-    assert_eq!(events.last().unwrap().happening, Happening::LensLeft);
+    assert_eq!(events.last().unwrap().kind, EventKind::LensLeft);
     assert_eq!(
         lab.store.find_lenses(job).await.unwrap().get(Eye::Left).as_ref().unwrap().diameter.to_string(),
         "70.00"

@@ -11,6 +11,7 @@ mod support;
 
 mod blanks;
 mod checks;
+mod compensation;
 mod customers;
 mod edge;
 mod frames;
@@ -23,4 +24,3 @@ mod shipments;
 mod start;
 mod stock;
 mod ticket;
-mod worn;

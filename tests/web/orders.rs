@@ -95,7 +95,7 @@ async fn the_wrap_of_a_new_frame_offers_the_lens_as_worn() {
     }
     post(&lab, &path, &[("frame_wrap", "22")]).await.assert_status(303);
     let page = lab.reopened().await.get("/jobs/1001").await;
-    assert!(page.texts(".worn-note")[0].starts_with("Wrapped frame This frame wraps 22°"), "{}", page.body);
+    assert!(page.texts(".wear-note")[0].starts_with("Wrapped frame This frame wraps 22°"), "{}", page.body);
 }
 
 #[tokio::test]
@@ -210,7 +210,7 @@ async fn looking_first_takes_nothing() {
     let path = begin(&lab).await;
     let page = post(&lab, &path, &[("intent", "look")]).await;
     page.assert_status(200);
-    assert_eq!(page.texts("#rx_right-echo .rx"), ["-2.25 -1.25 x 095", "-3.50 +1.25 x 005"]);
+    assert_eq!(page.texts("#rx_right-understood .rx"), ["-2.25 -1.25 x 095", "-3.50 +1.25 x 005"]);
     assert!(page.text("tfoot").contains("$162.00"));
     lab.get("/jobs/1001").await.assert_status(404);
 }
@@ -255,18 +255,21 @@ async fn a_large_change_since_last_time_is_asked_about() {
 #[tokio::test]
 async fn says_at_once_what_it_understood() {
     let lab = TestLab::new().await;
-    let understood = lab.get("/echo/rx?name=rx_right&text=pl+-50+x+180").await;
+    let understood = lab.get("/understood/rx?name=rx_right&text=pl+-50+x+180").await;
     assert_eq!(understood.texts(".rx"), ["Plano -0.50 x 180", "-0.50 +0.50 x 090"]);
-    let refused = lab.get("/echo/rx?name=rx_right&text=-2.25+-1.25").await;
+    let refused = lab.get("/understood/rx?name=rx_right&text=-2.25+-1.25").await;
     assert_eq!(refused.texts(".error").len(), 1);
-    let odd = lab.get("/echo/rx?name=rx_left&text=-2.10+DS").await;
+    let odd = lab.get("/understood/rx?name=rx_left&text=-2.10+DS").await;
     assert_eq!(odd.texts(".warn"), ["The left sphere -2.10 is not a multiple of 0.125."]);
-    let read = lab.get("/echo/rx?name=read_left&text=-2.10+DS").await;
+    let read = lab.get("/understood/rx?name=read_left&text=-2.10+DS").await;
     assert!(read.texts(".warn").is_empty(), "a lensmeter reads any number");
-    assert_eq!(lab.get("/echo/pd?name=pd&text=35/28").await.texts(".warn").len(), 1);
-    assert!(lab.get("/echo/pd?name=pd&text=630").await.text(".error").contains("40 to 80 mm"));
-    assert!(lab.get("/echo/rx?text=").await.body.trim().is_empty());
-    assert_eq!(lab.get("/echo/pd?text=31.5/32").await.texts(".rx"), ["31.50 right, 32.00 left", "63.50 together"]);
+    assert_eq!(lab.get("/understood/pd?name=pd&text=35/28").await.texts(".warn").len(), 1);
+    assert!(lab.get("/understood/pd?name=pd&text=630").await.text(".error").contains("40 to 80 mm"));
+    assert!(lab.get("/understood/rx?text=").await.body.trim().is_empty());
+    assert_eq!(
+        lab.get("/understood/pd?text=31.5/32").await.texts(".rx"),
+        ["31.50 right, 32.00 left", "63.50 together"]
+    );
 }
 
 #[tokio::test]

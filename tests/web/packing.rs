@@ -1,7 +1,7 @@
 //! Aligning and packing.
 
 use crate::support::{GOOD_READING, TestLab};
-use rimbook::desk::job::{Happening, Stage};
+use rimbook::desk::job::{EventKind, Stage};
 use rimbook::desk::packing::{ITEMS, Parcel};
 
 fn needed() -> Vec<(&'static str, &'static str)> {
@@ -66,7 +66,7 @@ async fn is_refused_unless_checked_twice_and_from_elsewhere() {
     lab.post(&path, &fields).await.assert_status(303);
     lab.post(&path, &fields).await.assert_status(303);
     let events = lab.store.get_job(number).await.unwrap().history.clone();
-    assert_eq!(events.iter().filter(|e| e.happening == Happening::Packed).count(), 1);
+    assert_eq!(events.iter().filter(|e| e.kind == EventKind::Packed).count(), 1);
     lab.post(&path, &needed()).await.assert_status(409);
 }
 

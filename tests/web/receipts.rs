@@ -2,7 +2,7 @@
 
 use crate::support::{NOW, TestLab};
 use rimbook::desk::customer::Person;
-use rimbook::desk::job::{Happening, Stage};
+use rimbook::desk::job::{EventKind, Stage};
 use rimbook::desk::money::Cents;
 
 const REST: [(&str, &str); 3] = [("kind", "check"), ("amount", "25.00"), ("paid_on", "2026-11-25")];
@@ -115,7 +115,7 @@ async fn a_payment_is_booked_once_and_shown() {
     assert_eq!(page.attributes("#amount", "value"), ["20.00"], "what is owed stands ready");
     let count_paid = async |lab: &TestLab| {
         let job = lab.store.get_job(number).await.unwrap();
-        job.history.iter().filter(|e| e.happening == Happening::Paid).count()
+        job.history.iter().filter(|e| e.kind == EventKind::Paid).count()
     };
     assert_eq!(count_paid(&lab).await, 2);
     // Another amount from a window that was open all the while is another payment, and is not lost.

@@ -17,7 +17,7 @@ fn fields(page: &Answer, changes: &[(&str, &str)]) -> Vec<(String, String)> {
 
 async fn post(lab: &TestLab, fields: &[(String, String)]) -> Answer {
     let lent: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
-    lab.post("/lab/habits", &lent).await
+    lab.post("/lab/process-spread", &lent).await
 }
 
 #[tokio::test]
@@ -50,7 +50,7 @@ async fn every_row_has_its_chance_and_the_worst_is_named() {
 async fn a_careless_axis_is_what_to_read_again() {
     let lab = TestLab::new().await;
     let number = lab.given_job_to("-1.00 -0.75 x 30", "-1.00 DS").await;
-    let page = lab.get("/lab/habits").await;
+    let page = lab.get("/lab/process-spread").await;
     page.assert_status(200);
     post(&lab, &fields(&page, &[("axis_marking", "4")])).await.assert_status(303);
     let lab = lab.reopened().await;
@@ -58,7 +58,7 @@ async fn a_careless_axis_is_what_to_read_again() {
     let sentence = lab.get(&format!("/jobs/{number}/risk")).await.text("#sentence");
     assert!(sentence.starts_with("Most at risk: axis, right eye (limit ±5°)"), "{sentence}");
     assert!(sentence.ends_with("Re-read it."), "{sentence}");
-    assert_eq!(lab.get("/lab/habits").await.attributes("#axis_marking", "value"), ["4"]);
+    assert_eq!(lab.get("/lab/process-spread").await.attributes("#axis_marking", "value"), ["4"]);
 }
 
 #[tokio::test]
@@ -70,16 +70,16 @@ async fn nudging_what_the_step_leaves_helps() {
         page.texts(".whole .num")[2].trim_end_matches(" %").parse().unwrap()
     };
     let before = of(&lab).await;
-    let page = lab.get("/lab/habits").await;
+    let page = lab.get("/lab/process-spread").await;
     post(&lab, &fields(&page, &[("nudges", "yes")])).await.assert_status(303);
     assert!(of(&lab).await > before);
-    assert_eq!(lab.get("/lab/habits").await.attributes("#nudges-yes[checked]", "id"), ["nudges-yes"]);
+    assert_eq!(lab.get("/lab/process-spread").await.attributes("#nudges-yes[checked]", "id"), ["nudges-yes"]);
 }
 
 #[tokio::test]
 async fn habits_are_kept_once_and_their_past_too() {
     let lab = TestLab::new().await;
-    let page = lab.get("/lab/habits").await;
+    let page = lab.get("/lab/process-spread").await;
     let first = fields(&page, &[("stick_step", "1")]);
     post(&lab, &first).await.assert_status(303);
     // The same form again is the same; with other words in it, two windows were open.
@@ -89,17 +89,17 @@ async fn habits_are_kept_once_and_their_past_too() {
     answer.assert_status(422);
     assert!(answer.body.contains("another window"));
     assert_eq!(answer.attributes("#stick_step", "value"), ["0.25"], "what was typed stays");
-    assert_eq!(lab.store.count_habit_changes().await.unwrap(), 1);
-    let again = fields(&lab.get("/lab/habits").await, &[("stick_step", "0.25")]);
+    assert_eq!(lab.store.count_process_spread_changes().await.unwrap(), 1);
+    let again = fields(&lab.get("/lab/process-spread").await, &[("stick_step", "0.25")]);
     post(&lab, &again).await.assert_status(303);
-    assert_eq!(lab.store.count_habit_changes().await.unwrap(), 2);
-    assert_eq!(lab.store.get_habits().await.unwrap().figures[11], 25);
+    assert_eq!(lab.store.count_process_spread_changes().await.unwrap(), 2);
+    assert_eq!(lab.store.get_process_spread().await.unwrap().figures[11], 25);
 }
 
 #[tokio::test]
 async fn a_bad_habit_is_said_beside_its_field() {
     let lab = TestLab::new().await;
-    let page = lab.get("/lab/habits").await;
+    let page = lab.get("/lab/process-spread").await;
     for (field, value) in [
         ("blank_power", "x"),
         ("blank_cylinder", "-0.1"),
@@ -117,10 +117,10 @@ async fn a_bad_habit_is_said_beside_its_field() {
     post(&lab, &[("blank_power".into(), "0.04".into())]).await.assert_status(400);
     let fields = fields(&page, &[("stick_step", "1")]);
     let lent: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
-    lab.post_from_elsewhere("/lab/habits", &lent).await.assert_status(403);
-    assert_eq!(lab.store.count_habit_changes().await.unwrap(), 0);
+    lab.post_from_elsewhere("/lab/process-spread", &lent).await.assert_status(403);
+    assert_eq!(lab.store.count_process_spread_changes().await.unwrap(), 0);
     // A draft outlives a reload.
     let key = page.attributes("main form", "data-draft").remove(0);
     lab.post(&format!("/drafts/{key}"), &lent).await;
-    assert_eq!(lab.reopened().await.get("/lab/habits").await.attributes("#stick_step", "value"), ["1"]);
+    assert_eq!(lab.reopened().await.get("/lab/process-spread").await.attributes("#stick_step", "value"), ["1"]);
 }

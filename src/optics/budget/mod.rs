@@ -9,7 +9,7 @@
 pub mod normal;
 mod spreads;
 
-pub use spreads::{ErrorSource, Habits};
+pub use spreads::{ErrorSource, Spreads};
 
 use super::power::SphereCylinder;
 use super::prism::{InUp, prism_from_error};
@@ -19,7 +19,7 @@ use normal::chance_within;
 
 /// One row of the table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Row {
+pub enum BudgetRow {
     /// Power in the strongest meridian.
     StrongestPower,
     /// Power along the axis.
@@ -42,20 +42,20 @@ pub enum Row {
     CentreThickness,
 }
 
-impl Row {
+impl BudgetRow {
     /// What it is called.
     pub fn name(self) -> &'static str {
         match self {
-            Row::StrongestPower => "power in the strongest meridian",
-            Row::PowerAlong => "power along the axis",
-            Row::PowerAcross => "power across the axis",
-            Row::Cylinder => "cylinder",
-            Row::Axis => "axis",
-            Row::Vertical => "vertical imbalance",
-            Row::Horizontal => "horizontal imbalance",
-            Row::PrismHorizontal => "prescribed prism, horizontal",
-            Row::PrismVertical => "prescribed prism, vertical",
-            Row::CentreThickness => "centre thickness",
+            BudgetRow::StrongestPower => "power in the strongest meridian",
+            BudgetRow::PowerAlong => "power along the axis",
+            BudgetRow::PowerAcross => "power across the axis",
+            BudgetRow::Cylinder => "cylinder",
+            BudgetRow::Axis => "axis",
+            BudgetRow::Vertical => "vertical imbalance",
+            BudgetRow::Horizontal => "horizontal imbalance",
+            BudgetRow::PrismHorizontal => "prescribed prism, horizontal",
+            BudgetRow::PrismVertical => "prescribed prism, vertical",
+            BudgetRow::CentreThickness => "centre thickness",
         }
     }
 }
@@ -64,7 +64,7 @@ impl Row {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct RowRisk {
     /// The row.
-    pub row: Row,
+    pub row: BudgetRow,
     /// The eye it is about; `None` for the pair.
     pub eye: Option<Eye>,
     /// Its limit.
@@ -132,14 +132,14 @@ impl Budget {
 
 /// The linear sum of errors of one row.
 #[derive(Default)]
-struct Sum {
+struct ErrorSum {
     normal_variance: f64,
     half_widths: Vec<f64>,
     by_source: [f64; ErrorSource::COUNT],
     seen: Vec<ErrorSource>,
 }
 
-impl Sum {
+impl ErrorSum {
     fn note(&mut self, source: ErrorSource, variance: f64) {
         self.by_source[source as usize] += variance;
         if !self.seen.contains(&source) {
@@ -162,16 +162,16 @@ impl Sum {
     }
 
     /// The errors of place, with what a millimetre too far in and too high do.
-    fn place(self, habits: &Habits, in_effect: f64, up_effect: f64) -> Self {
+    fn place(self, spreads: &Spreads, in_effect: f64, up_effect: f64) -> Self {
         [in_effect, up_effect].into_iter().filter(|&effect| effect != 0.0).fold(self, |sum, effect| {
-            sum.spread(ErrorSource::CentreMarking, effect, habits.centre_marking_mm)
-                .spread(ErrorSource::Blocking, effect, habits.blocking_mm)
-                .step(ErrorSource::BlockerStep, effect, habits.blocker_step_mm)
-                .step(ErrorSource::StickReading, effect, habits.stick_step_mm)
+            sum.spread(ErrorSource::CentreMarking, effect, spreads.centre_marking_mm)
+                .spread(ErrorSource::Blocking, effect, spreads.blocking_mm)
+                .step(ErrorSource::BlockerStep, effect, spreads.blocker_step_mm)
+                .step(ErrorSource::StickReading, effect, spreads.stick_step_mm)
         })
     }
 
-    fn risk(self, row: Row, eye: Option<Eye>, limit: Limit) -> RowRisk {
+    fn risk(self, row: BudgetRow, eye: Option<Eye>, limit: Limit) -> RowRisk {
         let total: f64 = self.by_source.iter().sum();
         let share = |source: &ErrorSource| self.by_source[*source as usize];
         let dominant =
@@ -190,64 +190,64 @@ impl Sum {
 }
 
 /// The chance of every row that applies to a pair, from the lab's habits.
-pub fn budget(profile: Profile, order: &BudgetOrder, habits: &Habits) -> Budget {
+pub fn budget(profile: Profile, order: &BudgetOrder, spreads: &Spreads) -> Budget {
     let mut rows = Vec::with_capacity(14);
     for eye in Eye::BOTH {
-        powers(profile, eye, order.power.get(eye).to_minus(), habits, &mut rows);
+        powers(profile, eye, order.power.get(eye).to_minus(), spreads, &mut rows);
     }
-    placement(profile, order, habits, &mut rows);
+    placement(profile, order, spreads, &mut rows);
     for (eye, specified) in order.centre_specified.iter() {
         if *specified {
-            let sum = Sum::default().spread(ErrorSource::BlankCentre, 1.0, habits.blank_centre_mm).step(
+            let sum = ErrorSum::default().spread(ErrorSource::BlankCentre, 1.0, spreads.blank_centre_mm).step(
                 ErrorSource::GaugeReading,
                 1.0,
-                habits.gauge_step_mm,
+                spreads.gauge_step_mm,
             );
-            rows.push(sum.risk(Row::CentreThickness, Some(eye), profile.centre_thickness_limit()));
+            rows.push(sum.risk(BudgetRow::CentreThickness, Some(eye), profile.centre_thickness_limit()));
         }
     }
     Budget { rows }
 }
 
-fn powers(profile: Profile, eye: Eye, minus: SphereCylinder, habits: &Habits, rows: &mut Vec<RowRisk>) {
+fn powers(profile: Profile, eye: Eye, minus: SphereCylinder, spreads: &Spreads, rows: &mut Vec<RowRisk>) {
     let strongest_d = minus.strongest_meridian_d();
     // The blank's cylinder error falls on the meridian across the axis; each meridian is read for itself.
     let along = || {
-        Sum::default().spread(ErrorSource::BlankPower, 1.0, habits.blank_power_d).step(
+        ErrorSum::default().spread(ErrorSource::BlankPower, 1.0, spreads.blank_power_d).step(
             ErrorSource::PowerReading,
             1.0,
-            habits.lensmeter_step_d,
+            spreads.lensmeter_step_d,
         )
     };
-    let across = || along().spread(ErrorSource::BlankCylinder, 1.0, habits.blank_cylinder_d);
+    let across = || along().spread(ErrorSource::BlankCylinder, 1.0, spreads.blank_cylinder_d);
     let limit = profile.power_limit(strongest_d);
     match profile {
         Profile::Z80_1 => {
             let sum = if strongest_d == minus.sphere_d { along() } else { across() };
-            rows.push(sum.risk(Row::StrongestPower, Some(eye), limit));
+            rows.push(sum.risk(BudgetRow::StrongestPower, Some(eye), limit));
         }
         Profile::Iso21987 => {
-            rows.push(along().risk(Row::PowerAlong, Some(eye), limit));
-            rows.push(across().risk(Row::PowerAcross, Some(eye), limit));
+            rows.push(along().risk(BudgetRow::PowerAlong, Some(eye), limit));
+            rows.push(across().risk(BudgetRow::PowerAcross, Some(eye), limit));
         }
     }
-    let cylinder = Sum::default()
-        .spread(ErrorSource::BlankCylinder, 1.0, habits.blank_cylinder_d)
-        .step(ErrorSource::PowerReading, 1.0, habits.lensmeter_step_d)
-        .step(ErrorSource::PowerReading, 1.0, habits.lensmeter_step_d);
-    rows.push(cylinder.risk(Row::Cylinder, Some(eye), profile.cylinder_limit(strongest_d, minus.cylinder_d)));
+    let cylinder = ErrorSum::default()
+        .spread(ErrorSource::BlankCylinder, 1.0, spreads.blank_cylinder_d)
+        .step(ErrorSource::PowerReading, 1.0, spreads.lensmeter_step_d)
+        .step(ErrorSource::PowerReading, 1.0, spreads.lensmeter_step_d);
+    rows.push(cylinder.risk(BudgetRow::Cylinder, Some(eye), profile.cylinder_limit(strongest_d, minus.cylinder_d)));
     if let Some(limit) = profile.axis_limit(minus.cylinder_d) {
         let worse = minus.cylinder_d.abs().min(1.0).recip();
-        let axis = Sum::default()
-            .spread(ErrorSource::AxisMarking, worse, habits.axis_marking_deg)
-            .spread(ErrorSource::AxisBlocking, 1.0, habits.axis_blocking_deg)
-            .spread(ErrorSource::EdgerTurn, 1.0, habits.edging_turn_deg)
-            .step(ErrorSource::AxisReading, 1.0, habits.axis_step_deg);
-        rows.push(axis.risk(Row::Axis, Some(eye), limit));
+        let axis = ErrorSum::default()
+            .spread(ErrorSource::AxisMarking, worse, spreads.axis_marking_deg)
+            .spread(ErrorSource::AxisBlocking, 1.0, spreads.axis_blocking_deg)
+            .spread(ErrorSource::EdgerTurn, 1.0, spreads.edging_turn_deg)
+            .step(ErrorSource::AxisReading, 1.0, spreads.axis_step_deg);
+        rows.push(axis.risk(BudgetRow::Axis, Some(eye), limit));
     }
 }
 
-fn placement(profile: Profile, order: &BudgetOrder, habits: &Habits, rows: &mut Vec<RowRisk>) {
+fn placement(profile: Profile, order: &BudgetOrder, spreads: &Spreads, rows: &mut Vec<RowRisk>) {
     let stronger = |meridian_deg: f64| {
         let power = order.power;
         power.right.power_at_deg(meridian_deg).abs().max(power.left.power_at_deg(meridian_deg).abs())
@@ -260,39 +260,39 @@ fn placement(profile: Profile, order: &BudgetOrder, habits: &Habits, rows: &mut 
         (part(prism_from_error(eye, power, 1.0, 0.0)), part(prism_from_error(eye, power, 0.0, 1.0)))
     };
     let in_prism = |part: fn(InUp) -> f64| {
-        Eye::BOTH.into_iter().fold(Sum::default(), |sum, eye| {
+        Eye::BOTH.into_iter().fold(ErrorSum::default(), |sum, eye| {
             let (a, b) = effect(eye, part);
-            sum.place(habits, a, b)
+            sum.place(spreads, a, b)
         })
     };
     let vertical = profile.vertical_limit(stronger(90.0), up_pd);
     let sum = match vertical.unit {
-        Unit::Millimetre => Sum::default().place(habits, 0.0, 1.0).place(habits, 0.0, 1.0),
+        Unit::Millimetre => ErrorSum::default().place(spreads, 0.0, 1.0).place(spreads, 0.0, 1.0),
         _ => in_prism(|p| p.up_pd),
     };
-    rows.push(sum.risk(Row::Vertical, None, vertical));
+    rows.push(sum.risk(BudgetRow::Vertical, None, vertical));
     let horizontal = profile.horizontal_limit(stronger(180.0), in_pd);
     let sum = match horizontal.unit {
-        Unit::Millimetre => Sum::default().place(habits, 1.0, 0.0).place(habits, 1.0, 0.0),
+        Unit::Millimetre => ErrorSum::default().place(spreads, 1.0, 0.0).place(spreads, 1.0, 0.0),
         _ => in_prism(|p| p.in_pd),
     };
-    rows.push(sum.risk(Row::Horizontal, None, horizontal));
+    rows.push(sum.risk(BudgetRow::Horizontal, None, horizontal));
     if in_pd > 0.0 || up_pd > 0.0 {
         // Read at the ordered place: what the place is off, what the blank is off, and the reading, for each eye.
         let whole = |part: fn(InUp) -> f64| {
-            let without_stick = Habits { stick_step_mm: 0.0, ..*habits };
-            Eye::BOTH.into_iter().fold(Sum::default(), |sum, eye| {
+            let without_stick = Spreads { stick_step_mm: 0.0, ..*spreads };
+            Eye::BOTH.into_iter().fold(ErrorSum::default(), |sum, eye| {
                 let (a, b) = effect(eye, part);
-                sum.place(&without_stick, a, b).spread(ErrorSource::BlankPrism, 1.0, habits.blank_prism_pd).step(
+                sum.place(&without_stick, a, b).spread(ErrorSource::BlankPrism, 1.0, spreads.blank_prism_pd).step(
                     ErrorSource::PrismReading,
                     1.0,
-                    habits.prism_step_pd,
+                    spreads.prism_step_pd,
                 )
             })
         };
         let (across, up) = profile.prism_limits(stronger(180.0), stronger(90.0), in_pd, up_pd);
-        rows.push(whole(|p| p.in_pd).risk(Row::PrismHorizontal, None, across));
-        rows.push(whole(|p| p.up_pd).risk(Row::PrismVertical, None, up));
+        rows.push(whole(|p| p.in_pd).risk(BudgetRow::PrismHorizontal, None, across));
+        rows.push(whole(|p| p.up_pd).risk(BudgetRow::PrismVertical, None, up));
     }
 }
 

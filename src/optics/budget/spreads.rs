@@ -2,7 +2,7 @@
 
 /// The lab's own habits.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Habits {
+pub struct Spreads {
     /// Spread of a blank's power.
     pub blank_power_d: f64,
     /// Spread of a blank's cylinder.
@@ -35,7 +35,7 @@ pub struct Habits {
     pub gauge_step_mm: f64,
 }
 
-impl Default for Habits {
+impl Default for Spreads {
     fn default() -> Self {
         Self {
             blank_power_d: 0.04,

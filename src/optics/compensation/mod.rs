@@ -28,7 +28,7 @@ pub const MAX_VERTEX_MM: f64 = 40.0;
 
 /// Why the position of wear gives no answer.
 #[derive(Debug, Clone, PartialEq, Error)]
-pub enum WornError {
+pub enum CompensationError {
     /// A vertex distance out of range.
     #[error("A vertex distance of {0} mm is outside 0 to 40 mm")]
     Vertex(f64),
@@ -48,7 +48,7 @@ pub enum WornError {
 
 /// How the frame holds the lens before the eye.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Wear {
+pub struct WearPosition {
     /// Distance from the eye to the back of the lens where the power was found.
     pub vertex_from_mm: f64,
     /// Distance from the eye to the back of the lens where it is worn.
@@ -61,7 +61,7 @@ pub struct Wear {
 
 /// What the position of wear asks for.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Worn {
+pub struct Compensated {
     /// The back vertex power to order, minus cylinder, exact by the pencil.
     pub order: SphereCylinder,
     /// The same by vertex distance and Martin's rule, once for each tilt.
@@ -76,13 +76,13 @@ pub struct Worn {
 ///
 /// # Errors
 ///
-/// [`WornError`]: a distance or an angle out of range, a lens that cannot be, a line of sight that misses it.
-pub fn worn(eye: Eye, order: &LensOrder, wear: &Wear) -> Result<Worn, WornError> {
+/// [`CompensationError`]: a distance or an angle out of range, a lens that cannot be, a line of sight that misses it.
+pub fn compensate(eye: Eye, order: &LensOrder, wear: &WearPosition) -> Result<Compensated, CompensationError> {
     wear.check()?;
     Lens::new(*order)?;
-    let sight = Sight::through(eye, order, wear).ok_or(WornError::NoSight)?;
+    let sight = Sight::through(eye, order, wear).ok_or(CompensationError::NoSight)?;
     let wanted = order.power.vertex_compensated(wear.vertex_from_mm, wear.vertex_to_mm);
-    Ok(Worn {
+    Ok(Compensated {
         order: sight.order_for(wanted, order),
         order_textbook: martin_undone(wanted, order.index, wear),
         unchanged: sight.worn_power(order.power, order),
@@ -91,21 +91,21 @@ pub fn worn(eye: Eye, order: &LensOrder, wear: &Wear) -> Result<Worn, WornError>
 }
 
 /// What the wearer has beyond the prescribed power (`order.power`) when a lens of back vertex power `ordered` is worn:
-/// nothing for [`Worn::order`] itself, the rounding for a stepped power.
+/// nothing for [`Compensated::order`] itself, the rounding for a stepped power.
 ///
 /// # Errors
 ///
-/// As [`worn`].
-pub fn left_as_worn(
+/// As [`compensate`].
+pub fn residual_as_worn(
     eye: Eye,
     order: &LensOrder,
-    wear: &Wear,
+    wear: &WearPosition,
     ordered: SphereCylinder,
-) -> Result<SphereCylinder, WornError> {
+) -> Result<SphereCylinder, CompensationError> {
     wear.check()?;
     let made = LensOrder { power: ordered, ..*order };
     Lens::new(made)?;
-    let sight = Sight::through(eye, &made, wear).ok_or(WornError::NoSight)?;
+    let sight = Sight::through(eye, &made, wear).ok_or(CompensationError::NoSight)?;
     let wanted = order.power.vertex_compensated(wear.vertex_from_mm, wear.vertex_to_mm).matrix();
     let had = sight.worn_power(ordered, &made).matrix();
     let left = PowerMatrix { xx_d: had.xx_d - wanted.xx_d, xy_d: had.xy_d - wanted.xy_d, yy_d: had.yy_d - wanted.yy_d };
@@ -115,18 +115,18 @@ pub fn left_as_worn(
 /// What a tilted lens does by Martin's rule, once for each tilt: S(1 + sin²θ/2n), and the meridian across the axis
 /// of the tilt again by 1 + tan²θ (textbook; the worked examples take 2n = 3). Loses the cylinder that two tilts
 /// make together.
-pub fn martin(power: SphereCylinder, index: f64, wear: &Wear) -> SphereCylinder {
+pub fn martin(power: SphereCylinder, index: f64, wear: &WearPosition) -> SphereCylinder {
     let (whole, x, y) = martin_factors(index, wear);
     scaled(power, whole, x, y)
 }
 
 /// The power whose [`martin`] is the one given.
-pub fn martin_undone(power: SphereCylinder, index: f64, wear: &Wear) -> SphereCylinder {
+pub fn martin_undone(power: SphereCylinder, index: f64, wear: &WearPosition) -> SphereCylinder {
     let (whole, x, y) = martin_factors(index, wear);
     scaled(power, whole.recip(), x.recip(), y.recip())
 }
 
-fn martin_factors(index: f64, wear: &Wear) -> (f64, f64, f64) {
+fn martin_factors(index: f64, wear: &WearPosition) -> (f64, f64, f64) {
     let gain = |angle_deg: f64| 1.0 + angle_deg.to_radians().sin().powi(2) / (2.0 * index);
     // 1 + tan² = 1/cos².
     let across = |angle_deg: f64| angle_deg.to_radians().cos().recip();
@@ -139,18 +139,18 @@ fn scaled(power: SphereCylinder, whole: f64, x: f64, y: f64) -> SphereCylinder {
         .to_sphere_cylinder()
 }
 
-impl Wear {
-    fn check(&self) -> Result<(), WornError> {
+impl WearPosition {
+    fn check(&self) -> Result<(), CompensationError> {
         for vertex_mm in [self.vertex_from_mm, self.vertex_to_mm] {
             if !(0.0..=MAX_VERTEX_MM).contains(&vertex_mm) {
-                return Err(WornError::Vertex(vertex_mm));
+                return Err(CompensationError::Vertex(vertex_mm));
             }
         }
         if !(-MAX_TILT_DEG..=MAX_TILT_DEG).contains(&self.panto_deg) {
-            return Err(WornError::Panto(self.panto_deg));
+            return Err(CompensationError::Panto(self.panto_deg));
         }
         if !(-MAX_TILT_DEG..=MAX_TILT_DEG).contains(&self.wrap_deg) {
-            return Err(WornError::Wrap(self.wrap_deg));
+            return Err(CompensationError::Wrap(self.wrap_deg));
         }
         Ok(())
     }
@@ -184,7 +184,7 @@ struct Sight {
 
 impl Sight {
     /// Follows the line of sight out from the eye, then the pencil in along it.
-    fn through(eye: Eye, order: &LensOrder, wear: &Wear) -> Option<Self> {
+    fn through(eye: Eye, order: &LensOrder, wear: &WearPosition) -> Option<Self> {
         let [right, up, ahead] = wear.in_lens_axes(eye);
         let behind = ahead.map(|c| -c);
         let n = order.index;

@@ -14,8 +14,8 @@ fn assert_same_power(got: SphereCylinder, want: SphereCylinder, tolerance: f64, 
     assert_close(g.yy_d, w.yy_d, tolerance, row);
 }
 
-fn tilted(panto_deg: f64, wrap_deg: f64) -> Wear {
-    Wear { vertex_from_mm: 12.0, vertex_to_mm: 12.0, panto_deg, wrap_deg }
+fn tilted(panto_deg: f64, wrap_deg: f64) -> WearPosition {
+    WearPosition { vertex_from_mm: 12.0, vertex_to_mm: 12.0, panto_deg, wrap_deg }
 }
 
 fn lens(sphere_d: f64, cylinder_d: f64, axis_deg: f64) -> LensOrder {
@@ -51,8 +51,8 @@ fn martin_matches_the_worked_examples() {
 
 #[test]
 fn no_tilt_leaves_the_vertex_distance_alone() {
-    let wear = Wear { vertex_from_mm: 12.0, vertex_to_mm: 14.0, panto_deg: 0.0, wrap_deg: 0.0 };
-    let got = worn(Eye::Right, &lens(-10.0, 0.0, 180.0), &wear).unwrap();
+    let wear = WearPosition { vertex_from_mm: 12.0, vertex_to_mm: 14.0, panto_deg: 0.0, wrap_deg: 0.0 };
+    let got = compensate(Eye::Right, &lens(-10.0, 0.0, 180.0), &wear).unwrap();
     assert_close(got.order.sphere_d, -10.20, 0.005, "public vertex page");
     assert_close(got.order_textbook.sphere_d, -10.20, 0.005, "public vertex page");
     assert_same_power(got.unchanged, SphereCylinder::sphere(-10.0), 1e-9, "as ordered");
@@ -75,7 +75,7 @@ fn wrap_faces_the_temple_and_panto_the_floor() {
 }
 
 /// What the worn lens does, by exact rays beside the line of sight: no pencil formula in it.
-fn worn_power_by_rays(eye: Eye, order: &LensOrder, wear: &Wear) -> (SphereCylinder, (f64, f64)) {
+fn worn_power_by_rays(eye: Eye, order: &LensOrder, wear: &WearPosition) -> (SphereCylinder, (f64, f64)) {
     let lens = Lens::new(*order).unwrap();
     let [right, up, ahead] = wear.in_lens_axes(eye);
     let n = order.index;
@@ -132,8 +132,8 @@ fn the_order_gives_the_prescribed_power_by_exact_rays() {
             [lens(-6.0, -2.0, 30.0), lens(8.0, -1.0, 100.0), lens(0.5, -0.25, 7.0), lens(-14.0, 0.0, 180.0)]
         {
             for (panto, wrap) in [(0.0, 15.0), (12.0, 0.0), (10.0, 15.0), (8.0, 25.0)] {
-                let wear = Wear { vertex_from_mm: 12.0, vertex_to_mm: 14.0, panto_deg: panto, wrap_deg: wrap };
-                let got = worn(eye, &prescribed, &wear).unwrap();
+                let wear = WearPosition { vertex_from_mm: 12.0, vertex_to_mm: 14.0, panto_deg: panto, wrap_deg: wrap };
+                let got = compensate(eye, &prescribed, &wear).unwrap();
                 let ordered = LensOrder { power: got.order, ..prescribed };
                 let (power, prism) = worn_power_by_rays(eye, &ordered, &wear);
                 let row = format!("{eye:?} {:?} panto {panto} wrap {wrap}", prescribed.power);
@@ -152,7 +152,7 @@ fn the_textbook_loses_the_cylinder_of_two_tilts() {
     // "0.4 D off at 8° panto with 6° wrap, 1.3 D at 10° with 15°, in strong lenses" (computed, ray trace).
     let strong = lens(-15.0, 0.0, 180.0);
     for (panto, wrap, want_d) in [(8.0, 6.0, 0.4), (10.0, 15.0, 1.3)] {
-        let got = worn(Eye::Right, &strong, &tilted(panto, wrap)).unwrap();
+        let got = compensate(Eye::Right, &strong, &tilted(panto, wrap)).unwrap();
         let (exact, textbook) = (got.order.matrix(), got.order_textbook.matrix());
         assert_close(2.0 * (exact.xy_d - textbook.xy_d).abs(), want_d, 0.2, "the oblique cylinder lost");
     }
@@ -163,18 +163,18 @@ fn tilt_makes_prism_away_from_where_the_lens_turns() {
     // Small angles: 100 tan θ (t/n) F1, base down for panto, out for wrap (textbook).
     let order = LensOrder { front_power_d: 6.0, centre_thickness_mm: 3.0, index: 1.5, ..lens(-2.0, 0.0, 180.0) };
     let small = 100.0 * 3f64.to_radians().tan() * 0.003 / 1.5 * 6.0;
-    let panto = worn(Eye::Right, &order, &tilted(3.0, 0.0)).unwrap().tilt_prism;
+    let panto = compensate(Eye::Right, &order, &tilted(3.0, 0.0)).unwrap().tilt_prism;
     assert_close(panto.y_pd, -small, 0.002, "base down");
     assert_close(panto.x_pd, 0.0, 1e-12, "nothing sideways");
-    let wrap = worn(Eye::Left, &order, &tilted(0.0, 3.0)).unwrap().tilt_prism;
+    let wrap = compensate(Eye::Left, &order, &tilted(0.0, 3.0)).unwrap().tilt_prism;
     assert_close(Eye::Left.nasal_sign() * wrap.x_pd, -small, 0.002, "base out");
 }
 
 #[test]
 fn mirrored_eyes_give_mirrored_orders() {
-    let wear = Wear { vertex_from_mm: 13.0, vertex_to_mm: 11.0, panto_deg: 9.0, wrap_deg: 14.0 };
-    let right = worn(Eye::Right, &lens(-5.0, -1.5, 35.0), &wear).unwrap();
-    let left = worn(Eye::Left, &lens(-5.0, -1.5, 145.0), &wear).unwrap();
+    let wear = WearPosition { vertex_from_mm: 13.0, vertex_to_mm: 11.0, panto_deg: 9.0, wrap_deg: 14.0 };
+    let right = compensate(Eye::Right, &lens(-5.0, -1.5, 35.0), &wear).unwrap();
+    let left = compensate(Eye::Left, &lens(-5.0, -1.5, 145.0), &wear).unwrap();
     assert_close(right.order.sphere_d, left.order.sphere_d, 1e-9, "sphere");
     assert_close(right.order.cylinder_d, left.order.cylinder_d, 1e-9, "cylinder");
     assert_close(right.order.axis_deg, 180.0 - left.order.axis_deg, 1e-7, "axis");
@@ -185,35 +185,38 @@ fn mirrored_eyes_give_mirrored_orders() {
 #[test]
 fn refuses_what_nobody_wears() {
     let order = lens(-2.0, 0.0, 180.0);
-    assert_eq!(worn(Eye::Right, &order, &tilted(f64::NAN, 0.0)).err().map(|e| e.to_string().is_empty()), Some(false));
-    assert_eq!(worn(Eye::Right, &order, &tilted(0.0, 41.0)), Err(WornError::Wrap(41.0)));
-    let far = Wear { vertex_to_mm: 50.0, ..tilted(0.0, 0.0) };
-    assert_eq!(worn(Eye::Right, &order, &far), Err(WornError::Vertex(50.0)));
+    assert_eq!(
+        compensate(Eye::Right, &order, &tilted(f64::NAN, 0.0)).err().map(|e| e.to_string().is_empty()),
+        Some(false)
+    );
+    assert_eq!(compensate(Eye::Right, &order, &tilted(0.0, 41.0)), Err(CompensationError::Wrap(41.0)));
+    let far = WearPosition { vertex_to_mm: 50.0, ..tilted(0.0, 0.0) };
+    assert_eq!(compensate(Eye::Right, &order, &far), Err(CompensationError::Vertex(50.0)));
 }
 
 #[test]
 fn what_is_left_is_the_rounding() {
     for eye in Eye::BOTH {
         let order = lens(-5.0, -1.5, 35.0);
-        let wear = Wear { vertex_from_mm: 12.0, vertex_to_mm: 10.0, panto_deg: 8.0, wrap_deg: 20.0 };
-        let got = worn(eye, &order, &wear).unwrap();
-        let none = left_as_worn(eye, &order, &wear, got.order).unwrap();
+        let wear = WearPosition { vertex_from_mm: 12.0, vertex_to_mm: 10.0, panto_deg: 8.0, wrap_deg: 20.0 };
+        let got = compensate(eye, &order, &wear).unwrap();
+        let none = residual_as_worn(eye, &order, &wear, got.order).unwrap();
         assert_same_power(none, SphereCylinder::sphere(0.0), 1e-9, "the exact order leaves nothing");
         // As prescribed: what the lens gives less the prescription at the worn distance.
         let wanted = order.power.vertex_compensated(12.0, 10.0).matrix();
-        let left = left_as_worn(eye, &order, &wear, order.power).unwrap().matrix();
+        let left = residual_as_worn(eye, &order, &wear, order.power).unwrap().matrix();
         let had = got.unchanged.matrix();
         assert_close(left.xx_d, had.xx_d - wanted.xx_d, 1e-9, "across");
         assert_close(left.xy_d, had.xy_d - wanted.xy_d, 1e-9, "oblique");
         assert_close(left.yy_d, had.yy_d - wanted.yy_d, 1e-9, "along");
         // Without tilt and with one distance, an eighth of sphere ordered too much is an eighth too much before the eye.
-        let flat = Wear { vertex_from_mm: 12.0, vertex_to_mm: 12.0, panto_deg: 0.0, wrap_deg: 0.0 };
+        let flat = WearPosition { vertex_from_mm: 12.0, vertex_to_mm: 12.0, panto_deg: 0.0, wrap_deg: 0.0 };
         let more = SphereCylinder { sphere_d: order.power.sphere_d + 0.125, ..order.power };
-        let left = left_as_worn(eye, &order, &flat, more).unwrap();
+        let left = residual_as_worn(eye, &order, &flat, more).unwrap();
         assert_same_power(left, SphereCylinder::sphere(0.125), 1e-9, "an eighth");
     }
-    let steep = Wear { vertex_from_mm: 12.0, vertex_to_mm: 12.0, panto_deg: 0.0, wrap_deg: 60.0 };
-    assert!(left_as_worn(Eye::Right, &lens(-5.0, 0.0, 180.0), &steep, SphereCylinder::sphere(-5.0)).is_err());
+    let steep = WearPosition { vertex_from_mm: 12.0, vertex_to_mm: 12.0, panto_deg: 0.0, wrap_deg: 60.0 };
+    assert!(residual_as_worn(Eye::Right, &lens(-5.0, 0.0, 180.0), &steep, SphereCylinder::sphere(-5.0)).is_err());
 }
 
 proptest! {
@@ -224,19 +227,19 @@ proptest! {
     ) {
         let power = |axis: i32| SphereCylinder::new(f64::from(sphere) / 100.0, f64::from(cylinder) / 100.0, f64::from(axis));
         let of = |axis: i32| LensOrder { power: power(axis), ..lens(f64::from(sphere) / 100.0, 0.0, 180.0) };
-        let wear = Wear {
+        let wear = WearPosition {
             vertex_from_mm: 12.0,
             vertex_to_mm: f64::from(vertex),
             panto_deg: f64::from(panto),
             wrap_deg: f64::from(wrap),
         };
         let mirrored = if axis == 180 { 180 } else { 180 - axis };
-        let right = worn(Eye::Right, &of(axis), &wear).unwrap();
-        let none = left_as_worn(Eye::Right, &of(axis), &wear, right.order).unwrap();
+        let right = compensate(Eye::Right, &of(axis), &wear).unwrap();
+        let none = residual_as_worn(Eye::Right, &of(axis), &wear, right.order).unwrap();
         prop_assert!(none.sphere_d.abs() < 1e-7 && none.cylinder_d.abs() < 1e-7, "{:?}", none);
         let ordered = |a: i32| SphereCylinder { sphere_d: power(a).sphere_d + f64::from(off) / 100.0, ..power(a) };
-        let right = left_as_worn(Eye::Right, &of(axis), &wear, ordered(axis)).unwrap().matrix();
-        let left = left_as_worn(Eye::Left, &of(mirrored), &wear, ordered(mirrored)).unwrap().matrix();
+        let right = residual_as_worn(Eye::Right, &of(axis), &wear, ordered(axis)).unwrap().matrix();
+        let left = residual_as_worn(Eye::Left, &of(mirrored), &wear, ordered(mirrored)).unwrap().matrix();
         prop_assert!((right.xx_d - left.xx_d).abs() < 1e-7 && (right.yy_d - left.yy_d).abs() < 1e-7);
         prop_assert!((right.xy_d + left.xy_d).abs() < 1e-7);
     }

@@ -7,7 +7,7 @@ use crate::optics::unit::{Axis, Dioptre};
 
 /// Why a prescription was not read. Each says what to do; nothing is guessed.
 #[derive(Debug, Clone, PartialEq, Error)]
-pub enum Fault {
+pub enum PrescriptionFault {
     /// Nothing was written.
     #[error("Write the power, such as -2.25 -1.25 x 95, or plano")]
     Empty,

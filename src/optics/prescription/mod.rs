@@ -20,13 +20,13 @@ pub(crate) mod tests;
 mod token;
 
 pub use caution::{Caution, cautions, cautions_of_eye};
-pub use fault::{Fault, Note};
+pub use fault::{Note, PrescriptionFault};
 pub use power::{CylinderForm, LensPower, PowerError};
 pub use prism::{BaseDirection, Prism, PrismTooStrong};
 pub use pupil_distance::{
     Given, PupilDistance, PupilDistanceCaution, PupilDistanceFault, pupil_distance_cautions, read_pupil_distance,
 };
-pub use read::{Reading, read, read_measured, read_prism};
+pub use read::{PrescriptionReading, read, read_measured, read_prism};
 
 /// What is prescribed before one eye.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]

@@ -4,8 +4,8 @@
 //! A number without decimal point is in hundredths from 25 up and in whole dioptres to 24 (common practice).
 //! A sign is never guessed, and `@`, which gives the power in a meridian, is never taken for an axis.
 
-use super::token::{Number, Token, tokens};
-use super::{BaseDirection, EyePrescription, Fault, LensPower, Note, PowerError, Prism};
+use super::token::{Token, WrittenNumber, tokens};
+use super::{BaseDirection, EyePrescription, LensPower, Note, PowerError, PrescriptionFault, Prism};
 use crate::optics::unit::{Axis, Dioptre, PrismDioptre, UnitError, parse_hundredths};
 
 /// The largest bare number read as whole dioptres; from the next one up it is hundredths (common practice).
@@ -16,7 +16,7 @@ const SMALLEST_DOUBTFUL: i32 = 10;
 
 /// A prescription that was read, with what was understood otherwise than written.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Reading {
+pub struct PrescriptionReading {
     /// What is prescribed before this eye.
     pub rx: EyePrescription,
     /// What to show back to whoever wrote it.
@@ -27,14 +27,14 @@ pub struct Reading {
 ///
 /// # Errors
 ///
-/// Every [`Fault`] found, in the order of the text as far as can be told; never empty.
-pub fn read(text: &str) -> Result<Reading, Vec<Fault>> {
-    let mut reader = Reader::new(text, Kind::Prescribed);
+/// Every [`PrescriptionFault`] found, in the order of the text as far as can be told; never empty.
+pub fn read(text: &str) -> Result<PrescriptionReading, Vec<PrescriptionFault>> {
+    let mut reader = PrescriptionReader::new(text, Kind::Prescribed);
     let prism = reader.prism();
     let power = reader.power();
     match (power, prism) {
         (Some(power), Some(prism)) if reader.faults.is_empty() => {
-            Ok(Reading { rx: EyePrescription { power, prism }, notes: reader.notes })
+            Ok(PrescriptionReading { rx: EyePrescription { power, prism }, notes: reader.notes })
         }
         _ => Err(reader.faults),
     }
@@ -44,11 +44,11 @@ pub fn read(text: &str) -> Result<Reading, Vec<Fault>> {
 ///
 /// # Errors
 ///
-/// Every [`Fault`] found; never empty.
-pub fn read_measured(text: &str) -> Result<LensPower, Vec<Fault>> {
-    let mut reader = Reader::new(text, Kind::Measured);
+/// Every [`PrescriptionFault`] found; never empty.
+pub fn read_measured(text: &str) -> Result<LensPower, Vec<PrescriptionFault>> {
+    let mut reader = PrescriptionReader::new(text, Kind::Measured);
     if reader.prism().is_some_and(|prism| !prism.is_none()) {
-        reader.faults.push(Fault::PrismNotHere);
+        reader.faults.push(PrescriptionFault::PrismNotHere);
     }
     match reader.power() {
         Some(power) if reader.faults.is_empty() => Ok(power),
@@ -60,20 +60,20 @@ pub fn read_measured(text: &str) -> Result<LensPower, Vec<Fault>> {
 ///
 /// # Errors
 ///
-/// Every [`Fault`] found; never empty.
-pub fn read_prism(text: &str) -> Result<Prism, Vec<Fault>> {
-    let mut reader = Reader::new(text, Kind::Measured);
+/// Every [`PrescriptionFault`] found; never empty.
+pub fn read_prism(text: &str) -> Result<Prism, Vec<PrescriptionFault>> {
+    let mut reader = PrescriptionReader::new(text, Kind::Measured);
     let prism = reader.prism();
     let rest: Vec<Token> = reader.tokens.drain(..).filter(|token| *token != Token::Separator).collect();
     let is_nothing_said = rest.is_empty() && prism.is_some_and(Prism::is_none) && !has_digit(text);
     if is_nothing_said && reader.faults.is_empty() {
-        reader.faults.push(Fault::PrismMissing);
+        reader.faults.push(PrescriptionFault::PrismMissing);
     }
     for left_over in rest {
         match left_over {
             Token::Number(number) if number.is_zero() => {}
-            Token::Number(number) => reader.faults.push(Fault::PrismBaseMissing(number.text())),
-            other => reader.faults.push(Fault::Unreadable(written(&other).to_owned())),
+            Token::Number(number) => reader.faults.push(PrescriptionFault::PrismBaseMissing(number.text())),
+            other => reader.faults.push(PrescriptionFault::Unreadable(written(&other).to_owned())),
         }
     }
     match prism {
@@ -88,25 +88,25 @@ enum Kind {
     Measured,
 }
 
-struct Reader {
+struct PrescriptionReader {
     kind: Kind,
     tokens: Vec<Token>,
-    faults: Vec<Fault>,
+    faults: Vec<PrescriptionFault>,
     notes: Vec<Note>,
 }
 
-impl Reader {
+impl PrescriptionReader {
     /// Splits the text and takes out what has no place in it, a fault each.
     fn new(text: &str, kind: Kind) -> Self {
         let mut reader = Self { kind, tokens: Vec::new(), faults: Vec::new(), notes: Vec::new() };
         let mut pieces = tokens(text).into_iter().peekable();
         if pieces.peek().is_none() {
-            reader.faults.push(Fault::Empty);
+            reader.faults.push(PrescriptionFault::Empty);
         }
         while let Some(piece) = pieces.next() {
             match piece {
                 Token::Add => {
-                    reader.faults.push(Fault::AddGiven);
+                    reader.faults.push(PrescriptionFault::AddGiven);
                     pieces.next_if(|next| *next == Token::Separator);
                     let is_after = pieces.next_if(|next| matches!(next, Token::Number(_))).is_some();
                     // “+2.00 add”: the number before it, unless that is the sphere.
@@ -115,10 +115,10 @@ impl Reader {
                         reader.tokens.pop();
                     }
                 }
-                Token::EyeWord(word) => reader.faults.push(Fault::EyeNamed(word)),
-                Token::Unknown(word) => reader.faults.push(Fault::Unreadable(word)),
-                Token::At if reader.faults.contains(&Fault::AtSign) => {}
-                Token::At => reader.faults.push(Fault::AtSign),
+                Token::EyeWord(word) => reader.faults.push(PrescriptionFault::EyeNamed(word)),
+                Token::Unknown(word) => reader.faults.push(PrescriptionFault::Unreadable(word)),
+                Token::At if reader.faults.contains(&PrescriptionFault::AtSign) => {}
+                Token::At => reader.faults.push(PrescriptionFault::AtSign),
                 other => reader.tokens.push(other),
             }
         }
@@ -141,7 +141,7 @@ impl Reader {
                         parts.push((base, amount));
                     }
                 }
-                None => self.faults.push(Fault::PrismAmountMissing(base)),
+                None => self.faults.push(PrescriptionFault::PrismAmountMissing(base)),
             }
             // “2 BI prism”: the word says nothing more, unless it opens the next prism.
             let opens_next = matches!(self.tokens.get(start + 1), Some(Token::Number(_)));
@@ -154,7 +154,7 @@ impl Reader {
         for (base, amount) in parts {
             let slot = &mut signed[usize::from(!base.is_horizontal())];
             if let Some((first, _)) = slot.replace((base, amount)) {
-                self.faults.push(Fault::PrismTwice(first, base));
+                self.faults.push(PrescriptionFault::PrismTwice(first, base));
             }
         }
         let [base_in, base_up] = signed.map(|part| match part {
@@ -210,23 +210,23 @@ impl Reader {
             if mark == Token::Base && amount_at < at && matches!(self.tokens.get(amount_at), Some(Token::Number(_))) {
                 self.tokens.remove(amount_at);
             }
-            if !self.faults.iter().any(|fault| matches!(fault, Fault::PrismBaseMissing(_))) {
-                self.faults.push(Fault::PrismBaseMissing(amount));
+            if !self.faults.iter().any(|fault| matches!(fault, PrescriptionFault::PrismBaseMissing(_))) {
+                self.faults.push(PrescriptionFault::PrismBaseMissing(amount));
             }
         }
         self.tokens.retain(|token| *token != Token::Joint);
     }
 
-    fn prism_amount(&mut self, number: &Number, is_joined: bool) -> Option<PrismDioptre> {
+    fn prism_amount(&mut self, number: &WrittenNumber, is_joined: bool) -> Option<PrismDioptre> {
         if number.sign == Some('-') || (number.sign == Some('+') && !is_joined) {
-            self.faults.push(Fault::PrismSigned(number.text()));
+            self.faults.push(PrescriptionFault::PrismSigned(number.text()));
             return None;
         }
         let hundredths = self.hundredths(&number.digits)?;
         match PrismDioptre::from_hundredths(hundredths) {
             Ok(amount) => Some(amount),
             Err(_) => {
-                self.faults.push(Fault::PrismOutOfRange(number.digits.clone()));
+                self.faults.push(PrescriptionFault::PrismOutOfRange(number.digits.clone()));
                 None
             }
         }
@@ -235,7 +235,7 @@ impl Reader {
     /// Reads sphere, cylinder and axis from what the prisms left. `None` after a fault.
     fn power(&mut self) -> Option<LensPower> {
         // Powers in meridians are another way of writing altogether: nothing more can be said about them.
-        if self.faults.contains(&Fault::AtSign) {
+        if self.faults.contains(&PrescriptionFault::AtSign) {
             return None;
         }
         let faults_before = self.faults.len();
@@ -249,8 +249,8 @@ impl Reader {
             _ => {
                 // After a fault that explains the silence, do not ask for the sphere as well.
                 match rest.peek() {
-                    Some(_) => self.faults.push(Fault::SphereMissing),
-                    None if self.faults.is_empty() => self.faults.push(Fault::PowerMissing),
+                    Some(_) => self.faults.push(PrescriptionFault::SphereMissing),
+                    None if self.faults.is_empty() => self.faults.push(PrescriptionFault::PowerMissing),
                     None => {}
                 }
                 return None;
@@ -266,14 +266,14 @@ impl Reader {
                 // “-2.25 95”: an axis or a cylinder, and no way to tell.
                 let is_alone = !matches!(rest.peek(), Some(Token::Number(_) | Token::AxisMark | Token::CylinderMark));
                 if number.sign.is_none() && !number.is_zero() && is_alone && !is_marked && !number.has_point() {
-                    self.faults.push(Fault::LoneNumber(number.text()));
+                    self.faults.push(PrescriptionFault::LoneNumber(number.text()));
                     return None;
                 }
                 self.signed_power(&number, "cylinder")
             }
             // “-1.25 DC x 95”: the mark says that the one number was the cylinder.
             None if is_marked => {
-                self.faults.push(Fault::SphereMissing);
+                self.faults.push(PrescriptionFault::SphereMissing);
                 return None;
             }
             None => Some(Dioptre::ZERO),
@@ -294,8 +294,8 @@ impl Reader {
         rest.next_if(|token| *token == Token::Degree);
         for left_over in rest {
             self.faults.push(match left_over {
-                Token::Number(number) => Fault::ExtraNumber(number.text()),
-                other => Fault::Unreadable(written(&other).to_owned()),
+                Token::Number(number) => PrescriptionFault::ExtraNumber(number.text()),
+                other => PrescriptionFault::Unreadable(written(&other).to_owned()),
             });
         }
         if self.faults.len() > faults_before {
@@ -322,12 +322,12 @@ impl Reader {
     }
 
     /// A sphere or cylinder: the sign is wanted unless the number is nothing.
-    fn signed_power(&mut self, number: &Number, what: &'static str) -> Option<Dioptre> {
+    fn signed_power(&mut self, number: &WrittenNumber, what: &'static str) -> Option<Dioptre> {
         if number.is_zero() {
             return Some(Dioptre::ZERO);
         }
         if number.sign.is_none() {
-            self.faults.push(Fault::SignMissing { what, text: number.text() });
+            self.faults.push(PrescriptionFault::SignMissing { what, text: number.text() });
             return None;
         }
         let text = number.text();
@@ -335,7 +335,7 @@ impl Reader {
         let size = self.hundredths(&number.digits)?;
         let is_hundredths = !number.has_point() && size / 100 > LARGEST_WHOLE;
         let Ok(value) = Dioptre::from_hundredths(sign * if is_hundredths { size / 100 } else { size }) else {
-            self.faults.push(Fault::OutOfRange(text));
+            self.faults.push(PrescriptionFault::OutOfRange(text));
             return None;
         };
         if number.has_point() || is_hundredths {
@@ -343,7 +343,7 @@ impl Reader {
         }
         if number.digits.starts_with('0') {
             let small = Dioptre::from_hundredths(value.hundredths() / 100).unwrap_or(Dioptre::ZERO);
-            self.faults.push(Fault::Ambiguous { text, small, large: value });
+            self.faults.push(PrescriptionFault::Ambiguous { text, small, large: value });
             return None;
         }
         if size / 100 >= SMALLEST_DOUBTFUL {
@@ -373,19 +373,19 @@ impl Reader {
             Err(error) => {
                 let is_long = digits.split('.').next().is_some_and(|whole| whole.len() > 6);
                 self.faults.push(match error {
-                    UnitError::TooFine(_) => Fault::TooFine(digits.to_owned()),
-                    _ if is_long && digits.matches('.').count() < 2 => Fault::OutOfRange(digits.to_owned()),
-                    _ => Fault::NotANumber(digits.to_owned()),
+                    UnitError::TooFine(_) => PrescriptionFault::TooFine(digits.to_owned()),
+                    _ if is_long && digits.matches('.').count() < 2 => PrescriptionFault::OutOfRange(digits.to_owned()),
+                    _ => PrescriptionFault::NotANumber(digits.to_owned()),
                 });
                 None
             }
         }
     }
 
-    fn axis(&mut self, number: &Number) -> Option<Axis> {
+    fn axis(&mut self, number: &WrittenNumber) -> Option<Axis> {
         let digits = number.digits.strip_suffix('.').unwrap_or(&number.digits);
         let fault = if number.sign.is_some() || digits.contains('.') {
-            Fault::AxisNotWhole(number.text())
+            PrescriptionFault::AxisNotWhole(number.text())
         } else {
             match digits.parse().ok().and_then(|degrees| Axis::new(degrees).ok()) {
                 Some(axis) => {
@@ -394,7 +394,7 @@ impl Reader {
                     }
                     return Some(axis);
                 }
-                None => Fault::AxisOutOfRange(number.text()),
+                None => PrescriptionFault::AxisOutOfRange(number.text()),
             }
         };
         self.faults.push(fault);
@@ -420,7 +420,7 @@ fn has_third_decimal(text: &str) -> bool {
     text.split_once('.').is_some_and(|(_, fraction)| fraction.trim_end_matches('0').len() == 3)
 }
 
-fn number_of(token: Token) -> Option<Number> {
+fn number_of(token: Token) -> Option<WrittenNumber> {
     match token {
         Token::Number(number) => Some(number),
         _ => None,

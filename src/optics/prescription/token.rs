@@ -4,14 +4,14 @@ use super::BaseDirection;
 
 /// A number as written: its sign, its digits, and whether it had a decimal mark.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Number {
+pub(super) struct WrittenNumber {
     /// `-`, `+` or nothing.
     pub(super) sign: Option<char>,
     /// Digits and at most some dots, a decimal comma already turned into a dot.
     pub(super) digits: String,
 }
 
-impl Number {
+impl WrittenNumber {
     /// The number as it should be shown back.
     pub(super) fn text(&self) -> String {
         match self.sign {
@@ -35,7 +35,7 @@ impl Number {
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Token {
     /// A number.
-    Number(Number),
+    Number(WrittenNumber),
     /// Plano: no sphere.
     Plano,
     /// Marks a sphere: sph, DS.
@@ -81,7 +81,7 @@ pub(super) fn tokens(text: &str) -> Vec<Token> {
         } else if starts_number(&chars, number_at, number_at != at) {
             let sign = (number_at != at).then_some(c);
             let (digits, end) = take_number(&chars, number_at);
-            tokens.push(Token::Number(Number { sign, digits }));
+            tokens.push(Token::Number(WrittenNumber { sign, digits }));
             at = end;
         } else if let Some(token) = sign_token(c) {
             tokens.push(token);

@@ -7,7 +7,7 @@ const UNCUT: &str = "ISO 8980-1:2004, uncut lenses at the reference point";
 
 /// A row chosen by the strongest principal power: the limit on each meridian, then on the cylinder by its size,
 /// to 0.75, over 0.75 to 4.00, over 4.00 to 6.00, over 6.00.
-struct Row {
+struct PowerRow {
     up_to: f64,
     meridian: f64,
     cylinder: [f64; 4],
@@ -15,24 +15,34 @@ struct Row {
 }
 
 /// The first row prints no limit over 6.00, for no lens to 3.00 D has such a cylinder; the next row's stands there.
-const POWER: &[Row] = &[
-    Row { up_to: 3.0, meridian: 0.12, cylinder: [0.09, 0.12, 0.18, 0.25], rule: "Higher meridian to 3.00 D" },
-    Row { up_to: 6.0, meridian: 0.12, cylinder: [0.12, 0.12, 0.18, 0.25], rule: "Higher meridian over 3.00 to 6.00 D" },
-    Row { up_to: 9.0, meridian: 0.12, cylinder: [0.12, 0.18, 0.18, 0.25], rule: "Higher meridian over 6.00 to 9.00 D" },
-    Row {
+const POWER: &[PowerRow] = &[
+    PowerRow { up_to: 3.0, meridian: 0.12, cylinder: [0.09, 0.12, 0.18, 0.25], rule: "Higher meridian to 3.00 D" },
+    PowerRow {
+        up_to: 6.0,
+        meridian: 0.12,
+        cylinder: [0.12, 0.12, 0.18, 0.25],
+        rule: "Higher meridian over 3.00 to 6.00 D",
+    },
+    PowerRow {
+        up_to: 9.0,
+        meridian: 0.12,
+        cylinder: [0.12, 0.18, 0.18, 0.25],
+        rule: "Higher meridian over 6.00 to 9.00 D",
+    },
+    PowerRow {
         up_to: 12.0,
         meridian: 0.18,
         cylinder: [0.12, 0.18, 0.25, 0.25],
         rule: "Higher meridian over 9.00 to 12.00 D",
     },
-    Row {
+    PowerRow {
         up_to: 20.0,
         meridian: 0.25,
         cylinder: [0.18, 0.25, 0.25, 0.25],
         rule: "Higher meridian over 12.00 to 20.00 D",
     },
 ];
-const STRONGEST: Row = Row {
+const STRONGEST: PowerRow = PowerRow {
     up_to: f64::INFINITY,
     meridian: 0.37,
     cylinder: [0.25, 0.25, 0.37, 0.37],
@@ -48,7 +58,7 @@ const AXIS: &[Band] = &[
     Band { up_to: f64::INFINITY, limit: 2.0, rule: "Cylinder over 2.50: ±2°" },
 ];
 
-fn row(strongest_d: f64) -> &'static Row {
+fn row(strongest_d: f64) -> &'static PowerRow {
     POWER.iter().find(|row| strongest_d.abs() <= row.up_to + 1e-9).unwrap_or(&STRONGEST)
 }
 

@@ -5,7 +5,7 @@
 //! American tolerances are recommendations, not law, except where a state adopts them.
 //!
 //! * [`Profile`] is the owner's choice of table; its methods give each limit for a power.
-//! * [`verify`] compares what was ordered with what was measured, one [`Line`] for each row that applies.
+//! * [`verify`] compares what was ordered with what was measured, one [`ToleranceLine`] for each row that applies.
 //!
 //! Both powers are written in minus cylinder before they are compared, and axes are compared around the circle,
 //! so 180 and 1 are one degree apart. What was ordered counts in eighths (-2.12 is -2.125), what was measured as read.
@@ -22,7 +22,7 @@ mod tests;
 mod verdict;
 mod z80_1;
 
-pub use verdict::{Line, Measured, Ordered, Status, is_verified, verify};
+pub use verdict::{Measured, Ordered, Status, ToleranceLine, is_verified, verify};
 
 /// To be shown wherever a verdict is shown.
 pub const STANDARD_GOVERNS: &str = "Tolerances shown are from an owner-selected profile; the standard's text governs. Check them against your own copy.";

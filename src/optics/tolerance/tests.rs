@@ -33,12 +33,12 @@ fn perfect(text: &str) -> Measured {
     }
 }
 
-fn find<'a>(lines: &'a [Line], row: &str, eye: Option<Eye>) -> &'a Line {
+fn find<'a>(lines: &'a [ToleranceLine], row: &str, eye: Option<Eye>) -> &'a ToleranceLine {
     lines.iter().find(|line| line.row == row && line.eye == eye).unwrap_or_else(|| panic!("{row} {eye:?}: {lines:#?}"))
 }
 
 /// The right lens's row when `measured` was read for `wanted`.
-fn right(profile: Profile, wanted: &str, measured: &str, row: &str) -> Line {
+fn right(profile: Profile, wanted: &str, measured: &str, row: &str) -> ToleranceLine {
     let mut pair = perfect(wanted);
     pair.power.right = reading(measured);
     find(&verify(profile, &ordered(wanted), &pair), row, Some(Eye::Right)).clone()

@@ -67,7 +67,7 @@ impl fmt::Display for Status {
 
 /// One row of the verdict. Every row that is given is required.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Line {
+pub struct ToleranceLine {
     /// What was compared.
     pub row: &'static str,
     /// The eye it is about; `None` for the pair.
@@ -93,7 +93,7 @@ pub struct Line {
 }
 
 /// Whether a pair may be called verified: there are rows, and every one is a pass.
-pub fn is_verified(lines: &[Line]) -> bool {
+pub fn is_verified(lines: &[ToleranceLine]) -> bool {
     !lines.is_empty() && lines.iter().all(|line| matches!(line.status, Status::Pass | Status::AtLimit))
 }
 
@@ -108,7 +108,7 @@ pub fn is_verified(lines: &[Line]) -> bool {
 ///   cylinder turns part of an error aside, and that part counts too; a distance not measured counts as right there.
 /// * *Prism*, where it was prescribed or measured: the difference between the eyes from what was prescribed.
 /// * *Centre thickness*, where it was specified.
-pub fn verify(profile: Profile, ordered: &Ordered, measured: &Measured) -> Vec<Line> {
+pub fn verify(profile: Profile, ordered: &Ordered, measured: &Measured) -> Vec<ToleranceLine> {
     let mut lines = Vec::new();
     for eye in Eye::BOTH {
         let minus = ordered.power.get(eye).to_minus();
@@ -132,7 +132,13 @@ pub fn verify(profile: Profile, ordered: &Ordered, measured: &Measured) -> Vec<L
 }
 
 /// Builds a line and its verdict from the limit and the signed difference.
-fn line(row: &'static str, eye: Option<Eye>, limit: Limit, ordered: String, reading: Option<(String, f64)>) -> Line {
+fn line(
+    row: &'static str,
+    eye: Option<Eye>,
+    limit: Limit,
+    ordered: String,
+    reading: Option<(String, f64)>,
+) -> ToleranceLine {
     let (measured, off_by) = match reading {
         Some((text, difference)) => (Some(text), Some(difference.abs())),
         None => (None, None),
@@ -147,7 +153,7 @@ fn line(row: &'static str, eye: Option<Eye>, limit: Limit, ordered: String, read
         ),
         _ => format!("{}. Ordered {ordered}, not measured.", limit.rule),
     };
-    Line {
+    ToleranceLine {
         row,
         eye,
         ordered,
@@ -193,7 +199,7 @@ fn written_d(power_d: f64) -> String {
     format!("{:+.2}", whole / 100.0 + 0.0)
 }
 
-fn powers(profile: Profile, eye: Eye, minus: LensPower, reading: Option<LensPower>, lines: &mut Vec<Line>) {
+fn powers(profile: Profile, eye: Eye, minus: LensPower, reading: Option<LensPower>, lines: &mut Vec<ToleranceLine>) {
     let wanted = minus.numbers();
     // Transposed as numbers: a reading's hundredths are not eighths.
     let read = reading.map(|reading| reading.measured_numbers().to_minus());
@@ -252,7 +258,7 @@ fn prescribed(ordered: &Ordered) -> (f64, f64) {
     (prism.right.in_pd.abs().max(prism.left.in_pd.abs()), prism.right.up_pd.abs().max(prism.left.up_pd.abs()))
 }
 
-fn placement(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &mut Vec<Line>) {
+fn placement(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &mut Vec<ToleranceLine>) {
     let (powers, horizontal_d, vertical_d) = strengths(ordered);
     let (in_pd, up_pd) = prescribed(ordered);
     let error =
@@ -282,7 +288,7 @@ fn placement(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &m
     lines.push(line("Horizontal imbalance", None, limit, pair_text(ordered.pupil_distance_mm), distances));
 }
 
-fn prisms(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &mut Vec<Line>) {
+fn prisms(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &mut Vec<ToleranceLine>) {
     let is_prescribed = ordered.prism.iter().any(|(_, prism)| !prism.is_none());
     let is_measured = measured.prism.iter().any(|(_, prism)| prism.is_some());
     if !is_prescribed && !is_measured {

@@ -13,7 +13,7 @@ const FINE_STEP_DEG: f64 = 2.0;
 
 /// A number in hundredths and the line it stands on.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Item {
+pub(super) struct LineNumber {
     pub(super) line: usize,
     pub(super) hundredths: i32,
 }
@@ -21,8 +21,8 @@ pub(super) struct Item {
 /// The numbers of one eye as read.
 pub(super) struct RawTrace {
     pub(super) eye: Eye,
-    pub(super) radii: Vec<Item>,
-    pub(super) angles: Option<Vec<Item>>,
+    pub(super) radii: Vec<LineNumber>,
+    pub(super) angles: Option<Vec<LineNumber>>,
 }
 
 impl RawTrace {
@@ -30,8 +30,8 @@ impl RawTrace {
     pub(super) fn check(self, faults: &mut Faults) -> Option<Trace> {
         let eye = self.eye;
         let mut sound = (MIN_POINTS..=MAX_POINTS).contains(&self.radii.len());
-        let mm = |item: &Item| f64::from(item.hundredths) / 100.0;
-        let in_range = |item: &Item| (MIN_RADIUS_MM..=MAX_RADIUS_MM).contains(&mm(item));
+        let mm = |item: &LineNumber| f64::from(item.hundredths) / 100.0;
+        let in_range = |item: &LineNumber| (MIN_RADIUS_MM..=MAX_RADIUS_MM).contains(&mm(item));
         for (index, item) in self.radii.iter().enumerate() {
             if !in_range(item) {
                 sound = false;
@@ -58,7 +58,7 @@ impl RawTrace {
         if !sound {
             return None;
         }
-        let list = |items: &[Item]| items.iter().map(|item| item.hundredths).collect::<Vec<i32>>();
+        let list = |items: &[LineNumber]| items.iter().map(|item| item.hundredths).collect::<Vec<i32>>();
         let angles = self.angles.as_deref().map_or(Angles::Equal, |items| Angles::Unequal(list(items)));
         match Trace::new(eye, list(&self.radii), angles) {
             Ok(trace) => Some(trace),
@@ -82,7 +82,7 @@ impl RawTrace {
     }
 }
 
-fn check_angles(eye: Eye, angles: &[Item], faults: &mut Faults) -> bool {
+fn check_angles(eye: Eye, angles: &[LineNumber], faults: &mut Faults) -> bool {
     let mut sound = true;
     let mut before = -1;
     for (index, item) in angles.iter().enumerate() {

@@ -13,14 +13,14 @@ const MAX_FAULTS: usize = 100;
 
 /// One fault and where it is.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Fault {
+pub struct RecordFault {
     /// The line, from 1.
     pub line: usize,
     /// What is wrong.
     pub kind: FaultKind,
 }
 
-impl fmt::Display for Fault {
+impl fmt::Display for RecordFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "Line {}: {}", self.line, self.kind)
     }
@@ -247,14 +247,14 @@ pub enum WarningKind {
 /// Collects faults up to a sensible number.
 #[derive(Default)]
 pub(super) struct Faults {
-    list: Vec<Fault>,
+    list: Vec<RecordFault>,
     more: usize,
 }
 
 impl Faults {
     pub(super) fn push(&mut self, line: usize, kind: FaultKind) {
         if self.list.len() < MAX_FAULTS {
-            self.list.push(Fault { line, kind });
+            self.list.push(RecordFault { line, kind });
         } else {
             self.more += 1;
         }
@@ -265,11 +265,11 @@ impl Faults {
     }
 
     /// In the order of the lines.
-    pub(super) fn into_list(mut self) -> Vec<Fault> {
+    pub(super) fn into_list(mut self) -> Vec<RecordFault> {
         self.list.sort_by_key(|fault| fault.line);
         if self.more > 0 {
             let line = self.list.last().map_or(1, |fault| fault.line);
-            self.list.push(Fault { line, kind: FaultKind::More(self.more) });
+            self.list.push(RecordFault { line, kind: FaultKind::More(self.more) });
         }
         self.list
     }

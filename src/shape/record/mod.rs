@@ -14,7 +14,7 @@ mod rim;
 pub mod table;
 pub mod write;
 
-pub use fault::{Fault, FaultKind, Warning, WarningKind};
+pub use fault::{FaultKind, RecordFault, Warning, WarningKind};
 pub use parse::parse;
 pub use table::parse_table;
 pub use write::write;
@@ -137,13 +137,13 @@ fn complete(right: Option<Trace>, left: Option<Trace>) -> Option<(Pair<Trace>, O
 /// # Errors
 ///
 /// Every fault found, in the order of the lines.
-pub fn read_any(bytes: &[u8]) -> Result<TraceFile, Vec<Fault>> {
+pub fn read_any(bytes: &[u8]) -> Result<TraceFile, Vec<RecordFault>> {
     let read = if bytes.contains(&b'=') { parse(bytes) } else { parse_table(&text_of(bytes)) };
     read.map_err(|faults| {
         // A picture or a spreadsheet has a fault in every line; one sentence says more than a hundred.
         let mut not_text = faults.iter().filter(|fault| fault.kind == FaultKind::NotText);
         match (not_text.next(), not_text.count()) {
-            (Some(first), 3..) => vec![Fault { line: first.line, kind: FaultKind::NotATextFile }],
+            (Some(first), 3..) => vec![RecordFault { line: first.line, kind: FaultKind::NotATextFile }],
             _ => faults,
         }
     })

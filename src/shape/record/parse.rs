@@ -1,9 +1,9 @@
 //! Reading records, leniently: any line ending, spaces around values, lists over several lines with or without
 //! their label, message framing, private labels, unknown values.
 
-use super::check::{Item, RawTrace};
+use super::check::{LineNumber, RawTrace};
 use super::fault::{FaultKind, Faults, Warning, WarningKind, excerpt};
-use super::{Depth, Fault, MAX_BYTES, TraceFile, complete, decimal, numbered_lines, text_of, whole};
+use super::{Depth, MAX_BYTES, RecordFault, TraceFile, complete, decimal, numbered_lines, text_of, whole};
 use crate::optics::{Eye, Pair};
 use crate::shape::outline::{MAX_POINTS, MIN_POINTS};
 use crate::shape::trace::Trace;
@@ -18,8 +18,8 @@ const SINGLES: [&str; 11] = ["TRCFMT", "ZFMT", "JOB", "DBL", "HBOX", "VBOX", "CI
 /// # Errors
 ///
 /// Every fault found, in the order of the lines. A binary trace ends the reading: what follows it is not text.
-pub fn parse(bytes: &[u8]) -> Result<TraceFile, Vec<Fault>> {
-    let mut reader = Reader::default();
+pub fn parse(bytes: &[u8]) -> Result<TraceFile, Vec<RecordFault>> {
+    let mut reader = RecordReader::default();
     if bytes.len() > MAX_BYTES {
         reader.faults.push(1, FaultKind::TooLarge(bytes.len()));
         return Err(reader.faults.into_list());
@@ -52,15 +52,15 @@ struct Open {
     eye: Eye,
     promised: usize,
     is_equal: bool,
-    values: Vec<Item>,
-    angles: Vec<Item>,
+    values: Vec<LineNumber>,
+    angles: Vec<LineNumber>,
     /// Values that could not be read: told already, and counted with the others.
     unread_values: usize,
     unread_angles: usize,
 }
 
 #[derive(Default)]
-struct Reader {
+struct RecordReader {
     faults: Faults,
     warnings: Vec<Warning>,
     last_label: Option<String>,
@@ -82,7 +82,7 @@ struct Reader {
     records: Vec<(String, String)>,
 }
 
-impl Reader {
+impl RecordReader {
     /// Takes one line; `false` when nothing after it can be read.
     fn line(&mut self, line: usize, text: &str) -> bool {
         if let Some((label, value)) = text.split_once('=') {
@@ -248,7 +248,7 @@ impl Reader {
             match whole(text) {
                 Some(hundredths) => {
                     if list.len() <= MAX_POINTS {
-                        list.push(Item { line, hundredths });
+                        list.push(LineNumber { line, hundredths });
                     }
                 }
                 None => {
@@ -298,7 +298,7 @@ impl Reader {
             self.warnings.push(Warning { line: Some(open.header_line), kind });
             return;
         }
-        let list = |items: Vec<Item>| items.into_iter().map(|item| item.hundredths).collect();
+        let list = |items: Vec<LineNumber>| items.into_iter().map(|item| item.hundredths).collect();
         let depth = Depth { heights: list(open.values), angles: (!open.is_equal).then(|| list(open.angles)) };
         match eye {
             Eye::Right => self.depth.right = Some(depth),
@@ -306,7 +306,7 @@ impl Reader {
         }
     }
 
-    fn finish(mut self, last_line: usize) -> Result<TraceFile, Vec<Fault>> {
+    fn finish(mut self, last_line: usize) -> Result<TraceFile, Vec<RecordFault>> {
         self.close_trace();
         self.close_depth();
         if !self.faults.is_empty() {

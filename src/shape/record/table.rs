@@ -9,9 +9,9 @@
 //! * Radii are millimetres if any has a decimal point or none is over 50; otherwise hundredths of a millimetre.
 //! * Empty lines and lines that start with `#` say nothing.
 
-use super::check::{Item, RawTrace};
+use super::check::{LineNumber, RawTrace};
 use super::fault::{FaultKind, Faults, Warning, WarningKind, excerpt};
-use super::{Fault, MAX_BYTES, TraceFile, complete, decimal, numbered_lines};
+use super::{MAX_BYTES, RecordFault, TraceFile, complete, decimal, numbered_lines};
 use crate::optics::{Eye, Pair};
 use crate::shape::outline::{MAX_POINTS, MAX_RADIUS_MM, MIN_POINTS};
 
@@ -27,16 +27,16 @@ enum Column {
 
 /// A number as written.
 #[derive(Debug, Clone, Copy)]
-struct Number {
+struct TableNumber {
     line: usize,
     value: f64,
     has_point: bool,
 }
 
 #[derive(Default)]
-struct Columns {
-    radii: Vec<Number>,
-    angles: Vec<Number>,
+struct TableColumns {
+    radii: Vec<TableNumber>,
+    angles: Vec<TableNumber>,
 }
 
 /// Reads a table of radii.
@@ -44,7 +44,7 @@ struct Columns {
 /// # Errors
 ///
 /// Every fault found, in the order of the lines.
-pub fn parse_table(text: &str) -> Result<TraceFile, Vec<Fault>> {
+pub fn parse_table(text: &str) -> Result<TraceFile, Vec<RecordFault>> {
     let mut faults = Faults::default();
     if text.len() > MAX_BYTES {
         faults.push(1, FaultKind::TooLarge(text.len()));
@@ -61,7 +61,7 @@ pub fn parse_table(text: &str) -> Result<TraceFile, Vec<Fault>> {
     let comma_is_point = comma_is_point(&lines);
     let mut eye: Option<Eye> = None;
     let mut columns: Option<Vec<Column>> = None;
-    let mut data: Pair<Columns> = Pair::default();
+    let mut data: Pair<TableColumns> = Pair::default();
     for &(line, text) in &lines {
         if text.chars().any(|c| c.is_control() && c != '\t') {
             faults.push(line, FaultKind::NotText);
@@ -84,7 +84,7 @@ pub fn parse_table(text: &str) -> Result<TraceFile, Vec<Fault>> {
                 faults.push(line, FaultKind::NotANumber { label: "table".into(), text: excerpt(word) });
                 continue;
             };
-            let number = Number { line, value, has_point: word.contains('.') };
+            let number = TableNumber { line, value, has_point: word.contains('.') };
             let section = eye.unwrap_or(Eye::Right);
             match columns.as_ref().map_or(Column::Radius, |columns| columns[index]) {
                 // One list of angles serves every column of radii in the row.
@@ -107,12 +107,12 @@ pub fn parse_table(text: &str) -> Result<TraceFile, Vec<Fault>> {
 }
 
 fn finish(
-    data: Pair<Columns>,
+    data: Pair<TableColumns>,
     is_assumed: bool,
     names_eyes: bool,
     mut faults: Faults,
     lines: &[(usize, &str)],
-) -> Result<TraceFile, Vec<Fault>> {
+) -> Result<TraceFile, Vec<RecordFault>> {
     let radii = data.right.radii.iter().chain(&data.left.radii);
     let is_mm = radii.clone().any(|n| n.has_point) || radii.clone().all(|n| n.value <= MAX_RADIUS_MM);
     let mut traces = Pair::default();
@@ -122,9 +122,12 @@ fn finish(
         if !(MIN_POINTS..=MAX_POINTS).contains(&found) {
             faults.push(first.line, FaultKind::TableCount { eye, found });
         }
-        let items = |numbers: &[Number], per_unit: f64| -> Vec<Item> {
+        let items = |numbers: &[TableNumber], per_unit: f64| -> Vec<LineNumber> {
             // A number too large for the type saturates and is then out of range.
-            numbers.iter().map(|n| Item { line: n.line, hundredths: (n.value * per_unit).round() as i32 }).collect()
+            numbers
+                .iter()
+                .map(|n| LineNumber { line: n.line, hundredths: (n.value * per_unit).round() as i32 })
+                .collect()
         };
         let mut radii = items(&columns.radii, if is_mm { 100.0 } else { 1.0 });
         let mut angles = (!columns.angles.is_empty()).then(|| items(&columns.angles, 100.0));
@@ -160,7 +163,7 @@ fn finish(
     }
 }
 
-fn of(data: &mut Pair<Columns>, eye: Eye) -> &mut Columns {
+fn of(data: &mut Pair<TableColumns>, eye: Eye) -> &mut TableColumns {
     match eye {
         Eye::Right => &mut data.right,
         Eye::Left => &mut data.left,

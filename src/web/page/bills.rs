@@ -7,11 +7,11 @@ use axum::routing::get;
 use serde::Deserialize;
 
 use super::job_bar::JobBar;
-use super::job_step::Opened;
+use super::job_step::JobStep;
 use super::payments::kind_words;
 use super::receipts::{document, says_the_same};
-use super::{Answer, Chrome, draft_of, form_key, show};
-use crate::desk::job::Happening;
+use super::{Chrome, PageResult, draft_of, form_key, show};
+use crate::desk::job::EventKind;
 use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
 use crate::web::error::WebError;
@@ -24,7 +24,7 @@ pub fn router() -> Router<AppState> {
 }
 
 #[derive(Template)]
-#[template(path = "receipt/show.html")]
+#[template(path = "bills/show.html")]
 pub(super) struct BillPage {
     chrome: Chrome,
     bar: JobBar,
@@ -67,11 +67,11 @@ struct Issued {
 }
 
 /// The page of the bill; `refused` is a form of a payment that was wrong.
-pub(super) async fn page(state: &AppState, opened: &Opened, refused: Option<Form>) -> Result<BillPage, WebError> {
-    let number = opened.job.number;
-    let bill = document(state, opened).await?;
+pub(super) async fn page(state: &AppState, step: &JobStep, refused: Option<Form>) -> Result<BillPage, WebError> {
+    let number = step.job.number;
+    let bill = document(state, step).await?;
     let receipts = state.store.list_receipts(number).await?;
-    let payment_key = form_key("payment", number, opened.count(Happening::Paid));
+    let payment_key = form_key("payment", number, step.count(EventKind::Paid));
     let mut form = match refused {
         Some(form) => form,
         None => draft_of(state, &payment_key).await?,
@@ -83,7 +83,7 @@ pub(super) async fn page(state: &AppState, opened: &Opened, refused: Option<Form
     }
     Ok(BillPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(&opened.job, "receipt", state),
+        bar: JobBar::of(&step.job, "receipt", state),
         number,
         lines: bill
             .lines
@@ -119,7 +119,7 @@ pub(super) async fn page(state: &AppState, opened: &Opened, refused: Option<Form
             })
             .collect(),
         has_tax_id: !state.lab().tax_id.is_empty(),
-        is_sent: opened.job.sent_on.is_some(),
+        is_sent: step.job.sent_on.is_some(),
         problems: form.count_errors(),
         already: false,
         form,
@@ -129,11 +129,15 @@ pub(super) async fn page(state: &AppState, opened: &Opened, refused: Option<Form
 }
 
 #[derive(Deserialize)]
-struct Asked {
+struct BillQuery {
     already: Option<String>,
 }
 
-async fn show_bill(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<Asked>) -> Answer {
-    let opened = Opened::read(&state, number).await?;
-    show(&BillPage { already: asked.already.is_some(), ..page(&state, &opened, None).await? })
+async fn show_bill(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Query(asked): Query<BillQuery>,
+) -> PageResult {
+    let step = JobStep::read(&state, number).await?;
+    show(&BillPage { already: asked.already.is_some(), ..page(&state, &step, None).await? })
 }

@@ -8,15 +8,15 @@ use axum::routing::get;
 use axum::{Form as Posted, Router};
 
 use super::job_bar::{EyeWords, JobBar};
-use super::{Answer, Chrome, draft_of, form_key, go, show, show_again};
+use super::{Chrome, PageResult, draft_of, form_key, go, show, show_again};
 use crate::bench::edge_finish::hold_of;
 use crate::bench::layout::{EyeOnBench, JobLayout, USUAL_DIAMETERS_MM, place_words, step_of};
-use crate::bench::lens::{Asked, LensBody, Thickness};
+use crate::bench::lens::{JobLens, LensOverrides, Thickness};
 use crate::desk::job::Job;
 use crate::desk::stock::{DrawerLens, Suit};
 use crate::desk::supplier_list::{OfferedBlank, read_supplier_list};
 use crate::optics::Eye;
-use crate::optics::direction::Way;
+use crate::optics::direction::Directed;
 use crate::optics::prescription::Prism;
 use crate::shape::blank::tightest_spare;
 use crate::shape::cutout::{StockBlank, cut_out_with_prism};
@@ -37,7 +37,7 @@ pub fn router() -> Router<AppState> {
 const PRISM_FIELDS: [&str; 2] = ["prism_right", "prism_left"];
 
 #[derive(Template)]
-#[template(path = "edge/blanks.html")]
+#[template(path = "blanks/show.html")]
 struct BlanksPage {
     chrome: Chrome,
     bar: JobBar,
@@ -56,53 +56,53 @@ struct EyeBlanks {
     needs: [String; 2],
     prism: Result<String, String>,
     has_prism: bool,
-    rows: Vec<Row>,
+    rows: Vec<BlankRow>,
 }
 
 /// One blank.
-struct Row {
+struct BlankRow {
     diameter: String,
     from: String,
     edge: String,
     mark: &'static str,
     verdict: &'static str,
     spare: String,
-    with_prism: Option<Cut>,
+    with_prism: Option<MovedBlank>,
     diameter_mm: f64,
     /// Whether it is the smallest that fits as it is wanted: with the prism where one is.
     is_smallest: bool,
 }
 
-impl Row {
+impl BlankRow {
     fn fits(&self, has_prism: bool) -> bool {
         if has_prism { self.with_prism.as_ref().is_some_and(|cut| cut.mark == "pass") } else { self.mark == "pass" }
     }
 }
 
 /// How a blank covers the shape once it is moved for the wanted prism.
-struct Cut {
+struct MovedBlank {
     mark: &'static str,
     verdict: &'static str,
     spare: String,
 }
 
 /// A blank to try, wherever it comes from.
-struct Blank {
+struct BlankToTry {
     diameter_mm: f64,
     from: String,
     edge: String,
 }
 
-struct Bench {
+struct BlanksData {
     job: Arc<Job>,
     laid: Option<JobLayout>,
     drawer: Vec<DrawerLens>,
     margin_mm: f64,
 }
 
-async fn load(state: &AppState, number: i64) -> Result<Bench, WebError> {
+async fn load(state: &AppState, number: i64) -> Result<BlanksData, WebError> {
     let (job, lab) = (state.store.get_job(number).await?, state.lab());
-    Ok(Bench {
+    Ok(BlanksData {
         laid: JobLayout::of(&job, &lab, step_of(&lab)),
         drawer: state.store.list_drawer().await?,
         margin_mm: lab.blank_margin.to_f64(),
@@ -110,14 +110,18 @@ async fn load(state: &AppState, number: i64) -> Result<Bench, WebError> {
     })
 }
 
-async fn show_blanks(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+async fn show_blanks(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let bench = load(&state, number).await?;
     let form = draft_of(&state, &form_key("blanks", number, 0)).await?;
     show(&page(&state, &bench, form))
 }
 
 /// Keeps the list and the wanted prism under the job; nothing else in the book changes.
-async fn keep_list(State(state): State<AppState>, Path(number): Path<i64>, Posted(fields): Posted<Fields>) -> Answer {
+async fn keep_list(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
     let bench = load(&state, number).await?;
     let page = page(&state, &bench, Form::new(fields));
     if !page.form.is_fine() {
@@ -127,7 +131,7 @@ async fn keep_list(State(state): State<AppState>, Path(number): Path<i64>, Poste
     go(&format!("/jobs/{number}/blanks"))
 }
 
-fn page(state: &AppState, bench: &Bench, mut form: Form) -> BlanksPage {
+fn page(state: &AppState, bench: &BlanksData, mut form: Form) -> BlanksPage {
     for (name, eye) in PRISM_FIELDS.into_iter().zip(Eye::BOTH) {
         form.set_default(name, bench.job.prescription.eyes.get(eye).prism.notation());
     }
@@ -151,10 +155,10 @@ fn page(state: &AppState, bench: &Bench, mut form: Form) -> BlanksPage {
     }
 }
 
-fn eye_blanks(bench: &Bench, laid: &EyeOnBench, offers: &[OfferedBlank], prism: Prism) -> EyeBlanks {
+fn eye_blanks(bench: &BlanksData, laid: &EyeOnBench, offers: &[OfferedBlank], prism: Prism) -> EyeBlanks {
     let eye = laid.eye;
     let exact_mm = -2.0 * tightest_spare(&laid.outline, laid.layout.decentration.point(eye), 0.0).spare_mm;
-    let mut rows: Vec<Row> =
+    let mut rows: Vec<BlankRow> =
         blanks(bench, laid, offers).into_iter().map(|blank| row(bench, laid, blank, prism)).collect();
     let fitting = rows.iter_mut().filter(|row| row.fits(!prism.is_none()));
     if let Some(smallest) = fitting.min_by(|a, b| a.diameter_mm.total_cmp(&b.diameter_mm)) {
@@ -173,7 +177,7 @@ fn eye_blanks(bench: &Bench, laid: &EyeOnBench, offers: &[OfferedBlank], prism: 
 }
 
 /// How far the blank is moved for a prism, or why that cannot be.
-fn moved_words(bench: &Bench, laid: &EyeOnBench, prism: Prism) -> Result<String, String> {
+fn moved_words(bench: &BlanksData, laid: &EyeOnBench, prism: Prism) -> Result<String, String> {
     if prism.is_none() {
         return Ok(String::new());
     }
@@ -182,15 +186,15 @@ fn moved_words(bench: &Bench, laid: &EyeOnBench, prism: Prism) -> Result<String,
         Ok((centre, _)) => {
             let moved = centre.minus(pupil);
             let (in_mm, up_mm) = (moved.x_mm * laid.eye.nasal_sign(), moved.y_mm);
-            let ways = [Way::of(in_mm, "in", "out"), Way::of(up_mm, "up", "down")];
-            Ok(format!("{prism}: the optical centre goes {} from the pupil", Way::said(&ways, "mm", " and ")))
+            let ways = [Directed::of(in_mm, "in", "out"), Directed::of(up_mm, "up", "down")];
+            Ok(format!("{prism}: the optical centre goes {} from the pupil", Directed::join(&ways, "mm", " and ")))
         }
         Err(why) => Err(format!("{prism} is not to be had by decentration. {why}.")),
     }
 }
 
 fn cut(
-    bench: &Bench,
+    bench: &BlanksData,
     laid: &EyeOnBench,
     diameter_mm: f64,
     prism: Prism,
@@ -208,9 +212,9 @@ fn cut(
 }
 
 /// Everything to try, the drawer first, then the supplier's list, then the usual diameters.
-fn blanks(bench: &Bench, laid: &EyeOnBench, offers: &[OfferedBlank]) -> Vec<Blank> {
+fn blanks(bench: &BlanksData, laid: &EyeOnBench, offers: &[OfferedBlank]) -> Vec<BlankToTry> {
     let ordered = bench.job.lens_power(laid.eye);
-    let mut drawer: Vec<Blank> = Vec::new();
+    let mut drawer: Vec<BlankToTry> = Vec::new();
     for lens in &bench.drawer {
         let left = match lens.suit(bench.job.material.line, ordered) {
             Suit::Right => format!("{} left", lens.count),
@@ -218,7 +222,7 @@ fn blanks(bench: &Bench, laid: &EyeOnBench, offers: &[OfferedBlank]) -> Vec<Blan
             _ => continue,
         };
         let details = &lens.details;
-        drawer.push(Blank {
+        drawer.push(BlankToTry {
             diameter_mm: details.diameter.to_f64(),
             from: format!("drawer, centre {}, front {}, {left}", details.centre, details.front_power),
             edge: edge_words(bench, laid, lens),
@@ -227,43 +231,47 @@ fn blanks(bench: &Bench, laid: &EyeOnBench, offers: &[OfferedBlank]) -> Vec<Blan
     let offered = offers.iter().map(|offer| {
         let price = offer.price.map(|price| format!(", {price}")).unwrap_or_default();
         let remark = if offer.remark.is_empty() { String::new() } else { format!(", {}", offer.remark) };
-        Blank { diameter_mm: offer.diameter.to_f64(), from: format!("supplier{price}{remark}"), edge: String::new() }
+        BlankToTry {
+            diameter_mm: offer.diameter.to_f64(),
+            from: format!("supplier{price}{remark}"),
+            edge: String::new(),
+        }
     });
-    let mut all: Vec<Blank> = drawer.into_iter().chain(offered).collect();
+    let mut all: Vec<BlankToTry> = drawer.into_iter().chain(offered).collect();
     // A usual diameter that is offered is on the list already.
     for diameter_mm in USUAL_DIAMETERS_MM {
         if all.iter().all(|blank| (blank.diameter_mm - diameter_mm).abs() > 1e-9) {
-            all.push(Blank { diameter_mm, from: "usual diameter".into(), edge: String::new() });
+            all.push(BlankToTry { diameter_mm, from: "usual diameter".into(), edge: String::new() });
         }
     }
     all
 }
 
 /// The thinnest and thickest edge a lens of the drawer gives.
-fn edge_words(bench: &Bench, laid: &EyeOnBench, lens: &DrawerLens) -> String {
-    let asked = Asked {
+fn edge_words(bench: &BlanksData, laid: &EyeOnBench, lens: &DrawerLens) -> String {
+    let asked = LensOverrides {
         front_power_d: Some(lens.details.front_power.to_f64()),
         thickness: Some(Thickness::Centre(lens.details.centre.to_f64())),
         diameter_mm: Some(lens.details.diameter.to_f64()),
     };
     let rx = *bench.job.lens_prescriptions().get(laid.eye);
     let least_mm = hold_of(bench.job.frame.details.rim).least_edge_mm();
-    match LensBody::of(laid, &rx, &bench.job.material.details, None, &asked, least_mm) {
+    match JobLens::of(laid, &rx, &bench.job.material.details, None, &asked, least_mm) {
         Ok(body) => format!("{:.2} to {:.2}", body.edge.thinnest().mm, body.edge.thickest().mm),
         Err(why) => format!("{why}"),
     }
 }
 
-fn row(bench: &Bench, laid: &EyeOnBench, blank: Blank, prism: Prism) -> Row {
+fn row(bench: &BlanksData, laid: &EyeOnBench, blank: BlankToTry, prism: Prism) -> BlankRow {
     // Without prism the optical centre stands before the pupil, whatever is prescribed.
     let plain = cut(bench, laid, blank.diameter_mm, Prism::NONE).map(|(_, cut)| verdict(laid.eye, &cut));
-    let Cut { mark, verdict: words, spare } =
-        plain.unwrap_or_else(|why| Cut { mark: "fail", verdict: "Too small", spare: why });
+    let MovedBlank { mark, verdict: words, spare } =
+        plain.unwrap_or_else(|why| MovedBlank { mark: "fail", verdict: "Too small", spare: why });
     let with_prism = match prism.is_none() {
         true => None,
         false => cut(bench, laid, blank.diameter_mm, prism).ok().map(|(_, cut)| verdict(laid.eye, &cut)),
     };
-    Row {
+    BlankRow {
         diameter: short(blank.diameter_mm),
         from: blank.from,
         edge: blank.edge,
@@ -276,7 +284,7 @@ fn row(bench: &Bench, laid: &EyeOnBench, blank: Blank, prism: Prism) -> Row {
     }
 }
 
-fn verdict(eye: Eye, cut: &crate::shape::cutout::CutOut) -> Cut {
+fn verdict(eye: Eye, cut: &crate::shape::cutout::CutOut) -> MovedBlank {
     let spare_mm = cut.tightest.spare_mm;
     let (mark, verdict) = match () {
         () if cut.fits => ("pass", "Fits"),
@@ -289,5 +297,5 @@ fn verdict(eye: Eye, cut: &crate::shape::cutout::CutOut) -> Cut {
     } else {
         format!("{spare_mm:.2} spare, {place}")
     };
-    Cut { mark, verdict, spare }
+    MovedBlank { mark, verdict, spare }
 }

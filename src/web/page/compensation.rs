@@ -8,15 +8,15 @@ use axum::routing::get;
 use axum::{Form as Posted, Router};
 
 use super::job_bar::JobBar;
-use super::{Answer, Chrome, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
-use crate::bench::compensation::{DECISION_CAUTION, EyeWorn, NoOrder, PowerStep, WRAP_CAUTION};
+use super::{Chrome, PageResult, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
+use crate::bench::compensation::{DECISION_CAUTION, EyeCompensation, NoCompensation, PowerStep, WRAP_CAUTION};
 use crate::bench::layout::{JobLayout, step_of};
-use crate::bench::process_spread::LabHabits;
-use crate::desk::fitting::{FrameWear, Position, WornOrder};
-use crate::desk::job::{Happening, Job, Stage};
+use crate::bench::process_spread::ProcessSpread;
+use crate::desk::fitting::{FramePosition, PositionOfWear, PowerDecision};
+use crate::desk::job::{EventKind, Job, Stage};
 use crate::desk::stock::LensInHand;
 use crate::optics::compensation::MAX_VERTEX_MM;
-use crate::optics::direction::Way;
+use crate::optics::direction::Directed;
 use crate::optics::power::SphereCylinder;
 use crate::optics::prism::{InUp, imbalance};
 use crate::optics::unit::Tilt;
@@ -34,17 +34,17 @@ const MOST_VERTEX: i32 = (MAX_VERTEX_MM * 100.0) as i32;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/worn", get(show_worn).post(decide_worn))
+    Router::new().route("/jobs/{number}/compensation", get(show_compensation).post(decide_power))
 }
 
 #[derive(Template)]
-#[template(path = "worn/show.html")]
-struct WornPage {
+#[template(path = "compensation/show.html")]
+struct CompensationPage {
     chrome: Chrome,
     bar: JobBar,
-    worn_notes: Vec<WornNote>,
-    eyes: [EyeAsWorn; 2],
-    pair: Option<[Way; 2]>,
+    wear_notes: Vec<WearNote>,
+    eyes: [CompensatedEye; 2],
+    pair: Option<[Directed; 2]>,
     made_of: String,
     steps: [&'static str; 3],
     offer_wrap: String,
@@ -60,72 +60,80 @@ struct WornPage {
 }
 
 /// One eye in words.
-struct EyeAsWorn {
+struct CompensatedEye {
     name: &'static str,
     letter: &'static str,
     class: &'static str,
     prescribed: String,
-    figures: Result<Figures, String>,
+    figures: Result<CompensationFigures, String>,
 }
 
-struct Figures {
+struct CompensationFigures {
     order: String,
     exact: String,
     textbook: String,
     left: String,
     left_unchanged: String,
-    tilt: [Way; 2],
+    tilt: [Directed; 2],
     tilt_polar: String,
     front: String,
 }
 
 /// What is tried or decided: the position, and the steps of the order.
 #[derive(Clone, Copy)]
-struct Asked {
-    position: Position,
+struct TriedPosition {
+    position: PositionOfWear,
     step: PowerStep,
 }
 
 /// The job with all the figures need.
-struct Opened {
+struct CompensationData {
     job: Arc<Job>,
     layout: Option<JobLayout>,
     in_hand: Pair<Option<LensInHand>>,
-    habits: LabHabits,
+    spread: ProcessSpread,
     decisions: i64,
 }
 
-async fn open(state: &AppState, number: i64) -> Result<Opened, WebError> {
+async fn open(state: &AppState, number: i64) -> Result<CompensationData, WebError> {
     let (job, lab) = (state.store.get_job(number).await?, state.lab());
-    Ok(Opened {
+    Ok(CompensationData {
         layout: JobLayout::of(&job, &lab, step_of(&lab)),
         in_hand: state.store.find_lenses(number).await?,
-        habits: state.store.get_habits().await?,
-        decisions: state.store.count_worn_orders(number).await?,
+        spread: state.store.get_process_spread().await?,
+        decisions: state.store.count_power_decisions(number).await?,
         job,
     })
 }
 
-async fn show_worn(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<Fields>) -> Answer {
-    let opened = open(&state, number).await?;
-    let key = form_key("worn", number, opened.decisions);
+async fn show_compensation(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Query(asked): Query<Fields>,
+) -> PageResult {
+    let data = open(&state, number).await?;
+    let key = form_key("compensation", number, data.decisions);
     let mut form = if asked.is_empty() { draft_of(&state, &key).await? } else { Form::new(asked) };
-    fill(&mut form, &opened.job);
+    fill(&mut form, &data.job);
     let tried = read_asked(&mut form);
     let is_fine = form.is_fine();
-    let page = page(&state, &opened, key, form, tried).await?;
+    let page = page(&state, &data, key, form, tried).await?;
     if is_fine { show(&page) } else { show_again(&page) }
 }
 
-async fn decide_worn(State(state): State<AppState>, Path(number): Path<i64>, Posted(fields): Posted<Fields>) -> Answer {
-    let opened = open(&state, number).await?;
+async fn decide_power(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
+    let data = open(&state, number).await?;
     let mut form = Form::new(fields);
-    let key = posted_job_key(&form, "worn", number, opened.decisions);
+    let key = posted_job_key(&form, "compensation", number, data.decisions);
     let act = act_of(&key, &form);
     if is_done(&state, &act).await? {
-        return go(&format!("/jobs/{number}/worn"));
+        return go(&format!("/jobs/{number}/compensation"));
     }
-    if let Some(why) = closed(&opened) {
+    if let Some(why) = closed(&data) {
         return Err(WebError::OutOfTurn(why));
     }
     let asked = read_asked(&mut form);
@@ -135,28 +143,28 @@ async fn decide_worn(State(state): State<AppState>, Path(number): Path<i64>, Pos
         _ => Err("Choose which power to order"),
     });
     let (Some(asked), Some(is_compensated)) = (asked, is_compensated) else {
-        return show_again(&page(&state, &opened, key, form, asked).await?);
+        return show_again(&page(&state, &data, key, form, asked).await?);
     };
-    let Some(power) = power_to_order(&mut form, &opened, &asked, is_compensated) else {
-        return show_again(&page(&state, &opened, key, form, Some(asked)).await?);
+    let Some(power) = power_to_order(&mut form, &data, &asked, is_compensated) else {
+        return show_again(&page(&state, &data, key, form, Some(asked)).await?);
     };
-    let order = WornOrder { is_compensated, position: asked.position, power, at: state.clock.now() };
-    let said = said(&opened.job, &order);
-    state.store.append_worn_order(&act, number, opened.job.frame.id, &order, &said).await?;
-    go(&format!("/jobs/{number}/worn"))
+    let order = PowerDecision { is_compensated, position: asked.position, power, at: state.clock.now() };
+    let said = said(&data.job, &order);
+    state.store.append_power_decision(&act, number, data.job.frame.id, &order, &said).await?;
+    go(&format!("/jobs/{number}/compensation"))
 }
 
 /// The powers of the decision; refused when they are not the ones that were looked at.
 fn power_to_order(
     form: &mut Form,
-    opened: &Opened,
-    asked: &Asked,
+    data: &CompensationData,
+    asked: &TriedPosition,
     is_compensated: bool,
 ) -> Option<Pair<crate::optics::prescription::LensPower>> {
     if !is_compensated {
-        return Some(opened.job.prescription.eyes.map(|eye| eye.power));
+        return Some(data.job.prescription.eyes.map(|eye| eye.power));
     }
-    let figures = Pair::new(figures(opened, Eye::Right, asked), figures(opened, Eye::Left, asked));
+    let figures = Pair::new(figures(data, Eye::Right, asked), figures(data, Eye::Left, asked));
     let (Ok(right), Ok(left)) = (&figures.right, &figures.left) else {
         form.fail("decision", "There is no compensated power for both eyes: see the figures above");
         return None;
@@ -171,28 +179,28 @@ fn power_to_order(
 }
 
 /// How the decision stands in the history.
-fn said(job: &Job, order: &WornOrder) -> String {
+fn said(job: &Job, order: &PowerDecision) -> String {
     order.words(job.prescription.eyes.map(|eye| eye.power))
 }
 
-fn figures(opened: &Opened, eye: Eye, asked: &Asked) -> Result<EyeWorn, NoOrder> {
-    let laid = opened.layout.as_ref().map(|layout| layout.eyes.get(eye));
-    let in_hand = opened.in_hand.get(eye).as_ref();
-    EyeWorn::of(&opened.job, eye, laid, in_hand, &asked.position, asked.step)
+fn figures(data: &CompensationData, eye: Eye, asked: &TriedPosition) -> Result<EyeCompensation, NoCompensation> {
+    let laid = data.layout.as_ref().map(|layout| layout.eyes.get(eye));
+    let in_hand = data.in_hand.get(eye).as_ref();
+    EyeCompensation::of(&data.job, eye, laid, in_hand, &asked.position, asked.step)
 }
 
 /// The position last decided for, or what is known of the frame, or the usual one.
-fn start(job: &Job) -> Position {
-    let usual = Position::usual();
-    match (&job.worn_order, job.frame_wear) {
+fn start(job: &Job) -> PositionOfWear {
+    let usual = PositionOfWear::usual();
+    match (&job.power_decision, job.frame_position) {
         (Some(order), _) => order.position,
-        (None, Some(frame)) => Position { frame, ..usual },
+        (None, Some(frame)) => PositionOfWear { frame, ..usual },
         (None, None) => usual,
     }
 }
 
 fn fill(form: &mut Form, job: &Job) {
-    let Position { vertex_from, frame: FrameWear { vertex, panto, wrap } } = start(job);
+    let PositionOfWear { vertex_from, frame: FramePosition { vertex, panto, wrap } } = start(job);
     form.set_default("vertex_from", short(vertex_from.to_f64()));
     form.set_default("vertex_to", short(vertex.to_f64()));
     form.set_default("panto", short(panto.to_f64()));
@@ -200,21 +208,21 @@ fn fill(form: &mut Form, job: &Job) {
     form.set_default("step", PowerStep::Quarter.key());
 }
 
-fn read_asked(form: &mut Form) -> Option<Asked> {
+fn read_asked(form: &mut Form) -> Option<TriedPosition> {
     let vertex = |text: &str| length("A vertex distance", text, 0, MOST_VERTEX);
     let from = form.read("vertex_from", vertex);
     let to = form.read("vertex_to", vertex);
     let panto = form.read("panto", |t| t.parse::<Tilt>());
     let wrap = form.read("wrap", |t| t.parse::<Tilt>());
     let step = form.read("step", |t| PowerStep::from_key(t).ok_or("Choose the steps of the order"));
-    let frame = FrameWear { vertex: to?, panto: panto?, wrap: wrap? };
-    Some(Asked { position: Position { vertex_from: from?, frame }, step: step? })
+    let frame = FramePosition { vertex: to?, panto: panto?, wrap: wrap? };
+    Some(TriedPosition { position: PositionOfWear { vertex_from: from?, frame }, step: step? })
 }
 
 /// Why the power to order cannot be decided now.
-fn closed(opened: &Opened) -> Option<String> {
-    let number = opened.job.number;
-    match opened.job.stage() {
+fn closed(data: &CompensationData) -> Option<String> {
+    let number = data.job.number;
+    match data.job.stage() {
         Stage::Sent => Some(format!("Job {number} is sent. Which power was ordered is not changed afterwards.")),
         reached if reached >= Stage::Cut => Some(format!(
             "The lenses of job {number} are cut, so the power they are checked against stays. If other lenses are to \
@@ -226,33 +234,38 @@ fn closed(opened: &Opened) -> Option<String> {
 
 async fn page(
     state: &AppState,
-    opened: &Opened,
+    data: &CompensationData,
     key: String,
     form: Form,
-    asked: Option<Asked>,
-) -> Result<WornPage, WebError> {
-    let job = &opened.job;
+    asked: Option<TriedPosition>,
+) -> Result<CompensationPage, WebError> {
+    let job = &data.job;
     // A wrong field leaves the figures of what is known.
-    let asked = asked.unwrap_or(Asked { position: start(job), step: PowerStep::Quarter });
-    let figures = Pair::new(figures(opened, Eye::Right, &asked), figures(opened, Eye::Left, &asked));
+    let asked = asked.unwrap_or(TriedPosition { position: start(job), step: PowerStep::Quarter });
+    let figures = Pair::new(figures(data, Eye::Right, &asked), figures(data, Eye::Left, &asked));
     let both = figures.right.as_ref().ok().zip(figures.left.as_ref().ok());
     let pair = both.map(|(right, left)| {
-        let net =
-            imbalance(Pair::new(right.worn.tilt_prism.to_in_up(Eye::Right), left.worn.tilt_prism.to_in_up(Eye::Left)));
-        [Way::of(net.horizontal_pd, "base in", "base out"), Way::of(net.vertical_pd, "base up right", "base up left")]
+        let net = imbalance(Pair::new(
+            right.compensated.tilt_prism.to_in_up(Eye::Right),
+            left.compensated.tilt_prism.to_in_up(Eye::Left),
+        ));
+        [
+            Directed::of(net.horizontal_pd, "base in", "base out"),
+            Directed::of(net.vertical_pd, "base up right", "base up left"),
+        ]
     });
-    Ok(WornPage {
+    Ok(CompensationPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(job, "worn", state),
-        worn_notes: notes(job, &opened.habits, "worn"),
+        bar: JobBar::of(job, "compensation", state),
+        wear_notes: notes(job, &data.spread, "compensation"),
         pair,
         seen: both.map(|(right, left)| Pair::new(right.order.to_string(), left.order.to_string())),
         made_of: format!("{}, index {:.3}", job.material.details.name, job.material.details.index()),
-        eyes: Eye::BOTH.map(|eye| EyeAsWorn::of(job, eye, figures.get(eye))),
+        eyes: Eye::BOTH.map(|eye| CompensatedEye::of(job, eye, figures.get(eye))),
         steps: PowerStep::ALL.map(PowerStep::key),
-        offer_wrap: short(opened.habits.offer_wrap.to_f64()),
-        decision: job.worn_order.as_ref().map(|order| said(job, order)),
-        closed: closed(opened),
+        offer_wrap: short(data.spread.offer_wrap.to_f64()),
+        decision: job.power_decision.as_ref().map(|order| said(job, order)),
+        closed: closed(data),
         key,
         form,
         wrap_caution: WRAP_CAUTION,
@@ -260,36 +273,36 @@ async fn page(
     })
 }
 
-impl EyeAsWorn {
-    fn of(job: &Job, eye: Eye, figures: &Result<EyeWorn, NoOrder>) -> Self {
+impl CompensatedEye {
+    fn of(job: &Job, eye: Eye, figures: &Result<EyeCompensation, NoCompensation>) -> Self {
         Self {
             name: eye.name(),
             letter: eye.letter(),
             class: eye_class(eye),
             prescribed: job.prescription.eyes.get(eye).power.to_minus().to_string(),
             figures: match figures {
-                Ok(worn) => Ok(Figures::of(eye, worn)),
+                Ok(compensation) => Ok(CompensationFigures::of(eye, compensation)),
                 Err(why) => Err(why.to_string()),
             },
         }
     }
 }
 
-impl Figures {
-    fn of(eye: Eye, eye_worn: &EyeWorn) -> Self {
-        let worn = &eye_worn.worn;
-        let tilt = worn.tilt_prism.to_in_up(eye);
+impl CompensationFigures {
+    fn of(eye: Eye, compensation: &EyeCompensation) -> Self {
+        let compensated = &compensation.compensated;
+        let tilt = compensated.tilt_prism.to_in_up(eye);
         Self {
-            order: eye_worn.order.to_string(),
-            exact: exact_words(worn.order),
-            textbook: exact_words(worn.order_textbook),
-            left: left_words(eye_worn.left),
-            left_unchanged: left_words(eye_worn.left_unchanged),
-            tilt: [Way::of(tilt.in_pd, "base in", "base out"), Way::of(tilt.up_pd, "base up", "base down")],
+            order: compensation.order.to_string(),
+            exact: exact_words(compensated.order),
+            textbook: exact_words(compensated.order_textbook),
+            left: left_words(compensation.left),
+            left_unchanged: left_words(compensation.left_unchanged),
+            tilt: [Directed::of(tilt.in_pd, "base in", "base out"), Directed::of(tilt.up_pd, "base up", "base down")],
             tilt_polar: polar_words(eye, tilt),
             front: format!(
                 "front {:+.2} D, centre {:.2} mm",
-                eye_worn.lens.front_power_d, eye_worn.lens.centre_thickness_mm
+                compensation.lens.front_power_d, compensation.lens.centre_thickness_mm
             ),
         }
     }
@@ -329,7 +342,7 @@ pub fn polar_words(eye: Eye, prism: InUp) -> String {
 
 /// What the pages of a job say of the way it is worn.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct WornNote {
+pub struct WearNote {
     /// `info` or `caution`.
     pub class: &'static str,
     /// Its first word.
@@ -341,36 +354,36 @@ pub struct WornNote {
 }
 
 /// The notes for a page of a job.
-pub async fn worn_notes(state: &AppState, job: &Job) -> Result<Vec<WornNote>, WebError> {
+pub async fn wear_notes(state: &AppState, job: &Job) -> Result<Vec<WearNote>, WebError> {
     // Nothing is known of how most pairs sit: their pages need no more of the book.
-    if job.frame_wear.is_none() && job.worn_order.is_none() {
+    if job.frame_position.is_none() && job.power_decision.is_none() {
         return Ok(Vec::new());
     }
-    Ok(notes(job, &state.store.get_habits().await?, ""))
+    Ok(notes(job, &state.store.get_process_spread().await?, ""))
 }
 
 /// What the ticket and the packing sheet say.
-pub async fn worn_words(state: &AppState, job: &Job) -> Result<Vec<String>, WebError> {
-    let habits = state.store.get_habits().await?;
-    let wraps = job.frame_wear.is_some_and(|wear| habits.offers(wear.wrap));
+pub async fn wear_words(state: &AppState, job: &Job) -> Result<Vec<String>, WebError> {
+    let spread = state.store.get_process_spread().await?;
+    let wraps = job.frame_position.is_some_and(|wear| spread.offers(wear.wrap));
     Ok(job.compensated_words().into_iter().chain(wraps.then(|| WRAP_CAUTION.to_owned())).collect())
 }
 
-fn notes(job: &Job, habits: &LabHabits, here: &str) -> Vec<WornNote> {
-    let is_here = here == "worn";
-    let link = if is_here { String::new() } else { format!("/jobs/{}/worn", job.number) };
-    let wrap = job.frame_wear.map(|wear| wear.wrap).filter(|wrap| habits.offers(*wrap));
+fn notes(job: &Job, spread: &ProcessSpread, here: &str) -> Vec<WearNote> {
+    let is_here = here == "compensation";
+    let link = if is_here { String::new() } else { format!("/jobs/{}/compensation", job.number) };
+    let wrap = job.frame_position.map(|wear| wear.wrap).filter(|wrap| spread.offers(*wrap));
     let mut notes = Vec::new();
     // The page itself says what was decided further down.
     if let Some(says) = job.compensated_words().filter(|_| !is_here) {
-        notes.push(WornNote { class: "info", head: "As worn", says, link: link.clone() });
+        notes.push(WearNote { class: "info", head: "As worn", says, link: link.clone() });
     }
-    if let (Some(wrap), None) = (wrap, &job.worn_order) {
+    if let (Some(wrap), None) = (wrap, &job.power_decision) {
         let says = format!(
             "This frame wraps {}°. Lenses made as prescribed give another power as worn: decide which power to order.",
             short(wrap.to_f64())
         );
-        notes.push(WornNote { class: "caution", head: "Wrapped frame", says, link });
+        notes.push(WearNote { class: "caution", head: "Wrapped frame", says, link });
     }
     let mut cautions = Vec::new();
     if is_decided_late(job) {
@@ -381,7 +394,7 @@ fn notes(job: &Job, habits: &LabHabits, here: &str) -> Vec<WornNote> {
     }
     if !cautions.is_empty() {
         let says = cautions.join(" ");
-        notes.push(WornNote { class: "caution", head: "Caution", says, link: String::new() });
+        notes.push(WearNote { class: "caution", head: "Caution", says, link: String::new() });
     }
     notes
 }
@@ -391,10 +404,9 @@ const DECIDED_LATE: &str = "Which power to order was decided after a lens was ta
 
 /// Whether the newest decision came after the newest lens; the decision stands in the history by its own words.
 fn is_decided_late(job: &Job) -> bool {
-    let lens = job.history.iter().rposition(|e| matches!(e.happening, Happening::LensRight | Happening::LensLeft));
-    let said = job.worn_order.as_ref().map(|order| said(job, order));
-    let decided =
-        said.and_then(|said| job.history.iter().rposition(|e| e.happening == Happening::Note && e.note == said));
+    let lens = job.history.iter().rposition(|e| matches!(e.kind, EventKind::LensRight | EventKind::LensLeft));
+    let said = job.power_decision.as_ref().map(|order| said(job, order));
+    let decided = said.and_then(|said| job.history.iter().rposition(|e| e.kind == EventKind::Note && e.note == said));
     lens.is_some() && decided > lens
 }
 

@@ -7,7 +7,9 @@ use axum::routing::get;
 use axum::{Form as Posted, Router};
 use serde::{Deserialize, Serialize};
 
-use super::{Answer, CHANGED_ELSEWHERE, Chrome, JobRow, draft_or, fill_json, go, key_of, posted_key, show, show_again};
+use super::{
+    CHANGED_ELSEWHERE, Chrome, JobRow, PageResult, draft_or, fill_json, go, key_of, posted_key, show, show_again,
+};
 use crate::desk::customer::{Customer, Person, check_name};
 use crate::desk::text;
 use crate::store::draft::{Fields, Once};
@@ -30,12 +32,12 @@ const MOST: i64 = 200;
 const MOST_SUGGESTED: i64 = 8;
 
 #[derive(Deserialize)]
-struct Search {
+struct CustomerQuery {
     #[serde(default)]
     q: String,
 }
 
-struct Row {
+struct CustomerListRow {
     path: String,
     name: String,
     town: String,
@@ -45,16 +47,16 @@ struct Row {
 
 #[derive(Template)]
 #[template(path = "customers/list.html")]
-struct ListPage {
+struct CustomerListPage {
     chrome: Chrome,
     q: String,
-    rows: Vec<Row>,
+    rows: Vec<CustomerListRow>,
     is_cut_off: bool,
 }
 
-async fn list_customers(State(state): State<AppState>, Query(search): Query<Search>) -> Answer {
+async fn list_customers(State(state): State<AppState>, Query(search): Query<CustomerQuery>) -> PageResult {
     let found = state.store.list_customers(&search.q, MOST).await?;
-    show(&ListPage {
+    show(&CustomerListPage {
         chrome: Chrome::new(&state, "customers"),
         q: search.q,
         is_cut_off: i64::try_from(found.len()).is_ok_and(|n| n == MOST),
@@ -62,9 +64,9 @@ async fn list_customers(State(state): State<AppState>, Query(search): Query<Sear
     })
 }
 
-fn row(customer: Customer) -> Row {
+fn row(customer: Customer) -> CustomerListRow {
     let person = customer.person;
-    Row {
+    CustomerListRow {
         path: format!("/customers/{}", customer.id),
         town: filled(&[&person.city, &person.region], " "),
         name: person.name,
@@ -91,7 +93,7 @@ struct CustomerPage {
     jobs: Vec<JobRow>,
 }
 
-async fn show_customer(State(state): State<AppState>, Path(id): Path<String>) -> Answer {
+async fn show_customer(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
     let customer = state.store.get_customer(key_of(&id, "That customer")?).await?;
     let jobs = state.store.list_jobs(&Find::OfCustomer(customer.id), MOST).await?;
     let person = customer.person;
@@ -129,7 +131,7 @@ async fn key(state: &AppState, customer: &Customer) -> Result<String, WebError> 
     Ok(format!("customer-{}-{}", customer.id.simple(), state.store.count_customer_changes(customer.id).await?))
 }
 
-async fn edit_customer(State(state): State<AppState>, Path(id): Path<String>) -> Answer {
+async fn edit_customer(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
     let customer = state.store.get_customer(key_of(&id, "That customer")?).await?;
     let key = key(&state, &customer).await?;
     let form = draft_or(&state, &key, || fill(&customer.person)).await?;
@@ -140,7 +142,7 @@ async fn change_customer(
     State(state): State<AppState>,
     Path(id): Path<String>,
     Posted(fields): Posted<Fields>,
-) -> Answer {
+) -> PageResult {
     let mut form = Form::new(fields);
     let customer = state.store.get_customer(key_of(&id, "That customer")?).await?;
     let posted_key = posted_key(&form, "customer-")?;
@@ -218,12 +220,12 @@ fn read_email(typed: &str) -> Result<String, String> {
 
 /// What a chosen suggestion puts in the order's form.
 #[derive(Serialize)]
-struct Fill<'a> {
+struct CustomerFill<'a> {
     customer_id: String,
     customer_name: &'a str,
 }
 
-struct Suggestion {
+struct CustomerSuggestion {
     fill: String,
     name: String,
     detail: String,
@@ -231,25 +233,29 @@ struct Suggestion {
 
 #[derive(Template)]
 #[template(path = "customers/_suggestions.html")]
-struct Suggestions {
-    suggestions: Vec<Suggestion>,
+struct CustomerSuggestions {
+    suggestions: Vec<CustomerSuggestion>,
 }
 
 async fn suggest_customers(
     State(state): State<AppState>,
-    Query(search): Query<Search>,
+    Query(search): Query<CustomerQuery>,
 ) -> Result<Html<String>, WebError> {
     let found = match search.q.trim() {
         "" => Vec::new(),
         text => state.store.list_customers(text, MOST_SUGGESTED).await?,
     };
     let suggestions = found.into_iter().map(suggest).collect::<Result<_, _>>()?;
-    Ok(Html(Suggestions { suggestions }.render()?))
+    Ok(Html(CustomerSuggestions { suggestions }.render()?))
 }
 
 /// Town and telephone tell two people of one name apart.
-fn suggest(customer: Customer) -> Result<Suggestion, WebError> {
+fn suggest(customer: Customer) -> Result<CustomerSuggestion, WebError> {
     let person = customer.person;
-    let fill = fill_json(&Fill { customer_id: customer.id.to_string(), customer_name: &person.name })?;
-    Ok(Suggestion { fill, detail: filled(&[&person.line1, &person.city, &person.phone], " · "), name: person.name })
+    let fill = fill_json(&CustomerFill { customer_id: customer.id.to_string(), customer_name: &person.name })?;
+    Ok(CustomerSuggestion {
+        fill,
+        detail: filled(&[&person.line1, &person.city, &person.phone], " · "),
+        name: person.name,
+    })
 }

@@ -5,12 +5,12 @@ use axum::extract::{Path, State};
 use axum::routing::get;
 use axum::{Form as Posted, Router};
 
-use super::compensation::{WornNote, worn_notes};
+use super::compensation::{WearNote, wear_notes};
 use super::job_bar::JobBar;
 use super::risk::risk_sentence;
-use super::{Answer, Chrome, act_of, draft_of, form_key, go, posted_job_key, show, show_again};
+use super::{Chrome, PageResult, act_of, draft_of, form_key, go, posted_job_key, show, show_again};
 use crate::bench::notes::BenchNotes;
-use crate::desk::job::{Event, Happening, Job, Stage};
+use crate::desk::job::{Event, EventKind, Job, Stage};
 use crate::desk::text;
 use crate::optics::unit::Millimetre;
 use crate::store::draft::Fields;
@@ -24,14 +24,14 @@ pub fn router() -> Router<AppState> {
 }
 
 #[derive(Template)]
-#[template(path = "cut/show.html")]
+#[template(path = "cuts/show.html")]
 struct CutPage {
     chrome: Chrome,
     bar: JobBar,
     rim: &'static str,
     material: String,
     notes: BenchNotes,
-    worn_notes: Vec<WornNote>,
+    wear_notes: Vec<WearNote>,
     risk: String,
     /// What must come first, with its page.
     first: Option<(&'static str, String)>,
@@ -42,14 +42,18 @@ struct CutPage {
     form: Form,
 }
 
-async fn show_cut(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+async fn show_cut(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let key = form_key("cut", number, state.store.count_cuts(number).await?);
     let job = state.store.get_job(number).await?;
     let form = draft_of(&state, &key).await?;
     show(&page(&state, &job, key, form).await?)
 }
 
-async fn insert_cut(State(state): State<AppState>, Path(number): Path<i64>, Posted(fields): Posted<Fields>) -> Answer {
+async fn insert_cut(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
     let job = state.store.get_job(number).await?;
     let reached = job.stage();
     if let Some((what, _)) = first(reached, number) {
@@ -92,14 +96,14 @@ async fn page(state: &AppState, job: &Job, key: String, mut form: Form) -> Resul
     let reached = job.stage();
     form.set_default("size", "0.00");
     let rim = job.frame.details.rim;
-    let cut = |e: &&Event| e.happening == Happening::Cut;
+    let cut = |e: &&Event| e.kind == EventKind::Cut;
     Ok(CutPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "cut", state),
         rim: rim.words(),
         material: job.material.details.name.clone(),
         notes: BenchNotes::of(rim, &job.material.details, job.tint.as_ref().map(|t| &t.details)),
-        worn_notes: worn_notes(state, job).await?,
+        wear_notes: wear_notes(state, job).await?,
         risk: risk_sentence(state, job).await?,
         first: first(reached, job.number),
         is_sent: reached == Stage::Sent,

@@ -8,10 +8,10 @@ use axum::extract::{Path, Query, State};
 use axum::routing::get;
 
 use super::job_bar::{EyeWords, JobBar};
-use super::{Answer, Chrome, show, show_again};
-use crate::bench::edge_finish::{ChosenLine, hold_of, placement_words, where_words};
+use super::{Chrome, PageResult, show, show_again};
+use crate::bench::edge_finish::{BevelChoice, hold_of, placement_words, where_words};
 use crate::bench::layout::{JobLayout, step_of};
-use crate::bench::lens::LensBody;
+use crate::bench::lens::JobLens;
 use crate::desk::catalogue::{Material, MaterialDetails};
 use crate::desk::job::Job;
 use crate::desk::order::Design;
@@ -30,7 +30,7 @@ use crate::web::words::eye_class;
 
 mod form;
 
-use form::{Choice, FIELDS, read_choice};
+use form::{EdgeChoice, FIELDS, read_edge_choice};
 
 /// Routes.
 pub fn router() -> Router<AppState> {
@@ -44,7 +44,7 @@ struct EdgePage {
     bar: JobBar,
     materials: Vec<(String, String)>,
     has_rim_curve: bool,
-    figures: Option<Figures>,
+    figures: Option<EdgeFigures>,
     form: Form,
 }
 
@@ -52,10 +52,10 @@ struct EdgePage {
 #[derive(Template)]
 #[template(path = "edge/_figures.html")]
 struct FiguresFragment {
-    figures: Option<Figures>,
+    figures: Option<EdgeFigures>,
 }
 
-struct Figures {
+struct EdgeFigures {
     errors: Vec<String>,
     notes: Vec<String>,
     eyes: [EyeFigures; 2],
@@ -97,7 +97,7 @@ struct Extreme {
 }
 
 /// What the figures are made from.
-struct Bench {
+struct EdgeData {
     job: Arc<Job>,
     laid: Option<JobLayout>,
     lenses: Pair<Option<LensInHand>>,
@@ -105,9 +105,9 @@ struct Bench {
     rim_curve_tool_d: Pair<Option<f64>>,
 }
 
-async fn load(state: &AppState, number: i64) -> Result<Bench, WebError> {
+async fn load(state: &AppState, number: i64) -> Result<EdgeData, WebError> {
     let (job, lab) = (state.store.get_job(number).await?, state.lab());
-    Ok(Bench {
+    Ok(EdgeData {
         laid: JobLayout::of(&job, &lab, step_of(&lab)),
         lenses: state.store.find_lenses(number).await?,
         materials: state.store.list_materials().await?,
@@ -125,7 +125,7 @@ pub async fn rim_curves(state: &AppState, job: &Job) -> Result<Pair<Option<f64>>
     Ok(Pair::new(Eye::Right, Eye::Left).map(|eye| file.as_ref().and_then(|file| file.rim_curve_tool_d(eye))))
 }
 
-async fn show_edge(State(state): State<AppState>, Path(number): Path<i64>, Query(typed): Query<Fields>) -> Answer {
+async fn show_edge(State(state): State<AppState>, Path(number): Path<i64>, Query(typed): Query<Fields>) -> PageResult {
     let bench = load(&state, number).await?;
     let mut form = Form::new(typed);
     let mut figures = figures(&bench, &mut form);
@@ -146,14 +146,18 @@ async fn show_edge(State(state): State<AppState>, Path(number): Path<i64>, Query
     if is_fine { show(&page) } else { show_again(&page) }
 }
 
-async fn show_figures(State(state): State<AppState>, Path(number): Path<i64>, Query(typed): Query<Fields>) -> Answer {
+async fn show_figures(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Query(typed): Query<Fields>,
+) -> PageResult {
     let bench = load(&state, number).await?;
     let mut form = Form::new(typed);
     // A field half typed is no refusal: its sentence stands above what can be figured all the same.
     show(&FiguresFragment { figures: figures(&bench, &mut form) })
 }
 
-fn set_defaults(form: &mut Form, bench: &Bench) {
+fn set_defaults(form: &mut Form, bench: &EdgeData) {
     form.set_default("material", bench.job.material.line.to_string());
     form.set_default(
         "hold",
@@ -166,14 +170,14 @@ fn set_defaults(form: &mut Form, bench: &Bench) {
 }
 
 /// The figures for what the form asks; fields that cannot be read are left as they are usual. `None` without a shape.
-fn figures(bench: &Bench, form: &mut Form) -> Option<Figures> {
+fn figures(bench: &EdgeData, form: &mut Form) -> Option<EdgeFigures> {
     let laid = bench.laid.as_ref()?;
-    let choice = read_choice(form, &bench.job, &bench.materials, &bench.rim_curve_tool_d);
+    let choice = read_edge_choice(form, &bench.job, &bench.materials, &bench.rim_curve_tool_d);
     let lenses = Pair::new(Eye::Right, Eye::Left).map(|eye| lens_of(bench, laid, &choice, eye));
     let bodies = || lenses.iter().filter_map(|(_, lens)| lens.as_ref().ok());
     let scale = ProfileScale::of(bodies().map(|(body, _)| &body.edge));
     let half_mm = half_of(laid.eyes.iter().map(|(_, eye)| &eye.layout.boxing));
-    Some(Figures {
+    Some(EdgeFigures {
         errors: FIELDS.iter().filter_map(|name| form.error(name)).map(str::to_owned).collect(),
         notes: notes(bench, &choice),
         eyes: Eye::BOTH.map(|eye| EyeFigures {
@@ -193,13 +197,18 @@ fn figures(bench: &Bench, form: &mut Form) -> Option<Figures> {
     })
 }
 
-fn lens_of(bench: &Bench, laid: &JobLayout, choice: &Choice<'_>, eye: Eye) -> Result<(LensBody, ChosenLine), String> {
+fn lens_of(
+    bench: &EdgeData,
+    laid: &JobLayout,
+    choice: &EdgeChoice<'_>,
+    eye: Eye,
+) -> Result<(JobLens, BevelChoice), String> {
     let rx = *bench.job.lens_prescriptions().get(eye);
     // A lens in hand says nothing of a lens of another material.
     let in_hand = bench.lenses.get(eye).as_ref().filter(|_| !choice.is_other_material);
     let material: &MaterialDetails = choice.material;
     let least_edge_mm = choice.hold.least_edge_mm();
-    let body = LensBody::of(laid.eyes.get(eye), &rx, material, in_hand, &choice.lens, least_edge_mm)
+    let body = JobLens::of(laid.eyes.get(eye), &rx, material, in_hand, &choice.lens, least_edge_mm)
         .map_err(|why| format!("{why}."))?;
     let rim_curve = *bench.rim_curve_tool_d.get(eye);
     let placement = match (choice.placement, rim_curve) {
@@ -207,11 +216,11 @@ fn lens_of(bench: &Bench, laid: &JobLayout, choice: &Choice<'_>, eye: Eye) -> Re
         (Some(Placement::Curve { share, .. }), Some(tool_d)) => Some(Placement::Curve { tool_d, share }),
         (placement, _) => placement,
     };
-    let line = ChosenLine::of(&body, choice.hold, placement, rim_curve);
+    let line = BevelChoice::of(&body, choice.hold, placement, rim_curve);
     Ok((body, line))
 }
 
-fn notes(bench: &Bench, choice: &Choice<'_>) -> Vec<String> {
+fn notes(bench: &EdgeData, choice: &EdgeChoice<'_>) -> Vec<String> {
     let mut notes = Vec::new();
     if choice.is_other_material {
         notes.push(format!(
@@ -228,7 +237,7 @@ fn notes(bench: &Bench, choice: &Choice<'_>) -> Vec<String> {
     notes
 }
 
-fn lens_figures(body: &LensBody, line: &ChosenLine, drawing: BandDrawing, profile: ProfileDrawing) -> LensFigures {
+fn lens_figures(body: &JobLens, line: &BevelChoice, drawing: BandDrawing, profile: ProfileDrawing) -> LensFigures {
     let order = body.lens.order();
     let back = body.lens.back_curves();
     let extreme = |point: crate::shape::edge::EdgePoint, thumb_mm: f64| Extreme {
@@ -283,7 +292,7 @@ fn at_words(eye: Eye, point: &LinePoint) -> [String; 4] {
     ]
 }
 
-fn curve_words(line: &ChosenLine) -> String {
+fn curve_words(line: &BevelChoice) -> String {
     if line.hold == Hold::Drilled {
         return String::new();
     }
@@ -294,7 +303,7 @@ fn curve_words(line: &ChosenLine) -> String {
 }
 
 /// What is left at the rim of the uncut lens, or what is wrong there.
-fn uncut_words(body: &LensBody) -> Result<String, String> {
+fn uncut_words(body: &JobLens) -> Result<String, String> {
     let (diameter, from) = (short(body.diameter_mm), body.diameter_from.words());
     match &body.uncut_rim_mm {
         Ok(mm) if *mm >= 0.0 => {

@@ -6,7 +6,7 @@ use axum::extract::{Query, State};
 use axum::routing::get;
 use serde::Deserialize;
 
-use super::{Answer, Chrome, go, show};
+use super::{Chrome, PageResult, go, show};
 use crate::store::StoreError;
 use crate::store::job_list::Find;
 use crate::web::{AppState, words};
@@ -17,7 +17,7 @@ pub fn router() -> Router<AppState> {
 }
 
 #[derive(Deserialize)]
-struct Asked {
+struct FindQuery {
     #[serde(default)]
     q: String,
 }
@@ -32,7 +32,7 @@ struct FindPage {
     jobs: Vec<(i64, String, String, String, String)>,
 }
 
-async fn find_anything(State(state): State<AppState>, Query(asked): Query<Asked>) -> Answer {
+async fn find_anything(State(state): State<AppState>, Query(asked): Query<FindQuery>) -> PageResult {
     let asked = asked.q.trim().to_owned();
     if asked.is_empty() {
         return go("/");

@@ -9,7 +9,7 @@ use axum::response::Html;
 use axum::routing::get;
 use serde::{Deserialize, Serialize};
 
-use super::{Answer, Chrome, JobRow, fill_json, key_of, show};
+use super::{Chrome, JobRow, PageResult, fill_json, key_of, show};
 use crate::desk::frame::Frame;
 use crate::store::job_list::Find;
 use crate::web::AppState;
@@ -27,12 +27,12 @@ const MOST: i64 = 200;
 const MOST_SUGGESTED: i64 = 8;
 
 #[derive(Deserialize)]
-struct Search {
+struct FrameQuery {
     #[serde(default)]
     q: String,
 }
 
-struct Row {
+struct FrameListRow {
     path: String,
     maker: String,
     model: String,
@@ -42,7 +42,7 @@ struct Row {
     price: String,
 }
 
-impl Row {
+impl FrameListRow {
     fn new(frame: Frame) -> Self {
         let details = frame.details;
         Self {
@@ -59,20 +59,20 @@ impl Row {
 
 #[derive(Template)]
 #[template(path = "frames/list.html")]
-struct ListPage {
+struct FrameListPage {
     chrome: Chrome,
     q: String,
-    rows: Vec<Row>,
+    rows: Vec<FrameListRow>,
     is_cut_off: bool,
 }
 
-async fn list_frames(State(state): State<AppState>, Query(search): Query<Search>) -> Answer {
+async fn list_frames(State(state): State<AppState>, Query(search): Query<FrameQuery>) -> PageResult {
     let found = state.store.list_frames(&search.q, MOST).await?;
-    show(&ListPage {
+    show(&FrameListPage {
         chrome: Chrome::new(&state, "frames"),
         q: search.q,
         is_cut_off: i64::try_from(found.len()).is_ok_and(|n| n == MOST),
-        rows: found.into_iter().map(Row::new).collect(),
+        rows: found.into_iter().map(FrameListRow::new).collect(),
     })
 }
 
@@ -86,11 +86,11 @@ struct FrameJob {
 #[template(path = "frames/frame.html")]
 struct FramePage {
     chrome: Chrome,
-    frame: Row,
+    frame: FrameListRow,
     jobs: Vec<FrameJob>,
 }
 
-async fn show_frame(State(state): State<AppState>, Path(id): Path<String>) -> Answer {
+async fn show_frame(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
     let frame = state.store.get_frame(key_of(&id, "That frame")?).await?;
     let shaped: BTreeSet<i64> = state.store.list_shaped_jobs(frame.id).await?.into_iter().collect();
     let jobs = state.store.list_jobs(&Find::OfFrame(frame.id), MOST).await?;
@@ -101,18 +101,18 @@ async fn show_frame(State(state): State<AppState>, Path(id): Path<String>) -> An
             job: JobRow::new(job),
         })
         .collect();
-    show(&FramePage { chrome: Chrome::new(&state, "frames"), frame: Row::new(frame), jobs })
+    show(&FramePage { chrome: Chrome::new(&state, "frames"), frame: FrameListRow::new(frame), jobs })
 }
 
 /// What a chosen suggestion puts in the order's form.
 #[derive(Serialize)]
-struct Fill {
+struct FrameFill {
     frame_id: String,
     frame_name: String,
     price_frame: String,
 }
 
-struct Suggestion {
+struct FrameSuggestion {
     fill: String,
     name: String,
     detail: String,
@@ -120,28 +120,31 @@ struct Suggestion {
 
 #[derive(Template)]
 #[template(path = "frames/_suggestions.html")]
-struct Suggestions {
-    suggestions: Vec<Suggestion>,
+struct FrameSuggestions {
+    suggestions: Vec<FrameSuggestion>,
 }
 
-async fn suggest_frames(State(state): State<AppState>, Query(search): Query<Search>) -> Result<Html<String>, WebError> {
+async fn suggest_frames(
+    State(state): State<AppState>,
+    Query(search): Query<FrameQuery>,
+) -> Result<Html<String>, WebError> {
     let found = match search.q.trim() {
         "" => Vec::new(),
         text => state.store.list_frames(text, MOST_SUGGESTED).await?,
     };
     let suggestions = found.into_iter().map(suggest).collect::<Result<_, _>>()?;
-    Ok(Html(Suggestions { suggestions }.render()?))
+    Ok(Html(FrameSuggestions { suggestions }.render()?))
 }
 
-fn suggest(frame: Frame) -> Result<Suggestion, WebError> {
+fn suggest(frame: Frame) -> Result<FrameSuggestion, WebError> {
     let details = frame.details;
-    let fill = fill_json(&Fill {
+    let fill = fill_json(&FrameFill {
         frame_id: frame.id.to_string(),
         frame_name: details.to_string(),
         price_frame: details.price.plain(),
     })?;
     let colour = if details.colour.is_empty() { String::new() } else { format!("{} · ", details.colour) };
-    Ok(Suggestion {
+    Ok(FrameSuggestion {
         fill,
         detail: format!("{colour}{} · {} · {}", details.stamp(), details.rim.words(), details.price),
         name: format!("{} {}", details.maker, details.model),

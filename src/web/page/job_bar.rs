@@ -56,7 +56,7 @@ impl JobBar {
         ("lenses", "Lenses", "/lenses"),
         ("layout", "Layout", "/layout"),
         ("edge", "Edge", "/edge"),
-        ("worn", "Worn", "/worn"),
+        ("compensation", "Worn", "/compensation"),
         ("prism", "Prism", "/prism"),
         ("risk", "Risk", "/risk"),
         ("cut", "Cut", "/cut"),

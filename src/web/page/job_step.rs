@@ -2,15 +2,15 @@
 
 use std::sync::Arc;
 
-use crate::bench::verification::{self, Reading, Verdict};
-use crate::desk::job::{Event, Happening, Job, Stage};
+use crate::bench::verification::{self, PairReading, Verdict};
+use crate::desk::job::{Event, EventKind, Job, Stage};
 use crate::print::CheckSummary;
 use crate::store::verification::KeptCheck;
 use crate::web::AppState;
 use crate::web::error::WebError;
 
 /// A job with how far it has come.
-pub struct Opened {
+pub struct JobStep {
     /// The job.
     pub job: Arc<Job>,
     /// How far it has come.
@@ -22,12 +22,12 @@ pub struct ReadCheck {
     /// As the book holds it.
     pub kept: KeptCheck,
     /// What was typed.
-    pub reading: Reading,
+    pub reading: PairReading,
     /// How it was judged.
     pub verdict: Verdict,
 }
 
-impl Opened {
+impl JobStep {
     /// Opens a job.
     pub async fn read(state: &AppState, number: i64) -> Result<Self, WebError> {
         let job = state.store.get_job(number).await?;
@@ -35,18 +35,18 @@ impl Opened {
     }
 
     /// How often something happened: the running number of the form that makes it happen.
-    pub fn count(&self, happening: Happening) -> i64 {
-        self.job.history.iter().filter(|e| e.happening == happening).count() as i64
+    pub fn count(&self, kind: EventKind) -> i64 {
+        self.job.history.iter().filter(|e| e.kind == kind).count() as i64
     }
 
     /// The last time something happened.
-    pub fn last(&self, happening: Happening) -> Option<&Event> {
-        self.job.history.iter().rev().find(|e| e.happening == happening)
+    pub fn last(&self, kind: EventKind) -> Option<&Event> {
+        self.job.history.iter().rev().find(|e| e.kind == kind)
     }
 
     /// Whether the newest check is of the lenses as they are now.
     pub fn is_check_current(&self) -> bool {
-        verification::is_current(self.job.history.iter().map(|e| e.happening))
+        verification::is_current(self.job.history.iter().map(|e| e.kind))
     }
 
     /// The newest check as it prints, while it is of the lenses as they are now.

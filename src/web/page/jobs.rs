@@ -7,11 +7,11 @@ use axum::routing::get;
 use axum::{Form as Posted, response::Response};
 use serde::Deserialize;
 
-use super::compensation::{WornNote, worn_notes};
+use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{EyeWords, JobBar};
-use super::{Answer, Chrome, act_of, draft_of, form_key, go, posted_job_key, show, show_again};
+use super::{Chrome, PageResult, act_of, draft_of, form_key, go, posted_job_key, show, show_again};
 use crate::desk::deadline::delay_notice;
-use crate::desk::job::{Happening, Job, Stage};
+use crate::desk::job::{EventKind, Job, Stage};
 use crate::desk::prescription::Prescription;
 use crate::desk::text;
 use crate::optics::Eye;
@@ -26,7 +26,7 @@ pub fn router() -> Router<AppState> {
 }
 
 #[derive(Template)]
-#[template(path = "job/show.html")]
+#[template(path = "jobs/show.html")]
 struct JobPage {
     chrome: Chrome,
     bar: JobBar,
@@ -46,7 +46,7 @@ struct JobPage {
     receipt: Option<i64>,
     prescription_facts: Vec<(&'static str, String)>,
     is_past: bool,
-    worn_notes: Vec<WornNote>,
+    wear_notes: Vec<WearNote>,
     history: Vec<(String, &'static str, String)>,
 }
 
@@ -56,17 +56,17 @@ struct NextStep {
 }
 
 #[derive(Deserialize)]
-struct Asked {
+struct JobQuery {
     already: Option<String>,
 }
 
-async fn show_job(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<Asked>) -> Answer {
+async fn show_job(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<JobQuery>) -> PageResult {
     let job = state.store.get_job(number).await?;
     show(&page(&state, &job, asked.already.is_some()).await?)
 }
 
 fn count_notes(job: &Job) -> i64 {
-    job.history.iter().filter(|e| e.happening == Happening::Note).count() as i64
+    job.history.iter().filter(|e| e.kind == EventKind::Note).count() as i64
 }
 
 fn note_key(job: &Job) -> String {
@@ -98,12 +98,12 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
         receipt: job.receipt,
         prescription_facts: prescription_facts(&job.prescription),
         is_past: job.prescription.is_past(job.ordered_on),
-        worn_notes: worn_notes(state, job).await?,
+        wear_notes: wear_notes(state, job).await?,
         history: job
             .history
             .iter()
             .rev()
-            .map(|e| (words::moment(&state.clock.local(e.at)), e.happening.words(), e.note.clone()))
+            .map(|e| (words::moment(&state.clock.local(e.at)), e.kind.words(), e.note.clone()))
             .collect(),
     })
 }
@@ -165,7 +165,7 @@ fn prescription_facts(prescription: &Prescription) -> Vec<(&'static str, String)
 }
 
 #[derive(Template)]
-#[template(path = "job/note.html")]
+#[template(path = "jobs/note.html")]
 struct NotePage {
     chrome: Chrome,
     bar: JobBar,
@@ -173,7 +173,7 @@ struct NotePage {
     form: Form,
 }
 
-async fn new_note(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+async fn new_note(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let job = state.store.get_job(number).await?;
     let key = note_key(&job);
     let form = draft_of(&state, &key).await?;

@@ -5,7 +5,7 @@ use axum::extract::State;
 use axum::routing::get;
 use axum::{Form as Posted, Router};
 
-use super::{Answer, CHANGED_ELSEWHERE, Chrome, draft_or, go, posted_key, show, show_again};
+use super::{CHANGED_ELSEWHERE, Chrome, PageResult, draft_or, go, posted_key, show, show_again};
 use crate::desk::catalogue::TreatmentKind;
 use crate::desk::lab::{CodeBasis, Lab};
 use crate::desk::money::Cents;
@@ -33,7 +33,7 @@ pub fn router() -> Router<AppState> {
 const MAIL_ORDER_DAYS: i64 = 30;
 
 /// A row of one of the two price lists.
-struct Row {
+struct PriceRow {
     name: String,
     kind: &'static str,
     facts: Vec<String>,
@@ -43,7 +43,7 @@ struct Row {
 }
 
 /// A choice of a select.
-struct Choice {
+struct SelectOption {
     value: &'static str,
     label: String,
 }
@@ -54,13 +54,13 @@ struct LabPage {
     chrome: Chrome,
     form: Form,
     key: String,
-    steps: Vec<Choice>,
-    profiles: Vec<Choice>,
-    bases: Vec<Choice>,
+    steps: Vec<SelectOption>,
+    profiles: Vec<SelectOption>,
+    bases: Vec<SelectOption>,
     lead_warning: Option<String>,
     governs: &'static str,
-    materials: Vec<Row>,
-    treatments: Vec<Row>,
+    materials: Vec<PriceRow>,
+    treatments: Vec<PriceRow>,
 }
 
 impl LabPage {
@@ -71,10 +71,10 @@ impl LabPage {
             form,
             key,
             steps: [("1.00", "1 mm"), ("0.50", "0.5 mm"), ("0.10", "0.1 mm")]
-                .map(|(value, label)| Choice { value, label: label.to_owned() })
+                .map(|(value, label)| SelectOption { value, label: label.to_owned() })
                 .into(),
-            profiles: Profile::ALL.map(|p| Choice { value: p.key(), label: p.to_string() }).into(),
-            bases: CodeBasis::ALL.map(|b| Choice { value: b.key(), label: b.words().to_owned() }).into(),
+            profiles: Profile::ALL.map(|p| SelectOption { value: p.key(), label: p.to_string() }).into(),
+            bases: CodeBasis::ALL.map(|b| SelectOption { value: b.key(), label: b.words().to_owned() }).into(),
             governs: STANDARD_GOVERNS,
             materials: state.store.list_materials().await?.into_iter().map(material::row).collect(),
             treatments: state.store.list_treatments().await?.into_iter().map(treatment::row).collect(),
@@ -86,13 +86,13 @@ async fn key(state: &AppState) -> Result<String, WebError> {
     Ok(format!("lab-{}", state.store.count_lab_changes().await?))
 }
 
-async fn show_lab(State(state): State<AppState>) -> Answer {
+async fn show_lab(State(state): State<AppState>) -> PageResult {
     let key = key(&state).await?;
     let form = draft_or(&state, &key, || fill(&state.lab())).await?;
     show(&LabPage::new(&state, form, key).await?)
 }
 
-async fn change_lab(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> Answer {
+async fn change_lab(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     let posted_key = posted_key(&form, "lab-")?;
     let Some(lab) = read_lab(&mut form) else {

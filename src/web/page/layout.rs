@@ -5,14 +5,14 @@ use axum::Router;
 use axum::extract::{Path, Query, State};
 use axum::routing::get;
 
-use super::compensation::{WornNote, worn_notes};
+use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{EyeWords, JobBar};
 use super::risk::risk_sentence;
-use super::{Answer, Chrome, show, show_again};
+use super::{Chrome, PageResult, show, show_again};
 use crate::bench::layout::{Cover, EyeOnBench, Fit, JobLayout, Uncut, place_words, step_of, usual_diameter_mm};
 use crate::desk::job::Job;
 use crate::desk::stock::LensInHand;
-use crate::optics::direction::Way;
+use crate::optics::direction::Directed;
 use crate::optics::prism::InUp;
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
@@ -34,18 +34,18 @@ pub fn router() -> Router<AppState> {
 struct LayoutPage {
     chrome: Chrome,
     bar: JobBar,
-    laid: Option<Laid>,
-    worn_notes: Vec<WornNote>,
+    laid: Option<LayoutFigures>,
+    wear_notes: Vec<WearNote>,
     risk: String,
     form: Form,
 }
 
-struct Laid {
+struct LayoutFigures {
     frame_pd: String,
     wanted_pd: String,
     made_for: &'static str,
-    horizontal: Way,
-    vertical: Way,
+    horizontal: Directed,
+    vertical: Directed,
     eyes: [EyeLaid; 2],
     cautions: Vec<String>,
 }
@@ -58,13 +58,13 @@ struct EyeLaid {
     drawing: EyeDrawing,
     set_pd: String,
     set_height: String,
-    nudge: [Way; 2],
-    decentration: [Way; 2],
+    nudge: [Directed; 2],
+    decentration: [Directed; 2],
     exact: String,
     with_margin: String,
     thumb: String,
     blank: BlankWords,
-    left_prism: [Way; 2],
+    left_prism: [Directed; 2],
     prescribed: Option<String>,
 }
 
@@ -76,7 +76,11 @@ pub struct BlankWords {
     pub which: String,
 }
 
-async fn show_layout(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<Fields>) -> Answer {
+async fn show_layout(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Query(asked): Query<Fields>,
+) -> PageResult {
     let job = state.store.get_job(number).await?;
     let lenses = state.store.find_lenses(number).await?;
     let lab = state.lab();
@@ -95,7 +99,7 @@ async fn show_layout(State(state): State<AppState>, Path(number): Path<i64>, Que
         chrome: Chrome::new(&state, ""),
         bar: JobBar::of(&job, "layout", &state),
         laid,
-        worn_notes: worn_notes(&state, &job).await?,
+        wear_notes: wear_notes(&state, &job).await?,
         risk: risk_sentence(&state, &job).await?,
         form,
     };
@@ -114,16 +118,16 @@ fn read_step(form: &mut Form) -> Option<BlockerStep> {
     form.read_optional("step", parse).flatten()
 }
 
-fn laid(job: &Job, layout: &JobLayout, lenses: &Pair<Option<LensInHand>>, trial: Pair<Option<f64>>) -> Laid {
+fn laid(job: &Job, layout: &JobLayout, lenses: &Pair<Option<LensInHand>>, trial: Pair<Option<f64>>) -> LayoutFigures {
     let chosen = |eye: Eye| choose(layout.eyes.get(eye), lenses.get(eye).as_ref(), *trial.get(eye));
     let chosen = Pair::new(chosen(Eye::Right), chosen(Eye::Left));
     let half_mm = reach_mm(&chosen.right.0).max(reach_mm(&chosen.left.0));
-    Laid {
+    LayoutFigures {
         frame_pd: format!("{:.2}", layout.frame_pd_mm),
         wanted_pd: format!("{:.2}", layout.wanted_pd_mm),
         made_for: job.made_for.words(),
-        horizontal: Way::of(layout.left_prism.horizontal_pd, "base in", "base out"),
-        vertical: Way::of(layout.left_prism.vertical_pd, "base up right", "base up left"),
+        horizontal: Directed::of(layout.left_prism.horizontal_pd, "base in", "base out"),
+        vertical: Directed::of(layout.left_prism.vertical_pd, "base up right", "base up left"),
         cautions: layout.eyes.iter().flat_map(|(_, eye)| eye.cautions()).collect(),
         eyes: Eye::BOTH.map(|eye| {
             let (cover, which) = chosen.get(eye);
@@ -163,10 +167,10 @@ fn eye_laid(job: &Job, eye: &EyeOnBench, cover: &Cover, which: String, half_mm: 
         drawing: EyeDrawing::on_blank(eye, cover, power.axis().map(|a| a.degrees()), half_mm),
         set_pd: format!("{:.1}", set.set_pd_mm),
         set_height: format!("{:.1}", set.set_height_mm),
-        nudge: [Way::of(set.nudge_in_mm, "in", "out"), Way::of(set.nudge_up_mm, "up", "down")],
+        nudge: [Directed::of(set.nudge_in_mm, "in", "out"), Directed::of(set.nudge_up_mm, "up", "down")],
         decentration: [
-            Way::of(eye.layout.decentration.in_mm, "in", "out"),
-            Way::of(eye.layout.decentration.up_mm, "up", "down"),
+            Directed::of(eye.layout.decentration.in_mm, "in", "out"),
+            Directed::of(eye.layout.decentration.up_mm, "up", "down"),
         ],
         exact: format!("{:.2}", cover.needs.exact_mm),
         with_margin: format!("{:.2}", cover.needs.with_margin_mm),
@@ -177,8 +181,8 @@ fn eye_laid(job: &Job, eye: &EyeOnBench, cover: &Cover, which: String, half_mm: 
     }
 }
 
-fn prism_words(prism: InUp) -> [Way; 2] {
-    [Way::of(prism.in_pd, "base in", "base out"), Way::of(prism.up_pd, "base up", "base down")]
+fn prism_words(prism: InUp) -> [Directed; 2] {
+    [Directed::of(prism.in_pd, "base in", "base out"), Directed::of(prism.up_pd, "base up", "base down")]
 }
 
 /// Whether a blank is large enough, and where it is tightest.
@@ -203,11 +207,11 @@ pub fn prescribed_words(job: &Job, eye: &EyeOnBench) -> Option<String> {
     let prism = job.prescription.eyes.get(eye.eye).prism;
     let made = match eye.prism? {
         Ok(moved) => {
-            let ways = [Way::of(moved.in_mm, "in", "out"), Way::of(moved.up_mm, "up", "down")];
+            let ways = [Directed::of(moved.in_mm, "in", "out"), Directed::of(moved.up_mm, "up", "down")];
             format!(
                 "by decentration, optical centre (small circle) {} from the pupil (cross); blank {:.2} mm. Block the \
                  point where the lensmeter reads it",
-                Way::said(&ways, "mm", " and "),
+                Directed::join(&ways, "mm", " and "),
                 eye.blank().with_margin_mm
             )
         }

@@ -8,15 +8,15 @@ use axum::routing::get;
 use axum::{Form as Posted, Router};
 use uuid::Uuid;
 
-use super::compensation::{WornNote, worn_notes};
+use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{EyeWords, JobBar};
 use super::layout::{BlankWords, blank_words, prescribed_words};
-use super::{Answer, Chrome, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
+use super::{Chrome, PageResult, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::bench::layout::{EyeOnBench, Fit, JobLayout, Uncut, step_of};
 use crate::desk::job::{Job, Stage};
 use crate::desk::stock::{DrawerLens, LensInHand, Suit};
 use crate::desk::text;
-use crate::optics::direction::Way;
+use crate::optics::direction::Directed;
 use crate::optics::{Eye, Pair};
 use crate::store::StoreError;
 use crate::store::draft::Fields;
@@ -36,14 +36,14 @@ pub fn router() -> Router<AppState> {
 }
 
 #[derive(Template)]
-#[template(path = "lens/show.html")]
+#[template(path = "lenses/show.html")]
 struct LensesPage {
     chrome: Chrome,
     bar: JobBar,
     eyes: [EyeLenses; 2],
     material: String,
     has_shape: bool,
-    worn_notes: Vec<WornNote>,
+    wear_notes: Vec<WearNote>,
     is_sent: bool,
     is_cut: bool,
     next: Option<(&'static str, String)>,
@@ -102,18 +102,18 @@ impl Names {
 }
 
 /// What the page and the form need of a job.
-struct Bench {
+struct LensesData {
     job: Arc<Job>,
     layout: Option<JobLayout>,
     in_hand: Pair<Option<LensInHand>>,
     drawer: Vec<DrawerLens>,
-    worn_notes: Vec<WornNote>,
+    wear_notes: Vec<WearNote>,
 }
 
-async fn load(state: &AppState, number: i64) -> Result<Bench, WebError> {
+async fn load(state: &AppState, number: i64) -> Result<LensesData, WebError> {
     let (job, lab) = (state.store.get_job(number).await?, state.lab());
-    Ok(Bench {
-        worn_notes: worn_notes(state, &job).await?,
+    Ok(LensesData {
+        wear_notes: wear_notes(state, &job).await?,
         layout: JobLayout::of(&job, &lab, step_of(&lab)),
         in_hand: state.store.find_lenses(number).await?,
         drawer: state.store.list_drawer().await?,
@@ -121,14 +121,18 @@ async fn load(state: &AppState, number: i64) -> Result<Bench, WebError> {
     })
 }
 
-async fn show_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+async fn show_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let bench = load(&state, number).await?;
     let key = form_key("lenses", number, state.store.count_lenses(number).await?);
     let form = draft_of(&state, &key).await?;
     show(&page(&state, &bench, key, form, Pair::new(false, false)))
 }
 
-async fn take_lenses(State(state): State<AppState>, Path(number): Path<i64>, Posted(fields): Posted<Fields>) -> Answer {
+async fn take_lenses(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
     let bench = load(&state, number).await?;
     if bench.job.stage() == Stage::Sent {
         return Err(WebError::OutOfTurn(format!("Job {number} is sent: a remake is a new job.")));
@@ -155,7 +159,7 @@ async fn take_lenses(State(state): State<AppState>, Path(number): Path<i64>, Pos
 }
 
 /// The lenses chosen, and which of them do not fit.
-fn read_lenses(form: &mut Form, bench: &Bench) -> (Vec<LensInHand>, Pair<bool>) {
+fn read_lenses(form: &mut Form, bench: &LensesData) -> (Vec<LensInHand>, Pair<bool>) {
     let mut not_fitting = Pair::new(false, false);
     let mut lenses = Vec::new();
     let chosen = Eye::BOTH.map(|eye| form.value(&Names::of(eye).lens).to_owned());
@@ -185,7 +189,7 @@ fn read_lenses(form: &mut Form, bench: &Bench) -> (Vec<LensInHand>, Pair<bool>) 
     (lenses, not_fitting)
 }
 
-fn read_lens(form: &mut Form, bench: &Bench, eye: Eye) -> Option<LensInHand> {
+fn read_lens(form: &mut Form, bench: &LensesData, eye: Eye) -> Option<LensInHand> {
     let names = Names::of(eye);
     let choice = form.value(&names.lens).to_owned();
     if choice.is_empty() {
@@ -228,11 +232,11 @@ fn read_lens(form: &mut Form, bench: &Bench, eye: Eye) -> Option<LensInHand> {
     })
 }
 
-fn suit(bench: &Bench, lens: &DrawerLens, eye: Eye) -> Suit {
+fn suit(bench: &LensesData, lens: &DrawerLens, eye: Eye) -> Suit {
     lens.suit(bench.job.material.line, bench.job.lens_power(eye))
 }
 
-fn page(state: &AppState, bench: &Bench, key: String, mut form: Form, not_fitting: Pair<bool>) -> LensesPage {
+fn page(state: &AppState, bench: &LensesData, key: String, mut form: Form, not_fitting: Pair<bool>) -> LensesPage {
     let reached = bench.job.stage();
     let eyes = Eye::BOTH.map(|eye| eye_lenses(bench, eye, *not_fitting.get(eye), &mut form));
     let number = bench.job.number;
@@ -242,7 +246,7 @@ fn page(state: &AppState, bench: &Bench, key: String, mut form: Form, not_fittin
         eyes,
         material: bench.job.material.details.name.clone(),
         has_shape: bench.layout.is_some(),
-        worn_notes: bench.worn_notes.clone(),
+        wear_notes: bench.wear_notes.clone(),
         is_sent: reached == Stage::Sent,
         is_cut: reached >= Stage::Cut,
         next: match reached {
@@ -255,7 +259,7 @@ fn page(state: &AppState, bench: &Bench, key: String, mut form: Form, not_fittin
     }
 }
 
-fn eye_lenses(bench: &Bench, eye: Eye, not_fitting: bool, form: &mut Form) -> EyeLenses {
+fn eye_lenses(bench: &LensesData, eye: Eye, not_fitting: bool, form: &mut Form) -> EyeLenses {
     let laid = bench.layout.as_ref().map(|layout| layout.eyes.get(eye));
     let fields = Names::of(eye);
     let in_hand = bench.in_hand.get(eye).as_ref();
@@ -315,7 +319,7 @@ fn offered(laid: Option<&EyeOnBench>, lens: &DrawerLens) -> Offered {
 }
 
 /// Lenses of the drawer that will not do, with the reason.
-fn nearly(bench: &Bench, eye: Eye) -> Vec<String> {
+fn nearly(bench: &LensesData, eye: Eye) -> Vec<String> {
     let why = |lens: &DrawerLens| {
         let details = &lens.details;
         let is = format!(
@@ -347,9 +351,9 @@ fn in_hand_words(lens: &LensInHand) -> String {
     if !lens.source.is_empty() {
         words.push_str(&format!(" ({})", lens.source));
     }
-    let off = [Way::of(lens.off_in.to_f64(), "in", "out"), Way::of(lens.off_up.to_f64(), "up", "down")];
-    for off in off.iter().filter(|off| !off.way.is_empty()) {
-        words.push_str(&format!(", marked centre {} mm {}", off.amount, off.way));
+    let off = [Directed::of(lens.off_in.to_f64(), "in", "out"), Directed::of(lens.off_up.to_f64(), "up", "down")];
+    for off in off.iter().filter(|off| !off.direction.is_empty()) {
+        words.push_str(&format!(", marked centre {} mm {}", off.amount, off.direction));
     }
     words
 }

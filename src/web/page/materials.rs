@@ -6,13 +6,13 @@ use axum::extract::{Path, State};
 use axum::routing::get;
 
 use super::job_bar::JobBar;
-use super::{Answer, Chrome, show};
+use super::{Chrome, PageResult, show};
 use crate::bench::edge_finish::hold_of;
 use crate::bench::layout::{JobLayout, step_of};
-use crate::bench::material_comparison::{FRINGE_NOTICED_PD, ImpactClass, MaterialChoice};
+use crate::bench::material_comparison::{FRINGE_NOTICED_PD, ImpactClass, MaterialComparison};
 use crate::desk::money::Cents;
 use crate::optics::Eye;
-use crate::shape::compare::MaterialRow;
+use crate::shape::compare::LensInMaterial;
 use crate::web::AppState;
 use crate::web::words::eye_class;
 
@@ -22,16 +22,16 @@ pub fn router() -> Router<AppState> {
 }
 
 #[derive(Template)]
-#[template(path = "edge/materials.html")]
+#[template(path = "materials/show.html")]
 struct MaterialsPage {
     chrome: Chrome,
     bar: JobBar,
     rx: [(&'static str, &'static str, String); 2],
     least_edge: String,
-    rows: Vec<Row>,
+    rows: Vec<ComparisonRow>,
 }
 
-struct Row {
+struct ComparisonRow {
     name: String,
     try_path: String,
     is_ordered: bool,
@@ -49,15 +49,15 @@ struct Row {
     more: String,
 }
 
-async fn compare_materials(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+async fn compare_materials(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let job = state.store.get_job(number).await?;
     let on_sale = state.store.list_materials().await?;
     let lab = state.lab();
     let least_edge_mm = hold_of(job.frame.details.rim).least_edge_mm();
     let rows = JobLayout::of(&job, &lab, step_of(&lab))
-        .map(|laid| MaterialChoice::all(&job, &laid, &on_sale, least_edge_mm))
+        .map(|laid| MaterialComparison::all(&job, &laid, &on_sale, least_edge_mm))
         .unwrap_or_default();
-    let line_of = |choice: &MaterialChoice| {
+    let line_of = |choice: &MaterialComparison| {
         let line = on_sale.iter().find(|m| !choice.is_ordered && m.details == choice.details).map(|m| m.line);
         line.map_or(format!("/jobs/{number}/edge"), |line| format!("/jobs/{number}/edge?material={line}"))
     };
@@ -73,9 +73,9 @@ async fn compare_materials(State(state): State<AppState>, Path(number): Path<i64
     })
 }
 
-fn row(choice: &MaterialChoice, try_path: String) -> Row {
+fn row(choice: &MaterialComparison, try_path: String) -> ComparisonRow {
     let fringe_pd = choice.worst_fringe_pd();
-    Row {
+    ComparisonRow {
         name: choice.details.name.clone(),
         try_path,
         is_ordered: choice.is_ordered,
@@ -108,7 +108,7 @@ fn row(choice: &MaterialChoice, try_path: String) -> Row {
     }
 }
 
-fn figures(row: &MaterialRow) -> [String; 4] {
+fn figures(row: &LensInMaterial) -> [String; 4] {
     [
         format!("{:.2}", row.thickest.mm),
         format!("{:.2}", row.thinnest.mm),

@@ -45,20 +45,20 @@ pub mod understood;
 pub use super::chrome::Chrome;
 
 /// What a handler answers.
-pub type Answer = Result<Response, WebError>;
+pub type PageResult = Result<Response, WebError>;
 
 /// A page, status 200.
-pub fn show(page: &impl Template) -> Answer {
+pub fn show(page: &impl Template) -> PageResult {
     Ok(Html(page.render()?).into_response())
 }
 
 /// The same form again, status 422, with sentences beside the fields.
-pub fn show_again(page: &impl Template) -> Answer {
+pub fn show_again(page: &impl Template) -> PageResult {
     Ok((StatusCode::UNPROCESSABLE_ENTITY, Html(page.render()?)).into_response())
 }
 
 /// On to another page after a post (303 See Other), so that a reload does not post again.
-pub fn go(path: &str) -> Answer {
+pub fn go(path: &str) -> PageResult {
     Ok(Redirect::to(path).into_response())
 }
 

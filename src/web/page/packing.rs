@@ -5,13 +5,13 @@ use axum::extract::{Path, State};
 use axum::routing::get;
 use axum::{Form as Posted, Router};
 
-use super::compensation::worn_words;
+use super::compensation::wear_words;
 use super::job_bar::JobBar;
-use super::job_step::{Opened, list_checks};
-use super::{Answer, Chrome, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
-use crate::desk::job::{Happening, Stage};
-use crate::desk::packing::{Group, ITEMS, OUTSIDE, PackingError, Parcel, go_through, missing};
-use crate::print::packing_sheet::{Facts, PackingSheet};
+use super::job_step::{JobStep, list_checks};
+use super::{Chrome, PageResult, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
+use crate::desk::job::{EventKind, Stage};
+use crate::desk::packing::{ITEMS, ItemGroup, OUTSIDE, PackingError, Parcel, go_through, missing};
+use crate::print::packing_sheet::{PackingFacts, PackingSheet};
 use crate::store::draft::Fields;
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -32,7 +32,7 @@ struct PackingPage {
     number: i64,
     lenses_only: bool,
     not_yet: Option<String>,
-    excuse: Option<String>,
+    concession: Option<String>,
     done: Option<Packed>,
     list: Option<List>,
     can_print: bool,
@@ -67,7 +67,7 @@ impl List {
         let ticked: Vec<&str> = form.values("tick").collect();
         let missing = missing(parcel, &ticked);
         let is_missing = |key| is_refused && missing.iter().any(|item| item.key == key);
-        let groups = Group::ALL.into_iter().map(|group| {
+        let groups = ItemGroup::ALL.into_iter().map(|group| {
             let items = ITEMS.into_iter().filter(|item| item.group == group && item.is_asked_of(parcel));
             let ticks = items.map(|item| Tick {
                 key: item.key,
@@ -84,99 +84,99 @@ impl List {
 }
 
 /// New lenses for an earlier frame leave without it.
-fn parcel_of(opened: &Opened) -> Parcel {
-    Parcel::of(opened.job.relens_of.is_some())
+fn parcel_of(step: &JobStep) -> Parcel {
+    Parcel::of(step.job.relens_of.is_some())
 }
 
-async fn page(state: &AppState, opened: &Opened, refused: Option<Form>) -> Result<PackingPage, WebError> {
-    let number = opened.job.number;
-    let done = match opened.last(Happening::Packed).filter(|_| opened.stage >= Stage::Packed) {
+async fn page(state: &AppState, step: &JobStep, refused: Option<Form>) -> Result<PackingPage, WebError> {
+    let number = step.job.number;
+    let done = match step.last(EventKind::Packed).filter(|_| step.stage >= Stage::Packed) {
         Some(event) => Some(Packed {
             at: words::moment(&state.clock.local(event.at)),
             ticks: state.store.find_packing(number).await?.unwrap_or_default(),
-            is_sent: opened.stage == Stage::Sent,
+            is_sent: step.stage == Stage::Sent,
         }),
         None => None,
     };
-    let list = if opened.stage == Stage::Checked {
-        let key = form_key("packing", number, opened.count(Happening::Packed));
+    let list = if step.stage == Stage::Checked {
+        let key = form_key("packing", number, step.count(EventKind::Packed));
         let is_refused = refused.is_some();
         let form = match refused {
             Some(form) => form,
             None => draft_of(state, &key).await?,
         };
-        Some(List::of(key, parcel_of(opened), &form, is_refused))
+        Some(List::of(key, parcel_of(step), &form, is_refused))
     } else {
         None
     };
-    let newest = list_checks(state, number).await?.pop().filter(|_| opened.is_check_current());
+    let newest = list_checks(state, number).await?.pop().filter(|_| step.is_check_current());
     Ok(PackingPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(&opened.job, "packing", state),
+        bar: JobBar::of(&step.job, "packing", state),
         number,
-        lenses_only: opened.job.relens_of.is_some(),
-        not_yet: opened.not_yet(Stage::Checked),
-        excuse: newest.and_then(|check| check.kept.reason),
+        lenses_only: step.job.relens_of.is_some(),
+        not_yet: step.not_yet(Stage::Checked),
+        concession: newest.and_then(|check| check.kept.reason),
         done,
         list,
-        can_print: opened.stage >= Stage::Checked,
+        can_print: step.stage >= Stage::Checked,
         outside: OUTSIDE,
     })
 }
 
-async fn show_packing(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
-    let opened = Opened::read(&state, number).await?;
-    show(&page(&state, &opened, None).await?)
+async fn show_packing(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+    let step = JobStep::read(&state, number).await?;
+    show(&page(&state, &step, None).await?)
 }
 
 async fn create_packing(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
-) -> Answer {
-    let opened = Opened::read(&state, number).await?;
+) -> PageResult {
+    let step = JobStep::read(&state, number).await?;
     let form = Form::new(fields);
-    let key = posted_job_key(&form, "packing", number, opened.count(Happening::Packed));
+    let key = posted_job_key(&form, "packing", number, step.count(EventKind::Packed));
     let act = act_of(&key, &form);
     if is_done(&state, &act).await? {
         return go(&format!("/jobs/{number}/packing"));
     }
-    opened.must_have_come_to(Stage::Checked)?;
-    if opened.stage != Stage::Checked {
+    step.must_have_come_to(Stage::Checked)?;
+    if step.stage != Stage::Checked {
         return Err(WebError::OutOfTurn(format!("Job {number} is packed already.")));
     }
     let ticked: Vec<&str> = form.values("tick").collect();
-    match go_through(parcel_of(&opened), &ticked) {
+    match go_through(parcel_of(&step), &ticked) {
         Ok(sentences) => {
             let ticks: Vec<String> = sentences.into_iter().map(str::to_owned).collect();
             state.store.insert_packing(&act, number, &ticks, state.clock.now()).await?;
             go(&format!("/jobs/{number}/packing"))
         }
-        Err(PackingError::Missing(_)) => show_again(&page(&state, &opened, Some(form)).await?),
+        Err(PackingError::Missing(_)) => show_again(&page(&state, &step, Some(form)).await?),
         Err(why @ PackingError::Unknown(_)) => Err(WebError::Malformed(format!("{why}."))),
     }
 }
 
 /// The sheet goes into the parcel before the list is done, so it prints from the check on.
-async fn print_packing_sheet(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
-    let opened = Opened::read(&state, number).await?;
-    if let Some(why) = opened.not_yet(Stage::Checked) {
+async fn print_packing_sheet(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+    let step = JobStep::read(&state, number).await?;
+    if let Some(why) = step.not_yet(Stage::Checked) {
         return Err(WebError::OutOfTurn(why));
     }
-    let check = opened.check_summary(&state).await?;
-    let packed_on = match opened.last(Happening::Packed) {
-        Some(event) if opened.stage >= Stage::Packed => state.clock.local(event.at).date(),
+    let check = step.check_summary(&state).await?;
+    let packed_on = match step.last(EventKind::Packed) {
+        Some(event) if step.stage >= Stage::Packed => state.clock.local(event.at).date(),
         _ => state.clock.today(),
     };
-    let (job, lab) = (&opened.job, state.lab());
-    show(&PackingSheet::of(&Facts {
+    let (job, lab) = (&step.job, state.lab());
+    show(&PackingSheet::of(&PackingFacts {
         lab: &lab,
         job_number: number,
         person: &job.customer.person,
         frame: &job.frame.details,
         lenses_only: job.relens_of.is_some(),
         eyes: &job.prescription.eyes,
-        worn: worn_words(&state, job).await?,
+        wear_words: wear_words(&state, job).await?,
         made_for: job.made_for,
         material: &job.material.details,
         design: job.design,

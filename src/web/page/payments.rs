@@ -6,9 +6,9 @@ use axum::{Form as Posted, Router};
 use time::Date;
 
 use super::bills::page;
-use super::job_step::Opened;
-use super::{Answer, act_of, go, is_done, posted_job_key, show_again};
-use crate::desk::job::Happening;
+use super::job_step::JobStep;
+use super::{PageResult, act_of, go, is_done, posted_job_key, show_again};
+use crate::desk::job::EventKind;
 use crate::desk::money::Cents;
 use crate::desk::payment::{Payment, PaymentKind};
 use crate::store::draft::{Fields, Once};
@@ -35,17 +35,17 @@ async fn create_payment(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
-) -> Answer {
-    let opened = Opened::read(&state, number).await?;
+) -> PageResult {
+    let step = JobStep::read(&state, number).await?;
     let mut form = Form::new(fields);
-    let key = posted_job_key(&form, "payment", number, opened.count(Happening::Paid));
+    let key = posted_job_key(&form, "payment", number, step.count(EventKind::Paid));
     // Whether the money may move is judged against what moved before, so a form done already is not judged again.
     let act = act_of(&key, &form);
     if is_done(&state, &act).await? {
         return go(&format!("/jobs/{number}/receipt?already=payment"));
     }
-    let Some(payment) = read_payment(&mut form, opened.job.paid, state.clock.today()) else {
-        return show_again(&page(&state, &opened, Some(form)).await?);
+    let Some(payment) = read_payment(&mut form, step.job.paid, state.clock.today()) else {
+        return show_again(&page(&state, &step, Some(form)).await?);
     };
     match state.store.insert_payment(&act, number, &payment, state.clock.now()).await? {
         Once::Now(()) => go(&format!("/jobs/{number}/receipt")),

@@ -7,13 +7,13 @@ use axum::routing::get;
 
 use super::compensation::polar_words;
 use super::job_bar::{EyeWords, JobBar};
-use super::{Answer, Chrome, show, show_again};
+use super::{Chrome, PageResult, show, show_again};
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::prism_balance::{EyePrism, PairPrism, READING_VERTICAL_PD};
 use crate::desk::job::Job;
 use crate::desk::prescription::MadeFor;
 use crate::optics::Eye;
-use crate::optics::direction::Way;
+use crate::optics::direction::Directed;
 use crate::optics::gaze::{Balance, LookedThrough};
 use crate::optics::lens::LensError;
 use crate::optics::prism::{BaseVector, Imbalance, InUp};
@@ -40,7 +40,7 @@ struct PrismPage {
     eyes: [EyeCard; 2],
     unwanted: Option<[Between; 2]>,
     prescribed: Option<String>,
-    places: Vec<Place>,
+    places: Vec<PrismPlace>,
     reading_caution: Option<String>,
     governs: &'static str,
     form: Form,
@@ -69,13 +69,13 @@ struct Between {
 }
 
 /// One place the eyes look through.
-struct Place {
+struct PrismPlace {
     name: String,
-    rows: Result<Vec<Row>, String>,
+    rows: Result<Vec<PrismRow>, String>,
 }
 
 /// One line of a place.
-struct Row {
+struct PrismRow {
     letter: &'static str,
     name: &'static str,
     rule: String,
@@ -84,7 +84,7 @@ struct Row {
     off: String,
 }
 
-async fn show_prism(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<Fields>) -> Answer {
+async fn show_prism(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<Fields>) -> PageResult {
     let job = state.store.get_job(number).await?;
     let (in_hand, lab) = (state.store.find_lenses(number).await?, state.lab());
     let layout = JobLayout::of(&job, &lab, step_of(&lab));
@@ -105,8 +105,8 @@ async fn show_prism(State(state): State<AppState>, Path(number): Path<i64>, Quer
         }),
         reading_caution: prism.at_reading.as_ref().ok().and_then(reading_caution),
         places: vec![
-            Place::of("In front of the pupils".to_owned(), &prism.at_pupil),
-            Place::of(place_words(reading), &prism.at_reading),
+            PrismPlace::of("In front of the pupils".to_owned(), &prism.at_pupil),
+            PrismPlace::of(place_words(reading), &prism.at_reading),
         ],
         governs: STANDARD_GOVERNS,
         form,
@@ -132,13 +132,13 @@ fn read_place(form: &mut Form) -> Option<LookedThrough> {
 }
 
 fn place_words(at: LookedThrough) -> String {
-    let (down, inward) = (Way::of(-at.up_mm, "down", "up"), Way::of(at.in_mm, "in", "out"));
-    format!("Reading point, {} mm {} and {} mm {}", down.amount, down.way, inward.amount, inward.way)
+    let (down, inward) = (Directed::of(-at.up_mm, "down", "up"), Directed::of(at.in_mm, "in", "out"));
+    format!("Reading point, {} mm {} and {} mm {}", down.amount, down.direction, inward.amount, inward.direction)
 }
 
 fn rectangular(prism: InUp) -> String {
-    let parts = [Way::of(prism.in_pd, "base in", "base out"), Way::of(prism.up_pd, "base up", "base down")];
-    some_or("no prism", Way::said(&parts, "Δ", ", "))
+    let parts = [Directed::of(prism.in_pd, "base in", "base out"), Directed::of(prism.up_pd, "base up", "base down")];
+    some_or("no prism", Directed::join(&parts, "Δ", ", "))
 }
 
 fn limit_words(limit: &Limit) -> String {
@@ -166,14 +166,14 @@ fn made_words(prism: &EyePrism) -> Vec<(&'static str, String)> {
     let blank = |mm: Option<f64>| mm.map(|mm| format!("; blank {mm:.2} mm with the allowance")).unwrap_or_default();
     let by_moving = match decentred {
         Ok(made) => {
-            let ways = [Way::of(made.moved.in_mm, "in", "out"), Way::of(made.moved.up_mm, "up", "down")];
+            let ways = [Directed::of(made.moved.in_mm, "in", "out"), Directed::of(made.moved.up_mm, "up", "down")];
             let exact = made.exact.map(|exact| {
                 let off = (exact.to_vector(Eye::Right) - prism.wanted.to_vector(Eye::Right)).to_polar().amount_pd;
                 format!(". A ray at the pupil finds {}: the simple rule is {off:.2} Δ off", rectangular(exact))
             });
             format!(
                 "optical centre {} from the pupil{}{}",
-                Way::said(&ways, "mm", " and "),
+                Directed::join(&ways, "mm", " and "),
                 blank(made.blank_mm),
                 exact.unwrap_or_default()
             )
@@ -185,11 +185,11 @@ fn made_words(prism: &EyePrism) -> Vec<(&'static str, String)> {
 }
 
 fn between(prism: &PairPrism, unwanted: Imbalance) -> [Between; 2] {
-    let one = |name, value: Way, size_pd: f64, (limit, limit_pd): (Limit, f64)| {
+    let one = |name, value: Directed, size_pd: f64, (limit, limit_pd): (Limit, f64)| {
         let is_within = size_pd.abs() <= limit_pd + 0.005;
         Between {
             name,
-            amount: format!("{} Δ {}", value.amount, value.way),
+            amount: format!("{} Δ {}", value.amount, value.direction),
             limit: match limit.unit {
                 Unit::Millimetre => format!("{}, here {limit_pd:.2} Δ", limit_words(&limit)),
                 _ => limit_words(&limit),
@@ -201,24 +201,24 @@ fn between(prism: &PairPrism, unwanted: Imbalance) -> [Between; 2] {
     };
     let (across, up) = (unwanted.horizontal_pd, unwanted.vertical_pd);
     [
-        one("Horizontal", Way::of(across, "base in", "base out"), across, prism.horizontal),
-        one("Vertical", Way::of(up, "base up right", "base up left"), up, prism.vertical),
+        one("Horizontal", Directed::of(across, "base in", "base out"), across, prism.horizontal),
+        one("Vertical", Directed::of(up, "base up right", "base up left"), up, prism.vertical),
     ]
 }
 
-impl Place {
+impl PrismPlace {
     fn of(name: String, balance: &Result<Balance, LensError>) -> Self {
         Self { name, rows: balance.as_ref().map(rows).map_err(ToString::to_string) }
     }
 }
 
-fn rows(balance: &Balance) -> Vec<Row> {
-    let mut rows: Vec<Row> = balance
+fn rows(balance: &Balance) -> Vec<PrismRow> {
+    let mut rows: Vec<PrismRow> = balance
         .eyes
         .iter()
         .map(|(eye, prism)| {
             let in_up = |vector: BaseVector| vector.to_in_up(eye);
-            Row {
+            PrismRow {
                 letter: eye.letter(),
                 name: eye.name(),
                 rule: rectangular(in_up(prism.rule)),
@@ -230,7 +230,7 @@ fn rows(balance: &Balance) -> Vec<Row> {
         .collect();
     let off = (balance.rule.horizontal_pd - balance.exact.horizontal_pd)
         .hypot(balance.rule.vertical_pd - balance.exact.vertical_pd);
-    rows.push(Row {
+    rows.push(PrismRow {
         letter: "",
         name: "between the eyes",
         rule: imbalance_words(balance.rule),
@@ -239,7 +239,7 @@ fn rows(balance: &Balance) -> Vec<Row> {
         off: format!("{off:.2} Δ"),
     });
     let unwanted = balance.unwanted();
-    rows.push(Row {
+    rows.push(PrismRow {
         letter: "",
         name: "of that not prescribed",
         rule: String::new(),
@@ -251,9 +251,11 @@ fn rows(balance: &Balance) -> Vec<Row> {
 }
 
 fn imbalance_words(of: Imbalance) -> String {
-    let parts =
-        [Way::of(of.horizontal_pd, "base in", "base out"), Way::of(of.vertical_pd, "base up right", "base up left")];
-    some_or("none", Way::said(&parts, "Δ", ", "))
+    let parts = [
+        Directed::of(of.horizontal_pd, "base in", "base out"),
+        Directed::of(of.vertical_pd, "base up right", "base up left"),
+    ];
+    some_or("none", Directed::join(&parts, "Δ", ", "))
 }
 
 fn some_or(nothing: &str, said: String) -> String {

@@ -5,8 +5,8 @@ use axum::extract::State;
 use axum::routing::get;
 use axum::{Form as Posted, Router};
 
-use super::{Answer, CHANGED_ELSEWHERE, Chrome, draft_or, go, posted_key, show, show_again};
-use crate::bench::process_spread::{FIGURES, Figure, LabHabits};
+use super::{CHANGED_ELSEWHERE, Chrome, PageResult, draft_or, go, posted_key, show, show_again};
+use crate::bench::process_spread::{FIGURES, Figure, ProcessSpread};
 use crate::optics::unit::{Tilt, UnitError, parse_hundredths};
 use crate::store::draft::{Fields, Once};
 use crate::web::AppState;
@@ -16,12 +16,12 @@ use crate::web::form::Form;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
-    Router::new().route("/lab/habits", get(show_habits).post(change_habits))
+    Router::new().route("/lab/process-spread", get(show_process_spread).post(change_process_spread))
 }
 
 #[derive(Template)]
-#[template(path = "lab/habits.html")]
-struct HabitsPage {
+#[template(path = "process_spread/show.html")]
+struct ProcessSpreadPage {
     chrome: Chrome,
     form: Form,
     key: String,
@@ -29,7 +29,7 @@ struct HabitsPage {
     nudge_hint: String,
 }
 
-impl HabitsPage {
+impl ProcessSpreadPage {
     fn new(state: &AppState, form: Form, key: String) -> Self {
         Self {
             chrome: Chrome::new(state, "lab"),
@@ -42,46 +42,46 @@ impl HabitsPage {
 }
 
 async fn key(state: &AppState) -> Result<String, WebError> {
-    Ok(format!("habits-{}", state.store.count_habit_changes().await?))
+    Ok(format!("process-spread-{}", state.store.count_process_spread_changes().await?))
 }
 
-async fn show_habits(State(state): State<AppState>) -> Answer {
+async fn show_process_spread(State(state): State<AppState>) -> PageResult {
     let key = key(&state).await?;
-    let habits = state.store.get_habits().await?;
-    let form = draft_or(&state, &key, || fill(&habits)).await?;
-    show(&HabitsPage::new(&state, form, key))
+    let spread = state.store.get_process_spread().await?;
+    let form = draft_or(&state, &key, || fill(&spread)).await?;
+    show(&ProcessSpreadPage::new(&state, form, key))
 }
 
-async fn change_habits(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> Answer {
+async fn change_process_spread(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
-    let posted_key = posted_key(&form, "habits-")?;
-    let Some(habits) = read_habits(&mut form) else {
-        return show_again(&HabitsPage::new(&state, form, posted_key));
+    let posted_key = posted_key(&form, "process-spread-")?;
+    let Some(spread) = read_spread(&mut form) else {
+        return show_again(&ProcessSpreadPage::new(&state, form, posted_key));
     };
-    if habits == state.store.get_habits().await? {
-        return go("/lab/habits");
+    if spread == state.store.get_process_spread().await? {
+        return go("/lab/process-spread");
     }
-    match state.store.change_habits(&posted_key, &habits, state.clock.now()).await? {
-        Once::Now(()) => go("/lab/habits"),
+    match state.store.change_process_spread(&posted_key, &spread, state.clock.now()).await? {
+        Once::Now(()) => go("/lab/process-spread"),
         Once::Before(_) => {
             form.fail(FIGURES[0].key, CHANGED_ELSEWHERE);
             let fresh = key(&state).await?;
-            show_again(&HabitsPage::new(&state, form, fresh))
+            show_again(&ProcessSpreadPage::new(&state, form, fresh))
         }
     }
 }
 
-fn fill(habits: &LabHabits) -> Form {
+fn fill(spread: &ProcessSpread) -> Form {
     let mut form = Form::default();
-    for (figure, hundredths) in FIGURES.iter().zip(habits.figures) {
+    for (figure, hundredths) in FIGURES.iter().zip(spread.figures) {
         form.set(figure.key, short(f64::from(hundredths) / 100.0));
     }
-    form.set("nudges", if habits.nudges { "yes" } else { "" });
-    form.set("offer_wrap", short(habits.offer_wrap.to_f64()));
+    form.set("nudges", if spread.nudges { "yes" } else { "" });
+    form.set("offer_wrap", short(spread.offer_wrap.to_f64()));
     form
 }
 
-fn read_habits(form: &mut Form) -> Option<LabHabits> {
+fn read_spread(form: &mut Form) -> Option<ProcessSpread> {
     let figures = FIGURES.map(|figure| form.read(figure.key, |text| read_figure(&figure, text)));
     let offer_wrap = form.read("offer_wrap", |text| match text.parse::<Tilt>() {
         Ok(wrap) if wrap >= Tilt::ZERO => Ok(wrap),
@@ -92,7 +92,7 @@ fn read_habits(form: &mut Form) -> Option<LabHabits> {
     for (slot, figure) in hundredths.iter_mut().zip(figures) {
         *slot = figure?;
     }
-    Some(LabHabits { figures: hundredths, nudges: form.is_checked("nudges", "yes"), offer_wrap: offer_wrap? })
+    Some(ProcessSpread { figures: hundredths, nudges: form.is_checked("nudges", "yes"), offer_wrap: offer_wrap? })
 }
 
 fn read_figure(figure: &Figure, text: &str) -> Result<i32, String> {

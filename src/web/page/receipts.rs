@@ -4,10 +4,10 @@ use axum::extract::{Path, State};
 use axum::routing::{get, post};
 use axum::{Form as Posted, Router};
 
-use super::job_step::Opened;
-use super::{Answer, go, posted_job_key, show};
-use crate::desk::receipt::{Document, Facts};
-use crate::print::receipt::Receipt;
+use super::job_step::JobStep;
+use super::{PageResult, go, posted_job_key, show};
+use crate::desk::receipt::{Document, ReceiptFacts};
+use crate::print::receipt::PrintedReceipt;
 use crate::store::draft::{Fields, Once};
 use crate::web::AppState;
 use crate::web::error::WebError;
@@ -19,12 +19,12 @@ pub fn router() -> Router<AppState> {
 }
 
 /// The receipt of a job as things stand now.
-pub(super) async fn document(state: &AppState, opened: &Opened) -> Result<Document, WebError> {
-    let (job, lab) = (&opened.job, state.lab());
+pub(super) async fn document(state: &AppState, step: &JobStep) -> Result<Document, WebError> {
+    let (job, lab) = (&step.job, state.lab());
     let charges = state.store.list_charges(job.number).await?;
     let payments = state.store.list_payments(job.number).await?;
-    let facts = Facts::of(job, &lab, &charges, &payments, state.clock.today());
-    Ok(Document::new(&Facts { corrects: job.receipt, ..facts }))
+    let facts = ReceiptFacts::of(job, &lab, &charges, &payments, state.clock.today());
+    Ok(Document::new(&ReceiptFacts { corrects: job.receipt, ..facts }))
 }
 
 /// Whether two receipts say the same but for their day and the one they replace.
@@ -36,11 +36,11 @@ async fn issue_receipt(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
-) -> Answer {
-    let opened = Opened::read(&state, number).await?;
+) -> PageResult {
+    let step = JobStep::read(&state, number).await?;
     let form = Form::new(fields);
     let key = posted_job_key(&form, "receipt", number, state.store.count_receipts(number).await?);
-    let document = document(&state, &opened).await?;
+    let document = document(&state, &step).await?;
     match state.store.issue_receipt(&key, number, &document, state.clock.now()).await? {
         Once::Now(receipt) => go(&format!("/receipts/{receipt}")),
         Once::Before(receipt) => go(&format!("/receipts/{receipt}")),
@@ -48,7 +48,7 @@ async fn issue_receipt(
 }
 
 /// From the kept document and from nothing else.
-async fn print_receipt(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+async fn print_receipt(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let receipt = state.store.get_receipt(number).await?;
-    show(&Receipt::of(receipt.number, &receipt.document))
+    show(&PrintedReceipt::of(receipt.number, &receipt.document))
 }

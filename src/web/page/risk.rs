@@ -6,7 +6,7 @@ use axum::extract::{Path, State};
 use axum::routing::get;
 
 use super::job_bar::JobBar;
-use super::{Answer, Chrome, show};
+use super::{Chrome, PageResult, show};
 use crate::bench::process_spread::budget_of;
 use crate::desk::job::Job;
 use crate::optics::Eye;
@@ -28,7 +28,7 @@ struct RiskPage {
     bar: JobBar,
     sentence: String,
     wholes: [Whole; 3],
-    rows: Vec<Row>,
+    rows: Vec<RiskRow>,
     profile: String,
     governs: &'static str,
 }
@@ -40,7 +40,7 @@ struct Whole {
 }
 
 /// One row of the tolerance table.
-struct Row {
+struct RiskRow {
     letter: &'static str,
     eye: &'static str,
     name: String,
@@ -53,9 +53,9 @@ struct Row {
     remedy: &'static str,
 }
 
-async fn show_risk(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+async fn show_risk(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let (job, lab) = (state.store.get_job(number).await?, state.lab());
-    let budget = budget_of(&job, &lab, &state.store.get_habits().await?);
+    let budget = budget_of(&job, &lab, &state.store.get_process_spread().await?);
     show(&RiskPage {
         chrome: Chrome::new(&state, ""),
         bar: JobBar::of(&job, "risk", &state),
@@ -69,7 +69,7 @@ async fn show_risk(State(state): State<AppState>, Path(number): Path<i64>) -> An
 
 /// The advice in one line, for the pages before the cut.
 pub async fn risk_sentence(state: &AppState, job: &Job) -> Result<String, WebError> {
-    let budget = budget_of(job, &state.lab(), &state.store.get_habits().await?);
+    let budget = budget_of(job, &state.lab(), &state.store.get_process_spread().await?);
     Ok(budget.sentence())
 }
 
@@ -79,12 +79,12 @@ fn wholes(budget: &Budget) -> [Whole; 3] {
         .map(|(name, chance)| Whole { name, percent: percent(chance) })
 }
 
-fn rows(budget: &Budget) -> Vec<Row> {
+fn rows(budget: &Budget) -> Vec<RiskRow> {
     let worst = budget.most_at_risk();
     budget
         .rows
         .iter()
-        .map(|risk| Row {
+        .map(|risk| RiskRow {
             letter: risk.eye.map_or("", Eye::letter),
             eye: risk.eye.map_or("both", Eye::name),
             name: capital(risk.row.name()),

@@ -12,8 +12,8 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 
 use super::job_bar::JobBar;
-use super::{Answer, Chrome, draft_of, form_key, go, posted_job_key, show, show_again};
-use crate::desk::frame_shape::{DblSource, KeptShape, NewShape, ShapeRefused};
+use super::{Chrome, PageResult, draft_of, form_key, go, posted_job_key, show, show_again};
+use crate::desk::frame_shape::{DblSource, FrameShape, NewShape, ShapeRefused};
 use crate::desk::job::{Job, Stage};
 use crate::desk::text;
 use crate::optics::unit::Millimetre;
@@ -41,7 +41,7 @@ pub fn router() -> Router<AppState> {
 }
 
 #[derive(Template)]
-#[template(path = "shape/show.html")]
+#[template(path = "shapes/show.html")]
 struct ShapePage {
     chrome: Chrome,
     bar: JobBar,
@@ -83,13 +83,13 @@ struct Upload {
     file: Option<(String, Bytes)>,
 }
 
-async fn show_shape(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+async fn show_shape(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let key = form_key("shape", number, state.store.count_shapes(number).await?);
     let form = draft_of(&state, &key).await?;
     show(&page(&state, number, key, form, Vec::new()).await?)
 }
 
-async fn keep_shape(State(state): State<AppState>, Path(number): Path<i64>, sent: Multipart) -> Answer {
+async fn keep_shape(State(state): State<AppState>, Path(number): Path<i64>, sent: Multipart) -> PageResult {
     let job = state.store.get_job(number).await?;
     let Upload { mut form, file } = read_upload(sent).await?;
     let key = posted_job_key(&form, "shape", number, state.store.count_shapes(number).await?);
@@ -219,7 +219,7 @@ fn next(reached: Stage, number: i64) -> Option<(&'static str, String)> {
     }
 }
 
-async fn on_file(state: &AppState, job: &Job, shape: &KeptShape) -> Result<ShapeOnFile, WebError> {
+async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<ShapeOnFile, WebError> {
     let (_, original) = state.store.get_original(shape.id).await?;
     let file = read_any(&original).ok();
     let outlines = shape.outlines();
@@ -260,20 +260,20 @@ fn eye_shape(eye: Eye, outline: &Outline, boxing: &Boxing, is_mirror: bool, reac
     }
 }
 
-async fn kept_shape(state: &AppState, number: i64) -> Result<(Arc<Job>, KeptShape), WebError> {
+async fn kept_shape(state: &AppState, number: i64) -> Result<(Arc<Job>, FrameShape), WebError> {
     let job = state.store.get_job(number).await?;
     let shape = job.shape.clone().ok_or_else(|| WebError::NotFound(format!("A shape of job {number}")))?;
     Ok((job, shape))
 }
 
-async fn download_original(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+async fn download_original(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let (_, shape) = kept_shape(&state, number).await?;
     let (name, bytes) = state.store.get_original(shape.id).await?;
     let name = if name.contains('.') { name } else { format!("{name}.txt") };
     Ok(attachment(&name, bytes))
 }
 
-async fn export_shape(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+async fn export_shape(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let (_, shape) = kept_shape(&state, number).await?;
     let file = TraceFile {
         job: Some(number.to_string()),

@@ -7,12 +7,12 @@ use axum::{Form as Posted, Router};
 use time::Date;
 
 use super::job_bar::JobBar;
-use super::job_step::Opened;
-use super::{Answer, Chrome, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
+use super::job_step::JobStep;
+use super::{Chrome, PageResult, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::desk::job::{Job, Stage};
 use crate::desk::packing::OUTSIDE;
 use crate::desk::text;
-use crate::print::slip::{Facts, Slip};
+use crate::print::slip::{Slip, SlipFacts};
 use crate::store::StoreError;
 use crate::store::draft::Fields;
 use crate::store::shipment::Shipment;
@@ -28,7 +28,7 @@ pub fn router() -> Router<AppState> {
 }
 
 #[derive(Template)]
-#[template(path = "shipment/show.html")]
+#[template(path = "shipments/show.html")]
 struct ShipmentPage {
     chrome: Chrome,
     bar: JobBar,
@@ -64,8 +64,8 @@ fn key_of(number: i64) -> String {
     form_key("shipment", number, 0)
 }
 
-async fn page(state: &AppState, opened: &Opened, refused: Option<Form>) -> Result<ShipmentPage, WebError> {
-    let job = &opened.job;
+async fn page(state: &AppState, step: &JobStep, refused: Option<Form>) -> Result<ShipmentPage, WebError> {
+    let job = &step.job;
     let key = key_of(job.number);
     let sent = state.store.find_shipment(job.number).await?.map(|shipment| Sent {
         on: words::day(&shipment.sent_on),
@@ -74,7 +74,7 @@ async fn page(state: &AppState, opened: &Opened, refused: Option<Form>) -> Resul
         address: lines(&shipment.address),
     });
     let form = match refused {
-        _ if opened.stage != Stage::Packed => None,
+        _ if step.stage != Stage::Packed => None,
         Some(form) => Some(form),
         None => {
             let mut form = draft_of(state, &key).await?;
@@ -86,7 +86,7 @@ async fn page(state: &AppState, opened: &Opened, refused: Option<Form>) -> Resul
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "shipment", state),
         number: job.number,
-        not_yet: opened.not_yet(Stage::Packed),
+        not_yet: step.not_yet(Stage::Packed),
         customer_id: job.customer.id.to_string(),
         customer: job.customer.person.name.clone(),
         address: lines(&job.customer.person.label()),
@@ -101,26 +101,26 @@ async fn page(state: &AppState, opened: &Opened, refused: Option<Form>) -> Resul
     })
 }
 
-async fn show_shipment(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
-    let opened = Opened::read(&state, number).await?;
-    show(&page(&state, &opened, None).await?)
+async fn show_shipment(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+    let step = JobStep::read(&state, number).await?;
+    show(&page(&state, &step, None).await?)
 }
 
 async fn create_shipment(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
-) -> Answer {
-    let opened = Opened::read(&state, number).await?;
+) -> PageResult {
+    let step = JobStep::read(&state, number).await?;
     let mut form = Form::new(fields);
     let key = posted_job_key(&form, "shipment", number, 0);
     let act = act_of(&key, &form);
     if is_done(&state, &act).await? {
         return go(&format!("/jobs/{number}/shipment"));
     }
-    opened.must_have_come_to(Stage::Packed)?;
-    let Some(shipment) = read_shipment(&mut form, &opened.job, state.clock.today()) else {
-        return show_again(&page(&state, &opened, Some(form)).await?);
+    step.must_have_come_to(Stage::Packed)?;
+    let Some(shipment) = read_shipment(&mut form, &step.job, state.clock.today()) else {
+        return show_again(&page(&state, &step, Some(form)).await?);
     };
     match state.store.insert_shipment(&act, number, &shipment, state.clock.now()).await {
         Err(StoreError::Twice(_)) => Err(WebError::OutOfTurn(format!("Job {number} has been sent already."))),
@@ -149,7 +149,7 @@ fn read_sent_on(typed: &str, ordered_on: Date, today: Date) -> Result<Date, Stri
     }
 }
 
-async fn print_slip(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+async fn print_slip(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let job = state.store.get_job(number).await?;
     let shipment = state.store.find_shipment(number).await?;
     if shipment.is_none() && !job.customer.person.has_address() {
@@ -159,7 +159,7 @@ async fn print_slip(State(state): State<AppState>, Path(number): Path<i64>) -> A
         )));
     }
     let label = job.customer.person.label();
-    show(&Slip::of(&Facts {
+    show(&Slip::of(&SlipFacts {
         lab: &state.lab(),
         job_number: number,
         address: shipment.as_ref().map_or(&label, |s| &s.address),

@@ -5,7 +5,7 @@ use axum::extract::State;
 use axum::routing::get;
 use axum::{Form as Posted, Router};
 
-use super::{Answer, Chrome, draft_of, go, show, show_again};
+use super::{Chrome, PageResult, draft_of, go, show, show_again};
 use crate::desk::lab::Lab;
 use crate::desk::text;
 use crate::store::draft::Fields;
@@ -34,14 +34,14 @@ impl StartPage {
     }
 }
 
-async fn ask_name(State(state): State<AppState>) -> Answer {
+async fn ask_name(State(state): State<AppState>) -> PageResult {
     if state.find_lab().is_some() {
         return go("/");
     }
     show(&StartPage::new(draft_of(&state, KEY).await?))
 }
 
-async fn name_lab(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> Answer {
+async fn name_lab(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     if state.find_lab().is_some() {
         return go("/");

@@ -5,7 +5,7 @@ use axum::extract::{Path, State};
 use axum::routing::get;
 use axum::{Form as Posted, Router};
 
-use super::{Answer, Chrome, act_of, draft_of, go, key_of, posted_key, show, show_again};
+use super::{Chrome, PageResult, act_of, draft_of, go, key_of, posted_key, show, show_again};
 use crate::desk::stock::{DrawerLens, DrawerLensDetails};
 use crate::optics::prescription::read as read_power;
 use crate::optics::unit::Dioptre;
@@ -30,47 +30,47 @@ const LOW: i64 = 1;
 /// The most lenses put in or taken out at once.
 const MOST: i64 = 500;
 
-struct Row {
+struct DrawerRow {
     anchor: String,
     power: String,
     diameter: String,
     centre: String,
     front: String,
     count: i64,
-    mark: Option<Mark>,
+    mark: Option<StockMark>,
     path: String,
     key: String,
 }
 
-struct Mark {
+struct StockMark {
     class: &'static str,
     words: &'static str,
 }
 
-struct Group {
+struct DrawerGroup {
     material: String,
     anchor: String,
     lenses: i64,
     low: usize,
-    rows: Vec<Row>,
+    rows: Vec<DrawerRow>,
 }
 
 #[derive(Template)]
 #[template(path = "stock/drawer.html")]
 struct DrawerPage {
     chrome: Chrome,
-    groups: Vec<Group>,
+    groups: Vec<DrawerGroup>,
     summary: String,
 }
 
-async fn show_drawer(State(state): State<AppState>) -> Answer {
+async fn show_drawer(State(state): State<AppState>) -> PageResult {
     let groups = group(state.store.list_drawer().await?);
     let summary = summary(&groups);
     show(&DrawerPage { chrome: Chrome::new(&state, "stock"), groups, summary })
 }
 
 /// `189 lenses of 70 kinds, 18 of them low`.
-fn summary(groups: &[Group]) -> String {
+fn summary(groups: &[DrawerGroup]) -> String {
     let lenses: i64 = groups.iter().map(|g| g.lenses).sum();
     let kinds: usize = groups.iter().map(|g| g.rows.len()).sum();
     let low: usize = groups.iter().map(|g| g.low).sum();
@@ -80,11 +80,11 @@ fn summary(groups: &[Group]) -> String {
 }
 
 /// The drawer comes sorted by material.
-fn group(drawer: Vec<DrawerLens>) -> Vec<Group> {
-    let mut groups: Vec<Group> = Vec::new();
+fn group(drawer: Vec<DrawerLens>) -> Vec<DrawerGroup> {
+    let mut groups: Vec<DrawerGroup> = Vec::new();
     for lens in drawer {
         if groups.last().is_none_or(|g| g.material != lens.material_name) {
-            groups.push(Group {
+            groups.push(DrawerGroup {
                 material: lens.material_name.clone(),
                 anchor: format!("material-{}", lens.details.material_line.simple()),
                 lenses: 0,
@@ -101,8 +101,8 @@ fn group(drawer: Vec<DrawerLens>) -> Vec<Group> {
     groups
 }
 
-fn row(lens: &DrawerLens) -> Row {
-    Row {
+fn row(lens: &DrawerLens) -> DrawerRow {
+    DrawerRow {
         anchor: format!("lens-{}", lens.id.simple()),
         power: power(&lens.details),
         diameter: crate::desk::frame::short(lens.details.diameter),
@@ -110,8 +110,8 @@ fn row(lens: &DrawerLens) -> Row {
         front: lens.details.front_power.to_string(),
         count: lens.count,
         mark: match lens.count {
-            ..=0 => Some(Mark { class: "late", words: "None left" }),
-            1..=LOW => Some(Mark { class: "soon", words: "Last one" }),
+            ..=0 => Some(StockMark { class: "late", words: "None left" }),
+            1..=LOW => Some(StockMark { class: "soon", words: "Last one" }),
             _ => None,
         },
         path: format!("/stock/{}/count", lens.id),
@@ -145,14 +145,14 @@ impl NewPage {
     }
 }
 
-async fn new_lens(State(state): State<AppState>) -> Answer {
+async fn new_lens(State(state): State<AppState>) -> PageResult {
     let key = format!("stock-new-{}", state.store.count_drawer_moves().await?);
     let mut form = draft_of(&state, &key).await?;
     form.set_default("count", "2");
     show(&NewPage::new(&state, form, key).await?)
 }
 
-async fn stock_lens(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> Answer {
+async fn stock_lens(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     let key = posted_key(&form, "stock-new-")?;
     let lines = state.store.list_materials().await?.into_iter().map(|m| m.line).collect::<Vec<_>>();
@@ -229,7 +229,7 @@ struct CountPage {
     chrome: Chrome,
     form: Form,
     key: String,
-    lens: Row,
+    lens: DrawerRow,
     material: String,
 }
 
@@ -250,7 +250,7 @@ fn key(lens: &DrawerLens) -> String {
     format!("stock-{}-{}", lens.id.simple(), lens.moves)
 }
 
-async fn ask_count(State(state): State<AppState>, Path(id): Path<String>) -> Answer {
+async fn ask_count(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
     let lens = find_lens(&state, &id).await?;
     let key = key(&lens);
     let form = draft_of(&state, &key).await?;
@@ -261,7 +261,7 @@ async fn correct_count(
     State(state): State<AppState>,
     Path(id): Path<String>,
     Posted(fields): Posted<Fields>,
-) -> Answer {
+) -> PageResult {
     let mut form = Form::new(fields);
     let lens = find_lens(&state, &id).await?;
     let posted_key = posted_key(&form, "stock-")?;

@@ -4,15 +4,15 @@ use axum::Router;
 use axum::extract::{Path, State};
 use axum::routing::get;
 
-use super::Answer;
-use super::compensation::worn_words;
+use super::PageResult;
+use super::compensation::wear_words;
 use super::edge::rim_curves;
-use super::job_step::Opened;
+use super::job_step::JobStep;
 use super::show;
 use crate::bench::edge_finish::{TicketLines, usual_edges};
 use crate::bench::layout::{JobLayout, step_of};
 use crate::optics::Pair;
-use crate::print::ticket::{Facts, Shape, Ticket};
+use crate::print::ticket::{Shape, Ticket, TicketFacts};
 use crate::shape::layout::{EyeLayout, PairLayout};
 use crate::web::AppState;
 
@@ -22,14 +22,14 @@ pub fn router() -> Router<AppState> {
 }
 
 /// Prints at any time: before there is a shape with blanks to write in, after the check with what it said.
-async fn print_ticket(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
-    let opened = Opened::read(&state, number).await?;
+async fn print_ticket(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+    let step = JobStep::read(&state, number).await?;
     let lenses = state.store.find_lenses(number).await?;
-    let check = opened.check_summary(&state).await?;
-    let (job, lab) = (&opened.job, state.lab());
+    let check = step.check_summary(&state).await?;
+    let (job, lab) = (&step.job, state.lab());
     let (made, prescribed) =
         (job.lens_prescriptions(), job.compensated().map(|_| job.prescription.eyes.map(|eye| eye.power)));
-    let worn = worn_words(&state, job).await?;
+    let wear_words = wear_words(&state, job).await?;
     let laid = JobLayout::of(job, &lab, step_of(&lab));
     let layout = laid.as_ref().map(figures);
     let shape = laid.as_ref().zip(layout.as_ref()).map(|(laid, layout)| Shape {
@@ -40,7 +40,7 @@ async fn print_ticket(State(state): State<AppState>, Path(number): Path<i64>) ->
     });
     let curves = rim_curves(&state, job).await?;
     let lines = laid.as_ref().and_then(|laid| TicketLines::of(&usual_edges(job, laid, &lenses, &curves)));
-    show(&Ticket::of(&Facts {
+    show(&Ticket::of(&TicketFacts {
         lab: &lab,
         job_number: number,
         relens_of: job.relens_of,
@@ -48,7 +48,7 @@ async fn print_ticket(State(state): State<AppState>, Path(number): Path<i64>) ->
         frame: &job.frame.details,
         eyes: &made,
         prescribed,
-        worn,
+        wear_words,
         made_for: job.made_for,
         pupil_distance: job.prescription.centred_on(job.made_for),
         height: job.height,

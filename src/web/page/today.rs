@@ -5,7 +5,7 @@ use axum::Router;
 use axum::extract::State;
 use axum::routing::get;
 
-use super::{Answer, Chrome, show};
+use super::{Chrome, PageResult, show};
 use crate::desk::deadline::Lateness;
 use crate::desk::job::JobLine;
 use crate::web::{AppState, words};
@@ -21,10 +21,10 @@ struct TodayPage {
     chrome: Chrome,
     today: String,
     late: usize,
-    rows: Vec<Row>,
+    rows: Vec<TodayRow>,
 }
 
-struct Row {
+struct TodayRow {
     number: i64,
     customer: String,
     frame: String,
@@ -36,7 +36,7 @@ struct Row {
     next: &'static str,
 }
 
-impl Row {
+impl TodayRow {
     fn of(line: JobLine, today: time::Date) -> Self {
         let lateness = Lateness::of(line.promised_on, false, today);
         Self {
@@ -53,10 +53,11 @@ impl Row {
     }
 }
 
-async fn show_today(State(state): State<AppState>) -> Answer {
+async fn show_today(State(state): State<AppState>) -> PageResult {
     let today = state.clock.today();
     // The store gives them by promised date, so the late ones stand first by themselves.
-    let rows: Vec<Row> = state.store.list_open_jobs().await?.into_iter().map(|line| Row::of(line, today)).collect();
+    let rows: Vec<TodayRow> =
+        state.store.list_open_jobs().await?.into_iter().map(|line| TodayRow::of(line, today)).collect();
     show(&TodayPage {
         chrome: Chrome::new(&state, "today"),
         today: words::weekday(&today),

@@ -6,19 +6,21 @@ use axum::extract::{Query, State};
 use axum::routing::get;
 use serde::Deserialize;
 
-use super::{Answer, show};
+use super::{PageResult, show};
 use crate::optics::Eye;
-use crate::optics::prescription::{Reading, cautions_of_eye, pupil_distance_cautions, read, read_pupil_distance};
+use crate::optics::prescription::{
+    PrescriptionReading, cautions_of_eye, pupil_distance_cautions, read, read_pupil_distance,
+};
 use crate::web::AppState;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
-    Router::new().route("/echo/rx", get(echo_rx)).route("/echo/pd", get(echo_pd))
+    Router::new().route("/understood/rx", get(understood_rx)).route("/understood/pd", get(understood_pd))
 }
 
 /// What was understood of a typed field.
 #[derive(Debug, Clone, Default, Template)]
-#[template(path = "order/_understood.html")]
+#[template(path = "understood/show.html")]
 pub struct Understood {
     /// Minus-cylinder form, or the only form.
     pub main: String,
@@ -36,7 +38,7 @@ pub struct Understood {
 
 impl Understood {
     /// What was understood of a prescription.
-    pub fn of_reading(reading: &Reading) -> Self {
+    pub fn of_reading(reading: &PrescriptionReading) -> Self {
         let power = reading.rx.power;
         let (minus, plus) = (power.to_minus().to_string(), power.to_plus().to_string());
         Self {
@@ -85,7 +87,7 @@ impl Understood {
 }
 
 #[derive(Deserialize)]
-struct Asked {
+struct FieldQuery {
     #[serde(default)]
     text: String,
     /// The field it stands in.
@@ -93,7 +95,7 @@ struct Asked {
     name: String,
 }
 
-async fn echo_rx(State(_): State<AppState>, Query(asked): Query<Asked>) -> Answer {
+async fn understood_rx(State(_): State<AppState>, Query(asked): Query<FieldQuery>) -> PageResult {
     let understood = Understood::of_text(&asked.text);
     // A reading of the lensmeter may be any number; a prescription is written in steps.
     show(&match asked.name.as_str() {
@@ -103,7 +105,7 @@ async fn echo_rx(State(_): State<AppState>, Query(asked): Query<Asked>) -> Answe
     })
 }
 
-async fn echo_pd(State(_): State<AppState>, Query(asked): Query<Asked>) -> Answer {
+async fn understood_pd(State(_): State<AppState>, Query(asked): Query<FieldQuery>) -> PageResult {
     let understood = Understood::of_distance(&asked.text);
     show(&match asked.name.as_str() {
         "pd" => understood.with_cautions_of_distance(false, &asked.text),

@@ -7,7 +7,7 @@ fn notes(text: &str) -> Vec<String> {
     read(text).unwrap().notes.iter().map(ToString::to_string).collect()
 }
 
-fn only_fault(text: &str) -> Fault {
+fn only_fault(text: &str) -> PrescriptionFault {
     let faults = read(text).unwrap_err();
     assert_eq!(faults.len(), 1, "{text}: {faults:?}");
     faults[0].clone()
@@ -103,61 +103,64 @@ fn says_what_it_understood() {
 fn refuses_in_words_and_never_guesses() {
     use BaseDirection::{In, Out};
     let word = |s: &str| s.to_owned();
-    let sign = |what, s: &str| Fault::SignMissing { what, text: s.to_owned() };
+    let sign = |what, s: &str| PrescriptionFault::SignMissing { what, text: s.to_owned() };
     for (text, expected) in [
-        ("", Fault::Empty),
-        ("  ", Fault::Empty),
-        (".", Fault::Empty),
-        (",", Fault::PowerMissing),
-        ("1.5 BI", Fault::PowerMissing),
+        ("", PrescriptionFault::Empty),
+        ("  ", PrescriptionFault::Empty),
+        (".", PrescriptionFault::Empty),
+        (",", PrescriptionFault::PowerMissing),
+        ("1.5 BI", PrescriptionFault::PowerMissing),
         ("2.00", sign("sphere", "2.00")),
         ("2.25 -1.25 x 95", sign("sphere", "2.25")),
         ("-2.25 1.25 x 95", sign("cylinder", "1.25")),
         ("-2.25 125 95", sign("cylinder", "125")),
         ("-2.25 1.25", sign("cylinder", "1.25")),
-        ("-2.25 95", Fault::LoneNumber(word("95"))),
+        ("-2.25 95", PrescriptionFault::LoneNumber(word("95"))),
         ("-2.25 -1.25", PowerError::AxisMissing.into()),
         ("-2.25 -1.25 x", PowerError::AxisMissing.into()),
         ("-2.25 -1.25 2 BI", PowerError::AxisMissing.into()),
         ("-2.25 x 95", PowerError::AxisWithoutCylinder(Axis::new(95).unwrap()).into()),
         ("-2.25 sph x 95", PowerError::AxisWithoutCylinder(Axis::new(95).unwrap()).into()),
-        ("-2.25 -1.25 x 181", Fault::AxisOutOfRange(word("181"))),
-        ("-2.25 -1.25 x 99999999999", Fault::AxisOutOfRange(word("99999999999"))),
-        ("-2.25 -1.25 x 9.5", Fault::AxisNotWhole(word("9.5"))),
-        ("-2.25 -1.25 -95", Fault::AxisNotWhole(word("-95"))),
-        ("-2.25 -1.25 @ 95", Fault::AtSign),
-        ("-2.25 @ 90 / -3.50 @ 180", Fault::AtSign),
-        ("-2.25 add +2.00", Fault::AddGiven),
-        ("-2.25 -1.25 x 95 Add: +2.00", Fault::AddGiven),
-        ("-2.25 -1.25 x 95 +2.00 add", Fault::AddGiven),
-        ("-2.25 sph 2 base 45", Fault::PrismBaseMissing(word("2"))),
-        ("-2.25 sph prism", Fault::PrismBaseMissing(word("Δ"))),
-        ("OD -2.25 sph", Fault::EyeNamed(word("OD"))),
-        ("-2.25 sph balance", Fault::Unreadable(word("balance"))),
-        ("-2.25 sph #", Fault::Unreadable(word("#"))),
-        ("-1.25 DC x 95", Fault::SphereMissing),
-        ("x 95", Fault::SphereMissing),
-        ("-2.25 -1.25 x 95 3", Fault::ExtraNumber(word("3"))),
-        ("-2.25 -1.25 x 95 sph", Fault::Unreadable(word("sph"))),
-        ("-1.2.5", Fault::NotANumber(word("1.2.5"))),
-        ("-1.234", Fault::TooFine(word("1.234"))),
-        ("-4000 sph", Fault::Power(PowerError::SphereOutOfRange(Dioptre::MIN))),
-        ("-4001 sph", Fault::OutOfRange(word("-4001"))),
-        ("-123456789 sph", Fault::OutOfRange(word("123456789"))),
-        ("-2.25 BI", Fault::PrismSigned(word("-2.25"))),
-        ("-2.25 sph BI", Fault::PrismAmountMissing(In)),
-        ("-2.25 -1.25 x 95 BI", Fault::PrismAmountMissing(In)),
-        ("-2.25 sph 2Δ", Fault::PrismBaseMissing(word("2"))),
-        ("-2.25 sph prism 2", Fault::PrismBaseMissing(word("2"))),
-        ("-2.25 sph 1 BI 1 BI", Fault::PrismTwice(In, In)),
-        ("-2.25 sph 1 BI 2 BO", Fault::PrismTwice(In, Out)),
-        ("-2.25 sph 99 BI", Fault::PrismOutOfRange(word("99"))),
-        ("-2.25 sph 20.5 BI", Fault::PrismTooStrong(crate::optics::prescription::PrismTooStrong { amount_pd: 20.5 })),
+        ("-2.25 -1.25 x 181", PrescriptionFault::AxisOutOfRange(word("181"))),
+        ("-2.25 -1.25 x 99999999999", PrescriptionFault::AxisOutOfRange(word("99999999999"))),
+        ("-2.25 -1.25 x 9.5", PrescriptionFault::AxisNotWhole(word("9.5"))),
+        ("-2.25 -1.25 -95", PrescriptionFault::AxisNotWhole(word("-95"))),
+        ("-2.25 -1.25 @ 95", PrescriptionFault::AtSign),
+        ("-2.25 @ 90 / -3.50 @ 180", PrescriptionFault::AtSign),
+        ("-2.25 add +2.00", PrescriptionFault::AddGiven),
+        ("-2.25 -1.25 x 95 Add: +2.00", PrescriptionFault::AddGiven),
+        ("-2.25 -1.25 x 95 +2.00 add", PrescriptionFault::AddGiven),
+        ("-2.25 sph 2 base 45", PrescriptionFault::PrismBaseMissing(word("2"))),
+        ("-2.25 sph prism", PrescriptionFault::PrismBaseMissing(word("Δ"))),
+        ("OD -2.25 sph", PrescriptionFault::EyeNamed(word("OD"))),
+        ("-2.25 sph balance", PrescriptionFault::Unreadable(word("balance"))),
+        ("-2.25 sph #", PrescriptionFault::Unreadable(word("#"))),
+        ("-1.25 DC x 95", PrescriptionFault::SphereMissing),
+        ("x 95", PrescriptionFault::SphereMissing),
+        ("-2.25 -1.25 x 95 3", PrescriptionFault::ExtraNumber(word("3"))),
+        ("-2.25 -1.25 x 95 sph", PrescriptionFault::Unreadable(word("sph"))),
+        ("-1.2.5", PrescriptionFault::NotANumber(word("1.2.5"))),
+        ("-1.234", PrescriptionFault::TooFine(word("1.234"))),
+        ("-4000 sph", PrescriptionFault::Power(PowerError::SphereOutOfRange(Dioptre::MIN))),
+        ("-4001 sph", PrescriptionFault::OutOfRange(word("-4001"))),
+        ("-123456789 sph", PrescriptionFault::OutOfRange(word("123456789"))),
+        ("-2.25 BI", PrescriptionFault::PrismSigned(word("-2.25"))),
+        ("-2.25 sph BI", PrescriptionFault::PrismAmountMissing(In)),
+        ("-2.25 -1.25 x 95 BI", PrescriptionFault::PrismAmountMissing(In)),
+        ("-2.25 sph 2Δ", PrescriptionFault::PrismBaseMissing(word("2"))),
+        ("-2.25 sph prism 2", PrescriptionFault::PrismBaseMissing(word("2"))),
+        ("-2.25 sph 1 BI 1 BI", PrescriptionFault::PrismTwice(In, In)),
+        ("-2.25 sph 1 BI 2 BO", PrescriptionFault::PrismTwice(In, Out)),
+        ("-2.25 sph 99 BI", PrescriptionFault::PrismOutOfRange(word("99"))),
+        (
+            "-2.25 sph 20.5 BI",
+            PrescriptionFault::PrismTooStrong(crate::optics::prescription::PrismTooStrong { amount_pd: 20.5 }),
+        ),
     ] {
         assert_eq!(only_fault(text), expected, "{text}");
     }
-    assert!(matches!(only_fault("-30.25 sph"), Fault::Power(PowerError::SphereOutOfRange(_))));
-    assert!(matches!(only_fault("-1.00 -10.25 x 5"), Fault::Power(PowerError::CylinderOutOfRange(_))));
+    assert!(matches!(only_fault("-30.25 sph"), PrescriptionFault::Power(PowerError::SphereOutOfRange(_))));
+    assert!(matches!(only_fault("-1.00 -10.25 x 5"), PrescriptionFault::Power(PowerError::CylinderOutOfRange(_))));
 }
 
 #[test]
@@ -179,7 +182,7 @@ fn tells_every_fault_at_once() {
 fn a_lensmeter_reading_keeps_every_hundredth() {
     assert_eq!(read_measured("-2.13 -1.01 x 94"), Ok(power(-213, -101, 94)));
     assert_eq!(read_measured("-2.13"), Ok(power(-213, 0, 0)));
-    assert_eq!(read_measured("-2.13 1 BI"), Err(vec![Fault::PrismNotHere]));
+    assert_eq!(read_measured("-2.13 1 BI"), Err(vec![PrescriptionFault::PrismNotHere]));
     assert!(read_measured("").is_err());
 }
 
@@ -189,9 +192,9 @@ fn reads_a_prism_alone() {
     for none in ["0", "0.00", "0 BI"] {
         assert_eq!(read_prism(none), Ok(Prism::NONE), "{none}");
     }
-    assert_eq!(read_prism(""), Err(vec![Fault::Empty]));
-    assert_eq!(read_prism(","), Err(vec![Fault::PrismMissing]));
-    assert_eq!(read_prism("2"), Err(vec![Fault::PrismBaseMissing("2".to_owned())]));
+    assert_eq!(read_prism(""), Err(vec![PrescriptionFault::Empty]));
+    assert_eq!(read_prism(","), Err(vec![PrescriptionFault::PrismMissing]));
+    assert_eq!(read_prism("2"), Err(vec![PrescriptionFault::PrismBaseMissing("2".to_owned())]));
     assert_eq!(read_prism("-2.25 sph 2 BI").unwrap_err().len(), 2);
 }
 

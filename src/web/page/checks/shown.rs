@@ -6,7 +6,7 @@ use crate::optics::Eye;
 use crate::web::{AppState, words};
 
 /// A check as it is shown.
-pub(super) struct Seen {
+pub(super) struct ShownCheck {
     pub(super) attempt: i64,
     pub(super) at: String,
     pub(super) is_passed: bool,
@@ -16,21 +16,21 @@ pub(super) struct Seen {
     /// Both powers in words, where the lenses were ordered compensated; else empty.
     pub(super) compensated: String,
     pub(super) typed: Vec<(&'static str, String)>,
-    pub(super) rows: Vec<SeenRow>,
+    pub(super) rows: Vec<ShownRow>,
     pub(super) sources: Vec<(char, String)>,
     pub(super) reason: Option<String>,
 }
 
 /// A row of the verdict as it is shown.
-pub(super) struct SeenRow {
+pub(super) struct ShownRow {
     pub(super) letter: &'static str,
-    pub(super) row: verification::Row,
+    pub(super) row: verification::VerdictRow,
     pub(super) source: char,
     pub(super) class: &'static str,
     pub(super) mark: &'static str,
 }
 
-impl Seen {
+impl ShownCheck {
     pub(super) fn of(check: ReadCheck, is_current: bool, state: &AppState) -> Self {
         let (reading, verdict) = (check.reading, check.verdict);
         // Each source stands once below the table, under a letter.
@@ -43,7 +43,7 @@ impl Seen {
                 letter
             }
         };
-        let rows = verdict.rows.iter().map(|row| SeenRow::of(row.clone(), letter_of(&row.source))).collect();
+        let rows = verdict.rows.iter().map(|row| ShownRow::of(row.clone(), letter_of(&row.source))).collect();
         let typed = Eye::BOTH.map(|eye| (eye.name(), reading.get(eye).typed.clone()));
         Self {
             attempt: check.kept.attempt,
@@ -61,8 +61,8 @@ impl Seen {
     }
 }
 
-impl SeenRow {
-    fn of(row: verification::Row, source: char) -> Self {
+impl ShownRow {
+    fn of(row: verification::VerdictRow, source: char) -> Self {
         Self {
             source,
             letter: match row.eye.as_str() {

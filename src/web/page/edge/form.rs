@@ -1,7 +1,7 @@
 //! What the form of the edge page asks for.
 
 use crate::bench::edge_finish::hold_of;
-use crate::bench::lens::{Asked, Thickness};
+use crate::bench::lens::{LensOverrides, Thickness};
 use crate::desk::catalogue::{Material, MaterialDetails};
 use crate::desk::job::Job;
 use crate::optics::Pair;
@@ -18,31 +18,31 @@ const USUAL_SHARE: f64 = 1.0 / 3.0;
 const USUAL_FROM_FRONT_MM: f64 = 1.0;
 
 /// What is to be shown.
-pub(super) struct Choice<'a> {
+pub(super) struct EdgeChoice<'a> {
     pub(super) material: &'a MaterialDetails,
     pub(super) is_other_material: bool,
-    pub(super) lens: Asked,
+    pub(super) lens: LensOverrides,
     pub(super) hold: Hold,
     pub(super) placement: Option<Placement>,
 }
 
 /// Reads the form; a field that cannot be read keeps its sentence and counts as not asked.
-pub(super) fn read_choice<'a>(
+pub(super) fn read_edge_choice<'a>(
     form: &mut Form,
     job: &'a Job,
     materials: &'a [Material],
     rim_curve_tool_d: &Pair<Option<f64>>,
-) -> Choice<'a> {
+) -> EdgeChoice<'a> {
     let ordered = job.material.line.to_string();
     let typed = form.value("material").trim().to_owned();
     let other = materials.iter().find(|m| typed != ordered && m.line.to_string() == typed);
     if other.is_none() && !typed.is_empty() && typed != ordered {
         form.fail("material", "This material is not on sale any more: choose another");
     }
-    Choice {
+    EdgeChoice {
         material: other.map_or(&job.material.details, |m| &m.details),
         is_other_material: other.is_some(),
-        lens: Asked {
+        lens: LensOverrides {
             front_power_d: form
                 .read_optional("front", |t| measure::power("A front", t, -1000, 2000))
                 .flatten()

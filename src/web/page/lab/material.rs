@@ -6,7 +6,7 @@ use axum::routing::{get, post};
 use axum::{Form as Posted, Router};
 
 use super::read::{read_code, read_price, scaled, written};
-use super::{Choice, Row};
+use super::{PriceRow, SelectOption};
 use crate::desk::catalogue::{Cutting, Material, MaterialDetails};
 use crate::desk::money::Cents;
 use crate::desk::procedure_code;
@@ -16,7 +16,7 @@ use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::page::{
-    Answer, CHANGED_ELSEWHERE, Chrome, act_of, draft_of, draft_or, go, key_of, posted_key, show, show_again,
+    CHANGED_ELSEWHERE, Chrome, PageResult, act_of, draft_of, draft_or, go, key_of, posted_key, show, show_again,
 };
 
 /// Where a material is looked at and changed.
@@ -30,9 +30,9 @@ pub fn router() -> Router<AppState> {
 }
 
 /// A line of the list on the lab's page.
-pub fn row(material: Material) -> Row {
+pub fn row(material: Material) -> PriceRow {
     let details = material.details;
-    Row {
+    PriceRow {
         kind: details.cutting.words(),
         facts: vec![
             written(details.index_thousandths, 3),
@@ -56,7 +56,7 @@ struct MaterialPage {
     title: String,
     action: String,
     retirement: Option<String>,
-    cuttings: Vec<Choice>,
+    cuttings: Vec<SelectOption>,
     code_words: Option<&'static str>,
 }
 
@@ -71,7 +71,7 @@ impl MaterialPage {
             title: of.map_or("A new material".to_owned(), |m| m.details.name.clone()),
             retirement: of.map(|_| format!("{action}/retirement")),
             action,
-            cuttings: Cutting::ALL.map(|c| Choice { value: c.key(), label: c.words().to_owned() }).into(),
+            cuttings: Cutting::ALL.map(|c| SelectOption { value: c.key(), label: c.words().to_owned() }).into(),
         }
     }
 }
@@ -87,7 +87,7 @@ fn key(material: &Material) -> String {
     format!("material-{}", material.id)
 }
 
-async fn new_material(State(state): State<AppState>) -> Answer {
+async fn new_material(State(state): State<AppState>) -> PageResult {
     let key = format!("material-new-{}", state.store.count_materials().await?);
     let mut form = draft_of(&state, &key).await?;
     form.set_default("cutting", Cutting::Wet.key());
@@ -95,7 +95,7 @@ async fn new_material(State(state): State<AppState>) -> Answer {
     show(&MaterialPage::new(&state, form, key, None))
 }
 
-async fn add_material(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> Answer {
+async fn add_material(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     let key = posted_key(&form, "material-new-")?;
     let Some(details) = read(&mut form) else {
@@ -105,7 +105,7 @@ async fn add_material(State(state): State<AppState>, Posted(fields): Posted<Fiel
     go(LIST)
 }
 
-async fn show_material(State(state): State<AppState>, Path(line): Path<String>) -> Answer {
+async fn show_material(State(state): State<AppState>, Path(line): Path<String>) -> PageResult {
     let material = find_line(&state, &line).await?;
     let key = key(&material);
     let form = draft_or(&state, &key, || fill(&material.details)).await?;
@@ -116,7 +116,7 @@ async fn change_material(
     State(state): State<AppState>,
     Path(line): Path<String>,
     Posted(fields): Posted<Fields>,
-) -> Answer {
+) -> PageResult {
     let mut form = Form::new(fields);
     let material = find_line(&state, &line).await?;
     let posted_key = posted_key(&form, "material-")?;
@@ -136,7 +136,7 @@ async fn change_material(
 }
 
 /// Retiring twice is the same as once.
-async fn retire_material(State(state): State<AppState>, Path(line): Path<String>) -> Answer {
+async fn retire_material(State(state): State<AppState>, Path(line): Path<String>) -> PageResult {
     let line = key_of(&line, "That material")?;
     let on_sale = state.store.list_materials().await?;
     if on_sale.iter().all(|m| m.line == line) {

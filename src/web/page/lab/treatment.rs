@@ -6,7 +6,7 @@ use axum::routing::{get, post};
 use axum::{Form as Posted, Router};
 
 use super::read::{read_code, read_price};
-use super::{Row, kind_words};
+use super::{PriceRow, kind_words};
 use crate::desk::catalogue::{Treatment, TreatmentDetails, TreatmentKind};
 use crate::desk::money::Cents;
 use crate::desk::procedure_code;
@@ -16,7 +16,7 @@ use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::page::{
-    Answer, CHANGED_ELSEWHERE, Chrome, act_of, draft_of, draft_or, go, key_of, posted_key, show, show_again,
+    CHANGED_ELSEWHERE, Chrome, PageResult, act_of, draft_of, draft_or, go, key_of, posted_key, show, show_again,
 };
 
 const LIST: &str = "/lab#treatments";
@@ -29,9 +29,9 @@ pub fn router() -> Router<AppState> {
 }
 
 /// A line of the list on the lab's page.
-pub fn row(treatment: Treatment) -> Row {
+pub fn row(treatment: Treatment) -> PriceRow {
     let details = treatment.details;
-    Row {
+    PriceRow {
         kind: kind_words(details.kind),
         facts: Vec::new(),
         name: details.name,
@@ -78,14 +78,14 @@ fn key(treatment: &Treatment) -> String {
     format!("treatment-{}", treatment.id)
 }
 
-async fn new_treatment(State(state): State<AppState>) -> Answer {
+async fn new_treatment(State(state): State<AppState>) -> PageResult {
     let key = format!("treatment-new-{}", state.store.count_treatments().await?);
     let mut form = draft_of(&state, &key).await?;
     form.set_default("kind", TreatmentKind::Coating.key());
     show(&TreatmentPage::new(&state, form, key, None))
 }
 
-async fn add_treatment(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> Answer {
+async fn add_treatment(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     let key = posted_key(&form, "treatment-new-")?;
     let Some(details) = read(&mut form) else {
@@ -95,7 +95,7 @@ async fn add_treatment(State(state): State<AppState>, Posted(fields): Posted<Fie
     go(LIST)
 }
 
-async fn show_treatment(State(state): State<AppState>, Path(line): Path<String>) -> Answer {
+async fn show_treatment(State(state): State<AppState>, Path(line): Path<String>) -> PageResult {
     let treatment = find_line(&state, &line).await?;
     let key = key(&treatment);
     let form = draft_or(&state, &key, || fill(&treatment.details)).await?;
@@ -106,7 +106,7 @@ async fn change_treatment(
     State(state): State<AppState>,
     Path(line): Path<String>,
     Posted(fields): Posted<Fields>,
-) -> Answer {
+) -> PageResult {
     let mut form = Form::new(fields);
     let treatment = find_line(&state, &line).await?;
     let posted_key = posted_key(&form, "treatment-")?;
@@ -125,7 +125,7 @@ async fn change_treatment(
     }
 }
 
-async fn retire_treatment(State(state): State<AppState>, Path(line): Path<String>) -> Answer {
+async fn retire_treatment(State(state): State<AppState>, Path(line): Path<String>) -> PageResult {
     let line = key_of(&line, "That coating or tint")?;
     state.store.retire_treatment(line, state.clock.now()).await?;
     go(LIST)

@@ -18,7 +18,7 @@ use std::sync::Arc;
 use time::Date;
 
 /// Everything the order page reads from the book.
-pub struct Around {
+pub struct OrderContext {
     /// The day at the counter.
     pub today: Date,
     /// The lab.
@@ -45,7 +45,7 @@ pub struct Around {
     pub last: Option<Arc<Job>>,
 }
 
-impl Around {
+impl OrderContext {
     /// Reads what the form names. A key that is not in the book (an old page) is taken out of the form.
     pub async fn load(state: &AppState, form: &mut Form) -> Result<Self, WebError> {
         let store = &state.store;

@@ -9,7 +9,7 @@ use serde::Deserialize;
 use uuid::Uuid;
 
 use super::understood::Understood;
-use super::{Answer, Chrome, go, show, show_again};
+use super::{Chrome, PageResult, go, show, show_again};
 use crate::desk::frame::Rim;
 use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
@@ -22,8 +22,8 @@ use crate::web::{AppState, words};
 mod context;
 mod reading;
 
-use context::Around;
-use reading::{Caution, read_order};
+use context::OrderContext;
+use reading::{OrderCaution, read_order};
 
 /// Routes.
 pub fn router() -> Router<AppState> {
@@ -40,7 +40,7 @@ struct Begin {
 }
 
 /// A fresh page has a key in its address, so that a reload finds what was typed and a second click finds the job.
-async fn new_order(State(state): State<AppState>, Query(begin): Query<Begin>) -> Answer {
+async fn new_order(State(state): State<AppState>, Query(begin): Query<Begin>) -> PageResult {
     let mut form = Form::default();
     if let Some(id) = begin.customer {
         let customer = state.store.get_customer(id).await?;
@@ -57,7 +57,7 @@ async fn new_order(State(state): State<AppState>, Query(begin): Query<Begin>) ->
 
 /// New lenses for the frame of an earlier job: its customer, shape, pupil distance and lens stand filled in, the
 /// prescription is asked for, and no frame is.
-async fn new_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> Answer {
+async fn new_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let job = state.store.get_job(number).await?;
     let mut form = Form::default();
     form.set("relens_of", number.to_string());
@@ -86,7 +86,7 @@ async fn new_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> A
     begin_order(&state, &form).await
 }
 
-async fn begin_order(state: &AppState, form: &Form) -> Answer {
+async fn begin_order(state: &AppState, form: &Form) -> PageResult {
     let key = Uuid::now_v7();
     if !form.fields().is_empty() {
         state.store.keep_draft(&key.to_string(), form.fields(), state.clock.now()).await?;
@@ -94,15 +94,15 @@ async fn begin_order(state: &AppState, form: &Form) -> Answer {
     go(&format!("/orders/{key}"))
 }
 
-async fn show_order(State(state): State<AppState>, Path(key): Path<Uuid>) -> Answer {
+async fn show_order(State(state): State<AppState>, Path(key): Path<Uuid>) -> PageResult {
     let draft = state.store.find_draft(&key.to_string()).await?.unwrap_or_default();
     if let Some(number) = draft.outcome {
         return go(&format!("/jobs/{number}?already=order"));
     }
     let mut form = Form::new(draft.fields);
-    let around = Around::load(&state, &mut form).await?;
-    around.fill_in(&mut form);
-    show(&OrderPage::of(&state, key, form, &around, Vec::new()))
+    let context = OrderContext::load(&state, &mut form).await?;
+    context.fill_in(&mut form);
+    show(&OrderPage::of(&state, key, form, &context, Vec::new()))
 }
 
 async fn take_order(
@@ -117,22 +117,22 @@ async fn take_order(
     if let Some(number) = state.store.find_draft(&name).await?.and_then(|d| d.outcome) {
         return go(&format!("/jobs/{number}?already=order"));
     }
-    let around = Around::load(&state, &mut form).await?;
-    let (order, cautions) = read_order(&mut form, &around);
+    let context = OrderContext::load(&state, &mut form).await?;
+    let (order, cautions) = read_order(&mut form, &context);
     let looks_only = form.value("intent") == "look";
     match order {
         Some(order) if !looks_only => match state.store.take_order(&name, &order, state.clock.now()).await? {
             Once::Now(number) => go(&format!("/jobs/{number}")),
             Once::Before(number) => go(&format!("/jobs/{number}?already=order")),
         },
-        Some(_) => show(&OrderPage::of(&state, key, form, &around, cautions)),
-        None if looks_only && form.is_fine() => show(&OrderPage::of(&state, key, form, &around, cautions)),
-        None => show_again(&OrderPage::of(&state, key, form, &around, cautions)),
+        Some(_) => show(&OrderPage::of(&state, key, form, &context, cautions)),
+        None if looks_only && form.is_fine() => show(&OrderPage::of(&state, key, form, &context, cautions)),
+        None => show_again(&OrderPage::of(&state, key, form, &context, cautions)),
     }
 }
 
 #[derive(Template)]
-#[template(path = "order/show.html")]
+#[template(path = "orders/show.html")]
 struct OrderPage {
     chrome: Chrome,
     key: Uuid,
@@ -153,7 +153,7 @@ struct OrderPage {
     pd: Understood,
     near_pd: Understood,
     last: Option<Last>,
-    cautions: Vec<Caution>,
+    cautions: Vec<OrderCaution>,
     seen: String,
     bill: Option<Bill>,
 }
@@ -191,7 +191,7 @@ struct Bill {
 }
 
 impl OrderPage {
-    fn of(state: &AppState, key: Uuid, form: Form, around: &Around, cautions: Vec<Caution>) -> Self {
+    fn of(state: &AppState, key: Uuid, form: Form, context: &OrderContext, cautions: Vec<OrderCaution>) -> Self {
         let eye = |eye: Eye| {
             let name = format!("rx_{}", eye.name());
             let text = form.value(&name);
@@ -205,12 +205,12 @@ impl OrderPage {
                     () => Understood::of_text(text),
                 },
                 change: reading
-                    .zip(around.last.as_ref())
+                    .zip(context.last.as_ref())
                     .map(|(reading, last)| super::job_bar::change_words(last.prescription.eyes.get(eye), &reading.rx)),
             }
         };
         let treatments = |kind: &str| {
-            around
+            context
                 .treatments
                 .iter()
                 .filter(|t| t.details.kind.key() == kind)
@@ -225,22 +225,22 @@ impl OrderPage {
             chrome: Chrome::new(state, "order"),
             key,
             problems: form.count_errors(),
-            relens: around.relens.as_ref().map(|job| Relens {
+            relens: context.relens.as_ref().map(|job| Relens {
                 number: job.number,
                 frame: job.frame.details.to_string(),
                 has_shape: job.shape.is_some(),
-                size: around.box_words.clone(),
+                size: context.box_words.clone(),
             }),
-            customer: around.customer.as_ref().map(|c| (c.id.to_string(), c.person.label())),
-            namesakes: around
+            customer: context.customer.as_ref().map(|c| (c.id.to_string(), c.person.label())),
+            namesakes: context
                 .namesakes
                 .iter()
                 .map(|c| (c.id.to_string(), c.person.label().replace('\n', ", ")))
                 .collect(),
-            frame: around.frame.as_ref().map(|f| format!("{}; {}", f.details, f.details.rim.words())),
-            frames_alike: around.frames_alike.iter().map(|f| (f.id.to_string(), f.details.to_string())).collect(),
+            frame: context.frame.as_ref().map(|f| format!("{}; {}", f.details, f.details.rim.words())),
+            frames_alike: context.frames_alike.iter().map(|f| (f.id.to_string(), f.details.to_string())).collect(),
             rims: Rim::ALL.into_iter().map(|r| (r.key(), r.words())).collect(),
-            materials: around
+            materials: context
                 .materials
                 .iter()
                 .map(|m| (m.id.to_string(), format!("{}, {} a lens", m.details.name, m.details.price)))
@@ -252,7 +252,7 @@ impl OrderPage {
             left: eye(Eye::Left),
             pd: distance("pd"),
             near_pd: distance("near_pd"),
-            last: around.last.as_ref().map(|job| Last {
+            last: context.last.as_ref().map(|job| Last {
                 number: job.number,
                 day: words::day(&job.ordered_on),
                 right: job.prescription.eyes.right.to_string(),
@@ -261,7 +261,7 @@ impl OrderPage {
             }),
             seen: reading::seen_mark(&cautions),
             cautions,
-            bill: reading::bill_of(&form, around).map(|(charges, notes)| {
+            bill: reading::bill_of(&form, context).map(|(charges, notes)| {
                 let total: Cents = charges.iter().map(|c| c.amount).sum();
                 let paid = form.value("payment").parse::<Cents>().ok();
                 Bill {

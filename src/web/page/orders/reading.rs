@@ -6,7 +6,7 @@ use time::Date;
 use uuid::Uuid;
 
 use super::super::customers::read_person;
-use super::context::Around;
+use super::context::OrderContext;
 use crate::desk::bill::{Billed, base_price, bill};
 use crate::desk::bill::{Charge, ChargeKind};
 use crate::desk::catalogue::TreatmentKind;
@@ -28,7 +28,7 @@ use crate::web::words::parse_day;
 
 /// Something to confirm, beside its field.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Caution {
+pub struct OrderCaution {
     /// Where it stands.
     pub field: &'static str,
     /// A name that stays the same, so that what was confirmed can be told from what is new.
@@ -38,33 +38,33 @@ pub struct Caution {
 }
 
 /// What a tick under these cautions confirms.
-pub fn seen_mark(cautions: &[Caution]) -> String {
+pub fn seen_mark(cautions: &[OrderCaution]) -> String {
     cautions.iter().map(|c| format!("{}:{}", c.code, c.says)).collect::<Vec<_>>().join("|")
 }
 
 /// Reads the whole form. `None` when a field is refused or a doubt is not confirmed yet.
-pub fn read_order(form: &mut Form, around: &Around) -> (Option<NewOrder>, Vec<Caution>) {
-    let customer = read_customer(form, around);
-    let frame = read_frame(form, around);
+pub fn read_order(form: &mut Form, context: &OrderContext) -> (Option<NewOrder>, Vec<OrderCaution>) {
+    let customer = read_customer(form, context);
+    let frame = read_frame(form, context);
     let frame_wrap = form.read_optional("frame_wrap", |t| t.parse::<Tilt>());
     let frame_wrap = frame_wrap.map(|wrap| wrap.filter(|_| matches!(frame, Some(FrameChoice::New(_)))));
-    let prescription = read_prescription(form, around);
+    let prescription = read_prescription(form, context);
     let made_for = form.read("made_for", |t| MadeFor::from_key(t).ok_or("Choose what the pair is for"));
     if made_for == Some(MadeFor::Near) && form.value("near_pd").trim().is_empty() {
         form.fail("near_pd", "A reading pair needs the near pupil distance");
     }
     let design = form.read("design", |t| Design::from_key(t).ok_or("Choose the form of the front"));
-    let material = form.read("material", |t| on_sale(t, around.materials.iter().map(|m| m.id), "a material"));
+    let material = form.read("material", |t| on_sale(t, context.materials.iter().map(|m| m.id), "a material"));
     let of_kind =
-        |kind| around.treatments.iter().filter(move |t| t.details.kind == kind).map(|t| t.id).collect::<Vec<_>>();
+        |kind| context.treatments.iter().filter(move |t| t.details.kind == kind).map(|t| t.id).collect::<Vec<_>>();
     let coating =
         form.read_optional("coating", |t| on_sale(t, of_kind(TreatmentKind::Coating).into_iter(), "a coating"));
     let tint = form.read_optional("tint", |t| on_sale(t, of_kind(TreatmentKind::Tint).into_iter(), "a tint"));
-    let height = Pair::new(read_height(form, Eye::Right, around), read_height(form, Eye::Left, around));
+    let height = Pair::new(read_height(form, Eye::Right, context), read_height(form, Eye::Left, context));
     let ordered_on = form.read("ordered_on", parse_day);
     let promised_on = form.read("promised_on", parse_day);
     if let (Some(ordered), Some(promised)) = (ordered_on, promised_on) {
-        if ordered > around.today {
+        if ordered > context.today {
             form.fail("ordered_on", "This day is still to come");
         }
         if promised < ordered {
@@ -72,18 +72,18 @@ pub fn read_order(form: &mut Form, around: &Around) -> (Option<NewOrder>, Vec<Ca
         }
     }
     let note = form.read("note", |t| lines("The note", t, 1000));
-    let payment = read_payment(form, around);
-    let charges = bill_fields(form, around);
+    let payment = read_payment(form, context);
+    let charges = bill_fields(form, context);
 
     let mut doubts = Vec::new();
     if let Some(prescription) = &prescription {
-        doubts.extend(prescription_doubts(prescription, ordered_on, around));
-        doubts.extend(frame_doubts(prescription, &frame, made_for, height, around));
+        doubts.extend(prescription_doubts(prescription, ordered_on, context));
+        doubts.extend(frame_doubts(prescription, &frame, made_for, height, context));
     }
     if let (Some(ordered), Some(promised)) = (ordered_on, promised_on)
         && let Some(says) = promise_warning(ordered, promised)
     {
-        doubts.push(Caution { field: "promised_on", code: "promise".into(), says });
+        doubts.push(OrderCaution { field: "promised_on", code: "promise".into(), says });
     }
     let confirmed = doubts.is_empty() || form.value("seen") == seen_mark(&doubts);
     let order = (|| {
@@ -108,22 +108,22 @@ pub fn read_order(form: &mut Form, around: &Around) -> (Option<NewOrder>, Vec<Ca
     (order.filter(|_| form.is_fine() && confirmed), doubts)
 }
 
-fn read_customer(form: &mut Form, around: &Around) -> Option<CustomerChoice> {
-    if let Some(customer) = &around.customer {
+fn read_customer(form: &mut Form, context: &OrderContext) -> Option<CustomerChoice> {
+    if let Some(customer) = &context.customer {
         return Some(CustomerChoice::Known(customer.id));
     }
-    if !around.namesakes.is_empty() && form.value("customer_id") != "new" {
+    if !context.namesakes.is_empty() && form.value("customer_id") != "new" {
         form.fail("customer_name", "This name is in the book already: say below who it is");
         return None;
     }
     Some(CustomerChoice::New(read_person(form, "customer_name")?))
 }
 
-fn read_frame(form: &mut Form, around: &Around) -> Option<FrameChoice> {
-    if let Some(job) = &around.relens {
+fn read_frame(form: &mut Form, context: &OrderContext) -> Option<FrameChoice> {
+    if let Some(job) = &context.relens {
         return Some(FrameChoice::OfJob(job.number));
     }
-    if let Some(frame) = &around.frame {
+    if let Some(frame) = &context.frame {
         return Some(FrameChoice::Known(frame.id));
     }
     let is_new = ["frame_maker", "frame_model", "frame_eye_size"].iter().any(|f| !form.value(f).trim().is_empty());
@@ -167,7 +167,7 @@ pub fn length_between(text: &str, least: i32, most: i32) -> Result<Millimetre, S
     }
 }
 
-fn read_prescription(form: &mut Form, around: &Around) -> Option<Prescription> {
+fn read_prescription(form: &mut Form, context: &OrderContext) -> Option<Prescription> {
     let right = read_eye(form, "rx_right");
     let left = read_eye(form, "rx_left");
     let pd = form.read("pd", read_pupil_distance);
@@ -176,7 +176,7 @@ fn read_prescription(form: &mut Form, around: &Around) -> Option<Prescription> {
     let written_on = form.read_optional("written_on", parse_day);
     let expires_on = form.read_optional("expires_on", parse_day);
     if let Some(Some(written)) = written_on {
-        if written > around.today {
+        if written > context.today {
             form.fail("written_on", "This day is still to come");
         }
         if let Some(Some(expires)) = expires_on
@@ -209,10 +209,10 @@ fn read_eye(form: &mut Form, name: &str) -> Option<EyePrescription> {
     }
 }
 
-fn read_height(form: &mut Form, eye: Eye, around: &Around) -> Option<Millimetre> {
+fn read_height(form: &mut Form, eye: Eye, context: &OrderContext) -> Option<Millimetre> {
     let name = format!("height_{}", eye.name());
     let height = form.read(&name, |t| length_between(t, 500, 6000))?;
-    if let Some(boxes) = &around.boxes {
+    if let Some(boxes) = &context.boxes {
         let b_mm = boxes.get(eye).b_mm;
         if height.to_f64() >= b_mm {
             form.fail(
@@ -231,7 +231,7 @@ fn on_sale(text: &str, mut offered: impl Iterator<Item = Uuid>, what: &str) -> R
         .ok_or_else(|| format!("Choose {what} that is on sale; the list has changed since this page was opened"))
 }
 
-fn read_payment(form: &mut Form, around: &Around) -> Option<Option<Payment>> {
+fn read_payment(form: &mut Form, context: &OrderContext) -> Option<Option<Payment>> {
     let amount = form.read_optional("payment", str::parse::<Cents>)?;
     let Some(amount) = amount.filter(|a| *a != Cents::ZERO) else { return Some(None) };
     if amount.is_negative() {
@@ -239,7 +239,7 @@ fn read_payment(form: &mut Form, around: &Around) -> Option<Option<Payment>> {
         return None;
     }
     let kind = form.read("payment_kind", |t| PaymentKind::from_key(t).ok_or("Choose how it was paid"))?;
-    Some(Some(Payment { kind, amount, paid_on: around.today }))
+    Some(Some(Payment { kind, amount, paid_on: context.today }))
 }
 
 fn read_price(form: &mut Form, name: &str, otherwise: Cents) -> Option<Cents> {
@@ -252,15 +252,15 @@ fn read_price(form: &mut Form, name: &str, otherwise: Cents) -> Option<Cents> {
 }
 
 /// The lines of the bill from the form's prices, or the list prices where a field is left empty.
-fn bill_fields(form: &mut Form, around: &Around) -> Option<Vec<Charge>> {
+fn bill_fields(form: &mut Form, context: &OrderContext) -> Option<Vec<Charge>> {
     let chosen = |id: &str| Uuid::parse_str(id).ok();
     let material_id = chosen(form.value("material"));
-    let material = around.materials.iter().find(|m| Some(m.id) == material_id)?;
-    let treatment = |id: Option<Uuid>| around.treatments.iter().find(|t| Some(t.id) == id).map(|t| t.details.clone());
+    let material = context.materials.iter().find(|m| Some(m.id) == material_id)?;
+    let treatment = |id: Option<Uuid>| context.treatments.iter().find(|t| Some(t.id) == id).map(|t| t.details.clone());
     let mut details = material.details.clone();
     let mut coating = treatment(chosen(form.value("coating")));
     let mut tint = treatment(chosen(form.value("tint")));
-    let list_frame = around.frame.as_ref().map_or(Cents::ZERO, |f| f.details.price);
+    let list_frame = context.frame.as_ref().map_or(Cents::ZERO, |f| f.details.price);
     let frame_price = read_price(form, "price_frame", list_frame);
     let lens_price = read_price(form, "price_lens", details.price);
     let coating_price = read_price(form, "price_coating", coating.as_ref().map_or(Cents::ZERO, |c| c.price));
@@ -275,7 +275,7 @@ fn bill_fields(form: &mut Form, around: &Around) -> Option<Vec<Charge>> {
     if let (Some(tint), Some(price)) = (&mut tint, tint_price) {
         tint.price = price;
     }
-    let frame_name = match (&around.relens, &around.frame) {
+    let frame_name = match (&context.relens, &context.frame) {
         (Some(_), _) => None,
         (None, Some(frame)) => Some(format!("{} {}", frame.details.maker, frame.details.model)),
         (None, None) => Some(format!("{} {}", form.value("frame_maker").trim(), form.value("frame_model").trim())),
@@ -285,12 +285,12 @@ fn bill_fields(form: &mut Form, around: &Around) -> Option<Vec<Charge>> {
     let eyes = Pair::new(read(form.value("rx_right")).ok()?.rx, read(form.value("rx_left")).ok()?.rx);
     let mut charges = bill(&Billed {
         frame,
-        base_price: base_price(around.materials.iter().map(|m| &m.details)),
+        base_price: base_price(context.materials.iter().map(|m| &m.details)),
         material: &details,
         coating: coating.as_ref(),
         tint: tint.as_ref(),
         eyes: &eyes,
-        basis: around.lab.code_basis,
+        basis: context.lab.code_basis,
         shipping: shipping?,
     });
     let extra = |kind, what: &str, amount| Charge { kind, eye: None, what: what.into(), code: String::new(), amount };
@@ -309,27 +309,31 @@ fn bill_fields(form: &mut Form, around: &Around) -> Option<Vec<Charge>> {
 }
 
 /// The bill as the form stands, for showing; `None` while a field it needs is empty or wrong.
-pub fn bill_of(form: &Form, around: &Around) -> Option<(Vec<Charge>, Vec<String>)> {
+pub fn bill_of(form: &Form, context: &OrderContext) -> Option<(Vec<Charge>, Vec<String>)> {
     let mut copy = Form::new(form.fields().clone());
-    let charges = bill_fields(&mut copy, around)?;
+    let charges = bill_fields(&mut copy, context)?;
     let notes = [("right", "rx_right"), ("left", "rx_left")]
         .into_iter()
         .filter_map(|(eye, name)| {
-            let note = lens_code(read(form.value(name)).ok()?.rx.power, around.lab.code_basis).note?;
+            let note = lens_code(read(form.value(name)).ok()?.rx.power, context.lab.code_basis).note?;
             Some(format!("Code of the {eye} lens: {note}"))
         })
         .collect();
     Some((charges, notes))
 }
 
-fn doubt(field: &'static str, code: &str, says: impl Display) -> Caution {
-    Caution { field, code: code.to_owned(), says: says.to_string() }
+fn doubt(field: &'static str, code: &str, says: impl Display) -> OrderCaution {
+    OrderCaution { field, code: code.to_owned(), says: says.to_string() }
 }
 
-fn prescription_doubts(prescription: &Prescription, ordered_on: Option<Date>, around: &Around) -> Vec<Caution> {
-    let last = around.last.as_ref().map(|job| job.prescription.eyes);
+fn prescription_doubts(
+    prescription: &Prescription,
+    ordered_on: Option<Date>,
+    context: &OrderContext,
+) -> Vec<OrderCaution> {
+    let last = context.last.as_ref().map(|job| job.prescription.eyes);
     let Pair { right, left } = &prescription.eyes;
-    let mut doubts: Vec<Caution> = cautions(right, left, last)
+    let mut doubts: Vec<OrderCaution> = cautions(right, left, last)
         .into_iter()
         .map(|c| {
             let field = match c.eye() {
@@ -344,7 +348,7 @@ fn prescription_doubts(prescription: &Prescription, ordered_on: Option<Date>, ar
         let is_near = c.code() == "pd-near-wider";
         doubt(if is_near { "near_pd" } else { "pd" }, c.code(), c)
     }));
-    if prescription.is_past(ordered_on.unwrap_or(around.today)) {
+    if prescription.is_past(ordered_on.unwrap_or(context.today)) {
         doubts.push(doubt(
             "expires_on",
             "past-its-date",
@@ -360,14 +364,14 @@ fn frame_doubts(
     frame: &Option<FrameChoice>,
     made_for: Option<MadeFor>,
     height: Pair<Option<Millimetre>>,
-    around: &Around,
-) -> Vec<Caution> {
+    context: &OrderContext,
+) -> Vec<OrderCaution> {
     let mut doubts = Vec::new();
     let stamped = match frame {
         Some(FrameChoice::New(details)) => Some((details.eye_size, details.bridge)),
-        _ => around.frame.as_ref().map(|f| (f.details.eye_size, f.details.bridge)),
+        _ => context.frame.as_ref().map(|f| (f.details.eye_size, f.details.bridge)),
     };
-    let frame_pd_mm = match (&around.boxes, around.relens.as_ref().and_then(|j| j.shape.as_ref()), stamped) {
+    let frame_pd_mm = match (&context.boxes, context.relens.as_ref().and_then(|j| j.shape.as_ref()), stamped) {
         (Some(boxes), Some(shape), _) => Some(f64::midpoint(boxes.right.a_mm, boxes.left.a_mm) + shape.dbl.to_f64()),
         (_, _, Some((eye_size, bridge))) => Some(eye_size.to_f64() + bridge.to_f64()),
         _ => None,
@@ -387,7 +391,7 @@ fn frame_doubts(
             ));
         }
     }
-    if let Some(boxes) = &around.boxes {
+    if let Some(boxes) = &context.boxes {
         for (eye, height) in height.iter() {
             let half_mm = boxes.get(eye).b_mm / 2.0;
             if let Some(height) = height

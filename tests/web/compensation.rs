@@ -27,7 +27,7 @@ fn lent(fields: &[(String, String)]) -> Vec<(&str, &str)> {
 
 fn query(number: i64, fields: &[(&str, &str)]) -> String {
     let pairs: Vec<String> = fields.iter().map(|(n, v)| format!("{n}={v}")).collect();
-    format!("/jobs/{number}/worn?{}", pairs.join("&"))
+    format!("/jobs/{number}/compensation?{}", pairs.join("&"))
 }
 
 #[tokio::test]
@@ -73,7 +73,7 @@ async fn a_decision_changes_every_later_page_and_prints_both() {
     let lab = TestLab::new().await;
     let number = lab.given_job_to("-6.00 DS", "-6.00 DS").await;
     lab.given_shape_for(number).await;
-    let path = format!("/jobs/{number}/worn");
+    let path = format!("/jobs/{number}/compensation");
     let fields = form_of(&lab, &query(number, &TRY), &[("decision", "compensated")]).await;
     let ordered = fields.iter().find(|(n, _)| n == "seen_right").unwrap().1.clone();
     assert_ne!(ordered, "-6.00 sph", "20° of wrap changes a lens of 6 D");
@@ -82,19 +82,19 @@ async fn a_decision_changes_every_later_page_and_prints_both() {
     assert_eq!(answer.location, path);
     // A second click, and a form looked at again, keep nothing more.
     lab.post(&path, &lent(&fields)).await.assert_status(303);
-    assert_eq!(lab.store.count_worn_orders(number).await.unwrap(), 1);
+    assert_eq!(lab.store.count_power_decisions(number).await.unwrap(), 1);
 
     let lab = lab.reopened().await;
     let job = lab.store.get_job(number).await.unwrap();
     assert_eq!(job.lens_power(rimbook::optics::Eye::Right).to_string(), ordered);
-    assert_eq!(job.frame_wear.unwrap().wrap.hundredths(), 2000, "the position is kept with the frame");
+    assert_eq!(job.frame_position.unwrap().wrap.hundredths(), 2000, "the position is kept with the frame");
     for page in ["", "/lenses", "/layout", "/prism"] {
         let page = lab.get(&format!("/jobs/{number}{page}")).await;
         page.assert_status(200);
         assert_eq!(page.text(".eye-right .rx.large"), ordered);
         assert_eq!(page.text(".eye-right .prescribed-power"), "prescribed -6.00 sph");
     }
-    assert!(lab.get(&format!("/jobs/{number}")).await.texts(".worn-note").iter().any(|t| t.contains("20° wrap")));
+    assert!(lab.get(&format!("/jobs/{number}")).await.texts(".wear-note").iter().any(|t| t.contains("20° wrap")));
     let ticket = lab.get(&format!("/jobs/{number}/ticket")).await;
     assert_eq!(ticket.text(".eye-right .rx.large"), ordered);
     assert!(ticket.body.contains("Compensated as worn.") && ticket.body.contains("Not safety or sports eyewear"));
@@ -138,8 +138,8 @@ async fn a_decision_changes_every_later_page_and_prints_both() {
 async fn a_wrapped_frame_offers_the_page_until_it_is_decided() {
     let lab = TestLab::new().await;
     let number = lab.given_job().await;
-    assert!(lab.get(&format!("/jobs/{number}")).await.texts(".worn-note").is_empty());
-    let path = format!("/jobs/{number}/worn");
+    assert!(lab.get(&format!("/jobs/{number}")).await.texts(".wear-note").is_empty());
+    let path = format!("/jobs/{number}/compensation");
     let fields = form_of(&lab, &query(number, &TRY), &[("decision", "prescribed")]).await;
     lab.post(&path, &lent(&fields)).await.assert_status(303);
     let job = lab.store.get_job(number).await.unwrap();
@@ -147,34 +147,34 @@ async fn a_wrapped_frame_offers_the_page_until_it_is_decided() {
     assert_eq!(job.lens_power(rimbook::optics::Eye::Left), job.prescription.eyes.left.power);
     assert!(lab.get(&path).await.text("#decision").contains("as prescribed"));
     let page = lab.get(&format!("/jobs/{number}")).await;
-    assert!(page.texts(".worn-note").iter().all(|t| !t.starts_with("Wrapped frame")), "it is decided");
-    assert!(page.texts(".worn-note").iter().any(|t| t.contains("Not safety or sports eyewear")));
+    assert!(page.texts(".wear-note").iter().all(|t| !t.starts_with("Wrapped frame")), "it is decided");
+    assert!(page.texts(".wear-note").iter().any(|t| t.contains("Not safety or sports eyewear")));
     // New lenses for the same frame: the wrap is known, and nothing is decided.
     let relens = lab.given_relens(number).await;
     for page in ["", "/lenses"] {
         let page = lab.get(&format!("/jobs/{relens}{page}")).await;
-        assert!(page.texts(".worn-note").iter().any(|t| t.starts_with("Wrapped frame")), "{}", page.body);
-        assert!(page.attributes(".worn-note a", "href").contains(&format!("/jobs/{relens}/worn")));
+        assert!(page.texts(".wear-note").iter().any(|t| t.starts_with("Wrapped frame")), "{}", page.body);
+        assert!(page.attributes(".wear-note a", "href").contains(&format!("/jobs/{relens}/compensation")));
     }
-    assert_eq!(lab.get(&format!("/jobs/{relens}/worn")).await.attributes("#wrap", "value"), ["20"]);
+    assert_eq!(lab.get(&format!("/jobs/{relens}/compensation")).await.attributes("#wrap", "value"), ["20"]);
     // A lab that offers from 25° does not.
-    let habits = lab.get("/lab/habits").await;
-    let names = habits.attributes("main form input[name]:not([type=checkbox])", "name");
-    let values = habits.attributes("main form input[name]:not([type=checkbox])", "value");
+    let spread = lab.get("/lab/process-spread").await;
+    let names = spread.attributes("main form input[name]:not([type=checkbox])", "name");
+    let values = spread.attributes("main form input[name]:not([type=checkbox])", "value");
     let fields: Vec<(&str, &str)> = names
         .iter()
         .zip(&values)
         .map(|(n, v)| (n.as_str(), if n == "offer_wrap" { "25" } else { v.as_str() }))
         .collect();
-    lab.post("/lab/habits", &fields).await.assert_status(303);
-    assert!(lab.get(&format!("/jobs/{relens}")).await.texts(".worn-note").is_empty());
+    lab.post("/lab/process-spread", &fields).await.assert_status(303);
+    assert!(lab.get(&format!("/jobs/{relens}")).await.texts(".wear-note").is_empty());
 }
 
 #[tokio::test]
 async fn bad_fields_are_said_and_kept() {
     let lab = TestLab::new().await;
     let number = lab.given_job().await;
-    let path = format!("/jobs/{number}/worn");
+    let path = format!("/jobs/{number}/compensation");
     for (field, value) in
         [("vertex_from", "41"), ("vertex_to", "x"), ("vertex_to", "-1"), ("panto", "50"), ("wrap", ""), ("step", "0.3")]
     {
@@ -203,17 +203,17 @@ async fn bad_fields_are_said_and_kept() {
     let page = lab.post(&path, &lent(&stale)).await;
     page.assert_status(422);
     assert!(page.text("#decision-error").contains("have changed"));
-    assert_eq!(lab.store.count_worn_orders(number).await.unwrap(), 0);
+    assert_eq!(lab.store.count_power_decisions(number).await.unwrap(), 0);
     let good = form_of(&lab, &query(number, &TRY), &[("decision", "compensated")]).await;
     lab.post_from_elsewhere(&path, &lent(&good)).await.assert_status(403);
-    assert_eq!(lab.store.count_worn_orders(number).await.unwrap(), 0);
+    assert_eq!(lab.store.count_power_decisions(number).await.unwrap(), 0);
 }
 
 #[tokio::test]
 async fn the_draft_of_a_decision_outlives_a_reload() {
     let lab = TestLab::new().await;
     let number = lab.given_job().await;
-    let path = format!("/jobs/{number}/worn");
+    let path = format!("/jobs/{number}/compensation");
     let key = lab.get(&path).await.attributes("#decide", "data-draft").remove(0);
     let mut typed = TRY.to_vec();
     typed.push(("decision", "prescribed"));
@@ -227,10 +227,10 @@ async fn the_draft_of_a_decision_outlives_a_reload() {
 async fn a_decision_after_the_lenses_were_taken_warns() {
     let lab = TestLab::new().await;
     let number = lab.given_lenses_in_hand().await;
-    let path = format!("/jobs/{number}/worn");
+    let path = format!("/jobs/{number}/compensation");
     let fields = form_of(&lab, &query(number, &TRY), &[("decision", "compensated")]).await;
     lab.post(&path, &lent(&fields)).await.assert_status(303);
     // The clock of the tests stands still, so the order of the history tells.
     let page = lab.get(&format!("/jobs/{number}/layout")).await;
-    assert!(page.texts(".worn-note").iter().any(|t| t.contains("after a lens was taken in hand")), "{}", page.body);
+    assert!(page.texts(".wear-note").iter().any(|t| t.contains("after a lens was taken in hand")), "{}", page.body);
 }
