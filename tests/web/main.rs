@@ -2,25 +2,28 @@
 
 #![allow(clippy::unwrap_used, reason = "a helper that fails fails its test")]
 
-mod guard;
-mod layout;
-mod lenses;
-mod orders;
-mod shapes;
-mod support;
-
+mod bills;
 mod blanks;
 mod checks;
 mod compensation;
 mod customers;
 mod edge;
 mod frames;
+mod guard;
 mod lab;
+mod layout;
+mod lenses;
+mod orders;
 mod packing;
+mod payments;
 mod prism;
+mod process_spread;
 mod receipts;
 mod risk;
+mod shapes;
 mod shipments;
 mod start;
 mod stock;
+mod support;
 mod ticket;
+mod understood;
