@@ -7,7 +7,7 @@
 //! 1. [`optics`] – powers, prism, lens surfaces and tolerances. Pure: std and thiserror only.
 //! 2. [`shape`] – traced outlines, the boxing system, layout in the box, interchange records. Pure.
 //! 3. [`desk`] – the order side: customers, orders, jobs, deadlines, bills, receipts. Pure.
-//! 4. [`bench`] – the bench side: layout, lens, edge, compensation, prism, checks. Pure.
+//! 4. [`mod@bench`] – the bench side: layout, lens, edge, compensation, prism, checks. Pure.
 //! 5. [`store`] – every line of SQL, and the one SQLite file behind it.
 //! 6. [`mod@print`] – what leaves on paper: barcode, true-size shapes, receipts.
 //! 7. [`web`] – the pages. `web::router` is the contents page of the product.

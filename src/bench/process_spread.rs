@@ -59,7 +59,7 @@ pub const FIGURES: [Figure; 12] = [
     step("stick_step", "PD stick", "mm", "What you read distances and heights to", 200),
 ];
 
-/// The lab's habits, in hundredths of each figure's unit.
+/// How exactly the lab works, in hundredths of each figure's unit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct ProcessSpread {
     /// In the order of [`FIGURES`].
@@ -141,7 +141,7 @@ impl ProcessSpread {
     }
 }
 
-/// The chance of every tolerance row of a job, by the lab's table and habits; of the power that is ordered.
+/// The chance of every tolerance row of a job, by the lab's table and process spread, of the power that is ordered.
 pub fn budget_of(job: &Job, lab: &Lab, spread: &ProcessSpread) -> Budget {
     let order = BudgetOrder {
         power: Pair::new(job.lens_power(Eye::Right).numbers(), job.lens_power(Eye::Left).numbers()),

@@ -190,7 +190,7 @@ impl EventKind {
         }
     }
 
-    /// The happening written so, if any.
+    /// The kind written so, if any.
     pub fn from_key(key: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|h| h.key() == key)
     }

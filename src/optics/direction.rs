@@ -37,8 +37,9 @@ mod tests {
         assert_eq!(Directed::of(-0.001, "in", "out"), Directed { amount: "0.00".into(), direction: "" });
         assert_eq!(Directed::of(-0.25, "in", "out"), Directed { amount: "0.25".into(), direction: "out" });
         assert_eq!(Directed::of(0.25, "up", "down").direction, "up");
-        let ways = [Directed::of(0.25, "in", "out"), Directed::of(0.0, "up", "down"), Directed::of(-1.0, "up", "down")];
-        assert_eq!(Directed::join(&ways, "mm", " and "), "0.25 mm in and 1.00 mm down");
-        assert_eq!(Directed::join(&ways[1..2], "mm", " and "), "");
+        let amounts =
+            [Directed::of(0.25, "in", "out"), Directed::of(0.0, "up", "down"), Directed::of(-1.0, "up", "down")];
+        assert_eq!(Directed::join(&amounts, "mm", " and "), "0.25 mm in and 1.00 mm down");
+        assert_eq!(Directed::join(&amounts[1..2], "mm", " and "), "");
     }
 }

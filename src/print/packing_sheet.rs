@@ -30,7 +30,7 @@ pub struct PackingFacts<'a> {
     pub lenses_only: bool,
     /// Each eye's prescription.
     pub eyes: &'a Pair<EyePrescription>,
-    /// What is to be known of the way the pair is wear_words, in words.
+    /// What to know about how the pair is worn, in words.
     pub wear_words: Vec<String>,
     /// For which distance.
     pub made_for: MadeFor,
@@ -74,7 +74,7 @@ pub struct PackingSheet {
     pub cautions: Vec<&'static str>,
     /// How to keep them.
     pub care: Vec<&'static str>,
-    /// What is to be known of the way the pair is worn.
+    /// What to know about how the pair is worn.
     pub wear_words: Vec<String>,
     /// The last check.
     pub check: Option<CheckSummary>,

@@ -36,7 +36,7 @@ pub struct TicketFacts<'a> {
     pub frame: &'a FrameDetails,
     /// Each eye's lens to be made.
     pub eyes: &'a Pair<EyePrescription>,
-    /// What is to be known of the way the pair is wear_words, in words.
+    /// What to know about how the pair is worn, in words.
     pub wear_words: Vec<String>,
     /// The prescribed powers, where the lenses are ordered compensated.
     pub prescribed: Option<Pair<LensPower>>,
@@ -190,7 +190,7 @@ pub struct Ticket {
     pub has_prism: bool,
     /// The ruler line.
     pub ruler: String,
-    /// What is to be known of the way the pair is worn.
+    /// What to know about how the pair is worn.
     pub wear_words: Vec<String>,
     /// The last check.
     pub check: Option<CheckSummary>,

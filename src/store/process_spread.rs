@@ -1,4 +1,4 @@
-//! The lab's habits: one row, once the owner has changed a default.
+//! The lab's process spread: one row, once the owner has changed a default.
 
 use time::OffsetDateTime;
 
@@ -8,7 +8,7 @@ use super::{Store, StoreError};
 use crate::bench::process_spread::ProcessSpread;
 
 impl Store {
-    /// The lab's habits; the defaults until the owner has changed one.
+    /// The lab's process spread; the defaults until the owner has changed one.
     pub async fn get_process_spread(&self) -> Result<ProcessSpread, StoreError> {
         let Some(row) = sqlx::query!("select * from habit where id = 1").fetch_optional(&self.read).await? else {
             return Ok(ProcessSpread::default());
@@ -34,7 +34,7 @@ impl Store {
         })
     }
 
-    /// Keeps the lab's habits; what they were before is kept by a trigger.
+    /// Keeps the lab's process spread; what it was before is kept by a trigger.
     pub async fn change_process_spread(
         &self,
         key: &str,
@@ -104,7 +104,7 @@ impl Store {
         Ok(Once::Now(()))
     }
 
-    /// How often the habits were changed: the running number of their form.
+    /// How often the process spread was changed: the running number of their form.
     pub async fn count_process_spread_changes(&self) -> Result<i64, StoreError> {
         Ok(sqlx::query_scalar!(
             r#"select (select count(*) from habit) + (select count(*) from habit_past) as "n!: i64""#

@@ -189,7 +189,7 @@ impl ErrorSum {
     }
 }
 
-/// The chance of every row that applies to a pair, from the lab's habits.
+/// The chance of every row that applies to a pair, from the lab's spreads.
 pub fn budget(profile: Profile, order: &BudgetOrder, spreads: &Spreads) -> Budget {
     let mut rows = Vec::with_capacity(14);
     for eye in Eye::BOTH {

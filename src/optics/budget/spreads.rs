@@ -1,6 +1,6 @@
-//! The lab's habits as spreads and steps, and the names of the errors they make.
+//! The lab's spreads and steps, and the names of the errors they make.
 
-/// The lab's own habits.
+/// The lab's own spreads and steps.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Spreads {
     /// Spread of a blank's power.

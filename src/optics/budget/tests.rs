@@ -29,7 +29,7 @@ fn order(right: SphereCylinder, left: SphereCylinder, prism: InUp) -> BudgetOrde
     }
 }
 
-/// One finished pair, made and measured with the lab's habits: the error of each row, by name and eye.
+/// One finished pair, made and measured with the lab's spreads: the error of each row, by name and eye.
 fn make(order: &BudgetOrder, spreads: &Spreads, dice: &mut Dice) -> Vec<((BudgetRow, Option<Eye>), f64)> {
     let mut errors = Vec::new();
     let mut place = Vec::new();

@@ -1,4 +1,4 @@
-//! The lab's habits: how exactly it works, for the chance that a pair will pass.
+//! The lab's process spread: how exactly it works, for the chance that a pair will pass.
 
 use askama::Template;
 use axum::extract::State;
