@@ -2,15 +2,16 @@
 
 use time::OffsetDateTime;
 
-use super::draft::{Once, outcome, settle};
+use super::once::{Done, Once};
 use super::read::{int, tilt};
+use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::bench::process_spread::ProcessSpread;
 
 impl Store {
     /// The lab's process spread; the defaults until the owner has changed one.
     pub async fn get_process_spread(&self) -> Result<ProcessSpread, StoreError> {
-        let Some(row) = sqlx::query!("select * from habit where id = 1").fetch_optional(&self.read).await? else {
+        let Some(row) = sqlx::query!("select * from process_spread where id = 1").fetch_optional(&self.read).await? else {
             return Ok(ProcessSpread::default());
         };
         Ok(ProcessSpread {
@@ -61,7 +62,7 @@ impl Store {
         ] = spread.figures;
         let offer_wrap = spread.offer_wrap.hundredths();
         sqlx::query!(
-            "insert into habit (id, blank_power_hundredths, blank_cylinder_hundredths, blank_prism_hundredths, axis_marking_hundredths,
+            "insert into process_spread (id, blank_power_hundredths, blank_cylinder_hundredths, blank_prism_hundredths, axis_marking_hundredths,
                 axis_blocking_hundredths, edging_turn_hundredths, centre_marking_hundredths,
                 blocking_hundredths, lensmeter_step_hundredths, prism_step_hundredths,
                 axis_step_hundredths, stick_step_hundredths,
@@ -107,7 +108,7 @@ impl Store {
     /// How often the process spread was changed: the running number of their form.
     pub async fn count_process_spread_changes(&self) -> Result<i64, StoreError> {
         Ok(sqlx::query_scalar!(
-            r#"select (select count(*) from habit) + (select count(*) from habit_past) as "n!: i64""#
+            r#"select (select count(*) from process_spread) + (select count(*) from process_spread_past) as "n!: i64""#
         )
         .fetch_one(&self.read)
         .await?)
