@@ -2,7 +2,7 @@
 //!
 //! The [`lab`] itself, its [`catalogue`], a [`customer`], a [`frame`] and its traced [`frame_shape`], a
 //! [`prescription`], an [`order`] with its [`bill`] and [`payment`]s, the [`job`] it becomes, the [`deadline`] it is
-//! promised for, how the frame sits ([`fitting`]), the lenses in hand ([`stock`]), which blanks a supplier has
+//! promised for, their named [`id`]s, how the frame sits ([`fitting`]), the lenses in hand ([`stock`]), which blanks a supplier has
 //! ([`supplier_list`]), [`packing`], and the [`receipt`] with its [`procedure_code`]s.
 
 pub mod bill;
@@ -12,6 +12,7 @@ pub mod deadline;
 pub mod fitting;
 pub mod frame;
 pub mod frame_shape;
+pub mod id;
 pub mod job;
 pub mod lab;
 pub mod money;
