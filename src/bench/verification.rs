@@ -4,16 +4,19 @@
 //! three years, whatever becomes of the tables, the order page or this program.
 
 use serde::{Deserialize, Serialize};
+use strum::{EnumString, IntoStaticStr, VariantArray};
 
 use crate::desk::job::{EventKind, Job};
+use crate::desk::key::keyed;
 use crate::optics::prescription::{Given, LensPower, Prism, PupilDistance};
 use crate::optics::tolerance::{Measured, Ordered, Profile, Status, ToleranceLine, Unit, is_verified, verify};
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 
 /// How the powers were read from the lensmeter.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, EnumString, IntoStaticStr, VariantArray)]
 #[serde(rename_all = "snake_case")]
+#[strum(serialize_all = "snake_case")]
 pub enum Notation {
     /// Sphere, cylinder and axis, in either cylinder form.
     Written,
@@ -21,23 +24,7 @@ pub enum Notation {
     Drums,
 }
 
-impl Notation {
-    /// Both, in the order of the form.
-    pub const ALL: [Notation; 2] = [Notation::Written, Notation::Drums];
-
-    /// As in the form.
-    pub fn key(self) -> &'static str {
-        match self {
-            Notation::Written => "written",
-            Notation::Drums => "drums",
-        }
-    }
-
-    /// The notation written so, if any.
-    pub fn from_key(key: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|n| n.key() == key)
-    }
-}
+keyed!(Notation);
 
 /// What was measured on a finished pair.
 #[derive(Debug, Clone, PartialEq)]

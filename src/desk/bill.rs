@@ -1,6 +1,9 @@
 //! The bill of an order: its lines, their amounts and their procedure codes.
 
+use strum::{EnumString, IntoStaticStr, VariantArray};
+
 use super::catalogue::{MaterialDetails, TreatmentDetails};
+use super::key::keyed;
 use super::lab::CodeBasis;
 use super::money::Cents;
 use super::procedure_code::{FRAME, PRISM, lens_code};
@@ -8,7 +11,8 @@ use crate::optics::prescription::EyePrescription;
 use crate::optics::{Eye, Pair};
 
 /// What a line of the bill is for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
 pub enum ChargeKind {
     /// The frame.
     Frame,
@@ -32,42 +36,7 @@ pub enum ChargeKind {
     Other,
 }
 
-impl ChargeKind {
-    /// Every kind.
-    pub const ALL: [ChargeKind; 10] = [
-        ChargeKind::Frame,
-        ChargeKind::Lens,
-        ChargeKind::Material,
-        ChargeKind::Coating,
-        ChargeKind::Tint,
-        ChargeKind::Prism,
-        ChargeKind::Shipping,
-        ChargeKind::Discount,
-        ChargeKind::Tax,
-        ChargeKind::Other,
-    ];
-
-    /// As written in the book.
-    pub fn key(self) -> &'static str {
-        match self {
-            ChargeKind::Frame => "frame",
-            ChargeKind::Lens => "lens",
-            ChargeKind::Material => "material",
-            ChargeKind::Coating => "coating",
-            ChargeKind::Tint => "tint",
-            ChargeKind::Prism => "prism",
-            ChargeKind::Shipping => "shipping",
-            ChargeKind::Discount => "discount",
-            ChargeKind::Tax => "tax",
-            ChargeKind::Other => "other",
-        }
-    }
-
-    /// The kind written so, if any.
-    pub fn from_key(key: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|k| k.key() == key)
-    }
-}
+keyed!(ChargeKind);
 
 /// One line of the bill, as agreed when the order was taken.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -1,14 +1,17 @@
 //! What the lab sells: materials, coatings, tints, with their prices and procedure codes.
 
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
+use super::key::keyed;
 use super::money::Cents;
 use super::procedure_code::{
     ANTI_REFLECTIVE, HIGH_INDEX, MID_INDEX, MIRROR, PHOTOCHROMIC, POLARIZED, POLYCARBONATE, SCRATCH_COAT, TINT,
 };
 
 /// How a material is cut.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
 pub enum Cutting {
     /// With water throughout.
     Wet,
@@ -18,24 +21,9 @@ pub enum Cutting {
     DryThenWet,
 }
 
+keyed!(Cutting);
+
 impl Cutting {
-    /// Every way, in the order of the form.
-    pub const ALL: [Cutting; 3] = [Cutting::Wet, Cutting::Dry, Cutting::DryThenWet];
-
-    /// As written in the book and in forms.
-    pub fn key(self) -> &'static str {
-        match self {
-            Cutting::Wet => "wet",
-            Cutting::Dry => "dry",
-            Cutting::DryThenWet => "dry_then_wet",
-        }
-    }
-
-    /// The way written so, if any.
-    pub fn from_key(key: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|c| c.key() == key)
-    }
-
     /// For the bench.
     pub fn words(self) -> &'static str {
         match self {
@@ -86,7 +74,8 @@ impl MaterialDetails {
 }
 
 /// What kind of treatment.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
 pub enum TreatmentKind {
     /// Laid on the surface.
     Coating,
@@ -94,24 +83,7 @@ pub enum TreatmentKind {
     Tint,
 }
 
-impl TreatmentKind {
-    /// As written in the book and in forms.
-    pub fn key(self) -> &'static str {
-        match self {
-            TreatmentKind::Coating => "coating",
-            TreatmentKind::Tint => "tint",
-        }
-    }
-
-    /// The kind written so, if any.
-    pub fn from_key(key: &str) -> Option<Self> {
-        match key {
-            "coating" => Some(TreatmentKind::Coating),
-            "tint" => Some(TreatmentKind::Tint),
-            _ => None,
-        }
-    }
-}
+keyed!(TreatmentKind);
 
 /// One version of a coating or tint.
 #[derive(Debug, Clone, PartialEq, Eq)]

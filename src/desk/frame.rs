@@ -3,13 +3,16 @@
 
 use std::fmt;
 
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
+use super::key::keyed;
 use super::money::Cents;
 use crate::optics::unit::Millimetre;
 
 /// How the frame holds the lens, which decides the edge.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
 pub enum Rim {
     /// A closed metal eyewire with a groove.
     Metal,
@@ -21,25 +24,9 @@ pub enum Rim {
     Drilled,
 }
 
+keyed!(Rim);
+
 impl Rim {
-    /// Every kind, in the order of the form.
-    pub const ALL: [Rim; 4] = [Rim::Metal, Rim::Plastic, Rim::Cord, Rim::Drilled];
-
-    /// As written in the book and in forms.
-    pub fn key(self) -> &'static str {
-        match self {
-            Rim::Metal => "metal",
-            Rim::Plastic => "plastic",
-            Rim::Cord => "cord",
-            Rim::Drilled => "drilled",
-        }
-    }
-
-    /// The kind written so, if any.
-    pub fn from_key(key: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|rim| rim.key() == key)
-    }
-
     /// For a person.
     pub fn words(self) -> &'static str {
         match self {

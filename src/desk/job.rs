@@ -3,6 +3,7 @@
 //! The stage is never set: it is read from what has happened, newest first where things were redone. A new lens
 //! after a cut takes the job back to "lenses in hand", because that lens is not cut yet.
 
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::{Date, OffsetDateTime};
 
 use super::catalogue::{Material, Treatment};
@@ -10,6 +11,7 @@ use super::customer::Customer;
 use super::fitting::{FramePosition, PowerDecision};
 use super::frame::Frame;
 use super::frame_shape::FrameShape;
+use super::key::keyed;
 use super::money::Cents;
 use super::order::Design;
 use super::prescription::{MadeFor, Prescription};
@@ -123,7 +125,8 @@ pub struct JobLine {
 }
 
 /// What can happen to a job. The words stand in the book and never change their meaning.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
 pub enum EventKind {
     /// The order was taken.
     Taken,
@@ -140,6 +143,7 @@ pub enum EventKind {
     /// A check found a line outside its limit or unread.
     CheckFailed,
     /// The owner wrote why a failed pair is sent all the same.
+    #[strum(serialize = "check_excused")]
     CheckConceded,
     /// The packing list was gone through.
     Packed,
@@ -153,48 +157,9 @@ pub enum EventKind {
     Note,
 }
 
+keyed!(EventKind);
+
 impl EventKind {
-    /// All of them.
-    pub const ALL: [EventKind; 13] = [
-        EventKind::Taken,
-        EventKind::ShapeKept,
-        EventKind::LensRight,
-        EventKind::LensLeft,
-        EventKind::Cut,
-        EventKind::CheckPassed,
-        EventKind::CheckFailed,
-        EventKind::CheckConceded,
-        EventKind::Packed,
-        EventKind::Sent,
-        EventKind::Paid,
-        EventKind::Receipt,
-        EventKind::Note,
-    ];
-
-    /// As written in the book.
-    pub fn key(self) -> &'static str {
-        match self {
-            EventKind::Taken => "taken",
-            EventKind::ShapeKept => "shape_kept",
-            EventKind::LensRight => "lens_right",
-            EventKind::LensLeft => "lens_left",
-            EventKind::Cut => "cut",
-            EventKind::CheckPassed => "check_passed",
-            EventKind::CheckFailed => "check_failed",
-            EventKind::CheckConceded => "check_excused",
-            EventKind::Packed => "packed",
-            EventKind::Sent => "sent",
-            EventKind::Paid => "paid",
-            EventKind::Receipt => "receipt",
-            EventKind::Note => "note",
-        }
-    }
-
-    /// The kind written so, if any.
-    pub fn from_key(key: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|h| h.key() == key)
-    }
-
     /// For a person.
     pub fn words(self) -> &'static str {
         match self {
@@ -227,7 +192,7 @@ pub struct Event {
 }
 
 /// How far a job has come.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, VariantArray)]
 pub enum Stage {
     /// The order is in the book.
     Taken,
@@ -247,8 +212,7 @@ pub enum Stage {
 
 impl Stage {
     /// Every stage in order.
-    pub const ALL: [Stage; 7] =
-        [Stage::Taken, Stage::ShapeOnFile, Stage::LensesInHand, Stage::Cut, Stage::Checked, Stage::Packed, Stage::Sent];
+    pub const ALL: &[Stage] = Stage::VARIANTS;
 
     /// For a person.
     pub fn words(self) -> &'static str {
@@ -351,7 +315,7 @@ mod tests {
 
     #[test]
     fn every_kind_reads_back() {
-        for kind in EventKind::ALL {
+        for &kind in EventKind::ALL {
             assert_eq!(EventKind::from_key(kind.key()), Some(kind));
         }
     }

@@ -1,12 +1,16 @@
 //! The lab's own page: who it is and how it works.
 
+use strum::{EnumString, IntoStaticStr, VariantArray};
+
+use super::key::keyed;
 use super::money::Cents;
 use crate::optics::tolerance::Profile;
 use crate::optics::unit::Millimetre;
 
 /// Which form of the prescription the procedure codes are taken from. Billing practice takes the sphere as
 /// written (from memory; no published text decides it), so that is the default.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
 pub enum CodeBasis {
     /// As the prescriber wrote it.
     #[default]
@@ -17,24 +21,9 @@ pub enum CodeBasis {
     Plus,
 }
 
+keyed!(CodeBasis);
+
 impl CodeBasis {
-    /// Every basis, in the order of the form.
-    pub const ALL: [CodeBasis; 3] = [CodeBasis::AsWritten, CodeBasis::Minus, CodeBasis::Plus];
-
-    /// As written in the book and in forms.
-    pub fn key(self) -> &'static str {
-        match self {
-            CodeBasis::AsWritten => "as_written",
-            CodeBasis::Minus => "minus",
-            CodeBasis::Plus => "plus",
-        }
-    }
-
-    /// The basis written so, if any.
-    pub fn from_key(key: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|b| b.key() == key)
-    }
-
     /// For a person.
     pub fn words(self) -> &'static str {
         match self {

@@ -14,6 +14,7 @@ pub mod frame;
 pub mod frame_shape;
 pub mod id;
 pub mod job;
+pub(crate) mod key;
 pub mod lab;
 pub mod money;
 pub mod order;

@@ -1,18 +1,21 @@
 //! An order: everything that must be known before money is spent, and what the customer pays for it.
 
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::Date;
 use uuid::Uuid;
 
 use super::bill::Charge;
 use super::customer::Person;
 use super::frame::FrameDetails;
+use super::key::keyed;
 use super::payment::Payment;
 use super::prescription::{MadeFor, Prescription};
 use crate::optics::Pair;
 use crate::optics::unit::{Millimetre, Tilt};
 
 /// The form of the front surface.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
 pub enum Design {
     /// Spherical front.
     #[default]
@@ -21,24 +24,9 @@ pub enum Design {
     Aspheric,
 }
 
+keyed!(Design);
+
 impl Design {
-    /// As written in the book and in forms.
-    pub fn key(self) -> &'static str {
-        match self {
-            Design::Spherical => "spherical",
-            Design::Aspheric => "aspheric",
-        }
-    }
-
-    /// The design written so, if any.
-    pub fn from_key(key: &str) -> Option<Self> {
-        match key {
-            "spherical" => Some(Design::Spherical),
-            "aspheric" => Some(Design::Aspheric),
-            _ => None,
-        }
-    }
-
     /// For a person.
     pub fn words(self) -> &'static str {
         match self {

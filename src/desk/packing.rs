@@ -1,10 +1,11 @@
 //! What is gone through before a pair leaves, and what goes with it. Source: common practice, from memory, but for
 //! the words on impact (21 CFR 801.410).
 
+use strum::VariantArray;
 use thiserror::Error;
 
 /// Which part of the work an item belongs to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, VariantArray)]
 pub enum ItemGroup {
     /// The lenses in the frame.
     Lenses,
@@ -16,7 +17,7 @@ pub enum ItemGroup {
 
 impl ItemGroup {
     /// Every group, in the order of the work.
-    pub const ALL: [ItemGroup; 3] = [ItemGroup::Lenses, ItemGroup::Alignment, ItemGroup::Parcel];
+    pub const ALL: &[ItemGroup] = ItemGroup::VARIANTS;
 
     /// For a person.
     pub fn words(self) -> &'static str {

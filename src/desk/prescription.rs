@@ -1,12 +1,15 @@
 //! A prescription with its pupil distances, and which of them a pair is made for.
 
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::Date;
 
+use super::key::keyed;
 use crate::optics::Pair;
 use crate::optics::prescription::{EyePrescription, PupilDistance};
 
 /// Which of the wearer's two pupil distances the pair is centred on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
 pub enum MadeFor {
     /// Looking far.
     #[default]
@@ -15,29 +18,14 @@ pub enum MadeFor {
     Near,
 }
 
-impl MadeFor {
-    /// As written in the book and in forms.
-    pub fn key(self) -> &'static str {
-        match self {
-            MadeFor::Distance => "distance",
-            MadeFor::Near => "near",
-        }
-    }
+keyed!(MadeFor);
 
+impl MadeFor {
     /// For a person.
     pub fn words(self) -> &'static str {
         match self {
             MadeFor::Distance => "distance",
             MadeFor::Near => "reading",
-        }
-    }
-
-    /// The use written so, if any.
-    pub fn from_key(key: &str) -> Option<Self> {
-        match key {
-            "distance" => Some(MadeFor::Distance),
-            "near" => Some(MadeFor::Near),
-            _ => None,
         }
     }
 }

@@ -124,7 +124,7 @@ pub(super) async fn page(state: &AppState, step: &JobStep, refused: Option<Form>
         already: false,
         form,
         payment_key,
-        kinds: PaymentKind::ALL.map(|kind| (kind.key(), kind_words(kind))).into(),
+        kinds: PaymentKind::ALL.iter().map(|&kind| (kind.key(), kind_words(kind))).collect(),
     })
 }
 

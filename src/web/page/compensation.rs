@@ -46,7 +46,7 @@ struct CompensationPage {
     eyes: [CompensatedEye; 2],
     pair: Option<[Directed; 2]>,
     made_of: String,
-    steps: [&'static str; 3],
+    steps: Vec<&'static str>,
     offer_wrap: String,
     decision: Option<String>,
     /// Why no decision can be kept now.
@@ -262,7 +262,7 @@ async fn page(
         seen: both.map(|(right, left)| Pair::new(right.order.to_string(), left.order.to_string())),
         made_of: format!("{}, index {:.3}", job.material.details.name, job.material.details.index()),
         eyes: Eye::BOTH.map(|eye| CompensatedEye::of(job, eye, figures.get(eye))),
-        steps: PowerStep::ALL.map(PowerStep::key),
+        steps: PowerStep::ALL.iter().map(|step| step.key()).collect(),
         offer_wrap: short(data.spread.offer_wrap.to_f64()),
         decision: job.power_decision.as_ref().map(|order| said(job, order)),
         closed: closed(data),

@@ -80,8 +80,8 @@ impl JobBar {
             },
             is_late: lateness.is_late(),
             stages: Stage::ALL
-                .into_iter()
-                .map(|s| StageMark { name: s.words(), is_done: s < reached, is_now: s == reached })
+                .iter()
+                .map(|&s| StageMark { name: s.words(), is_done: s < reached, is_now: s == reached })
                 .collect(),
             tabs: Self::TABS
                 .into_iter()

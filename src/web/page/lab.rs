@@ -74,7 +74,10 @@ impl LabPage {
                 .map(|(value, label)| SelectOption { value, label: label.to_owned() })
                 .into(),
             profiles: Profile::ALL.map(|p| SelectOption { value: p.key(), label: p.to_string() }).into(),
-            bases: CodeBasis::ALL.map(|b| SelectOption { value: b.key(), label: b.words().to_owned() }).into(),
+            bases: CodeBasis::ALL
+                .iter()
+                .map(|b| SelectOption { value: b.key(), label: b.words().to_owned() })
+                .collect(),
             governs: STANDARD_GOVERNS,
             materials: state.store.list_materials().await?.into_iter().map(material::row).collect(),
             treatments: state.store.list_treatments().await?.into_iter().map(treatment::row).collect(),

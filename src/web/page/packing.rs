@@ -67,7 +67,7 @@ impl List {
         let ticked: Vec<&str> = form.values("tick").collect();
         let missing = missing(parcel, &ticked);
         let is_missing = |key| is_refused && missing.iter().any(|item| item.key == key);
-        let groups = ItemGroup::ALL.into_iter().map(|group| {
+        let groups = ItemGroup::ALL.iter().map(|&group| {
             let items = ITEMS.into_iter().filter(|item| item.group == group && item.is_asked_of(parcel));
             let ticks = items.map(|item| Tick {
                 key: item.key,

@@ -71,7 +71,10 @@ impl MaterialPage {
             title: of.map_or("A new material".to_owned(), |m| m.details.name.clone()),
             retirement: of.map(|_| format!("{action}/retirement")),
             action,
-            cuttings: Cutting::ALL.map(|c| SelectOption { value: c.key(), label: c.words().to_owned() }).into(),
+            cuttings: Cutting::ALL
+                .iter()
+                .map(|c| SelectOption { value: c.key(), label: c.words().to_owned() })
+                .collect(),
         }
     }
 }

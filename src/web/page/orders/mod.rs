@@ -239,7 +239,7 @@ impl OrderPage {
                 .collect(),
             frame: context.frame.as_ref().map(|f| format!("{}; {}", f.details, f.details.rim.words())),
             frames_alike: context.frames_alike.iter().map(|f| (f.id.to_string(), f.details.to_string())).collect(),
-            rims: Rim::ALL.into_iter().map(|r| (r.key(), r.words())).collect(),
+            rims: Rim::ALL.iter().map(|r| (r.key(), r.words())).collect(),
             materials: context
                 .materials
                 .iter()
@@ -247,7 +247,7 @@ impl OrderPage {
                 .collect(),
             coatings: treatments("coating"),
             tints: treatments("tint"),
-            payments: PaymentKind::ALL.into_iter().map(|k| (k.key(), k.key())).collect(),
+            payments: PaymentKind::ALL.iter().map(|k| (k.key(), k.key())).collect(),
             right: eye(Eye::Right),
             left: eye(Eye::Left),
             pd: distance("pd"),
