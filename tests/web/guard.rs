@@ -107,9 +107,7 @@ async fn no_page_carries_inline_script_or_style_or_an_outside_address() {
     let job = |end: &str| format!("/jobs/{number}{end}");
     let mut paths = vec!["/".to_owned(), order, "/customers".into(), "/frames".into(), "/stock".into(), "/lab".into()];
     paths.push("/lab/process-spread".into());
-    paths.extend(
-        ["", "/shape", "/lenses", "/layout", "/compensation", "/prism", "/risk", "/ticket", "/receipt"].map(job),
-    );
+    paths.extend(["", "/shape", "/lenses", "/layout", "/compensation", "/prism", "/risk", "/ticket", "/bill"].map(job));
     for path in paths {
         let page = lab.get(&path).await;
         page.assert_status(200);

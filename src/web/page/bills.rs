@@ -1,9 +1,7 @@
 //! The bill of a job: its lines, what came in, and the receipts issued for it.
 
 use askama::Template;
-use axum::Router;
 use axum::extract::{Path, Query, State};
-use axum::routing::get;
 use serde::Deserialize;
 
 use super::job_bar::JobBar;
@@ -17,11 +15,6 @@ use crate::desk::payment::PaymentKind;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/receipt", get(show_bill))
-}
 
 #[derive(Template)]
 #[template(path = "bills/show.html")]
@@ -83,7 +76,7 @@ pub(super) async fn page(state: &AppState, step: &JobStep, refused: Option<Form>
     }
     Ok(BillPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(&step.job, "receipt", state),
+        bar: JobBar::of(&step.job, "bill", state),
         number,
         lines: bill
             .lines
@@ -129,11 +122,11 @@ pub(super) async fn page(state: &AppState, step: &JobStep, refused: Option<Form>
 }
 
 #[derive(Deserialize)]
-struct BillQuery {
+pub(crate) struct BillQuery {
     already: Option<String>,
 }
 
-async fn show_bill(
+pub(crate) async fn show_bill(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Query(asked): Query<BillQuery>,

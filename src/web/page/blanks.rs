@@ -3,9 +3,8 @@
 use std::sync::Arc;
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 
 use super::job_bar::{EyeWords, JobBar};
 use super::{Chrome, PageResult, draft_of, form_key, go, show, show_again};
@@ -27,11 +26,6 @@ use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::measure;
 use crate::web::words::eye_class;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/blanks", get(show_blanks).post(keep_list))
-}
 
 /// The form's fields for the prism wanted before each eye.
 const PRISM_FIELDS: [&str; 2] = ["prism_right", "prism_left"];
@@ -110,14 +104,14 @@ async fn load(state: &AppState, number: i64) -> Result<BlanksData, WebError> {
     })
 }
 
-async fn show_blanks(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn show_blanks(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let bench = load(&state, number).await?;
     let form = draft_of(&state, &form_key("blanks", number, 0)).await?;
     show(&page(&state, &bench, form))
 }
 
 /// Keeps the list and the wanted prism under the job; nothing else in the book changes.
-async fn keep_list(
+pub(crate) async fn keep_list(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,

@@ -1,9 +1,8 @@
 //! The check of a finished pair: what the lensmeter says, line by line against the lab's tolerances.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::{get, post};
-use axum::{Form as Posted, Router};
 
 use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{EyeWords, JobBar};
@@ -24,13 +23,6 @@ mod reading;
 mod shown;
 
 use shown::ShownCheck;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new()
-        .route("/jobs/{number}/check", get(show_check).post(create_check))
-        .route("/jobs/{number}/check/concession", post(concede_check))
-}
 
 #[derive(Template)]
 #[template(path = "checks/show.html")]
@@ -166,12 +158,12 @@ impl ConcessionForm {
     }
 }
 
-async fn show_check(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn show_check(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let step = JobStep::read(&state, number).await?;
     show(&page(&state, &step, None, None).await?)
 }
 
-async fn create_check(
+pub(crate) async fn create_check(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
@@ -202,7 +194,7 @@ async fn create_check(
     go(&format!("/jobs/{number}/check"))
 }
 
-async fn concede_check(
+pub(crate) async fn concede_check(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,

@@ -3,9 +3,8 @@
 use std::sync::Arc;
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 
 use super::job_bar::JobBar;
 use super::{Chrome, PageResult, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
@@ -31,11 +30,6 @@ use crate::web::words::eye_class;
 
 /// The farthest vertex distance, in hundredths of a millimetre.
 const MOST_VERTEX: i32 = (MAX_VERTEX_MM * 100.0) as i32;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/compensation", get(show_compensation).post(decide_power))
-}
 
 #[derive(Template)]
 #[template(path = "compensation/show.html")]
@@ -106,7 +100,7 @@ async fn open(state: &AppState, number: i64) -> Result<CompensationData, WebErro
     })
 }
 
-async fn show_compensation(
+pub(crate) async fn show_compensation(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Query(asked): Query<Fields>,
@@ -121,7 +115,7 @@ async fn show_compensation(
     if is_fine { show(&page) } else { show_again(&page) }
 }
 
-async fn decide_power(
+pub(crate) async fn decide_power(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,

@@ -1,9 +1,8 @@
 //! The cut: what the edger is set to, and the word that both lenses were edged.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 
 use super::compensation::{WearNote, wear_notes};
 use super::job_bar::JobBar;
@@ -17,11 +16,6 @@ use crate::store::draft::Fields;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/cut", get(show_cut).post(insert_cut))
-}
 
 #[derive(Template)]
 #[template(path = "cuts/show.html")]
@@ -42,14 +36,14 @@ struct CutPage {
     form: Form,
 }
 
-async fn show_cut(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn show_cut(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let key = form_key("cut", number, state.store.count_cuts(number).await?);
     let job = state.store.get_job(number).await?;
     let form = draft_of(&state, &key).await?;
     show(&page(&state, &job, key, form).await?)
 }
 
-async fn insert_cut(
+pub(crate) async fn insert_cut(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,

@@ -63,7 +63,7 @@ impl JobBar {
         ("check", "Check", "/check"),
         ("packing", "Pack", "/packing"),
         ("shipment", "Send", "/shipment"),
-        ("receipt", "Receipt", "/receipt"),
+        ("bill", "Bill", "/bill"),
     ];
 
     /// The bar of a job on its page `here`, by its key, such as `layout`.

@@ -1,9 +1,7 @@
 //! The page of one job: where it stands, what is next, what was ordered, what has happened.
 
 use askama::Template;
-use axum::Router;
 use axum::extract::{Path, Query, State};
-use axum::routing::get;
 use axum::{Form as Posted, response::Response};
 use serde::Deserialize;
 
@@ -19,11 +17,6 @@ use crate::store::draft::Fields;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}", get(show_job)).route("/jobs/{number}/notes", get(new_note).post(add_note))
-}
 
 #[derive(Template)]
 #[template(path = "jobs/show.html")]
@@ -56,11 +49,15 @@ struct NextStep {
 }
 
 #[derive(Deserialize)]
-struct JobQuery {
+pub(crate) struct JobQuery {
     already: Option<String>,
 }
 
-async fn show_job(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<JobQuery>) -> PageResult {
+pub(crate) async fn show_job(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Query(asked): Query<JobQuery>,
+) -> PageResult {
     let job = state.store.get_job(number).await?;
     show(&page(&state, &job, asked.already.is_some()).await?)
 }
@@ -173,14 +170,14 @@ struct NotePage {
     form: Form,
 }
 
-async fn new_note(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn new_note(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let job = state.store.get_job(number).await?;
     let key = note_key(&job);
     let form = draft_of(&state, &key).await?;
     show(&NotePage { chrome: Chrome::new(&state, ""), bar: JobBar::of(&job, "job", &state), key, form })
 }
 
-async fn add_note(
+pub(crate) async fn add_note(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,

@@ -3,9 +3,8 @@
 use std::sync::Arc;
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 use uuid::Uuid;
 
 use super::compensation::{WearNote, wear_notes};
@@ -29,11 +28,6 @@ use crate::web::words::eye_class;
 
 /// Lenses of the drawer shown as nearly right, an eye.
 const NEARLY_SHOWN: usize = 6;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/lenses", get(show_lenses).post(take_lenses))
-}
 
 #[derive(Template)]
 #[template(path = "lenses/show.html")]
@@ -121,14 +115,14 @@ async fn load(state: &AppState, number: i64) -> Result<LensesData, WebError> {
     })
 }
 
-async fn show_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn show_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let bench = load(&state, number).await?;
     let key = form_key("lenses", number, state.store.count_lenses(number).await?);
     let form = draft_of(&state, &key).await?;
     show(&page(&state, &bench, key, form, Pair::new(false, false)))
 }
 
-async fn take_lenses(
+pub(crate) async fn take_lenses(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,

@@ -1,9 +1,8 @@
 //! Aligning and packing: the list to go through, and the sheet that goes inside the parcel.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 
 use super::compensation::wear_words;
 use super::job_bar::JobBar;
@@ -16,13 +15,6 @@ use crate::store::draft::Fields;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new()
-        .route("/jobs/{number}/packing", get(show_packing).post(create_packing))
-        .route("/jobs/{number}/packing-sheet", get(print_packing_sheet))
-}
 
 #[derive(Template)]
 #[template(path = "packing/show.html")]
@@ -124,12 +116,12 @@ async fn page(state: &AppState, step: &JobStep, refused: Option<Form>) -> Result
     })
 }
 
-async fn show_packing(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn show_packing(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let step = JobStep::read(&state, number).await?;
     show(&page(&state, &step, None).await?)
 }
 
-async fn create_packing(
+pub(crate) async fn create_packing(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
@@ -158,7 +150,7 @@ async fn create_packing(
 }
 
 /// The sheet goes into the parcel before the list is done, so it prints from the check on.
-async fn print_packing_sheet(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn print_packing_sheet(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let step = JobStep::read(&state, number).await?;
     if let Some(why) = step.not_yet(Stage::Checked) {
         return Err(WebError::OutOfTurn(why));

@@ -1,8 +1,7 @@
 //! A payment or a refund of a job.
 
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::post;
-use axum::{Form as Posted, Router};
 use time::Date;
 
 use super::bills::page;
@@ -15,11 +14,6 @@ use crate::store::draft::{Fields, Once};
 use crate::web::form::Form;
 use crate::web::{AppState, words};
 
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/payments", post(create_payment))
-}
-
 /// How it was paid, for a person.
 pub(super) fn kind_words(kind: PaymentKind) -> &'static str {
     match kind {
@@ -31,7 +25,7 @@ pub(super) fn kind_words(kind: PaymentKind) -> &'static str {
     }
 }
 
-async fn create_payment(
+pub(crate) async fn create_payment(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
@@ -42,14 +36,14 @@ async fn create_payment(
     // Whether the money may move is judged against what moved before, so a form done already is not judged again.
     let act = act_of(&key, &form);
     if is_done(&state, &act).await? {
-        return go(&format!("/jobs/{number}/receipt?already=payment"));
+        return go(&format!("/jobs/{number}/bill?already=payment"));
     }
     let Some(payment) = read_payment(&mut form, step.job.paid, state.clock.today()) else {
         return show_again(&page(&state, &step, Some(form)).await?);
     };
     match state.store.insert_payment(&act, number, &payment, state.clock.now()).await? {
-        Once::Now(()) => go(&format!("/jobs/{number}/receipt")),
-        Once::Before(_) => go(&format!("/jobs/{number}/receipt?already=payment")),
+        Once::Now(()) => go(&format!("/jobs/{number}/bill")),
+        Once::Before(_) => go(&format!("/jobs/{number}/bill?already=payment")),
     }
 }
 

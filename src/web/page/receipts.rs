@@ -1,8 +1,7 @@
 //! Issuing and printing receipts: each is kept whole when it is issued and prints the same for ever.
 
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::{get, post};
-use axum::{Form as Posted, Router};
 
 use super::job_step::JobStep;
 use super::{PageResult, go, posted_job_key, show};
@@ -12,11 +11,6 @@ use crate::store::draft::{Fields, Once};
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/receipts", post(issue_receipt)).route("/receipts/{number}", get(print_receipt))
-}
 
 /// The receipt of a job as things stand now.
 pub(super) async fn document(state: &AppState, step: &JobStep) -> Result<Document, WebError> {
@@ -32,7 +26,7 @@ pub(super) fn says_the_same(now: &Document, before: &Document) -> bool {
     *now == Document { issued_on: now.issued_on, corrects: now.corrects, ..before.clone() }
 }
 
-async fn issue_receipt(
+pub(crate) async fn issue_receipt(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
@@ -48,7 +42,7 @@ async fn issue_receipt(
 }
 
 /// From the kept document and from nothing else.
-async fn print_receipt(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn print_receipt(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let receipt = state.store.get_receipt(number).await?;
     show(&PrintedReceipt::of(receipt.number, &receipt.document))
 }

@@ -3,13 +3,11 @@
 use std::sync::Arc;
 
 use askama::Template;
-use axum::Router;
 use axum::body::Bytes;
 use axum::extract::multipart::MultipartError;
 use axum::extract::{Multipart, Path, State};
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
-use axum::routing::get;
 
 use super::job_bar::JobBar;
 use super::{Chrome, PageResult, draft_of, form_key, go, posted_job_key, show, show_again};
@@ -31,14 +29,6 @@ use crate::web::words::eye_class;
 
 /// Faults shown at once; the parser itself stops at about a hundred.
 const FAULTS_SHOWN: usize = 20;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new()
-        .route("/jobs/{number}/shape", get(show_shape).post(keep_shape))
-        .route("/jobs/{number}/shape/original", get(download_original))
-        .route("/jobs/{number}/shape/export", get(export_shape))
-}
 
 #[derive(Template)]
 #[template(path = "shapes/show.html")]
@@ -83,13 +73,13 @@ struct Upload {
     file: Option<(String, Bytes)>,
 }
 
-async fn show_shape(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn show_shape(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let key = form_key("shape", number, state.store.count_shapes(number).await?);
     let form = draft_of(&state, &key).await?;
     show(&page(&state, number, key, form, Vec::new()).await?)
 }
 
-async fn keep_shape(State(state): State<AppState>, Path(number): Path<i64>, sent: Multipart) -> PageResult {
+pub(crate) async fn keep_shape(State(state): State<AppState>, Path(number): Path<i64>, sent: Multipart) -> PageResult {
     let job = state.store.get_job(number).await?;
     let Upload { mut form, file } = read_upload(sent).await?;
     let key = posted_job_key(&form, "shape", number, state.store.count_shapes(number).await?);
@@ -266,14 +256,14 @@ async fn kept_shape(state: &AppState, number: i64) -> Result<(Arc<Job>, FrameSha
     Ok((job, shape))
 }
 
-async fn download_original(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn download_original(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let (_, shape) = kept_shape(&state, number).await?;
     let (name, bytes) = state.store.get_original(shape.id).await?;
     let name = if name.contains('.') { name } else { format!("{name}.txt") };
     Ok(attachment(&name, bytes))
 }
 
-async fn export_shape(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn export_shape(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let (_, shape) = kept_shape(&state, number).await?;
     let file = TraceFile {
         job: Some(number.to_string()),

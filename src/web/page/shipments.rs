@@ -1,9 +1,8 @@
 //! The parcel: who carries it, when it left, where it went, and the slip on its outside.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 use time::Date;
 
 use super::job_bar::JobBar;
@@ -19,13 +18,6 @@ use crate::store::shipment::Shipment;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new()
-        .route("/jobs/{number}/shipment", get(show_shipment).post(create_shipment))
-        .route("/jobs/{number}/slip", get(print_slip))
-}
 
 #[derive(Template)]
 #[template(path = "shipments/show.html")]
@@ -101,12 +93,12 @@ async fn page(state: &AppState, step: &JobStep, refused: Option<Form>) -> Result
     })
 }
 
-async fn show_shipment(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn show_shipment(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let step = JobStep::read(&state, number).await?;
     show(&page(&state, &step, None).await?)
 }
 
-async fn create_shipment(
+pub(crate) async fn create_shipment(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
@@ -149,7 +141,7 @@ fn read_sent_on(typed: &str, ordered_on: Date, today: Date) -> Result<Date, Stri
     }
 }
 
-async fn print_slip(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn print_slip(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let job = state.store.get_job(number).await?;
     let shipment = state.store.find_shipment(number).await?;
     if shipment.is_none() && !job.customer.person.has_address() {

@@ -1,9 +1,8 @@
 //! The first run: who the lab is. Everything else has a sound default on the lab's own page.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::State;
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 
 use super::{Chrome, PageResult, draft_of, go, show, show_again};
 use crate::desk::lab::Lab;
@@ -14,11 +13,6 @@ use crate::web::form::Form;
 
 /// The key under which the first run keeps what is typed. It is done once in the life of a book.
 const KEY: &str = "start";
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/start", get(ask_name).post(name_lab))
-}
 
 #[derive(Template)]
 #[template(path = "start/start.html")]
@@ -34,14 +28,14 @@ impl StartPage {
     }
 }
 
-async fn ask_name(State(state): State<AppState>) -> PageResult {
+pub(crate) async fn ask_name(State(state): State<AppState>) -> PageResult {
     if state.find_lab().is_some() {
         return go("/");
     }
     show(&StartPage::new(draft_of(&state, KEY).await?))
 }
 
-async fn name_lab(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
+pub(crate) async fn name_lab(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     if state.find_lab().is_some() {
         return go("/");

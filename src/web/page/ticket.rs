@@ -1,8 +1,6 @@
 //! The bench ticket: what travels with the tray.
 
-use axum::Router;
 use axum::extract::{Path, State};
-use axum::routing::get;
 
 use super::PageResult;
 use super::compensation::wear_words;
@@ -16,13 +14,8 @@ use crate::print::ticket::{Shape, Ticket, TicketFacts};
 use crate::shape::layout::{EyeLayout, PairLayout};
 use crate::web::AppState;
 
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/ticket", get(print_ticket))
-}
-
 /// Prints at any time: before there is a shape with blanks to write in, after the check with what it said.
-async fn print_ticket(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn print_ticket(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let step = JobStep::read(&state, number).await?;
     let lenses = state.store.find_lenses(number).await?;
     let check = step.check_summary(&state).await?;
