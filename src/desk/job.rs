@@ -226,19 +226,6 @@ impl Stage {
             Stage::Sent => "sent",
         }
     }
-
-    /// What the owner does next to leave this stage.
-    pub fn next_step(self) -> Option<&'static str> {
-        match self {
-            Stage::Taken => Some("trace the frame"),
-            Stage::ShapeOnFile => Some("take the two lenses in hand"),
-            Stage::LensesInHand => Some("lay out, block and cut"),
-            Stage::Cut => Some("check the pair"),
-            Stage::Checked => Some("align, clean and pack"),
-            Stage::Packed => Some("send"),
-            Stage::Sent => None,
-        }
-    }
 }
 
 /// The stage a job has reached, from what has happened to it in order.

@@ -22,6 +22,7 @@ use rimbook::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder};
 use rimbook::desk::packing::{ITEMS, Parcel};
 use rimbook::desk::payment::{Payment, PaymentKind};
 use rimbook::desk::prescription::{MadeFor, Prescription};
+use rimbook::desk::step::Step;
 use rimbook::desk::stock::LensInHand;
 use rimbook::optics::prescription::{read, read_pupil_distance};
 use rimbook::optics::unit::Millimetre;
@@ -93,7 +94,16 @@ impl TestLab {
         self.send(Request::get(path).header(header::HOST, "localhost").body(Body::empty()).unwrap()).await
     }
 
+    /// Posts a form as a browser does: with the key that its page holds, unless one is given.
     pub async fn post(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
+        match self.key_for(path, fields).await {
+            Some(key) => self.post_as_is(path, &[fields, &[("key", key.as_str())]].concat()).await,
+            None => self.post_as_is(path, fields).await,
+        }
+    }
+
+    /// Posts these fields and no key but one that is among them.
+    pub async fn post_as_is(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
         let request = Request::post(path)
             .header(header::HOST, "localhost")
             .header("sec-fetch-site", "same-origin")
@@ -103,8 +113,38 @@ impl TestLab {
         self.send(request).await
     }
 
+    /// The key of the form that posts to an address, from the page that holds it. A form that its page does not offer
+    /// now has the key of one that was opened before.
+    pub async fn key_for(&self, path: &str, fields: &[(&str, &str)]) -> Option<String> {
+        if fields.iter().any(|(name, _)| *name == "key") || path.starts_with("/drafts/") || path.starts_with("/orders/")
+        {
+            return None;
+        }
+        let (page, end) = match path.rsplit_once('/') {
+            Some((job, "payments")) => (format!("{job}/bill"), "payment"),
+            Some((job, "receipts")) => (format!("{job}/bill"), "receipt"),
+            Some((page, end @ ("concession" | "retirement"))) => (page.to_owned(), end),
+            Some((_, "notes")) => (path.to_owned(), "note"),
+            Some((_, end)) => (path.to_owned(), end),
+            None => (path.to_owned(), ""),
+        };
+        let shown = self.get(&page).await;
+        let keys = shown.attributes(&format!("form[action='{path}'] input[name=key]"), "value");
+        let job = path.strip_prefix("/jobs/").and_then(|rest| rest.split('/').next());
+        match (keys.into_iter().next(), Step::from_key(end), job.and_then(|job| job.parse().ok())) {
+            (Some(key), ..) => Some(key),
+            (None, Some(step), Some(number)) => {
+                let job = self.store.get_job(number).await.unwrap();
+                Some(format!("{end}-{number}-{}", step.count(&job)))
+            }
+            _ => None,
+        }
+    }
+
     /// Posts a form with one file, as a browser does.
     pub async fn upload(&self, path: &str, fields: &[(&str, &str)], name: &str, file: &str, bytes: &[u8]) -> Answer {
+        let key = self.key_for(path, fields).await;
+        let fields = [fields, &key.iter().map(|key| ("key", key.as_str())).collect::<Vec<_>>()].concat();
         let mut body = Vec::new();
         for (field, value) in fields {
             body.extend(

@@ -5,13 +5,14 @@ use axum::extract::{Path, Query, State};
 use serde::Deserialize;
 
 use super::job_bar::JobBar;
-use super::job_step::JobStep;
-use super::payments::kind_words;
+use super::job_post::StepForm;
+use super::payments::{PaymentForm, kind_words};
 use super::receipts::{document, says_the_same};
-use super::{Chrome, PageResult, draft_of, form_key, show};
-use crate::desk::job::EventKind;
+use super::{Chrome, PageResult, form_key, show};
+use crate::desk::job::Job;
 use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
+use crate::desk::step::Step;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
@@ -60,23 +61,19 @@ struct Issued {
 }
 
 /// The page of the bill; `refused` is a form of a payment that was wrong.
-pub(super) async fn page(state: &AppState, step: &JobStep, refused: Option<Form>) -> Result<BillPage, WebError> {
-    let number = step.job.number;
-    let bill = document(state, step).await?;
+pub(super) async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<BillPage, WebError> {
+    let number = job.number;
+    let bill = document(state, job).await?;
     let receipts = state.store.list_receipts(number).await?;
-    let payment_key = form_key("payment", number, step.count(EventKind::Paid));
-    let mut form = match refused {
-        Some(form) => form,
-        None => draft_of(state, &payment_key).await?,
-    };
-    form.set_default("kind", PaymentKind::Card.key());
-    form.set_default("paid_on", words::iso(&state.clock.today()));
+    let StepForm { key: payment_key, mut form } = StepForm::again_or_open(refused, state, job, Step::Payment).await?;
+    form.set_default(PaymentForm::KIND, PaymentKind::Card.key());
+    form.set_default(PaymentForm::PAID_ON, words::iso(&state.clock.today()));
     if bill.balance_cents > Cents::ZERO {
-        form.set_default("amount", bill.balance_cents.plain());
+        form.set_default(PaymentForm::AMOUNT, bill.balance_cents.plain());
     }
     Ok(BillPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(&step.job, "bill", state),
+        bar: JobBar::of(job, "bill", state),
         number,
         lines: bill
             .lines
@@ -99,7 +96,7 @@ pub(super) async fn page(state: &AppState, step: &JobStep, refused: Option<Form>
         is_owed: bill.balance_cents > Cents::ZERO,
         is_overpaid: bill.balance_cents.is_negative(),
         is_changed: receipts.first().is_none_or(|newest| !says_the_same(&bill, &newest.document)),
-        receipt_key: form_key("receipt", number, receipts.len() as i64),
+        receipt_key: form_key(Step::Receipt.key(), number, Step::Receipt.count(job)),
         corrects: receipts.first().map(|newest| newest.number),
         receipts: receipts
             .into_iter()
@@ -112,7 +109,7 @@ pub(super) async fn page(state: &AppState, step: &JobStep, refused: Option<Form>
             })
             .collect(),
         has_tax_id: !state.lab().tax_id.is_empty(),
-        is_sent: step.job.sent_on.is_some(),
+        is_sent: job.sent_on.is_some(),
         problems: form.count_errors(),
         already: false,
         form,
@@ -131,6 +128,6 @@ pub(crate) async fn show_bill(
     Path(number): Path<i64>,
     Query(asked): Query<BillQuery>,
 ) -> PageResult {
-    let step = JobStep::read(&state, number).await?;
-    show(&BillPage { already: asked.already.is_some(), ..page(&state, &step, None).await? })
+    let job = state.store.get_job(number).await?;
+    show(&BillPage { already: asked.already.is_some(), ..page(&state, &job, None).await? })
 }

@@ -7,7 +7,7 @@ use axum::Form as Posted;
 use axum::extract::{Path, State};
 
 use super::job_bar::{EyeWords, JobBar};
-use super::{Chrome, PageResult, draft_of, form_key, go, show, show_again};
+use super::{Chrome, PageResult, draft_of, form_key, go, incomplete, show, show_again};
 use crate::bench::edge_finish::hold_of;
 use crate::bench::layout::{EyeOnBench, JobLayout, USUAL_DIAMETERS_MM, place_words, step_of};
 use crate::bench::lens::{JobLens, LensOverrides, Thickness};
@@ -106,8 +106,13 @@ async fn load(state: &AppState, number: i64) -> Result<BlanksData, WebError> {
 
 pub(crate) async fn show_blanks(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let bench = load(&state, number).await?;
-    let form = draft_of(&state, &form_key("blanks", number, 0)).await?;
+    let form = draft_of(&state, &list_key(number)).await?;
     show(&page(&state, &bench, form))
+}
+
+/// There is one list for a job, changed as often as the owner likes.
+fn list_key(number: i64) -> String {
+    form_key("blanks", number, 0)
 }
 
 /// Keeps the list and the wanted prism under the job; nothing else in the book changes.
@@ -117,7 +122,11 @@ pub(crate) async fn keep_list(
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let bench = load(&state, number).await?;
-    let page = page(&state, &bench, Form::new(fields));
+    let form = Form::new(fields);
+    if form.value("key") != list_key(number) {
+        return Err(incomplete());
+    }
+    let page = page(&state, &bench, form);
     if !page.form.is_fine() {
         return show_again(&page);
     }
@@ -144,7 +153,7 @@ fn page(state: &AppState, bench: &BlanksData, mut form: Form) -> BlanksPage {
                 eyes.map(|(eye, prism)| eye_blanks(bench, laid.eyes.get(eye), &offers, prism)).collect()
             })
             .unwrap_or_default(),
-        key: form_key("blanks", bench.job.number, 0),
+        key: list_key(bench.job.number),
         form,
     }
 }

@@ -91,6 +91,11 @@ impl JobBar {
     }
 }
 
+/// What comes next on a job, in words and with the address of its page.
+pub fn next_link(job: &Job) -> Option<(&'static str, String)> {
+    job.stage().next().map(|next| (next.words, next.path(job.number)))
+}
+
 /// One eye of the prescription as the pages show it.
 #[derive(Debug, Clone)]
 pub struct EyeWords {

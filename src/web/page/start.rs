@@ -4,7 +4,7 @@ use askama::Template;
 use axum::Form as Posted;
 use axum::extract::State;
 
-use super::{Chrome, PageResult, draft_of, go, show, show_again};
+use super::{Chrome, PageResult, draft_of, go, incomplete, show, show_again};
 use crate::desk::lab::Lab;
 use crate::desk::text;
 use crate::store::draft::Fields;
@@ -39,6 +39,9 @@ pub(crate) async fn name_lab(State(state): State<AppState>, Posted(fields): Post
     let mut form = Form::new(fields);
     if state.find_lab().is_some() {
         return go("/");
+    }
+    if form.value("key") != KEY {
+        return Err(incomplete());
     }
     match read_lab(&mut form) {
         Some(lab) => {

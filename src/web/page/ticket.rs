@@ -3,9 +3,9 @@
 use axum::extract::{Path, State};
 
 use super::PageResult;
+use super::checks::kept::check_summary;
 use super::compensation::wear_words;
 use super::edge::rim_curves;
-use super::job_step::JobStep;
 use super::show;
 use crate::bench::edge_finish::{TicketLines, usual_edges};
 use crate::bench::layout::{JobLayout, step_of};
@@ -16,14 +16,14 @@ use crate::web::AppState;
 
 /// Prints at any time: before there is a shape with blanks to write in, after the check with what it said.
 pub(crate) async fn print_ticket(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
-    let step = JobStep::read(&state, number).await?;
+    let job = state.store.get_job(number).await?;
     let lenses = state.store.find_lenses(number).await?;
-    let check = step.check_summary(&state).await?;
-    let (job, lab) = (&step.job, state.lab());
+    let check = check_summary(&state, &job).await?;
+    let lab = state.lab();
     let (made, prescribed) =
         (job.lens_prescriptions(), job.compensated().map(|_| job.prescription.eyes.map(|eye| eye.power)));
-    let wear_words = wear_words(&state, job).await?;
-    let laid = JobLayout::of(job, &lab, step_of(&lab));
+    let wear_words = wear_words(&state, &job).await?;
+    let laid = JobLayout::of(&job, &lab, step_of(&lab));
     let layout = laid.as_ref().map(figures);
     let shape = laid.as_ref().zip(layout.as_ref()).map(|(laid, layout)| Shape {
         outlines: Pair::new(&laid.eyes.right.outline, &laid.eyes.left.outline),
@@ -31,8 +31,8 @@ pub(crate) async fn print_ticket(State(state): State<AppState>, Path(number): Pa
         layout,
         prism: laid.eyes.as_ref().map(|eye| eye.prism),
     });
-    let curves = rim_curves(&state, job).await?;
-    let lines = laid.as_ref().and_then(|laid| TicketLines::of(&usual_edges(job, laid, &lenses, &curves)));
+    let curves = rim_curves(&state, &job).await?;
+    let lines = laid.as_ref().and_then(|laid| TicketLines::of(&usual_edges(&job, laid, &lenses, &curves)));
     show(&Ticket::of(&TicketFacts {
         lab: &lab,
         job_number: number,

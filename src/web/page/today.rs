@@ -41,7 +41,7 @@ impl TodayRow {
             is_soon: matches!(lateness, Lateness::DueToday | Lateness::DueSoon(_)),
             lateness: lateness.words(),
             stage: line.stage.words(),
-            next: line.stage.next_step().unwrap_or(""),
+            next: line.stage.next().map_or("", |next| next.words),
         }
     }
 }

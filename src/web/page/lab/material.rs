@@ -131,7 +131,12 @@ pub(crate) async fn change_material(
 }
 
 /// Retiring twice is the same as once.
-pub(crate) async fn retire_material(State(state): State<AppState>, Path(line): Path<String>) -> PageResult {
+pub(crate) async fn retire_material(
+    State(state): State<AppState>,
+    Path(line): Path<String>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
+    posted_key(&Form::new(fields), "material-")?;
     let line = key_of(&line, "That material")?;
     let on_sale = state.store.list_materials().await?;
     if on_sale.iter().all(|m| m.line == line) {

@@ -117,7 +117,12 @@ pub(crate) async fn change_treatment(
     }
 }
 
-pub(crate) async fn retire_treatment(State(state): State<AppState>, Path(line): Path<String>) -> PageResult {
+pub(crate) async fn retire_treatment(
+    State(state): State<AppState>,
+    Path(line): Path<String>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
+    posted_key(&Form::new(fields), "treatment-")?;
     let line = key_of(&line, "That coating or tint")?;
     state.store.retire_treatment(line, state.clock.now()).await?;
     go(LIST)
