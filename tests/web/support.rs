@@ -145,6 +145,18 @@ impl TestLab {
     pub async fn upload(&self, path: &str, fields: &[(&str, &str)], name: &str, file: &str, bytes: &[u8]) -> Answer {
         let key = self.key_for(path, fields).await;
         let fields = [fields, &key.iter().map(|key| ("key", key.as_str())).collect::<Vec<_>>()].concat();
+        self.upload_as_is(path, &fields, name, file, bytes).await
+    }
+
+    /// The same with these fields and no key but one that is among them.
+    pub async fn upload_as_is(
+        &self,
+        path: &str,
+        fields: &[(&str, &str)],
+        name: &str,
+        file: &str,
+        bytes: &[u8],
+    ) -> Answer {
         let mut body = Vec::new();
         for (field, value) in fields {
             body.extend(
@@ -316,28 +328,80 @@ impl TestLab {
         number
     }
 
-    /// Ada's job, checked through the page with a reading that is what was ordered.
+    /// Ada's job, checked through the page.
     pub async fn given_checked_job(&self) -> i64 {
         let number = self.given_cut_job().await;
-        self.post(&format!("/jobs/{number}/check"), &GOOD_READING).await.assert_status(303);
+        self.check(number).await;
         number
+    }
+
+    /// Reads a pair through the page: exactly what was ordered.
+    async fn check(&self, number: i64) {
+        self.post(&format!("/jobs/{number}/check"), &GOOD_READING).await.assert_status(303);
     }
 
     /// Ada's job, packed through the page.
     pub async fn given_packed_job(&self) -> i64 {
         let number = self.given_checked_job().await;
+        self.pack(number).await;
+        number
+    }
+
+    async fn pack(&self, number: i64) {
         let ticks: Vec<(&str, &str)> =
             ITEMS.iter().filter(|item| item.is_asked_of(Parcel::Glasses)).map(|item| ("tick", item.key)).collect();
         self.post(&format!("/jobs/{number}/packing"), &ticks).await.assert_status(303);
-        number
     }
 
     /// Ada's job, sent through the page.
     pub async fn given_sent_job(&self) -> i64 {
         let number = self.given_packed_job().await;
+        self.ship(number).await;
+        number
+    }
+
+    async fn ship(&self, number: i64) {
         let fields = [("carrier", "Parcel post"), ("tracking", "SL 0042 7712"), ("sent_on", "2026-11-25")];
         self.post(&format!("/jobs/{number}/shipment"), &fields).await.assert_status(303);
-        number
+    }
+
+    /// Everything the book holds but drafts, to see whether anything changed.
+    pub async fn contents(&self) -> Vec<String> {
+        let file = self.folder.path().join(rimbook::store::FILE_NAME);
+        let pool = sqlx::SqlitePool::connect(&format!("sqlite://{}?mode=ro", file.display())).await.unwrap();
+        let tables: Vec<(String,)> = sqlx::query_as(
+            "select name from sqlite_master where type = 'table' and name not like 'sqlite_%' and name <> 'draft'
+             and sql not like 'create virtual%' order by name",
+        )
+        .fetch_all(&pool)
+        .await
+        .unwrap();
+        let mut contents = Vec::new();
+        for (table,) in tables {
+            let columns: Vec<(String,)> =
+                sqlx::query_as("select name from pragma_table_info(?)").bind(&table).fetch_all(&pool).await.unwrap();
+            let row = columns.iter().map(|(c,)| format!("quote(\"{c}\")")).collect::<Vec<_>>().join(" || ',' || ");
+            let query = sqlx::AssertSqlSafe(format!("select {row} from \"{table}\" order by 1"));
+            let rows: Vec<(String,)> = sqlx::query_as(query).fetch_all(&pool).await.unwrap();
+            contents.extend(rows.into_iter().map(|(row,)| format!("{table}: {row}")));
+        }
+        pool.close().await;
+        contents
+    }
+
+    /// Takes a job through every step that is left.
+    pub async fn send_on(&self, number: i64) {
+        loop {
+            match self.stage(number).await {
+                Stage::Taken => self.given_shape_for(number).await,
+                Stage::ShapeOnFile => self.given_lenses_for(number).await,
+                Stage::LensesInHand => self.given_cut_for(number).await,
+                Stage::Cut => self.check(number).await,
+                Stage::Checked => self.pack(number).await,
+                Stage::Packed => self.ship(number).await,
+                Stage::Sent => return,
+            }
+        }
     }
 
     /// How far a job has come.
