@@ -6,7 +6,7 @@
 use serde::{Deserialize, Serialize};
 use strum::{EnumString, IntoStaticStr, VariantArray};
 
-use crate::desk::job::{EventKind, Job};
+use crate::desk::job::Job;
 use crate::desk::key::keyed;
 use crate::optics::prescription::{Given, LensPower, Prism, PupilDistance};
 use crate::optics::tolerance::{Measured, Ordered, Profile, Status, ToleranceLine, Unit, is_verified, verify};
@@ -336,15 +336,6 @@ pub fn judge(profile: Profile, job: &Job, measurement: &Measurement) -> Judgment
         compensated: job.compensated_words().unwrap_or_default(),
     };
     Judgment { reading: PairReading::of(measurement), verdict, figures: lines.iter().map(VerdictFigure::of).collect() }
-}
-
-/// Whether the newest check is of the lenses as they are now: a lens taken in hand or cut later was not checked.
-pub fn is_current(kinds: impl IntoIterator<Item = EventKind>) -> bool {
-    kinds.into_iter().fold(false, |is_current, kind| match kind {
-        EventKind::CheckPassed | EventKind::CheckFailed => true,
-        EventKind::Cut | EventKind::LensRight | EventKind::LensLeft => false,
-        _ => is_current,
-    })
 }
 
 /// The fewest letters of a reason for sending a pair that did not pass.

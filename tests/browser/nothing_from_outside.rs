@@ -29,7 +29,7 @@ const PAGES: [&str; 30] = [
     "/jobs/1001/check",
     "/jobs/1001/packing",
     "/jobs/1001/shipment",
-    "/jobs/1001/receipt",
+    "/jobs/1001/bill",
     "/jobs/1001/ticket",
     "/jobs/1001/packing-sheet",
     "/jobs/1001/slip",
@@ -48,7 +48,7 @@ const LINKED: [(&str, &str); 7] = [
     ("/stock", "main a[href^='/stock/'][href$='/count']"),
     ("/lab", "main a[href^='/lab/materials/']:not([href$=new])"),
     ("/lab", "main a[href^='/lab/treatments/']:not([href$=new])"),
-    ("/jobs/1001/receipt", "main a[href^='/receipts/']"),
+    ("/jobs/1001/bill", "main a[href^='/receipts/']"),
 ];
 
 #[tokio::test]

@@ -3,7 +3,7 @@
 use crate::support::{Answer, TestLab};
 
 /// A complete order for someone new in a new frame.
-fn fields() -> Vec<(&'static str, String)> {
+pub fn fields() -> Vec<(&'static str, String)> {
     [
         ("customer_name", "Odile Marrow"),
         ("line1", "3 Sedge Row"),

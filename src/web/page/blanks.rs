@@ -3,12 +3,11 @@
 use std::sync::Arc;
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 
 use super::job_bar::{EyeWords, JobBar};
-use super::{Chrome, PageResult, draft_of, form_key, go, show, show_again};
+use super::{Chrome, PageResult, draft_of, form_key, go, incomplete, show, show_again};
 use crate::bench::edge_finish::hold_of;
 use crate::bench::layout::{EyeOnBench, JobLayout, USUAL_DIAMETERS_MM, place_words, step_of};
 use crate::bench::lens::{JobLens, LensOverrides, Thickness};
@@ -27,11 +26,6 @@ use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::measure;
 use crate::web::words::eye_class;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/blanks", get(show_blanks).post(keep_list))
-}
 
 /// The form's fields for the prism wanted before each eye.
 const PRISM_FIELDS: [&str; 2] = ["prism_right", "prism_left"];
@@ -110,20 +104,29 @@ async fn load(state: &AppState, number: i64) -> Result<BlanksData, WebError> {
     })
 }
 
-async fn show_blanks(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn show_blanks(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let bench = load(&state, number).await?;
-    let form = draft_of(&state, &form_key("blanks", number, 0)).await?;
+    let form = draft_of(&state, &list_key(number)).await?;
     show(&page(&state, &bench, form))
 }
 
+/// There is one list for a job, changed as often as the owner likes.
+fn list_key(number: i64) -> String {
+    form_key("blanks", number, 0)
+}
+
 /// Keeps the list and the wanted prism under the job; nothing else in the book changes.
-async fn keep_list(
+pub(crate) async fn keep_list(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let bench = load(&state, number).await?;
-    let page = page(&state, &bench, Form::new(fields));
+    let form = Form::new(fields);
+    if form.value("key") != list_key(number) {
+        return Err(incomplete());
+    }
+    let page = page(&state, &bench, form);
     if !page.form.is_fine() {
         return show_again(&page);
     }
@@ -150,7 +153,7 @@ fn page(state: &AppState, bench: &BlanksData, mut form: Form) -> BlanksPage {
                 eyes.map(|(eye, prism)| eye_blanks(bench, laid.eyes.get(eye), &offers, prism)).collect()
             })
             .unwrap_or_default(),
-        key: form_key("blanks", bench.job.number, 0),
+        key: list_key(bench.job.number),
         form,
     }
 }

@@ -3,9 +3,7 @@
 use std::sync::Arc;
 
 use askama::Template;
-use axum::Router;
 use axum::extract::{Path, Query, State};
-use axum::routing::get;
 
 use super::job_bar::{EyeWords, JobBar};
 use super::{Chrome, PageResult, show, show_again};
@@ -31,11 +29,6 @@ use crate::web::words::eye_class;
 mod form;
 
 use form::{EdgeChoice, FIELDS, read_edge_choice};
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/edge", get(show_edge)).route("/jobs/{number}/edge/figures", get(show_figures))
-}
 
 #[derive(Template)]
 #[template(path = "edge/show.html")]
@@ -125,7 +118,11 @@ pub async fn rim_curves(state: &AppState, job: &Job) -> Result<Pair<Option<f64>>
     Ok(Pair::new(Eye::Right, Eye::Left).map(|eye| file.as_ref().and_then(|file| file.rim_curve_tool_d(eye))))
 }
 
-async fn show_edge(State(state): State<AppState>, Path(number): Path<i64>, Query(typed): Query<Fields>) -> PageResult {
+pub(crate) async fn show_edge(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Query(typed): Query<Fields>,
+) -> PageResult {
     let bench = load(&state, number).await?;
     let mut form = Form::new(typed);
     let mut figures = figures(&bench, &mut form);
@@ -146,7 +143,7 @@ async fn show_edge(State(state): State<AppState>, Path(number): Path<i64>, Query
     if is_fine { show(&page) } else { show_again(&page) }
 }
 
-async fn show_figures(
+pub(crate) async fn show_figures(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Query(typed): Query<Fields>,

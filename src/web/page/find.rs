@@ -1,9 +1,7 @@
 //! The box in the head of every page: a job number opens the job (a scanner is a keyboard), anything else is looked for.
 
 use askama::Template;
-use axum::Router;
 use axum::extract::{Query, State};
-use axum::routing::get;
 use serde::Deserialize;
 
 use super::{Chrome, PageResult, go, show};
@@ -11,13 +9,8 @@ use crate::store::StoreError;
 use crate::store::job_list::Find;
 use crate::web::{AppState, words};
 
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/find", get(find_anything))
-}
-
 #[derive(Deserialize)]
-struct FindQuery {
+pub(crate) struct FindQuery {
     #[serde(default)]
     q: String,
 }
@@ -32,7 +25,7 @@ struct FindPage {
     jobs: Vec<(i64, String, String, String, String)>,
 }
 
-async fn find_anything(State(state): State<AppState>, Query(asked): Query<FindQuery>) -> PageResult {
+pub(crate) async fn find_anything(State(state): State<AppState>, Query(asked): Query<FindQuery>) -> PageResult {
     let asked = asked.q.trim().to_owned();
     if asked.is_empty() {
         return go("/");

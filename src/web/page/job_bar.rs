@@ -63,7 +63,7 @@ impl JobBar {
         ("check", "Check", "/check"),
         ("packing", "Pack", "/packing"),
         ("shipment", "Send", "/shipment"),
-        ("receipt", "Receipt", "/receipt"),
+        ("bill", "Bill", "/bill"),
     ];
 
     /// The bar of a job on its page `here`, by its key, such as `layout`.
@@ -89,6 +89,11 @@ impl JobBar {
                 .collect(),
         }
     }
+}
+
+/// What comes next on a job, in words and with the address of its page.
+pub fn next_link(job: &Job) -> Option<(&'static str, String)> {
+    job.stage().next().map(|next| (next.words, next.path(job.number)))
 }
 
 /// One eye of the prescription as the pages show it.

@@ -1,9 +1,7 @@
 //! The layout of a job for the bench: where each lens goes, what the blocker is set to, which blank covers it.
 
 use askama::Template;
-use axum::Router;
 use axum::extract::{Path, Query, State};
-use axum::routing::get;
 
 use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{EyeWords, JobBar};
@@ -23,11 +21,6 @@ use crate::web::drawing::{EyeDrawing, reach_mm, short};
 use crate::web::form::Form;
 use crate::web::measure::length;
 use crate::web::words::eye_class;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/layout", get(show_layout))
-}
 
 #[derive(Template)]
 #[template(path = "layout/show.html")]
@@ -76,7 +69,7 @@ pub struct BlankWords {
     pub which: String,
 }
 
-async fn show_layout(
+pub(crate) async fn show_layout(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Query(asked): Query<Fields>,

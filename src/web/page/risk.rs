@@ -1,9 +1,7 @@
 //! The chance that a pair will pass its check, before it is cut, and which error matters most.
 
 use askama::Template;
-use axum::Router;
 use axum::extract::{Path, State};
-use axum::routing::get;
 
 use super::job_bar::JobBar;
 use super::{Chrome, PageResult, show};
@@ -14,11 +12,6 @@ use crate::optics::budget::{Budget, RowRisk};
 use crate::optics::tolerance::{STANDARD_GOVERNS, Unit};
 use crate::web::AppState;
 use crate::web::error::WebError;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/risk", get(show_risk))
-}
 
 #[derive(Template)]
 #[template(path = "risk/show.html")]
@@ -52,7 +45,7 @@ struct RiskRow {
     remedy: &'static str,
 }
 
-async fn show_risk(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn show_risk(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let (job, lab) = (state.store.get_job(number).await?, state.lab());
     let budget = budget_of(&job, &lab, &state.store.get_process_spread().await?);
     show(&RiskPage {

@@ -1,13 +1,11 @@
 //! The bench ticket: what travels with the tray.
 
-use axum::Router;
 use axum::extract::{Path, State};
-use axum::routing::get;
 
 use super::PageResult;
+use super::checks::kept::check_summary;
 use super::compensation::wear_words;
 use super::edge::rim_curves;
-use super::job_step::JobStep;
 use super::show;
 use crate::bench::edge_finish::{TicketLines, usual_edges};
 use crate::bench::layout::{JobLayout, step_of};
@@ -16,21 +14,16 @@ use crate::print::ticket::{Shape, Ticket, TicketFacts};
 use crate::shape::layout::{EyeLayout, PairLayout};
 use crate::web::AppState;
 
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/ticket", get(print_ticket))
-}
-
 /// Prints at any time: before there is a shape with blanks to write in, after the check with what it said.
-async fn print_ticket(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
-    let step = JobStep::read(&state, number).await?;
+pub(crate) async fn print_ticket(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+    let job = state.store.get_job(number).await?;
     let lenses = state.store.find_lenses(number).await?;
-    let check = step.check_summary(&state).await?;
-    let (job, lab) = (&step.job, state.lab());
+    let check = check_summary(&state, &job).await?;
+    let lab = state.lab();
     let (made, prescribed) =
         (job.lens_prescriptions(), job.compensated().map(|_| job.prescription.eyes.map(|eye| eye.power)));
-    let wear_words = wear_words(&state, job).await?;
-    let laid = JobLayout::of(job, &lab, step_of(&lab));
+    let wear_words = wear_words(&state, &job).await?;
+    let laid = JobLayout::of(&job, &lab, step_of(&lab));
     let layout = laid.as_ref().map(figures);
     let shape = laid.as_ref().zip(layout.as_ref()).map(|(laid, layout)| Shape {
         outlines: Pair::new(&laid.eyes.right.outline, &laid.eyes.left.outline),
@@ -38,8 +31,8 @@ async fn print_ticket(State(state): State<AppState>, Path(number): Path<i64>) ->
         layout,
         prism: laid.eyes.as_ref().map(|eye| eye.prism),
     });
-    let curves = rim_curves(&state, job).await?;
-    let lines = laid.as_ref().and_then(|laid| TicketLines::of(&usual_edges(job, laid, &lenses, &curves)));
+    let curves = rim_curves(&state, &job).await?;
+    let lines = laid.as_ref().and_then(|laid| TicketLines::of(&usual_edges(&job, laid, &lenses, &curves)));
     show(&Ticket::of(&TicketFacts {
         lab: &lab,
         job_number: number,

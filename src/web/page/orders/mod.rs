@@ -1,10 +1,9 @@
 //! Taking an order on one page, new or as new lenses for the frame of an earlier job.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
 use axum::response::Response;
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 use serde::Deserialize;
 use uuid::Uuid;
 
@@ -25,22 +24,14 @@ mod reading;
 use context::OrderContext;
 use reading::{OrderCaution, read_order};
 
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new()
-        .route("/orders/new", get(new_order))
-        .route("/orders/{key}", get(show_order).post(take_order))
-        .route("/jobs/{number}/relens", get(new_lenses))
-}
-
 #[derive(Deserialize)]
-struct Begin {
+pub(crate) struct Begin {
     customer: Option<Uuid>,
     frame: Option<Uuid>,
 }
 
 /// A fresh page has a key in its address, so that a reload finds what was typed and a second click finds the job.
-async fn new_order(State(state): State<AppState>, Query(begin): Query<Begin>) -> PageResult {
+pub(crate) async fn new_order(State(state): State<AppState>, Query(begin): Query<Begin>) -> PageResult {
     let mut form = Form::default();
     if let Some(id) = begin.customer {
         let customer = state.store.get_customer(id).await?;
@@ -57,7 +48,7 @@ async fn new_order(State(state): State<AppState>, Query(begin): Query<Begin>) ->
 
 /// New lenses for the frame of an earlier job: its customer, shape, pupil distance and lens stand filled in, the
 /// prescription is asked for, and no frame is.
-async fn new_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn new_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let job = state.store.get_job(number).await?;
     let mut form = Form::default();
     form.set("relens_of", number.to_string());
@@ -94,7 +85,7 @@ async fn begin_order(state: &AppState, form: &Form) -> PageResult {
     go(&format!("/orders/{key}"))
 }
 
-async fn show_order(State(state): State<AppState>, Path(key): Path<Uuid>) -> PageResult {
+pub(crate) async fn show_order(State(state): State<AppState>, Path(key): Path<Uuid>) -> PageResult {
     let draft = state.store.find_draft(&key.to_string()).await?.unwrap_or_default();
     if let Some(number) = draft.outcome {
         return go(&format!("/jobs/{number}?already=order"));
@@ -105,7 +96,7 @@ async fn show_order(State(state): State<AppState>, Path(key): Path<Uuid>) -> Pag
     show(&OrderPage::of(&state, key, form, &context, Vec::new()))
 }
 
-async fn take_order(
+pub(crate) async fn take_order(
     State(state): State<AppState>,
     Path(key): Path<Uuid>,
     Posted(fields): Posted<Fields>,
