@@ -49,6 +49,23 @@ pub enum Origin {
 }
 
 impl Origin {
+    /// All of them.
+    pub const ALL: [Origin; 3] = [Origin::InHand, Origin::Asked, Origin::Assumed];
+
+    /// A name that never changes, for the book.
+    pub fn key(self) -> &'static str {
+        match self {
+            Origin::InHand => "in_hand",
+            Origin::Asked => "asked",
+            Origin::Assumed => "assumed",
+        }
+    }
+
+    /// The origin of a [`key`](Self::key).
+    pub fn from_key(key: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|origin| origin.key() == key)
+    }
+
     /// For a person.
     pub fn words(self) -> &'static str {
         match self {
@@ -203,6 +220,7 @@ pub(super) mod tests {
     use crate::bench::layout::JobLayout;
     use crate::bench::layout::tests::{lab, round_job};
     use crate::desk::catalogue::starting_materials;
+    use crate::desk::job::Job;
     use crate::optics::unit::Millimetre;
     use crate::shape::blocker::BlockerStep;
 
@@ -210,6 +228,12 @@ pub(super) mod tests {
         let job = round_job(rx, "32/32");
         let laid = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap();
         (laid.eyes.right, job.prescription.eyes.right)
+    }
+
+    /// The lens of a job on a layout, with nothing in hand or asked.
+    pub(in crate::bench) fn lens_of(job: &Job, laid: &EyeOnBench) -> JobLens {
+        let rx = *job.lens_prescriptions().get(laid.eye);
+        JobLens::of(laid, &rx, &job.material.details, None, &LensOverrides::default(), 1.0).unwrap()
     }
 
     fn hard_resin() -> MaterialDetails {

@@ -1,0 +1,180 @@
+//! The layout of a job as it was made, in the numbers that are stored when the ticket is printed or the pair is cut.
+//!
+//! A later change of the lab's settings, of the shape or of the lens does not change it. Every number is rounded once
+//! to the nearest hundredth, halves away from zero, so that what is stored is what the pages show.
+
+use super::layout::{EyeOnBench, JobLayout};
+use super::lens::{JobLens, Origin};
+use crate::desk::lab::Lab;
+use crate::optics::unit::{Dioptre, Millimetre, UnitError};
+use crate::optics::{Eye, Pair};
+
+/// A layout as it was made.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LayoutRecord {
+    /// The step the blocker settings are rounded to.
+    pub blocker_step: Millimetre,
+    /// The lab's allowance on a blank.
+    pub blank_margin: Millimetre,
+    /// The distance between the lenses.
+    pub dbl: Millimetre,
+    /// The distance between the boxing centres.
+    pub frame_pd: Millimetre,
+    /// The wearer's pupil distance for the use the pair is made for.
+    pub wanted_pd: Millimetre,
+    /// Each eye.
+    pub eyes: Pair<EyeRecord>,
+}
+
+/// One eye of a layout as it was made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct EyeRecord {
+    /// The pupil from the middle of the nose.
+    pub wanted_pd: Millimetre,
+    /// The pupil above the lowest point of the box.
+    pub wanted_height: Millimetre,
+    /// The PD the blocker is set to.
+    pub set_pd: Millimetre,
+    /// The height the blocker is set to.
+    pub set_height: Millimetre,
+    /// What must still be moved towards the nose.
+    pub nudge_in: Millimetre,
+    /// What must still be moved up.
+    pub nudge_up: Millimetre,
+    /// The pupil from the boxing centre, towards the nose.
+    pub decentration_in: Millimetre,
+    /// The pupil from the boxing centre, upwards.
+    pub decentration_up: Millimetre,
+    /// The optical centre from the boxing centre, towards the nose: the pupil, or where prescribed prism moves it.
+    pub centre_in: Millimetre,
+    /// The optical centre from the boxing centre, upwards.
+    pub centre_up: Millimetre,
+    /// The smallest blank that covers the shape.
+    pub needs_exact: Millimetre,
+    /// The smallest blank with the lab's allowance.
+    pub needs_with_margin: Millimetre,
+    /// The lens; `None` where no such lens can be made.
+    pub lens: Option<LensRecord>,
+}
+
+/// The lens of one eye as it was when the layout was made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct LensRecord {
+    /// Diameter of the uncut lens.
+    pub diameter: Millimetre,
+    /// Where the diameter comes from.
+    pub diameter_from: Origin,
+    /// True power of the front.
+    pub front_power: Dioptre,
+    /// Where the front comes from.
+    pub front_from: Origin,
+    /// Thickness at the optical centre.
+    pub centre_thickness: Millimetre,
+    /// Where the thickness comes from.
+    pub thickness_from: Origin,
+}
+
+impl LayoutRecord {
+    /// The numbers of a layout.
+    ///
+    /// # Errors
+    ///
+    /// [`UnitError`] when a computed number is out of range or not finite.
+    pub fn of(layout: &JobLayout, lab: &Lab, lenses: &Pair<Option<JobLens>>) -> Result<Self, UnitError> {
+        let eye = |eye: Eye| EyeRecord::of(layout.eyes.get(eye), lenses.get(eye).as_ref());
+        Ok(Self {
+            blocker_step: Millimetre::round_from(layout.step.mm())?,
+            blank_margin: lab.blank_margin,
+            dbl: Millimetre::round_from(layout.dbl_mm)?,
+            frame_pd: Millimetre::round_from(layout.frame_pd_mm)?,
+            wanted_pd: Millimetre::round_from(layout.wanted_pd_mm)?,
+            eyes: Pair::new(eye(Eye::Right)?, eye(Eye::Left)?),
+        })
+    }
+}
+
+impl EyeRecord {
+    fn of(laid: &EyeOnBench, lens: Option<&JobLens>) -> Result<Self, UnitError> {
+        let mm = Millimetre::round_from;
+        let (blocker, decentration) = (&laid.layout.blocker, &laid.layout.decentration);
+        let (centre, needs) = (laid.optical_centre(), laid.blank());
+        Ok(Self {
+            wanted_pd: mm(laid.wanted.pd_mm)?,
+            wanted_height: mm(laid.wanted.height_mm)?,
+            set_pd: mm(blocker.set_pd_mm)?,
+            set_height: mm(blocker.set_height_mm)?,
+            nudge_in: mm(blocker.nudge_in_mm)?,
+            nudge_up: mm(blocker.nudge_up_mm)?,
+            decentration_in: mm(decentration.in_mm)?,
+            decentration_up: mm(decentration.up_mm)?,
+            centre_in: mm(centre.x_mm * laid.eye.nasal_sign())?,
+            centre_up: mm(centre.y_mm)?,
+            needs_exact: mm(needs.exact_mm)?,
+            needs_with_margin: mm(needs.with_margin_mm)?,
+            lens: lens.map(LensRecord::of).transpose()?,
+        })
+    }
+}
+
+impl LensRecord {
+    fn of(lens: &JobLens) -> Result<Self, UnitError> {
+        let order = lens.lens.order();
+        Ok(Self {
+            diameter: Millimetre::round_from(lens.diameter_mm)?,
+            diameter_from: lens.diameter_from,
+            front_power: Dioptre::round_from(order.front_power_d)?,
+            front_from: lens.front_from,
+            centre_thickness: Millimetre::round_from(order.centre_thickness_mm)?,
+            thickness_from: lens.thickness_from,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::layout::tests::{lab, round_job};
+    use crate::bench::lens::tests::lens_of;
+    use crate::shape::blocker::BlockerStep;
+
+    fn mm(text: &str) -> Millimetre {
+        text.parse().unwrap()
+    }
+
+    #[test]
+    fn a_layout_in_hundredths() {
+        // Round 44, DBL 20, height 24: 2 up; PD 31.25: 0.75 in. -4.00 with 2 base in moves the centre 5 out (Prentice).
+        let (job, lab) = (round_job("-4.00 sph 2 BI", "31.25/31.25"), lab());
+        let layout = JobLayout::of(&job, &lab, BlockerStep::Half).unwrap();
+        let lenses = layout.eyes.as_ref().map(|laid| Some(lens_of(&job, laid)));
+        let record = LayoutRecord::of(&layout, &lab, &lenses).unwrap();
+        assert_eq!((record.blocker_step, record.blank_margin), (mm("0.5"), mm("2")));
+        assert_eq!((record.dbl, record.frame_pd, record.wanted_pd), (mm("20"), mm("64"), mm("62.5")));
+        let (right, left) = (record.eyes.right, record.eyes.left);
+        assert_eq!((right.wanted_pd, right.wanted_height), (mm("31.25"), mm("24")));
+        // The sum stays 62.5: right down, left up.
+        assert_eq!((right.set_pd, right.nudge_in), (mm("31"), mm("-0.25")));
+        assert_eq!((left.set_pd, left.nudge_in), (mm("31.5"), mm("0.25")));
+        assert_eq!((right.set_height, right.nudge_up), (mm("24"), Millimetre::ZERO));
+        assert_eq!((right.decentration_in, right.decentration_up), (mm("0.75"), mm("2")));
+        // In is towards the nose for both eyes.
+        for eye in [right, left] {
+            assert_eq!((eye.centre_in, eye.centre_up), (mm("-4.25"), mm("2")));
+        }
+        // 2 (22 + √(4.25² + 2²)) = 53.39 (closed form), and 2 for chips.
+        assert_eq!((right.needs_exact, right.needs_with_margin), (mm("53.39"), mm("55.39")));
+        let lens = right.lens.unwrap();
+        assert_eq!((lens.diameter, lens.diameter_from), (mm("60"), Origin::Assumed));
+        // Vogel: +4.00 in tool power, 4 · 0.498 / 0.53 true.
+        assert_eq!((lens.front_power, lens.front_from), ("3.76".parse().unwrap(), Origin::Assumed));
+        assert_eq!((lens.centre_thickness, lens.thickness_from), (mm("2"), Origin::Assumed));
+    }
+
+    #[test]
+    fn a_lens_that_cannot_be_made_leaves_the_layout() {
+        let (job, lab) = (round_job("-1.00 sph", "32/32"), lab());
+        let layout = JobLayout::of(&job, &lab, BlockerStep::Half).unwrap();
+        let record = LayoutRecord::of(&layout, &lab, &Pair::new(None, None)).unwrap();
+        assert_eq!((record.eyes.right.lens, record.eyes.left.needs_exact), (None, mm("48")));
+    }
+}
