@@ -9,7 +9,7 @@ use time::{Date, Duration, OffsetDateTime};
 use uuid::Uuid;
 
 use crate::bench::layout::{JobLayout, step_of, usual_diameter_mm};
-use crate::bench::verification::{Measurement, Notation, judge};
+use crate::bench::verification::{Judgment, Measurement, Notation, judge};
 use crate::desk::bill::{Billed, base_price, bill};
 use crate::desk::catalogue::{Material, Treatment, TreatmentDetails, TreatmentKind};
 use crate::desk::customer::Person;
@@ -302,7 +302,7 @@ impl<'a> Loader<'a> {
         when: OffsetDateTime,
     ) -> Result<(), DemoError> {
         let measured = measured.unwrap_or_default();
-        let (reading, verdict) = judge(self.lab.tolerance, job, &measurement(job, &measured, name)?);
+        let Judgment { reading, verdict, .. } = judge(self.lab.tolerance, job, &measurement(job, &measured, name)?);
         let check = NewCheck {
             profile: self.lab.tolerance.key(),
             reading: serde_json::to_string(&reading).map_err(|why| wrong(name, why))?,

@@ -218,7 +218,7 @@ impl VerdictRow {
             i => sized(i, line.unit),
         });
         Self {
-            what: line.row.to_owned(),
+            what: line.quantity.name().to_owned(),
             eye: line.eye.map(|e| e.name().to_owned()).unwrap_or_default(),
             ordered: line.ordered.clone(),
             measured: line.measured.clone().unwrap_or_default(),
@@ -228,6 +228,42 @@ impl VerdictRow {
             outcome: line.status.into(),
             source: line.source.to_owned(),
             explain: line.explain.clone(),
+        }
+    }
+}
+
+/// One row of a verdict in numbers, for the numeric columns of the book. An imbalance is wanted to be 0.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct VerdictFigure {
+    /// The eye; `None` for the pair.
+    pub eye: Option<Eye>,
+    /// The key of a [`Quantity`](crate::optics::tolerance::Quantity).
+    pub quantity: &'static str,
+    /// The key of the [`Unit`] of every number here.
+    pub unit: &'static str,
+    /// What was ordered, signed.
+    pub wanted: Option<f64>,
+    /// What was measured, signed; `None` where nothing was.
+    pub measured: Option<f64>,
+    /// The largest allowed difference.
+    pub limit: f64,
+    /// The size of the difference, never negative; `None` where nothing was measured.
+    pub off_by: Option<f64>,
+    /// Whether it was measured and is within the limit.
+    pub passes: bool,
+}
+
+impl VerdictFigure {
+    fn of(line: &ToleranceLine) -> Self {
+        Self {
+            eye: line.eye,
+            quantity: line.quantity.key(),
+            unit: line.unit.key(),
+            wanted: Some(line.wanted),
+            measured: line.reading,
+            limit: line.limit,
+            off_by: line.off_by,
+            passes: matches!(line.status, Status::Pass | Status::AtLimit),
         }
     }
 }
@@ -291,8 +327,19 @@ impl Verdict {
     }
 }
 
+/// A check as it is stored: what was read and how it was judged, as documents and in numbers.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Judgment {
+    /// What was read, in words.
+    pub reading: PairReading,
+    /// The verdict, in words.
+    pub verdict: Verdict,
+    /// The same rows in numbers, in the order of `verdict.rows`.
+    pub figures: Vec<VerdictFigure>,
+}
+
 /// Judges a finished pair of a job by the lab's tolerances.
-pub fn judge(profile: Profile, job: &Job, measurement: &Measurement) -> (PairReading, Verdict) {
+pub fn judge(profile: Profile, job: &Job, measurement: &Measurement) -> Judgment {
     let ordered = ordered(job);
     let lines = verify(profile, &ordered, &measurement.for_tables(&ordered));
     let verdict = Verdict {
@@ -301,7 +348,7 @@ pub fn judge(profile: Profile, job: &Job, measurement: &Measurement) -> (PairRea
         passed: is_verified(&lines),
         compensated: job.compensated_words().unwrap_or_default(),
     };
-    (PairReading::of(measurement), verdict)
+    Judgment { reading: PairReading::of(measurement), verdict, figures: lines.iter().map(VerdictFigure::of).collect() }
 }
 
 /// Whether the newest check is of the lenses as they are now: a lens taken in hand or cut later was not checked.
@@ -374,6 +421,77 @@ mod tests {
         assert_eq!(verdict.sentence(), "Outside the limit: left axis. Not checked: horizontal imbalance.",);
         let axis = verdict.rows.iter().find(|r| r.what == "Axis" && r.eye == "left").unwrap();
         assert_eq!((axis.off_by.as_str(), axis.limit.as_str(), axis.spare.as_str()), ("6°", "±5°", "1° beyond"));
+    }
+
+    #[test]
+    fn a_verdict_in_numbers() {
+        let figures_of = |wanted: &Ordered, measurement: &Measurement| -> Vec<VerdictFigure> {
+            verify(Profile::Z80_1, wanted, &measurement.for_tables(wanted)).iter().map(VerdictFigure::of).collect()
+        };
+        // Limits: ANSI Z80.1-2015 quick-reference guide. Right: -2.25 -1.25 is -3.50 across the axis.
+        let mut reading = measured("-2.25 -1.37 x 2", "-2.50 -0.75 x 80", "33/33");
+        reading.height.left = None;
+        let figures = figures_of(&Ordered { height_mm: Pair::new(20.0, 21.0), ..wanted() }, &reading);
+        let row = |eye, quantity, unit, wanted, measured, limit, off_by, passes| VerdictFigure {
+            eye,
+            quantity,
+            unit,
+            wanted: Some(wanted),
+            measured,
+            limit,
+            off_by,
+            passes,
+        };
+        let close = |a: Option<f64>, b: Option<f64>| a.zip(b).map_or(a == b, |(a, b)| (a - b).abs() < 1e-9);
+        let (right, left) = (Some(Eye::Right), Some(Eye::Left));
+        let want = [
+            row(right, "power_strongest", "d", -3.5, Some(-3.62), 0.13, Some(0.12), true),
+            row(right, "cylinder", "d", -1.25, Some(-1.37), 0.13, Some(0.12), true),
+            // 2 to 95 is 87 the short way round.
+            row(right, "axis", "deg", 95.0, Some(2.0), 3.0, Some(87.0), false),
+            row(left, "power_strongest", "d", -3.25, Some(-3.25), 0.13, Some(0.0), true),
+            row(left, "cylinder", "d", -0.75, Some(-0.75), 0.13, Some(0.0), true),
+            row(left, "axis", "deg", 80.0, Some(80.0), 5.0, Some(0.0), true),
+            row(None, "vertical_imbalance", "pd", 0.0, None, 0.33, None, false),
+            // The stronger |F(180)| is above 2.75 D, so the row counts millimetres: 66 for 64.
+            row(None, "horizontal_imbalance", "mm", 0.0, Some(2.0), 2.5, Some(2.0), true),
+        ];
+        assert_eq!(figures.len(), want.len());
+        for (got, want) in figures.iter().zip(want) {
+            let same = (got.eye, got.quantity, got.unit, got.passes, got.limit);
+            assert_eq!(same, (want.eye, want.quantity, want.unit, want.passes, want.limit));
+            assert!(close(got.wanted, want.wanted) && close(got.measured, want.measured), "{got:?} for {want:?}");
+            assert!(close(got.off_by, want.off_by), "{got:?} for {want:?}");
+        }
+    }
+
+    #[test]
+    fn a_net_prism_is_signed() {
+        // Right 2 in, left 1 out: 1 in for the pair. Right 1 up, left 0.5 up: 0.5 up right. Read 1.5 in and 0.5 out,
+        // 0.8 and 0.9 up: 1 in, 0.1 up left (textbook: horizontal parts add, vertical parts cancel).
+        let prism = |text: &str| read(text).unwrap().rx.prism;
+        let wanted = Ordered { prism: Pair::new(prism("pl 2 BI 1 BU"), prism("pl 1 BO 0.5 BU")), ..wanted() };
+        let mut reading = measured("-2.25 -1.25 x 95", "-2.50 -0.75 x 80", "62");
+        reading.prism = Pair::new(Some(prism("pl 1.5 BI 0.8 BU")), Some(prism("pl 0.5 BO 0.9 BU")));
+        reading.height = Pair::new("19".parse().ok(), "20".parse().ok());
+        let lines = verify(Profile::Z80_1, &wanted, &reading.for_tables(&wanted));
+        let figures: Vec<VerdictFigure> = lines.iter().map(VerdictFigure::of).collect();
+        let of = |key: &str| {
+            let found = figures.iter().find(|figure| figure.quantity == key).unwrap();
+            (found.wanted.unwrap(), found.measured.unwrap(), found.off_by.unwrap())
+        };
+        for (key, wanted, measured, off_by) in [
+            ("prism_horizontal", 1.0, 1.0, 0.0),
+            ("prism_vertical", 0.5, -0.1, 0.6),
+            // Centres 2 too near each other.
+            ("horizontal_imbalance", 0.0, -2.0, 2.0),
+        ] {
+            let got = of(key);
+            assert!((got.0 - wanted).abs() < 1e-9 && (got.1 - measured).abs() < 1e-9, "{key}: {got:?}");
+            assert!((got.2 - off_by).abs() < 1e-9, "{key}: {got:?}");
+        }
+        // The right centre 1 mm low before a minus lens: base up right (Prentice).
+        assert!(of("vertical_imbalance").1 > 0.0 && of("vertical_imbalance").0 == 0.0);
     }
 
     #[test]

@@ -13,58 +13,15 @@ pub use spreads::{ErrorSource, Spreads};
 
 use super::power::SphereCylinder;
 use super::prism::{InUp, prism_from_error};
-use super::tolerance::{Limit, Profile, READING_ALLOWANCE, Unit};
+use super::tolerance::{Limit, Profile, Quantity, READING_ALLOWANCE, Unit};
 use super::{Eye, Pair};
 use normal::chance_within;
-
-/// One row of the table.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum BudgetRow {
-    /// Power in the strongest meridian.
-    StrongestPower,
-    /// Power along the axis.
-    PowerAlong,
-    /// Power across the axis.
-    PowerAcross,
-    /// The cylinder.
-    Cylinder,
-    /// The axis.
-    Axis,
-    /// Vertical imbalance, or difference of heights.
-    Vertical,
-    /// Horizontal imbalance, or the pupil distance.
-    Horizontal,
-    /// A prescribed prism, its horizontal part.
-    PrismHorizontal,
-    /// A prescribed prism, its vertical part.
-    PrismVertical,
-    /// A specified centre thickness.
-    CentreThickness,
-}
-
-impl BudgetRow {
-    /// What it is called.
-    pub fn name(self) -> &'static str {
-        match self {
-            BudgetRow::StrongestPower => "power in the strongest meridian",
-            BudgetRow::PowerAlong => "power along the axis",
-            BudgetRow::PowerAcross => "power across the axis",
-            BudgetRow::Cylinder => "cylinder",
-            BudgetRow::Axis => "axis",
-            BudgetRow::Vertical => "vertical imbalance",
-            BudgetRow::Horizontal => "horizontal imbalance",
-            BudgetRow::PrismHorizontal => "prescribed prism, horizontal",
-            BudgetRow::PrismVertical => "prescribed prism, vertical",
-            BudgetRow::CentreThickness => "centre thickness",
-        }
-    }
-}
 
 /// How one row stands.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct RowRisk {
     /// The row.
-    pub row: BudgetRow,
+    pub row: Quantity,
     /// The eye it is about; `None` for the pair.
     pub eye: Option<Eye>,
     /// Its limit.
@@ -123,7 +80,7 @@ impl Budget {
         };
         format!(
             "Most at risk: {}{whose} (limit {limit}), {passing} in 100 pass. Mostly {}. {}",
-            risk.row.name(),
+            risk.row.name().to_lowercase(),
             risk.dominant.name(),
             risk.dominant.remedy()
         )
@@ -171,7 +128,7 @@ impl ErrorSum {
         })
     }
 
-    fn risk(self, row: BudgetRow, eye: Option<Eye>, limit: Limit) -> RowRisk {
+    fn risk(self, row: Quantity, eye: Option<Eye>, limit: Limit) -> RowRisk {
         let total: f64 = self.by_source.iter().sum();
         let share = |source: &ErrorSource| self.by_source[*source as usize];
         let dominant =
@@ -203,7 +160,7 @@ pub fn budget(profile: Profile, order: &BudgetOrder, spreads: &Spreads) -> Budge
                 1.0,
                 spreads.gauge_step_mm,
             );
-            rows.push(sum.risk(BudgetRow::CentreThickness, Some(eye), profile.centre_thickness_limit()));
+            rows.push(sum.risk(Quantity::CentreThickness, Some(eye), profile.centre_thickness_limit()));
         }
     }
     Budget { rows }
@@ -224,18 +181,18 @@ fn powers(profile: Profile, eye: Eye, minus: SphereCylinder, spreads: &Spreads, 
     match profile {
         Profile::Z80_1 => {
             let sum = if strongest_d == minus.sphere_d { along() } else { across() };
-            rows.push(sum.risk(BudgetRow::StrongestPower, Some(eye), limit));
+            rows.push(sum.risk(Quantity::StrongestPower, Some(eye), limit));
         }
         Profile::Iso21987 => {
-            rows.push(along().risk(BudgetRow::PowerAlong, Some(eye), limit));
-            rows.push(across().risk(BudgetRow::PowerAcross, Some(eye), limit));
+            rows.push(along().risk(Quantity::PowerAlong, Some(eye), limit));
+            rows.push(across().risk(Quantity::PowerAcross, Some(eye), limit));
         }
     }
     let cylinder = ErrorSum::default()
         .spread(ErrorSource::BlankCylinder, 1.0, spreads.blank_cylinder_d)
         .step(ErrorSource::PowerReading, 1.0, spreads.lensmeter_step_d)
         .step(ErrorSource::PowerReading, 1.0, spreads.lensmeter_step_d);
-    rows.push(cylinder.risk(BudgetRow::Cylinder, Some(eye), profile.cylinder_limit(strongest_d, minus.cylinder_d)));
+    rows.push(cylinder.risk(Quantity::Cylinder, Some(eye), profile.cylinder_limit(strongest_d, minus.cylinder_d)));
     if let Some(limit) = profile.axis_limit(minus.cylinder_d) {
         let worse = minus.cylinder_d.abs().min(1.0).recip();
         let axis = ErrorSum::default()
@@ -243,7 +200,7 @@ fn powers(profile: Profile, eye: Eye, minus: SphereCylinder, spreads: &Spreads, 
             .spread(ErrorSource::AxisBlocking, 1.0, spreads.axis_blocking_deg)
             .spread(ErrorSource::EdgerTurn, 1.0, spreads.edging_turn_deg)
             .step(ErrorSource::AxisReading, 1.0, spreads.axis_step_deg);
-        rows.push(axis.risk(BudgetRow::Axis, Some(eye), limit));
+        rows.push(axis.risk(Quantity::Axis, Some(eye), limit));
     }
 }
 
@@ -270,13 +227,13 @@ fn placement(profile: Profile, order: &BudgetOrder, spreads: &Spreads, rows: &mu
         Unit::Millimetre => ErrorSum::default().place(spreads, 0.0, 1.0).place(spreads, 0.0, 1.0),
         _ => in_prism(|p| p.up_pd),
     };
-    rows.push(sum.risk(BudgetRow::Vertical, None, vertical));
+    rows.push(sum.risk(Quantity::VerticalImbalance, None, vertical));
     let horizontal = profile.horizontal_limit(stronger(180.0), in_pd);
     let sum = match horizontal.unit {
         Unit::Millimetre => ErrorSum::default().place(spreads, 1.0, 0.0).place(spreads, 1.0, 0.0),
         _ => in_prism(|p| p.in_pd),
     };
-    rows.push(sum.risk(BudgetRow::Horizontal, None, horizontal));
+    rows.push(sum.risk(Quantity::HorizontalImbalance, None, horizontal));
     if in_pd > 0.0 || up_pd > 0.0 {
         // Read at the ordered place: what the place is off, what the blank is off, and the reading, for each eye.
         let whole = |part: fn(InUp) -> f64| {
@@ -291,8 +248,8 @@ fn placement(profile: Profile, order: &BudgetOrder, spreads: &Spreads, rows: &mu
             })
         };
         let (across, up) = profile.prism_limits(stronger(180.0), stronger(90.0), in_pd, up_pd);
-        rows.push(whole(|p| p.in_pd).risk(BudgetRow::PrismHorizontal, None, across));
-        rows.push(whole(|p| p.up_pd).risk(BudgetRow::PrismVertical, None, up));
+        rows.push(whole(|p| p.in_pd).risk(Quantity::PrismHorizontal, None, across));
+        rows.push(whole(|p| p.up_pd).risk(Quantity::PrismVertical, None, up));
     }
 }
 

@@ -30,7 +30,7 @@ fn order(right: SphereCylinder, left: SphereCylinder, prism: InUp) -> BudgetOrde
 }
 
 /// One finished pair, made and measured with the lab's spreads: the error of each row, by name and eye.
-fn make(order: &BudgetOrder, spreads: &Spreads, dice: &mut Dice) -> Vec<((BudgetRow, Option<Eye>), f64)> {
+fn make(order: &BudgetOrder, spreads: &Spreads, dice: &mut Dice) -> Vec<((Quantity, Option<Eye>), f64)> {
     let mut errors = Vec::new();
     let mut place = Vec::new();
     let mut held = Vec::new();
@@ -47,16 +47,16 @@ fn make(order: &BudgetOrder, spreads: &Spreads, dice: &mut Dice) -> Vec<((Budget
         } else {
             read_cross_d - wanted_cross_d
         };
-        errors.push(((BudgetRow::StrongestPower, Some(eye)), strongest));
-        errors.push(((BudgetRow::PowerAlong, Some(eye)), read_sphere_d - wanted.sphere_d));
-        errors.push(((BudgetRow::PowerAcross, Some(eye)), read_cross_d - wanted_cross_d));
-        errors.push(((BudgetRow::Cylinder, Some(eye)), read_cross_d - read_sphere_d - wanted.cylinder_d));
+        errors.push(((Quantity::StrongestPower, Some(eye)), strongest));
+        errors.push(((Quantity::PowerAlong, Some(eye)), read_sphere_d - wanted.sphere_d));
+        errors.push(((Quantity::PowerAcross, Some(eye)), read_cross_d - wanted_cross_d));
+        errors.push(((Quantity::Cylinder, Some(eye)), read_cross_d - read_sphere_d - wanted.cylinder_d));
         let worse = 1.0 / wanted.cylinder_d.abs().min(1.0);
         let turn = dice.normal(spreads.axis_marking_deg * worse)
             + dice.normal(spreads.axis_blocking_deg)
             + dice.normal(spreads.edging_turn_deg)
             + dice.step(spreads.axis_step_deg);
-        errors.push(((BudgetRow::Axis, Some(eye)), turn));
+        errors.push(((Quantity::Axis, Some(eye)), turn));
         let mut off = || {
             dice.normal(spreads.centre_marking_mm)
                 + dice.normal(spreads.blocking_mm)
@@ -77,15 +77,18 @@ fn make(order: &BudgetOrder, spreads: &Spreads, dice: &mut Dice) -> Vec<((Budget
     let stronger = |t: f64| order.power.right.power_at_deg(t).abs().max(order.power.left.power_at_deg(t).abs());
     let vertical = Profile::Z80_1.vertical_limit(stronger(90.0), 0.0).unit;
     let horizontal = Profile::Z80_1.horizontal_limit(stronger(180.0), 0.0).unit;
-    errors.push(((BudgetRow::Vertical, None), millimetres(vertical, place[0].1 - place[1].1, unwanted.vertical_pd)));
     errors.push((
-        (BudgetRow::Horizontal, None),
+        (Quantity::VerticalImbalance, None),
+        millimetres(vertical, place[0].1 - place[1].1, unwanted.vertical_pd),
+    ));
+    errors.push((
+        (Quantity::HorizontalImbalance, None),
         millimetres(horizontal, place[0].0 + place[1].0, unwanted.horizontal_pd),
     ));
-    errors.push(((BudgetRow::PrismHorizontal, None), prism.horizontal_pd));
-    errors.push(((BudgetRow::PrismVertical, None), prism.vertical_pd));
+    errors.push(((Quantity::PrismHorizontal, None), prism.horizontal_pd));
+    errors.push(((Quantity::PrismVertical, None), prism.vertical_pd));
     let centre = dice.normal(spreads.blank_centre_mm) + dice.step(spreads.gauge_step_mm);
-    errors.push(((BudgetRow::CentreThickness, Some(Eye::Right)), centre));
+    errors.push(((Quantity::CentreThickness, Some(Eye::Right)), centre));
     errors
 }
 
@@ -147,12 +150,12 @@ fn the_worst_row_and_its_cause_are_named() {
     };
     let budget = budget(Profile::Z80_1, &order, &spreads);
     let risk = budget.most_at_risk().unwrap();
-    assert_eq!((risk.row, risk.eye, risk.dominant), (BudgetRow::Axis, Some(Eye::Right), ErrorSource::AxisMarking));
+    assert_eq!((risk.row, risk.eye, risk.dominant), (Quantity::Axis, Some(Eye::Right), ErrorSource::AxisMarking));
     assert!(risk.dominant_share > 0.9 && risk.chance < 0.8, "{risk:?}");
     let sentence = budget.sentence();
     assert!(sentence.starts_with("Most at risk: axis, right eye (limit ±5°), about"), "{sentence}");
     assert!(sentence.ends_with("Re-read it."), "{sentence}");
-    assert!(budget.rows.iter().all(|row| row.eye != Some(Eye::Left) || row.row != BudgetRow::Axis), "no axis, no row");
+    assert!(budget.rows.iter().all(|row| row.eye != Some(Eye::Left) || row.row != Quantity::Axis), "no axis, no row");
     assert!(budget.all_pass() < risk.chance && budget.all_pass() > 0.0);
 }
 

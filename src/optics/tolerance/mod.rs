@@ -17,11 +17,13 @@
 use std::fmt;
 
 mod iso_21987;
+mod quantity;
 #[cfg(test)]
 mod tests;
 mod verdict;
 mod z80_1;
 
+pub use quantity::Quantity;
 pub use verdict::{Measured, Ordered, Status, ToleranceLine, is_verified, verify};
 
 /// To be shown wherever a verdict is shown.
@@ -143,6 +145,18 @@ pub enum Unit {
     PrismDioptre,
     /// Millimetres.
     Millimetre,
+}
+
+impl Unit {
+    /// A name that never changes, for the book.
+    pub fn key(self) -> &'static str {
+        match self {
+            Unit::Dioptre => "d",
+            Unit::Degree => "deg",
+            Unit::PrismDioptre => "pd",
+            Unit::Millimetre => "mm",
+        }
+    }
 }
 
 impl fmt::Display for Unit {

@@ -34,7 +34,10 @@ fn perfect(text: &str) -> Measured {
 }
 
 fn find<'a>(lines: &'a [ToleranceLine], row: &str, eye: Option<Eye>) -> &'a ToleranceLine {
-    lines.iter().find(|line| line.row == row && line.eye == eye).unwrap_or_else(|| panic!("{row} {eye:?}: {lines:#?}"))
+    lines
+        .iter()
+        .find(|line| line.quantity.name() == row && line.eye == eye)
+        .unwrap_or_else(|| panic!("{row} {eye:?}: {lines:#?}"))
 }
 
 /// The right lens's row when `measured` was read for `wanted`.
@@ -50,6 +53,10 @@ fn keys_come_back() {
         assert_eq!(Profile::from_key(profile.key()), Some(profile));
     }
     assert_eq!(Profile::from_key("other"), None);
+    for quantity in Quantity::ALL {
+        assert_eq!(Quantity::from_key(quantity.key()), Some(quantity));
+    }
+    assert_eq!(Quantity::from_key("other"), None);
 }
 
 /// The published basis of the axis rows: asin(0.12 / 2C), from the 2005 edition's white paper.
@@ -146,7 +153,7 @@ fn a_cylinder_read_as_none_leaves_the_axis_unchecked() {
     let line = right(Profile::Z80_1, "-1.00 -0.12 x 90", "-1.06 sph", "Axis");
     assert_eq!(line.status, Status::NotChecked);
     let lines = verify(Profile::Z80_1, &ordered("-1.00 sph"), &perfect("-1.00 sph"));
-    assert!(lines.iter().all(|line| line.row != "Axis"), "no cylinder ordered, no axis row");
+    assert!(lines.iter().all(|line| line.quantity != Quantity::Axis), "no cylinder ordered, no axis row");
 }
 
 /// ANSI rows 6 and 7 on both sides of 3.375 and 2.75 D: power, heights or distances read right, limit, verdict.

@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use super::{AT_LIMIT_SHARE, Limit, Profile, READING_ALLOWANCE, Unit};
+use super::{AT_LIMIT_SHARE, Limit, Profile, Quantity, READING_ALLOWANCE, Unit};
 use crate::optics::power::SphereCylinder;
 use crate::optics::prescription::{LensPower, Prism};
 use crate::optics::prism::{InUp, imbalance, prism_from_error};
@@ -69,13 +69,18 @@ impl fmt::Display for Status {
 #[derive(Debug, Clone, PartialEq)]
 pub struct ToleranceLine {
     /// What was compared.
-    pub row: &'static str,
+    pub quantity: Quantity,
     /// The eye it is about; `None` for the pair.
     pub eye: Option<Eye>,
     /// What was ordered, as written.
     pub ordered: String,
     /// What was measured, as written.
     pub measured: Option<String>,
+    /// What was ordered, in `unit`. An imbalance is wanted to be 0; of a prescribed prism it is the net of both eyes.
+    pub wanted: f64,
+    /// What was measured, in `unit` and counted as `wanted` is. Signed: a net prism is positive for base in and for
+    /// base up right, a length for centres too far apart and for a right centre too high.
+    pub reading: Option<f64>,
     /// The size of the difference, in `unit`, never negative.
     pub off_by: Option<f64>,
     /// The largest allowed difference, in `unit`.
@@ -120,29 +125,30 @@ pub fn verify(profile: Profile, ordered: &Ordered, measured: &Measured) -> Vec<T
         if let Some(specified) = *specified {
             let reading = *measured.centre_thickness_mm.get(eye);
             lines.push(line(
-                "Centre thickness",
+                Quantity::CentreThickness,
                 Some(eye),
                 profile.centre_thickness_limit(),
-                format!("{specified:.2} mm"),
-                reading.map(|reading| (format!("{reading:.2} mm"), reading - specified)),
+                (format!("{specified:.2} mm"), specified),
+                reading.map(|reading| (format!("{reading:.2} mm"), reading)),
             ));
         }
     }
     lines
 }
 
-/// Builds a line and its verdict from the limit and the signed difference.
+/// Builds a line and its verdict from the limit and both values, each as written and in the limit's unit.
 fn line(
-    row: &'static str,
+    quantity: Quantity,
     eye: Option<Eye>,
     limit: Limit,
-    ordered: String,
+    (ordered, wanted): (String, f64),
     reading: Option<(String, f64)>,
 ) -> ToleranceLine {
-    let (measured, off_by) = match reading {
-        Some((text, difference)) => (Some(text), Some(difference.abs())),
-        None => (None, None),
-    };
+    let (measured, reading) = reading.unzip();
+    let off_by = reading.map(|reading| match quantity {
+        Quantity::Axis => turn_deg(reading, wanted),
+        _ => (reading - wanted).abs(),
+    });
     let status = off_by.map_or(Status::NotChecked, |off_by| status(off_by, limit));
     let explain = match (&measured, off_by) {
         (Some(measured), Some(off_by)) => format!(
@@ -154,10 +160,12 @@ fn line(
         _ => format!("{}. Ordered {ordered}, not measured.", limit.rule),
     };
     ToleranceLine {
-        row,
+        quantity,
         eye,
         ordered,
         measured,
+        wanted,
+        reading,
         off_by,
         limit: limit.size,
         unit: limit.unit,
@@ -166,6 +174,12 @@ fn line(
         source: limit.source,
         explain,
     }
+}
+
+/// The smallest turn between two axes, 0 to 90 degrees.
+fn turn_deg(one_deg: f64, other_deg: f64) -> f64 {
+    let turn = (one_deg - other_deg).rem_euclid(180.0);
+    turn.min(180.0 - turn)
 }
 
 fn status(off_by: f64, limit: Limit) -> Status {
@@ -205,36 +219,37 @@ fn powers(profile: Profile, eye: Eye, minus: LensPower, reading: Option<LensPowe
     let read = reading.map(|reading| reading.measured_numbers().to_minus());
     let strongest_d = wanted.strongest_meridian_d();
     let cross_d = |power: SphereCylinder| power.sphere_d + power.cylinder_d;
-    let mut meridian = |row, wanted_d: f64, pick: &dyn Fn(SphereCylinder) -> f64| {
-        let reading = read.map(pick).map(|read_d| (written_d(read_d), read_d - wanted_d));
-        lines.push(line(row, Some(eye), profile.power_limit(strongest_d), written_d(wanted_d), reading));
+    let valued = |power_d: f64| (written_d(power_d), power_d);
+    let mut meridian = |quantity, wanted_d: f64, pick: &dyn Fn(SphereCylinder) -> f64| {
+        let reading = read.map(pick).map(valued);
+        lines.push(line(quantity, Some(eye), profile.power_limit(strongest_d), valued(wanted_d), reading));
     };
     match profile {
         Profile::Z80_1 => {
             let is_sphere = wanted.cylinder_d == 0.0;
             let is_along_axis = strongest_d == wanted.sphere_d;
-            meridian("Power in the strongest meridian", strongest_d, &|read| match (is_sphere, is_along_axis) {
+            meridian(Quantity::StrongestPower, strongest_d, &|read| match (is_sphere, is_along_axis) {
                 (true, _) => read.strongest_meridian_d(),
                 (false, true) => read.sphere_d,
                 (false, false) => cross_d(read),
             });
         }
         Profile::Iso21987 => {
-            meridian("Power along the axis", wanted.sphere_d, &|read| read.sphere_d);
-            meridian("Power across the axis", cross_d(wanted), &cross_d);
+            meridian(Quantity::PowerAlong, wanted.sphere_d, &|read| read.sphere_d);
+            meridian(Quantity::PowerAcross, cross_d(wanted), &cross_d);
         }
     }
     lines.push(line(
-        "Cylinder",
+        Quantity::Cylinder,
         Some(eye),
         profile.cylinder_limit(strongest_d, wanted.cylinder_d),
-        written_d(wanted.cylinder_d),
-        read.map(|read| (written_d(read.cylinder_d), read.cylinder_d - wanted.cylinder_d)),
+        valued(wanted.cylinder_d),
+        read.map(|read| valued(read.cylinder_d)),
     ));
     if let (Some(limit), Some(axis)) = (profile.axis_limit(wanted.cylinder_d), minus.axis()) {
         let reading = reading.and_then(|reading| reading.to_minus().axis());
-        let turn = |read: Axis| (read.to_string(), f64::from(read.difference_deg(axis)));
-        lines.push(line("Axis", Some(eye), limit, axis.to_string(), reading.map(turn)));
+        let valued = |axis: Axis| (axis.to_string(), f64::from(axis.degrees()));
+        lines.push(line(Quantity::Axis, Some(eye), limit, valued(axis), reading.map(valued)));
     }
 }
 
@@ -277,7 +292,7 @@ fn placement(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &m
         let apart_mm = (read.right - ordered.height_mm.right) - (read.left - ordered.height_mm.left);
         (pair_text(read), if limit.unit == Unit::Millimetre { apart_mm } else { unwanted.vertical_pd })
     });
-    lines.push(line("Vertical imbalance", None, limit, pair_text(ordered.height_mm), heights));
+    lines.push(line(Quantity::VerticalImbalance, None, limit, (pair_text(ordered.height_mm), 0.0), heights));
 
     let limit = profile.horizontal_limit(horizontal_d, in_pd);
     let distances = both(measured.pupil_distance_mm).map(|read| {
@@ -285,7 +300,8 @@ fn placement(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &m
         let total_mm = (read.right + read.left) - (wanted.right + wanted.left);
         (pair_text(read), if limit.unit == Unit::Millimetre { total_mm } else { unwanted.horizontal_pd })
     });
-    lines.push(line("Horizontal imbalance", None, limit, pair_text(ordered.pupil_distance_mm), distances));
+    let wanted = (pair_text(ordered.pupil_distance_mm), 0.0);
+    lines.push(line(Quantity::HorizontalImbalance, None, limit, wanted, distances));
 }
 
 fn prisms(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &mut Vec<ToleranceLine>) {
@@ -304,7 +320,7 @@ fn prisms(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &mut 
     let (_, horizontal_d, vertical_d) = strengths(ordered);
     let (in_pd, up_pd) = prescribed(ordered);
     let (horizontal, vertical) = profile.prism_limits(horizontal_d, vertical_d, in_pd, up_pd);
-    let off = read.map(|read| imbalance(Pair::new(read.right - wanted.right, read.left - wanted.left)));
+    let (wanted_net, read_net) = (imbalance(wanted), read.map(imbalance));
 
     let sides = |pair: Pair<InUp>| {
         format!("{} / {}", based(pair.right.in_pd, "in", "out"), based(pair.left.in_pd, "in", "out"))
@@ -312,10 +328,11 @@ fn prisms(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &mut 
     let heights = |pair: Pair<InUp>| {
         format!("{} / {}", based(pair.right.up_pd, "up", "down"), based(pair.left.up_pd, "up", "down"))
     };
-    let reading = read.zip(off).map(|(read, off)| (sides(read), off.horizontal_pd));
-    lines.push(line("Prescribed prism, horizontal", None, horizontal, sides(wanted), reading));
-    let reading = read.zip(off).map(|(read, off)| (heights(read), off.vertical_pd));
-    lines.push(line("Prescribed prism, vertical", None, vertical, heights(wanted), reading));
+    let reading = read.map(sides).zip(read_net.map(|net| net.horizontal_pd));
+    let ordered = (sides(wanted), wanted_net.horizontal_pd);
+    lines.push(line(Quantity::PrismHorizontal, None, horizontal, ordered, reading));
+    let reading = read.map(heights).zip(read_net.map(|net| net.vertical_pd));
+    lines.push(line(Quantity::PrismVertical, None, vertical, (heights(wanted), wanted_net.vertical_pd), reading));
 }
 
 /// `1.50 in`, `1.50 out`, or `0.00`.

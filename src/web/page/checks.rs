@@ -189,7 +189,7 @@ async fn create_check(
         return show_again(&page(&state, &step, Some(form), None).await?);
     };
     let profile = state.lab().tolerance;
-    let (reading, verdict) = verification::judge(profile, &step.job, &measurement);
+    let verification::Judgment { reading, verdict, .. } = verification::judge(profile, &step.job, &measurement);
     let unwritable = |e: serde_json::Error| WebError::Internal(format!("a check cannot be written: {e}"));
     let check = NewCheck {
         profile: profile.key(),

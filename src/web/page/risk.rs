@@ -14,7 +14,6 @@ use crate::optics::budget::{Budget, RowRisk};
 use crate::optics::tolerance::{STANDARD_GOVERNS, Unit};
 use crate::web::AppState;
 use crate::web::error::WebError;
-use crate::web::words::capital;
 
 /// Routes.
 pub fn router() -> Router<AppState> {
@@ -43,7 +42,7 @@ struct Whole {
 struct RiskRow {
     letter: &'static str,
     eye: &'static str,
-    name: String,
+    name: &'static str,
     limit: String,
     spread: String,
     percent: String,
@@ -87,7 +86,7 @@ fn rows(budget: &Budget) -> Vec<RiskRow> {
         .map(|risk| RiskRow {
             letter: risk.eye.map_or("", Eye::letter),
             eye: risk.eye.map_or("both", Eye::name),
-            name: capital(risk.row.name()),
+            name: risk.row.name(),
             limit: format!("±{}", sized(risk, risk.limit.size)),
             spread: sized_finely(risk),
             percent: percent(risk.chance),
