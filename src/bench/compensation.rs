@@ -1,18 +1,16 @@
 //! The power to order so that the lens gives the prescribed one as worn. What the owner decides is in [`crate::desk::fitting`].
 
-use super::layout::EyeOnBench;
+use super::layout::JobLayout;
+use super::lens::{JobLens, LensOverrides};
 use crate::desk::fitting::PositionOfWear;
 use crate::desk::job::Job;
 use crate::desk::stock::LensInHand;
 use crate::optics::Eye;
 use crate::optics::compensation::{Compensated, CompensationError, compensate, residual_as_worn};
-use crate::optics::lens::{Lens, LensError, LensOrder};
-use crate::optics::material::usual_front_d;
+use crate::optics::lens::LensError;
 use crate::optics::power::SphereCylinder;
 use crate::optics::prescription::{LensPower, PowerError};
-use crate::optics::prism::BaseVector;
-use crate::optics::unit::{Axis, Dioptre, Millimetre, UnitError};
-use crate::shape::edge::lens_with_thinnest_edge;
+use crate::optics::unit::{Axis, Dioptre, UnitError};
 
 /// To be shown and printed wherever a lens is made for a wrapped or sports frame.
 pub const WRAP_CAUTION: &str = "Not safety or sports eyewear, however sturdy or wrapped the frame: lens and frame are \
@@ -22,11 +20,6 @@ pub const WRAP_CAUTION: &str = "Not safety or sports eyewear, however sturdy or 
 pub const DECISION_CAUTION: &str = "Whether to order a compensated power is for you, or for the prescriber, to decide; \
      nothing is changed by itself. A lens maker who compensates too would do it twice: say on the order which power \
      the lensmeter must read.";
-
-/// The thinnest edge of a plus lens whose centre is not known (common practice, rimmed frames).
-const PLUS_EDGE_MM: f64 = 1.0;
-/// Half the usual width of a shape that is not known (common practice).
-const USUAL_REACH_MM: f64 = 27.0;
 
 /// The steps a power is ordered in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -116,7 +109,7 @@ pub enum NoCompensation {
 }
 
 /// One eye as worn.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct EyeCompensation {
     /// Exact order, textbook order, the prescribed power as worn, the prism of the tilt.
     pub compensated: Compensated,
@@ -126,8 +119,8 @@ pub struct EyeCompensation {
     pub left: SphereCylinder,
     /// What the lens ordered as prescribed leaves.
     pub left_unchanged: SphereCylinder,
-    /// The lens it was computed for.
-    pub lens: LensOrder,
+    /// The lens of the job it was computed for, with the prescribed power.
+    pub lens: JobLens,
 }
 
 impl EyeCompensation {
@@ -139,72 +132,36 @@ impl EyeCompensation {
     pub fn of(
         job: &Job,
         eye: Eye,
-        laid: Option<&EyeOnBench>,
+        layout: Option<&JobLayout>,
         in_hand: Option<&LensInHand>,
         position: &PositionOfWear,
         step: PowerStep,
     ) -> Result<Self, NoCompensation> {
         let prescribed = job.prescription.eyes.get(eye).power.numbers();
-        // The tilt formulas leave a prescribed prism out.
-        let body = body(job, prescribed, BaseVector::default(), laid, in_hand)?;
-        let (lens, wear) = (*body.order(), position.numbers());
-        let compensated = compensate(eye, &lens, &wear)?;
+        // The power to order is what is sought, so the lens has the prescribed one, whatever was decided before.
+        let tried = LensOverrides { power: Some(prescribed), ..LensOverrides::default() };
+        let lens = JobLens::of(job, eye, layout, in_hand, &tried)?;
+        let (made, wear) = (*lens.body.order(), position.numbers());
+        let compensated = compensate(eye, &made, &wear)?;
         let order = step.round(compensated.order)?;
         Ok(Self {
             compensated,
             order,
-            left: residual_as_worn(eye, &lens, &wear, order.numbers())?,
-            left_unchanged: residual_as_worn(eye, &lens, &wear, prescribed)?,
+            left: residual_as_worn(eye, &made, &wear, order.numbers())?,
+            left_unchanged: residual_as_worn(eye, &made, &wear, prescribed)?,
             lens,
         })
     }
 }
 
-/// The lens of one eye as a body with the power and prism given: front and centre of the lens in hand, else the usual
-/// front (Vogel's rule) and the material's usual centre; a plus lens as thick as leaves 1 mm at its thinnest edge.
-///
-/// # Errors
-///
-/// [`LensError`] when there is no such lens.
-pub fn body(
-    job: &Job,
-    power: SphereCylinder,
-    prism: BaseVector,
-    laid: Option<&EyeOnBench>,
-    in_hand: Option<&LensInHand>,
-) -> Result<Lens, LensError> {
-    let material = &job.material.details;
-    let index = material.index();
-    let known_centre = in_hand.and_then(|lens| lens.centre).map(Millimetre::to_f64);
-    let usual_centre_mm = f64::from(material.centre_hundredths) / 100.0;
-    let order = LensOrder {
-        power,
-        prism,
-        index,
-        front_power_d: in_hand
-            .and_then(|lens| lens.front_power)
-            .map_or_else(|| usual_front_d(power, index), Dioptre::to_f64),
-        front_conic: 0.0,
-        centre_thickness_mm: known_centre.unwrap_or(usual_centre_mm),
-    };
-    let minus = power.to_minus();
-    let strongest_plus_d = minus.sphere_d;
-    if known_centre.is_some() || strongest_plus_d <= 0.0 {
-        return Lens::new(order);
-    }
-    if let Some(laid) = laid
-        && let Ok(lens) = lens_with_thinnest_edge(&laid.outline, laid.optical_centre(), order, PLUS_EDGE_MM)
-    {
-        return if lens.order().centre_thickness_mm >= usual_centre_mm { Ok(lens) } else { Lens::new(order) };
-    }
-    // h²F / 2000(n - 1): textbook thumb, only until there is a shape.
-    let bulge_mm = USUAL_REACH_MM * USUAL_REACH_MM * strongest_plus_d / (2000.0 * (index - 1.0));
-    Lens::new(LensOrder { centre_thickness_mm: usual_centre_mm.max(PLUS_EDGE_MM + bulge_mm), ..order })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::bench::layout::tests::{lab, round_job};
+    use crate::desk::fitting::PowerDecision;
+    use crate::desk::frame::Rim;
+    use crate::optics::unit::Millimetre;
+    use crate::shape::blocker::BlockerStep;
 
     fn power(sphere_d: f64, cylinder_d: f64, axis_deg: f64) -> SphereCylinder {
         SphereCylinder::new(sphere_d, cylinder_d, axis_deg)
@@ -241,6 +198,66 @@ mod tests {
                 assert!((cross(got) - cross(exact)).abs() <= most_d + 0.0051, "{exact:?} {got:?}");
             }
         }
+    }
+
+    #[test]
+    fn computed_for_the_lens_of_the_job() {
+        let in_hand = LensInHand {
+            eye: Eye::Right,
+            drawer_lens: None,
+            source: String::new(),
+            diameter: "70".parse().unwrap(),
+            centre: Some("4.2".parse().unwrap()),
+            front_power: Some("5.25".parse().unwrap()),
+            off_in: Millimetre::ZERO,
+            off_up: Millimetre::ZERO,
+        };
+        for rx in ["-4.00 -1.00 x 20", "+4.00 -1.00 x 20", "+0.25 sph", "-4.00 sph 2 BI", "pl 2 BI", "+3.00 sph 1 BU"] {
+            for rim in [Rim::Metal, Rim::Cord] {
+                let mut job = round_job(rx, "30/32");
+                job.frame.details.rim = rim;
+                let layout = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap();
+                for in_hand in [None, Some(&in_hand)] {
+                    for layout in [None, Some(&layout)] {
+                        let (of, step) = (PositionOfWear::usual(), PowerStep::Quarter);
+                        let got = EyeCompensation::of(&job, Eye::Right, layout, in_hand, &of, step).unwrap();
+                        let own = JobLens::of(&job, Eye::Right, layout, in_hand, &LensOverrides::default()).unwrap();
+                        assert_eq!(got.lens, own, "{rx} {rim:?}");
+                        if in_hand.is_some() {
+                            assert_eq!(own.body.order().front_power_d, 5.25);
+                            assert_eq!(own.body.order().centre_thickness_mm, 4.2);
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn the_least_edge_of_the_rim_counts() {
+        // 27² · 4 / 2000 · 0.498 = 2.928 by the rule of thumb (textbook), and 1 or 2 mm of edge (common practice).
+        for (rim, want_mm) in [(Rim::Metal, 3.928), (Rim::Cord, 4.928)] {
+            let mut job = round_job("+4.00 sph", "32/32");
+            job.frame.details.rim = rim;
+            let (of, step) = (PositionOfWear::usual(), PowerStep::Quarter);
+            let got = EyeCompensation::of(&job, Eye::Right, None, None, &of, step).unwrap();
+            let centre_mm = got.lens.body.order().centre_thickness_mm;
+            assert!((centre_mm - want_mm).abs() < 1e-3, "{rim:?}: {centre_mm}");
+        }
+    }
+
+    #[test]
+    fn a_decision_does_not_change_what_it_was_computed_for() {
+        let mut job = round_job("+4.00 sph", "32/32");
+        let of = |job: &Job| {
+            let position = PositionOfWear::usual();
+            EyeCompensation::of(job, Eye::Right, None, None, &position, PowerStep::Quarter).unwrap()
+        };
+        let before = of(&job);
+        let power = round_job("+3.50 sph", "32/32").prescription.eyes.map(|eye| eye.power);
+        let (position, at) = (PositionOfWear::usual(), time::OffsetDateTime::UNIX_EPOCH);
+        job.power_decision = Some(PowerDecision { is_compensated: true, position, power, at });
+        assert_eq!(of(&job), before);
     }
 
     #[test]

@@ -1,13 +1,13 @@
 //! The prism of a pair: what is wanted, how it is made, what is there that nobody ordered, and the balance between the
 //! eyes where they look.
 
-use super::compensation::body;
 use super::layout::{EyeOnBench, JobLayout, Uncut};
+use super::lens::JobLens;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
 use crate::desk::stock::LensInHand;
 use crate::optics::gaze::{Balance, LookedThrough, balance, gaze_prism};
-use crate::optics::lens::{Lens, LensError};
+use crate::optics::lens::{Lens, LensError, LensOrder};
 use crate::optics::prism::{BaseVector, DecentrationError, Imbalance, InUp, decentration_for};
 use crate::optics::tolerance::{Limit, Unit};
 use crate::optics::{Eye, Pair};
@@ -70,8 +70,11 @@ impl PairPrism {
     ) -> Self {
         let power = Pair::new(job.lens_power(Eye::Right).numbers(), job.lens_power(Eye::Left).numbers());
         let wanted = job.prescription.eyes.map(|eye| eye.prism.numbers());
-        let lens = |eye: Eye, prism: BaseVector| {
-            body(job, *power.get(eye), prism, layout.map(|l| l.eyes.get(eye)), in_hand.get(eye).as_ref())
+        let own = JobLens::pair(job, layout, in_hand);
+        // The job's own front and centre, with the prism ground in or left out.
+        let lens = |eye: Eye, prism: BaseVector| -> Result<Lens, LensError> {
+            let own = own.get(eye).as_ref().map_err(Clone::clone)?;
+            Lens::new(LensOrder { prism, ..*own.body.order() })
         };
         let eye_prism = |eye: Eye| {
             let laid = layout.map(|layout| layout.eyes.get(eye));

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::CalcError;
 use super::figure::{PowerAnswer, clean};
-use super::request::{AskedThickness, Question};
+use super::request::Question;
 use crate::optics::Eye;
 use crate::optics::compensation::compensate;
 use crate::optics::gaze::{LookedThrough, gaze_prism};
@@ -12,8 +12,9 @@ use crate::optics::lens::{Lens, LensError, LensOrder};
 use crate::optics::material::usual_front_d;
 use crate::optics::power::SphereCylinder;
 use crate::optics::prism::{BaseVector, prism_at};
-use crate::shape::edge::{Edge, EdgePoint, lens_with_thinnest_edge};
+use crate::shape::edge::{Edge, EdgePoint};
 use crate::shape::outline::Point;
+use crate::shape::thickness::lens_with_thickness;
 use crate::shape::volume::{volume_mm3, weight_g};
 
 /// Everything is null where the request does not say enough of the lens.
@@ -137,15 +138,10 @@ fn lens(question: &Question, eye: Eye, power: SphereCylinder, centre: Point) -> 
         index,
         front_power_d: asked.front_power_d.unwrap_or_else(|| usual_front_d(power, index)),
         front_conic: asked.front_conic,
-        // Stands until the wanted edge has found its own.
+        // Replaced by the stated thickness.
         centre_thickness_mm: 2.0,
     };
-    let outline = question.outlines.get(eye);
-    let lens = match thickness {
-        AskedThickness::Centre(centre_mm) => Lens::new(LensOrder { centre_thickness_mm: centre_mm, ..order }),
-        AskedThickness::ThinnestEdge(edge_mm) => lens_with_thinnest_edge(outline, centre, order, edge_mm),
-    }?;
-    Ok(Some(lens))
+    lens_with_thickness(question.outlines.get(eye), centre, order, thickness).map(Some)
 }
 
 /// The edge of a lens, its volume in mm³, and where the edge would come to nothing.

@@ -13,6 +13,7 @@ use crate::shape::blocker::{BlockerStep, Wanted};
 use crate::shape::boxing::Boxing;
 use crate::shape::outline::{Outline, OutlineError};
 use crate::shape::record::{self, MAX_BYTES};
+use crate::shape::thickness::Thickness;
 use crate::shape::transform::mirror;
 
 #[derive(Deserialize)]
@@ -115,16 +116,9 @@ pub(super) struct LensQuestion {
     pub(super) index: Option<f64>,
     pub(super) front_power_d: Option<f64>,
     pub(super) front_conic: f64,
-    pub(super) thickness: Option<AskedThickness>,
+    pub(super) thickness: Option<Thickness>,
     pub(super) density: Option<f64>,
     pub(super) diameter_mm: Option<f64>,
-}
-
-/// Which thickness is stated.
-#[derive(Clone, Copy)]
-pub(super) enum AskedThickness {
-    Centre(f64),
-    ThinnestEdge(f64),
 }
 
 /// A request that makes sense.
@@ -197,8 +191,8 @@ impl LensRequest {
                 let problem = "stands in place of centre_thickness_mm; leave one of them out";
                 return Err(CalcError::new("lens.min_edge_thickness_mm", problem));
             }
-            (Some(centre_mm), None) => Some(AskedThickness::Centre(centre_mm)),
-            (None, edge_mm) => edge_mm.map(AskedThickness::ThinnestEdge),
+            (Some(centre_mm), None) => Some(Thickness::Centre(centre_mm)),
+            (None, edge_mm) => edge_mm.map(Thickness::ThinnestEdge),
         };
         Ok(LensQuestion {
             index: self.index,
