@@ -179,6 +179,13 @@ impl EyeOnBench {
         self.cover(Uncut::default()).needs
     }
 
+    /// The uncut lens that is assumed where none is known: the smallest usual one that is large enough, else the next
+    /// whole millimetre.
+    pub fn usual_uncut(&self) -> Uncut {
+        let least_mm = self.blank().with_margin_mm;
+        Uncut { diameter_mm: usual_diameter_mm(least_mm).unwrap_or(least_mm.ceil()), ..Uncut::default() }
+    }
+
     /// What is unlikely enough to be asked about, a sentence each.
     pub fn cautions(&self) -> Vec<String> {
         let (name, decentration) = (self.eye.name(), self.layout.decentration);

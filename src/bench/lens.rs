@@ -9,7 +9,7 @@
 //! cannot make is a tilt of the back surface.
 
 use super::edge_finish::hold_of;
-use super::layout::{EyeOnBench, JobLayout, Uncut, usual_diameter_mm};
+use super::layout::{EyeOnBench, JobLayout, Uncut};
 use crate::desk::catalogue::MaterialDetails;
 use crate::desk::job::Job;
 use crate::desk::stock::LensInHand;
@@ -182,14 +182,12 @@ impl JobLens {
                 (usual_lens(place, order, least_edge_mm)?, Origin::Assumed)
             }
         };
-        let uncut = in_hand.map(Uncut::from);
         Ok(Self {
             eye,
             body,
             front_from,
             thickness_from,
-            uncut: stated(tried.diameter_mm, uncut.map(|uncut| uncut.diameter_mm))
-                .map(|(diameter_mm, from)| (Uncut { diameter_mm, ..uncut.unwrap_or_default() }, from)),
+            uncut: known_uncut(in_hand, tried.diameter_mm),
             has_surfaced_prism,
             density_g_per_cm3: f64::from(material.density_hundredths) / 100.0,
         })
@@ -205,13 +203,9 @@ impl JobLens {
             .map(|eye| Self::of(job, eye, layout, in_hand.get(eye).as_ref(), &LensOverrides::default()))
     }
 
-    /// The uncut lens on a shape: where its diameter is not known, the smallest usual one that is large enough.
+    /// The uncut lens on a shape.
     pub fn uncut_on(&self, laid: &EyeOnBench) -> (Uncut, Origin) {
-        self.uncut.unwrap_or_else(|| {
-            let least_mm = laid.blank().with_margin_mm;
-            let diameter_mm = usual_diameter_mm(least_mm).unwrap_or(least_mm.ceil());
-            (Uncut { diameter_mm, ..Uncut::default() }, Origin::Assumed)
-        })
+        self.uncut.unwrap_or_else(|| (laid.usual_uncut(), Origin::Assumed))
     }
 
     /// Cuts the lens to the shape of the job.
@@ -240,6 +234,18 @@ impl JobLens {
             centre,
             lens: self,
         })
+    }
+}
+
+/// The uncut lens where its diameter is known: of the diameter tried, else the one in hand. The place of its marked
+/// centre is known only of the one in hand.
+pub fn known_uncut(in_hand: Option<&LensInHand>, tried_mm: Option<f64>) -> Option<(Uncut, Origin)> {
+    let in_hand = in_hand.map(Uncut::from);
+    match tried_mm {
+        Some(diameter_mm) if in_hand.is_none_or(|uncut| uncut.diameter_mm != diameter_mm) => {
+            Some((Uncut { diameter_mm, ..Uncut::default() }, Origin::Asked))
+        }
+        _ => in_hand.map(|uncut| (uncut, Origin::InHand)),
     }
 }
 
@@ -370,6 +376,21 @@ pub(super) mod tests {
         let got = of(&LensOverrides { thickness: Some(Thickness::ThinnestEdge(2.5)), ..LensOverrides::default() });
         assert!((got.edge.thinnest().mm - 2.5).abs() < 1e-5);
         assert_eq!((got.lens.thickness_from, got.lens.front_from), (Origin::Asked, Origin::InHand));
+    }
+
+    #[test]
+    fn only_the_lens_in_hand_has_a_known_marked_centre() {
+        let in_hand = LensInHand { off_in: "2.5".parse().unwrap(), ..envelope(None, None) };
+        for (in_hand, tried_mm, want) in [
+            (None, None, None),
+            (Some(&in_hand), None, Some((70.0, 2.5, Origin::InHand))),
+            (Some(&in_hand), Some(70.0), Some((70.0, 2.5, Origin::InHand))),
+            (Some(&in_hand), Some(65.0), Some((65.0, 0.0, Origin::Asked))),
+            (None, Some(65.0), Some((65.0, 0.0, Origin::Asked))),
+        ] {
+            let got = known_uncut(in_hand, tried_mm).map(|(uncut, from)| (uncut.diameter_mm, uncut.off_in_mm, from));
+            assert_eq!(got, want);
+        }
     }
 
     #[test]
