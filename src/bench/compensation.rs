@@ -1,4 +1,5 @@
-//! The power to order so that the lens gives the prescribed one as worn. What the owner decides is in [`crate::desk::fitting`].
+//! The power to order so that the lens gives the prescribed power as worn. [`crate::desk::fitting`] holds the owner's
+//! decision.
 
 use super::layout::JobLayout;
 use super::lens::{JobLens, LensOverrides};
@@ -12,21 +13,20 @@ use crate::optics::power::SphereCylinder;
 use crate::optics::prescription::{LensPower, PowerError};
 use crate::optics::unit::{Axis, Dioptre, UnitError};
 
-/// To be shown and printed wherever a lens is made for a wrapped or sports frame.
+/// Shown and printed wherever a lens is made for a wrapped or sports frame.
 pub const WRAP_CAUTION: &str = "Not safety or sports eyewear, however sturdy or wrapped the frame: lens and frame are \
      not tested together here. Not for hazardous work or ball games.";
 
-/// To be shown beside the choice of power.
+/// Shown beside the choice of power.
 pub const DECISION_CAUTION: &str = "Whether to order a compensated power is for you, or for the prescriber, to decide; \
      nothing is changed by itself. A lens maker who compensates too would do it twice: say on the order which power \
      the lensmeter must read.";
 
-/// The steps a power is ordered in.
+/// The step a power to order is rounded to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum PowerStep {
     /// Quarters, as most uncut lenses are stocked.
     Quarter,
-    /// Eighths.
     Eighth,
     /// Hundredths, for lenses surfaced to order.
     Hundredth,
@@ -45,12 +45,10 @@ impl PowerStep {
         }
     }
 
-    /// The step written so, if any.
     pub fn from_key(key: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|step| step.key() == key)
     }
 
-    /// The size.
     pub fn size_d(self) -> f64 {
         match self {
             PowerStep::Quarter => 0.25,
@@ -59,12 +57,12 @@ impl PowerStep {
         }
     }
 
-    /// The nearest power in these steps, minus cylinder, axis to the degree; eighths are written as the trade does,
-    /// -2.12 for -2.125. Rounded in both principal meridians, so that neither is off by more than half a step.
+    /// The nearest power in these steps, in minus cylinder form, with the axis to the degree. Both principal meridians
+    /// are rounded, so neither is off by more than half a step. Eighths are written as in the trade: -2.12 for -2.125.
     ///
     /// # Errors
     ///
-    /// [`RoundError`] when the power is beyond what an order may hold.
+    /// [`RoundError`] when the power is out of the range of an order.
     pub fn round(self, power: SphereCylinder) -> Result<LensPower, RoundError> {
         let minus = power.to_minus();
         let stepped = |value_d: f64| (value_d / self.size_d()).round() * self.size_d();
@@ -86,10 +84,10 @@ impl PowerStep {
 /// Why a computed power cannot be ordered.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum RoundError {
-    /// Out of the range of a number.
+    /// A number is out of range.
     #[error(transparent)]
     Unit(#[from] UnitError),
-    /// Beyond what an order may hold.
+    /// The power is out of the range of an order.
     #[error(transparent)]
     Power(#[from] PowerError),
 }
@@ -97,29 +95,29 @@ pub enum RoundError {
 /// Why there is no power to order.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum NoCompensation {
-    /// No such lens.
+    /// There is no such lens.
     #[error(transparent)]
     Lens(#[from] LensError),
     /// The position of wear gives no answer.
     #[error(transparent)]
     Compensated(#[from] CompensationError),
-    /// A computed power that cannot be ordered.
+    /// The computed power cannot be ordered.
     #[error(transparent)]
     Round(#[from] RoundError),
 }
 
-/// One eye as worn.
+/// The power to order for one eye.
 #[derive(Debug, Clone, PartialEq)]
 pub struct EyeCompensation {
-    /// Exact order, textbook order, the prescribed power as worn, the prism of the tilt.
+    /// The exact computation, before rounding.
     pub compensated: Compensated,
-    /// The exact order in steps.
+    /// The exact power to order, rounded.
     pub order: LensPower,
-    /// What the stepped order leaves the wearer beyond the prescription.
+    /// The error that the rounded power leaves, as worn.
     pub left: SphereCylinder,
-    /// What the lens ordered as prescribed leaves.
+    /// The error that a lens ordered as prescribed leaves, as worn.
     pub left_unchanged: SphereCylinder,
-    /// The lens of the job it was computed for, with the prescribed power.
+    /// The lens of the job, with the prescribed power.
     pub lens: JobLens,
 }
 
@@ -138,7 +136,7 @@ impl EyeCompensation {
         step: PowerStep,
     ) -> Result<Self, NoCompensation> {
         let prescribed = job.prescription.eyes.get(eye).power.numbers();
-        // The power to order is what is sought, so the lens has the prescribed one, whatever was decided before.
+        // An earlier decision must not change the lens that the power to order is computed for.
         let tried = LensOverrides { power: Some(prescribed), ..LensOverrides::default() };
         let lens = JobLens::of(job, eye, layout, in_hand, &tried)?;
         let (made, wear) = (*lens.body.order(), position.numbers());

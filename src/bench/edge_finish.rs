@@ -1,5 +1,5 @@
-//! Chooses how the edge of a lens is held and where its bevel or groove goes, by the rim and the thickness, and puts it
-//! in words. The line itself is computed by [`crate::shape::bevel`] for the placement chosen here.
+//! How the edge of a lens is held and where its bevel or groove goes, from the rim and the thickness, and the words for
+//! it. [`crate::shape::bevel`] computes the line for the placement chosen here.
 
 use super::layout::{JobLayout, place_words};
 use super::lens::{CutLens, JobLens};
@@ -10,11 +10,11 @@ use crate::optics::{Eye, Pair};
 use crate::shape::bevel::{EdgeLine, EdgeWarning, Hold, LinePoint, Placement, edge_line};
 use crate::shape::edge::Edge;
 
-/// From this edge on a bevel in the middle would show; a third from the front hides the rest behind the rim.
+/// On an edge this thick or thicker, a bevel in the middle would show. A third from the front, the rim hides the rest.
 /// Source: common practice (from memory).
 pub const THICK_EDGE_MM: f64 = 3.0;
 
-/// What a rim holds a lens by.
+/// How a rim holds a lens.
 pub fn hold_of(rim: Rim) -> Hold {
     match rim {
         Rim::Metal | Rim::Plastic => Hold::USUAL_BEVEL,
@@ -23,8 +23,8 @@ pub fn hold_of(rim: Rim) -> Hold {
     }
 }
 
-/// Where the line usually goes: a bevel on a thick edge a third from the front, on a thin one in the middle; a groove
-/// in the middle. Source: common practice (from memory).
+/// Where the line usually goes: a third from the front for a bevel on a thick edge, otherwise in the middle.
+/// Source: common practice (from memory).
 pub fn usual_placement(hold: Hold, edge: &Edge) -> Placement {
     match hold {
         Hold::Bevel { .. } if edge.thickest().mm >= THICK_EDGE_MM => Placement::Share(1.0 / 3.0),
@@ -32,7 +32,7 @@ pub fn usual_placement(hold: Hold, edge: &Edge) -> Placement {
     }
 }
 
-/// `bevel`, `groove`, or `edge` where there is neither.
+/// `bevel`, `groove` or, where there is neither, `edge`.
 pub fn line_word(hold: Hold) -> &'static str {
     match hold {
         Hold::Bevel { .. } => "bevel",
@@ -41,7 +41,7 @@ pub fn line_word(hold: Hold) -> &'static str {
     }
 }
 
-/// Where the line goes, for the bench: `bevel at 33% of the edge from the front`.
+/// `bevel at 33% of the edge from the front`.
 pub fn placement_words(hold: Hold, placement: Placement) -> String {
     let word = line_word(hold);
     match (hold, placement) {
@@ -61,11 +61,10 @@ pub fn placement_words(hold: Hold, placement: Placement) -> String {
 
 /// A place on the edge in words and degrees: `lower temple side, 8 o’clock, 215°`.
 pub fn where_words(eye: Eye, deg: f64) -> String {
-    // What rounds up to a full turn is 0.
+    // 360 is written as 0.
     format!("{}, {:.0}°", place_words(eye, deg), deg.round() % 360.0)
 }
 
-/// A warning in words, with its place.
 pub fn warning_words(eye: Eye, hold: Hold, warning: &EdgeWarning) -> String {
     let word = line_word(hold);
     let breaks = |side: &str, deg: f64, by_mm: f64| {
@@ -94,33 +93,30 @@ pub fn warning_words(eye: Eye, hold: Hold, warning: &EdgeWarning) -> String {
     }
 }
 
-/// The line on the edge of a lens, with what follows from it.
+/// A bevel or groove on the edge of a lens.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BevelChoice {
-    /// How the lens is held.
     pub hold: Hold,
-    /// Where the line goes.
     pub placement: Placement,
-    /// The line itself.
     pub line: EdgeLine,
-    /// The rim's own curve, where a trace gave it.
+    /// The rim's own curve, if the trace gives it.
     pub rim_curve_tool_d: Option<f64>,
 }
 
 impl BevelChoice {
-    /// Places a line on a lens; where no placement is chosen, the usual one.
+    /// Places a line on a lens, in its usual place if none is chosen.
     pub fn of(cut: &CutLens, hold: Hold, placement: Option<Placement>, rim_curve_tool_d: Option<f64>) -> Self {
         let placement = placement.unwrap_or_else(|| usual_placement(hold, &cut.edge));
         let line = edge_line(&cut.edge, cut.centre, &cut.lens.body, placement, hold, rim_curve_tool_d);
         Self { hold, placement, line, rim_curve_tool_d }
     }
 
-    /// Where most of the edge stands out behind the rim.
+    /// The place where the edge stands out most behind the rim.
     pub fn most_overhang(&self) -> Option<&LinePoint> {
         self.line.at.iter().max_by(|a, b| a.rear_overhang_mm.total_cmp(&b.rear_overhang_mm))
     }
 
-    /// The points nearest to eight directions, from 0° by 45°.
+    /// The points nearest to 0°, 45° and so on to 315°.
     pub fn eighths(&self) -> Vec<&LinePoint> {
         let off = |point: &LinePoint, deg: f64| {
             let turn = (point.edge.deg - deg).rem_euclid(360.0);
@@ -148,7 +144,7 @@ impl BevelChoice {
     }
 }
 
-/// The edge of each eye of a job: its lens, with the line in its usual place.
+/// The lens of each eye of a job, cut, with its line in the usual place.
 pub fn usual_edges(
     job: &Job,
     layout: &JobLayout,
@@ -166,14 +162,13 @@ pub fn usual_edges(
 /// The edge in two lines for the bench ticket.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct TicketLines {
-    /// Thinnest and thickest of each eye.
+    /// The thinnest and the thickest place of each eye.
     pub thickness: String,
-    /// Where the bevel or groove goes.
     pub line: String,
 }
 
 impl TicketLines {
-    /// The lines of a pair; an eye no lens can be figured for says so, and a pair without any has none.
+    /// The lines of a pair. An eye whose lens cannot be computed says so; if neither can, there are no lines.
     pub fn of(pair: &Pair<Option<(CutLens, BevelChoice)>>) -> Option<Self> {
         let known: Vec<(Eye, &CutLens, &BevelChoice)> =
             pair.iter().filter_map(|(eye, lens)| lens.as_ref().map(|(cut, line)| (eye, cut, line))).collect();
@@ -192,7 +187,8 @@ impl TicketLines {
             )
         });
         let unknown = pair.iter().filter(|(_, lens)| lens.is_none());
-        let unknown = unknown.map(|(eye, _)| format!("{} not to be had at this size: see the edge page", eye.letter()));
+        let unknown =
+            unknown.map(|(eye, _)| format!("{} cannot be made at this size: see the edge page", eye.letter()));
         let mut lines: Vec<(String, String)> = Vec::new();
         for (eye, cut, line) in &known {
             let care = if line.warnings(cut).is_empty() { "" } else { ", with a caution: see the edge page" };

@@ -37,25 +37,22 @@ pub struct LensOverrides<'a> {
     pub hold: Option<Hold>,
     /// True power of the front in the lens's own index.
     pub front_power_d: Option<f64>,
-    /// A thickness.
     pub thickness: Option<Thickness>,
-    /// Diameter of the uncut lens.
     pub diameter_mm: Option<f64>,
 }
 
-/// Where a number of the lens comes from.
+/// Where a number of a lens comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Origin {
     /// The envelope of the lens in hand.
     InHand,
     /// Asked for on the page.
     Asked,
-    /// Nobody stated it.
+    /// Not stated.
     Assumed,
 }
 
 impl Origin {
-    /// All of them.
     pub const ALL: [Origin; 3] = [Origin::InHand, Origin::Asked, Origin::Assumed];
 
     /// A name that never changes, for the book.
@@ -72,7 +69,6 @@ impl Origin {
         Self::ALL.into_iter().find(|origin| origin.key() == key)
     }
 
-    /// For a person.
     pub fn words(self) -> &'static str {
         match self {
             Origin::InHand => "as in hand",
@@ -82,9 +78,9 @@ impl Origin {
     }
 }
 
-/// The edge by the rule of thumb, to set beside the exact figures: centre less h² F / (2000 (n - 1)), F the power in
-/// the direction of the place and h its distance from the optical centre, and for surfaced prism h P / (100 (n - 1))
-/// more towards the base (textbook).
+/// The edge by the rule of thumb, shown beside the exact figures: the centre less h² F / (2000 (n - 1)), with h the
+/// distance from the optical centre and F the power in that direction. Surfaced prism adds h P / (100 (n - 1)) towards
+/// the base (textbook).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Thumb {
     /// Where the exact edge is thinnest.
@@ -96,13 +92,9 @@ pub struct Thumb {
 /// The lens of one eye of a job.
 #[derive(Debug, Clone, PartialEq)]
 pub struct JobLens {
-    /// Which eye.
     pub eye: Eye,
-    /// The lens.
     pub body: Lens,
-    /// Where the front comes from.
     pub front_from: Origin,
-    /// Where the centre thickness comes from.
     pub thickness_from: Origin,
     /// The uncut lens, where its diameter is known.
     pub uncut: Option<(Uncut, Origin)>,
@@ -114,19 +106,14 @@ pub struct JobLens {
 /// The lens of one eye, cut to its shape.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CutLens {
-    /// The lens.
     pub lens: JobLens,
     /// Its edge on the shape.
     pub edge: Edge,
     /// Its optical centre in the box; with surfaced prism the point where the prescription is read.
     pub centre: Point,
-    /// Weight of the cut lens.
     pub weight_g: f64,
-    /// Diameter of the uncut lens.
     pub diameter_mm: f64,
-    /// Where the diameter comes from.
     pub diameter_from: Origin,
-    /// The rule of thumb.
     pub thumb: Thumb,
     /// The thinnest place on the rim of the uncut lens, or why a surface does not reach that far.
     pub uncut_rim_mm: Result<f64, LensError>,
@@ -276,7 +263,7 @@ fn thumb_mm(lens: &Lens, from_centre: Point) -> f64 {
 fn uncut_rim_mm(lens: &Lens, middle: Point, radius_mm: f64) -> Result<f64, LensError> {
     lens.check_span(middle.length_mm() + radius_mm)?;
     let mut thinnest_mm = f64::INFINITY;
-    // Between neighbours two degrees apart the thickness hardly moves: a thousandth of a millimetre at 10 D.
+    // Over two degrees the thickness changes by a thousandth of a millimetre at 10 D.
     for step in 0..180 {
         let at = middle.plus(Point::polar(radius_mm, f64::from(2 * step)));
         thinnest_mm = thinnest_mm.min(lens.thickness_mm(at.x_mm, at.y_mm)?);
@@ -323,8 +310,8 @@ pub(super) mod tests {
 
     #[test]
     fn exact_beside_the_rule_of_thumb() {
-        // The round 44 with the centre 2 up: -4.00 in hard resin on a +4.00 front, centre 2.0 (textbook sags, C7's
-        // lens). The bottom is 24 from the centre, the top 20.
+        // The round 44 with the centre 2 up: -4.00 in hard resin on a +4.00 front, centre 2.0 (textbook sags). The
+        // bottom is 24 from the centre, the top 20.
         let asked = LensOverrides {
             front_power_d: Some(4.0),
             thickness: Some(Thickness::Centre(2.0)),
@@ -357,7 +344,7 @@ pub(super) mod tests {
         let minus = cut("-4.00 sph", &LensOverrides::default());
         assert!((minus.lens.body.order().front_power_d - 4.0 * 0.498 / 0.53).abs() < 1e-12);
         assert_eq!(minus.lens.body.order().centre_thickness_mm, 2.0, "the material's usual centre");
-        // A plus lens gets the centre that leaves the rim its edge; the tightest is at the bottom, farthest out.
+        // A plus lens gets the centre that leaves the edge that the rim needs. The bottom, farthest out, is thinnest.
         let plus = cut("+4.00 sph", &LensOverrides::default());
         assert!((plus.edge.thinnest().mm - 1.0).abs() < 1e-5 && (plus.edge.thinnest().deg - 270.0).abs() < 1e-6);
         assert!(plus.lens.body.order().centre_thickness_mm > 3.0);
@@ -424,7 +411,7 @@ pub(super) mod tests {
         let tried = LensOverrides { front_power_d: Some(4.0), ..LensOverrides::default() };
         let why = cut_lens("-20.00 sph", None, &tried).unwrap_err().to_string();
         assert!(why.contains("does not reach") && !why.contains("NaN"), "{why}");
-        // The shape alone may be reached and the blank not: 15.50 has a radius of about 31.
+        // A surface may reach the shape and not the rim of the blank: 15.50 D has a radius of about 31 mm.
         let got = cut(
             "-12.00 sph",
             &LensOverrides { front_power_d: Some(4.0), diameter_mm: Some(80.0), ..LensOverrides::default() },

@@ -1,7 +1,7 @@
-//! The check of a finished pair: what the lensmeter and the rule said, and how it was judged on that day.
+//! The check of a finished pair: what was measured, and how it was judged on that day.
 //!
-//! The verdict is kept as words and figures, not as a rule to apply again: a check made today must read the same in
-//! three years, whatever becomes of the tables, the order page or this program.
+//! The verdict is stored in words and in numbers and is not computed again. A check made today reads the same in three
+//! years, even if the tables or this program change.
 
 use serde::{Deserialize, Serialize};
 
@@ -25,7 +25,6 @@ impl Notation {
     /// Both, in the order of the form.
     pub const ALL: [Notation; 2] = [Notation::Written, Notation::Drums];
 
-    /// As in the form.
     pub fn key(self) -> &'static str {
         match self {
             Notation::Written => "written",
@@ -33,7 +32,6 @@ impl Notation {
         }
     }
 
-    /// The notation written so, if any.
     pub fn from_key(key: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|n| n.key() == key)
     }
@@ -42,23 +40,21 @@ impl Notation {
 /// What was measured on a finished pair.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Measurement {
-    /// How the powers were read.
     pub notation: Notation,
-    /// Each lens as read.
     pub power: Pair<LensPower>,
-    /// The powers as they were typed.
+    /// The powers as typed.
     pub typed: Pair<String>,
-    /// Where the lensmeter reads the prescribed prism, or without one the optical centre.
+    /// Between the places where the lensmeter reads the prescribed prism; without prism, the optical centres.
     pub pupil_distance: Option<PupilDistance>,
-    /// The height of that place above the lowest point of the box.
+    /// The height of these places above the lowest point of the box.
     pub height: Pair<Option<Millimetre>>,
-    /// The prism at the ordered place; asked for only where prism is prescribed.
+    /// The prism at the ordered place. Asked for only if prism is prescribed.
     pub prism: Pair<Option<Prism>>,
 }
 
 impl Measurement {
-    /// As the tolerance tables want it. One number for both eyes says only how wide the pair is, so what it is
-    /// wider or narrower than ordered is shared out evenly.
+    /// The measurement as the tolerance tables take it. A single pupil distance gives only the width of the pair, so its
+    /// error is divided between the eyes.
     fn for_tables(&self, ordered: &Ordered) -> Measured {
         let wanted_mm = ordered.pupil_distance_mm;
         let pupil_distance_mm = match self.pupil_distance {
@@ -81,7 +77,7 @@ impl Measurement {
     }
 }
 
-/// What a job ordered, as the tolerance tables want it.
+/// The order of a job as the tolerance tables take it.
 pub fn ordered(job: &Job) -> Ordered {
     let distance = job.prescription.centred_on(job.made_for);
     Ordered {
@@ -93,31 +89,27 @@ pub fn ordered(job: &Job) -> Ordered {
     }
 }
 
-/// One lens as read, in words.
+/// One lens as measured, in words.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct EyeReading {
-    /// As typed.
     pub typed: String,
-    /// As understood, in minus-cylinder form.
+    /// In minus-cylinder form.
     pub minus: String,
-    /// As understood, in plus-cylinder form.
+    /// In plus-cylinder form.
     pub plus: String,
-    /// The measured height, or empty.
+    /// Empty if not measured.
     pub height: String,
-    /// The measured prism, or empty.
+    /// Empty if not measured.
     pub prism: String,
 }
 
-/// What was typed, in words.
+/// A pair as measured, in words.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct PairReading {
-    /// How the powers were read.
     pub notation: Notation,
-    /// The right lens.
     pub right: EyeReading,
-    /// The left lens.
     pub left: EyeReading,
-    /// The measured pupil distance, or empty.
+    /// Empty if not measured.
     pub pupil_distance: String,
 }
 
@@ -138,7 +130,6 @@ impl PairReading {
         }
     }
 
-    /// One eye's part.
     pub fn get(&self, eye: Eye) -> &EyeReading {
         match eye {
             Eye::Right => &self.right,
@@ -147,7 +138,7 @@ impl PairReading {
     }
 }
 
-/// How a row came out, as kept.
+/// The result of a row, as stored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Outcome {
@@ -155,14 +146,11 @@ pub enum Outcome {
     Pass,
     /// Within the limit, but near it.
     PassAtLimit,
-    /// Beyond the limit.
     Fail,
-    /// Not measured.
     NotChecked,
 }
 
 impl Outcome {
-    /// For a person.
     pub fn words(self) -> &'static str {
         match self {
             Outcome::Pass => "Pass",
@@ -189,21 +177,18 @@ impl From<Status> for Outcome {
 pub struct VerdictRow {
     /// What was compared.
     pub what: String,
-    /// `right`, `left`, or empty for the pair.
+    /// `right` or `left`; empty for the pair.
     pub eye: String,
-    /// What was ordered.
     pub ordered: String,
-    /// What was measured, or empty.
+    /// Empty if not measured.
     pub measured: String,
-    /// The difference with its unit, or empty.
+    /// The difference with its unit; empty if not measured.
     pub off_by: String,
     /// The limit with its unit.
     pub limit: String,
-    /// How far inside the limit, or beyond it, with its unit; empty when not measured.
+    /// How far inside or beyond the limit, with its unit; empty if not measured.
     pub spare: String,
-    /// How it came out.
     pub outcome: Outcome,
-    /// Where the limit comes from.
     pub source: String,
     /// The rule and the result in a sentence.
     pub explain: String,
@@ -212,7 +197,7 @@ pub struct VerdictRow {
 impl VerdictRow {
     fn of(line: &ToleranceLine) -> Self {
         let spare = line.inside.map(|inside| match inside {
-            // A pass by the reading allowance stands a hair beyond the printed limit: it has nothing to spare.
+            // A pass by the reading allowance is slightly beyond the printed limit and has nothing to spare.
             i if i < 0.0 && line.status != Status::Fail => sized(0.0, line.unit),
             i if i < 0.0 => format!("{} beyond", sized(-i, line.unit)),
             i => sized(i, line.unit),
@@ -268,7 +253,7 @@ impl VerdictFigure {
     }
 }
 
-/// A size with its unit. A half hundredth, as an eighth of a dioptre makes, is shown.
+/// A size with its unit. Half a hundredth, as in an eighth of a dioptre, is shown.
 fn sized(value: f64, unit: Unit) -> String {
     if unit == Unit::Degree {
         return format!("{value:.0}°");
@@ -278,27 +263,25 @@ fn sized(value: f64, unit: Unit) -> String {
     format!("{value:.decimals$} {unit}")
 }
 
-/// A check of a pair as it was judged.
+/// How a pair was judged.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Verdict {
-    /// The tolerances, by name.
+    /// The name of the tolerance table.
     pub profile: String,
     /// Every row that applied.
     pub rows: Vec<VerdictRow>,
-    /// Whether every row was a pass.
     pub passed: bool,
-    /// Both powers in words, where the lenses were ordered compensated for the way they are worn; else empty.
+    /// Both powers in words, if the lenses were ordered compensated for the position of wear; else empty.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub compensated: String,
 }
 
 impl Verdict {
-    /// Rows of an outcome.
     pub fn count(&self, outcome: Outcome) -> usize {
         self.rows.iter().filter(|row| row.outcome == outcome).count()
     }
 
-    /// In a sentence: all within their limits, or what was not.
+    /// The verdict in a sentence.
     pub fn sentence(&self) -> String {
         let named = |outcome| {
             let rows = self.rows.iter().filter(move |row| row.outcome == outcome);
@@ -351,7 +334,7 @@ pub fn judge(profile: Profile, job: &Job, measurement: &Measurement) -> Judgment
     Judgment { reading: PairReading::of(measurement), verdict, figures: lines.iter().map(VerdictFigure::of).collect() }
 }
 
-/// Whether the newest check is of the lenses as they are now: a lens taken in hand or cut later was not checked.
+/// Whether the newest check is of the lenses as they are now. A lens taken in hand or cut later was not checked.
 pub fn is_current(kinds: impl IntoIterator<Item = EventKind>) -> bool {
     kinds.into_iter().fold(false, |is_current, kind| match kind {
         EventKind::CheckPassed | EventKind::CheckFailed => true,
@@ -360,7 +343,7 @@ pub fn is_current(kinds: impl IntoIterator<Item = EventKind>) -> bool {
     })
 }
 
-/// The fewest letters of a reason for sending a pair that did not pass.
+/// A reason for sending a pair that did not pass has at least this many letters.
 pub const REASON_LETTERS: usize = 10;
 
 #[cfg(test)]
