@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::desk::job::{EventKind, Job};
 use crate::optics::prescription::{Given, LensPower, Prism, PupilDistance};
-use crate::optics::tolerance::{Measured, Ordered, Profile, Status, ToleranceLine, Unit, is_verified, verify};
+use crate::optics::tolerance::{Measured, Ordered, Profile, Status, ToleranceLine, is_verified, verify};
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 
@@ -198,17 +198,17 @@ impl VerdictRow {
     fn of(line: &ToleranceLine) -> Self {
         let spare = line.inside.map(|inside| match inside {
             // A pass by the reading allowance is slightly beyond the printed limit and has nothing to spare.
-            i if i < 0.0 && line.status != Status::Fail => sized(0.0, line.unit),
-            i if i < 0.0 => format!("{} beyond", sized(-i, line.unit)),
-            i => sized(i, line.unit),
+            i if i < 0.0 && line.status != Status::Fail => line.unit.sized(0.0),
+            i if i < 0.0 => format!("{} beyond", line.unit.sized(-i)),
+            i => line.unit.sized(i),
         });
         Self {
             what: line.quantity.name().to_owned(),
             eye: line.eye.map(|e| e.name().to_owned()).unwrap_or_default(),
             ordered: line.ordered.clone(),
             measured: line.measured.clone().unwrap_or_default(),
-            off_by: line.off_by.map(|off| sized(off, line.unit)).unwrap_or_default(),
-            limit: format!("±{}", sized(line.limit, line.unit)),
+            off_by: line.off_by.map(|off| line.unit.sized(off)).unwrap_or_default(),
+            limit: format!("±{}", line.unit.sized(line.limit)),
             spare: spare.unwrap_or_default(),
             outcome: line.status.into(),
             source: line.source.to_owned(),
@@ -224,7 +224,7 @@ pub struct VerdictFigure {
     pub eye: Option<Eye>,
     /// The key of a [`Quantity`](crate::optics::tolerance::Quantity).
     pub quantity: &'static str,
-    /// The key of the [`Unit`] of every number here.
+    /// The key of the [`Unit`](crate::optics::tolerance::Unit) of every number here.
     pub unit: &'static str,
     /// What was ordered, signed.
     pub wanted: Option<f64>,
@@ -251,16 +251,6 @@ impl VerdictFigure {
             passes: matches!(line.status, Status::Pass | Status::AtLimit),
         }
     }
-}
-
-/// A size with its unit. Half a hundredth, as in an eighth of a dioptre, is shown.
-fn sized(value: f64, unit: Unit) -> String {
-    if unit == Unit::Degree {
-        return format!("{value:.0}°");
-    }
-    let is_whole = |value: f64| (value - value.round()).abs() < 1e-6;
-    let decimals = if is_whole(value * 200.0) && !is_whole(value * 100.0) { 3 } else { 2 };
-    format!("{value:.decimals$} {unit}")
 }
 
 /// How a pair was judged.
@@ -475,14 +465,6 @@ mod tests {
         }
         // The right centre 1 mm low before a minus lens: base up right (Prentice).
         assert!(of("vertical_imbalance").1 > 0.0 && of("vertical_imbalance").0 == 0.0);
-    }
-
-    #[test]
-    fn a_half_hundredth_is_shown() {
-        assert_eq!(sized(0.125, Unit::Dioptre), "0.125 D");
-        assert_eq!(sized(0.13, Unit::Dioptre), "0.13 D");
-        assert_eq!(sized(0.003_2, Unit::PrismDioptre), "0.00 Δ");
-        assert_eq!(sized(3.0, Unit::Degree), "3°");
     }
 
     #[test]
