@@ -111,17 +111,17 @@ impl EyeRecord {
             centre_up: mm(centre.y_mm)?,
             needs_exact: mm(needs.exact_mm)?,
             needs_with_margin: mm(needs.with_margin_mm)?,
-            lens: lens.map(LensRecord::of).transpose()?,
+            lens: lens.map(|lens| LensRecord::of(laid, lens)).transpose()?,
         })
     }
 }
 
 impl LensRecord {
-    fn of(lens: &JobLens) -> Result<Self, UnitError> {
-        let order = lens.lens.order();
+    fn of(laid: &EyeOnBench, lens: &JobLens) -> Result<Self, UnitError> {
+        let (order, (uncut, diameter_from)) = (lens.body.order(), lens.uncut_on(laid));
         Ok(Self {
-            diameter: Millimetre::round_from(lens.diameter_mm)?,
-            diameter_from: lens.diameter_from,
+            diameter: Millimetre::round_from(uncut.diameter_mm)?,
+            diameter_from,
             front_power: Dioptre::round_from(order.front_power_d)?,
             front_from: lens.front_from,
             centre_thickness: Millimetre::round_from(order.centre_thickness_mm)?,
@@ -134,7 +134,6 @@ impl LensRecord {
 mod tests {
     use super::*;
     use crate::bench::layout::tests::{lab, round_job};
-    use crate::bench::lens::tests::lens_of;
     use crate::shape::blocker::BlockerStep;
 
     fn mm(text: &str) -> Millimetre {
@@ -146,7 +145,7 @@ mod tests {
         // Round 44, DBL 20, height 24: 2 up; PD 31.25: 0.75 in. -4.00 with 2 base in moves the centre 5 out (Prentice).
         let (job, lab) = (round_job("-4.00 sph 2 BI", "31.25/31.25"), lab());
         let layout = JobLayout::of(&job, &lab, BlockerStep::Half).unwrap();
-        let lenses = layout.eyes.as_ref().map(|laid| Some(lens_of(&job, laid)));
+        let lenses = JobLens::pair(&job, Some(&layout), &Pair::default()).map(Result::ok);
         let record = LayoutRecord::of(&layout, &lab, &lenses).unwrap();
         assert_eq!((record.blocker_step, record.blank_margin), (mm("0.5"), mm("2")));
         assert_eq!((record.dbl, record.frame_pd, record.wanted_pd), (mm("20"), mm("64"), mm("62.5")));

@@ -1,7 +1,8 @@
 //! The same order in several materials, side by side.
 
-use super::edge::{Edge, EdgePoint, lens_with_thinnest_edge};
+use super::edge::{Edge, EdgePoint};
 use super::outline::{Outline, Point};
+use super::thickness::lens_with_usual_thickness;
 use super::volume::{volume_mm3, weight_g};
 use crate::optics::lens::{Lens, LensError, LensOrder};
 use crate::optics::material::{OpticalMaterial, fringe_pd, usual_front_d};
@@ -47,12 +48,8 @@ pub fn in_material(
         front_conic: 0.0,
         centre_thickness_mm: material.usual_centre_mm,
     };
-    let mut lens = Lens::new(usual)?;
-    let mut edge = Edge::of(outline, centre, &lens)?;
-    if edge.thinnest().mm < least_edge_mm {
-        lens = lens_with_thinnest_edge(outline, centre, usual, least_edge_mm)?;
-        edge = Edge::of(outline, centre, &lens)?;
-    }
+    let lens = lens_with_usual_thickness(outline, centre, usual, least_edge_mm)?;
+    let edge = Edge::of(outline, centre, &lens)?;
     let (prism_pd, fringe_at_deg) = most_prism(outline, centre, power, prism);
     Ok(LensInMaterial {
         thinnest: edge.thinnest(),

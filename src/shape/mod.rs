@@ -21,6 +21,7 @@ pub mod layout;
 pub mod outline;
 pub mod record;
 pub mod svg;
+pub mod thickness;
 pub mod trace;
 pub mod transform;
 pub mod volume;

@@ -193,6 +193,11 @@ impl TestLab {
 
     /// The same to another prescription, pupil distance and height.
     pub async fn given_job_at(&self, right: &str, left: &str, pupils: &str, height: &str) -> i64 {
+        self.given_job_in_rim(Rim::Plastic, right, left, pupils, height).await
+    }
+
+    /// The same in a frame with another rim.
+    pub async fn given_job_in_rim(&self, rim: Rim, right: &str, left: &str, pupils: &str, height: &str) -> i64 {
         let frame = FrameChoice::New(FrameDetails {
             maker: "Copperline".into(),
             model: "Tern".into(),
@@ -200,7 +205,7 @@ impl TestLab {
             eye_size: "50".parse().unwrap(),
             bridge: "20".parse().unwrap(),
             temple: Some("145".parse().unwrap()),
-            rim: Rim::Plastic,
+            rim,
             price: Cents::new(8900),
         });
         self.given_job_in(frame, right, left, pupils, height).await

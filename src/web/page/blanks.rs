@@ -8,9 +8,8 @@ use axum::extract::{Path, State};
 
 use super::job_bar::{EyeWords, JobBar};
 use super::{Chrome, PageResult, draft_of, form_key, go, incomplete, show, show_again};
-use crate::bench::edge_finish::hold_of;
 use crate::bench::layout::{EyeOnBench, JobLayout, USUAL_DIAMETERS_MM, place_words, step_of};
-use crate::bench::lens::{JobLens, LensOverrides, Thickness};
+use crate::bench::lens::{JobLens, LensOverrides};
 use crate::desk::job::Job;
 use crate::desk::stock::{DrawerLens, Suit};
 use crate::desk::supplier_list::{OfferedBlank, read_supplier_list};
@@ -19,6 +18,7 @@ use crate::optics::direction::Directed;
 use crate::optics::prescription::Prism;
 use crate::shape::blank::tightest_spare;
 use crate::shape::cutout::{StockBlank, cut_out_with_prism};
+use crate::shape::thickness::Thickness;
 use crate::store::draft::Fields;
 use crate::web::AppState;
 use crate::web::drawing::short;
@@ -256,11 +256,11 @@ fn edge_words(bench: &BlanksData, laid: &EyeOnBench, lens: &DrawerLens) -> Strin
         front_power_d: Some(lens.details.front_power.to_f64()),
         thickness: Some(Thickness::Centre(lens.details.centre.to_f64())),
         diameter_mm: Some(lens.details.diameter.to_f64()),
+        ..LensOverrides::default()
     };
-    let rx = *bench.job.lens_prescriptions().get(laid.eye);
-    let least_mm = hold_of(bench.job.frame.details.rim).least_edge_mm();
-    match JobLens::of(laid, &rx, &bench.job.material.details, None, &asked, least_mm) {
-        Ok(body) => format!("{:.2} to {:.2}", body.edge.thinnest().mm, body.edge.thickest().mm),
+    let Some(layout) = &bench.laid else { return String::new() };
+    match JobLens::of(&bench.job, laid.eye, Some(layout), None, &asked).and_then(|lens| lens.cut(layout)) {
+        Ok(cut) => format!("{:.2} to {:.2}", cut.edge.thinnest().mm, cut.edge.thickest().mm),
         Err(why) => format!("{why}"),
     }
 }

@@ -222,9 +222,8 @@ fn said(job: &Job, order: &PowerDecision) -> String {
 }
 
 fn figures(data: &CompensationData, eye: Eye, asked: &TriedPosition) -> Result<EyeCompensation, NoCompensation> {
-    let laid = data.layout.as_ref().map(|layout| layout.eyes.get(eye));
-    let in_hand = data.in_hand.get(eye).as_ref();
-    EyeCompensation::of(&data.job, eye, laid, in_hand, &asked.position, asked.step)
+    let (layout, in_hand) = (data.layout.as_ref(), data.in_hand.get(eye).as_ref());
+    EyeCompensation::of(&data.job, eye, layout, in_hand, &asked.position, asked.step)
 }
 
 /// The position last decided for, or what is known of the frame, or the usual one.
@@ -297,6 +296,7 @@ impl CompensationFigures {
     fn of(eye: Eye, compensation: &EyeCompensation) -> Self {
         let compensated = &compensation.compensated;
         let tilt = compensated.tilt_prism.to_in_up(eye);
+        let (lens, made) = (&compensation.lens, compensation.lens.body.order());
         Self {
             order: compensation.order.to_string(),
             exact: exact_words(compensated.order),
@@ -306,8 +306,11 @@ impl CompensationFigures {
             tilt: [Directed::of(tilt.in_pd, "base in", "base out"), Directed::of(tilt.up_pd, "base up", "base down")],
             tilt_polar: polar_words(eye, tilt),
             front: format!(
-                "front {:+.2} D, centre {:.2} mm",
-                compensation.lens.front_power_d, compensation.lens.centre_thickness_mm
+                "front {:+.2} D ({}), centre {:.2} mm ({})",
+                made.front_power_d,
+                lens.front_from.words(),
+                made.centre_thickness_mm,
+                lens.thickness_from.words()
             ),
         }
     }

@@ -80,7 +80,7 @@ fn rows(budget: &Budget) -> Vec<RiskRow> {
             letter: risk.eye.map_or("", Eye::letter),
             eye: risk.eye.map_or("both", Eye::name),
             name: risk.row.name(),
-            limit: format!("±{}", sized(risk, risk.limit.size)),
+            limit: format!("±{}", risk.limit.unit.sized(risk.limit.size)),
             spread: sized_finely(risk),
             percent: percent(risk.chance),
             bar: format!("{:.1}", 100.0 * risk.chance),
@@ -89,13 +89,6 @@ fn rows(budget: &Budget) -> Vec<RiskRow> {
             remedy: risk.dominant.remedy(),
         })
         .collect()
-}
-
-fn sized(risk: &RowRisk, size: f64) -> String {
-    match risk.limit.unit {
-        Unit::Degree => format!("{size:.0}°"),
-        unit => format!("{size:.2} {unit}"),
-    }
 }
 
 fn sized_finely(risk: &RowRisk) -> String {
