@@ -10,7 +10,7 @@ use rimbook::optics::prescription::{EyePrescription, LensPower, Prism};
 use rimbook::optics::unit::{Axis, Dioptre, PrismDioptre};
 use rimbook::optics::{Eye, Pair};
 
-const TABLE: &str = include_str!("check/tables/procedure_codes.csv");
+const TABLE: &str = include_str!("tables/procedure_codes.csv");
 
 fn power(sphere: &str, cylinder: &str, axis: &str) -> LensPower {
     let dioptre = |text: &str| text.parse::<Dioptre>().expect("a power");
