@@ -81,7 +81,11 @@ const WRONG: &[(&str, &str, &str)] = &[
     // Clocks of any crate.
     ("desk/job.rs", "use jiff::Zoned; fn f() { Zoned::now() }", "clock: Zoned::now"),
     ("desk/job.rs", "fn f() { jiff::Timestamp::now() }", "clock: Timestamp::now"),
-    ("desk/job.rs", "use time::OffsetDateTime as Moment; fn f() { Moment::now_utc() }", "clock: time::OffsetDateTime::now_utc"),
+    (
+        "desk/job.rs",
+        "use time::OffsetDateTime as Moment; fn f() { Moment::now_utc() }",
+        "clock: time::OffsetDateTime::now_utc",
+    ),
     ("desk/job.rs", "fn f() { <time::OffsetDateTime>::now_local() }", "clock"),
     ("desk/job.rs", "type T = time::OffsetDateTime; fn f() { T::now_utc() }", "clock: T::now_utc"),
     ("desk/job.rs", "fn f() { a.unwrap_or_else(time::OffsetDateTime::now_utc) }", "clock"),
@@ -93,8 +97,16 @@ const WRONG: &[(&str, &str, &str)] = &[
     ("web/page/jobs.rs", "fn f() { sqlx::raw_sql(\"select 1\") }", "SQL outside the store: sqlx::raw_sql"),
     ("web/page/jobs.rs", "fn f() { sqlx::query!(\"select 1\") }", "SQL outside the store: sqlx::query"),
     ("web/page/jobs.rs", "use sqlx::{query_as as ask, QueryBuilder};", "SQL outside the store: sqlx::QueryBuilder"),
-    ("web/page/jobs.rs", "use sqlx as db; fn f() { db::query_scalar(\"select 1\") }", "SQL outside the store: sqlx::query_scalar"),
-    ("web/page/jobs.rs", "fn f() { tokio::join!(sqlx::query(\"select 1\").execute(p)) }", "SQL outside the store: sqlx::query"),
+    (
+        "web/page/jobs.rs",
+        "use sqlx as db; fn f() { db::query_scalar(\"select 1\") }",
+        "SQL outside the store: sqlx::query_scalar",
+    ),
+    (
+        "web/page/jobs.rs",
+        "fn f() { tokio::join!(sqlx::query(\"select 1\").execute(p)) }",
+        "SQL outside the store: sqlx::query",
+    ),
     ("demo.rs", "use sqlx::*;", "SQL outside the store"),
     ("serve.rs", "use sqlx::SqlitePool;", "SQL outside the store"),
     // What this test could not see.
@@ -104,16 +116,23 @@ const WRONG: &[(&str, &str, &str)] = &[
 
 #[test]
 fn each_wrong_source_is_seen() {
+    let mut missed = Vec::new();
     for (file, text, fault) in WRONG {
         let found = faults_of(&[LIB, (file, text)]);
-        assert!(found.iter().any(|f| f.contains(fault)), "{file}: {text}\nmust be seen for “{fault}”, found {found:?}");
+        if !found.iter().any(|f| f.contains(fault)) {
+            missed.push(format!("{file}: {text}\nmust be seen for “{fault}”, found {found:?}"));
+        }
     }
+    assert!(missed.is_empty(), "{}", missed.join("\n"));
 }
 
 #[test]
 fn a_name_handed_on_is_seen_where_it_leads() {
     let handed_on = [
-        ("store/mod.rs", "pub use sqlx; pub mod open; pub mod all; pub use web_words as words; use crate::web::words as web_words;"),
+        (
+            "store/mod.rs",
+            "pub use sqlx; pub mod open; pub mod all; pub use web_words as words; use crate::web::words as web_words;",
+        ),
         ("store/open.rs", "pub use sqlx::query as ask;"),
         ("store/all.rs", "pub use sqlx::*;"),
     ];
@@ -144,9 +163,15 @@ fn what_is_allowed_is_not_a_fault() {
         ("optics/unit.rs", "/// See [`crate::web::form`] and `std::fs`.\nfn f() { \"crate::store is not used\"; }"),
         ("desk/job.rs", "use time::{Date, OffsetDateTime}; fn f(now: OffsetDateTime) -> Date { now.date() }"),
         ("desk/job.rs", "mod store { pub fn open() {} } fn f() { store::open() }"),
-        ("bench/lens.rs", "use super::layout; use crate::desk::order; use crate::shape::trace; fn f() { layout::of() }"),
+        (
+            "bench/lens.rs",
+            "use super::layout; use crate::desk::order; use crate::shape::trace; fn f() { layout::of() }",
+        ),
         ("store/job.rs", "use sqlx::query; fn f() { sqlx::query!(\"select 1\"); std::fs::read(\"x\") }"),
-        ("web/page/edge.rs", "use super::super::form; use crate::{print::ticket, store::Store}; fn f() { tokio::spawn(g) }"),
+        (
+            "web/page/edge.rs",
+            "use super::super::form; use crate::{print::ticket, store::Store}; fn f() { tokio::spawn(g) }",
+        ),
         ("web/clock.rs", "fn f() { time::OffsetDateTime::now_utc() }"),
         ("print/ticket.rs", "use askama::Template; use crate::bench::lens;"),
         ("calc.rs", "use crate::optics; use crate::shape; use crate::desk; use crate::bench;"),

@@ -23,7 +23,9 @@ fn faults(sources: &[Source]) -> Vec<String> {
             continue;
         };
         for named in paths::named_by(source, &modules) {
-            found.extend(rules.fault(&named).map(|why| format!("{}:{}: {why}", source.path.display(), named.line)));
+            found.extend(
+                rules.faults(&named).into_iter().map(|why| format!("{}:{}: {why}", source.path.display(), named.line)),
+            );
         }
     }
     found

@@ -104,7 +104,8 @@ impl<'ast> Visit<'ast> for Visitor<'_> {
     }
 
     fn visit_item_mod(&mut self, module: &'ast syn::ItemMod) {
-        let (inner, blocks) = (source::child(&self.at.module, &module.ident.to_string()), std::mem::take(&mut self.at.blocks));
+        let (inner, blocks) =
+            (source::child(&self.at.module, &module.ident.to_string()), std::mem::take(&mut self.at.blocks));
         let outer = std::mem::replace(&mut self.at.module, inner);
         visit::visit_item_mod(self, module);
         (self.at.module, self.at.blocks) = (outer, blocks);
@@ -162,7 +163,9 @@ impl<'ast> Visit<'ast> for Visitor<'_> {
     fn visit_attribute(&mut self, attribute: &'ast syn::Attribute) {
         match &attribute.meta {
             syn::Meta::NameValue(pair) if pair.path.is_ident("doc") => {}
-            syn::Meta::NameValue(pair) if pair.path.is_ident("path") => self.add(vec!["path".to_owned()], false, true, 0),
+            syn::Meta::NameValue(pair) if pair.path.is_ident("path") => {
+                self.add(vec!["path".to_owned()], false, true, 0)
+            }
             syn::Meta::NameValue(pair) => visit::visit_expr(self, &pair.value),
             syn::Meta::Path(path) => self.add_path(path, false),
             syn::Meta::List(list) => {

@@ -48,17 +48,11 @@ impl Place<'_> {
             // `main.rs` is a crate of its own that calls the library by its name.
             "crate" if self.module[1..] == ["main"] => return from(self.module.clone()),
             "crate" => return from(vec!["crate".to_owned()]),
-            "self" => return from(self.module.clone()),
-            "super" => {
-                let above = self.module[..self.module.len().saturating_sub(1)].to_vec();
-                let place = Place { modules: self.modules, module: above, blocks: Vec::new() };
-                return if rest.first().is_some_and(|next| next == "super") {
-                    place.absolute(rest, false, left)
-                } else {
-                    let mut start = place.module;
-                    start.extend_from_slice(rest);
-                    Some(start)
-                };
+            "self" | "super" => {
+                let steps = path.iter().take_while(|name| ["self", "super"].contains(&name.as_str())).count();
+                let up = path[..steps].iter().filter(|name| *name == "super").count();
+                let above = &self.module[..self.module.len().saturating_sub(up)];
+                return Some([above, &path[steps..]].concat());
             }
             "Self" => return None,
             _ => {}

@@ -51,21 +51,23 @@ impl Rules {
         if name == "lib" { Some(Self(&ROOT)) } else { ALL.iter().find(|room| room.name == name).map(Self) }
     }
 
-    /// What is wrong with naming something in this room, if anything is.
-    pub fn fault(&self, named: &Named) -> Option<String> {
-        if let Some(why) = named.places.iter().find_map(|place| self.wrong_place(place)) {
-            return Some(why);
-        }
+    /// What is wrong with naming something in this room.
+    pub fn faults(&self, named: &Named) -> Vec<String> {
+        let mut faults: Vec<String> =
+            named.places.iter().find_map(|place| self.wrong_place(place)).into_iter().collect();
         match &named.as_written[..] {
-            [.., of, name] if self.0.pure.is_some() && reads_a_clock(name) => Some(format!("reads a clock: {of}::{name}")),
+            [.., of, name] if self.0.pure.is_some() && reads_a_clock(name) => {
+                faults.push(format!("reads a clock: {of}::{name}"));
+            }
             [name] if named.is_macro && self.0.pure.is_some() && PRINTING.contains(&name.as_str()) => {
-                Some(format!("prints with {name}!"))
+                faults.push(format!("prints with {name}!"));
             }
             [name] if named.is_macro && ["include", "path"].contains(&name.as_str()) => {
-                Some("takes in a source that this test does not see".to_owned())
+                faults.push("takes in a source that this test does not see".to_owned());
             }
-            _ => None,
+            _ => {}
         }
+        faults
     }
 
     fn wrong_place(&self, place: &Place) -> Option<String> {

@@ -86,7 +86,8 @@ pub fn read_crate(src: &Path) -> Vec<Source> {
         })
         .collect();
     let tests: Vec<Absolute> = sources.iter().flat_map(test_modules).collect();
-    sources.retain(|source| !is_test(&source.syntax.attrs) && !tests.iter().any(|test| source.module.starts_with(test)));
+    sources
+        .retain(|source| !is_test(&source.syntax.attrs) && !tests.iter().any(|test| source.module.starts_with(test)));
     sources
 }
 
@@ -149,7 +150,9 @@ pub fn is_test(attributes: &[Attribute]) -> bool {
     }
     attributes.iter().any(|attribute| match &attribute.meta {
         Meta::Path(path) => path.is_ident("test"),
-        Meta::List(list) if list.path.is_ident("cfg") => list.parse_args::<Meta>().is_ok_and(|meta| implies_test(&meta)),
+        Meta::List(list) if list.path.is_ident("cfg") => {
+            list.parse_args::<Meta>().is_ok_and(|meta| implies_test(&meta))
+        }
         _ => false,
     })
 }
