@@ -5,6 +5,7 @@
 mod bills;
 mod blanks;
 mod checks;
+mod clock;
 mod compensation;
 mod customers;
 mod edge;
