@@ -10,4 +10,5 @@ mod optics;
 mod print;
 mod procedure;
 mod receipt;
+mod scripts;
 mod shape;
