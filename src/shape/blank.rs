@@ -106,7 +106,7 @@ mod tests {
         // A 52, DBL 18, PD 64, ED 56, so 3 in per eye: 64 with 2 allowed (computed).
         let rule = Blank::of(&round, &boxing(52.0, 40.0, 56.0), Point::new(3.0, 0.0), 2.0).rule_of_thumb_mm;
         assert_eq!(rule, 64.0);
-        // 4 in and 2 up (computed): ellipse 50 × 40 gives 58.31; rectangle 50 × 30 gives 67.23, rule 67.25.
+        // 4 in and 2 up (tests/check/scripts/worked_figures.py): ellipse 50 × 40 gives 58.31; rectangle 50 × 30 gives 67.23, rule 67.25.
         for (outline, exact, rule) in [(ellipse(50.0, 40.0), 58.31, 58.94), (rectangle(50.0, 30.0), 67.23, 67.25)] {
             let blank = Blank::of(&outline, &Boxing::of(&outline), Point::new(4.0, 2.0), 0.0);
             assert!((blank.exact_mm - exact).abs() < 0.005, "{} for {exact}", blank.exact_mm);

@@ -125,7 +125,7 @@ mod tests {
 
     #[test]
     fn a_parallel_outline_grows_by_two_pi() {
-        // Size ±0.05 on the radius is ±0.31 on the circumference (computed); 2π·d for any smooth convex outline.
+        // Size ±0.05 on the radius is ±0.31 on the circumference; 2π·d for any smooth convex outline.
         let before = Boxing::of(&ellipse());
         for distance_mm in [0.05, 0.7, 3.0, -0.05, -0.7, -3.0] {
             let after = Boxing::of(&offset(&ellipse(), distance_mm).unwrap());

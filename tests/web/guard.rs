@@ -1,6 +1,8 @@
 //! What is kept out: unknown hosts, cross-site posts, oversized bodies, script and style from anywhere but our own files,
 //! other readers of the book's file.
 
+mod limits;
+
 use axum::body::Body;
 use axum::http::{Request, header};
 

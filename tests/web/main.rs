@@ -6,6 +6,7 @@ mod addresses;
 mod bills;
 mod blanks;
 mod checks;
+mod clock;
 mod compensation;
 mod customers;
 mod edge;

@@ -1,5 +1,7 @@
 //! Taking an order: what is understood, refused, asked about, and never done twice.
 
+mod limits;
+
 use crate::support::{Answer, TestLab};
 
 /// A complete order for someone new in a new frame.

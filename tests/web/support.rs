@@ -34,8 +34,8 @@ use rimbook::web::clock::Clock;
 use rimbook::web::{AppState, build_app};
 use scraper::{Html, Selector};
 use tempfile::TempDir;
-use time::OffsetDateTime;
 use time::macros::{date, datetime};
+use time::{OffsetDateTime, UtcOffset};
 use tower::ServiceExt;
 
 /// When every test happens: a Wednesday.
@@ -76,9 +76,15 @@ impl TestLab {
         Self::in_folder(self.folder).await
     }
 
+    /// Moves the pages to another moment, in another time zone.
+    pub async fn move_to(&mut self, now: OffsetDateTime, zone: UtcOffset) {
+        self.app = build_app(AppState::new(self.store.clone(), Clock::Fixed { now, zone }).await.unwrap());
+    }
+
     async fn in_folder(folder: TempDir) -> Self {
         let store = Store::open(folder.path()).await.unwrap();
-        let state = AppState::new(store.clone(), Clock::Fixed(NOW)).await.unwrap();
+        let clock = Clock::Fixed { now: NOW, zone: UtcOffset::UTC };
+        let state = AppState::new(store.clone(), clock).await.unwrap();
         Self { folder, store, app: build_app(state) }
     }
 

@@ -59,7 +59,7 @@ impl Table {
 
 macro_rules! table {
     ($name:literal) => {
-        Table::read($name, include_str!(concat!("check/tables/", $name, ".csv")))
+        Table::read($name, include_str!(concat!("tables/", $name, ".csv")))
     };
 }
 

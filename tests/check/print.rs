@@ -1,7 +1,5 @@
 //! The sheets as they leave: what must stand on each, and what must not.
 
-#![allow(clippy::unwrap_used)]
-
 use askama::Template;
 use rimbook::bench::edge_finish::TicketLines;
 use rimbook::desk::bill::{Billed, bill};

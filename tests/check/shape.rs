@@ -1,8 +1,5 @@
 //! The shape room against outside figures: an independent geometry library, closed forms, worked requests.
 
-// A test helper that cannot go on may say so by failing.
-#![allow(clippy::unwrap_used)]
-
 use std::f64::consts::PI;
 
 use geo::{Area, BoundingRect, ConvexHull, Coord, Euclidean, Length, LineString, Polygon};
