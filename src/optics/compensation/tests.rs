@@ -43,7 +43,7 @@ fn martin_matches_the_worked_examples() {
         let got = martin(power, index, &tilted(panto_deg, 0.0));
         // Sphere and cylinder are each printed to a hundredth.
         assert_same_power(got, want_panto, 0.0101, source);
-        assert_same_power(martin_undone(got, index, &tilted(panto_deg, 0.0)), power, 1e-12, "undone");
+        assert_same_power(inverse_martin(got, index, &tilted(panto_deg, 0.0)), power, 1e-12, "undone");
         let want_wrap = SphereCylinder::new(want.0, want.1, 90.0);
         assert_same_power(martin(power, index, &tilted(0.0, panto_deg)), want_wrap, 0.0101, source);
     }
@@ -87,22 +87,22 @@ fn worn_power_by_rays(eye: Eye, order: &LensOrder, wear: &WearPosition) -> (Sphe
     let from_centre = [0.0, 0.0, r1 - order.centre_thickness_mm];
     let b = dot(from_centre, inside);
     let way = -b + (b * b - dot(from_centre, from_centre) + r1 * r1).sqrt();
-    let place = plus(vertex, inside, way);
+    let place = add_scaled(vertex, inside, way);
     let normal = [place[0] / r1, place[1] / r1, (place[2] + r1) / r1];
     let away = refract(inside, normal, n, 1.0).unwrap();
     let arriving = away.map(|c| -c);
     // Rays parallel to it, beside it.
     let side = |dx: f64, dy: f64| {
-        let start = plus(plus(plus(place, away, 20.0), right, dx), up, dy);
-        let from_centre = plus(start, [0.0, 0.0, r1], 1.0);
+        let start = add_scaled(add_scaled(add_scaled(place, away, 20.0), right, dx), up, dy);
+        let from_centre = add_scaled(start, [0.0, 0.0, r1], 1.0);
         let b = dot(from_centre, arriving);
         let way = -b - (b * b - dot(from_centre, from_centre) + r1 * r1).sqrt();
-        let hit = plus(start, arriving, way);
+        let hit = add_scaled(start, arriving, way);
         let normal = [hit[0] / r1, hit[1] / r1, (hit[2] + r1) / r1];
         let ray = lens.leave(hit, refract(arriving, normal, 1.0, n).unwrap()).unwrap();
         // Back to the plane across the line of sight through the back vertex.
-        let from_vertex = plus(ray.at_mm, vertex, -1.0);
-        let on_plane = plus(from_vertex, ray.along, -dot(from_vertex, ahead) / dot(ray.along, ahead));
+        let from_vertex = add_scaled(ray.at_mm, vertex, -1.0);
+        let on_plane = add_scaled(from_vertex, ray.along, -dot(from_vertex, ahead) / dot(ray.along, ahead));
         let forward = -dot(ray.along, ahead);
         ([dot(on_plane, right), dot(on_plane, up)], [dot(ray.along, right) / forward, dot(ray.along, up) / forward])
     };
@@ -186,7 +186,7 @@ fn mirrored_eyes_give_mirrored_orders() {
 }
 
 #[test]
-fn refuses_what_nobody_wears() {
+fn refuses_values_out_of_range() {
     let order = lens(-2.0, 0.0, 180.0);
     assert_eq!(
         compensate(Eye::Right, &order, &tilted(f64::NAN, 0.0)).err().map(|e| e.to_string().is_empty()),
@@ -198,7 +198,7 @@ fn refuses_what_nobody_wears() {
 }
 
 #[test]
-fn what_is_left_is_the_rounding() {
+fn the_residual_is_the_rounding_error() {
     for eye in Eye::BOTH {
         let order = lens(-5.0, -1.5, 35.0);
         let wear = WearPosition { vertex_from_mm: 12.0, vertex_to_mm: 10.0, panto_deg: 8.0, wrap_deg: 20.0 };
