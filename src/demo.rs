@@ -27,7 +27,9 @@ use crate::desk::stock::{DrawerLensDetails, LensInHand};
 use crate::optics::prescription::{LensPower, PupilDistance, read, read_measured, read_pupil_distance};
 use crate::optics::unit::{Axis, Dioptre, Millimetre};
 use crate::optics::{Eye, Pair};
-use crate::store::draft::Once;
+use crate::store::cut::NewCut;
+use crate::store::layout::NewLayout;
+use crate::store::once::Once;
 use crate::store::shipment::Shipment;
 use crate::store::verification::NewCheck;
 use crate::store::{Store, StoreError};
@@ -181,7 +183,9 @@ impl<'a> Loader<'a> {
                 self.store.take_lenses(&key, number, &lenses, when).await?;
             }
             Step::Cut => {
-                self.store.insert_cut(&key, number, Millimetre::ZERO, "", when).await?;
+                let layout = NewLayout::of_job(&job, &self.lab, &self.store.find_lenses(number).await?).map_err(|why| wrong(&name, why))?;
+                let size = Pair::new(Millimetre::ZERO, Millimetre::ZERO);
+                self.store.insert_cut(&key, number, &NewCut { size, note: String::new(), layout }, when).await?;
             }
             Step::CheckFirst => self.check(&key, &job, row.measured_first.clone(), &name, when).await?,
             Step::Check => self.check(&key, &job, row.measured.clone(), &name, when).await?,
@@ -189,7 +193,7 @@ impl<'a> Loader<'a> {
                 self.store.concede_check(&key, number, row.reason.as_deref().unwrap_or_default(), when).await?;
             }
             Step::Pack => {
-                let parcel = Parcel::of(job.relens_of.is_some());
+                let parcel = Parcel::of(job.relens_of().is_some());
                 let keys = ITEMS.iter().filter(|item| item.is_asked_of(parcel)).map(|item| item.key);
                 let ticks = go_through(parcel, &keys.collect::<Vec<_>>()).map_err(|why| wrong(&name, why))?;
                 let ticks: Vec<String> = ticks.into_iter().map(str::to_owned).collect();
@@ -302,11 +306,12 @@ impl<'a> Loader<'a> {
         when: OffsetDateTime,
     ) -> Result<(), DemoError> {
         let measured = measured.unwrap_or_default();
-        let Judgment { reading, verdict, .. } = judge(self.lab.tolerance, job, &measurement(job, &measured, name)?);
+        let Judgment { reading, verdict, figures } = judge(self.lab.tolerance, job, &measurement(job, &measured, name)?);
         let check = NewCheck {
             profile: self.lab.tolerance.key(),
             reading: serde_json::to_string(&reading).map_err(|why| wrong(name, why))?,
             verdict: serde_json::to_string(&verdict).map_err(|why| wrong(name, why))?,
+            figures,
             passed: verdict.passed,
             summary: verdict.sentence(),
         };
@@ -452,8 +457,8 @@ fn measurement(job: &Job, row: &MeasuredRow, name: &str) -> Result<Measurement, 
         typed,
         pupil_distance: Some(distance),
         height: Pair::new(
-            Some(length(name, job.height.right.to_f64() + row.height_off_mm.right)?),
-            Some(length(name, job.height.left.to_f64() + row.height_off_mm.left)?),
+            Some(length(name, job.height().right.to_f64() + row.height_off_mm.right)?),
+            Some(length(name, job.height().left.to_f64() + row.height_off_mm.left)?),
         ),
         prism: job.prescription.eyes.as_ref().map(|eye| (!eye.prism.is_none()).then_some(eye.prism)),
     })

@@ -73,7 +73,7 @@ pub fn ordered(job: &Job) -> Ordered {
         power: job.lens_prescriptions().map(|eye| eye.power),
         prism: job.prescription.eyes.map(|eye| eye.prism),
         pupil_distance_mm: Pair::new(distance.mono(Eye::Right).to_f64(), distance.mono(Eye::Left).to_f64()),
-        height_mm: job.height.map(Millimetre::to_f64),
+        height_mm: job.height().map(Millimetre::to_f64),
         centre_thickness_mm: Pair::new(None, None),
     }
 }

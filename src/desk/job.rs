@@ -125,6 +125,11 @@ impl Job {
         self.eyes.map(|eye| eye.height)
     }
 
+    /// The rims' own curves in tool power (1.530), where the file of the shape said them.
+    pub fn rim_curves(&self) -> Pair<Option<f64>> {
+        self.shape.as_ref().map(|shape| shape.rim_curve_tool_d).unwrap_or_default()
+    }
+
     /// What is still owed; negative when too much was paid.
     pub fn owed(&self) -> Cents {
         self.charged - self.paid

@@ -137,7 +137,8 @@ impl Step {
             Step::Shipment => &[EventKind::Sent],
             Step::Payment => &[EventKind::Paid],
             Step::Receipt => &[EventKind::Receipt],
-            Step::Compensation | Step::Note => &[EventKind::Note],
+            Step::Compensation => &[EventKind::PowerDecided],
+            Step::Note => &[EventKind::Note],
         };
         kinds.iter().map(|kind| job.count(*kind)).sum()
     }

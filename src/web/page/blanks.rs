@@ -7,19 +7,20 @@ use axum::Form as Posted;
 use axum::extract::{Path, State};
 
 use super::job_bar::{EyeWords, JobBar};
-use super::{Chrome, PageResult, draft_of, form_key, go, incomplete, show, show_again};
+use super::{Chrome, PageResult, act_of, draft_or, form_key, go, posted_key, show, show_again};
 use crate::bench::layout::{EyeOnBench, JobLayout, USUAL_DIAMETERS_MM, place_words, step_of};
 use crate::bench::lens::{JobLens, LensOverrides};
 use crate::desk::job::Job;
 use crate::desk::stock::{DrawerLens, Suit};
 use crate::desk::supplier_list::{OfferedBlank, read_supplier_list};
-use crate::optics::Eye;
+use crate::optics::{Eye, Pair};
 use crate::optics::direction::Directed;
 use crate::optics::prescription::Prism;
 use crate::shape::blank::tightest_spare;
 use crate::shape::cutout::{StockBlank, cut_out_with_prism};
 use crate::shape::thickness::Thickness;
 use crate::store::draft::Fields;
+use crate::store::supplier_list::{KeptSupplierList, NewSupplierList};
 use crate::web::AppState;
 use crate::web::drawing::short;
 use crate::web::error::WebError;
@@ -27,6 +28,10 @@ use crate::web::form::Form;
 use crate::web::measure;
 use crate::web::words::eye_class;
 
+/// The form, as its keys begin.
+const FORM: &str = "blanks";
+/// The field that holds the list.
+const LIST_FIELD: &str = "list";
 /// The form's fields for the prism wanted before each eye.
 const PRISM_FIELDS: [&str; 2] = ["prism_right", "prism_left"];
 
@@ -106,13 +111,25 @@ async fn load(state: &AppState, number: i64) -> Result<BlanksData, WebError> {
 
 pub(crate) async fn show_blanks(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let bench = load(&state, number).await?;
-    let form = draft_of(&state, &list_key(number)).await?;
-    show(&page(&state, &bench, form))
+    let key = list_key(&state, number).await?;
+    let kept = state.store.find_supplier_list(number).await?;
+    let form = draft_or(&state, &key, || kept.map(fill).unwrap_or_default()).await?;
+    show(&page(&state, &bench, key, form).0)
 }
 
-/// There is one list for a job, changed as often as the owner likes.
-fn list_key(number: i64) -> String {
-    form_key("blanks", number, 0)
+/// Each list that is kept has the next number.
+async fn list_key(state: &AppState, number: i64) -> Result<String, WebError> {
+    Ok(form_key(FORM, number, state.store.count_supplier_lists(number).await?))
+}
+
+/// The form as the newest list was typed.
+fn fill(kept: KeptSupplierList) -> Form {
+    let mut form = Form::default();
+    form.set(LIST_FIELD, kept.typed);
+    for (name, eye) in PRISM_FIELDS.into_iter().zip(Eye::BOTH) {
+        form.set(name, kept.prism_typed.get(eye).clone());
+    }
+    form
 }
 
 /// Keeps the list and the wanted prism under the job; nothing else in the book changes.
@@ -123,26 +140,29 @@ pub(crate) async fn keep_list(
 ) -> PageResult {
     let bench = load(&state, number).await?;
     let form = Form::new(fields);
-    if form.value("key") != list_key(number) {
-        return Err(incomplete());
-    }
-    let page = page(&state, &bench, form);
-    if !page.form.is_fine() {
-        return show_again(&page);
-    }
-    state.store.keep_draft(&page.key, page.form.fields(), state.clock.now()).await?;
+    let key = posted_key(&form, &format!("{FORM}-{number}-"))?;
+    let (page, list) = page(&state, &bench, key, form);
+    let Some(list) = list else { return show_again(&page) };
+    state.store.insert_supplier_list(&act_of(&page.key, &page.form), number, &list, state.clock.now()).await?;
     go(&format!("/jobs/{number}/blanks"))
 }
 
-fn page(state: &AppState, bench: &BlanksData, mut form: Form) -> BlanksPage {
+/// The page, and the list that its form holds when nothing is wrong with it.
+fn page(state: &AppState, bench: &BlanksData, key: String, mut form: Form) -> (BlanksPage, Option<NewSupplierList>) {
     for (name, eye) in PRISM_FIELDS.into_iter().zip(Eye::BOTH) {
         form.set_default(name, bench.job.prescription.eyes.get(eye).prism.notation());
     }
     let offers =
-        form.read("list", |text| read_supplier_list(text).map_err(|faults| faults.join("; "))).unwrap_or_default();
+        form.read(LIST_FIELD, |text| read_supplier_list(text).map_err(|faults| faults.join("; "))).unwrap_or_default();
     let prisms = PRISM_FIELDS.map(|name| form.read(name, measure::prism).unwrap_or(Prism::NONE));
     let laid = bench.laid.as_ref();
-    BlanksPage {
+    let list = form.is_fine().then(|| NewSupplierList {
+        typed: form.value(LIST_FIELD).to_owned(),
+        offers: offers.clone(),
+        prism_typed: Pair::new(form.value(PRISM_FIELDS[0]).to_owned(), form.value(PRISM_FIELDS[1]).to_owned()),
+        prism: Pair::new(prisms[0], prisms[1]),
+    });
+    let page = BlanksPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(&bench.job, "edge", state),
         material: bench.job.material.details.name.clone(),
@@ -153,9 +173,10 @@ fn page(state: &AppState, bench: &BlanksData, mut form: Form) -> BlanksPage {
                 eyes.map(|(eye, prism)| eye_blanks(bench, laid.eyes.get(eye), &offers, prism)).collect()
             })
             .unwrap_or_default(),
-        key: list_key(bench.job.number),
+        key,
         form,
-    }
+    };
+    (page, list)
 }
 
 fn eye_blanks(bench: &BlanksData, laid: &EyeOnBench, offers: &[OfferedBlank], prism: Prism) -> EyeBlanks {

@@ -410,12 +410,10 @@ fn notes(job: &Job, spread: &ProcessSpread, here: &str) -> Vec<WearNote> {
 const DECIDED_LATE: &str = "Which power to order was decided after a lens was taken in hand: read both lenses on the \
      lensmeter before you block them.";
 
-/// Whether the newest decision came after the newest lens; the decision stands in the history by its own words.
+/// Whether the newest decision came after the newest lens in hand.
 fn is_decided_late(job: &Job) -> bool {
     let lens = job.history.iter().rposition(|e| matches!(e.kind, EventKind::LensRight | EventKind::LensLeft));
-    let said = job.power_decision.as_ref().map(|order| said(job, order));
-    let decided = said.and_then(|said| job.history.iter().rposition(|e| e.kind == EventKind::Note && e.note == said));
-    lens.is_some() && decided > lens
+    lens.is_some() && job.history.iter().rposition(|e| e.kind == EventKind::PowerDecided) > lens
 }
 
 #[cfg(test)]

@@ -11,8 +11,8 @@ use super::{
 };
 use crate::desk::customer::{Customer, Person, check_name};
 use crate::desk::text;
-use crate::store::draft::{Fields, Once};
-use crate::store::job_list::Find;
+use crate::store::draft::Fields;
+use crate::store::once::Once;
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -85,7 +85,7 @@ struct CustomerPage {
 
 pub(crate) async fn show_customer(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
     let customer = state.store.get_customer(key_of(&id, "That customer")?).await?;
-    let jobs = state.store.list_jobs(&Find::OfCustomer(customer.id), MOST).await?;
+    let jobs = state.store.list_jobs_of_customer(customer.id, MOST).await?;
     let person = customer.person;
     show(&CustomerPage {
         chrome: Chrome::new(&state, "customers"),

@@ -8,12 +8,15 @@ use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{JobBar, next_link};
 use super::job_post::{JobPost, StepForm};
 use super::risk::risk_sentence;
+use super::ticket::layout_as_made;
 use super::{Chrome, PageResult, show, show_again};
 use crate::bench::notes::BenchNotes;
 use crate::desk::job::{Event, EventKind, Job, Stage};
 use crate::desk::step::Step;
 use crate::desk::text;
 use crate::optics::unit::Millimetre;
+use crate::optics::Pair;
+use crate::store::cut::NewCut;
 use crate::store::draft::Fields;
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -75,10 +78,11 @@ pub(crate) async fn insert_cut(
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let mut post = JobPost::read(&state, number, Step::Cut, fields).await?;
-    let Some(cut) = CutForm::read(&mut post.form) else {
+    let Some(CutForm { size, note }) = CutForm::read(&mut post.form) else {
         return show_again(&page(&state, &post.job.clone(), post.refused()).await?);
     };
-    let done = state.store.insert_cut(&post.act, number, cut.size, &cut.note, state.clock.now()).await?;
+    let cut = NewCut { size: Pair::new(size, size), note, layout: layout_as_made(&state, &post.job).await? };
+    let done = state.store.insert_cut(&post.act, number, &cut, state.clock.now()).await?;
     post.done(done)
 }
 

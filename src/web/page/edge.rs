@@ -17,7 +17,6 @@ use crate::desk::stock::LensInHand;
 use crate::optics::surface::tool_from_true_d;
 use crate::optics::{Eye, Pair};
 use crate::shape::bevel::{Hold, LinePoint, Placement};
-use crate::shape::record::read_any;
 use crate::store::draft::Fields;
 use crate::web::AppState;
 use crate::web::drawing::short;
@@ -104,18 +103,9 @@ async fn load(state: &AppState, number: i64) -> Result<EdgeData, WebError> {
         laid: JobLayout::of(&job, &lab, step_of(&lab)),
         lenses: state.store.find_lenses(number).await?,
         materials: state.store.list_materials().await?,
-        rim_curve_tool_d: rim_curves(state, &job).await?,
+        rim_curve_tool_d: job.rim_curves(),
         job,
     })
-}
-
-/// The rims' own curves, where the file a shape came from says them.
-pub async fn rim_curves(state: &AppState, job: &Job) -> Result<Pair<Option<f64>>, WebError> {
-    let Some(shape) = &job.shape else { return Ok(Pair::default()) };
-    let (_, original) = state.store.get_original(shape.id).await?;
-    // Some shapes were put in the book without a file that can be read.
-    let file = read_any(&original).ok();
-    Ok(Pair::new(Eye::Right, Eye::Left).map(|eye| file.as_ref().and_then(|file| file.rim_curve_tool_d(eye))))
 }
 
 pub(crate) async fn show_edge(

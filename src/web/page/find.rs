@@ -6,7 +6,6 @@ use serde::Deserialize;
 
 use super::{Chrome, PageResult, go, show};
 use crate::store::StoreError;
-use crate::store::job_list::Find;
 use crate::web::{AppState, words};
 
 #[derive(Deserialize)]
@@ -39,7 +38,7 @@ pub(crate) async fn find_anything(State(state): State<AppState>, Query(asked): Q
     }
     let customers = state.store.list_customers(&asked, 20).await?;
     let frames = state.store.list_frames(&asked, 20).await?;
-    let jobs = state.store.list_jobs(&Find::Holding(asked.clone()), 40).await?;
+    let jobs = state.store.find_jobs(&asked, 40).await?;
     show(&FindPage {
         chrome: Chrome::new(&state, ""),
         customers: customers

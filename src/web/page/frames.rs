@@ -9,7 +9,6 @@ use serde::{Deserialize, Serialize};
 
 use super::{Chrome, JobRow, PageResult, fill_json, key_of, show};
 use crate::desk::frame::Frame;
-use crate::store::job_list::Find;
 use crate::web::AppState;
 use crate::web::error::WebError;
 
@@ -82,8 +81,8 @@ struct FramePage {
 
 pub(crate) async fn show_frame(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
     let frame = state.store.get_frame(key_of(&id, "That frame")?).await?;
-    let shaped: BTreeSet<i64> = state.store.list_shaped_jobs(frame.id).await?.into_iter().collect();
-    let jobs = state.store.list_jobs(&Find::OfFrame(frame.id), MOST).await?;
+    let shaped: BTreeSet<i64> = state.store.list_shaped_jobs(frame.id, MOST).await?.into_iter().collect();
+    let jobs = state.store.list_jobs_of_frame(frame.id, MOST).await?;
     let jobs = jobs
         .into_iter()
         .map(|job| FrameJob {

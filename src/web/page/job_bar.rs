@@ -128,7 +128,7 @@ impl EyeWords {
             prism: if rx.prism.is_none() { String::new() } else { rx.prism.to_string() },
             typed: job.prescription.typed.get(eye).clone(),
             pd: job.prescription.centred_on(job.made_for).mono(eye).to_string(),
-            height: job.height.get(eye).to_string(),
+            height: job.eyes.get(eye).height.to_string(),
             change: earlier.map(|earlier| change_words(earlier.eyes.get(eye), rx)),
         }
     }

@@ -2,10 +2,11 @@
 
 use std::sync::Arc;
 
-use super::{PageResult, draft_of, form_key, go, incomplete};
+use super::{PageResult, contents, draft_of, form_key, go, incomplete};
 use crate::desk::job::Job;
 use crate::desk::step::Step;
-use crate::store::draft::{self, Fields, Once};
+use crate::store::draft::Fields;
+use crate::store::once::{Once, act};
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -77,8 +78,9 @@ impl JobPost {
     ) -> Result<Self, WebError> {
         let job = state.store.get_job(number).await?;
         let key = posted_key(&form, step, &job).ok_or_else(incomplete)?.to_owned();
-        let act = draft::act(&key, &(said(&form), file));
-        if let Some(outcome) = state.store.find_draft(&act).await?.and_then(|draft| draft.outcome) {
+        let file = file.into_iter().flat_map(|(name, bytes)| [name.as_bytes(), bytes]);
+        let act = act(&key, contents(&form).chain(file));
+        if let Some(outcome) = state.store.find_outcome(&act).await? {
             return Err(WebError::DoneBefore(done_before(step, number, &outcome)));
         }
         match step.refusal(&job) {
@@ -107,11 +109,6 @@ fn posted_key<'a>(form: &'a Form, step: Step, job: &Job) -> Option<&'a str> {
     let key = form.value("key");
     let times: i64 = key.strip_prefix(&format!("{}-{}-", step.key(), job.number))?.parse().ok()?;
     (0..=step.count(job)).contains(&times).then_some(key)
-}
-
-/// Everything in a form but its key.
-fn said(form: &Form) -> Vec<&(String, String)> {
-    form.fields().iter().filter(|(name, _)| name != "key").collect()
 }
 
 fn page_of(step: Step, number: i64) -> String {

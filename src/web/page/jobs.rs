@@ -65,7 +65,7 @@ pub(crate) async fn show_job(
 }
 
 async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, WebError> {
-    let earlier = match job.relens_of {
+    let earlier = match job.relens_of() {
         Some(number) => Some(state.store.get_job(number).await?.prescription.clone()),
         None => None,
     };
@@ -79,7 +79,7 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
         right: EyeWords::of(job, Eye::Right, earlier.as_ref()),
         left: EyeWords::of(job, Eye::Left, earlier.as_ref()),
         facts: facts(job),
-        earlier: job.relens_of,
+        earlier: job.relens_of(),
         customer_id: job.customer.id.to_string(),
         has_shape: job.shape.is_some(),
         charged: job.charged.to_string(),

@@ -8,7 +8,7 @@ use super::error::WebError;
 use super::form::Form;
 use super::{AppState, words};
 use crate::desk::job::JobLine;
-use crate::store::draft;
+use crate::store::once::act;
 
 pub mod bills;
 pub mod blanks;
@@ -72,9 +72,15 @@ pub fn form_key(form: &str, job: i64, done_before: i64) -> String {
     format!("{form}-{job}-{done_before}")
 }
 
-/// The key under which a form that adds something each time is done once: see [`draft::act`].
+/// Everything in a form but its key: names and values in turn.
+pub fn contents(form: &Form) -> impl Iterator<Item = &[u8]> {
+    let fields = form.fields().iter().filter(|(name, _)| name != "key");
+    fields.flat_map(|(name, value)| [name.as_bytes(), value.as_bytes()])
+}
+
+/// The key under which a form that adds something each time is done once: see [`act`].
 pub fn act_of(key: &str, form: &Form) -> String {
-    draft::act(key, &form.fields().iter().filter(|(name, _)| name != "key").collect::<Vec<_>>())
+    act(key, contents(form))
 }
 
 /// What was typed in a form that is not done yet.

@@ -79,7 +79,7 @@ impl List {
 
 /// New lenses for an earlier frame leave without it.
 fn parcel_of(job: &Job) -> Parcel {
-    Parcel::of(job.relens_of.is_some())
+    Parcel::of(job.relens_of().is_some())
 }
 
 async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<PackingPage, WebError> {
@@ -105,7 +105,7 @@ async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "packing", state),
         number,
-        lenses_only: job.relens_of.is_some(),
+        lenses_only: job.relens_of().is_some(),
         not_yet: job.not_yet(Stage::Checked),
         concession: newest.and_then(|check| check.kept.reason),
         done,
@@ -168,7 +168,7 @@ pub(crate) async fn print_packing_sheet(State(state): State<AppState>, Path(numb
         job_number: number,
         person: &job.customer.person,
         frame: &job.frame.details,
-        lenses_only: job.relens_of.is_some(),
+        lenses_only: job.relens_of().is_some(),
         eyes: &job.prescription.eyes,
         wear_words: wear_words(&state, &job).await?,
         made_for: job.made_for,

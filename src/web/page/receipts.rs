@@ -9,7 +9,8 @@ use crate::desk::job::Job;
 use crate::desk::receipt::{Document, ReceiptFacts};
 use crate::desk::step::Step;
 use crate::print::receipt::PrintedReceipt;
-use crate::store::draft::{Fields, Once};
+use crate::store::draft::Fields;
+use crate::store::once::Once;
 use crate::web::AppState;
 use crate::web::error::WebError;
 

@@ -21,7 +21,7 @@ use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
 use crate::shape::layout::frame_pd_mm;
 use crate::shape::outline::Outline;
-use crate::shape::record::{TraceFile, read_any, write};
+use crate::shape::record::{TraceFile, write};
 use crate::web::AppState;
 use crate::web::drawing::EyeDrawing;
 use crate::web::error::WebError;
@@ -201,8 +201,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
 }
 
 async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<ShapeOnFile, WebError> {
-    let (_, original) = state.store.get_original(shape.id).await?;
-    let file = read_any(&original).ok();
+    let warnings = state.store.list_shape_warnings(shape.id).await?;
     let outlines = shape.outlines();
     let boxing = outlines.as_ref().map(Boxing::of);
     let reach_mm = [boxing.right, boxing.left].iter().map(|b| (b.a_mm / 2.0).max(b.b_mm / 2.0)).fold(0.0, f64::max);
@@ -211,14 +210,14 @@ async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<Shap
         eyes: Eye::BOTH.map(eye),
         frame_pd: format!("{:.2}", frame_pd_mm(&boxing.right, &boxing.left, shape.dbl.to_f64())),
         dbl: shape.dbl.to_string(),
-        dbl_from: match shape.dbl_source(file.as_ref(), &job.frame.details) {
+        dbl_from: match shape.dbl_source {
             DblSource::File => "from the trace file",
             DblSource::Stamp => "not in the file: the bridge stamped on the frame is used",
             DblSource::Typed => "as typed",
         },
-        cautions: shape.cautions(file.as_ref(), &job.frame.details),
+        cautions: shape.cautions(&warnings, &job.frame.details),
         from_file: shape.original_name.clone(),
-        from_job: (shape.job_number != job.number).then_some(shape.job_number),
+        from_job: shape.job_number.filter(|number| *number != job.number),
         earlier: job.count(EventKind::ShapeKept) - 1,
     })
 }

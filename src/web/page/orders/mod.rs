@@ -13,7 +13,8 @@ use crate::desk::frame::Rim;
 use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
 use crate::optics::Eye;
-use crate::store::draft::{Fields, Once};
+use crate::store::draft::Fields;
+use crate::store::once::Once;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
@@ -61,7 +62,7 @@ pub(crate) async fn new_lenses(State(state): State<AppState>, Path(number): Path
     form.set("made_for", job.made_for.key());
     form.set("design", job.design.key());
     for eye in Eye::BOTH {
-        form.set(&format!("height_{}", eye.name()), job.height.get(eye).to_string());
+        form.set(&format!("height_{}", eye.name()), job.eyes.get(eye).height.to_string());
     }
     // The version on sale now of what the earlier pair was made of.
     let materials = state.store.list_materials().await?;
