@@ -7,6 +7,7 @@
 
 use super::layout::{EyeOnBench, Uncut, usual_diameter_mm};
 use crate::desk::catalogue::MaterialDetails;
+use crate::desk::limit::{LengthLimit, PowerLimit};
 use crate::desk::stock::LensInHand;
 use crate::optics::Eye;
 use crate::optics::lens::{Lens, LensError, LensOrder};
@@ -16,6 +17,11 @@ use crate::optics::prism::BaseVector;
 use crate::shape::edge::{Edge, TooThin, lens_with_thinnest_edge};
 use crate::shape::outline::Point;
 use crate::shape::volume::{volume_mm3, weight_g};
+
+/// The front of a lens on trial. It may be hollow, unlike that of a stock lens.
+pub const TRIAL_FRONT: PowerLimit = PowerLimit::new("A front", -1000, 2000);
+/// The thinnest place of an edge on trial.
+pub const THINNEST_EDGE: LengthLimit = LengthLimit::new("A thinnest edge", 0, 1000);
 
 /// Which thickness is stated.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -371,13 +371,4 @@ mod tests {
         let text = serde_json::to_string(&verdict).unwrap();
         assert_eq!(serde_json::from_str::<Verdict>(&text).unwrap(), verdict);
     }
-
-    #[test]
-    fn a_check_before_a_new_cut_is_of_other_lenses() {
-        use EventKind::*;
-        assert!(is_current([Taken, ShapeKept, Cut, CheckFailed, Paid]));
-        assert!(!is_current([Taken, ShapeKept, Cut, CheckFailed, LensLeft]));
-        assert!(!is_current([Taken, ShapeKept, Cut, CheckPassed, LensLeft, Cut]));
-        assert!(!is_current([Taken]));
-    }
 }

@@ -5,6 +5,9 @@
 
 use std::fmt::Display;
 
+use super::error::WebError;
+use super::refused_value::refused_value;
+use crate::store::StoreError;
 use crate::store::draft::Fields;
 
 /// What was typed, and the sentences beside the fields.
@@ -18,6 +21,11 @@ impl Form {
     /// A form as it was sent or kept.
     pub fn new(fields: Fields) -> Self {
         Self { fields, errors: Vec::new() }
+    }
+
+    /// A form filled in.
+    pub fn of<const N: usize>(fields: [(&str, String); N]) -> Self {
+        Self::new(fields.into_iter().map(|(name, value)| (name.to_owned(), value)).collect())
     }
 
     /// What was typed, in order.
@@ -81,6 +89,25 @@ impl Form {
     /// Whether nothing is wrong.
     pub fn is_fine(&self) -> bool {
         self.errors.is_empty()
+    }
+
+    /// What came of keeping the form. A value that the book refuses has its sentence beside its field; anything else
+    /// that went wrong is not the form's.
+    ///
+    /// # Errors
+    ///
+    /// Every other failure of the store.
+    pub fn kept<T>(&mut self, answer: Result<T, StoreError>) -> Result<Option<T>, WebError> {
+        match answer {
+            Ok(done) => Ok(Some(done)),
+            Err(why) => match refused_value(&why) {
+                Some((field, says)) => {
+                    self.fail(&field, says);
+                    Ok(None)
+                }
+                None => Err(why.into()),
+            },
+        }
     }
 
     /// Reads a field that must be filled; a refusal stands beside it.

@@ -27,8 +27,26 @@ use crate::web::form::Form;
 use crate::web::measure;
 use crate::web::words::eye_class;
 
-/// The form's fields for the prism wanted before each eye.
-const PRISM_FIELDS: [&str; 2] = ["prism_right", "prism_left"];
+/// What a supplier offers, and the prism wanted before each eye.
+struct BlanksForm {
+    offers: Vec<OfferedBlank>,
+    prisms: [Prism; 2],
+}
+
+impl BlanksForm {
+    const LIST: &str = "list";
+    const PRISMS: [&str; 2] = ["prism_right", "prism_left"];
+
+    /// A field that cannot be read has its sentence and counts as empty.
+    fn read(form: &mut Form, job: &Job) -> Self {
+        for (name, eye) in Self::PRISMS.into_iter().zip(Eye::BOTH) {
+            form.set_default(name, job.prescription.eyes.get(eye).prism.notation());
+        }
+        let offers = form.read(Self::LIST, |text| read_supplier_list(text).map_err(|faults| faults.join("; ")));
+        let prisms = Self::PRISMS.map(|name| form.read(name, measure::prism).unwrap_or(Prism::NONE));
+        Self { offers: offers.unwrap_or_default(), prisms }
+    }
+}
 
 #[derive(Template)]
 #[template(path = "blanks/show.html")]
@@ -135,12 +153,7 @@ pub(crate) async fn keep_list(
 }
 
 fn page(state: &AppState, bench: &BlanksData, mut form: Form) -> BlanksPage {
-    for (name, eye) in PRISM_FIELDS.into_iter().zip(Eye::BOTH) {
-        form.set_default(name, bench.job.prescription.eyes.get(eye).prism.notation());
-    }
-    let offers =
-        form.read("list", |text| read_supplier_list(text).map_err(|faults| faults.join("; "))).unwrap_or_default();
-    let prisms = PRISM_FIELDS.map(|name| form.read(name, measure::prism).unwrap_or(Prism::NONE));
+    let BlanksForm { offers, prisms } = BlanksForm::read(&mut form, &bench.job);
     let laid = bench.laid.as_ref();
     BlanksPage {
         chrome: Chrome::new(state, ""),
