@@ -10,6 +10,9 @@ use super::refused_value::refused_value;
 use crate::store::StoreError;
 use crate::store::draft::Fields;
 
+/// The field of a form's key.
+const KEY: &str = "key";
+
 /// What was typed, and the sentences beside the fields.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Form {
@@ -31,6 +34,16 @@ impl Form {
     /// What was typed, in order.
     pub fn fields(&self) -> &Fields {
         &self.fields
+    }
+
+    /// The key that came with the form; empty when none did.
+    pub fn key(&self) -> &str {
+        self.value(KEY)
+    }
+
+    /// Every field but the key.
+    pub fn contents(&self) -> impl Iterator<Item = &(String, String)> {
+        self.fields.iter().filter(|(name, _)| name != KEY)
     }
 
     /// What stands in a field; empty when it was not sent.

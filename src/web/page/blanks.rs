@@ -141,7 +141,7 @@ pub(crate) async fn keep_list(
 ) -> PageResult {
     let bench = load(&state, number).await?;
     let form = Form::new(fields);
-    if form.value("key") != list_key(number) {
+    if form.key() != list_key(number) {
         return Err(incomplete());
     }
     let page = page(&state, &bench, form);

@@ -77,7 +77,7 @@ impl JobPost {
     ) -> Result<Self, WebError> {
         let job = state.store.get_job(number).await?;
         let key = posted_key(&form, step, &job).ok_or_else(incomplete)?.to_owned();
-        let act = draft::act(&key, &(said(&form), file));
+        let act = draft::act(&key, &(form.contents().collect::<Vec<_>>(), file));
         if let Some(outcome) = state.store.find_draft(&act).await?.and_then(|draft| draft.outcome) {
             return Err(WebError::DoneBefore(done_before(step, number, &outcome)));
         }
@@ -104,14 +104,9 @@ impl JobPost {
 
 /// The key that a form of a job came with, if this form of this job can have had it.
 fn posted_key<'a>(form: &'a Form, step: Step, job: &Job) -> Option<&'a str> {
-    let key = form.value("key");
+    let key = form.key();
     let times: i64 = key.strip_prefix(&format!("{}-{}-", step.key(), job.number))?.parse().ok()?;
     (0..=step.count(job)).contains(&times).then_some(key)
-}
-
-/// Everything in a form but its key.
-fn said(form: &Form) -> Vec<&(String, String)> {
-    form.fields().iter().filter(|(name, _)| name != "key").collect()
 }
 
 fn page_of(step: Step, number: i64) -> String {

@@ -74,7 +74,7 @@ pub fn form_key(form: &str, job: i64, done_before: i64) -> String {
 
 /// The key under which a form that adds something each time is done once: see [`draft::act`].
 pub fn act_of(key: &str, form: &Form) -> String {
-    draft::act(key, &form.fields().iter().filter(|(name, _)| name != "key").collect::<Vec<_>>())
+    draft::act(key, &form.contents().collect::<Vec<_>>())
 }
 
 /// What was typed in a form that is not done yet.
@@ -101,7 +101,7 @@ pub const CHANGED_ELSEWHERE: &str =
 
 /// The key that came with a form, if it is one of this kind.
 pub fn posted_key(form: &Form, kind: &str) -> Result<String, WebError> {
-    let key = form.value("key");
+    let key = form.key();
     if key.starts_with(kind) && key.len() <= 80 { Ok(key.to_owned()) } else { Err(incomplete()) }
 }
 

@@ -40,7 +40,7 @@ pub(crate) async fn name_lab(State(state): State<AppState>, Posted(fields): Post
     if state.find_lab().is_some() {
         return go("/");
     }
-    if form.value("key") != KEY {
+    if form.key() != KEY {
         return Err(incomplete());
     }
     let Some((name, address)) = LabForm::read_name(&mut form) else {
