@@ -1,5 +1,7 @@
 //! What the lab sells: materials, coatings, tints, with their prices and procedure codes.
 
+use std::ops::RangeInclusive;
+
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
@@ -44,6 +46,15 @@ pub struct Material {
     /// What is known of it.
     pub details: MaterialDetails,
 }
+
+/// Refractive index (d line) of a lens material, in thousandths.
+pub const INDEX_THOUSANDTHS: RangeInclusive<i32> = 1400..=2000;
+/// Abbe number, in tenths.
+pub const ABBE_TENTHS: RangeInclusive<i32> = 100..=1000;
+/// Density, in hundredths of g/cm³.
+pub const DENSITY_HUNDREDTHS: RangeInclusive<i32> = 50..=600;
+/// Usual least centre thickness of a minus lens, in hundredths of a millimetre.
+pub const CENTRE_HUNDREDTHS: RangeInclusive<i32> = 50..=1000;
 
 /// What is known of a material.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -5,10 +5,14 @@
 
 use time::OffsetDateTime;
 
-use crate::optics::compensation::WearPosition;
+use super::limit::LengthLimit;
+use crate::optics::compensation::{MAX_VERTEX_MM, WearPosition};
 use crate::optics::prescription::LensPower;
 use crate::optics::unit::{Millimetre, Tilt};
 use crate::optics::{Eye, Pair};
+
+/// From the eye to the back of a lens.
+pub const VERTEX: LengthLimit = LengthLimit::new("A vertex distance", 0, (MAX_VERTEX_MM * 100.0) as i32);
 
 /// How a frame sits before the eyes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

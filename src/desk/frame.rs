@@ -7,8 +7,16 @@ use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
 use super::key::keyed;
+use super::limit::LengthLimit;
 use super::money::Cents;
 use crate::optics::unit::Millimetre;
+
+/// The width of a lens in the boxing system, as stamped on frames for adults and children.
+pub const EYE_SIZE: LengthLimit = LengthLimit::new("An eye size", 3000, 7500);
+/// The stamped distance between the lenses.
+pub const BRIDGE: LengthLimit = LengthLimit::new("A bridge", 800, 3000);
+/// The stamped length of a temple.
+pub const TEMPLE: LengthLimit = LengthLimit::new("A temple", 8000, 18_000);
 
 /// How the frame holds the lens, which decides the edge.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]

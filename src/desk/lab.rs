@@ -1,8 +1,11 @@
 //! The lab's own page: who it is and how it works.
 
+use std::ops::RangeInclusive;
+
 use strum::{EnumString, IntoStaticStr, VariantArray};
 
 use super::key::keyed;
+use super::limit::LengthLimit;
 use super::money::Cents;
 use crate::optics::tolerance::Profile;
 use crate::optics::unit::Millimetre;
@@ -33,6 +36,13 @@ impl CodeBasis {
         }
     }
 }
+
+/// What a blank may have over the exact least size.
+pub const BLANK_MARGIN: LengthLimit = LengthLimit::new("A margin", 0, 1000);
+/// Days from order to promise.
+pub const LEAD_DAYS: RangeInclusive<i32> = 1..=120;
+/// The highest shipping charge.
+pub const MOST_SHIPPING: Cents = Cents::new(1_000_000);
 
 /// The lab as its papers and computations need it.
 #[derive(Debug, Clone, PartialEq, Eq)]

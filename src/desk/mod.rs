@@ -16,6 +16,7 @@ pub mod id;
 pub mod job;
 pub(crate) mod key;
 pub mod lab;
+pub mod limit;
 pub mod money;
 pub mod order;
 pub mod packing;

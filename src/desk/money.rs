@@ -21,6 +21,9 @@ pub enum MoneyError {
     /// More than this book is made for.
     #[error("“{0}” is more than a million: check the decimal point")]
     TooMuch(String),
+    /// A price below nothing, or above the most.
+    #[error("A price is between $0.00 and {0}")]
+    NotAPrice(Cents),
 }
 
 impl Cents {
@@ -28,6 +31,8 @@ impl Cents {
     pub const ZERO: Self = Self(0);
     /// The largest amount a single line may hold: a million dollars.
     pub const MOST: i64 = 100_000_000;
+    /// The highest price of a lens, a frame or a treatment: a hundred thousand dollars.
+    pub const MOST_PRICE: Self = Self(10_000_000);
 
     /// An amount from whole cents.
     pub const fn new(cents: i64) -> Self {
@@ -37,6 +42,16 @@ impl Cents {
     /// The amount in whole cents.
     pub const fn cents(self) -> i64 {
         self.0
+    }
+
+    /// Reads a price: nothing or more, up to `most`.
+    ///
+    /// # Errors
+    ///
+    /// [`MoneyError`], a sentence to stand beside the field.
+    pub fn read_price(text: &str, most: Self) -> Result<Self, MoneyError> {
+        let price: Self = text.parse()?;
+        if price.is_negative() || price > most { Err(MoneyError::NotAPrice(most)) } else { Ok(price) }
     }
 
     /// Whether the amount is less than nothing.
@@ -135,6 +150,15 @@ impl Sum for Cents {
 mod tests {
     use super::*;
     use proptest::prelude::*;
+
+    #[test]
+    fn a_price_is_taken_up_to_the_most() {
+        let read = |text| Cents::read_price(text, Cents::new(1_000_000));
+        assert_eq!([read("0"), read("10,000.00")], [Ok(Cents::ZERO), Ok(Cents::new(1_000_000))]);
+        for text in ["-0.01", "10000.01"] {
+            assert_eq!(read(text).unwrap_err().to_string(), "A price is between $0.00 and $10,000.00", "{text}");
+        }
+    }
 
     #[test]
     fn reads_amounts_as_people_write_them() {

@@ -1,5 +1,7 @@
 //! An order: everything that must be known before money is spent, and what the customer pays for it.
 
+use std::ops::RangeInclusive;
+
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::Date;
 use uuid::Uuid;
@@ -8,10 +10,19 @@ use super::bill::Charge;
 use super::customer::Person;
 use super::frame::FrameDetails;
 use super::key::keyed;
+use super::limit::LengthLimit;
 use super::payment::Payment;
 use super::prescription::{MadeFor, Prescription};
 use crate::optics::Pair;
 use crate::optics::unit::{Millimetre, Tilt};
+
+/// The height of an optical centre above the lowest point of the box (common practice).
+pub const HEIGHT: LengthLimit = LengthLimit::new("A height", 500, 6000);
+/// How far a height usually lies below and above the middle of the lens, mm (common practice).
+pub const HEIGHT_FROM_MIDDLE_MM: RangeInclusive<f64> = -3.0..=8.0;
+/// How much wider the lens centres of a frame usually stand than the pupils, mm (common practice). Beyond, the frame is
+/// probably the wrong size.
+pub const FRAME_OVER_PUPILS_MM: RangeInclusive<f64> = -4.0..=14.0;
 
 /// The form of the front surface.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, EnumString, IntoStaticStr, VariantArray)]

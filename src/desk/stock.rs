@@ -2,9 +2,25 @@
 
 use uuid::Uuid;
 
+use super::limit::{LengthLimit, PowerLimit};
 use crate::optics::Eye;
 use crate::optics::prescription::LensPower;
 use crate::optics::unit::{Dioptre, Millimetre};
+
+/// The diameter of an uncut lens. Source: common practice.
+pub const DIAMETER: LengthLimit = LengthLimit::new("A diameter", 4000, 9000);
+/// The centre thickness of an uncut lens.
+pub const CENTRE: LengthLimit = LengthLimit::new("A centre thickness", 50, 2000);
+/// The true power of the front of an uncut lens.
+pub const FRONT: PowerLimit = PowerLimit::new("A front", 0, 2000);
+/// The cylinder of an uncut lens, in either form.
+pub const CYLINDER: PowerLimit = PowerLimit::new("A cylinder", -1000, 1000);
+/// How far the marked optical centre lies from the middle of the blank.
+pub const OFFSET: LengthLimit = LengthLimit::new("An offset", -2000, 2000);
+/// A kind with this many lenses or fewer runs low: the next pair of equal lenses cannot be made from the drawer.
+pub const LOW: i64 = 1;
+/// The most lenses put in or taken out at once.
+pub const MOST_AT_ONCE: i64 = 500;
 
 /// A kind of uncut lens in the drawer.
 #[derive(Debug, Clone, PartialEq, Eq)]

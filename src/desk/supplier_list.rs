@@ -3,13 +3,11 @@
 //! `65`, `70 mm`, `70 mm 4.20`, `75; $6.80; in stock`: whatever stands after the price is kept as a remark.
 
 use super::money::Cents;
+use super::stock::DIAMETER;
 use crate::optics::unit::Millimetre;
 
 /// The most lines read.
 pub const MOST_LINES: usize = 40;
-
-/// Blanks are made from 40 to 90 mm, hundredths.
-const DIAMETERS: std::ops::RangeInclusive<i32> = 4000..=9000;
 
 /// A blank a supplier offers.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -50,9 +48,7 @@ fn read_line(line: &str) -> Result<OfferedBlank, String> {
     let number = first.trim_start_matches(['⌀', 'ø', 'Ø']).trim_end_matches("mm");
     let diameter: Millimetre =
         number.parse().map_err(|_| format!("“{first}” is not a diameter: write it like 65 or 70 mm 4.20"))?;
-    if !DIAMETERS.contains(&diameter.hundredths()) {
-        return Err(format!("A blank of {diameter} mm is not made: 40 to 90 mm was expected"));
-    }
+    DIAMETER.named("A blank").check(diameter).map_err(|why| why.to_string())?;
     words.next_if(|word| *word == "mm");
     let looks_like_money = |word: &&str| word.starts_with(['$', '-']) || word.starts_with(|c: char| c.is_ascii_digit());
     let price = match words.next_if(looks_like_money) {

@@ -13,11 +13,10 @@ use super::{Chrome, PageResult, show, show_again};
 use crate::bench::compensation::{DECISION_CAUTION, EyeCompensation, NoCompensation, PowerStep, WRAP_CAUTION};
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::process_spread::ProcessSpread;
-use crate::desk::fitting::{FramePosition, PositionOfWear, PowerDecision};
+use crate::desk::fitting::{FramePosition, PositionOfWear, PowerDecision, VERTEX};
 use crate::desk::job::{EventKind, Job};
 use crate::desk::step::Step;
 use crate::desk::stock::LensInHand;
-use crate::optics::compensation::MAX_VERTEX_MM;
 use crate::optics::direction::Directed;
 use crate::optics::power::SphereCylinder;
 use crate::optics::prism::{InUp, imbalance};
@@ -28,11 +27,7 @@ use crate::web::AppState;
 use crate::web::drawing::short;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::measure::length;
 use crate::web::words::eye_class;
-
-/// The farthest vertex distance, in hundredths of a millimetre.
-const MOST_VERTEX: i32 = (MAX_VERTEX_MM * 100.0) as i32;
 
 #[derive(Template)]
 #[template(path = "compensation/show.html")]
@@ -178,9 +173,8 @@ impl CompensationForm {
     }
 
     fn read_position(form: &mut Form) -> Option<TriedPosition> {
-        let vertex = |text: &str| length("A vertex distance", text, 0, MOST_VERTEX);
-        let from = form.read(Self::VERTEX_FROM, vertex);
-        let to = form.read(Self::VERTEX_TO, vertex);
+        let from = form.read(Self::VERTEX_FROM, |t| VERTEX.read(t));
+        let to = form.read(Self::VERTEX_TO, |t| VERTEX.read(t));
         let panto = form.read(Self::PANTO, |t| t.parse::<Tilt>());
         let wrap = form.read(Self::WRAP, |t| t.parse::<Tilt>());
         let step = form.read(Self::STEP, |t| PowerStep::from_key(t).ok_or("Choose the steps of the order"));

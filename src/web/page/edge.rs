@@ -27,7 +27,7 @@ use crate::web::words::eye_class;
 
 mod form;
 
-use form::{EdgeChoice, FIELDS, read_edge_choice};
+use form::{EdgeChoice, FIELDS, HOLD, MATERIAL, read_edge_choice};
 
 #[derive(Template)]
 #[template(path = "edge/show.html")]
@@ -145,9 +145,9 @@ pub(crate) async fn show_figures(
 }
 
 fn set_defaults(form: &mut Form, bench: &EdgeData) {
-    form.set_default("material", bench.job.material.line.to_string());
+    form.set_default(MATERIAL, bench.job.material.line.to_string());
     form.set_default(
-        "hold",
+        HOLD,
         match hold_of(bench.job.frame.details.rim) {
             Hold::Bevel { .. } => "bevel",
             Hold::Groove { .. } => "groove",
