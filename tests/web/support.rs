@@ -287,7 +287,7 @@ impl TestLab {
     pub async fn given_packed_job(&self) -> i64 {
         let number = self.given_checked_job().await;
         let ticks: Vec<(&str, &str)> =
-            ITEMS.iter().filter(|item| item.is_asked_of(Parcel::Glasses)).map(|item| ("tick", item.key)).collect();
+            ITEMS.iter().filter(|item| item.applies_to(Parcel::Glasses)).map(|item| ("tick", item.key)).collect();
         self.post(&format!("/jobs/{number}/packing"), &ticks).await.assert_status(303);
         number
     }

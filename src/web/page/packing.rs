@@ -10,7 +10,7 @@ use super::job_bar::JobBar;
 use super::job_step::{JobStep, list_checks};
 use super::{Chrome, PageResult, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
 use crate::desk::job::{EventKind, Stage};
-use crate::desk::packing::{ITEMS, ItemGroup, OUTSIDE, PackingError, Parcel, go_through, missing};
+use crate::desk::packing::{ITEMS, ItemGroup, OUTSIDE, PackingError, Parcel, check_ticks, missing};
 use crate::print::packing_sheet::{PackingFacts, PackingSheet};
 use crate::store::draft::Fields;
 use crate::web::error::WebError;
@@ -68,7 +68,7 @@ impl List {
         let missing = missing(parcel, &ticked);
         let is_missing = |key| is_refused && missing.iter().any(|item| item.key == key);
         let groups = ItemGroup::ALL.into_iter().map(|group| {
-            let items = ITEMS.into_iter().filter(|item| item.group == group && item.is_asked_of(parcel));
+            let items = ITEMS.into_iter().filter(|item| item.group == group && item.applies_to(parcel));
             let ticks = items.map(|item| Tick {
                 key: item.key,
                 words: item.words,
@@ -146,7 +146,7 @@ async fn create_packing(
         return Err(WebError::OutOfTurn(format!("Job {number} is packed already.")));
     }
     let ticked: Vec<&str> = form.values("tick").collect();
-    match go_through(parcel_of(&step), &ticked) {
+    match check_ticks(parcel_of(&step), &ticked) {
         Ok(sentences) => {
             let ticks: Vec<String> = sentences.into_iter().map(str::to_owned).collect();
             state.store.insert_packing(&act, number, &ticks, state.clock.now()).await?;

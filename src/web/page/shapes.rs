@@ -158,7 +158,7 @@ fn read_shape(
         Err(refused) => {
             let place = match refused {
                 ShapeRefused::Faults(_) => field,
-                ShapeRefused::SaysItself(_) => "eye",
+                ShapeRefused::EyeNamedInFile(_) => "eye",
                 ShapeRefused::Dbl(_) => "dbl",
             };
             form.fail(place, &refused);
