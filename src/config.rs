@@ -34,7 +34,7 @@ pub struct Serve {
     /// The port to listen on, on this machine only.
     #[arg(long, default_value_t = 4127, value_name = "PORT")]
     pub port: u16,
-    /// Fill an empty book with the invented lab Saltmarsh Lens Post, to try things out.
+    /// Fill an empty book with the invented lab Saltmarsh Lens Post, to try Rimbook.
     #[arg(long)]
     pub demo: bool,
 }

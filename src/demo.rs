@@ -87,7 +87,7 @@ impl std::fmt::Display for Summary {
 ///
 /// # Errors
 ///
-/// [`DemoError::NotEmpty`] when the book has a lab already; nothing is changed then.
+/// [`DemoError::NotEmpty`] when the book already has a lab. Nothing is changed then.
 pub async fn load(store: &Store, today: Date, now: OffsetDateTime) -> Result<Summary, DemoError> {
     if let Some(lab) = store.find_lab().await? {
         return Err(DemoError::NotEmpty(lab.name));

@@ -89,18 +89,15 @@ const fn only_for(parcel: Parcel, item: PackingItem) -> PackingItem {
 pub const ITEMS: [PackingItem; 15] = [
     only_for(
         Parcel::Glasses,
-        needed("lenses_tight", ItemGroup::Lenses, "Both lenses are tight, with no gap and no turn"),
+        needed("lenses_tight", ItemGroup::Lenses, "Both lenses are tight, with no gap and no rotation"),
     ),
-    only_for(
-        Parcel::LensesOnly,
-        needed("own_wraps", ItemGroup::Lenses, "Each lens in a wrap of its own, marked R or L"),
-    ),
+    only_for(Parcel::LensesOnly, needed("own_wraps", ItemGroup::Lenses, "Each lens wrapped separately, marked R or L")),
     only_for(
         Parcel::LensesOnly,
         needed("size_compared", ItemGroup::Lenses, "Both lenses compared with the shape on file for size"),
     ),
     needed("edges", ItemGroup::Lenses, "No chip, scratch or coating fault; edges safe to touch"),
-    optional("bevels_alike", ItemGroup::Lenses, "Bevel lines of right and left are alike"),
+    optional("bevels_alike", ItemGroup::Lenses, "The bevels of right and left look the same"),
     optional("stress", ItemGroup::Lenses, "No strain between crossed polarisers"),
     only_for(Parcel::Glasses, needed("screws", ItemGroup::Lenses, "Screws are tight")),
     only_for(
@@ -111,23 +108,23 @@ pub const ITEMS: [PackingItem; 15] = [
             "Temples open, front down: both rims and both temple tips touch the plate",
         ),
     ),
-    only_for(Parcel::Glasses, needed("turned_over", ItemGroup::Alignment, "The same turned over")),
+    only_for(Parcel::Glasses, needed("turned_over", ItemGroup::Alignment, "The same with the frame turned over")),
     only_for(
         Parcel::Glasses,
         needed(
             "spread",
             ItemGroup::Alignment,
-            "Temples spread alike, about 90 to 95°, bent alike, and parallel when folded",
+            "Temples spread equally, about 90 to 95°, bent equally, and parallel when folded",
         ),
     ),
     only_for(
         Parcel::Glasses,
-        optional("planes", ItemGroup::Alignment, "Lens planes in line, face form alike, pads alike"),
+        optional("planes", ItemGroup::Alignment, "Lens planes in line, equal face form, equal pads"),
     ),
-    needed("cleaned", ItemGroup::Parcel, "Cleaned, no marks left of blocking or layout"),
-    needed("sheet_inside", ItemGroup::Parcel, "Packing sheet with the cautions is inside"),
+    needed("cleaned", ItemGroup::Parcel, "Cleaned, with no blocking or layout marks left"),
+    needed("sheet_inside", ItemGroup::Parcel, "The packing sheet with the cautions is inside"),
     optional("case", ItemGroup::Parcel, "Case and cloth are inside"),
-    needed("no_prescription_outside", ItemGroup::Parcel, "Nothing of the prescription is on the outside of the parcel"),
+    needed("no_prescription_outside", ItemGroup::Parcel, "No part of the prescription is on the outside of the parcel"),
 ];
 
 /// Why a packing list is refused.
@@ -180,7 +177,7 @@ pub const FIRST_DAYS: &str = "New lenses can make floors and steps look differen
      contact the prescriber and us.";
 
 /// On the packing sheet of a reading pair.
-pub const READING: &str = "Made for reading distance: far things are blurred. Not for driving or walking about.";
+pub const READING: &str = "Made for reading distance: distant objects are blurred. Not for driving or walking.";
 
 /// On every packing sheet: how to take care of the glasses.
 pub const CARE: [&str; 4] = [

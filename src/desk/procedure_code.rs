@@ -108,7 +108,7 @@ const DESCRIPTORS: [(&str, &str); 43] = [
     ("V2799", "Vision item or service, miscellaneous"),
 ];
 
-/// What a code stands for, if this book knows it.
+/// The descriptor of a known code.
 pub fn descriptor(code: &str) -> Option<&'static str> {
     DESCRIPTORS.into_iter().find(|(known, _)| *known == code).map(|(_, words)| words)
 }
