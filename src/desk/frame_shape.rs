@@ -59,7 +59,7 @@ pub enum ShapeRefused {
     #[error("You chose the {} eye, but the file names its own eye: choose “as it says”", .0.name())]
     EyeNamedInFile(Eye),
     /// A distance between lenses out of range.
-    #[error("A distance between lenses of {0} mm is not possible: write 5 to 40 mm")]
+    #[error("A distance between lenses of {0} mm is not possible: between 5 and 40 mm was expected")]
     Dbl(Millimetre),
 }
 

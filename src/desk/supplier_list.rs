@@ -50,7 +50,7 @@ fn read_line(line: &str) -> Result<OfferedBlank, String> {
     let diameter: Millimetre =
         number.parse().map_err(|_| format!("“{first}” is not a diameter: write it like 65 or 70 mm 4.20"))?;
     if !DIAMETERS.contains(&diameter.hundredths()) {
-        return Err(format!("A blank of {diameter} mm is not made: write 40 to 90 mm"));
+        return Err(format!("A blank of {diameter} mm is not made: between 40 and 90 mm was expected"));
     }
     words.next_if(|word| *word == "mm");
     let looks_like_money = |word: &&str| word.starts_with(['$', '-']) || word.starts_with(|c: char| c.is_ascii_digit());
