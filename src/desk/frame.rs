@@ -1,5 +1,5 @@
-//! A frame as its maker describes it. The traced shape belongs to a job, not to the frame: two frames of one
-//! model are never quite alike.
+//! A frame as its maker describes it. The traced shape belongs to a job, not to the frame: two frames of one model
+//! are never exactly alike.
 
 use std::fmt;
 
@@ -24,7 +24,7 @@ pub const TEMPLE: LengthLimit = LengthLimit::new("A temple", 8000, 18_000);
 pub enum Rim {
     /// A closed metal eyewire with a groove.
     Metal,
-    /// A closed plastic rim, warmed to take the lens.
+    /// A closed plastic rim, heated to insert the lens.
     Plastic,
     /// A half rim with a nylon cord in a groove around the lens.
     Cord,
@@ -35,7 +35,7 @@ pub enum Rim {
 keyed!(Rim);
 
 impl Rim {
-    /// For a person.
+    /// Shown to the user.
     pub fn words(self) -> &'static str {
         match self {
             Rim::Metal => "full rim, metal",
@@ -46,38 +46,33 @@ impl Rim {
     }
 }
 
-/// What is known of a frame before it is in the book.
+/// A frame's details.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FrameDetails {
-    /// The maker.
     pub maker: String,
-    /// The model.
     pub model: String,
-    /// The colour, which may be empty.
+    /// May be empty.
     pub colour: String,
-    /// A as stamped on the frame; a traced A is used where there is one.
+    /// A as stamped on the frame. A traced A has priority.
     pub eye_size: Millimetre,
     /// DBL as stamped.
     pub bridge: Millimetre,
     /// Temple length as stamped.
     pub temple: Option<Millimetre>,
-    /// How it holds the lens.
     pub rim: Rim,
-    /// What the lab asks for it.
+    /// What the lab charges for it.
     pub price: Cents,
 }
 
 /// A frame in the book.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Frame {
-    /// The key in the book.
     pub id: Uuid,
-    /// What is known of it.
     pub details: FrameDetails,
 }
 
 impl fmt::Display for FrameDetails {
-    /// `Copperline Tern, slate, 52□18 140`: the box mark stands between eye size and bridge as on the frame itself.
+    /// `Copperline Tern, slate, 52□18 140`, with the boxing mark between eye size and bridge as on the frame.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{} {}", self.maker, self.model)?;
         if !self.colour.is_empty() {

@@ -18,7 +18,7 @@ pub enum MoneyError {
     /// Not a number of dollars and cents.
     #[error("“{0}” is not an amount: write it like 89 or 89.50")]
     NotAnAmount(String),
-    /// More than this book is made for.
+    /// More than [`Cents::MOST`].
     #[error("“{0}” is more than a million: check the decimal point")]
     TooMuch(String),
     /// A price below nothing, or above the most.
@@ -27,7 +27,7 @@ pub enum MoneyError {
 }
 
 impl Cents {
-    /// Nothing owed.
+    /// Zero.
     pub const ZERO: Self = Self(0);
     /// The largest amount a single line may hold: a million dollars.
     pub const MOST: i64 = 100_000_000;
@@ -54,7 +54,7 @@ impl Cents {
         if price.is_negative() || price > most { Err(MoneyError::NotAPrice(most)) } else { Ok(price) }
     }
 
-    /// Whether the amount is less than nothing.
+    /// Whether the amount is below zero.
     pub const fn is_negative(self) -> bool {
         self.0 < 0
     }
@@ -97,7 +97,7 @@ impl FromStr for Cents {
         let rest = rest.trim_start_matches('$');
         let (dollars, cents) = rest.split_once('.').unwrap_or((rest, ""));
         let groups: Vec<&str> = dollars.split(',').collect();
-        // A comma may only stand between groups of three, so that 12,50 is asked about and not read as 1250.
+        // A comma may only separate groups of three digits, so 12,50 is refused and not read as 1250.
         if groups.len() > 1 && groups[1..].iter().any(|g| g.len() != 3) {
             return Err(wrong());
         }

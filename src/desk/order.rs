@@ -1,4 +1,4 @@
-//! An order: everything that must be known before money is spent, and what the customer pays for it.
+//! An order: everything needed to open a job, with the bill and the first payment.
 
 use std::ops::RangeInclusive;
 
@@ -31,14 +31,14 @@ pub enum Design {
     /// Spherical front.
     #[default]
     Spherical,
-    /// Aspheric front: flatter and thinner, centred with more care.
+    /// Aspheric front: flatter and thinner. Centring is more critical.
     Aspheric,
 }
 
 keyed!(Design);
 
 impl Design {
-    /// For a person.
+    /// Shown to the user.
     pub fn words(self) -> &'static str {
         match self {
             Design::Spherical => "single vision, spherical",
@@ -63,40 +63,33 @@ pub enum FrameChoice {
     Known(Uuid),
     /// To be added with the order.
     New(FrameDetails),
-    /// The frame and the kept shape of an earlier job: nothing is mailed.
+    /// The frame and stored shape of an earlier job: no frame is mailed in.
     OfJob(i64),
 }
 
 /// Everything needed to open a job.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NewOrder {
-    /// For whom.
     pub customer: CustomerChoice,
-    /// In which frame.
     pub frame: FrameChoice,
-    /// The wrap of a frame that is new in the book, where it was asked for.
+    /// The wrap of a new frame, if it was entered.
     pub frame_wrap: Option<Tilt>,
-    /// To which prescription.
     pub prescription: Prescription,
-    /// For which distance.
     pub made_for: MadeFor,
-    /// The version of the material.
+    /// Id of the material version.
     pub material: Uuid,
-    /// The form of the front.
     pub design: Design,
-    /// The version of the coating.
+    /// Id of the coating version.
     pub coating: Option<Uuid>,
-    /// The version of the tint.
+    /// Id of the tint version.
     pub tint: Option<Uuid>,
     /// Optical centre above the lowest point of the box.
     pub height: Pair<Millimetre>,
     /// The day the order is complete.
     pub ordered_on: Date,
-    /// The day it is promised for.
     pub promised_on: Date,
-    /// A remark for the bench.
+    /// For the bench.
     pub note: String,
-    /// The bill.
     pub charges: Vec<Charge>,
     /// Paid with the order.
     pub payment: Option<Payment>,

@@ -42,8 +42,9 @@ impl Form {
     }
 
     /// Every field but the key.
-    pub fn contents(&self) -> impl Iterator<Item = &(String, String)> {
-        self.fields.iter().filter(|(name, _)| name != KEY)
+    pub fn contents(&self) -> impl Iterator<Item = &[u8]> {
+        let fields = self.fields.iter().filter(|(name, _)| name != KEY);
+        fields.flat_map(|(name, value)| [name.as_bytes(), value.as_bytes()])
     }
 
     /// What stands in a field; empty when it was not sent.
