@@ -6,8 +6,9 @@
 use serde::{Deserialize, Serialize};
 
 use crate::desk::job::{EventKind, Job};
+use crate::optics::notation;
 use crate::optics::prescription::{Given, LensPower, Prism, PupilDistance};
-use crate::optics::tolerance::{Measured, Ordered, Profile, Status, ToleranceLine, Unit, is_verified, verify};
+use crate::optics::tolerance::{Measured, Ordered, Profile, Status, ToleranceLine, is_verified, verify};
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 
@@ -213,33 +214,23 @@ impl VerdictRow {
     fn of(line: &ToleranceLine) -> Self {
         let spare = line.inside.map(|inside| match inside {
             // A pass by the reading allowance stands a hair beyond the printed limit: it has nothing to spare.
-            i if i < 0.0 && line.status != Status::Fail => sized(0.0, line.unit),
-            i if i < 0.0 => format!("{} beyond", sized(-i, line.unit)),
-            i => sized(i, line.unit),
+            i if i < 0.0 && line.status != Status::Fail => notation::size(0.0, line.unit),
+            i if i < 0.0 => format!("{} beyond", notation::size(-i, line.unit)),
+            i => notation::size(i, line.unit),
         });
         Self {
             what: line.row.to_owned(),
             eye: line.eye.map(|e| e.name().to_owned()).unwrap_or_default(),
             ordered: line.ordered.clone(),
             measured: line.measured.clone().unwrap_or_default(),
-            off_by: line.off_by.map(|off| sized(off, line.unit)).unwrap_or_default(),
-            limit: format!("±{}", sized(line.limit, line.unit)),
+            off_by: line.off_by.map(|off| notation::size(off, line.unit)).unwrap_or_default(),
+            limit: format!("±{}", notation::size(line.limit, line.unit)),
             spare: spare.unwrap_or_default(),
             outcome: line.status.into(),
             source: line.source.to_owned(),
             explain: line.explain.clone(),
         }
     }
-}
-
-/// A size with its unit. A half hundredth, as an eighth of a dioptre makes, is shown.
-fn sized(value: f64, unit: Unit) -> String {
-    if unit == Unit::Degree {
-        return format!("{value:.0}°");
-    }
-    let is_whole = |value: f64| (value - value.round()).abs() < 1e-6;
-    let decimals = if is_whole(value * 200.0) && !is_whole(value * 100.0) { 3 } else { 2 };
-    format!("{value:.decimals$} {unit}")
 }
 
 /// A check of a pair as it was judged.
@@ -374,14 +365,6 @@ mod tests {
         assert_eq!(verdict.sentence(), "Outside the limit: left axis. Not checked: horizontal imbalance.",);
         let axis = verdict.rows.iter().find(|r| r.what == "Axis" && r.eye == "left").unwrap();
         assert_eq!((axis.off_by.as_str(), axis.limit.as_str(), axis.spare.as_str()), ("6°", "±5°", "1° beyond"));
-    }
-
-    #[test]
-    fn a_half_hundredth_is_shown() {
-        assert_eq!(sized(0.125, Unit::Dioptre), "0.125 D");
-        assert_eq!(sized(0.13, Unit::Dioptre), "0.13 D");
-        assert_eq!(sized(0.003_2, Unit::PrismDioptre), "0.00 Δ");
-        assert_eq!(sized(3.0, Unit::Degree), "3°");
     }
 
     #[test]

@@ -6,6 +6,7 @@ use std::fmt;
 use uuid::Uuid;
 
 use super::money::Cents;
+use crate::optics::notation::short;
 use crate::optics::unit::Millimetre;
 
 /// How the frame holds the lens, which decides the edge.
@@ -95,16 +96,10 @@ impl fmt::Display for FrameDetails {
 impl FrameDetails {
     /// The numbers stamped on the frame.
     pub fn stamp(&self) -> String {
-        let mut stamp = format!("{}□{}", short(self.eye_size), short(self.bridge));
+        let mut stamp = format!("{}□{}", short(self.eye_size.to_f64()), short(self.bridge.to_f64()));
         if let Some(temple) = self.temple {
-            stamp.push_str(&format!(" {}", short(temple)));
+            stamp.push_str(&format!(" {}", short(temple.to_f64())));
         }
         stamp
     }
-}
-
-/// `52` for 52.00 and `52.5` for 52.50.
-pub fn short(length: Millimetre) -> String {
-    let text = length.to_string();
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }

@@ -22,6 +22,7 @@ pub mod direction;
 pub mod gaze;
 pub mod lens;
 pub mod material;
+pub mod notation;
 pub mod power;
 pub mod prescription;
 pub mod prism;

@@ -4,16 +4,18 @@ use askama::Template;
 use time::Date;
 
 use super::barcode::{self, Barcode};
-use super::{CheckSummary, Head, day, outline, ruler};
+use super::{CheckSummary, Head, outline, ruler};
 use crate::bench::edge_finish::TicketLines;
 use crate::bench::notes::BenchNotes;
 use crate::desk::catalogue::{MaterialDetails, TreatmentDetails};
+use crate::desk::date;
 use crate::desk::frame::FrameDetails;
 use crate::desk::lab::Lab;
 use crate::desk::order::Design;
 use crate::desk::prescription::MadeFor;
 use crate::desk::stock::LensInHand;
 use crate::optics::direction::Directed;
+use crate::optics::notation;
 use crate::optics::prescription::{EyePrescription, LensPower, PupilDistance};
 use crate::optics::prism::DecentrationError;
 use crate::optics::unit::Millimetre;
@@ -213,8 +215,8 @@ impl Ticket {
             job_number: facts.job_number,
             barcode: barcode::of_number(facts.job_number),
             customer: facts.customer.to_owned(),
-            ordered_on: day(facts.ordered_on),
-            promised_on: day(facts.promised_on),
+            ordered_on: date::day(&facts.ordered_on),
+            promised_on: date::day(&facts.promised_on),
             relens_of: facts.relens_of,
             eyes: Eye::BOTH.map(|eye| EyePart::of(eye, facts)),
             shape: facts.shape.map(|shape| ShapePart::of(&shape, facts)),
@@ -264,9 +266,9 @@ impl TicketLayout {
             centre_in: Directed::of(layout.decentration.in_mm, "in", "out"),
             centre_up: Directed::of(layout.decentration.up_mm, "up", "down"),
             size: format!("{:.2} × {:.2}", boxing.a_mm, boxing.b_mm),
-            ed: format!("{:.2}", boxing.ed_mm),
-            blank: format!("{:.2}", layout.blank.exact_mm),
-            blank_with_margin: format!("{:.2}", layout.blank.with_margin_mm),
+            ed: notation::long(boxing.ed_mm),
+            blank: notation::long(layout.blank.exact_mm),
+            blank_with_margin: notation::long(layout.blank.with_margin_mm),
         }
     }
 }
@@ -282,8 +284,8 @@ impl ShapePart {
         let circumference =
             |eye: Eye| format!("{} {:.2}", eye.letter(), shape.layout.eyes.get(eye).boxing.circumference_mm);
         Self {
-            frame_pd: format!("{:.2}", shape.layout.frame_pd_mm),
-            dbl: format!("{:.2}", shape.dbl_mm),
+            frame_pd: notation::long(shape.layout.frame_pd_mm),
+            dbl: notation::long(shape.dbl_mm),
             circumferences: Eye::BOTH.map(circumference).join(", "),
             outlines: outline::svg(Pair::new(drawn(Eye::Right), drawn(Eye::Left)), shape.dbl_mm),
         }
@@ -306,7 +308,7 @@ fn made(prism: Result<Decentration, DecentrationError>) -> String {
 
 /// `⌀ 70, centre 1.80, lot 4711`.
 fn describe(lens: &LensInHand) -> String {
-    let mut words = format!("⌀ {}", crate::desk::frame::short(lens.diameter));
+    let mut words = format!("⌀ {}", notation::short(lens.diameter.to_f64()));
     if let Some(centre) = lens.centre {
         words.push_str(&format!(", centre {centre}"));
     }

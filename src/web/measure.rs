@@ -1,8 +1,8 @@
 //! Figures as the forms take them: a length or a power between its limits, a prism by itself.
 
+use crate::optics::notation::short;
 use crate::optics::prescription::{LensPower, Prism, read};
 use crate::optics::unit::{Dioptre, Millimetre, UnitError};
-use crate::web::drawing::short;
 
 /// A length between two limits in hundredths of a millimetre; `what` begins the sentence, such as `A diameter`.
 pub fn length(what: &str, text: &str, least: i32, most: i32) -> Result<Millimetre, String> {

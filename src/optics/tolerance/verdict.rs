@@ -3,6 +3,7 @@
 use std::fmt;
 
 use super::{AT_LIMIT_SHARE, Limit, Profile, READING_ALLOWANCE, Unit};
+use crate::optics::notation;
 use crate::optics::power::SphereCylinder;
 use crate::optics::prescription::{LensPower, Prism};
 use crate::optics::prism::{InUp, imbalance, prism_from_error};
@@ -148,8 +149,8 @@ fn line(
         (Some(measured), Some(off_by)) => format!(
             "{}. Ordered {ordered}, measured {measured}: {} off, the limit is {}.",
             limit.rule,
-            sized(off_by, limit.unit),
-            sized(limit.size, limit.unit)
+            notation::size(off_by, limit.unit),
+            notation::size(limit.size, limit.unit)
         ),
         _ => format!("{}. Ordered {ordered}, not measured.", limit.rule),
     };
@@ -181,24 +182,6 @@ fn status(off_by: f64, limit: Limit) -> Status {
     }
 }
 
-fn sized(value: f64, unit: Unit) -> String {
-    match unit {
-        Unit::Degree => format!("{value:.0}°"),
-        _ => {
-            // A half hundredth, as an eighth makes, is shown.
-            let is_whole = ((value * 100.0).round() - value * 100.0).abs() < 1e-6;
-            format!("{value:.0$} {unit}", if is_whole { 2 } else { 3 })
-        }
-    }
-}
-
-/// A power as the trade writes it: eighths with two places, dropping the half hundredth.
-fn written_d(power_d: f64) -> String {
-    let hundredths = power_d * 100.0;
-    let whole = if (power_d * 8.0).fract() == 0.0 { hundredths.trunc() } else { hundredths.round() };
-    format!("{:+.2}", whole / 100.0 + 0.0)
-}
-
 fn powers(profile: Profile, eye: Eye, minus: LensPower, reading: Option<LensPower>, lines: &mut Vec<ToleranceLine>) {
     let wanted = minus.numbers();
     // Transposed as numbers: a reading's hundredths are not eighths.
@@ -206,8 +189,8 @@ fn powers(profile: Profile, eye: Eye, minus: LensPower, reading: Option<LensPowe
     let strongest_d = wanted.strongest_meridian_d();
     let cross_d = |power: SphereCylinder| power.sphere_d + power.cylinder_d;
     let mut meridian = |row, wanted_d: f64, pick: &dyn Fn(SphereCylinder) -> f64| {
-        let reading = read.map(pick).map(|read_d| (written_d(read_d), read_d - wanted_d));
-        lines.push(line(row, Some(eye), profile.power_limit(strongest_d), written_d(wanted_d), reading));
+        let reading = read.map(pick).map(|read_d| (notation::power(read_d), read_d - wanted_d));
+        lines.push(line(row, Some(eye), profile.power_limit(strongest_d), notation::power(wanted_d), reading));
     };
     match profile {
         Profile::Z80_1 => {
@@ -228,8 +211,8 @@ fn powers(profile: Profile, eye: Eye, minus: LensPower, reading: Option<LensPowe
         "Cylinder",
         Some(eye),
         profile.cylinder_limit(strongest_d, wanted.cylinder_d),
-        written_d(wanted.cylinder_d),
-        read.map(|read| (written_d(read.cylinder_d), read.cylinder_d - wanted.cylinder_d)),
+        notation::power(wanted.cylinder_d),
+        read.map(|read| (notation::power(read.cylinder_d), read.cylinder_d - wanted.cylinder_d)),
     ));
     if let (Some(limit), Some(axis)) = (profile.axis_limit(wanted.cylinder_d), minus.axis()) {
         let reading = reading.and_then(|reading| reading.to_minus().axis());

@@ -7,10 +7,10 @@ use axum::{Form as Posted, Router};
 
 use super::{CHANGED_ELSEWHERE, Chrome, PageResult, draft_or, go, posted_key, show, show_again};
 use crate::bench::process_spread::{FIGURES, Figure, ProcessSpread};
+use crate::optics::notation::short;
 use crate::optics::unit::{Tilt, UnitError, parse_hundredths};
 use crate::store::draft::{Fields, Once};
 use crate::web::AppState;
-use crate::web::drawing::short;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 
