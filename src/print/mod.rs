@@ -1,8 +1,8 @@
 //! What leaves on paper: sheets that print black on white at true size.
 //!
 //! Each sheet is a view of plain strings, made by its `of` from the lab's types and filled into a template of the
-//! same name under `templates/print`. Nothing here computes optics or money. Drawings are SVG whose width and
-//! height stand in millimetres; strokes are presentation attributes, because pages allow no inline style.
+//! same name under `templates/print`. Nothing here computes optics or money. Of a drawing only the numbers are made
+//! here; its markup stands in `templates/print/_drawings.html`.
 
 pub mod barcode;
 pub mod outline;

@@ -4,7 +4,8 @@ use askama::Template;
 use time::Date;
 
 use super::barcode::{self, Barcode};
-use super::{CheckSummary, Head, outline, ruler};
+use super::outline::{Drawn, PairDrawing};
+use super::{CheckSummary, Head, ruler};
 use crate::bench::edge_finish::TicketLines;
 use crate::bench::notes::BenchNotes;
 use crate::desk::catalogue::{MaterialDetails, TreatmentDetails};
@@ -147,7 +148,7 @@ pub struct ShapePart {
     /// Circumferences, right and left.
     pub circumferences: String,
     /// Both shapes at true size.
-    pub outlines: String,
+    pub outlines: PairDrawing,
 }
 
 /// The ticket.
@@ -190,7 +191,7 @@ pub struct Ticket {
     pub note: String,
     /// Whether a prism is prescribed: the ring is then the place where it is read.
     pub has_prism: bool,
-    /// The ruler line.
+    /// The lines of the ruler.
     pub ruler: String,
     /// What to know about how the pair is worn.
     pub wear_words: Vec<String>,
@@ -229,7 +230,7 @@ impl Ticket {
             edge: facts.edge.cloned(),
             note: facts.note.to_owned(),
             has_prism: facts.eyes.iter().any(|(_, eye)| !eye.prism.is_none()),
-            ruler: ruler::svg(),
+            ruler: ruler::ticks(),
             wear_words: facts.wear_words.clone(),
             check: facts.check.cloned(),
         }
@@ -275,7 +276,7 @@ impl TicketLayout {
 
 impl ShapePart {
     fn of(shape: &Shape<'_>, facts: &TicketFacts<'_>) -> Self {
-        let drawn = |eye: Eye| outline::Drawn {
+        let drawn = |eye: Eye| Drawn {
             outline: shape.outlines.get(eye),
             centre: shape.layout.eyes.get(eye).decentration,
             // The axis of the power in large figures, whichever form was written.
@@ -287,7 +288,7 @@ impl ShapePart {
             frame_pd: notation::long(shape.layout.frame_pd_mm),
             dbl: notation::long(shape.dbl_mm),
             circumferences: Eye::BOTH.map(circumference).join(", "),
-            outlines: outline::svg(Pair::new(drawn(Eye::Right), drawn(Eye::Left)), shape.dbl_mm),
+            outlines: PairDrawing::of(Pair::new(drawn(Eye::Right), drawn(Eye::Left)), shape.dbl_mm),
         }
     }
 }
