@@ -352,7 +352,7 @@ fn notes(job: &Job, spread: &ProcessSpread, here: &str) -> Vec<WearNote> {
     let mut notes = Vec::new();
     // The page itself says what was decided further down.
     if let Some(says) = job.compensated_words().filter(|_| !is_here) {
-        notes.push(WearNote { class: "info", head: "As worn", says, link: link.clone() });
+        notes.push(WearNote { class: "info", head: "Position of wear", says, link: link.clone() });
     }
     if let (Some(wrap), None) = (wrap, &job.power_decision) {
         let says = format!(

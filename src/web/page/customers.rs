@@ -191,9 +191,9 @@ pub fn read_person(form: &mut Form, name: &str) -> Option<Person> {
     let name = form.read(name, check_name);
     let line1 = form.read("line1", |t| text::line("An address line", t, 120));
     let line2 = form.read("line2", |t| text::line("An address line", t, 120));
-    let city = form.read("city", |t| text::line("A town", t, 80));
+    let city = form.read("city", |t| text::line("A city", t, 80));
     let region = form.read("region", |t| text::line("A state", t, 40));
-    let postcode = form.read("postcode", |t| text::line("A postal code", t, 20));
+    let postcode = form.read("postcode", |t| text::line("A ZIP code", t, 20));
     let phone = form.read("phone", |t| text::line("A telephone number", t, 60));
     let email = form.read("email", read_email);
     Some(Person {

@@ -57,7 +57,7 @@ impl JobBar {
         ("lenses", "Lenses", "/lenses"),
         ("layout", "Layout", "/layout"),
         ("edge", "Edge", "/edge"),
-        ("compensation", "Worn", "/compensation"),
+        ("compensation", "Position of wear", "/compensation"),
         ("prism", "Prism", "/prism"),
         ("risk", "Risk", "/risk"),
         ("cut", "Cut", "/cut"),

@@ -82,7 +82,7 @@ impl JobStep {
             Stage::LensesInHand => format!("Job {number} is not cut yet: lay out, block and cut first."),
             Stage::Cut if self.is_check_current() => format!(
                 "The pair of job {number} did not pass its check: put it right and read it again, or write down why it \
-                 is sent all the same."
+                 is sent anyway."
             ),
             Stage::Cut => format!("The pair of job {number} is cut but not checked: read it on the lensmeter first."),
             Stage::Checked => format!("Job {number} is not packed yet: go through the packing list first."),

@@ -172,7 +172,7 @@ fn read_lenses(form: &mut Form, bench: &LensesData) -> (Vec<LensInHand>, Pair<bo
             let fit = laid.eyes.get(eye).cover(Uncut::from(&lens)).fit;
             let names = Names::of(eye);
             if fit != Fit::Fits && !form.is_checked(&names.anyway, "yes") {
-                let why = format!("This blank {}: tick “use it all the same”, or choose another", fit.words());
+                let why = format!("This blank {}: tick “use it anyway”, or choose another", fit.words());
                 form.fail(&names.lens, why);
             }
             match eye {
