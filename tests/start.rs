@@ -106,7 +106,7 @@ fn the_program_runs_alone_from_any_folder() {
     for (path, kind) in [
         ("/static/style.css", "text/css"),
         ("/static/print.css", "text/css"),
-        ("/static/app.js", "text/javascript"),
+        ("/static/js/app.js", "text/javascript"),
         ("/static/icon.svg", "image/svg+xml"),
     ] {
         let (head, body) = running.get(path);

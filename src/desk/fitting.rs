@@ -7,6 +7,7 @@ use time::OffsetDateTime;
 
 use super::limit::LengthLimit;
 use crate::optics::compensation::{MAX_VERTEX_MM, WearPosition};
+use crate::optics::notation;
 use crate::optics::prescription::LensPower;
 use crate::optics::unit::{Millimetre, Tilt};
 use crate::optics::{Eye, Pair};
@@ -43,7 +44,7 @@ impl PositionOfWear {
 
     /// `13 to 14 mm, 10° panto, 6° wrap`.
     pub fn words(&self) -> String {
-        let mm = |length: Millimetre| super::frame::short(length);
+        let mm = |length: Millimetre| notation::short(length.to_f64());
         let deg = |tilt: Tilt| tilt.to_f64().to_string();
         format!(
             "{} to {} mm, {}° panto, {}° wrap",

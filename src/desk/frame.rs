@@ -9,6 +9,7 @@ use uuid::Uuid;
 use super::key::keyed;
 use super::limit::LengthLimit;
 use super::money::Cents;
+use crate::optics::notation::short;
 use crate::optics::unit::Millimetre;
 
 /// The width of a lens in the boxing system, as stamped on frames for adults and children.
@@ -85,16 +86,10 @@ impl fmt::Display for FrameDetails {
 impl FrameDetails {
     /// The numbers stamped on the frame.
     pub fn stamp(&self) -> String {
-        let mut stamp = format!("{}□{}", short(self.eye_size), short(self.bridge));
+        let mut stamp = format!("{}□{}", short(self.eye_size.to_f64()), short(self.bridge.to_f64()));
         if let Some(temple) = self.temple {
-            stamp.push_str(&format!(" {}", short(temple)));
+            stamp.push_str(&format!(" {}", short(temple.to_f64())));
         }
         stamp
     }
-}
-
-/// `52` for 52.00 and `52.5` for 52.50.
-pub fn short(length: Millimetre) -> String {
-    let text = length.to_string();
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }

@@ -237,7 +237,7 @@ impl EventKind {
             EventKind::Cut => "Lenses cut",
             EventKind::CheckPassed => "Check passed",
             EventKind::CheckFailed => "Check not passed",
-            EventKind::CheckConceded => "To be sent all the same",
+            EventKind::CheckConceded => "To be sent anyway",
             EventKind::Packed => "Packed",
             EventKind::Sent => "Sent",
             EventKind::Paid => "Payment",

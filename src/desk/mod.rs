@@ -27,6 +27,7 @@
 pub mod bill;
 pub mod catalogue;
 pub mod customer;
+pub mod date;
 pub mod deadline;
 pub mod fitting;
 pub mod frame;

@@ -179,7 +179,7 @@ async fn pack_and_send(browser: &Browser) {
         browser.click(&format!("label[for=tick-{}]", item.key)).await;
     }
     browser.press("Packed").await;
-    browser.sees(&format!("#tick-{}-error", ITEMS[0].key), "cannot leave without it").await;
+    browser.sees(&format!("#tick-{}-error", ITEMS[0].key), "required before the pair is sent").await;
     browser.click(&format!("label[for=tick-{}]", ITEMS[0].key)).await;
     browser.press("Packed").await;
     browser.sees("[aria-current=step]", "packed now").await;

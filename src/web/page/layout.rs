@@ -12,13 +12,14 @@ use crate::bench::lens::{Origin, known_uncut};
 use crate::desk::job::Job;
 use crate::desk::stock::{DIAMETER, LensInHand};
 use crate::optics::direction::Directed;
+use crate::optics::notation::short;
 use crate::optics::prism::InUp;
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 use crate::shape::blocker::BlockerStep;
 use crate::store::draft::Fields;
 use crate::web::AppState;
-use crate::web::drawing::{EyeDrawing, reach_mm, short};
+use crate::web::drawing::{EyeDrawing, reach_mm};
 use crate::web::form::Form;
 use crate::web::words::eye_class;
 

@@ -18,11 +18,11 @@ use crate::desk::step::Step;
 use crate::desk::stock::{CENTRE, DIAMETER, DrawerLens, FRONT, LensInHand, OFFSET, Suit};
 use crate::desk::text;
 use crate::optics::direction::Directed;
+use crate::optics::notation::short;
 use crate::optics::{Eye, Pair};
 use crate::store::StoreError;
 use crate::store::draft::Fields;
 use crate::web::AppState;
-use crate::web::drawing::short;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::words::eye_class;
@@ -174,7 +174,7 @@ fn read_lenses(form: &mut Form, bench: &LensesData) -> (Vec<LensInHand>, Pair<bo
             let fit = laid.eyes.get(eye).cover(Uncut::from(&lens)).fit;
             let names = names.get(eye);
             if fit != Fit::Fits && !form.is_checked(&names.anyway, "yes") {
-                let why = format!("This blank {}: tick “use it all the same”, or choose another", fit.words());
+                let why = format!("This blank {}: tick “use it anyway”, or choose another", fit.words());
                 form.fail(&names.lens, why);
             }
             match eye {

@@ -3,7 +3,6 @@
 use askama::Template;
 use axum::extract::{Path, Query, State};
 
-use super::compensation::polar_words;
 use super::job_bar::{EyeWords, JobBar};
 use super::{Chrome, PageResult, show, show_again};
 use crate::bench::layout::{JobLayout, step_of};
@@ -13,6 +12,7 @@ use crate::optics::Eye;
 use crate::optics::direction::Directed;
 use crate::optics::gaze::{Balance, LookedThrough};
 use crate::optics::lens::LensError;
+use crate::optics::notation;
 use crate::optics::prism::{BaseVector, Imbalance, InUp};
 use crate::optics::tolerance::{Limit, STANDARD_GOVERNS, Unit};
 use crate::store::draft::Fields;
@@ -134,7 +134,7 @@ fn rectangular(prism: InUp) -> String {
 }
 
 fn limit_words(limit: &Limit) -> String {
-    format!("{:.2} {}", limit.size, limit.unit)
+    notation::size(limit.size, limit.unit)
 }
 
 impl EyeCard {
@@ -145,9 +145,9 @@ impl EyeCard {
             class: eye_class(eye),
             words: EyeWords::of(job, eye, None),
             wanted: rectangular(prism.wanted),
-            wanted_polar: polar_words(eye, prism.wanted),
+            wanted_polar: notation::polar_prism(eye, prism.wanted),
             made: made_words(prism),
-            unwanted: prism.unwanted.map(|unwanted| (rectangular(unwanted), polar_words(eye, unwanted))),
+            unwanted: prism.unwanted.map(|unwanted| (rectangular(unwanted), notation::polar_prism(eye, unwanted))),
         }
     }
 }
@@ -215,7 +215,7 @@ fn rows(balance: &Balance) -> Vec<PrismRow> {
                 name: eye.name(),
                 rule: rectangular(in_up(prism.rule)),
                 exact: rectangular(in_up(prism.exact)),
-                polar: polar_words(eye, in_up(prism.exact)),
+                polar: notation::polar_prism(eye, in_up(prism.exact)),
                 off: format!("{:.2} Δ", prism.rule_off_pd()),
             }
         })

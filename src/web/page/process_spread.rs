@@ -6,11 +6,11 @@ use axum::extract::State;
 
 use super::{CHANGED_ELSEWHERE, Chrome, PageResult, draft_or, go, posted_key, show, show_again};
 use crate::bench::process_spread::{FIGURES, Figure, ProcessSpread};
+use crate::optics::notation::short;
 use crate::optics::unit::{Tilt, UnitError, parse_hundredths};
 use crate::store::draft::Fields;
 use crate::store::once::Once;
 use crate::web::AppState;
-use crate::web::drawing::short;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 

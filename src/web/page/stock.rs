@@ -93,7 +93,7 @@ fn row(lens: &DrawerLens) -> DrawerRow {
     DrawerRow {
         anchor: format!("lens-{}", lens.id.simple()),
         power: power(&lens.details),
-        diameter: crate::desk::frame::short(lens.details.diameter),
+        diameter: crate::optics::notation::short(lens.details.diameter.to_f64()),
         centre: lens.details.centre.to_string(),
         front: lens.details.front_power.to_string(),
         count: lens.count,
