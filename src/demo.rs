@@ -179,7 +179,8 @@ impl<'a> Loader<'a> {
                 self.store.take_lenses(&key, number, &lenses, when).await?;
             }
             Step::Cut => {
-                let layout = NewLayout::of_job(&job, &self.lab, &self.store.find_lenses(number).await?).map_err(|why| wrong(&name, why))?;
+                let layout = NewLayout::of_job(&job, &self.lab, &self.store.find_lenses(number).await?)
+                    .map_err(|why| wrong(&name, why))?;
                 let size = Pair::new(Millimetre::ZERO, Millimetre::ZERO);
                 self.store.insert_cut(&key, number, &NewCut { size, note: String::new(), layout }, when).await?;
             }
@@ -302,7 +303,8 @@ impl<'a> Loader<'a> {
         when: OffsetDateTime,
     ) -> Result<(), DemoError> {
         let measured = measured.unwrap_or_default();
-        let Judgment { reading, verdict, figures } = judge(self.lab.tolerance, job, &measurement(job, &measured, name)?);
+        let Judgment { reading, verdict, figures } =
+            judge(self.lab.tolerance, job, &measurement(job, &measured, name)?);
         let check = NewCheck {
             profile: self.lab.tolerance.key(),
             reading: serde_json::to_string(&reading).map_err(|why| wrong(name, why))?,

@@ -316,7 +316,12 @@ pub fn stage(kinds: impl IntoIterator<Item = EventKind>) -> Stage {
             EventKind::CheckFailed => (checked, packed) = (false, false),
             EventKind::Packed => packed = true,
             EventKind::Sent => sent = true,
-            EventKind::Taken | EventKind::PowerDecided | EventKind::TicketPrinted | EventKind::Paid | EventKind::Receipt | EventKind::Note => {}
+            EventKind::Taken
+            | EventKind::PowerDecided
+            | EventKind::TicketPrinted
+            | EventKind::Paid
+            | EventKind::Receipt
+            | EventKind::Note => {}
         }
     }
     match () {

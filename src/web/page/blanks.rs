@@ -13,10 +13,10 @@ use crate::bench::lens::{JobLens, LensOverrides};
 use crate::desk::job::Job;
 use crate::desk::stock::{DrawerLens, Suit};
 use crate::desk::supplier_list::{OfferedBlank, read_supplier_list};
-use crate::optics::{Eye, Pair};
 use crate::optics::direction::Directed;
 use crate::optics::notation::short;
 use crate::optics::prescription::Prism;
+use crate::optics::{Eye, Pair};
 use crate::shape::blank::tightest_spare;
 use crate::shape::cutout::{StockBlank, cut_out_with_prism};
 use crate::shape::thickness::Thickness;
@@ -171,7 +171,10 @@ fn page(state: &AppState, bench: &BlanksData, key: String, mut form: Form) -> (B
     let list = form.is_fine().then(|| NewSupplierList {
         typed: form.value(BlanksForm::LIST).to_owned(),
         offers: offers.clone(),
-        prism_typed: Pair::new(form.value(BlanksForm::PRISMS[0]).to_owned(), form.value(BlanksForm::PRISMS[1]).to_owned()),
+        prism_typed: Pair::new(
+            form.value(BlanksForm::PRISMS[0]).to_owned(),
+            form.value(BlanksForm::PRISMS[1]).to_owned(),
+        ),
         prism: Pair::new(prisms[0], prisms[1]),
     });
     let page = BlanksPage {

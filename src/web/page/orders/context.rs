@@ -65,11 +65,8 @@ impl OrderContext {
             form.set(OrderForm::CUSTOMER_ID, "");
         }
         let name = form.value(OrderForm::CUSTOMER_NAME).trim();
-        let namesakes = if customer.is_none() && !name.is_empty() {
-            store.list_namesakes(name, 20).await?
-        } else {
-            Vec::new()
-        };
+        let namesakes =
+            if customer.is_none() && !name.is_empty() { store.list_namesakes(name, 20).await? } else { Vec::new() };
         let frame = match Uuid::parse_str(form.value(OrderForm::FRAME_ID)) {
             Ok(id) => present(store.get_frame(id).await)?,
             Err(_) => None,
