@@ -1,6 +1,6 @@
 //! Frames.
 
-use rimbook::desk::frame_shape::NewShape;
+use rimbook::desk::frame_shape::{DblSource, NewShape};
 use rimbook::optics::{Eye, Pair};
 use rimbook::shape::trace::{Angles, Trace};
 use scraper::{Html, Selector};
@@ -30,8 +30,18 @@ async fn offers_new_lenses_only_where_a_shape_is_on_file() {
     assert_eq!(page.assert_status(200).text("h1"), "Copperline Tern");
     assert!(page.text("tbody").contains("not on file"));
     assert!(page.attributes("tbody a", "href").iter().all(|a| !a.contains("relens")));
-    let table = "25.00\n".repeat(36);
-    let shape = NewShape::read(table.as_bytes(), "tern.txt", None, None, "20".parse().unwrap()).unwrap();
+    let right = Trace::new(Eye::Right, vec![2500; 36], Angles::Equal).unwrap();
+    let left = right.mirror();
+    let shape = NewShape {
+        traces: Pair::new(right, left),
+        derived: Some(Eye::Left),
+        dbl: "20".parse().unwrap(),
+        dbl_source: DblSource::Typed,
+        rim_curve_tool_d: Pair::default(),
+        warnings: Vec::new(),
+        original: b"radii".to_vec(),
+        original_name: "tern.txt".into(),
+    };
     lab.store.keep_shape("shape", job, &shape, NOW).await.unwrap();
     let page = lab.reopened().await.get(&path).await;
     assert_eq!(page.attributes("tbody a", "href"), [format!("/jobs/{job}"), format!("/jobs/{job}/relens")]);

@@ -305,7 +305,7 @@ impl TestLab {
             traces: Pair::new(right.clone(), right.mirror()),
             derived: Some(Eye::Left),
             dbl: "18".parse().unwrap(),
-            dbl_source: DblSource::File,
+            dbl_source: DblSource::Typed,
             rim_curve_tool_d: Pair::default(),
             warnings: Vec::new(),
             original: b"given".to_vec(),
@@ -333,7 +333,7 @@ impl TestLab {
     /// Books that both lenses of a job were cut.
     pub async fn given_cut_for(&self, number: i64) {
         let key = format!("given-cut-{}", uuid::Uuid::now_v7());
-        let cut = NewCut { size: Pair::default(), note: String::new(), layout: None };
+        let cut = NewCut { size: Pair::new(Millimetre::ZERO, Millimetre::ZERO), note: String::new(), layout: None };
         self.store.insert_cut(&key, number, &cut, NOW).await.unwrap();
     }
 
