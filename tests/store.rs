@@ -299,6 +299,51 @@ async fn the_columns_of_a_list_agree_with_the_history() {
     }
 }
 
+/// The layout a pair was cut by stands in numbers: 52 by 40 with DBL 18, monocular PD 31 and 33, height 20.
+#[tokio::test]
+async fn the_layout_of_a_cut_is_kept_in_numbers() {
+    let lab = TestLab::new().await;
+    let number = lab.given_lenses_in_hand().await;
+    lab.post(&format!("/jobs/{number}/cut"), &[("size", "0.10"), ("note", "")]).await.assert_status(303);
+    let mut book = beside(lab.folder.path()).await;
+    let layout = texts(
+        &mut book,
+        "select printf('%d %d %d %d %d', l.dbl_hundredths, l.frame_pd_hundredths, l.wanted_pd_hundredths,
+                l.blocker_step_hundredths, l.shape_id is not null)
+         from cut c join layout l on l.seq = c.layout_seq",
+    )
+    .await;
+    // Frame PD 52 + 18 = 70 (boxing system); the lab's blocker has steps of 0.5 mm.
+    assert_eq!(layout, ["1800 7000 6400 50 1"]);
+    let eyes = texts(
+        &mut book,
+        "select printf('%s %d %d %d %d %d', eye, set_pd_hundredths, set_height_hundredths, decentration_in_hundredths,
+                decentration_up_hundredths, lens_diameter_hundredths) from layout_eye order by eye desc",
+    )
+    .await;
+    // 70 / 2 less 31 is 4 in, less 33 is 2 in; height 20 is half of B 40.
+    assert_eq!(eyes, ["right 3100 2000 400 0 7000", "left 3300 2000 200 0 7000"]);
+    let sizes = texts(&mut book, "select eye || ' ' || size_hundredths from cut_eye order by eye desc").await;
+    assert_eq!(sizes, ["right 10", "left 10"]);
+}
+
+/// A verdict stands in numbers beside its words.
+#[tokio::test]
+async fn the_verdict_is_kept_in_numbers() {
+    let lab = TestLab::new().await;
+    lab.given_checked_job().await;
+    let mut book = beside(lab.folder.path()).await;
+    let rows = texts(
+        &mut book,
+        "select printf('%s %s %s %.2f %.2f %.2f %d', coalesce(eye, 'pair'), quantity, unit, wanted, measured, limit_size, passes)
+         from verification_row where quantity in ('power_strongest', 'axis') order by position",
+    )
+    .await;
+    // -2.25 -1.25 is -3.50 across the axis, and -2.50 -0.75 is -3.25; limits: ANSI Z80.1-2015 quick-reference guide.
+    assert_eq!(rows[0], "right power_strongest d -3.50 -3.50 0.13 1");
+    assert!(rows.iter().any(|row| row.starts_with("left axis deg 80.00 ") && row.ends_with(" 5.00 1")), "{rows:?}");
+}
+
 #[tokio::test]
 async fn the_drawer_counts_its_moves_and_never_falls_below_none() {
     let lab = TestLab::new().await;

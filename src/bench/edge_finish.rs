@@ -10,6 +10,7 @@ use crate::desk::stock::LensInHand;
 use crate::optics::{Eye, Pair};
 use crate::shape::bevel::{EdgeLine, EdgeWarning, Hold, LinePoint, Placement, edge_line};
 use crate::shape::edge::Edge;
+use serde::{Deserialize, Serialize};
 
 /// On an edge this thick or thicker, a bevel in the middle would show. A third from the front, the rim hides the rest.
 /// Source: common practice (from memory).
@@ -166,7 +167,7 @@ pub fn usual_edges(
 }
 
 /// The edge in two lines for the bench ticket.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct TicketLines {
     /// The thinnest and the thickest place of each eye.
     pub thickness: String,

@@ -94,6 +94,8 @@ pub enum Step {
     Lenses,
     /// The owner decides which power to order.
     Compensation,
+    /// The bench ticket is printed.
+    Ticket,
     /// Both lenses were edged.
     Cut,
     /// The pair was read on the lensmeter.
@@ -125,7 +127,7 @@ impl Step {
             Step::Concession => Stage::Cut..=Stage::Cut,
             Step::Packing => Stage::Checked..=Stage::Checked,
             Step::Shipment => Stage::Packed..=Stage::Packed,
-            Step::Shape | Step::Payment | Step::Receipt | Step::Note => Stage::Taken..=Stage::Sent,
+            Step::Shape | Step::Ticket | Step::Payment | Step::Receipt | Step::Note => Stage::Taken..=Stage::Sent,
         }
     }
 
@@ -134,6 +136,7 @@ impl Step {
         let kinds: &[EventKind] = match self {
             Step::Shape => &[EventKind::ShapeKept],
             Step::Lenses => &[EventKind::LensRight, EventKind::LensLeft],
+            Step::Ticket => &[EventKind::TicketPrinted],
             Step::Cut => &[EventKind::Cut],
             Step::Check => &[EventKind::CheckPassed, EventKind::CheckFailed],
             Step::Concession => &[EventKind::CheckConceded],

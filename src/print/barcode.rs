@@ -1,6 +1,7 @@
 //! The job number as a Code 128 barcode (ISO/IEC 15417), which a scanner types into the job-number box.
 
 use barcoders::sym::code128::Code128;
+use serde::{Deserialize, Serialize};
 
 use crate::optics::notation;
 
@@ -15,7 +16,7 @@ pub const QUIET_MODULES: usize = 10;
 pub const HEIGHT_MM: f64 = 12.0;
 
 /// A barcode, ready to draw: all in millimetres.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Barcode {
     /// What it says.
     pub text: String,
@@ -28,7 +29,7 @@ pub struct Barcode {
 }
 
 /// A dark bar.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Bar {
     /// Its left side.
     pub x: String,

@@ -13,9 +13,10 @@ pub mod slip;
 pub mod ticket;
 
 use crate::bench::verification::Verdict;
+use serde::{Deserialize, Serialize};
 
 /// The head of every sheet.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Head {
     /// The lab's name.
     pub name: String,
@@ -36,7 +37,7 @@ fn contact(address: &str, phone: &str, email: &str) -> String {
 }
 
 /// A line of the check as it prints.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct CheckLine {
     /// What was measured, with the eye.
     pub what: String,
@@ -51,7 +52,7 @@ pub struct CheckLine {
 }
 
 /// The last check of a pair as it prints.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct CheckSummary {
     /// Which tolerances.
     pub profile: String,

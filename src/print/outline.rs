@@ -6,6 +6,7 @@ use crate::shape::boxing::Boxing;
 use crate::shape::layout::Decentration;
 use crate::shape::outline::{Outline, Point};
 use crate::shape::svg::{View, coordinates, path_data};
+use serde::{Deserialize, Serialize};
 
 /// Room around the boxes: the widest pair of the book, two 75 mm eyes with a 30 mm bridge, still fits a letter sheet.
 const ROOM_MM: f64 = 2.0;
@@ -24,7 +25,7 @@ pub struct Drawn<'a> {
 }
 
 /// Both shapes at true size, ready to draw: all in millimetres, y down.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct PairDrawing {
     /// Width, with its unit.
     pub width: String,
@@ -37,10 +38,10 @@ pub struct PairDrawing {
 }
 
 /// One shape.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct EyeOutline {
     /// `R` or `L`.
-    pub letter: &'static str,
+    pub letter: String,
     /// The middle of the letter's base line.
     pub letter_at: [String; 2],
     /// The box: x, y, width, height.
@@ -75,7 +76,7 @@ impl EyeOutline {
         let along = drawn.axis.map(|axis| Point::polar(AXIS_MM, f64::from(axis.degrees())));
         let exact = |mm: f64| format!("{mm:.3}");
         Self {
-            letter: eye.letter(),
+            letter: eye.letter().to_owned(),
             // On the temple side, half way to the edge, clear of the optical centre.
             letter_at: [place.x_mm - eye.nasal_sign() * a_mm / 4.0, -place.y_mm - b_mm / 5.0].map(exact),
             frame: [place.x_mm - a_mm / 2.0, -place.y_mm - b_mm / 2.0, a_mm, b_mm].map(exact),

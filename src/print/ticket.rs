@@ -1,6 +1,7 @@
 //! The bench ticket, a letter sheet that travels with the tray.
 
 use askama::Template;
+use serde::{Deserialize, Serialize};
 use time::Date;
 
 use super::barcode::{self, Barcode};
@@ -87,12 +88,12 @@ pub struct Shape<'a> {
 }
 
 /// One eye as it prints.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct EyePart {
     /// `right` or `left`.
-    pub name: &'static str,
+    pub name: String,
     /// `R` or `L`.
-    pub letter: &'static str,
+    pub letter: String,
     /// Minus-cylinder form.
     pub minus: String,
     /// Plus-cylinder form; empty when there is no cylinder.
@@ -114,20 +115,20 @@ pub struct EyePart {
 }
 
 /// The layout of one eye as it prints.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct TicketLayout {
     /// The blocker's PD.
     pub set_pd: String,
     /// The blocker's height.
     pub set_height: String,
     /// What is left to move sideways.
-    pub nudge_in: Directed,
+    pub nudge_in: Moved,
     /// What is left to move up or down.
-    pub nudge_up: Directed,
+    pub nudge_up: Moved,
     /// The whole way from the boxing centre, sideways.
-    pub centre_in: Directed,
+    pub centre_in: Moved,
     /// The whole way from the boxing centre, up or down.
-    pub centre_up: Directed,
+    pub centre_up: Moved,
     /// A and B.
     pub size: String,
     /// ED.
@@ -138,8 +139,49 @@ pub struct TicketLayout {
     pub blank_with_margin: String,
 }
 
+/// An amount and its direction as they print.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Moved {
+    /// To two places, without a sign.
+    pub amount: String,
+    /// Such as `in` or `up`; empty for nothing.
+    pub direction: String,
+}
+
+impl Moved {
+    fn of(value: f64, plus: &'static str, minus: &'static str) -> Self {
+        let Directed { amount, direction } = Directed::of(value, plus, minus);
+        Self { amount, direction: direction.to_owned() }
+    }
+}
+
+/// The bench notes as they print.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct NotesPart {
+    /// The edge for this rim.
+    pub edge: String,
+    /// Where the bevel or groove goes.
+    pub bevel: Vec<String>,
+    /// What to add to or take from the traced size.
+    pub size: String,
+    /// What can hurt someone.
+    pub cautions: Vec<String>,
+}
+
+impl NotesPart {
+    fn of(notes: BenchNotes) -> Self {
+        let owned = |lines: Vec<&str>| lines.into_iter().map(str::to_owned).collect();
+        Self {
+            edge: notes.edge.to_owned(),
+            bevel: owned(notes.bevel),
+            size: notes.size.to_owned(),
+            cautions: owned(notes.cautions),
+        }
+    }
+}
+
 /// Both shapes as they print.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ShapePart {
     /// Frame PD.
     pub frame_pd: String,
@@ -152,7 +194,7 @@ pub struct ShapePart {
 }
 
 /// The ticket.
-#[derive(Debug, Clone, PartialEq, Eq, Template)]
+#[derive(Debug, Clone, PartialEq, Eq, Template, Serialize, Deserialize)]
 #[template(path = "print/ticket.html")]
 pub struct Ticket {
     /// The lab.
@@ -174,17 +216,17 @@ pub struct Ticket {
     /// Both shapes, once they are on file.
     pub shape: Option<ShapePart>,
     /// The distance it is made for.
-    pub made_for: &'static str,
+    pub made_for: String,
     /// The frame in words.
     pub frame: String,
     /// The kind of rim.
-    pub rim: &'static str,
+    pub rim: String,
     /// Material, design, coating, tint.
     pub lens: String,
     /// Cutting, joined.
     pub cutting: String,
     /// Edge, size, bevel and cautions.
-    pub notes: BenchNotes,
+    pub notes: NotesPart,
     /// Thickness of the edge and place of the line, once there is a shape.
     pub edge: Option<TicketLines>,
     /// The remark; may be empty.
@@ -197,9 +239,48 @@ pub struct Ticket {
     pub wear_words: Vec<String>,
     /// The last check.
     pub check: Option<CheckSummary>,
+    /// What stands above the sheet on the screen; a kept ticket gets it when it is shown.
+    #[serde(skip)]
+    pub bar: TicketBar,
+}
+
+/// What stands above the sheet on the screen and does not print.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub enum TicketBar {
+    /// Nothing but the way back.
+    #[default]
+    Plain,
+    /// As the job stands now: the form that keeps the ticket and prints it.
+    Keep {
+        /// The key of the form.
+        key: String,
+    },
+    /// A kept ticket: when it was printed, and whether the job has moved on since.
+    Kept {
+        /// The moment, as the clock on the wall showed it.
+        printed: String,
+    },
 }
 
 impl Ticket {
+    /// The ticket as the book keeps it.
+    ///
+    /// # Errors
+    ///
+    /// [`serde_json::Error`]; text and numbers alone give none.
+    pub fn to_json(&self) -> Result<String, serde_json::Error> {
+        serde_json::to_string(self)
+    }
+
+    /// A kept ticket, as it printed.
+    ///
+    /// # Errors
+    ///
+    /// [`serde_json::Error`] when the text is no ticket.
+    pub fn from_json(text: &str) -> Result<Self, serde_json::Error> {
+        serde_json::from_str(text)
+    }
+
     /// The ticket of a job, with blanks to write in while it has no shape.
     pub fn of(facts: &TicketFacts<'_>) -> Self {
         let notes = BenchNotes::of(facts.frame.rim, facts.material, facts.tint);
@@ -221,18 +302,19 @@ impl Ticket {
             relens_of: facts.relens_of,
             eyes: Eye::BOTH.map(|eye| EyePart::of(eye, facts)),
             shape: facts.shape.map(|shape| ShapePart::of(&shape, facts)),
-            made_for: facts.made_for.words(),
+            made_for: facts.made_for.words().to_owned(),
             frame: facts.frame.to_string(),
-            rim: facts.frame.rim.words(),
+            rim: facts.frame.rim.words().to_owned(),
             lens,
             cutting: notes.cutting.join("; "),
-            notes,
+            notes: NotesPart::of(notes),
             edge: facts.edge.cloned(),
             note: facts.note.to_owned(),
             has_prism: facts.eyes.iter().any(|(_, eye)| !eye.prism.is_none()),
             ruler: ruler::ticks(),
             wear_words: facts.wear_words.clone(),
             check: facts.check.cloned(),
+            bar: TicketBar::default(),
         }
     }
 }
@@ -241,8 +323,8 @@ impl EyePart {
     fn of(eye: Eye, facts: &TicketFacts<'_>) -> Self {
         let EyePrescription { power, prism } = *facts.eyes.get(eye);
         Self {
-            name: eye.name(),
-            letter: eye.letter(),
+            name: eye.name().to_owned(),
+            letter: eye.letter().to_owned(),
             minus: power.to_minus().to_string(),
             plus: power.axis().map(|_| power.to_plus().to_string()).unwrap_or_default(),
             prescribed: facts.prescribed.map(|p| p.get(eye).to_minus().to_string()).unwrap_or_default(),
@@ -262,10 +344,10 @@ impl TicketLayout {
         Self {
             set_pd: format!("{:.1}", layout.blocker.set_pd_mm),
             set_height: format!("{:.1}", layout.blocker.set_height_mm),
-            nudge_in: Directed::of(layout.blocker.nudge_in_mm, "in", "out"),
-            nudge_up: Directed::of(layout.blocker.nudge_up_mm, "up", "down"),
-            centre_in: Directed::of(layout.decentration.in_mm, "in", "out"),
-            centre_up: Directed::of(layout.decentration.up_mm, "up", "down"),
+            nudge_in: Moved::of(layout.blocker.nudge_in_mm, "in", "out"),
+            nudge_up: Moved::of(layout.blocker.nudge_up_mm, "up", "down"),
+            centre_in: Moved::of(layout.decentration.in_mm, "in", "out"),
+            centre_up: Moved::of(layout.decentration.up_mm, "up", "down"),
             size: format!("{:.2} × {:.2}", boxing.a_mm, boxing.b_mm),
             ed: notation::long(boxing.ed_mm),
             blank: notation::long(layout.blank.exact_mm),

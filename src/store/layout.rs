@@ -11,6 +11,7 @@ use super::{Store, StoreError};
 use crate::bench::layout_record::{EyeRecord, LayoutRecord};
 use crate::desk::job::{EventKind, Job};
 use crate::desk::lab::Lab;
+use crate::desk::step::Step;
 use crate::desk::stock::LensInHand;
 use crate::optics::unit::{Dioptre, Millimetre, UnitError};
 use crate::optics::{Eye, Pair};
@@ -75,7 +76,7 @@ impl Store {
         document: &str,
         now: OffsetDateTime,
     ) -> Result<Once<i64>, StoreError> {
-        self.once(key, None, now, async |tx| {
+        self.once(key, Some((number, Step::Ticket)), now, async |tx| {
             let seq = insert_layout(tx, number, Moment::Ticket, layout, Some(document), now).await?;
             append_event(tx, number, EventKind::TicketPrinted, "", now).await?;
             Ok(Done::new(seq, seq))

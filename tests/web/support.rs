@@ -129,6 +129,7 @@ impl TestLab {
         }
         let (page, end) = match path.rsplit_once('/') {
             Some((job, "payments")) => (format!("{job}/bill"), "payment"),
+            Some((job, "tickets")) => (format!("{job}/ticket"), "ticket"),
             Some((job, "receipts")) => (format!("{job}/bill"), "receipt"),
             Some((page, end @ ("concession" | "retirement"))) => (page.to_owned(), end),
             Some((_, "notes")) => (path.to_owned(), "note"),

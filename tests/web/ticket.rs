@@ -1,6 +1,9 @@
 //! The bench ticket.
 
-use crate::support::TestLab;
+use rimbook::desk::frame_shape::NewShape;
+use rimbook::desk::lab::Lab;
+
+use crate::support::{NOW, TestLab};
 
 #[tokio::test]
 async fn prints_blanks_before_there_is_a_shape() {
@@ -84,4 +87,53 @@ async fn the_axis_drawn_is_that_of_the_power_in_large_figures() {
 #[tokio::test]
 async fn a_number_that_was_never_given_is_not_in_the_book() {
     TestLab::new().await.get("/jobs/4/ticket").await.assert_status(404);
+}
+
+/// The words of the sheet and the numbers of its layout, as a change of the lab would move them.
+async fn sheet(lab: &TestLab, path: &str) -> String {
+    let page = lab.get(path).await;
+    page.assert_status(200);
+    page.text("article")
+}
+
+#[tokio::test]
+async fn a_kept_ticket_stays_as_it_printed() {
+    let lab = TestLab::new().await;
+    let number = lab.given_lenses_in_hand().await;
+    let now = format!("/jobs/{number}/ticket");
+    let before = sheet(&lab, &now).await;
+    let kept = lab.post(&format!("/jobs/{number}/tickets"), &[]).await;
+    kept.assert_status(303);
+    assert_eq!(sheet(&lab, &kept.location).await, before);
+    // The blocker has a coarser step from now on, and the frame is traced again with another bridge.
+    let coarser = Lab {
+        blocker_step: "1".parse().unwrap(),
+        name: "Another name".into(),
+        ..lab.store.find_lab().await.unwrap().unwrap()
+    };
+    lab.store.change_lab("coarser", &coarser, NOW).await.unwrap();
+    let lab = lab.reopened().await;
+    let table = "24.00\n".repeat(36);
+    let shape = NewShape::read(table.as_bytes(), "again.txt", None, None, "22".parse().unwrap()).unwrap();
+    lab.store.keep_shape("again", number, &shape, NOW).await.unwrap();
+    assert_ne!(sheet(&lab, &now).await, before, "the job as it stands is laid out anew");
+    assert_eq!(sheet(&lab, &kept.location).await, before);
+    let lab = lab.reopened().await;
+    assert_eq!(sheet(&lab, &kept.location).await, before);
+    // After the cut the kept ticket is the ticket.
+    lab.given_cut_for(number).await;
+    assert_eq!(lab.get(&now).await.location, kept.location);
+    assert_ne!(sheet(&lab, &format!("{now}?as=now")).await, before);
+    lab.get(&format!("/jobs/{number}/tickets/99")).await.assert_status(404);
+}
+
+#[tokio::test]
+async fn a_ticket_before_the_trace_is_kept_too() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    let kept = lab.post(&format!("/jobs/{number}/tickets"), &[]).await;
+    kept.assert_status(303);
+    assert!(sheet(&lab, &kept.location).await.contains("No shape on file yet"));
+    let page = lab.get(&kept.location).await;
+    assert!(page.text(".print-bar").contains("Printed "));
 }

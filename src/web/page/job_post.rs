@@ -116,6 +116,7 @@ fn page_of(step: Step, number: i64) -> String {
         Step::Shape => "/shape",
         Step::Lenses => "/lenses",
         Step::Compensation => "/compensation",
+        Step::Ticket => "/ticket",
         Step::Cut => "/cut",
         Step::Check | Step::Concession => "/check",
         Step::Packing => "/packing",
@@ -130,6 +131,7 @@ fn done_before(step: Step, number: i64, outcome: &str) -> String {
     match step {
         Step::Payment => format!("{}?already=payment", page_of(step, number)),
         Step::Receipt => format!("/receipts/{outcome}"),
+        Step::Ticket => format!("/jobs/{number}/tickets/{outcome}"),
         _ => page_of(step, number),
     }
 }

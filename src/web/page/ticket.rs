@@ -1,31 +1,89 @@
 //! The bench ticket: what travels with the tray.
 
-use axum::extract::{Path, State};
+use axum::Form as Posted;
+use axum::extract::{Path, Query, State};
+use serde::Deserialize;
 
-use super::PageResult;
 use super::checks::kept::check_summary;
 use super::compensation::wear_words;
-use super::show;
+use super::job_post::JobPost;
+use super::{PageResult, form_key, go, show};
 use crate::bench::edge_finish::{TicketLines, usual_edges};
 use crate::bench::layout::{JobLayout, step_of};
-use crate::desk::job::Job;
+use crate::desk::job::{Job, Stage};
+use crate::desk::step::Step;
 use crate::optics::Pair;
-use crate::print::ticket::{Shape, Ticket, TicketFacts};
+use crate::print::ticket::{Shape, Ticket, TicketBar, TicketFacts};
 use crate::shape::layout::{EyeLayout, PairLayout};
+use crate::store::draft::Fields;
 use crate::store::layout::NewLayout;
-use crate::web::AppState;
+use crate::store::once::Once;
 use crate::web::error::WebError;
+use crate::web::{AppState, words};
 
-/// Prints at any time: before there is a shape with blanks to write in, after the check with what it said.
-pub(crate) async fn print_ticket(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+#[derive(Deserialize)]
+pub(crate) struct TicketQuery {
+    #[serde(rename = "as")]
+    as_of: Option<String>,
+}
+
+/// The ticket can be looked at any time: before there is a shape with blanks to write in, after the check with what it
+/// said. Once the lenses are cut, the ticket that was kept last is shown as it printed, unless another is asked for.
+pub(crate) async fn show_ticket(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Query(query): Query<TicketQuery>,
+) -> PageResult {
     let job = state.store.get_job(number).await?;
-    let lenses = state.store.find_lenses(number).await?;
-    let check = check_summary(&state, &job).await?;
+    let wants_now = query.as_of.as_deref() == Some("now");
+    let kept =
+        if job.stage() >= Stage::Cut && !wants_now { state.store.list_tickets(number).await? } else { Vec::new() };
+    if let Some((seq, _)) = kept.first() {
+        return go(&format!("/jobs/{number}/tickets/{seq}"));
+    }
+    let mut ticket = ticket_now(&state, &job).await?;
+    ticket.bar = TicketBar::Keep { key: form_key(Step::Ticket.key(), number, Step::Ticket.count(&job)) };
+    show(&ticket)
+}
+
+/// Keeps the ticket as it prints, with the layout in numbers.
+pub(crate) async fn keep_ticket(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
+    let post = JobPost::read(&state, number, Step::Ticket, fields).await?;
+    let layout = layout_as_made(&state, &post.job).await?;
+    let unwritable = |why: serde_json::Error| WebError::Internal(format!("a ticket cannot be written: {why}"));
+    let document = ticket_now(&state, &post.job).await?.to_json().map_err(unwritable)?;
+    let done = state.store.insert_ticket(&post.act, number, layout.as_ref(), &document, state.clock.now()).await?;
+    match done {
+        Once::Now(seq) => go(&format!("/jobs/{number}/tickets/{seq}")),
+        Once::Before(seq) => go(&format!("/jobs/{number}/tickets/{seq}")),
+    }
+}
+
+/// A kept ticket, from its document and from nothing else.
+pub(crate) async fn show_kept_ticket(
+    State(state): State<AppState>,
+    Path((number, seq)): Path<(i64, i64)>,
+) -> PageResult {
+    let kept = state.store.get_ticket(number, seq).await?;
+    let unreadable = |why: serde_json::Error| WebError::Internal(format!("a kept ticket cannot be read: {why}"));
+    let mut ticket = Ticket::from_json(&kept.document).map_err(unreadable)?;
+    ticket.bar = TicketBar::Kept { printed: words::moment(&state.clock.local(kept.at)) };
+    show(&ticket)
+}
+
+/// The ticket of a job as it stands.
+async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
+    let lenses = state.store.find_lenses(job.number).await?;
+    let check = check_summary(state, job).await?;
     let lab = state.lab();
     let (made, prescribed) =
         (job.lens_prescriptions(), job.compensated().map(|_| job.prescription.eyes.map(|eye| eye.power)));
-    let wear_words = wear_words(&state, &job).await?;
-    let laid = JobLayout::of(&job, &lab, step_of(&lab));
+    let wear_words = wear_words(state, job).await?;
+    let laid = JobLayout::of(job, &lab, step_of(&lab));
     let layout = laid.as_ref().map(figures);
     let shape = laid.as_ref().zip(layout.as_ref()).map(|(laid, layout)| Shape {
         outlines: Pair::new(&laid.eyes.right.outline, &laid.eyes.left.outline),
@@ -34,10 +92,10 @@ pub(crate) async fn print_ticket(State(state): State<AppState>, Path(number): Pa
         prism: laid.eyes.as_ref().map(|eye| eye.prism),
     });
     let curves = job.rim_curves();
-    let lines = laid.as_ref().and_then(|laid| TicketLines::of(&usual_edges(&job, laid, &lenses, &curves)));
-    show(&Ticket::of(&TicketFacts {
+    let lines = laid.as_ref().and_then(|laid| TicketLines::of(&usual_edges(job, laid, &lenses, &curves)));
+    Ok(Ticket::of(&TicketFacts {
         lab: &lab,
-        job_number: number,
+        job_number: job.number,
         relens_of: job.relens_of(),
         customer: &job.customer.person.name,
         frame: &job.frame.details,
