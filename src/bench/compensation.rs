@@ -1,10 +1,13 @@
 //! The power to order so that the lens gives the prescribed power as worn. [`crate::desk::fitting`] holds the owner's
 //! decision.
 
+use strum::{EnumString, IntoStaticStr, VariantArray};
+
 use super::layout::JobLayout;
 use super::lens::{JobLens, LensOverrides};
 use crate::desk::fitting::PositionOfWear;
 use crate::desk::job::Job;
+use crate::desk::key::keyed;
 use crate::desk::stock::LensInHand;
 use crate::optics::Eye;
 use crate::optics::compensation::{Compensated, CompensationError, compensate, residual_as_worn};
@@ -23,32 +26,21 @@ pub const DECISION_CAUTION: &str = "Whether to order a compensated power is for 
      the lensmeter must read.";
 
 /// The step a power to order is rounded to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
 pub enum PowerStep {
     /// Quarters, as most uncut lenses are stocked.
+    #[strum(serialize = "0.25")]
     Quarter,
+    #[strum(serialize = "0.125")]
     Eighth,
     /// Hundredths, for lenses surfaced to order.
+    #[strum(serialize = "0.01")]
     Hundredth,
 }
 
+keyed!(PowerStep);
+
 impl PowerStep {
-    /// Every step, in the order of the form.
-    pub const ALL: [PowerStep; 3] = [PowerStep::Quarter, PowerStep::Eighth, PowerStep::Hundredth];
-
-    /// As in the form.
-    pub fn key(self) -> &'static str {
-        match self {
-            PowerStep::Quarter => "0.25",
-            PowerStep::Eighth => "0.125",
-            PowerStep::Hundredth => "0.01",
-        }
-    }
-
-    pub fn from_key(key: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|step| step.key() == key)
-    }
-
     pub fn size_d(self) -> f64 {
         match self {
             PowerStep::Quarter => 0.25,
@@ -185,7 +177,7 @@ mod tests {
 
     #[test]
     fn a_rounded_meridian_is_off_by_half_a_step_at_most() {
-        for step in PowerStep::ALL {
+        for &step in PowerStep::ALL {
             for i in 0..400 {
                 let exact = power(-6.0 + f64::from(i) * 0.031, -f64::from(i % 37) * 0.07, f64::from(i % 180) + 1.0);
                 let got = step.round(exact).unwrap().numbers().to_minus();
@@ -260,7 +252,7 @@ mod tests {
 
     #[test]
     fn every_step_reads_back() {
-        for step in PowerStep::ALL {
+        for &step in PowerStep::ALL {
             assert_eq!(PowerStep::from_key(step.key()), Some(step));
         }
     }

@@ -124,7 +124,7 @@ impl JobLayout {
         let shape = job.shape.as_ref()?;
         let outlines = shape.outlines();
         let pd = job.prescription.centred_on(job.made_for);
-        let wanted_of = |eye| Wanted { pd_mm: pd.mono(eye).to_f64(), height_mm: job.height.get(eye).to_f64() };
+        let wanted_of = |eye| Wanted { pd_mm: pd.mono(eye).to_f64(), height_mm: job.eyes.get(eye).height.to_f64() };
         let wanted = Pair::new(wanted_of(Eye::Right), wanted_of(Eye::Left));
         let (dbl_mm, margin_mm) = (shape.dbl.to_f64(), lab.blank_margin.to_f64());
         let layout = PairLayout::of(outlines.as_ref(), dbl_mm, wanted, step, margin_mm);
@@ -396,7 +396,7 @@ pub(super) mod tests {
             ("32/32", "46", vec!["outside the shape"]),
         ] {
             let mut job = round_job("-1.00 sph", pd);
-            job.height.right = height.parse().unwrap();
+            job.height().right = height.parse().unwrap();
             let got = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap().eyes.right.cautions();
             assert_eq!(got.len(), said.len(), "{pd} {height}: {got:?}");
             assert!(got.iter().zip(&said).all(|(got, said)| got.contains(said)), "{pd} {height}: {got:?}");

@@ -3,9 +3,11 @@
 //! A later change of the lab's settings, of the shape or of the lens does not change it. Every number is rounded once
 //! to the nearest hundredth, halves away from zero, so that what is stored is what the pages show.
 
-use super::layout::{EyeOnBench, JobLayout};
+use super::layout::{EyeOnBench, JobLayout, step_of};
 use super::lens::{JobLens, Origin};
+use crate::desk::job::Job;
 use crate::desk::lab::Lab;
+use crate::desk::stock::LensInHand;
 use crate::optics::unit::{Dioptre, Millimetre, UnitError};
 use crate::optics::{Eye, Pair};
 
@@ -90,6 +92,19 @@ impl LayoutRecord {
             wanted_pd: Millimetre::round_from(layout.wanted_pd_mm)?,
             eyes: Pair::new(eye(Eye::Right)?, eye(Eye::Left)?),
         })
+    }
+}
+
+impl LayoutRecord {
+    /// The layout of a job as it stands, with the lab's own blocker step; `None` without a shape.
+    ///
+    /// # Errors
+    ///
+    /// As [`LayoutRecord::of`].
+    pub fn of_job(job: &Job, lab: &Lab, in_hand: &Pair<Option<LensInHand>>) -> Result<Option<Self>, UnitError> {
+        let Some(layout) = JobLayout::of(job, lab, step_of(lab)) else { return Ok(None) };
+        let lenses = JobLens::pair(job, Some(&layout), in_hand).map(Result::ok);
+        Self::of(&layout, lab, &lenses).map(Some)
     }
 }
 

@@ -4,16 +4,20 @@
 //! years, even if the tables or this program change.
 
 use serde::{Deserialize, Serialize};
+use strum::{EnumString, IntoStaticStr, VariantArray};
 
-use crate::desk::job::{EventKind, Job};
+use crate::desk::job::Job;
+use crate::desk::key::keyed;
+use crate::optics::notation;
 use crate::optics::prescription::{Given, LensPower, Prism, PupilDistance};
 use crate::optics::tolerance::{Measured, Ordered, Profile, Status, ToleranceLine, is_verified, verify};
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 
 /// How the powers were read from the lensmeter.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, EnumString, IntoStaticStr, VariantArray)]
 #[serde(rename_all = "snake_case")]
+#[strum(serialize_all = "snake_case")]
 pub enum Notation {
     /// Sphere, cylinder and axis, in either cylinder form.
     Written,
@@ -21,21 +25,7 @@ pub enum Notation {
     Drums,
 }
 
-impl Notation {
-    /// Both, in the order of the form.
-    pub const ALL: [Notation; 2] = [Notation::Written, Notation::Drums];
-
-    pub fn key(self) -> &'static str {
-        match self {
-            Notation::Written => "written",
-            Notation::Drums => "drums",
-        }
-    }
-
-    pub fn from_key(key: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|n| n.key() == key)
-    }
-}
+keyed!(Notation);
 
 /// What was measured on a finished pair.
 #[derive(Debug, Clone, PartialEq)]
@@ -84,7 +74,7 @@ pub fn ordered(job: &Job) -> Ordered {
         power: job.lens_prescriptions().map(|eye| eye.power),
         prism: job.prescription.eyes.map(|eye| eye.prism),
         pupil_distance_mm: Pair::new(distance.mono(Eye::Right).to_f64(), distance.mono(Eye::Left).to_f64()),
-        height_mm: job.height.map(Millimetre::to_f64),
+        height_mm: job.height().map(Millimetre::to_f64),
         centre_thickness_mm: Pair::new(None, None),
     }
 }
@@ -198,17 +188,17 @@ impl VerdictRow {
     fn of(line: &ToleranceLine) -> Self {
         let spare = line.inside.map(|inside| match inside {
             // A pass by the reading allowance is slightly beyond the printed limit and has nothing to spare.
-            i if i < 0.0 && line.status != Status::Fail => line.unit.sized(0.0),
-            i if i < 0.0 => format!("{} beyond", line.unit.sized(-i)),
-            i => line.unit.sized(i),
+            i if i < 0.0 && line.status != Status::Fail => notation::size(0.0, line.unit),
+            i if i < 0.0 => format!("{} beyond", notation::size(-i, line.unit)),
+            i => notation::size(i, line.unit),
         });
         Self {
             what: line.quantity.name().to_owned(),
             eye: line.eye.map(|e| e.name().to_owned()).unwrap_or_default(),
             ordered: line.ordered.clone(),
             measured: line.measured.clone().unwrap_or_default(),
-            off_by: line.off_by.map(|off| line.unit.sized(off)).unwrap_or_default(),
-            limit: format!("±{}", line.unit.sized(line.limit)),
+            off_by: line.off_by.map(|off| notation::size(off, line.unit)).unwrap_or_default(),
+            limit: format!("±{}", notation::size(line.limit, line.unit)),
             spare: spare.unwrap_or_default(),
             outcome: line.status.into(),
             source: line.source.to_owned(),
@@ -322,15 +312,6 @@ pub fn judge(profile: Profile, job: &Job, measurement: &Measurement) -> Judgment
         compensated: job.compensated_words().unwrap_or_default(),
     };
     Judgment { reading: PairReading::of(measurement), verdict, figures: lines.iter().map(VerdictFigure::of).collect() }
-}
-
-/// Whether the newest check is of the lenses as they are now. A lens taken in hand or cut later was not checked.
-pub fn is_current(kinds: impl IntoIterator<Item = EventKind>) -> bool {
-    kinds.into_iter().fold(false, |is_current, kind| match kind {
-        EventKind::CheckPassed | EventKind::CheckFailed => true,
-        EventKind::Cut | EventKind::LensRight | EventKind::LensLeft => false,
-        _ => is_current,
-    })
 }
 
 /// A reason for sending a pair that did not pass has at least this many letters.
@@ -475,14 +456,5 @@ mod tests {
         assert!(verdict.sentence().starts_with("All "));
         let text = serde_json::to_string(&verdict).unwrap();
         assert_eq!(serde_json::from_str::<Verdict>(&text).unwrap(), verdict);
-    }
-
-    #[test]
-    fn a_check_before_a_new_cut_is_of_other_lenses() {
-        use EventKind::*;
-        assert!(is_current([Taken, ShapeKept, Cut, CheckFailed, Paid]));
-        assert!(!is_current([Taken, ShapeKept, Cut, CheckFailed, LensLeft]));
-        assert!(!is_current([Taken, ShapeKept, Cut, CheckPassed, LensLeft, Cut]));
-        assert!(!is_current([Taken]));
     }
 }

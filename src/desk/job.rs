@@ -3,6 +3,7 @@
 //! The stage is never set: it is read from what has happened, newest first where things were redone. A new lens
 //! after a cut takes the job back to "lenses in hand", because that lens is not cut yet.
 
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::{Date, OffsetDateTime};
 
 use super::catalogue::{Material, Treatment};
@@ -10,6 +11,7 @@ use super::customer::Customer;
 use super::fitting::{FramePosition, PowerDecision};
 use super::frame::Frame;
 use super::frame_shape::FrameShape;
+use super::key::keyed;
 use super::money::Cents;
 use super::order::Design;
 use super::prescription::{MadeFor, Prescription};
@@ -38,16 +40,18 @@ pub struct Job {
     pub coating: Option<Treatment>,
     /// Tint, as it was when ordered.
     pub tint: Option<Treatment>,
-    /// Optical centre above the lowest point of the box.
-    pub height: Pair<Millimetre>,
+    /// What is done for each eye.
+    pub eyes: Pair<JobEye>,
     /// The day the order was complete.
     pub ordered_on: Date,
     /// The day it is promised for.
     pub promised_on: Date,
     /// A remark for the bench.
     pub note: String,
-    /// The earlier job whose frame and shape it uses.
-    pub relens_of: Option<i64>,
+    /// The number of the newest correction of the order, from 1.
+    pub revision: i64,
+    /// The earlier job it comes from.
+    pub parent: Option<Parent>,
     /// The shape on file.
     pub shape: Option<FrameShape>,
     /// The sum of the bill.
@@ -66,7 +70,66 @@ pub struct Job {
     pub history: Vec<Event>,
 }
 
+/// What is done for one eye of a job.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct JobEye {
+    /// Whether a lens is made.
+    pub task: EyeTask,
+    /// Optical centre above the lowest point of the box.
+    pub height: Millimetre,
+}
+
+/// What is done for an eye.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum EyeTask {
+    /// A lens is made.
+    Make,
+    /// The lens in the frame stays.
+    Keep,
+    /// A balance lens is made: power free, weight and thickness near the other eye's.
+    Balance,
+}
+
+keyed!(EyeTask);
+
+/// The earlier job a job comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Parent {
+    /// Its number.
+    pub number: i64,
+    /// Why there is one.
+    pub reason: ParentReason,
+}
+
+/// Why a job has an earlier one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum ParentReason {
+    /// New lenses for the frame of the earlier job.
+    NewLenses,
+    /// The earlier job is made again.
+    Remake,
+}
+
+keyed!(ParentReason);
+
 impl Job {
+    /// The earlier job whose frame and shape new lenses are made for: the frame stays with the customer.
+    pub fn relens_of(&self) -> Option<i64> {
+        self.parent.filter(|parent| parent.reason == ParentReason::NewLenses).map(|parent| parent.number)
+    }
+
+    /// The ordered height of each optical centre above the lowest point of the box.
+    pub fn height(&self) -> Pair<Millimetre> {
+        self.eyes.map(|eye| eye.height)
+    }
+
+    /// The rims' own curves in tool power (1.530), where the file of the shape said them.
+    pub fn rim_curves(&self) -> Pair<Option<f64>> {
+        self.shape.as_ref().map(|shape| shape.rim_curve_tool_d).unwrap_or_default()
+    }
+
     /// What is still owed; negative when too much was paid.
     pub fn owed(&self) -> Cents {
         self.charged - self.paid
@@ -123,16 +186,21 @@ pub struct JobLine {
 }
 
 /// What can happen to a job. The words stand in the book and never change their meaning.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
 pub enum EventKind {
     /// The order was taken.
     Taken,
     /// A shape was kept for it.
     ShapeKept,
+    /// The owner decided which power to order: as prescribed, or compensated.
+    PowerDecided,
     /// An uncut right lens is in hand.
     LensRight,
     /// An uncut left lens is in hand.
     LensLeft,
+    /// The bench ticket was printed.
+    TicketPrinted,
     /// Both lenses were edged.
     Cut,
     /// A check found every required line within its limit.
@@ -140,6 +208,7 @@ pub enum EventKind {
     /// A check found a line outside its limit or unread.
     CheckFailed,
     /// The owner wrote why a failed pair is sent all the same.
+    #[strum(serialize = "check_excused")]
     CheckConceded,
     /// The packing list was gone through.
     Packed,
@@ -153,59 +222,22 @@ pub enum EventKind {
     Note,
 }
 
+keyed!(EventKind);
+
 impl EventKind {
-    /// All of them.
-    pub const ALL: [EventKind; 13] = [
-        EventKind::Taken,
-        EventKind::ShapeKept,
-        EventKind::LensRight,
-        EventKind::LensLeft,
-        EventKind::Cut,
-        EventKind::CheckPassed,
-        EventKind::CheckFailed,
-        EventKind::CheckConceded,
-        EventKind::Packed,
-        EventKind::Sent,
-        EventKind::Paid,
-        EventKind::Receipt,
-        EventKind::Note,
-    ];
-
-    /// As written in the book.
-    pub fn key(self) -> &'static str {
-        match self {
-            EventKind::Taken => "taken",
-            EventKind::ShapeKept => "shape_kept",
-            EventKind::LensRight => "lens_right",
-            EventKind::LensLeft => "lens_left",
-            EventKind::Cut => "cut",
-            EventKind::CheckPassed => "check_passed",
-            EventKind::CheckFailed => "check_failed",
-            EventKind::CheckConceded => "check_excused",
-            EventKind::Packed => "packed",
-            EventKind::Sent => "sent",
-            EventKind::Paid => "paid",
-            EventKind::Receipt => "receipt",
-            EventKind::Note => "note",
-        }
-    }
-
-    /// The kind written so, if any.
-    pub fn from_key(key: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|h| h.key() == key)
-    }
-
     /// For a person.
     pub fn words(self) -> &'static str {
         match self {
             EventKind::Taken => "Order taken",
             EventKind::ShapeKept => "Shape kept",
+            EventKind::PowerDecided => "Power decided",
             EventKind::LensRight => "Right lens in hand",
             EventKind::LensLeft => "Left lens in hand",
+            EventKind::TicketPrinted => "Ticket printed",
             EventKind::Cut => "Lenses cut",
             EventKind::CheckPassed => "Check passed",
             EventKind::CheckFailed => "Check not passed",
-            EventKind::CheckConceded => "To be sent all the same",
+            EventKind::CheckConceded => "To be sent anyway",
             EventKind::Packed => "Packed",
             EventKind::Sent => "Sent",
             EventKind::Paid => "Payment",
@@ -227,7 +259,8 @@ pub struct Event {
 }
 
 /// How far a job has come.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
 pub enum Stage {
     /// The order is in the book.
     Taken,
@@ -245,11 +278,9 @@ pub enum Stage {
     Sent,
 }
 
-impl Stage {
-    /// Every stage in order.
-    pub const ALL: [Stage; 7] =
-        [Stage::Taken, Stage::ShapeOnFile, Stage::LensesInHand, Stage::Cut, Stage::Checked, Stage::Packed, Stage::Sent];
+keyed!(Stage);
 
+impl Stage {
     /// For a person.
     pub fn words(self) -> &'static str {
         match self {
@@ -260,19 +291,6 @@ impl Stage {
             Stage::Checked => "checked",
             Stage::Packed => "packed",
             Stage::Sent => "sent",
-        }
-    }
-
-    /// What the owner does next to leave this stage.
-    pub fn next_step(self) -> Option<&'static str> {
-        match self {
-            Stage::Taken => Some("trace the frame"),
-            Stage::ShapeOnFile => Some("take the two lenses in hand"),
-            Stage::LensesInHand => Some("lay out, block and cut"),
-            Stage::Cut => Some("check the pair"),
-            Stage::Checked => Some("align, clean and pack"),
-            Stage::Packed => Some("send"),
-            Stage::Sent => None,
         }
     }
 }
@@ -298,7 +316,12 @@ pub fn stage(kinds: impl IntoIterator<Item = EventKind>) -> Stage {
             EventKind::CheckFailed => (checked, packed) = (false, false),
             EventKind::Packed => packed = true,
             EventKind::Sent => sent = true,
-            EventKind::Taken | EventKind::Paid | EventKind::Receipt | EventKind::Note => {}
+            EventKind::Taken
+            | EventKind::PowerDecided
+            | EventKind::TicketPrinted
+            | EventKind::Paid
+            | EventKind::Receipt
+            | EventKind::Note => {}
         }
     }
     match () {
@@ -351,7 +374,7 @@ mod tests {
 
     #[test]
     fn every_kind_reads_back() {
-        for kind in EventKind::ALL {
+        for &kind in EventKind::ALL {
             assert_eq!(EventKind::from_key(kind.key()), Some(kind));
         }
     }

@@ -1,53 +1,29 @@
-//! Money that came in for an order, or went back.
+//! Payments and refunds of an order.
 
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::Date;
 
+use super::key::keyed;
 use super::money::Cents;
 
 /// How money came in.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
 pub enum PaymentKind {
-    /// A payment card.
     Card,
-    /// A paper check.
+    /// A paper check, not a check of the lenses.
     Check,
-    /// Cash.
     Cash,
-    /// A bank transfer.
     Transfer,
-    /// Something else.
     Other,
 }
 
-impl PaymentKind {
-    /// Every kind, in the order of the form.
-    pub const ALL: [PaymentKind; 5] =
-        [PaymentKind::Card, PaymentKind::Check, PaymentKind::Cash, PaymentKind::Transfer, PaymentKind::Other];
+keyed!(PaymentKind);
 
-    /// As written in the book and in forms.
-    pub fn key(self) -> &'static str {
-        match self {
-            PaymentKind::Card => "card",
-            PaymentKind::Check => "check",
-            PaymentKind::Cash => "cash",
-            PaymentKind::Transfer => "transfer",
-            PaymentKind::Other => "other",
-        }
-    }
-
-    /// The kind written so, if any.
-    pub fn from_key(key: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|k| k.key() == key)
-    }
-}
-
-/// Money that came in (or, negative, went back).
+/// A payment; a refund has a negative amount.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Payment {
-    /// How.
     pub kind: PaymentKind,
-    /// How much.
     pub amount: Cents,
-    /// On which day.
     pub paid_on: Date,
 }

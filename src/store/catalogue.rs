@@ -1,26 +1,27 @@
-//! Materials, coatings and tints: versions that are added and retired, never edited.
+//! Materials, coatings and tints. What the owner says of one is a version: an edit adds the next, and none is changed.
 
-use sqlx::{Sqlite, Transaction};
+use sqlx::SqliteConnection;
 use time::OffsetDateTime;
 use uuid::Uuid;
 
-use super::draft::{Once, outcome, settle};
+use super::once::{Done, Once};
 use super::read::{int, word};
+use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::catalogue::{Cutting, Material, MaterialDetails, Treatment, TreatmentDetails, TreatmentKind};
 use crate::desk::money::Cents;
 
-pub(super) struct MaterialRow {
-    pub id: Uuid,
-    pub line: Uuid,
-    pub name: String,
-    pub index_thousandths: i64,
-    pub abbe_tenths: i64,
-    pub density_hundredths: i64,
-    pub centre_hundredths: i64,
-    pub cutting: String,
-    pub code: String,
-    pub price_cents: i64,
+struct MaterialRow {
+    id: Uuid,
+    line: Uuid,
+    name: String,
+    index_thousandths: i64,
+    abbe_tenths: i64,
+    density_hundredths: i64,
+    centre_hundredths: i64,
+    cutting: String,
+    code: String,
+    price_cents: i64,
 }
 
 impl TryFrom<MaterialRow> for Material {
@@ -68,14 +69,52 @@ impl TryFrom<TreatmentRow> for Treatment {
     }
 }
 
+/// One version of a material.
+pub(super) async fn read_material(db: &mut SqliteConnection, version: Uuid) -> Result<Material, StoreError> {
+    sqlx::query_as!(
+        MaterialRow,
+        r#"select id as "id: Uuid", material_id as "line: Uuid", name, index_thousandths, abbe_tenths, density_hundredths,
+                  centre_hundredths, cutting, code, price_cents
+           from material_version where id = ?"#,
+        version
+    )
+    .fetch_optional(db)
+    .await?
+    .ok_or(StoreError::NotFound("that material"))?
+    .try_into()
+}
+
+/// What is put on the lenses of a revision of a job, the coating before the tint.
+pub(super) async fn list_job_treatments(
+    db: &mut SqliteConnection,
+    job: i64,
+    revision: i64,
+) -> Result<Vec<Treatment>, StoreError> {
+    sqlx::query_as!(
+        TreatmentRow,
+        r#"select v.id as "id: Uuid", v.treatment_id as "line: Uuid", v.kind, v.name, v.code, v.price_cents
+           from job_treatment t join treatment_version v on v.id = t.version_id
+           where t.job_number = ? and t.revision = ? order by t.kind, t.position"#,
+        job,
+        revision
+    )
+    .fetch_all(db)
+    .await?
+    .into_iter()
+    .map(Treatment::try_from)
+    .collect()
+}
+
 impl Store {
     /// The materials on sale, in the owner's order.
     pub async fn list_materials(&self) -> Result<Vec<Material>, StoreError> {
         sqlx::query_as!(
             MaterialRow,
-            r#"select id as "id: Uuid", line as "line: Uuid", name, index_thousandths, abbe_tenths, density_hundredths,
-                      centre_hundredths, cutting, code, price_cents
-               from material where retired_at is null order by position, name"#
+            r#"select v.id as "id: Uuid", v.material_id as "line: Uuid", v.name, v.index_thousandths, v.abbe_tenths,
+                      v.density_hundredths, v.centre_hundredths, v.cutting, v.code, v.price_cents
+               from material m join material_version v on v.material_id = m.id
+                and v.number = (select max(number) from material_version where material_id = m.id)
+               where m.retired_at is null order by m.position, v.name"#
         )
         .fetch_all(&self.read)
         .await?
@@ -88,8 +127,10 @@ impl Store {
     pub async fn list_treatments(&self) -> Result<Vec<Treatment>, StoreError> {
         sqlx::query_as!(
             TreatmentRow,
-            r#"select id as "id: Uuid", line as "line: Uuid", kind, name, code, price_cents
-               from treatment where retired_at is null order by kind, position, name"#
+            r#"select v.id as "id: Uuid", v.treatment_id as "line: Uuid", v.kind, v.name, v.code, v.price_cents
+               from treatment t join treatment_version v on v.treatment_id = t.id
+                and v.number = (select max(number) from treatment_version where treatment_id = t.id)
+               where t.retired_at is null order by t.kind, t.position, v.name"#
         )
         .fetch_all(&self.read)
         .await?
@@ -98,11 +139,11 @@ impl Store {
         .collect()
     }
 
-    /// Adds a material, or a new version of the line `replaces`.
+    /// Adds a material, or the next version of the material `replaces`.
     ///
     /// # Errors
     ///
-    /// [`StoreError::NotFound`] when the line that is to be replaced is not on sale.
+    /// [`StoreError::NotFound`] when the material that is to be replaced is not on sale.
     pub async fn insert_material(
         &self,
         key: &str,
@@ -110,27 +151,24 @@ impl Store {
         details: &MaterialDetails,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
-        let mut tx = self.begin().await?;
-        if let Some(before) = outcome(&mut tx, key).await? {
-            return Ok(Once::Before(before));
-        }
-        if let Some(line) = replaces {
-            sqlx::query_scalar!("select position from material where line = ? and retired_at is null", line)
-                .fetch_optional(&mut *tx)
-                .await?
-                .ok_or(StoreError::NotFound("that material"))?;
-        }
-        append_material(&mut tx, replaces, details, now).await?;
-        settle(&mut tx, key, &details.name, now).await?;
-        tx.commit().await?;
-        Ok(Once::Now(()))
+        self.once(key, None, now, async |tx| {
+            if let Some(material) = replaces {
+                sqlx::query_scalar!("select position from material where id = ? and retired_at is null", material)
+                    .fetch_optional(&mut *tx)
+                    .await?
+                    .ok_or(StoreError::NotFound("that material"))?;
+            }
+            append_material(tx, replaces, details, now).await?;
+            Ok(Done::new((), &details.name))
+        })
+        .await
     }
 
-    /// Adds a coating or tint, or a new version of the line `replaces`.
+    /// Adds a coating or tint, or the next version of the one `replaces`.
     ///
     /// # Errors
     ///
-    /// [`StoreError::NotFound`] when the line that is to be replaced is not on sale.
+    /// [`StoreError::NotFound`] when the one that is to be replaced is not on sale.
     pub async fn insert_treatment(
         &self,
         key: &str,
@@ -138,40 +176,38 @@ impl Store {
         details: &TreatmentDetails,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
-        let mut tx = self.begin().await?;
-        if let Some(before) = outcome(&mut tx, key).await? {
-            return Ok(Once::Before(before));
-        }
-        if let Some(line) = replaces {
-            sqlx::query_scalar!("select position from treatment where line = ? and retired_at is null", line)
-                .fetch_optional(&mut *tx)
-                .await?
-                .ok_or(StoreError::NotFound("that coating or tint"))?;
-        }
-        append_treatment(&mut tx, replaces, details, now).await?;
-        settle(&mut tx, key, &details.name, now).await?;
-        tx.commit().await?;
-        Ok(Once::Now(()))
+        self.once(key, None, now, async |tx| {
+            if let Some(treatment) = replaces {
+                sqlx::query_scalar!("select position from treatment where id = ? and retired_at is null", treatment)
+                    .fetch_optional(&mut *tx)
+                    .await?
+                    .ok_or(StoreError::NotFound("that coating or tint"))?;
+            }
+            append_treatment(tx, replaces, details, now).await?;
+            Ok(Done::new((), &details.name))
+        })
+        .await
     }
 
-    /// How many versions of materials there ever were: the running number of the form for a new one.
+    /// How many versions of materials there are: the running number of the form for a new one.
     pub async fn count_materials(&self) -> Result<i64, StoreError> {
-        Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from material"#).fetch_one(&self.read).await?)
+        Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from material_version"#).fetch_one(&self.read).await?)
     }
 
-    /// How many versions of coatings and tints there ever were: the running number of the form for a new one.
+    /// How many versions of coatings and tints there are: the running number of the form for a new one.
     pub async fn count_treatments(&self) -> Result<i64, StoreError> {
-        Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from treatment"#).fetch_one(&self.read).await?)
+        Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from treatment_version"#).fetch_one(&self.read).await?)
     }
 
     /// Takes a material off sale; jobs made of it keep it. The last one stays: no order can be taken without any.
-    pub async fn retire_material(&self, line: Uuid, now: OffsetDateTime) -> Result<(), StoreError> {
+    pub async fn retire_material(&self, material: Uuid, now: OffsetDateTime) -> Result<(), StoreError> {
+        let retired_at = Stamp(now);
         let mut tx = self.begin().await?;
         sqlx::query!(
-            "update material set retired_at = ?1 where line = ?2 and retired_at is null
-                and exists (select 1 from material other where other.retired_at is null and other.line <> ?2)",
-            now,
-            line
+            "update material set retired_at = ?1 where id = ?2 and retired_at is null
+                and exists (select 1 from material other where other.retired_at is null and other.id <> ?2)",
+            retired_at,
+            material
         )
         .execute(&mut *tx)
         .await?;
@@ -180,9 +216,10 @@ impl Store {
     }
 
     /// Takes a coating or tint off sale; jobs made with it keep it.
-    pub async fn retire_treatment(&self, line: Uuid, now: OffsetDateTime) -> Result<(), StoreError> {
+    pub async fn retire_treatment(&self, treatment: Uuid, now: OffsetDateTime) -> Result<(), StoreError> {
+        let retired_at = Stamp(now);
         let mut tx = self.begin().await?;
-        sqlx::query!("update treatment set retired_at = ? where line = ? and retired_at is null", now, line)
+        sqlx::query!("update treatment set retired_at = ? where id = ? and retired_at is null", retired_at, treatment)
             .execute(&mut *tx)
             .await?;
         tx.commit().await?;
@@ -191,31 +228,31 @@ impl Store {
 }
 
 pub(super) async fn append_material(
-    tx: &mut Transaction<'_, Sqlite>,
+    tx: &mut SqliteConnection,
     replaces: Option<Uuid>,
     details: &MaterialDetails,
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
-    let id = Uuid::now_v7();
-    let line = replaces.unwrap_or(id);
-    let position = sqlx::query_scalar!(
-        r#"select coalesce((select position from material where line = ? and retired_at is null),
-                           (select max(position) from material), 0) + (? is null) as "position!: i64""#,
-        line,
-        replaces
-    )
-    .fetch_one(&mut **tx)
-    .await?;
-    sqlx::query!("update material set retired_at = ? where line = ? and retired_at is null", now, line)
-        .execute(&mut **tx)
+    let (version, added_at) = (Uuid::now_v7(), Stamp(now));
+    let material = replaces.unwrap_or_else(Uuid::now_v7);
+    if replaces.is_none() {
+        sqlx::query!(
+            "insert into material (id, position, added_at)
+             values (?, (select coalesce(max(position), 0) + 1 from material), ?)",
+            material,
+            added_at
+        )
+        .execute(&mut *tx)
         .await?;
+    }
     let (cutting, price) = (details.cutting.key(), details.price.cents());
     sqlx::query!(
-        "insert into material (id, line, name, index_thousandths, abbe_tenths, density_hundredths, centre_hundredths,
-                               cutting, code, price_cents, position, added_at)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        id,
-        line,
+        "insert into material_version (id, material_id, number, name, index_thousandths, abbe_tenths, density_hundredths,
+                                       centre_hundredths, cutting, code, price_cents, added_at)
+         values (?1, ?2, (select coalesce(max(number), 0) + 1 from material_version where material_id = ?2),
+                 ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+        version,
+        material,
         details.name,
         details.index_thousandths,
         details.abbe_tenths,
@@ -224,47 +261,46 @@ pub(super) async fn append_material(
         cutting,
         details.code,
         price,
-        position,
-        now
+        added_at
     )
-    .execute(&mut **tx)
+    .execute(tx)
     .await?;
     Ok(())
 }
 
 pub(super) async fn append_treatment(
-    tx: &mut Transaction<'_, Sqlite>,
+    tx: &mut SqliteConnection,
     replaces: Option<Uuid>,
     details: &TreatmentDetails,
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
-    let id = Uuid::now_v7();
-    let line = replaces.unwrap_or(id);
-    let position = sqlx::query_scalar!(
-        r#"select coalesce((select position from treatment where line = ? and retired_at is null),
-                           (select max(position) from treatment), 0) + (? is null) as "position!: i64""#,
-        line,
-        replaces
-    )
-    .fetch_one(&mut **tx)
-    .await?;
-    sqlx::query!("update treatment set retired_at = ? where line = ? and retired_at is null", now, line)
-        .execute(&mut **tx)
-        .await?;
+    let (version, added_at) = (Uuid::now_v7(), Stamp(now));
+    let treatment = replaces.unwrap_or_else(Uuid::now_v7);
     let (kind, price) = (details.kind.key(), details.price.cents());
+    if replaces.is_none() {
+        sqlx::query!(
+            "insert into treatment (id, kind, position, added_at)
+             values (?, ?, (select coalesce(max(position), 0) + 1 from treatment), ?)",
+            treatment,
+            kind,
+            added_at
+        )
+        .execute(&mut *tx)
+        .await?;
+    }
     sqlx::query!(
-        "insert into treatment (id, line, kind, name, code, price_cents, position, added_at)
-         values (?, ?, ?, ?, ?, ?, ?, ?)",
-        id,
-        line,
+        "insert into treatment_version (id, treatment_id, kind, number, name, code, price_cents, added_at)
+         values (?1, ?2, ?3, (select coalesce(max(number), 0) + 1 from treatment_version where treatment_id = ?2),
+                 ?4, ?5, ?6, ?7)",
+        version,
+        treatment,
         kind,
         details.name,
         details.code,
         price,
-        position,
-        now
+        added_at
     )
-    .execute(&mut **tx)
+    .execute(tx)
     .await?;
     Ok(())
 }

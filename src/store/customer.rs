@@ -1,12 +1,14 @@
 //! Customers.
 
-use sqlx::{Sqlite, Transaction};
+use sqlx::SqliteConnection;
 use time::OffsetDateTime;
 use uuid::Uuid;
 
-use super::draft::{Once, outcome, settle};
+use super::once::{Done, Once};
+use super::search::{index_customer, matching};
+use super::stamp::Stamp;
 use super::{Store, StoreError};
-use crate::desk::customer::{Customer, Person};
+use crate::desk::customer::{Customer, Person, name_key};
 
 struct CustomerRow {
     id: Uuid,
@@ -40,45 +42,71 @@ impl From<CustomerRow> for Customer {
     }
 }
 
-/// A pattern for `like … escape '\'` that finds `text` anywhere.
-pub(super) fn anywhere(text: &str) -> String {
-    let mut pattern = String::from("%");
-    for c in text.trim().chars() {
-        if matches!(c, '%' | '_' | '\\') {
-            pattern.push('\\');
-        }
-        pattern.push(c);
-    }
-    pattern.push('%');
-    pattern
+/// One customer, on a connection under way.
+pub(super) async fn read_customer(db: &mut SqliteConnection, id: Uuid) -> Result<Customer, StoreError> {
+    let row = sqlx::query_as!(
+        CustomerRow,
+        r#"select id as "id: Uuid", name, line1, line2, city, region, postcode, phone, email, note from customer where id = ?"#,
+        id
+    )
+    .fetch_optional(db)
+    .await?;
+    row.map(Customer::from).ok_or(StoreError::NotFound("that customer"))
 }
 
 impl Store {
     /// One customer.
     pub async fn get_customer(&self, id: Uuid) -> Result<Customer, StoreError> {
-        let row = sqlx::query_as!(
-            CustomerRow,
-            r#"select id as "id: Uuid", name, line1, line2, city, region, postcode, phone, email, note
-               from customer where id = ?"#,
-            id
-        )
-        .fetch_optional(&self.read)
-        .await?;
-        row.map(Customer::from).ok_or(StoreError::NotFound("that customer"))
+        read_customer(&mut *self.read.acquire().await?, id).await
     }
 
-    /// Customers whose name, town, telephone or e-mail holds `text`, those whose name begins with it first.
+    /// Customers whose name, town, telephone or e-mail has words that begin so, those whose name begins with the text
+    /// first. Without text, all by name.
     pub async fn list_customers(&self, text: &str, most: i64) -> Result<Vec<Customer>, StoreError> {
-        let pattern = anywhere(text);
-        let begins = pattern.trim_start_matches('%').to_owned();
+        let (from, to) = beginning_with(&name_key(text));
+        let mut found: Vec<Customer> = sqlx::query_as!(
+            CustomerRow,
+            r#"select id as "id: Uuid", name, line1, line2, city, region, postcode, phone, email, note
+               from customer where name_key >= ?1 and name_key < ?2 order by name_key, number limit ?3"#,
+            from,
+            to,
+            most
+        )
+        .fetch_all(&self.read)
+        .await?
+        .into_iter()
+        .map(Customer::from)
+        .collect();
+        let left = most - i64::try_from(found.len()).unwrap_or(most);
+        let Some(words) = matching(text).filter(|_| left > 0) else { return Ok(found) };
+        // The customers found already may be among these.
+        let rows = sqlx::query_as!(
+            CustomerRow,
+            r#"select c.id as "id: Uuid", c.name, c.line1, c.line2, c.city, c.region, c.postcode, c.phone, c.email, c.note
+               from customer_search s join customer c on c.number = s.rowid
+               where customer_search match ?1 order by s.rowid limit ?2"#,
+            words,
+            most
+        )
+        .fetch_all(&self.read)
+        .await?;
+        let known: Vec<Uuid> = found.iter().map(|customer| customer.id).collect();
+        let mut others: Vec<Customer> =
+            rows.into_iter().map(Customer::from).filter(|customer| !known.contains(&customer.id)).collect();
+        others.sort_by_cached_key(|customer| name_key(&customer.person.name));
+        found.extend(others);
+        found.truncate(usize::try_from(most).unwrap_or_default());
+        Ok(found)
+    }
+
+    /// Customers of exactly this name; capitals and blanks do not count.
+    pub async fn list_namesakes(&self, name: &str, most: i64) -> Result<Vec<Customer>, StoreError> {
+        let key = name_key(name);
         let rows = sqlx::query_as!(
             CustomerRow,
             r#"select id as "id: Uuid", name, line1, line2, city, region, postcode, phone, email, note
-               from customer
-               where name like ?1 escape '\' or phone like ?1 escape '\' or email like ?1 escape '\' or city like ?1 escape '\'
-               order by not (name like ?2 escape '\'), name collate nocase, changed_at, id limit ?3"#,
-            pattern,
-            begins,
+               from customer where name_key = ? order by number limit ?"#,
+            key,
             most
         )
         .fetch_all(&self.read)
@@ -106,34 +134,34 @@ impl Store {
         person: &Person,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
-        let mut tx = self.begin().await?;
-        if let Some(before) = outcome(&mut tx, key).await? {
-            return Ok(Once::Before(before));
-        }
-        let changed = sqlx::query!(
-            "update customer set name = ?, line1 = ?, line2 = ?, city = ?, region = ?, postcode = ?, phone = ?, email = ?,
-                note = ?, changed_at = ? where id = ?",
-            person.name,
-            person.line1,
-            person.line2,
-            person.city,
-            person.region,
-            person.postcode,
-            person.phone,
-            person.email,
-            person.note,
-            now,
-            id
-        )
-        .execute(&mut *tx)
-        .await?
-        .rows_affected();
-        if changed == 0 {
-            return Err(StoreError::NotFound("that customer"));
-        }
-        settle(&mut tx, key, &id.to_string(), now).await?;
-        tx.commit().await?;
-        Ok(Once::Now(()))
+        self.once(key, None, now, async |tx| {
+            let (name_key, changed_at) = (name_key(&person.name), Stamp(now));
+            let changed = sqlx::query!(
+                "update customer set name = ?, name_key = ?, line1 = ?, line2 = ?, city = ?, region = ?, postcode = ?,
+                    phone = ?, email = ?, note = ?, changed_at = ? where id = ?",
+                person.name,
+                name_key,
+                person.line1,
+                person.line2,
+                person.city,
+                person.region,
+                person.postcode,
+                person.phone,
+                person.email,
+                person.note,
+                changed_at,
+                id
+            )
+            .execute(&mut *tx)
+            .await?
+            .rows_affected();
+            if changed == 0 {
+                return Err(StoreError::NotFound("that customer"));
+            }
+            index_customer(tx, id).await?;
+            Ok(Done::new((), id))
+        })
+        .await
     }
 
     /// How often a customer was corrected: the running number of the form.
@@ -144,17 +172,23 @@ impl Store {
     }
 }
 
+/// The range of keys that begin with a text: from the text itself to before the text with the last of all characters added.
+fn beginning_with(key: &str) -> (String, String) {
+    (key.to_owned(), format!("{key}\u{10ffff}"))
+}
+
 pub(super) async fn insert_customer(
-    tx: &mut Transaction<'_, Sqlite>,
+    tx: &mut SqliteConnection,
     person: &Person,
     now: OffsetDateTime,
 ) -> Result<Uuid, StoreError> {
-    let id = Uuid::now_v7();
+    let (id, name_key, changed_at) = (Uuid::now_v7(), name_key(&person.name), Stamp(now));
     sqlx::query!(
-        "insert into customer (id, name, line1, line2, city, region, postcode, phone, email, note, changed_at)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "insert into customer (id, name, name_key, line1, line2, city, region, postcode, phone, email, note, changed_at)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         id,
         person.name,
+        name_key,
         person.line1,
         person.line2,
         person.city,
@@ -163,9 +197,10 @@ pub(super) async fn insert_customer(
         person.phone,
         person.email,
         person.note,
-        now
+        changed_at
     )
-    .execute(&mut **tx)
+    .execute(&mut *tx)
     .await?;
+    index_customer(tx, id).await?;
     Ok(id)
 }

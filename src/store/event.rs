@@ -2,13 +2,41 @@
 
 use std::ops::RangeInclusive;
 
-use sqlx::{Sqlite, Transaction};
+use sqlx::SqliteConnection;
 use time::OffsetDateTime;
 
-use super::draft::{Once, outcome, settle};
+use super::once::{Done, Once};
 use super::read::word;
+use super::stamp::Stamp;
 use super::{Store, StoreError};
-use crate::desk::job::{EventKind, Stage, stage};
+use crate::desk::job::{Event, EventKind, Stage, stage};
+
+struct EventRow {
+    kind: String,
+    note: String,
+    at: Stamp,
+}
+
+impl TryFrom<EventRow> for Event {
+    type Error = StoreError;
+    fn try_from(row: EventRow) -> Result<Self, StoreError> {
+        Ok(Self { kind: word("event", &row.kind, EventKind::from_key(&row.kind))?, note: row.note, at: row.at.0 })
+    }
+}
+
+/// Everything that happened to a job, oldest first.
+pub(super) async fn list_events(db: &mut SqliteConnection, number: i64) -> Result<Vec<Event>, StoreError> {
+    sqlx::query_as!(
+        EventRow,
+        r#"select kind, note, at as "at: Stamp" from job_event where job_number = ? order by seq"#,
+        number
+    )
+    .fetch_all(db)
+    .await?
+    .into_iter()
+    .map(Event::try_from)
+    .collect()
+}
 
 impl Store {
     /// Adds a remark to a job's history.
@@ -19,42 +47,48 @@ impl Store {
         note: &str,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
-        let mut tx = self.begin().await?;
-        if let Some(before) = outcome(&mut tx, key).await? {
-            return Ok(Once::Before(before));
-        }
-        append_event(&mut tx, number, EventKind::Note, note, now).await?;
-        settle(&mut tx, key, &number.to_string(), now).await?;
-        tx.commit().await?;
-        Ok(Once::Now(()))
+        self.once(key, None, now, async |tx| {
+            append_event(tx, number, EventKind::Note, note, now).await?;
+            Ok(Done::new((), number))
+        })
+        .await
     }
 }
 
 /// Refuses work on a job that stands at none of these stages. A page asks before it shows a form; this asks again in
 /// the transaction that does the work, because a second window may have been faster.
 pub(super) async fn must_stand(
-    tx: &mut Transaction<'_, Sqlite>,
+    tx: &mut SqliteConnection,
     number: i64,
     stages: RangeInclusive<Stage>,
 ) -> Result<(), StoreError> {
-    let kinds = sqlx::query_scalar!("select kind from job_event where job_number = ? order by seq", number)
-        .fetch_all(&mut **tx)
-        .await?;
-    let kinds = kinds.iter().map(|key| word("event", key, EventKind::from_key(key))).collect::<Result<Vec<_>, _>>()?;
-    if stages.contains(&stage(kinds)) { Ok(()) } else { Err(StoreError::MovedOn(number)) }
+    let key = sqlx::query_scalar!("select stage from job where number = ?", number)
+        .fetch_optional(tx)
+        .await?
+        .ok_or(StoreError::NotFound("that job number"))?;
+    let reached = word("stage", &key, Stage::from_key(&key))?;
+    if stages.contains(&reached) { Ok(()) } else { Err(StoreError::MovedOn(number)) }
 }
 
-/// Writes one line of history.
+/// Writes one line of history and the stage the job has come to by it. Answers the event's place in the history.
 pub(super) async fn append_event(
-    tx: &mut Transaction<'_, Sqlite>,
+    tx: &mut SqliteConnection,
     number: i64,
     kind: EventKind,
     note: &str,
     now: OffsetDateTime,
-) -> Result<(), StoreError> {
-    let kind = kind.key();
-    sqlx::query!("insert into job_event (job_number, kind, note, at) values (?, ?, ?, ?)", number, kind, note, now)
-        .execute(&mut **tx)
+) -> Result<i64, StoreError> {
+    let (key, at) = (kind.key(), Stamp(now));
+    let seq =
+        sqlx::query!("insert into job_event (job_number, kind, note, at) values (?, ?, ?, ?)", number, key, note, at)
+            .execute(&mut *tx)
+            .await?
+            .last_insert_rowid();
+    let kinds = sqlx::query_scalar!("select kind from job_event where job_number = ? order by seq", number)
+        .fetch_all(&mut *tx)
         .await?;
-    Ok(())
+    let kinds = kinds.iter().map(|key| word("event", key, EventKind::from_key(key))).collect::<Result<Vec<_>, _>>()?;
+    let reached = stage(kinds).key();
+    sqlx::query!("update job set stage = ?1 where number = ?2 and stage <> ?1", reached, number).execute(tx).await?;
+    Ok(seq)
 }

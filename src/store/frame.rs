@@ -1,25 +1,26 @@
 //! Frames.
 
-use sqlx::{Sqlite, Transaction};
+use sqlx::SqliteConnection;
 use time::OffsetDateTime;
 use uuid::Uuid;
 
-use super::customer::anywhere;
 use super::read::{length, word};
+use super::search::{index_frame, matching};
+use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::frame::{Frame, FrameDetails, Rim};
 use crate::desk::money::Cents;
 
-pub(super) struct FrameRow {
-    pub id: Uuid,
-    pub maker: String,
-    pub model: String,
-    pub colour: String,
-    pub eye_size_hundredths: i64,
-    pub bridge_hundredths: i64,
-    pub temple_hundredths: Option<i64>,
-    pub rim: String,
-    pub price_cents: i64,
+struct FrameRow {
+    id: Uuid,
+    maker: String,
+    model: String,
+    colour: String,
+    eye_size_hundredths: i64,
+    bridge_hundredths: i64,
+    temple_hundredths: Option<i64>,
+    rim: String,
+    price_cents: i64,
 }
 
 impl TryFrom<FrameRow> for Frame {
@@ -41,61 +42,77 @@ impl TryFrom<FrameRow> for Frame {
     }
 }
 
+/// One frame, on a connection under way.
+pub(super) async fn read_frame(db: &mut SqliteConnection, id: Uuid) -> Result<Frame, StoreError> {
+    sqlx::query_as!(
+        FrameRow,
+        r#"select id as "id: Uuid", maker, model, colour, eye_size_hundredths, bridge_hundredths, temple_hundredths,
+                  rim, price_cents from frame where id = ?"#,
+        id
+    )
+    .fetch_optional(db)
+    .await?
+    .ok_or(StoreError::NotFound("that frame"))?
+    .try_into()
+}
+
 impl Store {
     /// One frame.
     pub async fn get_frame(&self, id: Uuid) -> Result<Frame, StoreError> {
-        sqlx::query_as!(
-            FrameRow,
-            r#"select id as "id: Uuid", maker, model, colour, eye_size_hundredths, bridge_hundredths, temple_hundredths,
-                      rim, price_cents from frame where id = ?"#,
-            id
-        )
-        .fetch_optional(&self.read)
-        .await?
-        .ok_or(StoreError::NotFound("that frame"))?
-        .try_into()
+        read_frame(&mut *self.read.acquire().await?, id).await
     }
 
-    /// Frames whose maker, model or colour holds every word of `text`.
+    /// Frames whose maker, model, colour or eye size has words that begin so. Without text, all by maker and model.
     pub async fn list_frames(&self, text: &str, most: i64) -> Result<Vec<Frame>, StoreError> {
-        // SQLite has no word search without an extension: the rarest need here is maker and model together.
-        let mut words = text.split_whitespace();
-        let (first, second) = (anywhere(words.next().unwrap_or("")), anywhere(words.next().unwrap_or("")));
-        sqlx::query_as!(
-            FrameRow,
-            r#"select id as "id: Uuid", maker, model, colour, eye_size_hundredths, bridge_hundredths, temple_hundredths,
-                      rim, price_cents
-               from frame
-               where (maker || ' ' || model || ' ' || colour) like ?1 escape '\'
-                 and (maker || ' ' || model || ' ' || colour) like ?2 escape '\'
-               order by maker, model, eye_size_hundredths, colour limit ?3"#,
-            first,
-            second,
-            most
-        )
-        .fetch_all(&self.read)
-        .await?
-        .into_iter()
-        .map(Frame::try_from)
-        .collect()
+        let rows = match matching(text) {
+            Some(words) => sqlx::query_as!(
+                FrameRow,
+                r#"select f.id as "id: Uuid", f.maker, f.model, f.colour, f.eye_size_hundredths, f.bridge_hundredths,
+                              f.temple_hundredths, f.rim, f.price_cents
+                       from frame_search s join frame f on f.number = s.rowid
+                       where frame_search match ?1 order by s.rowid limit ?2"#,
+                words,
+                most
+            )
+            .fetch_all(&self.read)
+            .await?,
+            None => {
+                sqlx::query_as!(
+                    FrameRow,
+                    r#"select id as "id: Uuid", maker, model, colour, eye_size_hundredths, bridge_hundredths,
+                              temple_hundredths, rim, price_cents
+                       from frame order by maker, model, eye_size_hundredths, colour limit ?"#,
+                    most
+                )
+                .fetch_all(&self.read)
+                .await?
+            }
+        };
+        let mut frames = rows.into_iter().map(Frame::try_from).collect::<Result<Vec<_>, _>>()?;
+        frames.sort_by(|a, b| {
+            let key = |f: &Frame| {
+                (f.details.maker.clone(), f.details.model.clone(), f.details.eye_size, f.details.colour.clone())
+            };
+            key(a).cmp(&key(b))
+        });
+        Ok(frames)
     }
 }
 
 /// Adds a frame, or finds the one that is already there under the same maker, model, colour and size.
 pub(super) async fn insert_frame(
-    tx: &mut Transaction<'_, Sqlite>,
+    tx: &mut SqliteConnection,
     details: &FrameDetails,
     now: OffsetDateTime,
 ) -> Result<Uuid, StoreError> {
-    let id = Uuid::now_v7();
+    let (id, added_at) = (Uuid::now_v7(), Stamp(now));
     let (eye, bridge) = (details.eye_size.hundredths(), details.bridge.hundredths());
     let (temple, rim, price) = (details.temple.map(|t| t.hundredths()), details.rim.key(), details.price.cents());
-    let row = sqlx::query!(
-        r#"insert into frame (id, maker, model, colour, eye_size_hundredths, bridge_hundredths, temple_hundredths, rim,
-                              price_cents, added_at)
-           values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
-           on conflict (maker, model, colour, eye_size_hundredths, bridge_hundredths) do nothing
-           returning id as "id: Uuid""#,
+    let added = sqlx::query!(
+        "insert into frame (id, maker, model, colour, eye_size_hundredths, bridge_hundredths, temple_hundredths, rim,
+                            price_cents, added_at)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+         on conflict (maker, model, colour, eye_size_hundredths, bridge_hundredths) do nothing",
         id,
         details.maker,
         details.model,
@@ -105,22 +122,24 @@ pub(super) async fn insert_frame(
         temple,
         rim,
         price,
-        now
+        added_at
     )
-    .fetch_optional(&mut **tx)
-    .await?;
-    match row {
-        Some(row) => Ok(row.id),
-        None => Ok(sqlx::query_scalar!(
-            r#"select id as "id: Uuid" from frame where maker = ? and model = ? and colour = ?
-               and eye_size_hundredths = ? and bridge_hundredths = ?"#,
-            details.maker,
-            details.model,
-            details.colour,
-            eye,
-            bridge
-        )
-        .fetch_one(&mut **tx)
-        .await?),
+    .execute(&mut *tx)
+    .await?
+    .rows_affected();
+    if added > 0 {
+        index_frame(tx, id).await?;
+        return Ok(id);
     }
+    Ok(sqlx::query_scalar!(
+        r#"select id as "id: Uuid" from frame where maker = ? and model = ? and colour = ?
+           and eye_size_hundredths = ? and bridge_hundredths = ?"#,
+        details.maker,
+        details.model,
+        details.colour,
+        eye,
+        bridge
+    )
+    .fetch_one(tx)
+    .await?)
 }

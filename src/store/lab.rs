@@ -2,9 +2,11 @@
 
 use time::OffsetDateTime;
 
-use super::draft::{Once, outcome, settle};
+use super::catalogue::{append_material, append_treatment};
+use super::once::{Done, Once};
 use super::read::{length, word};
-use super::{Store, StoreError, catalogue};
+use super::stamp::Stamp;
+use super::{Store, StoreError};
 use crate::desk::catalogue::{starting_materials, starting_treatments};
 use crate::desk::lab::{CodeBasis, Lab};
 use crate::desk::money::Cents;
@@ -36,6 +38,7 @@ impl Store {
         let mut tx = self.begin().await?;
         let (step, margin) = (lab.blocker_step.hundredths(), lab.blank_margin.hundredths());
         let (tolerance, basis, shipping) = (lab.tolerance.key(), lab.code_basis.key(), lab.shipping.cents());
+        let changed_at = Stamp(now);
         let added = sqlx::query!(
             "insert into lab (id, name, address, phone, email, tax_id, blocker_step_hundredths, blank_margin_hundredths,
                               tolerance_profile, code_basis, lead_days, shipping_cents, changed_at)
@@ -51,17 +54,17 @@ impl Store {
             basis,
             lab.lead_days,
             shipping,
-            now
+            changed_at
         )
         .execute(&mut *tx)
         .await?
         .rows_affected();
         if added == 1 {
             for material in starting_materials() {
-                catalogue::append_material(&mut tx, None, &material, now).await?;
+                append_material(&mut tx, None, &material, now).await?;
             }
             for treatment in starting_treatments() {
-                catalogue::append_treatment(&mut tx, None, &treatment, now).await?;
+                append_treatment(&mut tx, None, &treatment, now).await?;
             }
         }
         tx.commit().await?;
@@ -70,34 +73,32 @@ impl Store {
 
     /// Corrects the lab's row; what it said before is kept by a trigger.
     pub async fn change_lab(&self, key: &str, lab: &Lab, now: OffsetDateTime) -> Result<Once<()>, StoreError> {
-        let mut tx = self.begin().await?;
-        if let Some(before) = outcome(&mut tx, key).await? {
-            return Ok(Once::Before(before));
-        }
-        let (step, margin) = (lab.blocker_step.hundredths(), lab.blank_margin.hundredths());
-        let (tolerance, basis, shipping) = (lab.tolerance.key(), lab.code_basis.key(), lab.shipping.cents());
-        sqlx::query!(
-            "update lab set name = ?, address = ?, phone = ?, email = ?, tax_id = ?, blocker_step_hundredths = ?,
-                blank_margin_hundredths = ?, tolerance_profile = ?, code_basis = ?, lead_days = ?, shipping_cents = ?,
-                changed_at = ? where id = 1",
-            lab.name,
-            lab.address,
-            lab.phone,
-            lab.email,
-            lab.tax_id,
-            step,
-            margin,
-            tolerance,
-            basis,
-            lab.lead_days,
-            shipping,
-            now
-        )
-        .execute(&mut *tx)
-        .await?;
-        settle(&mut tx, key, "lab", now).await?;
-        tx.commit().await?;
-        Ok(Once::Now(()))
+        self.once(key, None, now, async |tx| {
+            let (step, margin) = (lab.blocker_step.hundredths(), lab.blank_margin.hundredths());
+            let (tolerance, basis, shipping) = (lab.tolerance.key(), lab.code_basis.key(), lab.shipping.cents());
+            let changed_at = Stamp(now);
+            sqlx::query!(
+                "update lab set name = ?, address = ?, phone = ?, email = ?, tax_id = ?, blocker_step_hundredths = ?,
+                    blank_margin_hundredths = ?, tolerance_profile = ?, code_basis = ?, lead_days = ?, shipping_cents = ?,
+                    changed_at = ? where id = 1",
+                lab.name,
+                lab.address,
+                lab.phone,
+                lab.email,
+                lab.tax_id,
+                step,
+                margin,
+                tolerance,
+                basis,
+                lab.lead_days,
+                shipping,
+                changed_at
+            )
+            .execute(&mut *tx)
+            .await?;
+            Ok(Done::new((), "lab"))
+        })
+        .await
     }
 
     /// How often the lab's row was corrected: the running number of its form.

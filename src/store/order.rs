@@ -1,20 +1,33 @@
 //! Taking an order: customer, frame, prescription, job, bill and first payment, all or nothing, and only once.
 
-use sqlx::{Sqlite, Transaction};
+use sqlx::SqliteConnection;
 use time::OffsetDateTime;
 use uuid::Uuid;
 
-use super::draft::{Once, outcome, settle};
+use super::bill::insert_charge;
+use super::customer::insert_customer;
 use super::event::append_event;
+use super::fitting::{append_position, find_last_position};
+use super::frame::insert_frame;
+use super::once::{Done, Once};
 use super::payment::append_payment;
-use super::{Store, StoreError, customer, fitting, frame};
-use crate::desk::bill::Charge;
+use super::prescription::insert_prescription;
+use super::search::index_job;
+use super::shape::lend_shape;
+use super::stamp::Stamp;
+use super::{Store, StoreError};
+use crate::desk::catalogue::TreatmentKind;
 use crate::desk::fitting::{FramePosition, PositionOfWear};
-use crate::desk::job::EventKind;
+use crate::desk::job::{EventKind, EyeTask, ParentReason};
 use crate::desk::order::{CustomerChoice, FrameChoice, NewOrder};
-use crate::desk::prescription::Prescription;
-use crate::optics::prescription::{EyePrescription, Given};
-use crate::optics::{Eye, Pair};
+
+/// The rows an order points at.
+struct Rows {
+    patient: Uuid,
+    frame: Uuid,
+    prescription: Uuid,
+    parent: Option<i64>,
+}
 
 impl Store {
     /// Opens a job. The same `key` never opens a second one: the number of the first is returned instead.
@@ -23,209 +36,138 @@ impl Store {
     ///
     /// [`StoreError::NotFound`] when a chosen customer, frame, material or earlier job is not in the book.
     pub async fn take_order(&self, key: &str, order: &NewOrder, now: OffsetDateTime) -> Result<Once<i64>, StoreError> {
-        let mut tx = self.begin().await?;
-        if let Some(number) = outcome(&mut tx, key).await? {
-            return Ok(Once::Before(number));
-        }
-        let customer_id = match &order.customer {
-            CustomerChoice::Known(id) => *id,
-            CustomerChoice::New(person) => customer::insert_customer(&mut tx, person, now).await?,
-        };
-        let (frame_id, relens_of) = match &order.frame {
-            FrameChoice::Known(id) => (*id, None),
-            FrameChoice::New(details) => (frame::insert_frame(&mut tx, details, now).await?, None),
-            FrameChoice::OfJob(number) => (frame_of(&mut tx, *number).await?, Some(*number)),
-        };
-        if let Some(wrap) = order.frame_wrap {
-            // Only the wrap was asked for; the rest is the usual until the owner says otherwise.
-            fitting::append_frame_position(
-                &mut tx,
-                frame_id,
-                &FramePosition { wrap, ..PositionOfWear::usual().frame },
-                now,
-            )
-            .await?;
-        }
-        let prescription_id = insert_prescription(&mut tx, customer_id, &order.prescription, now).await?;
-        let number = insert_job(&mut tx, order, customer_id, frame_id, prescription_id, relens_of, now).await?;
-        for (position, charge) in (1i64..).zip(&order.charges) {
-            insert_charge(&mut tx, number, position, charge).await?;
-        }
-        append_event(&mut tx, number, EventKind::Taken, "", now).await?;
-        if let Some(earlier) = relens_of {
-            lend_shape(&mut tx, earlier, number, now).await?;
-        }
-        if let Some(payment) = &order.payment {
-            append_payment(&mut tx, number, payment, now).await?;
-        }
-        settle(&mut tx, key, &number.to_string(), now).await?;
-        tx.commit().await?;
-        Ok(Once::Now(number))
+        self.once(key, None, now, async |tx| {
+            let number = insert_order(tx, order, now).await?;
+            Ok(Done::new(number, number))
+        })
+        .await
     }
 }
 
-async fn frame_of(tx: &mut Transaction<'_, Sqlite>, number: i64) -> Result<Uuid, StoreError> {
+async fn insert_order(tx: &mut SqliteConnection, order: &NewOrder, now: OffsetDateTime) -> Result<i64, StoreError> {
+    let patient = match &order.customer {
+        CustomerChoice::Known(id) => *id,
+        CustomerChoice::New(person) => insert_customer(tx, person, now).await?,
+    };
+    let (frame, parent) = match &order.frame {
+        FrameChoice::Known(id) => (*id, None),
+        FrameChoice::New(details) => (insert_frame(tx, details, now).await?, None),
+        FrameChoice::OfJob(number) => (frame_of(tx, *number).await?, Some(*number)),
+    };
+    let prescription = insert_prescription(tx, patient, &order.prescription, now).await?;
+    let rows = Rows { patient, frame, prescription, parent };
+    let number = insert_job(tx, order, &rows, now).await?;
+    insert_revision(tx, number, order, &rows, now).await?;
+    for charge in &order.charges {
+        insert_charge(tx, number, charge, "", now).await?;
+    }
+    append_event(tx, number, EventKind::Taken, "", now).await?;
+    if let Some(position) = starting_position(tx, order, frame).await? {
+        append_position(tx, number, frame, &position, None, now).await?;
+    }
+    if let Some(earlier) = parent {
+        lend_shape(tx, earlier, number, now).await?;
+    }
+    if let Some(payment) = &order.payment {
+        append_payment(tx, number, payment, now).await?;
+    }
+    index_job(tx, number).await?;
+    Ok(number)
+}
+
+/// The wrap that was typed with the order, else the tilts of the frame's last job. The vertex distance is the wearer's
+/// own, so it starts from the usual one.
+async fn starting_position(
+    tx: &mut SqliteConnection,
+    order: &NewOrder,
+    frame: Uuid,
+) -> Result<Option<FramePosition>, StoreError> {
+    let usual = PositionOfWear::usual().frame;
+    Ok(match order.frame_wrap {
+        Some(wrap) => Some(FramePosition { wrap, ..usual }),
+        None => find_last_position(tx, frame).await?.map(|last| FramePosition { vertex: usual.vertex, ..last }),
+    })
+}
+
+async fn frame_of(tx: &mut SqliteConnection, number: i64) -> Result<Uuid, StoreError> {
     sqlx::query_scalar!(r#"select frame_id as "id: Uuid" from job where number = ?"#, number)
-        .fetch_optional(&mut **tx)
+        .fetch_optional(tx)
         .await?
         .ok_or(StoreError::NotFound("the earlier job"))
 }
 
-/// Gives a re-lens the shape of the earlier job, if one is on file there.
-async fn lend_shape(
-    tx: &mut Transaction<'_, Sqlite>,
-    earlier: i64,
-    number: i64,
-    now: OffsetDateTime,
-) -> Result<(), StoreError> {
-    let lent = sqlx::query!(
-        "insert into job_shape (job_number, shape_id, added_at)
-         select ?, shape_id, ? from job_shape where job_number = ? order by seq desc limit 1",
-        number,
-        now,
-        earlier
-    )
-    .execute(&mut **tx)
-    .await?
-    .rows_affected();
-    if lent > 0 {
-        append_event(tx, number, EventKind::ShapeKept, &format!("from job {earlier}"), now).await?;
-    }
-    Ok(())
-}
-
-async fn insert_prescription(
-    tx: &mut Transaction<'_, Sqlite>,
-    customer_id: Uuid,
-    prescription: &Prescription,
-    now: OffsetDateTime,
-) -> Result<Uuid, StoreError> {
-    struct EyeColumns {
-        sphere: i32,
-        cylinder: i32,
-        axis: Option<i32>,
-        base_in: i32,
-        base_up: i32,
-    }
-    let Pair { right, left } = prescription.eyes.as_ref().map(|eye: &EyePrescription| EyeColumns {
-        sphere: eye.power.sphere().hundredths(),
-        cylinder: eye.power.cylinder().hundredths(),
-        axis: eye.power.axis().map(|a| a.degrees()),
-        base_in: eye.prism.base_in().hundredths(),
-        base_up: eye.prism.base_up().hundredths(),
-    });
-    let id = Uuid::now_v7();
-    let far = prescription.pupil_distance;
-    let (pd_right, pd_left) = (far.mono(Eye::Right).hundredths(), far.mono(Eye::Left).hundredths());
-    let pd_given = given_key(far.given());
-    let near = prescription.near_pupil_distance;
-    let near_right = near.map(|p| p.mono(Eye::Right).hundredths());
-    let near_left = near.map(|p| p.mono(Eye::Left).hundredths());
-    let near_given = near.map(|p| given_key(p.given()));
-    sqlx::query!(
-        "insert into prescription (
-            id, customer_id,
-            right_sphere_hundredths, right_cylinder_hundredths, right_axis_deg,
-            right_prism_in_hundredths, right_prism_up_hundredths, right_text,
-            left_sphere_hundredths, left_cylinder_hundredths, left_axis_deg,
-            left_prism_in_hundredths, left_prism_up_hundredths, left_text,
-            prescriber, written_on, expires_on, diagnosis,
-            pd_right_hundredths, pd_left_hundredths, pd_given,
-            near_given, near_right_hundredths, near_left_hundredths, added_at)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        id,
-        customer_id,
-        right.sphere,
-        right.cylinder,
-        right.axis,
-        right.base_in,
-        right.base_up,
-        prescription.typed.right,
-        left.sphere,
-        left.cylinder,
-        left.axis,
-        left.base_in,
-        left.base_up,
-        prescription.typed.left,
-        prescription.prescriber,
-        prescription.written_on,
-        prescription.expires_on,
-        prescription.diagnosis,
-        pd_right,
-        pd_left,
-        pd_given,
-        near_given,
-        near_right,
-        near_left,
-        now
-    )
-    .execute(&mut **tx)
-    .await?;
-    Ok(id)
-}
-
-fn given_key(given: Given) -> &'static str {
-    match given {
-        Given::Both => "one",
-        Given::Each => "each",
-    }
-}
-
 async fn insert_job(
-    tx: &mut Transaction<'_, Sqlite>,
+    tx: &mut SqliteConnection,
     order: &NewOrder,
-    customer_id: Uuid,
-    frame_id: Uuid,
-    prescription_id: Uuid,
-    relens_of: Option<i64>,
+    rows: &Rows,
     now: OffsetDateTime,
 ) -> Result<i64, StoreError> {
-    let (made_for, design) = (order.made_for.key(), order.design.key());
-    let (height_right, height_left) = (order.height.right.hundredths(), order.height.left.hundredths());
-    let number = sqlx::query!(
-        "insert into job (customer_id, frame_id, prescription_id, relens_of, made_for, material_id, design, coating_id,
-                          tint_id, height_right_hundredths, height_left_hundredths, ordered_on, promised_on, note, ordered_at)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        customer_id,
-        frame_id,
-        prescription_id,
-        relens_of,
-        made_for,
-        order.material,
-        design,
-        order.coating,
-        order.tint,
-        height_right,
-        height_left,
+    let (taken_at, reason) = (Stamp(now), rows.parent.map(|_| ParentReason::NewLenses.key()));
+    Ok(sqlx::query!(
+        "insert into job (patient_id, parent_number, parent_reason, ordered_on, taken_at, frame_id, promised_on)
+         values (?, ?, ?, ?, ?, ?, ?)",
+        rows.patient,
+        rows.parent,
+        reason,
         order.ordered_on,
-        order.promised_on,
-        order.note,
-        now
+        taken_at,
+        rows.frame,
+        order.promised_on
     )
-    .execute(&mut **tx)
+    .execute(tx)
     .await?
-    .last_insert_rowid();
-    Ok(number)
+    .last_insert_rowid())
 }
 
-async fn insert_charge(
-    tx: &mut Transaction<'_, Sqlite>,
+/// The first revision of a job: the order itself.
+async fn insert_revision(
+    tx: &mut SqliteConnection,
     number: i64,
-    position: i64,
-    charge: &Charge,
+    order: &NewOrder,
+    rows: &Rows,
+    now: OffsetDateTime,
 ) -> Result<(), StoreError> {
-    let (kind, eye, amount) = (charge.kind.key(), charge.eye.map(|e| e.name()), charge.amount.cents());
+    let (lens_use, design, at) = (order.made_for.key(), order.design.key(), Stamp(now));
     sqlx::query!(
-        "insert into charge (job_number, position, kind, eye, what, code, amount_cents) values (?, ?, ?, ?, ?, ?, ?)",
+        "insert into job_revision (job_number, revision, patient_id, payer_id, recipient_id, frame_id, prescription_id,
+                                   lens_use, material_version_id, design, promised_on, note, at)
+         values (?1, 1, ?2, ?2, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
         number,
-        position,
-        kind,
-        eye,
-        charge.what,
-        charge.code,
-        amount
+        rows.patient,
+        rows.frame,
+        rows.prescription,
+        lens_use,
+        order.material,
+        design,
+        order.promised_on,
+        order.note,
+        at
     )
-    .execute(&mut **tx)
+    .execute(&mut *tx)
     .await?;
+    for (eye, height) in order.height.iter() {
+        let (eye, task, height) = (eye.name(), EyeTask::Make.key(), height.hundredths());
+        sqlx::query!(
+            "insert into job_eye (job_number, revision, eye, task, height_hundredths, height_from)
+             values (?, 1, ?, ?, ?, 'bottom')",
+            number,
+            eye,
+            task,
+            height
+        )
+        .execute(&mut *tx)
+        .await?;
+    }
+    for (kind, version) in [(TreatmentKind::Coating, order.coating), (TreatmentKind::Tint, order.tint)] {
+        let (kind, Some(version)) = (kind.key(), version) else { continue };
+        sqlx::query!(
+            "insert into job_treatment (job_number, revision, kind, position, version_id) values (?, 1, ?, 1, ?)",
+            number,
+            kind,
+            version
+        )
+        .execute(&mut *tx)
+        .await?;
+    }
     Ok(())
 }

@@ -1,22 +1,22 @@
-//! The money that came in for a job.
+//! The money that came in for a job, or went back.
 
-use sqlx::{Sqlite, Transaction};
+use sqlx::SqliteConnection;
 use time::{Date, OffsetDateTime};
-use uuid::Uuid;
 
-use super::draft::{Once, outcome, settle};
 use super::event::append_event;
+use super::once::{Done, Once};
 use super::read::word;
+use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::job::EventKind;
 use crate::desk::money::Cents;
 use crate::desk::payment::{Payment, PaymentKind};
 
 impl Store {
-    /// What came in for a job, oldest first.
+    /// What came in for a job, in the order it was booked.
     pub async fn list_payments(&self, number: i64) -> Result<Vec<Payment>, StoreError> {
         sqlx::query!(
-            r#"select kind, amount_cents, paid_on as "paid_on: Date" from payment where job_number = ? order by id"#,
+            r#"select kind, amount_cents, paid_on as "paid_on: Date" from payment where job_number = ? order by seq"#,
             number
         )
         .fetch_all(&self.read)
@@ -40,35 +40,32 @@ impl Store {
         payment: &Payment,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
-        let mut tx = self.begin().await?;
-        if let Some(before) = outcome(&mut tx, key).await? {
-            return Ok(Once::Before(before));
-        }
-        append_payment(&mut tx, number, payment, now).await?;
-        settle(&mut tx, key, &number.to_string(), now).await?;
-        tx.commit().await?;
-        Ok(Once::Now(()))
+        self.once(key, None, now, async |tx| {
+            append_payment(tx, number, payment, now).await?;
+            Ok(Done::new((), number))
+        })
+        .await
     }
 }
 
 /// Books money in a transaction under way.
 pub(super) async fn append_payment(
-    tx: &mut Transaction<'_, Sqlite>,
+    tx: &mut SqliteConnection,
     number: i64,
     payment: &Payment,
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
-    let (id, kind, amount) = (Uuid::now_v7(), payment.kind.key(), payment.amount.cents());
+    let (kind, amount, at) = (payment.kind.key(), payment.amount.cents(), Stamp(now));
     sqlx::query!(
-        "insert into payment (id, job_number, kind, amount_cents, paid_on, added_at) values (?, ?, ?, ?, ?, ?)",
-        id,
+        "insert into payment (job_number, kind, amount_cents, paid_on, at) values (?, ?, ?, ?, ?)",
         number,
         kind,
         amount,
         payment.paid_on,
-        now
+        at
     )
-    .execute(&mut **tx)
+    .execute(&mut *tx)
     .await?;
-    append_event(tx, number, EventKind::Paid, &format!("{} by {kind}", payment.amount), now).await
+    append_event(tx, number, EventKind::Paid, &format!("{} by {kind}", payment.amount), now).await?;
+    Ok(())
 }

@@ -1,5 +1,6 @@
 //! Back from columns to the exact types. A value that a check let in always fits; anything else is an unreadable book.
 
+use crate::optics::Eye;
 use crate::optics::unit::{Axis, Dioptre, Millimetre, PrismDioptre, Tilt};
 use crate::store::StoreError;
 
@@ -40,4 +41,9 @@ pub fn axis(what: &'static str, degrees: Option<i64>) -> Result<Option<Axis>, St
 
 pub fn int(what: &'static str, value: i64) -> Result<i32, StoreError> {
     small(what, value)
+}
+
+/// `right` or `left`.
+pub fn eye(what: &'static str, key: &str) -> Result<Eye, StoreError> {
+    word(what, key, Eye::BOTH.into_iter().find(|eye| eye.name() == key))
 }

@@ -2,9 +2,11 @@
 
 use time::OffsetDateTime;
 
-use super::draft::{Once, outcome, settle};
 use super::event::append_event;
+use super::once::{Done, Once};
 use super::read::unreadable;
+use super::search::index_job;
+use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::job::EventKind;
 use crate::desk::receipt::Document;
@@ -29,7 +31,7 @@ struct ReceiptRow {
     job_number: i64,
     corrects: Option<i64>,
     document: String,
-    issued_at: OffsetDateTime,
+    issued_at: Stamp,
 }
 
 impl TryFrom<ReceiptRow> for KeptReceipt {
@@ -40,7 +42,7 @@ impl TryFrom<ReceiptRow> for KeptReceipt {
             job_number: row.job_number,
             corrects: row.corrects,
             document: Document::from_json(&row.document).map_err(unreadable("receipt"))?,
-            issued_at: row.issued_at,
+            issued_at: row.issued_at.0,
         })
     }
 }
@@ -54,32 +56,34 @@ impl Store {
         document: &Document,
         now: OffsetDateTime,
     ) -> Result<Once<i64>, StoreError> {
-        let mut tx = self.begin().await?;
-        if let Some(before) = outcome(&mut tx, key).await? {
-            return Ok(Once::Before(before));
-        }
-        let text = document.to_json().map_err(unreadable("receipt"))?;
-        let receipt = sqlx::query!(
-            "insert into receipt (job_number, corrects, document, issued_at)
-             values (?1, (select max(number) from receipt where job_number = ?1), ?2, ?3)",
-            number,
-            text,
-            now
-        )
-        .execute(&mut *tx)
-        .await?
-        .last_insert_rowid();
-        append_event(&mut tx, number, EventKind::Receipt, &format!("number {receipt}"), now).await?;
-        settle(&mut tx, key, &receipt.to_string(), now).await?;
-        tx.commit().await?;
-        Ok(Once::Now(receipt))
+        self.once(key, None, now, async |tx| {
+            let (text, issued_at) = (document.to_json().map_err(unreadable("receipt"))?, Stamp(now));
+            let (total, paid) = (document.total_cents.cents(), document.paid_cents.cents());
+            let receipt = sqlx::query!(
+                "insert into receipt (job_number, corrects, document, issued_on, total_cents, paid_cents, issued_at)
+                 values (?1, (select max(number) from receipt where job_number = ?1), ?2, ?3, ?4, ?5, ?6)",
+                number,
+                text,
+                document.issued_on,
+                total,
+                paid,
+                issued_at
+            )
+            .execute(&mut *tx)
+            .await?
+            .last_insert_rowid();
+            append_event(tx, number, EventKind::Receipt, &format!("number {receipt}"), now).await?;
+            index_job(tx, number).await?;
+            Ok(Done::new(receipt, receipt))
+        })
+        .await
     }
 
     /// One receipt, as it was issued.
     pub async fn get_receipt(&self, number: i64) -> Result<KeptReceipt, StoreError> {
         let row = sqlx::query_as!(
             ReceiptRow,
-            r#"select number, job_number, corrects, document, issued_at as "issued_at: OffsetDateTime"
+            r#"select number, job_number, corrects, document, issued_at as "issued_at: Stamp"
                from receipt where number = ?"#,
             number
         )
@@ -93,7 +97,7 @@ impl Store {
     pub async fn list_receipts(&self, number: i64) -> Result<Vec<KeptReceipt>, StoreError> {
         sqlx::query_as!(
             ReceiptRow,
-            r#"select number, job_number, corrects, document, issued_at as "issued_at: OffsetDateTime"
+            r#"select number, job_number, corrects, document, issued_at as "issued_at: Stamp"
                from receipt where job_number = ? order by number desc"#,
             number
         )

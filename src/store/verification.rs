@@ -1,12 +1,16 @@
-//! Checks of finished pairs.
+//! Checks of finished pairs, and the concession for one that did not pass.
 
+use sqlx::SqliteConnection;
 use time::OffsetDateTime;
 use uuid::Uuid;
 
-use super::draft::{Once, outcome, settle};
-use super::event::{append_event, must_stand};
+use super::event::append_event;
+use super::once::{Done, Once};
+use super::stamp::Stamp;
 use super::{Store, StoreError};
-use crate::desk::job::{EventKind, Stage};
+use crate::bench::verification::VerdictFigure;
+use crate::desk::job::EventKind;
+use crate::desk::step::Step;
 
 /// A check as it was judged. The reading and the verdict are JSON, so that they stay as they were said even when the
 /// tables change.
@@ -20,26 +24,28 @@ pub struct KeptCheck {
     pub profile: String,
     /// What was typed.
     pub reading: String,
-    /// The lines of the verdict.
+    /// The rows of the verdict.
     pub verdict: String,
-    /// Whether every required line was within its limit.
+    /// Whether every required row was within its limit.
     pub passed: bool,
-    /// Why a failed pair is sent all the same.
+    /// Why a pair that did not pass is sent.
     pub reason: Option<String>,
     /// When.
     pub at: OffsetDateTime,
 }
 
 /// A check to keep.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct NewCheck {
     /// The tolerance profile it was judged by.
     pub profile: &'static str,
     /// What was typed, as JSON.
     pub reading: String,
-    /// The lines of the verdict, as JSON.
+    /// The rows of the verdict, as JSON.
     pub verdict: String,
-    /// Whether every required line was within its limit.
+    /// The rows of the verdict in numbers.
+    pub figures: Vec<VerdictFigure>,
+    /// Whether every required row was within its limit.
     pub passed: bool,
     /// In a few words, for the history.
     pub summary: String,
@@ -49,9 +55,9 @@ impl Store {
     /// Every check of a job, oldest first.
     pub async fn list_checks(&self, number: i64) -> Result<Vec<KeptCheck>, StoreError> {
         let rows = sqlx::query!(
-            r#"select v.id as "id: Uuid", v.attempt, v.profile, v.reading, v.verdict, v.passed, e.reason as "reason?",
-                      v.added_at as "at: OffsetDateTime"
-               from verification v left join verification_excuse e on e.verification_id = v.id
+            r#"select v.id as "id: Uuid", v.attempt, v.profile, v.reading, v.verdict, v.passed, c.reason as "reason?",
+                      v.at as "at: Stamp"
+               from verification v left join concession c on c.verification_id = v.id
                where v.job_number = ? order by v.attempt"#,
             number
         )
@@ -67,7 +73,7 @@ impl Store {
                 verdict: row.verdict,
                 passed: row.passed != 0,
                 reason: row.reason,
-                at: row.at,
+                at: row.at.0,
             })
             .collect())
     }
@@ -80,30 +86,30 @@ impl Store {
         check: &NewCheck,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
-        let mut tx = self.begin().await?;
-        if let Some(before) = outcome(&mut tx, key).await? {
-            return Ok(Once::Before(before));
-        }
-        must_stand(&mut tx, number, Stage::Cut..=Stage::Packed).await?;
-        let id = Uuid::now_v7();
-        sqlx::query!(
-            "insert into verification (id, job_number, attempt, profile, reading, verdict, passed, added_at)
-             values (?1, ?2, (select count(*) + 1 from verification where job_number = ?2), ?3, ?4, ?5, ?6, ?7)",
-            id,
-            number,
-            check.profile,
-            check.reading,
-            check.verdict,
-            check.passed,
-            now
-        )
-        .execute(&mut *tx)
-        .await?;
-        let kind = if check.passed { EventKind::CheckPassed } else { EventKind::CheckFailed };
-        append_event(&mut tx, number, kind, &check.summary, now).await?;
-        settle(&mut tx, key, &number.to_string(), now).await?;
-        tx.commit().await?;
-        Ok(Once::Now(()))
+        self.once(key, Some((number, Step::Check)), now, async |tx| {
+            let (id, at) = (Uuid::now_v7(), Stamp(now));
+            sqlx::query!(
+                "insert into verification (id, job_number, attempt, profile, reading, verdict, passed, at)
+                 values (?1, ?2, (select coalesce(max(attempt), 0) + 1 from verification where job_number = ?2),
+                         ?3, ?4, ?5, ?6, ?7)",
+                id,
+                number,
+                check.profile,
+                check.reading,
+                check.verdict,
+                check.passed,
+                at
+            )
+            .execute(&mut *tx)
+            .await?;
+            for (position, figure) in (1i64..).zip(&check.figures) {
+                insert_figure(tx, id, position, figure).await?;
+            }
+            let kind = if check.passed { EventKind::CheckPassed } else { EventKind::CheckFailed };
+            append_event(tx, number, kind, &check.summary, now).await?;
+            Ok(Done::new((), number))
+        })
+        .await
     }
 
     /// Writes down why the newest check, which failed, does not keep the pair back.
@@ -119,31 +125,56 @@ impl Store {
         reason: &str,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
-        let mut tx = self.begin().await?;
-        if let Some(before) = outcome(&mut tx, key).await? {
-            return Ok(Once::Before(before));
-        }
-        must_stand(&mut tx, number, Stage::Cut..=Stage::Cut).await?;
-        let id = sqlx::query_scalar!(
-            r#"select id as "id: Uuid" from verification v
-               where job_number = ?1 and passed = 0
-                 and attempt = (select max(attempt) from verification where job_number = ?1)"#,
-            number
-        )
-        .fetch_optional(&mut *tx)
-        .await?
-        .ok_or(StoreError::NotFound("a failed check"))?;
-        sqlx::query!(
-            "insert into verification_excuse (verification_id, reason, added_at) values (?, ?, ?)",
-            id,
-            reason,
-            now
-        )
-        .execute(&mut *tx)
-        .await?;
-        append_event(&mut tx, number, EventKind::CheckConceded, reason, now).await?;
-        settle(&mut tx, key, &number.to_string(), now).await?;
-        tx.commit().await?;
-        Ok(Once::Now(()))
+        self.once(key, Some((number, Step::Concession)), now, async |tx| {
+            let id = sqlx::query_scalar!(
+                r#"select id as "id: Uuid" from verification
+                   where job_number = ?1 and passed = 0
+                     and attempt = (select max(attempt) from verification where job_number = ?1)"#,
+                number
+            )
+            .fetch_optional(&mut *tx)
+            .await?
+            .ok_or(StoreError::NotFound("a failed check"))?;
+            let at = Stamp(now);
+            sqlx::query!(
+                "insert into concession (verification_id, job_number, reason, at) values (?, ?, ?, ?)",
+                id,
+                number,
+                reason,
+                at
+            )
+            .execute(&mut *tx)
+            .await?;
+            append_event(tx, number, EventKind::CheckConceded, reason, now).await?;
+            Ok(Done::new((), number))
+        })
+        .await
     }
+}
+
+async fn insert_figure(
+    tx: &mut SqliteConnection,
+    check: Uuid,
+    position: i64,
+    figure: &VerdictFigure,
+) -> Result<(), StoreError> {
+    let eye = figure.eye.map(|eye| eye.name());
+    sqlx::query!(
+        "insert into verification_row (verification_id, position, eye, quantity, unit, wanted, measured, limit_size,
+                                       deviation, passes)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        check,
+        position,
+        eye,
+        figure.quantity,
+        figure.unit,
+        figure.wanted,
+        figure.measured,
+        figure.limit,
+        figure.off_by,
+        figure.passes
+    )
+    .execute(tx)
+    .await?;
+    Ok(())
 }

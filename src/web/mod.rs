@@ -18,6 +18,7 @@ pub mod form;
 pub mod guard;
 pub mod measure;
 pub mod page;
+pub mod refused_value;
 pub mod router;
 pub mod words;
 
@@ -63,5 +64,5 @@ impl AppState {
 
 /// The whole application: pages behind their guards. Tests call this too.
 pub fn build_app(state: AppState) -> Router {
-    guard::guarded(router::pages(state))
+    guard::guarded(router::pages(state), guard::Limits::default())
 }

@@ -56,7 +56,7 @@ async fn an_untilted_lens_at_the_same_distance_is_ordered_as_prescribed() {
 #[tokio::test]
 async fn martins_worked_example_stands_beside_the_exact_power() {
     let lab = TestLab::new().await;
-    // -8.08 -0.25 x 180 is what -8.00 gives at 10° of panto for 2n = 3 (computed); polycarbonate's 1.586 turns it by
+    // -8.08 -0.25 x 180 is what -8.00 gives at 10° of panto for 2n = 3 (tests/check/scripts); polycarbonate's 1.586 turns it by
     // less than 0.01. So ordering for -8.00 wants the opposite: less minus up and down.
     let number = lab.given_job_to("-8.08 -0.25 x 180", "-8.08 -0.25 x 180").await;
     let tilted =
@@ -99,7 +99,10 @@ async fn a_decision_changes_every_later_page_and_prints_both() {
     assert!(lab.get(&format!("/jobs/{number}")).await.texts(".wear-note").iter().any(|t| t.contains("20° wrap")));
     let ticket = lab.get(&format!("/jobs/{number}/ticket")).await;
     assert_eq!(ticket.text(".eye-right .rx.large"), ordered);
-    assert!(ticket.body.contains("Compensated as worn.") && ticket.body.contains("Not safety or sports eyewear"));
+    assert!(
+        ticket.body.contains("Compensated for position of wear.")
+            && ticket.body.contains("Not safety or sports eyewear")
+    );
     assert!(ticket.texts("span.rx").iter().any(|t| t == "-6.00 sph"), "and the prescribed power");
 
     // The check goes by the ordered power: the prescribed one is another lens.

@@ -3,38 +3,54 @@
 use std::sync::Arc;
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 
 use super::job_bar::{EyeWords, JobBar};
-use super::{Chrome, PageResult, draft_of, form_key, go, show, show_again};
+use super::{Chrome, PageResult, act_of, draft_or, form_key, go, posted_key, show, show_again};
 use crate::bench::layout::{EyeOnBench, JobLayout, USUAL_DIAMETERS_MM, place_words, step_of};
 use crate::bench::lens::{JobLens, LensOverrides};
 use crate::desk::job::Job;
 use crate::desk::stock::{DrawerLens, Suit};
 use crate::desk::supplier_list::{OfferedBlank, read_supplier_list};
-use crate::optics::Eye;
 use crate::optics::direction::Directed;
+use crate::optics::notation::short;
 use crate::optics::prescription::Prism;
+use crate::optics::{Eye, Pair};
 use crate::shape::blank::tightest_spare;
 use crate::shape::cutout::{StockBlank, cut_out_with_prism};
 use crate::shape::thickness::Thickness;
 use crate::store::draft::Fields;
+use crate::store::supplier_list::{KeptSupplierList, NewSupplierList};
 use crate::web::AppState;
-use crate::web::drawing::short;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::measure;
 use crate::web::words::eye_class;
 
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/blanks", get(show_blanks).post(keep_list))
+/// The form, as its keys begin.
+const FORM: &str = "blanks";
+
+/// What a supplier offers, and the prism wanted before each eye.
+struct BlanksForm {
+    offers: Vec<OfferedBlank>,
+    prisms: [Prism; 2],
 }
 
-/// The form's fields for the prism wanted before each eye.
-const PRISM_FIELDS: [&str; 2] = ["prism_right", "prism_left"];
+impl BlanksForm {
+    const LIST: &str = "list";
+    const PRISMS: [&str; 2] = ["prism_right", "prism_left"];
+
+    /// A field that cannot be read has its sentence and counts as empty.
+    fn read(form: &mut Form, job: &Job) -> Self {
+        for (name, eye) in Self::PRISMS.into_iter().zip(Eye::BOTH) {
+            form.set_default(name, job.prescription.eyes.get(eye).prism.notation());
+        }
+        let offers = form.read(Self::LIST, |text| read_supplier_list(text).map_err(|faults| faults.join("; ")));
+        let prisms = Self::PRISMS.map(|name| form.read(name, measure::prism).unwrap_or(Prism::NONE));
+        Self { offers: offers.unwrap_or_default(), prisms }
+    }
+}
 
 #[derive(Template)]
 #[template(path = "blanks/show.html")]
@@ -110,36 +126,58 @@ async fn load(state: &AppState, number: i64) -> Result<BlanksData, WebError> {
     })
 }
 
-async fn show_blanks(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn show_blanks(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let bench = load(&state, number).await?;
-    let form = draft_of(&state, &form_key("blanks", number, 0)).await?;
-    show(&page(&state, &bench, form))
+    let key = list_key(&state, number).await?;
+    let kept = state.store.find_supplier_list(number).await?;
+    let form = draft_or(&state, &key, || kept.map(fill).unwrap_or_default()).await?;
+    show(&page(&state, &bench, key, form).0)
+}
+
+/// Each list that is kept has the next number.
+async fn list_key(state: &AppState, number: i64) -> Result<String, WebError> {
+    Ok(form_key(FORM, number, state.store.count_supplier_lists(number).await?))
+}
+
+/// The form as the newest list was typed.
+fn fill(kept: KeptSupplierList) -> Form {
+    let mut form = Form::default();
+    form.set(BlanksForm::LIST, kept.typed);
+    for (name, eye) in BlanksForm::PRISMS.into_iter().zip(Eye::BOTH) {
+        form.set(name, kept.prism_typed.get(eye).clone());
+    }
+    form
 }
 
 /// Keeps the list and the wanted prism under the job; nothing else in the book changes.
-async fn keep_list(
+pub(crate) async fn keep_list(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let bench = load(&state, number).await?;
-    let page = page(&state, &bench, Form::new(fields));
-    if !page.form.is_fine() {
-        return show_again(&page);
-    }
-    state.store.keep_draft(&page.key, page.form.fields(), state.clock.now()).await?;
+    let form = Form::new(fields);
+    let key = posted_key(&form, &format!("{FORM}-{number}-"))?;
+    let (page, list) = page(&state, &bench, key, form);
+    let Some(list) = list else { return show_again(&page) };
+    state.store.insert_supplier_list(&act_of(&page.key, &page.form), number, &list, state.clock.now()).await?;
     go(&format!("/jobs/{number}/blanks"))
 }
 
-fn page(state: &AppState, bench: &BlanksData, mut form: Form) -> BlanksPage {
-    for (name, eye) in PRISM_FIELDS.into_iter().zip(Eye::BOTH) {
-        form.set_default(name, bench.job.prescription.eyes.get(eye).prism.notation());
-    }
-    let offers =
-        form.read("list", |text| read_supplier_list(text).map_err(|faults| faults.join("; "))).unwrap_or_default();
-    let prisms = PRISM_FIELDS.map(|name| form.read(name, measure::prism).unwrap_or(Prism::NONE));
+/// The page, and the list that its form holds when nothing is wrong with it.
+fn page(state: &AppState, bench: &BlanksData, key: String, mut form: Form) -> (BlanksPage, Option<NewSupplierList>) {
+    let BlanksForm { offers, prisms } = BlanksForm::read(&mut form, &bench.job);
     let laid = bench.laid.as_ref();
-    BlanksPage {
+    let list = form.is_fine().then(|| NewSupplierList {
+        typed: form.value(BlanksForm::LIST).to_owned(),
+        offers: offers.clone(),
+        prism_typed: Pair::new(
+            form.value(BlanksForm::PRISMS[0]).to_owned(),
+            form.value(BlanksForm::PRISMS[1]).to_owned(),
+        ),
+        prism: Pair::new(prisms[0], prisms[1]),
+    });
+    let page = BlanksPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(&bench.job, "edge", state),
         material: bench.job.material.details.name.clone(),
@@ -150,9 +188,10 @@ fn page(state: &AppState, bench: &BlanksData, mut form: Form) -> BlanksPage {
                 eyes.map(|(eye, prism)| eye_blanks(bench, laid.eyes.get(eye), &offers, prism)).collect()
             })
             .unwrap_or_default(),
-        key: form_key("blanks", bench.job.number, 0),
+        key,
         form,
-    }
+    };
+    (page, list)
 }
 
 fn eye_blanks(bench: &BlanksData, laid: &EyeOnBench, offers: &[OfferedBlank], prism: Prism) -> EyeBlanks {

@@ -3,39 +3,32 @@
 use std::sync::Arc;
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
-use axum::routing::get;
-use axum::{Form as Posted, Router};
+use time::OffsetDateTime;
 
 use super::job_bar::JobBar;
-use super::{Chrome, PageResult, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
+use super::job_post::{JobPost, StepForm};
+use super::{Chrome, PageResult, show, show_again};
 use crate::bench::compensation::{DECISION_CAUTION, EyeCompensation, NoCompensation, PowerStep, WRAP_CAUTION};
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::process_spread::ProcessSpread;
-use crate::desk::fitting::{FramePosition, PositionOfWear, PowerDecision};
-use crate::desk::job::{EventKind, Job, Stage};
+use crate::desk::fitting::{FramePosition, PositionOfWear, PowerDecision, VERTEX};
+use crate::desk::job::{EventKind, Job};
+use crate::desk::step::Step;
 use crate::desk::stock::LensInHand;
-use crate::optics::compensation::MAX_VERTEX_MM;
 use crate::optics::direction::Directed;
+use crate::optics::notation;
+use crate::optics::notation::short;
 use crate::optics::power::SphereCylinder;
-use crate::optics::prism::{InUp, imbalance};
+use crate::optics::prism::imbalance;
 use crate::optics::unit::Tilt;
 use crate::optics::{Eye, Pair};
 use crate::store::draft::Fields;
 use crate::web::AppState;
-use crate::web::drawing::short;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::measure::length;
 use crate::web::words::eye_class;
-
-/// The farthest vertex distance, in hundredths of a millimetre.
-const MOST_VERTEX: i32 = (MAX_VERTEX_MM * 100.0) as i32;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/compensation", get(show_compensation).post(decide_power))
-}
 
 #[derive(Template)]
 #[template(path = "compensation/show.html")]
@@ -46,7 +39,7 @@ struct CompensationPage {
     eyes: [CompensatedEye; 2],
     pair: Option<[Directed; 2]>,
     made_of: String,
-    steps: [&'static str; 3],
+    steps: Vec<&'static str>,
     offer_wrap: String,
     decision: Option<String>,
     /// Why no decision can be kept now.
@@ -92,7 +85,6 @@ struct CompensationData {
     layout: Option<JobLayout>,
     in_hand: Pair<Option<LensInHand>>,
     spread: ProcessSpread,
-    decisions: i64,
 }
 
 async fn open(state: &AppState, number: i64) -> Result<CompensationData, WebError> {
@@ -101,57 +93,95 @@ async fn open(state: &AppState, number: i64) -> Result<CompensationData, WebErro
         layout: JobLayout::of(&job, &lab, step_of(&lab)),
         in_hand: state.store.find_lenses(number).await?,
         spread: state.store.get_process_spread().await?,
-        decisions: state.store.count_power_decisions(number).await?,
         job,
     })
 }
 
-async fn show_compensation(
+pub(crate) async fn show_compensation(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Query(asked): Query<Fields>,
 ) -> PageResult {
     let data = open(&state, number).await?;
-    let key = form_key("compensation", number, data.decisions);
-    let mut form = if asked.is_empty() { draft_of(&state, &key).await? } else { Form::new(asked) };
-    fill(&mut form, &data.job);
-    let tried = read_asked(&mut form);
-    let is_fine = form.is_fine();
-    let page = page(&state, &data, key, form, tried).await?;
+    let mut form = StepForm::open(&state, &data.job, Step::Compensation).await?;
+    if !asked.is_empty() {
+        form.form = Form::new(asked);
+    }
+    CompensationForm::fill(&mut form.form, &data.job);
+    let tried = CompensationForm::read_position(&mut form.form);
+    let is_fine = form.form.is_fine();
+    let page = page(&state, &data, form, tried).await?;
     if is_fine { show(&page) } else { show_again(&page) }
 }
 
-async fn decide_power(
+pub(crate) async fn decide_power(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
+    let mut post = JobPost::read(&state, number, Step::Compensation, fields).await?;
     let data = open(&state, number).await?;
-    let mut form = Form::new(fields);
-    let key = posted_job_key(&form, "compensation", number, data.decisions);
-    let act = act_of(&key, &form);
-    if is_done(&state, &act).await? {
-        return go(&format!("/jobs/{number}/compensation"));
-    }
-    if let Some(why) = closed(&data) {
-        return Err(WebError::OutOfTurn(why));
-    }
-    let asked = read_asked(&mut form);
-    let is_compensated = form.read("decision", |key| match key {
-        "compensated" => Ok(true),
-        "prescribed" => Ok(false),
-        _ => Err("Choose which power to order"),
-    });
-    let (Some(asked), Some(is_compensated)) = (asked, is_compensated) else {
-        return show_again(&page(&state, &data, key, form, asked).await?);
+    let (tried, order) = CompensationForm::read(&mut post.form, &data, state.clock.now());
+    let Some(order) = order else {
+        return show_again(&page(&state, &data, post.refused(), tried).await?);
     };
-    let Some(power) = power_to_order(&mut form, &data, &asked, is_compensated) else {
-        return show_again(&page(&state, &data, key, form, Some(asked)).await?);
-    };
-    let order = PowerDecision { is_compensated, position: asked.position, power, at: state.clock.now() };
     let said = said(&data.job, &order);
-    state.store.append_power_decision(&act, number, data.job.frame.id, &order, &said).await?;
-    go(&format!("/jobs/{number}/compensation"))
+    let done = state.store.append_power_decision(&post.act, number, data.job.frame.id, &order, &said).await?;
+    post.done(done)
+}
+
+/// The fields of the form of a decision.
+struct CompensationForm;
+
+impl CompensationForm {
+    const VERTEX_FROM: &str = "vertex_from";
+    const VERTEX_TO: &str = "vertex_to";
+    const PANTO: &str = "panto";
+    const WRAP: &str = "wrap";
+    const STEP: &str = "step";
+    const DECISION: &str = "decision";
+
+    /// The field with the power of an eye as the page showed it.
+    fn seen(eye: Eye) -> String {
+        format!("seen_{}", eye.name())
+    }
+
+    /// What was tried, and the decision for it.
+    fn read(
+        form: &mut Form,
+        data: &CompensationData,
+        now: OffsetDateTime,
+    ) -> (Option<TriedPosition>, Option<PowerDecision>) {
+        let tried = Self::read_position(form);
+        let is_compensated = form.read(Self::DECISION, |key| match key {
+            "compensated" => Ok(true),
+            "prescribed" => Ok(false),
+            _ => Err("Choose which power to order"),
+        });
+        let (Some(position), Some(is_compensated)) = (tried, is_compensated) else { return (tried, None) };
+        let power = power_to_order(form, data, &position, is_compensated);
+        let decided = |power| PowerDecision { is_compensated, position: position.position, power, at: now };
+        (tried, power.map(decided))
+    }
+
+    fn fill(form: &mut Form, job: &Job) {
+        let PositionOfWear { vertex_from, frame: FramePosition { vertex, panto, wrap } } = start(job);
+        form.set_default(Self::VERTEX_FROM, short(vertex_from.to_f64()));
+        form.set_default(Self::VERTEX_TO, short(vertex.to_f64()));
+        form.set_default(Self::PANTO, short(panto.to_f64()));
+        form.set_default(Self::WRAP, short(wrap.to_f64()));
+        form.set_default(Self::STEP, PowerStep::Quarter.key());
+    }
+
+    fn read_position(form: &mut Form) -> Option<TriedPosition> {
+        let from = form.read(Self::VERTEX_FROM, |t| VERTEX.read(t));
+        let to = form.read(Self::VERTEX_TO, |t| VERTEX.read(t));
+        let panto = form.read(Self::PANTO, |t| t.parse::<Tilt>());
+        let wrap = form.read(Self::WRAP, |t| t.parse::<Tilt>());
+        let step = form.read(Self::STEP, |t| PowerStep::from_key(t).ok_or("Choose the steps of the order"));
+        let frame = FramePosition { vertex: to?, panto: panto?, wrap: wrap? };
+        Some(TriedPosition { position: PositionOfWear { vertex_from: from?, frame }, step: step? })
+    }
 }
 
 /// The powers of the decision; refused when they are not the ones that were looked at.
@@ -166,13 +196,16 @@ fn power_to_order(
     }
     let figures = Pair::new(figures(data, Eye::Right, asked), figures(data, Eye::Left, asked));
     let (Ok(right), Ok(left)) = (&figures.right, &figures.left) else {
-        form.fail("decision", "There is no compensated power for both eyes: see the figures above");
+        form.fail(CompensationForm::DECISION, "There is no compensated power for both eyes: see the figures above");
         return None;
     };
     let power = Pair::new(right.order, left.order);
-    let is_seen = power.iter().all(|(eye, p)| form.value(&format!("seen_{}", eye.name())) == p.to_string());
+    let is_seen = power.iter().all(|(eye, p)| form.value(&CompensationForm::seen(eye)) == p.to_string());
     if !is_seen {
-        form.fail("decision", "The figures have changed since this page was shown: look at them again and choose");
+        form.fail(
+            CompensationForm::DECISION,
+            "The figures have changed since this page was shown: look at them again and choose",
+        );
         return None;
     }
     Some(power)
@@ -198,47 +231,14 @@ fn start(job: &Job) -> PositionOfWear {
     }
 }
 
-fn fill(form: &mut Form, job: &Job) {
-    let PositionOfWear { vertex_from, frame: FramePosition { vertex, panto, wrap } } = start(job);
-    form.set_default("vertex_from", short(vertex_from.to_f64()));
-    form.set_default("vertex_to", short(vertex.to_f64()));
-    form.set_default("panto", short(panto.to_f64()));
-    form.set_default("wrap", short(wrap.to_f64()));
-    form.set_default("step", PowerStep::Quarter.key());
-}
-
-fn read_asked(form: &mut Form) -> Option<TriedPosition> {
-    let vertex = |text: &str| length("A vertex distance", text, 0, MOST_VERTEX);
-    let from = form.read("vertex_from", vertex);
-    let to = form.read("vertex_to", vertex);
-    let panto = form.read("panto", |t| t.parse::<Tilt>());
-    let wrap = form.read("wrap", |t| t.parse::<Tilt>());
-    let step = form.read("step", |t| PowerStep::from_key(t).ok_or("Choose the steps of the order"));
-    let frame = FramePosition { vertex: to?, panto: panto?, wrap: wrap? };
-    Some(TriedPosition { position: PositionOfWear { vertex_from: from?, frame }, step: step? })
-}
-
-/// Why the power to order cannot be decided now.
-fn closed(data: &CompensationData) -> Option<String> {
-    let number = data.job.number;
-    match data.job.stage() {
-        Stage::Sent => Some(format!("Job {number} is sent. Which power was ordered is not changed afterwards.")),
-        reached if reached >= Stage::Cut => Some(format!(
-            "The lenses of job {number} are cut, so the power they are checked against stays. If other lenses are to \
-             be made, take one in hand first."
-        )),
-        _ => None,
-    }
-}
-
 async fn page(
     state: &AppState,
     data: &CompensationData,
-    key: String,
-    form: Form,
+    form: StepForm,
     asked: Option<TriedPosition>,
 ) -> Result<CompensationPage, WebError> {
     let job = &data.job;
+    let StepForm { key, form } = form;
     // A wrong field leaves the figures of what is known.
     let asked = asked.unwrap_or(TriedPosition { position: start(job), step: PowerStep::Quarter });
     let figures = Pair::new(figures(data, Eye::Right, &asked), figures(data, Eye::Left, &asked));
@@ -261,10 +261,10 @@ async fn page(
         seen: both.map(|(right, left)| Pair::new(right.order.to_string(), left.order.to_string())),
         made_of: format!("{}, index {:.3}", job.material.details.name, job.material.details.index()),
         eyes: Eye::BOTH.map(|eye| CompensatedEye::of(job, eye, figures.get(eye))),
-        steps: PowerStep::ALL.map(PowerStep::key),
+        steps: PowerStep::ALL.iter().map(|step| step.key()).collect(),
         offer_wrap: short(data.spread.offer_wrap.to_f64()),
         decision: job.power_decision.as_ref().map(|order| said(job, order)),
-        closed: closed(data),
+        closed: Step::Compensation.refusal(job),
         key,
         form,
         wrap_caution: WRAP_CAUTION,
@@ -294,12 +294,12 @@ impl CompensationFigures {
         let (lens, made) = (&compensation.lens, compensation.lens.body.order());
         Self {
             order: compensation.order.to_string(),
-            exact: exact_words(compensated.order),
-            textbook: exact_words(compensated.order_textbook),
+            exact: notation::exact_power(compensated.order),
+            textbook: notation::exact_power(compensated.order_textbook),
             left: left_words(compensation.left),
             left_unchanged: left_words(compensation.left_unchanged),
             tilt: [Directed::of(tilt.in_pd, "base in", "base out"), Directed::of(tilt.up_pd, "base up", "base down")],
-            tilt_polar: polar_words(eye, tilt),
+            tilt_polar: notation::polar_prism(eye, tilt),
             front: format!(
                 "front {:+.2} D ({}), centre {:.2} mm ({})",
                 made.front_power_d,
@@ -311,36 +311,11 @@ impl CompensationFigures {
     }
 }
 
-/// A computed power to two places, minus cylinder: `-5.71 -0.37 x 088`.
-pub fn exact_words(power: SphereCylinder) -> String {
-    let minus = power.to_minus();
-    // Nothing has no sign.
-    let tidy = |value_d: f64| if value_d.abs() < 0.005 { 0.0 } else { value_d };
-    let (sphere_d, cylinder_d) = (tidy(minus.sphere_d), tidy(minus.cylinder_d));
-    if cylinder_d == 0.0 {
-        return format!("{sphere_d:+.2} sph");
-    }
-    let axis = match minus.axis_deg.round() as i32 {
-        0 => 180,
-        axis => axis,
-    };
-    format!("{sphere_d:+.2} {cylinder_d:.2} x {axis:03}")
-}
-
 /// What is left over, in words.
 fn left_words(power: SphereCylinder) -> String {
     let minus = power.to_minus();
     let largest_d = minus.sphere_d.abs().max((minus.sphere_d + minus.cylinder_d).abs());
-    if largest_d < 0.005 { "nothing".to_owned() } else { exact_words(power) }
-}
-
-/// Amount and base direction, or none.
-pub fn polar_words(eye: Eye, prism: InUp) -> String {
-    let polar = prism.to_polar(eye);
-    if polar.amount_pd < 0.005 {
-        return "no prism".to_owned();
-    }
-    format!("{:.2} Δ, base {:.0}°", polar.amount_pd, polar.base_deg.round() % 360.0)
+    if largest_d < 0.005 { "nothing".to_owned() } else { notation::exact_power(power) }
 }
 
 /// What the pages of a job say of the way it is worn.
@@ -379,7 +354,7 @@ fn notes(job: &Job, spread: &ProcessSpread, here: &str) -> Vec<WearNote> {
     let mut notes = Vec::new();
     // The page itself says what was decided further down.
     if let Some(says) = job.compensated_words().filter(|_| !is_here) {
-        notes.push(WearNote { class: "info", head: "As worn", says, link: link.clone() });
+        notes.push(WearNote { class: "info", head: "Position of wear", says, link: link.clone() });
     }
     if let (Some(wrap), None) = (wrap, &job.power_decision) {
         let says = format!(
@@ -405,12 +380,10 @@ fn notes(job: &Job, spread: &ProcessSpread, here: &str) -> Vec<WearNote> {
 const DECIDED_LATE: &str = "Which power to order was decided after a lens was taken in hand: read both lenses on the \
      lensmeter before you block them.";
 
-/// Whether the newest decision came after the newest lens; the decision stands in the history by its own words.
+/// Whether the newest decision came after the newest lens in hand.
 fn is_decided_late(job: &Job) -> bool {
     let lens = job.history.iter().rposition(|e| matches!(e.kind, EventKind::LensRight | EventKind::LensLeft));
-    let said = job.power_decision.as_ref().map(|order| said(job, order));
-    let decided = said.and_then(|said| job.history.iter().rposition(|e| e.kind == EventKind::Note && e.note == said));
-    lens.is_some() && decided > lens
+    lens.is_some() && job.history.iter().rposition(|e| e.kind == EventKind::PowerDecided) > lens
 }
 
 #[cfg(test)]
@@ -418,17 +391,8 @@ mod tests {
     use super::*;
 
     #[test]
-    fn computed_powers_are_written_in_minus_form() {
-        for (power, words) in [
-            (SphereCylinder::new(-5.714, -0.366, 88.4), "-5.71 -0.37 x 088"),
-            (SphereCylinder::new(1.0, 0.5, 90.2), "+1.50 -0.50 x 180"),
-            (SphereCylinder::new(-0.001, -0.002, 10.0), "+0.00 sph"),
-            (SphereCylinder::new(0.04, -0.03, 0.2), "+0.04 -0.03 x 180"),
-        ] {
-            assert_eq!(exact_words(power), words);
-        }
+    fn a_rest_that_is_written_as_zero_is_nothing() {
         assert_eq!(left_words(SphereCylinder::new(0.001, -0.003, 10.0)), "nothing");
-        assert_eq!(polar_words(Eye::Left, InUp { in_pd: 2.0, up_pd: 0.0 }), "2.00 Δ, base 180°");
-        assert_eq!(polar_words(Eye::Right, InUp { in_pd: 2.0, up_pd: -0.001 }), "2.00 Δ, base 0°");
+        assert_eq!(left_words(SphereCylinder::new(0.04, -0.03, 0.2)), "+0.04 -0.03 x 180");
     }
 }

@@ -3,9 +3,7 @@
 use std::sync::Arc;
 
 use askama::Template;
-use axum::Router;
 use axum::extract::{Path, Query, State};
-use axum::routing::get;
 
 use super::job_bar::{EyeWords, JobBar};
 use super::{Chrome, PageResult, show, show_again};
@@ -16,13 +14,12 @@ use crate::desk::catalogue::Material;
 use crate::desk::job::Job;
 use crate::desk::order::Design;
 use crate::desk::stock::LensInHand;
+use crate::optics::notation::short;
 use crate::optics::surface::tool_from_true_d;
 use crate::optics::{Eye, Pair};
 use crate::shape::bevel::{Hold, LinePoint, Placement};
-use crate::shape::record::read_any;
 use crate::store::draft::Fields;
 use crate::web::AppState;
-use crate::web::drawing::short;
 use crate::web::edge_drawing::{BAND_WORDS, BandDrawing, ProfileDrawing, ProfileScale, half_of};
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -30,12 +27,7 @@ use crate::web::words::eye_class;
 
 mod form;
 
-use form::{EdgeChoice, FIELDS, read_edge_choice};
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/edge", get(show_edge)).route("/jobs/{number}/edge/figures", get(show_figures))
-}
+use form::{EdgeChoice, FIELDS, HOLD, MATERIAL, read_edge_choice};
 
 #[derive(Template)]
 #[template(path = "edge/show.html")]
@@ -111,21 +103,16 @@ async fn load(state: &AppState, number: i64) -> Result<EdgeData, WebError> {
         laid: JobLayout::of(&job, &lab, step_of(&lab)),
         lenses: state.store.find_lenses(number).await?,
         materials: state.store.list_materials().await?,
-        rim_curve_tool_d: rim_curves(state, &job).await?,
+        rim_curve_tool_d: job.rim_curves(),
         job,
     })
 }
 
-/// The rims' own curves, where the file a shape came from says them.
-pub async fn rim_curves(state: &AppState, job: &Job) -> Result<Pair<Option<f64>>, WebError> {
-    let Some(shape) = &job.shape else { return Ok(Pair::default()) };
-    let (_, original) = state.store.get_original(shape.id).await?;
-    // Some shapes were put in the book without a file that can be read.
-    let file = read_any(&original).ok();
-    Ok(Pair::new(Eye::Right, Eye::Left).map(|eye| file.as_ref().and_then(|file| file.rim_curve_tool_d(eye))))
-}
-
-async fn show_edge(State(state): State<AppState>, Path(number): Path<i64>, Query(typed): Query<Fields>) -> PageResult {
+pub(crate) async fn show_edge(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Query(typed): Query<Fields>,
+) -> PageResult {
     let bench = load(&state, number).await?;
     let mut form = Form::new(typed);
     let mut figures = figures(&bench, &mut form);
@@ -146,7 +133,7 @@ async fn show_edge(State(state): State<AppState>, Path(number): Path<i64>, Query
     if is_fine { show(&page) } else { show_again(&page) }
 }
 
-async fn show_figures(
+pub(crate) async fn show_figures(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Query(typed): Query<Fields>,
@@ -158,9 +145,9 @@ async fn show_figures(
 }
 
 fn set_defaults(form: &mut Form, bench: &EdgeData) {
-    form.set_default("material", bench.job.material.line.to_string());
+    form.set_default(MATERIAL, bench.job.material.line.to_string());
     form.set_default(
-        "hold",
+        HOLD,
         match hold_of(bench.job.frame.details.rim) {
             Hold::Bevel { .. } => "bevel",
             Hold::Groove { .. } => "groove",

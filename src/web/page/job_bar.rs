@@ -4,6 +4,7 @@ use crate::desk::deadline::Lateness;
 use crate::desk::job::{Job, Stage};
 use crate::desk::prescription::Prescription;
 use crate::optics::Eye;
+use crate::optics::notation;
 use crate::optics::prescription::EyePrescription;
 use crate::web::{AppState, words};
 
@@ -56,14 +57,14 @@ impl JobBar {
         ("lenses", "Lenses", "/lenses"),
         ("layout", "Layout", "/layout"),
         ("edge", "Edge", "/edge"),
-        ("compensation", "Worn", "/compensation"),
+        ("compensation", "Position of wear", "/compensation"),
         ("prism", "Prism", "/prism"),
         ("risk", "Risk", "/risk"),
         ("cut", "Cut", "/cut"),
         ("check", "Check", "/check"),
         ("packing", "Pack", "/packing"),
         ("shipment", "Send", "/shipment"),
-        ("receipt", "Receipt", "/receipt"),
+        ("bill", "Bill", "/bill"),
     ];
 
     /// The bar of a job on its page `here`, by its key, such as `layout`.
@@ -80,8 +81,8 @@ impl JobBar {
             },
             is_late: lateness.is_late(),
             stages: Stage::ALL
-                .into_iter()
-                .map(|s| StageMark { name: s.words(), is_done: s < reached, is_now: s == reached })
+                .iter()
+                .map(|&s| StageMark { name: s.words(), is_done: s < reached, is_now: s == reached })
                 .collect(),
             tabs: Self::TABS
                 .into_iter()
@@ -89,6 +90,11 @@ impl JobBar {
                 .collect(),
         }
     }
+}
+
+/// What comes next on a job, in words and with the address of its page.
+pub fn next_link(job: &Job) -> Option<(&'static str, String)> {
+    job.stage().next().map(|next| (next.words, next.path(job.number)))
 }
 
 /// One eye of the prescription as the pages show it.
@@ -123,7 +129,7 @@ impl EyeWords {
             prism: if rx.prism.is_none() { String::new() } else { rx.prism.to_string() },
             typed: job.prescription.typed.get(eye).clone(),
             pd: job.prescription.centred_on(job.made_for).mono(eye).to_string(),
-            height: job.height.get(eye).to_string(),
+            height: job.eyes.get(eye).height.to_string(),
             change: earlier.map(|earlier| change_words(earlier.eyes.get(eye), rx)),
         }
     }
@@ -132,7 +138,7 @@ impl EyeWords {
 /// What changed between two prescriptions of an eye, in minus-cylinder form: `-0.50 sphere, axis 5° on`.
 pub fn change_words(before: &EyePrescription, now: &EyePrescription) -> String {
     let (was, is) = (before.power.to_minus(), now.power.to_minus());
-    let step = |h: i32| format!("{}{}.{:02}", if h < 0 { "-" } else { "+" }, h.abs() / 100, h.abs() % 100);
+    let step = |hundredths: i32| notation::signed(f64::from(hundredths) / 100.0);
     let mut changes = Vec::new();
     let sphere = is.sphere().hundredths() - was.sphere().hundredths();
     if sphere != 0 {

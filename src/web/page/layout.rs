@@ -1,9 +1,7 @@
 //! The layout of a job for the bench: where each lens goes, what the blocker is set to, which blank covers it.
 
 use askama::Template;
-use axum::Router;
 use axum::extract::{Path, Query, State};
-use axum::routing::get;
 
 use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{EyeWords, JobBar};
@@ -12,23 +10,18 @@ use super::{Chrome, PageResult, show, show_again};
 use crate::bench::layout::{Cover, EyeOnBench, Fit, JobLayout, USUAL_DIAMETERS_MM, place_words, step_of};
 use crate::bench::lens::{Origin, known_uncut};
 use crate::desk::job::Job;
-use crate::desk::stock::LensInHand;
+use crate::desk::stock::{DIAMETER, LensInHand};
 use crate::optics::direction::Directed;
+use crate::optics::notation::short;
 use crate::optics::prism::InUp;
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 use crate::shape::blocker::BlockerStep;
 use crate::store::draft::Fields;
 use crate::web::AppState;
-use crate::web::drawing::{EyeDrawing, reach_mm, short};
+use crate::web::drawing::{EyeDrawing, reach_mm};
 use crate::web::form::Form;
-use crate::web::measure::length;
 use crate::web::words::eye_class;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/layout", get(show_layout))
-}
 
 #[derive(Template)]
 #[template(path = "layout/show.html")]
@@ -77,7 +70,7 @@ pub struct BlankWords {
     pub which: String,
 }
 
-async fn show_layout(
+pub(crate) async fn show_layout(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Query(asked): Query<Fields>,
@@ -86,13 +79,13 @@ async fn show_layout(
     let lenses = state.store.find_lenses(number).await?;
     let lab = state.lab();
     let mut form = Form::new(asked);
-    let trial = Pair::new(read_blank(&mut form, "blank_right"), read_blank(&mut form, "blank_left"));
+    let trial = Pair::new(read_blank(&mut form, Eye::Right), read_blank(&mut form, Eye::Left));
     let step = read_step(&mut form).unwrap_or_else(|| step_of(&lab));
     let laid = JobLayout::of(&job, &lab, step).map(|layout| laid(&job, &layout, &lenses, trial));
-    form.set_default("step", short(step.mm()));
+    form.set_default(STEP, short(step.mm()));
     for (eye, lens) in lenses.iter() {
         if let Some(lens) = lens {
-            form.set_default(&format!("blank_{}", eye.name()), short(lens.diameter.to_f64()));
+            form.set_default(&blank_field(eye), short(lens.diameter.to_f64()));
         }
     }
     let is_fine = form.is_fine();
@@ -107,8 +100,15 @@ async fn show_layout(
     if is_fine { show(&page) } else { show_again(&page) }
 }
 
-fn read_blank(form: &mut Form, name: &str) -> Option<f64> {
-    form.read_optional(name, |text| length("A blank", text, 4000, 9000)).flatten().map(Millimetre::to_f64)
+/// The fields of the layout's form.
+const STEP: &str = "step";
+
+fn blank_field(eye: Eye) -> String {
+    format!("blank_{}", eye.name())
+}
+
+fn read_blank(form: &mut Form, eye: Eye) -> Option<f64> {
+    form.read_optional(&blank_field(eye), |t| DIAMETER.named("A blank").read(t)).flatten().map(Millimetre::to_f64)
 }
 
 fn read_step(form: &mut Form) -> Option<BlockerStep> {
@@ -116,7 +116,7 @@ fn read_step(form: &mut Form) -> Option<BlockerStep> {
         let mm = text.parse::<Millimetre>().map_err(|why| why.to_string())?;
         BlockerStep::from_mm(mm.to_f64()).map_err(|why| why.to_string())
     };
-    form.read_optional("step", parse).flatten()
+    form.read_optional(STEP, parse).flatten()
 }
 
 fn laid(job: &Job, layout: &JobLayout, lenses: &Pair<Option<LensInHand>>, trial: Pair<Option<f64>>) -> LayoutFigures {

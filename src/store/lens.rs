@@ -1,0 +1,139 @@
+//! The uncut lenses in hand for a job; the newest of each eye counts.
+
+use sqlx::SqliteConnection;
+use time::OffsetDateTime;
+use uuid::Uuid;
+
+use super::drawer::{DrawerMove, append_move};
+use super::event::append_event;
+use super::once::{Done, Once};
+use super::read::{eye, length, power};
+use super::stamp::Stamp;
+use super::{Store, StoreError};
+use crate::desk::job::EventKind;
+use crate::desk::step::Step;
+use crate::desk::stock::LensInHand;
+use crate::optics::unit::{Dioptre, Millimetre};
+use crate::optics::{Eye, Pair};
+
+struct LensRow {
+    eye: String,
+    drawer_lens_id: Option<Uuid>,
+    source: String,
+    diameter_hundredths: i64,
+    centre_hundredths: Option<i64>,
+    front_power_hundredths: Option<i64>,
+    off_in_hundredths: i64,
+    off_up_hundredths: i64,
+}
+
+impl TryFrom<LensRow> for LensInHand {
+    type Error = StoreError;
+    fn try_from(row: LensRow) -> Result<Self, StoreError> {
+        Ok(Self {
+            eye: eye("eye", &row.eye)?,
+            drawer_lens: row.drawer_lens_id,
+            source: row.source,
+            diameter: length("diameter", row.diameter_hundredths)?,
+            centre: row.centre_hundredths.map(|mm| length("centre thickness", mm)).transpose()?,
+            front_power: row.front_power_hundredths.map(|d| power("front power", d)).transpose()?,
+            off_in: length("centre offset", row.off_in_hundredths)?,
+            off_up: length("centre offset", row.off_up_hundredths)?,
+        })
+    }
+}
+
+impl Store {
+    /// The lens in hand for each eye of a job.
+    pub async fn find_lenses(&self, number: i64) -> Result<Pair<Option<LensInHand>>, StoreError> {
+        let rows = sqlx::query_as!(
+            LensRow,
+            r#"select eye, drawer_lens_id as "drawer_lens_id: Uuid", source, diameter_hundredths, centre_hundredths,
+                      front_power_hundredths, off_in_hundredths, off_up_hundredths
+               from lens_in_hand where job_number = ? order by seq"#,
+            number
+        )
+        .fetch_all(&self.read)
+        .await?;
+        let mut pair = Pair::new(None, None);
+        for row in rows {
+            let lens = LensInHand::try_from(row)?;
+            match lens.eye {
+                Eye::Right => pair.right = Some(lens),
+                Eye::Left => pair.left = Some(lens),
+            }
+        }
+        Ok(pair)
+    }
+
+    /// How many lenses were ever taken in hand for a job: the running number of its next form.
+    pub async fn count_lenses(&self, number: i64) -> Result<i64, StoreError> {
+        Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from lens_in_hand where job_number = ?"#, number)
+            .fetch_one(&self.read)
+            .await?)
+    }
+
+    /// Takes one or both lenses in hand for a job; a lens from the drawer leaves it.
+    ///
+    /// # Errors
+    ///
+    /// [`StoreError::NotFound`] when the drawer holds no such lens any more.
+    pub async fn take_lenses(
+        &self,
+        key: &str,
+        number: i64,
+        lenses: &[LensInHand],
+        now: OffsetDateTime,
+    ) -> Result<Once<()>, StoreError> {
+        self.once(key, Some((number, Step::Lenses)), now, async |tx| {
+            for lens in lenses {
+                take_lens(tx, number, lens, now).await?;
+            }
+            Ok(Done::new((), number))
+        })
+        .await
+    }
+}
+
+async fn take_lens(
+    tx: &mut SqliteConnection,
+    number: i64,
+    lens: &LensInHand,
+    now: OffsetDateTime,
+) -> Result<(), StoreError> {
+    let (eye, at) = (lens.eye.name(), Stamp(now));
+    let [diameter, off_in, off_up] = [lens.diameter, lens.off_in, lens.off_up].map(Millimetre::hundredths);
+    let (centre, front) = (lens.centre.map(Millimetre::hundredths), lens.front_power.map(Dioptre::hundredths));
+    sqlx::query!(
+        "insert into lens_in_hand (job_number, eye, drawer_lens_id, source, diameter_hundredths, centre_hundredths,
+                                   front_power_hundredths, off_in_hundredths, off_up_hundredths, at)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        number,
+        eye,
+        lens.drawer_lens,
+        lens.source,
+        diameter,
+        centre,
+        front,
+        off_in,
+        off_up,
+        at
+    )
+    .execute(&mut *tx)
+    .await?;
+    if let Some(drawer_lens) = lens.drawer_lens {
+        let taken = DrawerMove { lens: drawer_lens, kind: "taken", change: -1, job: Some((number, lens.eye)) };
+        append_move(tx, &taken, now).await.map_err(|why| match why {
+            StoreError::OutOfRange(_) => StoreError::NotFound("that lens (the drawer is empty of it)"),
+            other => other,
+        })?;
+    }
+    let kind = match lens.eye {
+        Eye::Right => EventKind::LensRight,
+        Eye::Left => EventKind::LensLeft,
+    };
+    let from = if lens.drawer_lens.is_some() { "from the drawer" } else { "bought" };
+    let said = if lens.source.is_empty() { from.to_owned() } else { format!("{from}; {}", lens.source) };
+    append_event(tx, number, kind, &format!("{said}; {} mm", lens.diameter), now).await?;
+    Ok(())
+}

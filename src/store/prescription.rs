@@ -1,0 +1,156 @@
+//! Prescriptions: written once, never changed.
+
+use sqlx::SqliteConnection;
+use time::{Date, OffsetDateTime};
+use uuid::Uuid;
+
+use super::StoreError;
+use super::read::{axis, eye, length, power, prism, unreadable};
+use super::stamp::Stamp;
+use crate::desk::prescription::Prescription;
+use crate::optics::prescription::{EyePrescription, Given, LensPower, Prism, PupilDistance};
+use crate::optics::{Eye, Pair};
+
+struct EyeRow {
+    eye: String,
+    typed: String,
+    sphere_hundredths: Option<i64>,
+    cylinder_hundredths: Option<i64>,
+    axis_deg: Option<i64>,
+    prism_in_hundredths: i64,
+    prism_up_hundredths: i64,
+    pd_hundredths: Option<i64>,
+    near_pd_hundredths: Option<i64>,
+}
+
+impl EyeRow {
+    fn prescription(&self) -> Result<EyePrescription, StoreError> {
+        let (sphere, cylinder) = (self.sphere_hundredths.unwrap_or(0), self.cylinder_hundredths.unwrap_or(0));
+        Ok(EyePrescription {
+            power: LensPower::new(power("sphere", sphere)?, power("cylinder", cylinder)?, axis("axis", self.axis_deg)?)
+                .map_err(unreadable("prescription"))?,
+            prism: Prism::new(prism("prism", self.prism_in_hundredths)?, prism("prism", self.prism_up_hundredths)?)
+                .map_err(unreadable("prism"))?,
+        })
+    }
+}
+
+/// One prescription.
+pub(super) async fn read_prescription(db: &mut SqliteConnection, id: Uuid) -> Result<Prescription, StoreError> {
+    let head = sqlx::query!(
+        r#"select prescriber, written_on as "written_on: Date", expires_on as "expires_on: Date", diagnosis, pd_given,
+                  near_pd_given from prescription where id = ?"#,
+        id
+    )
+    .fetch_optional(&mut *db)
+    .await?
+    .ok_or(StoreError::NotFound("that prescription"))?;
+    let rows = sqlx::query_as!(
+        EyeRow,
+        "select eye, typed, sphere_hundredths, cylinder_hundredths, axis_deg, prism_in_hundredths, prism_up_hundredths,
+                pd_hundredths, near_pd_hundredths
+         from prescription_eye where prescription_id = ?",
+        id
+    )
+    .fetch_all(db)
+    .await?;
+    let rows = both_eyes("prescription", rows, |row| &row.eye)?;
+    let eyes = Pair::new(rows.right.prescription()?, rows.left.prescription()?);
+    let pd = distance(head.pd_given.as_deref(), rows.right.pd_hundredths, rows.left.pd_hundredths)?;
+    let near = distance(head.near_pd_given.as_deref(), rows.right.near_pd_hundredths, rows.left.near_pd_hundredths)?;
+    Ok(Prescription {
+        eyes,
+        typed: rows.map(|row| row.typed),
+        prescriber: head.prescriber,
+        written_on: head.written_on,
+        expires_on: head.expires_on,
+        diagnosis: head.diagnosis,
+        pupil_distance: pd
+            .ok_or_else(|| StoreError::Unreadable { what: "pupil distance", why: "there is none".into() })?,
+        near_pupil_distance: near,
+    })
+}
+
+/// Both rows of a pair, right and left.
+pub(super) fn both_eyes<T>(what: &'static str, rows: Vec<T>, key: impl Fn(&T) -> &str) -> Result<Pair<T>, StoreError> {
+    let (mut right, mut left) = (None, None);
+    for row in rows {
+        match eye(what, key(&row))? {
+            Eye::Right => right = Some(row),
+            Eye::Left => left = Some(row),
+        }
+    }
+    match (right, left) {
+        (Some(right), Some(left)) => Ok(Pair::new(right, left)),
+        _ => Err(StoreError::Unreadable { what, why: "a row of one eye is missing".to_owned() }),
+    }
+}
+
+fn distance(given: Option<&str>, right: Option<i64>, left: Option<i64>) -> Result<Option<PupilDistance>, StoreError> {
+    let (Some(given), Some(right), Some(left)) = (given, right, left) else { return Ok(None) };
+    let read = if given == given_key(Given::Both) {
+        PupilDistance::both(length("pupil distance", right + left)?)
+    } else {
+        PupilDistance::each(Pair::new(length("pupil distance", right)?, length("pupil distance", left)?))
+    };
+    read.map(Some).map_err(unreadable("pupil distance"))
+}
+
+fn given_key(given: Given) -> &'static str {
+    match given {
+        Given::Both => "one",
+        Given::Each => "each",
+    }
+}
+
+pub(super) async fn insert_prescription(
+    tx: &mut SqliteConnection,
+    patient: Uuid,
+    prescription: &Prescription,
+    now: OffsetDateTime,
+) -> Result<Uuid, StoreError> {
+    let (id, added_at) = (Uuid::now_v7(), Stamp(now));
+    let (far, near) = (prescription.pupil_distance, prescription.near_pupil_distance);
+    let (pd_given, near_given) = (given_key(far.given()), near.map(|pd| given_key(pd.given())));
+    sqlx::query!(
+        "insert into prescription (id, patient_id, prescriber, written_on, expires_on, diagnosis, pd_given, near_pd_given,
+                                   added_at)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        id,
+        patient,
+        prescription.prescriber,
+        prescription.written_on,
+        prescription.expires_on,
+        prescription.diagnosis,
+        pd_given,
+        near_given,
+        added_at
+    )
+    .execute(&mut *tx)
+    .await?;
+    for (eye, rx) in prescription.eyes.iter() {
+        let (key, typed) = (eye.name(), prescription.typed.get(eye));
+        let (sphere, cylinder) = (rx.power.sphere().hundredths(), rx.power.cylinder().hundredths());
+        let axis = rx.power.axis().map(|axis| axis.degrees());
+        let (base_in, base_up) = (rx.prism.base_in().hundredths(), rx.prism.base_up().hundredths());
+        let (pd, near_pd) = (far.mono(eye).hundredths(), near.map(|pd| pd.mono(eye).hundredths()));
+        sqlx::query!(
+            "insert into prescription_eye (prescription_id, eye, typed, sphere_hundredths, cylinder_hundredths, axis_deg,
+                                           prism_in_hundredths, prism_up_hundredths, pd_hundredths, near_pd_hundredths)
+             values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            id,
+            key,
+            typed,
+            sphere,
+            cylinder,
+            axis,
+            base_in,
+            base_up,
+            pd,
+            near_pd
+        )
+        .execute(&mut *tx)
+        .await?;
+    }
+    Ok(id)
+}

@@ -1,0 +1,86 @@
+//! Words to find people, frames and jobs by (SQLite's FTS5). Every word must begin a word of what is found; capitals
+//! and accents do not count.
+
+use sqlx::SqliteConnection;
+use uuid::Uuid;
+
+use super::StoreError;
+
+/// The shortest word that is taken as the beginning of a longer one: the index has prefixes from two letters on.
+const SHORTEST_PREFIX: usize = 2;
+
+/// What to ask FTS5 for, or `None` where the text holds no letter and no digit.
+pub(super) fn matching(text: &str) -> Option<String> {
+    let words: Vec<String> = text
+        .split(|c: char| !c.is_alphanumeric())
+        .filter(|word| !word.is_empty())
+        .map(|word| if word.chars().count() < SHORTEST_PREFIX { format!("\"{word}\"") } else { format!("\"{word}\"*") })
+        .collect();
+    (!words.is_empty()).then(|| words.join(" "))
+}
+
+/// Writes the words of a customer again, and those of the customer's jobs.
+pub(super) async fn index_customer(tx: &mut SqliteConnection, id: Uuid) -> Result<(), StoreError> {
+    sqlx::query!(
+        "insert or replace into customer_search (rowid, name, place, phone, email)
+         select number, name, city || ' ' || region || ' ' || postcode, phone, email from customer where id = ?",
+        id
+    )
+    .execute(&mut *tx)
+    .await?;
+    let jobs = sqlx::query_scalar!(r#"select number as "number!: i64" from job where patient_id = ?"#, id)
+        .fetch_all(&mut *tx)
+        .await?;
+    for job in jobs {
+        index_job(tx, job).await?;
+    }
+    Ok(())
+}
+
+/// Writes the words of a frame.
+pub(super) async fn index_frame(tx: &mut SqliteConnection, id: Uuid) -> Result<(), StoreError> {
+    sqlx::query!(
+        "insert or replace into frame_search (rowid, words)
+         select number, maker || ' ' || model || ' ' || colour || ' ' || (eye_size_hundredths / 100) from frame where id = ?",
+        id
+    )
+    .execute(tx)
+    .await?;
+    Ok(())
+}
+
+/// Writes the words of a job again.
+pub(super) async fn index_job(tx: &mut SqliteConnection, number: i64) -> Result<(), StoreError> {
+    sqlx::query!(
+        "insert or replace into job_search (rowid, person, frame, numbers)
+         select j.number,
+                c.name || ' ' || c.city || ' ' || c.postcode || ' ' || c.phone || ' ' || c.email || ' ' || p.prescriber,
+                f.maker || ' ' || f.model || ' ' || f.colour || ' ' || (f.eye_size_hundredths / 100),
+                j.number || ' ' || substr(j.ordered_on, 1, 4)
+                    || ' ' || coalesce((select group_concat(number, ' ') from receipt where job_number = j.number), '')
+                    || ' ' || coalesce((select group_concat(tracking, ' ') from shipment where job_number = j.number), '')
+         from job j
+         join job_revision r on r.job_number = j.number and r.revision = j.revision
+         join customer c on c.id = j.patient_id
+         join frame f on f.id = j.frame_id
+         join prescription p on p.id = r.prescription_id
+         where j.number = ?",
+        number
+    )
+    .execute(tx)
+    .await?;
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::matching;
+
+    #[test]
+    fn every_word_is_quoted() {
+        assert_eq!(matching("mar 555-01"), Some("\"mar\"* \"555\"* \"01\"*".to_owned()));
+        assert_eq!(matching("a OR b"), Some("\"a\" \"OR\"* \"b\"".to_owned()));
+        assert_eq!(matching("\"; drop -- "), Some("\"drop\"*".to_owned()));
+        assert_eq!(matching(" *-\" "), None);
+    }
+}
