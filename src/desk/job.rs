@@ -208,7 +208,6 @@ pub enum EventKind {
     /// A check found a line outside its limit or unread.
     CheckFailed,
     /// The owner wrote why a failed pair is sent all the same.
-    #[strum(serialize = "check_excused")]
     CheckConceded,
     /// The packing list was gone through.
     Packed,
