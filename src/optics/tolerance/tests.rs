@@ -320,12 +320,13 @@ fn centre_thickness_where_it_was_specified() {
 #[test]
 fn the_rule_named_is_that_of_the_range() {
     let (ansi, iso) = (Profile::Z80_1, Profile::Iso21987);
-    for (limit, rule) in [
-        (ansi.power_limit(6.5), "Power to 6.50 D: ±0.13 D"),
-        (ansi.power_limit(-6.51), "Power over 6.50 D: ±2% of the power"),
-        (iso.vertical_limit(5.0, 0.0), "Vertical power to 5.00 D: 0.50 Δ, more with strong prescribed prism"),
+    for (limit, range) in [
+        (ansi.power_limit(6.5), "Power to 6.50 D:"),
+        (ansi.power_limit(-6.51), "Power over 6.50 D:"),
+        (iso.vertical_limit(5.0, 0.0), "Vertical power to 5.00 D:"),
+        (iso.vertical_limit(5.01, 0.0), "Vertical power over 5.00 D:"),
     ] {
-        assert_eq!(limit.rule, rule);
+        assert!(limit.rule.starts_with(range), "{} for {range}", limit.rule);
     }
     assert_eq!(ansi.axis_limit(-0.12).unwrap().size, 14.0);
     assert_eq!(ansi.axis_limit(0.11), None);
