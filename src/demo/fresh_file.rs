@@ -6,13 +6,17 @@ use std::fs::{self, File};
 use std::io;
 use std::path::{Path, PathBuf};
 
-use crate::store::FILE_NAME;
+use time::{Date, OffsetDateTime};
+
+use super::lifetime::{self, Progress};
+use super::{DemoError, Summary, load};
+use crate::store::{FILE_NAME, Store};
 
 /// What SQLite may leave beside a file.
 const COMPANIONS: [&str; 4] = ["", "-wal", "-shm", "-journal"];
 
 /// The file that is being filled.
-pub fn unfinished(folder: &Path) -> PathBuf {
+fn unfinished(folder: &Path) -> PathBuf {
     folder.join(format!("{FILE_NAME}.unfinished"))
 }
 
@@ -25,13 +29,35 @@ pub fn remove_unfinished(folder: &Path) -> io::Result<()> {
     remove_with_companions(&unfinished(folder))
 }
 
-/// Makes the filled file the book, in place of an empty one. The file is closed and is on the disk before it has the
-/// name of the book.
+/// Writes the demonstration and makes it the book of the folder, which has none or an empty one: the usual
+/// demonstration, or one of as many jobs as are asked for.
 ///
 /// # Errors
 ///
-/// What the system says.
-pub fn make_it_the_book(folder: &Path) -> io::Result<()> {
+/// [`DemoError`]. The folder then has the book it had before.
+pub async fn fill(
+    folder: &Path,
+    jobs: Option<u64>,
+    today: Date,
+    now: OffsetDateTime,
+    progress: Progress<'_>,
+) -> Result<Summary, DemoError> {
+    let file = unfinished(folder);
+    let summary = match jobs {
+        Some(jobs) => lifetime::fill(&file, jobs, today, now, progress).await?,
+        None => {
+            let store = Store::open_file(&file).await?;
+            let summary = load(&store, today, now).await?;
+            store.close().await;
+            summary
+        }
+    };
+    make_it_the_book(folder)?;
+    Ok(summary)
+}
+
+/// Gives the filled file the name of the book. Before, the file is closed and is on the disk.
+fn make_it_the_book(folder: &Path) -> io::Result<()> {
     let (filled, book) = (unfinished(folder), folder.join(FILE_NAME));
     File::open(&filled)?.sync_all()?;
     // The log of the empty book must not be read into the new one.

@@ -13,7 +13,7 @@ use super::data::{Book, DemoJob, PaidRow, StageRow};
 use super::invent::{self, Ask, Of, below};
 use super::timeline::{JOBS_IN_A_FRAME, Slot, orders};
 use super::variant::variant;
-use super::{DemoError, Loader, frame_of, wrong};
+use super::{DemoError, Loader, Summary, frame_of, wrong};
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::layout_record::{EyeRecord, LayoutRecord};
 use crate::desk::frame::FrameDetails;
@@ -62,18 +62,25 @@ pub async fn fill(
     today: Date,
     now: OffsetDateTime,
     progress: Progress<'_>,
-) -> Result<(), DemoError> {
+) -> Result<Summary, DemoError> {
     let read = Book::read().map_err(|why| wrong("a file", why))?;
     let span = (jobs / JOBS_A_DAY).clamp(*SPAN.start(), *SPAN.end());
     let open = open_jobs(&read);
     let first = first_jobs(&read, span)?;
     let copies = jobs.saturating_sub((open.len() + first.len()) as u64);
 
-    let store = Store::open_file(path).await.map_err(|why| wrong("the file", why))?;
+    let store = Store::open_file(path).await?;
     let mut book = Book { jobs: first, ..read };
     let mut loader = Loader::open(&store, &book, today, now).await?;
+    loader.uses_drawer = true;
     loader.tell(now).await?;
     let plan = Plan::new(&loader, jobs, copies, span).await?;
+    let mut summary = loader.summary();
+    summary.customers += plan.customers as usize;
+    summary.frames += plan.frames.iter().flatten().count();
+    summary.shapes += plan.families as usize;
+    summary.jobs += copies as usize;
+    summary.receipts += copies as usize;
     drop(loader);
     store.close().await;
 
@@ -83,12 +90,15 @@ pub async fn fill(
     copy_jobs(&mut bulk, plan, &mut |done| progress(ahead.0 + done, ahead.1)).await?;
     bulk.close().await?;
 
-    let store = Store::open_file(path).await.map_err(|why| wrong("the file", why))?;
+    let store = Store::open_file(path).await?;
     book.jobs = open.jobs;
     book.customers = open.customers;
-    Loader::go_on(&store, &book, today, now).await?.tell(now).await?;
+    let mut loader = Loader::go_on(&store, &book, today, now).await?;
+    loader.tell(now).await?;
+    summary.add_jobs(&loader);
+    drop(loader);
     store.close().await;
-    Ok(())
+    Ok(summary)
 }
 
 /// The jobs that are done as the pages do them: each sent job of the demonstration in a frame of its own, and new lenses
