@@ -1,15 +1,17 @@
 //! A traced frame shape kept under the number of the job it was traced for.
 
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use thiserror::Error;
 use uuid::Uuid;
 
 use super::frame::FrameDetails;
+use super::key::keyed;
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
 use crate::shape::disagreement::Disagreement;
 use crate::shape::outline::Outline;
-use crate::shape::record::{RecordFault, TraceFile, WarningKind, read_any};
+use crate::shape::record::{RecordFault, TraceFile, Warning, WarningKind, read_any};
 use crate::shape::trace::Trace;
 
 /// From here on a traced size that differs from the frame's stamp is worth a word, mm: stamps are rounded, so half a
@@ -28,6 +30,12 @@ pub struct NewShape {
     pub derived: Option<Eye>,
     /// Distance between the lenses.
     pub dbl: Millimetre,
+    /// Where that distance comes from.
+    pub dbl_source: DblSource,
+    /// The rim's own curve in tool power (1.530), where the file says it.
+    pub rim_curve_tool_d: Pair<Option<f64>>,
+    /// What was odd in the file.
+    pub warnings: Vec<ShapeWarning>,
     /// The very bytes that were uploaded.
     pub original: Vec<u8>,
     /// The name of the file, or what it was.
@@ -39,14 +47,22 @@ pub struct NewShape {
 pub struct FrameShape {
     /// The key in the book.
     pub id: Uuid,
-    /// The job it was traced for.
-    pub job_number: i64,
+    /// The job it was traced for; a shape of a frame model has none.
+    pub job_number: Option<i64>,
+    /// The shape it was made from.
+    pub parent: Option<Uuid>,
+    /// How it came to be.
+    pub origin: ShapeOrigin,
     /// Both eyes.
     pub traces: Pair<Trace>,
     /// The eye that is only a mirror of the other.
     pub derived: Option<Eye>,
     /// Distance between the lenses.
     pub dbl: Millimetre,
+    /// Where that distance comes from.
+    pub dbl_source: DblSource,
+    /// The rim's own curve in tool power (1.530), where its file said it.
+    pub rim_curve_tool_d: Pair<Option<f64>>,
     /// The name of the file it came from.
     pub original_name: String,
 }
@@ -65,8 +81,34 @@ pub enum ShapeRefused {
     Dbl(Millimetre),
 }
 
+/// Something odd in the file of a shape, as it was said when the file was read.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ShapeWarning {
+    /// Which kind, as in the book.
+    pub kind: &'static str,
+    /// A sentence without its full stop.
+    pub says: String,
+}
+
+/// How a shape came to be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum ShapeOrigin {
+    /// From a trace file or a table of radii.
+    Traced,
+    /// The mirror image of its parent.
+    Mirrored,
+    /// Its parent made larger or smaller.
+    Resized,
+    /// From a drawing or a picture.
+    Drawn,
+}
+
+keyed!(ShapeOrigin);
+
 /// Where the distance between the lenses came from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
 pub enum DblSource {
     /// The trace file says it.
     File,
@@ -75,6 +117,8 @@ pub enum DblSource {
     /// It was typed.
     Typed,
 }
+
+keyed!(DblSource);
 
 impl NewShape {
     /// Reads an upload. `only` is the eye it is of when it does not say; `typed_dbl` goes before the file's own, and
@@ -91,6 +135,8 @@ impl NewShape {
         stamped_bridge: Millimetre,
     ) -> Result<Self, ShapeRefused> {
         let file = read_any(bytes).map_err(ShapeRefused::Faults)?;
+        let rim_curve_tool_d = Pair::new(file.rim_curve_tool_d(Eye::Right), file.rim_curve_tool_d(Eye::Left));
+        let warnings = shape_warnings(&file, only);
         let (traces, derived) = match only {
             Some(eye) if !says_no_side(&file) && file.derived != Some(eye.other()) => {
                 return Err(ShapeRefused::SaysItself(eye));
@@ -99,12 +145,26 @@ impl NewShape {
             _ => (file.traces, file.derived),
         };
         let in_file = file.dbl_mm.and_then(|mm| Millimetre::round_from(mm).ok());
-        let dbl = typed_dbl.or(in_file).unwrap_or(stamped_bridge);
+        let (dbl, dbl_source) = match (typed_dbl, in_file) {
+            (Some(typed), Some(in_file)) if typed == in_file => (typed, DblSource::File),
+            (Some(typed), None) if typed == stamped_bridge => (typed, DblSource::Stamp),
+            (Some(typed), _) => (typed, DblSource::Typed),
+            (None, Some(in_file)) => (in_file, DblSource::File),
+            (None, None) => (stamped_bridge, DblSource::Stamp),
+        };
         if !DBL_RANGE.contains(&dbl.hundredths()) {
             return Err(ShapeRefused::Dbl(dbl));
         }
-        Ok(Self { traces, derived, dbl, original: bytes.to_vec(), original_name: name.to_owned() })
+        let (original, original_name) = (bytes.to_vec(), name.to_owned());
+        Ok(Self { traces, derived, dbl, dbl_source, rim_curve_tool_d, warnings, original, original_name })
     }
+}
+
+/// What was odd in a file. That a table was taken for the right eye is no news where the owner chose the left.
+fn shape_warnings(file: &TraceFile, only: Option<Eye>) -> Vec<ShapeWarning> {
+    let is_told = |kind: &WarningKind| *kind != WarningKind::SideAssumed || only != Some(Eye::Left);
+    let of = |warning: &Warning| ShapeWarning { kind: warning.kind.key(), says: warning.to_string() };
+    file.warnings.iter().filter(|warning| is_told(&warning.kind)).map(of).collect()
 }
 
 fn says_no_side(file: &TraceFile) -> bool {
@@ -127,19 +187,9 @@ impl FrameShape {
         self.traces.as_ref().map(Trace::outline)
     }
 
-    /// Where the distance between the lenses came from, told from the original and the frame.
-    pub fn dbl_source(&self, original: Option<&TraceFile>, frame: &FrameDetails) -> DblSource {
-        let in_file = original.and_then(|f| f.dbl_mm).and_then(|mm| Millimetre::round_from(mm).ok());
-        match in_file {
-            Some(dbl) if dbl == self.dbl => DblSource::File,
-            None if self.dbl == frame.bridge => DblSource::Stamp,
-            _ => DblSource::Typed,
-        }
-    }
-
     /// What the owner should know of the shape, a sentence each: where right and left differ, where the trace and the
     /// frame's stamp differ, and what was odd in the file.
-    pub fn cautions(&self, original: Option<&TraceFile>, frame: &FrameDetails) -> Vec<String> {
+    pub fn cautions(&self, warnings: &[String], frame: &FrameDetails) -> Vec<String> {
         let mut cautions = Vec::new();
         let outlines = self.outlines();
         if self.derived.is_none() {
@@ -154,11 +204,7 @@ impl FrameShape {
                 self.dbl
             ));
         }
-        // That a table was taken for the right eye is no news where the owner chose the left.
-        let told = |kind: &WarningKind| *kind != WarningKind::SideAssumed || self.derived == Some(Eye::Left);
-        for warning in original.iter().flat_map(|f| &f.warnings).filter(|w| told(&w.kind)) {
-            cautions.push(format!("In the file: {warning}."));
-        }
+        cautions.extend(warnings.iter().map(|warning| format!("In the file: {warning}.")));
         cautions
     }
 }

@@ -40,16 +40,18 @@ pub struct Job {
     pub coating: Option<Treatment>,
     /// Tint, as it was when ordered.
     pub tint: Option<Treatment>,
-    /// Optical centre above the lowest point of the box.
-    pub height: Pair<Millimetre>,
+    /// What is done for each eye.
+    pub eyes: Pair<JobEye>,
     /// The day the order was complete.
     pub ordered_on: Date,
     /// The day it is promised for.
     pub promised_on: Date,
     /// A remark for the bench.
     pub note: String,
-    /// The earlier job whose frame and shape it uses.
-    pub relens_of: Option<i64>,
+    /// The number of the newest correction of the order, from 1.
+    pub revision: i64,
+    /// The earlier job it comes from.
+    pub parent: Option<Parent>,
     /// The shape on file.
     pub shape: Option<FrameShape>,
     /// The sum of the bill.
@@ -68,7 +70,61 @@ pub struct Job {
     pub history: Vec<Event>,
 }
 
+/// What is done for one eye of a job.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct JobEye {
+    /// Whether a lens is made.
+    pub task: EyeTask,
+    /// Optical centre above the lowest point of the box.
+    pub height: Millimetre,
+}
+
+/// What is done for an eye.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum EyeTask {
+    /// A lens is made.
+    Make,
+    /// The lens in the frame stays.
+    Keep,
+    /// A balance lens is made: power free, weight and thickness near the other eye's.
+    Balance,
+}
+
+keyed!(EyeTask);
+
+/// The earlier job a job comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Parent {
+    /// Its number.
+    pub number: i64,
+    /// Why there is one.
+    pub reason: ParentReason,
+}
+
+/// Why a job has an earlier one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum ParentReason {
+    /// New lenses for the frame of the earlier job.
+    NewLenses,
+    /// The earlier job is made again.
+    Remake,
+}
+
+keyed!(ParentReason);
+
 impl Job {
+    /// The earlier job whose frame and shape new lenses are made for: the frame stays with the customer.
+    pub fn relens_of(&self) -> Option<i64> {
+        self.parent.filter(|parent| parent.reason == ParentReason::NewLenses).map(|parent| parent.number)
+    }
+
+    /// The ordered height of each optical centre above the lowest point of the box.
+    pub fn height(&self) -> Pair<Millimetre> {
+        self.eyes.map(|eye| eye.height)
+    }
+
     /// What is still owed; negative when too much was paid.
     pub fn owed(&self) -> Cents {
         self.charged - self.paid
@@ -132,10 +188,14 @@ pub enum EventKind {
     Taken,
     /// A shape was kept for it.
     ShapeKept,
+    /// The owner decided which power to order: as prescribed, or compensated.
+    PowerDecided,
     /// An uncut right lens is in hand.
     LensRight,
     /// An uncut left lens is in hand.
     LensLeft,
+    /// The bench ticket was printed.
+    TicketPrinted,
     /// Both lenses were edged.
     Cut,
     /// A check found every required line within its limit.
@@ -143,7 +203,6 @@ pub enum EventKind {
     /// A check found a line outside its limit or unread.
     CheckFailed,
     /// The owner wrote why a failed pair is sent all the same.
-    #[strum(serialize = "check_excused")]
     CheckConceded,
     /// The packing list was gone through.
     Packed,
@@ -165,8 +224,10 @@ impl EventKind {
         match self {
             EventKind::Taken => "Order taken",
             EventKind::ShapeKept => "Shape kept",
+            EventKind::PowerDecided => "Power decided",
             EventKind::LensRight => "Right lens in hand",
             EventKind::LensLeft => "Left lens in hand",
+            EventKind::TicketPrinted => "Ticket printed",
             EventKind::Cut => "Lenses cut",
             EventKind::CheckPassed => "Check passed",
             EventKind::CheckFailed => "Check not passed",
@@ -192,7 +253,8 @@ pub struct Event {
 }
 
 /// How far a job has come.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, VariantArray)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
 pub enum Stage {
     /// The order is in the book.
     Taken,
@@ -210,10 +272,9 @@ pub enum Stage {
     Sent,
 }
 
-impl Stage {
-    /// Every stage in order.
-    pub const ALL: &[Stage] = Stage::VARIANTS;
+keyed!(Stage);
 
+impl Stage {
     /// For a person.
     pub fn words(self) -> &'static str {
         match self {
@@ -262,7 +323,7 @@ pub fn stage(kinds: impl IntoIterator<Item = EventKind>) -> Stage {
             EventKind::CheckFailed => (checked, packed) = (false, false),
             EventKind::Packed => packed = true,
             EventKind::Sent => sent = true,
-            EventKind::Taken | EventKind::Paid | EventKind::Receipt | EventKind::Note => {}
+            EventKind::Taken | EventKind::PowerDecided | EventKind::TicketPrinted | EventKind::Paid | EventKind::Receipt | EventKind::Note => {}
         }
     }
     match () {

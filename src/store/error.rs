@@ -77,6 +77,12 @@ pub enum OpenError {
         /// Version of our newest migration.
         known: i64,
     },
+    /// Made before the tables had their present form.
+    #[error("the book {file} was made by an early trial version of Rimbook and cannot be read: choose another folder with --data DIR")]
+    Older {
+        /// The file.
+        file: String,
+    },
     /// A file that is not a book, or damaged.
     #[error("cannot open the book {file}: {why}")]
     NotABook {

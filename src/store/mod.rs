@@ -3,7 +3,7 @@
 //! One writer, several readers. A function that writes does all its work in one `BEGIN IMMEDIATE` transaction and
 //! returns when SQLite has it on the disk (WAL with `synchronous=FULL`), so a page never says "kept" too early.
 //! Functions are `find_` (may be absent), `get_` (absence is an error), `list_`, `insert_`, `append_`. A function that
-//! finishes a form takes the form's key and does the work at most once: see [`draft`].
+//! finishes a form takes the form's key and does the work at most once: see [`once`].
 
 use std::fs;
 use std::path::Path;
@@ -13,26 +13,35 @@ use sqlx::migrate::Migrator;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
 use sqlx::{Sqlite, SqlitePool, Transaction};
 
+mod attachment;
 mod bill;
-pub mod catalogue;
-pub mod customer;
+mod catalogue;
+mod customer;
+pub mod cut;
 pub mod draft;
+mod drawer;
 pub mod error;
 mod event;
-pub mod fitting;
-pub mod frame;
-pub mod job;
-pub mod job_list;
-pub mod lab;
-pub mod order;
+mod fitting;
+mod frame;
+mod job;
+mod job_list;
+mod lab;
+pub mod layout;
+mod lens;
+pub mod once;
+mod order;
+mod packing;
 mod payment;
-pub mod process_spread;
+mod prescription;
+mod process_spread;
 mod read;
 pub mod receipt;
-mod recent;
-pub mod shape;
+mod search;
+mod shape;
 pub mod shipment;
-pub mod stock;
+mod stamp;
+pub mod supplier_list;
 pub mod verification;
 
 pub use error::{OpenError, StoreError};
@@ -44,8 +53,10 @@ static MIGRATIONS: Migrator = sqlx::migrate!();
 pub struct Store {
     read: SqlitePool,
     write: SqlitePool,
-    recent: recent::Recent,
 }
+
+/// How many pages may read at one time.
+const READERS: u32 = 4;
 
 /// The file's name in the data folder.
 pub const FILE_NAME: &str = "rimbook.db";
@@ -61,13 +72,20 @@ impl Store {
     pub async fn open(folder: &Path) -> Result<Self, OpenError> {
         let folder_error = |why| OpenError::Folder { folder: folder.display().to_string(), why };
         make_private_folder(folder).map_err(folder_error)?;
-        let path = folder.join(FILE_NAME);
-        make_private_file(&path).map_err(folder_error)?;
+        Self::open_file(&folder.join(FILE_NAME)).await
+    }
 
+    /// Opens the book in a file, making the file if it is not there, and brings its tables up to date.
+    ///
+    /// # Errors
+    ///
+    /// [`OpenError`].
+    pub async fn open_file(path: &Path) -> Result<Self, OpenError> {
         let file = path.display().to_string();
+        make_private_file(path).map_err(|why| OpenError::Folder { folder: file.clone(), why })?;
         let not_a_book = |e: sqlx::Error| OpenError::NotABook { file: file.clone(), why: e.to_string() };
         let options = SqliteConnectOptions::new()
-            .filename(&path)
+            .filename(path)
             .journal_mode(SqliteJournalMode::Wal)
             // FULL, not NORMAL: in WAL mode NORMAL may lose the last commit on a power cut.
             .synchronous(SqliteSynchronous::Full)
@@ -77,25 +95,16 @@ impl Store {
         let pool = || SqlitePoolOptions::new().test_before_acquire(false);
         let write =
             pool().max_connections(1).min_connections(1).connect_with(options.clone()).await.map_err(not_a_book)?;
-        refuse_newer(&write, &file).await?;
+        refuse_other_schemas(&write, &file).await?;
         MIGRATIONS.run(&write).await.map_err(|e| OpenError::NotABook { file: file.clone(), why: e.to_string() })?;
         check_settings(&write, &file).await?;
         let reading = options.pragma("query_only", "on");
-        let read = pool().max_connections(4).connect_with(reading.clone()).await.map_err(not_a_book)?;
-        let watch = pool()
-            .max_connections(1)
-            // Never replaced: a fresh connection would count its versions anew.
-            .idle_timeout(None)
-            .max_lifetime(None)
-            .connect_with(reading)
-            .await
-            .map_err(not_a_book)?;
-        Ok(Self { read, write, recent: recent::Recent::new(watch) })
+        let read = pool().max_connections(READERS).connect_with(reading).await.map_err(not_a_book)?;
+        Ok(Self { read, write })
     }
 
     /// Closes every connection, so that the file stands alone.
     pub async fn close(&self) {
-        self.recent.close().await;
         self.read.close().await;
         self.write.close().await;
     }
@@ -106,7 +115,8 @@ impl Store {
     }
 }
 
-async fn refuse_newer(pool: &SqlitePool, file: &str) -> Result<(), OpenError> {
+/// Refuses a book made by a later Rimbook, and one made before the schema was started afresh.
+async fn refuse_other_schemas(pool: &SqlitePool, file: &str) -> Result<(), OpenError> {
     let not_a_book = |e: sqlx::Error| OpenError::NotABook { file: file.to_owned(), why: e.to_string() };
     let kept: i64 =
         sqlx::query_scalar("select count(*) from sqlite_master where type = 'table' and name = '_sqlx_migrations'")
@@ -123,6 +133,14 @@ async fn refuse_newer(pool: &SqlitePool, file: &str) -> Result<(), OpenError> {
     let known = MIGRATIONS.iter().map(|m| m.version).max().unwrap_or(0);
     if found > known {
         return Err(OpenError::Newer { file: file.to_owned(), found, known });
+    }
+    let first: Option<Vec<u8>> = sqlx::query_scalar("select checksum from _sqlx_migrations where version = 1")
+        .fetch_optional(pool)
+        .await
+        .map_err(not_a_book)?;
+    let ours = MIGRATIONS.iter().find(|m| m.version == 1).map(|m| m.checksum.to_vec());
+    if first.is_some() && first != ours {
+        return Err(OpenError::Older { file: file.to_owned() });
     }
     Ok(())
 }

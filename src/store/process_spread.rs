@@ -42,10 +42,6 @@ impl Store {
         spread: &ProcessSpread,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
-        let mut tx = self.begin().await?;
-        if let Some(before) = outcome(&mut tx, key).await? {
-            return Ok(Once::Before(before));
-        }
         let [
             blank_power,
             blank_cylinder,
@@ -61,48 +57,53 @@ impl Store {
             stick_step,
         ] = spread.figures;
         let offer_wrap = spread.offer_wrap.hundredths();
-        sqlx::query!(
-            "insert into process_spread (id, blank_power_hundredths, blank_cylinder_hundredths, blank_prism_hundredths, axis_marking_hundredths,
-                axis_blocking_hundredths, edging_turn_hundredths, centre_marking_hundredths,
-                blocking_hundredths, lensmeter_step_hundredths, prism_step_hundredths,
-                axis_step_hundredths, stick_step_hundredths,
-                nudges, offer_wrap_hundredths, changed_at)
-             values (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
-             on conflict (id) do update set blank_power_hundredths = excluded.blank_power_hundredths, blank_cylinder_hundredths =
-                excluded.blank_cylinder_hundredths, blank_prism_hundredths =
-                excluded.blank_prism_hundredths, axis_marking_hundredths =
-                excluded.axis_marking_hundredths, axis_blocking_hundredths =
-                excluded.axis_blocking_hundredths, edging_turn_hundredths =
-                excluded.edging_turn_hundredths, centre_marking_hundredths =
-                excluded.centre_marking_hundredths, blocking_hundredths =
-                excluded.blocking_hundredths, lensmeter_step_hundredths =
-                excluded.lensmeter_step_hundredths, prism_step_hundredths =
-                excluded.prism_step_hundredths, axis_step_hundredths =
-                excluded.axis_step_hundredths, stick_step_hundredths =
-                excluded.stick_step_hundredths,
-                nudges = excluded.nudges, offer_wrap_hundredths = excluded.offer_wrap_hundredths,
-                changed_at = excluded.changed_at",
-            blank_power,
-            blank_cylinder,
-            blank_prism,
-            axis_marking,
-            axis_blocking,
-            edging_turn,
-            centre_marking,
-            blocking,
-            lensmeter_step,
-            prism_step,
-            axis_step,
-            stick_step,
-            spread.nudges,
-            offer_wrap,
-            now
-        )
-        .execute(&mut *tx)
-        .await?;
-        settle(&mut tx, key, "process-spread", now).await?;
-        tx.commit().await?;
-        Ok(Once::Now(()))
+        self.once(key, None, now, async |tx| {
+            let changed_at = Stamp(now);
+            sqlx::query!(
+                "insert into process_spread (
+                    id, blank_power_hundredths, blank_cylinder_hundredths, blank_prism_hundredths,
+                    axis_marking_hundredths, axis_blocking_hundredths, edging_turn_hundredths,
+                    centre_marking_hundredths, blocking_hundredths, lensmeter_step_hundredths,
+                    prism_step_hundredths, axis_step_hundredths, stick_step_hundredths, nudges,
+                    offer_wrap_hundredths, changed_at)
+                 values (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+                 on conflict (id) do update set
+                    blank_power_hundredths = excluded.blank_power_hundredths,
+                    blank_cylinder_hundredths = excluded.blank_cylinder_hundredths,
+                    blank_prism_hundredths = excluded.blank_prism_hundredths,
+                    axis_marking_hundredths = excluded.axis_marking_hundredths,
+                    axis_blocking_hundredths = excluded.axis_blocking_hundredths,
+                    edging_turn_hundredths = excluded.edging_turn_hundredths,
+                    centre_marking_hundredths = excluded.centre_marking_hundredths,
+                    blocking_hundredths = excluded.blocking_hundredths,
+                    lensmeter_step_hundredths = excluded.lensmeter_step_hundredths,
+                    prism_step_hundredths = excluded.prism_step_hundredths,
+                    axis_step_hundredths = excluded.axis_step_hundredths,
+                    stick_step_hundredths = excluded.stick_step_hundredths,
+                    nudges = excluded.nudges,
+                    offer_wrap_hundredths = excluded.offer_wrap_hundredths,
+                    changed_at = excluded.changed_at",
+                blank_power,
+                blank_cylinder,
+                blank_prism,
+                axis_marking,
+                axis_blocking,
+                edging_turn,
+                centre_marking,
+                blocking,
+                lensmeter_step,
+                prism_step,
+                axis_step,
+                stick_step,
+                spread.nudges,
+                offer_wrap,
+                changed_at
+            )
+            .execute(&mut *tx)
+            .await?;
+            Ok(Done::new((), "process-spread"))
+        })
+        .await
     }
 
     /// How often the process spread was changed: the running number of their form.

@@ -244,6 +244,17 @@ pub enum WarningKind {
     },
 }
 
+impl WarningKind {
+    /// A name that never changes, for the book.
+    pub fn key(&self) -> &'static str {
+        match self {
+            WarningKind::BoxDiffers { .. } => "box_differs",
+            WarningKind::SideAssumed => "side_assumed",
+            WarningKind::DepthLeftOut { .. } => "depth_left_out",
+        }
+    }
+}
+
 /// Collects faults up to a sensible number.
 #[derive(Default)]
 pub(super) struct Faults {
