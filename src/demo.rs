@@ -8,6 +8,7 @@ use thiserror::Error;
 use time::{Date, Duration, OffsetDateTime};
 use uuid::Uuid;
 
+use crate::bench::edge_finish::hold_of;
 use crate::bench::layout::{JobLayout, step_of, usual_diameter_mm};
 use crate::bench::layout_record::LayoutRecord;
 use crate::bench::lens::{JobLens, LensOverrides};
