@@ -266,7 +266,7 @@ impl<'a> Loader<'a> {
                 self.store.concede_check(&key, number, row.reason.as_deref().unwrap_or_default(), when).await?;
             }
             Step::Pack => {
-                let parcel = Parcel::of(job.relens_of.is_some());
+                let parcel = Parcel::of(job.relens_of().is_some());
                 let keys = ITEMS.iter().filter(|item| item.is_asked_of(parcel)).map(|item| item.key);
                 let ticks = go_through(parcel, &keys.collect::<Vec<_>>()).map_err(|why| wrong(&name, why))?;
                 let ticks: Vec<String> = ticks.into_iter().map(str::to_owned).collect();
@@ -578,8 +578,8 @@ fn measurement(job: &Job, row: &MeasuredRow, name: &str) -> Result<Measurement, 
         typed,
         pupil_distance: Some(distance),
         height: Pair::new(
-            Some(length(name, job.height.right.to_f64() + row.height_off_mm.right)?),
-            Some(length(name, job.height.left.to_f64() + row.height_off_mm.left)?),
+            Some(length(name, job.height().right.to_f64() + row.height_off_mm.right)?),
+            Some(length(name, job.height().left.to_f64() + row.height_off_mm.left)?),
         ),
         prism: job.prescription.eyes.as_ref().map(|eye| (!eye.prism.is_none()).then_some(eye.prism)),
     })

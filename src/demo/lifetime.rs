@@ -4,6 +4,7 @@
 //! another frame with a shape of its own, on another day: see `store::bulk`. The layout of each is computed.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use time::{Date, Duration, OffsetDateTime};
 use tokio::sync::mpsc;
@@ -12,7 +13,7 @@ use uuid::Uuid;
 use super::data::{Book, DemoJob, PaidRow, StageRow};
 use super::invent::{self, Ask, Of, below};
 use super::timeline::{JOBS_IN_A_FRAME, Slot, orders};
-use super::variant::variant;
+use super::variant::{self, variant};
 use super::{DemoError, Loader, Summary, frame_of, wrong};
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::layout_record::{EyeRecord, LayoutRecord};
@@ -216,7 +217,7 @@ impl Plan {
         let mut templates = Vec::new();
         let mut all = Vec::new();
         for (at, number) in &loader.numbers {
-            let job = loader.store.get_job(*number).await?;
+            let job = Arc::unwrap_or_clone(loader.store.get_job(*number).await?);
             let key = &loader.book.jobs[*at].frame;
             let model = loader.book.frames.iter().position(|frame| frame.key == *key);
             all.push(Template { job, model: model.ok_or_else(|| wrong(key, "no such frame"))? });
@@ -320,7 +321,7 @@ impl Maker {
         let (patient, payer) = (patient_of(family, plan.customers), payer_of(family, plan.families, plan.customers));
         let person = invent::person(patient);
         let shape_key = invent::key(Of::Shape, plan.opened_at, family);
-        let shape = variant(first_shape, family).map_err(|why| wrong(number, why))?;
+        let mut shape = variant(first_shape, family).map_err(|why| wrong(number, why))?;
         if let Some(kept) = &mut template.job.shape {
             kept.traces = shape.traces.clone();
         }
@@ -349,6 +350,8 @@ impl Maker {
             batch.layouts.push(layout_of(number, template.job.number, eye, laid));
         }
         if slot.member == 0 {
+            shape.original = variant::file(&shape, number);
+            shape.original_name = format!("{number}.txt");
             batch.shapes.push(ShapeCopy {
                 id: shape_key,
                 job: number,

@@ -3,9 +3,10 @@
 use std::f64::consts::TAU;
 
 use super::invent::{Ask, part};
-use crate::desk::frame_shape::{FrameShape, NewShape};
+use crate::desk::frame_shape::{DblSource, FrameShape, NewShape};
 use crate::optics::{Eye, Pair};
 use crate::shape::outline::OutlineError;
+use crate::shape::record::{TraceFile, write};
 use crate::shape::trace::Trace;
 
 /// A variant is smaller by this part at most, so that the uncut lens of the model covers it.
@@ -17,7 +18,7 @@ const WAVE: f64 = 4.0;
 /// The waves around the outline.
 const WAVES: [f64; 3] = [2.0, 3.0, 5.0];
 
-/// The shape of an index, after a model.
+/// The shape of an index, after a model. Both eyes are in its file, so none is derived.
 ///
 /// # Errors
 ///
@@ -37,14 +38,24 @@ pub fn variant(model: &FrameShape, index: u64) -> Result<NewShape, OutlineError>
     };
     Ok(NewShape {
         traces,
-        derived: model.derived,
+        derived: None,
         dbl: model.dbl,
-        dbl_source: model.dbl_source,
+        dbl_source: DblSource::File,
         rim_curve_tool_d: model.rim_curve_tool_d,
         warnings: Vec::new(),
         original: Vec::new(),
         original_name: model.original_name.clone(),
     })
+}
+
+/// The file such a shape would have come in.
+pub fn file(shape: &NewShape, job: i64) -> Vec<u8> {
+    let file = TraceFile {
+        job: Some(job.to_string()),
+        dbl_mm: Some(shape.dbl.to_f64()),
+        ..TraceFile::of_traces(shape.traces.clone(), None)
+    };
+    write(&file).into_bytes()
 }
 
 fn vary(trace: &Trace, waves: u64, index: u64) -> Result<Trace, OutlineError> {

@@ -14,6 +14,7 @@ use sqlx::{ConnectOptions, Connection};
 use time::OffsetDateTime;
 use uuid::Uuid;
 
+use super::attachment::{NewAttachment, insert_attachment};
 use super::shape::insert_shape_eye;
 use super::stamp::Stamp;
 use super::StoreError;
@@ -293,15 +294,20 @@ impl Bulk {
     }
 
     async fn insert_shape(&mut self, copy: &ShapeCopy) -> Result<(), StoreError> {
+        let bytes = &copy.shape.original;
+        let file = NewAttachment { kind: "trace", name: &copy.shape.original_name, bytes, job: Some(copy.job) };
+        let original = insert_attachment(&mut self.db, &file, copy.at).await?;
         let (dbl, at) = (copy.shape.dbl.hundredths(), Stamp(copy.at));
         let (origin, source) = (ShapeOrigin::Traced.key(), copy.shape.dbl_source.key());
         sqlx::query!(
-            "insert into shape (id, job_number, origin, dbl_hundredths, dbl_source, added_at) values (?, ?, ?, ?, ?, ?)",
+            "insert into shape (id, job_number, origin, dbl_hundredths, dbl_source, original_id, added_at)
+             values (?, ?, ?, ?, ?, ?, ?)",
             copy.id,
             copy.job,
             origin,
             dbl,
             source,
+            original,
             at
         )
         .execute(&mut self.db)
@@ -454,7 +460,8 @@ impl Bulk {
             insert into job_event (job_number, kind, note, by, at)
             select p.number, t.kind,
                    case when t.kind = 'receipt' then 'number ' || p.receipt
-                        when t.kind = 'shape_kept' and p.parent is not null then 'from job ' || p.parent
+                        when t.kind = 'shape_kept'
+                            then iif(p.parent is null, p.number || '.txt', 'from job ' || p.parent)
                         when t.kind = 'sent' then (select carrier from shipment where seq = p.number) || ' ' || p.tracking
                         else t.note end,
                    t.by, strftime('%Y-%m-%dT%H:%M:%fZ', t.at, p.days)
