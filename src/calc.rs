@@ -1,7 +1,7 @@
-//! `rimbook calc`: the product's own computations for scripts, one JSON request in, one JSON answer out.
+//! `rimbook calc`: the computations of the product for scripts. Reads one JSON request and writes one JSON answer.
 //!
-//! Nothing is computed here. A request is read into the types of [`crate::shape`] and [`crate::optics`], and what
-//! they answer is rounded to a millionth and written. [`HELP`] is the contract.
+//! Nothing is computed here. A request is read into the types of [`crate::shape`] and [`crate::optics`]; their results
+//! are rounded to a millionth and written. [`HELP`] is the contract.
 
 mod answer;
 mod figure;
@@ -16,7 +16,7 @@ use request::Question;
 /// What `rimbook calc --help` prints: the request, the answer, the conventions, one worked pair.
 pub const HELP: &str = include_str!("calc/help.txt");
 
-/// Why a request was not answered: one line that names the field.
+/// Why a request was not answered, in one line that names the field.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[error("{field}: {problem}")]
 pub struct CalcError {
@@ -28,13 +28,13 @@ pub struct CalcError {
 
 impl CalcError {
     fn new(field: impl Into<String>, problem: impl Into<String>) -> Self {
-        // One line whatever a caller put into a name.
+        // A name in the request may hold line breaks.
         let one_line = |text: String| text.replace(char::is_control, " ");
         Self { field: one_line(field.into()), problem: one_line(problem.into()) }
     }
 }
 
-/// Answers one request. The only thing it touches is the trace file a request may name.
+/// Answers one request. Reads no file but the trace file that the request may name.
 ///
 /// # Errors
 ///

@@ -8,10 +8,7 @@ use thiserror::Error;
 use time::{Date, Duration, OffsetDateTime};
 use uuid::Uuid;
 
-use crate::bench::edge_finish::hold_of;
 use crate::bench::layout::{JobLayout, step_of, usual_diameter_mm};
-use crate::bench::layout_record::LayoutRecord;
-use crate::bench::lens::{JobLens, LensOverrides};
 use crate::bench::verification::{Judgment, Measurement, Notation, judge};
 use crate::desk::bill::{Billed, base_price, bill};
 use crate::desk::catalogue::{Material, Treatment, TreatmentDetails, TreatmentKind};
@@ -258,7 +255,10 @@ impl<'a> Loader<'a> {
                 self.store.take_lenses(&key, number, &lenses, when).await?;
             }
             Step::Cut => {
-                self.store.insert_cut(&key, number, &self.cut(&job, &name).await?, when).await?;
+                let in_hand = self.store.find_lenses(number).await?;
+                let layout = NewLayout::of_job(&job, &self.lab, &in_hand).map_err(|why| wrong(&name, why))?;
+                let size = Pair::new(Millimetre::ZERO, Millimetre::ZERO);
+                self.store.insert_cut(&key, number, &NewCut { size, note: String::new(), layout }, when).await?;
             }
             Step::CheckFirst => self.check(&key, &job, row.measured_first.clone(), &name, when).await?,
             Step::Check => self.check(&key, &job, row.measured.clone(), &name, when).await?,
@@ -314,28 +314,6 @@ impl<'a> Loader<'a> {
             lens.drawer_lens = drawer.iter().find(|kind| kind.details == details).map(|kind| kind.id);
         }
         Ok(())
-    }
-
-    /// Cut to size, by the layout as it stands.
-    async fn cut(&self, job: &Job, name: &str) -> Result<NewCut, DemoError> {
-        let layout = match &job.shape {
-            Some(shape) => Some(NewLayout { shape: shape.id, record: self.layout(job, name).await? }),
-            None => None,
-        };
-        Ok(NewCut { size: Pair::new(Millimetre::ZERO, Millimetre::ZERO), note: String::new(), layout })
-    }
-
-    async fn layout(&self, job: &Job, name: &str) -> Result<LayoutRecord, DemoError> {
-        let laid = JobLayout::of(job, &self.lab, step_of(&self.lab)).ok_or_else(|| wrong(name, "no shape"))?;
-        let in_hand = self.store.find_lenses(job.number).await?;
-        let rx = job.lens_prescriptions();
-        let least_edge_mm = hold_of(job.frame.details.rim).least_edge_mm();
-        let lens = |eye: Eye| {
-            let (laid, in_hand) = (laid.eyes.get(eye), in_hand.get(eye).as_ref());
-            JobLens::of(laid, rx.get(eye), &job.material.details, in_hand, &LensOverrides::default(), least_edge_mm).ok()
-        };
-        let lenses = Pair::new(lens(Eye::Right), lens(Eye::Left));
-        LayoutRecord::of(&laid, &self.lab, &lenses).map_err(|why| wrong(name, why))
     }
 
     fn days_ago(&self, days: i64) -> Date {

@@ -11,7 +11,7 @@ use std::net::{IpAddr, TcpListener, TcpStream, UdpSocket};
 use std::process::{Command, Stdio};
 use std::time::Duration;
 
-use running::{Refused, Running, free_port, refused, rimbook};
+use running::{Refused, Running, ask, free_port, refused, rimbook};
 use sqlx::{Connection, SqliteConnection};
 
 /// The one line of a start that was refused with exit code 1.
@@ -223,5 +223,41 @@ fn calc_names_the_field_in_one_line_with_code_2() {
         assert_eq!((end.status.code(), end.out.as_str()), (Some(2), ""), "{field}");
         assert_eq!(end.err.lines().count(), 1, "{}", end.err);
         assert!(end.err.contains(field), "{field}: {}", end.err);
+    }
+}
+
+/// The day a program shows when its machine's clock is so many hours ahead of UTC.
+fn day_shown(zone: &str) -> String {
+    let home = tempfile::tempdir().unwrap();
+    let mut command = rimbook();
+    command.arg("--data").arg(home.path()).args(["--port", "0"]).env("TZ", zone);
+    let running = Running::run(command);
+    let host = running.address;
+    let form = "name=Saltmarsh+Lens+Post&address=4+Quay+Lane";
+    let (head, _) = ask(
+        host,
+        &format!(
+            "POST /start HTTP/1.1\r\nHost: {host}\r\nContent-Type: application/x-www-form-urlencoded\r\n\
+             Content-Length: {}\r\nConnection: close\r\n\r\n{form}",
+            form.len()
+        ),
+    );
+    assert!(head.starts_with("HTTP/1.1 303"), "{head}");
+    let (_, page) = running.get("/");
+    let (_, soft) = page.split_once("<span class=\"soft\">").unwrap();
+    soft.split_once(" ·").unwrap().0.to_owned()
+}
+
+#[test]
+fn the_day_is_that_of_the_machines_time_zone() {
+    // Zones 26 hours apart never share a day, at whatever hour this test runs.
+    for (zone, hours) in [("<+14>-14", 14), ("<-12>+12", -12)] {
+        let day = || {
+            let now = time::OffsetDateTime::now_utc() + time::Duration::hours(hours);
+            let form = time::macros::format_description!("[weekday repr:short] [month repr:short] [day padding:none]");
+            now.date().format(form).unwrap()
+        };
+        let (before, shown, after) = (day(), day_shown(zone), day());
+        assert!([before, after].contains(&shown), "{zone}: {shown}");
     }
 }

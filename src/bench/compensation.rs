@@ -1,43 +1,36 @@
-//! The power to order so that the lens gives the prescribed one as worn. What the owner decides is in [`crate::desk::fitting`].
+//! The power to order so that the lens gives the prescribed power as worn. [`crate::desk::fitting`] holds the owner's
+//! decision.
 
 use strum::{EnumString, IntoStaticStr, VariantArray};
 
-use super::layout::EyeOnBench;
+use super::layout::JobLayout;
+use super::lens::{JobLens, LensOverrides};
 use crate::desk::fitting::PositionOfWear;
 use crate::desk::job::Job;
 use crate::desk::key::keyed;
 use crate::desk::stock::LensInHand;
 use crate::optics::Eye;
 use crate::optics::compensation::{Compensated, CompensationError, compensate, residual_as_worn};
-use crate::optics::lens::{Lens, LensError, LensOrder};
-use crate::optics::material::usual_front_d;
+use crate::optics::lens::LensError;
 use crate::optics::power::SphereCylinder;
 use crate::optics::prescription::{LensPower, PowerError};
-use crate::optics::prism::BaseVector;
-use crate::optics::unit::{Axis, Dioptre, Millimetre, UnitError};
-use crate::shape::edge::lens_with_thinnest_edge;
+use crate::optics::unit::{Axis, Dioptre, UnitError};
 
-/// To be shown and printed wherever a lens is made for a wrapped or sports frame.
+/// Shown and printed wherever a lens is made for a wrapped or sports frame.
 pub const WRAP_CAUTION: &str = "Not safety or sports eyewear, however sturdy or wrapped the frame: lens and frame are \
      not tested together here. Not for hazardous work or ball games.";
 
-/// To be shown beside the choice of power.
+/// Shown beside the choice of power.
 pub const DECISION_CAUTION: &str = "Whether to order a compensated power is for you, or for the prescriber, to decide; \
      nothing is changed by itself. A lens maker who compensates too would do it twice: say on the order which power \
      the lensmeter must read.";
 
-/// The thinnest edge of a plus lens whose centre is not known (common practice, rimmed frames).
-const PLUS_EDGE_MM: f64 = 1.0;
-/// Half the usual width of a shape that is not known (common practice).
-const USUAL_REACH_MM: f64 = 27.0;
-
-/// The steps a power is ordered in.
+/// The step a power to order is rounded to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
 pub enum PowerStep {
     /// Quarters, as most uncut lenses are stocked.
     #[strum(serialize = "0.25")]
     Quarter,
-    /// Eighths.
     #[strum(serialize = "0.125")]
     Eighth,
     /// Hundredths, for lenses surfaced to order.
@@ -48,7 +41,6 @@ pub enum PowerStep {
 keyed!(PowerStep);
 
 impl PowerStep {
-    /// The size.
     pub fn size_d(self) -> f64 {
         match self {
             PowerStep::Quarter => 0.25,
@@ -57,12 +49,12 @@ impl PowerStep {
         }
     }
 
-    /// The nearest power in these steps, minus cylinder, axis to the degree; eighths are written as the trade does,
-    /// -2.12 for -2.125. Rounded in both principal meridians, so that neither is off by more than half a step.
+    /// The nearest power in these steps, in minus cylinder form, with the axis to the degree. Both principal meridians
+    /// are rounded, so neither is off by more than half a step. Eighths are written as in the trade: -2.12 for -2.125.
     ///
     /// # Errors
     ///
-    /// [`RoundError`] when the power is beyond what an order may hold.
+    /// [`RoundError`] when the power is out of the range of an order.
     pub fn round(self, power: SphereCylinder) -> Result<LensPower, RoundError> {
         let minus = power.to_minus();
         let stepped = |value_d: f64| (value_d / self.size_d()).round() * self.size_d();
@@ -84,10 +76,10 @@ impl PowerStep {
 /// Why a computed power cannot be ordered.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum RoundError {
-    /// Out of the range of a number.
+    /// A number is out of range.
     #[error(transparent)]
     Unit(#[from] UnitError),
-    /// Beyond what an order may hold.
+    /// The power is out of the range of an order.
     #[error(transparent)]
     Power(#[from] PowerError),
 }
@@ -95,30 +87,30 @@ pub enum RoundError {
 /// Why there is no power to order.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum NoCompensation {
-    /// No such lens.
+    /// There is no such lens.
     #[error(transparent)]
     Lens(#[from] LensError),
     /// The position of wear gives no answer.
     #[error(transparent)]
     Compensated(#[from] CompensationError),
-    /// A computed power that cannot be ordered.
+    /// The computed power cannot be ordered.
     #[error(transparent)]
     Round(#[from] RoundError),
 }
 
-/// One eye as worn.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// The power to order for one eye.
+#[derive(Debug, Clone, PartialEq)]
 pub struct EyeCompensation {
-    /// Exact order, textbook order, the prescribed power as worn, the prism of the tilt.
+    /// The exact computation, before rounding.
     pub compensated: Compensated,
-    /// The exact order in steps.
+    /// The exact power to order, rounded.
     pub order: LensPower,
-    /// What the stepped order leaves the wearer beyond the prescription.
+    /// The error that the rounded power leaves, as worn.
     pub left: SphereCylinder,
-    /// What the lens ordered as prescribed leaves.
+    /// The error that a lens ordered as prescribed leaves, as worn.
     pub left_unchanged: SphereCylinder,
-    /// The lens it was computed for.
-    pub lens: LensOrder,
+    /// The lens of the job, with the prescribed power.
+    pub lens: JobLens,
 }
 
 impl EyeCompensation {
@@ -130,72 +122,36 @@ impl EyeCompensation {
     pub fn of(
         job: &Job,
         eye: Eye,
-        laid: Option<&EyeOnBench>,
+        layout: Option<&JobLayout>,
         in_hand: Option<&LensInHand>,
         position: &PositionOfWear,
         step: PowerStep,
     ) -> Result<Self, NoCompensation> {
         let prescribed = job.prescription.eyes.get(eye).power.numbers();
-        // The tilt formulas leave a prescribed prism out.
-        let body = body(job, prescribed, BaseVector::default(), laid, in_hand)?;
-        let (lens, wear) = (*body.order(), position.numbers());
-        let compensated = compensate(eye, &lens, &wear)?;
+        // An earlier decision must not change the lens that the power to order is computed for.
+        let tried = LensOverrides { power: Some(prescribed), ..LensOverrides::default() };
+        let lens = JobLens::of(job, eye, layout, in_hand, &tried)?;
+        let (made, wear) = (*lens.body.order(), position.numbers());
+        let compensated = compensate(eye, &made, &wear)?;
         let order = step.round(compensated.order)?;
         Ok(Self {
             compensated,
             order,
-            left: residual_as_worn(eye, &lens, &wear, order.numbers())?,
-            left_unchanged: residual_as_worn(eye, &lens, &wear, prescribed)?,
+            left: residual_as_worn(eye, &made, &wear, order.numbers())?,
+            left_unchanged: residual_as_worn(eye, &made, &wear, prescribed)?,
             lens,
         })
     }
 }
 
-/// The lens of one eye as a body with the power and prism given: front and centre of the lens in hand, else the usual
-/// front (Vogel's rule) and the material's usual centre; a plus lens as thick as leaves 1 mm at its thinnest edge.
-///
-/// # Errors
-///
-/// [`LensError`] when there is no such lens.
-pub fn body(
-    job: &Job,
-    power: SphereCylinder,
-    prism: BaseVector,
-    laid: Option<&EyeOnBench>,
-    in_hand: Option<&LensInHand>,
-) -> Result<Lens, LensError> {
-    let material = &job.material.details;
-    let index = material.index();
-    let known_centre = in_hand.and_then(|lens| lens.centre).map(Millimetre::to_f64);
-    let usual_centre_mm = f64::from(material.centre_hundredths) / 100.0;
-    let order = LensOrder {
-        power,
-        prism,
-        index,
-        front_power_d: in_hand
-            .and_then(|lens| lens.front_power)
-            .map_or_else(|| usual_front_d(power, index), Dioptre::to_f64),
-        front_conic: 0.0,
-        centre_thickness_mm: known_centre.unwrap_or(usual_centre_mm),
-    };
-    let minus = power.to_minus();
-    let strongest_plus_d = minus.sphere_d;
-    if known_centre.is_some() || strongest_plus_d <= 0.0 {
-        return Lens::new(order);
-    }
-    if let Some(laid) = laid
-        && let Ok(lens) = lens_with_thinnest_edge(&laid.outline, laid.optical_centre(), order, PLUS_EDGE_MM)
-    {
-        return if lens.order().centre_thickness_mm >= usual_centre_mm { Ok(lens) } else { Lens::new(order) };
-    }
-    // h²F / 2000(n - 1): textbook thumb, only until there is a shape.
-    let bulge_mm = USUAL_REACH_MM * USUAL_REACH_MM * strongest_plus_d / (2000.0 * (index - 1.0));
-    Lens::new(LensOrder { centre_thickness_mm: usual_centre_mm.max(PLUS_EDGE_MM + bulge_mm), ..order })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::bench::layout::tests::{lab, round_job};
+    use crate::desk::fitting::PowerDecision;
+    use crate::desk::frame::Rim;
+    use crate::optics::unit::Millimetre;
+    use crate::shape::blocker::BlockerStep;
 
     fn power(sphere_d: f64, cylinder_d: f64, axis_deg: f64) -> SphereCylinder {
         SphereCylinder::new(sphere_d, cylinder_d, axis_deg)
@@ -232,6 +188,66 @@ mod tests {
                 assert!((cross(got) - cross(exact)).abs() <= most_d + 0.0051, "{exact:?} {got:?}");
             }
         }
+    }
+
+    #[test]
+    fn computed_for_the_lens_of_the_job() {
+        let in_hand = LensInHand {
+            eye: Eye::Right,
+            drawer_lens: None,
+            source: String::new(),
+            diameter: "70".parse().unwrap(),
+            centre: Some("4.2".parse().unwrap()),
+            front_power: Some("5.25".parse().unwrap()),
+            off_in: Millimetre::ZERO,
+            off_up: Millimetre::ZERO,
+        };
+        for rx in ["-4.00 -1.00 x 20", "+4.00 -1.00 x 20", "+0.25 sph", "-4.00 sph 2 BI", "pl 2 BI", "+3.00 sph 1 BU"] {
+            for rim in [Rim::Metal, Rim::Cord] {
+                let mut job = round_job(rx, "30/32");
+                job.frame.details.rim = rim;
+                let layout = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap();
+                for in_hand in [None, Some(&in_hand)] {
+                    for layout in [None, Some(&layout)] {
+                        let (of, step) = (PositionOfWear::usual(), PowerStep::Quarter);
+                        let got = EyeCompensation::of(&job, Eye::Right, layout, in_hand, &of, step).unwrap();
+                        let own = JobLens::of(&job, Eye::Right, layout, in_hand, &LensOverrides::default()).unwrap();
+                        assert_eq!(got.lens, own, "{rx} {rim:?}");
+                        if in_hand.is_some() {
+                            assert_eq!(own.body.order().front_power_d, 5.25);
+                            assert_eq!(own.body.order().centre_thickness_mm, 4.2);
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn the_least_edge_of_the_rim_counts() {
+        // 27² · 4 / 2000 · 0.498 = 2.928 by the rule of thumb (textbook), and 1 or 2 mm of edge (common practice).
+        for (rim, want_mm) in [(Rim::Metal, 3.928), (Rim::Cord, 4.928)] {
+            let mut job = round_job("+4.00 sph", "32/32");
+            job.frame.details.rim = rim;
+            let (of, step) = (PositionOfWear::usual(), PowerStep::Quarter);
+            let got = EyeCompensation::of(&job, Eye::Right, None, None, &of, step).unwrap();
+            let centre_mm = got.lens.body.order().centre_thickness_mm;
+            assert!((centre_mm - want_mm).abs() < 1e-3, "{rim:?}: {centre_mm}");
+        }
+    }
+
+    #[test]
+    fn a_decision_does_not_change_what_it_was_computed_for() {
+        let mut job = round_job("+4.00 sph", "32/32");
+        let of = |job: &Job| {
+            let position = PositionOfWear::usual();
+            EyeCompensation::of(job, Eye::Right, None, None, &position, PowerStep::Quarter).unwrap()
+        };
+        let before = of(&job);
+        let power = round_job("+3.50 sph", "32/32").prescription.eyes.map(|eye| eye.power);
+        let (position, at) = (PositionOfWear::usual(), time::OffsetDateTime::UNIX_EPOCH);
+        job.power_decision = Some(PowerDecision { is_compensated: true, position, power, at });
+        assert_eq!(of(&job), before);
     }
 
     #[test]

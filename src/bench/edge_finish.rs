@@ -1,8 +1,8 @@
-//! Chooses how the edge of a lens is held and where its bevel or groove goes, by the rim and the thickness, and puts it
-//! in words. The line itself is computed by [`crate::shape::bevel`] for the placement chosen here.
+//! How the edge of a lens is held and where its bevel or groove goes, from the rim and the thickness, and the words for
+//! it. [`crate::shape::bevel`] computes the line for the placement chosen here.
 
 use super::layout::{JobLayout, place_words};
-use super::lens::{JobLens, LensOverrides};
+use super::lens::{CutLens, JobLens};
 use crate::desk::frame::Rim;
 use crate::desk::job::Job;
 use crate::desk::stock::LensInHand;
@@ -10,11 +10,11 @@ use crate::optics::{Eye, Pair};
 use crate::shape::bevel::{EdgeLine, EdgeWarning, Hold, LinePoint, Placement, edge_line};
 use crate::shape::edge::Edge;
 
-/// From this edge on a bevel in the middle would show; a third from the front hides the rest behind the rim.
+/// On an edge this thick or thicker, a bevel in the middle would show. A third from the front, the rim hides the rest.
 /// Source: common practice (from memory).
 pub const THICK_EDGE_MM: f64 = 3.0;
 
-/// What a rim holds a lens by.
+/// How a rim holds a lens.
 pub fn hold_of(rim: Rim) -> Hold {
     match rim {
         Rim::Metal | Rim::Plastic => Hold::USUAL_BEVEL,
@@ -23,8 +23,8 @@ pub fn hold_of(rim: Rim) -> Hold {
     }
 }
 
-/// Where the line usually goes: a bevel on a thick edge a third from the front, on a thin one in the middle; a groove
-/// in the middle. Source: common practice (from memory).
+/// Where the line usually goes: a third from the front for a bevel on a thick edge, otherwise in the middle.
+/// Source: common practice (from memory).
 pub fn usual_placement(hold: Hold, edge: &Edge) -> Placement {
     match hold {
         Hold::Bevel { .. } if edge.thickest().mm >= THICK_EDGE_MM => Placement::Share(1.0 / 3.0),
@@ -32,7 +32,7 @@ pub fn usual_placement(hold: Hold, edge: &Edge) -> Placement {
     }
 }
 
-/// `bevel`, `groove`, or `edge` where there is neither.
+/// `bevel`, `groove` or, where there is neither, `edge`.
 pub fn line_word(hold: Hold) -> &'static str {
     match hold {
         Hold::Bevel { .. } => "bevel",
@@ -41,7 +41,7 @@ pub fn line_word(hold: Hold) -> &'static str {
     }
 }
 
-/// Where the line goes, for the bench: `bevel at 33% of the edge from the front`.
+/// `bevel at 33% of the edge from the front`.
 pub fn placement_words(hold: Hold, placement: Placement) -> String {
     let word = line_word(hold);
     match (hold, placement) {
@@ -61,11 +61,10 @@ pub fn placement_words(hold: Hold, placement: Placement) -> String {
 
 /// A place on the edge in words and degrees: `lower temple side, 8 o’clock, 215°`.
 pub fn where_words(eye: Eye, deg: f64) -> String {
-    // What rounds up to a full turn is 0.
+    // 360 is written as 0.
     format!("{}, {:.0}°", place_words(eye, deg), deg.round() % 360.0)
 }
 
-/// A warning in words, with its place.
 pub fn warning_words(eye: Eye, hold: Hold, warning: &EdgeWarning) -> String {
     let word = line_word(hold);
     let breaks = |side: &str, deg: f64, by_mm: f64| {
@@ -94,33 +93,30 @@ pub fn warning_words(eye: Eye, hold: Hold, warning: &EdgeWarning) -> String {
     }
 }
 
-/// The line on the edge of a lens, with what follows from it.
+/// A bevel or groove on the edge of a lens.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BevelChoice {
-    /// How the lens is held.
     pub hold: Hold,
-    /// Where the line goes.
     pub placement: Placement,
-    /// The line itself.
     pub line: EdgeLine,
-    /// The rim's own curve, where a trace gave it.
+    /// The rim's own curve, if the trace gives it.
     pub rim_curve_tool_d: Option<f64>,
 }
 
 impl BevelChoice {
-    /// Places a line on a lens; where no placement is chosen, the usual one.
-    pub fn of(body: &JobLens, hold: Hold, placement: Option<Placement>, rim_curve_tool_d: Option<f64>) -> Self {
-        let placement = placement.unwrap_or_else(|| usual_placement(hold, &body.edge));
-        let line = edge_line(&body.edge, body.centre, &body.lens, placement, hold, rim_curve_tool_d);
+    /// Places a line on a lens, in its usual place if none is chosen.
+    pub fn of(cut: &CutLens, hold: Hold, placement: Option<Placement>, rim_curve_tool_d: Option<f64>) -> Self {
+        let placement = placement.unwrap_or_else(|| usual_placement(hold, &cut.edge));
+        let line = edge_line(&cut.edge, cut.centre, &cut.lens.body, placement, hold, rim_curve_tool_d);
         Self { hold, placement, line, rim_curve_tool_d }
     }
 
-    /// Where most of the edge stands out behind the rim.
+    /// The place where the edge stands out most behind the rim.
     pub fn most_overhang(&self) -> Option<&LinePoint> {
         self.line.at.iter().max_by(|a, b| a.rear_overhang_mm.total_cmp(&b.rear_overhang_mm))
     }
 
-    /// The points nearest to eight directions, from 0° by 45°.
+    /// The points nearest to 0°, 45° and so on to 315°.
     pub fn eighths(&self) -> Vec<&LinePoint> {
         let off = |point: &LinePoint, deg: f64| {
             let turn = (point.edge.deg - deg).rem_euclid(360.0);
@@ -132,58 +128,55 @@ impl BevelChoice {
             .collect()
     }
 
-    /// Every warning in words; the negative edge of the body goes before them.
-    pub fn warnings(&self, body: &JobLens) -> Vec<String> {
-        let negative = body.negative.map(|thin| {
+    /// Every warning in words, a negative edge first.
+    pub fn warnings(&self, cut: &CutLens) -> Vec<String> {
+        let eye = cut.lens.eye;
+        let negative = cut.negative.map(|thin| {
             format!(
                 "The surfaces cross before the edge, by {:.2} mm: {}. A centre thickness of {:.2} mm or more would cure it.",
                 -thin.at.mm,
-                where_words(body.eye, thin.at.deg),
+                where_words(eye, thin.at.deg),
                 (thin.centre_mm * 100.0).ceil() / 100.0
             )
         });
-        let others = self.line.warnings.iter().map(|warning| warning_words(body.eye, self.hold, warning));
+        let others = self.line.warnings.iter().map(|warning| warning_words(eye, self.hold, warning));
         negative.into_iter().chain(others).collect()
     }
 }
 
-/// The edge of each eye with nothing tried: the lens in hand or the usual one, the line in its usual place.
+/// The lens of each eye of a job, cut, with its line in the usual place.
 pub fn usual_edges(
     job: &Job,
-    laid: &JobLayout,
+    layout: &JobLayout,
     lenses: &Pair<Option<LensInHand>>,
     rim_curve_tool_d: &Pair<Option<f64>>,
-) -> Pair<Option<(JobLens, BevelChoice)>> {
+) -> Pair<Option<(CutLens, BevelChoice)>> {
     let hold = hold_of(job.frame.details.rim);
-    let ordered = job.lens_prescriptions();
-    Pair::new(Eye::Right, Eye::Left).map(|eye| {
-        let (rx, in_hand) = (ordered.get(eye), lenses.get(eye).as_ref());
-        let (material, asked) = (&job.material.details, LensOverrides::default());
-        let body = JobLens::of(laid.eyes.get(eye), rx, material, in_hand, &asked, hold.least_edge_mm()).ok()?;
-        let line = BevelChoice::of(&body, hold, None, *rim_curve_tool_d.get(eye));
-        Some((body, line))
+    JobLens::pair(job, Some(layout), lenses).map(|lens| {
+        let cut = lens.and_then(|lens| lens.cut(layout)).ok()?;
+        let line = BevelChoice::of(&cut, hold, None, *rim_curve_tool_d.get(cut.lens.eye));
+        Some((cut, line))
     })
 }
 
 /// The edge in two lines for the bench ticket.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct TicketLines {
-    /// Thinnest and thickest of each eye.
+    /// The thinnest and the thickest place of each eye.
     pub thickness: String,
-    /// Where the bevel or groove goes.
     pub line: String,
 }
 
 impl TicketLines {
-    /// The lines of a pair; an eye no lens can be figured for says so, and a pair without any has none.
-    pub fn of(pair: &Pair<Option<(JobLens, BevelChoice)>>) -> Option<Self> {
-        let known: Vec<(Eye, &JobLens, &BevelChoice)> =
-            pair.iter().filter_map(|(eye, lens)| lens.as_ref().map(|(body, line)| (eye, body, line))).collect();
+    /// The lines of a pair. An eye whose lens cannot be computed says so; if neither can, there are no lines.
+    pub fn of(pair: &Pair<Option<(CutLens, BevelChoice)>>) -> Option<Self> {
+        let known: Vec<(Eye, &CutLens, &BevelChoice)> =
+            pair.iter().filter_map(|(eye, lens)| lens.as_ref().map(|(cut, line)| (eye, cut, line))).collect();
         if known.is_empty() {
             return None;
         }
-        let thickness = known.iter().map(|(eye, body, _)| {
-            let (thin, thick) = (body.edge.thinnest(), body.edge.thickest());
+        let thickness = known.iter().map(|(eye, cut, _)| {
+            let (thin, thick) = (cut.edge.thinnest(), cut.edge.thickest());
             format!(
                 "{} {:.2} mm at {:.0}° to {:.2} mm at {:.0}°",
                 eye.letter(),
@@ -194,10 +187,11 @@ impl TicketLines {
             )
         });
         let unknown = pair.iter().filter(|(_, lens)| lens.is_none());
-        let unknown = unknown.map(|(eye, _)| format!("{} not to be had at this size: see the edge page", eye.letter()));
+        let unknown =
+            unknown.map(|(eye, _)| format!("{} cannot be made at this size: see the edge page", eye.letter()));
         let mut lines: Vec<(String, String)> = Vec::new();
-        for (eye, body, line) in &known {
-            let care = if line.warnings(body).is_empty() { "" } else { ", with a caution: see the edge page" };
+        for (eye, cut, line) in &known {
+            let care = if line.warnings(cut).is_empty() { "" } else { ", with a caution: see the edge page" };
             let words = format!("{}{care}", placement_words(line.hold, line.placement));
             match lines.iter_mut().find(|(_, same)| *same == words) {
                 Some((eyes, _)) => eyes.push_str(&format!(" and {}", eye.letter())),
@@ -214,19 +208,18 @@ impl TicketLines {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::bench::lens::Thickness;
-    use crate::bench::lens::tests::laid;
-    use crate::desk::catalogue::starting_materials;
+    use crate::bench::lens::LensOverrides;
+    use crate::bench::lens::tests::cut_lens;
+    use crate::shape::thickness::Thickness;
 
-    fn body(rx: &str, thickness: Thickness) -> JobLens {
-        let (laid, rx) = laid(rx);
-        let asked = LensOverrides { front_power_d: Some(4.0), thickness: Some(thickness), diameter_mm: None };
-        JobLens::of(&laid, &rx, &starting_materials()[0], None, &asked, 1.0).unwrap()
+    fn cut(rx: &str, thickness: Thickness) -> CutLens {
+        let tried = LensOverrides { front_power_d: Some(4.0), thickness: Some(thickness), ..LensOverrides::default() };
+        cut_lens(rx, None, &tried).unwrap()
     }
 
     #[test]
     fn a_thick_edge_hides_behind_the_rim() {
-        let thick = body("-6.00 sph", Thickness::Centre(2.0));
+        let thick = cut("-6.00 sph", Thickness::Centre(2.0));
         let usual = BevelChoice::of(&thick, Hold::USUAL_BEVEL, None, None);
         assert_eq!(usual.placement, Placement::Share(1.0 / 3.0), "common practice: 33:67 on a thick minus edge");
         let most = usual.most_overhang().unwrap();
@@ -235,14 +228,14 @@ mod tests {
         assert!((most.rear_overhang_mm - want_mm).abs() < 1e-9 && (most.edge.deg - 270.0).abs() < 1e-6);
         assert_eq!(usual.eighths().len(), 8);
         assert!(usual.eighths().iter().zip(0..).all(|(point, i)| (point.edge.deg - f64::from(i) * 45.0).abs() < 0.5));
-        let thin = body("-1.00 sph", Thickness::Centre(1.5));
+        let thin = cut("-1.00 sph", Thickness::Centre(1.5));
         assert_eq!(usual_placement(Hold::USUAL_BEVEL, &thin.edge), Placement::Share(0.5));
         assert_eq!(usual_placement(Hold::USUAL_GROOVE, &thick.edge), Placement::Share(0.5));
     }
 
     #[test]
     fn warnings_say_what_and_where() {
-        let thin = body("+2.00 sph", Thickness::ThinnestEdge(1.2));
+        let thin = cut("+2.00 sph", Thickness::ThinnestEdge(1.2));
         let grooved = BevelChoice::of(&thin, hold_of(Rim::Cord), None, None);
         let words = grooved.warnings(&thin);
         assert!(words[0].contains("1.20 mm, and a cord-held rim needs 2.0 mm: bottom, 6 o’clock, 270°"), "{words:?}");
@@ -259,7 +252,7 @@ mod tests {
 
     #[test]
     fn a_negative_edge_comes_first() {
-        let crossed = body("+8.00 sph", Thickness::Centre(1.5));
+        let crossed = cut("+8.00 sph", Thickness::Centre(1.5));
         let words = BevelChoice::of(&crossed, Hold::USUAL_BEVEL, None, None).warnings(&crossed);
         assert!(words[0].contains("surfaces cross") && words[0].contains("would cure it"), "{words:?}");
     }
@@ -267,9 +260,9 @@ mod tests {
     #[test]
     fn two_lines_for_the_ticket() {
         let lens = |rx: &str| {
-            let body = body(rx, Thickness::Centre(2.0));
-            let line = BevelChoice::of(&body, Hold::USUAL_BEVEL, None, None);
-            Some((body, line))
+            let cut = cut(rx, Thickness::Centre(2.0));
+            let line = BevelChoice::of(&cut, Hold::USUAL_BEVEL, None, None);
+            Some((cut, line))
         };
         let lines = TicketLines::of(&Pair::new(lens("-4.00 sph"), lens("-4.00 sph"))).unwrap();
         let edge = &lens("-4.00 sph").unwrap().0.edge;

@@ -1,8 +1,8 @@
-//! The layout of a job: its prescription, heights and kept shape put together for the bench.
+//! The layout of a job for the bench, from its prescription, heights and shape.
 //!
-//! The figures for the blocker hold for the point of the lens at which the lensmeter reads the prescribed power and
-//! prism. Without prescribed prism that point is the optical centre. With it, the optical centre lies elsewhere in
-//! the lens, and so does the middle of the blank; that is counted in the blank, not in the blocker.
+//! The blocker is set to the point at which the lensmeter reads the prescribed power and prism. Without prescribed
+//! prism, this point is the optical centre. With prism, the optical centre and the middle of the blank lie elsewhere:
+//! this changes the blank that is needed, but not the blocker settings.
 
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
@@ -21,14 +21,13 @@ pub const USUAL_DIAMETERS_MM: [f64; 6] = [55.0, 60.0, 65.0, 70.0, 75.0, 80.0];
 
 /// How far above the middle of the box an optical centre usually is, mm. Source: common practice (from memory).
 const USUAL_UP_MM: std::ops::RangeInclusive<f64> = -3.0..=8.0;
-/// How far a lens is decentred at most before it is worth a word, mm: half of a frame PD 14 mm wider than the eyes.
+/// Decentration beyond this is reported, mm: the frame PD is then more than 14 mm wider than the pupil distance.
 /// Source: common practice (from memory).
 const USUAL_IN_MM: f64 = 7.0;
 
 /// Both eyes of a job, laid out.
 #[derive(Debug, Clone, PartialEq)]
 pub struct JobLayout {
-    /// Each eye.
     pub eyes: Pair<EyeOnBench>,
     /// The distance between the boxing centres.
     pub frame_pd_mm: f64,
@@ -38,33 +37,30 @@ pub struct JobLayout {
     pub wanted_pd_mm: f64,
     /// The blocker step the settings are rounded to.
     pub step: BlockerStep,
-    /// The prism the pair is left with when nothing is nudged.
+    /// The prism that is left between the eyes if nothing is nudged.
     pub left_prism: Imbalance,
 }
 
 /// One eye of a job, laid out.
 #[derive(Debug, Clone, PartialEq)]
 pub struct EyeOnBench {
-    /// Which eye.
     pub eye: Eye,
-    /// Its shape.
     pub outline: Outline,
-    /// Where its pupil is.
+    /// Where the pupil is.
     pub wanted: Wanted,
-    /// Box, decentration and blocker; the blank here is that without prescribed prism.
+    /// Box, decentration and blocker settings. Its blank does not count prescribed prism.
     pub layout: EyeLayout,
-    /// How the prescribed prism moves the optical centre from the pupil, where there is prism; or why it cannot be
-    /// made so.
+    /// How far the prescribed prism moves the optical centre from the pupil, or why decentration cannot make it. `None`
+    /// without prescribed prism.
     pub prism: Option<Result<Decentration, DecentrationError>>,
-    /// The prism before this eye when nothing is nudged.
+    /// The prism that is left before this eye if nothing is nudged.
     pub left_prism: InUp,
     margin_mm: f64,
 }
 
-/// An uncut lens as far as its place on the shape goes.
+/// The size of an uncut lens and its marked centre.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Uncut {
-    /// Diameter.
     pub diameter_mm: f64,
     /// The marked optical centre from the middle of the blank, towards the nose.
     pub off_in_mm: f64,
@@ -81,15 +77,13 @@ impl From<&LensInHand> for Uncut {
 /// How an uncut lens covers the shape.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Cover {
-    /// Its diameter.
     pub diameter_mm: f64,
-    /// Where its own middle lies, from the boxing centre in the front view.
+    /// The middle of the blank, from the boxing centre in the front view.
     pub middle: Point,
-    /// The smallest blank with the same marked centre that would do.
+    /// The smallest blank with the same marked centre that covers the shape.
     pub needs: Blank,
-    /// Where least is spare.
+    /// Where the least is spare.
     pub tightest: Spare,
-    /// Whether it fits.
     pub fit: Fit,
 }
 
@@ -105,7 +99,6 @@ pub enum Fit {
 }
 
 impl Fit {
-    /// For a person.
     pub fn words(self) -> &'static str {
         match self {
             Fit::Fits => "fits",
@@ -115,7 +108,7 @@ impl Fit {
     }
 }
 
-/// The step the lab's blocker has. The book holds only steps that exist.
+/// The step of the lab's blocker. The book holds only steps that exist.
 pub fn step_of(lab: &Lab) -> BlockerStep {
     BlockerStep::from_mm(lab.blocker_step.to_f64()).unwrap_or_default()
 }
@@ -126,12 +119,12 @@ pub fn usual_diameter_mm(least_mm: f64) -> Option<f64> {
 }
 
 impl JobLayout {
-    /// Lays out a job, `None` while it has no shape.
+    /// Lays out a job. `None` while it has no shape.
     pub fn of(job: &Job, lab: &Lab, step: BlockerStep) -> Option<Self> {
         let shape = job.shape.as_ref()?;
         let outlines = shape.outlines();
         let pd = job.prescription.centred_on(job.made_for);
-        let wanted_of = |eye| Wanted { pd_mm: pd.mono(eye).to_f64(), height_mm: job.height.get(eye).to_f64() };
+        let wanted_of = |eye| Wanted { pd_mm: pd.mono(eye).to_f64(), height_mm: job.eyes.get(eye).height.to_f64() };
         let wanted = Pair::new(wanted_of(Eye::Right), wanted_of(Eye::Left));
         let (dbl_mm, margin_mm) = (shape.dbl.to_f64(), lab.blank_margin.to_f64());
         let layout = PairLayout::of(outlines.as_ref(), dbl_mm, wanted, step, margin_mm);
@@ -164,8 +157,8 @@ impl JobLayout {
 }
 
 impl EyeOnBench {
-    /// Where the optical centre lies, from the boxing centre in the front view: at the pupil, or where the prescribed
-    /// prism moves it to when it can be made by decentration.
+    /// The optical centre, from the boxing centre in the front view: at the pupil, or where decentration for the
+    /// prescribed prism moves it.
     pub fn optical_centre(&self) -> Point {
         let pupil = self.layout.decentration.point(self.eye);
         match self.prism {
@@ -179,7 +172,14 @@ impl EyeOnBench {
         self.cover(Uncut::default()).needs
     }
 
-    /// What is unlikely enough to be asked about, a sentence each.
+    /// The uncut lens that is assumed where none is known: the smallest usual one that is large enough, else the next
+    /// whole millimetre.
+    pub fn usual_uncut(&self) -> Uncut {
+        let least_mm = self.blank().with_margin_mm;
+        Uncut { diameter_mm: usual_diameter_mm(least_mm).unwrap_or(least_mm.ceil()), ..Uncut::default() }
+    }
+
+    /// A sentence for each value that is unlikely.
     pub fn cautions(&self) -> Vec<String> {
         let (name, decentration) = (self.eye.name(), self.layout.decentration);
         let mut cautions = Vec::new();
@@ -189,17 +189,17 @@ impl EyeOnBench {
                  between the lenses."
             ));
         } else if !USUAL_UP_MM.contains(&decentration.up_mm) {
-            let way = if decentration.up_mm < 0.0 { "below" } else { "above" };
+            let side = if decentration.up_mm < 0.0 { "below" } else { "above" };
             cautions.push(format!(
-                "The {name} optical centre is {:.2} mm {way} the middle of the box: was its height measured from the \
+                "The {name} optical centre is {:.2} mm {side} the middle of the box: was its height measured from the \
                  lowest point of the box?",
                 decentration.up_mm.abs()
             ));
         }
         if decentration.in_mm.abs() > USUAL_IN_MM {
-            let way = if decentration.in_mm < 0.0 { "out" } else { "in" };
+            let direction = if decentration.in_mm < 0.0 { "out" } else { "in" };
             cautions.push(format!(
-                "The {name} lens is decentred {:.2} mm {way}: the frame may not suit this pupil distance.",
+                "The {name} lens is decentred {:.2} mm {direction}: the frame may not suit this pupil distance.",
                 decentration.in_mm.abs()
             ));
         }
@@ -221,11 +221,10 @@ impl EyeOnBench {
     }
 }
 
-/// A direction on a lens as a person says it, with its hour on a clock seen from the front: `lower temple side,
-/// 8 o'clock`.
+/// A direction on a lens in words, with its hour on a clock seen from the front: `lower temple side, 8 o'clock`.
 pub fn place_words(eye: Eye, angle_deg: f64) -> String {
     let angle_deg = angle_deg.rem_euclid(360.0);
-    // Eighths of a turn about the eye's own temple-to-nose line.
+    // In eighths of a turn, counted from the nose side of this eye.
     let from_nose_deg = if eye == Eye::Right { angle_deg } else { (180.0 - angle_deg).rem_euclid(360.0) };
     let side = match (from_nose_deg / 45.0).round() as i32 {
         1 => "upper nose side",
@@ -359,9 +358,9 @@ pub(super) mod tests {
             assert!((moved.in_mm + 5.0).abs() < 1e-9 && moved.up_mm.abs() < 1e-9, "{eye:?}: {moved:?}");
             let want = 2.0 * (22.0 + 5.0_f64.hypot(2.0));
             assert!((laid.blank().exact_mm - want).abs() < 0.002);
-            // The blocker goes by the point the prism is read at.
+            // The blocker is set to the point where the prism is read.
             assert_eq!(laid.layout.blocker.set_pd_mm, 32.0);
-            // A lens ground with the prism has its optical centre off its middle by as much.
+            // A lens with the prism ground in has its optical centre as far off its middle.
             let ground = laid.cover(Uncut { diameter_mm: 60.0, off_in_mm: -5.0, off_up_mm: 0.0 });
             assert!((ground.needs.exact_mm - 48.0).abs() < 0.002);
         }
@@ -397,7 +396,7 @@ pub(super) mod tests {
             ("32/32", "46", vec!["outside the shape"]),
         ] {
             let mut job = round_job("-1.00 sph", pd);
-            job.height.right = height.parse().unwrap();
+            job.height().right = height.parse().unwrap();
             let got = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap().eyes.right.cautions();
             assert_eq!(got.len(), said.len(), "{pd} {height}: {got:?}");
             assert!(got.iter().zip(&said).all(|(got, said)| got.contains(said)), "{pd} {height}: {got:?}");

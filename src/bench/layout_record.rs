@@ -3,9 +3,11 @@
 //! A later change of the lab's settings, of the shape or of the lens does not change it. Every number is rounded once
 //! to the nearest hundredth, halves away from zero, so that what is stored is what the pages show.
 
-use super::layout::{EyeOnBench, JobLayout};
+use super::layout::{EyeOnBench, JobLayout, step_of};
 use super::lens::{JobLens, Origin};
+use crate::desk::job::Job;
 use crate::desk::lab::Lab;
+use crate::desk::stock::LensInHand;
 use crate::optics::unit::{Dioptre, Millimetre, UnitError};
 use crate::optics::{Eye, Pair};
 
@@ -93,6 +95,19 @@ impl LayoutRecord {
     }
 }
 
+impl LayoutRecord {
+    /// The layout of a job as it stands, with the lab's own blocker step; `None` without a shape.
+    ///
+    /// # Errors
+    ///
+    /// As [`LayoutRecord::of`].
+    pub fn of_job(job: &Job, lab: &Lab, in_hand: &Pair<Option<LensInHand>>) -> Result<Option<Self>, UnitError> {
+        let Some(layout) = JobLayout::of(job, lab, step_of(lab)) else { return Ok(None) };
+        let lenses = JobLens::pair(job, Some(&layout), in_hand).map(Result::ok);
+        Self::of(&layout, lab, &lenses).map(Some)
+    }
+}
+
 impl EyeRecord {
     fn of(laid: &EyeOnBench, lens: Option<&JobLens>) -> Result<Self, UnitError> {
         let mm = Millimetre::round_from;
@@ -111,17 +126,17 @@ impl EyeRecord {
             centre_up: mm(centre.y_mm)?,
             needs_exact: mm(needs.exact_mm)?,
             needs_with_margin: mm(needs.with_margin_mm)?,
-            lens: lens.map(LensRecord::of).transpose()?,
+            lens: lens.map(|lens| LensRecord::of(laid, lens)).transpose()?,
         })
     }
 }
 
 impl LensRecord {
-    fn of(lens: &JobLens) -> Result<Self, UnitError> {
-        let order = lens.lens.order();
+    fn of(laid: &EyeOnBench, lens: &JobLens) -> Result<Self, UnitError> {
+        let (order, (uncut, diameter_from)) = (lens.body.order(), lens.uncut_on(laid));
         Ok(Self {
-            diameter: Millimetre::round_from(lens.diameter_mm)?,
-            diameter_from: lens.diameter_from,
+            diameter: Millimetre::round_from(uncut.diameter_mm)?,
+            diameter_from,
             front_power: Dioptre::round_from(order.front_power_d)?,
             front_from: lens.front_from,
             centre_thickness: Millimetre::round_from(order.centre_thickness_mm)?,
@@ -134,7 +149,6 @@ impl LensRecord {
 mod tests {
     use super::*;
     use crate::bench::layout::tests::{lab, round_job};
-    use crate::bench::lens::tests::lens_of;
     use crate::shape::blocker::BlockerStep;
 
     fn mm(text: &str) -> Millimetre {
@@ -146,7 +160,7 @@ mod tests {
         // Round 44, DBL 20, height 24: 2 up; PD 31.25: 0.75 in. -4.00 with 2 base in moves the centre 5 out (Prentice).
         let (job, lab) = (round_job("-4.00 sph 2 BI", "31.25/31.25"), lab());
         let layout = JobLayout::of(&job, &lab, BlockerStep::Half).unwrap();
-        let lenses = layout.eyes.as_ref().map(|laid| Some(lens_of(&job, laid)));
+        let lenses = JobLens::pair(&job, Some(&layout), &Pair::default()).map(Result::ok);
         let record = LayoutRecord::of(&layout, &lab, &lenses).unwrap();
         assert_eq!((record.blocker_step, record.blank_margin), (mm("0.5"), mm("2")));
         assert_eq!((record.dbl, record.frame_pd, record.wanted_pd), (mm("20"), mm("64"), mm("62.5")));

@@ -1,55 +1,58 @@
-//! The lens of a job as a body: its curves and thickness from what is in hand or asked for, and its edge on the shape.
+//! Which lens a job has: its front, centre thickness and diameter, and its edge on the shape.
 //!
-//! What nobody has stated is assumed and says so: the front by Vogel's rule taken to the nearest usual one, the
-//! material's usual centre or, where that leaves less edge than the rim needs, the centre that leaves it (common
-//! practice). Prescribed prism that the power can make by decentration moves the optical centre, as on the layout;
-//! prism that it cannot is a tilt of the back surface.
+//! [`JobLens::of`] is the only answer to this question, for every page and paper. Each number is what the owner asked
+//! for on the page, else that of the lens in hand, else assumed, and says which of these it is. Assumed are the front
+//! by Vogel's rule, taken to the nearest usual one, and the material's usual centre or, where that leaves less edge
+//! than the rim needs, the centre that leaves it (common practice; a rule of thumb until there is a shape).
+//!
+//! Prescribed prism that the power can make by decentration moves the optical centre, as on the layout. Prism that it
+//! cannot make is a tilt of the back surface.
 
-use super::layout::{EyeOnBench, Uncut, usual_diameter_mm};
+use super::edge_finish::hold_of;
+use super::layout::{EyeOnBench, JobLayout, Uncut};
 use crate::desk::catalogue::MaterialDetails;
+use crate::desk::job::Job;
 use crate::desk::stock::LensInHand;
-use crate::optics::Eye;
 use crate::optics::lens::{Lens, LensError, LensOrder};
 use crate::optics::material::usual_front_d;
-use crate::optics::prescription::EyePrescription;
-use crate::optics::prism::BaseVector;
-use crate::shape::edge::{Edge, TooThin, lens_with_thinnest_edge};
+use crate::optics::power::SphereCylinder;
+use crate::optics::prism::{BaseVector, decentration_for};
+use crate::optics::{Eye, Pair};
+use crate::shape::bevel::Hold;
+use crate::shape::edge::{Edge, TooThin};
 use crate::shape::outline::Point;
+use crate::shape::thickness::{
+    Thickness, lens_with_thickness, lens_with_thickness_by_thumb, lens_with_usual_thickness,
+};
 use crate::shape::volume::{volume_mm3, weight_g};
 
-/// Which thickness is stated.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Thickness {
-    /// At the optical centre, mm.
-    Centre(f64),
-    /// At the thinnest place of the cut edge, mm.
-    ThinnestEdge(f64),
-}
-
-/// What the owner wants to see instead of what is in hand or usual.
+/// What is tried instead of what the job has.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct LensOverrides {
+pub struct LensOverrides<'a> {
+    /// Another material. A lens in hand is not of it, so it does not count.
+    pub material: Option<&'a MaterialDetails>,
+    /// Another power than the one the lensmeter is to read.
+    pub power: Option<SphereCylinder>,
+    /// Another way to hold the lens than the rim's own, which decides the least edge.
+    pub hold: Option<Hold>,
     /// True power of the front in the lens's own index.
     pub front_power_d: Option<f64>,
-    /// A thickness.
     pub thickness: Option<Thickness>,
-    /// Diameter of the uncut lens.
     pub diameter_mm: Option<f64>,
 }
 
-/// Where a number of the lens comes from.
+/// Where a number of a lens comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Origin {
     /// The envelope of the lens in hand.
     InHand,
     /// Asked for on the page.
     Asked,
-    /// Nobody stated it.
+    /// Not stated.
     Assumed,
 }
 
 impl Origin {
-    /// All of them.
     pub const ALL: [Origin; 3] = [Origin::InHand, Origin::Asked, Origin::Assumed];
 
     /// A name that never changes, for the book.
@@ -66,7 +69,6 @@ impl Origin {
         Self::ALL.into_iter().find(|origin| origin.key() == key)
     }
 
-    /// For a person.
     pub fn words(self) -> &'static str {
         match self {
             Origin::InHand => "as in hand",
@@ -76,9 +78,9 @@ impl Origin {
     }
 }
 
-/// The edge by the rule of thumb, to set beside the exact figures: centre less h² F / (2000 (n - 1)), F the power in
-/// the direction of the place and h its distance from the optical centre, and for surfaced prism h P / (100 (n - 1))
-/// more towards the base (textbook).
+/// The edge by the rule of thumb, shown beside the exact figures: the centre less h² F / (2000 (n - 1)), with h the
+/// distance from the optical centre and F the power in that direction. Surfaced prism adds h P / (100 (n - 1)) towards
+/// the base (textbook).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Thumb {
     /// Where the exact edge is thinnest.
@@ -87,111 +89,166 @@ pub struct Thumb {
     pub thickest_mm: f64,
 }
 
-/// The lens of one eye.
+/// The lens of one eye of a job.
 #[derive(Debug, Clone, PartialEq)]
 pub struct JobLens {
-    /// Which eye.
     pub eye: Eye,
-    /// The lens.
-    pub lens: Lens,
+    pub body: Lens,
+    pub front_from: Origin,
+    pub thickness_from: Origin,
+    /// The uncut lens, where its diameter is known.
+    pub uncut: Option<(Uncut, Origin)>,
+    /// Whether prescribed prism is a tilt of the back.
+    pub has_surfaced_prism: bool,
+    density_g_per_cm3: f64,
+}
+
+/// The lens of one eye, cut to its shape.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CutLens {
+    pub lens: JobLens,
     /// Its edge on the shape.
     pub edge: Edge,
     /// Its optical centre in the box; with surfaced prism the point where the prescription is read.
     pub centre: Point,
-    /// Weight of the cut lens.
     pub weight_g: f64,
-    /// Where the front comes from.
-    pub front_from: Origin,
-    /// Where the thickness comes from.
-    pub thickness_from: Origin,
-    /// Diameter of the uncut lens.
     pub diameter_mm: f64,
-    /// Where the diameter comes from.
     pub diameter_from: Origin,
-    /// The rule of thumb.
     pub thumb: Thumb,
-    /// What is left at the thinnest place of the uncut lens's own rim, or why a surface does not reach that far.
+    /// The thinnest place on the rim of the uncut lens, or why a surface does not reach that far.
     pub uncut_rim_mm: Result<f64, LensError>,
     /// Where the surfaces cross before the edge, and the centre that cures it.
     pub negative: Option<TooThin>,
-    /// Whether prescribed prism is a tilt of the back.
-    pub has_surfaced_prism: bool,
 }
 
 impl JobLens {
-    /// The lens of one eye in a material, with what is asked, else in hand, else usual. `least_edge_mm` is what the rim
-    /// needs. A lens in hand of another material than this must be left out.
+    /// The lens of one eye of a job, with or without a shape.
     ///
     /// # Errors
     ///
-    /// [`LensError`] where there is no such lens, or a surface does not reach the shape.
+    /// [`LensError`] where there is no such lens.
     pub fn of(
-        laid: &EyeOnBench,
-        rx: &EyePrescription,
-        material: &MaterialDetails,
+        job: &Job,
+        eye: Eye,
+        layout: Option<&JobLayout>,
         in_hand: Option<&LensInHand>,
-        asked: &LensOverrides,
-        least_edge_mm: f64,
+        tried: &LensOverrides<'_>,
     ) -> Result<Self, LensError> {
-        let (outline, centre) = (&laid.outline, laid.optical_centre());
-        let has_surfaced_prism = matches!(laid.prism, Some(Err(_)));
-        let prism = if has_surfaced_prism { rx.prism.numbers().to_vector(laid.eye) } else { BaseVector::default() };
-        let (power, index) = (rx.power.numbers(), material.index());
+        let in_hand = in_hand.filter(|_| tried.material.is_none());
+        let material = tried.material.unwrap_or(&job.material.details);
+        let (ordered, index) = (job.lens_power(eye).numbers(), material.index());
+        let power = tried.power.unwrap_or(ordered);
         let (front_power_d, front_from) =
-            stated(asked.front_power_d, in_hand.and_then(|lens| lens.front_power).map(|front| front.to_f64()))
+            stated(tried.front_power_d, in_hand.and_then(|lens| lens.front_power).map(|front| front.to_f64()))
                 .unwrap_or_else(|| (usual_front_d(power, index), Origin::Assumed));
-        let usual_centre_mm = f64::from(material.centre_hundredths) / 100.0;
-        let order =
-            LensOrder { power, prism, index, front_power_d, front_conic: 0.0, centre_thickness_mm: usual_centre_mm };
-        let in_hand_centre = in_hand.and_then(|lens| lens.centre).map(|centre| Thickness::Centre(centre.to_f64()));
-        let (lens, thickness_from) = match stated(asked.thickness, in_hand_centre) {
-            Some((Thickness::Centre(mm), from)) => (Lens::new(LensOrder { centre_thickness_mm: mm, ..order })?, from),
-            Some((Thickness::ThinnestEdge(mm), from)) => (lens_with_thinnest_edge(outline, centre, order, mm)?, from),
-            None => (usual_lens(laid, order, least_edge_mm)?, Origin::Assumed),
+        // The same prism for every power tried, so that all pages have one optical centre.
+        let prism = job.prescription.eyes.get(eye).prism.numbers().to_vector(eye);
+        let has_surfaced_prism = decentration_for(ordered, prism).is_err();
+        let order = LensOrder {
+            power,
+            prism: if has_surfaced_prism { prism } else { BaseVector::default() },
+            index,
+            front_power_d,
+            front_conic: 0.0,
+            centre_thickness_mm: f64::from(material.centre_hundredths) / 100.0,
         };
-        let edge = Edge::of(outline, centre, &lens)?;
-        let volume_mm3 = volume_mm3(outline, centre, &lens)?;
-        let uncut = in_hand.map(Uncut::from);
-        let (diameter_mm, diameter_from) = stated(asked.diameter_mm, uncut.map(|uncut| uncut.diameter_mm))
-            .unwrap_or_else(|| {
-                let least_mm = laid.blank().with_margin_mm;
-                (usual_diameter_mm(least_mm).unwrap_or(least_mm.ceil()), Origin::Assumed)
-            });
-        let middle = laid.cover(Uncut { diameter_mm, ..uncut.unwrap_or_default() }).middle;
+        let place = layout.map(|layout| layout.eyes.get(eye)).map(|laid| (laid, laid.optical_centre()));
+        let in_hand_centre = in_hand.and_then(|lens| lens.centre).map(|centre| Thickness::Centre(centre.to_f64()));
+        let (body, thickness_from) = match (stated(tried.thickness, in_hand_centre), place) {
+            (Some((thickness, from)), Some((laid, centre))) => {
+                (lens_with_thickness(&laid.outline, centre, order, thickness)?, from)
+            }
+            (Some((Thickness::Centre(centre_thickness_mm), from)), None) => {
+                (Lens::new(LensOrder { centre_thickness_mm, ..order })?, from)
+            }
+            (Some((Thickness::ThinnestEdge(least_edge_mm), from)), None) => {
+                (lens_with_thickness_by_thumb(order, least_edge_mm)?, from)
+            }
+            (None, place) => {
+                let least_edge_mm = tried.hold.unwrap_or_else(|| hold_of(job.frame.details.rim)).least_edge_mm();
+                (usual_lens(place, order, least_edge_mm)?, Origin::Assumed)
+            }
+        };
         Ok(Self {
-            eye: laid.eye,
-            weight_g: weight_g(volume_mm3, f64::from(material.density_hundredths) / 100.0),
-            thumb: Thumb {
-                thinnest_mm: thumb_mm(&lens, edge.thinnest().at.minus(centre)),
-                thickest_mm: thumb_mm(&lens, edge.thickest().at.minus(centre)),
-            },
-            uncut_rim_mm: uncut_rim_mm(&lens, middle.minus(centre), diameter_mm / 2.0),
-            // A cure that cannot be had leaves the negative figure to speak for itself.
-            negative: edge.too_thin(outline, centre, &lens, 0.0).ok().flatten(),
-            lens,
-            edge,
-            centre,
+            eye,
+            body,
             front_from,
             thickness_from,
-            diameter_mm,
-            diameter_from,
+            uncut: known_uncut(in_hand, tried.diameter_mm),
             has_surfaced_prism,
+            density_g_per_cm3: f64::from(material.density_hundredths) / 100.0,
+        })
+    }
+
+    /// The lenses of both eyes, with nothing tried.
+    pub fn pair(
+        job: &Job,
+        layout: Option<&JobLayout>,
+        in_hand: &Pair<Option<LensInHand>>,
+    ) -> Pair<Result<Self, LensError>> {
+        Pair::new(Eye::Right, Eye::Left)
+            .map(|eye| Self::of(job, eye, layout, in_hand.get(eye).as_ref(), &LensOverrides::default()))
+    }
+
+    /// The uncut lens on a shape.
+    pub fn uncut_on(&self, laid: &EyeOnBench) -> (Uncut, Origin) {
+        self.uncut.unwrap_or_else(|| (laid.usual_uncut(), Origin::Assumed))
+    }
+
+    /// Cuts the lens to the shape of the job.
+    ///
+    /// # Errors
+    ///
+    /// [`LensError`] where a surface does not reach the shape.
+    pub fn cut(self, layout: &JobLayout) -> Result<CutLens, LensError> {
+        let laid = layout.eyes.get(self.eye);
+        let (outline, centre, body) = (&laid.outline, laid.optical_centre(), &self.body);
+        let edge = Edge::of(outline, centre, body)?;
+        let (uncut, diameter_from) = self.uncut_on(laid);
+        let middle = laid.cover(uncut).middle;
+        Ok(CutLens {
+            weight_g: weight_g(volume_mm3(outline, centre, body)?, self.density_g_per_cm3),
+            thumb: Thumb {
+                thinnest_mm: thumb_mm(body, edge.thinnest().at.minus(centre)),
+                thickest_mm: thumb_mm(body, edge.thickest().at.minus(centre)),
+            },
+            uncut_rim_mm: uncut_rim_mm(body, middle.minus(centre), uncut.diameter_mm / 2.0),
+            // Without a centre that cures it, the negative edge alone is shown.
+            negative: edge.too_thin(outline, centre, body, 0.0).ok().flatten(),
+            diameter_mm: uncut.diameter_mm,
+            diameter_from,
+            edge,
+            centre,
+            lens: self,
         })
     }
 }
 
-fn stated<T>(asked: Option<T>, in_hand: Option<T>) -> Option<(T, Origin)> {
-    asked.map(|value| (value, Origin::Asked)).or(in_hand.map(|value| (value, Origin::InHand)))
+/// The uncut lens where its diameter is known: of the diameter tried, else the one in hand. The place of its marked
+/// centre is known only of the one in hand.
+pub fn known_uncut(in_hand: Option<&LensInHand>, tried_mm: Option<f64>) -> Option<(Uncut, Origin)> {
+    let in_hand = in_hand.map(Uncut::from);
+    match tried_mm {
+        Some(diameter_mm) if in_hand.is_none_or(|uncut| uncut.diameter_mm != diameter_mm) => {
+            Some((Uncut { diameter_mm, ..Uncut::default() }, Origin::Asked))
+        }
+        _ => in_hand.map(|uncut| (uncut, Origin::InHand)),
+    }
 }
 
-/// The usual centre, or the one that leaves the edge the rim needs where that is more.
-fn usual_lens(laid: &EyeOnBench, usual: LensOrder, least_edge_mm: f64) -> Result<Lens, LensError> {
-    let (outline, centre) = (&laid.outline, laid.optical_centre());
-    let lens = Lens::new(usual)?;
-    if Edge::of(outline, centre, &lens)?.thinnest().mm >= least_edge_mm {
-        return Ok(lens);
+fn stated<T>(tried: Option<T>, in_hand: Option<T>) -> Option<(T, Origin)> {
+    tried.map(|value| (value, Origin::Asked)).or(in_hand.map(|value| (value, Origin::InHand)))
+}
+
+/// The lens whose thickness nobody stated. A surface that does not reach the shape leaves the rule of thumb: the lens
+/// then has no edge there, but its middle can still be computed.
+fn usual_lens(place: Option<(&EyeOnBench, Point)>, usual: LensOrder, least_edge_mm: f64) -> Result<Lens, LensError> {
+    let by_thumb = || lens_with_thickness_by_thumb(usual, least_edge_mm);
+    let Some((laid, centre)) = place else { return by_thumb() };
+    match lens_with_usual_thickness(&laid.outline, centre, usual, least_edge_mm) {
+        Err(LensError::DoesNotSpan { .. }) => by_thumb(),
+        lens => lens,
     }
-    lens_with_thinnest_edge(outline, centre, usual, least_edge_mm)
 }
 
 fn thumb_mm(lens: &Lens, from_centre: Point) -> f64 {
@@ -206,7 +263,7 @@ fn thumb_mm(lens: &Lens, from_centre: Point) -> f64 {
 fn uncut_rim_mm(lens: &Lens, middle: Point, radius_mm: f64) -> Result<f64, LensError> {
     lens.check_span(middle.length_mm() + radius_mm)?;
     let mut thinnest_mm = f64::INFINITY;
-    // Between neighbours two degrees apart the thickness hardly moves: a thousandth of a millimetre at 10 D.
+    // Over two degrees the thickness changes by a thousandth of a millimetre at 10 D.
     for step in 0..180 {
         let at = middle.plus(Point::polar(radius_mm, f64::from(2 * step)));
         thinnest_mm = thinnest_mm.min(lens.thickness_mm(at.x_mm, at.y_mm)?);
@@ -224,34 +281,44 @@ pub(super) mod tests {
     use crate::optics::unit::Millimetre;
     use crate::shape::blocker::BlockerStep;
 
-    pub(in crate::bench) fn laid(rx: &str) -> (EyeOnBench, EyePrescription) {
+    /// The right lens of a round job, cut.
+    pub(in crate::bench) fn cut_lens(
+        rx: &str,
+        in_hand: Option<&LensInHand>,
+        tried: &LensOverrides<'_>,
+    ) -> Result<CutLens, LensError> {
         let job = round_job(rx, "32/32");
-        let laid = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap();
-        (laid.eyes.right, job.prescription.eyes.right)
+        let layout = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap();
+        JobLens::of(&job, Eye::Right, Some(&layout), in_hand, tried)?.cut(&layout)
     }
 
-    /// The lens of a job on a layout, with nothing in hand or asked.
-    pub(in crate::bench) fn lens_of(job: &Job, laid: &EyeOnBench) -> JobLens {
-        let rx = *job.lens_prescriptions().get(laid.eye);
-        JobLens::of(laid, &rx, &job.material.details, None, &LensOverrides::default(), 1.0).unwrap()
+    fn cut(rx: &str, tried: &LensOverrides<'_>) -> CutLens {
+        cut_lens(rx, None, tried).unwrap()
     }
 
-    fn hard_resin() -> MaterialDetails {
-        starting_materials().remove(0)
-    }
-
-    fn body(rx: &str, asked: &LensOverrides) -> JobLens {
-        let (laid, rx) = laid(rx);
-        JobLens::of(&laid, &rx, &hard_resin(), None, asked, 1.0).unwrap()
+    fn envelope(centre: Option<&str>, front: Option<&str>) -> LensInHand {
+        LensInHand {
+            eye: Eye::Right,
+            drawer_lens: None,
+            source: String::new(),
+            diameter: "70".parse().unwrap(),
+            centre: centre.map(|mm| mm.parse().unwrap()),
+            front_power: front.map(|d| d.parse().unwrap()),
+            off_in: Millimetre::ZERO,
+            off_up: Millimetre::ZERO,
+        }
     }
 
     #[test]
     fn exact_beside_the_rule_of_thumb() {
-        // The round 44 with the centre 2 up: -4.00 in hard resin on a +4.00 front, centre 2.0 (textbook sags, C7's
-        // lens). The bottom is 24 from the centre, the top 20.
-        let asked =
-            LensOverrides { front_power_d: Some(4.0), thickness: Some(Thickness::Centre(2.0)), diameter_mm: None };
-        let got = body("-4.00 sph", &asked);
+        // The round 44 with the centre 2 up: -4.00 in hard resin on a +4.00 front, centre 2.0 (textbook sags). The
+        // bottom is 24 from the centre, the top 20.
+        let asked = LensOverrides {
+            front_power_d: Some(4.0),
+            thickness: Some(Thickness::Centre(2.0)),
+            ..LensOverrides::default()
+        };
+        let got = cut("-4.00 sph", &asked);
         let sag = |power_d: f64, h: f64| {
             let r = 498.0 / power_d;
             r - (r * r - h * h).sqrt()
@@ -266,7 +333,7 @@ pub(super) mod tests {
         let share = (got.edge.thickest().mm - 2.0) / (got.thumb.thickest_mm - 2.0);
         assert!(share > 1.0 && share < 1.15, "the thumb runs up to a tenth low (computed): {share}");
         assert_eq!(
-            (got.front_from, got.thickness_from, got.diameter_from),
+            (got.lens.front_from, got.lens.thickness_from, got.diameter_from),
             (Origin::Asked, Origin::Asked, Origin::Assumed)
         );
         assert_eq!(got.diameter_mm, 55.0, "48 exact and 2 of allowance");
@@ -275,46 +342,64 @@ pub(super) mod tests {
     #[test]
     fn what_nobody_stated_is_assumed() {
         // Vogel: -4.00 wants +4.00 tool, 4 · 0.498 / 0.53 true (textbook).
-        let minus = body("-4.00 sph", &LensOverrides::default());
-        assert!((minus.lens.order().front_power_d - 4.0 * 0.498 / 0.53).abs() < 1e-12);
-        assert_eq!(minus.lens.order().centre_thickness_mm, 2.0, "the material's usual centre");
-        // A plus lens gets the centre that leaves the rim its edge; the tightest is at the bottom, farthest out.
-        let plus = body("+4.00 sph", &LensOverrides::default());
+        let minus = cut("-4.00 sph", &LensOverrides::default());
+        assert!((minus.lens.body.order().front_power_d - 4.0 * 0.498 / 0.53).abs() < 1e-12);
+        assert_eq!(minus.lens.body.order().centre_thickness_mm, 2.0, "the material's usual centre");
+        // A plus lens gets the centre that leaves the edge that the rim needs. The bottom, farthest out, is thinnest.
+        let plus = cut("+4.00 sph", &LensOverrides::default());
         assert!((plus.edge.thinnest().mm - 1.0).abs() < 1e-5 && (plus.edge.thinnest().deg - 270.0).abs() < 1e-6);
-        assert!(plus.lens.order().centre_thickness_mm > 3.0);
-        assert_eq!(plus.thickness_from, Origin::Assumed);
+        assert!(plus.lens.body.order().centre_thickness_mm > 3.0);
+        assert_eq!(plus.lens.thickness_from, Origin::Assumed);
         assert!(plus.uncut_rim_mm.clone().unwrap() < 1.0, "the uncut rim lies farther out than the shape");
     }
 
     #[test]
     fn the_envelope_goes_before_the_usual_and_the_owner_before_the_envelope() {
-        let (laid, rx) = laid("-4.00 sph");
-        let in_hand = LensInHand {
-            eye: Eye::Right,
-            drawer_lens: None,
-            source: String::new(),
-            diameter: "70".parse().unwrap(),
-            centre: Some("1.8".parse().unwrap()),
-            front_power: Some("3.75".parse().unwrap()),
-            off_in: Millimetre::ZERO,
-            off_up: Millimetre::ZERO,
-        };
-        let of = |asked: &LensOverrides| JobLens::of(&laid, &rx, &hard_resin(), Some(&in_hand), asked, 1.0).unwrap();
+        let in_hand = envelope(Some("1.8"), Some("3.75"));
+        let of = |tried: &LensOverrides<'_>| cut_lens("-4.00 sph", Some(&in_hand), tried).unwrap();
         let got = of(&LensOverrides::default());
-        assert_eq!((got.lens.order().centre_thickness_mm, got.lens.order().front_power_d), (1.8, 3.75));
-        assert_eq!((got.diameter_mm, got.diameter_from, got.front_from), (70.0, Origin::InHand, Origin::InHand));
+        let order = got.lens.body.order();
+        assert_eq!((order.centre_thickness_mm, order.front_power_d), (1.8, 3.75));
+        assert_eq!((got.diameter_mm, got.diameter_from, got.lens.front_from), (70.0, Origin::InHand, Origin::InHand));
         let got = of(&LensOverrides { thickness: Some(Thickness::ThinnestEdge(2.5)), ..LensOverrides::default() });
         assert!((got.edge.thinnest().mm - 2.5).abs() < 1e-5);
-        assert_eq!((got.thickness_from, got.front_from), (Origin::Asked, Origin::InHand));
+        assert_eq!((got.lens.thickness_from, got.lens.front_from), (Origin::Asked, Origin::InHand));
+    }
+
+    #[test]
+    fn only_the_lens_in_hand_has_a_known_marked_centre() {
+        let in_hand = LensInHand { off_in: "2.5".parse().unwrap(), ..envelope(None, None) };
+        for (in_hand, tried_mm, want) in [
+            (None, None, None),
+            (Some(&in_hand), None, Some((70.0, 2.5, Origin::InHand))),
+            (Some(&in_hand), Some(70.0), Some((70.0, 2.5, Origin::InHand))),
+            (Some(&in_hand), Some(65.0), Some((65.0, 0.0, Origin::Asked))),
+            (None, Some(65.0), Some((65.0, 0.0, Origin::Asked))),
+        ] {
+            let got = known_uncut(in_hand, tried_mm).map(|(uncut, from)| (uncut.diameter_mm, uncut.off_in_mm, from));
+            assert_eq!(got, want);
+        }
+    }
+
+    #[test]
+    fn a_lens_in_hand_says_nothing_of_another_material() {
+        let (in_hand, other) = (envelope(Some("1.8"), Some("3.75")), starting_materials().remove(3));
+        let tried = LensOverrides { material: Some(&other), ..LensOverrides::default() };
+        let got = cut_lens("-4.00 sph", Some(&in_hand), &tried).unwrap();
+        let origins = (got.lens.front_from, got.lens.thickness_from, got.diameter_from);
+        assert_eq!(origins, (Origin::Assumed, Origin::Assumed, Origin::Assumed));
+        assert_eq!(got.lens.body.order().index, other.index());
+        let ordered = cut("-4.00 sph", &LensOverrides::default());
+        assert!(got.weight_g < ordered.weight_g);
     }
 
     #[test]
     fn a_negative_edge_says_what_cures_it() {
         let got =
-            body("+6.00 sph", &LensOverrides { thickness: Some(Thickness::Centre(2.0)), ..LensOverrides::default() });
+            cut("+6.00 sph", &LensOverrides { thickness: Some(Thickness::Centre(2.0)), ..LensOverrides::default() });
         let thin = got.negative.unwrap();
         assert!(thin.at.mm < 0.0 && (thin.at.deg - 270.0).abs() < 1e-6, "{thin:?}");
-        let cured = body(
+        let cured = cut(
             "+6.00 sph",
             &LensOverrides { thickness: Some(Thickness::Centre(thin.centre_mm)), ..LensOverrides::default() },
         );
@@ -324,12 +409,11 @@ pub(super) mod tests {
     #[test]
     fn a_surface_that_does_not_reach_is_a_sentence() {
         // The back of -20.00 with a +4 front: radius 498 / 24 = 20.7 mm, and the bottom is 24 away.
-        let (near, rx) = laid("-20.00 sph");
-        let asked = LensOverrides { front_power_d: Some(4.0), ..LensOverrides::default() };
-        let why = JobLens::of(&near, &rx, &hard_resin(), None, &asked, 1.0).unwrap_err().to_string();
+        let tried = LensOverrides { front_power_d: Some(4.0), ..LensOverrides::default() };
+        let why = cut_lens("-20.00 sph", None, &tried).unwrap_err().to_string();
         assert!(why.contains("does not reach") && !why.contains("NaN"), "{why}");
-        // The shape alone may be reached and the blank not: 15.50 has a radius of about 31.
-        let got = body(
+        // A surface may reach the shape and not the rim of the blank: 15.50 D has a radius of about 31 mm.
+        let got = cut(
             "-12.00 sph",
             &LensOverrides { front_power_d: Some(4.0), diameter_mm: Some(80.0), ..LensOverrides::default() },
         );
@@ -338,10 +422,10 @@ pub(super) mod tests {
 
     #[test]
     fn prism_the_power_cannot_make_is_a_tilt_of_the_back() {
-        let decentred = body("-4.00 sph 2 BI", &LensOverrides::default());
-        assert!(!decentred.has_surfaced_prism && (decentred.centre.x_mm + 5.0).abs() < 1e-9, "5 out (Prentice)");
-        let surfaced = body("pl 2 BI", &LensOverrides { front_power_d: Some(4.0), ..LensOverrides::default() });
-        assert!(surfaced.has_surfaced_prism);
+        let decentred = cut("-4.00 sph 2 BI", &LensOverrides::default());
+        assert!(!decentred.lens.has_surfaced_prism && (decentred.centre.x_mm + 5.0).abs() < 1e-9, "5 out (Prentice)");
+        let surfaced = cut("pl 2 BI", &LensOverrides { front_power_d: Some(4.0), ..LensOverrides::default() });
+        assert!(surfaced.lens.has_surfaced_prism);
         // 44 mm across at P = 2: 44 · 2 / (100 · 0.498) = 1.767 between nose and temple (textbook).
         let gain_mm = surfaced.edge.thickest().mm - surfaced.edge.thinnest().mm;
         assert!((gain_mm - 1.767).abs() < 0.08, "{gain_mm}");
@@ -368,14 +452,13 @@ pub(super) mod tests {
             };
             job.prescription.eyes = crate::optics::Pair::new(read(axis), read(mirrored_axis));
             let laid = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap();
-            let body = |eye: Eye, transposed: bool| {
-                let mut rx = *job.prescription.eyes.get(eye);
-                if transposed {
-                    rx.power = rx.power.transposed();
-                }
-                JobLens::of(laid.eyes.get(eye), &rx, &hard_resin(), None, &LensOverrides::default(), 1.0).unwrap()
+            let cut = |eye: Eye, power: Option<SphereCylinder>| {
+                let tried = LensOverrides { power, ..LensOverrides::default() };
+                JobLens::of(&job, eye, Some(&laid), None, &tried).and_then(|lens| lens.cut(&laid)).unwrap()
             };
-            let (right, left, other) = (body(Eye::Right, false), body(Eye::Left, false), body(Eye::Right, true));
+            let transposed = job.prescription.eyes.right.power.transposed().numbers();
+            let (right, left) = (cut(Eye::Right, None), cut(Eye::Left, None));
+            let other = cut(Eye::Right, Some(transposed));
             for same in [&left, &other] {
                 prop_assert!((right.edge.thickest().mm - same.edge.thickest().mm).abs() < 1e-5);
                 prop_assert!((right.edge.thinnest().mm - same.edge.thinnest().mm).abs() < 1e-5);

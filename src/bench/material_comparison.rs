@@ -1,4 +1,4 @@
-//! What an order would be in each material the lab sells, so that the owner can say what an upgrade buys.
+//! The lens of a job in each material the lab sells, so that the owner can say what an upgrade gains.
 
 use super::layout::JobLayout;
 use crate::desk::catalogue::{Material, MaterialDetails};
@@ -11,7 +11,7 @@ use crate::optics::prism::BaseVector;
 use crate::optics::{Eye, Pair};
 use crate::shape::compare::{LensInMaterial, in_material};
 
-/// Fringing from about here on is noticed by some wearers, prism dioptres. Source: textbook (from memory).
+/// Some wearers notice a color fringe from about this size, prism dioptres. Source: textbook (from memory).
 pub const FRINGE_NOTICED_PD: f64 = 0.1;
 
 /// Glass is the only lens material this dense, g/cm³. Source: public materials tables.
@@ -20,24 +20,22 @@ const GLASS_G_PER_CM3: f64 = 2.2;
 /// An order in one material.
 #[derive(Debug, Clone, PartialEq)]
 pub struct MaterialComparison {
-    /// The material.
     pub details: MaterialDetails,
-    /// Whether it is the one ordered.
     pub is_ordered: bool,
-    /// What it makes of each eye, or why it cannot.
+    /// The lens of each eye, or why there is none.
     pub eyes: Pair<Result<LensInMaterial, LensError>>,
-    /// The list price of a pair less that of the pair ordered.
+    /// List price of a pair, less the price of the pair ordered.
     pub more: Cents,
 }
 
 impl MaterialComparison {
-    /// Every material on sale and the ordered one, in the order of the list. All by one rule ([`in_material`]): what is
-    /// in hand does not count, because a fair comparison has the same front rule and the same least edge throughout.
+    /// Every material on sale and the ordered one, in the order of the list. A lens in hand does not count: for a fair
+    /// comparison, [`in_material`] takes the usual front and the same least edge in each material.
     pub fn all(job: &Job, laid: &JobLayout, on_sale: &[Material], least_edge_mm: f64) -> Vec<Self> {
         let ordered = &job.material;
         let mut materials: Vec<&MaterialDetails> =
             on_sale.iter().filter(|m| m.line != ordered.line).map(|m| &m.details).collect();
-        // The ordered version stands where its line stands, at the price it was ordered at.
+        // The ordered version, at its own price, takes the place of the version on sale.
         let place = on_sale.iter().position(|m| m.line == ordered.line).unwrap_or(0);
         materials.insert(place.min(materials.len()), &ordered.details);
         materials
@@ -51,7 +49,7 @@ impl MaterialComparison {
             .collect()
     }
 
-    /// The worse fringe of the two eyes, prism dioptres; `None` where the material makes neither.
+    /// The worse fringe of the two eyes, prism dioptres. `None` if the material makes neither lens.
     pub fn worst_fringe_pd(&self) -> Option<f64> {
         self.eyes.iter().filter_map(|(_, row)| row.as_ref().ok()).map(|row| row.fringe_pd).max_by(f64::total_cmp)
     }
@@ -77,7 +75,6 @@ fn one_eye(
     in_material(&laid.outline, laid.optical_centre(), rx.power.numbers(), prism, &material, least_edge_mm)
 }
 
-/// The material as the optics know it.
 fn optical(details: &MaterialDetails) -> OpticalMaterial {
     OpticalMaterial {
         index: details.index(),
@@ -92,20 +89,19 @@ fn is_impact_chosen(details: &MaterialDetails) -> bool {
     details.code == POLYCARBONATE
 }
 
-/// What may be said of a material's resistance to impact. No class is a promise: every dress lens must pass 21 CFR
-/// 801.410, and none is safety eyewear.
+/// How a material resists impact. No class is a promise: every dress lens must pass 21 CFR 801.410, and none is safety
+/// eyewear.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum ImpactClass {
-    /// Glass: each finished lens is drop-ball tested by itself (21 CFR 801.410).
+    /// Each finished glass lens is drop-ball tested (21 CFR 801.410).
     Glass,
-    /// Polycarbonate or equal, the kind usually chosen where impact matters. Source: common practice (from memory).
+    /// Polycarbonate or equal, usually chosen where impact matters. Source: common practice (from memory).
     Chosen,
     /// Any other plastic.
     Ordinary,
 }
 
 impl ImpactClass {
-    /// The class of a material.
     pub fn of(details: &MaterialDetails) -> Self {
         match () {
             () if f64::from(details.density_hundredths) / 100.0 >= GLASS_G_PER_CM3 => ImpactClass::Glass,
@@ -114,7 +110,6 @@ impl ImpactClass {
         }
     }
 
-    /// In a word or two.
     pub fn words(self) -> &'static str {
         match self {
             ImpactClass::Glass => "glass: test each",

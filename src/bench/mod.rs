@@ -1,10 +1,14 @@
 //! The bench side of the lab: what is computed for a job on its way from order to finished pair. Pure: std, time and
 //! uuid.
 //!
-//! The [`layout`] for the bench and the [`layout_record`] that is stored of it, what a lens is ([`lens`]) and its edge ([`edge_finish`]), what another material would
-//! be ([`material_comparison`]), the power to order for the position of wear ([`compensation`]), the prism of the pair
-//! ([`prism_balance`]), how exactly the lab works ([`process_spread`]), the bench ticket's [`notes`], and the check of
-//! a finished pair ([`verification`]).
+//! * [`layout`]: where the lenses go in the frame; [`layout_record`]: the same in the numbers that are stored.
+//! * [`lens`]: which lens a job has; [`edge_finish`]: its edge, bevel or groove.
+//! * [`material_comparison`]: the same lens in other materials.
+//! * [`compensation`]: the power to order for the position of wear.
+//! * [`prism_balance`]: the prism of the pair.
+//! * [`process_spread`]: how exactly the lab works, and the chance to pass.
+//! * [`notes`]: what the bench ticket says about edge, size and care.
+//! * [`verification`]: the check of a finished pair.
 
 pub mod compensation;
 pub mod edge_finish;

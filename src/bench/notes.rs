@@ -1,23 +1,22 @@
-//! What the bench ticket says about edge, size, cutting and care.
+//! The notes of the bench ticket on edge, size, cutting and care.
 //!
-//! Everything here is common practice, from memory, unless a line names a rule: a start for the bench, which the
-//! owner's own machine and frame overrule.
+//! Everything here is common practice (from memory), unless a line names a rule. The owner's machine and the frame
+//! decide.
 
 use crate::desk::catalogue::{Cutting, MaterialDetails, TreatmentDetails};
 use crate::desk::frame::Rim;
 
-/// The notes of one job.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct BenchNotes {
-    /// The edge the rim asks for.
+    /// The edge that the rim needs.
     pub edge: &'static str,
     /// Where the bevel or groove goes and how the corners are finished.
     pub bevel: Vec<&'static str>,
-    /// What to add to or take from the traced size.
+    /// What to add to the traced size, or take from it.
     pub size: &'static str,
-    /// With or without water, and what the material minds.
+    /// With or without water, and what harms the material.
     pub cutting: Vec<&'static str>,
-    /// What can hurt someone.
+    /// Dangers to a person.
     pub cautions: Vec<&'static str>,
 }
 
@@ -33,20 +32,20 @@ impl BenchNotes {
         }
     }
 
-    /// Leaves out the general rules for the place of the bevel, once it is decided for this very edge.
+    /// Leaves out the general rules for the place of the bevel, once it is chosen for this edge.
     pub fn with_bevel_placed(mut self) -> Self {
         self.bevel.retain(|words| !PLACING.contains(words));
         self
     }
 }
 
-/// Where a bevel in a full rim goes, by the edge.
+/// Where the bevel goes in a full rim, by the thickness of the edge.
 const PLACING: [&str; 2] = [
     "Plus or thin edge (under 3 mm): in the middle, or following the front at about a third.",
     "Thick minus edge: a third from the front, so that the thickness hides behind the rim.",
 ];
 
-/// The edge a rim asks for.
+/// The edge that a rim needs.
 pub fn edge(rim: Rim) -> &'static str {
     match rim {
         Rim::Metal => "V bevel, 110 to 120°, about 0.7 mm deep",
@@ -76,7 +75,7 @@ fn bevel(rim: Rim) -> &'static [&'static str] {
     }
 }
 
-/// What to add to or take from the traced size.
+/// What to add to the traced size, or take from it.
 pub fn size(rim: Rim) -> &'static str {
     match rim {
         Rim::Metal => "true to the circumference, 0.0 to -0.1 mm; the eyewire must close with no gap",
@@ -100,10 +99,10 @@ fn cutting(material: &MaterialDetails) -> Vec<&'static str> {
 /// Eye protection and dust, for every job.
 pub const DUST: &str = "Wear eye protection and run the extraction: swarf and odour. No food near the edger. Wet swarf is waste; \
      do not put it down the drain.";
-/// Holes and grooves weaken.
+/// For holes and grooves, which weaken a lens.
 pub const WEAKENED: &str = "Impact resistance can fall after drilling, grooving or thin edges. Confirm the supplier's certificate and the \
      least thickness.";
-/// A material that cracks at holes.
+/// For a material that cracks at holes.
 pub const CRACKS: &str =
     "This material cracks easily at holes: polyurea-urethane, polycarbonate, 1.60 or 1.67 is preferred for drilling.";
 /// For every tint.
@@ -114,7 +113,7 @@ fn cautions(rim: Rim, material: &MaterialDetails, tint: Option<&TreatmentDetails
     if matches!(rim, Rim::Cord | Rim::Drilled) {
         cautions.push(WEAKENED);
     }
-    // Hard resin and the brittle highest index; not polyurea-urethane (1.53) and up to 1.67.
+    // Hard resin (1.50) and the brittle 1.74 crack; 1.53 to 1.67 do not.
     if rim == Rim::Drilled && !(1520..1700).contains(&material.index_thousandths) {
         cautions.push(CRACKS);
     }

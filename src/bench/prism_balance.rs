@@ -1,66 +1,64 @@
-//! The prism of a pair: what is wanted, how it is made, what is there that nobody ordered, and the balance between the
-//! eyes where they look.
+//! The prism of a pair: prescribed and unwanted prism, the ways to make it, and the balance between the eyes at the
+//! pupils and at the reading point.
 
-use super::compensation::body;
 use super::layout::{EyeOnBench, JobLayout, Uncut};
+use super::lens::JobLens;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
 use crate::desk::stock::LensInHand;
 use crate::optics::gaze::{Balance, LookedThrough, balance, gaze_prism};
-use crate::optics::lens::{Lens, LensError};
+use crate::optics::lens::{Lens, LensError, LensOrder};
 use crate::optics::prism::{BaseVector, DecentrationError, Imbalance, InUp, decentration_for};
 use crate::optics::tolerance::{Limit, Unit};
 use crate::optics::{Eye, Pair};
 use crate::shape::layout::Decentration;
 
-/// Vertical prism between the eyes at the reading point from which reading may suffer (common practice, from memory).
+/// More vertical prism than this between the eyes at the reading point may disturb reading. Source: common practice
+/// (from memory).
 pub const READING_VERTICAL_PD: f64 = 1.0;
 
 /// The prism of one eye.
 #[derive(Debug, Clone, PartialEq)]
 pub struct EyePrism {
-    /// What is prescribed.
     pub wanted: InUp,
-    /// How it is made by moving the optical centre, or why it cannot be; `None` without prescribed prism.
+    /// The prism by decentration, or why decentration cannot make it. `None` without prescribed prism.
     pub decentred: Option<Result<Decentred, DecentrationError>>,
-    /// The smallest blank when the prism is surfaced, with the lab's allowance; `None` without a shape.
+    /// The smallest blank if the prism is surfaced, with the lab's allowance. `None` without a shape.
     pub surfaced_blank_mm: Option<f64>,
-    /// The prism left when nothing is nudged; `None` without a shape.
+    /// The prism that is left if nothing is nudged. `None` without a shape.
     pub unwanted: Option<InUp>,
 }
 
 /// A prism made by decentration.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Decentred {
-    /// Where the optical centre goes from the pupil.
+    /// How far the optical centre moves from the pupil.
     pub moved: Decentration,
-    /// The smallest blank, with the lab's allowance; `None` without a shape.
+    /// The smallest blank, with the lab's allowance. `None` without a shape.
     pub blank_mm: Option<f64>,
-    /// What an exact ray finds at the pupil of the lens so decentred; `None` where there is no such lens.
+    /// The prism of an exact ray at the pupil of the decentred lens. `None` if there is no such lens.
     pub exact: Option<InUp>,
 }
 
-/// The prism of a pair.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PairPrism {
-    /// Each eye.
     pub eyes: Pair<EyePrism>,
     /// In front of the pupils.
     pub at_pupil: Result<Balance, LensError>,
     /// At the reading point.
     pub at_reading: Result<Balance, LensError>,
-    /// What is left between the eyes when nothing is nudged; `None` without a shape.
+    /// The prism that is left between the eyes if nothing is nudged. `None` without a shape.
     pub unwanted: Option<Imbalance>,
-    /// The limit on the unwanted horizontal prism, and what it is in prism here.
+    /// The limit on the unwanted horizontal prism, and the same limit in prism dioptres.
     pub horizontal: (Limit, f64),
-    /// The limit on the unwanted vertical prism, and what it is in prism here.
+    /// The limit on the unwanted vertical prism, and the same limit in prism dioptres.
     pub vertical: (Limit, f64),
-    /// The limits on the prescribed prism, horizontal and vertical; `None` without prescribed prism.
+    /// The limits on the prescribed prism, horizontal and vertical. `None` without prescribed prism.
     pub prescribed: Option<(Limit, Limit)>,
 }
 
 impl PairPrism {
-    /// The prism of a job, with the reading point `reading` from each pupil.
+    /// The prism of a job. `reading` is the reading point, from each pupil.
     pub fn of(
         job: &Job,
         lab: &Lab,
@@ -70,8 +68,11 @@ impl PairPrism {
     ) -> Self {
         let power = Pair::new(job.lens_power(Eye::Right).numbers(), job.lens_power(Eye::Left).numbers());
         let wanted = job.prescription.eyes.map(|eye| eye.prism.numbers());
-        let lens = |eye: Eye, prism: BaseVector| {
-            body(job, *power.get(eye), prism, layout.map(|l| l.eyes.get(eye)), in_hand.get(eye).as_ref())
+        let own = JobLens::pair(job, layout, in_hand);
+        // The lens of the job, with the prism ground in or left out.
+        let lens = |eye: Eye, prism: BaseVector| -> Result<Lens, LensError> {
+            let own = own.get(eye).as_ref().map_err(Clone::clone)?;
+            Lens::new(LensOrder { prism, ..*own.body.order() })
         };
         let eye_prism = |eye: Eye| {
             let laid = layout.map(|layout| layout.eyes.get(eye));
@@ -79,7 +80,7 @@ impl PairPrism {
             let decentred = (!job.prescription.eyes.get(eye).prism.is_none()).then(|| {
                 decentration_for(*power.get(eye), base).map(|(x_mm, up_mm)| {
                     let moved = Decentration { in_mm: x_mm * eye.nasal_sign(), up_mm };
-                    // The pupil is seen from the moved centre.
+                    // The pupil, counted from the moved centre.
                     let at = LookedThrough { in_mm: -moved.in_mm, up_mm: -moved.up_mm };
                     let exact = lens(eye, BaseVector::default()).and_then(|plain| gaze_prism(eye, &plain, at));
                     Decentred {
@@ -122,7 +123,7 @@ impl PairPrism {
     }
 }
 
-/// A surfaced prism leaves the pupil in the middle of the blank, whatever the optical centre does.
+/// With surfaced prism, the pupil stays in the middle of the blank.
 fn surfaced_blank_mm(laid: &EyeOnBench) -> f64 {
     let moved = match laid.prism {
         Some(Ok(moved)) => moved,
@@ -153,7 +154,7 @@ mod tests {
             assert!((made.moved.in_mm + 5.0).abs() < 1e-9, "{eye:?}");
             assert!((made.blank_mm.unwrap() - (2.0 * (22.0 + 29.0_f64.sqrt()) + 2.0)).abs() < 0.002);
             assert!((of.surfaced_blank_mm.unwrap() - 50.0).abs() < 0.002);
-            // Within the 0.03 the simple rule is good for so near the centre (trade tables, computed).
+            // Prentice's rule is good to 0.03 this near the centre (trade tables, computed).
             let exact = made.exact.unwrap();
             assert!((exact.in_pd - 2.0).abs() < 0.03 && exact.up_pd.abs() < 1e-6, "{exact:?}");
             assert!(exact.in_pd != 2.0);
@@ -171,7 +172,7 @@ mod tests {
         // ANSI Z80.1-2015 quick-reference guide: over 3.375 D heights alike within 1.0 mm; 5.00 D there make 0.50.
         assert_eq!(got.vertical.0.unit, Unit::Millimetre);
         assert!((got.vertical.1 - 0.5).abs() < 1e-12);
-        // Equal lenses are in balance up and down, whatever they make each for itself.
+        // Equal lenses balance vertically, whatever prism each makes.
         let reading = got.at_reading.unwrap();
         assert!((reading.eyes.right.rule.y_pd + 5.0).abs() < 1e-12 && reading.exact.vertical_pd.abs() < 1e-9);
     }

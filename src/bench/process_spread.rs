@@ -1,4 +1,4 @@
-//! How exactly the lab works, as its owner says: what the chance that a pair will pass is figured from.
+//! How exactly the lab works, as its owner states it. The chance that a pair will pass is computed from this.
 
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
@@ -6,18 +6,15 @@ use crate::optics::budget::{Budget, BudgetOrder, Spreads, budget};
 use crate::optics::unit::Tilt;
 use crate::optics::{Eye, Pair};
 
-/// One figure the owner may change.
+/// One number that the owner may change.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Figure {
-    /// As in the form.
     pub key: &'static str,
-    /// What it is, for a person.
     pub label: &'static str,
-    /// Its unit.
     pub unit: &'static str,
-    /// How to find it.
+    /// How to find the number.
     pub hint: &'static str,
-    /// The largest taken, in hundredths of the unit.
+    /// The largest value allowed, in hundredths of the unit.
     pub most: i32,
     /// Whether it is a step rather than a spread.
     pub is_step: bool,
@@ -64,15 +61,15 @@ pub const FIGURES: [Figure; 12] = [
 pub struct ProcessSpread {
     /// In the order of [`FIGURES`].
     pub figures: [i32; 12],
-    /// Whether a lens is nudged by what the blocker's step leaves.
+    /// Whether the lab moves a lens by hand for what the blocker's step leaves.
     pub nudges: bool,
-    /// The wrap of a frame from which the power as worn is offered.
+    /// A compensated power is offered from this wrap on.
     pub offer_wrap: Tilt,
 }
 
 impl Default for ProcessSpread {
-    /// Honest guesses of a careful small lab (common practice, from memory). The power as worn is offered from 15° of
-    /// wrap: a usual front has 5 to 8°, sports rims begin about there, and by Martin's rule a lens of 3.00 D then gains
+    /// Guesses for a careful small lab (common practice, from memory). A compensated power is offered from 15° of wrap:
+    /// a usual front has 5 to 8°, sports frames begin at about 15°, and by Martin's rule a lens of 3.00 D then gains
     /// nearly a quarter of cylinder (3.00 tan² 15° = 0.22).
     fn default() -> Self {
         let of = Spreads::default();
@@ -100,7 +97,7 @@ impl Default for ProcessSpread {
 }
 
 impl ProcessSpread {
-    /// The numbers for computing. The blocker's step is the lab's own; a lab that nudges leaves nothing of it.
+    /// The numbers for computing. The blocker's step is that of the lab, or 0 where the lab nudges.
     pub fn numbers(&self, lab: &Lab) -> Spreads {
         let [
             blank_power_d,
@@ -130,18 +127,18 @@ impl ProcessSpread {
             blocker_step_mm: if self.nudges { 0.0 } else { lab.blocker_step.to_f64() },
             blocking_mm,
             stick_step_mm,
-            // No centre thickness is specified in an order, so these two make no row.
+            // An order does not specify the centre thickness, so its two spreads make no row.
             ..Spreads::default()
         }
     }
 
-    /// Whether a frame wraps enough that the power as worn is offered.
+    /// Whether a compensated power is offered for a frame with this wrap.
     pub fn offers(&self, wrap: Tilt) -> bool {
         wrap.hundredths().abs() >= self.offer_wrap.hundredths()
     }
 }
 
-/// The chance of every tolerance row of a job, by the lab's table and process spread, of the power that is ordered.
+/// The chance of each tolerance row of a job to pass, for the power that is ordered.
 pub fn budget_of(job: &Job, lab: &Lab, spread: &ProcessSpread) -> Budget {
     let order = BudgetOrder {
         power: Pair::new(job.lens_power(Eye::Right).numbers(), job.lens_power(Eye::Left).numbers()),

@@ -1,15 +1,15 @@
-//! The check of a finished pair: what the lensmeter and the rule said, and how it was judged on that day.
+//! The check of a finished pair: what was measured, and how it was judged on that day.
 //!
-//! The verdict is kept as words and figures, not as a rule to apply again: a check made today must read the same in
-//! three years, whatever becomes of the tables, the order page or this program.
+//! The verdict is stored in words and in numbers and is not computed again. A check made today reads the same in three
+//! years, even if the tables or this program change.
 
 use serde::{Deserialize, Serialize};
 use strum::{EnumString, IntoStaticStr, VariantArray};
 
-use crate::desk::job::{EventKind, Job};
+use crate::desk::job::Job;
 use crate::desk::key::keyed;
 use crate::optics::prescription::{Given, LensPower, Prism, PupilDistance};
-use crate::optics::tolerance::{Measured, Ordered, Profile, Status, ToleranceLine, Unit, is_verified, verify};
+use crate::optics::tolerance::{Measured, Ordered, Profile, Status, ToleranceLine, is_verified, verify};
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 
@@ -29,23 +29,21 @@ keyed!(Notation);
 /// What was measured on a finished pair.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Measurement {
-    /// How the powers were read.
     pub notation: Notation,
-    /// Each lens as read.
     pub power: Pair<LensPower>,
-    /// The powers as they were typed.
+    /// The powers as typed.
     pub typed: Pair<String>,
-    /// Where the lensmeter reads the prescribed prism, or without one the optical centre.
+    /// Between the places where the lensmeter reads the prescribed prism; without prism, the optical centres.
     pub pupil_distance: Option<PupilDistance>,
-    /// The height of that place above the lowest point of the box.
+    /// The height of these places above the lowest point of the box.
     pub height: Pair<Option<Millimetre>>,
-    /// The prism at the ordered place; asked for only where prism is prescribed.
+    /// The prism at the ordered place. Asked for only if prism is prescribed.
     pub prism: Pair<Option<Prism>>,
 }
 
 impl Measurement {
-    /// As the tolerance tables want it. One number for both eyes says only how wide the pair is, so what it is
-    /// wider or narrower than ordered is shared out evenly.
+    /// The measurement as the tolerance tables take it. A single pupil distance gives only the width of the pair, so its
+    /// error is divided between the eyes.
     fn for_tables(&self, ordered: &Ordered) -> Measured {
         let wanted_mm = ordered.pupil_distance_mm;
         let pupil_distance_mm = match self.pupil_distance {
@@ -68,43 +66,39 @@ impl Measurement {
     }
 }
 
-/// What a job ordered, as the tolerance tables want it.
+/// The order of a job as the tolerance tables take it.
 pub fn ordered(job: &Job) -> Ordered {
     let distance = job.prescription.centred_on(job.made_for);
     Ordered {
         power: job.lens_prescriptions().map(|eye| eye.power),
         prism: job.prescription.eyes.map(|eye| eye.prism),
         pupil_distance_mm: Pair::new(distance.mono(Eye::Right).to_f64(), distance.mono(Eye::Left).to_f64()),
-        height_mm: job.height.map(Millimetre::to_f64),
+        height_mm: job.height().map(Millimetre::to_f64),
         centre_thickness_mm: Pair::new(None, None),
     }
 }
 
-/// One lens as read, in words.
+/// One lens as measured, in words.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct EyeReading {
-    /// As typed.
     pub typed: String,
-    /// As understood, in minus-cylinder form.
+    /// In minus-cylinder form.
     pub minus: String,
-    /// As understood, in plus-cylinder form.
+    /// In plus-cylinder form.
     pub plus: String,
-    /// The measured height, or empty.
+    /// Empty if not measured.
     pub height: String,
-    /// The measured prism, or empty.
+    /// Empty if not measured.
     pub prism: String,
 }
 
-/// What was typed, in words.
+/// A pair as measured, in words.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct PairReading {
-    /// How the powers were read.
     pub notation: Notation,
-    /// The right lens.
     pub right: EyeReading,
-    /// The left lens.
     pub left: EyeReading,
-    /// The measured pupil distance, or empty.
+    /// Empty if not measured.
     pub pupil_distance: String,
 }
 
@@ -125,7 +119,6 @@ impl PairReading {
         }
     }
 
-    /// One eye's part.
     pub fn get(&self, eye: Eye) -> &EyeReading {
         match eye {
             Eye::Right => &self.right,
@@ -134,7 +127,7 @@ impl PairReading {
     }
 }
 
-/// How a row came out, as kept.
+/// The result of a row, as stored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Outcome {
@@ -142,14 +135,11 @@ pub enum Outcome {
     Pass,
     /// Within the limit, but near it.
     PassAtLimit,
-    /// Beyond the limit.
     Fail,
-    /// Not measured.
     NotChecked,
 }
 
 impl Outcome {
-    /// For a person.
     pub fn words(self) -> &'static str {
         match self {
             Outcome::Pass => "Pass",
@@ -176,21 +166,18 @@ impl From<Status> for Outcome {
 pub struct VerdictRow {
     /// What was compared.
     pub what: String,
-    /// `right`, `left`, or empty for the pair.
+    /// `right` or `left`; empty for the pair.
     pub eye: String,
-    /// What was ordered.
     pub ordered: String,
-    /// What was measured, or empty.
+    /// Empty if not measured.
     pub measured: String,
-    /// The difference with its unit, or empty.
+    /// The difference with its unit; empty if not measured.
     pub off_by: String,
     /// The limit with its unit.
     pub limit: String,
-    /// How far inside the limit, or beyond it, with its unit; empty when not measured.
+    /// How far inside or beyond the limit, with its unit; empty if not measured.
     pub spare: String,
-    /// How it came out.
     pub outcome: Outcome,
-    /// Where the limit comes from.
     pub source: String,
     /// The rule and the result in a sentence.
     pub explain: String,
@@ -199,18 +186,18 @@ pub struct VerdictRow {
 impl VerdictRow {
     fn of(line: &ToleranceLine) -> Self {
         let spare = line.inside.map(|inside| match inside {
-            // A pass by the reading allowance stands a hair beyond the printed limit: it has nothing to spare.
-            i if i < 0.0 && line.status != Status::Fail => sized(0.0, line.unit),
-            i if i < 0.0 => format!("{} beyond", sized(-i, line.unit)),
-            i => sized(i, line.unit),
+            // A pass by the reading allowance is slightly beyond the printed limit and has nothing to spare.
+            i if i < 0.0 && line.status != Status::Fail => line.unit.sized(0.0),
+            i if i < 0.0 => format!("{} beyond", line.unit.sized(-i)),
+            i => line.unit.sized(i),
         });
         Self {
             what: line.quantity.name().to_owned(),
             eye: line.eye.map(|e| e.name().to_owned()).unwrap_or_default(),
             ordered: line.ordered.clone(),
             measured: line.measured.clone().unwrap_or_default(),
-            off_by: line.off_by.map(|off| sized(off, line.unit)).unwrap_or_default(),
-            limit: format!("±{}", sized(line.limit, line.unit)),
+            off_by: line.off_by.map(|off| line.unit.sized(off)).unwrap_or_default(),
+            limit: format!("±{}", line.unit.sized(line.limit)),
             spare: spare.unwrap_or_default(),
             outcome: line.status.into(),
             source: line.source.to_owned(),
@@ -226,7 +213,7 @@ pub struct VerdictFigure {
     pub eye: Option<Eye>,
     /// The key of a [`Quantity`](crate::optics::tolerance::Quantity).
     pub quantity: &'static str,
-    /// The key of the [`Unit`] of every number here.
+    /// The key of the [`Unit`](crate::optics::tolerance::Unit) of every number here.
     pub unit: &'static str,
     /// What was ordered, signed.
     pub wanted: Option<f64>,
@@ -255,37 +242,25 @@ impl VerdictFigure {
     }
 }
 
-/// A size with its unit. A half hundredth, as an eighth of a dioptre makes, is shown.
-fn sized(value: f64, unit: Unit) -> String {
-    if unit == Unit::Degree {
-        return format!("{value:.0}°");
-    }
-    let is_whole = |value: f64| (value - value.round()).abs() < 1e-6;
-    let decimals = if is_whole(value * 200.0) && !is_whole(value * 100.0) { 3 } else { 2 };
-    format!("{value:.decimals$} {unit}")
-}
-
-/// A check of a pair as it was judged.
+/// How a pair was judged.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Verdict {
-    /// The tolerances, by name.
+    /// The name of the tolerance table.
     pub profile: String,
     /// Every row that applied.
     pub rows: Vec<VerdictRow>,
-    /// Whether every row was a pass.
     pub passed: bool,
-    /// Both powers in words, where the lenses were ordered compensated for the way they are worn; else empty.
+    /// Both powers in words, if the lenses were ordered compensated for the position of wear; else empty.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub compensated: String,
 }
 
 impl Verdict {
-    /// Rows of an outcome.
     pub fn count(&self, outcome: Outcome) -> usize {
         self.rows.iter().filter(|row| row.outcome == outcome).count()
     }
 
-    /// In a sentence: all within their limits, or what was not.
+    /// The verdict in a sentence.
     pub fn sentence(&self) -> String {
         let named = |outcome| {
             let rows = self.rows.iter().filter(move |row| row.outcome == outcome);
@@ -338,16 +313,7 @@ pub fn judge(profile: Profile, job: &Job, measurement: &Measurement) -> Judgment
     Judgment { reading: PairReading::of(measurement), verdict, figures: lines.iter().map(VerdictFigure::of).collect() }
 }
 
-/// Whether the newest check is of the lenses as they are now: a lens taken in hand or cut later was not checked.
-pub fn is_current(kinds: impl IntoIterator<Item = EventKind>) -> bool {
-    kinds.into_iter().fold(false, |is_current, kind| match kind {
-        EventKind::CheckPassed | EventKind::CheckFailed => true,
-        EventKind::Cut | EventKind::LensRight | EventKind::LensLeft => false,
-        _ => is_current,
-    })
-}
-
-/// The fewest letters of a reason for sending a pair that did not pass.
+/// A reason for sending a pair that did not pass has at least this many letters.
 pub const REASON_LETTERS: usize = 10;
 
 #[cfg(test)]
@@ -482,14 +448,6 @@ mod tests {
     }
 
     #[test]
-    fn a_half_hundredth_is_shown() {
-        assert_eq!(sized(0.125, Unit::Dioptre), "0.125 D");
-        assert_eq!(sized(0.13, Unit::Dioptre), "0.13 D");
-        assert_eq!(sized(0.003_2, Unit::PrismDioptre), "0.00 Δ");
-        assert_eq!(sized(3.0, Unit::Degree), "3°");
-    }
-
-    #[test]
     fn a_good_pair_in_plus_form_passes() {
         // The same lenses written with a plus cylinder (textbook transposition).
         let verdict = verdict_of(&measured("-3.50 +1.25 x 5", "-3.25 +0.75 x 170", "31/33"));
@@ -497,14 +455,5 @@ mod tests {
         assert!(verdict.sentence().starts_with("All "));
         let text = serde_json::to_string(&verdict).unwrap();
         assert_eq!(serde_json::from_str::<Verdict>(&text).unwrap(), verdict);
-    }
-
-    #[test]
-    fn a_check_before_a_new_cut_is_of_other_lenses() {
-        use EventKind::*;
-        assert!(is_current([Taken, ShapeKept, Cut, CheckFailed, Paid]));
-        assert!(!is_current([Taken, ShapeKept, Cut, CheckFailed, LensLeft]));
-        assert!(!is_current([Taken, ShapeKept, Cut, CheckPassed, LensLeft, Cut]));
-        assert!(!is_current([Taken]));
     }
 }

@@ -1,4 +1,4 @@
-//! The answer: what the layout and the optics say, rounded to a millionth so that no binary noise shows.
+//! The answer: the layout and the optics, rounded to a millionth so that no floating-point noise shows.
 
 use serde::Serialize;
 
@@ -19,7 +19,6 @@ pub(super) struct CalcAnswer {
     crossed: Option<BothForms>,
 }
 
-/// A power in both cylinder forms.
 #[derive(Serialize)]
 struct BothForms {
     minus: PowerAnswer,
@@ -104,7 +103,7 @@ impl EyeAnswer {
             a_mm: clean(boxing.a_mm),
             b_mm: clean(boxing.b_mm),
             ed_mm: clean(boxing.ed_mm),
-            // What rounds up to a full turn is 0.
+            // 360 is written as 0.
             ed_axis_deg: clean(boxing.ed_axis_deg) % 360.0,
             circumference_mm: clean(boxing.circumference_mm),
             area_mm2: clean(boxing.area_mm2),

@@ -1,10 +1,10 @@
-//! How a number and a power stand in the answer.
+//! Numbers and powers as written in the answer.
 
 use serde::Serialize;
 
 use crate::optics::power::SphereCylinder;
 
-/// A power in one cylinder form; no axis without a cylinder.
+/// A power in one cylinder form. Without a cylinder there is no axis.
 #[derive(Serialize)]
 pub(super) struct PowerAnswer {
     sphere: f64,
@@ -19,7 +19,7 @@ impl PowerAnswer {
     }
 }
 
-/// To a millionth; adding nothing turns -0 into 0.
+/// Rounds to a millionth. Adding 0 turns -0 into 0.
 pub(super) fn clean(value: f64) -> f64 {
     (value * 1e6).round() / 1e6 + 0.0
 }

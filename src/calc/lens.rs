@@ -1,10 +1,10 @@
-//! The lens in the answer: its edge, weight and curves, the power to order as worn, the prism looked through.
+//! The lens in the answer: edge, weight, curves, the power to order as worn, and the prism at points looked through.
 
 use serde::Serialize;
 
 use super::CalcError;
 use super::figure::{PowerAnswer, clean};
-use super::request::{AskedThickness, Question};
+use super::request::Question;
 use crate::optics::Eye;
 use crate::optics::compensation::compensate;
 use crate::optics::gaze::{LookedThrough, gaze_prism};
@@ -12,15 +12,16 @@ use crate::optics::lens::{Lens, LensError, LensOrder};
 use crate::optics::material::usual_front_d;
 use crate::optics::power::SphereCylinder;
 use crate::optics::prism::{BaseVector, prism_at};
-use crate::shape::edge::{Edge, EdgePoint, lens_with_thinnest_edge};
+use crate::shape::edge::{Edge, EdgePoint};
 use crate::shape::outline::Point;
+use crate::shape::thickness::lens_with_thickness;
 use crate::shape::volume::{volume_mm3, weight_g};
 
-/// Everything is null where the request does not say enough of the lens.
+/// A field is null if the request does not state enough of the lens.
 #[derive(Serialize)]
 pub(super) struct LensAnswer {
     edge: Option<EdgeAnswer>,
-    /// A surface too steep for the shape, which then has no edge, or for the blank alone.
+    /// A surface does not reach the shape, which then has no edge, or does not reach the rim of the blank.
     edge_problem: Option<String>,
     centre_thickness_mm: Option<f64>,
     weight_g: Option<f64>,
@@ -89,8 +90,8 @@ impl LensAnswer {
             });
         };
         let lens = lens(question, eye, power, centre);
-        // A surface too steep for the shape has no edge there, and one too steep for the blank exists only in another
-        // form; the middle of the lens and the layout of the shape stand all the same.
+        // A surface too steep for the shape leaves no edge, but the layout and the middle of the lens can still be
+        // answered.
         let (lens, mut edge_problem) = match lens {
             Ok(lens) => (lens, None),
             Err(error @ LensError::DoesNotSpan { .. }) if question.worn.is_none() && question.prism_at.is_none() => {
@@ -127,7 +128,7 @@ impl LensAnswer {
     }
 }
 
-/// The lens of one eye, when its index and a thickness are stated.
+/// The lens of one eye, if its index and a thickness are stated.
 fn lens(question: &Question, eye: Eye, power: SphereCylinder, centre: Point) -> Result<Option<Lens>, LensError> {
     let asked = &question.lens;
     let (Some(index), Some(thickness)) = (asked.index, asked.thickness) else { return Ok(None) };
@@ -137,28 +138,23 @@ fn lens(question: &Question, eye: Eye, power: SphereCylinder, centre: Point) -> 
         index,
         front_power_d: asked.front_power_d.unwrap_or_else(|| usual_front_d(power, index)),
         front_conic: asked.front_conic,
-        // Stands until the wanted edge has found its own.
+        // Replaced by the stated thickness.
         centre_thickness_mm: 2.0,
     };
-    let outline = question.outlines.get(eye);
-    let lens = match thickness {
-        AskedThickness::Centre(centre_mm) => Lens::new(LensOrder { centre_thickness_mm: centre_mm, ..order }),
-        AskedThickness::ThinnestEdge(edge_mm) => lens_with_thinnest_edge(outline, centre, order, edge_mm),
-    }?;
-    Ok(Some(lens))
+    lens_with_thickness(question.outlines.get(eye), centre, order, thickness).map(Some)
 }
 
-/// The edge of a lens, its volume in mm³, and where the edge would come to nothing.
+/// The edge of a lens, its volume in mm³, and a warning if the surfaces cross.
 fn edge(question: &Question, eye: Eye, lens: &Lens, centre: Point) -> Result<(Edge, f64, Option<String>), LensError> {
     let outline = question.outlines.get(eye);
     let edge = Edge::of(outline, centre, lens)?;
     let volume_mm3 = volume_mm3(outline, centre, lens)?;
-    // A cure that cannot be had leaves the figures to speak for themselves.
+    // Without a centre that cures it, the negative edge alone is answered.
     let thin = edge.too_thin(outline, centre, lens, 0.0).ok().flatten();
     Ok((edge, volume_mm3, thin.map(|thin| thin.sentence())))
 }
 
-/// Names the field a lens fails by.
+/// The field that the error is about.
 fn refused(eye: Eye, error: LensError) -> CalcError {
     let rx = format!("rx.{}", eye.name());
     let field = match &error {
@@ -176,7 +172,7 @@ fn refused(eye: Eye, error: LensError) -> CalcError {
 
 impl EdgeAnswer {
     fn of(edge: &Edge, warning: Option<String>) -> Self {
-        // What rounds up to a full turn is 0.
+        // 360 is written as 0.
         let deg = |point: &EdgePoint| clean(point.deg) % 360.0;
         let (thinnest, thickest) = (edge.thinnest(), edge.thickest());
         Self {
@@ -244,7 +240,7 @@ impl PrismAnswer {
     }
 }
 
-/// The simple rule alone, for a lens that is not stated.
+/// Prentice's rule alone, for a lens that is not stated.
 fn rule(eye: Eye, power: SphereCylinder, prescribed: BaseVector, at: LookedThrough) -> BaseVector {
     prism_at(power.matrix(), at.in_mm * eye.nasal_sign(), at.up_mm) + prescribed
 }
@@ -328,17 +324,17 @@ mod tests {
         assert_eq!(got.pointer("/right/edge"), Some(&Value::Null));
         assert_eq!(got.pointer("/left/edge_problem"), Some(&Value::Null));
         assert!(number(&got, "/right/blank/exact_mm") > 40.0, "the layout of the shape stands");
-        // The middle of the lens is there: 20.00 D at 0.3 cm, and what the rule leaves out.
+        // The middle of the lens can be computed: 20.00 D at 0.3 cm, and more by the exact ray.
         asked["prism_at"] = json!([{"in_mm": 0, "up_mm": -3}]);
         asked["worn"] = json!({"wrap_deg": 5});
         let got = answer(&asked);
         assert!((number(&got, "/right/prism_at/0/base_up_exact") + 6.0).abs() < 0.3);
         assert!((number(&got, "/right/worn/order/sphere") + 20.0).abs() < 0.3);
         assert_eq!(got.pointer("/right/edge"), Some(&Value::Null));
-        // Where a ray would have to leave beyond the surface it is refused by name.
+        // A point beyond the surface is refused, with its name.
         asked["prism_at"] = json!([{"in_mm": 0, "up_mm": -21}]);
         assert_eq!(run(&asked.to_string()).map_err(|e| e.field), Err("prism_at[0]".to_owned()));
-        // The shape lies within the surfaces and the blank does not: the edge stands, the sentence says so.
+        // The surfaces reach the shape and not the rim of the blank: the edge is answered, with a sentence.
         let mut asked = request();
         asked["rx"]["right"] = json!({"sphere": -12.0});
         asked["lens"]["diameter_mm"] = json!(70);

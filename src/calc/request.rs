@@ -1,4 +1,4 @@
-//! The request: what a script may write, and the checked question it becomes.
+//! The request as JSON, and the checked question it becomes.
 
 use serde::Deserialize;
 use serde_json::Value;
@@ -13,6 +13,7 @@ use crate::shape::blocker::{BlockerStep, Wanted};
 use crate::shape::boxing::Boxing;
 use crate::shape::outline::{Outline, OutlineError};
 use crate::shape::record::{self, MAX_BYTES};
+use crate::shape::thickness::Thickness;
 use crate::shape::transform::mirror;
 
 #[derive(Deserialize)]
@@ -115,16 +116,9 @@ pub(super) struct LensQuestion {
     pub(super) index: Option<f64>,
     pub(super) front_power_d: Option<f64>,
     pub(super) front_conic: f64,
-    pub(super) thickness: Option<AskedThickness>,
+    pub(super) thickness: Option<Thickness>,
     pub(super) density: Option<f64>,
     pub(super) diameter_mm: Option<f64>,
-}
-
-/// Which thickness is stated.
-#[derive(Clone, Copy)]
-pub(super) enum AskedThickness {
-    Centre(f64),
-    ThinnestEdge(f64),
 }
 
 /// A request that makes sense.
@@ -143,7 +137,7 @@ pub(super) struct Question {
 
 impl Question {
     pub(super) fn read(json: &str) -> Result<Self, CalcError> {
-        // What is no JSON at all gets its place from the reader below.
+        // For text that is not JSON, the reader below reports the place.
         if let Ok(value) = serde_json::from_str(json) {
             refuse_lists(&value, "")?;
         }
@@ -197,8 +191,8 @@ impl LensRequest {
                 let problem = "stands in place of centre_thickness_mm; leave one of them out";
                 return Err(CalcError::new("lens.min_edge_thickness_mm", problem));
             }
-            (Some(centre_mm), None) => Some(AskedThickness::Centre(centre_mm)),
-            (None, edge_mm) => edge_mm.map(AskedThickness::ThinnestEdge),
+            (Some(centre_mm), None) => Some(Thickness::Centre(centre_mm)),
+            (None, edge_mm) => edge_mm.map(Thickness::ThinnestEdge),
         };
         Ok(LensQuestion {
             index: self.index,
@@ -213,7 +207,7 @@ impl LensRequest {
 
 impl WornRequest {
     fn check(self) -> Result<WearPosition, CalcError> {
-        // A vertex distance left out is the other one: the lens does not move.
+        // A vertex distance that is left out equals the other one.
         let from_mm = self.vertex_from_mm.or(self.vertex_to_mm).unwrap_or(0.0);
         let to_mm = self.vertex_to_mm.unwrap_or(from_mm);
         Ok(WearPosition {
@@ -235,7 +229,7 @@ fn looked_through(points: Vec<PointRequest>) -> Result<Vec<LookedThrough>, CalcE
     points.into_iter().enumerate().map(point).collect()
 }
 
-/// The sum of crossed powers, which simply add as vectors.
+/// The sum of crossed powers, added as vectors.
 fn crossed(powers: Vec<PowerRequest>) -> Result<PowerVector, CalcError> {
     powers.into_iter().enumerate().try_fold(PowerVector::default(), |sum, (index, one)| {
         let path = format!("crossed[{index}]");
@@ -247,13 +241,13 @@ fn within(field: impl Into<String>, value: f64, min: f64, max: f64) -> Result<f6
     if (min..=max).contains(&value) {
         Ok(value)
     } else {
-        // A number of three hundred digits helps nobody.
+        // A number may have three hundred digits.
         let value = if value.abs() < 1e9 { value.to_string() } else { format!("{value:e}") };
         Err(CalcError::new(field, format!("{value} is out of range; between {min} and {max} was expected")))
     }
 }
 
-/// The optical centre lies in the box. Source: common practice (from memory).
+/// Refuses an optical centre outside the box. Source: common practice (from memory).
 fn in_the_box(eye: Eye, outline: &Outline, height_mm: f64) -> Result<(), CalcError> {
     let b_mm = Boxing::of(outline).b_mm;
     if height_mm < b_mm {
@@ -332,7 +326,7 @@ fn outline(eye: Eye, radii_mm: &[f64]) -> Result<Outline, CalcError> {
     })
 }
 
-/// A path, or the text of the file itself: a path has no line break, a trace file always has.
+/// A path, or the text of the file itself: a path has no line break, and a trace file always has one.
 fn trace_file(given: &str) -> Result<Pair<Outline>, CalcError> {
     let refuse = |problem: String| CalcError::new("shape.trace_file", problem);
     let bytes = if given.contains(['\n', '\r']) {
@@ -358,8 +352,8 @@ fn trace_file(given: &str) -> Result<Pair<Outline>, CalcError> {
     }
 }
 
-/// The fields that are lists. A list anywhere else would be read by position, and `[31, 33]` does not say which eye
-/// is which.
+/// The fields that are lists. Elsewhere a list is refused: it would be read by position, and `[31, 33]` does not say
+/// which eye is which.
 const LISTS: [&str; 4] = ["radii_mm", "prism", "prism_at", "crossed"];
 
 fn refuse_lists(value: &Value, path: &str) -> Result<(), CalcError> {
@@ -380,17 +374,17 @@ fn refuse_lists(value: &Value, path: &str) -> Result<(), CalcError> {
     }
 }
 
-/// The reader's words for what it expected, in those of the help.
+/// The reader's message in the words of the help.
 fn plain(problem: &str) -> String {
     problem.replace("expected f64", "expected a number").replace("expected a sequence", "expected a list")
 }
 
-/// A reader's complaint with the path of the field, including one that is missing or unknown.
+/// The reader's error with the path of the field, also if the field is missing or unknown.
 fn named(error: serde_path_to_error::Error<serde_json::Error>) -> CalcError {
-    // Where the text ends inside a name, the reader writes a question mark for it.
+    // If the text ends inside a name, the reader writes a question mark.
     let path = error.path().to_string().trim_end_matches(['?', '.']).to_owned();
     let problem = plain(&error.inner().to_string());
-    // A path that begins with a number is that of a list in place of the whole.
+    // A path that begins with an index means that the whole request is a list.
     let mut field = if path.starts_with('[') { String::new() } else { path };
     let named = ["missing field `", "unknown field `", "duplicate field `"]
         .iter()

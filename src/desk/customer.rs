@@ -62,9 +62,20 @@ pub fn check_name(name: &str) -> Result<String, TextError> {
     text::needed("A name", name, 120)
 }
 
+/// A name as namesakes share it: in lower case with single blanks.
+pub fn name_key(name: &str) -> String {
+    name.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn namesakes_share_a_key() {
+        assert_eq!(name_key("  Élodie  QUILL "), "élodie quill");
+        assert_eq!(name_key(""), "");
+    }
 
     #[test]
     fn a_label_has_no_empty_lines() {

@@ -232,7 +232,7 @@ impl FrameShape {
 
 /// Right and left in words, where they differ enough.
 fn disagreement_words(differ: &Disagreement) -> Option<String> {
-    if !differ.is_worth_a_word() {
+    if !differ.is_reported() {
         return None;
     }
     let larger = |mm: f64| if mm >= 0.0 { "wider" } else { "narrower" };

@@ -125,6 +125,11 @@ impl Job {
         self.eyes.map(|eye| eye.height)
     }
 
+    /// The rims' own curves in tool power (1.530), where the file of the shape said them.
+    pub fn rim_curves(&self) -> Pair<Option<f64>> {
+        self.shape.as_ref().map(|shape| shape.rim_curve_tool_d).unwrap_or_default()
+    }
+
     /// What is still owed; negative when too much was paid.
     pub fn owed(&self) -> Cents {
         self.charged - self.paid
@@ -203,6 +208,7 @@ pub enum EventKind {
     /// A check found a line outside its limit or unread.
     CheckFailed,
     /// The owner wrote why a failed pair is sent all the same.
+    #[strum(serialize = "check_excused")]
     CheckConceded,
     /// The packing list was gone through.
     Packed,
@@ -285,19 +291,6 @@ impl Stage {
             Stage::Checked => "checked",
             Stage::Packed => "packed",
             Stage::Sent => "sent",
-        }
-    }
-
-    /// What the owner does next to leave this stage.
-    pub fn next_step(self) -> Option<&'static str> {
-        match self {
-            Stage::Taken => Some("trace the frame"),
-            Stage::ShapeOnFile => Some("take the two lenses in hand"),
-            Stage::LensesInHand => Some("lay out, block and cut"),
-            Stage::Cut => Some("check the pair"),
-            Stage::Checked => Some("align, clean and pack"),
-            Stage::Packed => Some("send"),
-            Stage::Sent => None,
         }
     }
 }

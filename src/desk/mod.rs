@@ -23,6 +23,7 @@ pub mod payment;
 pub mod prescription;
 pub mod procedure_code;
 pub mod receipt;
+pub mod step;
 pub mod stock;
 pub mod supplier_list;
 pub mod text;

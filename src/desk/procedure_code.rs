@@ -1,9 +1,8 @@
 //! Procedure codes: their descriptors, and which code names a lens.
 //!
-//! Source of codes, ranges and descriptors: CMS HCPCS Level II. V2100 to V2109, V2199, V2700, V2780, V2782 to V2784
-//! and the modifiers were seen in public copies; V2710, V2715, V2718, V2730, V2744, V2745, V2750, V2755, V2760 to
-//! V2762 and V2770 by their short name; V2020, V2025, V2110 to V2121, V2756, V2781, V2786, V2797 and V2799 are from
-//! memory. Load the yearly file before relying on a word of it. A code says what was made; it never decides payment.
+//! Source of codes, ranges and descriptors: CMS HCPCS Level II. `tests/check/tables/procedure_descriptors.csv` says
+//! code by code whether its wording was seen in public copies or is from memory. Load the yearly file before relying on
+//! a word of it. A code says what was made; it never decides payment.
 
 use super::lab::CodeBasis;
 use crate::optics::Eye;

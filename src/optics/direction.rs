@@ -1,16 +1,16 @@
-//! An amount with its direction, as bench, pages and papers write it: `0.25` `in`, `1.50` `base up`.
+//! Writes a signed value as an amount and a direction: `0.25` `in`, `1.50` `base up`.
 
-/// An amount to two places and its direction. What is written as nothing has no direction.
+/// An amount with two decimals and its direction. `0.00` has no direction.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Directed {
     /// The amount, without a sign.
     pub amount: String,
-    /// Such as `in`, `out`, `base up`; empty for nothing.
+    /// Such as `in`, `out`, `base up`; empty for `0.00`.
     pub direction: &'static str,
 }
 
 impl Directed {
-    /// The direction of a value: `plus` above nothing, `minus` below.
+    /// Splits a signed value: `plus` names the positive direction, `minus` the negative one.
     pub fn of(value: f64, plus: &'static str, minus: &'static str) -> Self {
         let amount = format!("{:.2}", value.abs());
         let direction = match value {
@@ -21,10 +21,10 @@ impl Directed {
         Self { amount, direction }
     }
 
-    /// Those of the amounts that are something, with their unit: `0.25 mm in and 1.00 mm up`. Empty when all are nothing.
+    /// Writes the amounts that are not zero, each with its unit: `0.25 mm in and 1.00 mm up`. Empty when all are zero.
     pub fn join(amounts: &[Directed], unit: &str, between: &str) -> String {
-        let something = amounts.iter().filter(|one| !one.direction.is_empty());
-        something.map(|one| format!("{} {unit} {}", one.amount, one.direction)).collect::<Vec<_>>().join(between)
+        let not_zero = amounts.iter().filter(|one| !one.direction.is_empty());
+        not_zero.map(|one| format!("{} {unit} {}", one.amount, one.direction)).collect::<Vec<_>>().join(between)
     }
 }
 
@@ -33,7 +33,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn nothing_has_no_direction() {
+    fn zero_has_no_direction() {
         assert_eq!(Directed::of(-0.001, "in", "out"), Directed { amount: "0.00".into(), direction: "" });
         assert_eq!(Directed::of(-0.25, "in", "out"), Directed { amount: "0.25".into(), direction: "out" });
         assert_eq!(Directed::of(0.25, "up", "down").direction, "up");

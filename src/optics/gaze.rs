@@ -1,13 +1,13 @@
-//! Prism where the eye looks through: by the simple rule and by an exact ray, for one lens and for the pair.
+//! Prism at the point an eye looks through, by Prentice's rule and by an exact ray, for one lens and for the pair.
 //!
-//! Every figure is the whole prism there: what was prescribed together with what the power makes away from the
-//! optical centre. Offsets are of the looked-through point from the optical centre, on the back of the lens.
+//! Each figure is the total prism there: the prescribed prism plus the prism that the power makes away from the
+//! optical centre. Offsets run from the optical centre to the point looked through, on the back of the lens.
 
 use super::lens::{Lens, LensError};
 use super::prism::{BaseVector, Imbalance, InUp, imbalance, prism_at};
 use super::{Eye, Pair};
 
-/// Where an eye looks through its lens, from the optical centre.
+/// The point where an eye looks through its lens, from the optical centre.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct LookedThrough {
     /// Towards the nose.
@@ -19,7 +19,7 @@ pub struct LookedThrough {
 /// The prism at one point of one lens, two ways.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct GazePrism {
-    /// Prentice's rule with the full power, and the prescribed prism.
+    /// By Prentice's rule with the full power, plus the prescribed prism.
     pub rule: BaseVector,
     /// 100 times the tangent of the deviation of a ray that arrives parallel to the optical axis and leaves the
     /// back at this point.
@@ -27,7 +27,7 @@ pub struct GazePrism {
 }
 
 impl GazePrism {
-    /// How far the simple rule is off.
+    /// The error of Prentice's rule: the size of its difference from the exact prism.
     pub fn rule_off_pd(&self) -> f64 {
         (self.rule - self.exact).to_polar().amount_pd
     }
@@ -47,21 +47,21 @@ pub fn gaze_prism(eye: Eye, lens: &Lens, at: LookedThrough) -> Result<GazePrism,
     })
 }
 
-/// What the two eyes' prisms ask of the pair of eyes when both look through a given place.
+/// The relative prism between the eyes when each looks through a given point.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Balance {
-    /// Each eye's prism there.
+    /// The prism at each eye's point.
     pub eyes: Pair<GazePrism>,
-    /// What was prescribed.
+    /// The prescribed imbalance.
     pub wanted: Imbalance,
-    /// By the simple rule.
+    /// The imbalance by Prentice's rule.
     pub rule: Imbalance,
-    /// By exact rays.
+    /// The imbalance by exact rays.
     pub exact: Imbalance,
 }
 
 impl Balance {
-    /// What is there beyond the prescription, by exact rays.
+    /// The imbalance beyond the prescribed one, by exact rays.
     pub fn unwanted(&self) -> Imbalance {
         Imbalance {
             horizontal_pd: self.exact.horizontal_pd - self.wanted.horizontal_pd,
@@ -70,8 +70,7 @@ impl Balance {
     }
 }
 
-/// The balance between the eyes at one place of each lens: at the optical centres (offset nothing), or at a reading
-/// point below them.
+/// The imbalance at one point of each lens: at the optical centres (offset zero), or at a reading point below them.
 ///
 /// # Errors
 ///

@@ -1,32 +1,32 @@
-//! What a lens material is to the optics, and the front curve it is cast with.
+//! The optical properties of a lens material, and the usual front curve for a power.
 
 use super::power::SphereCylinder;
 use super::surface::true_from_tool_d;
 
-/// What computing needs to know of a lens material.
+/// The properties of a lens material that computations use.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct OpticalMaterial {
     /// Refractive index, d line.
     pub index: f64,
-    /// Abbe number.
+    /// Abbe number, d line.
     pub abbe: f64,
-    /// Density.
+    /// Density, for the weight.
     pub density_g_per_cm3: f64,
-    /// The usual centre of a minus lens.
+    /// The usual centre thickness of a minus lens.
     pub usual_centre_mm: f64,
 }
 
-/// The fronts that blanks are commonly cast with, tool power. Source: common practice (from memory).
+/// Common front curves of stock blanks, in tool power. Source: common practice (from memory).
 pub const USUAL_FRONTS_TOOL_D: [f64; 7] = [0.5, 2.0, 4.0, 6.0, 8.0, 10.0, 12.0];
 
-/// Vogel's rule for the front, in tool power: plus lenses M + 6, minus lenses M/2 + 6 (textbook, stated for crown and
-/// hard resin; from memory).
+/// Vogel's rule for the front curve, in tool power: M + 6 for plus lenses, M/2 + 6 for minus lenses (textbook, stated
+/// for crown and hard resin; from memory).
 pub fn vogel_front_tool_d(power: SphereCylinder) -> f64 {
     let m_d = power.spherical_equivalent_d();
     if m_d > 0.0 { m_d + 6.0 } else { m_d / 2.0 + 6.0 }
 }
 
-/// The usual front for a power: Vogel's rule taken to the nearest of [`USUAL_FRONTS_TOOL_D`], as true power.
+/// The usual front curve for a power: Vogel's rule, rounded to the nearest of [`USUAL_FRONTS_TOOL_D`]. True power.
 pub fn usual_front_d(power: SphereCylinder, index: f64) -> f64 {
     let wanted_d = vogel_front_tool_d(power);
     let nearest = USUAL_FRONTS_TOOL_D.into_iter().fold(f64::INFINITY, |best: f64, front_d| {
@@ -35,7 +35,7 @@ pub fn usual_front_d(power: SphereCylinder, index: f64) -> f64 {
     true_from_tool_d(nearest, index)
 }
 
-/// The colour fringe a prism makes: its amount over the Abbe number (textbook, transverse chromatic aberration).
+/// The colour fringe from a prism: prism divided by Abbe number (textbook, transverse chromatic aberration).
 pub fn fringe_pd(prism_pd: f64, abbe: f64) -> f64 {
     prism_pd / abbe
 }
@@ -51,7 +51,7 @@ mod tests {
         }
         assert_eq!(vogel_front_tool_d(SphereCylinder::new(-3.0, -2.0, 10.0)), 4.0, "by the equivalent");
         assert!((usual_front_d(SphereCylinder::sphere(-4.0), 1.586) - 4.0 * 0.586 / 0.53).abs() < 1e-12);
-        assert_eq!(usual_front_d(SphereCylinder::sphere(-30.0), 1.53), 0.5, "the flattest there is");
+        assert_eq!(usual_front_d(SphereCylinder::sphere(-30.0), 1.53), 0.5, "the flattest stock front");
     }
 
     #[test]

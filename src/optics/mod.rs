@@ -1,19 +1,35 @@
-//! Powers, prism, lens surfaces and published tolerances. Pure: knows no shape file, database or page.
+//! Powers, prism, lens surfaces and published tolerances. Pure: std and thiserror only.
 //!
-//! # Conventions, held everywhere
+//! # Conventions
 //!
 //! * **Front view.** Everything is seen by a person facing the wearer: the wearer's right eye is on the
 //!   observer's left. +x points to the observer's right, +y up (ISO 8429).
 //! * **Angles** run counter-clockwise from the observer's right, the same way for both eyes. A cylinder axis
 //!   is 1 to 180 (0 is read as 180); a prism base direction is 0 to 360.
 //! * **In** is towards the nose: +x for the right eye, -x for the left.
-//! * **Units** are named: `_d` dioptres, `_pd` prism dioptres (1 cm at 1 m), `_mm` millimetres, `_deg` degrees.
-//!   What was ordered or measured is an exact type of [`mod@unit`]; computation runs in `f64` with suffixed names
-//!   and is rounded once, at the end.
+//! * **Units** are in the names: `_d` dioptres, `_pd` prism dioptres (1 cm at 1 m), `_mm` millimetres, `_deg`
+//!   degrees. What was ordered or measured is an exact type of [`mod@unit`]. Computation runs in `f64` with a unit
+//!   in the name and is rounded once, at the end.
+//!
+//! # Files
+//!
+//! * [`mod@unit`] – exact hundredths: dioptres, prism dioptres, millimetres, tilt; the cylinder axis.
+//! * [`prescription`] – reads and writes one eye's prescription and the pupil distance; cautions to confirm.
+//! * [`power`] – sphere, cylinder and axis for computing: transposition, power vectors, power matrix, vertex distance.
+//! * [`prism`] – base directions, resultants, Prentice's rule, decentration for a wanted prism.
+//! * [`direction`] – writes a signed amount with its direction: `0.25 in`.
+//! * [`surface`] – sag, slope and second derivatives of conic and toric surfaces; tool power.
+//! * [`ray`] – refraction of rays and narrow pencils of light.
+//! * [`lens`] – a lens with two surfaces: back curves, thickness, exact rays.
+//! * [`gaze`] – prism at the point each eye looks through, and the imbalance of the pair.
+//! * [`compensation`] – the power to order for vertex distance, pantoscopic tilt and wrap.
+//! * [`material`] – index, Abbe number and density; the usual front curve.
+//! * [`tolerance`] – ANSI Z80.1 and ISO 21987 limits, and the verdict on a finished pair.
+//! * [`budget`] – before cutting: the chance that the pair passes each row of its tolerance table.
 //!
 //! # What this room does not do
 //!
-//! It does not decide what the lab does about a result, read files, or know a date.
+//! It does not decide what the lab does about a result. It reads no files and knows no date.
 #![deny(missing_docs)]
 
 pub mod budget;
@@ -99,7 +115,7 @@ impl<T> Pair<T> {
         }
     }
 
-    /// The same computation for each eye.
+    /// Applies `f` to each eye, right first.
     pub fn map<U>(self, mut f: impl FnMut(T) -> U) -> Pair<U> {
         Pair { right: f(self.right), left: f(self.left) }
     }
@@ -109,7 +125,7 @@ impl<T> Pair<T> {
         Pair { right: &self.right, left: &self.left }
     }
 
-    /// Both values with their eye, right first.
+    /// Both values with their eyes, right first.
     pub fn iter(&self) -> impl Iterator<Item = (Eye, &T)> {
         [(Eye::Right, &self.right), (Eye::Left, &self.left)].into_iter()
     }

@@ -5,7 +5,7 @@
 
 use std::ops::{Add, Sub};
 
-/// A cylinder smaller than this came out of rounding in the computation: it is no cylinder.
+/// A computed cylinder smaller than this is rounding error and counts as none.
 const NO_CYLINDER_D: f64 = 1e-9;
 
 /// Sphere, cylinder and axis, in either cylinder form.
@@ -15,7 +15,7 @@ pub struct SphereCylinder {
     pub sphere_d: f64,
     /// What the meridian at right angles to the axis adds to the sphere.
     pub cylinder_d: f64,
-    /// The axis, counter-clockwise from the observer's right in the front view. Without cylinder it says nothing.
+    /// The axis, counter-clockwise from the observer's right in the front view. Without a cylinder it has no meaning.
     pub axis_deg: f64,
 }
 
@@ -25,7 +25,7 @@ impl SphereCylinder {
         Self { sphere_d, cylinder_d, axis_deg: if cylinder_d == 0.0 { 180.0 } else { wrap_axis_deg(axis_deg) } }
     }
 
-    /// The same power without cylinder.
+    /// A power without cylinder.
     pub fn sphere(sphere_d: f64) -> Self {
         Self::new(sphere_d, 0.0, 180.0)
     }
@@ -38,12 +38,12 @@ impl SphereCylinder {
         Self::new(self.sphere_d + self.cylinder_d, -self.cylinder_d, self.axis_deg + 90.0)
     }
 
-    /// The form whose cylinder is negative or none.
+    /// The minus-cylinder form. Without cylinder, unchanged.
     pub fn to_minus(self) -> Self {
         if self.cylinder_d > 0.0 { self.transposed() } else { Self::new(self.sphere_d, self.cylinder_d, self.axis_deg) }
     }
 
-    /// The form whose cylinder is positive or none.
+    /// The plus-cylinder form. Without cylinder, unchanged.
     pub fn to_plus(self) -> Self {
         if self.cylinder_d < 0.0 { self.transposed() } else { Self::new(self.sphere_d, self.cylinder_d, self.axis_deg) }
     }
@@ -59,7 +59,7 @@ impl SphereCylinder {
         self.sphere_d + self.cylinder_d * sine * sine
     }
 
-    /// The principal power of the greater size, with its sign: S or S + C. Equal sizes give S of the minus form.
+    /// The stronger principal power, with its sign: S or S + C. If both are equally strong, S of the minus form.
     pub fn strongest_meridian_d(self) -> f64 {
         let minus = self.to_minus();
         let cross = minus.sphere_d + minus.cylinder_d;
@@ -83,10 +83,10 @@ impl SphereCylinder {
         }
     }
 
-    /// The power that does at `to_mm` from the eye what this one does at `from_mm`: F / (1 - dF) in each
-    /// principal meridian, d in metres and positive when the lens moves closer; the axis stays (textbook).
+    /// The power that has the same effect at `to_mm` from the eye as this one at `from_mm`: F / (1 - dF) in each
+    /// principal meridian, with d in metres and positive when the lens moves closer. The axis does not change (textbook).
     ///
-    /// Not finite only where dF is 1, which takes 83 D over 12 mm.
+    /// Infinite only where dF is 1: 83 D over 12 mm.
     pub fn vertex_compensated(self, from_mm: f64, to_mm: f64) -> Self {
         let d_m = (from_mm - to_mm) / 1000.0;
         let moved = |power_d: f64| power_d / (1.0 - d_m * power_d);
@@ -101,7 +101,7 @@ fn wrap_axis_deg(axis_deg: f64) -> f64 {
     if wrapped == 0.0 { 180.0 } else { wrapped }
 }
 
-/// A power as M, J0 and J45, in which crossed powers simply add (Thibos et al. 1997).
+/// A power as M, J0 and J45. Powers in this form add component by component (Thibos et al. 1997).
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct PowerVector {
     /// The spherical equivalent.
@@ -113,7 +113,7 @@ pub struct PowerVector {
 }
 
 impl PowerVector {
-    /// Back to sphere, minus cylinder and axis: C = -2 hypot(J0, J45), S = M - C/2, axis half of atan2(J45, J0).
+    /// Sphere, minus cylinder and axis: C = -2 hypot(J0, J45), S = M - C/2, axis half of atan2(J45, J0).
     pub fn to_minus_cylinder(self) -> SphereCylinder {
         let cylinder_d = -2.0 * self.j0_d.hypot(self.j45_d);
         if cylinder_d.abs() < NO_CYLINDER_D {
@@ -161,7 +161,7 @@ impl PowerMatrix {
         self.xx_d * self.yy_d - self.xy_d * self.xy_d
     }
 
-    /// The inverse, in 1/D; `None` when one principal power is nothing.
+    /// The inverse, in 1/D; `None` when one principal power is zero.
     pub fn inverse(self) -> Option<Self> {
         let determinant = self.determinant();
         (determinant.abs() > NO_CYLINDER_D).then(|| Self {
@@ -171,7 +171,7 @@ impl PowerMatrix {
         })
     }
 
-    /// Back to sphere, minus cylinder and axis.
+    /// Sphere, minus cylinder and axis.
     pub fn to_sphere_cylinder(self) -> SphereCylinder {
         PowerVector { m_d: (self.xx_d + self.yy_d) / 2.0, j0_d: (self.xx_d - self.yy_d) / 2.0, j45_d: self.xy_d }
             .to_minus_cylinder()
@@ -192,7 +192,7 @@ mod tests {
     }
 
     #[test]
-    fn transposes_as_the_textbooks_do() {
+    fn transposes_published_examples() {
         for (from, to, source) in [
             (power(3.0, -1.0, 180.0), power(2.0, 1.0, 90.0), "public exam page, toric transposition"),
             (power(-2.0, 1.5, 90.0), power(-0.5, -1.5, 180.0), "public exam page, toric transposition"),
@@ -207,7 +207,7 @@ mod tests {
     }
 
     #[test]
-    fn power_vectors_match_and_come_back() {
+    fn power_vectors_match_and_round_trip() {
         for (from, (m_d, j0_d, j45_d)) in [
             (power(-2.0, -0.75, 90.0), (-2.375, -0.375, 0.0)),
             (power(-3.0, -1.0, 45.0), (-3.5, 0.0, 0.5)),
@@ -319,7 +319,7 @@ mod properties {
         }
 
         #[test]
-        fn the_matrix_comes_back_and_gives_the_meridian_power(lens in any_power(), t in 0.0..360.0f64) {
+        fn the_matrix_round_trips_and_gives_the_meridian_power(lens in any_power(), t in 0.0..360.0f64) {
             let (sine, cosine) = t.to_radians().sin_cos();
             let (x, y) = lens.matrix().apply(cosine, sine);
             prop_assert!((x * cosine + y * sine - lens.power_at_deg(t)).abs() < 1e-9);
@@ -330,13 +330,13 @@ mod properties {
         }
 
         #[test]
-        fn crossing_a_lens_with_its_opposite_leaves_nothing(lens in any_power()) {
+        fn a_power_plus_its_opposite_is_zero(lens in any_power()) {
             let none = lens.vector() + SphereCylinder::new(-lens.sphere_d, -lens.cylinder_d, lens.axis_deg).vector();
             prop_assert!(none.m_d.abs() < 1e-12 && none.j0_d.abs() < 1e-12 && none.j45_d.abs() < 1e-12);
         }
 
         #[test]
-        fn axes_come_out_between_nought_and_180(s in -9.0..9.0f64, c in -9.0..9.0f64, a in -720.0..720.0f64) {
+        fn axes_are_over_0_and_up_to_180(s in -9.0..9.0f64, c in -9.0..9.0f64, a in -720.0..720.0f64) {
             for lens in [SphereCylinder::new(s, c, a), SphereCylinder::new(s, c, a).transposed()] {
                 prop_assert!(lens.axis_deg > 0.0 && lens.axis_deg <= 180.0, "{:?}", lens);
             }

@@ -1,9 +1,9 @@
-//! Prism: bases, resultants, and what a displaced optical centre makes (Prentice).
+//! Prism: base directions, resultants, and the prism made by a displaced optical centre (Prentice).
 //!
-//! A prism is written three ways here. [`BaseVector`] points from the middle of the lens to its base in the
-//! front view, x to the observer's right. [`InUp`] says it as the wearer's nose sees it and needs an [`Eye`]
-//! to become a vector. [`Polar`] is the amount and the base direction, 0 to 360 from the observer's right: base
-//! in is 0 for the right eye and 180 for the left (ISO 8429 axes).
+//! A prism has three forms here. [`BaseVector`] points towards the base in the front view, x to the observer's
+//! right. [`InUp`] is base in and base up for one eye; it needs an [`Eye`] to become a vector. [`Polar`] is the
+//! amount and the base direction, 0 to 360 from the observer's right: base in is 0 for the right eye and 180 for
+//! the left (ISO 8429 axes).
 
 use std::ops::{Add, Sub};
 
@@ -15,7 +15,7 @@ use super::{Eye, Pair};
 /// A principal power weaker than this cannot make prism by decentration: less than one eighth of a dioptre.
 const WEAKEST_POWER_D: f64 = 0.12;
 
-/// A decentration beyond this leaves every blank, whose radius is 40 mm at most less half a small lens.
+/// A larger decentration fits in no blank: the largest have a radius of 40 mm, and the lens needs part of that.
 const FURTHEST_DECENTRATION_MM: f64 = 30.0;
 
 /// A prism as a vector towards its base in the front view.
@@ -28,10 +28,10 @@ pub struct BaseVector {
 }
 
 impl BaseVector {
-    /// The resultant: P = hypot(x, y), base = atan2(y, x) in 0 to 360. No prism has base 0, which says nothing.
+    /// The resultant: P = hypot(x, y), base = atan2(y, x) in 0 to 360. Without prism the base is 0 and has no meaning.
     pub fn to_polar(self) -> Polar {
         let base_deg = self.y_pd.atan2(self.x_pd).to_degrees().rem_euclid(360.0);
-        // A tiny negative angle wraps to 360 itself.
+        // `rem_euclid` of a tiny negative angle gives exactly 360.
         Polar { amount_pd: self.x_pd.hypot(self.y_pd), base_deg: if base_deg >= 360.0 { 0.0 } else { base_deg } }
     }
 
@@ -103,7 +103,7 @@ impl Sub for InUp {
     }
 }
 
-/// What the two eyes' prisms ask of the pair of eyes.
+/// The relative prism between the two eyes.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Imbalance {
     /// Base in right plus base in left: the two add.
@@ -117,7 +117,7 @@ pub fn imbalance(prism: Pair<InUp>) -> Imbalance {
     Imbalance { horizontal_pd: prism.right.in_pd + prism.left.in_pd, vertical_pd: prism.right.up_pd - prism.left.up_pd }
 }
 
-/// The prism met at a point of the lens, by Prentice's rule with the full power: p = -F r, r in centimetres
+/// The prism at a point of the lens, by Prentice's rule with the full power: p = -F r, r in centimetres
 /// from the optical centre in the front view (textbook; a plus lens above its centre gives base down).
 ///
 /// Against a ray trace the rule is right to 0.03 pd within 6 mm and 0.15 pd within 10 mm, to about ±9 D.
@@ -126,7 +126,7 @@ pub fn prism_at(power: PowerMatrix, x_mm: f64, y_mm: f64) -> BaseVector {
     BaseVector { x_pd: -x, y_pd: -y }
 }
 
-/// The unwanted prism when the optical centre stands `in_mm` too far in and `up_mm` too high before this eye.
+/// The unwanted prism when the optical centre is `in_mm` too far in and `up_mm` too high before this eye.
 ///
 /// The eye then looks through the point (-in, -up) from the centre. An oblique cylinder turns a horizontal
 /// error into some vertical prism as well.
@@ -134,10 +134,10 @@ pub fn prism_from_error(eye: Eye, power: SphereCylinder, in_mm: f64, up_mm: f64)
     prism_at(power.matrix(), -in_mm * eye.nasal_sign(), -up_mm).to_in_up(eye)
 }
 
-/// Why a wanted prism cannot be had by moving the optical centre.
+/// Why a wanted prism cannot be made by moving the optical centre.
 #[derive(Debug, Clone, Copy, PartialEq, Error)]
 pub enum DecentrationError {
-    /// A principal meridian has next to no power.
+    /// A principal meridian has almost no power.
     #[error("A lens with {weakest_d:+.2} D in one meridian makes no prism by decentration; order the prism surfaced")]
     TooWeak {
         /// The weaker principal power.
@@ -151,13 +151,13 @@ pub enum DecentrationError {
     },
 }
 
-/// Where the optical centre must stand for a wanted prism at the reference point: d = F⁻¹ p, returned as
+/// Where the optical centre must be for a wanted prism at the reference point: d = F⁻¹ p, returned as
 /// (x, y) in millimetres from that point in the front view. A plus lens moves towards the base, a minus lens away.
 ///
 /// # Errors
 ///
 /// [`DecentrationError::TooWeak`] when a principal power is below an eighth, [`DecentrationError::TooFar`]
-/// beyond 30 mm. No prism is no movement, whatever the power.
+/// beyond 30 mm. Without a wanted prism the result is (0, 0) for any power.
 pub fn decentration_for(power: SphereCylinder, wanted: BaseVector) -> Result<(f64, f64), DecentrationError> {
     if wanted.x_pd == 0.0 && wanted.y_pd == 0.0 {
         return Ok((0.0, 0.0));
@@ -257,7 +257,7 @@ mod tests {
     }
 
     #[test]
-    fn decentration_is_refused_in_words() {
+    fn impossible_decentration_says_what_to_do() {
         let wanted = BaseVector { x_pd: 1.0, y_pd: 0.0 };
         for power in [SphereCylinder::sphere(0.0), SphereCylinder::new(0.0, -2.0, 180.0)] {
             let refused = decentration_for(power, wanted).unwrap_err();
@@ -276,7 +276,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn polar_and_rectangular_come_back(x_pd in -20.0..20.0f64, y_pd in -20.0..20.0f64) {
+        fn polar_and_rectangular_round_trip(x_pd in -20.0..20.0f64, y_pd in -20.0..20.0f64) {
             let there = BaseVector { x_pd, y_pd };
             prop_assert!((0.0..360.0).contains(&there.to_polar().base_deg));
             let back = there.to_polar().to_vector();
@@ -292,7 +292,7 @@ mod tests {
             let lens = SphereCylinder::new(s, c, a);
             let wanted = BaseVector { x_pd, y_pd };
             if let Ok((x_mm, y_mm)) = decentration_for(lens, wanted) {
-                // Seen from the optical centre, the reference point lies the other way.
+                // From the optical centre, the reference point lies in the opposite direction.
                 let got = prism_at(lens.matrix(), -x_mm, -y_mm);
                 prop_assert!((got.x_pd - x_pd).abs() < 1e-9 && (got.y_pd - y_pd).abs() < 1e-9);
             }

@@ -1,30 +1,30 @@
-//! Exact quantities: what was ordered or measured, held as whole hundredths so that nothing drifts.
+//! Exact quantities for what was ordered or measured. Stored as whole hundredths, so no rounding error builds up.
 //!
-//! Each type has a checked constructor, a declared range, `FromStr` for what a person types and `Display`
-//! for what the trade writes. There is no `From<f64>`: computation hands back `f64` with a unit in its name.
+//! Each type has a checked constructor, a declared range, `FromStr` for typed text and `Display` in the trade's
+//! notation. There is no `From<f64>`: computed values stay `f64` with the unit in the name until `round_from`.
 
 use std::fmt;
 use std::str::FromStr;
 
 use thiserror::Error;
 
-/// Why a typed or computed number is not a value of the wanted unit.
+/// Why a typed or computed number is not a value of the unit.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum UnitError {
     /// The text is not a number.
     #[error("“{0}” is not a number")]
     NotANumber(String),
-    /// The number is finer than a hundredth.
+    /// The number has more than two decimals.
     #[error("“{0}” has more than two decimals")]
     TooFine(String),
     /// The number is outside the declared range of the unit.
     #[error("{what} must be between {min} and {max}")]
     OutOfRange {
-        /// What was being read, for a person.
+        /// What the number is, such as `A power`. Starts the sentence.
         what: &'static str,
-        /// The smallest legal value as written.
+        /// The smallest value allowed, formatted.
         min: String,
-        /// The largest legal value as written.
+        /// The largest value allowed, formatted.
         max: String,
     },
 }
@@ -74,11 +74,11 @@ macro_rules! hundredths {
         pub struct $name(i32);
 
         impl $name {
-            /// Nothing.
+            /// Zero.
             pub const ZERO: Self = Self(0);
-            /// The smallest legal value.
+            /// The smallest value allowed.
             pub const MIN: Self = Self($min);
-            /// The largest legal value.
+            /// The largest value allowed.
             pub const MAX: Self = Self($max);
 
             /// A value from whole hundredths.
@@ -105,7 +105,7 @@ macro_rules! hundredths {
             /// [`UnitError::OutOfRange`] outside `MIN..=MAX`, or when the value is not finite.
             pub fn round_from(value: f64) -> Result<Self, UnitError> {
                 let scaled = (value * 100.0).round();
-                // The range check below also refuses the saturated value of an infinity; NaN becomes 0, so ask first.
+                // An infinity saturates and fails the range check below. NaN would become 0, so it is refused here.
                 if scaled.is_nan() {
                     return Err(UnitError::NotANumber(value.to_string()));
                 }
@@ -117,7 +117,7 @@ macro_rules! hundredths {
                 self.0
             }
 
-            /// The value for computing.
+            /// The value as `f64`, for computing.
             pub fn to_f64(self) -> f64 {
                 f64::from(self.0) / 100.0
             }
@@ -144,7 +144,7 @@ hundredths! {
     Dioptre, "A power", -4000, 4000, signed = true
 }
 hundredths! {
-    /// A prism in prism dioptres (1 cm at 1 m), in hundredths; a direction is kept beside it.
+    /// A prism in prism dioptres (1 cm at 1 m), in hundredths. Its direction is stored beside it.
     PrismDioptre, "A prism", -3000, 3000, signed = false
 }
 hundredths! {
@@ -158,10 +158,10 @@ hundredths! {
 }
 
 impl Dioptre {
-    /// The power for computing, with a step of one eighth read as it is meant: the trade writes `0.12` and
-    /// `0.13` for 0.125, so ±0.12 and ±0.13 are 0.125 (and 0.37/0.38, 0.62/0.63, 0.87/0.88 likewise).
+    /// The power for computing, with eighths in full: the trade writes `0.12` or `0.13` for 0.125, so ±0.12 and
+    /// ±0.13 become 0.125 (likewise 0.37/0.38, 0.62/0.63 and 0.87/0.88).
     ///
-    /// Use for what was *prescribed*; what was *measured* is [`Dioptre::to_f64`].
+    /// Use it for what was *prescribed*. For what was *measured* use [`Dioptre::to_f64`].
     /// Source: common practice.
     pub fn to_f64_in_eighths(self) -> f64 {
         match self.eighths() {
@@ -170,10 +170,10 @@ impl Dioptre {
         }
     }
 
-    /// The number of eighths, when the power is a whole number of them.
+    /// The power in eighths, when it is a whole number of them.
     pub fn eighths(self) -> Option<i32> {
         let eighths = (f64::from(self.0) / 12.5).round();
-        // A hundredth either side of an eighth that ends in a half (12.5) is 0.5 away.
+        // 12 and 13 hundredths are both 0.5 away from 12.5, the exact eighth.
         ((f64::from(self.0) - eighths * 12.5).abs() <= 0.5).then_some(eighths as i32)
     }
 }
@@ -201,12 +201,12 @@ impl Axis {
         i32::from(self.0)
     }
 
-    /// The axis at right angles.
+    /// The axis 90° away.
     pub fn perpendicular(self) -> Self {
         Self(if self.0 <= 90 { self.0 + 90 } else { self.0 - 90 })
     }
 
-    /// The smallest turn between two axes, 0 to 90 degrees.
+    /// The smallest angle between two axes, 0 to 90 degrees.
     pub fn difference_deg(self, other: Self) -> i32 {
         let turn = (self.degrees() - other.degrees()).rem_euclid(180);
         turn.min(180 - turn)
@@ -224,7 +224,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn reads_what_a_person_types() {
+    fn reads_typed_numbers() {
         for (text, hundredths) in
             [("+1.25", 125), ("-.5", -50), ("−2,25", -225), ("0", 0), ("3", 300), (" 1.250 ", 125), ("-0.12", -12)]
         {
@@ -246,7 +246,7 @@ mod tests {
     }
 
     #[test]
-    fn refuses_what_is_out_of_range_or_not_finite() {
+    fn refuses_values_out_of_range_or_not_finite() {
         assert!("41".parse::<Dioptre>().is_err());
         assert!(Dioptre::round_from(f64::NAN).is_err());
         assert!(Dioptre::round_from(f64::INFINITY).is_err());

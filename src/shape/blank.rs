@@ -1,31 +1,31 @@
-//! The smallest round blank that covers an outline, and what it leaves to spare.
+//! The smallest round blank that covers an outline (minimum blank size), and the margin a blank leaves.
 
 use super::boxing::{Boxing, farthest};
 use super::outline::{Outline, Point};
 
 /// The usual allowance on a blank's diameter for chips and bevel, mm.
-/// Source: public study guides (2 mm); shop choice, 1 to 3 mm.
+/// Source: public study guides (2 mm); shops choose 1 to 3 mm.
 pub const USUAL_MARGIN_MM: f64 = 2.0;
 
-/// A diameter equal to what is needed is enough, whatever binary noise says.
-const NOISE_MM: f64 = 1e-9;
+/// Rounding error must not refuse a diameter that is exactly enough.
+const ROUNDING_MM: f64 = 1e-9;
 
 /// The smallest round blank that covers an outline.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Blank {
-    /// Twice the longest distance from the blank's middle to the outline: no allowance.
+    /// Twice the longest distance from the blank's geometric centre to the outline, without allowance.
     pub exact_mm: f64,
-    /// The exact figure with the lab's allowance.
+    /// The exact size plus the lab's allowance.
     pub with_margin_mm: f64,
     /// ED plus twice the length of the decentration plus the allowance. Never less than `with_margin_mm`.
     pub rule_of_thumb_mm: f64,
 }
 
 impl Blank {
-    /// The blank whose own middle lies at `centre` in the box: [`super::layout::Decentration::point`], or
-    /// [`blank_middle`] where its optical centre is elsewhere.
+    /// The blank whose geometric centre is at `centre` in the box: [`super::layout::Decentration::point`], or
+    /// [`blank_middle`] if its optical centre is elsewhere.
     ///
-    /// Source: textbook; the rule of thumb with both decentrations, which the exact figure cannot exceed.
+    /// Source: textbook. The rule of thumb uses both decentrations, so the exact size cannot exceed it.
     pub fn of(outline: &Outline, boxing: &Boxing, centre: Point, margin_mm: f64) -> Self {
         let exact_mm = 2.0 * farthest(outline.points(), centre).0;
         Self {
@@ -35,28 +35,28 @@ impl Blank {
         }
     }
 
-    /// Whether a blank of this diameter covers the outline with the allowance to spare.
+    /// Whether a blank of this diameter covers the outline with the allowance.
     pub fn fits(&self, diameter_mm: f64) -> bool {
-        self.with_margin_mm <= diameter_mm + NOISE_MM
+        self.with_margin_mm <= diameter_mm + ROUNDING_MM
     }
 }
 
-/// Where a blank's own middle comes to lie when its optical centre is off that middle by `oc_off_middle`
-/// (front view) and is set at `optical_centre`.
+/// The blank's geometric centre, when its optical centre is set at `optical_centre` and lies `oc_off_middle` from the
+/// geometric centre (front view).
 pub fn blank_middle(optical_centre: Point, oc_off_middle: Point) -> Point {
     optical_centre.minus(oc_off_middle)
 }
 
-/// What is left between an outline and the blank's edge in one direction.
+/// The margin between an outline and the blank's edge in one direction.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Spare {
-    /// Blank radius less the distance to the outline; negative where the blank is too small.
+    /// Blank radius minus the distance to the outline; negative where the blank is too small.
     pub spare_mm: f64,
-    /// The direction from the blank's middle, front view.
+    /// The direction from the blank's geometric centre, front view.
     pub at_deg: f64,
 }
 
-/// What is spare at every point of the outline, in its order.
+/// The margin at every point of the outline, in its order.
 pub fn spares(outline: &Outline, centre: Point, diameter_mm: f64) -> Vec<Spare> {
     let spare = |p: &Point| {
         let from_middle = p.minus(centre);
@@ -65,7 +65,7 @@ pub fn spares(outline: &Outline, centre: Point, diameter_mm: f64) -> Vec<Spare> 
     outline.points().iter().map(spare).collect()
 }
 
-/// The tightest place: the least that is spare, and where.
+/// The smallest margin and its direction.
 pub fn tightest_spare(outline: &Outline, centre: Point, diameter_mm: f64) -> Spare {
     let (distance_mm, at_deg) = farthest(outline.points(), centre);
     Spare { spare_mm: diameter_mm / 2.0 - distance_mm, at_deg }
@@ -106,7 +106,7 @@ mod tests {
         // A 52, DBL 18, PD 64, ED 56, so 3 in per eye: 64 with 2 allowed (computed).
         let rule = Blank::of(&round, &boxing(52.0, 40.0, 56.0), Point::new(3.0, 0.0), 2.0).rule_of_thumb_mm;
         assert_eq!(rule, 64.0);
-        // 4 in and 2 up (computed): ellipse 50 × 40 gives 58.31; rectangle 50 × 30 gives 67.23, rule 67.25.
+        // 4 in and 2 up (tests/check/scripts/worked_figures.py): ellipse 50 × 40 gives 58.31; rectangle 50 × 30 gives 67.23, rule 67.25.
         for (outline, exact, rule) in [(ellipse(50.0, 40.0), 58.31, 58.94), (rectangle(50.0, 30.0), 67.23, 67.25)] {
             let blank = Blank::of(&outline, &Boxing::of(&outline), Point::new(4.0, 2.0), 0.0);
             assert!((blank.exact_mm - exact).abs() < 0.005, "{} for {exact}", blank.exact_mm);
@@ -115,7 +115,7 @@ mod tests {
     }
 
     #[test]
-    fn the_tightest_place_is_on_the_far_side() {
+    fn the_smallest_margin_is_on_the_far_side() {
         let shape = rectangle(50.0, 30.0);
         // The farthest corner from (4, 2) is (-25, -15): hypot(29, 17) = 33.615 at 180 + 30.38°.
         let tight = tightest_spare(&shape, Point::new(4.0, 2.0), 70.0);

@@ -1,4 +1,4 @@
-//! What a blocker is set to, what is then left to move by hand, and the prism of leaving it.
+//! The blocker's setting, the nudge that remains to be done by hand, and the prism if it is not done.
 
 use thiserror::Error;
 
@@ -7,7 +7,7 @@ use crate::optics::power::SphereCylinder;
 use crate::optics::prism::{InUp, prism_at};
 use crate::optics::{Eye, Pair};
 
-/// Two equal distances may differ by this much in floating point.
+/// Equal distances may differ by this much in floating point.
 const TIE_MM: f64 = 1e-9;
 
 /// The step of a blocker: whole, half or tenth millimetres. Source: common practice.
@@ -22,9 +22,9 @@ pub enum BlockerStep {
     Tenth,
 }
 
-/// Not a step a blocker has.
+/// A step that no blocker has.
 #[derive(Debug, Clone, PartialEq, Error)]
-#[error("a blocker's step is 1, 0.5 or 0.1 mm, not {0}")]
+#[error("a blocker's step is 1, 0.5 or 0.1 mm, not {0} mm")]
 pub struct StepError(f64);
 
 impl BlockerStep {
@@ -58,7 +58,7 @@ impl BlockerStep {
         let steps = wanted_mm * self.per_mm();
         let below = steps.floor();
         let past_half_mm = (steps - below - 0.5) / self.per_mm();
-        // Whole steps divided, so that a setting carries no noise of adding 0.1 up.
+        // Divided, not multiplied by 0.1, so that a setting has no rounding error.
         let at = |k: f64| k / self.per_mm();
         if past_half_mm.abs() < TIE_MM {
             vec![at(below), at(below + 1.0)]
@@ -70,7 +70,7 @@ impl BlockerStep {
     }
 }
 
-/// Where the optical centre is wanted.
+/// The wanted position of the optical centre.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Wanted {
     /// From the middle of the nose.
@@ -79,23 +79,23 @@ pub struct Wanted {
     pub height_mm: f64,
 }
 
-/// What to set a blocker to for one eye, and what is then left to move by hand.
+/// The blocker's setting for one eye, and the nudge that remains to be done by hand.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct BlockerSetting {
     /// The PD to set.
     pub set_pd_mm: f64,
     /// The height to set.
     pub set_height_mm: f64,
-    /// What must still be moved towards the nose: the set PD less the wanted one.
+    /// The remaining move towards the nose: the set PD minus the wanted one.
     pub nudge_in_mm: f64,
-    /// What must still be moved up: the wanted height less the set one.
+    /// The remaining move up: the wanted height minus the set one.
     pub nudge_up_mm: f64,
 }
 
 impl BlockerSetting {
-    /// The nearest step for each value. A tie in a PD goes to the side that keeps the sum of both eyes nearest
-    /// the wanted sum; where that leaves a choice the right eye goes down, then the left. A tie in a height goes
-    /// down. Source: common practice (round per eye, keep the sum true).
+    /// The nearest step for each value. A tie in a PD is rounded so that the sum of both eyes stays nearest to the
+    /// wanted sum; if both ways do, the right eye rounds down, then the left. A tie in a height rounds down. Source:
+    /// common practice (round per eye, keep the sum).
     pub fn of_pair(wanted: Pair<Wanted>, step: BlockerStep) -> Pair<BlockerSetting> {
         let sum_mm = wanted.right.pd_mm + wanted.left.pd_mm;
         let lefts = step.nearest_mm(wanted.left.pd_mm);
@@ -120,13 +120,13 @@ impl BlockerSetting {
         Pair::new(eye(wanted.right, best.1.right), eye(wanted.left, best.1.left))
     }
 
-    /// What remains to be moved, as front-view coordinates from the set place.
+    /// The remaining move in front-view coordinates.
     pub fn nudge(&self, eye: Eye) -> Point {
         Point::new(self.nudge_in_mm * eye.nasal_sign(), self.nudge_up_mm)
     }
 
-    /// The prism that is left if nothing is nudged: looking through the wanted place, `nudge` past the optical
-    /// centre, with the full power matrix.
+    /// The prism that remains without the nudge: the eye looks through the wanted point, `nudge` away from the optical
+    /// centre. With the full power matrix.
     pub fn residual_prism(&self, power: SphereCylinder, eye: Eye) -> InUp {
         let off = self.nudge(eye);
         prism_at(power.matrix(), off.x_mm, off.y_mm).to_in_up(eye)
@@ -175,7 +175,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_not_nudged_leaves_prism() {
+    fn a_missing_nudge_leaves_prism() {
         let setting = |nudge_in_mm: f64, nudge_up_mm: f64| BlockerSetting {
             set_pd_mm: 0.0,
             set_height_mm: 0.0,
@@ -203,7 +203,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn set_and_nudge_make_the_wanted_place(
+        fn setting_plus_nudge_is_the_wanted_place(
             right in 2000..4000_i32, left in 2000..4000_i32, height in 500..4000_i32, step in 0..3_usize,
         ) {
             let mm = |h: i32| f64::from(h) / 100.0;

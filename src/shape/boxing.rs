@@ -1,9 +1,9 @@
-//! The boxing system (ISO 8624): A, B, ED; and the circumference and area of the same polygon.
+//! The boxing system (ISO 8624): A, B and ED, with the circumference and area of the same polygon.
 
 use super::outline::{Outline, Point, doubled_area_mm2, extent};
 
-/// The size of an outline. Every figure is that of the closed polygon through the traced points, so that anyone
-/// can recompute it; the circumference is therefore the flat one, not that of the rim's own curve.
+/// The size of an outline. All values are those of the closed polygon through the traced points. The circumference is
+/// therefore the flat one, not the length of the rim in space.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Boxing {
     /// Width of the box.
@@ -12,7 +12,7 @@ pub struct Boxing {
     pub b_mm: f64,
     /// Effective diameter: twice the longest radius from the boxing centre.
     pub ed_mm: f64,
-    /// The direction of that radius, 0 up to 360, front view; the smallest angle where several are longest.
+    /// The direction of that radius, 0 up to 360, front view; the smallest angle if several are equally long.
     pub ed_axis_deg: f64,
     /// Length of the polygon.
     pub circumference_mm: f64,
@@ -37,8 +37,8 @@ impl Boxing {
     }
 }
 
-/// The longest distance from `centre` to a corner and its direction about `centre`: a polygon's farthest point is
-/// a corner. Where several are longest, the smallest angle.
+/// The longest distance from `centre` to a corner, and its direction about `centre`. A polygon's farthest point is
+/// always a corner. The smallest angle if several are equally far.
 pub(crate) fn farthest(points: &[Point], centre: Point) -> (f64, f64) {
     let longest = points.iter().map(|p| p.minus(centre).length_mm()).fold(0.0, f64::max);
     let axis_deg = points

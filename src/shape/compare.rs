@@ -1,17 +1,18 @@
-//! The same order in several materials, side by side.
+//! The same order in another material, to compare thickness, weight and colour fringe.
 
-use super::edge::{Edge, EdgePoint, lens_with_thinnest_edge};
+use super::edge::{Edge, EdgePoint};
 use super::outline::{Outline, Point};
+use super::thickness::lens_with_usual_thickness;
 use super::volume::{volume_mm3, weight_g};
 use crate::optics::lens::{Lens, LensError, LensOrder};
 use crate::optics::material::{OpticalMaterial, fringe_pd, usual_front_d};
 use crate::optics::power::SphereCylinder;
 use crate::optics::prism::{BaseVector, prism_at};
 
-/// What one material makes of an order.
+/// An order made in one material.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LensInMaterial {
-    /// The lens itself.
+    /// The lens.
     pub lens: Lens,
     /// Its thinnest edge.
     pub thinnest: EdgePoint,
@@ -19,18 +20,18 @@ pub struct LensInMaterial {
     pub thickest: EdgePoint,
     /// Its weight.
     pub weight_g: f64,
-    /// The worst colour fringe at the edge: prism there over the Abbe number.
+    /// The worst colour fringe at the edge: prism divided by Abbe number.
     pub fringe_pd: f64,
-    /// Where that is, about the boxing centre.
+    /// Its direction, about the boxing centre.
     pub fringe_at_deg: f64,
 }
 
-/// The lens a material makes: the usual front for the power, the usual centre of a minus lens, or the centre that
-/// leaves `least_edge_mm` where that is more.
+/// The lens in a material: the usual front for the power, and the usual centre thickness of a minus lens, or more if
+/// `least_edge_mm` needs it.
 ///
 /// # Errors
 ///
-/// [`LensError`] where the material makes no such lens.
+/// [`LensError`] if the lens cannot be made in the material.
 pub fn in_material(
     outline: &Outline,
     centre: Point,
@@ -47,12 +48,8 @@ pub fn in_material(
         front_conic: 0.0,
         centre_thickness_mm: material.usual_centre_mm,
     };
-    let mut lens = Lens::new(usual)?;
-    let mut edge = Edge::of(outline, centre, &lens)?;
-    if edge.thinnest().mm < least_edge_mm {
-        lens = lens_with_thinnest_edge(outline, centre, usual, least_edge_mm)?;
-        edge = Edge::of(outline, centre, &lens)?;
-    }
+    let lens = lens_with_usual_thickness(outline, centre, usual, least_edge_mm)?;
+    let edge = Edge::of(outline, centre, &lens)?;
     let (prism_pd, fringe_at_deg) = most_prism(outline, centre, power, prism);
     Ok(LensInMaterial {
         thinnest: edge.thinnest(),
@@ -64,7 +61,7 @@ pub fn in_material(
     })
 }
 
-/// The most prism met on the outline by the simple rule, and where.
+/// The most prism on the outline by Prentice's rule, and its direction.
 fn most_prism(outline: &Outline, centre: Point, power: SphereCylinder, prism: BaseVector) -> (f64, f64) {
     let matrix = power.matrix();
     outline.points().iter().fold((0.0, 0.0), |(most_pd, deg), p| {
@@ -85,7 +82,7 @@ mod tests {
         OpticalMaterial { index: 1.740, abbe: 33.0, density_g_per_cm3: 1.47, usual_centre_mm: 1.4 };
 
     #[test]
-    fn an_upgrade_thins_the_edge_and_costs_colour() {
+    fn a_higher_index_has_a_thinner_edge_and_more_fringe() {
         let outline = Outline::from_radii_mm(&[24.0; 180]).unwrap();
         let power = SphereCylinder::new(-6.0, -1.0, 90.0);
         let [plain, high] = [PLAIN, HIGH].map(|material| {
@@ -99,7 +96,7 @@ mod tests {
     }
 
     #[test]
-    fn a_plus_lens_gets_the_centre_its_edge_needs() {
+    fn a_plus_lens_gets_the_centre_its_edge_requires() {
         let outline = Outline::from_radii_mm(&[24.0; 180]).unwrap();
         for material in &[PLAIN, HIGH] {
             let row =

@@ -1,23 +1,23 @@
-//! Which blank: whether the shape can be cut from it, what is spare and where; prism by moving the blank.
+//! Whether a shape can be cut from a blank, how much is spare and where; prism by decentring the blank.
 
 use super::blank::{Spare, blank_middle, tightest_spare};
 use super::outline::{Outline, Point};
 use crate::optics::power::SphereCylinder;
 use crate::optics::prism::{BaseVector, DecentrationError, decentration_for};
 
-/// A round uncut.
+/// A round uncut lens.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StockBlank {
     /// Its nominal diameter.
     pub diameter_mm: f64,
-    /// How much of its rim is not used.
+    /// The width of its rim that cannot be used.
     pub unusable_mm: f64,
-    /// Where its optical centre lies from its own middle, front view.
+    /// Its optical centre from its geometric centre, front view.
     pub oc_off_middle: Point,
 }
 
 impl StockBlank {
-    /// A blank with its optical centre in its middle and nothing unusable.
+    /// A blank with its optical centre at its geometric centre and no unusable rim.
     pub fn round(diameter_mm: f64) -> Self {
         Self { diameter_mm, unusable_mm: 0.0, oc_off_middle: Point::ORIGIN }
     }
@@ -28,18 +28,18 @@ impl StockBlank {
     }
 }
 
-/// The shape laid in a blank.
+/// A shape placed in a blank.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CutOut {
-    /// Where the blank's own middle lies in the box.
+    /// The blank's geometric centre in the box.
     pub middle: Point,
-    /// The least that is spare and its direction from the blank's middle; negative where material is missing.
+    /// The smallest margin and its direction from the blank's geometric centre; negative where material is missing.
     pub tightest: Spare,
-    /// Whether at least the wanted margin is spare everywhere.
+    /// Whether the margin is at least the wanted one everywhere.
     pub fits: bool,
 }
 
-/// Lays a shape in a blank whose optical centre is at `centre` in the box. `margin_mm` is what must be spare in
+/// Places a shape in a blank whose optical centre is at `centre` in the box. `margin_mm` is the wanted margin on the
 /// diameter, as for [`super::blank::Blank`].
 pub fn cut_out(outline: &Outline, centre: Point, blank: &StockBlank, margin_mm: f64) -> CutOut {
     let middle = blank_middle(centre, blank.oc_off_middle);
@@ -47,8 +47,8 @@ pub fn cut_out(outline: &Outline, centre: Point, blank: &StockBlank, margin_mm: 
     CutOut { middle, tightest, fits: tightest.spare_mm + 1e-9 >= margin_mm / 2.0 }
 }
 
-/// As [`cut_out`] for a blank without prism, moved so that the wanted prism comes to lie before the pupil
-/// (d = F⁻¹ p, [`decentration_for`]). Also says where the optical centre goes.
+/// As [`cut_out`] for a blank without prism, decentred so that the wanted prism is at the pupil (d = F⁻¹ p,
+/// [`decentration_for`]). Also returns where the optical centre goes.
 ///
 /// # Errors
 ///
@@ -79,7 +79,7 @@ mod tests {
     #[test]
     fn a_round_shape_in_a_round_blank() {
         let outline = round(25.0);
-        // 35 - (25 + 5) = 5 to spare on the side the shape is moved from, and it is the far side.
+        // 35 - (25 + 5) = 5 mm spare, on the side opposite to the decentration.
         let got = cut_out(&outline, Point::new(-3.0, -4.0), &StockBlank::round(70.0), 2.0);
         assert!((got.tightest.spare_mm - 5.0).abs() < 1e-3, "{got:?}");
         assert!((got.tightest.at_deg - 53.13).abs() < 0.6, "away from the decentration: {got:?}");

@@ -1,27 +1,27 @@
-//! How far the right and the left rim of one frame are from being mirror images.
+//! How much the right and left rims of one frame differ from mirror images.
 
 use super::boxing::Boxing;
 use super::outline::{Outline, Point};
 use super::transform::mirror;
 
-/// From here on a difference in A, in B or at any point is worth a word, mm. Half a millimetre is what makes a lens
-/// cut from one eye's trace loose or too tight in the other rim. Source: common practice (from memory).
-pub const WORTH_A_WORD_MM: f64 = 0.5;
+/// A difference of this size or more in A, in B or at any point is reported. At half a millimetre a lens cut from
+/// one eye's trace is loose or too tight in the other rim. Source: common practice (from memory).
+pub const REPORTED_MM: f64 = 0.5;
 /// The same for the circumference. Source: common practice (from memory).
-pub const CIRCUMFERENCE_WORTH_A_WORD_MM: f64 = 1.0;
+pub const CIRCUMFERENCE_REPORTED_MM: f64 = 1.0;
 
-/// Right less left, and the worst place.
+/// Right minus left, and the point where they differ most.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Disagreement {
-    /// Right A less left A.
+    /// Right A minus left A.
     pub a_mm: f64,
-    /// Right B less left B.
+    /// Right B minus left B.
     pub b_mm: f64,
-    /// Right circumference less left.
+    /// Right circumference minus left.
     pub circumference_mm: f64,
-    /// The largest distance from a point of the right outline to the mirrored left one, centre on centre.
+    /// The largest distance from a point of the right outline to the mirrored left one, boxing centres aligned.
     pub worst_mm: f64,
-    /// Where that is on the right eye, degrees about the boxing centre, front view.
+    /// The direction of that point on the right eye, about the boxing centre, front view.
     pub worst_at_deg: f64,
 }
 
@@ -34,7 +34,7 @@ impl Disagreement {
         let mut worst = (0.0, 0.0);
         for &point in right.points() {
             let distance_mm = sides.iter().map(|&side| distance_mm(point, side)).fold(f64::INFINITY, f64::min);
-            // Noise of the last digit is no place.
+            // A difference within rounding error does not move the worst point.
             if distance_mm > worst.0 + 1e-9 {
                 worst = (distance_mm, point.angle_deg());
             }
@@ -48,15 +48,14 @@ impl Disagreement {
         }
     }
 
-    /// Whether the owner should look at the frame again.
-    pub fn is_worth_a_word(&self) -> bool {
+    /// Whether the difference is large enough to report to the owner.
+    pub fn is_reported(&self) -> bool {
         let sizes = [self.a_mm, self.b_mm, self.worst_mm];
-        sizes.iter().any(|mm| mm.abs() >= WORTH_A_WORD_MM)
-            || self.circumference_mm.abs() >= CIRCUMFERENCE_WORTH_A_WORD_MM
+        sizes.iter().any(|mm| mm.abs() >= REPORTED_MM) || self.circumference_mm.abs() >= CIRCUMFERENCE_REPORTED_MM
     }
 }
 
-/// From a point to the nearest point of a side.
+/// The distance from a point to the nearest point of a side.
 fn distance_mm(point: Point, (p, q): (Point, Point)) -> f64 {
     let (side, to_point) = (q.minus(p), point.minus(p));
     let along = (side.x_mm * to_point.x_mm + side.y_mm * to_point.y_mm) / side.length_mm().powi(2);
@@ -77,25 +76,25 @@ mod tests {
     fn mirror_images_agree() {
         let right = dented(1.0);
         let got = Disagreement::of(&right, &mirror(&right));
-        assert!(got.worst_mm < 1e-9 && got.a_mm.abs() < 1e-9 && !got.is_worth_a_word());
+        assert!(got.worst_mm < 1e-9 && got.a_mm.abs() < 1e-9 && !got.is_reported());
         // The same outline unmirrored is another shape: the dent is at 120° here and would be at 60° there.
-        assert!(Disagreement::of(&right, &right).is_worth_a_word());
+        assert!(Disagreement::of(&right, &right).is_reported());
     }
 
     #[test]
-    fn names_the_worst_place_of_the_right_eye() {
+    fn the_worst_point_is_given_on_the_right_eye() {
         let got = Disagreement::of(&dented(0.6), &dented(0.0));
         assert!((got.worst_mm - 0.6).abs() < 0.01 && (got.worst_at_deg - 120.0).abs() < 1.5, "{got:?}");
-        assert!(got.is_worth_a_word());
-        assert!(!Disagreement::of(&dented(0.3), &dented(0.0)).is_worth_a_word());
+        assert!(got.is_reported());
+        assert!(!Disagreement::of(&dented(0.3), &dented(0.0)).is_reported());
     }
 
     #[test]
-    fn size_is_right_less_left() {
+    fn differences_are_right_minus_left() {
         let round = |radius| Outline::from_radii_mm(&[radius; 400]).unwrap();
         let got = Disagreement::of(&round(25.2), &round(25.0));
         assert!((got.a_mm - 0.4).abs() < 1e-9 && (got.b_mm - 0.4).abs() < 1e-9 && (got.worst_mm - 0.2).abs() < 1e-2);
         // 2π · 0.2 = 1.26.
-        assert!((got.circumference_mm - 1.2566).abs() < 1e-3 && got.is_worth_a_word());
+        assert!((got.circumference_mm - 1.2566).abs() < 1e-3 && got.is_reported());
     }
 }

@@ -1,7 +1,7 @@
-//! The edge of a lens cut to an outline: its thickness at every point, and the centre that leaves a wanted edge.
+//! The edge of a lens cut to an outline: its thickness at every point, and the centre thickness for a wanted edge.
 //!
-//! Angles are about the boxing centre. The lens lies with its optical centre at a place in the box; thickness is
-//! parallel to its optical axis ([`crate::optics::lens`]).
+//! Angles are about the boxing centre. The optical centre of the lens is given as a point in the box. Thickness is
+//! parallel to the optical axis ([`crate::optics::lens`]).
 
 use super::outline::{Outline, Point};
 use crate::optics::lens::{Lens, LensError, LensOrder};
@@ -9,11 +9,11 @@ use crate::optics::lens::{Lens, LensError, LensOrder};
 /// The thickness at one point of the outline.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct EdgePoint {
-    /// Where, about the boxing centre.
+    /// The point, from the boxing centre.
     pub at: Point,
     /// Its direction from the boxing centre.
     pub deg: f64,
-    /// Thickness, parallel to the optical axis. Negative where the surfaces have crossed.
+    /// Thickness, parallel to the optical axis. Negative where the surfaces cross.
     pub mm: f64,
 }
 
@@ -25,10 +25,10 @@ pub struct Edge {
     thickest: EdgePoint,
 }
 
-/// A place where the edge is thinner than it must be, and what would cure it.
+/// An edge that is thinner than wanted, and the centre thickness that would fix it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TooThin {
-    /// The thinnest place.
+    /// The thinnest point.
     pub at: EdgePoint,
     /// The least centre thickness that gives the wanted edge everywhere.
     pub centre_mm: f64,
@@ -39,15 +39,15 @@ impl Edge {
     ///
     /// # Errors
     ///
-    /// [`LensError::DoesNotSpan`] when a surface does not reach a point. A toric back may reach every point of a
-    /// shape and not the round blank about it: [`Lens::check_span`] asks for the blank.
+    /// [`LensError::DoesNotSpan`] when a surface does not reach a point. A toric back may reach every point of the
+    /// shape but not the whole round blank; [`Lens::check_span`] checks the blank.
     pub fn of(outline: &Outline, centre: Point, lens: &Lens) -> Result<Edge, LensError> {
         let mut points = Vec::with_capacity(outline.points().len());
         for &at in outline.points() {
             let from = at.minus(centre);
             points.push(EdgePoint { at, deg: at.angle_deg(), mm: lens.thickness_mm(from.x_mm, from.y_mm)? });
         }
-        // An outline has points, so the first stands for all until another is thinner or thicker.
+        // An outline always has points; this value is never used.
         let nowhere = EdgePoint { at: Point::ORIGIN, deg: 0.0, mm: f64::NAN };
         let mut thinnest = points.first().copied().unwrap_or(nowhere);
         let mut thickest = thinnest;
@@ -77,7 +77,7 @@ impl Edge {
         self.thickest
     }
 
-    /// Where the edge is thinner than `wanted_mm`, and the centre that would cure it; `None` where it is not.
+    /// The thinnest point and the centre thickness that would fix it, if the edge is thinner than `wanted_mm`.
     ///
     /// # Errors
     ///
@@ -92,16 +92,16 @@ impl Edge {
         if self.thinnest.mm >= wanted_mm {
             return Ok(None);
         }
-        let cured = lens_with_thinnest_edge(outline, centre, *lens.order(), wanted_mm)?;
-        Ok(Some(TooThin { at: self.thinnest, centre_mm: cured.order().centre_thickness_mm }))
+        let thicker = lens_with_thinnest_edge(outline, centre, *lens.order(), wanted_mm)?;
+        Ok(Some(TooThin { at: self.thinnest, centre_mm: thicker.order().centre_thickness_mm }))
     }
 }
 
 impl TooThin {
-    /// What to do about it, for a person.
+    /// The fault and what to do about it.
     pub fn sentence(&self) -> String {
         format!(
-            "The edge is {:.2} mm at {:.0}°; a centre thickness of {:.2} mm or more would cure it.",
+            "The edge is {:.2} mm at {:.0}°; use a centre thickness of {:.2} mm or more.",
             self.at.mm,
             self.at.deg,
             (self.centre_mm * 100.0).ceil() / 100.0
@@ -109,12 +109,12 @@ impl TooThin {
     }
 }
 
-/// The farthest the outline lies from the optical centre.
+/// The longest distance from the optical centre to the outline.
 pub fn reach_mm(outline: &Outline, centre: Point) -> f64 {
     outline.points().iter().map(|p| p.minus(centre).length_mm()).fold(0.0, f64::max)
 }
 
-/// The thinnest edge alone.
+/// The thickness of the thinnest edge.
 fn thinnest_mm(outline: &Outline, centre: Point, lens: &Lens) -> Result<f64, LensError> {
     let mut thinnest_mm = f64::INFINITY;
     for p in outline.points() {
@@ -124,14 +124,14 @@ fn thinnest_mm(outline: &Outline, centre: Point, lens: &Lens) -> Result<f64, Len
     Ok(thinnest_mm)
 }
 
-/// The lens whose thinnest edge is `edge_mm`: finds its centre thickness, whatever the order says of it.
+/// The lens whose thinnest edge is `edge_mm`. The centre thickness in `order` is ignored.
 ///
-/// The back depends on the centre through the thick-lens formula, so this closes in by the secant rule on the exact
-/// thickness, to a millionth of a millimetre.
+/// The back depends on the centre thickness through the thick-lens formula, so this iterates by the secant method,
+/// to a millionth of a millimetre.
 ///
 /// # Errors
 ///
-/// [`LensError::NoCentreLeft`] when the centre would have to vanish; otherwise as [`Lens::new`] and [`Edge::of`].
+/// [`LensError::NoCentreLeft`] when no centre thickness would be left; otherwise as [`Lens::new`] and [`Edge::of`].
 pub fn lens_with_thinnest_edge(
     outline: &Outline,
     centre: Point,
@@ -148,7 +148,7 @@ pub fn lens_with_thinnest_edge(
     };
     let mut before_mm = 2.0;
     let (_, mut gap_before_mm) = at(before_mm)?;
-    // The edge grows nearly as the centre does.
+    // The edge grows nearly as much as the centre.
     let mut now_mm = before_mm - gap_before_mm;
     for _ in 0..20 {
         if now_mm <= 0.0 {

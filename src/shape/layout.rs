@@ -1,7 +1,7 @@
-//! Where the lens sits in its frame: decentration, the pupil in the box, everything the bench needs at once.
+//! Where the lens sits in its frame: decentration, frame PD, the pupil in the box, and both eyes' layout together.
 //!
-//! *In* is towards the nose, *up* is up. A pupil distance is per eye, from the middle of the nose. A height is
-//! from the lowest point of the box.
+//! *In* is towards the nose. A pupil distance is per eye, from the middle of the nose. A height is from the lowest
+//! point of the box.
 
 use super::blank::Blank;
 use super::blocker::{BlockerSetting, BlockerStep, Wanted};
@@ -9,7 +9,7 @@ use super::boxing::Boxing;
 use super::outline::{Outline, Point};
 use crate::optics::{Eye, Pair};
 
-/// How far a point lies from the boxing centre.
+/// The position of a point relative to the boxing centre.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Decentration {
     /// Towards the nose.
@@ -27,12 +27,12 @@ impl Decentration {
         }
     }
 
-    /// The same place as front-view coordinates about the boxing centre.
+    /// The same point in front-view coordinates from the boxing centre.
     pub fn point(self, eye: Eye) -> Point {
         Point::new(self.in_mm * eye.nasal_sign(), self.up_mm)
     }
 
-    /// The whole distance from the boxing centre.
+    /// The distance from the boxing centre.
     pub fn length_mm(self) -> f64 {
         self.in_mm.hypot(self.up_mm)
     }
@@ -43,13 +43,13 @@ pub fn half_frame_pd_mm(a_mm: f64, dbl_mm: f64) -> f64 {
     (a_mm + dbl_mm) / 2.0
 }
 
-/// The frame PD, the distance between the boxing centres: A + DBL; with unequal eyes each brings its own half.
+/// The frame PD, the distance between the boxing centres: A + DBL. With unequal eyes, half of each.
 /// Source: boxing system (ISO 8624, from memory).
 pub fn frame_pd_mm(right: &Boxing, left: &Boxing, dbl_mm: f64) -> f64 {
     half_frame_pd_mm(right.a_mm, dbl_mm) + half_frame_pd_mm(left.a_mm, dbl_mm)
 }
 
-/// Where the pupil falls in the box, measured from its four sides.
+/// Where the pupil is in the box, measured from its four sides.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PupilPlace {
     /// From the nose side.
@@ -60,12 +60,12 @@ pub struct PupilPlace {
     pub from_bottom_mm: f64,
     /// From the top.
     pub from_top_mm: f64,
-    /// Whether it is inside the outline itself.
+    /// Whether it is inside the outline.
     pub inside: bool,
 }
 
 impl PupilPlace {
-    /// Places a decentration in the box of its outline.
+    /// Measures a decentration from the four sides of the box.
     pub fn of(outline: &Outline, boxing: &Boxing, decentration: Decentration, eye: Eye) -> Self {
         Self {
             from_nasal_mm: boxing.a_mm / 2.0 - decentration.in_mm,
@@ -77,18 +77,18 @@ impl PupilPlace {
     }
 }
 
-/// Everything the bench needs to place one lens.
+/// The layout of one lens for the bench.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct EyeLayout {
     /// The size of the outline.
     pub boxing: Boxing,
     /// Where the optical centre goes.
     pub decentration: Decentration,
-    /// The blank that covers the outline there, its optical centre in its middle.
+    /// The blank that covers the outline there, with its optical centre at its geometric centre.
     pub blank: Blank,
     /// The blocker's setting.
     pub blocker: BlockerSetting,
-    /// Where the pupil falls.
+    /// Where the pupil is in the box.
     pub pupil: PupilPlace,
 }
 

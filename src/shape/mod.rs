@@ -1,5 +1,5 @@
-//! Traced outlines and what follows from them: the boxing system, the layout of a lens in its box, and the
-//! interchange records shapes travel in. Pure: knows [`crate::optics`] and nothing else of this crate.
+//! Traced outlines: the boxing system, the layout of a lens in its box, edge and bevel, and interchange records.
+//! Pure: of this crate it imports only [`crate::optics`].
 //!
 //! # Frame of reference
 //!
@@ -7,6 +7,24 @@
 //! observer's left. An [`outline::Outline`] is a closed polygon wound counter-clockwise whose origin is the
 //! **boxing centre** (ISO 8624): not the centroid, not the tracer's own origin. The right eye's nose side is +x,
 //! the left eye's is -x.
+//!
+//! # Files
+//!
+//! * [`trace`] – a tracer's radii for one eye, exact hundredths, as stored.
+//! * [`outline`] – the closed polygon used for computing; points and their checks.
+//! * [`boxing`] – A, B, ED, circumference and area.
+//! * [`transform`] – mirror, rotate, resize, offset.
+//! * [`disagreement`] – differences between the right and left rim of one frame.
+//! * [`layout`] – decentration, frame PD, the pupil in the box.
+//! * [`blocker`] – the blocker's setting, the remaining nudge, and the prism of not nudging.
+//! * [`blank`] – the minimum blank size and the material to spare around the outline.
+//! * [`cutout`] – whether the shape can be cut from a given blank; prism by decentration.
+//! * [`edge`] – edge thickness along the outline; the centre thickness for a wanted edge.
+//! * [`volume`] – volume and weight of the cut lens.
+//! * [`bevel`] – the line of a bevel or groove along the edge, and its warnings.
+//! * [`compare`] – the same order in several materials.
+//! * [`record`] – reads and writes trace files (ISO 16284 text) and plain tables of radii.
+//! * [`svg`] – outlines as SVG path data in true millimetres.
 #![deny(missing_docs)]
 
 pub mod bevel;
@@ -21,6 +39,7 @@ pub mod layout;
 pub mod outline;
 pub mod record;
 pub mod svg;
+pub mod thickness;
 pub mod trace;
 pub mod transform;
 pub mod volume;

@@ -1,34 +1,34 @@
-//! The traced outline: closed, finite, wound counter-clockwise, centred in its box.
+//! The outline for computing: closed, finite, wound counter-clockwise, centred in its box.
 //!
-//! [`Outline`] is a shape ready for computing; the [`Trace`](super::trace::Trace) it came from is exact and is what a
-//! lab stores. Neither can be made wrong: their only doors are checked.
+//! The [`Trace`](super::trace::Trace) it comes from is exact and is what the lab stores. The constructors of both
+//! check their values.
 
 use std::f64::consts::PI;
 
 use thiserror::Error;
 
-/// The fewest points that make a shape. A tracer gives 36 or more; eight is the least that is no accident.
+/// The fewest points accepted as a traced shape. A tracer gives 36 or more.
 pub const MIN_POINTS: usize = 8;
-/// The fewest corners of a polygon that is given as one, not traced.
+/// The fewest corners of a polygon that is drawn, not traced.
 pub const MIN_CORNERS: usize = 3;
-/// The most points read from anyone.
+/// The most points accepted.
 pub const MAX_POINTS: usize = 4000;
-/// The shortest radius taken for a lens, mm. Source: common practice (from memory).
+/// The shortest radius accepted for a lens, mm. Source: common practice (from memory).
 pub const MIN_RADIUS_MM: f64 = 5.0;
-/// The longest radius taken for a lens, mm. Source: common practice (from memory).
+/// The longest radius accepted for a lens, mm. Source: common practice (from memory).
 pub const MAX_RADIUS_MM: f64 = 50.0;
 
 /// Why something is not the outline of a lens.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum OutlineError {
     /// Fewer than [`MIN_POINTS`] points.
-    #[error("a shape needs at least {MIN_POINTS} points, and this has {0}")]
+    #[error("a shape needs at least {MIN_POINTS} points, but this one has {0}")]
     TooFew(usize),
     /// Fewer than [`MIN_CORNERS`] corners.
-    #[error("a closed shape needs at least {MIN_CORNERS} points, and this has {0}")]
+    #[error("a closed shape needs at least {MIN_CORNERS} points, but this one has {0}")]
     NotClosed(usize),
     /// More than [`MAX_POINTS`] points.
-    #[error("a shape may have at most {MAX_POINTS} points, and this has {0}")]
+    #[error("a shape may have at most {MAX_POINTS} points, but this one has {0}")]
     TooMany(usize),
     /// A number that is infinite or not a number.
     #[error("point {index} is not a finite number")]
@@ -37,7 +37,7 @@ pub enum OutlineError {
         index: usize,
     },
     /// A radius that no lens has.
-    #[error("radius {index} is {radius_mm} mm, and a lens has between {MIN_RADIUS_MM} and {MAX_RADIUS_MM} mm")]
+    #[error("radius {index} is {radius_mm} mm; a lens has radii of {MIN_RADIUS_MM} to {MAX_RADIUS_MM} mm")]
     Radius {
         /// Which point, from 0.
         index: usize,
@@ -66,24 +66,24 @@ pub enum OutlineError {
         /// The point before the gap, from 0.
         index: usize,
     },
-    /// The points do not run once round the tracing centre.
-    #[error("the points do not run once round the middle, at point {index}")]
+    /// The points do not go exactly once around the tracing centre.
+    #[error("the points do not go once around the centre, at point {index}")]
     NotRound {
         /// The first point that turns back, from 0.
         index: usize,
     },
-    /// A size that leaves no sensible lens.
-    #[error("the size asked for ({0} mm) leaves no lens")]
+    /// A size or offset that makes no lens.
+    #[error("a size of {0} mm makes no lens")]
     Size(f64),
     /// A parallel outline that crosses itself.
     #[error("the outline is curved too tightly at point {index} to move it by {distance_mm} mm")]
     Folds {
         /// Where it folds, from 0.
         index: usize,
-        /// The offset asked for.
+        /// The requested offset.
         distance_mm: f64,
     },
-    /// Stored bytes that were not written by [`Trace::to_bytes`](super::trace::Trace::to_bytes).
+    /// Stored bytes that [`Trace::to_bytes`](super::trace::Trace::to_bytes) did not write.
     #[error("the stored trace is damaged: {0}")]
     Bytes(&'static str),
 }
@@ -98,7 +98,7 @@ pub struct Point {
 }
 
 impl Point {
-    /// The middle.
+    /// The origin.
     pub const ORIGIN: Point = Point { x_mm: 0.0, y_mm: 0.0 };
 
     /// A point from its two coordinates.
@@ -112,7 +112,7 @@ impl Point {
         Self { x_mm: radius_mm * cos, y_mm: radius_mm * sin }
     }
 
-    /// The way from `other` to this point.
+    /// The vector from `other` to this point.
     pub fn minus(self, other: Point) -> Point {
         Point { x_mm: self.x_mm - other.x_mm, y_mm: self.y_mm - other.y_mm }
     }
@@ -122,20 +122,20 @@ impl Point {
         Point { x_mm: self.x_mm + other.x_mm, y_mm: self.y_mm + other.y_mm }
     }
 
-    /// The distance from the middle.
+    /// The distance from the origin.
     pub fn length_mm(self) -> f64 {
         self.x_mm.hypot(self.y_mm)
     }
 
-    /// The direction from the middle, 0 up to (not including) 360.
+    /// The direction from the origin, 0 up to (not including) 360.
     pub fn angle_deg(self) -> f64 {
-        // Noise just below the horizontal must read 0, not 360; -0.0 must read 0, not 180.
+        // Rounding error just below the horizontal must give 0, not 360; -0.0 must give 0, not 180.
         let y_mm = if self.y_mm.abs() < 1e-12 { 0.0 } else { self.y_mm };
         let angle = y_mm.atan2(self.x_mm).to_degrees().rem_euclid(360.0);
         if angle >= 360.0 { 0.0 } else { angle }
     }
 
-    /// Twice the signed area of the triangle middle, this point, `other`: positive when `other` lies
+    /// Twice the signed area of the triangle origin, this point, `other`: positive when `other` lies
     /// counter-clockwise of this one.
     pub(crate) fn cross(self, other: Point) -> f64 {
         self.x_mm * other.y_mm - self.y_mm * other.x_mm
@@ -148,8 +148,8 @@ impl Point {
 
 /// A closed polygon, finite, simple, wound counter-clockwise, whose origin is the boxing centre.
 ///
-/// It is star-shaped about the tracing centre (each ray from there meets it once); about the boxing centre it
-/// need not be. It need not be convex. The last point joins the first and is not repeated.
+/// It is star-shaped about the tracing centre: each ray from there meets it once. About the boxing centre it may not
+/// be. It may be concave. The last point connects to the first, which is not repeated.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Outline {
     points: Vec<Point>,
@@ -181,7 +181,7 @@ impl Outline {
     ///
     /// # Errors
     ///
-    /// [`OutlineError`]: count, a point too near or too far or not finite, points that do not run once round the
+    /// [`OutlineError`]: count, a point too near or too far or not finite, points that do not go once around the
     /// tracing centre.
     pub fn from_points(points: Vec<Point>) -> Result<Self, OutlineError> {
         Self::about(points, Point::ORIGIN)
@@ -208,14 +208,15 @@ impl Outline {
             }
             turned_rad += cross.atan2(p.x_mm * q.x_mm + p.y_mm * q.y_mm);
         }
-        // Every step turns forward, so the whole is a number of full turns: one, or the outline laps itself.
+        // Every step turns forward, so the total is a whole number of turns. More than one means the outline overlaps
+        // itself.
         if turned_rad > 3.0 * PI {
             return Err(OutlineError::NotRound { index: 0 });
         }
         Ok(Self::centred(points, tracing_centre))
     }
 
-    /// Puts the origin in the middle of the box. The points must already be a legal outline.
+    /// Moves the origin to the middle of the box. The points must already be a valid outline.
     pub(crate) fn centred(mut points: Vec<Point>, tracing_centre: Point) -> Self {
         let (low, high) = extent(&points);
         let middle = Point::new((low.x_mm + high.x_mm) / 2.0, (low.y_mm + high.y_mm) / 2.0);
@@ -230,7 +231,7 @@ impl Outline {
         &self.points
     }
 
-    /// Where the tracer's own centre lies from the boxing centre.
+    /// The tracing centre, from the boxing centre.
     pub fn tracing_centre(&self) -> Point {
         self.tracing_centre
     }
@@ -250,7 +251,7 @@ impl Outline {
         })
     }
 
-    /// The distance from the boxing centre to the outline in a direction (the farthest, where it is met twice).
+    /// The distance from the boxing centre to the outline in a direction; the farthest, if it is crossed more than once.
     pub fn radius_at_mm(&self, angle_deg: f64) -> f64 {
         let ray = Point::polar(1.0, angle_deg);
         let mut farthest: f64 = 0.0;
@@ -282,7 +283,7 @@ pub(crate) fn extent(points: &[Point]) -> (Point, Point) {
 
 /// Twice the signed area, positive when wound counter-clockwise.
 pub(crate) fn doubled_area_mm2(points: &[Point]) -> f64 {
-    // Measured from the first corner, so that a shape far from the origin loses no digits.
+    // Relative to the first corner, so a shape far from the origin loses no precision.
     let first = points.first().copied().unwrap_or_default();
     edges(points).map(|(p, q)| p.minus(first).cross(q.minus(first))).sum()
 }
@@ -314,7 +315,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn points_must_run_once_round_the_middle() {
+    fn points_must_go_once_around_the_centre() {
         assert_eq!(Outline::from_radii_mm(&[f64::NAN; 8]), Err(OutlineError::NotFinite { index: 0 }));
         let ring: Vec<Point> = (0..36).map(|i| Point::polar(20.0, f64::from(i) * 10.0)).collect();
         let outline = Outline::from_points(ring.clone()).unwrap();

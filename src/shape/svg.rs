@@ -1,6 +1,6 @@
-//! An outline as SVG path data in true millimetres: nothing around it, no style.
+//! Outlines as SVG path data in true millimetres, without markup or style.
 //!
-//! SVG counts y downwards, so y is flipped here and only here.
+//! SVG's y runs downwards, so y is flipped here and only here.
 
 use std::fmt::Write;
 
@@ -8,7 +8,7 @@ use super::boxing::Boxing;
 use super::outline::{Outline, Point};
 use crate::optics::{Eye, Pair};
 
-/// A coordinate with at most three decimals and no trailing noise.
+/// A coordinate with at most three decimals, without trailing zeros.
 fn millimetres(value: f64) -> String {
     let text = format!("{value:.3}");
     let text = text.trim_end_matches('0').trim_end_matches('.');
@@ -32,23 +32,23 @@ pub fn path_data(outline: &Outline, place: Point) -> String {
     data
 }
 
-/// A drawing of one or two lenses: where each boxing centre goes and the window that shows all.
+/// A drawing of a pair: the position of each boxing centre and the visible area.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct View {
     /// The boxing centre of each eye, front view: both on the datum line, the nose at x = 0.
     pub centres: Pair<Point>,
-    /// The window's left edge, SVG direction.
+    /// The left edge of the view.
     pub left_mm: f64,
-    /// The window's top edge, SVG direction (y down).
+    /// The top edge of the view; y runs down.
     pub top_mm: f64,
-    /// The window's width.
+    /// The width of the view.
     pub width_mm: f64,
-    /// The window's height.
+    /// The height of the view.
     pub height_mm: f64,
 }
 
 impl View {
-    /// A window on both eyes as worn, seen from the front, with room around the boxes.
+    /// A view of both eyes from the front, with space around the boxes.
     pub fn of_pair(boxing: &Pair<Boxing>, dbl_mm: f64, room_mm: f64) -> Self {
         let reach = |b: &Boxing| b.a_mm + dbl_mm / 2.0;
         let height_mm = boxing.right.b_mm.max(boxing.left.b_mm);
@@ -70,7 +70,7 @@ impl View {
         [self.left_mm, self.top_mm, self.width_mm, self.height_mm].map(millimetres).join(" ")
     }
 
-    /// The window's width and height as CSS lengths that print at true size.
+    /// The width and height as CSS lengths that print at true size.
     pub fn true_size(&self) -> (String, String) {
         (format!("{}mm", millimetres(self.width_mm)), format!("{}mm", millimetres(self.height_mm)))
     }

@@ -1,13 +1,13 @@
-//! What a tracer gave, exact to the hundredth: what a lab stores for good.
+//! A tracer's radii for one eye, exact to the hundredth. This is what the lab stores permanently.
 
 use super::outline::{Outline, OutlineError, Point, check_count, check_radius, equal_angles_deg};
 use crate::optics::Eye;
 
-/// The widest gap between neighbouring radii, hundredths of a degree: beyond it the shape is a guess.
+/// The widest gap between neighbouring radii, hundredths of a degree. Across a wider gap the shape is unknown.
 const MAX_GAP: i32 = 6000;
 const FULL_TURN: i32 = 36_000;
 
-/// Where the radii of a [`Trace`] stand.
+/// The angles of the radii of a [`Trace`].
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub enum Angles {
     /// Equally spaced, the first at 0°.
@@ -18,10 +18,10 @@ pub enum Angles {
     Unequal(Vec<i32>),
 }
 
-/// What the tracer gave for one eye, exact: radii in hundredths of a millimetre about the tracing centre, front
-/// view, from 0° (the observer's right) counter-clockwise.
+/// The trace of one eye: radii in hundredths of a millimetre about the tracing centre, front view, from 0° (the
+/// observer's right) counter-clockwise.
 ///
-/// Holds 8 to 4,000 radii of 5 to 50 mm with no gap over 60°, so that it always is a simple outline.
+/// Holds 8 to 4,000 radii of 5 to 50 mm with no gap over 60°, so it is always a simple outline.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Trace {
     eye: Eye,
@@ -34,7 +34,7 @@ impl Trace {
     ///
     /// # Errors
     ///
-    /// [`OutlineError`] for the first thing wrong: count, a radius, an angle, a gap.
+    /// [`OutlineError`] for the first fault: count, a radius, an angle, a gap.
     pub fn new(eye: Eye, radii: Vec<i32>, angles: Angles) -> Result<Self, OutlineError> {
         check_count(radii.len())?;
         for (index, &radius) in radii.iter().enumerate() {
@@ -56,7 +56,7 @@ impl Trace {
         &self.radii
     }
 
-    /// Where the radii stand.
+    /// How the radii are spaced.
     pub fn angles(&self) -> &Angles {
         &self.angles
     }
@@ -76,7 +76,7 @@ impl Trace {
         radii.zip(self.angles_deg()).map(|(r, a)| Point::polar(r, a)).collect()
     }
 
-    /// The other eye's trace as the mirror image of this one, exact.
+    /// The other eye's trace as the exact mirror image of this one.
     ///
     /// A list is mirrored, not reversed: for an even count the new radius `i` is the old radius `N/2 - i`.
     pub fn mirror(&self) -> Trace {
@@ -100,7 +100,7 @@ impl Trace {
         Trace { eye: self.eye.other(), radii: pick.into_iter().map(|i| self.radii[i]).collect(), angles }
     }
 
-    /// The outline for computing; a trace is checked already.
+    /// The outline for computing. It cannot fail, because a trace is already checked.
     pub fn outline(&self) -> Outline {
         Outline::centred(self.points(), Point::ORIGIN)
     }
@@ -235,7 +235,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn stored_bytes_come_back(trace in any_trace()) {
+        fn stored_bytes_round_trip(trace in any_trace()) {
             prop_assert_eq!(Trace::from_bytes(&trace.to_bytes()), Ok(trace));
         }
 

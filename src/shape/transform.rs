@@ -2,9 +2,9 @@
 //!
 //! # What this file does not do
 //!
-//! It does not smooth. A parallel outline is only as calm as the trace: radii rounded to 0.01 mm make the sides of
-//! a very fine trace (over about 1,000 points) point in ragged directions, and [`offset`] then refuses large
-//! distances ([`OutlineError::Folds`]) rather than draw a ragged line.
+//! It does not smooth. A parallel outline is only as smooth as the trace. Radii rounded to 0.01 mm give the sides of
+//! a very fine trace (over about 1,000 points) irregular directions; [`offset`] then refuses large distances
+//! ([`OutlineError::Folds`]).
 
 use super::boxing::Boxing;
 use super::outline::{Outline, OutlineError, Point};
@@ -30,7 +30,7 @@ pub fn rotate(outline: &Outline, angle_deg: f64) -> Outline {
     Outline::centred(points, turn(outline.tracing_centre()))
 }
 
-/// Makes an outline larger or smaller in the same proportions.
+/// Scales an outline about the boxing centre.
 ///
 /// # Errors
 ///
@@ -45,11 +45,11 @@ pub fn scale(outline: &Outline, factor: f64) -> Result<Outline, OutlineError> {
     Outline::about(points, grow(outline.tracing_centre()))
 }
 
-/// Scales an outline to a circumference, as when a rim is measured with a tape or gauge.
+/// Scales an outline to a circumference, for a rim measured with a tape or gauge.
 ///
 /// # Errors
 ///
-/// As [`scale`]; the value named is the circumference.
+/// As [`scale`]; the error names the circumference.
 pub fn resize_to_circumference(outline: &Outline, circumference_mm: f64) -> Result<Outline, OutlineError> {
     let factor = circumference_mm / Boxing::of(outline).circumference_mm;
     if !factor.is_finite() || factor <= 0.0 {
@@ -58,16 +58,16 @@ pub fn resize_to_circumference(outline: &Outline, circumference_mm: f64) -> Resu
     scale(outline, factor)
 }
 
-/// The parallel outline, outwards for a positive distance: an edger's size on the radius, or the floor of a bevel
-/// (inwards by its depth).
+/// The parallel outline, outwards for a positive distance: an edger's size change on the radius, or the base of a
+/// bevel (inwards by its depth).
 ///
-/// Each side moves along its own normal and neighbours meet again at their crossing, so corners stay sharp. On a
+/// Each side moves along its normal, and neighbours are extended to their intersection, so corners stay sharp. On a
 /// smooth trace the circumference grows by 2π times the distance (closed form); at a sharp corner by more.
 ///
 /// # Errors
 ///
-/// [`OutlineError::Size`] beyond [`MAX_OFFSET_MM`]; [`OutlineError::Folds`] where the outline is curved more tightly
-/// than the distance, so that the parallel line would cross itself; as [`Outline::from_points`] for the result.
+/// [`OutlineError::Size`] beyond [`MAX_OFFSET_MM`]. [`OutlineError::Folds`] where the outline is curved more tightly
+/// than the distance, so the parallel outline would cross itself. As [`Outline::from_points`] for the result.
 pub fn offset(outline: &Outline, distance_mm: f64) -> Result<Outline, OutlineError> {
     if !distance_mm.is_finite() || distance_mm.abs() > MAX_OFFSET_MM {
         return Err(OutlineError::Size(distance_mm));
@@ -87,7 +87,7 @@ pub fn offset(outline: &Outline, distance_mm: f64) -> Result<Outline, OutlineErr
     for index in 0..n {
         let (before, after) = (normals[(index + n - 1) % n], normals[index]);
         let cos = before.x_mm * after.x_mm + before.y_mm * after.y_mm;
-        // Nearly turned back on itself: the crossing would lie far away.
+        // The sides are nearly opposite, so their intersection is far away.
         if cos < -0.8 {
             return Err(OutlineError::Folds { index, distance_mm });
         }
@@ -125,7 +125,7 @@ mod tests {
 
     #[test]
     fn a_parallel_outline_grows_by_two_pi() {
-        // Size ±0.05 on the radius is ±0.31 on the circumference (computed); 2π·d for any smooth convex outline.
+        // Size ±0.05 on the radius is ±0.31 on the circumference; 2π·d for any smooth convex outline.
         let before = Boxing::of(&ellipse());
         for distance_mm in [0.05, 0.7, 3.0, -0.05, -0.7, -3.0] {
             let after = Boxing::of(&offset(&ellipse(), distance_mm).unwrap());
@@ -150,7 +150,7 @@ mod tests {
     }
 
     #[test]
-    fn refuses_what_would_fold() {
+    fn refuses_an_offset_that_would_fold() {
         // The ellipse's tightest curve is b²/a = 16 mm; a hollow of 2 mm radius cannot move out by 4.
         let hollow: Vec<f64> = (0..720)
             .map(|i| {
@@ -184,7 +184,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn the_box_survives_a_mirror(outline in any_outline()) {
+        fn mirroring_keeps_the_box(outline in any_outline()) {
             let (before, after) = (Boxing::of(&outline), Boxing::of(&mirror(&outline)));
             for (b, a) in [
                 (before.a_mm, after.a_mm), (before.b_mm, after.b_mm), (before.ed_mm, after.ed_mm),

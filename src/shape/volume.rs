@@ -3,8 +3,8 @@
 use super::outline::{Outline, Point};
 use crate::optics::lens::{Lens, LensError};
 
-/// Gauss-Jacobi nodes and weights for the weight u on 0 to 1: exact for polynomials of the ninth degree (computed
-/// from the moments 1/(k + 2)).
+/// Gauss-Jacobi nodes and weights for the weight function u on 0 to 1: exact for polynomials of the ninth degree
+/// (computed from the moments 1/(k + 2)).
 const ALONG_A_RADIUS: [(f64, f64); 5] = [
     (0.098_535_085_798_826_43, 0.015_747_914_521_692_274),
     (0.304_535_726_646_363_9, 0.073_908_870_072_616_67),
@@ -13,19 +13,19 @@ const ALONG_A_RADIUS: [(f64, f64); 5] = [
     (0.960_190_142_948_531_2, 0.096_781_590_226_651_67),
 ];
 
-/// Sides longer than this are cut into pieces for integrating, and shorter ones taken together up to it.
+/// Sides longer than this are split for integrating; shorter ones are combined up to this length.
 const PIECE_MM: f64 = 1.0;
 
-/// The weight of a volume.
+/// The weight of a volume, in grams.
 pub fn weight_g(volume_mm3: f64, density_g_per_cm3: f64) -> f64 {
     volume_mm3 / 1000.0 * density_g_per_cm3
 }
 
-/// The volume between the surfaces inside the polygon, the optical centre at `centre` in the box.
+/// The volume of the lens inside the outline, with the optical centre at `centre` in the box.
 ///
-/// The polygon is the signed sum of the triangles from the optical centre to each side, so no shape is too
-/// crooked for it; each is integrated along its radius by Gauss and across by the middle of pieces of about a
-/// millimetre. Errors stay below a hundredth of a gram (checked against closed forms and a fine grid).
+/// The polygon is the signed sum of the triangles from the optical centre to each side, so any shape works. Each is
+/// integrated along the radius by Gauss quadrature, and across by the midpoints of pieces of about a millimetre.
+/// Errors stay below a hundredth of a gram (checked against closed forms and a fine grid).
 ///
 /// # Errors
 ///
@@ -45,7 +45,7 @@ pub fn volume_mm3(outline: &Outline, centre: Point, lens: &Lens) -> Result<f64, 
             let share = (piece as f64 + 0.5) / pieces;
             let middle = Point::new(p.x_mm + share * side.x_mm, p.y_mm + share * side.y_mm);
             wedge.add(middle, p.cross(q) / pieces, length_mm / pieces);
-            // Triangles that run backwards would spoil the mean direction of a wedge, so each stands alone.
+            // A triangle with negative area would distort the mean direction of a wedge, so it is integrated alone.
             if pieces > 1.0 || p.cross(q) <= 0.0 {
                 sum += std::mem::take(&mut wedge).volume_mm3(lens)?;
             }
@@ -54,7 +54,7 @@ pub fn volume_mm3(outline: &Outline, centre: Point, lens: &Lens) -> Result<f64, 
     Ok(sum + wedge.volume_mm3(lens)?)
 }
 
-/// Neighbouring triangles from the optical centre, taken as one about the mean of the points on their sides.
+/// Neighbouring triangles from the optical centre, integrated together about the mean of the points on their sides.
 #[derive(Default)]
 struct Wedge {
     doubled_area_mm2: f64,
@@ -73,13 +73,13 @@ impl Wedge {
         self.length_mm += length_mm;
     }
 
-    /// Twice the area times the mean thickness, with the weight u along the radius.
+    /// Twice the area times the mean thickness, weighted by u along the radius.
     fn volume_mm3(self, lens: &Lens) -> Result<f64, LensError> {
         if self.doubled_area_mm2 == 0.0 {
             return Ok(0.0);
         }
-        // In the mean direction, at the distance whose square is the mean square: thickness goes mostly with the
-        // square of the distance, so this leaves next to no error.
+        // Evaluated in the mean direction at the root mean square distance. Thickness varies mostly with the square of
+        // the distance, so the error is negligible.
         let length = self.weighted.0.hypot(self.weighted.1);
         let reach = (self.weighted_square / self.doubled_area_mm2).max(0.0).sqrt() / length.max(f64::MIN_POSITIVE);
         let reach = reach * self.doubled_area_mm2.signum();
@@ -87,7 +87,7 @@ impl Wedge {
         let mut along_mm = 0.0;
         for (u, weight) in ALONG_A_RADIUS {
             along_mm += weight
-                * match lens.thickness_where_mm(u * x, u * y) {
+                * match lens.checked_thickness_mm(u * x, u * y) {
                     Some(mm) => mm,
                     None => lens.thickness_mm(u * x, u * y)?,
                 };

@@ -4,10 +4,11 @@ use time::OffsetDateTime;
 
 use super::event::append_event;
 use super::layout::{NewLayout, insert_cut_layout};
-use super::once::{Done, Once, Turn};
+use super::once::{Done, Once};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
-use crate::desk::job::{EventKind, Stage};
+use crate::desk::job::EventKind;
+use crate::desk::step::Step;
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 
@@ -38,8 +39,7 @@ impl Store {
         cut: &NewCut,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
-        let turn = Turn { job: number, stages: Stage::LensesInHand..=Stage::Packed };
-        self.once(key, Some(turn), now, async |tx| {
+        self.once(key, Some((number, Step::Cut)), now, async |tx| {
             let layout = match &cut.layout {
                 Some(layout) => Some(insert_cut_layout(tx, number, layout, now).await?),
                 None => None,

@@ -62,8 +62,9 @@ impl Store {
         sqlx::query_as!(
             DrawerLensRow,
             r#"select d.id as "id: Uuid", d.material_id as "material_line: Uuid", v.name as material_name,
-                      d.sphere_hundredths, d.cylinder_hundredths, d.diameter_hundredths, d.centre_hundredths,
-                      d.front_power_hundredths, d.count, d.moves
+                      d.sphere_hundredths as "sphere_hundredths!", d.cylinder_hundredths as "cylinder_hundredths!",
+                      d.diameter_hundredths as "diameter_hundredths!", d.centre_hundredths, d.front_power_hundredths,
+                      d.count as "count!", d.moves as "moves!"
                from drawer_lens d
                join material_version v on v.material_id = d.material_id
                 and v.number = (select max(number) from material_version where material_id = d.material_id)

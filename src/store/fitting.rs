@@ -5,13 +5,14 @@ use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::event::append_event;
-use super::once::{Done, Once, Turn};
+use super::once::{Done, Once};
 use super::prescription::both_eyes;
 use super::read::{axis, length, power, tilt, unreadable};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::fitting::{FramePosition, PositionOfWear, PowerDecision};
-use crate::desk::job::{EventKind, Stage};
+use crate::desk::job::EventKind;
+use crate::desk::step::Step;
 use crate::optics::Pair;
 use crate::optics::prescription::LensPower;
 use crate::optics::unit::Millimetre;
@@ -118,8 +119,7 @@ impl Store {
         said: &str,
     ) -> Result<Once<()>, StoreError> {
         let now = decision.at;
-        let turn = Turn { job: number, stages: Stage::Taken..=Stage::LensesInHand };
-        self.once(key, Some(turn), now, async |tx| {
+        self.once(key, Some((number, Step::Compensation)), now, async |tx| {
             let position =
                 append_position(tx, number, frame, &decision.position.frame, Some(decision.position.vertex_from), now)
                     .await?;

@@ -9,9 +9,11 @@ use super::once::{Done, Once};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::bench::layout_record::{EyeRecord, LayoutRecord};
-use crate::desk::job::EventKind;
-use crate::optics::Eye;
-use crate::optics::unit::{Dioptre, Millimetre};
+use crate::desk::job::{EventKind, Job};
+use crate::desk::lab::Lab;
+use crate::desk::stock::LensInHand;
+use crate::optics::unit::{Dioptre, Millimetre, UnitError};
+use crate::optics::{Eye, Pair};
 
 /// When a layout is stored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -36,6 +38,18 @@ pub struct NewLayout {
     pub shape: Uuid,
     /// The numbers.
     pub record: LayoutRecord,
+}
+
+impl NewLayout {
+    /// The layout of a job as it stands; `None` without a shape.
+    ///
+    /// # Errors
+    ///
+    /// [`UnitError`] when a computed number is out of the range of the book.
+    pub fn of_job(job: &Job, lab: &Lab, in_hand: &Pair<Option<LensInHand>>) -> Result<Option<Self>, UnitError> {
+        let record = LayoutRecord::of_job(job, lab, in_hand)?;
+        Ok(job.shape.as_ref().zip(record).map(|(shape, record)| Self { shape: shape.id, record }))
+    }
 }
 
 /// A bench ticket as it printed.

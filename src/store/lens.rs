@@ -6,11 +6,12 @@ use uuid::Uuid;
 
 use super::drawer::{DrawerMove, append_move};
 use super::event::append_event;
-use super::once::{Done, Once, Turn};
+use super::once::{Done, Once};
 use super::read::{eye, length, power};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
-use crate::desk::job::{EventKind, Stage};
+use crate::desk::job::EventKind;
+use crate::desk::step::Step;
 use crate::desk::stock::LensInHand;
 use crate::optics::unit::{Dioptre, Millimetre};
 use crate::optics::{Eye, Pair};
@@ -84,8 +85,7 @@ impl Store {
         lenses: &[LensInHand],
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
-        let turn = Turn { job: number, stages: Stage::Taken..=Stage::Packed };
-        self.once(key, Some(turn), now, async |tx| {
+        self.once(key, Some((number, Step::Lenses)), now, async |tx| {
             for lens in lenses {
                 take_lens(tx, number, lens, now).await?;
             }

@@ -4,8 +4,6 @@
 //! second click or the Back button finds that instead. Where a form adds something each time, its contents are part of
 //! the key: see [`act`].
 
-use std::ops::RangeInclusive;
-
 use sha2::{Digest, Sha256};
 use sqlx::SqliteConnection;
 use time::{Duration, OffsetDateTime};
@@ -13,7 +11,7 @@ use time::{Duration, OffsetDateTime};
 use super::event::must_stand;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
-use crate::desk::job::Stage;
+use crate::desk::step::Step;
 
 /// Whether the work was done by this call or by an earlier one with the same key.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -35,12 +33,6 @@ impl<T> Done<T> {
     pub(super) fn new(value: T, outcome: impl ToString) -> Self {
         Self { value, outcome: outcome.to_string() }
     }
-}
-
-/// The job a step belongs to, and the stages at which it may be done.
-pub(super) struct Turn {
-    pub(super) job: i64,
-    pub(super) stages: RangeInclusive<Stage>,
 }
 
 /// Separates the form's key from the hash of its contents. Never appears in a form key.
@@ -65,12 +57,12 @@ pub fn act<S: AsRef<[u8]>>(key: &str, contents: impl IntoIterator<Item = S>) -> 
 }
 
 impl Store {
-    /// Does a form's work once, in one transaction: looks for an earlier outcome, asks whether the job still stands at
-    /// one of the stages of `turn`, does the work, keeps the outcome and deletes the draft.
+    /// Does a form's work once, in one transaction: looks for an earlier outcome, asks whether the job is still at a
+    /// stage of its step, does the work, keeps the outcome and deletes the draft.
     pub(super) async fn once<T>(
         &self,
         key: &str,
-        turn: Option<Turn>,
+        step: Option<(i64, Step)>,
         now: OffsetDateTime,
         work: impl AsyncFnOnce(&mut SqliteConnection) -> Result<Done<T>, StoreError>,
     ) -> Result<Once<T>, StoreError> {
@@ -78,8 +70,8 @@ impl Store {
         if let Some(before) = outcome(&mut tx, key).await? {
             return Ok(Once::Before(before));
         }
-        if let Some(Turn { job, stages }) = turn {
-            must_stand(&mut tx, job, stages).await?;
+        if let Some((job, step)) = step {
+            must_stand(&mut tx, job, step.stages()).await?;
         }
         let done = work(&mut tx).await?;
         settle(&mut tx, key, &done.outcome, now).await?;

@@ -3,10 +3,11 @@
 use time::OffsetDateTime;
 
 use super::event::append_event;
-use super::once::{Done, Once, Turn};
+use super::once::{Done, Once};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
-use crate::desk::job::{EventKind, Stage};
+use crate::desk::job::EventKind;
+use crate::desk::step::Step;
 
 impl Store {
     /// The sentences that were ticked when a job was packed, newest time only.
@@ -30,8 +31,7 @@ impl Store {
         ticks: &[String],
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
-        let turn = Turn { job: number, stages: Stage::Checked..=Stage::Checked };
-        self.once(key, Some(turn), now, async |tx| {
+        self.once(key, Some((number, Step::Packing)), now, async |tx| {
             let at = Stamp(now);
             let seq = sqlx::query!("insert into packing (job_number, at) values (?, ?)", number, at)
                 .execute(&mut *tx)

@@ -46,14 +46,16 @@ pub(super) async fn find_job_shape(db: &mut SqliteConnection, job: i64) -> Resul
     .fetch_all(db)
     .await?;
     let rows = both_eyes("shape", rows, |row| &row.eye)?;
+    let derived = rows.iter().find(|(_, row)| row.is_mirror != 0).map(|(eye, _)| eye);
     let trace = |row: &ShapeEyeRow| Trace::from_bytes(&row.trace).map_err(unreadable("trace"));
+    let traces = Pair::new(trace(&rows.right)?, trace(&rows.left)?);
     Ok(Some(FrameShape {
         id: head.id,
         job_number: head.job_number,
         parent: head.parent_id,
         origin: word("shape origin", &head.origin, ShapeOrigin::from_key(&head.origin))?,
-        traces: Pair::new(trace(&rows.right)?, trace(&rows.left)?),
-        derived: rows.iter().find(|(_, row)| row.is_mirror != 0).map(|(eye, _)| eye),
+        traces,
+        derived,
         dbl: length("DBL", head.dbl_hundredths)?,
         dbl_source: word("DBL source", &head.dbl_source, DblSource::from_key(&head.dbl_source))?,
         rim_curve_tool_d: rows.map(|row| row.rim_curve_hundredths.map(|hundredths| hundredths as f64 / 100.0)),
@@ -162,7 +164,7 @@ async fn insert_shape(
     Ok(id)
 }
 
-async fn insert_shape_eye(tx: &mut SqliteConnection, id: Uuid, eye: Eye, shape: &NewShape) -> Result<(), StoreError> {
+pub(super) async fn insert_shape_eye(tx: &mut SqliteConnection, id: Uuid, eye: Eye, shape: &NewShape) -> Result<(), StoreError> {
     let trace = shape.traces.get(eye);
     let boxing = Boxing::of(&trace.outline());
     let hundredths = |value: f64| (value * 100.0).round() as i64;

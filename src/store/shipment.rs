@@ -3,11 +3,12 @@
 use time::{Date, OffsetDateTime};
 
 use super::event::append_event;
-use super::once::{Done, Once, Turn};
+use super::once::{Done, Once};
 use super::search::index_job;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
-use crate::desk::job::{EventKind, Stage};
+use crate::desk::job::EventKind;
+use crate::desk::step::Step;
 
 /// A parcel that left.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -59,8 +60,7 @@ impl Store {
         shipment: &Shipment,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
-        let turn = Turn { job: number, stages: Stage::Packed..=Stage::Packed };
-        self.once(key, Some(turn), now, async |tx| {
+        self.once(key, Some((number, Step::Shipment)), now, async |tx| {
             let at = Stamp(now);
             sqlx::query!(
                 "insert into shipment (job_number, carrier, tracking, sent_on, address, at) values (?, ?, ?, ?, ?, ?)",

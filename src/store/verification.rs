@@ -5,11 +5,12 @@ use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::event::append_event;
-use super::once::{Done, Once, Turn};
+use super::once::{Done, Once};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::bench::verification::VerdictFigure;
-use crate::desk::job::{EventKind, Stage};
+use crate::desk::job::EventKind;
+use crate::desk::step::Step;
 
 /// A check as it was judged. The reading and the verdict are JSON, so that they stay as they were said even when the
 /// tables change.
@@ -85,8 +86,7 @@ impl Store {
         check: &NewCheck,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
-        let turn = Turn { job: number, stages: Stage::Cut..=Stage::Packed };
-        self.once(key, Some(turn), now, async |tx| {
+        self.once(key, Some((number, Step::Check)), now, async |tx| {
             let (id, at) = (Uuid::now_v7(), Stamp(now));
             sqlx::query!(
                 "insert into verification (id, job_number, attempt, profile, reading, verdict, passed, at)
@@ -125,8 +125,7 @@ impl Store {
         reason: &str,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
-        let turn = Turn { job: number, stages: Stage::Cut..=Stage::Cut };
-        self.once(key, Some(turn), now, async |tx| {
+        self.once(key, Some((number, Step::Concession)), now, async |tx| {
             let id = sqlx::query_scalar!(
                 r#"select id as "id: Uuid" from verification
                    where job_number = ?1 and passed = 0

@@ -5,7 +5,7 @@
 
 use askama::Template;
 use axum::http::StatusCode;
-use axum::response::{Html, IntoResponse, Response};
+use axum::response::{Html, IntoResponse, Redirect, Response};
 use thiserror::Error;
 
 use super::chrome::Chrome;
@@ -21,6 +21,9 @@ pub enum WebError {
     /// 409: the step is out of turn; the sentence says what to do first.
     #[error("{0}")]
     OutOfTurn(String),
+    /// 303: the form was done before, so the answer is where the first one went. Not a failure, but it ends the handler.
+    #[error("done before, see {0}")]
+    DoneBefore(String),
     /// 400: what was sent is no form of ours.
     #[error("{0}")]
     Malformed(String),
@@ -57,6 +60,7 @@ struct ErrorPage {
 impl IntoResponse for WebError {
     fn into_response(self) -> Response {
         let (status, title, said) = match &self {
+            WebError::DoneBefore(path) => return Redirect::to(path).into_response(),
             WebError::NotFound(_) => (StatusCode::NOT_FOUND, "Not in the book", self.to_string()),
             WebError::OutOfTurn(_) => (StatusCode::CONFLICT, "Not yet", self.to_string()),
             WebError::Malformed(_) => (StatusCode::BAD_REQUEST, "Not understood", self.to_string()),

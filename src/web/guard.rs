@@ -23,22 +23,34 @@ use super::error::WebError;
 /// The largest request: a trace file of both eyes with depth is under 100 kB, a scan of one well under this.
 pub const BODY_LIMIT: usize = 2 * 1024 * 1024;
 
-/// No page takes long; a request that does is broken.
-const TIME_LIMIT: Duration = Duration::from_secs(30);
+/// How much one request may ask for.
+#[derive(Debug, Clone, Copy)]
+pub struct Limits {
+    /// Bytes of its body.
+    pub body: usize,
+    /// Time until its answer. No page takes long; a request that does is broken.
+    pub time: Duration,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Self { body: BODY_LIMIT, time: Duration::from_secs(30) }
+    }
+}
 
 /// Nothing from outside, nothing inline, nobody may frame us.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; \
                       form-action 'self'; frame-ancestors 'none'; base-uri 'none'";
 
 /// Puts the guards around the pages, outermost last.
-pub fn guarded(pages: Router) -> Router {
+pub fn guarded(pages: Router, limits: Limits) -> Router {
     pages
         .layer(DefaultBodyLimit::disable())
-        .layer(RequestBodyLimitLayer::new(BODY_LIMIT))
-        .layer(from_fn(say_too_large))
+        .layer(RequestBodyLimitLayer::new(limits.body))
+        .layer(from_fn(move |request, next| say_too_large(limits.body, request, next)))
         .layer(CsrfLayer::new())
         .layer(from_fn(refuse_unknown_host))
-        .layer(TimeoutLayer::with_status_code(StatusCode::REQUEST_TIMEOUT, TIME_LIMIT))
+        .layer(TimeoutLayer::with_status_code(StatusCode::REQUEST_TIMEOUT, limits.time))
         .layer(CatchPanicLayer::custom(|cause: Box<dyn std::any::Any + Send>| {
             let cause = cause
                 .downcast_ref::<String>()
@@ -72,12 +84,12 @@ pub fn is_this_machine(host: &str) -> bool {
 
 /// A request that says it is too large gets a page, not a broken connection: a browser shows the answer only once it
 /// could send what it has, so that is taken and dropped, up to a photograph or so.
-async fn say_too_large(request: Request, next: Next) -> Response {
+async fn say_too_large(most: usize, request: Request, next: Next) -> Response {
     let length = request.headers().get(header::CONTENT_LENGTH).and_then(|l| l.to_str().ok()?.parse::<usize>().ok());
-    if length.is_none_or(|length| length <= BODY_LIMIT) {
+    if length.is_none_or(|length| length <= most) {
         return next.run(request).await;
     }
-    let _dropped = axum::body::to_bytes(request.into_body(), 8 * BODY_LIMIT).await;
+    let _dropped = axum::body::to_bytes(request.into_body(), 8 * most).await;
     let said = "What was sent is larger than 2 MB; a trace file of both eyes has under 0.1 MB. Nothing was changed.";
     let mut page = WebError::Malformed(said.to_owned()).into_response();
     *page.status_mut() = StatusCode::PAYLOAD_TOO_LARGE;

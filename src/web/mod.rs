@@ -63,5 +63,5 @@ impl AppState {
 
 /// The whole application: pages behind their guards. Tests call this too.
 pub fn build_app(state: AppState) -> Router {
-    guard::guarded(router::pages(state))
+    guard::guarded(router::pages(state), guard::Limits::default())
 }

@@ -1,47 +1,105 @@
-//! The contents page of the product: every page module, in the order a job meets them.
+//! Every address of the product with its handlers, in the order a job meets them.
 
 use axum::Router;
 use axum::extract::{Request, State};
 use axum::http::{Method, StatusCode, header};
 use axum::middleware::{Next, from_fn, from_fn_with_state};
 use axum::response::{IntoResponse, Redirect, Response};
+use axum::routing::{get, post};
 
 use super::error::WebError;
+use super::page::lab::{material, treatment};
+use super::page::{
+    bills, blanks, checks, compensation, customers, cuts, drafts, edge, find, frames, jobs, lab, layout, lenses,
+    materials, orders, packing, payments, prism, process_spread, receipts, risk, shapes, shipments, start, stock,
+    ticket, today, understood,
+};
 use super::{AppState, asset, page};
+
+/// Builds a table of addresses twice over: as routes, and as a list that tests walk.
+macro_rules! addresses {
+    ($(#[$doc:meta])* $routes:ident, $list:ident: $($path:literal => $handlers:expr,)+) => {
+        $(#[$doc])*
+        pub const $list: &[&str] = &[$($path),+];
+
+        fn $routes() -> Router<AppState> {
+            Router::new()$(.route($path, $handlers))+
+        }
+    };
+}
+
+addresses! {
+    /// Open once the lab has a name.
+    routes, ADDRESSES:
+    "/" => get(today::show_today),
+    "/find" => get(find::find_anything),
+
+    "/orders/new" => get(orders::new_order),
+    "/orders/{key}" => get(orders::show_order).post(orders::take_order),
+    "/understood/rx" => get(understood::understood_rx),
+    "/understood/pd" => get(understood::understood_pd),
+    "/suggest/customers" => get(customers::suggest_customers),
+    "/suggest/frames" => get(frames::suggest_frames),
+
+    "/jobs/{number}" => get(jobs::show_job),
+    "/jobs/{number}/notes" => get(jobs::new_note).post(jobs::add_note),
+    "/jobs/{number}/relens" => get(orders::new_lenses),
+    "/jobs/{number}/shape" => get(shapes::show_shape).post(shapes::keep_shape),
+    "/jobs/{number}/shape/original" => get(shapes::download_original),
+    "/jobs/{number}/shape/export" => get(shapes::export_shape),
+    "/jobs/{number}/lenses" => get(lenses::show_lenses).post(lenses::take_lenses),
+    "/jobs/{number}/layout" => get(layout::show_layout),
+    "/jobs/{number}/compensation" => get(compensation::show_compensation).post(compensation::decide_power),
+    "/jobs/{number}/prism" => get(prism::show_prism),
+    "/jobs/{number}/risk" => get(risk::show_risk),
+    "/jobs/{number}/edge" => get(edge::show_edge),
+    "/jobs/{number}/edge/figures" => get(edge::show_figures),
+    "/jobs/{number}/materials" => get(materials::compare_materials),
+    "/jobs/{number}/blanks" => get(blanks::show_blanks).post(blanks::keep_list),
+    "/jobs/{number}/cut" => get(cuts::show_cut).post(cuts::insert_cut),
+    "/jobs/{number}/ticket" => get(ticket::print_ticket),
+    "/jobs/{number}/check" => get(checks::show_check).post(checks::create_check),
+    "/jobs/{number}/check/concession" => post(checks::concede_check),
+    "/jobs/{number}/packing" => get(packing::show_packing).post(packing::create_packing),
+    "/jobs/{number}/packing-sheet" => get(packing::print_packing_sheet),
+    "/jobs/{number}/shipment" => get(shipments::show_shipment).post(shipments::create_shipment),
+    "/jobs/{number}/slip" => get(shipments::print_slip),
+    "/jobs/{number}/bill" => get(bills::show_bill),
+    "/jobs/{number}/payments" => post(payments::create_payment),
+    "/jobs/{number}/receipts" => post(receipts::issue_receipt),
+    "/receipts/{number}" => get(receipts::print_receipt),
+
+    "/customers" => get(customers::list_customers),
+    "/customers/{id}" => get(customers::show_customer),
+    "/customers/{id}/details" => get(customers::edit_customer).post(customers::change_customer),
+    "/frames" => get(frames::list_frames),
+    "/frames/{id}" => get(frames::show_frame),
+    "/stock" => get(stock::show_drawer),
+    "/stock/new" => get(stock::new_lens).post(stock::stock_lens),
+    "/stock/{id}/count" => get(stock::ask_count).post(stock::correct_count),
+
+    "/lab" => get(lab::show_lab).post(lab::change_lab),
+    "/lab/process-spread" => get(process_spread::show_process_spread).post(process_spread::change_process_spread),
+    "/lab/materials/new" => get(material::new_material).post(material::add_material),
+    "/lab/materials/{line}" => get(material::show_material).post(material::change_material),
+    "/lab/materials/{line}/retirement" => post(material::retire_material),
+    "/lab/treatments/new" => get(treatment::new_treatment).post(treatment::add_treatment),
+    "/lab/treatments/{line}" => get(treatment::show_treatment).post(treatment::change_treatment),
+    "/lab/treatments/{line}/retirement" => post(treatment::retire_treatment),
+}
+
+addresses! {
+    /// Open from the start. Files under `/static` are not listed.
+    first_routes, FIRST_ADDRESSES:
+    "/start" => get(start::ask_name).post(start::name_lab),
+    "/drafts/{key}" => post(drafts::keep_draft),
+}
 
 /// All pages. The first run stands in front until the lab has a name.
 pub fn pages(state: AppState) -> Router {
-    Router::new()
-        .merge(page::today::router())
-        .merge(page::find::router())
-        .merge(page::orders::router())
-        .merge(page::understood::router())
-        .merge(page::jobs::router())
-        .merge(page::shapes::router())
-        .merge(page::lenses::router())
-        .merge(page::layout::router())
-        .merge(page::compensation::router())
-        .merge(page::prism::router())
-        .merge(page::risk::router())
-        .merge(page::edge::router())
-        .merge(page::materials::router())
-        .merge(page::blanks::router())
-        .merge(page::cuts::router())
-        .merge(page::ticket::router())
-        .merge(page::checks::router())
-        .merge(page::packing::router())
-        .merge(page::shipments::router())
-        .merge(page::bills::router())
-        .merge(page::payments::router())
-        .merge(page::receipts::router())
-        .merge(page::customers::router())
-        .merge(page::frames::router())
-        .merge(page::stock::router())
-        .merge(page::lab::router())
-        .merge(page::process_spread::router())
+    routes()
         .route_layer(from_fn_with_state(state.clone(), first_run))
-        .merge(page::start::router())
-        .merge(page::drafts::router())
+        .merge(first_routes())
         .merge(asset::router())
         .fallback(page::not_found)
         .layer(from_fn(say_on_a_page))

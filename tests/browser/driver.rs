@@ -140,11 +140,23 @@ impl Browser {
         self.client.goto(&format!("{}{path}", self.site)).await.unwrap();
     }
 
-    /// Empties a field and types into it, key by key.
+    /// Replaces what a field holds, as pasting does. Where each key matters, see [`Browser::type_here`].
     pub async fn fill(&self, id: &str, text: &str) {
         let field = self.find(&format!("#{id}")).await;
-        field.clear().await.unwrap_or_else(|why| panic!("cannot empty #{id}: {why}"));
-        field.send_keys(text).await.unwrap_or_else(|why| panic!("cannot type into #{id}: {why}"));
+        // A date field takes keys alone.
+        if field.prop("type").await.unwrap().as_deref() == Some("date") {
+            field.clear().await.unwrap_or_else(|why| panic!("cannot empty #{id}: {why}"));
+            field.send_keys(text).await.unwrap_or_else(|why| panic!("cannot type into #{id}: {why}"));
+            return;
+        }
+        let take = format!(
+            "const field = document.getElementById('{id}'); field.scrollIntoView({{ block: 'nearest' }}); field.focus(); \
+             field.select(); return document.activeElement === field && field.checkVisibility() && !field.readOnly"
+        );
+        assert_eq!(self.run(&take).await, true, "#{id} takes no text");
+        self.devtools("Input.insertText", json!({ "text": text }));
+        let holds = async || Some(self.value(id).await).filter(|value| value == text);
+        self.patiently(&format!("{text:?} in #{id}"), holds).await;
     }
 
     /// Chooses a file.
@@ -254,9 +266,9 @@ impl Browser {
 
     /// Waits until an element says something that holds certain words.
     pub async fn sees(&self, selector: &str, words: &str) {
-        let mut last = Vec::new();
         let until = Instant::now() + PATIENCE;
-        while !last.iter().any(|text: &String| text.contains(words)) {
+        let mut last = self.texts(selector).await;
+        while !last.iter().any(|text| text.contains(words)) {
             let at = self.client.current_url().await;
             assert!(Instant::now() < until, "{selector} never said “{words}” but {last:?} at {at:?}");
             tokio::time::sleep(Duration::from_millis(20)).await;
@@ -361,6 +373,9 @@ fn capabilities(chromium: &str, user_data: &Path, settings: &Settings) -> Capabi
             "args": [
                 "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--disable-quic",
                 "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync",
+                // Nothing a page of ours needs; each would start work beside every page that opens.
+                "--disable-features=SpareRendererForSitePerProcess,Translate,OptimizationHints,MediaRouter",
+                "--disable-extensions", "--disable-component-extensions-with-background-pages", "--disable-breakpad",
                 "--lang=en-US", user_data,
             ],
         },

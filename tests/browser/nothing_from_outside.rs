@@ -29,7 +29,7 @@ const PAGES: [&str; 30] = [
     "/jobs/1001/check",
     "/jobs/1001/packing",
     "/jobs/1001/shipment",
-    "/jobs/1001/receipt",
+    "/jobs/1001/bill",
     "/jobs/1001/ticket",
     "/jobs/1001/packing-sheet",
     "/jobs/1001/slip",
@@ -48,8 +48,12 @@ const LINKED: [(&str, &str); 7] = [
     ("/stock", "main a[href^='/stock/'][href$='/count']"),
     ("/lab", "main a[href^='/lab/materials/']:not([href$=new])"),
     ("/lab", "main a[href^='/lab/treatments/']:not([href$=new])"),
-    ("/jobs/1001/receipt", "main a[href^='/receipts/']"),
+    ("/jobs/1001/bill", "main a[href^='/receipts/']"),
 ];
+
+/// Whether the page is shown in its dark face, once its colors have changed.
+const IS_DARK: &str = "for (const change of document.getAnimations()) change.finish(); \
+                       return matchMedia('(prefers-color-scheme: dark)').matches";
 
 #[tokio::test]
 async fn nothing_from_outside() {
@@ -69,17 +73,18 @@ async fn nothing_from_outside() {
 
     let ours = format!("http://{}/", rimbook.address);
     let mut faults = Vec::new();
-    for dark in [false, true] {
-        browser.prefer_dark(dark);
-        for page in &pages {
-            browser.open_page(page).await;
+    for page in &pages {
+        browser.open_page(page).await;
+        for dark in [false, true] {
+            browser.prefer_dark(dark);
             let face = if dark { "dark" } else { "light" };
+            assert_eq!(browser.run(IS_DARK).await, dark, "{page} is asked for its {face} face");
             let found = browser.run(include_str!("page.js")).await;
             faults.extend(found.as_array().unwrap().iter().map(|fault| format!("{face} {page}: {fault}")));
-            // A page that is not there is said to be so on the console as well; that is not an error of the page.
-            let expected = |line: &String| page == "/no-such-page" && line.contains("404");
-            faults.extend(browser.console().into_iter().filter(|line| !expected(line)).map(|l| format!("{page}: {l}")));
         }
+        // A page that is not there is said to be so on the console as well; that is not an error of the page.
+        let expected = |line: &String| page == "/no-such-page" && line.contains("404");
+        faults.extend(browser.console().into_iter().filter(|line| !expected(line)).map(|l| format!("{page}: {l}")));
     }
     // A form that was refused is a page of its own.
     for face in [false, true] {

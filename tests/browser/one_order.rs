@@ -202,7 +202,7 @@ async fn pack_and_send(browser: &Browser) {
 
 /// The receipt as it stands on its page.
 async fn issue_the_receipt(browser: &Browser) -> String {
-    browser.open_page("/jobs/1001/receipt").await;
+    browser.open_page("/jobs/1001/bill").await;
     assert_eq!(browser.text("#owed").await, "$0.00");
     browser.press("Issue the receipt").await;
     let path = browser.arrives_at("/receipts/").await;
@@ -220,7 +220,7 @@ async fn the_receipt_stays_the_same(browser: &Browser, receipt: &str) {
     browser.fill("name", "Saltmarsh Lens and Frame Post").await;
     browser.press("Save").await;
     browser.sees(".top-name", "Saltmarsh Lens and Frame Post").await;
-    browser.open_page("/jobs/1001/receipt").await;
+    browser.open_page("/jobs/1001/bill").await;
     browser.click("#receipts a.job-link").await;
     browser.arrives_at("/receipts/").await;
     assert_eq!(browser.text(".sheet").await, receipt, "a receipt never changes");

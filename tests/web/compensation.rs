@@ -1,5 +1,7 @@
 //! The lens as worn: the try-form, the owner's decision, and what every later page makes of it.
 
+use rimbook::desk::frame::Rim;
+
 use crate::support::TestLab;
 
 const TRY: [(&str, &str); 5] =
@@ -54,7 +56,7 @@ async fn an_untilted_lens_at_the_same_distance_is_ordered_as_prescribed() {
 #[tokio::test]
 async fn martins_worked_example_stands_beside_the_exact_power() {
     let lab = TestLab::new().await;
-    // -8.08 -0.25 x 180 is what -8.00 gives at 10° of panto for 2n = 3 (computed); polycarbonate's 1.586 turns it by
+    // -8.08 -0.25 x 180 is what -8.00 gives at 10° of panto for 2n = 3 (tests/check/scripts); polycarbonate's 1.586 turns it by
     // less than 0.01. So ordering for -8.00 wants the opposite: less minus up and down.
     let number = lab.given_job_to("-8.08 -0.25 x 180", "-8.08 -0.25 x 180").await;
     let tilted =
@@ -233,4 +235,38 @@ async fn a_decision_after_the_lenses_were_taken_warns() {
     // The clock of the tests stands still, so the order of the history tells.
     let page = lab.get(&format!("/jobs/{number}/layout")).await;
     assert!(page.texts(".wear-note").iter().any(|t| t.contains("after a lens was taken in hand")), "{}", page.body);
+}
+
+#[tokio::test]
+async fn it_is_figured_for_the_lens_of_the_edge_page() {
+    let lab = TestLab::new().await;
+    for (rim, right, left) in [
+        (Rim::Plastic, "-4.00 -1.00 x 20", "+4.00 -1.00 x 20"),
+        // A cord-held rim needs more edge, of a weak minus lens too.
+        (Rim::Cord, "+1.75 sph", "-0.50 sph"),
+        (Rim::Drilled, "+5.00 sph", "+2.00 sph 2 BI"),
+        (Rim::Metal, "pl 2 BI", "-3.00 sph 1 BU"),
+    ] {
+        let number = lab.given_job_in_rim(rim, right, left, "31/33", "20").await;
+        let before = lab.get(&format!("/jobs/{number}/compensation")).await;
+        before.assert_status(200);
+        assert!(before.text(".eye-left .figures + .eye-note").contains("(assumed)"), "without a shape: {left}");
+        lab.given_shape_for(number).await;
+        for is_in_hand in [false, true] {
+            if is_in_hand {
+                lab.given_lenses_for(number).await;
+            }
+            let edge = lab.get(&format!("/jobs/{number}/edge")).await;
+            let compensation = lab.get(&format!("/jobs/{number}/compensation")).await;
+            for eye in ["right", "left"] {
+                let front = edge.text(&format!(".eye-{eye} .front .num"));
+                let centre = edge.text(&format!(".eye-{eye} .centre-mm"));
+                let from = if is_in_hand { "as in hand" } else { "assumed" };
+                assert!(edge.text(&format!(".eye-{eye} .figures")).contains(&format!("Centre, {from}")));
+                let words = compensation.text(&format!(".eye-{eye} .figures + .eye-note"));
+                let want = format!("front {front} D (assumed), centre {centre} ({from})");
+                assert!(words.contains(&want), "{right} / {left}, {eye}: {words}, not {want}");
+            }
+        }
+    }
 }

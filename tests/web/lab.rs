@@ -200,10 +200,11 @@ async fn takes_materials_off_sale_but_for_the_last() {
     let lab = TestLab::new().await;
     let lines: Vec<String> =
         lab.store.list_materials().await.unwrap().iter().map(|m| format!("/lab/materials/{}", m.line)).collect();
+    let key = lab.get(&lines[0]).await.attributes("input[name=key]", "value").remove(0);
     for line in &lines[..5] {
         assert_eq!(lab.post(&format!("{line}/retirement"), &[]).await.location, "/lab#materials");
     }
-    lab.post(&format!("{}/retirement", lines[0]), &[]).await.assert_status(303);
+    lab.post(&format!("{}/retirement", lines[0]), &[("key", &key)]).await.assert_status(303);
     let last = lab.post(&format!("{}/retirement", lines[5]), &[]).await;
     last.assert_status(409);
     assert!(last.text(".notice").contains("the last material on sale"));

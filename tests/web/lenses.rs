@@ -176,9 +176,9 @@ async fn a_cut_comes_after_the_lenses_and_is_booked_once() {
     let lab = TestLab::new().await;
     let job = lab.given_job().await;
     let path = format!("/jobs/{job}/cut");
-    assert!(lab.get(&path).await.assert_status(200).text(".empty").contains("put the shape on file"));
+    assert!(lab.get(&path).await.assert_status(200).text(".empty").contains("trace the frame"));
     let page = lab.post(&path, &[("size", "0")]).await;
-    assert!(page.assert_status(409).body.contains("cannot be cut yet"));
+    assert!(page.assert_status(409).body.contains("has no shape yet: trace the frame first"));
     keep_ellipse(&lab, job).await;
     lab.post(&path, &[("size", "0")]).await.assert_status(409);
     lab.post(&format!("/jobs/{job}/lenses"), &BOUGHT).await.assert_status(303);

@@ -2,9 +2,11 @@
 
 #![allow(clippy::unwrap_used, reason = "a helper that fails fails its test")]
 
+mod addresses;
 mod bills;
 mod blanks;
 mod checks;
+mod clock;
 mod compensation;
 mod customers;
 mod edge;

@@ -11,7 +11,7 @@ pub const REST: [(&str, &str); 3] = [("kind", "check"), ("amount", "25.00"), ("p
 async fn a_payment_is_booked_once_and_shown() {
     let lab = TestLab::new().await;
     let number = lab.given_job().await;
-    let (path, bill) = (format!("/jobs/{number}/payments"), format!("/jobs/{number}/receipt"));
+    let (path, bill) = (format!("/jobs/{number}/payments"), format!("/jobs/{number}/bill"));
     assert_eq!(lab.get(&bill).await.text("#owed"), "$0.00");
     let key = format!("payment-{number}-1");
     let refund = [("key", key.as_str()), ("kind", "card"), ("amount", "-20"), ("paid_on", "2026-11-25")];
@@ -38,7 +38,7 @@ async fn a_payment_is_booked_once_and_shown() {
 async fn no_more_is_refunded_than_was_received() {
     let lab = TestLab::new().await;
     let number = lab.given_job().await;
-    let (path, bill) = (format!("/jobs/{number}/payments"), format!("/jobs/{number}/receipt"));
+    let (path, bill) = (format!("/jobs/{number}/payments"), format!("/jobs/{number}/bill"));
     let paid = lab.store.get_job(number).await.unwrap().paid;
     let too_much = format!("-{}", (paid + Cents::new(1)).plain());
     let refused = lab.post(&path, &[("kind", "card"), ("amount", &too_much), ("paid_on", "2026-11-25")]).await;
@@ -79,5 +79,5 @@ async fn each_bad_field_of_a_payment_is_named() {
     lab.post_from_elsewhere(&path, &REST).await.assert_status(403);
     assert_eq!(lab.store.list_payments(number).await.unwrap().len(), 1);
     lab.post(&format!("/drafts/payment-{number}-1"), &[("amount", "7.7")]).await.assert_status(204);
-    assert_eq!(lab.get(&format!("/jobs/{number}/receipt")).await.attributes("#amount", "value"), ["7.7"]);
+    assert_eq!(lab.get(&format!("/jobs/{number}/bill")).await.attributes("#amount", "value"), ["7.7"]);
 }

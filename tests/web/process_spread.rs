@@ -60,7 +60,7 @@ async fn a_bad_figure_is_said_beside_its_field() {
         assert_eq!(answer.attributes("[aria-invalid=true]", "id"), [field], "{value}");
         assert_eq!(answer.attributes(&format!("#{field}"), "value"), [value]);
     }
-    post(&lab, &[("blank_power".into(), "0.04".into())]).await.assert_status(400);
+    lab.post_as_is("/lab/process-spread", &[("blank_power", "0.04")]).await.assert_status(400);
     let fields = fields(&page, &[("stick_step", "1")]);
     let lent: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
     lab.post_from_elsewhere("/lab/process-spread", &lent).await.assert_status(403);

@@ -54,7 +54,7 @@ async fn a_receipt_never_changes() {
     assert_eq!(lab.get("/receipts/5001").await.body, first.body, "a reprint is the same to the letter");
 
     // What changed goes on a new receipt that names the old one.
-    let page = lab.get(&format!("/jobs/{number}/receipt")).await;
+    let page = lab.get(&format!("/jobs/{number}/bill")).await;
     assert!(page.text("#issue").contains("replaces it and names it"));
     assert_eq!(lab.post(&format!("/jobs/{number}/receipts"), &[]).await.location, "/receipts/5002");
     let second = lab.get("/receipts/5002").await.text("article");
@@ -62,7 +62,7 @@ async fn a_receipt_never_changes() {
         assert!(second.contains(wanted), "{wanted} in {second}");
     }
     assert_eq!(lab.get("/receipts/5001").await.body, first.body);
-    assert_eq!(lab.get(&format!("/jobs/{number}/receipt")).await.texts("#receipts tbody tr").len(), 2);
+    assert_eq!(lab.get(&format!("/jobs/{number}/bill")).await.texts("#receipts tbody tr").len(), 2);
     lab.get("/receipts/4999").await.assert_status(404);
 }
 
@@ -71,14 +71,14 @@ async fn a_receipt_is_issued_once() {
     let lab = TestLab::new().await;
     let number = lab.given_job().await;
     let path = format!("/jobs/{number}/receipts");
-    let key = lab.get(&format!("/jobs/{number}/receipt")).await.attributes("#issue input[name=key]", "value").remove(0);
+    let key = lab.get(&format!("/jobs/{number}/bill")).await.attributes("#issue input[name=key]", "value").remove(0);
     lab.post_from_elsewhere(&path, &[("key", &key)]).await.assert_status(403);
     let first = lab.post(&path, &[("key", &key)]).await;
     let second = lab.post(&path, &[("key", &key)]).await;
     assert_eq!((first.location.as_str(), second.location.as_str()), ("/receipts/5001", "/receipts/5001"));
     assert_eq!(lab.store.count_receipts(number).await.unwrap(), 1);
     assert_eq!(lab.stage(number).await, Stage::Taken, "paper moves no job");
-    let page = lab.get(&format!("/jobs/{number}/receipt")).await;
+    let page = lab.get(&format!("/jobs/{number}/bill")).await;
     assert!(page.text("#issue").contains("Nothing has changed since receipt 5001"));
     assert!(page.texts("#issue button").is_empty());
 }

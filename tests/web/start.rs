@@ -16,7 +16,7 @@ async fn every_page_leads_to_the_first_run_until_the_lab_has_a_name() {
     }
     let page = lab.get("/start").await;
     page.assert_status(200);
-    assert_eq!(page.attributes("main form input, main form textarea", "name"), ["name", "address"]);
+    assert_eq!(page.attributes("main form input, main form textarea", "name"), ["key", "name", "address"]);
 }
 
 #[tokio::test]

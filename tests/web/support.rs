@@ -22,6 +22,7 @@ use rimbook::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder};
 use rimbook::desk::packing::{ITEMS, Parcel};
 use rimbook::desk::payment::{Payment, PaymentKind};
 use rimbook::desk::prescription::{MadeFor, Prescription};
+use rimbook::desk::step::Step;
 use rimbook::desk::stock::LensInHand;
 use rimbook::optics::prescription::{read, read_pupil_distance};
 use rimbook::optics::unit::Millimetre;
@@ -33,8 +34,8 @@ use rimbook::web::clock::Clock;
 use rimbook::web::{AppState, build_app};
 use scraper::{Html, Selector};
 use tempfile::TempDir;
-use time::OffsetDateTime;
 use time::macros::{date, datetime};
+use time::{OffsetDateTime, UtcOffset};
 use tower::ServiceExt;
 
 /// When every test happens: a Wednesday.
@@ -75,9 +76,15 @@ impl TestLab {
         Self::in_folder(self.folder).await
     }
 
+    /// Moves the pages to another moment, in another time zone.
+    pub async fn move_to(&mut self, now: OffsetDateTime, zone: UtcOffset) {
+        self.app = build_app(AppState::new(self.store.clone(), Clock::Fixed { now, zone }).await.unwrap());
+    }
+
     async fn in_folder(folder: TempDir) -> Self {
         let store = Store::open(folder.path()).await.unwrap();
-        let state = AppState::new(store.clone(), Clock::Fixed(NOW)).await.unwrap();
+        let clock = Clock::Fixed { now: NOW, zone: UtcOffset::UTC };
+        let state = AppState::new(store.clone(), clock).await.unwrap();
         Self { folder, store, app: build_app(state) }
     }
 
@@ -93,7 +100,16 @@ impl TestLab {
         self.send(Request::get(path).header(header::HOST, "localhost").body(Body::empty()).unwrap()).await
     }
 
+    /// Posts a form as a browser does: with the key that its page holds, unless one is given.
     pub async fn post(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
+        match self.key_for(path, fields).await {
+            Some(key) => self.post_as_is(path, &[fields, &[("key", key.as_str())]].concat()).await,
+            None => self.post_as_is(path, fields).await,
+        }
+    }
+
+    /// Posts these fields and no key but one that is among them.
+    pub async fn post_as_is(&self, path: &str, fields: &[(&str, &str)]) -> Answer {
         let request = Request::post(path)
             .header(header::HOST, "localhost")
             .header("sec-fetch-site", "same-origin")
@@ -103,8 +119,50 @@ impl TestLab {
         self.send(request).await
     }
 
+    /// The key of the form that posts to an address, from the page that holds it. A form that its page does not offer
+    /// now has the key of one that was opened before.
+    pub async fn key_for(&self, path: &str, fields: &[(&str, &str)]) -> Option<String> {
+        if fields.iter().any(|(name, _)| *name == "key") || path.starts_with("/drafts/") || path.starts_with("/orders/")
+        {
+            return None;
+        }
+        let (page, end) = match path.rsplit_once('/') {
+            Some((job, "payments")) => (format!("{job}/bill"), "payment"),
+            Some((job, "receipts")) => (format!("{job}/bill"), "receipt"),
+            Some((page, end @ ("concession" | "retirement"))) => (page.to_owned(), end),
+            Some((_, "notes")) => (path.to_owned(), "note"),
+            Some((_, end)) => (path.to_owned(), end),
+            None => (path.to_owned(), ""),
+        };
+        let shown = self.get(&page).await;
+        let keys = shown.attributes(&format!("form[action='{path}'] input[name=key]"), "value");
+        let job = path.strip_prefix("/jobs/").and_then(|rest| rest.split('/').next());
+        match (keys.into_iter().next(), Step::from_key(end), job.and_then(|job| job.parse().ok())) {
+            (Some(key), ..) => Some(key),
+            (None, Some(step), Some(number)) => {
+                let job = self.store.get_job(number).await.unwrap();
+                Some(format!("{end}-{number}-{}", step.count(&job)))
+            }
+            _ => None,
+        }
+    }
+
     /// Posts a form with one file, as a browser does.
     pub async fn upload(&self, path: &str, fields: &[(&str, &str)], name: &str, file: &str, bytes: &[u8]) -> Answer {
+        let key = self.key_for(path, fields).await;
+        let fields = [fields, &key.iter().map(|key| ("key", key.as_str())).collect::<Vec<_>>()].concat();
+        self.upload_as_is(path, &fields, name, file, bytes).await
+    }
+
+    /// The same with these fields and no key but one that is among them.
+    pub async fn upload_as_is(
+        &self,
+        path: &str,
+        fields: &[(&str, &str)],
+        name: &str,
+        file: &str,
+        bytes: &[u8],
+    ) -> Answer {
         let mut body = Vec::new();
         for (field, value) in fields {
             body.extend(
@@ -141,6 +199,11 @@ impl TestLab {
 
     /// The same to another prescription, pupil distance and height.
     pub async fn given_job_at(&self, right: &str, left: &str, pupils: &str, height: &str) -> i64 {
+        self.given_job_in_rim(Rim::Plastic, right, left, pupils, height).await
+    }
+
+    /// The same in a frame with another rim.
+    pub async fn given_job_in_rim(&self, rim: Rim, right: &str, left: &str, pupils: &str, height: &str) -> i64 {
         let frame = FrameChoice::New(FrameDetails {
             maker: "Copperline".into(),
             model: "Tern".into(),
@@ -148,7 +211,7 @@ impl TestLab {
             eye_size: "50".parse().unwrap(),
             bridge: "20".parse().unwrap(),
             temple: Some("145".parse().unwrap()),
-            rim: Rim::Plastic,
+            rim,
             price: Cents::new(8900),
         });
         self.given_job_in(frame, right, left, pupils, height).await
@@ -276,28 +339,80 @@ impl TestLab {
         number
     }
 
-    /// Ada's job, checked through the page with a reading that is what was ordered.
+    /// Ada's job, checked through the page.
     pub async fn given_checked_job(&self) -> i64 {
         let number = self.given_cut_job().await;
-        self.post(&format!("/jobs/{number}/check"), &GOOD_READING).await.assert_status(303);
+        self.check(number).await;
         number
+    }
+
+    /// Reads a pair through the page: exactly what was ordered.
+    async fn check(&self, number: i64) {
+        self.post(&format!("/jobs/{number}/check"), &GOOD_READING).await.assert_status(303);
     }
 
     /// Ada's job, packed through the page.
     pub async fn given_packed_job(&self) -> i64 {
         let number = self.given_checked_job().await;
+        self.pack(number).await;
+        number
+    }
+
+    async fn pack(&self, number: i64) {
         let ticks: Vec<(&str, &str)> =
             ITEMS.iter().filter(|item| item.is_asked_of(Parcel::Glasses)).map(|item| ("tick", item.key)).collect();
         self.post(&format!("/jobs/{number}/packing"), &ticks).await.assert_status(303);
-        number
     }
 
     /// Ada's job, sent through the page.
     pub async fn given_sent_job(&self) -> i64 {
         let number = self.given_packed_job().await;
+        self.ship(number).await;
+        number
+    }
+
+    async fn ship(&self, number: i64) {
         let fields = [("carrier", "Parcel post"), ("tracking", "SL 0042 7712"), ("sent_on", "2026-11-25")];
         self.post(&format!("/jobs/{number}/shipment"), &fields).await.assert_status(303);
-        number
+    }
+
+    /// Everything the book holds but drafts, to see whether anything changed.
+    pub async fn contents(&self) -> Vec<String> {
+        let file = self.folder.path().join(rimbook::store::FILE_NAME);
+        let pool = sqlx::SqlitePool::connect(&format!("sqlite://{}?mode=ro", file.display())).await.unwrap();
+        let tables: Vec<(String,)> = sqlx::query_as(
+            "select name from sqlite_master where type = 'table' and name not like 'sqlite_%' and name <> 'draft'
+             and sql not like 'create virtual%' order by name",
+        )
+        .fetch_all(&pool)
+        .await
+        .unwrap();
+        let mut contents = Vec::new();
+        for (table,) in tables {
+            let columns: Vec<(String,)> =
+                sqlx::query_as("select name from pragma_table_info(?)").bind(&table).fetch_all(&pool).await.unwrap();
+            let row = columns.iter().map(|(c,)| format!("quote(\"{c}\")")).collect::<Vec<_>>().join(" || ',' || ");
+            let query = sqlx::AssertSqlSafe(format!("select {row} from \"{table}\" order by 1"));
+            let rows: Vec<(String,)> = sqlx::query_as(query).fetch_all(&pool).await.unwrap();
+            contents.extend(rows.into_iter().map(|(row,)| format!("{table}: {row}")));
+        }
+        pool.close().await;
+        contents
+    }
+
+    /// Takes a job through every step that is left.
+    pub async fn send_on(&self, number: i64) {
+        loop {
+            match self.stage(number).await {
+                Stage::Taken => self.given_shape_for(number).await,
+                Stage::ShapeOnFile => self.given_lenses_for(number).await,
+                Stage::LensesInHand => self.given_cut_for(number).await,
+                Stage::Cut => self.check(number).await,
+                Stage::Checked => self.pack(number).await,
+                Stage::Packed => self.ship(number).await,
+                Stage::Sent => return,
+            }
+        }
     }
 
     /// How far a job has come.

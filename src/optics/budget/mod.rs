@@ -1,10 +1,10 @@
-//! The budget of errors: the chance that a pair will pass each row of its tolerance table, before it is cut, and
-//! which error matters most.
+//! The error budget: before a pair is cut, the chance that it passes each row of its tolerance table, and which error
+//! matters most.
 //!
-//! Every row is linear in its errors, so its chance is a closed form of their spreads ([`normal`]). A handling error
-//! is normal, given by its standard deviation (two of three stay within it); a reading or setting in steps is off by
-//! anything up to half a step. All are independent. The defaults are honest guesses of a careful small lab (common
-//! practice, from memory): an owner's own remakes are the better source.
+//! Every row is linear in its errors, so its chance has a closed form ([`normal`]). A handling error is normal and
+//! given by its standard deviation (two of three errors stay within it). A reading or setting in steps has a uniform
+//! error of up to half a step. All errors are independent. The defaults are estimates for a careful small lab (common
+//! practice, from memory); the lab's own remakes are a better source.
 
 pub mod normal;
 mod spreads;
@@ -17,14 +17,14 @@ use super::tolerance::{Limit, Profile, Quantity, READING_ALLOWANCE, Unit};
 use super::{Eye, Pair};
 use normal::chance_within;
 
-/// How one row stands.
+/// The risk of failing one row.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct RowRisk {
     /// The row.
     pub row: Quantity,
     /// The eye it is about; `None` for the pair.
     pub eye: Option<Eye>,
-    /// Its limit.
+    /// The limit of the row.
     pub limit: Limit,
     /// The chance to pass, 0 to 1.
     pub chance: f64,
@@ -36,10 +36,10 @@ pub struct RowRisk {
     pub dominant_share: f64,
 }
 
-/// What is to be made.
+/// The pair to be made.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct BudgetOrder {
-    /// The powers.
+    /// The ordered powers.
     pub power: Pair<SphereCylinder>,
     /// The prescribed prisms.
     pub prism: Pair<InUp>,
@@ -47,7 +47,7 @@ pub struct BudgetOrder {
     pub centre_specified: Pair<bool>,
 }
 
-/// Every row's chance.
+/// The chance of each row.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Budget {
     /// The rows that apply, in the order of the verdict.
@@ -60,7 +60,7 @@ impl Budget {
         self.rows.iter().min_by(|a, b| a.chance.total_cmp(&b.chance))
     }
 
-    /// The chance that every row passes, taking rows as independent: a little low, as rows share errors.
+    /// The chance that every row passes, as if rows were independent. Slightly too low, because rows share errors.
     pub fn all_pass(&self) -> f64 {
         self.rows.iter().map(|row| row.chance).product()
     }
@@ -93,33 +93,33 @@ struct ErrorSum {
     normal_variance: f64,
     half_widths: Vec<f64>,
     by_source: [f64; ErrorSource::COUNT],
-    seen: Vec<ErrorSource>,
+    sources: Vec<ErrorSource>,
 }
 
 impl ErrorSum {
-    fn note(&mut self, source: ErrorSource, variance: f64) {
+    fn add_source(&mut self, source: ErrorSource, variance: f64) {
         self.by_source[source as usize] += variance;
-        if !self.seen.contains(&source) {
-            self.seen.push(source);
+        if !self.sources.contains(&source) {
+            self.sources.push(source);
         }
     }
 
     fn spread(mut self, source: ErrorSource, effect: f64, sd: f64) -> Self {
         let variance = (effect * sd).powi(2);
         self.normal_variance += variance;
-        self.note(source, variance);
+        self.add_source(source, variance);
         self
     }
 
     fn step(mut self, source: ErrorSource, effect: f64, step: f64) -> Self {
         let half = (effect * step / 2.0).abs();
         self.half_widths.push(half);
-        self.note(source, half * half / 3.0);
+        self.add_source(source, half * half / 3.0);
         self
     }
 
-    /// The errors of place, with what a millimetre too far in and too high do.
-    fn place(self, spreads: &Spreads, in_effect: f64, up_effect: f64) -> Self {
+    /// Adds the placement errors of one lens. The effects are those of 1 mm too far in and 1 mm too high.
+    fn placement(self, spreads: &Spreads, in_effect: f64, up_effect: f64) -> Self {
         [in_effect, up_effect].into_iter().filter(|&effect| effect != 0.0).fold(self, |sum, effect| {
             sum.spread(ErrorSource::CentreMarking, effect, spreads.centre_marking_mm)
                 .spread(ErrorSource::Blocking, effect, spreads.blocking_mm)
@@ -131,8 +131,12 @@ impl ErrorSum {
     fn risk(self, row: Quantity, eye: Option<Eye>, limit: Limit) -> RowRisk {
         let total: f64 = self.by_source.iter().sum();
         let share = |source: &ErrorSource| self.by_source[*source as usize];
-        let dominant =
-            self.seen.iter().copied().max_by(|a, b| share(a).total_cmp(&share(b))).unwrap_or(ErrorSource::PowerReading);
+        let dominant = self
+            .sources
+            .iter()
+            .copied()
+            .max_by(|a, b| share(a).total_cmp(&share(b)))
+            .unwrap_or(ErrorSource::PowerReading);
         let allowance = if limit.unit == Unit::Degree { 0.0 } else { READING_ALLOWANCE };
         RowRisk {
             row,
@@ -150,9 +154,9 @@ impl ErrorSum {
 pub fn budget(profile: Profile, order: &BudgetOrder, spreads: &Spreads) -> Budget {
     let mut rows = Vec::with_capacity(14);
     for eye in Eye::BOTH {
-        powers(profile, eye, order.power.get(eye).to_minus(), spreads, &mut rows);
+        push_power_rows(profile, eye, order.power.get(eye).to_minus(), spreads, &mut rows);
     }
-    placement(profile, order, spreads, &mut rows);
+    push_placement_rows(profile, order, spreads, &mut rows);
     for (eye, specified) in order.centre_specified.iter() {
         if *specified {
             let sum = ErrorSum::default().spread(ErrorSource::BlankCentre, 1.0, spreads.blank_centre_mm).step(
@@ -166,9 +170,9 @@ pub fn budget(profile: Profile, order: &BudgetOrder, spreads: &Spreads) -> Budge
     Budget { rows }
 }
 
-fn powers(profile: Profile, eye: Eye, minus: SphereCylinder, spreads: &Spreads, rows: &mut Vec<RowRisk>) {
+fn push_power_rows(profile: Profile, eye: Eye, minus: SphereCylinder, spreads: &Spreads, rows: &mut Vec<RowRisk>) {
     let strongest_d = minus.strongest_meridian_d();
-    // The blank's cylinder error falls on the meridian across the axis; each meridian is read for itself.
+    // The blank's cylinder error affects the meridian across the axis. Each meridian is read separately.
     let along = || {
         ErrorSum::default().spread(ErrorSource::BlankPower, 1.0, spreads.blank_power_d).step(
             ErrorSource::PowerReading,
@@ -204,14 +208,14 @@ fn powers(profile: Profile, eye: Eye, minus: SphereCylinder, spreads: &Spreads, 
     }
 }
 
-fn placement(profile: Profile, order: &BudgetOrder, spreads: &Spreads, rows: &mut Vec<RowRisk>) {
+fn push_placement_rows(profile: Profile, order: &BudgetOrder, spreads: &Spreads, rows: &mut Vec<RowRisk>) {
     let stronger = |meridian_deg: f64| {
         let power = order.power;
         power.right.power_at_deg(meridian_deg).abs().max(power.left.power_at_deg(meridian_deg).abs())
     };
     let prescribed = |part: fn(&InUp) -> f64| part(&order.prism.right).abs().max(part(&order.prism.left).abs());
     let (in_pd, up_pd) = (prescribed(|p| p.in_pd), prescribed(|p| p.up_pd));
-    // What a millimetre in and a millimetre up make, in prism.
+    // The prism from 1 mm in and from 1 mm up.
     let effect = |eye: Eye, part: fn(InUp) -> f64| {
         let power = *order.power.get(eye);
         (part(prism_from_error(eye, power, 1.0, 0.0)), part(prism_from_error(eye, power, 0.0, 1.0)))
@@ -219,34 +223,33 @@ fn placement(profile: Profile, order: &BudgetOrder, spreads: &Spreads, rows: &mu
     let in_prism = |part: fn(InUp) -> f64| {
         Eye::BOTH.into_iter().fold(ErrorSum::default(), |sum, eye| {
             let (a, b) = effect(eye, part);
-            sum.place(spreads, a, b)
+            sum.placement(spreads, a, b)
         })
     };
     let vertical = profile.vertical_limit(stronger(90.0), up_pd);
     let sum = match vertical.unit {
-        Unit::Millimetre => ErrorSum::default().place(spreads, 0.0, 1.0).place(spreads, 0.0, 1.0),
+        Unit::Millimetre => ErrorSum::default().placement(spreads, 0.0, 1.0).placement(spreads, 0.0, 1.0),
         _ => in_prism(|p| p.up_pd),
     };
     rows.push(sum.risk(Quantity::VerticalImbalance, None, vertical));
     let horizontal = profile.horizontal_limit(stronger(180.0), in_pd);
     let sum = match horizontal.unit {
-        Unit::Millimetre => ErrorSum::default().place(spreads, 1.0, 0.0).place(spreads, 1.0, 0.0),
+        Unit::Millimetre => ErrorSum::default().placement(spreads, 1.0, 0.0).placement(spreads, 1.0, 0.0),
         _ => in_prism(|p| p.in_pd),
     };
     rows.push(sum.risk(Quantity::HorizontalImbalance, None, horizontal));
     if in_pd > 0.0 || up_pd > 0.0 {
-        // Read at the ordered place: what the place is off, what the blank is off, and the reading, for each eye.
-        let whole = |part: fn(InUp) -> f64| {
-            let without_stick = Spreads { stick_step_mm: 0.0, ..*spreads };
-            Eye::BOTH.into_iter().fold(ErrorSum::default(), |sum, eye| {
-                let (a, b) = effect(eye, part);
-                sum.place(&without_stick, a, b).spread(ErrorSource::BlankPrism, 1.0, spreads.blank_prism_pd).step(
-                    ErrorSource::PrismReading,
-                    1.0,
-                    spreads.prism_step_pd,
-                )
-            })
-        };
+        // The prism is read at the ordered place. Errors of each eye: placement, blank and reading.
+        let whole =
+            |part: fn(InUp) -> f64| {
+                let without_stick = Spreads { stick_step_mm: 0.0, ..*spreads };
+                Eye::BOTH.into_iter().fold(ErrorSum::default(), |sum, eye| {
+                    let (a, b) = effect(eye, part);
+                    sum.placement(&without_stick, a, b)
+                        .spread(ErrorSource::BlankPrism, 1.0, spreads.blank_prism_pd)
+                        .step(ErrorSource::PrismReading, 1.0, spreads.prism_step_pd)
+                })
+            };
         let (across, up) = profile.prism_limits(stronger(180.0), stronger(90.0), in_pd, up_pd);
         rows.push(whole(|p| p.in_pd).risk(Quantity::PrismHorizontal, None, across));
         rows.push(whole(|p| p.up_pd).risk(Quantity::PrismVertical, None, up));

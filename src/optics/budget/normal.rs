@@ -1,12 +1,12 @@
-//! The normal distribution, alone and with one or two even (uniform) errors added.
+//! The normal distribution, alone and with one or two uniform errors added.
 //!
 //! Sources: Abramowitz & Stegun, Handbook of Mathematical Functions, 7.1.6 (series) and 7.1.14 (continued fraction)
 //! for the error function; the rest follows by integrating by parts.
 
 use std::f64::consts::{FRAC_1_SQRT_2, PI, TAU};
 
-/// Below this share of the normal spread, an even error is as good as a normal one of the same variance: the chance
-/// differs by less than a hundred-thousandth.
+/// A uniform error narrower than this share of the normal spread is treated as normal with the same variance: the
+/// chance differs by less than 0.00001.
 const FOLD_SHARE: f64 = 0.25;
 
 /// The chance that a standard normal error is below z, to about 1e-15.
@@ -53,11 +53,11 @@ fn second_integral(z: f64) -> f64 {
     ((z * z + 1.0) * normal_cdf(z) + z * density(z)) / 2.0
 }
 
-/// The chance that a sum of errors stays within ±limit: normal ones of a joint variance, and even ones given by their
-/// half widths, all independent.
+/// The chance that a sum of independent errors stays within ±limit: normal errors given by their total variance, and
+/// uniform errors given by their half widths.
 ///
-/// The two widest even errors are exact; further ones, and narrow ones, count by their variance a²/3, which the
-/// simulation in the tests cannot tell from the truth.
+/// The two widest uniform errors are exact. Further ones, and narrow ones, are treated as normal with variance a²/3;
+/// the simulation in the tests shows no difference.
 pub fn chance_within(limit: f64, normal_variance: f64, half_widths: &[f64]) -> f64 {
     let mut variance = normal_variance;
     let (mut wide, mut second) = (0.0f64, 0.0f64);
@@ -70,7 +70,7 @@ pub fn chance_within(limit: f64, normal_variance: f64, half_widths: &[f64]) -> f
             std::mem::swap(&mut wide, &mut second);
         }
     }
-    // Fold what is narrow; keep a hair of normal spread so that the formulas below hold without any.
+    // Treat narrow errors as normal. A small normal spread is kept so that the formulas below never divide by zero.
     for half in [&mut second, &mut wide] {
         if *half < FOLD_SHARE * variance.sqrt() {
             variance += *half * *half / 3.0;
@@ -118,7 +118,7 @@ mod tests {
     }
 
     #[test]
-    fn even_errors_alone() {
+    fn uniform_errors_alone() {
         assert!((chance_within(0.5, 0.0, &[1.0]) - 0.5).abs() < 1e-3, "half of ±1");
         // Two of ±1: a triangle over ±2, 1 - (1 - 1/2)² within 1.
         assert!((chance_within(1.0, 0.0, &[1.0, 1.0]) - 0.75).abs() < 1e-3);
@@ -133,7 +133,7 @@ mod tests {
             (0.7, 0.2, vec![0.5, 0.3, 0.1]),
             (2.0, 1.0, vec![0.2, 0.1]),
         ] {
-            // Mix over a grid of the even errors.
+            // Average over a grid of the uniform errors.
             let steps = 60;
             let mut total = 0.0;
             let mut count = 0.0;

@@ -1,6 +1,6 @@
-//! The lab's spreads and steps, and the names of the errors they make.
+//! The lab's spreads and steps, and the error sources they describe.
 
-/// The lab's own spreads and steps.
+/// The lab's own spreads (standard deviations) and instrument steps.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Spreads {
     /// Spread of a blank's power.
@@ -17,15 +17,15 @@ pub struct Spreads {
     pub prism_step_pd: f64,
     /// Spread of marking the axis, for a cylinder of 1.00 D; weaker cylinders are read worse in proportion.
     pub axis_marking_deg: f64,
-    /// Spread of the turn of the lens on the blocker.
+    /// Spread of the rotation of the lens on the blocker.
     pub axis_blocking_deg: f64,
-    /// Spread of the turn of the lens in the edger.
+    /// Spread of the rotation of the lens in the edger.
     pub edging_turn_deg: f64,
     /// Step of the axis scale.
     pub axis_step_deg: f64,
     /// Spread of the optical centre's dot.
     pub centre_marking_mm: f64,
-    /// Step of the blocker, not made good by nudging; 0 when it always is.
+    /// Step of the blocker; 0 when the lens is always nudged by the remainder.
     pub blocker_step_mm: f64,
     /// Spread of placing the lens on the blocker.
     pub blocking_mm: f64,
@@ -74,9 +74,9 @@ pub enum ErrorSource {
     PrismReading,
     /// Marking the axis.
     AxisMarking,
-    /// The turn on the blocker.
+    /// The rotation on the blocker.
     AxisBlocking,
-    /// The turn in the edger.
+    /// The rotation in the edger.
     EdgerTurn,
     /// The axis scale.
     AxisReading,
@@ -95,7 +95,7 @@ pub enum ErrorSource {
 impl ErrorSource {
     pub(super) const COUNT: usize = 15;
 
-    /// What it is, in a sentence.
+    /// The name inside a sentence.
     pub fn name(self) -> &'static str {
         match self {
             ErrorSource::BlankPower => "the blank's power",
@@ -105,8 +105,8 @@ impl ErrorSource {
             ErrorSource::PowerReading => "reading the power",
             ErrorSource::PrismReading => "reading the prism",
             ErrorSource::AxisMarking => "marking the axis",
-            ErrorSource::AxisBlocking => "the turn on the blocker",
-            ErrorSource::EdgerTurn => "the turn in the edger",
+            ErrorSource::AxisBlocking => "rotation on the blocker",
+            ErrorSource::EdgerTurn => "rotation in the edger",
             ErrorSource::AxisReading => "reading the axis",
             ErrorSource::CentreMarking => "marking the optical centre",
             ErrorSource::BlockerStep => "the blocker's step",
@@ -116,7 +116,7 @@ impl ErrorSource {
         }
     }
 
-    /// What helps against it.
+    /// What the owner can do about it, as a sentence.
     pub fn remedy(self) -> &'static str {
         match self {
             ErrorSource::BlankPower | ErrorSource::BlankCylinder | ErrorSource::BlankPrism => {

@@ -125,7 +125,7 @@ fn the_closed_form_agrees_with_a_simulation() {
             }
             for (risk, count) in budget.rows.iter().zip(passed) {
                 let share = f64::from(count) / f64::from(rounds);
-                // Four standard errors of the simulation, and the folding of narrow even errors.
+                // Four standard errors of the simulation, and the approximation of narrow uniform errors.
                 let noise = 4.0 * (risk.chance * (1.0 - risk.chance) / f64::from(rounds)).sqrt() + 5e-4;
                 assert!(
                     (risk.chance - share).abs() < noise,

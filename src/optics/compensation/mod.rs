@@ -1,16 +1,17 @@
-//! The lens as worn: vertex distance, pantoscopic tilt and wrap; the power to order, and the prism tilt makes.
+//! The power to order for a position of wear: vertex distance, pantoscopic tilt and wrap. And the prism from tilt.
 //!
 //! # Position of wear
 //!
-//! Wrap turns the lens inside the frame front about the front's vertical, its outer edge towards the temple; panto
+//! Wrap turns the lens inside the frame front about the front's vertical, its outer edge towards the temple. Panto
 //! then tilts the whole front about the horizontal, its lower edge towards the cheek. The line of sight is straight
-//! ahead and leaves the lens through the back vertex. Powers before the eye are in the plane across the line of
-//! sight; the ordered power is in the lens's own front view.
+//! ahead, through the back vertex. Powers as worn are in the plane across the line of sight; the ordered power is in
+//! the lens's own front view.
 //!
-//! The power to order follows in one step: a narrow pencil from far away is carried along the line of sight through
-//! the front and the thickness of the lens (neither of which depends on the power); what the back must add to give
-//! the prescribed vergence at the back vertex is its curvature matrix, and with it the back vertex power. A
-//! prescribed prism is left out of this.
+//! # Method
+//!
+//! The power to order needs no iteration. A narrow pencil from far away is traced along the line of sight through the
+//! front and the thickness of the lens; neither depends on the power. The prescribed vergence at the back vertex then
+//! gives the curvature matrix of the back, and from it the back vertex power. A prescribed prism is ignored.
 
 use thiserror::Error;
 
@@ -18,15 +19,15 @@ use super::Eye;
 use super::lens::{Lens, LensError, LensOrder, front_at_back_d, meet, patch};
 use super::power::{PowerMatrix, SphereCylinder};
 use super::prism::BaseVector;
-use super::ray::{Patch, Pencil, Vector, dot, plus, refract};
+use super::ray::{Patch, Pencil, Vector, add_scaled, dot, refract};
 use super::surface::Conic;
 
-/// The steepest tilt or wrap taken.
+/// The largest tilt or wrap accepted.
 pub const MAX_TILT_DEG: f64 = 40.0;
-/// The longest vertex distance taken.
+/// The longest vertex distance accepted.
 pub const MAX_VERTEX_MM: f64 = 40.0;
 
-/// Why the position of wear gives no answer.
+/// Why no power to order can be computed.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum CompensationError {
     /// A vertex distance out of range.
@@ -38,20 +39,20 @@ pub enum CompensationError {
     /// A wrap out of range.
     #[error("A wrap of {0}° is outside -40 to 40°")]
     Wrap(f64),
-    /// No such lens.
+    /// The order makes no lens.
     #[error(transparent)]
     Lens(#[from] LensError),
     /// The line of sight misses the front.
-    #[error("The line of sight does not pass the tilted lens: its front is too steep or it is too thick")]
+    #[error("The line of sight does not pass through the tilted lens: its front is too steep or it is too thick")]
     NoSight,
 }
 
 /// How the frame holds the lens before the eye.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct WearPosition {
-    /// Distance from the eye to the back of the lens where the power was found.
+    /// Vertex distance of the refraction: from the eye to the back of the trial lens.
     pub vertex_from_mm: f64,
-    /// Distance from the eye to the back of the lens where it is worn.
+    /// Vertex distance as worn: from the eye to the back of the lens.
     pub vertex_to_mm: f64,
     /// Pantoscopic tilt, lower edge towards the cheek.
     pub panto_deg: f64,
@@ -59,16 +60,16 @@ pub struct WearPosition {
     pub wrap_deg: f64,
 }
 
-/// What the position of wear asks for.
+/// The powers for a position of wear.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Compensated {
-    /// The back vertex power to order, minus cylinder, exact by the pencil.
+    /// The back vertex power to order, minus cylinder, by the exact pencil.
     pub order: SphereCylinder,
     /// The same by vertex distance and Martin's rule, once for each tilt.
     pub order_textbook: SphereCylinder,
-    /// What a lens ordered as prescribed would give as worn, at the worn vertex distance.
+    /// The power as worn of a lens ordered as prescribed, at the worn vertex distance.
     pub unchanged: SphereCylinder,
-    /// The prism that tilt makes on the line of sight.
+    /// The prism from tilt on the line of sight.
     pub tilt_prism: BaseVector,
 }
 
@@ -76,22 +77,22 @@ pub struct Compensated {
 ///
 /// # Errors
 ///
-/// [`CompensationError`]: a distance or an angle out of range, a lens that cannot be, a line of sight that misses it.
+/// [`CompensationError`]: a distance or angle out of range, values that make no lens, a line of sight that misses it.
 pub fn compensate(eye: Eye, order: &LensOrder, wear: &WearPosition) -> Result<Compensated, CompensationError> {
     wear.check()?;
     Lens::new(*order)?;
-    let sight = Sight::through(eye, order, wear).ok_or(CompensationError::NoSight)?;
+    let sight = LineOfSight::through(eye, order, wear).ok_or(CompensationError::NoSight)?;
     let wanted = order.power.vertex_compensated(wear.vertex_from_mm, wear.vertex_to_mm);
     Ok(Compensated {
         order: sight.order_for(wanted, order),
-        order_textbook: martin_undone(wanted, order.index, wear),
+        order_textbook: inverse_martin(wanted, order.index, wear),
         unchanged: sight.worn_power(order.power, order),
         tilt_prism: sight.tilt_prism,
     })
 }
 
-/// What the wearer has beyond the prescribed power (`order.power`) when a lens of back vertex power `ordered` is worn:
-/// nothing for [`Compensated::order`] itself, the rounding for a stepped power.
+/// The power error as worn of a lens of back vertex power `ordered`, against the prescribed `order.power`: zero for
+/// [`Compensated::order`], the rounding error for a power rounded to a step.
 ///
 /// # Errors
 ///
@@ -105,23 +106,23 @@ pub fn residual_as_worn(
     wear.check()?;
     let made = LensOrder { power: ordered, ..*order };
     Lens::new(made)?;
-    let sight = Sight::through(eye, &made, wear).ok_or(CompensationError::NoSight)?;
+    let sight = LineOfSight::through(eye, &made, wear).ok_or(CompensationError::NoSight)?;
     let wanted = order.power.vertex_compensated(wear.vertex_from_mm, wear.vertex_to_mm).matrix();
     let had = sight.worn_power(ordered, &made).matrix();
     let left = PowerMatrix { xx_d: had.xx_d - wanted.xx_d, xy_d: had.xy_d - wanted.xy_d, yy_d: had.yy_d - wanted.yy_d };
     Ok(left.to_sphere_cylinder())
 }
 
-/// What a tilted lens does by Martin's rule, once for each tilt: S(1 + sin²θ/2n), and the meridian across the axis
-/// of the tilt again by 1 + tan²θ (textbook; the worked examples take 2n = 3). Loses the cylinder that two tilts
-/// make together.
+/// The power as worn by Martin's rule, applied once for each tilt: S(1 + sin²θ/2n), and the meridian across the axis
+/// of the tilt also by 1 + tan²θ (textbook; the worked examples take 2n = 3). It loses the oblique cylinder that two
+/// tilts make together.
 pub fn martin(power: SphereCylinder, index: f64, wear: &WearPosition) -> SphereCylinder {
     let (whole, x, y) = martin_factors(index, wear);
     scaled(power, whole, x, y)
 }
 
-/// The power whose [`martin`] is the one given.
-pub fn martin_undone(power: SphereCylinder, index: f64, wear: &WearPosition) -> SphereCylinder {
+/// The inverse of [`martin`].
+pub fn inverse_martin(power: SphereCylinder, index: f64, wear: &WearPosition) -> SphereCylinder {
     let (whole, x, y) = martin_factors(index, wear);
     scaled(power, whole.recip(), x.recip(), y.recip())
 }
@@ -155,10 +156,10 @@ impl WearPosition {
         Ok(())
     }
 
-    /// The directions right, up and towards the observer, in the axes of the worn lens.
+    /// The directions right, up and towards the observer, in the coordinates of the tilted lens.
     ///
-    /// Wrap turns the front's normal from z towards the temple, panto then turns all downwards; this undoes panto
-    /// first, then wrap.
+    /// Wrap turns the front's normal from z towards the temple; panto then turns everything downwards. This undoes
+    /// panto first, then wrap.
     pub fn in_lens_axes(&self, eye: Eye) -> [Vector; 3] {
         let (sp, cp) = self.panto_deg.to_radians().sin_cos();
         let (sw, cw) = (eye.nasal_sign() * self.wrap_deg).to_radians().sin_cos();
@@ -172,18 +173,19 @@ impl WearPosition {
     }
 }
 
-/// A line of sight through a tilted lens, in the axes of the lens.
-struct Sight {
-    /// The pencil from far away where it reaches the back vertex, still inside.
+/// A line of sight through a tilted lens, in lens coordinates.
+struct LineOfSight {
+    /// The pencil from far away at the back vertex, still inside the lens.
     inside: Pencil,
-    /// The line of sight behind the lens, towards the eye, and right and up across it.
+    /// The direction of the line of sight behind the lens, towards the eye.
     behind: Vector,
+    /// Right and up across the line of sight.
     across: [Vector; 2],
     tilt_prism: BaseVector,
 }
 
-impl Sight {
-    /// Follows the line of sight out from the eye, then the pencil in along it.
+impl LineOfSight {
+    /// Traces the line of sight outwards from the eye, then the pencil inwards along it.
     fn through(eye: Eye, order: &LensOrder, wear: &WearPosition) -> Option<Self> {
         let [right, up, ahead] = wear.in_lens_axes(eye);
         let behind = ahead.map(|c| -c);
@@ -193,13 +195,13 @@ impl Sight {
             curvature_per_mm: super::surface::front_curvature_per_mm(order.front_power_d, n),
             conic: order.front_conic,
         };
-        let way_mm = meet(|x, y| front.local(x, y), [0.0, 0.0, -order.centre_thickness_mm], outward)?;
-        let place = plus([0.0, 0.0, -order.centre_thickness_mm], outward, way_mm);
+        let distance_mm = meet(|x, y| front.local(x, y), [0.0, 0.0, -order.centre_thickness_mm], outward)?;
+        let place = add_scaled([0.0, 0.0, -order.centre_thickness_mm], outward, distance_mm);
         let front_patch = patch(&front.local(place[0], place[1])?);
         let away = refract(outward, front_patch.normal, n, 1.0)?;
         let arriving = away.map(|c| -c);
-        let inside = Pencil::parallel(arriving).refracted(&front_patch, 1.0, n)?.after(way_mm, n);
-        // Light is turned towards the base: from where it arrives to where it goes behind the lens.
+        let inside = Pencil::parallel(arriving).refracted(&front_patch, 1.0, n)?.after(distance_mm, n);
+        // Light deviates towards the base: from its arriving direction to its direction behind the lens.
         let tangent = |direction: Vector| -100.0 * dot(arriving, direction) / dot(arriving, behind);
         let tilt_prism = BaseVector { x_pd: tangent(right), y_pd: tangent(up) };
         Some(Self { inside, behind, across: [right, up], tilt_prism })
@@ -211,13 +213,13 @@ impl Sight {
         Pencil { along: self.behind, across: self.across, vergence_per_mm }
     }
 
-    /// The back vertex power whose back makes `wanted` of the pencil.
+    /// The back vertex power that gives `wanted` as worn.
     fn order_for(&self, wanted: SphereCylinder, order: &LensOrder) -> SphereCylinder {
         let n = order.index;
         let flat = vertex_patch([0.0; 3]);
         let after = self.pencil_behind(wanted.matrix()).on_surface(&flat);
         let before = self.inside.on_surface(&flat);
-        // The step of the index along the normal, as in `Pencil::refracted`.
+        // n' cos i' - n cos i, as in `Pencil::refracted`.
         let step = dot(self.behind, flat.normal) - n * dot(self.inside.along, flat.normal);
         // F2 = 1000 (1 - n) c, and c = (after - before) / step.
         let back_d = [0, 1, 2].map(|i| 1000.0 * (1.0 - n) * (after[i] - before[i]) / step);
@@ -232,16 +234,16 @@ impl Sight {
         let m = power.matrix();
         let curve = |power_d: f64| power_d / (1000.0 * (1.0 - n));
         let back = vertex_patch([curve(m.xx_d - carried_d), curve(m.xy_d), curve(m.yy_d - carried_d)]);
-        // Snell at the back gives the line of sight again, so the pencil always comes out.
+        // By Snell's law at the back the pencil leaves along the line of sight, so this never fails.
         let Some(out) = self.inside.refracted(&back, n, 1.0) else { return power };
-        // Written between right and up across the line of sight, not the pencil's own directions.
+        // Expressed along right and up across the line of sight, not along the pencil's own directions.
         let sight = Patch { tangents: self.across, normal: self.behind, bend_per_mm: [0.0; 3] };
         let [xx, xy, yy] = out.on_surface(&sight).map(|v| 1000.0 * v);
         PowerMatrix { xx_d: xx, xy_d: xy, yy_d: yy }.to_sphere_cylinder()
     }
 }
 
-/// The back surface at its vertex.
+/// A back surface at its vertex.
 fn vertex_patch(bend_per_mm: [f64; 3]) -> Patch {
     Patch { tangents: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]], normal: [0.0, 0.0, -1.0], bend_per_mm }
 }

@@ -1,7 +1,7 @@
-//! The lens as a body: two surfaces, a thickness, an index; its thickness anywhere and the rays through it.
+//! A lens with two surfaces, a centre thickness and an index: its thickness at any point, and rays through it.
 //!
-//! The middle is the reference point, where the optical axis (the normal of the front at its vertex) runs through:
-//! x to the observer's right, y up, z towards the observer, the front vertex at z = 0 and the back vertex at
+//! The optical axis is the normal of the front at its vertex and runs through the reference point. x runs to the
+//! observer's right, y up, z towards the observer. The front vertex is at z = 0 and the back vertex at
 //! z = -centre thickness. Thickness is measured parallel to the optical axis. A prescribed prism is a rigid tilt of
 //! the back surface about its vertex, thick side at the base.
 
@@ -10,15 +10,15 @@ mod order;
 pub use order::{LensError, LensOrder, MAX_CENTRE_MM, MAX_FRONT_D, MAX_POWER_D, MAX_PRISM_PD};
 
 use super::prism::BaseVector;
-use super::ray::{Patch, Vector, dot, plus, refract, unit};
+use super::ray::{Patch, Vector, add_scaled, dot, refract, unit};
 use super::surface::{Conic, Local, Toric, back_curvature_per_mm, front_curvature_per_mm};
 
 /// The principal powers of the back surface, true in the lens's own index.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct BackCurves {
-    /// The flatter one.
+    /// The flatter curve.
     pub base_d: f64,
-    /// The steeper one, at right angles.
+    /// The steeper curve, 90° from the flatter.
     pub cross_d: f64,
     /// The direction in which the power is `base_d`.
     pub axis_deg: f64,
@@ -29,7 +29,7 @@ pub struct BackCurves {
 pub struct LeavingRay {
     /// Where it leaves the back surface.
     pub at_mm: Vector,
-    /// Which way it goes.
+    /// Its direction, a unit vector.
     pub along: Vector,
 }
 
@@ -41,14 +41,14 @@ impl LeavingRay {
     }
 }
 
-/// The tilt of the back surface: its own axes in the axes of the lens, columns x, y, z.
+/// The tilt of the back surface: the surface's own x, y and z axes in lens coordinates.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Tilt([Vector; 3]);
+struct BackTilt([Vector; 3]);
 
-impl Tilt {
+impl BackTilt {
     /// The tilt that deviates a ray along the optical axis by the prism: tan α = sin δ / (n - cos δ), from
     /// n sin α = sin (α + δ), with δ the deviation, tan δ = P/100 (Snell).
-    fn making(prism: BaseVector, index: f64) -> Option<Self> {
+    fn for_prism(prism: BaseVector, index: f64) -> Option<Self> {
         let amount = prism.x_pd.hypot(prism.y_pd);
         if amount < 1e-9 {
             return None;
@@ -65,27 +65,31 @@ impl Tilt {
         Some(Self([turn([1.0, 0.0, 0.0]), turn([0.0, 1.0, 0.0]), turn([0.0, 0.0, 1.0])]))
     }
 
-    /// A vector of the lens in the axes of the surface.
+    /// Converts a vector from lens coordinates to surface coordinates.
     #[inline]
-    fn inward(&self, v: Vector) -> Vector {
+    fn to_surface(self, v: Vector) -> Vector {
         [dot(self.0[0], v), dot(self.0[1], v), dot(self.0[2], v)]
     }
 
-    /// A vector of the surface in the axes of the lens.
+    /// Converts a vector from surface coordinates to lens coordinates.
     #[inline]
-    fn outward(&self, v: Vector) -> Vector {
-        plus(plus([v[0] * self.0[0][0], v[0] * self.0[0][1], v[0] * self.0[0][2]], self.0[1], v[1]), self.0[2], v[2])
+    fn to_lens(self, v: Vector) -> Vector {
+        add_scaled(
+            add_scaled([v[0] * self.0[0][0], v[0] * self.0[0][1], v[0] * self.0[0][2]], self.0[1], v[1]),
+            self.0[2],
+            v[2],
+        )
     }
 }
 
-/// A lens of two surfaces. Its numbers have been checked; whether it reaches far enough is asked with
-/// [`Lens::check_span`].
+/// A lens with two surfaces. [`Lens::new`] checks its values; [`Lens::check_span`] checks that its surfaces are wide
+/// enough.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Lens {
     order: LensOrder,
     front: Conic,
     back: Toric,
-    tilt: Option<Tilt>,
+    tilt: Option<BackTilt>,
 }
 
 fn within(value: f64, limit: f64) -> bool {
@@ -98,12 +102,12 @@ pub fn front_at_back_d(front_power_d: f64, centre_thickness_mm: f64, index: f64)
 }
 
 impl Lens {
-    /// The lens whose back gives the ordered back vertex power with the stated front and centre: in each principal
-    /// meridian F2 = Fv - F1 / (1 - (t/n) F1) (textbook, thick lens).
+    /// The lens whose back gives the ordered back vertex power with the given front and centre thickness: in each
+    /// principal meridian F2 = Fv - F1 / (1 - (t/n) F1) (textbook, thick lens).
     ///
     /// # Errors
     ///
-    /// [`LensError`]: a number out of its range, or a front so strong that it focuses inside the lens.
+    /// [`LensError`]: a value out of range, or a front so strong that it focuses inside the lens.
     pub fn new(order: LensOrder) -> Result<Self, LensError> {
         if !(1.4..=2.0).contains(&order.index) {
             return Err(LensError::Index(order.index));
@@ -141,11 +145,11 @@ impl Lens {
                 conic: order.front_conic,
             },
             back: Toric::new(curve(minus.sphere_d), curve(cross_d), minus.axis_deg),
-            tilt: Tilt::making(order.prism, order.index),
+            tilt: BackTilt::for_prism(order.prism, order.index),
         })
     }
 
-    /// What it was made from.
+    /// The order it was made from.
     pub fn order(&self) -> &LensOrder {
         &self.order
     }
@@ -174,11 +178,11 @@ impl Lens {
         }
     }
 
-    /// Asks whether both surfaces reach `needed_mm` from the middle.
+    /// Checks that both surfaces reach `needed_mm` from the optical centre.
     ///
     /// # Errors
     ///
-    /// [`LensError::DoesNotSpan`] with the radius of the surface that does not.
+    /// [`LensError::DoesNotSpan`] for the first surface that does not reach.
     pub fn check_span(&self, needed_mm: f64) -> Result<(), LensError> {
         if self.front.reach_mm() <= needed_mm {
             return Err(LensError::DoesNotSpan {
@@ -188,8 +192,8 @@ impl Lens {
                 needed_mm,
             });
         }
-        // A tilted surface is asked for points a little further out in its own axes, up to the sag's share of the
-        // tilt; thickness_mm says so itself where it is not reached.
+        // A tilted surface must reach slightly farther in its own coordinates. `thickness_mm` reports the points
+        // where it does not.
         if self.back.reach_mm() <= needed_mm {
             return Err(self.back_does_not_span(needed_mm));
         }
@@ -205,21 +209,21 @@ impl Lens {
         }
     }
 
-    /// Thickness at a point, parallel to the optical axis. May be negative, where the surfaces have crossed.
+    /// Thickness at a point, parallel to the optical axis. Negative where the surfaces cross.
     ///
     /// # Errors
     ///
-    /// [`LensError::DoesNotSpan`] where one of the surfaces is not there.
+    /// [`LensError::DoesNotSpan`] where a surface does not reach the point.
     pub fn thickness_mm(&self, x_mm: f64, y_mm: f64) -> Result<f64, LensError> {
-        self.thickness_where_mm(x_mm, y_mm).ok_or_else(|| {
+        self.checked_thickness_mm(x_mm, y_mm).ok_or_else(|| {
             let needed_mm = x_mm.hypot(y_mm);
             self.check_span(needed_mm).err().unwrap_or_else(|| self.back_does_not_span(needed_mm))
         })
     }
 
-    /// As [`Lens::thickness_mm`]; `None` where one of the surfaces is not there.
+    /// As [`Lens::thickness_mm`], but `None` where a surface does not reach the point.
     #[inline]
-    pub fn thickness_where_mm(&self, x_mm: f64, y_mm: f64) -> Option<f64> {
+    pub fn checked_thickness_mm(&self, x_mm: f64, y_mm: f64) -> Option<f64> {
         let front_mm = self.front.sag_mm(x_mm, y_mm)?;
         let back_mm = match &self.tilt {
             None => self.back.sag_mm(x_mm, y_mm)?,
@@ -228,28 +232,29 @@ impl Lens {
         Some(self.order.centre_thickness_mm - front_mm + back_mm)
     }
 
-    /// How far the tilted back lies behind the plane through its vertex, along the optical axis: Newton's method in
-    /// the surface's own axes.
-    fn tilted_sag_mm(&self, tilt: &Tilt, x_mm: f64, y_mm: f64) -> Option<f64> {
-        let from = tilt.inward([x_mm, y_mm, 0.0]);
-        let down = tilt.inward([0.0, 0.0, -1.0]);
-        // How fast the surface falls away from its tangent along this line, which the tilt alone makes run across it.
+    /// Sag of the tilted back from the plane through its vertex, along the optical axis: Newton's method in surface
+    /// coordinates.
+    fn tilted_sag_mm(&self, tilt: &BackTilt, x_mm: f64, y_mm: f64) -> Option<f64> {
+        let from = tilt.to_surface([x_mm, y_mm, 0.0]);
+        let down = tilt.to_surface([0.0, 0.0, -1.0]);
+        // Curvature of the surface along this line. Without tilt the line is parallel to the surface's axis: zero.
         let bend = (down[0] * down[0] + down[1] * down[1]) * self.back.strong_per_mm().abs();
-        let mut way = -from[2] / down[2];
+        let mut distance_mm = -from[2] / down[2];
         for _ in 0..40 {
-            let place = plus(from, down, way);
+            let place = add_scaled(from, down, distance_mm);
             let (sag_mm, slope) = self.back.sag_and_slope(place[0], place[1])?;
             let step = (place[2] + sag_mm) / (down[2] + slope[0] * down[0] + slope[1] * down[1]);
-            way -= step;
-            // What is left is about half of this (Newton), a few times as much near the rim: nothing to see.
+            distance_mm -= step;
+            // The remaining error is about half of this (Newton), a few times more near the rim: negligible.
             if step * step * bend < 1e-9 {
-                return Some(way);
+                return Some(distance_mm);
             }
         }
         None
     }
 
-    /// Where a ray that arrives along the optical axis at (x, y) of the front leaves, and which way.
+    /// Traces a ray that arrives parallel to the optical axis at (x, y) of the front. `None` where a surface ends or
+    /// all light is reflected.
     pub fn trace(&self, x_mm: f64, y_mm: f64) -> Option<LeavingRay> {
         let front = self.front.local(x_mm, y_mm)?;
         let normal = unit([front.slope[0], front.slope[1], 1.0]);
@@ -257,23 +262,23 @@ impl Lens {
         self.leave([x_mm, y_mm, -front.sag_mm], inside)
     }
 
-    /// Where a ray inside the lens leaves its back, and which way.
+    /// Traces a ray inside the lens out through the back. `None` where the back ends or all light is reflected.
     pub fn leave(&self, from_mm: Vector, inside: Vector) -> Option<LeavingRay> {
-        let from = plus(from_mm, [0.0, 0.0, 1.0], self.order.centre_thickness_mm);
+        let from = add_scaled(from_mm, [0.0, 0.0, 1.0], self.order.centre_thickness_mm);
         let (start, along) = match &self.tilt {
             None => (from, inside),
-            Some(tilt) => (tilt.inward(from), tilt.inward(inside)),
+            Some(tilt) => (tilt.to_surface(from), tilt.to_surface(inside)),
         };
-        let way_mm = meet(|x, y| self.back.local(x, y), start, along)?;
-        let place = plus(start, along, way_mm);
+        let distance_mm = meet(|x, y| self.back.local(x, y), start, along)?;
+        let place = add_scaled(start, along, distance_mm);
         let slope = self.back.local(place[0], place[1])?.slope;
         let normal = unit([slope[0], slope[1], 1.0]);
         let out = refract(along, normal, self.order.index, 1.0)?;
         let out = match &self.tilt {
             None => out,
-            Some(tilt) => tilt.outward(out),
+            Some(tilt) => tilt.to_lens(out),
         };
-        Some(LeavingRay { at_mm: plus(from_mm, inside, way_mm), along: out })
+        Some(LeavingRay { at_mm: add_scaled(from_mm, inside, distance_mm), along: out })
     }
 
     /// The ray that arrives parallel to the optical axis and leaves the back at (x, y).
@@ -284,8 +289,8 @@ impl Lens {
     pub fn ray_leaving_at(&self, x_mm: f64, y_mm: f64) -> Result<LeavingRay, LensError> {
         let no_ray = LensError::NoRay { x_mm, y_mm };
         let (mut x, mut y) = (x_mm, y_mm);
-        // Inside, a ray drifts by a small share of its distance from the axis, so stepping by what is missing
-        // closes in quickly.
+        // Inside the lens a ray shifts only slightly, so correcting its start by the remaining error converges
+        // quickly.
         for _ in 0..60 {
             let Some(ray) = self.trace(x, y) else { return Err(no_ray) };
             let (dx, dy) = (x_mm - ray.at_mm[0], y_mm - ray.at_mm[1]);
@@ -300,27 +305,27 @@ impl Lens {
 
 /// The distance along a ray to a surface given by its sag about the origin, by Newton's method.
 pub(super) fn meet(local: impl Fn(f64, f64) -> Option<Local>, from: Vector, along: Vector) -> Option<f64> {
-    // Where the ray crosses the vertex plane is near enough to begin with, unless it runs along that plane.
-    let mut way = -from[2] / along[2];
-    if !way.is_finite() {
+    // Start where the ray crosses the vertex plane. A ray parallel to that plane never does.
+    let mut distance_mm = -from[2] / along[2];
+    if !distance_mm.is_finite() {
         return None;
     }
     for _ in 0..40 {
-        let place = plus(from, along, way);
+        let place = add_scaled(from, along, distance_mm);
         let here = local(place[0], place[1])?;
         let gap = place[2] + here.sag_mm;
         let rate = along[2] + here.slope[0] * along[0] + here.slope[1] * along[1];
         let step = gap / rate;
-        way -= step;
-        // One more step of Newton squares what is left, so a micrometre leaves nothing to see.
+        distance_mm -= step;
+        // Newton's method squares the error, so after a step this small it is negligible.
         if step.abs() < 1e-6 {
-            return Some(way);
+            return Some(distance_mm);
         }
     }
     None
 }
 
-/// The patch of a surface, given by its local form, for light that goes towards -z.
+/// The patch of a surface at a point, for light that goes towards -z.
 pub(super) fn patch(local: &Local) -> Patch {
     let [sx, sy] = local.slope;
     let length = (1.0 + sx * sx + sy * sy).sqrt();

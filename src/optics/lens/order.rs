@@ -1,20 +1,20 @@
-//! What makes a lens, and why there is none.
+//! The values a lens is made from, and the reasons why some values make no lens.
 
 use thiserror::Error;
 
 use crate::optics::power::SphereCylinder;
 use crate::optics::prism::BaseVector;
 
-/// The thickest centre taken for a spectacle lens.
+/// The largest centre thickness accepted for a spectacle lens.
 pub const MAX_CENTRE_MM: f64 = 60.0;
-/// The strongest front taken for a spectacle lens.
+/// The strongest front accepted for a spectacle lens.
 pub const MAX_FRONT_D: f64 = 40.0;
-/// The strongest principal power taken.
+/// The strongest principal power accepted.
 pub const MAX_POWER_D: f64 = 40.0;
-/// The strongest prism that is surfaced into one lens.
+/// The strongest prism accepted in one lens.
 pub const MAX_PRISM_PD: f64 = 30.0;
 
-/// Why there is no such lens.
+/// Why an order makes no lens.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum LensError {
     /// An index that no lens material has.
@@ -38,7 +38,7 @@ pub enum LensError {
     /// A wanted edge thickness that is not a number from 0 to 20.
     #[error("An edge thickness of {0:.2} mm is not between 0 and 20 mm")]
     EdgeThickness(f64),
-    /// The wanted edge asks for a centre that is not there.
+    /// The wanted edge leaves no centre thickness.
     #[error(
         "A thinnest edge of {edge_mm:.2} mm would leave a centre of {centre_mm:.2} mm: state the centre thickness instead"
     )]
@@ -60,20 +60,20 @@ pub enum LensError {
         power_d: f64,
         /// Its shortest radius of curvature.
         radius_mm: f64,
-        /// How far from the middle it has to reach.
+        /// How far from the optical centre it has to reach.
         needed_mm: f64,
     },
     /// A ray that meets no surface or does not come out.
     #[error("No ray leaves the lens at {x_mm:.2} mm across and {y_mm:.2} mm up from its optical centre")]
     NoRay {
-        /// Where it was to leave, to the observer's right.
+        /// Where it should leave, to the observer's right.
         x_mm: f64,
-        /// Where it was to leave, up.
+        /// Where it should leave, up.
         y_mm: f64,
     },
 }
 
-/// What makes a lens.
+/// The values a lens is made from.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LensOrder {
     /// Back vertex power.
@@ -86,6 +86,6 @@ pub struct LensOrder {
     pub front_power_d: f64,
     /// Conic constant of the front; 0 is a sphere.
     pub front_conic: f64,
-    /// Thickness at the middle.
+    /// Thickness at the optical axis.
     pub centre_thickness_mm: f64,
 }

@@ -33,7 +33,7 @@ fn the_back_gives_the_back_vertex_power() {
 }
 
 #[test]
-fn refuses_what_no_lens_has() {
+fn refuses_values_out_of_range() {
     for (bad, wanted) in [
         (order(-2.0, 0.0, 180.0, 1.39, 4.0, 2.0), LensError::Index(1.39)),
         (order(-2.0, 0.0, 180.0, 1.5, 41.0, 2.0), LensError::FrontPower(41.0)),
@@ -53,7 +53,7 @@ fn refuses_what_no_lens_has() {
 }
 
 #[test]
-fn a_surface_too_steep_says_its_radius() {
+fn a_surface_too_steep_reports_its_radius() {
     let lens = Lens::new(order(-20.0, 0.0, 180.0, 1.5, 1.0, 2.0)).unwrap();
     let error = lens.check_span(35.0).unwrap_err();
     let sentence = error.to_string();

@@ -1,4 +1,4 @@
-//! What is unlikely about a prescription: to be asked about, never a reason to refuse.
+//! Unlikely values in a prescription. The owner confirms them; they never refuse an order.
 //!
 //! The limits are common practice.
 
@@ -8,23 +8,23 @@ use super::{BaseDirection, CylinderForm, EyePrescription};
 use crate::optics::unit::Dioptre;
 use crate::optics::{Eye, Pair};
 
-/// A difference between the eyes beyond this is asked about.
-const UNLIKE_EYES_D: f64 = 3.0;
-/// A change since the last prescription beyond this is asked about.
+/// A larger difference between the eyes must be confirmed.
+const LARGE_DIFFERENCE_D: f64 = 3.0;
+/// A larger change since the last prescription must be confirmed.
 const LARGE_CHANGE_D: f64 = 2.0;
-/// A sphere beyond this is asked about.
+/// A stronger sphere must be confirmed.
 const STRONG_SPHERE_D: f64 = 12.0;
-/// A cylinder beyond this is asked about.
+/// A stronger cylinder must be confirmed.
 const STRONG_CYLINDER_D: f64 = 4.0;
-/// A prism before one eye beyond this is asked about.
+/// A stronger prism before one eye must be confirmed.
 const STRONG_PRISM_PD: f64 = 5.0;
 
-/// Something to confirm before the order is taken. It reads as a sentence.
+/// Something to confirm before the order is taken. `Display` writes it as a sentence.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Caution {
-    /// A number is no multiple of 0.125.
+    /// A number is not a multiple of 0.125.
     StepNotEighth {
-        /// Whose.
+        /// The eye it is about.
         eye: Eye,
         /// `sphere` or `cylinder`.
         what: &'static str,
@@ -36,37 +36,37 @@ pub enum Caution {
         /// The spheres in minus-cylinder form.
         spheres: Pair<Dioptre>,
     },
-    /// The eyes are further apart than 3 D.
+    /// The eyes differ by more than 3 D.
     EyesDiffer {
-        /// By how much, in sphere or in equivalent.
+        /// The larger of the differences in sphere and in spherical equivalent.
         difference_d: f64,
     },
     /// One eye is written with plus cylinder, the other with minus.
     FormsDiffer,
     /// An eye has changed by more than 2 D since the last prescription.
     LargeChange {
-        /// Whose.
+        /// The eye it is about.
         eye: Eye,
         /// The largest change of power in any meridian.
         change_d: f64,
     },
     /// The sphere is beyond ±12 D.
     StrongSphere {
-        /// Whose.
+        /// The eye it is about.
         eye: Eye,
         /// The sphere as written.
         value: Dioptre,
     },
     /// The cylinder is beyond ±4 D.
     StrongCylinder {
-        /// Whose.
+        /// The eye it is about.
         eye: Eye,
         /// The cylinder as written.
         value: Dioptre,
     },
     /// The prism before one eye is beyond 5 prism dioptres.
     StrongPrism {
-        /// Whose.
+        /// The eye it is about.
         eye: Eye,
         /// The resultant.
         amount_pd: f64,
@@ -93,7 +93,7 @@ impl Caution {
         }
     }
 
-    /// A name for the kind of caution that never changes.
+    /// A stable key for this kind of caution.
     pub fn code(&self) -> &'static str {
         match self {
             Self::StepNotEighth { .. } => "step-not-eighth",
@@ -133,14 +133,14 @@ impl fmt::Display for Caution {
     }
 }
 
-/// Everything unlikely about a prescription, seen with the last one of the same wearer where there is one.
+/// All cautions about a prescription, compared with the wearer's last one if there is one.
 ///
-/// The change of an eye is the largest in any meridian, so a misread axis shows as well as a misread sphere.
+/// The change of an eye is the largest in any meridian, so a misread axis is found as well as a misread sphere.
 pub fn cautions(right: &EyePrescription, left: &EyePrescription, last: Option<Pair<EyePrescription>>) -> Vec<Caution> {
     let both = Pair::new(*right, *left);
     let mut found = Vec::new();
     for (eye, rx) in both.iter() {
-        of_one_eye(eye, rx, &mut found);
+        push_eye_cautions(eye, rx, &mut found);
         if let Some(last) = &last {
             let change = rx.power.numbers().vector() - last.get(eye).power.numbers().vector();
             let change_d = change.m_d.abs() + change.j0_d.hypot(change.j45_d);
@@ -149,18 +149,18 @@ pub fn cautions(right: &EyePrescription, left: &EyePrescription, last: Option<Pa
             }
         }
     }
-    of_the_pair(both, &mut found);
+    push_pair_cautions(both, &mut found);
     found
 }
 
-/// What is unlikely about the prescription of one eye by itself.
+/// The cautions about one eye's prescription by itself.
 pub fn cautions_of_eye(eye: Eye, rx: &EyePrescription) -> Vec<Caution> {
     let mut found = Vec::new();
-    of_one_eye(eye, rx, &mut found);
+    push_eye_cautions(eye, rx, &mut found);
     found
 }
 
-fn of_one_eye(eye: Eye, rx: &EyePrescription, found: &mut Vec<Caution>) {
+fn push_eye_cautions(eye: Eye, rx: &EyePrescription, found: &mut Vec<Caution>) {
     let (sphere, cylinder) = (rx.power.sphere(), rx.power.cylinder());
     for (what, value) in [("sphere", sphere), ("cylinder", cylinder)] {
         if value.eighths().is_none() {
@@ -179,7 +179,7 @@ fn of_one_eye(eye: Eye, rx: &EyePrescription, found: &mut Vec<Caution>) {
     }
 }
 
-fn of_the_pair(both: Pair<EyePrescription>, found: &mut Vec<Caution>) {
+fn push_pair_cautions(both: Pair<EyePrescription>, found: &mut Vec<Caution>) {
     let minus = both.map(|rx| rx.power.to_minus());
     let spheres = minus.map(|power| power.sphere());
     if spheres.right.hundredths().signum() * spheres.left.hundredths().signum() < 0 {
@@ -189,7 +189,7 @@ fn of_the_pair(both: Pair<EyePrescription>, found: &mut Vec<Caution>) {
     let by_sphere = (numbers.right.sphere_d - numbers.left.sphere_d).abs();
     let by_equivalent = (numbers.right.spherical_equivalent_d() - numbers.left.spherical_equivalent_d()).abs();
     let difference_d = by_sphere.max(by_equivalent);
-    if exceeds(difference_d, UNLIKE_EYES_D) {
+    if exceeds(difference_d, LARGE_DIFFERENCE_D) {
         found.push(Caution::EyesDiffer { difference_d });
     }
     let forms = both.map(|rx| rx.power.form());
@@ -206,7 +206,7 @@ fn of_the_pair(both: Pair<EyePrescription>, found: &mut Vec<Caution>) {
     }
 }
 
-/// Whether a computed size is beyond its limit, rounding of the computation aside.
+/// Whether a computed size is beyond its limit, with room for rounding error.
 fn exceeds(size: f64, limit: f64) -> bool {
     size > limit + 1e-9
 }
@@ -227,7 +227,7 @@ mod tests {
 
     /// Both sides of every limit; the limits are common practice.
     #[test]
-    fn asks_just_beyond_each_limit() {
+    fn cautions_start_just_beyond_each_limit() {
         let (right, left) = (Some(Eye::Right), Some(Eye::Left));
         for (r, l, expected) in [
             ("-2.25 -1.25 x 95", "-2.00 -1.00 x 85", vec![]),

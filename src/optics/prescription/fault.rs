@@ -1,11 +1,11 @@
-//! What a reading can say back: faults that stop it, and notes on what it understood.
+//! Faults that stop a reading, and notes on how the text was understood.
 
 use thiserror::Error;
 
 use super::{BaseDirection, PowerError, PrismTooStrong};
 use crate::optics::unit::{Axis, Dioptre};
 
-/// Why a prescription was not read. Each says what to do; nothing is guessed.
+/// Why a prescription was not read. Each sentence says what to do. Nothing is guessed.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum PrescriptionFault {
     /// Nothing was written.
@@ -25,7 +25,7 @@ pub enum PrescriptionFault {
         /// The number as written.
         text: String,
     },
-    /// A number without sign follows the sphere and nothing says what it is.
+    /// A number without sign follows the sphere; it could be a cylinder or an axis.
     #[error(
         "“{0}” could be a cylinder without its sign or an axis without its cylinder: write both, such as -1.25 x 95"
     )]
@@ -40,16 +40,16 @@ pub enum PrescriptionFault {
         /// Read as whole dioptres.
         large: Dioptre,
     },
-    /// Something like a number that is none.
+    /// Looks like a number but is not one.
     #[error("“{0}” is not a number")]
     NotANumber(String),
-    /// Finer than a hundredth and not an eighth.
+    /// More than two decimals, and not an eighth.
     #[error("“{0}” has more than two decimals")]
     TooFine(String),
     /// The sphere, cylinder and axis do not make a lens power.
     #[error(transparent)]
     Power(#[from] PowerError),
-    /// A number too large to be any power.
+    /// A number too large for a power.
     #[error("“{0}” is beyond ±30.00; check the power")]
     OutOfRange(String),
     /// The axis is not a whole number without sign.
@@ -67,13 +67,13 @@ pub enum PrescriptionFault {
     /// A word names an eye.
     #[error("Leave out “{0}”: each eye has its own field")]
     EyeNamed(String),
-    /// A word or sign that means nothing here.
+    /// A word or sign that is not understood.
     #[error("“{0}” was not understood: leave it out or write it another way")]
     Unreadable(String),
-    /// One number too many.
+    /// A number after the axis that belongs to no prism.
     #[error("“{0}” is one number too many: write sphere, cylinder and axis, then the prism with its base")]
     ExtraNumber(String),
-    /// A field for prism says nothing.
+    /// The prism field is empty.
     #[error("Write the prism with its base, such as 1.5 BI, or 0 for none")]
     PrismMissing,
     /// A base without an amount.
@@ -86,20 +86,20 @@ pub enum PrescriptionFault {
     #[error("“{0}” is a prism with a sign: leave out the sign and let the base give the direction")]
     PrismSigned(String),
     /// Two prisms with the same base, or with opposite ones.
-    #[error("There are two prisms, {0} and {1}: write one of them, with the amount that is meant")]
+    #[error("There are two prisms, {0} and {1}: keep only the one that is meant")]
     PrismTwice(BaseDirection, BaseDirection),
     /// Too much prism.
     #[error(transparent)]
     PrismTooStrong(#[from] PrismTooStrong),
-    /// A prism amount too large to be any prism.
+    /// A number too large for a prism.
     #[error("A prism of {0} is beyond 20.00; check the prism")]
     PrismOutOfRange(String),
-    /// Prism in a field for power alone.
-    #[error("Leave out the prism: this field takes the power alone")]
+    /// Prism in a field that takes only a power.
+    #[error("Leave out the prism: this field takes only the power")]
     PrismNotHere,
 }
 
-/// What a reading understood otherwise than it was written.
+/// Tells the user where the value read differs from the text.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum Note {
     /// A number without decimal point was expanded.

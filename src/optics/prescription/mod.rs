@@ -1,11 +1,11 @@
-//! The prescription as a practitioner writes it: reading, checking, writing back.
+//! The prescription as a practitioner writes it: reading, checking and writing it.
 //!
-//! Powers are kept as written, in plus or minus cylinder, and turned exactly. A step of one eighth is written
-//! with two places, 0.125 as 0.12 and so on (common practice), and adds as an eighth: -2.12 and -1.12 make -3.25.
+//! Powers keep the cylinder form they were written in and transpose exactly. An eighth is written with two decimals,
+//! 0.125 as 0.12 (common practice), and adds as an eighth: -2.12 and -1.12 make -3.25.
 //!
-//! * [`read`] takes one eye's prescription, [`read_measured`] a lensmeter's reading, [`read_prism`] a prism alone.
-//! * [`cautions`] looks at both eyes and the last prescription and asks about what is unlikely.
-//! * [`read_pupil_distance`] takes one number for both eyes or one each.
+//! * [`read`] reads one eye's prescription, [`read_measured`] a lensmeter reading, [`read_prism`] a prism alone.
+//! * [`cautions`] lists what is unlikely, from both eyes and the last prescription.
+//! * [`read_pupil_distance`] reads one number for both eyes, or one for each eye.
 
 use std::fmt;
 
@@ -38,7 +38,7 @@ pub struct EyePrescription {
 }
 
 impl fmt::Display for EyePrescription {
-    /// `-2.25 -1.25 x 095`, followed by `, 1.50 base in` where there is prism. [`read`] takes it back.
+    /// `-2.25 -1.25 x 095`, followed by `, 1.50 base in` where there is prism. [`read`] reads it back.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}", self.power)?;
         if self.prism.is_none() { Ok(()) } else { write!(f, ", {}", self.prism) }

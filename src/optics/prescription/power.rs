@@ -11,6 +11,7 @@ use crate::optics::unit::{Axis, Dioptre};
 const STRONGEST_POWER: i32 = 3000;
 /// The strongest cylinder an order may hold, in hundredths (common practice).
 const STRONGEST_CYLINDER: i32 = 1000;
+
 /// Why three numbers are not a lens power.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
 pub enum PowerError {
@@ -20,10 +21,10 @@ pub enum PowerError {
     /// The cylinder is beyond ±10.00 D.
     #[error("A cylinder of {0} is beyond ±10.00; check the cylinder")]
     CylinderOutOfRange(Dioptre),
-    /// A cylinder came without its axis.
+    /// A cylinder without its axis.
     #[error("The axis is missing: write it after the cylinder, such as x 95")]
     AxisMissing,
-    /// An axis came without a cylinder.
+    /// An axis without a cylinder.
     #[error("The axis {0} has no cylinder: write the cylinder, or leave out the axis")]
     AxisWithoutCylinder(Axis),
 }
@@ -46,8 +47,8 @@ struct Cylinder {
     axis: Axis,
 }
 
-/// The power of one lens as written, in plus or minus cylinder. A cylinder always has its axis, and an axis its
-/// cylinder; both principal powers lie within ±30 D and the cylinder within ±10 D, so either form can be written.
+/// The power of one lens as written, in plus or minus cylinder. A cylinder always has an axis, and an axis a
+/// cylinder. Both principal powers lie within ±30 D and the cylinder within ±10 D, so either form can be written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub struct LensPower {
     sphere: Dioptre,
@@ -55,10 +56,10 @@ pub struct LensPower {
 }
 
 impl LensPower {
-    /// No power at all.
+    /// Zero power.
     pub const PLANO: Self = Self { sphere: Dioptre::ZERO, cylinder: None };
 
-    /// A power as written; a zero cylinder goes with `None` for the axis.
+    /// A power as written. With a zero cylinder the axis must be `None`.
     ///
     /// # Errors
     ///
@@ -85,8 +86,8 @@ impl LensPower {
         Ok(Self { sphere, cylinder })
     }
 
-    /// The power a lensmeter's two drum readings give: the sphere is the first, the cylinder the second less the
-    /// first, at the axis read with it. Equal drums are a sphere, whatever the axis wheel says (textbook).
+    /// The power from a lensmeter's two drum readings: the sphere is the first, the cylinder the second minus the
+    /// first, at the axis read with it. Equal readings give a sphere, and the axis is dropped (textbook).
     ///
     /// # Errors
     ///
@@ -133,7 +134,7 @@ impl LensPower {
         if self.form() == CylinderForm::Minus { self.transposed() } else { self }
     }
 
-    /// The other cylinder form (textbook): sphere plus cylinder, the cylinder's sign turned, the axis turned by 90.
+    /// The other cylinder form (textbook): sphere plus cylinder, cylinder with the opposite sign, axis turned by 90.
     ///
     /// Numbers that are whole eighths add as eighths; any others add in hundredths.
     pub fn transposed(self) -> Self {
@@ -177,10 +178,10 @@ impl fmt::Display for LensPower {
     }
 }
 
-/// Adds two powers that together stay within a [`Dioptre`]'s range, as eighths where both are.
+/// Adds two powers whose sum stays within a [`Dioptre`]'s range; as eighths if both are eighths.
 fn add_in_eighths(a: Dioptre, b: Dioptre) -> Dioptre {
     let hundredths = match (a.eighths(), b.eighths()) {
-        // Whole division drops towards zero: 17 eighths, 2.125, is written 2.12.
+        // Integer division rounds towards zero: 17 eighths, 2.125, is written 2.12.
         (Some(a), Some(b)) => (a + b) * 25 / 2,
         _ => a.hundredths() + b.hundredths(),
     };

@@ -35,7 +35,7 @@ impl BaseDirection {
         }
     }
 
-    /// Whether the base lies to a side.
+    /// Whether the base is in or out.
     pub fn is_horizontal(self) -> bool {
         matches!(self, Self::In | Self::Out)
     }
@@ -56,11 +56,11 @@ impl fmt::Display for BaseDirection {
 #[derive(Debug, Clone, Copy, PartialEq, Error)]
 #[error("A prism of {amount_pd:.2} before one eye is beyond 20.00; check the prism")]
 pub struct PrismTooStrong {
-    /// The resultant asked for.
+    /// The resultant of the horizontal and vertical parts.
     pub amount_pd: f64,
 }
 
-/// The prism prescribed before one eye, up to 20 prism dioptres in all.
+/// The prism prescribed before one eye. The resultant is at most 20 prism dioptres.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub struct Prism {
     base_in: PrismDioptre,

@@ -1,4 +1,4 @@
-//! The pupil distance: one number for both eyes, or one each from the middle of the nose.
+//! The pupil distance: one number for both eyes, or one for each eye from the middle of the nose.
 
 use std::fmt;
 
@@ -30,8 +30,8 @@ pub struct PupilDistance {
 }
 
 impl PupilDistance {
-    /// One number for both eyes. It is halved to a hundredth so that the halves still make the whole; an odd
-    /// hundredth goes to the right eye.
+    /// One number for both eyes. It is split to the hundredth so that the halves add up to it; an odd hundredth goes
+    /// to the right eye.
     ///
     /// # Errors
     ///
@@ -53,7 +53,7 @@ impl PupilDistance {
     ///
     /// # Errors
     ///
-    /// [`PupilDistanceFault::MonocularOutOfRange`] outside 20 to 40 mm; the right eye is looked at first.
+    /// [`PupilDistanceFault::MonocularOutOfRange`] outside 20 to 40 mm; the right eye is checked first.
     pub fn each(eyes: Pair<Millimetre>) -> Result<Self, PupilDistanceFault> {
         for (eye, &value) in eyes.iter() {
             if !MONOCULAR.contains(&value.hundredths()) {
@@ -76,9 +76,9 @@ impl PupilDistance {
         }
     }
 
-    /// The distance between the pupils, which is always the sum of the two.
+    /// The distance between the pupils: the sum of the two eyes.
     pub fn binocular(self) -> Millimetre {
-        // Two numbers of at most 40 mm each stay far inside a length's range.
+        // Two distances of at most 40 mm are far inside the range of a length.
         Millimetre::from_hundredths(self.right.hundredths() + self.left.hundredths()).unwrap_or(Millimetre::MAX)
     }
 }
@@ -99,14 +99,14 @@ pub enum PupilDistanceFault {
     /// Nothing was written.
     #[error("Write the pupil distance: one number such as 63, or one for each eye such as 31.5/32")]
     Empty,
-    /// A piece was not understood.
+    /// A word or sign was not understood.
     #[error("“{0}” was not understood: write one number such as 63, or one for each eye such as 31.5/32")]
     Unreadable(String),
-    /// A number is no length.
+    /// A number is not a length.
     #[error(transparent)]
     Length(#[from] UnitError),
-    /// A number beyond any length.
-    #[error("“{0}” mm is beyond any pupil distance; 40 to 80 mm was expected")]
+    /// A number too large for a length.
+    #[error("“{0}” mm is too long for a pupil distance: write 40 to 80 mm")]
     TooLong(String),
     /// More numbers than eyes.
     #[error("There are more than two numbers: write one such as 63, or one for each eye such as 31.5/32")]
@@ -172,43 +172,43 @@ pub fn read_pupil_distance(text: &str) -> Result<PupilDistance, PupilDistanceFau
     }
 }
 
-/// Splits into words, numbers and single signs. A comma between digits is a decimal mark; strokes, spaces and
-/// other commas part.
+/// Splits into words, numbers and single signs. A comma between digits is a decimal mark. Slashes, spaces and other
+/// commas separate.
 fn pieces(text: &str) -> Vec<String> {
     let chars: Vec<char> = text.chars().collect();
     let mut pieces: Vec<String> = Vec::new();
-    let mut joins = false;
+    let mut continues = false;
     for (at, &c) in chars.iter().enumerate() {
         let is_digit = |at: usize| chars.get(at).is_some_and(char::is_ascii_digit);
         let is_decimal_comma = c == ',' && at > 0 && is_digit(at - 1) && is_digit(at + 1);
         let in_number = c.is_ascii_digit() || c == '.' || is_decimal_comma;
         if c.is_whitespace() || (matches!(c, '/' | ',' | ';' | ':' | '=') && !is_decimal_comma) {
-            joins = false;
+            continues = false;
             continue;
         }
         let last_is_number = pieces.last().is_some_and(|p| p.starts_with(|c: char| c.is_ascii_digit() || c == '.'));
         let last_is_word = pieces.last().is_some_and(|p| p.starts_with(char::is_alphabetic));
         match pieces.last_mut() {
-            Some(last) if joins && ((in_number && last_is_number) || (c.is_alphabetic() && last_is_word)) => {
+            Some(last) if continues && ((in_number && last_is_number) || (c.is_alphabetic() && last_is_word)) => {
                 last.push(c);
             }
             _ => pieces.push(c.to_string()),
         }
-        joins = true;
+        continues = true;
     }
     pieces
 }
 
-/// Something about a pupil distance to confirm. The limits are common practice for adults.
+/// Something to confirm about a pupil distance. The limits are common practice for adults.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum PupilDistanceCaution {
-    /// Below 54 mm for distance.
+    /// Below 54 mm for distance, or 50 mm for near.
     Narrow(Millimetre),
     /// Above 74 mm.
     Wide(Millimetre),
     /// The eyes differ by more than 3 mm.
     Uneven(Pair<Millimetre>),
-    /// Near is wider than far, for one eye or in all.
+    /// The near distance is wider than the far one, for one eye or in total.
     NearWiderThanFar {
         /// The distance for far.
         far: Millimetre,
@@ -218,7 +218,7 @@ pub enum PupilDistanceCaution {
 }
 
 impl PupilDistanceCaution {
-    /// A name for the kind of caution that never changes.
+    /// A stable key for this kind of caution.
     pub fn code(&self) -> &'static str {
         match self {
             Self::Narrow(_) => "pd-narrow",
@@ -244,8 +244,8 @@ impl fmt::Display for PupilDistanceCaution {
     }
 }
 
-/// Everything unlikely about the pupil distances given. Near is narrower than far by 3 to 4 mm, so its lower
-/// limit is 50 mm where far has 54.
+/// All cautions about the pupil distances. A near distance is 3 to 4 mm narrower, so its lower limit is 50 mm
+/// instead of 54.
 pub fn pupil_distance_cautions(far: Option<PupilDistance>, near: Option<PupilDistance>) -> Vec<PupilDistanceCaution> {
     let mut found = Vec::new();
     for (given, narrowest) in [(far, 5400), (near, 5000)] {
@@ -262,9 +262,9 @@ pub fn pupil_distance_cautions(far: Option<PupilDistance>, near: Option<PupilDis
         }
     }
     if let (Some(far), Some(near)) = (far, near) {
-        let in_all = (far.binocular(), near.binocular());
-        let one_each = Eye::BOTH.map(|eye| (far.mono(eye), near.mono(eye)));
-        if let Some((far, near)) = [in_all].into_iter().chain(one_each).find(|(far, near)| near > far) {
+        let both_eyes = (far.binocular(), near.binocular());
+        let each_eye = Eye::BOTH.map(|eye| (far.mono(eye), near.mono(eye)));
+        if let Some((far, near)) = [both_eyes].into_iter().chain(each_eye).find(|(far, near)| near > far) {
             found.push(PupilDistanceCaution::NearWiderThanFar { far, near });
         }
     }
@@ -302,7 +302,7 @@ mod tests {
     }
 
     #[test]
-    fn refuses_in_words() {
+    fn faults_say_what_to_do() {
         for (text, start) in [
             ("", "Write the pupil distance"),
             ("63 60", "“63.00” and “60.00” look like distance and near"),
@@ -324,7 +324,7 @@ mod tests {
     }
 
     #[test]
-    fn asks_just_beyond_each_limit() {
+    fn cautions_start_just_beyond_each_limit() {
         let codes = |far: &str, near: &str| -> Vec<&str> {
             let read = |text: &str| (!text.is_empty()).then(|| read_pupil_distance(text).unwrap());
             pupil_distance_cautions(read(far), read(near)).iter().map(PupilDistanceCaution::code).collect()
@@ -353,7 +353,7 @@ mod tests {
         }
 
         #[test]
-        fn the_halves_make_the_whole_and_come_back(whole in 4000i32..=8000) {
+        fn the_halves_add_up_and_round_trip(whole in 4000i32..=8000) {
             let pd = PupilDistance::both(Millimetre::from_hundredths(whole).unwrap()).unwrap();
             prop_assert_eq!(pd.binocular().hundredths(), whole);
             prop_assert_eq!(read_pupil_distance(&pd.to_string()), Ok(pd));

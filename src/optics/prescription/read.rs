@@ -1,8 +1,8 @@
-//! Reads one eye's prescription as practitioners write it, or says in words what is missing.
+//! Reads one eye's prescription as practitioners write it, or says what is missing.
 //!
 //! `-2.25 -1.25 x 95`, `-225 -125 95`, `+1 DS`, `pl -50 x 180`, `-2.25/-1.25x95 1.5Δ BI`, and plus-cylinder forms.
-//! A number without decimal point is in hundredths from 25 up and in whole dioptres to 24 (common practice).
-//! A sign is never guessed, and `@`, which gives the power in a meridian, is never taken for an axis.
+//! A number without decimal point is in hundredths from 25 up and in whole dioptres up to 24 (common practice).
+//! A sign is never guessed. `@` gives the power in a meridian and is never read as an axis.
 
 use super::token::{Token, WrittenNumber, tokens};
 use super::{BaseDirection, EyePrescription, LensPower, Note, PowerError, PrescriptionFault, Prism};
@@ -11,15 +11,15 @@ use crate::optics::unit::{Axis, Dioptre, PrismDioptre, UnitError, parse_hundredt
 /// The largest bare number read as whole dioptres; from the next one up it is hundredths (common practice).
 const LARGEST_WHOLE: i32 = 24;
 
-/// Bare numbers from here to [`LARGEST_WHOLE`] get a note, for they are as likely an eighth without its point.
+/// Bare numbers from here to [`LARGEST_WHOLE`] get a note: they may be an eighth written without its point.
 const SMALLEST_DOUBTFUL: i32 = 10;
 
-/// A prescription that was read, with what was understood otherwise than written.
+/// A prescription that was read, with notes where the value differs from the text.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PrescriptionReading {
     /// What is prescribed before this eye.
     pub rx: EyePrescription,
-    /// What to show back to whoever wrote it.
+    /// Shown to the user to confirm.
     pub notes: Vec<Note>,
 }
 
@@ -27,7 +27,7 @@ pub struct PrescriptionReading {
 ///
 /// # Errors
 ///
-/// Every [`PrescriptionFault`] found, in the order of the text as far as can be told; never empty.
+/// Every [`PrescriptionFault`] found, in the order of the text where possible; never empty.
 pub fn read(text: &str) -> Result<PrescriptionReading, Vec<PrescriptionFault>> {
     let mut reader = PrescriptionReader::new(text, Kind::Prescribed);
     let prism = reader.prism();
@@ -40,7 +40,7 @@ pub fn read(text: &str) -> Result<PrescriptionReading, Vec<PrescriptionFault>> {
     }
 }
 
-/// Reads a lensmeter's reading: the same grammar, power alone, and every hundredth kept as it was read.
+/// Reads a lensmeter reading: the same grammar, a power only, every hundredth kept.
 ///
 /// # Errors
 ///
@@ -65,15 +65,15 @@ pub fn read_prism(text: &str) -> Result<Prism, Vec<PrescriptionFault>> {
     let mut reader = PrescriptionReader::new(text, Kind::Measured);
     let prism = reader.prism();
     let rest: Vec<Token> = reader.tokens.drain(..).filter(|token| *token != Token::Separator).collect();
-    let is_nothing_said = rest.is_empty() && prism.is_some_and(Prism::is_none) && !has_digit(text);
-    if is_nothing_said && reader.faults.is_empty() {
+    let is_empty = rest.is_empty() && prism.is_some_and(Prism::is_none) && !has_digit(text);
+    if is_empty && reader.faults.is_empty() {
         reader.faults.push(PrescriptionFault::PrismMissing);
     }
     for left_over in rest {
         match left_over {
             Token::Number(number) if number.is_zero() => {}
             Token::Number(number) => reader.faults.push(PrescriptionFault::PrismBaseMissing(number.text())),
-            other => reader.faults.push(PrescriptionFault::Unreadable(written(&other).to_owned())),
+            other => reader.faults.push(PrescriptionFault::Unreadable(token_text(&other).to_owned())),
         }
     }
     match prism {
@@ -96,7 +96,7 @@ struct PrescriptionReader {
 }
 
 impl PrescriptionReader {
-    /// Splits the text and takes out what has no place in it, a fault each.
+    /// Splits the text into tokens. Each token that does not belong becomes a fault.
     fn new(text: &str, kind: Kind) -> Self {
         let mut reader = Self { kind, tokens: Vec::new(), faults: Vec::new(), notes: Vec::new() };
         let mut pieces = tokens(text).into_iter().peekable();
@@ -143,9 +143,9 @@ impl PrescriptionReader {
                 }
                 None => self.faults.push(PrescriptionFault::PrismAmountMissing(base)),
             }
-            // “2 BI prism”: the word says nothing more, unless it opens the next prism.
-            let opens_next = matches!(self.tokens.get(start + 1), Some(Token::Number(_)));
-            if self.tokens.get(start) == Some(&Token::PrismMark) && !opens_next {
+            // “2 BI prism”: the word is redundant, unless it starts the next prism.
+            let starts_next = matches!(self.tokens.get(start + 1), Some(Token::Number(_)));
+            if self.tokens.get(start) == Some(&Token::PrismMark) && !starts_next {
                 self.tokens.remove(start);
             }
         }
@@ -173,7 +173,7 @@ impl PrescriptionReader {
         }
     }
 
-    /// Where the prism whose direction stood before `at` begins: at its amount, or at the words around it.
+    /// The first token of the prism whose base was at `at`: its amount, or the words before it.
     fn start_of_prism(&self, at: usize) -> usize {
         let back_over = |mut start: usize, skip: fn(&Token) -> bool| {
             while start > 0 && skip(&self.tokens[start - 1]) {
@@ -192,11 +192,11 @@ impl PrescriptionReader {
         back_over(start, |token| matches!(token, Token::PrismMark | Token::Joint | Token::Separator))
     }
 
-    /// Reports and takes out what still speaks of prism once every base has been read.
+    /// Reports and removes the prism words left over once every base has been read.
     fn prism_without_base(&mut self) {
         while let Some(at) = self.tokens.iter().position(|token| matches!(token, Token::PrismMark | Token::Base)) {
             let mark = self.tokens.remove(at);
-            // “2Δ” or “prism 2”: the amount goes with the sign.
+            // “2Δ” or “prism 2”: the amount belongs to the mark.
             let amount_at = if at > 0 && matches!(self.tokens[at - 1], Token::Number(_)) { at - 1 } else { at };
             let amount = match self.tokens.get(amount_at) {
                 Some(Token::Number(number)) => {
@@ -204,9 +204,9 @@ impl PrescriptionReader {
                     self.tokens.remove(amount_at);
                     text
                 }
-                _ => written(&mark).to_owned(),
+                _ => token_text(&mark).to_owned(),
             };
-            // “2 base 45”: a base in degrees is no more for this field than none.
+            // “2 base 45”: a base in degrees is not supported, so its number goes too.
             if mark == Token::Base && amount_at < at && matches!(self.tokens.get(amount_at), Some(Token::Number(_))) {
                 self.tokens.remove(amount_at);
             }
@@ -232,9 +232,9 @@ impl PrescriptionReader {
         }
     }
 
-    /// Reads sphere, cylinder and axis from what the prisms left. `None` after a fault.
+    /// Reads sphere, cylinder and axis from the tokens left after the prisms. `None` after a fault.
     fn power(&mut self) -> Option<LensPower> {
-        // Powers in meridians are another way of writing altogether: nothing more can be said about them.
+        // Powers by meridian are another notation. Any further fault would be misleading.
         if self.faults.contains(&PrescriptionFault::AtSign) {
             return None;
         }
@@ -247,7 +247,7 @@ impl PrescriptionReader {
             Some(Token::Plano) => Some(Dioptre::ZERO),
             Some(Token::Number(number)) => self.signed_power(&number, "sphere"),
             _ => {
-                // After a fault that explains the silence, do not ask for the sphere as well.
+                // An earlier fault may explain why nothing is left, so the power is not reported missing as well.
                 match rest.peek() {
                     Some(_) => self.faults.push(PrescriptionFault::SphereMissing),
                     None if self.faults.is_empty() => self.faults.push(PrescriptionFault::PowerMissing),
@@ -263,7 +263,7 @@ impl PrescriptionReader {
         let is_written = cylinder_number.is_some();
         let cylinder = match cylinder_number {
             Some(number) => {
-                // “-2.25 95”: an axis or a cylinder, and no way to tell.
+                // “-2.25 95”: it could be an axis or a cylinder.
                 let is_alone = !matches!(rest.peek(), Some(Token::Number(_) | Token::AxisMark | Token::CylinderMark));
                 if number.sign.is_none() && !number.is_zero() && is_alone && !is_marked && !number.has_point() {
                     self.faults.push(PrescriptionFault::LoneNumber(number.text()));
@@ -271,7 +271,7 @@ impl PrescriptionReader {
                 }
                 self.signed_power(&number, "cylinder")
             }
-            // “-1.25 DC x 95”: the mark says that the one number was the cylinder.
+            // “-1.25 DC x 95”: the mark shows that the one number is the cylinder.
             None if is_marked => {
                 self.faults.push(PrescriptionFault::SphereMissing);
                 return None;
@@ -295,7 +295,7 @@ impl PrescriptionReader {
         for left_over in rest {
             self.faults.push(match left_over {
                 Token::Number(number) => PrescriptionFault::ExtraNumber(number.text()),
-                other => PrescriptionFault::Unreadable(written(&other).to_owned()),
+                other => PrescriptionFault::Unreadable(token_text(&other).to_owned()),
             });
         }
         if self.faults.len() > faults_before {
@@ -304,7 +304,7 @@ impl PrescriptionReader {
 
         let (sphere, cylinder) = (sphere?, cylinder?);
         let axis = match axis {
-            // A zero that was written may carry an axis; a cylinder that was not written has been forgotten.
+            // A written zero cylinder may have an axis, which is dropped. Without a cylinder an axis is a fault.
             Some(axis) if is_written && cylinder == Dioptre::ZERO => {
                 self.notes.retain(|note| *note != Note::AxisZero);
                 self.notes.push(Note::AxisDropped(axis));
@@ -321,7 +321,7 @@ impl PrescriptionReader {
         }
     }
 
-    /// A sphere or cylinder: the sign is wanted unless the number is nothing.
+    /// Reads a sphere or cylinder. The sign is required unless the number is zero.
     fn signed_power(&mut self, number: &WrittenNumber, what: &'static str) -> Option<Dioptre> {
         if number.is_zero() {
             return Some(Dioptre::ZERO);
@@ -339,7 +339,7 @@ impl PrescriptionReader {
             return None;
         };
         if number.has_point() || is_hundredths {
-            return Some(self.settled(text, value, is_hundredths));
+            return Some(self.stored(text, value, is_hundredths));
         }
         if number.digits.starts_with('0') {
             let small = Dioptre::from_hundredths(value.hundredths() / 100).unwrap_or(Dioptre::ZERO);
@@ -352,8 +352,8 @@ impl PrescriptionReader {
         Some(value)
     }
 
-    /// The value as it is stored, with a note when the writing was another.
-    fn settled(&mut self, text: String, value: Dioptre, was_expanded: bool) -> Dioptre {
+    /// The value as it is stored. Adds a note when it differs from the text.
+    fn stored(&mut self, text: String, value: Dioptre, was_expanded: bool) -> Dioptre {
         let stored = if self.kind == Kind::Prescribed { in_trade_eighths(value) } else { value };
         if was_expanded {
             self.notes.push(Note::Expanded { text, value: stored });
@@ -363,7 +363,7 @@ impl PrescriptionReader {
         stored
     }
 
-    /// Hundredths of an unsigned number; a third decimal is taken where it makes an eighth, as in 2.125.
+    /// Hundredths of an unsigned number. A third decimal is accepted where it makes an eighth, as in 2.125.
     fn hundredths(&mut self, digits: &str) -> Option<i32> {
         let plain = if digits.contains('.') { digits.trim_end_matches('0') } else { digits };
         let is_eighth = has_third_decimal(plain) && ["125", "375", "625", "875"].iter().any(|end| plain.ends_with(end));
@@ -427,8 +427,8 @@ fn number_of(token: Token) -> Option<WrittenNumber> {
     }
 }
 
-/// A word for a token that stands where it says nothing.
-fn written(token: &Token) -> &'static str {
+/// The text to show for a misplaced token.
+fn token_text(token: &Token) -> &'static str {
     match token {
         Token::Plano => "plano",
         Token::SphereMark => "sph",

@@ -1,4 +1,4 @@
-//! The words and numbers of a written prescription, before anything is made of them.
+//! Splits a written prescription into words, numbers and signs, before they are interpreted.
 
 use super::BaseDirection;
 
@@ -7,12 +7,12 @@ use super::BaseDirection;
 pub(super) struct WrittenNumber {
     /// `-`, `+` or nothing.
     pub(super) sign: Option<char>,
-    /// Digits and at most some dots, a decimal comma already turned into a dot.
+    /// Digits and dots; a decimal comma is already a dot.
     pub(super) digits: String,
 }
 
 impl WrittenNumber {
-    /// The number as it should be shown back.
+    /// The number as shown to the user.
     pub(super) fn text(&self) -> String {
         match self.sign {
             Some(sign) => format!("{sign}{}", self.digits),
@@ -25,7 +25,7 @@ impl WrittenNumber {
         self.digits.contains('.')
     }
 
-    /// Whether it is nothing, however written.
+    /// Whether it is zero.
     pub(super) fn is_zero(&self) -> bool {
         self.digits.chars().all(|c| c == '0' || c == '.') && self.digits.contains('0')
     }
@@ -58,7 +58,7 @@ pub(super) enum Token {
     Direction(BaseDirection),
     /// and, with, `&`: joins two prisms.
     Joint,
-    /// A stroke, comma, colon or semicolon.
+    /// A slash, comma, colon or semicolon.
     Separator,
     /// The word add.
     Add,
@@ -68,9 +68,9 @@ pub(super) enum Token {
     Unknown(String),
 }
 
-/// Splits a text into its pieces. Every text has some; none is lost except white space.
+/// Splits a text into tokens. White space and lone dots are dropped.
 pub(super) fn tokens(text: &str) -> Vec<Token> {
-    let chars: Vec<char> = text.chars().map(plain).collect();
+    let chars: Vec<char> = text.chars().map(normalized).collect();
     let mut tokens = Vec::new();
     let mut at = 0;
     while at < chars.len() {
@@ -100,8 +100,8 @@ pub(super) fn tokens(text: &str) -> Vec<Token> {
     tokens
 }
 
-/// One sign for each of the many that look alike.
-fn plain(c: char) -> char {
+/// Maps characters that look alike to one.
+fn normalized(c: char) -> char {
     match c {
         '−' | '–' | '—' | '‐' | '‑' | '﹣' | '\u{ff0d}' => '-',
         '\u{ff0b}' => '+',
@@ -131,7 +131,7 @@ fn is_digit(chars: &[char], at: usize) -> bool {
     chars.get(at).is_some_and(char::is_ascii_digit)
 }
 
-/// A digit, or a decimal mark before one; a comma only after a sign, where it cannot part two things.
+/// A digit, or a decimal mark before one. A comma only after a sign, where it cannot separate two values.
 fn starts_number(chars: &[char], at: usize, signed: bool) -> bool {
     is_digit(chars, at)
         || match chars.get(at) {
@@ -141,7 +141,7 @@ fn starts_number(chars: &[char], at: usize, signed: bool) -> bool {
         }
 }
 
-/// Takes digits and decimal marks. A comma is a decimal mark between digits, unless the number has one already.
+/// Takes digits and decimal marks. A comma between digits is a decimal mark, unless the number already has one.
 fn take_number(chars: &[char], from: usize) -> (String, usize) {
     let mut digits = String::new();
     let mut at = from;

@@ -1,4 +1,4 @@
-//! Rays and narrow pencils of light, exactly: Snell's law in vectors and its second order for a pencil.
+//! Rays and narrow pencils of light: Snell's law in vector form, and its second-order form for a pencil.
 //!
 //! Space is the front view with z towards the observer: light runs towards -z. Directions are unit vectors.
 
@@ -13,7 +13,7 @@ pub fn dot(a: Vector, b: Vector) -> f64 {
 
 /// `a` plus `scale` times `b`.
 #[inline]
-pub fn plus(a: Vector, b: Vector, scale: f64) -> Vector {
+pub fn add_scaled(a: Vector, b: Vector, scale: f64) -> Vector {
     [a[0] + scale * b[0], a[1] + scale * b[1], a[2] + scale * b[2]]
 }
 
@@ -51,22 +51,22 @@ pub fn refract(along: Vector, normal: Vector, index_before: f64, index_after: f6
 /// A symmetric two-by-two matrix: xx, xy, yy.
 pub type Symmetric = [f64; 3];
 
-/// A piece of a surface where a ray meets it: two directions that touch it, and how it bends between them.
+/// A surface where a ray meets it: two tangent vectors, the normal and the second derivatives.
 #[derive(Debug, Clone, Copy)]
 pub struct Patch {
     /// Two tangent vectors, not of unit length in general.
     pub tangents: [Vector; 2],
     /// The unit normal, on the side the light goes to.
     pub normal: Vector,
-    /// Second derivatives of the surface along the normal, in 1/mm; positive when it bends towards the light's side.
+    /// Second derivatives along the normal, in 1/mm; positive when the surface curves to the side the light goes to.
     pub bend_per_mm: Symmetric,
 }
 
-/// A narrow pencil about its ray: which way it runs, the two directions across it, and its reduced vergence
-/// between them in 1/mm, positive when it converges.
+/// A narrow pencil about its ray: the ray's direction, two directions across it, and the reduced vergence along those
+/// in 1/mm, positive when the pencil converges.
 #[derive(Debug, Clone, Copy)]
 pub struct Pencil {
-    /// The ray.
+    /// The direction of the ray, a unit vector.
     pub along: Vector,
     /// Two unit vectors across the ray and at right angles to each other.
     pub across: [Vector; 2],
@@ -74,10 +74,10 @@ pub struct Pencil {
     pub vergence_per_mm: Symmetric,
 }
 
-/// Two directions across a ray; the first as near to x as can be.
+/// Two directions across a ray; the first is as close to x as possible.
 pub fn across(along: Vector) -> [Vector; 2] {
-    let first = unit(plus([1.0, 0.0, 0.0], along, -along[0]));
-    // Right-handed as seen by the observer: x, y, with the ray running away from him.
+    let first = unit(add_scaled([1.0, 0.0, 0.0], along, -along[0]));
+    // Right-handed as the observer sees it: x, y, and the ray running away.
     let second = cross(first, along);
     [first, second]
 }
@@ -91,19 +91,19 @@ impl Pencil {
     /// The pencil after a surface; `None` when all light is reflected.
     ///
     /// The phase of both pencils agrees over the surface to second order (generalised Coddington equations,
-    /// Kneisly 1964; derived here): `K'ᵀ L' K' = Kᵀ L K + (n' cos i' - n cos i) B`, with K the tangents seen
-    /// across each ray, L the vergence and B the bending of the surface.
+    /// Kneisly 1964; derived here): `K'ᵀ L' K' = Kᵀ L K + (n' cos i' - n cos i) B`. K is the tangents projected
+    /// across each ray, L the vergence and B the second derivatives of the surface.
     pub fn refracted(&self, patch: &Patch, index_before: f64, index_after: f64) -> Option<Self> {
         let along = refract(self.along, patch.normal, index_before, index_after)?;
         let step = index_after * dot(along, patch.normal) - index_before * dot(self.along, patch.normal);
         let before = self.on_surface(patch);
         let sum = [0, 1, 2].map(|i| before[i] + step * patch.bend_per_mm[i]);
         let across = across(along);
-        let vergence_per_mm = from_surface(sum, seen(&patch.tangents, &across));
+        let vergence_per_mm = from_surface(sum, projected(&patch.tangents, &across));
         Some(Self { along, across, vergence_per_mm })
     }
 
-    /// The pencil after a stretch in one medium: `L (1 - (d/n) L)⁻¹` (step-along, in matrices).
+    /// The pencil after a distance in one medium: `L (1 - (d/n) L)⁻¹` (step-along, in matrices).
     pub fn after(&self, distance_mm: f64, index: f64) -> Self {
         let [a, b, d] = self.vergence_per_mm;
         let t = distance_mm / index;
@@ -115,7 +115,7 @@ impl Pencil {
 
     /// The vergence as a form on the tangents of a surface: Kᵀ L K.
     pub fn on_surface(&self, patch: &Patch) -> Symmetric {
-        let k = seen(&patch.tangents, &self.across);
+        let k = projected(&patch.tangents, &self.across);
         let [a, b, d] = self.vergence_per_mm;
         let form = |i: usize, j: usize| {
             a * k[0][i] * k[0][j] + b * (k[0][i] * k[1][j] + k[1][i] * k[0][j]) + d * k[1][i] * k[1][j]
@@ -124,8 +124,8 @@ impl Pencil {
     }
 }
 
-/// The tangents seen across a ray: k[i][j] is tangent j along direction i.
-fn seen(tangents: &[Vector; 2], across: &[Vector; 2]) -> [[f64; 2]; 2] {
+/// The tangents projected across a ray: k[i][j] is tangent j along direction i.
+fn projected(tangents: &[Vector; 2], across: &[Vector; 2]) -> [[f64; 2]; 2] {
     [
         [dot(across[0], tangents[0]), dot(across[0], tangents[1])],
         [dot(across[1], tangents[0]), dot(across[1], tangents[1])],

@@ -1,11 +1,11 @@
-//! Lens surfaces: the depth of a surface behind its vertex plane (sag), its slope and its bending, exactly.
+//! Lens surfaces: sag (depth behind the vertex plane), slope and second derivatives, without approximation.
 //!
-//! A surface is seen from the front. Its **sag** at (x, y) is how far it lies behind the plane that touches its
-//! vertex, positive towards the wearer; a curvature is positive when the centre lies on the wearer's side, so a
-//! convex front and a concave back both have positive curvature. Power and curvature, c in 1/mm: the front's
-//! power is 1000 (n - 1) c, the back's -1000 (n - 1) c (textbook, F = (n - 1) / r).
+//! A surface is seen from the front. Its **sag** at (x, y) is its depth behind the tangent plane at the vertex,
+//! positive towards the wearer. A curvature is positive when its centre lies on the wearer's side, so a convex front
+//! and a concave back both have positive curvature. Power from curvature c in 1/mm: the front's is 1000 (n - 1) c,
+//! the back's -1000 (n - 1) c (textbook, F = (n - 1) / r).
 
-/// Sag, slope and second derivatives of a surface at one place.
+/// Sag, slope and second derivatives of a surface at one point.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Local {
     /// Depth behind the vertex plane.
@@ -16,7 +16,7 @@ pub struct Local {
     pub bend_per_mm: [f64; 3],
 }
 
-/// The index that lens clocks and surfacing tools are marked in.
+/// The index that lens clocks and surfacing tools are marked for.
 pub const TOOL_INDEX: f64 = 1.530;
 
 /// Curvature of a front surface from its true power.
@@ -29,7 +29,7 @@ pub fn back_curvature_per_mm(power_d: f64, index: f64) -> f64 {
     -power_d / (1000.0 * (index - 1.0))
 }
 
-/// What a curve marked in tool power is worth in a lens of this index: F · (n - 1) / 0.530 (textbook).
+/// The true power, in a lens of this index, of a curve marked in tool power: F · (n - 1) / 0.530 (textbook).
 pub fn true_from_tool_d(tool_d: f64, index: f64) -> f64 {
     tool_d * (index - 1.0) / (TOOL_INDEX - 1.0)
 }
@@ -54,7 +54,7 @@ impl Conic {
         Self { curvature_per_mm, conic: 0.0 }
     }
 
-    /// How far from the axis the surface reaches before it turns back; infinite for a plane or a hyperboloid.
+    /// The largest distance from the axis that the surface reaches; infinite for a plane, paraboloid or hyperboloid.
     pub fn reach_mm(&self) -> f64 {
         let squared = (1.0 + self.conic) * self.curvature_per_mm * self.curvature_per_mm;
         if squared > 0.0 { squared.sqrt().recip() } else { f64::INFINITY }
@@ -69,7 +69,7 @@ impl Conic {
         (under >= 0.0).then(|| c * h2 / (1.0 + under.sqrt()))
     }
 
-    /// Sag, slope and bending; `None` at and beyond the rim of the surface.
+    /// Sag, slope and second derivatives; `None` at and beyond the rim of the surface.
     pub fn local(&self, x_mm: f64, y_mm: f64) -> Option<Local> {
         let c = self.curvature_per_mm;
         let k1 = 1.0 + self.conic;
@@ -103,13 +103,13 @@ pub struct Toric {
 impl Toric {
     /// A surface from its two principal curvatures; the first runs along `along_deg`, the other at right angles.
     ///
-    /// Which of the two is the stronger is found here. Curvatures equal and opposite have no flatter one: then
-    /// the positive arc is revolved, so that the surface does not depend on the order they were named in.
+    /// The more strongly curved arc is revolved. Of two equal and opposite curvatures the positive one is, so the
+    /// surface does not depend on the order of the arguments.
     pub fn new(along_per_mm: f64, across_per_mm: f64, along_deg: f64) -> Self {
         let (sine, cosine) = along_deg.to_radians().sin_cos();
         let difference = along_per_mm.abs() - across_per_mm.abs();
-        let hair = 1e-12 * along_per_mm.abs();
-        let along_is_strong = difference > hair || (difference.abs() <= hair && along_per_mm > across_per_mm);
+        let tolerance = 1e-12 * along_per_mm.abs();
+        let along_is_strong = difference > tolerance || (difference.abs() <= tolerance && along_per_mm > across_per_mm);
         if along_is_strong {
             Self { strong_per_mm: along_per_mm, flat_per_mm: across_per_mm, strong_along: (cosine, sine) }
         } else {
@@ -133,7 +133,7 @@ impl Toric {
     }
 
     #[inline]
-    fn turned(&self, x_mm: f64, y_mm: f64) -> (f64, f64) {
+    fn rotated(&self, x_mm: f64, y_mm: f64) -> (f64, f64) {
         let (c, s) = self.strong_along;
         (c * x_mm + s * y_mm, c * y_mm - s * x_mm)
     }
@@ -141,11 +141,10 @@ impl Toric {
     /// Sag in the tyre form; `None` where the surface does not reach.
     ///
     /// Along the strong arc q = c u² / (1 + √(1 - c² u²)). Revolved about the line at the flat radius R behind
-    /// the vertex, (R - s)² + v² = (R - q)²; written in curvatures, so that a flat arc (R infinite) is no case
-    /// apart.
+    /// the vertex, (R - s)² + v² = (R - q)². Written in curvatures, so a flat arc (R infinite) needs no special case.
     #[inline]
     pub fn sag_mm(&self, x_mm: f64, y_mm: f64) -> Option<f64> {
-        let (u, v) = self.turned(x_mm, y_mm);
+        let (u, v) = self.rotated(x_mm, y_mm);
         let (strong, flat) = (self.strong_per_mm, self.flat_per_mm);
         let under = 1.0 - strong * strong * u * u;
         if under < 0.0 {
@@ -158,11 +157,10 @@ impl Toric {
         (rest >= 0.0).then(|| arc + flat * v * v / (to_axis + rest.sqrt()))
     }
 
-    /// Sag, slope and bending; `None` at and beyond the rim of the surface.
+    /// Sag, slope and second derivatives; `None` at and beyond the rim of the surface.
     pub fn local(&self, x_mm: f64, y_mm: f64) -> Option<Local> {
-        let (u, v) = self.turned(x_mm, y_mm);
-        let place = self.place(u, v)?;
-        let Place { sag_mm, along, across, a, to_axis, arc_slope, root } = place;
+        let (u, v) = self.rotated(x_mm, y_mm);
+        let TorusPoint { sag_mm, along, across, a, to_axis, arc_slope, root } = self.torus_point(u, v)?;
         let flat = self.flat_per_mm;
         let arc_bend = self.strong_per_mm / (root * root * root);
         let uu = (arc_bend * to_axis - flat * arc_slope * arc_slope + flat * along * along) / a;
@@ -171,7 +169,7 @@ impl Toric {
         let (c, s) = self.strong_along;
         Some(Local {
             sag_mm,
-            slope: self.turned_back(along, across),
+            slope: self.rotated_back(along, across),
             bend_per_mm: [
                 c * c * uu - 2.0 * c * s * uv + s * s * vv,
                 c * s * (uu - vv) + (c * c - s * s) * uv,
@@ -180,23 +178,23 @@ impl Toric {
         })
     }
 
-    /// Sag and slope alone, for following a ray to the surface.
+    /// Sag and slope only: all that following a ray to the surface needs.
     #[inline]
     pub fn sag_and_slope(&self, x_mm: f64, y_mm: f64) -> Option<(f64, [f64; 2])> {
-        let (u, v) = self.turned(x_mm, y_mm);
-        let place = self.place(u, v)?;
-        Some((place.sag_mm, self.turned_back(place.along, place.across)))
+        let (u, v) = self.rotated(x_mm, y_mm);
+        let point = self.torus_point(u, v)?;
+        Some((point.sag_mm, self.rotated_back(point.along, point.across)))
     }
 
     #[inline]
-    fn turned_back(&self, along: f64, across: f64) -> [f64; 2] {
+    fn rotated_back(&self, along: f64, across: f64) -> [f64; 2] {
         let (c, s) = self.strong_along;
         [c * along - s * across, s * along + c * across]
     }
 
-    /// With A = 1 - s·flat, B = 1 - q·flat: A² + (flat v)² = B²; slopes and bending differentiate that.
+    /// With A = 1 - s·flat, B = 1 - q·flat: A² + (flat v)² = B². The slopes and second derivatives come from that.
     #[inline]
-    fn place(&self, u: f64, v: f64) -> Option<Place> {
+    fn torus_point(&self, u: f64, v: f64) -> Option<TorusPoint> {
         let (strong, flat) = (self.strong_per_mm, self.flat_per_mm);
         let under = 1.0 - strong * strong * u * u;
         if under <= 0.0 {
@@ -211,7 +209,7 @@ impl Toric {
             return None;
         }
         let a = rest.sqrt();
-        Some(Place {
+        Some(TorusPoint {
             sag_mm: arc + flat * v * v / (to_axis + a),
             along: arc_slope * to_axis / a,
             across: flat * v / a,
@@ -223,8 +221,8 @@ impl Toric {
     }
 }
 
-/// A place on a torus in its own axes: sag, its slopes along and across the strong arc, and what they are made of.
-struct Place {
+/// A point on a torus in its own axes: sag, slopes along and across the strong arc, and intermediate values.
+struct TorusPoint {
     sag_mm: f64,
     along: f64,
     across: f64,

@@ -1,4 +1,4 @@
-//! ISO 21987, mounted lenses. The numbers are from memory throughout: check them against your own copy.
+//! ISO 21987, mounted lenses. All numbers are from memory: check them against your own copy.
 
 use super::{Band, Limit, Unit, band_for};
 
@@ -14,7 +14,7 @@ struct PowerRow {
     rule: &'static str,
 }
 
-/// The first row prints no limit over 6.00, for no lens to 3.00 D has such a cylinder; the next row's stands there.
+/// The first row prints no limit over 6.00, because no lens to 3.00 D has such a cylinder; the next row's is used.
 const POWER: &[PowerRow] = &[
     PowerRow { up_to: 3.0, meridian: 0.12, cylinder: [0.09, 0.12, 0.18, 0.25], rule: "Higher meridian to 3.00 D" },
     PowerRow {
@@ -81,7 +81,7 @@ pub(super) fn axis(cylinder_d: f64) -> Option<Limit> {
     band_for(AXIS, size).map(|band| Limit { size: band.limit, unit: Unit::Degree, rule: band.rule, source: SOURCE })
 }
 
-/// What the strength of a prescribed prism adds to a limit: up to 2.00, to 10.00, beyond.
+/// What a prescribed prism adds to a limit: nothing up to 2.00, `to_ten` up to 10.00, `beyond` above that.
 fn allowance(prescribed_pd: f64, to_ten: f64, beyond: f64) -> f64 {
     match prescribed_pd.abs() {
         p if p <= 2.0 + 1e-9 => 0.0,

@@ -1,18 +1,18 @@
 //! Published tolerance tables and the verdict on a finished pair.
 //!
-//! The tables come from secondary copies, and parts of them from memory: each row says which in its `source`.
+//! The tables come from secondary copies, and parts of them from memory. Each row names its `source`.
 //! **The standard's own text governs**: compare these tables with your own copy before you rely on a verdict.
 //! American tolerances are recommendations, not law, except where a state adopts them.
 //!
 //! * [`Profile`] is the owner's choice of table; its methods give each limit for a power.
 //! * [`verify`] compares what was ordered with what was measured, one [`ToleranceLine`] for each row that applies.
 //!
-//! Both powers are written in minus cylinder before they are compared, and axes are compared around the circle,
-//! so 180 and 1 are one degree apart. What was ordered counts in eighths (-2.12 is -2.125), what was measured as read.
+//! Both powers are put in minus-cylinder form before they are compared. Axes are compared around the circle, so 180
+//! and 1 are one degree apart. Ordered powers count in full eighths (-2.12 is -2.125); measured ones count as read.
 //!
 //! # What this room does not do
 //!
-//! It reads no lensmeter and decides nothing about a pair that fails: that is the owner's, with a reason.
+//! It does not read a lensmeter. It does not decide what happens to a pair that fails: the owner does, with a reason.
 
 use std::fmt;
 
@@ -26,12 +26,12 @@ mod z80_1;
 pub use quantity::Quantity;
 pub use verdict::{Measured, Ordered, Status, ToleranceLine, is_verified, verify};
 
-/// To be shown wherever a verdict is shown.
+/// Shown wherever a verdict is shown.
 pub const STANDARD_GOVERNS: &str = "Tolerances shown are from an owner-selected profile; the standard's text governs. Check them against your own copy.";
 
-/// To be shown wherever a reading is typed.
+/// Shown wherever a reading is typed.
 pub const READING_CAUTION: &str = "Measured values are those you typed; the program does not read your lensmeter. \
-     Lensmeters read in steps of 0.01 to 0.12 D: a reading within one step of a limit decides nothing by itself.";
+     Lensmeters read in steps of 0.01 to 0.12 D: a reading within one step of a limit is not conclusive.";
 
 /// What is allowed beyond a printed limit: half the finest reading step, 0.01 (common practice). Not for axes.
 pub const READING_ALLOWANCE: f64 = 0.005;
@@ -45,7 +45,7 @@ pub enum Profile {
     /// ANSI Z80.1-2015, single vision.
     #[default]
     Z80_1,
-    /// ISO 21987 (mounted), wholly from memory: to be checked against one's own copy before use.
+    /// ISO 21987 (mounted lenses), entirely from memory: check it against your own copy before use.
     Iso21987,
 }
 
@@ -53,7 +53,7 @@ impl Profile {
     /// Every profile.
     pub const ALL: [Profile; 2] = [Profile::Z80_1, Profile::Iso21987];
 
-    /// A name that never changes, for the book and form fields.
+    /// A stable key for the book and form fields.
     pub fn key(self) -> &'static str {
         match self {
             Profile::Z80_1 => "z80_1",
@@ -82,7 +82,7 @@ impl Profile {
         }
     }
 
-    /// The limit on the axis, from the ordered cylinder; `None` below one eighth, where there is none.
+    /// The limit on the axis, from the ordered cylinder. `None` below one eighth: the axis is not judged.
     pub fn axis_limit(self, cylinder_d: f64) -> Option<Limit> {
         match self {
             Profile::Z80_1 => z80_1::axis(cylinder_d),
@@ -157,6 +157,16 @@ impl Unit {
             Unit::Millimetre => "mm",
         }
     }
+
+    /// A size with its unit, to the hundredth, degrees whole. Half a hundredth, as in an eighth of a dioptre, is shown.
+    pub fn sized(self, size: f64) -> String {
+        if self == Unit::Degree {
+            return format!("{size:.0}°");
+        }
+        let is_whole = |size: f64| (size - size.round()).abs() < 1e-6;
+        let decimals = if is_whole(size * 200.0) && !is_whole(size * 100.0) { 3 } else { 2 };
+        format!("{size:.decimals$} {self}")
+    }
 }
 
 impl fmt::Display for Unit {
@@ -177,21 +187,21 @@ pub struct Limit {
     pub size: f64,
     /// The unit of `size`.
     pub unit: Unit,
-    /// The row's range and rule, in words.
+    /// The row's range and rule as a sentence.
     pub rule: &'static str,
     /// Where the row comes from.
     pub source: &'static str,
 }
 
-/// A row of a table that holds up to and including a size.
+/// A row of a table that applies up to and including a size.
 struct Band {
     up_to: f64,
     limit: f64,
     rule: &'static str,
 }
 
-/// The first band that holds a size. The last band of each table holds up to infinity.
+/// The first band that applies to a size. The last band of each table goes up to infinity.
 fn band_for(bands: &'static [Band], size: f64) -> Option<&'static Band> {
-    // Computed sizes may stand a rounding above a bound they are meant to meet.
+    // Rounding may put a computed size just above the bound that it equals.
     bands.iter().find(|band| size <= band.up_to + 1e-9)
 }

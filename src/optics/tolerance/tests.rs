@@ -340,6 +340,19 @@ fn iso_imbalance_at_its_branches() {
 }
 
 #[test]
+fn a_half_hundredth_is_shown() {
+    for (unit, size, words) in [
+        (Unit::Dioptre, 0.125, "0.125 D"),
+        (Unit::Dioptre, 0.13, "0.13 D"),
+        (Unit::PrismDioptre, 0.003_2, "0.00 Δ"),
+        (Unit::Millimetre, 1.0, "1.00 mm"),
+        (Unit::Degree, 3.0, "3°"),
+    ] {
+        assert_eq!(unit.sized(size), words);
+    }
+}
+
+#[test]
 fn a_line_explains_itself() {
     let line = right(Profile::Z80_1, "-2.12 sph", "-2.02 sph", "Power in the strongest meridian");
     assert_eq!(

@@ -154,8 +154,8 @@ fn line(
         (Some(measured), Some(off_by)) => format!(
             "{}. Ordered {ordered}, measured {measured}: {} off, the limit is {}.",
             limit.rule,
-            sized(off_by, limit.unit),
-            sized(limit.size, limit.unit)
+            limit.unit.sized(off_by),
+            limit.unit.sized(limit.size)
         ),
         _ => format!("{}. Ordered {ordered}, not measured.", limit.rule),
     };
@@ -192,17 +192,6 @@ fn status(off_by: f64, limit: Limit) -> Status {
         Status::AtLimit
     } else {
         Status::Pass
-    }
-}
-
-fn sized(value: f64, unit: Unit) -> String {
-    match unit {
-        Unit::Degree => format!("{value:.0}°"),
-        _ => {
-            // A half hundredth, as an eighth makes, is shown.
-            let is_whole = ((value * 100.0).round() - value * 100.0).abs() < 1e-6;
-            format!("{value:.0$} {unit}", if is_whole { 2 } else { 3 })
-        }
     }
 }
 

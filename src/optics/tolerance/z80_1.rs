@@ -1,22 +1,22 @@
-//! ANSI Z80.1-2015, single vision, as far as public copies show it.
+//! ANSI Z80.1-2015, single vision, from public copies.
 
 use super::{Band, Limit, Unit, band_for};
 
 const GUIDE: &str = "ANSI Z80.1-2015 quick-reference guide";
 const SUMMARY_2010: &str = "ANSI Z80.1 summary of 2010 (the 2015 guide puts 2.00 and 4.50 themselves in the next row)";
-const TABLE_1999: &str = "ANSI Z80.1 table of 1999, believed carried on";
+const TABLE_1999: &str = "ANSI Z80.1 table of 1999, believed unchanged since";
 const FROM_MEMORY: &str = "ANSI Z80.1, from memory";
 
-/// Powers to here have the fixed limit; beyond, two in a hundred. At 6.50 itself both are 0.13.
+/// Up to this power the limit is fixed; above it, 2%. At 6.50 itself both give 0.13.
 const POWER_BRANCH_D: f64 = 6.50;
 
-/// The copies disagree at 2.00 and 4.50 exactly: the 2010 summary has the stricter row there, which is used.
+/// The copies disagree at exactly 2.00 and 4.50. The 2010 summary is stricter there and is used.
 const CYLINDER_BRANCHES_D: (f64, f64) = (2.00, 4.50);
 
-/// To here vertical imbalance is judged in prism, beyond it in millimetres.
+/// Up to this power vertical imbalance is judged in prism, above it in millimetres.
 const VERTICAL_BRANCH_D: f64 = 3.375;
 
-/// To here horizontal imbalance is judged in prism, beyond it in millimetres.
+/// Up to this power horizontal imbalance is judged in prism, above it in millimetres.
 const HORIZONTAL_BRANCH_D: f64 = 2.75;
 
 const AXIS: &[Band] = &[
@@ -32,7 +32,7 @@ pub(super) fn power(strongest_d: f64) -> Limit {
     if size <= POWER_BRANCH_D + 1e-9 {
         Limit { size: 0.13, unit: Unit::Dioptre, rule: "Power to 6.50 D: ±0.13 D", source: GUIDE }
     } else {
-        Limit { size: 0.02 * size, unit: Unit::Dioptre, rule: "Power over 6.50 D: ±2% of it", source: GUIDE }
+        Limit { size: 0.02 * size, unit: Unit::Dioptre, rule: "Power over 6.50 D: ±2% of the power", source: GUIDE }
     }
 }
 
@@ -44,7 +44,12 @@ pub(super) fn cylinder(cylinder_d: f64) -> Limit {
     } else if size <= second + 1e-9 {
         Limit { size: 0.15, unit: Unit::Dioptre, rule: "Cylinder over 2.00 to 4.50 D: ±0.15 D", source: SUMMARY_2010 }
     } else {
-        Limit { size: 0.04 * size, unit: Unit::Dioptre, rule: "Cylinder over 4.50 D: ±4% of it", source: GUIDE }
+        Limit {
+            size: 0.04 * size,
+            unit: Unit::Dioptre,
+            rule: "Cylinder over 4.50 D: ±4% of the cylinder",
+            source: GUIDE,
+        }
     }
 }
 
@@ -61,7 +66,7 @@ pub(super) fn vertical(vertical_d: f64) -> Limit {
         let rule = "Vertical power to 3.375 D: 0.33 Δ between the eyes";
         Limit { size: 0.33, unit: Unit::PrismDioptre, rule, source: GUIDE }
     } else {
-        let rule = "Vertical power over 3.375 D: heights alike within 1.0 mm";
+        let rule = "Vertical power over 3.375 D: heights equal within 1.0 mm";
         Limit { size: 1.0, unit: Unit::Millimetre, rule, source: GUIDE }
     }
 }
@@ -71,7 +76,7 @@ pub(super) fn horizontal(horizontal_d: f64) -> Limit {
         let rule = "Horizontal power to 2.75 D: 0.67 Δ for both eyes together";
         Limit { size: 0.67, unit: Unit::PrismDioptre, rule, source: GUIDE }
     } else {
-        let rule = "Horizontal power over 2.75 D: pupil distance within 2.5 mm in all";
+        let rule = "Horizontal power over 2.75 D: total pupil distance within 2.5 mm";
         Limit { size: 2.5, unit: Unit::Millimetre, rule, source: GUIDE }
     }
 }
@@ -79,8 +84,8 @@ pub(super) fn horizontal(horizontal_d: f64) -> Limit {
 pub(super) fn prescribed_prism() -> (Limit, Limit) {
     let row = |size, rule| Limit { size, unit: Unit::PrismDioptre, rule, source: FROM_MEMORY };
     (
-        row(0.67, "Prescribed prism, horizontal: within 0.67 Δ of it for both eyes together"),
-        row(0.33, "Prescribed prism, vertical: within 0.33 Δ of it between the eyes"),
+        row(0.67, "Prescribed prism, horizontal: within 0.67 Δ for both eyes together"),
+        row(0.33, "Prescribed prism, vertical: within 0.33 Δ between the eyes"),
     )
 }
 

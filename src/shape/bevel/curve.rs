@@ -1,9 +1,9 @@
-//! The curve of a rim or a bevel line from its points in space.
+//! The curve of a rim or a bevel line, from its points in space.
 
 use crate::optics::surface::TOOL_INDEX;
 
-/// The curve of the sphere nearest to points in space, in tool power (530 over the radius), positive when its centre
-/// lies towards the wearer. `None` for fewer than five points or points through which every sphere passes.
+/// The curve of the best-fitting sphere, in tool power (530 / radius), positive when its centre lies towards the
+/// wearer. `None` for fewer than five points, or for points that fit no single sphere, such as a flat circle.
 ///
 /// The sphere k(x² + y² + z²) + ax + by + c = z is linear in k, a, b, c (least squares); a plane has k = 0.
 pub fn curve_tool_d(points: impl Iterator<Item = [f64; 3]> + Clone) -> Option<f64> {
@@ -32,7 +32,7 @@ pub fn curve_tool_d(points: impl Iterator<Item = [f64; 3]> + Clone) -> Option<f6
     }
     let size = [m[0][0], m[1][1], m[2][2]];
     for i in 0..3 {
-        // What is left of a column after the earlier ones: nothing, when it follows from them.
+        // A pivot near zero means that the column depends on the earlier ones.
         if m[i][i].is_nan() || m[i][i] <= 1e-7 * size[i].max(1.0) {
             return None;
         }

@@ -1,5 +1,5 @@
-//! The line of a bevel or groove along the edge, for a placement it is given: where the line runs, what stands out
-//! behind the rim, and what would break out. It chooses no placement; `bench::edge_finish` does, by the rim.
+//! The line of a bevel or groove along the edge for a given placement: where it runs, how far the edge stands out
+//! behind the rim, and where the line would break out. `bench::edge_finish` chooses the placement.
 //!
 //! Distances along the edge are parallel to the optical axis, from the front.
 
@@ -12,40 +12,39 @@ mod curve;
 
 pub use curve::curve_tool_d;
 
-/// How the line is placed.
+/// How the line is placed along the edge.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Placement {
-    /// A share of the edge from the front, 0 to 1; a third hides a thick minus edge behind the rim (common practice).
+    /// A share of the edge from the front, 0 to 1. One third hides a thick minus edge behind the rim (common practice).
     Share(f64),
-    /// So many millimetres behind the front.
+    /// A fixed distance behind the front, in millimetres.
     FromFront(f64),
-    /// Parallel to the front, at this share of the thinnest edge.
+    /// Parallel to the front; the share applies to the thinnest edge.
     FrontCurve(f64),
-    /// On a sphere of this curve (tool power, 1.530), at this share of the edge where it is thinnest: for a rim with
-    /// a curve of its own.
+    /// On a sphere with the rim's own curve; the share applies to the thinnest edge.
     Curve {
-        /// The curve in tool power.
+        /// The curve in tool power (1.530).
         tool_d: f64,
         /// The share of the thinnest edge.
         share: f64,
     },
 }
 
-/// What holds the lens at its edge.
+/// How the frame holds the lens at its edge.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Hold {
     /// A V bevel in a full rim.
     Bevel {
-        /// From foot to foot; about 2 for a bevel 0.7 deep at 110° (computed).
+        /// Width at the base; about 2 for a bevel 0.7 deep at 110° (computed).
         width_mm: f64,
-        /// The depth of the rim along the edge, its groove in its middle.
+        /// The depth of the rim along the edge, with its groove in the middle.
         rim_mm: f64,
     },
     /// A groove for a cord.
     Groove {
         /// The groove's width, about 0.6.
         width_mm: f64,
-        /// The wall that must stand on each side.
+        /// The wall required on each side.
         wall_mm: f64,
     },
     /// Holes or notches through a flat edge.
@@ -58,7 +57,7 @@ impl Hold {
     /// The usual groove: 0.6 wide with 0.5 of wall on each side. Source: common practice (from memory).
     pub const USUAL_GROOVE: Hold = Hold::Groove { width_mm: 0.6, wall_mm: 0.5 };
 
-    /// The thinnest edge that is taken. Source: common practice (from memory): rimmed 1.0, cord 2.0, drilled 2.0.
+    /// The thinnest edge accepted. Source: common practice (from memory): rimmed 1.0, cord 2.0, drilled 2.0.
     pub fn least_edge_mm(self) -> f64 {
         match self {
             Hold::Bevel { .. } => 1.0,
@@ -66,11 +65,10 @@ impl Hold {
         }
     }
 
-    /// What the line needs on each side of its middle.
+    /// The edge thickness required on each side of the line.
     fn needs_mm(self) -> f64 {
         match self {
-            // A bevel wider than a thin edge is simply cut to a point; what must be there is its apex with a little
-            // of each flank.
+            // A bevel wider than a thin edge is cut to a point, so only the apex and part of each flank are required.
             Hold::Bevel { width_mm, .. } => width_mm / 4.0,
             Hold::Groove { width_mm, wall_mm } => width_mm / 2.0 + wall_mm,
             Hold::Drilled => 0.0,
@@ -83,15 +81,15 @@ impl Hold {
 pub struct LinePoint {
     /// The edge there.
     pub edge: EdgePoint,
-    /// How far the apex of the bevel, or the middle of the groove, lies behind the front.
+    /// The distance from the front to the apex of the bevel or the middle of the groove.
     pub from_front_mm: f64,
-    /// How far the rear edge stands out behind the rim; behind the line itself where no rim is stated.
+    /// How far the rear edge stands out behind the rim, or behind the line if no rim is given.
     pub rear_overhang_mm: f64,
-    /// The place of the line in space: x and y about the optical centre, z towards the observer from the front vertex.
+    /// The point in space: x and y from the optical centre, z towards the observer from the front vertex.
     pub space_mm: [f64; 3],
 }
 
-/// Something that will not do at the edge.
+/// Something wrong at the edge.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum EdgeWarning {
     /// The line leaves the edge at the front.
@@ -140,29 +138,28 @@ impl EdgeWarning {
                 format!("The edge is {mm:.2} mm at {deg:.0}°; this kind of rim needs {least_mm:.2} mm.")
             }
             EdgeWarning::CurveDiffers { rim_d, line_d } => format!(
-                "The rim has a curve of {rim_d:.1}, the bevel line one of {line_d:.1}: bend the rim or follow its curve."
+                "The curve of the rim is {rim_d:.1}, that of the bevel line {line_d:.1}: bend the rim or follow its curve."
             ),
         }
     }
 }
 
-/// Curves further apart than this need bending or a line of their own. Source: common practice.
+/// If the curves differ by more, the rim must be bent or the line must follow its curve. Source: common practice.
 pub const CURVES_AGREE_D: f64 = 1.0;
 
-/// The line along the edge and what is wrong with it.
+/// The line along the edge, with warnings.
 #[derive(Debug, Clone, PartialEq)]
 pub struct EdgeLine {
     /// Every point of the outline, in its order.
     pub at: Vec<LinePoint>,
-    /// The curve of the sphere through the line, tool power; `None` for a round shape, through which every sphere
-    /// passes.
+    /// The curve of the sphere through the line, tool power; `None` for a round shape, which fits many spheres.
     pub curve_tool_d: Option<f64>,
-    /// What will not do, the worst place of each kind.
+    /// The worst point of each kind.
     pub warnings: Vec<EdgeWarning>,
 }
 
-/// Places the line on an edge. `centre` is the optical centre in the box, `rim_curve_tool_d` the rim's own curve where
-/// a three-dimensional trace gave it ([`curve_tool_d`]).
+/// Places the line on an edge. `centre` is the optical centre in the box. `rim_curve_tool_d` is the rim's own curve, if
+/// a three-dimensional trace gives it ([`curve_tool_d`]).
 pub fn edge_line(
     edge: &Edge,
     centre: Point,
@@ -174,7 +171,7 @@ pub fn edge_line(
     let thinnest = edge.thinnest();
     let front_depth = |p: Point| {
         let from = p.minus(centre);
-        // The edge exists, so the front reaches its points.
+        // The edge was computed, so the front reaches its points.
         lens.front().sag_mm(from.x_mm, from.y_mm).unwrap_or(f64::NAN)
     };
     let sphere_depth = |tool_d: f64, p: Point| {
@@ -223,7 +220,7 @@ fn warnings(
 ) -> Vec<EdgeWarning> {
     let mut found = Vec::new();
     let least_mm = hold.least_edge_mm();
-    // A hair is no lack: an edge made to the least comes out within rounding of it.
+    // An edge computed for exactly the least thickness may miss it by rounding error.
     if thinnest.mm < least_mm - 0.005 {
         found.push(EdgeWarning::Thin { deg: thinnest.deg, mm: thinnest.mm, least_mm });
     }
@@ -236,7 +233,7 @@ fn warnings(
     for point in at {
         let out_front = needs_mm - point.from_front_mm;
         let out_back = point.from_front_mm + needs_mm - point.edge.mm;
-        // A sphere that does not reach the point leaves it outside: NaN is worse than anything.
+        // NaN means that the sphere does not reach the point: the worst case.
         if out_front.is_nan() || out_front > front.0 {
             front = (if out_front.is_nan() { f64::INFINITY } else { out_front }, point.edge.deg);
         }
@@ -244,7 +241,7 @@ fn warnings(
             back = (out_back, point.edge.deg);
         }
     }
-    // Nor is it a break.
+    // The same allowance for rounding error.
     if front.0 > 0.005 {
         found.push(EdgeWarning::BreaksFront { deg: front.1, by_mm: front.0 });
     }

@@ -61,7 +61,7 @@ fn a_line_in_the_middle_of_an_edge_is_curved_between_its_surfaces() {
 }
 
 #[test]
-fn warns_of_what_would_break_out() {
+fn warns_where_the_line_would_break_out() {
     let minus = lens(-5.0, 4.0, 1.2);
     let fine = line(&minus, Placement::Share(1.0 / 3.0), Hold::USUAL_BEVEL, Some(4.0));
     assert!(
@@ -85,7 +85,7 @@ fn warns_of_what_would_break_out() {
 }
 
 #[test]
-fn a_rim_of_another_curve_is_named() {
+fn warns_when_the_rim_has_another_curve() {
     let minus = lens(-5.0, 4.0, 2.0);
     let says = |rim_d| line(&minus, Placement::FrontCurve(0.5), Hold::USUAL_BEVEL, Some(rim_d)).warnings;
     assert_eq!(says(4.9), []);
@@ -100,7 +100,7 @@ fn the_curve_of_points_on_a_sphere() {
             let (s, c) = (f64::from(i) * std::f64::consts::TAU / 100.0).sin_cos();
             let (x, y) = (25.0 * c, 16.0 * s);
             let z = (r * r - x * x - y * y).sqrt() - r;
-            // Seen from a tilted tracer the curve stays.
+            // A tilted tracer measures the same curve.
             [x * tilt.cos() + z * tilt.sin(), y, z * tilt.cos() - x * tilt.sin()]
         })
     };

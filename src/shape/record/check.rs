@@ -1,4 +1,4 @@
-//! The checks both kinds of file share: numbers with their lines become a [`Trace`], or faults.
+//! The checks shared by both kinds of file: numbers with their lines become a [`Trace`] or faults.
 
 use super::super::outline::{MAX_POINTS, MAX_RADIUS_MM, MIN_POINTS, MIN_RADIUS_MM};
 use super::super::trace::{Angles, Trace};
@@ -7,11 +7,11 @@ use crate::optics::Eye;
 
 /// The most that neighbouring radii may differ. Source: common practice (from memory).
 const MAX_JUMP_MM: f64 = 3.0;
-/// That figure is meant for tracers, whose radii stand closer than this. A coarse table of a long, square shape
-/// truly changes faster, so beyond it the limit grows with the spacing.
+/// [`MAX_JUMP_MM`] is meant for tracers, whose radii are closer together than this. A coarse table of a long, square
+/// shape can change faster, so for wider spacing the limit grows in proportion.
 const FINE_STEP_DEG: f64 = 2.0;
 
-/// A number in hundredths and the line it stands on.
+/// A number in hundredths and its line.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct LineNumber {
     pub(super) line: usize,
@@ -26,43 +26,43 @@ pub(super) struct RawTrace {
 }
 
 impl RawTrace {
-    /// A trace, or `None` with each fault noted. Counts must have been checked to agree.
+    /// A trace, or `None` after adding each fault. The caller has checked that the counts agree.
     pub(super) fn check(self, faults: &mut Faults) -> Option<Trace> {
         let eye = self.eye;
-        let mut sound = (MIN_POINTS..=MAX_POINTS).contains(&self.radii.len());
+        let mut is_valid = (MIN_POINTS..=MAX_POINTS).contains(&self.radii.len());
         let mm = |item: &LineNumber| f64::from(item.hundredths) / 100.0;
         let in_range = |item: &LineNumber| (MIN_RADIUS_MM..=MAX_RADIUS_MM).contains(&mm(item));
         for (index, item) in self.radii.iter().enumerate() {
             if !in_range(item) {
-                sound = false;
+                is_valid = false;
                 faults.push(item.line, FaultKind::Radius { eye, nth: index + 1, radius_mm: mm(item) });
             }
         }
         if let Some(angles) = &self.angles {
-            // Angles for only some of the radii are told below as what they are.
+            // A wrong number of angles is reported below, by `Trace::new`.
             if angles.len() == self.radii.len() {
-                sound &= check_angles(eye, angles, faults);
+                is_valid &= check_angles(eye, angles, faults);
             }
         }
-        // A jump to a radius that is itself impossible has been told already.
+        // A jump to a radius out of range was reported above.
         for index in 0..self.radii.len() {
             let previous = if index == 0 { self.radii.len() - 1 } else { index - 1 };
             let (from, to) = (&self.radii[previous], &self.radii[index]);
             let limit_mm = MAX_JUMP_MM * (self.step_deg(previous, index) / FINE_STEP_DEG).max(1.0);
             if in_range(from) && in_range(to) && (mm(from) - mm(to)).abs() > limit_mm + 1e-9 {
-                sound = false;
+                is_valid = false;
                 let kind = FaultKind::Jump { eye, nth: index + 1, from_mm: mm(from), to_mm: mm(to), limit_mm };
                 faults.push(to.line, kind);
             }
         }
-        if !sound {
+        if !is_valid {
             return None;
         }
         let list = |items: &[LineNumber]| items.iter().map(|item| item.hundredths).collect::<Vec<i32>>();
         let angles = self.angles.as_deref().map_or(Angles::Equal, |items| Angles::Unequal(list(items)));
         match Trace::new(eye, list(&self.radii), angles) {
             Ok(trace) => Some(trace),
-            // What the checks above do not look at.
+            // A fault that the checks above do not cover.
             Err(error) => {
                 let line = self.radii.first().map_or(1, |item| item.line);
                 faults.push(line, FaultKind::Shape { eye, error });
@@ -83,24 +83,24 @@ impl RawTrace {
 }
 
 fn check_angles(eye: Eye, angles: &[LineNumber], faults: &mut Faults) -> bool {
-    let mut sound = true;
+    let mut is_valid = true;
     let mut before = -1;
     for (index, item) in angles.iter().enumerate() {
         if item.hundredths <= before || item.hundredths >= 36_000 {
-            sound = false;
+            is_valid = false;
             let angle_deg = f64::from(item.hundredths) / 100.0;
             faults.push(item.line, FaultKind::Angle { eye, nth: index + 1, angle_deg });
         }
         before = before.max(item.hundredths);
     }
-    if sound {
+    if is_valid {
         let next = angles.iter().skip(1).map(|a| a.hundredths).chain(angles.first().map(|a| a.hundredths + 36_000));
         for (index, (item, next)) in angles.iter().zip(next).enumerate() {
             if next - item.hundredths > 6000 {
-                sound = false;
+                is_valid = false;
                 faults.push(item.line, FaultKind::Gap { eye, nth: index + 1 });
             }
         }
     }
-    sound
+    is_valid
 }

@@ -1,4 +1,4 @@
-//! What can be wrong with a trace file, in sentences a person can act on.
+//! Faults and warnings about a trace file, as sentences that say what was expected.
 
 use std::fmt;
 
@@ -8,7 +8,7 @@ use super::super::outline::{MAX_POINTS, MAX_RADIUS_MM, MIN_POINTS, MIN_RADIUS_MM
 use super::{BOX_AGREES_MM, MAX_BYTES};
 use crate::optics::Eye;
 
-/// The most faults told at once; a file with more is not a trace file.
+/// The most faults listed; a file with more is not a trace file.
 const MAX_FAULTS: usize = 100;
 
 /// One fault and where it is.
@@ -26,19 +26,19 @@ impl fmt::Display for RecordFault {
     }
 }
 
-/// What is wrong with a line, or with the data that ends on it.
+/// What is wrong with a line, or with the data that ends there.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum FaultKind {
-    /// Nothing in the file.
+    /// The file is empty.
     #[error("the file is empty")]
     Empty,
     /// A file larger than [`MAX_BYTES`].
     #[error("the file has {0} bytes; a trace file has at most {MAX_BYTES}")]
     TooLarge(usize),
-    /// Control bytes where text belongs.
+    /// Control characters in a line.
     #[error("this line is not text; a text trace file was expected")]
     NotText,
-    /// Control bytes on many lines.
+    /// Control characters in many lines.
     #[error("this is not a text file; a text trace file was expected")]
     NotATextFile,
     /// A line that is neither a record nor the continuation of a list.
@@ -59,18 +59,18 @@ pub enum FaultKind {
     /// Neither right nor left.
     #[error("“{0}” is not a side; R or L was expected")]
     Side(String),
-    /// Radii or angles before anything says whose they are.
+    /// Radii or angles before the record that names their eye.
     #[error("{0} comes before a TRCFMT record that says which eye it belongs to")]
     BeforeFormat(String),
     /// Two traces of the same eye.
-    #[error("this is a second trace of the {} eye; one an eye was expected", .0.name())]
+    #[error("this is a second trace of the {} eye; one trace per eye was expected", .0.name())]
     SecondTrace(Eye),
     /// Not a whole number.
     #[error("{label}: “{text}” is not a whole number of hundredths")]
     NotWhole {
         /// The record.
         label: String,
-        /// What stands there.
+        /// The text or value found.
         text: String,
     },
     /// Not a number.
@@ -78,27 +78,27 @@ pub enum FaultKind {
     NotANumber {
         /// The record or column.
         label: String,
-        /// What stands there.
+        /// The text or value found.
         text: String,
     },
-    /// A number that cannot be.
+    /// A number outside its range.
     #[error("{label} is {value}; between {min} and {max} mm was expected")]
     OutOfRange {
         /// The record.
         label: String,
-        /// What stands there.
+        /// The text or value found.
         value: f64,
-        /// The least.
+        /// The smallest value accepted.
         min: f64,
-        /// The most.
+        /// The largest value accepted.
         max: f64,
     },
-    /// More or fewer values than promised.
-    #[error("TRCFMT promises {promised} radii for the {} eye, and {found} {label} values follow", eye.name())]
+    /// More or fewer values than the header states.
+    #[error("TRCFMT states {promised} radii for the {} eye, but {found} {label} values follow", eye.name())]
     Count {
         /// `R` or `A`.
         label: &'static str,
-        /// Whose.
+        /// The eye it is about.
         eye: Eye,
         /// The count in TRCFMT.
         promised: usize,
@@ -108,7 +108,7 @@ pub enum FaultKind {
     /// Too few or too many radii in a table.
     #[error("there are {found} radii for the {} eye; {MIN_POINTS} to {MAX_POINTS} were expected", eye.name())]
     TableCount {
-        /// Whose.
+        /// The eye it is about.
         eye: Eye,
         /// The count found.
         found: usize,
@@ -119,7 +119,7 @@ pub enum FaultKind {
         eye.name()
     )]
     Radius {
-        /// Whose.
+        /// The eye it is about.
         eye: Eye,
         /// Which radius, from 1.
         nth: usize,
@@ -133,15 +133,15 @@ pub enum FaultKind {
         eye.name()
     )]
     Jump {
-        /// Whose.
+        /// The eye it is about.
         eye: Eye,
-        /// The radius jumped to, from 1.
+        /// The second radius of the jump, from 1.
         nth: usize,
         /// The radius before.
         from_mm: f64,
         /// The radius.
         to_mm: f64,
-        /// The most that is taken.
+        /// The largest difference accepted.
         limit_mm: f64,
     },
     /// An angle that does not follow its predecessor.
@@ -150,54 +150,54 @@ pub enum FaultKind {
         eye.name()
     )]
     Angle {
-        /// Whose.
+        /// The eye it is about.
         eye: Eye,
         /// Which angle, from 1.
         nth: usize,
         /// The angle.
         angle_deg: f64,
     },
-    /// A hole in the trace.
+    /// A gap in the trace.
     #[error("there is no radius for more than 60° after angle {nth} of the {} eye", eye.name())]
     Gap {
-        /// Whose.
+        /// The eye it is about.
         eye: Eye,
         /// The angle before the gap, from 1.
         nth: usize,
     },
-    /// Anything else that keeps the numbers from being a shape.
+    /// Any other reason why the numbers are not a shape.
     #[error("the trace of the {} eye is not a shape: {error}", eye.name())]
     Shape {
-        /// Whose.
+        /// The eye it is about.
         eye: Eye,
         /// Why.
         error: OutlineError,
     },
-    /// A row with another number of columns than the head.
+    /// A row with a different number of columns than the heading.
     #[error("this row has {found} numbers; {expected} were expected")]
     Columns {
-        /// The columns of the head.
+        /// The columns of the heading.
         expected: usize,
         /// The numbers in the row.
         found: usize,
     },
-    /// A heading that names nothing a table has.
+    /// An unknown heading.
     #[error("“{0}” is not a heading; angle, radius, R or L was expected")]
     Heading(String),
     /// No trace anywhere in the file.
     #[error("the file ends without a trace; TRCFMT and R records, or a table of radii, were expected")]
     NoTrace,
-    /// More faults than anyone will read.
+    /// Too many faults to list.
     #[error("and {0} more faults; this does not look like a trace file")]
     More(usize),
 }
 
-/// Something that was read and is worth a word.
+/// Something that was read but should be reported.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Warning {
     /// The line, from 1, where there is one.
     pub line: Option<usize>,
-    /// What.
+    /// What it is about.
     pub kind: WarningKind,
 }
 
@@ -210,34 +210,34 @@ impl fmt::Display for Warning {
     }
 }
 
-/// What is worth a word.
+/// What a warning is about.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum WarningKind {
-    /// A stated box that is not the traced one.
+    /// A stated box that differs from the traced one.
     #[error(
-        "{label} of the {} eye says {stated_mm:.2} mm and the trace measures {traced_mm:.2} mm, more than \
+        "{label} of the {} eye says {stated_mm:.2} mm, but the trace measures {traced_mm:.2} mm, more than \
          {BOX_AGREES_MM} mm apart; the trace is used",
         eye.name()
     )]
     BoxDiffers {
         /// `HBOX` or `VBOX`.
         label: &'static str,
-        /// Whose.
+        /// The eye it is about.
         eye: Eye,
         /// What the file says.
         stated_mm: f64,
         /// What the trace measures.
         traced_mm: f64,
     },
-    /// A table that does not say whose it is.
-    #[error("the table does not say which eye it is; it was taken for the right eye")]
+    /// A table that does not name its eye.
+    #[error("the table does not say which eye it is for; it was read as the right eye")]
     SideAssumed,
     /// Depth records that cannot be used.
-    #[error("the depth (Z) records of the {} eye were left out: {found} values for {promised}", eye.name())]
+    #[error("the depth (Z) records of the {} eye are not used: {found} values instead of {promised}", eye.name())]
     DepthLeftOut {
-        /// Whose.
+        /// The eye it is about.
         eye: Eye,
-        /// The count promised.
+        /// The count in ZFMT.
         promised: usize,
         /// The count found.
         found: usize,
@@ -255,7 +255,7 @@ impl WarningKind {
     }
 }
 
-/// Collects faults up to a sensible number.
+/// Collects faults, up to [`MAX_FAULTS`].
 #[derive(Default)]
 pub(super) struct Faults {
     list: Vec<RecordFault>,
@@ -286,7 +286,7 @@ impl Faults {
     }
 }
 
-/// A short piece of the offending text, safe to print.
+/// The first 40 characters of the faulty text, safe to print.
 pub(super) fn excerpt(text: &str) -> String {
     let clean: String = text.chars().map(|c| if c.is_control() { '·' } else { c }).take(40).collect();
     if text.chars().count() > 40 { clean + "…" } else { clean }

@@ -1,11 +1,14 @@
-//! The interchange records shapes travel in (ISO 16284 text form), and plain tables of radii.
+//! Trace files: interchange records (ISO 16284 text form) and plain tables of radii.
 //!
-//! Reading is lenient, writing is strict. A file is either read whole or refused with *every* fault it has, each
-//! with its line. The details come from memory of the standard, so unknown records are kept, not judged.
+//! Reading is lenient, writing is strict. A file is either read completely or refused with *every* fault, each with
+//! its line. The details of the standard are from memory, so unknown records are stored unchecked.
+//!
+//! * [`parse`](mod@parse) – reads records. [`table`] – reads plain tables. [`write`](mod@write) – writes records.
+//! * `rim` – the curve of the rim. `check` – the checks shared by both readers. `fault` – faults and warnings.
 //!
 //! # What this room does not do
 //!
-//! It does not speak the live serial session, does not verify the `CRC` record, and reads no binary trace format.
+//! It does not implement the live serial session, does not verify the `CRC` record, and reads no binary trace format.
 
 mod check;
 mod fault;
@@ -24,15 +27,13 @@ use super::outline::Outline;
 use super::trace::Trace;
 use crate::optics::{Eye, Pair};
 
-/// The largest file read: about ten times what two eyes of [`super::outline::MAX_POINTS`] points with angles and
-/// depths take.
+/// The largest file read: about ten times two eyes of [`super::outline::MAX_POINTS`] points with angles and depths.
 pub const MAX_BYTES: usize = 1 << 20;
 
-/// How far a stated box may be from the traced one, mm, before it is worth a word.
-/// Source: common practice (from memory).
+/// A stated box further from the traced one is reported, mm. Source: common practice (from memory).
 pub const BOX_AGREES_MM: f64 = 0.1;
 
-/// The depth of a rim, from its `Z` records: kept for the curve of the rim, not used in the outline.
+/// The depth of a rim, from its `Z` records. Used for the curve of the rim, not for the outline.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Depth {
     /// Sagittal heights, hundredths of a millimetre.
@@ -41,7 +42,7 @@ pub struct Depth {
     pub angles: Option<Vec<i32>>,
 }
 
-/// What a trace file holds. Always both eyes: a missing one is the mirror image of the other, and `derived` says so.
+/// The contents of a trace file. Always both eyes: a missing one is the mirror image of the other, named in `derived`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TraceFile {
     /// The job number or name in the file.
@@ -56,7 +57,7 @@ pub struct TraceFile {
     pub hbox_mm: Pair<Option<f64>>,
     /// The B stated in the file.
     pub vbox_mm: Pair<Option<f64>>,
-    /// The circumference stated in the file (of the rim's own curve).
+    /// The circumference stated in the file, along the rim in space.
     pub circ_mm: Pair<Option<f64>>,
     /// The frame curve, for index 1.53.
     pub fcrv_d: Pair<Option<f64>>,
@@ -66,14 +67,14 @@ pub struct TraceFile {
     pub panto_deg: Pair<Option<f64>>,
     /// The depth of each rim.
     pub depth: Pair<Option<Depth>>,
-    /// Every other record in the order of the file, label and value, uninterpreted.
+    /// Every other record in file order, label and value, not interpreted.
     pub records: Vec<(String, String)>,
-    /// What was read and is worth a word.
+    /// What was read but should be reported to the owner.
     pub warnings: Vec<Warning>,
 }
 
 impl TraceFile {
-    /// A file that holds two traces and nothing else; the sides are set by place.
+    /// A file with two traces and nothing else.
     pub fn of_traces(traces: Pair<Trace>, derived: Option<Eye>) -> Self {
         Self {
             job: None,
@@ -97,12 +98,12 @@ impl TraceFile {
         self.traces.as_ref().map(Trace::outline)
     }
 
-    /// The first uninterpreted record with this label.
+    /// The value of the first other record with this label.
     pub fn value(&self, label: &str) -> Option<&str> {
         self.records.iter().find(|(l, _)| l == label).map(|(_, v)| v.as_str())
     }
 
-    /// Compares the stated boxes with the traced ones, for the eyes that were traced.
+    /// Adds a warning for each stated box that differs from the traced one. Mirrored eyes are skipped.
     fn warn_of_boxes(&mut self) {
         for (eye, outline) in self.outlines().iter() {
             if self.derived == Some(eye) {
@@ -122,7 +123,7 @@ impl TraceFile {
     }
 }
 
-/// One or two traces as a pair, the missing one mirrored.
+/// One or two traces as a pair; a missing one is mirrored.
 fn complete(right: Option<Trace>, left: Option<Trace>) -> Option<(Pair<Trace>, Option<Eye>)> {
     match (right, left) {
         (Some(right), Some(left)) => Some((Pair::new(right, left), None)),
@@ -140,7 +141,7 @@ fn complete(right: Option<Trace>, left: Option<Trace>) -> Option<(Pair<Trace>, O
 pub fn read_any(bytes: &[u8]) -> Result<TraceFile, Vec<RecordFault>> {
     let read = if bytes.contains(&b'=') { parse(bytes) } else { parse_table(&text_of(bytes)) };
     read.map_err(|faults| {
-        // A picture or a spreadsheet has a fault in every line; one sentence says more than a hundred.
+        // A picture or a spreadsheet has a fault in every line; one sentence is enough.
         let mut not_text = faults.iter().filter(|fault| fault.kind == FaultKind::NotText);
         match (not_text.next(), not_text.count()) {
             (Some(first), 3..) => vec![RecordFault { line: first.line, kind: FaultKind::NotATextFile }],
@@ -149,7 +150,7 @@ pub fn read_any(bytes: &[u8]) -> Result<TraceFile, Vec<RecordFault>> {
     })
 }
 
-/// Bytes as text: UTF-8, or else one character a byte, so that line numbers and ASCII always survive.
+/// Bytes as text: UTF-8, or one character per byte, which keeps line numbers and ASCII.
 fn text_of(bytes: &[u8]) -> String {
     let text = match std::str::from_utf8(bytes) {
         Ok(text) => text.to_owned(),
@@ -158,7 +159,7 @@ fn text_of(bytes: &[u8]) -> String {
     text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text)
 }
 
-/// Lines with their numbers from 1; any of CR LF, LF and CR ends one.
+/// Lines with their numbers from 1. CR LF, LF and CR all end a line.
 fn numbered_lines(text: &str) -> impl Iterator<Item = (usize, &str)> {
     let mut rest = Some(text);
     let split = std::iter::from_fn(move || {

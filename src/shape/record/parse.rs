@@ -1,5 +1,5 @@
-//! Reading records, leniently: any line ending, spaces around values, lists over several lines with or without
-//! their label, message framing, private labels, unknown values.
+//! Reads records leniently: any line ending, spaces around values, lists over several lines with or without their
+//! label, message framing, private labels, unknown values.
 
 use super::check::{LineNumber, RawTrace};
 use super::fault::{FaultKind, Faults, Warning, WarningKind, excerpt};
@@ -17,7 +17,7 @@ const SINGLES: [&str; 11] = ["TRCFMT", "ZFMT", "JOB", "DBL", "HBOX", "VBOX", "CI
 ///
 /// # Errors
 ///
-/// Every fault found, in the order of the lines. A binary trace ends the reading: what follows it is not text.
+/// Every fault found, in line order. Reading stops at a binary trace, because what follows is not text.
 pub fn parse(bytes: &[u8]) -> Result<TraceFile, Vec<RecordFault>> {
     let mut reader = RecordReader::default();
     if bytes.len() > MAX_BYTES {
@@ -54,7 +54,7 @@ struct Open {
     is_equal: bool,
     values: Vec<LineNumber>,
     angles: Vec<LineNumber>,
-    /// Values that could not be read: told already, and counted with the others.
+    /// Values that could not be read. Already reported, but counted with the others.
     unread_values: usize,
     unread_angles: usize,
 }
@@ -66,7 +66,7 @@ struct RecordReader {
     last_label: Option<String>,
     trace: Option<Open>,
     depth_trace: Option<Open>,
-    /// A trace whose header was faulty: its numbers are passed over.
+    /// The numbers of a trace with a faulty header are skipped.
     is_skipping: bool,
     seen: Pair<bool>,
     traces: Pair<Option<Trace>>,
@@ -83,7 +83,7 @@ struct RecordReader {
 }
 
 impl RecordReader {
-    /// Takes one line; `false` when nothing after it can be read.
+    /// Reads one line; `false` when nothing after it can be read.
     fn line(&mut self, line: usize, text: &str) -> bool {
         if let Some((label, value)) = text.split_once('=') {
             let label = label.trim();
@@ -176,7 +176,7 @@ impl RecordReader {
         let format = field();
         match whole(format) {
             Some(1) => {}
-            // 0 and ? announce that there is no trace.
+            // 0 and ? mean that there is no trace.
             Some(0) => return true,
             _ if format == "?" => return true,
             Some(binary @ 2..=4) => {
@@ -216,7 +216,7 @@ impl RecordReader {
         true
     }
 
-    /// Depth is a help, never a reason to refuse a shape: a header that cannot be read just leaves it out.
+    /// Depth is optional and never a reason to refuse a shape. A header that cannot be read leaves it out.
     fn open_depth(&mut self, line: usize, value: &str) {
         self.close_depth();
         let fields: Vec<&str> = value.split(';').map(str::trim).collect();
@@ -233,7 +233,7 @@ impl RecordReader {
         let Some(open) = open else {
             if !is_depth && !self.is_skipping {
                 self.faults.push(line, FaultKind::BeforeFormat(label.to_owned()));
-                // One word about it is enough.
+                // Reported once only.
                 self.is_skipping = true;
             }
             return;
@@ -277,7 +277,7 @@ impl RecordReader {
                 self.faults.push(open.header_line, FaultKind::Count { label, eye, promised, found });
             }
         }
-        // Radii are checked even when their number is wrong: each fault is told at once.
+        // Radii are checked even when their count is wrong, so that every fault is reported at once.
         let angles = (!open.is_equal && agrees).then_some(open.angles);
         let trace = RawTrace { eye, radii: open.values, angles }.check(&mut self.faults);
         if agrees {
@@ -349,7 +349,7 @@ impl Open {
         }
     }
 
-    /// How many values and angles stood in the file.
+    /// How many values and angles the file has.
     fn found(&self) -> (usize, usize) {
         (self.values.len() + self.unread_values, self.angles.len() + self.unread_angles)
     }
@@ -422,7 +422,7 @@ mod tests {
     }
 
     #[test]
-    fn tells_every_fault_with_its_line() {
+    fn reports_every_fault_with_its_line() {
         let text = format!(
             "HBOX=abc;52\nDBL=-3\nwhat is this\nTRCFMT=1;13;E;R;F\nR={}\nTRCFMT=1;12;E;L;F\n\
              R=2500;2500;400;2500;2500;2500\nR=2500;2x;2500;2500;2500\n",
@@ -434,8 +434,8 @@ mod tests {
                 "Line 1: HBOX: “abc” is not a number",
                 "Line 2: DBL is -3; between 1 and 50 mm was expected",
                 "Line 3: “what is this” is not a record; LABEL=value was expected",
-                "Line 4: TRCFMT promises 13 radii for the right eye, and 12 R values follow",
-                "Line 6: TRCFMT promises 12 radii for the left eye, and 11 R values follow",
+                "Line 4: TRCFMT states 13 radii for the right eye, but 12 R values follow",
+                "Line 6: TRCFMT states 12 radii for the left eye, but 11 R values follow",
                 "Line 7: radius 3 of the left eye is 4.00 mm; 5 to 50 mm was expected",
                 "Line 8: R: “2x” is not a whole number of hundredths",
             ]
@@ -443,7 +443,7 @@ mod tests {
     }
 
     #[test]
-    fn refuses_each_broken_header_in_words() {
+    fn each_broken_header_says_what_was_expected() {
         for (text, want) in [
             ("", "the file is empty"),
             ("JOB=1\n", "Line 1: the file ends without a trace"),
@@ -456,30 +456,30 @@ mod tests {
             ("TRCFMT=1;12;X;R;F\n", "“X” does not say how the radii are spaced"),
             ("TRCFMT=1;12;E;B;F\n", "“B” is not a side"),
             ("TRCFMT=1;12;E;R;F\nTRCFMT=1;12;E;R;F\n", "Line 2: this is a second trace of the right eye"),
-            ("TRCFMT=1;12;U;R;F\nR=1;2\n", "and 0 A values follow"),
+            ("TRCFMT=1;12;U;R;F\nR=1;2\n", "but 0 A values follow"),
             ("JOB=1\n\u{1}\u{2}x\u{3}\n", "Line 2: this line is not text"),
         ] {
-            let told = faults(text).join(" | ");
-            assert!(told.contains(want), "{text:?}: {told}");
+            let found = faults(text).join(" | ");
+            assert!(found.contains(want), "{text:?}: {found}");
         }
     }
 
     #[test]
-    fn tells_jumps_and_angles_that_run_back() {
+    fn reports_jumps_and_angles_that_decrease() {
         let mut list = vec![2500; 360];
         list[100] = 2801;
         let list: Vec<String> = list.iter().map(ToString::to_string).collect();
-        let told = faults(&format!("TRCFMT=1;360;E;R;F\nR={}\n", list.join(";")));
-        assert_eq!(told.len(), 2);
+        let found = faults(&format!("TRCFMT=1;360;E;R;F\nR={}\n", list.join(";")));
+        assert_eq!(found.len(), 2);
         assert!(
-            told[0].contains("radius 101 of the right eye jumps from 25.00 to 28.01 mm; at most 3.0 mm"),
-            "{told:?}"
+            found[0].contains("radius 101 of the right eye jumps from 25.00 to 28.01 mm; at most 3.0 mm"),
+            "{found:?}"
         );
         let mut angles: Vec<String> = (0..12).map(|i| (i * 3000).to_string()).collect();
         angles[5] = "12000".into();
-        let told = faults(&format!("TRCFMT=1;12;U;R;F\nR={}\nA={}\n", radii(2500), angles.join(";")));
+        let found = faults(&format!("TRCFMT=1;12;U;R;F\nR={}\nA={}\n", radii(2500), angles.join(";")));
         assert_eq!(
-            told,
+            found,
             ["Line 3: angle 6 of the right eye is 120.00°; angles that increase from 0 to 359.99 were expected"]
         );
     }
@@ -488,20 +488,20 @@ mod tests {
     fn a_stated_box_that_differs_is_a_warning() {
         let text = format!("HBOX=50.10;50.11\nTRCFMT=1;12;E;R;F\nR={0}\nTRCFMT=1;12;E;L;F\nR={0}\n", radii(2500));
         let file = read_any(text.as_bytes()).unwrap();
-        let told: Vec<String> = file.warnings.iter().map(ToString::to_string).collect();
+        let found: Vec<String> = file.warnings.iter().map(ToString::to_string).collect();
         assert_eq!(
-            told,
+            found,
             [
-                "HBOX of the left eye says 50.11 mm and the trace measures 50.00 mm, more than 0.1 mm apart; the trace is used"
+                "HBOX of the left eye says 50.11 mm, but the trace measures 50.00 mm, more than 0.1 mm apart; the trace is used"
             ]
         );
     }
 
     #[test]
-    fn a_large_or_hopeless_file_gets_few_words() {
+    fn a_large_or_unreadable_file_gets_few_faults() {
         assert!(faults(&"x".repeat(MAX_BYTES + 1))[0].contains("1048577 bytes"));
-        let told = faults(&"garbage\n".repeat(5000));
-        assert_eq!(told.len(), 101);
-        assert!(told[100].contains("and 4900 more faults"));
+        let found = faults(&"garbage\n".repeat(5000));
+        assert_eq!(found.len(), 101);
+        assert!(found[100].contains("and 4900 more faults"));
     }
 }

@@ -1,4 +1,4 @@
-//! The curve of the rim itself, where a trace says it.
+//! The curve of the rim, from a stated frame curve or from the depth records.
 
 use super::{Depth, TraceFile};
 use crate::optics::Eye;
@@ -7,14 +7,14 @@ use crate::shape::outline::Point;
 use crate::shape::trace::Trace;
 
 impl TraceFile {
-    /// The rim's own curve in tool power (1.530): the stated frame curve, else that of the sphere nearest to the traced
-    /// depths. An eye that was not traced has the curve of the other.
+    /// The rim's curve in tool power (1.530): the stated frame curve, or that of the sphere that best fits the traced
+    /// depths. A mirrored eye has the curve of the other.
     ///
-    /// Which way depths count is not agreed between tracers (from memory); a rim curves towards the wearer, so its
-    /// curve is taken as positive.
+    /// Tracers differ in the sign of the depth (from memory). A rim curves towards the wearer, so its curve is always
+    /// positive.
     pub fn rim_curve_tool_d(&self, eye: Eye) -> Option<f64> {
         let eye = if self.derived == Some(eye) { eye.other() } else { eye };
-        // Nothing is often written as 0.
+        // Some devices write 0 for an unknown curve.
         let stated = self.fcrv_d.get(eye).filter(|curve_d| *curve_d > 0.0);
         let measured = || self.depth.get(eye).as_ref().and_then(|depth| measured_d(self.traces.get(eye), depth));
         stated.or_else(measured)
@@ -40,7 +40,7 @@ fn measured_d(trace: &Trace, depth: &Depth) -> Option<f64> {
     curve_tool_d(rim?.into_iter()).map(f64::abs)
 }
 
-/// The radius in a direction, between its two neighbours.
+/// The radius in a direction, interpolated between its two neighbours.
 fn radius_at_mm(trace: &Trace, deg: f64) -> Option<f64> {
     let angles = trace.angles_deg();
     let radius = |index: usize| trace.radii().get(index).map(|&r| f64::from(r) / 100.0);
@@ -84,7 +84,7 @@ mod tests {
     }
 
     #[test]
-    fn depths_give_the_sphere_they_lie_on_whichever_way_they_count() {
+    fn depths_of_either_sign_give_their_sphere() {
         let every_seven: Vec<i32> = (0..51).map(|i| 35 + i * 700).collect();
         for (sign, angles) in [(1.0, None), (-1.0, None), (1.0, Some(every_seven))] {
             let file = bent(sign, angles);
@@ -95,7 +95,7 @@ mod tests {
     }
 
     #[test]
-    fn a_stated_curve_goes_first_and_nothing_is_no_curve() {
+    fn a_stated_curve_has_priority_and_zero_is_none() {
         let mut file = bent(1.0, None);
         file.fcrv_d.right = Some(4.5);
         assert_eq!(file.rim_curve_tool_d(Eye::Right), Some(4.5));

@@ -1,13 +1,13 @@
-//! Reading a plain table of radii, as a person exports or types it.
+//! Reads a plain table of radii, as a person exports or types it.
 //!
-//! * Numbers stand apart by spaces, tabs, semicolons or commas. Where a semicolon or tab separates (or each line is
-//!   one number) and no point is used anywhere, a comma is the decimal point.
+//! * Spaces, tabs, semicolons or commas separate numbers. If semicolons or tabs are used (or each line is one number)
+//!   and there is no point anywhere, a comma is the decimal point.
 //! * Radii run counter-clockwise in the front view from 0°, the observer's right, equally spaced, unless a heading
 //!   names an `angle` column (degrees).
 //! * A heading `R` or `L` (also `right`, `left`) starts that eye's section; a heading with both, `R;L`, makes two
-//!   columns. Without either the table is one eye and is taken for the right.
+//!   columns. Without either, the table is read as the right eye.
 //! * Radii are millimetres if any has a decimal point or none is over 50; otherwise hundredths of a millimetre.
-//! * Empty lines and lines that start with `#` say nothing.
+//! * Empty lines and lines that start with `#` are skipped.
 
 use super::check::{LineNumber, RawTrace};
 use super::fault::{FaultKind, Faults, Warning, WarningKind, excerpt};
@@ -87,7 +87,7 @@ pub fn parse_table(text: &str) -> Result<TraceFile, Vec<RecordFault>> {
             let number = TableNumber { line, value, has_point: word.contains('.') };
             let section = eye.unwrap_or(Eye::Right);
             match columns.as_ref().map_or(Column::Radius, |columns| columns[index]) {
-                // One list of angles serves every column of radii in the row.
+                // One column of angles applies to every column of radii.
                 Column::Angle => {
                     for column in columns.iter().flatten() {
                         match column {
@@ -123,7 +123,7 @@ fn finish(
             faults.push(first.line, FaultKind::TableCount { eye, found });
         }
         let items = |numbers: &[TableNumber], per_unit: f64| -> Vec<LineNumber> {
-            // A number too large for the type saturates and is then out of range.
+            // A number too large for `i32` saturates and is then out of range.
             numbers
                 .iter()
                 .map(|n| LineNumber { line: n.line, hundredths: (n.value * per_unit).round() as i32 })
@@ -131,7 +131,7 @@ fn finish(
         };
         let mut radii = items(&columns.radii, if is_mm { 100.0 } else { 1.0 });
         let mut angles = (!columns.angles.is_empty()).then(|| items(&columns.angles, 100.0));
-        // 360° repeats 0° in many a table.
+        // Many tables repeat 0° as 360°.
         if let Some(angles) = &mut angles
             && let (Some(0), Some(36_000)) = (angles.first().map(|a| a.hundredths), angles.last().map(|a| a.hundredths))
             && radii.first().map(|r| r.hundredths) == radii.last().map(|r| r.hundredths)
@@ -198,7 +198,7 @@ fn heading(
     }
     match named[..] {
         [] => {}
-        // One eye's name alone starts a section; rows keep their columns if those hold for any eye.
+        // The name of one eye starts a section. The columns stay unless they name eyes.
         [Column::Of(section)] => {
             *eye = Some(section);
             if columns.as_ref().is_some_and(|c| c.iter().any(|c| matches!(c, Column::Of(_)))) {
@@ -289,14 +289,14 @@ mod tests {
         assert_eq!(file.traces.right.angles(), &Angles::Unequal((0..12).map(|i| i * 3000).collect()));
         assert_eq!(file.traces.right.radii()[11], 2511);
         let both = parse_table(&format!("angle;R;L\n{}", rows.replace('\n', ";24.00\n"))).unwrap();
-        assert_eq!((both.traces.left.radii().len(), both.derived), (13 - 1, None).clone());
+        assert_eq!((both.traces.left.radii().len(), both.derived), (12, None));
     }
 
     #[test]
-    fn tells_every_fault_with_its_line() {
+    fn reports_every_fault_with_its_line() {
         let text =
             format!("R;L\n25.1;24.9\n25.1\n25.1;abc\n25.1;4.99\n29.0;24.9\n{}diameter\n", rows("25.1;24.9", 300));
-        let told: Vec<String> = parse_table(&text).unwrap_err().iter().map(ToString::to_string).collect();
+        let found: Vec<String> = parse_table(&text).unwrap_err().iter().map(ToString::to_string).collect();
         for want in [
             "Line 3: this row has 1 numbers; 2 were expected",
             "Line 4: table: “abc” is not a number",
@@ -304,13 +304,13 @@ mod tests {
             "Line 6: radius 4 of the right eye jumps from 25.10 to 29.00 mm",
             "Line 307: “diameter” is not a heading",
         ] {
-            assert!(told.iter().any(|line| line.starts_with(want)), "{want}: {told:#?}");
+            assert!(found.iter().any(|line| line.starts_with(want)), "{want}: {found:#?}");
         }
         let few = parse_table("25.1\n25.1\n").unwrap_err();
         assert_eq!(few[0].to_string(), "Line 1: there are 2 radii for the right eye; 8 to 4000 were expected");
         let mixed = format!("angle;R\n{}R\n{}", rows("1;25.1", 1), rows("25.1", 9));
-        let told = parse_table(&mixed).unwrap_err()[0].to_string();
-        assert_eq!(told, "Line 2: the trace of the right eye is not a shape: there are 10 radii and 1 angles");
+        let found = parse_table(&mixed).unwrap_err()[0].to_string();
+        assert_eq!(found, "Line 2: the trace of the right eye is not a shape: there are 10 radii and 1 angles");
         assert!(matches!(parse_table("R;R\n1;2\n").unwrap_err()[0].kind, FaultKind::Heading(_)));
         assert!(matches!(parse_table("angle radius\n").unwrap_err()[0].kind, FaultKind::NoTrace));
         assert!(matches!(parse_table(" \n#x\n").unwrap_err()[0].kind, FaultKind::Empty));

@@ -1,4 +1,4 @@
-//! Writing records, strictly: CR LF, ten numbers a line, no line over 80 characters.
+//! Writes records strictly: CR LF, ten numbers per line, no line over 80 characters.
 
 use std::fmt::Write;
 
@@ -7,14 +7,14 @@ use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
 use crate::shape::trace::Angles;
 
-const NUMBERS_A_LINE: usize = 10;
+const NUMBERS_PER_LINE: usize = 10;
 /// Keeps `JOB="…"` within the 80 characters.
 const MAX_JOB_CHARS: usize = 60;
 
-/// Writes both eyes as a file other devices read.
+/// Writes both eyes as a file for other devices.
 ///
-/// `HBOX` and `VBOX` are those of the traces. Records that were not interpreted on reading are not passed on: they
-/// belong to whoever wrote them. A trace that starts half a step off 0° is written with its angles.
+/// `HBOX` and `VBOX` come from the traces. Records that were not interpreted on reading are not written. A trace that
+/// starts half a step after 0° is written with its angles.
 pub fn write(file: &TraceFile) -> String {
     let mut text = String::new();
     let mut line = |content: String| {
@@ -69,7 +69,7 @@ fn header(label: &str, count: usize, is_equal: bool, eye: Eye) -> String {
 }
 
 fn list(label: &str, numbers: &[i32]) -> impl Iterator<Item = String> {
-    numbers.chunks(NUMBERS_A_LINE).map(move |chunk| {
+    numbers.chunks(NUMBERS_PER_LINE).map(move |chunk| {
         let mut line = format!("{label}=");
         for (index, number) in chunk.iter().enumerate() {
             let separator = if index == 0 { "" } else { ";" };

@@ -1,27 +1,21 @@
 //! The bill of a job: its lines, what came in, and the receipts issued for it.
 
 use askama::Template;
-use axum::Router;
 use axum::extract::{Path, Query, State};
-use axum::routing::get;
 use serde::Deserialize;
 
 use super::job_bar::JobBar;
-use super::job_step::JobStep;
-use super::payments::kind_words;
+use super::job_post::StepForm;
+use super::payments::{PaymentForm, kind_words};
 use super::receipts::{document, says_the_same};
-use super::{Chrome, PageResult, draft_of, form_key, show};
-use crate::desk::job::EventKind;
+use super::{Chrome, PageResult, form_key, show};
+use crate::desk::job::Job;
 use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
+use crate::desk::step::Step;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/receipt", get(show_bill))
-}
 
 #[derive(Template)]
 #[template(path = "bills/show.html")]
@@ -67,23 +61,19 @@ struct Issued {
 }
 
 /// The page of the bill; `refused` is a form of a payment that was wrong.
-pub(super) async fn page(state: &AppState, step: &JobStep, refused: Option<Form>) -> Result<BillPage, WebError> {
-    let number = step.job.number;
-    let bill = document(state, step).await?;
+pub(super) async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<BillPage, WebError> {
+    let number = job.number;
+    let bill = document(state, job).await?;
     let receipts = state.store.list_receipts(number).await?;
-    let payment_key = form_key("payment", number, step.count(EventKind::Paid));
-    let mut form = match refused {
-        Some(form) => form,
-        None => draft_of(state, &payment_key).await?,
-    };
-    form.set_default("kind", PaymentKind::Card.key());
-    form.set_default("paid_on", words::iso(&state.clock.today()));
+    let StepForm { key: payment_key, mut form } = StepForm::again_or_open(refused, state, job, Step::Payment).await?;
+    form.set_default(PaymentForm::KIND, PaymentKind::Card.key());
+    form.set_default(PaymentForm::PAID_ON, words::iso(&state.clock.today()));
     if bill.balance_cents > Cents::ZERO {
-        form.set_default("amount", bill.balance_cents.plain());
+        form.set_default(PaymentForm::AMOUNT, bill.balance_cents.plain());
     }
     Ok(BillPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(&step.job, "receipt", state),
+        bar: JobBar::of(job, "bill", state),
         number,
         lines: bill
             .lines
@@ -106,7 +96,7 @@ pub(super) async fn page(state: &AppState, step: &JobStep, refused: Option<Form>
         is_owed: bill.balance_cents > Cents::ZERO,
         is_overpaid: bill.balance_cents.is_negative(),
         is_changed: receipts.first().is_none_or(|newest| !says_the_same(&bill, &newest.document)),
-        receipt_key: form_key("receipt", number, receipts.len() as i64),
+        receipt_key: form_key(Step::Receipt.key(), number, Step::Receipt.count(job)),
         corrects: receipts.first().map(|newest| newest.number),
         receipts: receipts
             .into_iter()
@@ -119,7 +109,7 @@ pub(super) async fn page(state: &AppState, step: &JobStep, refused: Option<Form>
             })
             .collect(),
         has_tax_id: !state.lab().tax_id.is_empty(),
-        is_sent: step.job.sent_on.is_some(),
+        is_sent: job.sent_on.is_some(),
         problems: form.count_errors(),
         already: false,
         form,
@@ -129,15 +119,15 @@ pub(super) async fn page(state: &AppState, step: &JobStep, refused: Option<Form>
 }
 
 #[derive(Deserialize)]
-struct BillQuery {
+pub(crate) struct BillQuery {
     already: Option<String>,
 }
 
-async fn show_bill(
+pub(crate) async fn show_bill(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Query(asked): Query<BillQuery>,
 ) -> PageResult {
-    let step = JobStep::read(&state, number).await?;
-    show(&BillPage { already: asked.already.is_some(), ..page(&state, &step, None).await? })
+    let job = state.store.get_job(number).await?;
+    show(&BillPage { already: asked.already.is_some(), ..page(&state, &job, None).await? })
 }

@@ -3,24 +3,24 @@
 use std::sync::Arc;
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 
 use super::job_bar::{EyeWords, JobBar};
-use super::{Chrome, PageResult, draft_of, form_key, go, show, show_again};
-use crate::bench::edge_finish::hold_of;
+use super::{Chrome, PageResult, act_of, draft_or, form_key, go, posted_key, show, show_again};
 use crate::bench::layout::{EyeOnBench, JobLayout, USUAL_DIAMETERS_MM, place_words, step_of};
-use crate::bench::lens::{JobLens, LensOverrides, Thickness};
+use crate::bench::lens::{JobLens, LensOverrides};
 use crate::desk::job::Job;
 use crate::desk::stock::{DrawerLens, Suit};
 use crate::desk::supplier_list::{OfferedBlank, read_supplier_list};
-use crate::optics::Eye;
+use crate::optics::{Eye, Pair};
 use crate::optics::direction::Directed;
 use crate::optics::prescription::Prism;
 use crate::shape::blank::tightest_spare;
 use crate::shape::cutout::{StockBlank, cut_out_with_prism};
+use crate::shape::thickness::Thickness;
 use crate::store::draft::Fields;
+use crate::store::supplier_list::{KeptSupplierList, NewSupplierList};
 use crate::web::AppState;
 use crate::web::drawing::short;
 use crate::web::error::WebError;
@@ -28,11 +28,10 @@ use crate::web::form::Form;
 use crate::web::measure;
 use crate::web::words::eye_class;
 
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/blanks", get(show_blanks).post(keep_list))
-}
-
+/// The form, as its keys begin.
+const FORM: &str = "blanks";
+/// The field that holds the list.
+const LIST_FIELD: &str = "list";
 /// The form's fields for the prism wanted before each eye.
 const PRISM_FIELDS: [&str; 2] = ["prism_right", "prism_left"];
 
@@ -110,36 +109,60 @@ async fn load(state: &AppState, number: i64) -> Result<BlanksData, WebError> {
     })
 }
 
-async fn show_blanks(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn show_blanks(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let bench = load(&state, number).await?;
-    let form = draft_of(&state, &form_key("blanks", number, 0)).await?;
-    show(&page(&state, &bench, form))
+    let key = list_key(&state, number).await?;
+    let kept = state.store.find_supplier_list(number).await?;
+    let form = draft_or(&state, &key, || kept.map(fill).unwrap_or_default()).await?;
+    show(&page(&state, &bench, key, form).0)
+}
+
+/// Each list that is kept has the next number.
+async fn list_key(state: &AppState, number: i64) -> Result<String, WebError> {
+    Ok(form_key(FORM, number, state.store.count_supplier_lists(number).await?))
+}
+
+/// The form as the newest list was typed.
+fn fill(kept: KeptSupplierList) -> Form {
+    let mut form = Form::default();
+    form.set(LIST_FIELD, kept.typed);
+    for (name, eye) in PRISM_FIELDS.into_iter().zip(Eye::BOTH) {
+        form.set(name, kept.prism_typed.get(eye).clone());
+    }
+    form
 }
 
 /// Keeps the list and the wanted prism under the job; nothing else in the book changes.
-async fn keep_list(
+pub(crate) async fn keep_list(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let bench = load(&state, number).await?;
-    let page = page(&state, &bench, Form::new(fields));
-    if !page.form.is_fine() {
-        return show_again(&page);
-    }
-    state.store.keep_draft(&page.key, page.form.fields(), state.clock.now()).await?;
+    let form = Form::new(fields);
+    let key = posted_key(&form, &format!("{FORM}-{number}-"))?;
+    let (page, list) = page(&state, &bench, key, form);
+    let Some(list) = list else { return show_again(&page) };
+    state.store.insert_supplier_list(&act_of(&page.key, &page.form), number, &list, state.clock.now()).await?;
     go(&format!("/jobs/{number}/blanks"))
 }
 
-fn page(state: &AppState, bench: &BlanksData, mut form: Form) -> BlanksPage {
+/// The page, and the list that its form holds when nothing is wrong with it.
+fn page(state: &AppState, bench: &BlanksData, key: String, mut form: Form) -> (BlanksPage, Option<NewSupplierList>) {
     for (name, eye) in PRISM_FIELDS.into_iter().zip(Eye::BOTH) {
         form.set_default(name, bench.job.prescription.eyes.get(eye).prism.notation());
     }
     let offers =
-        form.read("list", |text| read_supplier_list(text).map_err(|faults| faults.join("; "))).unwrap_or_default();
+        form.read(LIST_FIELD, |text| read_supplier_list(text).map_err(|faults| faults.join("; "))).unwrap_or_default();
     let prisms = PRISM_FIELDS.map(|name| form.read(name, measure::prism).unwrap_or(Prism::NONE));
     let laid = bench.laid.as_ref();
-    BlanksPage {
+    let list = form.is_fine().then(|| NewSupplierList {
+        typed: form.value(LIST_FIELD).to_owned(),
+        offers: offers.clone(),
+        prism_typed: Pair::new(form.value(PRISM_FIELDS[0]).to_owned(), form.value(PRISM_FIELDS[1]).to_owned()),
+        prism: Pair::new(prisms[0], prisms[1]),
+    });
+    let page = BlanksPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(&bench.job, "edge", state),
         material: bench.job.material.details.name.clone(),
@@ -150,9 +173,10 @@ fn page(state: &AppState, bench: &BlanksData, mut form: Form) -> BlanksPage {
                 eyes.map(|(eye, prism)| eye_blanks(bench, laid.eyes.get(eye), &offers, prism)).collect()
             })
             .unwrap_or_default(),
-        key: form_key("blanks", bench.job.number, 0),
+        key,
         form,
-    }
+    };
+    (page, list)
 }
 
 fn eye_blanks(bench: &BlanksData, laid: &EyeOnBench, offers: &[OfferedBlank], prism: Prism) -> EyeBlanks {
@@ -253,11 +277,11 @@ fn edge_words(bench: &BlanksData, laid: &EyeOnBench, lens: &DrawerLens) -> Strin
         front_power_d: Some(lens.details.front_power.to_f64()),
         thickness: Some(Thickness::Centre(lens.details.centre.to_f64())),
         diameter_mm: Some(lens.details.diameter.to_f64()),
+        ..LensOverrides::default()
     };
-    let rx = *bench.job.lens_prescriptions().get(laid.eye);
-    let least_mm = hold_of(bench.job.frame.details.rim).least_edge_mm();
-    match JobLens::of(laid, &rx, &bench.job.material.details, None, &asked, least_mm) {
-        Ok(body) => format!("{:.2} to {:.2}", body.edge.thinnest().mm, body.edge.thickest().mm),
+    let Some(layout) = &bench.laid else { return String::new() };
+    match JobLens::of(&bench.job, laid.eye, Some(layout), None, &asked).and_then(|lens| lens.cut(layout)) {
+        Ok(cut) => format!("{:.2} to {:.2}", cut.edge.thinnest().mm, cut.edge.thickest().mm),
         Err(why) => format!("{why}"),
     }
 }

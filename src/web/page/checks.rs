@@ -1,16 +1,16 @@
 //! The check of a finished pair: what the lensmeter says, line by line against the lab's tolerances.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::{get, post};
-use axum::{Form as Posted, Router};
 
 use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{EyeWords, JobBar};
-use super::job_step::{JobStep, list_checks};
-use super::{Chrome, PageResult, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
-use crate::bench::verification::{self, REASON_LETTERS};
-use crate::desk::job::{EventKind, Stage};
+use super::job_post::{JobPost, StepForm};
+use super::{Chrome, PageResult, show, show_again};
+use crate::bench::verification::{self, Measurement, Notation, REASON_LETTERS};
+use crate::desk::job::{Job, Stage};
+use crate::desk::step::Step;
 use crate::desk::text;
 use crate::optics::Eye;
 use crate::optics::tolerance::{READING_CAUTION, STANDARD_GOVERNS};
@@ -20,17 +20,13 @@ use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 
+pub(super) mod kept;
 mod reading;
 mod shown;
 
+use kept::list_checks;
+use reading::{CheckForm, EyeReadingNames};
 use shown::ShownCheck;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new()
-        .route("/jobs/{number}/check", get(show_check).post(create_check))
-        .route("/jobs/{number}/check/concession", post(concede_check))
-}
 
 #[derive(Template)]
 #[template(path = "checks/show.html")]
@@ -83,30 +79,23 @@ struct ConcessionForm {
 /// The page with the forms as they stand; a form that was refused takes the place of its draft.
 async fn page(
     state: &AppState,
-    step: &JobStep,
-    refused_reading: Option<Form>,
-    refused_concession: Option<Form>,
+    job: &Job,
+    refused_reading: Option<StepForm>,
+    refused_concession: Option<StepForm>,
 ) -> Result<CheckPage, WebError> {
-    let (job, number) = (&step.job, step.job.number);
+    let (number, reached) = (job.number, job.stage());
     let checks = list_checks(state, number).await?;
-    let count = checks.len() as i64;
-    let is_current = step.is_check_current();
+    let is_current = job.is_check_current();
     let mut shown: Vec<ShownCheck> = checks.into_iter().map(|check| ShownCheck::of(check, false, state)).collect();
     let mut newest = shown.pop();
     if let Some(newest) = &mut newest {
         newest.is_current = is_current;
     }
-    let not_yet = step.not_yet(Stage::Cut);
-    let can_read = not_yet.is_none() && step.stage < Stage::Sent;
+    let not_yet = job.not_yet(Stage::Cut);
+    let can_read = not_yet.is_none() && reached < Stage::Sent;
     let needs_reason = can_read && newest.as_ref().is_some_and(|c| c.is_current && !c.is_passed && c.reason.is_none());
-    let reads = match (can_read, refused_reading) {
-        (false, _) => None,
-        (true, form) => Some(ReadingForm::of(state, step, count, form).await?),
-    };
-    let concession = match (needs_reason, refused_concession) {
-        (false, _) => None,
-        (true, form) => Some(ConcessionForm::of(state, step, form).await?),
-    };
+    let reads = if can_read { Some(ReadingForm::of(state, job, refused_reading).await?) } else { None };
+    let concession = if needs_reason { Some(ConcessionForm::of(state, job, refused_concession).await?) } else { None };
     shown.reverse();
     Ok(CheckPage {
         chrome: Chrome::new(state, ""),
@@ -125,104 +114,85 @@ async fn page(
 }
 
 impl ReadingForm {
-    async fn of(state: &AppState, step: &JobStep, done: i64, refused: Option<Form>) -> Result<Self, WebError> {
-        let key = form_key("check", step.job.number, done);
+    async fn of(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<Self, WebError> {
         let is_refused = refused.is_some();
-        let mut form = match refused {
-            Some(form) => form,
-            None => draft_of(state, &key).await?,
-        };
-        let is_open = is_refused || !form.fields().is_empty() || step.stage == Stage::Cut;
-        form.set_default("how", "written");
-        let asks_prism = step.job.prescription.eyes.iter().any(|(_, rx)| !rx.prism.is_none());
+        let StepForm { key, mut form } = StepForm::again_or_open(refused, state, job, Step::Check).await?;
+        let is_open = is_refused || !form.fields().is_empty() || job.stage() == Stage::Cut;
+        form.set_default(CheckForm::HOW, Notation::Written.key());
+        let asks_prism = CheckForm::asks_prism(job);
         let eyes = Eye::BOTH.map(|eye| {
-            let name = |field: &str| format!("{field}_{}", eye.name());
+            let names = EyeReadingNames::of(eye);
             EyeFields {
                 name: eye.name(),
                 letter: eye.letter(),
-                ordered: EyeWords::of(&step.job, eye, None),
-                read: name("read"),
-                first: name("first"),
-                second: name("second"),
-                axis: name("axis"),
-                height: name("height"),
-                prism: asks_prism.then(|| name("prism")),
+                ordered: EyeWords::of(job, eye, None),
+                read: names.read,
+                first: names.first,
+                second: names.second,
+                axis: names.axis,
+                height: names.height,
+                prism: Some(names.prism).filter(|_| asks_prism),
             }
         });
-        let ordered_pd = step.job.prescription.centred_on(step.job.made_for).to_string();
-        let problems = form.count_errors();
-        Ok(Self { key, problems, form, eyes: eyes.into(), ordered_pd, is_again: done > 0, is_open })
+        let ordered_pd = job.prescription.centred_on(job.made_for).to_string();
+        let (problems, is_again) = (form.count_errors(), Step::Check.count(job) > 0);
+        Ok(Self { key, problems, form, eyes: eyes.into(), ordered_pd, is_again, is_open })
     }
 }
 
 impl ConcessionForm {
-    async fn of(state: &AppState, step: &JobStep, refused: Option<Form>) -> Result<Self, WebError> {
-        let key = form_key("concession", step.job.number, step.count(EventKind::CheckConceded));
-        let form = match refused {
-            Some(form) => form,
-            None => draft_of(state, &key).await?,
-        };
+    const REASON: &str = "reason";
+
+    async fn of(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<Self, WebError> {
+        let StepForm { key, form } = StepForm::again_or_open(refused, state, job, Step::Concession).await?;
         Ok(Self { key, problems: form.count_errors(), form })
     }
 }
 
-async fn show_check(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
-    let step = JobStep::read(&state, number).await?;
-    show(&page(&state, &step, None, None).await?)
+pub(crate) async fn show_check(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+    let job = state.store.get_job(number).await?;
+    show(&page(&state, &job, None, None).await?)
 }
 
-async fn create_check(
+pub(crate) async fn create_check(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
-    let step = JobStep::read(&state, number).await?;
-    let mut form = Form::new(fields);
-    let done = step.count(EventKind::CheckPassed) + step.count(EventKind::CheckFailed);
-    let key = posted_job_key(&form, "check", number, done);
-    let act = act_of(&key, &form);
-    if is_done(&state, &act).await? {
-        return go(&format!("/jobs/{number}/check"));
-    }
-    step.must_have_come_to(Stage::Cut)?;
-    let Some(measurement) = reading::read(&mut form, &step.job) else {
-        return show_again(&page(&state, &step, Some(form), None).await?);
+    let mut post = JobPost::read(&state, number, Step::Check, fields).await?;
+    let Some(measurement) = CheckForm::read(&mut post.form, &post.job) else {
+        return show_again(&page(&state, &post.job.clone(), Some(post.refused()), None).await?);
     };
+    let check = judged(&state, &post.job, &measurement)?;
+    let done = state.store.insert_check(&post.act, number, &check, state.clock.now()).await?;
+    post.done(done)
+}
+
+fn judged(state: &AppState, job: &Job, measurement: &Measurement) -> Result<NewCheck, WebError> {
     let profile = state.lab().tolerance;
-    let verification::Judgment { reading, verdict, .. } = verification::judge(profile, &step.job, &measurement);
+    let verification::Judgment { reading, verdict, figures } = verification::judge(profile, job, measurement);
     let unwritable = |e: serde_json::Error| WebError::Internal(format!("a check cannot be written: {e}"));
-    let check = NewCheck {
+    Ok(NewCheck {
         profile: profile.key(),
         reading: serde_json::to_string(&reading).map_err(unwritable)?,
         verdict: serde_json::to_string(&verdict).map_err(unwritable)?,
+        figures,
         passed: verdict.passed,
         summary: verdict.sentence(),
-    };
-    state.store.insert_check(&act, number, &check, state.clock.now()).await?;
-    go(&format!("/jobs/{number}/check"))
+    })
 }
 
-async fn concede_check(
+pub(crate) async fn concede_check(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
-    let step = JobStep::read(&state, number).await?;
-    let mut form = Form::new(fields);
-    let key = posted_job_key(&form, "concession", number, step.count(EventKind::CheckConceded));
-    let act = act_of(&key, &form);
-    if is_done(&state, &act).await? {
-        return go(&format!("/jobs/{number}/check"));
-    }
-    step.must_have_come_to(Stage::Cut)?;
-    if step.stage != Stage::Cut || !step.is_check_current() {
-        return Err(WebError::OutOfTurn(format!("Job {number} has no failed check that waits for a reason.")));
-    }
-    let Some(reason) = form.read("reason", read_reason) else {
-        return show_again(&page(&state, &step, None, Some(form)).await?);
+    let mut post = JobPost::read(&state, number, Step::Concession, fields).await?;
+    let Some(reason) = post.form.read(ConcessionForm::REASON, read_reason) else {
+        return show_again(&page(&state, &post.job.clone(), None, Some(post.refused())).await?);
     };
-    state.store.concede_check(&act, number, &reason, state.clock.now()).await?;
-    go(&format!("/jobs/{number}/check"))
+    let done = state.store.concede_check(&post.act, number, &reason, state.clock.now()).await?;
+    post.done(done)
 }
 
 fn read_reason(typed: &str) -> Result<String, String> {

@@ -3,17 +3,19 @@
 use std::sync::Arc;
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
-use axum::routing::get;
-use axum::{Form as Posted, Router};
+use time::OffsetDateTime;
 
 use super::job_bar::JobBar;
-use super::{Chrome, PageResult, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
+use super::job_post::{JobPost, StepForm};
+use super::{Chrome, PageResult, show, show_again};
 use crate::bench::compensation::{DECISION_CAUTION, EyeCompensation, NoCompensation, PowerStep, WRAP_CAUTION};
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::process_spread::ProcessSpread;
 use crate::desk::fitting::{FramePosition, PositionOfWear, PowerDecision};
-use crate::desk::job::{EventKind, Job, Stage};
+use crate::desk::job::{EventKind, Job};
+use crate::desk::step::Step;
 use crate::desk::stock::LensInHand;
 use crate::optics::compensation::MAX_VERTEX_MM;
 use crate::optics::direction::Directed;
@@ -31,11 +33,6 @@ use crate::web::words::eye_class;
 
 /// The farthest vertex distance, in hundredths of a millimetre.
 const MOST_VERTEX: i32 = (MAX_VERTEX_MM * 100.0) as i32;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/compensation", get(show_compensation).post(decide_power))
-}
 
 #[derive(Template)]
 #[template(path = "compensation/show.html")]
@@ -92,7 +89,6 @@ struct CompensationData {
     layout: Option<JobLayout>,
     in_hand: Pair<Option<LensInHand>>,
     spread: ProcessSpread,
-    decisions: i64,
 }
 
 async fn open(state: &AppState, number: i64) -> Result<CompensationData, WebError> {
@@ -101,57 +97,96 @@ async fn open(state: &AppState, number: i64) -> Result<CompensationData, WebErro
         layout: JobLayout::of(&job, &lab, step_of(&lab)),
         in_hand: state.store.find_lenses(number).await?,
         spread: state.store.get_process_spread().await?,
-        decisions: state.store.count_power_decisions(number).await?,
         job,
     })
 }
 
-async fn show_compensation(
+pub(crate) async fn show_compensation(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Query(asked): Query<Fields>,
 ) -> PageResult {
     let data = open(&state, number).await?;
-    let key = form_key("compensation", number, data.decisions);
-    let mut form = if asked.is_empty() { draft_of(&state, &key).await? } else { Form::new(asked) };
-    fill(&mut form, &data.job);
-    let tried = read_asked(&mut form);
-    let is_fine = form.is_fine();
-    let page = page(&state, &data, key, form, tried).await?;
+    let mut form = StepForm::open(&state, &data.job, Step::Compensation).await?;
+    if !asked.is_empty() {
+        form.form = Form::new(asked);
+    }
+    CompensationForm::fill(&mut form.form, &data.job);
+    let tried = CompensationForm::read_position(&mut form.form);
+    let is_fine = form.form.is_fine();
+    let page = page(&state, &data, form, tried).await?;
     if is_fine { show(&page) } else { show_again(&page) }
 }
 
-async fn decide_power(
+pub(crate) async fn decide_power(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
+    let mut post = JobPost::read(&state, number, Step::Compensation, fields).await?;
     let data = open(&state, number).await?;
-    let mut form = Form::new(fields);
-    let key = posted_job_key(&form, "compensation", number, data.decisions);
-    let act = act_of(&key, &form);
-    if is_done(&state, &act).await? {
-        return go(&format!("/jobs/{number}/compensation"));
-    }
-    if let Some(why) = closed(&data) {
-        return Err(WebError::OutOfTurn(why));
-    }
-    let asked = read_asked(&mut form);
-    let is_compensated = form.read("decision", |key| match key {
-        "compensated" => Ok(true),
-        "prescribed" => Ok(false),
-        _ => Err("Choose which power to order"),
-    });
-    let (Some(asked), Some(is_compensated)) = (asked, is_compensated) else {
-        return show_again(&page(&state, &data, key, form, asked).await?);
+    let (tried, order) = CompensationForm::read(&mut post.form, &data, state.clock.now());
+    let Some(order) = order else {
+        return show_again(&page(&state, &data, post.refused(), tried).await?);
     };
-    let Some(power) = power_to_order(&mut form, &data, &asked, is_compensated) else {
-        return show_again(&page(&state, &data, key, form, Some(asked)).await?);
-    };
-    let order = PowerDecision { is_compensated, position: asked.position, power, at: state.clock.now() };
     let said = said(&data.job, &order);
-    state.store.append_power_decision(&act, number, data.job.frame.id, &order, &said).await?;
-    go(&format!("/jobs/{number}/compensation"))
+    let done = state.store.append_power_decision(&post.act, number, data.job.frame.id, &order, &said).await?;
+    post.done(done)
+}
+
+/// The fields of the form of a decision.
+struct CompensationForm;
+
+impl CompensationForm {
+    const VERTEX_FROM: &str = "vertex_from";
+    const VERTEX_TO: &str = "vertex_to";
+    const PANTO: &str = "panto";
+    const WRAP: &str = "wrap";
+    const STEP: &str = "step";
+    const DECISION: &str = "decision";
+
+    /// The field with the power of an eye as the page showed it.
+    fn seen(eye: Eye) -> String {
+        format!("seen_{}", eye.name())
+    }
+
+    /// What was tried, and the decision for it.
+    fn read(
+        form: &mut Form,
+        data: &CompensationData,
+        now: OffsetDateTime,
+    ) -> (Option<TriedPosition>, Option<PowerDecision>) {
+        let tried = Self::read_position(form);
+        let is_compensated = form.read(Self::DECISION, |key| match key {
+            "compensated" => Ok(true),
+            "prescribed" => Ok(false),
+            _ => Err("Choose which power to order"),
+        });
+        let (Some(position), Some(is_compensated)) = (tried, is_compensated) else { return (tried, None) };
+        let power = power_to_order(form, data, &position, is_compensated);
+        let decided = |power| PowerDecision { is_compensated, position: position.position, power, at: now };
+        (tried, power.map(decided))
+    }
+
+    fn fill(form: &mut Form, job: &Job) {
+        let PositionOfWear { vertex_from, frame: FramePosition { vertex, panto, wrap } } = start(job);
+        form.set_default(Self::VERTEX_FROM, short(vertex_from.to_f64()));
+        form.set_default(Self::VERTEX_TO, short(vertex.to_f64()));
+        form.set_default(Self::PANTO, short(panto.to_f64()));
+        form.set_default(Self::WRAP, short(wrap.to_f64()));
+        form.set_default(Self::STEP, PowerStep::Quarter.key());
+    }
+
+    fn read_position(form: &mut Form) -> Option<TriedPosition> {
+        let vertex = |text: &str| length("A vertex distance", text, 0, MOST_VERTEX);
+        let from = form.read(Self::VERTEX_FROM, vertex);
+        let to = form.read(Self::VERTEX_TO, vertex);
+        let panto = form.read(Self::PANTO, |t| t.parse::<Tilt>());
+        let wrap = form.read(Self::WRAP, |t| t.parse::<Tilt>());
+        let step = form.read(Self::STEP, |t| PowerStep::from_key(t).ok_or("Choose the steps of the order"));
+        let frame = FramePosition { vertex: to?, panto: panto?, wrap: wrap? };
+        Some(TriedPosition { position: PositionOfWear { vertex_from: from?, frame }, step: step? })
+    }
 }
 
 /// The powers of the decision; refused when they are not the ones that were looked at.
@@ -166,13 +201,16 @@ fn power_to_order(
     }
     let figures = Pair::new(figures(data, Eye::Right, asked), figures(data, Eye::Left, asked));
     let (Ok(right), Ok(left)) = (&figures.right, &figures.left) else {
-        form.fail("decision", "There is no compensated power for both eyes: see the figures above");
+        form.fail(CompensationForm::DECISION, "There is no compensated power for both eyes: see the figures above");
         return None;
     };
     let power = Pair::new(right.order, left.order);
-    let is_seen = power.iter().all(|(eye, p)| form.value(&format!("seen_{}", eye.name())) == p.to_string());
+    let is_seen = power.iter().all(|(eye, p)| form.value(&CompensationForm::seen(eye)) == p.to_string());
     if !is_seen {
-        form.fail("decision", "The figures have changed since this page was shown: look at them again and choose");
+        form.fail(
+            CompensationForm::DECISION,
+            "The figures have changed since this page was shown: look at them again and choose",
+        );
         return None;
     }
     Some(power)
@@ -184,9 +222,8 @@ fn said(job: &Job, order: &PowerDecision) -> String {
 }
 
 fn figures(data: &CompensationData, eye: Eye, asked: &TriedPosition) -> Result<EyeCompensation, NoCompensation> {
-    let laid = data.layout.as_ref().map(|layout| layout.eyes.get(eye));
-    let in_hand = data.in_hand.get(eye).as_ref();
-    EyeCompensation::of(&data.job, eye, laid, in_hand, &asked.position, asked.step)
+    let (layout, in_hand) = (data.layout.as_ref(), data.in_hand.get(eye).as_ref());
+    EyeCompensation::of(&data.job, eye, layout, in_hand, &asked.position, asked.step)
 }
 
 /// The position last decided for, or what is known of the frame, or the usual one.
@@ -199,47 +236,14 @@ fn start(job: &Job) -> PositionOfWear {
     }
 }
 
-fn fill(form: &mut Form, job: &Job) {
-    let PositionOfWear { vertex_from, frame: FramePosition { vertex, panto, wrap } } = start(job);
-    form.set_default("vertex_from", short(vertex_from.to_f64()));
-    form.set_default("vertex_to", short(vertex.to_f64()));
-    form.set_default("panto", short(panto.to_f64()));
-    form.set_default("wrap", short(wrap.to_f64()));
-    form.set_default("step", PowerStep::Quarter.key());
-}
-
-fn read_asked(form: &mut Form) -> Option<TriedPosition> {
-    let vertex = |text: &str| length("A vertex distance", text, 0, MOST_VERTEX);
-    let from = form.read("vertex_from", vertex);
-    let to = form.read("vertex_to", vertex);
-    let panto = form.read("panto", |t| t.parse::<Tilt>());
-    let wrap = form.read("wrap", |t| t.parse::<Tilt>());
-    let step = form.read("step", |t| PowerStep::from_key(t).ok_or("Choose the steps of the order"));
-    let frame = FramePosition { vertex: to?, panto: panto?, wrap: wrap? };
-    Some(TriedPosition { position: PositionOfWear { vertex_from: from?, frame }, step: step? })
-}
-
-/// Why the power to order cannot be decided now.
-fn closed(data: &CompensationData) -> Option<String> {
-    let number = data.job.number;
-    match data.job.stage() {
-        Stage::Sent => Some(format!("Job {number} is sent. Which power was ordered is not changed afterwards.")),
-        reached if reached >= Stage::Cut => Some(format!(
-            "The lenses of job {number} are cut, so the power they are checked against stays. If other lenses are to \
-             be made, take one in hand first."
-        )),
-        _ => None,
-    }
-}
-
 async fn page(
     state: &AppState,
     data: &CompensationData,
-    key: String,
-    form: Form,
+    form: StepForm,
     asked: Option<TriedPosition>,
 ) -> Result<CompensationPage, WebError> {
     let job = &data.job;
+    let StepForm { key, form } = form;
     // A wrong field leaves the figures of what is known.
     let asked = asked.unwrap_or(TriedPosition { position: start(job), step: PowerStep::Quarter });
     let figures = Pair::new(figures(data, Eye::Right, &asked), figures(data, Eye::Left, &asked));
@@ -265,7 +269,7 @@ async fn page(
         steps: PowerStep::ALL.iter().map(|step| step.key()).collect(),
         offer_wrap: short(data.spread.offer_wrap.to_f64()),
         decision: job.power_decision.as_ref().map(|order| said(job, order)),
-        closed: closed(data),
+        closed: Step::Compensation.refusal(job),
         key,
         form,
         wrap_caution: WRAP_CAUTION,
@@ -292,6 +296,7 @@ impl CompensationFigures {
     fn of(eye: Eye, compensation: &EyeCompensation) -> Self {
         let compensated = &compensation.compensated;
         let tilt = compensated.tilt_prism.to_in_up(eye);
+        let (lens, made) = (&compensation.lens, compensation.lens.body.order());
         Self {
             order: compensation.order.to_string(),
             exact: exact_words(compensated.order),
@@ -301,8 +306,11 @@ impl CompensationFigures {
             tilt: [Directed::of(tilt.in_pd, "base in", "base out"), Directed::of(tilt.up_pd, "base up", "base down")],
             tilt_polar: polar_words(eye, tilt),
             front: format!(
-                "front {:+.2} D, centre {:.2} mm",
-                compensation.lens.front_power_d, compensation.lens.centre_thickness_mm
+                "front {:+.2} D ({}), centre {:.2} mm ({})",
+                made.front_power_d,
+                lens.front_from.words(),
+                made.centre_thickness_mm,
+                lens.thickness_from.words()
             ),
         }
     }
@@ -402,12 +410,10 @@ fn notes(job: &Job, spread: &ProcessSpread, here: &str) -> Vec<WearNote> {
 const DECIDED_LATE: &str = "Which power to order was decided after a lens was taken in hand: read both lenses on the \
      lensmeter before you block them.";
 
-/// Whether the newest decision came after the newest lens; the decision stands in the history by its own words.
+/// Whether the newest decision came after the newest lens in hand.
 fn is_decided_late(job: &Job) -> bool {
     let lens = job.history.iter().rposition(|e| matches!(e.kind, EventKind::LensRight | EventKind::LensLeft));
-    let said = job.power_decision.as_ref().map(|order| said(job, order));
-    let decided = said.and_then(|said| job.history.iter().rposition(|e| e.kind == EventKind::Note && e.note == said));
-    lens.is_some() && decided > lens
+    lens.is_some() && job.history.iter().rposition(|e| e.kind == EventKind::PowerDecided) > lens
 }
 
 #[cfg(test)]

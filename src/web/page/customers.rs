@@ -1,10 +1,9 @@
 //! Customers: found by name, town, telephone or e-mail; shown with their jobs; corrected.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
 use axum::response::Html;
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 use serde::{Deserialize, Serialize};
 
 use super::{
@@ -12,27 +11,18 @@ use super::{
 };
 use crate::desk::customer::{Customer, Person, check_name};
 use crate::desk::text;
-use crate::store::draft::{Fields, Once};
-use crate::store::job_list::Find;
+use crate::store::draft::Fields;
+use crate::store::once::Once;
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new()
-        .route("/customers", get(list_customers))
-        .route("/customers/{id}", get(show_customer))
-        .route("/customers/{id}/details", get(edit_customer).post(change_customer))
-        .route("/suggest/customers", get(suggest_customers))
-}
 
 /// The most lines of one list, and of one list of suggestions.
 const MOST: i64 = 200;
 const MOST_SUGGESTED: i64 = 8;
 
 #[derive(Deserialize)]
-struct CustomerQuery {
+pub(crate) struct CustomerQuery {
     #[serde(default)]
     q: String,
 }
@@ -54,7 +44,7 @@ struct CustomerListPage {
     is_cut_off: bool,
 }
 
-async fn list_customers(State(state): State<AppState>, Query(search): Query<CustomerQuery>) -> PageResult {
+pub(crate) async fn list_customers(State(state): State<AppState>, Query(search): Query<CustomerQuery>) -> PageResult {
     let found = state.store.list_customers(&search.q, MOST).await?;
     show(&CustomerListPage {
         chrome: Chrome::new(&state, "customers"),
@@ -93,9 +83,9 @@ struct CustomerPage {
     jobs: Vec<JobRow>,
 }
 
-async fn show_customer(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
+pub(crate) async fn show_customer(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
     let customer = state.store.get_customer(key_of(&id, "That customer")?).await?;
-    let jobs = state.store.list_jobs(&Find::OfCustomer(customer.id), MOST).await?;
+    let jobs = state.store.list_jobs_of_customer(customer.id, MOST).await?;
     let person = customer.person;
     show(&CustomerPage {
         chrome: Chrome::new(&state, "customers"),
@@ -131,14 +121,14 @@ async fn key(state: &AppState, customer: &Customer) -> Result<String, WebError> 
     Ok(format!("customer-{}-{}", customer.id.simple(), state.store.count_customer_changes(customer.id).await?))
 }
 
-async fn edit_customer(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
+pub(crate) async fn edit_customer(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
     let customer = state.store.get_customer(key_of(&id, "That customer")?).await?;
     let key = key(&state, &customer).await?;
     let form = draft_or(&state, &key, || fill(&customer.person)).await?;
     show(&DetailsPage::new(&state, form, key, &customer))
 }
 
-async fn change_customer(
+pub(crate) async fn change_customer(
     State(state): State<AppState>,
     Path(id): Path<String>,
     Posted(fields): Posted<Fields>,
@@ -237,7 +227,7 @@ struct CustomerSuggestions {
     suggestions: Vec<CustomerSuggestion>,
 }
 
-async fn suggest_customers(
+pub(crate) async fn suggest_customers(
     State(state): State<AppState>,
     Query(search): Query<CustomerQuery>,
 ) -> Result<Html<String>, WebError> {

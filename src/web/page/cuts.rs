@@ -1,27 +1,26 @@
 //! The cut: what the edger is set to, and the word that both lenses were edged.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 
 use super::compensation::{WearNote, wear_notes};
-use super::job_bar::JobBar;
+use super::job_bar::{JobBar, next_link};
+use super::job_post::{JobPost, StepForm};
 use super::risk::risk_sentence;
-use super::{Chrome, PageResult, act_of, draft_of, form_key, go, posted_job_key, show, show_again};
+use super::ticket::layout_as_made;
+use super::{Chrome, PageResult, show, show_again};
 use crate::bench::notes::BenchNotes;
 use crate::desk::job::{Event, EventKind, Job, Stage};
+use crate::desk::step::Step;
 use crate::desk::text;
 use crate::optics::unit::Millimetre;
+use crate::optics::Pair;
+use crate::store::cut::NewCut;
 use crate::store::draft::Fields;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/cut", get(show_cut).post(insert_cut))
-}
 
 #[derive(Template)]
 #[template(path = "cuts/show.html")]
@@ -42,38 +41,21 @@ struct CutPage {
     form: Form,
 }
 
-async fn show_cut(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
-    let key = form_key("cut", number, state.store.count_cuts(number).await?);
-    let job = state.store.get_job(number).await?;
-    let form = draft_of(&state, &key).await?;
-    show(&page(&state, &job, key, form).await?)
+/// What the edger was set to.
+struct CutForm {
+    size: Millimetre,
+    note: String,
 }
 
-async fn insert_cut(
-    State(state): State<AppState>,
-    Path(number): Path<i64>,
-    Posted(fields): Posted<Fields>,
-) -> PageResult {
-    let job = state.store.get_job(number).await?;
-    let reached = job.stage();
-    if let Some((what, _)) = first(reached, number) {
-        return Err(WebError::OutOfTurn(format!("Job {number} cannot be cut yet: first {what}.")));
+impl CutForm {
+    const SIZE: &str = "size";
+    const NOTE: &str = "note";
+
+    fn read(form: &mut Form) -> Option<Self> {
+        let size = form.read_optional(Self::SIZE, read_size);
+        let note = form.read(Self::NOTE, |t| text::line("A note", t, 300));
+        Some(Self { size: size?.unwrap_or(Millimetre::ZERO), note: note? })
     }
-    if reached == Stage::Sent {
-        return Err(WebError::OutOfTurn(format!("Job {number} is sent; there is nothing left to cut.")));
-    }
-    let mut form = Form::new(fields);
-    let key = posted_job_key(&form, "cut", number, state.store.count_cuts(number).await?);
-    let size = form.read_optional("size", read_size);
-    let note = form.read("note", |t| text::line("A note", t, 300));
-    let (Some(size), Some(note)) = (size, note) else {
-        return show_again(&page(&state, &job, key, form).await?);
-    };
-    state
-        .store
-        .insert_cut(&act_of(&key, &form), number, size.unwrap_or(Millimetre::ZERO), &note, state.clock.now())
-        .await?;
-    go(&format!("/jobs/{number}/cut"))
 }
 
 fn read_size(text: &str) -> Result<Millimetre, String> {
@@ -84,17 +66,30 @@ fn read_size(text: &str) -> Result<Millimetre, String> {
     Ok(size)
 }
 
-fn first(reached: Stage, number: i64) -> Option<(&'static str, String)> {
-    match reached {
-        Stage::Taken => Some(("put the shape on file", format!("/jobs/{number}/shape"))),
-        Stage::ShapeOnFile => Some(("take both lenses in hand", format!("/jobs/{number}/lenses"))),
-        _ => None,
-    }
+pub(crate) async fn show_cut(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+    let job = state.store.get_job(number).await?;
+    let form = StepForm::open(&state, &job, Step::Cut).await?;
+    show(&page(&state, &job, form).await?)
 }
 
-async fn page(state: &AppState, job: &Job, key: String, mut form: Form) -> Result<CutPage, WebError> {
+pub(crate) async fn insert_cut(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
+    let mut post = JobPost::read(&state, number, Step::Cut, fields).await?;
+    let Some(CutForm { size, note }) = CutForm::read(&mut post.form) else {
+        return show_again(&page(&state, &post.job.clone(), post.refused()).await?);
+    };
+    let cut = NewCut { size: Pair::new(size, size), note, layout: layout_as_made(&state, &post.job).await? };
+    let done = state.store.insert_cut(&post.act, number, &cut, state.clock.now()).await?;
+    post.done(done)
+}
+
+async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<CutPage, WebError> {
     let reached = job.stage();
-    form.set_default("size", "0.00");
+    let StepForm { key, mut form } = form;
+    form.set_default(CutForm::SIZE, Millimetre::ZERO.to_string());
     let rim = job.frame.details.rim;
     let cut = |e: &&Event| e.kind == EventKind::Cut;
     Ok(CutPage {
@@ -105,7 +100,7 @@ async fn page(state: &AppState, job: &Job, key: String, mut form: Form) -> Resul
         notes: BenchNotes::of(rim, &job.material.details, job.tint.as_ref().map(|t| &t.details)),
         wear_notes: wear_notes(state, job).await?,
         risk: risk_sentence(state, job).await?,
-        first: first(reached, job.number),
+        first: next_link(job).filter(|_| reached < Stage::LensesInHand),
         is_sent: reached == Stage::Sent,
         done: job
             .history

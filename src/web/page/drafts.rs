@@ -1,20 +1,14 @@
 //! Keeps what is typed while it is typed.
 
+use axum::Form as Posted;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
-use axum::routing::post;
-use axum::{Form as Posted, Router};
 
 use crate::store::draft::Fields;
 use crate::web::AppState;
 use crate::web::error::WebError;
 
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/drafts/{key}", post(keep_draft))
-}
-
-async fn keep_draft(
+pub(crate) async fn keep_draft(
     State(state): State<AppState>,
     Path(key): Path<String>,
     Posted(fields): Posted<Fields>,

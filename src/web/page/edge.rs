@@ -3,23 +3,20 @@
 use std::sync::Arc;
 
 use askama::Template;
-use axum::Router;
 use axum::extract::{Path, Query, State};
-use axum::routing::get;
 
 use super::job_bar::{EyeWords, JobBar};
 use super::{Chrome, PageResult, show, show_again};
 use crate::bench::edge_finish::{BevelChoice, hold_of, placement_words, where_words};
 use crate::bench::layout::{JobLayout, step_of};
-use crate::bench::lens::JobLens;
-use crate::desk::catalogue::{Material, MaterialDetails};
+use crate::bench::lens::{CutLens, JobLens};
+use crate::desk::catalogue::Material;
 use crate::desk::job::Job;
 use crate::desk::order::Design;
 use crate::desk::stock::LensInHand;
 use crate::optics::surface::tool_from_true_d;
 use crate::optics::{Eye, Pair};
 use crate::shape::bevel::{Hold, LinePoint, Placement};
-use crate::shape::record::read_any;
 use crate::store::draft::Fields;
 use crate::web::AppState;
 use crate::web::drawing::short;
@@ -31,11 +28,6 @@ use crate::web::words::eye_class;
 mod form;
 
 use form::{EdgeChoice, FIELDS, read_edge_choice};
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/edge", get(show_edge)).route("/jobs/{number}/edge/figures", get(show_figures))
-}
 
 #[derive(Template)]
 #[template(path = "edge/show.html")]
@@ -111,21 +103,16 @@ async fn load(state: &AppState, number: i64) -> Result<EdgeData, WebError> {
         laid: JobLayout::of(&job, &lab, step_of(&lab)),
         lenses: state.store.find_lenses(number).await?,
         materials: state.store.list_materials().await?,
-        rim_curve_tool_d: rim_curves(state, &job).await?,
+        rim_curve_tool_d: job.rim_curves(),
         job,
     })
 }
 
-/// The rims' own curves, where the file a shape came from says them.
-pub async fn rim_curves(state: &AppState, job: &Job) -> Result<Pair<Option<f64>>, WebError> {
-    let Some(shape) = &job.shape else { return Ok(Pair::default()) };
-    let (_, original) = state.store.get_original(shape.id).await?;
-    // Some shapes were put in the book without a file that can be read.
-    let file = read_any(&original).ok();
-    Ok(Pair::new(Eye::Right, Eye::Left).map(|eye| file.as_ref().and_then(|file| file.rim_curve_tool_d(eye))))
-}
-
-async fn show_edge(State(state): State<AppState>, Path(number): Path<i64>, Query(typed): Query<Fields>) -> PageResult {
+pub(crate) async fn show_edge(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Query(typed): Query<Fields>,
+) -> PageResult {
     let bench = load(&state, number).await?;
     let mut form = Form::new(typed);
     let mut figures = figures(&bench, &mut form);
@@ -146,7 +133,7 @@ async fn show_edge(State(state): State<AppState>, Path(number): Path<i64>, Query
     if is_fine { show(&page) } else { show_again(&page) }
 }
 
-async fn show_figures(
+pub(crate) async fn show_figures(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Query(typed): Query<Fields>,
@@ -202,13 +189,9 @@ fn lens_of(
     laid: &JobLayout,
     choice: &EdgeChoice<'_>,
     eye: Eye,
-) -> Result<(JobLens, BevelChoice), String> {
-    let rx = *bench.job.lens_prescriptions().get(eye);
-    // A lens in hand says nothing of a lens of another material.
-    let in_hand = bench.lenses.get(eye).as_ref().filter(|_| !choice.is_other_material);
-    let material: &MaterialDetails = choice.material;
-    let least_edge_mm = choice.hold.least_edge_mm();
-    let body = JobLens::of(laid.eyes.get(eye), &rx, material, in_hand, &choice.lens, least_edge_mm)
+) -> Result<(CutLens, BevelChoice), String> {
+    let cut = JobLens::of(&bench.job, eye, Some(laid), bench.lenses.get(eye).as_ref(), &choice.lens)
+        .and_then(|lens| lens.cut(laid))
         .map_err(|why| format!("{why}."))?;
     let rim_curve = *bench.rim_curve_tool_d.get(eye);
     let placement = match (choice.placement, rim_curve) {
@@ -216,8 +199,8 @@ fn lens_of(
         (Some(Placement::Curve { share, .. }), Some(tool_d)) => Some(Placement::Curve { tool_d, share }),
         (placement, _) => placement,
     };
-    let line = BevelChoice::of(&body, choice.hold, placement, rim_curve);
-    Ok((body, line))
+    let line = BevelChoice::of(&cut, choice.hold, placement, rim_curve);
+    Ok((cut, line))
 }
 
 fn notes(bench: &EdgeData, choice: &EdgeChoice<'_>) -> Vec<String> {
@@ -237,21 +220,21 @@ fn notes(bench: &EdgeData, choice: &EdgeChoice<'_>) -> Vec<String> {
     notes
 }
 
-fn lens_figures(body: &JobLens, line: &BevelChoice, drawing: BandDrawing, profile: ProfileDrawing) -> LensFigures {
-    let order = body.lens.order();
-    let back = body.lens.back_curves();
+fn lens_figures(cut: &CutLens, line: &BevelChoice, drawing: BandDrawing, profile: ProfileDrawing) -> LensFigures {
+    let order = cut.lens.body.order();
+    let back = cut.lens.body.back_curves();
     let extreme = |point: crate::shape::edge::EdgePoint, thumb_mm: f64| Extreme {
         mm: format!("{:.2}", point.mm),
-        place: where_words(body.eye, point.deg),
+        place: where_words(cut.lens.eye, point.deg),
         thumb: format!("{thumb_mm:.2}"),
     };
     LensFigures {
-        thickest: extreme(body.edge.thickest(), body.thumb.thickest_mm),
-        thinnest: extreme(body.edge.thinnest(), body.thumb.thinnest_mm),
-        centre: [format!("{:.2}", order.centre_thickness_mm), body.thickness_from.words().to_owned()],
+        thickest: extreme(cut.edge.thickest(), cut.thumb.thickest_mm),
+        thinnest: extreme(cut.edge.thinnest(), cut.thumb.thinnest_mm),
+        centre: [format!("{:.2}", order.centre_thickness_mm), cut.lens.thickness_from.words().to_owned()],
         front: [
             format!("{:+.2}", order.front_power_d),
-            body.front_from.words().to_owned(),
+            cut.lens.front_from.words().to_owned(),
             format!("{:+.2}", tool_from_true_d(order.front_power_d, order.index)),
         ],
         back: if (back.base_d - back.cross_d).abs() < 0.005 {
@@ -259,17 +242,17 @@ fn lens_figures(body: &JobLens, line: &BevelChoice, drawing: BandDrawing, profil
         } else {
             format!("{:+.2} D along {:.0}°, {:+.2} D across", back.base_d, back.axis_deg, back.cross_d)
         },
-        weight: format!("{:.1}", body.weight_g),
+        weight: format!("{:.1}", cut.weight_g),
         overhang: line
             .most_overhang()
             .filter(|_| line.hold != Hold::Drilled)
-            .map(|most| overhang_words(body.eye, most)),
+            .map(|most| overhang_words(cut.lens.eye, most)),
         behind: if matches!(line.hold, Hold::Groove { .. }) { "Behind the groove" } else { "Behind the rim" },
         placement: placement_words(line.hold, line.placement),
         curves: curve_words(line),
-        uncut: uncut_words(body),
-        warnings: line.warnings(body),
-        at: line.eighths().into_iter().map(|point| at_words(body.eye, point)).collect(),
+        uncut: uncut_words(cut),
+        warnings: line.warnings(cut),
+        at: line.eighths().into_iter().map(|point| at_words(cut.lens.eye, point)).collect(),
         drawing,
         profile,
     }
@@ -303,9 +286,9 @@ fn curve_words(line: &BevelChoice) -> String {
 }
 
 /// What is left at the rim of the uncut lens, or what is wrong there.
-fn uncut_words(body: &JobLens) -> Result<String, String> {
-    let (diameter, from) = (short(body.diameter_mm), body.diameter_from.words());
-    match &body.uncut_rim_mm {
+fn uncut_words(cut: &CutLens) -> Result<String, String> {
+    let (diameter, from) = (short(cut.diameter_mm), cut.diameter_from.words());
+    match &cut.uncut_rim_mm {
         Ok(mm) if *mm >= 0.0 => {
             Ok(format!("The {diameter} mm uncut lens ({from}) is {mm:.2} mm at its own thinnest rim"))
         }

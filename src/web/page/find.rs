@@ -1,23 +1,15 @@
 //! The box in the head of every page: a job number opens the job (a scanner is a keyboard), anything else is looked for.
 
 use askama::Template;
-use axum::Router;
 use axum::extract::{Query, State};
-use axum::routing::get;
 use serde::Deserialize;
 
 use super::{Chrome, PageResult, go, show};
 use crate::store::StoreError;
-use crate::store::job_list::Find;
 use crate::web::{AppState, words};
 
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/find", get(find_anything))
-}
-
 #[derive(Deserialize)]
-struct FindQuery {
+pub(crate) struct FindQuery {
     #[serde(default)]
     q: String,
 }
@@ -32,7 +24,7 @@ struct FindPage {
     jobs: Vec<(i64, String, String, String, String)>,
 }
 
-async fn find_anything(State(state): State<AppState>, Query(asked): Query<FindQuery>) -> PageResult {
+pub(crate) async fn find_anything(State(state): State<AppState>, Query(asked): Query<FindQuery>) -> PageResult {
     let asked = asked.q.trim().to_owned();
     if asked.is_empty() {
         return go("/");
@@ -46,7 +38,7 @@ async fn find_anything(State(state): State<AppState>, Query(asked): Query<FindQu
     }
     let customers = state.store.list_customers(&asked, 20).await?;
     let frames = state.store.list_frames(&asked, 20).await?;
-    let jobs = state.store.list_jobs(&Find::Holding(asked.clone()), 40).await?;
+    let jobs = state.store.find_jobs(&asked, 40).await?;
     show(&FindPage {
         chrome: Chrome::new(&state, ""),
         customers: customers

@@ -3,31 +3,20 @@
 use std::collections::BTreeSet;
 
 use askama::Template;
-use axum::Router;
 use axum::extract::{Path, Query, State};
 use axum::response::Html;
-use axum::routing::get;
 use serde::{Deserialize, Serialize};
 
 use super::{Chrome, JobRow, PageResult, fill_json, key_of, show};
 use crate::desk::frame::Frame;
-use crate::store::job_list::Find;
 use crate::web::AppState;
 use crate::web::error::WebError;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new()
-        .route("/frames", get(list_frames))
-        .route("/frames/{id}", get(show_frame))
-        .route("/suggest/frames", get(suggest_frames))
-}
 
 const MOST: i64 = 200;
 const MOST_SUGGESTED: i64 = 8;
 
 #[derive(Deserialize)]
-struct FrameQuery {
+pub(crate) struct FrameQuery {
     #[serde(default)]
     q: String,
 }
@@ -66,7 +55,7 @@ struct FrameListPage {
     is_cut_off: bool,
 }
 
-async fn list_frames(State(state): State<AppState>, Query(search): Query<FrameQuery>) -> PageResult {
+pub(crate) async fn list_frames(State(state): State<AppState>, Query(search): Query<FrameQuery>) -> PageResult {
     let found = state.store.list_frames(&search.q, MOST).await?;
     show(&FrameListPage {
         chrome: Chrome::new(&state, "frames"),
@@ -90,10 +79,10 @@ struct FramePage {
     jobs: Vec<FrameJob>,
 }
 
-async fn show_frame(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
+pub(crate) async fn show_frame(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
     let frame = state.store.get_frame(key_of(&id, "That frame")?).await?;
-    let shaped: BTreeSet<i64> = state.store.list_shaped_jobs(frame.id).await?.into_iter().collect();
-    let jobs = state.store.list_jobs(&Find::OfFrame(frame.id), MOST).await?;
+    let shaped: BTreeSet<i64> = state.store.list_shaped_jobs(frame.id, MOST).await?.into_iter().collect();
+    let jobs = state.store.list_jobs_of_frame(frame.id, MOST).await?;
     let jobs = jobs
         .into_iter()
         .map(|job| FrameJob {
@@ -124,7 +113,7 @@ struct FrameSuggestions {
     suggestions: Vec<FrameSuggestion>,
 }
 
-async fn suggest_frames(
+pub(crate) async fn suggest_frames(
     State(state): State<AppState>,
     Query(search): Query<FrameQuery>,
 ) -> Result<Html<String>, WebError> {

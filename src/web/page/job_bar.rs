@@ -63,7 +63,7 @@ impl JobBar {
         ("check", "Check", "/check"),
         ("packing", "Pack", "/packing"),
         ("shipment", "Send", "/shipment"),
-        ("receipt", "Receipt", "/receipt"),
+        ("bill", "Bill", "/bill"),
     ];
 
     /// The bar of a job on its page `here`, by its key, such as `layout`.
@@ -89,6 +89,11 @@ impl JobBar {
                 .collect(),
         }
     }
+}
+
+/// What comes next on a job, in words and with the address of its page.
+pub fn next_link(job: &Job) -> Option<(&'static str, String)> {
+    job.stage().next().map(|next| (next.words, next.path(job.number)))
 }
 
 /// One eye of the prescription as the pages show it.
@@ -123,7 +128,7 @@ impl EyeWords {
             prism: if rx.prism.is_none() { String::new() } else { rx.prism.to_string() },
             typed: job.prescription.typed.get(eye).clone(),
             pd: job.prescription.centred_on(job.made_for).mono(eye).to_string(),
-            height: job.height.get(eye).to_string(),
+            height: job.eyes.get(eye).height.to_string(),
             change: earlier.map(|earlier| change_words(earlier.eyes.get(eye), rx)),
         }
     }

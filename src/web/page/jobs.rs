@@ -1,18 +1,18 @@
 //! The page of one job: where it stands, what is next, what was ordered, what has happened.
 
 use askama::Template;
-use axum::Router;
+use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
-use axum::routing::get;
-use axum::{Form as Posted, response::Response};
 use serde::Deserialize;
 
 use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{EyeWords, JobBar};
-use super::{Chrome, PageResult, act_of, draft_of, form_key, go, posted_job_key, show, show_again};
+use super::job_post::{JobPost, StepForm};
+use super::{Chrome, PageResult, show, show_again};
 use crate::desk::deadline::delay_notice;
-use crate::desk::job::{EventKind, Job, Stage};
+use crate::desk::job::Job;
 use crate::desk::prescription::Prescription;
+use crate::desk::step::Step;
 use crate::desk::text;
 use crate::optics::Eye;
 use crate::store::draft::Fields;
@@ -20,17 +20,12 @@ use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
 
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}", get(show_job)).route("/jobs/{number}/notes", get(new_note).post(add_note))
-}
-
 #[derive(Template)]
 #[template(path = "jobs/show.html")]
 struct JobPage {
     chrome: Chrome,
     bar: JobBar,
-    next: Option<NextStep>,
+    next: Option<NextLink>,
     already: bool,
     delay: Option<String>,
     right: EyeWords,
@@ -50,31 +45,27 @@ struct JobPage {
     history: Vec<(String, &'static str, String)>,
 }
 
-struct NextStep {
+struct NextLink {
     words: &'static str,
     path: String,
 }
 
 #[derive(Deserialize)]
-struct JobQuery {
+pub(crate) struct JobQuery {
     already: Option<String>,
 }
 
-async fn show_job(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<JobQuery>) -> PageResult {
+pub(crate) async fn show_job(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Query(asked): Query<JobQuery>,
+) -> PageResult {
     let job = state.store.get_job(number).await?;
     show(&page(&state, &job, asked.already.is_some()).await?)
 }
 
-fn count_notes(job: &Job) -> i64 {
-    job.history.iter().filter(|e| e.kind == EventKind::Note).count() as i64
-}
-
-fn note_key(job: &Job) -> String {
-    form_key("note", job.number, count_notes(job))
-}
-
 async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, WebError> {
-    let earlier = match job.relens_of {
+    let earlier = match job.relens_of() {
         Some(number) => Some(state.store.get_job(number).await?.prescription.clone()),
         None => None,
     };
@@ -82,13 +73,13 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
     Ok(JobPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "job", state),
-        next: next_step(job.stage(), job.number),
+        next: job.stage().next().map(|next| NextLink { words: next.words, path: next.path(job.number) }),
         already,
         delay: delay_notice(job.promised_on, job.sent_on.is_some(), today),
         right: EyeWords::of(job, Eye::Right, earlier.as_ref()),
         left: EyeWords::of(job, Eye::Left, earlier.as_ref()),
         facts: facts(job),
-        earlier: job.relens_of,
+        earlier: job.relens_of(),
         customer_id: job.customer.id.to_string(),
         has_shape: job.shape.is_some(),
         charged: job.charged.to_string(),
@@ -106,19 +97,6 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
             .map(|e| (words::moment(&state.clock.local(e.at)), e.kind.words(), e.note.clone()))
             .collect(),
     })
-}
-
-fn next_step(reached: Stage, number: i64) -> Option<NextStep> {
-    let end = match reached {
-        Stage::Taken => "shape",
-        Stage::ShapeOnFile => "lenses",
-        Stage::LensesInHand => "layout",
-        Stage::Cut => "check",
-        Stage::Checked => "packing",
-        Stage::Packed => "shipment",
-        Stage::Sent => return None,
-    };
-    reached.next_step().map(|words| NextStep { words, path: format!("/jobs/{number}/{end}") })
 }
 
 fn facts(job: &Job) -> Vec<(&'static str, String)> {
@@ -173,25 +151,39 @@ struct NotePage {
     form: Form,
 }
 
-async fn new_note(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
-    let job = state.store.get_job(number).await?;
-    let key = note_key(&job);
-    let form = draft_of(&state, &key).await?;
-    show(&NotePage { chrome: Chrome::new(&state, ""), bar: JobBar::of(&job, "job", &state), key, form })
+/// A remark as it is typed.
+struct NoteForm {
+    note: String,
 }
 
-async fn add_note(
+impl NoteForm {
+    const NOTE: &str = "note";
+
+    fn read(form: &mut Form) -> Option<Self> {
+        Some(Self { note: form.read(Self::NOTE, |t| text::needed("A note", t, 500))? })
+    }
+}
+
+fn note_page(state: &AppState, job: &Job, form: StepForm) -> NotePage {
+    let StepForm { key, form } = form;
+    NotePage { chrome: Chrome::new(state, ""), bar: JobBar::of(job, "job", state), key, form }
+}
+
+pub(crate) async fn new_note(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+    let job = state.store.get_job(number).await?;
+    let form = StepForm::open(&state, &job, Step::Note).await?;
+    show(&note_page(&state, &job, form))
+}
+
+pub(crate) async fn add_note(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
-) -> Result<Response, WebError> {
-    let job = state.store.get_job(number).await?;
-    let mut form = Form::new(fields);
-    let key = posted_job_key(&form, "note", number, count_notes(&job));
-    let Some(note) = form.read("note", |t| text::needed("A note", t, 500)) else {
-        let bar = JobBar::of(&job, "job", &state);
-        return show_again(&NotePage { chrome: Chrome::new(&state, ""), bar, key, form });
+) -> PageResult {
+    let mut post = JobPost::read(&state, number, Step::Note, fields).await?;
+    let Some(typed) = NoteForm::read(&mut post.form) else {
+        return show_again(&note_page(&state, &post.job.clone(), post.refused()));
     };
-    state.store.append_note(&act_of(&key, &form), number, &note, state.clock.now()).await?;
-    go(&format!("/jobs/{number}"))
+    let done = state.store.append_note(&post.act, number, &typed.note, state.clock.now()).await?;
+    post.done(done)
 }

@@ -1,9 +1,8 @@
 //! The lab's own page: who it is, how it works, what it sells.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::State;
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 
 use super::{CHANGED_ELSEWHERE, Chrome, PageResult, draft_or, go, posted_key, show, show_again};
 use crate::desk::catalogue::TreatmentKind;
@@ -12,22 +11,18 @@ use crate::desk::money::Cents;
 use crate::desk::text::{self, TextError};
 use crate::optics::tolerance::{Profile, STANDARD_GOVERNS};
 use crate::optics::unit::Millimetre;
-use crate::store::draft::{Fields, Once};
+use crate::store::draft::Fields;
+use crate::store::once::Once;
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::measure;
 
-mod material;
+pub(crate) mod material;
 mod read;
-mod treatment;
+pub(crate) mod treatment;
 
 use read::{read_price, whole};
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/lab", get(show_lab).post(change_lab)).merge(material::router()).merge(treatment::router())
-}
 
 /// Days within which an order must be sent when nothing else was promised (16 CFR 435.2).
 const MAIL_ORDER_DAYS: i64 = 30;
@@ -89,13 +84,13 @@ async fn key(state: &AppState) -> Result<String, WebError> {
     Ok(format!("lab-{}", state.store.count_lab_changes().await?))
 }
 
-async fn show_lab(State(state): State<AppState>) -> PageResult {
+pub(crate) async fn show_lab(State(state): State<AppState>) -> PageResult {
     let key = key(&state).await?;
     let form = draft_or(&state, &key, || fill(&state.lab())).await?;
     show(&LabPage::new(&state, form, key).await?)
 }
 
-async fn change_lab(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
+pub(crate) async fn change_lab(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     let posted_key = posted_key(&form, "lab-")?;
     let Some(lab) = read_lab(&mut form) else {

@@ -1,15 +1,14 @@
 //! The layout of a job for the bench: where each lens goes, what the blocker is set to, which blank covers it.
 
 use askama::Template;
-use axum::Router;
 use axum::extract::{Path, Query, State};
-use axum::routing::get;
 
 use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{EyeWords, JobBar};
 use super::risk::risk_sentence;
 use super::{Chrome, PageResult, show, show_again};
-use crate::bench::layout::{Cover, EyeOnBench, Fit, JobLayout, Uncut, place_words, step_of, usual_diameter_mm};
+use crate::bench::layout::{Cover, EyeOnBench, Fit, JobLayout, USUAL_DIAMETERS_MM, place_words, step_of};
+use crate::bench::lens::{Origin, known_uncut};
 use crate::desk::job::Job;
 use crate::desk::stock::LensInHand;
 use crate::optics::direction::Directed;
@@ -23,11 +22,6 @@ use crate::web::drawing::{EyeDrawing, reach_mm, short};
 use crate::web::form::Form;
 use crate::web::measure::length;
 use crate::web::words::eye_class;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/layout", get(show_layout))
-}
 
 #[derive(Template)]
 #[template(path = "layout/show.html")]
@@ -76,7 +70,7 @@ pub struct BlankWords {
     pub which: String,
 }
 
-async fn show_layout(
+pub(crate) async fn show_layout(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Query(asked): Query<Fields>,
@@ -138,22 +132,14 @@ fn laid(job: &Job, layout: &JobLayout, lenses: &Pair<Option<LensInHand>>, trial:
 
 /// The blank to draw: the one asked for, else the lens in hand, else the smallest usual one.
 fn choose(eye: &EyeOnBench, lens: Option<&LensInHand>, trial_mm: Option<f64>) -> (Cover, String) {
-    let in_hand = lens.map(Uncut::from);
-    match (trial_mm, in_hand) {
-        (Some(mm), Some(uncut)) if mm == uncut.diameter_mm => (eye.cover(uncut), format!("{} mm in hand", short(mm))),
-        (Some(mm), _) => {
-            (eye.cover(Uncut { diameter_mm: mm, ..Uncut::default() }), format!("{} mm on trial", short(mm)))
-        }
-        (None, Some(uncut)) => (eye.cover(uncut), format!("{} mm in hand", short(uncut.diameter_mm))),
-        (None, None) => {
-            let least_mm = eye.blank().with_margin_mm;
-            let usual = usual_diameter_mm(least_mm);
-            let diameter_mm = usual.unwrap_or(least_mm.ceil());
-            let words = if usual.is_some() { "usual" } else { "larger than usual" };
-            let uncut = Uncut { diameter_mm, ..Uncut::default() };
-            (eye.cover(uncut), format!("{} mm ({words})", short(diameter_mm)))
-        }
-    }
+    let (uncut, from) = known_uncut(lens, trial_mm).unwrap_or_else(|| (eye.usual_uncut(), Origin::Assumed));
+    let words = match from {
+        Origin::InHand => "in hand",
+        Origin::Asked => "on trial",
+        Origin::Assumed if USUAL_DIAMETERS_MM.contains(&uncut.diameter_mm) => "(usual)",
+        Origin::Assumed => "(larger than usual)",
+    };
+    (eye.cover(uncut), format!("{} mm {words}", short(uncut.diameter_mm)))
 }
 
 fn eye_laid(job: &Job, eye: &EyeOnBench, cover: &Cover, which: String, half_mm: f64) -> EyeLaid {

@@ -3,17 +3,18 @@
 use std::sync::Arc;
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 use uuid::Uuid;
 
 use super::compensation::{WearNote, wear_notes};
-use super::job_bar::{EyeWords, JobBar};
+use super::job_bar::{EyeWords, JobBar, next_link};
+use super::job_post::{JobPost, StepForm};
 use super::layout::{BlankWords, blank_words, prescribed_words};
-use super::{Chrome, PageResult, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
+use super::{Chrome, PageResult, show, show_again};
 use crate::bench::layout::{EyeOnBench, Fit, JobLayout, Uncut, step_of};
 use crate::desk::job::{Job, Stage};
+use crate::desk::step::Step;
 use crate::desk::stock::{DrawerLens, LensInHand, Suit};
 use crate::desk::text;
 use crate::optics::direction::Directed;
@@ -29,11 +30,6 @@ use crate::web::words::eye_class;
 
 /// Lenses of the drawer shown as nearly right, an eye.
 const NEARLY_SHOWN: usize = 6;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/lenses", get(show_lenses).post(take_lenses))
-}
 
 #[derive(Template)]
 #[template(path = "lenses/show.html")]
@@ -63,7 +59,7 @@ struct EyeLenses {
     in_hand_fit: Option<BlankWords>,
     offered: Vec<Offered>,
     nearly: Vec<String>,
-    fields: Names,
+    fields: EyeLensNames,
     not_fitting: bool,
 }
 
@@ -74,7 +70,7 @@ struct Offered {
 }
 
 /// The names of one eye's fields.
-struct Names {
+struct EyeLensNames {
     lens: String,
     source: String,
     diameter: String,
@@ -85,7 +81,7 @@ struct Names {
     anyway: String,
 }
 
-impl Names {
+impl EyeLensNames {
     fn of(eye: Eye) -> Self {
         let name = |field: &str| format!("{field}_{}", eye.name());
         Self {
@@ -121,56 +117,60 @@ async fn load(state: &AppState, number: i64) -> Result<LensesData, WebError> {
     })
 }
 
-async fn show_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn show_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let bench = load(&state, number).await?;
-    let key = form_key("lenses", number, state.store.count_lenses(number).await?);
-    let form = draft_of(&state, &key).await?;
-    show(&page(&state, &bench, key, form, Pair::new(false, false)))
+    let form = StepForm::open(&state, &bench.job, Step::Lenses).await?;
+    show(&page(&state, &bench, form, Pair::new(false, false)))
 }
 
-async fn take_lenses(
+pub(crate) async fn take_lenses(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
+    let mut post = JobPost::read(&state, number, Step::Lenses, fields).await?;
     let bench = load(&state, number).await?;
-    if bench.job.stage() == Stage::Sent {
-        return Err(WebError::OutOfTurn(format!("Job {number} is sent: a remake is a new job.")));
+    let LensesForm { lenses, not_fitting } = LensesForm::read(&mut post.form, &bench);
+    if !post.form.is_fine() {
+        return show_again(&page(&state, &bench, post.refused(), not_fitting));
     }
-    let mut form = Form::new(fields);
-    let key = posted_job_key(&form, "lenses", number, state.store.count_lenses(number).await?);
-    // A form that was done already must not be read against the drawer it emptied.
-    let act = act_of(&key, &form);
-    if is_done(&state, &act).await? {
-        return go(&format!("/jobs/{number}/lenses"));
-    }
-    let (lenses, not_fitting) = read_lenses(&mut form, &bench);
-    if !form.is_fine() {
-        return show_again(&page(&state, &bench, key, form, not_fitting));
-    }
-    match state.store.take_lenses(&act, number, &lenses, state.clock.now()).await {
-        Ok(_) => go(&format!("/jobs/{number}/lenses")),
+    match state.store.take_lenses(&post.act, number, &lenses, state.clock.now()).await {
+        Ok(done) => post.done(done),
         Err(StoreError::NotFound(_)) => {
-            form.fail("lens_right", "The drawer was emptied of this lens meanwhile: choose again");
-            show_again(&page(&state, &bench, key, form, not_fitting))
+            let field = EyeLensNames::of(Eye::Right).lens;
+            post.form.fail(&field, "The drawer was emptied of this lens meanwhile: choose again");
+            show_again(&page(&state, &bench, post.refused(), not_fitting))
         }
         Err(why) => Err(why.into()),
     }
 }
 
 /// The lenses chosen, and which of them do not fit.
+struct LensesForm {
+    lenses: Vec<LensInHand>,
+    not_fitting: Pair<bool>,
+}
+
+impl LensesForm {
+    fn read(form: &mut Form, bench: &LensesData) -> Self {
+        let (lenses, not_fitting) = read_lenses(form, bench);
+        Self { lenses, not_fitting }
+    }
+}
+
 fn read_lenses(form: &mut Form, bench: &LensesData) -> (Vec<LensInHand>, Pair<bool>) {
     let mut not_fitting = Pair::new(false, false);
     let mut lenses = Vec::new();
-    let chosen = Eye::BOTH.map(|eye| form.value(&Names::of(eye).lens).to_owned());
+    let names = Pair::new(EyeLensNames::of(Eye::Right), EyeLensNames::of(Eye::Left));
+    let chosen = Eye::BOTH.map(|eye| form.value(&names.get(eye).lens).to_owned());
     if chosen.iter().all(String::is_empty) {
-        form.fail("lens_right", "Choose a lens for at least one eye");
+        form.fail(&names.right.lens, "Choose a lens for at least one eye");
     }
     for eye in Eye::BOTH {
         let Some(lens) = read_lens(form, bench, eye) else { continue };
         if let Some(laid) = &bench.layout {
             let fit = laid.eyes.get(eye).cover(Uncut::from(&lens)).fit;
-            let names = Names::of(eye);
+            let names = names.get(eye);
             if fit != Fit::Fits && !form.is_checked(&names.anyway, "yes") {
                 let why = format!("This blank {}: tick “use it all the same”, or choose another", fit.words());
                 form.fail(&names.lens, why);
@@ -184,13 +184,13 @@ fn read_lenses(form: &mut Form, bench: &LensesData) -> (Vec<LensInHand>, Pair<bo
     }
     let same = |lens: &DrawerLens| chosen.iter().all(|c| *c == lens.id.to_string());
     if bench.drawer.iter().any(|lens| lens.count < 2 && same(lens)) {
-        form.fail("lens_left", "Only one of these is left in the drawer: choose another for one eye");
+        form.fail(&names.left.lens, "Only one of these is left in the drawer: choose another for one eye");
     }
     (lenses, not_fitting)
 }
 
 fn read_lens(form: &mut Form, bench: &LensesData, eye: Eye) -> Option<LensInHand> {
-    let names = Names::of(eye);
+    let names = EyeLensNames::of(eye);
     let choice = form.value(&names.lens).to_owned();
     if choice.is_empty() {
         return None;
@@ -236,10 +236,10 @@ fn suit(bench: &LensesData, lens: &DrawerLens, eye: Eye) -> Suit {
     lens.suit(bench.job.material.line, bench.job.lens_power(eye))
 }
 
-fn page(state: &AppState, bench: &LensesData, key: String, mut form: Form, not_fitting: Pair<bool>) -> LensesPage {
+fn page(state: &AppState, bench: &LensesData, form: StepForm, not_fitting: Pair<bool>) -> LensesPage {
+    let StepForm { key, mut form } = form;
     let reached = bench.job.stage();
     let eyes = Eye::BOTH.map(|eye| eye_lenses(bench, eye, *not_fitting.get(eye), &mut form));
-    let number = bench.job.number;
     LensesPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(&bench.job, "lenses", state),
@@ -249,11 +249,7 @@ fn page(state: &AppState, bench: &LensesData, key: String, mut form: Form, not_f
         wear_notes: bench.wear_notes.clone(),
         is_sent: reached == Stage::Sent,
         is_cut: reached >= Stage::Cut,
-        next: match reached {
-            Stage::LensesInHand => Some(("lay out, block and cut", format!("/jobs/{number}/layout"))),
-            Stage::Taken => Some(("put the shape on file", format!("/jobs/{number}/shape"))),
-            _ => None,
-        },
+        next: next_link(&bench.job).filter(|_| matches!(reached, Stage::Taken | Stage::LensesInHand)),
         key,
         form,
     }
@@ -261,7 +257,7 @@ fn page(state: &AppState, bench: &LensesData, key: String, mut form: Form, not_f
 
 fn eye_lenses(bench: &LensesData, eye: Eye, not_fitting: bool, form: &mut Form) -> EyeLenses {
     let laid = bench.layout.as_ref().map(|layout| layout.eyes.get(eye));
-    let fields = Names::of(eye);
+    let fields = EyeLensNames::of(eye);
     let in_hand = bench.in_hand.get(eye).as_ref();
     let mut right: Vec<&DrawerLens> = bench.drawer.iter().filter(|l| suit(bench, l, eye) == Suit::Right).collect();
     // The smallest that fits first: smaller blanks of a plus lens are thinner.

@@ -1,9 +1,7 @@
 //! What another material would make of an order, side by side with its price.
 
 use askama::Template;
-use axum::Router;
 use axum::extract::{Path, State};
-use axum::routing::get;
 
 use super::job_bar::JobBar;
 use super::{Chrome, PageResult, show};
@@ -15,11 +13,6 @@ use crate::optics::Eye;
 use crate::shape::compare::LensInMaterial;
 use crate::web::AppState;
 use crate::web::words::eye_class;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/materials", get(compare_materials))
-}
 
 #[derive(Template)]
 #[template(path = "materials/show.html")]
@@ -49,7 +42,7 @@ struct ComparisonRow {
     more: String,
 }
 
-async fn compare_materials(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn compare_materials(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let job = state.store.get_job(number).await?;
     let on_sale = state.store.list_materials().await?;
     let lab = state.lab();

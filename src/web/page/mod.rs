@@ -8,7 +8,7 @@ use super::error::WebError;
 use super::form::Form;
 use super::{AppState, words};
 use crate::desk::job::JobLine;
-use crate::store::draft;
+use crate::store::once::act;
 
 pub mod bills;
 pub mod blanks;
@@ -21,7 +21,7 @@ pub mod edge;
 pub mod find;
 pub mod frames;
 pub mod job_bar;
-pub mod job_step;
+pub mod job_post;
 pub mod jobs;
 pub mod lab;
 pub mod layout;
@@ -67,28 +67,20 @@ pub async fn not_found() -> WebError {
     WebError::NotFound("This address".to_owned())
 }
 
-/// The key of a form of a job: the form, the job, and a running number that grows each time the form is done, so that a
-/// double click finds the first and a later use starts afresh.
+/// The key of a form of a job: the form, the job, and a running number.
 pub fn form_key(form: &str, job: i64, done_before: i64) -> String {
     format!("{form}-{job}-{done_before}")
 }
 
-/// The key a form of a job came with, or a fresh one when it came with none that this form of this job can have had.
-pub fn posted_job_key(typed: &Form, form: &str, job: i64, done_before: i64) -> String {
-    let key = typed.value("key");
-    let number = key.strip_prefix(&format!("{form}-{job}-")).and_then(|n| n.parse::<i64>().ok());
-    let is_ours = number.is_some_and(|n| (0..=done_before).contains(&n));
-    if is_ours { key.to_owned() } else { form_key(form, job, done_before) }
+/// Everything in a form but its key: names and values in turn.
+pub fn contents(form: &Form) -> impl Iterator<Item = &[u8]> {
+    let fields = form.fields().iter().filter(|(name, _)| name != "key");
+    fields.flat_map(|(name, value)| [name.as_bytes(), value.as_bytes()])
 }
 
-/// The key under which a form that adds something each time is done once: see [`draft::act`].
+/// The key under which a form that adds something each time is done once: see [`act`].
 pub fn act_of(key: &str, form: &Form) -> String {
-    draft::act(key, &form.fields().iter().filter(|(name, _)| name != "key").collect::<Vec<_>>())
-}
-
-/// Whether a form was done before, so that a second click goes where the first went.
-pub async fn is_done(state: &AppState, key: &str) -> Result<bool, WebError> {
-    Ok(state.store.find_draft(key).await?.is_some_and(|draft| draft.outcome.is_some()))
+    act(key, contents(form))
 }
 
 /// What was typed in a form that is not done yet.
@@ -116,11 +108,12 @@ pub const CHANGED_ELSEWHERE: &str =
 /// The key that came with a form, if it is one of this kind.
 pub fn posted_key(form: &Form, kind: &str) -> Result<String, WebError> {
     let key = form.value("key");
-    if key.starts_with(kind) && key.len() <= 80 {
-        Ok(key.to_owned())
-    } else {
-        Err(WebError::Malformed("That form is not complete. Go back, reload the page and try again.".to_owned()))
-    }
+    if key.starts_with(kind) && key.len() <= 80 { Ok(key.to_owned()) } else { Err(incomplete()) }
+}
+
+/// What a form without its key is told.
+pub fn incomplete() -> WebError {
+    WebError::Malformed("That form is not complete. Go back, reload the page and try again.".to_owned())
 }
 
 /// What a suggestion puts in a form, as JSON; the template escapes it for its attribute.

@@ -1,28 +1,22 @@
 //! Aligning and packing: the list to go through, and the sheet that goes inside the parcel.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 
+use super::checks::kept::{check_summary, list_checks};
 use super::compensation::wear_words;
 use super::job_bar::JobBar;
-use super::job_step::{JobStep, list_checks};
-use super::{Chrome, PageResult, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
-use crate::desk::job::{EventKind, Stage};
+use super::job_post::{JobPost, StepForm};
+use super::{Chrome, PageResult, show, show_again};
+use crate::desk::job::{EventKind, Job, Stage};
 use crate::desk::packing::{ITEMS, ItemGroup, OUTSIDE, PackingError, Parcel, go_through, missing};
+use crate::desk::step::Step;
 use crate::print::packing_sheet::{PackingFacts, PackingSheet};
 use crate::store::draft::Fields;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new()
-        .route("/jobs/{number}/packing", get(show_packing).post(create_packing))
-        .route("/jobs/{number}/packing-sheet", get(print_packing_sheet))
-}
 
 #[derive(Template)]
 #[template(path = "packing/show.html")]
@@ -64,7 +58,7 @@ struct Tick {
 
 impl List {
     fn of(key: String, parcel: Parcel, form: &Form, is_refused: bool) -> Self {
-        let ticked: Vec<&str> = form.values("tick").collect();
+        let ticked: Vec<&str> = form.values(PackingForm::TICK).collect();
         let missing = missing(parcel, &ticked);
         let is_missing = |key| is_refused && missing.iter().any(|item| item.key == key);
         let groups = ItemGroup::ALL.iter().map(|&group| {
@@ -84,99 +78,99 @@ impl List {
 }
 
 /// New lenses for an earlier frame leave without it.
-fn parcel_of(step: &JobStep) -> Parcel {
-    Parcel::of(step.job.relens_of.is_some())
+fn parcel_of(job: &Job) -> Parcel {
+    Parcel::of(job.relens_of().is_some())
 }
 
-async fn page(state: &AppState, step: &JobStep, refused: Option<Form>) -> Result<PackingPage, WebError> {
-    let number = step.job.number;
-    let done = match step.last(EventKind::Packed).filter(|_| step.stage >= Stage::Packed) {
+async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<PackingPage, WebError> {
+    let (number, reached) = (job.number, job.stage());
+    let done = match job.last(EventKind::Packed).filter(|_| reached >= Stage::Packed) {
         Some(event) => Some(Packed {
             at: words::moment(&state.clock.local(event.at)),
             ticks: state.store.find_packing(number).await?.unwrap_or_default(),
-            is_sent: step.stage == Stage::Sent,
+            is_sent: reached == Stage::Sent,
         }),
         None => None,
     };
-    let list = if step.stage == Stage::Checked {
-        let key = form_key("packing", number, step.count(EventKind::Packed));
-        let is_refused = refused.is_some();
-        let form = match refused {
-            Some(form) => form,
-            None => draft_of(state, &key).await?,
-        };
-        Some(List::of(key, parcel_of(step), &form, is_refused))
-    } else {
-        None
+    let is_refused = refused.is_some();
+    let list = match reached {
+        Stage::Checked => {
+            let StepForm { key, form } = StepForm::again_or_open(refused, state, job, Step::Packing).await?;
+            Some(List::of(key, parcel_of(job), &form, is_refused))
+        }
+        _ => None,
     };
-    let newest = list_checks(state, number).await?.pop().filter(|_| step.is_check_current());
+    let newest = list_checks(state, number).await?.pop().filter(|_| job.is_check_current());
     Ok(PackingPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(&step.job, "packing", state),
+        bar: JobBar::of(job, "packing", state),
         number,
-        lenses_only: step.job.relens_of.is_some(),
-        not_yet: step.not_yet(Stage::Checked),
+        lenses_only: job.relens_of().is_some(),
+        not_yet: job.not_yet(Stage::Checked),
         concession: newest.and_then(|check| check.kept.reason),
         done,
         list,
-        can_print: step.stage >= Stage::Checked,
+        can_print: reached >= Stage::Checked,
         outside: OUTSIDE,
     })
 }
 
-async fn show_packing(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
-    let step = JobStep::read(&state, number).await?;
-    show(&page(&state, &step, None).await?)
+pub(crate) async fn show_packing(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+    let job = state.store.get_job(number).await?;
+    show(&page(&state, &job, None).await?)
 }
 
-async fn create_packing(
+pub(crate) async fn create_packing(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
-    let step = JobStep::read(&state, number).await?;
-    let form = Form::new(fields);
-    let key = posted_job_key(&form, "packing", number, step.count(EventKind::Packed));
-    let act = act_of(&key, &form);
-    if is_done(&state, &act).await? {
-        return go(&format!("/jobs/{number}/packing"));
-    }
-    step.must_have_come_to(Stage::Checked)?;
-    if step.stage != Stage::Checked {
-        return Err(WebError::OutOfTurn(format!("Job {number} is packed already.")));
-    }
-    let ticked: Vec<&str> = form.values("tick").collect();
-    match go_through(parcel_of(&step), &ticked) {
-        Ok(sentences) => {
-            let ticks: Vec<String> = sentences.into_iter().map(str::to_owned).collect();
-            state.store.insert_packing(&act, number, &ticks, state.clock.now()).await?;
-            go(&format!("/jobs/{number}/packing"))
+    let post = JobPost::read(&state, number, Step::Packing, fields).await?;
+    match PackingForm::read(&post.form, parcel_of(&post.job)) {
+        Ok(PackingForm { ticks }) => {
+            let done = state.store.insert_packing(&post.act, number, &ticks, state.clock.now()).await?;
+            post.done(done)
         }
-        Err(PackingError::Missing(_)) => show_again(&page(&state, &step, Some(form)).await?),
+        Err(PackingError::Missing(_)) => show_again(&page(&state, &post.job.clone(), Some(post.refused())).await?),
         Err(why @ PackingError::Unknown(_)) => Err(WebError::Malformed(format!("{why}."))),
     }
 }
 
+/// The list as it was gone through.
+struct PackingForm {
+    /// Each thing that was ticked, as a sentence.
+    ticks: Vec<String>,
+}
+
+impl PackingForm {
+    const TICK: &str = "tick";
+
+    fn read(form: &Form, parcel: Parcel) -> Result<Self, PackingError> {
+        let ticked: Vec<&str> = form.values(Self::TICK).collect();
+        Ok(Self { ticks: go_through(parcel, &ticked)?.into_iter().map(str::to_owned).collect() })
+    }
+}
+
 /// The sheet goes into the parcel before the list is done, so it prints from the check on.
-async fn print_packing_sheet(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
-    let step = JobStep::read(&state, number).await?;
-    if let Some(why) = step.not_yet(Stage::Checked) {
+pub(crate) async fn print_packing_sheet(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+    let job = state.store.get_job(number).await?;
+    if let Some(why) = job.not_yet(Stage::Checked) {
         return Err(WebError::OutOfTurn(why));
     }
-    let check = step.check_summary(&state).await?;
-    let packed_on = match step.last(EventKind::Packed) {
-        Some(event) if step.stage >= Stage::Packed => state.clock.local(event.at).date(),
+    let check = check_summary(&state, &job).await?;
+    let packed_on = match job.last(EventKind::Packed) {
+        Some(event) if job.stage() >= Stage::Packed => state.clock.local(event.at).date(),
         _ => state.clock.today(),
     };
-    let (job, lab) = (&step.job, state.lab());
+    let lab = state.lab();
     show(&PackingSheet::of(&PackingFacts {
         lab: &lab,
         job_number: number,
         person: &job.customer.person,
         frame: &job.frame.details,
-        lenses_only: job.relens_of.is_some(),
+        lenses_only: job.relens_of().is_some(),
         eyes: &job.prescription.eyes,
-        wear_words: wear_words(&state, job).await?,
+        wear_words: wear_words(&state, &job).await?,
         made_for: job.made_for,
         material: &job.material.details,
         design: job.design,

@@ -1,9 +1,7 @@
 //! The prism of a pair: wanted and unwanted, by decentration or by surfacing, and the balance where the eyes look.
 
 use askama::Template;
-use axum::Router;
 use axum::extract::{Path, Query, State};
-use axum::routing::get;
 
 use super::compensation::polar_words;
 use super::job_bar::{EyeWords, JobBar};
@@ -23,11 +21,6 @@ use crate::store::draft::Fields;
 use crate::web::AppState;
 use crate::web::form::Form;
 use crate::web::words::eye_class;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/prism", get(show_prism))
-}
 
 /// How far a reading point may lie from the pupil.
 const FARTHEST_MM: f64 = 20.0;
@@ -84,7 +77,11 @@ struct PrismRow {
     off: String,
 }
 
-async fn show_prism(State(state): State<AppState>, Path(number): Path<i64>, Query(asked): Query<Fields>) -> PageResult {
+pub(crate) async fn show_prism(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Query(asked): Query<Fields>,
+) -> PageResult {
     let job = state.store.get_job(number).await?;
     let (in_hand, lab) = (state.store.find_lenses(number).await?, state.lab());
     let layout = JobLayout::of(&job, &lab, step_of(&lab));

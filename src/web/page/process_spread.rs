@@ -1,23 +1,18 @@
 //! The lab's process spread: how exactly it works, for the chance that a pair will pass.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::State;
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 
 use super::{CHANGED_ELSEWHERE, Chrome, PageResult, draft_or, go, posted_key, show, show_again};
 use crate::bench::process_spread::{FIGURES, Figure, ProcessSpread};
 use crate::optics::unit::{Tilt, UnitError, parse_hundredths};
-use crate::store::draft::{Fields, Once};
+use crate::store::draft::Fields;
+use crate::store::once::Once;
 use crate::web::AppState;
 use crate::web::drawing::short;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/lab/process-spread", get(show_process_spread).post(change_process_spread))
-}
 
 #[derive(Template)]
 #[template(path = "process_spread/show.html")]
@@ -45,14 +40,14 @@ async fn key(state: &AppState) -> Result<String, WebError> {
     Ok(format!("process-spread-{}", state.store.count_process_spread_changes().await?))
 }
 
-async fn show_process_spread(State(state): State<AppState>) -> PageResult {
+pub(crate) async fn show_process_spread(State(state): State<AppState>) -> PageResult {
     let key = key(&state).await?;
     let spread = state.store.get_process_spread().await?;
     let form = draft_or(&state, &key, || fill(&spread)).await?;
     show(&ProcessSpreadPage::new(&state, form, key))
 }
 
-async fn change_process_spread(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
+pub(crate) async fn change_process_spread(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     let posted_key = posted_key(&form, "process-spread-")?;
     let Some(spread) = read_spread(&mut form) else {

@@ -1,26 +1,22 @@
 //! Issuing and printing receipts: each is kept whole when it is issued and prints the same for ever.
 
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::{get, post};
-use axum::{Form as Posted, Router};
 
-use super::job_step::JobStep;
-use super::{PageResult, go, posted_job_key, show};
+use super::job_post::JobPost;
+use super::{PageResult, go, show};
+use crate::desk::job::Job;
 use crate::desk::receipt::{Document, ReceiptFacts};
+use crate::desk::step::Step;
 use crate::print::receipt::PrintedReceipt;
-use crate::store::draft::{Fields, Once};
+use crate::store::draft::Fields;
+use crate::store::once::Once;
 use crate::web::AppState;
 use crate::web::error::WebError;
-use crate::web::form::Form;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/receipts", post(issue_receipt)).route("/receipts/{number}", get(print_receipt))
-}
 
 /// The receipt of a job as things stand now.
-pub(super) async fn document(state: &AppState, step: &JobStep) -> Result<Document, WebError> {
-    let (job, lab) = (&step.job, state.lab());
+pub(super) async fn document(state: &AppState, job: &Job) -> Result<Document, WebError> {
+    let lab = state.lab();
     let charges = state.store.list_charges(job.number).await?;
     let payments = state.store.list_payments(job.number).await?;
     let facts = ReceiptFacts::of(job, &lab, &charges, &payments, state.clock.today());
@@ -32,23 +28,21 @@ pub(super) fn says_the_same(now: &Document, before: &Document) -> bool {
     *now == Document { issued_on: now.issued_on, corrects: now.corrects, ..before.clone() }
 }
 
-async fn issue_receipt(
+pub(crate) async fn issue_receipt(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
-    let step = JobStep::read(&state, number).await?;
-    let form = Form::new(fields);
-    let key = posted_job_key(&form, "receipt", number, state.store.count_receipts(number).await?);
-    let document = document(&state, &step).await?;
-    match state.store.issue_receipt(&key, number, &document, state.clock.now()).await? {
+    let post = JobPost::read(&state, number, Step::Receipt, fields).await?;
+    let document = document(&state, &post.job).await?;
+    match state.store.issue_receipt(&post.act, number, &document, state.clock.now()).await? {
         Once::Now(receipt) => go(&format!("/receipts/{receipt}")),
-        Once::Before(receipt) => go(&format!("/receipts/{receipt}")),
+        before => post.done(before),
     }
 }
 
 /// From the kept document and from nothing else.
-async fn print_receipt(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn print_receipt(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let receipt = state.store.get_receipt(number).await?;
     show(&PrintedReceipt::of(receipt.number, &receipt.document))
 }

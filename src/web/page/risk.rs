@@ -1,9 +1,7 @@
 //! The chance that a pair will pass its check, before it is cut, and which error matters most.
 
 use askama::Template;
-use axum::Router;
 use axum::extract::{Path, State};
-use axum::routing::get;
 
 use super::job_bar::JobBar;
 use super::{Chrome, PageResult, show};
@@ -14,11 +12,6 @@ use crate::optics::budget::{Budget, RowRisk};
 use crate::optics::tolerance::{STANDARD_GOVERNS, Unit};
 use crate::web::AppState;
 use crate::web::error::WebError;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/jobs/{number}/risk", get(show_risk))
-}
 
 #[derive(Template)]
 #[template(path = "risk/show.html")]
@@ -52,7 +45,7 @@ struct RiskRow {
     remedy: &'static str,
 }
 
-async fn show_risk(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn show_risk(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let (job, lab) = (state.store.get_job(number).await?, state.lab());
     let budget = budget_of(&job, &lab, &state.store.get_process_spread().await?);
     show(&RiskPage {
@@ -87,7 +80,7 @@ fn rows(budget: &Budget) -> Vec<RiskRow> {
             letter: risk.eye.map_or("", Eye::letter),
             eye: risk.eye.map_or("both", Eye::name),
             name: risk.row.name(),
-            limit: format!("±{}", sized(risk, risk.limit.size)),
+            limit: format!("±{}", risk.limit.unit.sized(risk.limit.size)),
             spread: sized_finely(risk),
             percent: percent(risk.chance),
             bar: format!("{:.1}", 100.0 * risk.chance),
@@ -96,13 +89,6 @@ fn rows(budget: &Budget) -> Vec<RiskRow> {
             remedy: risk.dominant.remedy(),
         })
         .collect()
-}
-
-fn sized(risk: &RowRisk, size: f64) -> String {
-    match risk.limit.unit {
-        Unit::Degree => format!("{size:.0}°"),
-        unit => format!("{size:.2} {unit}"),
-    }
 }
 
 fn sized_finely(risk: &RowRisk) -> String {

@@ -3,26 +3,25 @@
 use std::sync::Arc;
 
 use askama::Template;
-use axum::Router;
 use axum::body::Bytes;
 use axum::extract::multipart::MultipartError;
 use axum::extract::{Multipart, Path, State};
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
-use axum::routing::get;
 
-use super::job_bar::JobBar;
-use super::{Chrome, PageResult, draft_of, form_key, go, posted_job_key, show, show_again};
+use super::job_bar::{JobBar, next_link};
+use super::job_post::{JobPost, StepForm};
+use super::{Chrome, PageResult, show, show_again};
 use crate::desk::frame_shape::{DblSource, FrameShape, NewShape, ShapeRefused};
-use crate::desk::job::{Job, Stage};
+use crate::desk::job::{EventKind, Job, Stage};
+use crate::desk::step::Step;
 use crate::desk::text;
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
 use crate::shape::layout::frame_pd_mm;
 use crate::shape::outline::Outline;
-use crate::shape::record::{TraceFile, read_any, write};
-use crate::store::draft::act;
+use crate::shape::record::{TraceFile, write};
 use crate::web::AppState;
 use crate::web::drawing::EyeDrawing;
 use crate::web::error::WebError;
@@ -31,14 +30,6 @@ use crate::web::words::eye_class;
 
 /// Faults shown at once; the parser itself stops at about a hundred.
 const FAULTS_SHOWN: usize = 20;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new()
-        .route("/jobs/{number}/shape", get(show_shape).post(keep_shape))
-        .route("/jobs/{number}/shape/original", get(download_original))
-        .route("/jobs/{number}/shape/export", get(export_shape))
-}
 
 #[derive(Template)]
 #[template(path = "shapes/show.html")]
@@ -83,32 +74,30 @@ struct Upload {
     file: Option<(String, Bytes)>,
 }
 
-async fn show_shape(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
-    let key = form_key("shape", number, state.store.count_shapes(number).await?);
-    let form = draft_of(&state, &key).await?;
-    show(&page(&state, number, key, form, Vec::new()).await?)
+pub(crate) async fn show_shape(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+    let job = state.store.get_job(number).await?;
+    let form = StepForm::open(&state, &job, Step::Shape).await?;
+    show(&page(&state, &job, form, Vec::new()).await?)
 }
 
-async fn keep_shape(State(state): State<AppState>, Path(number): Path<i64>, sent: Multipart) -> PageResult {
-    let job = state.store.get_job(number).await?;
-    let Upload { mut form, file } = read_upload(sent).await?;
-    let key = posted_job_key(&form, "shape", number, state.store.count_shapes(number).await?);
-    // What is said here is a file as well as fields.
-    let said =
-        (form.value("eye").to_owned(), form.value("dbl").to_owned(), form.value("table").to_owned(), file.clone());
-    let (shape, faults) = read_shape(&mut form, file, job.frame.details.bridge);
-    let Some(shape) = shape else {
-        return show_again(&page(&state, number, key, form, faults).await?);
-    };
-    state.store.keep_shape(&act(&key, &said), number, &shape, state.clock.now()).await?;
-    go(&format!("/jobs/{number}/shape"))
+pub(crate) async fn keep_shape(State(state): State<AppState>, Path(number): Path<i64>, sent: Multipart) -> PageResult {
+    let Upload { form, file } = read_upload(sent).await?;
+    let bytes = file.as_ref().map(|(name, bytes)| (name.as_str(), bytes.as_ref()));
+    let mut post = JobPost::read_with_file(&state, number, Step::Shape, form, bytes).await?;
+    match ShapeForm::read(&mut post.form, file, post.job.frame.details.bridge) {
+        Ok(shape) => {
+            let done = state.store.keep_shape(&post.act, number, &shape, state.clock.now()).await?;
+            post.done(done)
+        }
+        Err(faults) => show_again(&page(&state, &post.job.clone(), post.refused(), faults).await?),
+    }
 }
 
 async fn read_upload(mut sent: Multipart) -> Result<Upload, WebError> {
     let mut upload = Upload::default();
     while let Some(part) = sent.next_field().await.map_err(not_read)? {
         let name = part.name().unwrap_or("").to_owned();
-        if name == "file" {
+        if name == ShapeForm::FILE {
             let file_name = part.file_name().unwrap_or("").to_owned();
             let bytes = part.bytes().await.map_err(not_read)?;
             if !bytes.is_empty() || !file_name.is_empty() {
@@ -131,43 +120,49 @@ fn not_read(error: MultipartError) -> WebError {
     }
 }
 
-/// The shape, or the form with its sentences and the faults of the file.
-fn read_shape(
-    form: &mut Form,
-    file: Option<(String, Bytes)>,
-    stamped_bridge: Millimetre,
-) -> (Option<NewShape>, Vec<String>) {
-    let dbl = form.read_optional("dbl", str::parse::<Millimetre>);
-    let only = Eye::BOTH.into_iter().find(|eye| eye.name() == form.value("eye"));
-    let table = form.value("table").to_owned();
-    let (field, name, bytes) = match file {
-        Some(_) if !table.trim().is_empty() => {
-            form.fail("table", "There is a file and a table: send one of them");
-            return (None, Vec::new());
-        }
-        Some((name, bytes)) => ("file", file_name(&name), bytes),
-        None if table.trim().is_empty() => {
-            form.fail("file", "Choose a trace file, or paste a table of radii below");
-            return (None, Vec::new());
-        }
-        None => ("table", "pasted table".to_owned(), Bytes::from(table)),
-    };
-    let Some(dbl) = dbl else { return (None, Vec::new()) };
-    match NewShape::read(&bytes, &name, only, dbl, stamped_bridge) {
-        Ok(shape) => (Some(shape), Vec::new()),
-        Err(refused) => {
+/// The fields of the upload.
+struct ShapeForm;
+
+impl ShapeForm {
+    const FILE: &str = "file";
+    const TABLE: &str = "table";
+    const EYE: &str = "eye";
+    const DBL: &str = "dbl";
+
+    /// The shape, or the faults of the file; a sentence stands beside each wrong field.
+    fn read(
+        form: &mut Form,
+        file: Option<(String, Bytes)>,
+        stamped_bridge: Millimetre,
+    ) -> Result<NewShape, Vec<String>> {
+        let dbl = form.read_optional(Self::DBL, str::parse::<Millimetre>);
+        let only = Eye::BOTH.into_iter().find(|eye| eye.name() == form.value(Self::EYE));
+        let table = form.value(Self::TABLE).to_owned();
+        let (field, name, bytes) = match file {
+            Some(_) if !table.trim().is_empty() => {
+                form.fail(Self::TABLE, "There is a file and a table: send one of them");
+                return Err(Vec::new());
+            }
+            Some((name, bytes)) => (Self::FILE, file_name(&name), bytes),
+            None if table.trim().is_empty() => {
+                form.fail(Self::FILE, "Choose a trace file, or paste a table of radii below");
+                return Err(Vec::new());
+            }
+            None => (Self::TABLE, "pasted table".to_owned(), Bytes::from(table)),
+        };
+        let Some(dbl) = dbl else { return Err(Vec::new()) };
+        NewShape::read(&bytes, &name, only, dbl, stamped_bridge).map_err(|refused| {
             let place = match refused {
                 ShapeRefused::Faults(_) => field,
-                ShapeRefused::SaysItself(_) => "eye",
-                ShapeRefused::Dbl(_) => "dbl",
+                ShapeRefused::SaysItself(_) => Self::EYE,
+                ShapeRefused::Dbl(_) => Self::DBL,
             };
             form.fail(place, &refused);
-            let faults = match refused {
+            match refused {
                 ShapeRefused::Faults(faults) => faults.iter().map(|f| format!("{f}.")).collect(),
                 _ => Vec::new(),
-            };
-            (None, faults)
-        }
+            }
+        })
     }
 }
 
@@ -181,26 +176,20 @@ fn file_name(name: &str) -> String {
     }
 }
 
-async fn page(
-    state: &AppState,
-    number: i64,
-    key: String,
-    mut form: Form,
-    mut faults: Vec<String>,
-) -> Result<ShapePage, WebError> {
-    let job = state.store.get_job(number).await?;
+async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<String>) -> Result<ShapePage, WebError> {
     let reached = job.stage();
+    let StepForm { key, mut form } = form;
     let kept = match &job.shape {
-        Some(shape) => Some(on_file(state, &job, shape).await?),
+        Some(shape) => Some(on_file(state, job, shape).await?),
         None => None,
     };
-    form.set_default("eye", "said");
+    form.set_default(ShapeForm::EYE, "said");
     let more_faults = faults.len().saturating_sub(FAULTS_SHOWN);
     faults.truncate(FAULTS_SHOWN);
     Ok(ShapePage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(&job, "shape", state),
-        next: kept.as_ref().and_then(|_| next(reached, number)),
+        bar: JobBar::of(job, "shape", state),
+        next: next_link(job).filter(|_| kept.is_some() && reached < Stage::Cut),
         already_cut: reached >= Stage::Cut,
         kept,
         key,
@@ -211,17 +200,8 @@ async fn page(
     })
 }
 
-fn next(reached: Stage, number: i64) -> Option<(&'static str, String)> {
-    match reached {
-        Stage::Taken | Stage::ShapeOnFile => Some(("take the two lenses in hand", format!("/jobs/{number}/lenses"))),
-        Stage::LensesInHand => Some(("lay out, block and cut", format!("/jobs/{number}/layout"))),
-        _ => None,
-    }
-}
-
 async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<ShapeOnFile, WebError> {
-    let (_, original) = state.store.get_original(shape.id).await?;
-    let file = read_any(&original).ok();
+    let warnings = state.store.list_shape_warnings(shape.id).await?;
     let outlines = shape.outlines();
     let boxing = outlines.as_ref().map(Boxing::of);
     let reach_mm = [boxing.right, boxing.left].iter().map(|b| (b.a_mm / 2.0).max(b.b_mm / 2.0)).fold(0.0, f64::max);
@@ -230,15 +210,15 @@ async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<Shap
         eyes: Eye::BOTH.map(eye),
         frame_pd: format!("{:.2}", frame_pd_mm(&boxing.right, &boxing.left, shape.dbl.to_f64())),
         dbl: shape.dbl.to_string(),
-        dbl_from: match shape.dbl_source(file.as_ref(), &job.frame.details) {
+        dbl_from: match shape.dbl_source {
             DblSource::File => "from the trace file",
             DblSource::Stamp => "not in the file: the bridge stamped on the frame is used",
             DblSource::Typed => "as typed",
         },
-        cautions: shape.cautions(file.as_ref(), &job.frame.details),
+        cautions: shape.cautions(&warnings, &job.frame.details),
         from_file: shape.original_name.clone(),
-        from_job: (shape.job_number != job.number).then_some(shape.job_number),
-        earlier: state.store.count_shapes(job.number).await? - 1,
+        from_job: shape.job_number.filter(|number| *number != job.number),
+        earlier: job.count(EventKind::ShapeKept) - 1,
     })
 }
 
@@ -266,14 +246,14 @@ async fn kept_shape(state: &AppState, number: i64) -> Result<(Arc<Job>, FrameSha
     Ok((job, shape))
 }
 
-async fn download_original(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn download_original(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let (_, shape) = kept_shape(&state, number).await?;
     let (name, bytes) = state.store.get_original(shape.id).await?;
     let name = if name.contains('.') { name } else { format!("{name}.txt") };
     Ok(attachment(&name, bytes))
 }
 
-async fn export_shape(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn export_shape(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let (_, shape) = kept_shape(&state, number).await?;
     let file = TraceFile {
         job: Some(number.to_string()),

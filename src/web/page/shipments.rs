@@ -1,31 +1,23 @@
 //! The parcel: who carries it, when it left, where it went, and the slip on its outside.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 use time::Date;
 
 use super::job_bar::JobBar;
-use super::job_step::JobStep;
-use super::{Chrome, PageResult, act_of, draft_of, form_key, go, is_done, posted_job_key, show, show_again};
+use super::job_post::{JobPost, StepForm};
+use super::{Chrome, PageResult, show, show_again};
 use crate::desk::job::{Job, Stage};
 use crate::desk::packing::OUTSIDE;
+use crate::desk::step::Step;
 use crate::desk::text;
 use crate::print::slip::{Slip, SlipFacts};
-use crate::store::StoreError;
 use crate::store::draft::Fields;
 use crate::store::shipment::Shipment;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new()
-        .route("/jobs/{number}/shipment", get(show_shipment).post(create_shipment))
-        .route("/jobs/{number}/slip", get(print_slip))
-}
 
 #[derive(Template)]
 #[template(path = "shipments/show.html")]
@@ -59,34 +51,21 @@ fn lines(text: &str) -> Vec<String> {
     text.lines().map(str::to_owned).collect()
 }
 
-/// A parcel leaves once, so this form has only one key.
-fn key_of(number: i64) -> String {
-    form_key("shipment", number, 0)
-}
-
-async fn page(state: &AppState, step: &JobStep, refused: Option<Form>) -> Result<ShipmentPage, WebError> {
-    let job = &step.job;
-    let key = key_of(job.number);
+async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<ShipmentPage, WebError> {
     let sent = state.store.find_shipment(job.number).await?.map(|shipment| Sent {
         on: words::day(&shipment.sent_on),
         carrier: shipment.carrier,
         tracking: shipment.tracking,
         address: lines(&shipment.address),
     });
-    let form = match refused {
-        _ if step.stage != Stage::Packed => None,
-        Some(form) => Some(form),
-        None => {
-            let mut form = draft_of(state, &key).await?;
-            form.set_default("sent_on", words::iso(&state.clock.today()));
-            Some(form)
-        }
-    };
+    let StepForm { key, mut form } = StepForm::again_or_open(refused, state, job, Step::Shipment).await?;
+    form.set_default(ShipmentForm::SENT_ON, words::iso(&state.clock.today()));
+    let form = Some(form).filter(|_| job.stage() == Stage::Packed);
     Ok(ShipmentPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "shipment", state),
         number: job.number,
-        not_yet: step.not_yet(Stage::Packed),
+        not_yet: job.not_yet(Stage::Packed),
         customer_id: job.customer.id.to_string(),
         customer: job.customer.person.name.clone(),
         address: lines(&job.customer.person.label()),
@@ -101,43 +80,43 @@ async fn page(state: &AppState, step: &JobStep, refused: Option<Form>) -> Result
     })
 }
 
-async fn show_shipment(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
-    let step = JobStep::read(&state, number).await?;
-    show(&page(&state, &step, None).await?)
+pub(crate) async fn show_shipment(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+    let job = state.store.get_job(number).await?;
+    show(&page(&state, &job, None).await?)
 }
 
-async fn create_shipment(
+pub(crate) async fn create_shipment(
     State(state): State<AppState>,
     Path(number): Path<i64>,
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
-    let step = JobStep::read(&state, number).await?;
-    let mut form = Form::new(fields);
-    let key = posted_job_key(&form, "shipment", number, 0);
-    let act = act_of(&key, &form);
-    if is_done(&state, &act).await? {
-        return go(&format!("/jobs/{number}/shipment"));
-    }
-    step.must_have_come_to(Stage::Packed)?;
-    let Some(shipment) = read_shipment(&mut form, &step.job, state.clock.today()) else {
-        return show_again(&page(&state, &step, Some(form)).await?);
+    let mut post = JobPost::read(&state, number, Step::Shipment, fields).await?;
+    let Some(shipment) = ShipmentForm::read(&mut post.form, &post.job, state.clock.today()) else {
+        return show_again(&page(&state, &post.job.clone(), Some(post.refused())).await?);
     };
-    match state.store.insert_shipment(&act, number, &shipment, state.clock.now()).await {
-        Err(StoreError::Twice(_)) => Err(WebError::OutOfTurn(format!("Job {number} has been sent already."))),
-        Err(other) => Err(other.into()),
-        Ok(_) => go(&format!("/jobs/{number}/shipment")),
-    }
+    let done = state.store.insert_shipment(&post.act, number, &shipment, state.clock.now()).await?;
+    post.done(done)
 }
 
-fn read_shipment(form: &mut Form, job: &Job, today: Date) -> Option<Shipment> {
-    let carrier = form.read("carrier", |t| text::needed("The carrier", t, 80));
-    let tracking = form.read("tracking", |t| text::line("The tracking number", t, 60));
-    let sent_on = form.read("sent_on", |t| read_sent_on(t, job.ordered_on, today));
-    if !job.customer.person.has_address() {
-        form.fail("address", "The address is not complete");
+/// The fields of the parcel's form.
+struct ShipmentForm;
+
+impl ShipmentForm {
+    const CARRIER: &str = "carrier";
+    const TRACKING: &str = "tracking";
+    const SENT_ON: &str = "sent_on";
+    const ADDRESS: &str = "address";
+
+    fn read(form: &mut Form, job: &Job, today: Date) -> Option<Shipment> {
+        let carrier = form.read(Self::CARRIER, |t| text::needed("The carrier", t, 80));
+        let tracking = form.read(Self::TRACKING, |t| text::line("The tracking number", t, 60));
+        let sent_on = form.read(Self::SENT_ON, |t| read_sent_on(t, job.ordered_on, today));
+        if !job.customer.person.has_address() {
+            form.fail(Self::ADDRESS, "The address is not complete");
+        }
+        let (carrier, tracking, sent_on) = (carrier?, tracking?, sent_on?);
+        form.is_fine().then(|| Shipment { carrier, tracking, sent_on, address: job.customer.person.label() })
     }
-    let (carrier, tracking, sent_on) = (carrier?, tracking?, sent_on?);
-    form.is_fine().then(|| Shipment { carrier, tracking, sent_on, address: job.customer.person.label() })
 }
 
 fn read_sent_on(typed: &str, ordered_on: Date, today: Date) -> Result<Date, String> {
@@ -149,7 +128,7 @@ fn read_sent_on(typed: &str, ordered_on: Date, today: Date) -> Result<Date, Stri
     }
 }
 
-async fn print_slip(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn print_slip(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let job = state.store.get_job(number).await?;
     let shipment = state.store.find_shipment(number).await?;
     if shipment.is_none() && !job.customer.person.has_address() {

@@ -1,11 +1,10 @@
 //! The first run: who the lab is. Everything else has a sound default on the lab's own page.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::State;
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 
-use super::{Chrome, PageResult, draft_of, go, show, show_again};
+use super::{Chrome, PageResult, draft_of, go, incomplete, show, show_again};
 use crate::desk::lab::Lab;
 use crate::desk::text;
 use crate::store::draft::Fields;
@@ -14,11 +13,6 @@ use crate::web::form::Form;
 
 /// The key under which the first run keeps what is typed. It is done once in the life of a book.
 const KEY: &str = "start";
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/start", get(ask_name).post(name_lab))
-}
 
 #[derive(Template)]
 #[template(path = "start/start.html")]
@@ -34,17 +28,20 @@ impl StartPage {
     }
 }
 
-async fn ask_name(State(state): State<AppState>) -> PageResult {
+pub(crate) async fn ask_name(State(state): State<AppState>) -> PageResult {
     if state.find_lab().is_some() {
         return go("/");
     }
     show(&StartPage::new(draft_of(&state, KEY).await?))
 }
 
-async fn name_lab(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
+pub(crate) async fn name_lab(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     if state.find_lab().is_some() {
         return go("/");
+    }
+    if form.value("key") != KEY {
+        return Err(incomplete());
     }
     match read_lab(&mut form) {
         Some(lab) => {

@@ -1,9 +1,8 @@
 //! The lens drawer: what uncut lenses there are, which run low, and the count set right.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 
 use super::{Chrome, PageResult, act_of, draft_of, go, key_of, posted_key, show, show_again};
 use crate::desk::stock::{DrawerLens, DrawerLensDetails};
@@ -15,14 +14,6 @@ use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::measure;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new()
-        .route("/stock", get(show_drawer))
-        .route("/stock/new", get(new_lens).post(stock_lens))
-        .route("/stock/{id}/count", get(ask_count).post(correct_count))
-}
 
 /// A kind with this many lenses or fewer runs low: the next pair of equal lenses cannot be made from the drawer.
 const LOW: i64 = 1;
@@ -63,7 +54,7 @@ struct DrawerPage {
     summary: String,
 }
 
-async fn show_drawer(State(state): State<AppState>) -> PageResult {
+pub(crate) async fn show_drawer(State(state): State<AppState>) -> PageResult {
     let groups = group(state.store.list_drawer().await?);
     let summary = summary(&groups);
     show(&DrawerPage { chrome: Chrome::new(&state, "stock"), groups, summary })
@@ -145,14 +136,14 @@ impl NewPage {
     }
 }
 
-async fn new_lens(State(state): State<AppState>) -> PageResult {
+pub(crate) async fn new_lens(State(state): State<AppState>) -> PageResult {
     let key = format!("stock-new-{}", state.store.count_drawer_moves().await?);
     let mut form = draft_of(&state, &key).await?;
     form.set_default("count", "2");
     show(&NewPage::new(&state, form, key).await?)
 }
 
-async fn stock_lens(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
+pub(crate) async fn stock_lens(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     let key = posted_key(&form, "stock-new-")?;
     let lines = state.store.list_materials().await?.into_iter().map(|m| m.line).collect::<Vec<_>>();
@@ -250,14 +241,14 @@ fn key(lens: &DrawerLens) -> String {
     format!("stock-{}-{}", lens.id.simple(), lens.moves)
 }
 
-async fn ask_count(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
+pub(crate) async fn ask_count(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
     let lens = find_lens(&state, &id).await?;
     let key = key(&lens);
     let form = draft_of(&state, &key).await?;
     show(&CountPage::new(&state, form, key, &lens))
 }
 
-async fn correct_count(
+pub(crate) async fn correct_count(
     State(state): State<AppState>,
     Path(id): Path<String>,
     Posted(fields): Posted<Fields>,

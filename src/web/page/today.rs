@@ -1,19 +1,12 @@
 //! The first page: every open job by its promised date, the late ones first.
 
 use askama::Template;
-use axum::Router;
 use axum::extract::State;
-use axum::routing::get;
 
 use super::{Chrome, PageResult, show};
 use crate::desk::deadline::Lateness;
 use crate::desk::job::JobLine;
 use crate::web::{AppState, words};
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/", get(show_today))
-}
 
 #[derive(Template)]
 #[template(path = "today/show.html")]
@@ -48,12 +41,12 @@ impl TodayRow {
             is_soon: matches!(lateness, Lateness::DueToday | Lateness::DueSoon(_)),
             lateness: lateness.words(),
             stage: line.stage.words(),
-            next: line.stage.next_step().unwrap_or(""),
+            next: line.stage.next().map_or("", |next| next.words),
         }
     }
 }
 
-async fn show_today(State(state): State<AppState>) -> PageResult {
+pub(crate) async fn show_today(State(state): State<AppState>) -> PageResult {
     let today = state.clock.today();
     // The store gives them by promised date, so the late ones stand first by themselves.
     let rows: Vec<TodayRow> =

@@ -1,9 +1,7 @@
 //! Says at once what was understood of a field, in both cylinder forms. The order page shows the same without a script.
 
 use askama::Template;
-use axum::Router;
 use axum::extract::{Query, State};
-use axum::routing::get;
 use serde::Deserialize;
 
 use super::{PageResult, show};
@@ -12,11 +10,6 @@ use crate::optics::prescription::{
     PrescriptionReading, cautions_of_eye, pupil_distance_cautions, read, read_pupil_distance,
 };
 use crate::web::AppState;
-
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new().route("/understood/rx", get(understood_rx)).route("/understood/pd", get(understood_pd))
-}
 
 /// What was understood of a typed field.
 #[derive(Debug, Clone, Default, Template)]
@@ -87,7 +80,7 @@ impl Understood {
 }
 
 #[derive(Deserialize)]
-struct FieldQuery {
+pub(crate) struct FieldQuery {
     #[serde(default)]
     text: String,
     /// The field it stands in.
@@ -95,7 +88,7 @@ struct FieldQuery {
     name: String,
 }
 
-async fn understood_rx(State(_): State<AppState>, Query(asked): Query<FieldQuery>) -> PageResult {
+pub(crate) async fn understood_rx(State(_): State<AppState>, Query(asked): Query<FieldQuery>) -> PageResult {
     let understood = Understood::of_text(&asked.text);
     // A reading of the lensmeter may be any number; a prescription is written in steps.
     show(&match asked.name.as_str() {
@@ -105,7 +98,7 @@ async fn understood_rx(State(_): State<AppState>, Query(asked): Query<FieldQuery
     })
 }
 
-async fn understood_pd(State(_): State<AppState>, Query(asked): Query<FieldQuery>) -> PageResult {
+pub(crate) async fn understood_pd(State(_): State<AppState>, Query(asked): Query<FieldQuery>) -> PageResult {
     let understood = Understood::of_distance(&asked.text);
     show(&match asked.name.as_str() {
         "pd" => understood.with_cautions_of_distance(false, &asked.text),

@@ -87,7 +87,7 @@ fn reads_prism_after_the_power() {
 }
 
 #[test]
-fn says_what_it_understood() {
+fn notes_say_how_the_text_was_read() {
     assert_eq!(notes("-2.25 -1.25 x 95"), Vec::<String>::new());
     assert_eq!(notes("-2 -50 x 90"), ["“-50” read as -0.50"]);
     assert_eq!(notes("-2.00 -0.50 x 0"), ["Axis 0 stored as 180"]);
@@ -100,7 +100,7 @@ fn says_what_it_understood() {
 }
 
 #[test]
-fn refuses_in_words_and_never_guesses() {
+fn faults_say_what_is_missing() {
     use BaseDirection::{In, Out};
     let word = |s: &str| s.to_owned();
     let sign = |what, s: &str| PrescriptionFault::SignMissing { what, text: s.to_owned() };
@@ -173,7 +173,7 @@ fn a_leading_zero_is_ambiguous() {
 }
 
 #[test]
-fn tells_every_fault_at_once() {
+fn reports_every_fault_at_once() {
     let faults = read("OD 2.25 -1.25 x 190 1 BI 1 BI").unwrap_err();
     assert_eq!(faults.len(), 4, "{faults:?}");
 }

@@ -11,36 +11,71 @@ use crate::web::measure;
 /// The heights a lens can have (common practice), in hundredths of a millimetre.
 const HEIGHTS: std::ops::RangeInclusive<i32> = 500..=6000;
 
-/// What was measured, or `None` with a sentence beside each wrong field.
-pub fn read(form: &mut Form, job: &Job) -> Option<Measurement> {
-    let notation = form.read("how", |key| Notation::from_key(key).ok_or("Choose how the powers were read"));
-    let power = |form: &mut Form, eye| match notation {
-        Some(Notation::Drums) => read_drums(form, eye),
-        _ => form.read(&field("read", eye), read_written).map(|power| (power, form.value(&field("read", eye)).into())),
-    };
-    let (right, left) = (power(form, Eye::Right), power(form, Eye::Left));
-    let pupil_distance = form.read_optional("pd", read_pupil_distance);
-    let height = |form: &mut Form, eye| form.read_optional(&field("height", eye), read_height);
-    let (height_right, height_left) = (height(form, Eye::Right), height(form, Eye::Left));
-    let asks_prism = job.prescription.eyes.iter().any(|(_, rx)| !rx.prism.is_none());
-    let prism = |form: &mut Form, eye| match asks_prism {
-        true => form.read_optional(&field("prism", eye), measure::prism),
-        false => Some(None),
-    };
-    let (prism_right, prism_left) = (prism(form, Eye::Right), prism(form, Eye::Left));
-    let ((right, typed_right), (left, typed_left)) = (right?, left?);
-    Some(Measurement {
-        notation: notation?,
-        power: Pair::new(right, left),
-        typed: Pair::new(typed_right, typed_left),
-        pupil_distance: pupil_distance?,
-        height: Pair::new(height_right?, height_left?),
-        prism: Pair::new(prism_right?, prism_left?),
-    })
+/// The fields of a check's form.
+pub(super) struct CheckForm;
+
+/// The names of one eye's fields.
+pub(super) struct EyeReadingNames {
+    pub(super) read: String,
+    pub(super) first: String,
+    pub(super) second: String,
+    pub(super) axis: String,
+    pub(super) height: String,
+    pub(super) prism: String,
 }
 
-fn field(name: &str, eye: Eye) -> String {
-    format!("{name}_{}", eye.name())
+impl EyeReadingNames {
+    pub(super) fn of(eye: Eye) -> Self {
+        let name = |field: &str| format!("{field}_{}", eye.name());
+        Self {
+            read: name("read"),
+            first: name("first"),
+            second: name("second"),
+            axis: name("axis"),
+            height: name("height"),
+            prism: name("prism"),
+        }
+    }
+}
+
+impl CheckForm {
+    pub(super) const HOW: &str = "how";
+    pub(super) const PD: &str = "pd";
+
+    /// Prism is asked for only where it is prescribed.
+    pub(super) fn asks_prism(job: &Job) -> bool {
+        job.prescription.eyes.iter().any(|(_, rx)| !rx.prism.is_none())
+    }
+
+    /// What was measured, or `None` with a sentence beside each wrong field.
+    pub(super) fn read(form: &mut Form, job: &Job) -> Option<Measurement> {
+        let notation = form.read(Self::HOW, |key| Notation::from_key(key).ok_or("Choose how the powers were read"));
+        let names = Eye::BOTH.map(EyeReadingNames::of);
+        let [right, left] = names.each_ref().map(|names| read_power(form, names, notation));
+        let pupil_distance = form.read_optional(Self::PD, read_pupil_distance);
+        let [height_right, height_left] = names.each_ref().map(|names| form.read_optional(&names.height, read_height));
+        let asks_prism = Self::asks_prism(job);
+        let [prism_right, prism_left] = names.each_ref().map(|names| match asks_prism {
+            true => form.read_optional(&names.prism, measure::prism),
+            false => Some(None),
+        });
+        let ((right, typed_right), (left, typed_left)) = (right?, left?);
+        Some(Measurement {
+            notation: notation?,
+            power: Pair::new(right, left),
+            typed: Pair::new(typed_right, typed_left),
+            pupil_distance: pupil_distance?,
+            height: Pair::new(height_right?, height_left?),
+            prism: Pair::new(prism_right?, prism_left?),
+        })
+    }
+}
+
+fn read_power(form: &mut Form, names: &EyeReadingNames, notation: Option<Notation>) -> Option<(LensPower, String)> {
+    match notation {
+        Some(Notation::Drums) => read_drums(form, names),
+        _ => form.read(&names.read, read_written).map(|power| (power, form.value(&names.read).into())),
+    }
 }
 
 fn read_written(text: &str) -> Result<LensPower, String> {
@@ -55,10 +90,10 @@ fn sentences<F: std::fmt::Display>(faults: Vec<F>) -> String {
 }
 
 /// The two drum powers and the axis read with the second, and the same as it was typed.
-fn read_drums(form: &mut Form, eye: Eye) -> Option<(LensPower, String)> {
-    let first = form.read(&field("first", eye), read_drum);
-    let second = form.read(&field("second", eye), read_drum);
-    let axis = form.read_optional(&field("axis", eye), read_axis);
+fn read_drums(form: &mut Form, names: &EyeReadingNames) -> Option<(LensPower, String)> {
+    let first = form.read(&names.first, read_drum);
+    let second = form.read(&names.second, read_drum);
+    let axis = form.read_optional(&names.axis, read_axis);
     let (first, second, axis) = (first?, second?, axis?);
     match LensPower::from_drums(first, second, axis) {
         Ok(power) => {
@@ -66,11 +101,11 @@ fn read_drums(form: &mut Form, eye: Eye) -> Option<(LensPower, String)> {
             Some((power, format!("drums {first} and {second}{axis}")))
         }
         Err(why @ (PowerError::AxisMissing | PowerError::AxisWithoutCylinder(_))) => {
-            form.fail(&field("axis", eye), why);
+            form.fail(&names.axis, why);
             None
         }
         Err(why) => {
-            form.fail(&field("second", eye), why);
+            form.fail(&names.second, why);
             None
         }
     }
@@ -126,13 +161,13 @@ mod tests {
             ("second_left".into(), "-3.50".into()),
             ("axis_left".into(), "95".into()),
         ]);
-        let (power, typed) = read_drums(&mut form, Eye::Left).unwrap();
+        let (power, typed) = read_drums(&mut form, &EyeReadingNames::of(Eye::Left)).unwrap();
         assert_eq!(
             (power.to_string(), typed),
             ("-2.25 -1.25 x 095".into(), "drums -2.25 and -3.50 at axis 095".into())
         );
         form.set("axis_left", "");
-        assert_eq!(read_drums(&mut form, Eye::Left), None);
+        assert_eq!(read_drums(&mut form, &EyeReadingNames::of(Eye::Left)), None);
         assert!(form.error("axis_left").is_some());
     }
 }

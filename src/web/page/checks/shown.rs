@@ -1,6 +1,6 @@
 //! A kept check as the page shows it.
 
-use super::super::job_step::ReadCheck;
+use super::kept::ReadCheck;
 use crate::bench::verification::{self, Outcome};
 use crate::optics::Eye;
 use crate::web::{AppState, words};

@@ -1,12 +1,13 @@
 //! What the form of the edge page asks for.
 
 use crate::bench::edge_finish::hold_of;
-use crate::bench::lens::{LensOverrides, Thickness};
+use crate::bench::lens::LensOverrides;
 use crate::desk::catalogue::{Material, MaterialDetails};
 use crate::desk::job::Job;
 use crate::optics::Pair;
 use crate::optics::unit::{Dioptre, Millimetre, UnitError};
 use crate::shape::bevel::{Hold, Placement};
+use crate::shape::thickness::Thickness;
 use crate::web::form::Form;
 use crate::web::measure;
 
@@ -21,7 +22,7 @@ const USUAL_FROM_FRONT_MM: f64 = 1.0;
 pub(super) struct EdgeChoice<'a> {
     pub(super) material: &'a MaterialDetails,
     pub(super) is_other_material: bool,
-    pub(super) lens: LensOverrides,
+    pub(super) lens: LensOverrides<'a>,
     pub(super) hold: Hold,
     pub(super) placement: Option<Placement>,
 }
@@ -39,10 +40,14 @@ pub(super) fn read_edge_choice<'a>(
     if other.is_none() && !typed.is_empty() && typed != ordered {
         form.fail("material", "This material is not on sale any more: choose another");
     }
+    let hold = read_hold(form, hold_of(job.frame.details.rim));
     EdgeChoice {
         material: other.map_or(&job.material.details, |m| &m.details),
         is_other_material: other.is_some(),
         lens: LensOverrides {
+            material: other.map(|m| &m.details),
+            power: None,
+            hold: Some(hold),
             front_power_d: form
                 .read_optional("front", |t| measure::power("A front", t, -1000, 2000))
                 .flatten()
@@ -50,7 +55,7 @@ pub(super) fn read_edge_choice<'a>(
             thickness: read_thickness(form),
             diameter_mm: form.read_optional("diameter", |t| length_mm("A blank", t, 4000, 9000)).flatten(),
         },
-        hold: read_hold(form, hold_of(job.frame.details.rim)),
+        hold,
         placement: read_placement(form, rim_curve_tool_d),
     }
 }

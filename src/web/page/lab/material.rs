@@ -1,9 +1,8 @@
 //! The materials on sale. An edit adds a version; a job keeps the one it was ordered in.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::{get, post};
-use axum::{Form as Posted, Router};
 
 use super::read::{read_code, read_price, scaled, written};
 use super::{PriceRow, SelectOption};
@@ -11,7 +10,8 @@ use crate::desk::catalogue::{Cutting, Material, MaterialDetails};
 use crate::desk::money::Cents;
 use crate::desk::procedure_code;
 use crate::desk::text;
-use crate::store::draft::{Fields, Once};
+use crate::store::draft::Fields;
+use crate::store::once::Once;
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -22,15 +22,8 @@ use crate::web::page::{
 /// Where a material is looked at and changed.
 const LIST: &str = "/lab#materials";
 
-pub fn router() -> Router<AppState> {
-    Router::new()
-        .route("/lab/materials/new", get(new_material).post(add_material))
-        .route("/lab/materials/{line}", get(show_material).post(change_material))
-        .route("/lab/materials/{line}/retirement", post(retire_material))
-}
-
 /// A line of the list on the lab's page.
-pub fn row(material: Material) -> PriceRow {
+pub(super) fn row(material: Material) -> PriceRow {
     let details = material.details;
     PriceRow {
         kind: details.cutting.words(),
@@ -90,7 +83,7 @@ fn key(material: &Material) -> String {
     format!("material-{}", material.id)
 }
 
-async fn new_material(State(state): State<AppState>) -> PageResult {
+pub(crate) async fn new_material(State(state): State<AppState>) -> PageResult {
     let key = format!("material-new-{}", state.store.count_materials().await?);
     let mut form = draft_of(&state, &key).await?;
     form.set_default("cutting", Cutting::Wet.key());
@@ -98,7 +91,7 @@ async fn new_material(State(state): State<AppState>) -> PageResult {
     show(&MaterialPage::new(&state, form, key, None))
 }
 
-async fn add_material(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
+pub(crate) async fn add_material(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     let key = posted_key(&form, "material-new-")?;
     let Some(details) = read(&mut form) else {
@@ -108,14 +101,14 @@ async fn add_material(State(state): State<AppState>, Posted(fields): Posted<Fiel
     go(LIST)
 }
 
-async fn show_material(State(state): State<AppState>, Path(line): Path<String>) -> PageResult {
+pub(crate) async fn show_material(State(state): State<AppState>, Path(line): Path<String>) -> PageResult {
     let material = find_line(&state, &line).await?;
     let key = key(&material);
     let form = draft_or(&state, &key, || fill(&material.details)).await?;
     show(&MaterialPage::new(&state, form, key, Some(&material)))
 }
 
-async fn change_material(
+pub(crate) async fn change_material(
     State(state): State<AppState>,
     Path(line): Path<String>,
     Posted(fields): Posted<Fields>,
@@ -139,7 +132,12 @@ async fn change_material(
 }
 
 /// Retiring twice is the same as once.
-async fn retire_material(State(state): State<AppState>, Path(line): Path<String>) -> PageResult {
+pub(crate) async fn retire_material(
+    State(state): State<AppState>,
+    Path(line): Path<String>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
+    posted_key(&Form::new(fields), "material-")?;
     let line = key_of(&line, "That material")?;
     let on_sale = state.store.list_materials().await?;
     if on_sale.iter().all(|m| m.line == line) {

@@ -1,9 +1,8 @@
 //! The coatings and tints on sale. An edit adds a version; a job keeps the one it was ordered with.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, State};
-use axum::routing::{get, post};
-use axum::{Form as Posted, Router};
 
 use super::read::{read_code, read_price};
 use super::{PriceRow, kind_words};
@@ -11,7 +10,8 @@ use crate::desk::catalogue::{Treatment, TreatmentDetails, TreatmentKind};
 use crate::desk::money::Cents;
 use crate::desk::procedure_code;
 use crate::desk::text;
-use crate::store::draft::{Fields, Once};
+use crate::store::draft::Fields;
+use crate::store::once::Once;
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -21,15 +21,8 @@ use crate::web::page::{
 
 const LIST: &str = "/lab#treatments";
 
-pub fn router() -> Router<AppState> {
-    Router::new()
-        .route("/lab/treatments/new", get(new_treatment).post(add_treatment))
-        .route("/lab/treatments/{line}", get(show_treatment).post(change_treatment))
-        .route("/lab/treatments/{line}/retirement", post(retire_treatment))
-}
-
 /// A line of the list on the lab's page.
-pub fn row(treatment: Treatment) -> PriceRow {
+pub(super) fn row(treatment: Treatment) -> PriceRow {
     let details = treatment.details;
     PriceRow {
         kind: kind_words(details.kind),
@@ -78,14 +71,14 @@ fn key(treatment: &Treatment) -> String {
     format!("treatment-{}", treatment.id)
 }
 
-async fn new_treatment(State(state): State<AppState>) -> PageResult {
+pub(crate) async fn new_treatment(State(state): State<AppState>) -> PageResult {
     let key = format!("treatment-new-{}", state.store.count_treatments().await?);
     let mut form = draft_of(&state, &key).await?;
     form.set_default("kind", TreatmentKind::Coating.key());
     show(&TreatmentPage::new(&state, form, key, None))
 }
 
-async fn add_treatment(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
+pub(crate) async fn add_treatment(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     let key = posted_key(&form, "treatment-new-")?;
     let Some(details) = read(&mut form) else {
@@ -95,14 +88,14 @@ async fn add_treatment(State(state): State<AppState>, Posted(fields): Posted<Fie
     go(LIST)
 }
 
-async fn show_treatment(State(state): State<AppState>, Path(line): Path<String>) -> PageResult {
+pub(crate) async fn show_treatment(State(state): State<AppState>, Path(line): Path<String>) -> PageResult {
     let treatment = find_line(&state, &line).await?;
     let key = key(&treatment);
     let form = draft_or(&state, &key, || fill(&treatment.details)).await?;
     show(&TreatmentPage::new(&state, form, key, Some(&treatment)))
 }
 
-async fn change_treatment(
+pub(crate) async fn change_treatment(
     State(state): State<AppState>,
     Path(line): Path<String>,
     Posted(fields): Posted<Fields>,
@@ -125,7 +118,12 @@ async fn change_treatment(
     }
 }
 
-async fn retire_treatment(State(state): State<AppState>, Path(line): Path<String>) -> PageResult {
+pub(crate) async fn retire_treatment(
+    State(state): State<AppState>,
+    Path(line): Path<String>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
+    posted_key(&Form::new(fields), "treatment-")?;
     let line = key_of(&line, "That coating or tint")?;
     state.store.retire_treatment(line, state.clock.now()).await?;
     go(LIST)

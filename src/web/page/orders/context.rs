@@ -60,10 +60,9 @@ impl OrderContext {
         if customer.is_none() && form.value("customer_id") != "new" {
             form.set("customer_id", "");
         }
-        let name = form.value("customer_name").trim().to_lowercase();
+        let name = form.value("customer_name").trim();
         let namesakes = if customer.is_none() && !name.is_empty() {
-            let found = store.list_customers(&name, 20).await?;
-            found.into_iter().filter(|c| c.person.name.to_lowercase() == name).collect()
+            store.list_namesakes(name, 20).await?
         } else {
             Vec::new()
         };
@@ -133,10 +132,8 @@ fn present<T>(found: Result<T, StoreError>) -> Result<Option<T>, WebError> {
 fn box_words(relens: Option<&Arc<Job>>, boxes: Option<&Pair<Boxing>>) -> String {
     match (relens.and_then(|j| j.shape.as_ref()), boxes) {
         (Some(shape), Some(boxes)) => {
-            format!(
-                "A {:.2}, B {:.2}, DBL {} mm, traced for job {}",
-                boxes.right.a_mm, boxes.right.b_mm, shape.dbl, shape.job_number
-            )
+            let traced = shape.job_number.map(|number| format!(", traced for job {number}")).unwrap_or_default();
+            format!("A {:.2}, B {:.2}, DBL {} mm{traced}", boxes.right.a_mm, boxes.right.b_mm, shape.dbl)
         }
         _ => String::new(),
     }

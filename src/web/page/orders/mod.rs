@@ -1,10 +1,9 @@
 //! Taking an order on one page, new or as new lenses for the frame of an earlier job.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
 use axum::response::Response;
-use axum::routing::get;
-use axum::{Form as Posted, Router};
 use serde::Deserialize;
 use uuid::Uuid;
 
@@ -14,7 +13,8 @@ use crate::desk::frame::Rim;
 use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
 use crate::optics::Eye;
-use crate::store::draft::{Fields, Once};
+use crate::store::draft::Fields;
+use crate::store::once::Once;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
@@ -25,22 +25,14 @@ mod reading;
 use context::OrderContext;
 use reading::{OrderCaution, read_order};
 
-/// Routes.
-pub fn router() -> Router<AppState> {
-    Router::new()
-        .route("/orders/new", get(new_order))
-        .route("/orders/{key}", get(show_order).post(take_order))
-        .route("/jobs/{number}/relens", get(new_lenses))
-}
-
 #[derive(Deserialize)]
-struct Begin {
+pub(crate) struct Begin {
     customer: Option<Uuid>,
     frame: Option<Uuid>,
 }
 
 /// A fresh page has a key in its address, so that a reload finds what was typed and a second click finds the job.
-async fn new_order(State(state): State<AppState>, Query(begin): Query<Begin>) -> PageResult {
+pub(crate) async fn new_order(State(state): State<AppState>, Query(begin): Query<Begin>) -> PageResult {
     let mut form = Form::default();
     if let Some(id) = begin.customer {
         let customer = state.store.get_customer(id).await?;
@@ -57,7 +49,7 @@ async fn new_order(State(state): State<AppState>, Query(begin): Query<Begin>) ->
 
 /// New lenses for the frame of an earlier job: its customer, shape, pupil distance and lens stand filled in, the
 /// prescription is asked for, and no frame is.
-async fn new_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+pub(crate) async fn new_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let job = state.store.get_job(number).await?;
     let mut form = Form::default();
     form.set("relens_of", number.to_string());
@@ -70,7 +62,7 @@ async fn new_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> P
     form.set("made_for", job.made_for.key());
     form.set("design", job.design.key());
     for eye in Eye::BOTH {
-        form.set(&format!("height_{}", eye.name()), job.height.get(eye).to_string());
+        form.set(&format!("height_{}", eye.name()), job.eyes.get(eye).height.to_string());
     }
     // The version on sale now of what the earlier pair was made of.
     let materials = state.store.list_materials().await?;
@@ -94,7 +86,7 @@ async fn begin_order(state: &AppState, form: &Form) -> PageResult {
     go(&format!("/orders/{key}"))
 }
 
-async fn show_order(State(state): State<AppState>, Path(key): Path<Uuid>) -> PageResult {
+pub(crate) async fn show_order(State(state): State<AppState>, Path(key): Path<Uuid>) -> PageResult {
     let draft = state.store.find_draft(&key.to_string()).await?.unwrap_or_default();
     if let Some(number) = draft.outcome {
         return go(&format!("/jobs/{number}?already=order"));
@@ -105,7 +97,7 @@ async fn show_order(State(state): State<AppState>, Path(key): Path<Uuid>) -> Pag
     show(&OrderPage::of(&state, key, form, &context, Vec::new()))
 }
 
-async fn take_order(
+pub(crate) async fn take_order(
     State(state): State<AppState>,
     Path(key): Path<Uuid>,
     Posted(fields): Posted<Fields>,

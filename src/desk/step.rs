@@ -1,0 +1,198 @@
+//! What comes next on a job, and which step may be done at which stage. Pages and the store both ask here.
+
+use std::ops::RangeInclusive;
+
+use strum::{EnumString, IntoStaticStr, VariantArray};
+
+use super::job::{Event, EventKind, Job, Stage};
+use super::key::keyed;
+
+/// What the owner does next to leave a stage.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct NextStep {
+    /// In words.
+    pub words: &'static str,
+    /// The end of the address of its page, such as `lenses`.
+    pub page: &'static str,
+    /// Why nothing later can be done yet, after "Job 1042".
+    missing: &'static str,
+}
+
+impl NextStep {
+    /// The address of its page.
+    pub fn path(&self, number: i64) -> String {
+        format!("/jobs/{number}/{}", self.page)
+    }
+}
+
+impl Stage {
+    /// The step that leaves this stage; a sent job has none.
+    pub fn next(self) -> Option<NextStep> {
+        let (words, page, missing) = match self {
+            Stage::Taken => ("trace the frame", "shape", "has no shape yet: trace the frame first"),
+            Stage::ShapeOnFile => (
+                "take the two lenses in hand",
+                "lenses",
+                "does not have both lenses in hand yet: take the two lenses in hand first",
+            ),
+            Stage::LensesInHand => ("lay out, block and cut", "layout", "is not cut yet: lay out, block and cut first"),
+            Stage::Cut => ("check the pair", "check", "is cut but not checked: read the pair on the lensmeter first"),
+            Stage::Checked => {
+                ("align, clean and pack", "packing", "is not packed yet: go through the packing list first")
+            }
+            Stage::Packed => ("send", "shipment", "is not sent yet: send it first"),
+            Stage::Sent => return None,
+        };
+        Some(NextStep { words, page, missing })
+    }
+}
+
+/// A failed check keeps a job at [`Stage::Cut`] for another reason than no check.
+const FAILED: &str = "did not pass its check: put the pair right and read it again, or write down why it is sent all \
+                      the same";
+
+impl Job {
+    /// How often something happened.
+    pub fn count(&self, kind: EventKind) -> i64 {
+        self.history.iter().map(|event| i64::from(event.kind == kind)).sum()
+    }
+
+    /// The last time something happened.
+    pub fn last(&self, kind: EventKind) -> Option<&Event> {
+        self.history.iter().rev().find(|event| event.kind == kind)
+    }
+
+    /// Whether the newest check is of the lenses as they are now: a lens taken in hand or cut later was not checked.
+    pub fn is_check_current(&self) -> bool {
+        self.history.iter().fold(false, |is_current, event| match event.kind {
+            EventKind::CheckPassed | EventKind::CheckFailed => true,
+            EventKind::Cut | EventKind::LensRight | EventKind::LensLeft => false,
+            _ => is_current,
+        })
+    }
+
+    /// What must be done before the job has come to `needed`, in a sentence; `None` when it has.
+    pub fn not_yet(&self, needed: Stage) -> Option<String> {
+        let reached = self.stage();
+        let next = reached.next().filter(|_| reached < needed)?;
+        let missing = if reached == Stage::Cut && self.is_check_current() { FAILED } else { next.missing };
+        Some(format!("Job {} {missing}.", self.number))
+    }
+}
+
+/// A step of a job that a form does. The key stands in the keys of forms.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum Step {
+    /// A shape is put on file.
+    Shape,
+    /// Lenses are taken in hand.
+    Lenses,
+    /// The owner decides which power to order.
+    Compensation,
+    /// Both lenses were edged.
+    Cut,
+    /// The pair was read on the lensmeter.
+    Check,
+    /// The owner writes why a failed pair is sent all the same.
+    Concession,
+    /// The packing list was gone through.
+    Packing,
+    /// The parcel left.
+    Shipment,
+    /// Money came in or went back.
+    Payment,
+    /// A receipt is issued.
+    Receipt,
+    /// A remark.
+    Note,
+}
+
+keyed!(Step);
+
+impl Step {
+    /// The stages at which it may be done.
+    pub fn stages(self) -> RangeInclusive<Stage> {
+        match self {
+            Step::Lenses => Stage::Taken..=Stage::Packed,
+            Step::Compensation => Stage::Taken..=Stage::LensesInHand,
+            Step::Cut => Stage::LensesInHand..=Stage::Packed,
+            Step::Check => Stage::Cut..=Stage::Packed,
+            Step::Concession => Stage::Cut..=Stage::Cut,
+            Step::Packing => Stage::Checked..=Stage::Checked,
+            Step::Shipment => Stage::Packed..=Stage::Packed,
+            Step::Shape | Step::Payment | Step::Receipt | Step::Note => Stage::Taken..=Stage::Sent,
+        }
+    }
+
+    /// How often it was done, from the history: the running number in the key of its next form.
+    pub fn count(self, job: &Job) -> i64 {
+        let kinds: &[EventKind] = match self {
+            Step::Shape => &[EventKind::ShapeKept],
+            Step::Lenses => &[EventKind::LensRight, EventKind::LensLeft],
+            Step::Cut => &[EventKind::Cut],
+            Step::Check => &[EventKind::CheckPassed, EventKind::CheckFailed],
+            Step::Concession => &[EventKind::CheckConceded],
+            Step::Packing => &[EventKind::Packed],
+            Step::Shipment => &[EventKind::Sent],
+            Step::Payment => &[EventKind::Paid],
+            Step::Receipt => &[EventKind::Receipt],
+            Step::Compensation => &[EventKind::PowerDecided],
+            Step::Note => &[EventKind::Note],
+        };
+        kinds.iter().map(|kind| job.count(*kind)).sum()
+    }
+
+    /// Why it may not be done now, in a sentence; `None` when it may.
+    pub fn refusal(self, job: &Job) -> Option<String> {
+        let (number, reached, stages) = (job.number, job.stage(), self.stages());
+        if reached < *stages.start() {
+            return job.not_yet(*stages.start());
+        }
+        let no_reason_needed = || format!("Job {number} has no failed check that waits for a reason.");
+        if stages.contains(&reached) {
+            return (self == Step::Concession && !job.is_check_current()).then(no_reason_needed);
+        }
+        Some(match (self, reached) {
+            (Step::Lenses, Stage::Sent) => format!("Job {number} is sent: a remake is a new job."),
+            (Step::Cut, Stage::Sent) => format!("Job {number} is sent; there is nothing left to cut."),
+            (Step::Shipment, Stage::Sent) => format!("Job {number} has been sent already."),
+            (Step::Compensation, Stage::Sent) => {
+                format!("Job {number} is sent. Which power was ordered is not changed afterwards.")
+            }
+            (_, Stage::Sent) => format!("Job {number} has been sent. What happened is not changed afterwards."),
+            (Step::Compensation, _) => format!(
+                "The lenses of job {number} are cut, so the power they are checked against stays. If other lenses are \
+                 to be made, take one in hand first."
+            ),
+            (Step::Concession, _) => no_reason_needed(),
+            (Step::Packing, _) => format!("Job {number} is packed already."),
+            _ => format!("Job {number} has gone further than this step."),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_stage_but_the_last_leads_on() {
+        let pages: Vec<_> = Stage::ALL.iter().filter_map(|stage| stage.next()).map(|next| next.path(1042)).collect();
+        assert_eq!(
+            pages,
+            ["shape", "lenses", "layout", "check", "packing", "shipment"].map(|p| format!("/jobs/1042/{p}"))
+        );
+        assert_eq!(Stage::Sent.next(), None);
+    }
+
+    #[test]
+    fn a_step_belongs_to_some_stages() {
+        let stages = |step: Step| Stage::ALL.iter().map(|stage| step.stages().contains(stage)).collect::<Vec<_>>();
+        let (no, yes) = (false, true);
+        assert_eq!(stages(Step::Cut), [no, no, yes, yes, yes, yes, no]);
+        assert_eq!(stages(Step::Compensation), [yes, yes, yes, no, no, no, no]);
+        assert_eq!(stages(Step::Packing), [no, no, no, no, yes, no, no]);
+        assert_eq!(stages(Step::Note), [yes; 7]);
+    }
+}

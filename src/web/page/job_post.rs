@@ -1,0 +1,135 @@
+//! A form of a job: the key it is shown with, and what a handler needs when it is posted.
+
+use std::sync::Arc;
+
+use super::{PageResult, contents, draft_of, form_key, go, incomplete};
+use crate::desk::job::Job;
+use crate::desk::step::Step;
+use crate::store::draft::Fields;
+use crate::store::once::{Once, act};
+use crate::web::AppState;
+use crate::web::error::WebError;
+use crate::web::form::Form;
+
+/// The form of a step as a page shows it.
+pub struct StepForm {
+    /// Grows each time the step is done, so that a double click finds the first and a later use starts afresh.
+    pub key: String,
+    /// What stands in it.
+    pub form: Form,
+}
+
+impl StepForm {
+    /// The form with what was typed in it and not sent yet.
+    pub async fn open(state: &AppState, job: &Job, step: Step) -> Result<Self, WebError> {
+        let key = form_key(step.key(), job.number, step.count(job));
+        Ok(Self { form: draft_of(state, &key).await?, key })
+    }
+
+    /// A refused form, or else a fresh one.
+    pub async fn again_or_open(
+        refused: Option<StepForm>,
+        state: &AppState,
+        job: &Job,
+        step: Step,
+    ) -> Result<Self, WebError> {
+        match refused {
+            Some(refused) => Ok(refused),
+            None => Self::open(state, job, step).await,
+        }
+    }
+}
+
+/// A posted form of a job whose turn it is. It has not been done before.
+pub struct JobPost {
+    /// The job.
+    pub job: Arc<Job>,
+    /// What was typed.
+    pub form: Form,
+    /// The key under which the store does it once. The contents of the form are part of it: the same form twice is done
+    /// once, a corrected one is another.
+    pub act: String,
+    key: String,
+    step: Step,
+}
+
+impl JobPost {
+    /// Reads a posted form.
+    ///
+    /// # Errors
+    ///
+    /// 400 without a key of this form, 409 when the job is at another stage. A form that was done before leads to where
+    /// the first one went.
+    pub async fn read(state: &AppState, number: i64, step: Step, fields: Fields) -> Result<Self, WebError> {
+        Self::read_with_file(state, number, step, Form::new(fields), None).await
+    }
+
+    /// Reads a posted form with the file sent in it, by name and contents.
+    ///
+    /// # Errors
+    ///
+    /// As [`JobPost::read`].
+    pub async fn read_with_file(
+        state: &AppState,
+        number: i64,
+        step: Step,
+        form: Form,
+        file: Option<(&str, &[u8])>,
+    ) -> Result<Self, WebError> {
+        let job = state.store.get_job(number).await?;
+        let key = posted_key(&form, step, &job).ok_or_else(incomplete)?.to_owned();
+        let file = file.into_iter().flat_map(|(name, bytes)| [name.as_bytes(), bytes]);
+        let act = act(&key, contents(&form).chain(file));
+        if let Some(outcome) = state.store.find_outcome(&act).await? {
+            return Err(WebError::DoneBefore(done_before(step, number, &outcome)));
+        }
+        match step.refusal(&job) {
+            Some(why) => Err(WebError::OutOfTurn(why)),
+            None => Ok(Self { job, form, act, key, step }),
+        }
+    }
+
+    /// The same form with its sentences, to be shown again.
+    pub fn refused(self) -> StepForm {
+        StepForm { key: self.key, form: self.form }
+    }
+
+    /// On to the page where what was done can be seen, by this post or by one that was a moment faster.
+    pub fn done<T>(&self, done: Once<T>) -> PageResult {
+        let number = self.job.number;
+        match done {
+            Once::Now(_) => go(&page_of(self.step, number)),
+            Once::Before(outcome) => go(&done_before(self.step, number, &outcome)),
+        }
+    }
+}
+
+/// The key that a form of a job came with, if this form of this job can have had it.
+fn posted_key<'a>(form: &'a Form, step: Step, job: &Job) -> Option<&'a str> {
+    let key = form.value("key");
+    let times: i64 = key.strip_prefix(&format!("{}-{}-", step.key(), job.number))?.parse().ok()?;
+    (0..=step.count(job)).contains(&times).then_some(key)
+}
+
+fn page_of(step: Step, number: i64) -> String {
+    let end = match step {
+        Step::Shape => "/shape",
+        Step::Lenses => "/lenses",
+        Step::Compensation => "/compensation",
+        Step::Cut => "/cut",
+        Step::Check | Step::Concession => "/check",
+        Step::Packing => "/packing",
+        Step::Shipment => "/shipment",
+        Step::Payment | Step::Receipt => "/bill",
+        Step::Note => "",
+    };
+    format!("/jobs/{number}{end}")
+}
+
+fn done_before(step: Step, number: i64, outcome: &str) -> String {
+    match step {
+        Step::Payment => format!("{}?already=payment", page_of(step, number)),
+        Step::Receipt => format!("/receipts/{outcome}"),
+        _ => page_of(step, number),
+    }
+}

@@ -1,0 +1,14 @@
+//! Checks against published tables, closed forms and independent computations, and of the rules that hold in the source.
+//!
+//! `tables/` holds one published source a file, `scripts/` the computations behind figures that no publication prints.
+
+#![allow(clippy::unwrap_used, reason = "a test helper that cannot go on may say so by failing")]
+
+mod direction;
+mod lens;
+mod optics;
+mod print;
+mod procedure;
+mod receipt;
+mod scripts;
+mod shape;

@@ -1,0 +1,338 @@
+//! The sheets as they leave: what must stand on each, and what must not.
+
+use askama::Template;
+use rimbook::bench::edge_finish::TicketLines;
+use rimbook::desk::bill::{Billed, bill};
+use rimbook::desk::catalogue::{starting_materials, starting_treatments};
+use rimbook::desk::customer::Person;
+use rimbook::desk::frame::{FrameDetails, Rim};
+use rimbook::desk::lab::{CodeBasis, Lab};
+use rimbook::desk::money::Cents;
+use rimbook::desk::order::Design;
+use rimbook::desk::payment::{Payment, PaymentKind};
+use rimbook::desk::prescription::MadeFor;
+use rimbook::desk::receipt::{Document, ReceiptFacts};
+use rimbook::optics::Pair;
+use rimbook::optics::prescription::{EyePrescription, LensPower, Prism, read_pupil_distance};
+use rimbook::optics::unit::{Axis, Dioptre, Millimetre, PrismDioptre};
+use rimbook::print::packing_sheet::{self, PackingSheet};
+use rimbook::print::receipt::PrintedReceipt;
+use rimbook::print::slip::{self, Slip};
+use rimbook::print::ticket::{self, Ticket};
+use rimbook::print::{CheckLine, CheckSummary};
+use rimbook::shape::blocker::BlockerStep;
+use rimbook::shape::blocker::Wanted;
+use rimbook::shape::layout::PairLayout;
+use rimbook::shape::outline::{Outline, Point};
+use scraper::{Html, Selector};
+use time::macros::date;
+
+const CONCESSION: &str = "Axis is 1° past the limit; Ada Quill was asked and wants them before her journey.";
+
+fn hundredths(value: i32) -> Millimetre {
+    Millimetre::from_hundredths(value).unwrap()
+}
+
+fn power(sphere: i32, cylinder: i32, axis: i32) -> LensPower {
+    let dioptre = |h| Dioptre::from_hundredths(h).unwrap();
+    LensPower::new(dioptre(sphere), dioptre(cylinder), Axis::new(axis).ok().filter(|_| cylinder != 0)).unwrap()
+}
+
+fn lab() -> Lab {
+    Lab {
+        phone: "555-0142".into(),
+        email: "post@saltmarsh.example".into(),
+        tax_id: "00-0000000".into(),
+        ..Lab::new("Saltmarsh Lens Post".into(), "4 Quay Lane\nPellmarsh 99410".into())
+    }
+}
+
+fn person() -> Person {
+    Person {
+        name: "Ada <Quill>".into(),
+        line1: "4 Ropewalk".into(),
+        city: "Pellmarsh".into(),
+        postcode: "99410".into(),
+        ..Person::default()
+    }
+}
+
+fn frame(rim: Rim) -> FrameDetails {
+    FrameDetails {
+        maker: "Copperline".into(),
+        model: "Tern".into(),
+        colour: "slate".into(),
+        eye_size: hundredths(5200),
+        bridge: hundredths(1800),
+        temple: Some(hundredths(14_000)),
+        rim,
+        price: Cents::new(8900),
+    }
+}
+
+fn eyes() -> Pair<EyePrescription> {
+    let prism = Prism::new(PrismDioptre::from_hundredths(150).unwrap(), PrismDioptre::from_hundredths(-100).unwrap());
+    Pair::new(
+        EyePrescription { power: power(-225, -125, 95), prism: prism.unwrap() },
+        EyePrescription { power: power(-275, 50, 10), prism: Prism::NONE },
+    )
+}
+
+/// A rounded box, |x/a|³ + |y/b|³ = 1.
+fn outline(a_mm: f64, b_mm: f64) -> Outline {
+    let point = |i: i32| {
+        let (sin, cos) = (f64::from(i) * 0.9).to_radians().sin_cos();
+        let part = |v: f64| v.signum() * v.abs().powf(2.0 / 3.0);
+        Point::new(a_mm / 2.0 * part(cos), b_mm / 2.0 * part(sin))
+    };
+    Outline::from_points((0..400).map(point).collect()).unwrap()
+}
+
+fn check() -> CheckSummary {
+    let line = |what: &str, verdict: &str| CheckLine {
+        what: what.into(),
+        wanted: "95".into(),
+        measured: "99".into(),
+        limit: "±3".into(),
+        verdict: verdict.into(),
+    };
+    CheckSummary {
+        profile: "ANSI Z80.1".into(),
+        verdict: "not passed".into(),
+        lines: (0..10).map(|i| line(if i == 0 { "R axis" } else { "R sphere" }, "not passed")).collect(),
+        compensated: String::new(),
+        concession: Some(CONCESSION.into()),
+    }
+}
+
+fn ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> String {
+    let (materials, treatments, lab) = (starting_materials(), starting_treatments(), lab());
+    let shape = outline(a_mm, b_mm);
+    let wanted = Pair::new(Wanted { pd_mm: 31.2, height_mm: 21.3 }, Wanted { pd_mm: 32.9, height_mm: 21.0 });
+    let layout = PairLayout::of(Pair::new(&shape, &shape), dbl_mm, wanted, BlockerStep::Half, 2.0);
+    let (frame, eyes, check) = (frame(rim), eyes(), check());
+    Ticket::of(&ticket::TicketFacts {
+        lab: &lab,
+        job_number: 1042,
+        relens_of: Some(1007),
+        customer: "Ada <Quill>",
+        frame: &frame,
+        eyes: &eyes,
+        wear_words: Vec::new(),
+        prescribed: None,
+        made_for: MadeFor::Distance,
+        material: &materials[2],
+        design: Design::Aspheric,
+        coating: Some(&treatments[1]),
+        tint: Some(&treatments[3]),
+        ordered_on: date!(2027 - 05 - 04),
+        promised_on: date!(2027 - 05 - 14),
+        note: "Wants the temples short; call before sending",
+        pupil_distance: read_pupil_distance("31.2/32.9").unwrap(),
+        height: Pair::new("21.3".parse().unwrap(), "21".parse().unwrap()),
+        shape: Some(ticket::Shape {
+            outlines: Pair::new(&shape, &shape),
+            dbl_mm,
+            layout: &layout,
+            prism: Pair::new(None, None),
+        }),
+        edge: Some(&TicketLines {
+            thickness: "R 1.93 mm at 88° to 4.21 mm at 215°; L 2.04 mm at 92° to 4.05 mm at 328°".into(),
+            line: "R and L groove in the middle of the edge, with a caution: see the edge page".into(),
+        }),
+        lenses: Pair::new(None, None),
+        check: Some(&check),
+    })
+    .render()
+    .unwrap()
+}
+
+fn packing_sheet() -> String {
+    let (materials, treatments, lab) = (starting_materials(), starting_treatments(), lab());
+    PackingSheet::of(&packing_sheet::PackingFacts {
+        lab: &lab,
+        job_number: 1042,
+        person: &person(),
+        frame: &frame(Rim::Metal),
+        lenses_only: false,
+        eyes: &eyes(),
+        wear_words: Vec::new(),
+        made_for: MadeFor::Near,
+        material: &materials[2],
+        design: Design::Spherical,
+        coating: Some(&treatments[1]),
+        tint: Some(&treatments[3]),
+        packed_on: date!(2027 - 05 - 13),
+        check: Some(check()),
+    })
+    .render()
+    .unwrap()
+}
+
+fn slip() -> String {
+    Slip::of(&slip::SlipFacts {
+        lab: &lab(),
+        job_number: 1042,
+        address: &person().label(),
+        carrier: "Parcel post",
+        tracking: "SL 0042 7712 5550 1229",
+        sent_on: Some(date!(2027 - 05 - 13)),
+    })
+    .render()
+    .unwrap()
+}
+
+fn receipt() -> String {
+    let (materials, treatments, lab) = (starting_materials(), starting_treatments(), lab());
+    let eyes = eyes();
+    let charges = bill(&Billed {
+        frame: Some((frame(Rim::Metal).to_string(), Cents::new(8900))),
+        material: &materials[2],
+        base_price: materials[0].price,
+        coating: Some(&treatments[1]),
+        tint: Some(&treatments[3]),
+        eyes: &eyes,
+        basis: CodeBasis::AsWritten,
+        shipping: Cents::new(700),
+    });
+    let payment = Payment { kind: PaymentKind::Card, amount: Cents::new(20_000), paid_on: date!(2027 - 05 - 04) };
+    let document = Document::new(&ReceiptFacts {
+        lab: &lab,
+        person: &person(),
+        job_number: 1042,
+        corrects: Some(5003),
+        issued_on: date!(2027 - 05 - 14),
+        ordered_on: date!(2027 - 05 - 04),
+        sent_on: Some(date!(2027 - 05 - 13)),
+        prescriber: "Dr. M. Fenwick, OD",
+        prescribed_on: Some(date!(2027 - 04 - 20)),
+        diagnosis: "",
+        charges: &charges,
+        payments: &[payment],
+    });
+    PrintedReceipt::of(5004, &document).render().unwrap()
+}
+
+/// The words of a sheet, without the bar above it.
+fn words(html: &str) -> String {
+    let page = Html::parse_document(html);
+    let sheet = Selector::parse("article.sheet").unwrap();
+    let mut sheets = page.select(&sheet);
+    let words = sheets.next().expect("one sheet").text().collect::<Vec<_>>().join(" ");
+    assert!(sheets.next().is_none(), "one sheet a page");
+    words.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn the_ticket_carries_what_the_bench_needs() {
+    let html = ticket(52.0, 36.0, 18.0, Rim::Metal);
+    let words = words(&html);
+    // Frame PD 52 + 18 = 70; right in 35 - 31.2 = 3.8, set 31.0 and nudge 0.20 out; height 21.3 sets 21.5.
+    for wanted in [
+        "1042",
+        "-2.25 -1.25 x 095",
+        "-3.50 +1.25 x 005",
+        "-2.25 -0.50 x 100",
+        "-2.75 +0.50 x 010",
+        "Prism 1.50 base in, 1.00 base down",
+        "31.0",
+        "33.0",
+        "0.20 out",
+        "0.10 in",
+        "3.80 in",
+        "2.10 in",
+        "52.00 × 36.00",
+        "frame PD 70.00",
+        "rough dry, finish wet",
+        "V bevel",
+        "full rim, metal",
+        "eye protection",
+        "not for driving at night",
+        "job 1007",
+        "14 May 2027",
+        "Ada <Quill>",
+        CONCESSION,
+    ] {
+        assert!(words.contains(wanted), "“{wanted}” is not on the ticket: {words}");
+    }
+    assert!(html.contains("aria-label=\"Barcode of 1042\"") && html.contains("Ruler: 50 mm and 2 in"));
+    assert!(html.contains("width=\"126mm\" height=\"40mm\""), "true size: 52 + 18 + 52 + 4 by 36 + 4");
+}
+
+#[test]
+fn the_slip_tells_nothing_of_the_prescription() {
+    let html = slip();
+    let words = words(&html);
+    for wanted in ["Saltmarsh Lens Post", "4 Quay Lane", "Ada <Quill>", "4 Ropewalk", "Parcel post", "Job 1042"] {
+        assert!(words.contains(wanted), "{wanted}: {words}");
+    }
+    assert!(html.contains("Barcode of SL0042771255501229"));
+    for forbidden in ["2.25", "1.25", "sphere", "axis", "prism", "lens,", "prescription", "Rx"] {
+        assert!(!words.contains(forbidden), "{forbidden}: {words}");
+    }
+}
+
+#[test]
+fn the_packing_sheet_warns_and_says_how_it_was_checked() {
+    let words = words(&packing_sheet());
+    for wanted in [
+        "21 CFR 801.410",
+        "Not safety or sports eyewear",
+        "floors and steps",
+        "Not for driving",
+        "reading distance",
+        "ANSI Z80.1",
+        "not passed",
+        "R axis",
+        CONCESSION,
+        "Copperline Tern",
+        "-2.25 -1.25 x 095",
+    ] {
+        assert!(words.contains(wanted), "{wanted}: {words}");
+    }
+}
+
+#[test]
+fn the_receipt_says_what_a_plan_asks_for() {
+    let words = words(&receipt());
+    // 89.00 + 2 × (45.00 + 25.00 + 15.00) = 259.00, and 7.00: 266.00, less 200.00 paid.
+    for wanted in [
+        "5004",
+        "replaces receipt 5003",
+        "Saltmarsh Lens Post",
+        "4 Quay Lane",
+        "Tax id 00-0000000",
+        "Ada <Quill>",
+        "4 May 2027",
+        "13 May 2027",
+        "Dr. M. Fenwick, OD",
+        "20 Apr 2027",
+        "V2020",
+        "V2103",
+        "V2784",
+        "V2750",
+        "V2745",
+        "V2715",
+        "RT",
+        "LT",
+        "$259.00",
+        "$7.00",
+        "$266.00",
+        "$200.00",
+        "Balance owed $66.00",
+        "Not a safety lens",
+        "no claim filed",
+        "your plan decides payment",
+    ] {
+        assert!(words.contains(wanted), "“{wanted}” is not on the receipt: {words}");
+    }
+    assert!(!words.contains("Diagnosis"), "a diagnosis only as supplied");
+}
+
+#[test]
+fn no_sheet_needs_what_the_page_rules_forbid() {
+    for html in [ticket(75.0, 65.0, 30.0, Rim::Cord), packing_sheet(), slip(), receipt()] {
+        assert!(!html.contains("style=") && !html.contains("<style") && !html.contains("Ada <Quill>"));
+        assert!(!html.contains("http://") || html.contains("http://www.w3.org/2000/svg"));
+    }
+}

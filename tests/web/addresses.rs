@@ -1,0 +1,330 @@
+//! Every posting address of the router, tried from another site, twice, without its key, and after the job moved on.
+
+use axum::body::Body;
+use axum::http::{Request, header};
+use rimbook::desk::packing::{ITEMS, Parcel};
+use rimbook::desk::stock::DrawerLensDetails;
+use rimbook::web::router::{ADDRESSES, FIRST_ADDRESSES};
+use scraper::{Html, Selector};
+
+use crate::support::{Answer, GOOD_READING, NOW, TestLab};
+
+/// The addresses that take a post, as the router itself says.
+async fn posting_addresses() -> Vec<&'static str> {
+    let lab = TestLab::new().await;
+    let mut posting = Vec::new();
+    for address in ADDRESSES.iter().chain(FIRST_ADDRESSES) {
+        // No page answers PATCH, so the refusal names what it does answer.
+        let request = Request::patch(address.replace("{number}", "1").replace(['{', '}'], ""))
+            .header(header::HOST, "localhost")
+            .header("sec-fetch-site", "same-origin")
+            .body(Body::empty())
+            .unwrap();
+        let answer = lab.send(request).await;
+        assert_eq!(answer.status, 405, "{address} is in the router");
+        if answer.headers[header::ALLOW].to_str().unwrap().contains("POST") {
+            posting.push(*address);
+        }
+    }
+    assert!(posting.len() > 20, "{posting:?}");
+    posting
+}
+
+/// A form that its page offers now, filled in so that it is taken.
+struct Filled {
+    lab: TestLab,
+    /// The job it belongs to.
+    job: Option<i64>,
+    path: String,
+    /// Everything but the key.
+    fields: Vec<(String, String)>,
+    /// The key, for a form that has one among its fields.
+    key: Option<String>,
+    /// Whether it is sent as an upload does.
+    is_upload: bool,
+}
+
+impl Filled {
+    async fn send(&self, with_key: bool) -> Answer {
+        let key = self.key.iter().filter(|_| with_key).map(|key| ("key", key.as_str()));
+        let fields: Vec<(&str, &str)> = self.fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).chain(key).collect();
+        match self.is_upload {
+            true => self.lab.upload_as_is(&self.path, &fields, "file", "", b"").await,
+            false => self.lab.post_as_is(&self.path, &fields).await,
+        }
+    }
+
+    async fn send_from_elsewhere(&self, headers: &[(&str, &str)]) -> Answer {
+        let key = self.key.iter().map(|key| ("key", key.as_str()));
+        let fields: Vec<(&str, &str)> = self.fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).chain(key).collect();
+        let mut request = Request::post(&self.path)
+            .header(header::HOST, "localhost")
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
+        for (name, value) in headers {
+            request = request.header(*name, *value);
+        }
+        self.lab.send(request.body(Body::from(crate::support::encode(&fields))).unwrap()).await
+    }
+}
+
+/// The fields of the form that posts to `path`, as a browser would send them.
+fn fields_of(page: &Answer, path: &str) -> Vec<(String, String)> {
+    let html = Html::parse_document(&page.body);
+    let select = |s: &str| Selector::parse(s).unwrap();
+    let form = html.select(&select(&format!("form[method=post][action='{path}']"))).next();
+    let form = form.unwrap_or_else(|| panic!("no form for {path} in\n{}", page.body));
+    let mut fields = Vec::new();
+    for input in form.select(&select("input[name], textarea[name], select[name]")) {
+        let element = input.value();
+        let value = match (element.name(), element.attr("type")) {
+            (_, Some("file")) => continue,
+            (_, Some("radio" | "checkbox")) if element.attr("checked").is_none() => continue,
+            ("textarea", _) => input.text().collect(),
+            ("select", _) => {
+                let chosen = input.select(&select("option[selected]")).next();
+                chosen.and_then(|o| o.value().attr("value")).unwrap_or_default().to_owned()
+            }
+            _ => element.attr("value").unwrap_or_default().to_owned(),
+        };
+        fields.push((element.attr("name").unwrap().to_owned(), value));
+    }
+    fields
+}
+
+/// The form of an address, offered by its page and filled in. A new posting address fails here until it has a line.
+async fn filled(address: &str) -> Filled {
+    let lab = if address == "/start" { TestLab::unnamed().await } else { TestLab::new().await };
+    let mut job = None;
+    let mut changes: Vec<(&str, String)> = Vec::new();
+    let said = |pairs: &[(&'static str, &str)]| pairs.iter().map(|(n, v)| (*n, (*v).to_owned())).collect::<Vec<_>>();
+    let page = match address {
+        "/start" => {
+            changes = said(&[("name", "Saltmarsh"), ("address", "4 Quay Lane")]);
+            address.to_owned()
+        }
+        "/drafts/{key}" => {
+            let fields = vec![("note".to_owned(), "half a word".to_owned())];
+            return Filled { lab, job, path: "/drafts/mine".into(), fields, key: None, is_upload: false };
+        }
+        "/orders/{key}" => {
+            let material = lab.store.list_materials().await.unwrap()[0].id.to_string();
+            changes = crate::orders::fields();
+            changes.push(("material", material));
+            lab.get("/orders/new").await.location
+        }
+        "/lab" => {
+            changes = said(&[("name", "Another Name")]);
+            address.to_owned()
+        }
+        "/lab/process-spread" => {
+            changes = said(&[("stick_step", "1")]);
+            address.to_owned()
+        }
+        "/lab/materials/new" => {
+            let typed = [("name", "1.56"), ("index", "1.56"), ("abbe", "38"), ("density", "1.28"), ("price", "40")];
+            changes = said(&typed);
+            address.to_owned()
+        }
+        "/lab/treatments/new" => {
+            changes = said(&[("name", "Blue 20%"), ("price", "12")]);
+            address.to_owned()
+        }
+        "/lab/materials/{line}" | "/lab/materials/{line}/retirement" => {
+            if !address.ends_with("retirement") {
+                changes = said(&[("price", "77")]);
+            }
+            format!("/lab/materials/{}", lab.store.list_materials().await.unwrap()[0].line)
+        }
+        "/lab/treatments/{line}" | "/lab/treatments/{line}/retirement" => {
+            if !address.ends_with("retirement") {
+                changes = said(&[("price", "77")]);
+            }
+            format!("/lab/treatments/{}", lab.store.list_treatments().await.unwrap()[0].line)
+        }
+        "/stock/new" => {
+            let material = lab.store.list_materials().await.unwrap()[0].line.to_string();
+            changes = said(&[("sphere", "-2.25"), ("diameter", "70"), ("centre", "1.5"), ("front_power", "3.40")]);
+            changes.push(("material", material));
+            address.to_owned()
+        }
+        "/stock/{id}/count" => {
+            changes = said(&[("change", "+1")]);
+            format!("/stock/{}/count", given_drawer_lens(&lab).await)
+        }
+        "/customers/{id}/details" => {
+            let number = lab.given_job().await;
+            changes = said(&[("name", "Ada Changed")]);
+            format!("/customers/{}/details", lab.store.get_job(number).await.unwrap().customer.id)
+        }
+        _ => {
+            let (number, page, typed) = filled_for_job(&lab, address).await;
+            (job, changes) = (Some(number), typed);
+            format!("/jobs/{number}{page}")
+        }
+    };
+    let path = match (address, job) {
+        (_, Some(number)) => address.replace("{number}", &number.to_string()),
+        _ if address.ends_with("/retirement") => format!("{page}/retirement"),
+        _ => page.clone(),
+    };
+    let mut fields = fields_of(&lab.get(&page).await, &path);
+    let key = fields.iter().position(|(name, _)| name == "key").map(|at| fields.remove(at).1);
+    for (name, value) in changes {
+        // A packing list has many fields of one name.
+        if name != "tick" {
+            fields.retain(|(n, _)| n != name);
+        }
+        fields.push((name.to_owned(), value));
+    }
+    Filled { lab, job, path, fields, key, is_upload: address.ends_with("/shape") }
+}
+
+/// A job at which the form of this address is offered, the end of the address of the page that offers it, and what is
+/// typed in it.
+async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec<(&'static str, String)>) {
+    let said = |pairs: &[(&'static str, &str)]| pairs.iter().map(|(n, v)| (*n, (*v).to_owned())).collect::<Vec<_>>();
+    match address {
+        "/jobs/{number}/notes" => (lab.given_job().await, "/notes", said(&[("note", "call Ada")])),
+        "/jobs/{number}/shape" => {
+            let records = crate::shapes::records(Some("20.00"), &[("R", crate::shapes::ellipse_radii())]);
+            (lab.given_job().await, "/shape", said(&[("table", &records)]))
+        }
+        "/jobs/{number}/blanks" => {
+            let number = lab.given_job().await;
+            lab.given_shape_for(number).await;
+            (number, "/blanks", said(&[("list", "70 mm 4.20")]))
+        }
+        "/jobs/{number}/lenses" => {
+            let number = lab.given_job().await;
+            lab.given_shape_for(number).await;
+            let bought = ["lens_right", "lens_left"].map(|name| (name, "bought".to_owned()));
+            let large = ["diameter_right", "diameter_left"].map(|name| (name, "75".to_owned()));
+            (number, "/lenses", bought.into_iter().chain(large).collect())
+        }
+        "/jobs/{number}/compensation" => {
+            (lab.given_lenses_in_hand().await, "/compensation", said(&[("decision", "prescribed")]))
+        }
+        "/jobs/{number}/cut" => (lab.given_lenses_in_hand().await, "/cut", said(&[("note", "soft bridge")])),
+        "/jobs/{number}/check" => (lab.given_cut_job().await, "/check", said(&GOOD_READING)),
+        "/jobs/{number}/check/concession" => {
+            let number = lab.given_cut_job().await;
+            let mut wrong = GOOD_READING;
+            wrong[1].1 = "-3.25 -1.25 x 95";
+            lab.post(&format!("/jobs/{number}/check"), &wrong).await.assert_status(303);
+            (number, "/check", said(&[("reason", "a second pair is on its way")]))
+        }
+        "/jobs/{number}/packing" => {
+            // Only what is needed, so that it differs from a list with everything ticked.
+            let asked = ITEMS.iter().filter(|item| item.is_asked_of(Parcel::Glasses) && item.is_needed);
+            let ticks = asked.map(|item| ("tick", item.key.to_owned())).collect();
+            (lab.given_checked_job().await, "/packing", ticks)
+        }
+        "/jobs/{number}/shipment" => (lab.given_packed_job().await, "/shipment", said(&[("carrier", "Parcel post")])),
+        "/jobs/{number}/payments" => (lab.given_job().await, "/bill", said(&[("amount", "25"), ("kind", "check")])),
+        "/jobs/{number}/receipts" => (lab.given_job().await, "/bill", Vec::new()),
+        _ => panic!("{address} takes a post that this test does not try yet"),
+    }
+}
+
+async fn given_drawer_lens(lab: &TestLab) -> uuid::Uuid {
+    let lens = DrawerLensDetails {
+        material_line: lab.store.list_materials().await.unwrap()[0].line,
+        sphere: "-2.25".parse().unwrap(),
+        cylinder: "0".parse().unwrap(),
+        diameter: "70".parse().unwrap(),
+        centre: "1.5".parse().unwrap(),
+        front_power: "3.4".parse().unwrap(),
+    };
+    lab.store.stock_lens("given-lens", &lens, 2, NOW).await.unwrap();
+    lab.store.list_drawer().await.unwrap()[0].id
+}
+
+/// What a page says that refuses a post.
+fn notice(answer: &Answer) -> String {
+    answer.texts(".notice, .error").join(" ")
+}
+
+#[tokio::test]
+async fn another_site_posts_nothing() {
+    for address in posting_addresses().await {
+        let form = filled(address).await;
+        let before = form.lab.contents().await;
+        for headers in [
+            [("sec-fetch-site", "cross-site")],
+            [("sec-fetch-site", "same-site")],
+            [("origin", "http://evil.example")],
+            [("origin", "null")],
+        ] {
+            assert_eq!(form.send_from_elsewhere(&headers).await.status, 403, "{address} {headers:?}");
+        }
+        assert_eq!(form.lab.contents().await, before, "{address}");
+        assert_eq!(form.lab.store.find_draft("mine").await.unwrap(), None, "{address}");
+    }
+}
+
+#[tokio::test]
+async fn a_form_posted_twice_is_done_once() {
+    for address in posting_addresses().await {
+        let form = filled(address).await;
+        let before = form.lab.contents().await;
+        let first = form.send(true).await;
+        if address == "/drafts/{key}" {
+            // It keeps what is typed, as often as it is typed.
+            assert_eq!(first.status, 204, "{address}");
+            continue;
+        }
+        assert_eq!(first.status, 303, "{address}: {}", notice(&first));
+        let after = form.lab.contents().await;
+        // A supplier's list is kept with the drafts.
+        assert!(after != before || address.ends_with("/blanks"), "{address} did something");
+        let second = form.send(true).await;
+        assert_eq!(second.status, 303, "{address}: {}", notice(&second));
+        assert_eq!(form.lab.contents().await, after, "{address}: the second does nothing new");
+    }
+}
+
+#[tokio::test]
+async fn a_form_without_its_key_is_refused() {
+    for address in posting_addresses().await {
+        // These have their key in the address.
+        if ["/orders/{key}", "/drafts/{key}"].contains(&address) {
+            continue;
+        }
+        let mut form = filled(address).await;
+        let before = form.lab.contents().await;
+        let right = form.key.replace("other-1001-0".to_owned());
+        assert!(right.is_some(), "{address} has a key in its form");
+        for with_key in [false, true] {
+            let refused = form.send(with_key).await;
+            assert_eq!(refused.status, 400, "{address}");
+            assert!(notice(&refused).contains("not complete"), "{address}: {}", notice(&refused));
+        }
+        assert_eq!(form.lab.contents().await, before, "{address}");
+    }
+}
+
+#[tokio::test]
+async fn a_form_of_a_job_that_moved_on_is_refused() {
+    // What may be done to a job at any time.
+    let at_any_time = ["/notes", "/shape", "/blanks", "/payments", "/receipts"];
+    for address in posting_addresses().await {
+        let form = filled(address).await;
+        let Some(number) = form.job else { continue };
+        // Another window takes the job through every step that is left, with other contents.
+        if address.ends_with("/check") {
+            let mut other = GOOD_READING;
+            other[1].1 = "-2.25 -1.25 x 96";
+            form.lab.post(&format!("/jobs/{number}/check"), &other).await.assert_status(303);
+        }
+        form.lab.send_on(number).await;
+        let before = form.lab.contents().await;
+        let answer = form.send(true).await;
+        if at_any_time.iter().any(|end| address.ends_with(end)) {
+            assert_eq!(answer.status, 303, "{address}: {}", notice(&answer));
+            continue;
+        }
+        assert_eq!(answer.status, 409, "{address}: {}", notice(&answer));
+        assert!(notice(&answer).contains(&format!("ob {number}")), "{address}: {}", notice(&answer));
+        assert_eq!(form.lab.contents().await, before, "{address}");
+    }
+}

@@ -1,0 +1,178 @@
+//! Every limit of the order form, tried on both sides.
+
+use super::{begin, post};
+use crate::support::TestLab;
+
+/// A million dollars less the rest of the bill still leaves a bill; the discount has its own limit, see below.
+const PRICES: [&str; 7] =
+    ["price_frame", "price_lens", "price_coating", "price_tint", "price_shipping", "price_tax", "payment"];
+
+/// (field, the last values inside, the first values outside).
+const NUMBERS: &[(&str, &[&str], &[&str])] = &[
+    ("frame_eye_size", &["30", "75"], &["29.99", "75.01"]),
+    ("frame_bridge", &["8", "30"], &["7.99", "30.01"]),
+    ("frame_temple", &["80", "180"], &["79.99", "180.01"]),
+    ("frame_wrap", &["-40", "40"], &["-40.01", "40.01"]),
+    ("height_right", &["5", "60"], &["4.99", "60.01"]),
+    ("height_left", &["5", "60"], &["4.99", "60.01"]),
+    ("pd", &["40", "80", "20/40", "40/20"], &["39.99", "80.01", "19.99/40", "20/40.01", "40.01/20", "40/19.99"]),
+    ("near_pd", &["40", "80", "20/40", "40/20"], &["39.99", "80.01", "19.99/40", "20/40.01"]),
+    ("rx_right", &RX_INSIDE, &RX_OUTSIDE),
+    ("rx_left", &RX_INSIDE, &RX_OUTSIDE),
+];
+
+/// Sphere, cylinder (its other form too), axis and prism of an eye.
+const RX_INSIDE: [&str; 11] = [
+    "-30.00",
+    "+30.00",
+    "-20.00 -10.00 x 90",
+    "+20.00 +10.00 x 90",
+    "-1.00 -1.00 x 1",
+    "-1.00 -1.00 x 180",
+    "+25.00 +5.00 x 90",
+    "-1.00 20.00 BI",
+    "-1.00 20.00 BD",
+    "-1.00 12.00 BO 16.00 BU",
+    "-1.00 0.01 BU",
+];
+const RX_OUTSIDE: [&str; 10] = [
+    "-30.01",
+    "+30.01",
+    "-20.00 -10.01 x 90",
+    "-10.00 +10.01 x 90",
+    "-1.00 -1.00 x 181",
+    "-1.00 -1.00 x -1",
+    "+25.00 +5.01 x 90",
+    "-1.00 20.01 BI",
+    "-1.00 20.01 BD",
+    "-1.00 12.01 BO 16.00 BU",
+];
+
+/// The sentence beside a field after it was looked at with one value.
+async fn fault(lab: &TestLab, path: &str, field: &str, value: &str) -> Option<String> {
+    let page = post(lab, path, &[("intent", "look"), (field, value)]).await;
+    assert!(page.attributes(&format!("[name={field}]"), "name").len() == 1, "{field} is a field of the form");
+    page.texts(&format!("#{field}-error")).into_iter().next()
+}
+
+#[tokio::test]
+async fn every_number_has_its_limits() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    for (field, inside, outside) in NUMBERS {
+        for value in *inside {
+            assert_eq!(fault(&lab, &path, field, value).await, None, "{field} {value}");
+        }
+        for value in *outside {
+            assert!(fault(&lab, &path, field, value).await.is_some(), "{field} {value} is beyond the limit");
+        }
+    }
+}
+
+#[tokio::test]
+async fn every_amount_is_between_nothing_and_a_million() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    for field in PRICES {
+        for inside in ["0", "0.01", "1000000"] {
+            assert_eq!(fault(&lab, &path, field, inside).await, None, "{field} {inside}");
+        }
+        for outside in ["-0.01", "1000000.01", "0.001"] {
+            assert!(fault(&lab, &path, field, outside).await.is_some(), "{field} {outside} is beyond the limit");
+        }
+    }
+    // 95 for the frame, twice 30 for the lenses and 7 for shipping.
+    assert_eq!(fault(&lab, &path, "price_discount", "162").await, None);
+    for outside in ["162.01", "-0.01", "1000000.01"] {
+        assert!(fault(&lab, &path, "price_discount", outside).await.is_some(), "a discount of {outside}");
+    }
+}
+
+#[tokio::test]
+async fn every_day_has_its_place() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    // Today is 2026-11-25, the promise 2026-12-05, the prescription of 2026-10-20.
+    for (field, inside, outside) in [
+        ("ordered_on", "2026-11-25", "2026-11-26"),
+        ("promised_on", "2026-11-25", "2026-11-24"),
+        ("written_on", "2026-11-25", "2026-11-26"),
+        ("expires_on", "2026-10-20", "2026-10-19"),
+    ] {
+        assert_eq!(fault(&lab, &path, field, inside).await, None, "{field} {inside}");
+        assert!(fault(&lab, &path, field, outside).await.is_some(), "{field} {outside} is beyond the limit");
+    }
+}
+
+#[tokio::test]
+async fn every_text_has_its_length() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    for (field, most) in [
+        ("frame_maker", 80),
+        ("frame_model", 80),
+        ("frame_colour", 60),
+        ("prescriber", 120),
+        ("diagnosis", 200),
+        ("note", 1000),
+    ] {
+        // Counted in characters, not bytes.
+        assert_eq!(fault(&lab, &path, field, &"é".repeat(most)).await, None, "{field} of {most}");
+        assert!(fault(&lab, &path, field, &"é".repeat(most + 1)).await.is_some(), "{field} of {}", most + 1);
+    }
+}
+
+/// What is asked about when the fields are looked at with some changes.
+async fn doubts(lab: &TestLab, path: &str, changes: &[(&str, &str)]) -> String {
+    let changes: Vec<_> = changes.iter().copied().chain([("intent", "look")]).collect();
+    post(lab, path, &changes).await.texts("p.warn").join(" ")
+}
+
+#[tokio::test]
+async fn what_is_unusual_is_asked_about_from_its_limit_on() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    let like = |left: &'static str, right: &'static str| vec![("rx_left", left), ("rx_right", right)];
+    for (usual, unusual, says) in [
+        (like("-12.00", "-12.00"), like("-12.125", "-12.125"), "beyond ±12.00"),
+        (like("-2.00 -4.00 x 90", "-2.00 -4.00 x 90"), like("-2.00 -4.125 x 90", "-2.00 -4.125 x 90"), "beyond ±4.00"),
+        (like("-2.00 5.00 BI", "-2.00"), like("-2.00 5.01 BI", "-2.00"), "beyond 5.00"),
+        (like("-5.00", "-2.00"), like("-5.125", "-2.00"), "differ"),
+        // The centres of the frame are 50 + 18 mm apart.
+        (vec![("pd", "54")], vec![("pd", "53.99")], "lens centres"),
+        (vec![("pd", "72")], vec![("pd", "72.01")], "lens centres"),
+        (vec![("promised_on", "2026-12-25")], vec![("promised_on", "2026-12-26")], "30 days"),
+        (vec![("expires_on", "2026-11-25")], vec![("expires_on", "2026-11-24")], "past its date"),
+    ] {
+        let (before, after) = (doubts(&lab, &path, &usual).await, doubts(&lab, &path, &unusual).await);
+        assert!(!before.contains(says), "{usual:?}: {before}");
+        assert!(after.contains(says), "{unusual:?}: {after}");
+    }
+}
+
+#[tokio::test]
+async fn a_height_is_held_against_the_shape_on_file() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    lab.given_shape_for(number).await;
+    let path = lab.get(&format!("/jobs/{number}/relens")).await.location;
+    let relens_of = number.to_string();
+    // The shape is 40 high, its middle at 20: from 3 below it to 8 above is usual.
+    for field in ["height_right", "height_left"] {
+        let with =
+            |height| [("relens_of", relens_of.as_str()), ("price_frame", ""), (field, height), ("intent", "look")];
+        for (height, is_asked, is_refused) in [
+            ("16.99", true, false),
+            ("17", false, false),
+            ("28", false, false),
+            ("28.01", true, false),
+            ("39.99", true, false),
+            ("40", true, true),
+        ] {
+            let page = post(&lab, &path, &with(height)).await;
+            let asked = page.texts("p.warn").join(" ").contains("unusual in this shape");
+            let refused = page.texts(&format!("#{field}-error")).join(" ").contains("40.00 mm high");
+            assert_eq!((asked, refused), (is_asked, is_refused), "{field} {height}: {:?}", page.texts(".error, .warn"));
+        }
+    }
+}
