@@ -156,14 +156,14 @@ insert into layout_moment (key, meaning) values ('ticket', 'the bench ticket was
 -- What a row of a check compares, with the unit of its figures.
 create table quantity (
     key text primary key,
-    unit text not null,                         -- D, deg, pd (prism dioptre), mm; '' where the row's limit decides
+    unit text not null,                         -- d (dioptre), deg, pd (prism dioptre), mm; '' where the row's limit decides
     meaning text not null
 ) strict, without rowid;
 insert into quantity (key, unit, meaning) values
-    ('power_strongest', 'D', 'power in the strongest meridian'),
-    ('power_along_axis', 'D', 'power along the axis'),
-    ('power_across_axis', 'D', 'power across the axis'),
-    ('cylinder', 'D', 'cylinder, minus form'),
+    ('power_strongest', 'd', 'power in the strongest meridian'),
+    ('power_along_axis', 'd', 'power along the axis'),
+    ('power_across_axis', 'd', 'power across the axis'),
+    ('cylinder', 'd', 'cylinder, minus form'),
     ('axis', 'deg', 'axis of the minus cylinder'),
     ('vertical_imbalance', '', 'vertical prism between the eyes, or difference of the heights'),
     ('horizontal_imbalance', '', 'horizontal prism between the eyes, or difference of the distance'),

@@ -23,7 +23,7 @@ create table verification_row (
     position integer not null,
     eye text constraint verification_row_eye check (eye in ('right', 'left')), -- null: the pair
     quantity text not null references quantity (key),
-    unit text not null,                         -- D, deg, pd, mm: the unit of the five figures
+    unit text not null,                         -- d, deg, pd, mm: the unit of the figures beside it
     wanted real,
     measured real,                              -- null: not measured
     limit_size real not null,                   -- the largest deviation allowed

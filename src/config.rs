@@ -9,10 +9,10 @@ use clap::{Args, Parser, Subcommand};
 #[derive(Debug, Parser)]
 #[command(name = "rimbook", version, about, args_conflicts_with_subcommands = true)]
 pub struct Cli {
-    /// What to do; without a word, serve the pages.
+    /// What to do. Without a command, serves the pages.
     #[command(subcommand)]
     pub command: Option<Command>,
-    /// How to serve.
+    /// Options for serving the pages.
     #[command(flatten)]
     pub serve: Serve,
 }
@@ -25,7 +25,7 @@ pub enum Command {
     Calc,
 }
 
-/// How to serve the pages.
+/// Options for serving the pages.
 #[derive(Debug, Args)]
 pub struct Serve {
     /// The folder that holds the book. Default: `rimbook` in your user data folder.
@@ -34,7 +34,7 @@ pub struct Serve {
     /// The port to listen on, on this machine only.
     #[arg(long, default_value_t = 4127, value_name = "PORT")]
     pub port: u16,
-    /// Fill an empty book with the invented lab Saltmarsh Lens Post, to try things out.
+    /// Fill an empty book with the invented lab Saltmarsh Lens Post, to try Rimbook.
     #[arg(long)]
     pub demo: bool,
     /// With --demo: how many jobs. From 1000 on they are the work of a lifetime, for trying how fast the pages are;
@@ -44,12 +44,12 @@ pub struct Serve {
 }
 
 impl Serve {
-    /// The folder that holds the book, if the system names one for this user or `--data` does.
+    /// The folder that holds the book: `--data`, or the user's data folder if the system has one.
     pub fn folder(&self) -> Option<PathBuf> {
         self.data.clone().or_else(|| Some(dirs::data_dir()?.join("rimbook")))
     }
 
-    /// Loopback only: the book holds health data and has no password.
+    /// Always loopback: the book holds health data and has no password.
     pub fn address(&self) -> SocketAddr {
         SocketAddr::from((Ipv4Addr::LOCALHOST, self.port))
     }

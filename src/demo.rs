@@ -1,5 +1,5 @@
-//! The demonstration book: the invented lab Saltmarsh Lens Post with three years of work, put into an empty book through
-//! the same types and the same store functions as the pages use. Every day in it is counted back from today.
+//! The demonstration book: the invented lab Saltmarsh Lens Post with three years of work. It is put into an empty book
+//! through the same types and store functions as the pages use. Dates are counted back from today.
 
 use std::collections::BTreeMap;
 use std::fmt::Display;
@@ -19,7 +19,7 @@ use crate::desk::job::Job;
 use crate::desk::lab::Lab;
 use crate::desk::money::Cents;
 use crate::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder};
-use crate::desk::packing::{ITEMS, Parcel, go_through};
+use crate::desk::packing::{ITEMS, Parcel, check_ticks};
 use crate::desk::payment::{Payment, PaymentKind};
 use crate::desk::prescription::{MadeFor, Prescription};
 use crate::desk::receipt::{Document, ReceiptFacts};
@@ -46,23 +46,23 @@ mod variant;
 use data::{Book, DemoCustomer, DemoDrawerLens, DemoFrame, DemoJob, MeasuredRow, OffRow, PaidRow};
 use story::Step;
 
-/// Why the demonstration could not be loaded; each is one line for the terminal.
+/// Why the demonstration was not loaded. Each is one line for the terminal.
 #[derive(Debug, Error)]
 pub enum DemoError {
-    /// The book belongs to somebody.
+    /// The book already has a lab.
     #[error(
         "this book already has a lab, {0}: the demonstration fills only an empty one, so choose another folder with --data DIR"
     )]
     NotEmpty(String),
-    /// A row of the built-in data that the domain refuses.
+    /// A row of the built-in data that a domain type refuses.
     #[error("the demonstration data are wrong at {row}: {why}")]
     Data {
-        /// Which file and row.
+        /// The file and row.
         row: String,
-        /// What the domain said.
+        /// The domain type's error.
         why: String,
     },
-    /// The book.
+    /// An error of the book.
     #[error(transparent)]
     Store(#[from] StoreError),
     /// The file of the book.
@@ -73,20 +73,16 @@ pub enum DemoError {
     File(#[from] std::io::Error),
 }
 
-/// What was put into the book.
+/// How many rows were put into the book.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Summary {
-    /// Customers.
     pub customers: usize,
-    /// Frames.
     pub frames: usize,
-    /// Traced shapes kept; a shape may serve several jobs.
+    /// Traced shapes stored; several jobs may share one.
     pub shapes: usize,
-    /// Jobs.
     pub jobs: usize,
     /// Kinds of lens in the drawer.
     pub drawer: usize,
-    /// Receipts issued.
     pub receipts: usize,
 }
 
@@ -105,7 +101,7 @@ impl std::fmt::Display for Summary {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(
             f,
-            "Laid in the demonstration: {} customers, {} frames, {} shapes, {} jobs, {} receipts, {} kinds of lens",
+            "Loaded the demonstration: {} customers, {} frames, {} shapes, {} jobs, {} receipts, {} kinds of lens",
             self.customers, self.frames, self.shapes, self.jobs, self.receipts, self.drawer
         )
     }
@@ -115,7 +111,7 @@ impl std::fmt::Display for Summary {
 ///
 /// # Errors
 ///
-/// [`DemoError::NotEmpty`] when the book has a lab already; nothing is changed then.
+/// [`DemoError::NotEmpty`] when the book already has a lab. Nothing is changed then.
 pub async fn load(store: &Store, today: Date, now: OffsetDateTime) -> Result<Summary, DemoError> {
     if let Some(lab) = store.find_lab().await? {
         return Err(DemoError::NotEmpty(lab.name));
@@ -134,7 +130,7 @@ fn length(row: &str, mm: f64) -> Result<Millimetre, DemoError> {
     Millimetre::round_from(mm).map_err(|why| wrong(row, why))
 }
 
-/// The book half filled.
+/// Loads the demonstration step by step.
 struct Loader<'a> {
     store: &'a Store,
     book: &'a Book,
@@ -145,7 +141,7 @@ struct Loader<'a> {
     customers: BTreeMap<&'a str, Uuid>,
     materials: Vec<Material>,
     treatments: Vec<Treatment>,
-    /// The number each row of the jobs was given.
+    /// The job number of each row of the jobs.
     numbers: BTreeMap<usize, i64>,
     shapes: usize,
     receipts: usize,
@@ -156,7 +152,7 @@ struct Loader<'a> {
 }
 
 impl<'a> Loader<'a> {
-    /// Everything that stands before the first order: lab, catalogue, drawer, customers.
+    /// Inserts everything that comes before the first order: lab, catalogue, drawer, customers.
     async fn open(store: &'a Store, book: &'a Book, today: Date, now: OffsetDateTime) -> Result<Self, DemoError> {
         let oldest = book.jobs.iter().map(|job| job.ordered_days_ago).max().unwrap_or(0);
         let opening = now - Duration::days(oldest + 7);
@@ -210,7 +206,7 @@ impl<'a> Loader<'a> {
 
     /// Does every step of every job.
     async fn tell(&mut self, now: OffsetDateTime) -> Result<(), DemoError> {
-        for (when, at, step) in story::tell(&self.book.jobs, now) {
+        for (when, at, step) in story::timeline(&self.book.jobs, now) {
             self.take_step(at, step, when).await?;
         }
         Ok(())
@@ -267,8 +263,8 @@ impl<'a> Loader<'a> {
             }
             Step::Pack => {
                 let parcel = Parcel::of(job.relens_of().is_some());
-                let keys = ITEMS.iter().filter(|item| item.is_asked_of(parcel)).map(|item| item.key);
-                let ticks = go_through(parcel, &keys.collect::<Vec<_>>()).map_err(|why| wrong(&name, why))?;
+                let keys = ITEMS.iter().filter(|item| item.applies_to(parcel)).map(|item| item.key);
+                let ticks = check_ticks(parcel, &keys.collect::<Vec<_>>()).map_err(|why| wrong(&name, why))?;
                 let ticks: Vec<String> = ticks.into_iter().map(str::to_owned).collect();
                 self.store.insert_packing(&key, number, &ticks, when).await?;
             }
@@ -405,7 +401,8 @@ impl<'a> Loader<'a> {
         when: OffsetDateTime,
     ) -> Result<(), DemoError> {
         let measured = measured.unwrap_or_default();
-        let Judgment { reading, verdict, figures } = judge(self.lab.tolerance, job, &measurement(job, &measured, name)?);
+        let Judgment { reading, verdict, figures } =
+            judge(self.lab.tolerance, job, &measurement(job, &measured, name)?);
         let check = NewCheck {
             profile: self.lab.tolerance.key(),
             reading: serde_json::to_string(&reading).map_err(|why| wrong(name, why))?,
@@ -438,7 +435,7 @@ fn lab_of(book: &Book) -> Lab {
     }
 }
 
-/// The tints of the jobs that a new book does not sell yet, at the price and code of the others.
+/// Adds the tints that the jobs need and a new book does not have, with the price and code of the other tints.
 async fn add_tints(store: &Store, book: &Book, when: OffsetDateTime) -> Result<(), DemoError> {
     for name in book.jobs.iter().filter_map(|job| job.tint.as_ref()) {
         let known = store.list_treatments().await?;
@@ -501,7 +498,7 @@ fn frame_of(row: &DemoFrame) -> Result<FrameDetails, DemoError> {
     })
 }
 
-/// All of it, or a deposit of half in whole dollars, or nothing yet.
+/// The full amount, a deposit of half in whole dollars, or no payment yet.
 fn payment(row: &DemoJob, total: Cents, on: Date, name: &str) -> Result<Option<Payment>, DemoError> {
     let kind = PaymentKind::from_key(&row.payment_kind);
     let kind = kind.ok_or_else(|| wrong(name, format!("no way to pay {}", row.payment_kind)))?;
@@ -513,8 +510,8 @@ fn payment(row: &DemoJob, total: Cents, on: Date, name: &str) -> Result<Option<P
     Ok(Some(Payment { kind, amount, paid_on: on }))
 }
 
-/// Bought for the job: the usual diameter that covers the shape, a front by Vogel's rule (common practice, from memory),
-/// and of a minus lens the usual least centre.
+/// Lenses bought for the job: the usual diameter that covers the shape, a front by Vogel's rule (common practice, from
+/// memory), and for a minus lens the usual minimum centre thickness.
 fn lenses_for(job: &Job, lab: &Lab, name: &str) -> Result<Vec<LensInHand>, DemoError> {
     let layout = JobLayout::of(job, lab, step_of(lab)).ok_or_else(|| wrong(name, "no shape to cover"))?;
     Eye::BOTH
@@ -563,14 +560,14 @@ fn measurement(job: &Job, row: &MeasuredRow, name: &str) -> Result<Measurement, 
     })
 }
 
-/// What the lensmeter shows, as it would be typed.
+/// A lensmeter reading as it would be typed.
 fn read_off(ordered: LensPower, off: OffRow) -> Result<String, String> {
     let minus = ordered.to_minus();
     let shifted = |power: Dioptre, by: f64| Dioptre::round_from(power.to_f64() + by).map_err(|why| why.to_string());
     let (sphere, cylinder) = (shifted(minus.sphere(), off.sphere_off)?, shifted(minus.cylinder(), off.cylinder_off)?);
     let axis = match cylinder == Dioptre::ZERO {
         true => None,
-        // A lens ordered without cylinder that shows a trace of one shows it anywhere.
+        // A small cylinder in a lens ordered without one may have any axis.
         false => {
             let degrees = minus.axis().map_or(90, Axis::degrees) + off.axis_off;
             Some(Axis::new((degrees - 1).rem_euclid(180) + 1).map_err(|why| why.to_string())?)

@@ -2,15 +2,15 @@
 //!
 //! # Code tour
 //!
-//! Read the rooms in this order; imports only ever point back up this list.
+//! Read the rooms in this order. A room imports only from rooms above it in this list.
 //!
 //! 1. [`optics`] – powers, prism, lens surfaces and tolerances. Pure: std and thiserror only.
 //! 2. [`shape`] – traced outlines, the boxing system, layout in the box, interchange records. Pure.
 //! 3. [`desk`] – the order side: customers, orders, jobs, deadlines, bills, receipts. Pure.
 //! 4. [`mod@bench`] – the bench side: layout, lens, edge, compensation, prism, checks. Pure.
-//! 5. [`store`] – every line of SQL, and the one SQLite file behind it.
-//! 6. [`mod@print`] – what leaves on paper: barcode, true-size shapes, receipts.
-//! 7. [`web`] – the pages. `web::router` is the contents page of the product.
+//! 5. [`store`] – all SQL, and the one SQLite file behind it.
+//! 6. [`mod@print`] – printed documents: tickets, true-size shapes, packing sheets, receipts.
+//! 7. [`web`] – the pages. `web::router` lists them.
 //! 8. [`calc`] – the same computations for scripts, one JSON request in, one JSON answer out.
 //! 9. [`config`] and [`demo`] – the command line, the data folder, the invented demo lab.
 

@@ -27,7 +27,7 @@ fn main() -> ExitCode {
     }
 }
 
-/// One request in, one answer out; a bad value is one line that names the field, and exit code 2.
+/// Reads one request and prints one answer. A bad value prints one line that names the field; exit code 2.
 fn calculate() -> ExitCode {
     let mut request = String::new();
     let answer = std::io::stdin()
@@ -35,7 +35,7 @@ fn calculate() -> ExitCode {
         .map_err(|why| format!("request: cannot be read: {why}"))
         .and_then(|_| calc::run(&request).map_err(|why| why.to_string()));
     match answer {
-        // Whoever reads may be gone, or the disk be full.
+        // Writing fails if the reading process has ended or the disk is full.
         Ok(answer) => match writeln!(std::io::stdout(), "{answer}") {
             Ok(()) => ExitCode::SUCCESS,
             Err(why) => {

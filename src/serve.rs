@@ -1,4 +1,4 @@
-//! From the command line to an open door: the book, the address, the pages.
+//! Starts the server: opens the port and the book, loads the demonstration if asked, serves the pages.
 
 use std::io::Write;
 use std::net::SocketAddr;
@@ -14,50 +14,49 @@ use crate::store::{OpenError, Store, StoreError};
 use crate::web::clock::Clock;
 use crate::web::{AppState, build_app};
 
-/// Why Rimbook did not start: one line each.
+/// Why Rimbook did not start. Each is one line for the terminal.
 #[derive(Debug, Error)]
 pub enum ServeError {
     /// The system names no data folder for this user.
     #[error("this system names no data folder for you: choose one with --data DIR")]
     NoFolder,
-    /// The book.
+    /// The book could not be opened.
     #[error(transparent)]
     Book(#[from] OpenError),
     /// The book opened but could not be read.
     #[error("cannot read the book: {0}")]
     Read(#[from] StoreError),
-    /// Somebody else listens there.
+    /// Another program already listens there.
     #[error("port {0} is in use, perhaps by another Rimbook: close it, or choose another with --port PORT")]
     PortInUse(u16),
-    /// Any other trouble with the address.
+    /// Any other error when listening on the address.
     #[error("cannot listen on {address}: {why}")]
     Listen {
-        /// Where.
         address: SocketAddr,
-        /// What the system said.
+        /// The system's error.
         why: std::io::Error,
     },
-    /// The invented lab could not be laid in.
+    /// The demonstration could not be loaded.
     #[error(transparent)]
     Demo(#[from] DemoError),
-    /// The runtime or the server itself.
+    /// An error of the runtime or the server.
     #[error("{0}")]
     Io(#[from] std::io::Error),
 }
 
-/// Opens the book and serves the pages until the process is told to stop.
+/// Opens the book and serves the pages until the process receives a shutdown signal.
 ///
 /// # Errors
 ///
 /// [`ServeError`], each a line for the terminal.
 pub fn run(options: &Serve) -> Result<(), ServeError> {
-    // Two threads: the pages of one counter, on whatever machine stands there.
+    // Two threads are enough for one user on a small machine.
     tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build()?.block_on(serve(options))
 }
 
 async fn serve(options: &Serve) -> Result<(), ServeError> {
     let folder = options.folder().ok_or(ServeError::NoFolder)?;
-    // The port first: a second Rimbook must not touch the book of the first.
+    // Bind the port first: a second Rimbook must not touch the book of the first.
     let address = options.address();
     let listener = TcpListener::bind(address).await.map_err(|why| match why.kind() {
         std::io::ErrorKind::AddrInUse => ServeError::PortInUse(address.port()),
@@ -70,9 +69,9 @@ async fn serve(options: &Serve) -> Result<(), ServeError> {
     };
     store.forget_old_drafts(clock.now()).await?;
     let state = AppState::new(store.clone(), clock).await?;
-    say(&format!("Rimbook is open at http://{}", listener.local_addr()?));
-    say(&format!("The book is in {}", folder.display()));
-    axum::serve(listener, build_app(state)).with_graceful_shutdown(told_to_stop()).await?;
+    print_line(&format!("Rimbook is open at http://{}", listener.local_addr()?));
+    print_line(&format!("The book is in {}", folder.display()));
+    axum::serve(listener, build_app(state)).with_graceful_shutdown(shutdown_signal()).await?;
     store.close().await;
     Ok(())
 }
@@ -88,13 +87,13 @@ async fn open(folder: &Path) -> Result<Store, ServeError> {
 async fn open_with_demo(folder: &Path, jobs: Option<u64>, clock: Clock) -> Result<Store, ServeError> {
     let store = open(folder).await?;
     if let Some(lab) = store.find_lab().await? {
-        say(&format!("The book belongs to {} already: nothing was added to it", lab.name));
+        print_line(&format!("The book already belongs to {}: nothing was added to it", lab.name));
         return Ok(store);
     }
     store.close().await;
     let mut told = Progress::new();
     let summary = fresh_file::fill(folder, jobs, clock.today(), clock.now(), &mut |done, of| told.tell(done, of)).await?;
-    say(&summary.to_string());
+    print_line(&summary.to_string());
     open(folder).await
 }
 
@@ -114,19 +113,19 @@ impl Progress {
         if twentieth > self.told {
             self.told = twentieth;
             let seconds = self.began.elapsed().as_secs();
-            say(&format!("Written: {done} of {of} jobs, {} % ({seconds} s)", done * 100 / of.max(1)));
+            print_line(&format!("Written: {done} of {of} jobs, {} % ({seconds} s)", done * 100 / of.max(1)));
         }
     }
 }
 
-/// One line for whoever started the program; the pages stay open when nobody reads it.
-fn say(line: &str) {
+/// Prints one line. A closed standard output does not stop the server.
+fn print_line(line: &str) {
     if let Err(why) = writeln!(std::io::stdout(), "{line}") {
-        tracing::debug!("nobody reads what is said at the start: {why}");
+        tracing::debug!("cannot write to standard output: {why}");
     }
 }
 
-async fn told_to_stop() {
+async fn shutdown_signal() {
     let interrupt = async {
         if tokio::signal::ctrl_c().await.is_err() {
             std::future::pending::<()>().await;

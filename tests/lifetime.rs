@@ -194,7 +194,7 @@ fn a_book_with_a_lab_gets_no_jobs() {
     let home = tempfile::tempdir().unwrap();
     drop(Running::start(home.path(), &["--demo"]));
     let again = Running::start(home.path(), &["--demo", "--jobs", "1000"]);
-    assert_eq!(again.said[0], "The book belongs to Saltmarsh Lens Post already: nothing was added to it");
+    assert_eq!(again.said[0], "The book already belongs to Saltmarsh Lens Post: nothing was added to it");
     let (head, _) = again.get("/jobs/1121");
     assert!(head.starts_with("HTTP/1.1 404"), "{head}");
 }

@@ -87,7 +87,7 @@ fn the_demonstration_leaves_a_book_with_a_lab_as_it_is() {
     let (_, before) = first.get("/customers");
     drop(first);
     let again = Running::start(home.path(), &["--demo"]);
-    assert_eq!(again.said[0], "The book belongs to Saltmarsh Lens Post already: nothing was added to it");
+    assert_eq!(again.said[0], "The book already belongs to Saltmarsh Lens Post: nothing was added to it");
     assert_eq!(again.get("/customers").1, before);
 }
 
@@ -106,7 +106,7 @@ fn the_program_runs_alone_from_any_folder() {
     for (path, kind) in [
         ("/static/style.css", "text/css"),
         ("/static/print.css", "text/css"),
-        ("/static/app.js", "text/javascript"),
+        ("/static/js/app.js", "text/javascript"),
         ("/static/icon.svg", "image/svg+xml"),
     ] {
         let (head, body) = running.get(path);

@@ -5,6 +5,7 @@ use super::layout::{JobLayout, place_words};
 use super::lens::{CutLens, JobLens};
 use crate::desk::frame::Rim;
 use crate::desk::job::Job;
+use crate::desk::limit::LengthLimit;
 use crate::desk::stock::LensInHand;
 use crate::optics::{Eye, Pair};
 use crate::shape::bevel::{EdgeLine, EdgeWarning, Hold, LinePoint, Placement, edge_line};
@@ -13,6 +14,11 @@ use crate::shape::edge::Edge;
 /// On an edge this thick or thicker, a bevel in the middle would show. A third from the front, the rim hides the rest.
 /// Source: common practice (from memory).
 pub const THICK_EDGE_MM: f64 = 3.0;
+
+/// What an edger's size may be set to, added to the traced size.
+pub const EDGER_SIZE: LengthLimit = LengthLimit::new("A size", -200, 200);
+/// How far the bevel or groove lies behind the front.
+pub const FROM_FRONT: LengthLimit = LengthLimit::new("A distance from the front", 0, 2000);
 
 /// How a rim holds a lens.
 pub fn hold_of(rim: Rim) -> Hold {

@@ -12,6 +12,7 @@ use super::edge_finish::hold_of;
 use super::layout::{EyeOnBench, JobLayout, Uncut};
 use crate::desk::catalogue::MaterialDetails;
 use crate::desk::job::Job;
+use crate::desk::limit::{LengthLimit, PowerLimit};
 use crate::desk::stock::LensInHand;
 use crate::optics::lens::{Lens, LensError, LensOrder};
 use crate::optics::material::usual_front_d;
@@ -25,6 +26,11 @@ use crate::shape::thickness::{
     Thickness, lens_with_thickness, lens_with_thickness_by_thumb, lens_with_usual_thickness,
 };
 use crate::shape::volume::{volume_mm3, weight_g};
+
+/// The front of a lens on trial. It may be hollow, unlike that of a stock lens.
+pub const TRIAL_FRONT: PowerLimit = PowerLimit::new("A front", -1000, 2000);
+/// The thinnest place of an edge on trial.
+pub const THINNEST_EDGE: LengthLimit = LengthLimit::new("A thinnest edge", 0, 1000);
 
 /// What is tried instead of what the job has.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]

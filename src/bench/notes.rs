@@ -88,7 +88,7 @@ pub fn size(rim: Rim) -> &'static str {
 fn cutting(material: &MaterialDetails) -> Vec<&'static str> {
     let mut words = vec![material.cutting.words()];
     match material.cutting {
-        Cutting::Dry => words.push("little or no water; it smells when warm"),
+        Cutting::Dry => words.push("little or no water"),
         Cutting::DryThenWet => words.push("never on a wheel that has cut glass"),
         Cutting::Wet if material.index_thousandths >= 1700 => words.push("brittle: low chuck pressure"),
         Cutting::Wet => {}
@@ -135,6 +135,7 @@ mod tests {
         let notes = BenchNotes::of(Rim::Metal, resin, None);
         assert!(notes.edge.starts_with("V bevel") && notes.cautions == [DUST]);
         assert_eq!(notes.cutting, ["cut wet"]);
+        assert_eq!(BenchNotes::of(Rim::Metal, polyurea, None).cutting, ["cut wet"]);
         assert!(BenchNotes::of(Rim::Cord, resin, None).edge.contains("groove"));
         assert_eq!(BenchNotes::of(Rim::Drilled, resin, None).cautions, [DUST, WEAKENED, CRACKS]);
         assert_eq!(BenchNotes::of(Rim::Drilled, polyurea, None).cautions, [DUST, WEAKENED]);

@@ -5,6 +5,8 @@ use super::layout::{EyeOnBench, JobLayout, Uncut};
 use super::lens::JobLens;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
+use crate::desk::limit::LengthLimit;
+use crate::desk::prescription::MadeFor;
 use crate::desk::stock::LensInHand;
 use crate::optics::gaze::{Balance, LookedThrough, balance, gaze_prism};
 use crate::optics::lens::{Lens, LensError, LensOrder};
@@ -16,6 +18,16 @@ use crate::shape::layout::Decentration;
 /// More vertical prism than this between the eyes at the reading point may disturb reading. Source: common practice
 /// (from memory).
 pub const READING_VERTICAL_PD: f64 = 1.0;
+
+/// How far a reading point may lie from the pupil.
+pub const READING_POINT: LengthLimit = LengthLimit::new("A distance from the pupil", -2000, 2000);
+
+/// 10 mm down and 2 in, where a reader looks through a distance pair (common practice); a reading pair is centred for
+/// near already.
+pub fn usual_reading_point(made_for: MadeFor) -> LookedThrough {
+    let in_mm = if made_for == MadeFor::Near { 0.0 } else { 2.0 };
+    LookedThrough { in_mm, up_mm: -10.0 }
+}
 
 /// The prism of one eye.
 #[derive(Debug, Clone, PartialEq)]

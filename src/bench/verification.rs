@@ -8,6 +8,7 @@ use strum::{EnumString, IntoStaticStr, VariantArray};
 
 use crate::desk::job::Job;
 use crate::desk::key::keyed;
+use crate::optics::notation;
 use crate::optics::prescription::{Given, LensPower, Prism, PupilDistance};
 use crate::optics::tolerance::{Measured, Ordered, Profile, Status, ToleranceLine, is_verified, verify};
 use crate::optics::unit::Millimetre;
@@ -187,17 +188,17 @@ impl VerdictRow {
     fn of(line: &ToleranceLine) -> Self {
         let spare = line.inside.map(|inside| match inside {
             // A pass by the reading allowance is slightly beyond the printed limit and has nothing to spare.
-            i if i < 0.0 && line.status != Status::Fail => line.unit.sized(0.0),
-            i if i < 0.0 => format!("{} beyond", line.unit.sized(-i)),
-            i => line.unit.sized(i),
+            i if i < 0.0 && line.status != Status::Fail => notation::size(0.0, line.unit),
+            i if i < 0.0 => format!("{} beyond", notation::size(-i, line.unit)),
+            i => notation::size(i, line.unit),
         });
         Self {
             what: line.quantity.name().to_owned(),
             eye: line.eye.map(|e| e.name().to_owned()).unwrap_or_default(),
             ordered: line.ordered.clone(),
             measured: line.measured.clone().unwrap_or_default(),
-            off_by: line.off_by.map(|off| line.unit.sized(off)).unwrap_or_default(),
-            limit: format!("±{}", line.unit.sized(line.limit)),
+            off_by: line.off_by.map(|off| notation::size(off, line.unit)).unwrap_or_default(),
+            limit: format!("±{}", notation::size(line.limit, line.unit)),
             spare: spare.unwrap_or_default(),
             outcome: line.status.into(),
             source: line.source.to_owned(),

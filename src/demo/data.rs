@@ -1,4 +1,4 @@
-//! The rows of the demonstration book as they stand in its files; `demo-data/README.md` says what each means.
+//! The rows of the demonstration data files. `demo-data/README.md` explains each field.
 
 use serde::Deserialize;
 
@@ -13,7 +13,6 @@ pub struct LabRow {
     pub tax_id: String,
 }
 
-/// The lab's address.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct AddressRow {
@@ -79,7 +78,7 @@ pub struct DemoDrawerLens {
     pub count: i64,
 }
 
-/// Something for each eye.
+/// A value for each eye.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Each<T> {
@@ -87,7 +86,7 @@ pub struct Each<T> {
     pub left: T,
 }
 
-/// A lensmeter's reading, as differences from the ordered lens in minus cylinder.
+/// A lensmeter reading, as differences from the ordered lens in minus cylinder.
 #[derive(Debug, Clone, Copy, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct OffRow {
@@ -106,7 +105,7 @@ pub struct MeasuredRow {
     pub height_off_mm: Each<f64>,
 }
 
-/// How far a job has come.
+/// The last stage that a job has reached.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum StageRow {
@@ -119,7 +118,7 @@ pub enum StageRow {
     Sent,
 }
 
-/// How much came in with the order.
+/// How much was paid with the order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum PaidRow {
@@ -160,7 +159,7 @@ pub struct DemoJob {
     pub payment_kind: String,
 }
 
-/// All of it.
+/// All rows of all files.
 pub struct Book {
     pub lab: LabRow,
     pub customers: Vec<DemoCustomer>,
@@ -171,7 +170,7 @@ pub struct Book {
 }
 
 impl Book {
-    /// Reads the files that are built in.
+    /// Reads the files built into the binary.
     pub fn read() -> Result<Self, serde_json::Error> {
         Ok(Self {
             lab: serde_json::from_str(include_str!("../../demo-data/lab.json"))?,

@@ -1,10 +1,10 @@
-//! What happens to a demonstration job, and when.
+//! The steps of each demonstration job and their times.
 
 use time::{Duration, OffsetDateTime};
 
 use super::data::{DemoJob, StageRow};
 
-/// One step of a job, each a page of its own.
+/// One step of a job; each has its own page.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Step {
     Take,
@@ -19,16 +19,16 @@ pub enum Step {
     Receipt,
 }
 
-/// Minutes between two steps of one day, and the most steps there are: two orders of one day are taken at one time, so
-/// they keep their order.
+/// Minutes between two steps on the same day.
 const MINUTES: i64 = 12;
-const MOST_STEPS: i64 = 10;
+/// The most steps of a job. Orders of one day all have the same time, so they keep the order of the file.
+const MAX_STEPS: i64 = 10;
 
-/// Every step of every job in the order of time, so that numbers and dates grow together.
-pub fn tell(jobs: &[DemoJob], now: OffsetDateTime) -> Vec<(OffsetDateTime, usize, Step)> {
-    let mut story: Vec<_> = jobs.iter().enumerate().flat_map(|(at, job)| steps_of(at, job, now)).collect();
-    story.sort_by_key(|(when, _, _)| *when);
-    story
+/// Every step of every job in order of time, so that job numbers and dates increase together.
+pub fn timeline(jobs: &[DemoJob], now: OffsetDateTime) -> Vec<(OffsetDateTime, usize, Step)> {
+    let mut timeline: Vec<_> = jobs.iter().enumerate().flat_map(|(at, job)| steps_of(at, job, now)).collect();
+    timeline.sort_by_key(|(when, _, _)| *when);
+    timeline
 }
 
 fn steps_of(at: usize, job: &DemoJob, now: OffsetDateTime) -> Vec<(OffsetDateTime, usize, Step)> {
@@ -38,30 +38,30 @@ fn steps_of(at: usize, job: &DemoJob, now: OffsetDateTime) -> Vec<(OffsetDateTim
     (0i64..)
         .zip(steps)
         .map(|(n, step)| {
-            // Spread over the days of the work; sending and the receipt fall on the last. An open job rests at its stage.
+            // Spread over the days of the job. Sending and the receipt are on the last day; an open job stays at its stage.
             let days = match step {
                 Step::Send | Step::Receipt => last,
                 _ => first - (first - last) * n / gaps,
             };
-            (now - Duration::days(days) - Duration::minutes((MOST_STEPS - n) * MINUTES), at, step)
+            (now - Duration::days(days) - Duration::minutes((MAX_STEPS - n) * MINUTES), at, step)
         })
         .collect()
 }
 
 fn steps(job: &DemoJob) -> Vec<Step> {
-    let has_come_to = |stage| job.stage >= stage;
+    let has_reached = |stage| job.stage >= stage;
     [
         (Step::Take, true),
-        // New lenses for an old frame come with its shape.
-        (Step::KeepShape, job.shape.is_some() && has_come_to(StageRow::Shape)),
-        (Step::TakeLenses, has_come_to(StageRow::Lenses)),
-        (Step::Cut, has_come_to(StageRow::Cut)),
+        // New lenses for an old frame use its stored shape.
+        (Step::KeepShape, job.shape.is_some() && has_reached(StageRow::Shape)),
+        (Step::TakeLenses, has_reached(StageRow::Lenses)),
+        (Step::Cut, has_reached(StageRow::Cut)),
         (Step::CheckFirst, job.measured_first.is_some()),
         (Step::Check, job.check.is_some()),
         (Step::Concede, job.reason.is_some()),
-        (Step::Pack, has_come_to(StageRow::Packed)),
-        (Step::Send, has_come_to(StageRow::Sent)),
-        (Step::Receipt, has_come_to(StageRow::Sent)),
+        (Step::Pack, has_reached(StageRow::Packed)),
+        (Step::Send, has_reached(StageRow::Sent)),
+        (Step::Receipt, has_reached(StageRow::Sent)),
     ]
     .into_iter()
     .filter_map(|(step, happens)| happens.then_some(step))

@@ -14,25 +14,18 @@ use crate::optics::{Eye, Pair};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
 #[strum(serialize_all = "snake_case")]
 pub enum ChargeKind {
-    /// The frame.
     Frame,
-    /// A single-vision lens.
     Lens,
-    /// The material over plain hard resin.
+    /// What the material costs over plain hard resin.
     Material,
-    /// A coating.
     Coating,
-    /// A tint.
     Tint,
-    /// Prescribed prism.
     Prism,
-    /// Packing and carriage; usually not eligible with a plan, so shown apart.
+    /// Packing and shipping. Plans usually do not cover it, so it is shown separately.
     Shipping,
-    /// Taken off; negative.
+    /// A negative amount.
     Discount,
-    /// Sales tax.
     Tax,
-    /// Anything else.
     Other,
 }
 
@@ -41,49 +34,43 @@ keyed!(ChargeKind);
 /// One line of the bill, as agreed when the order was taken.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Charge {
-    /// What it is for.
     pub kind: ChargeKind,
-    /// Which eye, for a line that is per lens.
+    /// For a line that is per lens.
     pub eye: Option<Eye>,
-    /// In words.
+    /// The description on the bill and the receipt.
     pub what: String,
     /// Procedure code; empty for none.
     pub code: String,
-    /// How much.
     pub amount: Cents,
 }
 
 /// What a bill is made from.
 #[derive(Debug, Clone)]
 pub struct Billed<'a> {
-    /// The frame in words and its price; `None` when new lenses are made for a frame the customer has.
+    /// Description and price of the frame; `None` for new lenses in a frame the customer already has.
     pub frame: Option<(String, Cents)>,
-    /// The material of both lenses.
+    /// For both lenses.
     pub material: &'a MaterialDetails,
-    /// Price of a lens in plain hard resin; what the material costs above it goes on the material's own line.
+    /// Price of a lens in plain hard resin. What the material costs above it goes on the material's own line.
     pub base_price: Cents,
-    /// The coating, if any.
     pub coating: Option<&'a TreatmentDetails>,
-    /// The tint, if any.
     pub tint: Option<&'a TreatmentDetails>,
-    /// Each eye's prescription.
     pub eyes: &'a Pair<EyePrescription>,
-    /// Which form the codes are taken from.
     pub basis: CodeBasis,
-    /// Packing and carriage; no line when nothing is charged.
+    /// Packing and shipping; no line when it is zero.
     pub shipping: Cents,
 }
 
-/// What a plain lens costs: the cheapest material without a code of its own, or nothing when there is none.
+/// The price of a plain lens: the cheapest material without a procedure code, or zero if there is none.
 pub fn base_price<'a>(materials: impl IntoIterator<Item = &'a MaterialDetails>) -> Cents {
     materials.into_iter().filter(|m| m.code.is_empty()).map(|m| m.price).min().unwrap_or(Cents::ZERO)
 }
 
 /// The lines of the bill: frame, then for each eye lens, material, coating, tint and prism, then shipping.
 ///
-/// The price of a lens is split over its base and its material, so that each code has its amount; a material
-/// that costs no more than the base keeps its line at nothing, because a plan looks for the code. Prescribed
-/// prism likewise. The sum is exactly frame + 2 × (material + coating + tint) + shipping.
+/// The price of a lens is split between the base lens and the material, so that each code has an amount. A material
+/// that costs no more than the base, and prescribed prism, have a line of zero, because a plan looks for the code.
+/// The total is exactly frame + 2 × (material + coating + tint) + shipping.
 pub fn bill(order: &Billed<'_>) -> Vec<Charge> {
     let mut lines = Vec::new();
     if let Some((what, price)) = &order.frame {

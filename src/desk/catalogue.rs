@@ -1,5 +1,7 @@
 //! What the lab sells: materials, coatings, tints, with their prices and procedure codes.
 
+use std::ops::RangeInclusive;
+
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
@@ -24,7 +26,7 @@ pub enum Cutting {
 keyed!(Cutting);
 
 impl Cutting {
-    /// For the bench.
+    /// Shown at the bench.
     pub fn words(self) -> &'static str {
         match self {
             Cutting::Wet => "cut wet",
@@ -34,18 +36,26 @@ impl Cutting {
     }
 }
 
-/// One version of a material; an edit makes a new version.
+/// One version of a material. An edit adds a new version.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Material {
-    /// The key of this version.
+    /// Id of this version.
     pub id: Uuid,
-    /// The key all versions share.
+    /// Id shared by all versions.
     pub line: Uuid,
-    /// What is known of it.
     pub details: MaterialDetails,
 }
 
-/// What is known of a material.
+/// Refractive index (d line) of a lens material, in thousandths.
+pub const INDEX_THOUSANDTHS: RangeInclusive<i32> = 1400..=2000;
+/// Abbe number, in tenths.
+pub const ABBE_TENTHS: RangeInclusive<i32> = 100..=1000;
+/// Density, in hundredths of g/cm³.
+pub const DENSITY_HUNDREDTHS: RangeInclusive<i32> = 50..=600;
+/// Usual least centre thickness of a minus lens, in hundredths of a millimetre.
+pub const CENTRE_HUNDREDTHS: RangeInclusive<i32> = 50..=1000;
+
+/// A material's properties and price.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct MaterialDetails {
     /// The name the owner gave it.
@@ -56,11 +66,10 @@ pub struct MaterialDetails {
     pub abbe_tenths: i32,
     /// Density in hundredths of g/cm³.
     pub density_hundredths: i32,
-    /// Usual least centre thickness of a minus lens, hundredths of a millimetre.
+    /// Usual minimum centre thickness of a minus lens, hundredths of a millimetre.
     pub centre_hundredths: i32,
-    /// How it is cut.
     pub cutting: Cutting,
-    /// The procedure code of the material itself; empty for none.
+    /// Procedure code of the material; empty for none.
     pub code: String,
     /// Price of one lens.
     pub price: Cents,
@@ -77,9 +86,9 @@ impl MaterialDetails {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
 #[strum(serialize_all = "snake_case")]
 pub enum TreatmentKind {
-    /// Laid on the surface.
+    /// Applied to the surface.
     Coating,
-    /// Dyed or light-reacting.
+    /// Dyed or photochromic.
     Tint,
 }
 
@@ -88,18 +97,16 @@ keyed!(TreatmentKind);
 /// One version of a coating or tint.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Treatment {
-    /// The key of this version.
+    /// Id of this version.
     pub id: Uuid,
-    /// The key all versions share.
+    /// Id shared by all versions.
     pub line: Uuid,
-    /// What is known of it.
     pub details: TreatmentDetails,
 }
 
-/// What is known of a coating or tint.
+/// A coating or tint with its code and price.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct TreatmentDetails {
-    /// Coating or tint.
     pub kind: TreatmentKind,
     /// The name the owner gave it.
     pub name: String,
@@ -109,14 +116,15 @@ pub struct TreatmentDetails {
     pub price: Cents,
 }
 
-/// The materials a new book starts with. Index, Abbe number and density: public materials tables (as the
-/// manufacturers of lens monomers print them, to rounding); centre and cutting: common practice, from memory.
-/// Codes: CMS HCPCS Level II; polyurea-urethane as "polycarbonate or equal" is common practice, from memory.
-/// Prices are only a start: the owner sets them.
+/// The materials a new book starts with. Index, Abbe number and density: public materials tables, rounded. Centre
+/// thickness and cutting: common practice, from memory. Polyurea-urethane is cut wet, as hard resin and the higher
+/// indices (common practice; the edger's own setting for the material decides). Codes: CMS HCPCS Level II;
+/// polyurea-urethane as "polycarbonate or equal" is common practice, from memory. Prices are examples: the owner sets
+/// them.
 pub fn starting_materials() -> Vec<MaterialDetails> {
     let rows = [
         ("Hard resin 1.50", 1498, 580, 132, 200, Cutting::Wet, "", 3000_i64),
-        ("Polyurea-urethane 1.53", 1530, 440, 111, 150, Cutting::Dry, POLYCARBONATE, 5500),
+        ("Polyurea-urethane 1.53", 1530, 440, 111, 150, Cutting::Wet, POLYCARBONATE, 5500),
         ("Polycarbonate 1.59", 1586, 300, 120, 150, Cutting::DryThenWet, POLYCARBONATE, 4500),
         ("1.60", 1600, 410, 130, 150, Cutting::Wet, MID_INDEX, 6000),
         ("1.67", 1660, 320, 136, 150, Cutting::Wet, HIGH_INDEX, 8500),
@@ -163,8 +171,17 @@ pub fn starting_treatments() -> Vec<TreatmentDetails> {
 mod tests {
     use super::*;
 
+    /// Common practice, from memory: everything wet but polycarbonate, which takes water only at the end.
     #[test]
-    fn every_starting_material_is_one_a_lens_can_have() {
+    fn starting_materials_are_cut_as_is_common_practice() {
+        for material in starting_materials() {
+            let want = if material.name.starts_with("Polycarbonate") { Cutting::DryThenWet } else { Cutting::Wet };
+            assert_eq!(material.cutting, want, "{}", material.name);
+        }
+    }
+
+    #[test]
+    fn every_starting_material_is_plausible() {
         for material in starting_materials() {
             let name = &material.name;
             assert!((1400..=2000).contains(&material.index_thousandths), "{name}");

@@ -4,31 +4,26 @@ use uuid::Uuid;
 
 use super::text::{self, TextError};
 
-/// What is known of a customer. A name goes through [`check_name`] before it comes here.
+/// A customer's details. The name must be checked by [`check_name`] first.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Person {
-    /// Full name, as it prints.
+    /// Full name, as printed.
     pub name: String,
     /// First line of the address.
     pub line1: String,
-    /// Second line of the address.
     pub line2: String,
-    /// Town.
     pub city: String,
     /// State or region.
     pub region: String,
-    /// Postal code.
     pub postcode: String,
-    /// Telephone.
     pub phone: String,
-    /// E-mail.
     pub email: String,
-    /// A note for the counter; never printed.
+    /// Internal; never printed.
     pub note: String,
 }
 
 impl Person {
-    /// The address as it prints on a parcel: the name, then only the lines that are filled.
+    /// The address as printed on a parcel: the name, then the lines that are not empty.
     pub fn label(&self) -> String {
         let town = [self.city.as_str(), self.region.as_str(), self.postcode.as_str()]
             .into_iter()
@@ -42,7 +37,7 @@ impl Person {
             .join("\n")
     }
 
-    /// Whether a parcel can be sent there: a street line, a town and a postal code.
+    /// Whether a parcel can be sent there: a street line, a city and a postal code.
     pub fn has_address(&self) -> bool {
         !self.line1.is_empty() && !self.city.is_empty() && !self.postcode.is_empty()
     }
@@ -51,13 +46,11 @@ impl Person {
 /// A customer in the book.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Customer {
-    /// The key in the book.
     pub id: Uuid,
-    /// What is known of the person.
     pub person: Person,
 }
 
-/// A name as the book takes it.
+/// Checks a typed name: required, at most 120 characters.
 pub fn check_name(name: &str) -> Result<String, TextError> {
     text::needed("A name", name, 120)
 }

@@ -1,8 +1,7 @@
-//! The promised date: how near it is, and what the mail-order rule asks for (16 CFR Part 435).
+//! The promised date: how near it is, and what the mail-order rule requires (16 CFR Part 435).
 //!
-//! A lead time counts calendar days, Sundays and holidays too: the rule counts so, and a parcel is sent on a day,
-//! not in a number of working hours. The rule's words here are from memory of 435.2 and a public business guide;
-//! they remind, they do not advise.
+//! A lead time counts calendar days, with Sundays and holidays, as the rule does. The summary of the rule is from
+//! memory of 435.2 and a public business guide. It is a reminder, not legal advice.
 
 use time::format_description::BorrowedFormatItem;
 use time::macros::format_description;
@@ -10,32 +9,31 @@ use time::{Date, Duration};
 
 /// Days within which an order must be sent when no other time was stated. Source: 16 CFR 435.2.
 pub const STATED_LIMIT_DAYS: i64 = 30;
-/// From this many days on, a promise is near.
+/// A promise is "due soon" from this many days before.
 pub const SOON_DAYS: i64 = 3;
 
-/// The day promised for an order complete on a day, after so many calendar days.
+/// The promised date: `lead_days` calendar days after the order.
 pub fn promise(ordered_on: Date, lead_days: i64) -> Date {
-    // Bounded so that a senseless number cannot overflow the duration.
+    // Clamped so that a very large number cannot overflow the duration.
     ordered_on.saturating_add(Duration::days(lead_days.clamp(0, 36_500)))
 }
 
-/// How a job stands to its promise.
+/// How a job stands against its promised date.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Lateness {
-    /// The promise passed this many days ago.
+    /// Days after the promised date.
     Late(i64),
-    /// The promise is today.
+    /// Promised for today.
     DueToday,
-    /// One to three days are left.
+    /// Days left, 1 to [`SOON_DAYS`].
     DueSoon(i64),
-    /// More days are left.
+    /// Days left, more than [`SOON_DAYS`].
     InTime(i64),
-    /// The parcel left.
+    /// The parcel was sent.
     Sent,
 }
 
 impl Lateness {
-    /// How a promise stands today.
     pub fn of(promised_on: Date, is_sent: bool, today: Date) -> Self {
         match (promised_on - today).whole_days() {
             _ if is_sent => Lateness::Sent,
@@ -46,7 +44,7 @@ impl Lateness {
         }
     }
 
-    /// For a person.
+    /// Shown to the user.
     pub fn words(self) -> String {
         let days = |n: i64| if n == 1 { "1 day".to_owned() } else { format!("{n} days") };
         match self {
@@ -57,13 +55,12 @@ impl Lateness {
         }
     }
 
-    /// Whether the promise has passed.
     pub fn is_late(self) -> bool {
         matches!(self, Lateness::Late(_))
     }
 }
 
-/// What to say beside a promised date when the order is taken.
+/// The warning beside the promised date of a new order.
 pub fn promise_warning(ordered_on: Date, promised_on: Date) -> Option<String> {
     let days = (promised_on - ordered_on).whole_days();
     if days < 0 {
@@ -80,7 +77,7 @@ pub fn promise_warning(ordered_on: Date, promised_on: Date) -> Option<String> {
 /// `Nov 26, 2026`, as on the pages.
 const DAY: &[BorrowedFormatItem<'_>] = format_description!("[month repr:short] [day padding:none], [year]");
 
-/// What the rule asks for when a promise is about to be, or was, missed.
+/// What the rule requires when a promised date is near or missed.
 pub fn delay_notice(promised_on: Date, is_sent: bool, today: Date) -> Option<String> {
     let day = promised_on.format(DAY).unwrap_or_default();
     match Lateness::of(promised_on, is_sent, today) {
@@ -109,7 +106,7 @@ mod tests {
     }
 
     #[test]
-    fn stands_by_whole_days() {
+    fn lateness_counts_whole_days() {
         let today = date!(2027 - 05 - 10);
         for (promised, want, words) in [
             (date!(2027 - 04 - 30), Lateness::Late(10), "10 days late"),
@@ -126,7 +123,7 @@ mod tests {
     }
 
     #[test]
-    fn warns_beyond_thirty_days_and_asks_for_a_notice() {
+    fn warns_beyond_thirty_days_and_requires_a_notice() {
         // 16 CFR 435.2: thirty days where no time was stated.
         let ordered = date!(2027 - 05 - 01);
         assert_eq!(promise_warning(ordered, date!(2027 - 05 - 31)), None);

@@ -1,32 +1,34 @@
-//! How a frame sits before the eyes, and the owner's decision which power to order for it.
+//! The position of wear, and the owner's decision which power to order for it.
 //!
-//! Nothing is applied by itself: a lens is made as prescribed until the owner decides otherwise, and then both powers
-//! are shown and printed. What could be ordered is computed on the bench side, in `compensation`.
+//! A lens is made as prescribed until the owner decides otherwise. After that both powers are shown and printed. The
+//! compensated power is computed in `bench::compensation`.
 
 use time::OffsetDateTime;
 
-use crate::optics::compensation::WearPosition;
+use super::limit::LengthLimit;
+use crate::optics::compensation::{MAX_VERTEX_MM, WearPosition};
+use crate::optics::notation;
 use crate::optics::prescription::LensPower;
 use crate::optics::unit::{Millimetre, Tilt};
 use crate::optics::{Eye, Pair};
 
-/// How a frame sits before the eyes.
+/// From the eye to the back of a lens.
+pub const VERTEX: LengthLimit = LengthLimit::new("A vertex distance", 0, (MAX_VERTEX_MM * 100.0) as i32);
+
+/// How the frame sits on the face.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct FramePosition {
-    /// From the eye to the back of the lens as worn.
+    /// Vertex distance as worn: from the eye to the back of the lens.
     pub vertex: Millimetre,
-    /// Pantoscopic tilt.
     pub panto: Tilt,
-    /// Wrap.
     pub wrap: Tilt,
 }
 
-/// The whole position of wear of a job.
+/// The position of wear of a job, with the vertex distance of the refraction.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct PositionOfWear {
-    /// From the eye to the back of the trial lens the power was found with.
+    /// Vertex distance of the refraction: from the eye to the back of the trial lens.
     pub vertex_from: Millimetre,
-    /// How the frame sits.
     pub frame: FramePosition,
 }
 
@@ -42,7 +44,7 @@ impl PositionOfWear {
 
     /// `13 to 14 mm, 10° panto, 6° wrap`.
     pub fn words(&self) -> String {
-        let mm = |length: Millimetre| super::frame::short(length);
+        let mm = |length: Millimetre| notation::short(length.to_f64());
         let deg = |tilt: Tilt| tilt.to_f64().to_string();
         format!(
             "{} to {} mm, {}° panto, {}° wrap",
@@ -67,28 +69,28 @@ impl PositionOfWear {
 /// The owner's decision which power to order.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PowerDecision {
-    /// Whether the power is compensated, or as prescribed after all.
+    /// Compensated, or as prescribed.
     pub is_compensated: bool,
-    /// The position it was decided for.
+    /// The position that the decision is for.
     pub position: PositionOfWear,
-    /// What the lensmeter is to read.
+    /// The power to order, and what the lensmeter must read.
     pub power: Pair<LensPower>,
-    /// When, in UTC.
+    /// In UTC.
     pub at: OffsetDateTime,
 }
 
 impl PowerDecision {
-    /// The decision in a sentence, with both powers where the lenses are compensated; it stands so in the history.
+    /// The decision as a sentence for the history, with both powers if the lenses are compensated.
     pub fn words(&self, prescribed: Pair<LensPower>) -> String {
         let position = self.position.words();
         if !self.is_compensated {
-            return format!("To be made as prescribed, not compensated for the way they are worn ({position}).");
+            return format!("To be made as prescribed, not compensated for the position of wear ({position}).");
         }
         let eye = |eye: Eye| {
             let (made, prescribed) = (self.power.get(eye).to_minus(), prescribed.get(eye).to_minus());
             format!("{} {made} (prescribed {prescribed})", eye.letter())
         };
-        format!("Ordered compensated for the way they are worn ({position}): {}, {}.", eye(Eye::Right), eye(Eye::Left))
+        format!("Ordered compensated for the position of wear ({position}): {}, {}.", eye(Eye::Right), eye(Eye::Left))
     }
 }
 
@@ -117,7 +119,7 @@ mod tests {
         let prescribed = Pair::new(power("-2.25 -0.25 x 10"), power("+1.75 sph"));
         assert_eq!(
             order.words(prescribed),
-            "Ordered compensated for the way they are worn (13 to 13 mm, 10° panto, 6° wrap): R -2.12 -0.50 x 005 \
+            "Ordered compensated for the position of wear (13 to 13 mm, 10° panto, 6° wrap): R -2.12 -0.50 x 005 \
              (prescribed -2.25 -0.25 x 010), L +1.50 -0.50 x 180 (prescribed +1.75 sph)."
         );
         order.is_compensated = false;

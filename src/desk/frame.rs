@@ -1,5 +1,5 @@
-//! A frame as its maker describes it. The traced shape belongs to a job, not to the frame: two frames of one
-//! model are never quite alike.
+//! A frame as its maker describes it. The traced shape belongs to a job, not to the frame: two frames of one model
+//! are never exactly alike.
 
 use std::fmt;
 
@@ -7,8 +7,17 @@ use strum::{EnumString, IntoStaticStr, VariantArray};
 use uuid::Uuid;
 
 use super::key::keyed;
+use super::limit::LengthLimit;
 use super::money::Cents;
+use crate::optics::notation::short;
 use crate::optics::unit::Millimetre;
+
+/// The width of a lens in the boxing system, as stamped on frames for adults and children.
+pub const EYE_SIZE: LengthLimit = LengthLimit::new("An eye size", 3000, 7500);
+/// The stamped distance between the lenses.
+pub const BRIDGE: LengthLimit = LengthLimit::new("A bridge", 800, 3000);
+/// The stamped length of a temple.
+pub const TEMPLE: LengthLimit = LengthLimit::new("A temple", 8000, 18_000);
 
 /// How the frame holds the lens, which decides the edge.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
@@ -16,7 +25,7 @@ use crate::optics::unit::Millimetre;
 pub enum Rim {
     /// A closed metal eyewire with a groove.
     Metal,
-    /// A closed plastic rim, warmed to take the lens.
+    /// A closed plastic rim, heated to insert the lens.
     Plastic,
     /// A half rim with a nylon cord in a groove around the lens.
     Cord,
@@ -27,7 +36,7 @@ pub enum Rim {
 keyed!(Rim);
 
 impl Rim {
-    /// For a person.
+    /// Shown to the user.
     pub fn words(self) -> &'static str {
         match self {
             Rim::Metal => "full rim, metal",
@@ -38,38 +47,33 @@ impl Rim {
     }
 }
 
-/// What is known of a frame before it is in the book.
+/// A frame's details.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FrameDetails {
-    /// The maker.
     pub maker: String,
-    /// The model.
     pub model: String,
-    /// The colour, which may be empty.
+    /// May be empty.
     pub colour: String,
-    /// A as stamped on the frame; a traced A is used where there is one.
+    /// A as stamped on the frame. A traced A has priority.
     pub eye_size: Millimetre,
     /// DBL as stamped.
     pub bridge: Millimetre,
     /// Temple length as stamped.
     pub temple: Option<Millimetre>,
-    /// How it holds the lens.
     pub rim: Rim,
-    /// What the lab asks for it.
+    /// What the lab charges for it.
     pub price: Cents,
 }
 
 /// A frame in the book.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Frame {
-    /// The key in the book.
     pub id: Uuid,
-    /// What is known of it.
     pub details: FrameDetails,
 }
 
 impl fmt::Display for FrameDetails {
-    /// `Copperline Tern, slate, 52□18 140`: the box mark stands between eye size and bridge as on the frame itself.
+    /// `Copperline Tern, slate, 52□18 140`, with the boxing mark between eye size and bridge as on the frame.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{} {}", self.maker, self.model)?;
         if !self.colour.is_empty() {
@@ -82,16 +86,10 @@ impl fmt::Display for FrameDetails {
 impl FrameDetails {
     /// The numbers stamped on the frame.
     pub fn stamp(&self) -> String {
-        let mut stamp = format!("{}□{}", short(self.eye_size), short(self.bridge));
+        let mut stamp = format!("{}□{}", short(self.eye_size.to_f64()), short(self.bridge.to_f64()));
         if let Some(temple) = self.temple {
-            stamp.push_str(&format!(" {}", short(temple)));
+            stamp.push_str(&format!(" {}", short(temple.to_f64())));
         }
         stamp
     }
-}
-
-/// `52` for 52.00 and `52.5` for 52.50.
-pub fn short(length: Millimetre) -> String {
-    let text = length.to_string();
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }

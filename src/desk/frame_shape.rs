@@ -1,4 +1,4 @@
-//! A traced frame shape kept under the number of the job it was traced for.
+//! The traced shape of a frame, stored under the number of the job it was traced for.
 
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use thiserror::Error;
@@ -14,19 +14,19 @@ use crate::shape::outline::Outline;
 use crate::shape::record::{RecordFault, TraceFile, Warning, WarningKind, read_any};
 use crate::shape::trace::Trace;
 
-/// From here on a traced size that differs from the frame's stamp is worth a word, mm: stamps are rounded, so half a
+/// A larger difference between a traced size and the frame's stamp is reported. Stamps are rounded, so half a
 /// millimetre is usual. Source: common practice (from memory).
-pub const STAMP_WORTH_A_WORD_MM: f64 = 1.0;
+pub const STAMP_DIFFERENCE_REPORTED_MM: f64 = 1.0;
 
-/// The least and the most distance between lenses that is kept, hundredths of a millimetre.
+/// The accepted distance between lenses, hundredths of a millimetre.
 const DBL_RANGE: std::ops::RangeInclusive<i32> = 500..=4000;
 
-/// What an upload gives before it is kept.
+/// A shape read from an upload, not stored yet.
 #[derive(Debug, Clone, PartialEq)]
 pub struct NewShape {
-    /// Both eyes, one of them perhaps a mirror of the other.
+    /// Both eyes; one may be the mirror image of the other.
     pub traces: Pair<Trace>,
-    /// The eye that was not traced, if one.
+    /// The eye that was not traced but mirrored.
     pub derived: Option<Eye>,
     /// Distance between the lenses.
     pub dbl: Millimetre,
@@ -36,16 +36,15 @@ pub struct NewShape {
     pub rim_curve_tool_d: Pair<Option<f64>>,
     /// What was odd in the file.
     pub warnings: Vec<ShapeWarning>,
-    /// The very bytes that were uploaded.
+    /// The bytes as uploaded.
     pub original: Vec<u8>,
-    /// The name of the file, or what it was.
+    /// The name of the file, or another description.
     pub original_name: String,
 }
 
 /// A shape in the book.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FrameShape {
-    /// The key in the book.
     pub id: Uuid,
     /// The job it was traced for; a shape of a frame model has none.
     pub job_number: Option<i64>,
@@ -55,7 +54,7 @@ pub struct FrameShape {
     pub origin: ShapeOrigin,
     /// Both eyes.
     pub traces: Pair<Trace>,
-    /// The eye that is only a mirror of the other.
+    /// The eye that was not traced but mirrored.
     pub derived: Option<Eye>,
     /// Distance between the lenses.
     pub dbl: Millimetre,
@@ -63,20 +62,20 @@ pub struct FrameShape {
     pub dbl_source: DblSource,
     /// The rim's own curve in tool power (1.530), where its file said it.
     pub rim_curve_tool_d: Pair<Option<f64>>,
-    /// The name of the file it came from.
+    /// The name of the uploaded file, or another description.
     pub original_name: String,
 }
 
-/// Why an upload is not kept.
+/// Why an upload is refused.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum ShapeRefused {
-    /// The file or table has faults; every one of them.
+    /// All faults of the file or table.
     #[error("The shape was not read.")]
     Faults(Vec<RecordFault>),
-    /// The file says another eye than was chosen.
-    #[error("It was chosen as the {} eye, but it says itself which eye it is: choose “as it says”", .0.name())]
-    SaysItself(Eye),
-    /// A distance between lenses that no frame has.
+    /// The file names its eye, and another eye was chosen.
+    #[error("You chose the {} eye, but the file names its own eye: choose “as it says”", .0.name())]
+    EyeNamedInFile(Eye),
+    /// A distance between lenses out of range.
     #[error("A distance between lenses of {0} mm is not possible: between 5 and 40 mm was expected")]
     Dbl(Millimetre),
 }
@@ -110,19 +109,18 @@ keyed!(ShapeOrigin);
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
 #[strum(serialize_all = "snake_case")]
 pub enum DblSource {
-    /// The trace file says it.
+    /// The trace file.
     File,
-    /// Nothing said it: the bridge stamped on the frame is used.
+    /// The bridge stamped on the frame, because the file has none.
     Stamp,
-    /// It was typed.
     Typed,
 }
 
 keyed!(DblSource);
 
 impl NewShape {
-    /// Reads an upload. `only` is the eye it is of when it does not say; `typed_dbl` goes before the file's own, and
-    /// `stamped_bridge` is used where neither is there.
+    /// Reads an upload. `only` is the eye of a file that does not name one. `typed_dbl` has priority over the DBL in the
+    /// file; `stamped_bridge` is used if neither is given.
     ///
     /// # Errors
     ///
@@ -138,10 +136,10 @@ impl NewShape {
         let rim_curve_tool_d = Pair::new(file.rim_curve_tool_d(Eye::Right), file.rim_curve_tool_d(Eye::Left));
         let warnings = shape_warnings(&file, only);
         let (traces, derived) = match only {
-            Some(eye) if !says_no_side(&file) && file.derived != Some(eye.other()) => {
-                return Err(ShapeRefused::SaysItself(eye));
+            Some(eye) if !names_no_eye(&file) && file.derived != Some(eye.other()) => {
+                return Err(ShapeRefused::EyeNamedInFile(eye));
             }
-            Some(Eye::Left) if says_no_side(&file) => moved_to_the_left(file.traces),
+            Some(Eye::Left) if names_no_eye(&file) => as_left_eye(file.traces),
             _ => (file.traces, file.derived),
         };
         let in_file = file.dbl_mm.and_then(|mm| Millimetre::round_from(mm).ok());
@@ -167,16 +165,16 @@ fn shape_warnings(file: &TraceFile, only: Option<Eye>) -> Vec<ShapeWarning> {
     file.warnings.iter().filter(|warning| is_told(&warning.kind)).map(of).collect()
 }
 
-fn says_no_side(file: &TraceFile) -> bool {
+fn names_no_eye(file: &TraceFile) -> bool {
     file.warnings.iter().any(|w| w.kind == WarningKind::SideAssumed)
 }
 
-/// A table that says no side is read as the right eye; the same radii as the left eye's, and the right one mirrored.
-fn moved_to_the_left(traces: Pair<Trace>) -> (Pair<Trace>, Option<Eye>) {
+/// A table that names no eye is read as the right eye. This uses the same radii for the left eye and mirrors the right.
+fn as_left_eye(traces: Pair<Trace>) -> (Pair<Trace>, Option<Eye>) {
     let read = traces.right;
     match Trace::new(Eye::Left, read.radii().to_vec(), read.angles().clone()) {
         Ok(left) => (Pair::new(left.mirror(), left), Some(Eye::Right)),
-        // The same radii and angles were checked already.
+        // Cannot fail: the same radii and angles are already checked.
         Err(_) => (Pair::new(read.clone(), read.mirror()), Some(Eye::Left)),
     }
 }
@@ -197,9 +195,9 @@ impl FrameShape {
         }
         cautions.extend(self.size_words(&outlines, frame.eye_size.to_f64()));
         let bridge_mm = frame.bridge.to_f64();
-        if (self.dbl.to_f64() - bridge_mm).abs() > STAMP_WORTH_A_WORD_MM {
+        if (self.dbl.to_f64() - bridge_mm).abs() > STAMP_DIFFERENCE_REPORTED_MM {
             cautions.push(format!(
-                "The distance between the lenses is {} mm and the frame is stamped {bridge_mm:.1}: measure it. {0} mm \
+                "The distance between the lenses is {} mm, but the frame is stamped {bridge_mm:.1}: measure it. {0} mm \
                  is used.",
                 self.dbl
             ));
@@ -210,16 +208,16 @@ impl FrameShape {
 }
 
 impl FrameShape {
-    /// The traced widths against the eye size stamped on the frame; one sentence where both eyes are alike.
+    /// Compares the traced widths with the eye size stamped on the frame. One sentence if both eyes are equal.
     fn size_words(&self, outlines: &Pair<Outline>, stamped_mm: f64) -> Vec<String> {
         let width_mm = |eye: Eye| Boxing::of(outlines.get(eye)).a_mm;
         let say = |whose: String, a_mm: f64| {
             format!(
-                "{whose} traced {a_mm:.2} mm wide and the frame is stamped {stamped_mm:.1}: is this the shape of this \
+                "{whose} traced {a_mm:.2} mm wide, but the frame is stamped {stamped_mm:.1}: is this the shape of this \
                  frame? The trace is used."
             )
         };
-        let is_off = |eye: &Eye| (width_mm(*eye) - stamped_mm).abs() > STAMP_WORTH_A_WORD_MM;
+        let is_off = |eye: &Eye| (width_mm(*eye) - stamped_mm).abs() > STAMP_DIFFERENCE_REPORTED_MM;
         let off: Vec<Eye> = Eye::BOTH.into_iter().filter(|eye| self.derived != Some(*eye)).filter(is_off).collect();
         match off[..] {
             [one, other] if (width_mm(one) - width_mm(other)).abs() < 0.005 => {
@@ -230,28 +228,25 @@ impl FrameShape {
     }
 }
 
-/// Right and left in words, where they differ enough.
+/// The difference between right and left as a sentence, if it is large enough to report.
 fn disagreement_words(differ: &Disagreement) -> Option<String> {
     if !differ.is_reported() {
         return None;
     }
-    let larger = |mm: f64| if mm >= 0.0 { "wider" } else { "narrower" };
-    let taller = |mm: f64| if mm >= 0.0 { "higher" } else { "lower" };
+    let width = |mm: f64| if mm >= 0.0 { "wider" } else { "narrower" };
+    let height = |mm: f64| if mm >= 0.0 { "higher" } else { "lower" };
     let mut parts = Vec::new();
     if differ.a_mm.abs() >= 0.005 {
-        parts.push(format!("{:.2} mm {}", differ.a_mm.abs(), larger(differ.a_mm)));
+        parts.push(format!("{:.2} mm {}", differ.a_mm.abs(), width(differ.a_mm)));
     }
     if differ.b_mm.abs() >= 0.005 {
-        parts.push(format!("{:.2} mm {}", differ.b_mm.abs(), taller(differ.b_mm)));
+        parts.push(format!("{:.2} mm {}", differ.b_mm.abs(), height(differ.b_mm)));
     }
-    let than = if parts.is_empty() {
-        String::new()
-    } else {
-        format!("the right one is {} than the left; ", parts.join(" and "))
-    };
+    let than =
+        if parts.is_empty() { String::new() } else { format!("the right is {} than the left; ", parts.join(" and ")) };
     Some(format!(
-        "Right and left differ: {than}at the worst place the outlines are {:.2} mm apart, and the circumferences differ \
-         by {:.2} mm. Cut each lens to its own trace, or trace again.",
+        "Right and left differ: {than}at the worst point the outlines are {:.2} mm apart, and the circumferences differ \
+         by {:.2} mm. Cut each lens to its own trace, or trace the frame again.",
         differ.worst_mm,
         differ.circumference_mm.abs()
     ))
@@ -324,12 +319,12 @@ mod tests {
         let left = read(&lopsided(""), Some(Eye::Left)).unwrap();
         assert_eq!((left.derived, left.traces.left.radii()[0]), (Some(Eye::Right), 2300));
         assert_eq!(left.traces.right.radii()[18], 2300);
-        assert_eq!(read(&lopsided("L\n"), Some(Eye::Right)), Err(ShapeRefused::SaysItself(Eye::Right)));
+        assert_eq!(read(&lopsided("L\n"), Some(Eye::Right)), Err(ShapeRefused::EyeNamedInFile(Eye::Right)));
         assert_eq!(read(&lopsided("L\n"), Some(Eye::Left)).unwrap().derived, Some(Eye::Right));
     }
 
     #[test]
-    fn says_what_differs() {
+    fn cautions_name_the_differences() {
         let text = format!("R\n{}L\n{}", "22.00\n".repeat(36), "23.00\n".repeat(36));
         let shape = kept(NewShape::read(text.as_bytes(), "x", None, None, "18".parse().unwrap()).unwrap());
         let said = shape.cautions(None, &frame("44", "20"));
@@ -338,8 +333,8 @@ mod tests {
             said[0].contains("2.00 mm narrower and 2.00 mm lower") && said[0].contains("1.00 mm apart"),
             "{said:?}"
         );
-        assert!(said[1].starts_with("The left eye is traced 46.00 mm wide and the frame is stamped 44.0"), "{said:?}");
-        assert!(said[2].contains("18.00 mm and the frame is stamped 20.0"), "{said:?}");
+        assert!(said[1].starts_with("The left eye is traced 46.00 mm wide, but the frame is stamped 44.0"), "{said:?}");
+        assert!(said[2].contains("18.00 mm, but the frame is stamped 20.0"), "{said:?}");
         assert_eq!(said.len(), 3);
         let same = kept(NewShape::read(lopsided("").as_bytes(), "x", None, None, "18".parse().unwrap()).unwrap());
         assert_eq!(same.cautions(None, &frame("44.5", "18")), Vec::<String>::new());

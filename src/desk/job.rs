@@ -208,7 +208,6 @@ pub enum EventKind {
     /// A check found a line outside its limit or unread.
     CheckFailed,
     /// The owner wrote why a failed pair is sent all the same.
-    #[strum(serialize = "check_excused")]
     CheckConceded,
     /// The packing list was gone through.
     Packed,
@@ -237,7 +236,7 @@ impl EventKind {
             EventKind::Cut => "Lenses cut",
             EventKind::CheckPassed => "Check passed",
             EventKind::CheckFailed => "Check not passed",
-            EventKind::CheckConceded => "To be sent all the same",
+            EventKind::CheckConceded => "To be sent anyway",
             EventKind::Packed => "Packed",
             EventKind::Sent => "Sent",
             EventKind::Paid => "Payment",
@@ -316,7 +315,12 @@ pub fn stage(kinds: impl IntoIterator<Item = EventKind>) -> Stage {
             EventKind::CheckFailed => (checked, packed) = (false, false),
             EventKind::Packed => packed = true,
             EventKind::Sent => sent = true,
-            EventKind::Taken | EventKind::PowerDecided | EventKind::TicketPrinted | EventKind::Paid | EventKind::Receipt | EventKind::Note => {}
+            EventKind::Taken
+            | EventKind::PowerDecided
+            | EventKind::TicketPrinted
+            | EventKind::Paid
+            | EventKind::Receipt
+            | EventKind::Note => {}
         }
     }
     match () {

@@ -1,8 +1,11 @@
-//! The lab's own page: who it is and how it works.
+//! The lab's own details and settings.
+
+use std::ops::RangeInclusive;
 
 use strum::{EnumString, IntoStaticStr, VariantArray};
 
 use super::key::keyed;
+use super::limit::LengthLimit;
 use super::money::Cents;
 use crate::optics::tolerance::Profile;
 use crate::optics::unit::Millimetre;
@@ -24,7 +27,7 @@ pub enum CodeBasis {
 keyed!(CodeBasis);
 
 impl CodeBasis {
-    /// For a person.
+    /// Shown to the user.
     pub fn words(self) -> &'static str {
         match self {
             CodeBasis::AsWritten => "as the prescription is written",
@@ -34,35 +37,39 @@ impl CodeBasis {
     }
 }
 
-/// The lab as its papers and computations need it.
+/// What a blank may have over the exact least size.
+pub const BLANK_MARGIN: LengthLimit = LengthLimit::new("A margin", 0, 1000);
+/// Days from order to promise.
+pub const LEAD_DAYS: RangeInclusive<i32> = 1..=120;
+/// The highest shipping charge.
+pub const MOST_SHIPPING: Cents = Cents::new(1_000_000);
+
+/// The lab's details for its documents, and the settings for its computations.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Lab {
-    /// Name at the head of every paper.
+    /// Printed at the top of every document.
     pub name: String,
-    /// Address, lines parted by `\n`.
+    /// Lines separated by `\n`.
     pub address: String,
-    /// Telephone.
     pub phone: String,
-    /// E-mail.
     pub email: String,
-    /// Tax id, as an insurer asks for it.
+    /// As insurers ask for it.
     pub tax_id: String,
-    /// The finest step the blocker can be set to.
+    /// The finest step of the blocker.
     pub blocker_step: Millimetre,
-    /// What a blank must have over the exact least size, for chips and bevel.
+    /// The allowance on a blank's diameter over the exact minimum, for chips and bevel.
     pub blank_margin: Millimetre,
-    /// Which tolerances.
+    /// The table that finished pairs are judged by.
     pub tolerance: Profile,
-    /// Which form codes are taken from.
     pub code_basis: CodeBasis,
-    /// Days from order to promise.
+    /// Calendar days from order to promised date.
     pub lead_days: i64,
-    /// Shipping charge offered on a new order.
+    /// The default shipping charge of a new order.
     pub shipping: Cents,
 }
 
 impl Lab {
-    /// A new lab with sound defaults: blocker to 0.5 mm, 2 mm on the blank (common practice), ten days.
+    /// A new lab with defaults: blocker step 0.5 mm, 2 mm on the blank (common practice), ten days.
     pub fn new(name: String, address: String) -> Self {
         let half = Millimetre::from_hundredths(50).unwrap_or(Millimetre::ZERO);
         let two = Millimetre::from_hundredths(200).unwrap_or(Millimetre::ZERO);

@@ -1,13 +1,33 @@
-//! The order side of the lab. Pure: std, time and uuid; `today` is always an argument.
+//! The order side of the lab. Pure: no database, file or clock. `today` is always an argument.
 //!
-//! The [`lab`] itself, its [`catalogue`], a [`customer`], a [`frame`] and its traced [`frame_shape`], a
-//! [`prescription`], an [`order`] with its [`bill`] and [`payment`]s, the [`job`] it becomes, the [`deadline`] it is
-//! promised for, their named [`id`]s, how the frame sits ([`fitting`]), the lenses in hand ([`stock`]), which blanks a supplier has
-//! ([`supplier_list`]), [`packing`], and the [`receipt`] with its [`procedure_code`]s.
+//! # Files
+//!
+//! * [`lab`] – the lab's own details and settings.
+//! * [`catalogue`] – materials, coatings and tints with prices and codes.
+//! * [`customer`] – a person with an address.
+//! * [`frame`] – a frame as its maker describes it: stamped sizes, rim, price.
+//! * [`frame_shape`] – the traced shape of a frame, and cautions about it.
+//! * [`prescription`] – a prescription with its pupil distances and dates.
+//! * [`order`] – everything needed to open a job.
+//! * [`bill`] – the lines of the bill and their prices.
+//! * [`payment`] – payments and refunds.
+//! * [`procedure_code`] – HCPCS codes: which code a lens, material or treatment has.
+//! * [`receipt`] – the receipt as a stored document.
+//! * [`job`] – a job, its history and its stage.
+//! * [`deadline`] – the promised date and the mail-order rule (16 CFR 435).
+//! * [`fitting`] – the position of wear, and the decision which power to order.
+//! * [`stock`] – uncut lenses: the drawer, and the pair taken for a job.
+//! * [`supplier_list`] – reads a supplier's list of blanks.
+//! * [`packing`] – the packing list and the sentences on the packing sheet.
+//! * [`money`] – amounts in whole cents.
+//! * [`id`] – named ids; [`key`] – the key of a choice; [`limit`] – the range of a typed number.
+//! * [`step`] – what comes next on a job, and at which stage each step may be done.
+//! * [`text`] – checks typed text: trimmed, limited length, no control characters.
 
 pub mod bill;
 pub mod catalogue;
 pub mod customer;
+pub mod date;
 pub mod deadline;
 pub mod fitting;
 pub mod frame;
@@ -16,6 +36,7 @@ pub mod id;
 pub mod job;
 pub(crate) mod key;
 pub mod lab;
+pub mod limit;
 pub mod money;
 pub mod order;
 pub mod packing;

@@ -18,16 +18,21 @@ pub enum MoneyError {
     /// Not a number of dollars and cents.
     #[error("“{0}” is not an amount: write it like 89 or 89.50")]
     NotAnAmount(String),
-    /// More than this book is made for.
+    /// More than [`Cents::MOST`].
     #[error("“{0}” is more than a million: check the decimal point")]
     TooMuch(String),
+    /// A price below nothing, or above the most.
+    #[error("A price is between $0.00 and {0}")]
+    NotAPrice(Cents),
 }
 
 impl Cents {
-    /// Nothing owed.
+    /// Zero.
     pub const ZERO: Self = Self(0);
     /// The largest amount a single line may hold: a million dollars.
     pub const MOST: i64 = 100_000_000;
+    /// The highest price of a lens, a frame or a treatment: a hundred thousand dollars.
+    pub const MOST_PRICE: Self = Self(10_000_000);
 
     /// An amount from whole cents.
     pub const fn new(cents: i64) -> Self {
@@ -39,7 +44,17 @@ impl Cents {
         self.0
     }
 
-    /// Whether the amount is less than nothing.
+    /// Reads a price: nothing or more, up to `most`.
+    ///
+    /// # Errors
+    ///
+    /// [`MoneyError`], a sentence to stand beside the field.
+    pub fn read_price(text: &str, most: Self) -> Result<Self, MoneyError> {
+        let price: Self = text.parse()?;
+        if price.is_negative() || price > most { Err(MoneyError::NotAPrice(most)) } else { Ok(price) }
+    }
+
+    /// Whether the amount is below zero.
     pub const fn is_negative(self) -> bool {
         self.0 < 0
     }
@@ -82,7 +97,7 @@ impl FromStr for Cents {
         let rest = rest.trim_start_matches('$');
         let (dollars, cents) = rest.split_once('.').unwrap_or((rest, ""));
         let groups: Vec<&str> = dollars.split(',').collect();
-        // A comma may only stand between groups of three, so that 12,50 is asked about and not read as 1250.
+        // A comma may only separate groups of three digits, so 12,50 is refused and not read as 1250.
         if groups.len() > 1 && groups[1..].iter().any(|g| g.len() != 3) {
             return Err(wrong());
         }
@@ -135,6 +150,15 @@ impl Sum for Cents {
 mod tests {
     use super::*;
     use proptest::prelude::*;
+
+    #[test]
+    fn a_price_is_taken_up_to_the_most() {
+        let read = |text| Cents::read_price(text, Cents::new(1_000_000));
+        assert_eq!([read("0"), read("10,000.00")], [Ok(Cents::ZERO), Ok(Cents::new(1_000_000))]);
+        for text in ["-0.01", "10000.01"] {
+            assert_eq!(read(text).unwrap_err().to_string(), "A price is between $0.00 and $10,000.00", "{text}");
+        }
+    }
 
     #[test]
     fn reads_amounts_as_people_write_them() {

@@ -1,4 +1,6 @@
-//! An order: everything that must be known before money is spent, and what the customer pays for it.
+//! An order: everything needed to open a job, with the bill and the first payment.
+
+use std::ops::RangeInclusive;
 
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::Date;
@@ -8,10 +10,19 @@ use super::bill::Charge;
 use super::customer::Person;
 use super::frame::FrameDetails;
 use super::key::keyed;
+use super::limit::LengthLimit;
 use super::payment::Payment;
 use super::prescription::{MadeFor, Prescription};
 use crate::optics::Pair;
 use crate::optics::unit::{Millimetre, Tilt};
+
+/// The height of an optical centre above the lowest point of the box (common practice).
+pub const HEIGHT: LengthLimit = LengthLimit::new("A height", 500, 6000);
+/// How far a height usually lies below and above the middle of the lens, mm (common practice).
+pub const HEIGHT_FROM_MIDDLE_MM: RangeInclusive<f64> = -3.0..=8.0;
+/// How much wider the lens centres of a frame usually stand than the pupils, mm (common practice). Beyond, the frame is
+/// probably the wrong size.
+pub const FRAME_OVER_PUPILS_MM: RangeInclusive<f64> = -4.0..=14.0;
 
 /// The form of the front surface.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, EnumString, IntoStaticStr, VariantArray)]
@@ -20,14 +31,14 @@ pub enum Design {
     /// Spherical front.
     #[default]
     Spherical,
-    /// Aspheric front: flatter and thinner, centred with more care.
+    /// Aspheric front: flatter and thinner. Centring is more critical.
     Aspheric,
 }
 
 keyed!(Design);
 
 impl Design {
-    /// For a person.
+    /// Shown to the user.
     pub fn words(self) -> &'static str {
         match self {
             Design::Spherical => "single vision, spherical",
@@ -52,40 +63,33 @@ pub enum FrameChoice {
     Known(Uuid),
     /// To be added with the order.
     New(FrameDetails),
-    /// The frame and the kept shape of an earlier job: nothing is mailed.
+    /// The frame and stored shape of an earlier job: no frame is mailed in.
     OfJob(i64),
 }
 
 /// Everything needed to open a job.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NewOrder {
-    /// For whom.
     pub customer: CustomerChoice,
-    /// In which frame.
     pub frame: FrameChoice,
-    /// The wrap of a frame that is new in the book, where it was asked for.
+    /// The wrap of a new frame, if it was entered.
     pub frame_wrap: Option<Tilt>,
-    /// To which prescription.
     pub prescription: Prescription,
-    /// For which distance.
     pub made_for: MadeFor,
-    /// The version of the material.
+    /// Id of the material version.
     pub material: Uuid,
-    /// The form of the front.
     pub design: Design,
-    /// The version of the coating.
+    /// Id of the coating version.
     pub coating: Option<Uuid>,
-    /// The version of the tint.
+    /// Id of the tint version.
     pub tint: Option<Uuid>,
     /// Optical centre above the lowest point of the box.
     pub height: Pair<Millimetre>,
     /// The day the order is complete.
     pub ordered_on: Date,
-    /// The day it is promised for.
     pub promised_on: Date,
-    /// A remark for the bench.
+    /// For the bench.
     pub note: String,
-    /// The bill.
     pub charges: Vec<Charge>,
     /// Paid with the order.
     pub payment: Option<Payment>,

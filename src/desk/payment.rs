@@ -1,4 +1,4 @@
-//! Money that came in for an order, or went back.
+//! Payments and refunds of an order.
 
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::Date;
@@ -10,27 +10,20 @@ use super::money::Cents;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
 #[strum(serialize_all = "snake_case")]
 pub enum PaymentKind {
-    /// A payment card.
     Card,
-    /// A paper check.
+    /// A paper check, not a check of the lenses.
     Check,
-    /// Cash.
     Cash,
-    /// A bank transfer.
     Transfer,
-    /// Something else.
     Other,
 }
 
 keyed!(PaymentKind);
 
-/// Money that came in (or, negative, went back).
+/// A payment; a refund has a negative amount.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Payment {
-    /// How.
     pub kind: PaymentKind,
-    /// How much.
     pub amount: Cents,
-    /// On which day.
     pub paid_on: Date,
 }

@@ -1,4 +1,4 @@
-//! A prescription with its pupil distances, and which of them a pair is made for.
+//! A prescription with its pupil distances, and which of them the pair is made for.
 
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::Date;
@@ -11,17 +11,16 @@ use crate::optics::prescription::{EyePrescription, PupilDistance};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, EnumString, IntoStaticStr, VariantArray)]
 #[strum(serialize_all = "snake_case")]
 pub enum MadeFor {
-    /// Looking far.
     #[default]
     Distance,
-    /// Reading.
+    /// For reading.
     Near,
 }
 
 keyed!(MadeFor);
 
 impl MadeFor {
-    /// For a person.
+    /// Shown to the user.
     pub fn words(self) -> &'static str {
         match self {
             MadeFor::Distance => "distance",
@@ -30,34 +29,32 @@ impl MadeFor {
     }
 }
 
-/// A prescription with the distance the pair is centred on.
+/// A prescription with its pupil distances.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Prescription {
-    /// Each eye as written.
+    /// Each eye, as read from the text.
     pub eyes: Pair<EyePrescription>,
-    /// Each eye as it was typed.
+    /// Each eye, as typed.
     pub typed: Pair<String>,
-    /// Who wrote it.
     pub prescriber: String,
-    /// When it was written.
     pub written_on: Option<Date>,
     /// The last day it may be used, where the prescriber or the state sets one.
     pub expires_on: Option<Date>,
-    /// A diagnosis, only ever as the prescriber wrote it.
+    /// Only as the prescriber wrote it.
     pub diagnosis: String,
-    /// Looking far.
+    /// For distance.
     pub pupil_distance: PupilDistance,
-    /// Reading.
+    /// For reading.
     pub near_pupil_distance: Option<PupilDistance>,
 }
 
 impl Prescription {
-    /// Whether it may no longer be used on this day. Who decides is the owner, by their state's law.
+    /// Whether it has expired on this day. The owner decides what to do about it, by state law.
     pub fn is_past(&self, today: Date) -> bool {
         self.expires_on.is_some_and(|last| last < today)
     }
 
-    /// The pupil distance of a use: the near one is asked for before a reading pair can be taken.
+    /// The pupil distance to centre the pair on. An order for a reading pair requires the near one.
     pub fn centred_on(&self, made_for: MadeFor) -> PupilDistance {
         match (made_for, self.near_pupil_distance) {
             (MadeFor::Near, Some(near)) => near,

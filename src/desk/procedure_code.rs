@@ -1,4 +1,4 @@
-//! Procedure codes: their descriptors, and which code names a lens.
+//! Procedure codes: their descriptors, and the code of a lens.
 //!
 //! Source of codes, ranges and descriptors: CMS HCPCS Level II. `tests/check/tables/procedure_descriptors.csv` says
 //! code by code whether its wording was seen in public copies or is from memory. Load the yearly file before relying on
@@ -9,7 +9,6 @@ use crate::optics::Eye;
 use crate::optics::prescription::LensPower;
 use crate::optics::unit::Dioptre;
 
-/// The frame.
 pub const FRAME: &str = "V2020";
 /// A single-vision lens that no other code describes.
 pub const UNCLASSIFIED: &str = "V2199";
@@ -19,9 +18,9 @@ pub const PRISM: &str = "V2715";
 pub const MID_INDEX: &str = "V2782";
 /// A material of index 1.66 or more.
 pub const HIGH_INDEX: &str = "V2783";
-/// Polycarbonate, or a material taken as its equal.
+/// Polycarbonate, or a material billed as its equal.
 pub const POLYCARBONATE: &str = "V2784";
-/// A light-reacting tint.
+/// A photochromic tint.
 pub const PHOTOCHROMIC: &str = "V2744";
 /// Any other tint.
 pub const TINT: &str = "V2745";
@@ -34,7 +33,7 @@ pub const MIRROR: &str = "V2761";
 /// A polarized lens.
 pub const POLARIZED: &str = "V2762";
 
-/// Code and descriptor of what a single-vision lab sells.
+/// The codes that a single-vision lab uses, with their descriptors.
 const DESCRIPTORS: [(&str, &str); 43] = [
     ("V2020", "Frames, purchases"),
     ("V2025", "Deluxe frame"),
@@ -108,17 +107,17 @@ const DESCRIPTORS: [(&str, &str); 43] = [
     ("V2799", "Vision item or service, miscellaneous"),
 ];
 
-/// What a code stands for, if this book knows it.
+/// The descriptor of a known code.
 pub fn descriptor(code: &str) -> Option<&'static str> {
     DESCRIPTORS.into_iter().find(|(known, _)| *known == code).map(|(_, words)| words)
 }
 
-/// Every code this book knows with its descriptor, in order.
+/// All known codes with their descriptors, in order.
 pub fn known_codes() -> impl Iterator<Item = (&'static str, &'static str)> {
     DESCRIPTORS.into_iter()
 }
 
-/// The modifier a line for one eye carries.
+/// The modifier of a line for one eye.
 pub fn modifier(eye: Eye) -> &'static str {
     match eye {
         Eye::Right => "RT",
@@ -126,27 +125,26 @@ pub fn modifier(eye: Eye) -> &'static str {
     }
 }
 
-/// The code of one lens, and what the owner should know before relying on it.
+/// The code of one lens, with a note if the owner should check it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LensCode {
-    /// The code.
     pub code: &'static str,
-    /// What it stands for.
+    /// The public descriptor of the code.
     pub descriptor: &'static str,
-    /// Why a person should look at it: a gap in the printed ranges, or two forms with two codes.
+    /// Why the owner should check it: a gap in the printed ranges, or two cylinder forms with different codes.
     pub note: Option<String>,
 }
 
-/// A power in thousandths of a dioptre, so that an eighth written 4.12 or 4.13 is the 4.125 it means.
+/// A power in thousandths of a dioptre, so that 4.12 and 4.13 both become 4.125.
 fn thousandths(power: Dioptre) -> i32 {
     power.eighths().map_or(power.hundredths() * 10, |eighths| eighths * 125)
 }
 
 /// The code of a single-vision lens.
 ///
-/// The printed ranges have gaps and overlaps. A value in a gap takes the nearest range, the lower one of two that
-/// are equally near, and a note says so; what lies beyond every range is [`UNCLASSIFIED`]. Where plus and minus
-/// form of one lens have different codes, a note names both.
+/// The printed ranges have gaps and overlaps. A value in a gap gets the nearest range (the lower of two equally near)
+/// and a note. A value beyond every range is [`UNCLASSIFIED`]. If the plus and minus forms of a lens have different
+/// codes, a note names both.
 pub fn lens_code(power: LensPower, basis: CodeBasis) -> LensCode {
     let (code, mut notes) = code_of(match basis {
         CodeBasis::AsWritten => power,
@@ -164,27 +162,27 @@ pub fn lens_code(power: LensPower, basis: CodeBasis) -> LensCode {
     LensCode { code, descriptor: descriptor(code).unwrap_or_default(), note }
 }
 
-/// One printed range, in thousandths, both ends included.
+/// A printed range, in thousandths, both ends included.
 #[derive(Clone, Copy)]
 struct Range(i32, i32);
 
-/// No power reaches it.
+/// The end of a range without upper limit.
 const OPEN: i32 = i32::MAX;
 const SPHERE_ALONE: [Range; 3] = [Range(0, 4000), Range(4120, 7000), Range(7120, 20_000)];
-/// Over 12.00 has no upper end.
-const SPHERE_BESIDE: [Range; 4] = [Range(0, 4000), Range(4250, 7000), Range(7250, 12_000), Range(12_001, OPEN)];
+/// Over 12.00 there is no upper limit.
+const SPHERE_WITH_CYLINDER: [Range; 4] = [Range(0, 4000), Range(4250, 7000), Range(7250, 12_000), Range(12_001, OPEN)];
 const CYLINDER: [Range; 4] = [Range(120, 2000), Range(2120, 4000), Range(4250, 6000), Range(6001, OPEN)];
-/// The ranges beside a sphere of 7.25 to 12.00 are not those of the weaker spheres, and have no "over 6.00".
+/// With a sphere of 7.25 to 12.00 the cylinder ranges differ from the others, and there is no "over 6.00".
 const CYLINDER_STRONG: [Range; 3] = [Range(250, 2250), Range(2250, 4000), Range(4250, 6000)];
 
-/// Where a size falls among ranges.
+/// The range found for a size.
 struct Found {
     index: usize,
     in_gap: bool,
     twice: bool,
 }
 
-/// The range that holds a size, else the nearest; `None` beyond the last.
+/// The range that contains a size, or the nearest; `None` beyond the last.
 fn find(ranges: &[Range], size: i32) -> Option<Found> {
     let holding: Vec<usize> =
         ranges.iter().enumerate().filter(|(_, r)| (r.0..=r.1).contains(&size)).map(|(i, _)| i).collect();
@@ -194,7 +192,7 @@ fn find(ranges: &[Range], size: i32) -> Option<Found> {
     if ranges.last().is_none_or(|last| size > last.1) {
         return None;
     }
-    // `min_by_key` keeps the first of equals: the lower range. A printed end 4.12 means 4.125, hence the eighths.
+    // `min_by_key` returns the first of equals: the lower range. A printed end of 4.12 means 4.125.
     let distance = |r: &Range| if size < r.0 { eighth(r.0) - size } else { size - r.1 };
     let (index, _) = ranges.iter().enumerate().min_by_key(|(_, r)| distance(r))?;
     Some(Found { index, in_gap: true, twice: false })
@@ -207,7 +205,7 @@ fn eighth(end: i32) -> i32 {
 fn code_of(form: LensPower) -> (&'static str, Vec<String>) {
     let (sphere, cylinder) = (thousandths(form.sphere()).abs(), thousandths(form.cylinder()).abs());
     let beyond = |what: &str| {
-        (UNCLASSIFIED, vec![format!("No code covers {what}: {UNCLASSIFIED} is used; ask the plan before it is sent.")])
+        (UNCLASSIFIED, vec![format!("No code covers {what}: {UNCLASSIFIED} is used. Ask the plan before you send it.")])
     };
     if cylinder == 0 {
         return match find(&SPHERE_ALONE, sphere) {
@@ -218,8 +216,8 @@ fn code_of(form: LensPower) -> (&'static str, Vec<String>) {
             }
         };
     }
-    // Both lists end open or are followed by V2114, so a sphere is always found.
-    let Some(band) = find(&SPHERE_BESIDE, sphere) else { return beyond("this sphere") };
+    // The sphere ranges have no upper limit, so one is always found.
+    let Some(band) = find(&SPHERE_WITH_CYLINDER, sphere) else { return beyond("this sphere") };
     if band.index == 3 {
         return ("V2114", Vec::new());
     }
@@ -237,7 +235,7 @@ fn code_of(form: LensPower) -> (&'static str, Vec<String>) {
     let mut notes = gap_note(band.in_gap, "sphere", sphere, code);
     notes.extend(gap_note(step.in_gap, "cylinder", cylinder, code));
     if step.twice {
-        notes.push(format!("A cylinder of 2.25 stands in both V2111 and V2112: {code} is used."));
+        notes.push(format!("A cylinder of 2.25 is in both V2111 and V2112: {code} is used."));
     }
     (code, notes)
 }
@@ -246,9 +244,9 @@ fn gap_note(in_gap: bool, what: &str, size: i32, code: &str) -> Vec<String> {
     if !in_gap {
         return Vec::new();
     }
-    // An eighth is written with two decimals, cut off, as the trade does: 4.125 as 4.12.
+    // An eighth is written with two decimals, truncated, as in the trade: 4.125 as 4.12.
     vec![format!(
-        "A {what} of {}.{:02} falls between two printed ranges: {code}, the nearest, is used; look at it before it is sent.",
+        "A {what} of {}.{:02} falls between two printed ranges: {code}, the nearest, is used. Check it before you send it.",
         size / 1000,
         size % 1000 / 10
     )]

@@ -1,8 +1,8 @@
-//! The receipt: a document kept whole. Prices, names and codes may change later; this may not, so it holds
-//! everything it prints, and a reprint reads nothing else.
+//! The receipt as a stored document. Prices, names and codes may change later, but an issued receipt may not. So it
+//! stores everything it prints, and a reprint reads nothing else.
 //!
-//! What it must say (description, date, amount, for whom): 26 CFR proposed 1.125-6(b) as a benefits-law note reads
-//! it; the rest, and the words, common practice.
+//! Required contents (description, date, amount, for whom): 26 CFR proposed 1.125-6(b), according to a benefits-law
+//! note. The rest, and the wording, are common practice.
 
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
@@ -18,10 +18,10 @@ use super::procedure_code;
 
 time::serde::format_description!(iso_date, Date, "[year]-[month]-[day]");
 
-/// The form of the document written today. A change of meaning takes the next number and keeps reading this one.
+/// The format version written now. A change of meaning gets the next number; older versions must stay readable.
 pub const FORMAT: u32 = 1;
 
-/// On every receipt, in this order.
+/// Printed on every receipt, in this order.
 pub const NOTES: [&str; 3] = [
     "Paid by the patient; no claim filed by the seller.",
     "Not a safety lens: impact-resistant as required by 21 CFR 801.410, not unbreakable, not safety or sports eyewear.",
@@ -32,166 +32,142 @@ pub const NOTES: [&str; 3] = [
 /// Why a stored text is not a receipt.
 #[derive(Debug, Error)]
 pub enum ReceiptError {
-    /// The text is not such a document.
+    /// The text is not a receipt document.
     #[error("the stored receipt cannot be read: {0}")]
     Unreadable(#[from] serde_json::Error),
     /// Written by a later version of the program.
     #[error("the stored receipt has format {0}, and this program reads up to {FORMAT}")]
     Newer(u32),
-    /// The figures do not agree.
+    /// The amounts do not agree.
     #[error("the stored receipt does not add up: {0}")]
     DoesNotAddUp(&'static str),
 }
 
-/// Who sells.
+/// The lab that issues the receipt.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Seller {
-    /// Name at the head.
     pub name: String,
-    /// Address, lines parted by `\n`.
+    /// Lines separated by `\n`.
     pub address: String,
-    /// Telephone; may be empty, as the two below.
+    /// May be empty, like the two below.
     pub phone: String,
-    /// E-mail.
     pub email: String,
-    /// Tax id.
     pub tax_id: String,
 }
 
-/// For whom.
+/// The customer.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Patient {
-    /// The name.
     pub name: String,
-    /// The address without the name, lines parted by `\n`.
+    /// Without the name; lines separated by `\n`.
     pub address: String,
 }
 
-/// Where on the receipt a line stands.
+/// The part of the receipt that a line belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Part {
-    /// Frame, lenses and what is put on them.
+    /// Frame, lenses and treatments.
     Item,
-    /// Usually not eligible with a plan, so shown apart.
+    /// Plans usually do not cover it, so it is shown separately.
     Shipping,
-    /// Taken off; negative.
+    /// A negative amount.
     Discount,
-    /// Sales tax.
     Tax,
 }
 
 /// One line.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ReceiptLine {
-    /// Where it stands.
     pub part: Part,
-    /// In words.
     pub what: String,
     /// `RT`, `LT` or empty.
     pub modifier: String,
     /// Procedure code, or empty.
     pub code: String,
-    /// What the code stands for, or empty.
+    /// The descriptor of the code, or empty.
     pub descriptor: String,
-    /// How much.
     pub amount_cents: Cents,
 }
 
-/// Money received, or negative, given back.
+/// A payment; a refund has a negative amount.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Paid {
-    /// On which day.
     #[serde(with = "iso_date")]
     pub on: Date,
-    /// How, in words.
+    /// Such as `card` or `refund, card`.
     pub how: String,
-    /// How much.
     pub amount_cents: Cents,
 }
 
-/// A receipt without its number, which the book gives.
+/// A receipt without its number, which the store assigns.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Document {
-    /// Which form this is; see [`FORMAT`].
+    /// The format version; see [`FORMAT`].
     pub format: u32,
-    /// Who sells.
+    /// The lab that issues the receipt.
     pub seller: Seller,
-    /// For whom.
+    /// The customer.
     pub patient: Patient,
-    /// The job.
     pub job_number: i64,
     /// The receipt this one corrects.
     pub corrects: Option<i64>,
-    /// The day it was issued.
     #[serde(with = "iso_date")]
     pub issued_on: Date,
-    /// The day of the order.
     #[serde(with = "iso_date")]
     pub ordered_on: Date,
-    /// The day the parcel left.
+    /// The day the parcel was sent.
     #[serde(with = "iso_date::option")]
     pub sent_on: Option<Date>,
-    /// Who prescribed; may be empty.
+    /// May be empty.
     pub prescriber: String,
-    /// The date of the prescription.
     #[serde(with = "iso_date::option")]
     pub prescribed_on: Option<Date>,
-    /// Only as the prescriber supplied it; may be empty.
+    /// Only as the prescriber wrote it; may be empty.
     pub diagnosis: String,
-    /// Every line of the bill in its order.
+    /// Every line of the bill, in order.
     pub lines: Vec<ReceiptLine>,
-    /// Sum of the items.
     pub items_cents: Cents,
-    /// Sum of shipping.
     pub shipping_cents: Cents,
-    /// Sum of what was taken off; negative or nothing.
+    /// Zero or negative.
     pub discount_cents: Cents,
-    /// Sum of tax.
     pub tax_cents: Cents,
     /// Sum of all lines.
     pub total_cents: Cents,
-    /// What came in, in its order.
+    /// Payments and refunds, in order.
     pub payments: Vec<Paid>,
-    /// Sum of the payments.
     pub paid_cents: Cents,
-    /// Total less paid: owed when positive, to be given back when negative.
+    /// Total minus paid: owed when positive, to be refunded when negative.
     pub balance_cents: Cents,
-    /// The sentences at the foot.
+    /// The sentences at the bottom.
     pub notes: Vec<String>,
 }
 
-/// What a receipt is made from.
+/// The values a receipt is made from.
 #[derive(Debug, Clone)]
 pub struct ReceiptFacts<'a> {
-    /// The lab as it is today.
+    /// The lab's current details.
     pub lab: &'a Lab,
-    /// The customer as known today.
+    /// The customer's current details.
     pub person: &'a Person,
-    /// The job.
     pub job_number: i64,
     /// The receipt this one corrects.
     pub corrects: Option<i64>,
-    /// Today.
     pub issued_on: Date,
-    /// The day of the order.
     pub ordered_on: Date,
-    /// The day the parcel left.
+    /// The day the parcel was sent.
     pub sent_on: Option<Date>,
-    /// Who prescribed.
+    /// May be empty.
     pub prescriber: &'a str,
-    /// The date of the prescription.
     pub prescribed_on: Option<Date>,
-    /// As the prescriber supplied it.
+    /// Only as the prescriber wrote it; may be empty.
     pub diagnosis: &'a str,
-    /// The bill.
     pub charges: &'a [Charge],
-    /// What came in.
     pub payments: &'a [Payment],
 }
 
 impl<'a> ReceiptFacts<'a> {
-    /// The first receipt of a job; one that corrects another says which.
+    /// The values for a job's first receipt. For a correction set `corrects`.
     pub fn of(job: &'a Job, lab: &'a Lab, charges: &'a [Charge], payments: &'a [Payment], issued_on: Date) -> Self {
         Self {
             lab,
@@ -211,7 +187,7 @@ impl<'a> ReceiptFacts<'a> {
 }
 
 impl Document {
-    /// The receipt of a job as things stand.
+    /// Makes the document.
     pub fn new(facts: &ReceiptFacts<'_>) -> Self {
         let lines: Vec<ReceiptLine> = facts.charges.iter().map(ReceiptLine::of).collect();
         let payments: Vec<Paid> = facts.payments.iter().map(Paid::of).collect();
@@ -248,7 +224,7 @@ impl Document {
         }
     }
 
-    /// The document as the book keeps it.
+    /// The document as stored.
     ///
     /// # Errors
     ///
@@ -257,13 +233,13 @@ impl Document {
         Ok(serde_json::to_string(self)?)
     }
 
-    /// Reads a kept document.
+    /// Reads a stored document.
     ///
     /// # Errors
     ///
-    /// [`ReceiptError`]: not such a document, of a later form, or with figures that do not agree.
+    /// [`ReceiptError`]: not a receipt document, a later format, or amounts that do not agree.
     pub fn from_json(text: &str) -> Result<Self, ReceiptError> {
-        // The form is asked first, so that a later document is called later and not broken.
+        // The format is read first, so that a later document is reported as later and not as unreadable.
         #[derive(Deserialize)]
         struct FormatOnly {
             format: u32,
@@ -343,7 +319,7 @@ fn sum(lines: &[ReceiptLine], part: Option<Part>) -> Cents {
     lines.iter().filter(|line| part.is_none_or(|part| line.part == part)).map(|line| line.amount_cents).sum()
 }
 
-/// "Paid by the patient" is only true once nothing is owed.
+/// "Paid by the patient" is printed only when nothing is owed.
 fn notes(balance: Cents) -> Vec<String> {
     let mut notes = NOTES.map(str::to_owned);
     if balance > Cents::ZERO {
@@ -352,7 +328,7 @@ fn notes(balance: Cents) -> Vec<String> {
     notes.to_vec()
 }
 
-/// The printed address without its first line, the name.
+/// The printed address without the name.
 fn address(person: &Person) -> String {
     Person { name: String::new(), ..person.clone() }.label()
 }

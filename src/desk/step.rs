@@ -64,11 +64,7 @@ impl Job {
 
     /// Whether the newest check is of the lenses as they are now: a lens taken in hand or cut later was not checked.
     pub fn is_check_current(&self) -> bool {
-        self.history.iter().fold(false, |is_current, event| match event.kind {
-            EventKind::CheckPassed | EventKind::CheckFailed => true,
-            EventKind::Cut | EventKind::LensRight | EventKind::LensLeft => false,
-            _ => is_current,
-        })
+        is_check_current(self.history.iter().map(|event| event.kind))
     }
 
     /// What must be done before the job has come to `needed`, in a sentence; `None` when it has.
@@ -78,6 +74,14 @@ impl Job {
         let missing = if reached == Stage::Cut && self.is_check_current() { FAILED } else { next.missing };
         Some(format!("Job {} {missing}.", self.number))
     }
+}
+
+fn is_check_current(kinds: impl IntoIterator<Item = EventKind>) -> bool {
+    kinds.into_iter().fold(false, |is_current, kind| match kind {
+        EventKind::CheckPassed | EventKind::CheckFailed => true,
+        EventKind::Cut | EventKind::LensRight | EventKind::LensLeft => false,
+        _ => is_current,
+    })
 }
 
 /// A step of a job that a form does. The key stands in the keys of forms.
@@ -194,5 +198,14 @@ mod tests {
         assert_eq!(stages(Step::Compensation), [yes, yes, yes, no, no, no, no]);
         assert_eq!(stages(Step::Packing), [no, no, no, no, yes, no, no]);
         assert_eq!(stages(Step::Note), [yes; 7]);
+    }
+
+    #[test]
+    fn a_check_before_a_new_cut_is_of_other_lenses() {
+        use EventKind::*;
+        assert!(is_check_current([Taken, ShapeKept, Cut, CheckFailed, Paid]));
+        assert!(!is_check_current([Taken, ShapeKept, Cut, CheckFailed, LensLeft]));
+        assert!(!is_check_current([Taken, ShapeKept, Cut, CheckPassed, LensLeft, Cut]));
+        assert!(!is_check_current([Taken]));
     }
 }

@@ -1,85 +1,94 @@
-//! Uncut lenses: the drawer, and the pair taken in hand for a job.
+//! Uncut lenses: the drawer, and the pair taken for a job.
 
 use uuid::Uuid;
 
+use super::limit::{LengthLimit, PowerLimit};
 use crate::optics::Eye;
 use crate::optics::prescription::LensPower;
 use crate::optics::unit::{Dioptre, Millimetre};
 
+/// The diameter of an uncut lens. Source: common practice.
+pub const DIAMETER: LengthLimit = LengthLimit::new("A diameter", 4000, 9000);
+/// The centre thickness of an uncut lens.
+pub const CENTRE: LengthLimit = LengthLimit::new("A centre thickness", 50, 2000);
+/// The true power of the front of an uncut lens.
+pub const FRONT: PowerLimit = PowerLimit::new("A front", 0, 2000);
+/// The cylinder of an uncut lens, in either form.
+pub const CYLINDER: PowerLimit = PowerLimit::new("A cylinder", -1000, 1000);
+/// How far the marked optical centre lies from the middle of the blank.
+pub const OFFSET: LengthLimit = LengthLimit::new("An offset", -2000, 2000);
+/// A kind with this many lenses or fewer runs low: the next pair of equal lenses cannot be made from the drawer.
+pub const LOW: i64 = 1;
+/// The most lenses put in or taken out at once.
+pub const MOST_AT_ONCE: i64 = 500;
+
 /// A kind of uncut lens in the drawer.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DrawerLens {
-    /// The key in the book.
     pub id: Uuid,
-    /// Name of its material today.
+    /// The material's current name.
     pub material_name: String,
-    /// What it is.
     pub details: DrawerLensDetails,
     /// How many are left.
     pub count: i64,
-    /// How often the count moved: the running number of the form that corrects it.
+    /// How often the count has changed. Part of the correction form's key, so an outdated form is recognized.
     pub moves: i64,
 }
 
-/// What an uncut lens is: minus-cylinder form, as printed on its envelope.
+/// An uncut lens in minus-cylinder form, as printed on its envelope.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DrawerLensDetails {
-    /// The key all versions of its material share.
+    /// Id shared by all versions of its material.
     pub material_line: Uuid,
-    /// Sphere.
     pub sphere: Dioptre,
-    /// Cylinder, zero or minus.
+    /// Zero or minus.
     pub cylinder: Dioptre,
-    /// Diameter.
     pub diameter: Millimetre,
-    /// Centre thickness.
     pub centre: Millimetre,
-    /// Power of the front surface.
+    /// True power of the front surface.
     pub front_power: Dioptre,
 }
 
-/// The uncut lens taken in hand for one eye.
+/// The uncut lens taken for one eye.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LensInHand {
-    /// For which eye.
     pub eye: Eye,
-    /// From the drawer, or bought for this job.
+    /// The drawer lens; `None` if it was bought for this job.
     pub drawer_lens: Option<Uuid>,
-    /// Supplier, lot and certificate, as the owner writes them.
+    /// Supplier, lot and certificate, as typed.
     pub source: String,
-    /// Diameter.
     pub diameter: Millimetre,
     /// Centre thickness as printed on the envelope.
     pub centre: Option<Millimetre>,
-    /// Power of the front surface.
+    /// True power of the front surface.
     pub front_power: Option<Dioptre>,
-    /// The marked optical centre from the middle of the blank, towards the nose.
+    /// The marked optical centre from the geometric centre of the blank, towards the nose.
     pub off_in: Millimetre,
-    /// The marked optical centre from the middle of the blank, upwards.
+    /// The marked optical centre from the geometric centre of the blank, upwards.
     pub off_up: Millimetre,
 }
 
-/// How far a power may be from the ordered one to be shown beside it as nearly right, D.
-const NEARLY_D: f64 = 0.25;
+/// The largest difference from the ordered power that is offered as an alternative, D.
+const ALTERNATIVE_D: f64 = 0.25;
 
-/// Whether a lens from the drawer is of the kind ordered. Its size is a question of the shape.
+/// How a drawer lens matches the ordered material and power. Its size is checked against the shape elsewhere.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Suit {
     /// The ordered material and power.
     Right,
-    /// The ordered material and power, and none is left.
+    /// The ordered material and power, but none is left.
     NoneLeft,
     /// The ordered material, a quarter dioptre off.
     OtherPower,
     /// The ordered power in another material.
     OtherMaterial,
-    /// Something else.
+    /// No match.
     Far,
 }
 
 impl DrawerLens {
-    /// Compares with an order. An uncut lens may be turned, so the axis does not matter; a step of an eighth may be
-    /// written either way.
+    /// Compares with an order. An uncut lens can be rotated, so the axis does not matter. Both spellings of an eighth
+    /// match.
     pub fn suit(&self, material_line: Uuid, ordered: LensPower) -> Suit {
         let ordered = ordered.to_minus();
         let off_d = |own: Dioptre, ordered: Dioptre| (own.to_f64_in_eighths() - ordered.to_f64_in_eighths()).abs();
@@ -89,7 +98,7 @@ impl DrawerLens {
         match (self.details.material_line == material_line, is_power) {
             (true, true) if self.count > 0 => Suit::Right,
             (true, true) => Suit::NoneLeft,
-            (true, false) if sphere_d.max(cylinder_d) < NEARLY_D + 1e-9 && self.count > 0 => Suit::OtherPower,
+            (true, false) if sphere_d.max(cylinder_d) < ALTERNATIVE_D + 1e-9 && self.count > 0 => Suit::OtherPower,
             (false, true) if self.count > 0 => Suit::OtherMaterial,
             _ => Suit::Far,
         }

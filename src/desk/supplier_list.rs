@@ -1,24 +1,21 @@
-//! A supplier's list of blanks as the owner pastes it: one diameter a line, with a price where there is one.
+//! Reads a supplier's list of blanks as the owner pastes it: one diameter per line, with an optional price.
 //!
-//! `65`, `70 mm`, `70 mm 4.20`, `75; $6.80; in stock`: whatever stands after the price is kept as a remark.
+//! `65`, `70 mm`, `70 mm 4.20`, `75; $6.80; in stock`: text after the price is stored as a remark.
 
 use super::money::Cents;
+use super::stock::DIAMETER;
 use crate::optics::unit::Millimetre;
 
-/// The most lines read.
-pub const MOST_LINES: usize = 40;
-
-/// Blanks are made from 40 to 90 mm, hundredths.
-const DIAMETERS: std::ops::RangeInclusive<i32> = 4000..=9000;
+/// The most lines accepted.
+pub const MAX_LINES: usize = 40;
 
 /// A blank a supplier offers.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OfferedBlank {
-    /// Diameter.
     pub diameter: Millimetre,
     /// Price of one lens.
     pub price: Option<Cents>,
-    /// What else the line says.
+    /// The rest of the line.
     pub remark: String,
 }
 
@@ -30,8 +27,8 @@ pub struct OfferedBlank {
 pub fn read_supplier_list(text: &str) -> Result<Vec<OfferedBlank>, Vec<String>> {
     let lines: Vec<(usize, &str)> =
         text.lines().enumerate().map(|(n, line)| (n + 1, line.trim())).filter(|(_, line)| !line.is_empty()).collect();
-    if lines.len() > MOST_LINES {
-        return Err(vec![format!("The list has {} lines: {MOST_LINES} are read at most", lines.len())]);
+    if lines.len() > MAX_LINES {
+        return Err(vec![format!("The list has {} lines: paste at most {MAX_LINES}", lines.len())]);
     }
     let mut offers = Vec::with_capacity(lines.len());
     let mut faults = Vec::new();
@@ -50,16 +47,14 @@ fn read_line(line: &str) -> Result<OfferedBlank, String> {
     let number = first.trim_start_matches(['⌀', 'ø', 'Ø']).trim_end_matches("mm");
     let diameter: Millimetre =
         number.parse().map_err(|_| format!("“{first}” is not a diameter: write it like 65 or 70 mm 4.20"))?;
-    if !DIAMETERS.contains(&diameter.hundredths()) {
-        return Err(format!("A blank of {diameter} mm is not made: 40 to 90 mm was expected"));
-    }
+    DIAMETER.named("A blank").check(diameter).map_err(|why| why.to_string())?;
     words.next_if(|word| *word == "mm");
     let looks_like_money = |word: &&str| word.starts_with(['$', '-']) || word.starts_with(|c: char| c.is_ascii_digit());
     let price = match words.next_if(looks_like_money) {
         Some(word) => {
             let price: Cents = word.parse().map_err(|why| format!("{why}"))?;
             if price.is_negative() {
-                return Err(format!("A price of {price} is below nothing"));
+                return Err(format!("A price of {price} is negative: write it without a minus sign"));
             }
             Some(price)
         }
@@ -93,7 +88,7 @@ mod tests {
     }
 
     #[test]
-    fn every_fault_has_its_line() {
+    fn every_fault_names_its_line() {
         let faults = read_supplier_list("65\nlarge\n30\n70 4.205\n70 -3").unwrap_err();
         assert_eq!(faults.len(), 4, "{faults:?}");
         for (fault, start) in
@@ -106,12 +101,12 @@ mod tests {
 
     proptest! {
         #[test]
-        fn anything_pasted_is_a_list_or_faults(text in "[ -~\n⌀mm]{0,200}") {
+        fn any_text_gives_a_list_or_faults(text in "[ -~\n⌀mm]{0,200}") {
             let _ = read_supplier_list(&text);
         }
 
         #[test]
-        fn a_written_list_comes_back(rows in prop::collection::vec((4000..=9000_i32, prop::option::of(0..100_000_i64)), 0..20)) {
+        fn a_written_list_round_trips(rows in prop::collection::vec((4000..=9000_i32, prop::option::of(0..100_000_i64)), 0..20)) {
             let line = |(d, p): &(i32, Option<i64>)| {
                 let price = p.map(|p| format!(" ${}", Cents::new(p).plain())).unwrap_or_default();
                 format!("{} mm{price}\n", Millimetre::from_hundredths(*d).unwrap())

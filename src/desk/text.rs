@@ -1,19 +1,19 @@
-//! Words a person typed: trimmed, without control characters, of a bounded length.
+//! Checks typed text: trimmed, without control characters, of a limited length.
 
 use thiserror::Error;
 
-/// Why a typed text cannot be kept.
+/// Why a typed text is refused.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum TextError {
-    /// Nothing was typed where something is needed.
+    /// A required text is empty.
     #[error("{0} is needed")]
     Missing(&'static str),
-    /// Longer than the paper it prints on.
+    /// Longer than its place on paper allows.
     #[error("{what} is too long: at most {most} characters")]
     TooLong {
-        /// What was being read.
+        /// The name of the field, such as `A name`. Starts the sentence.
         what: &'static str,
-        /// The most characters it may have.
+        /// The most characters allowed.
         most: usize,
     },
 }
@@ -47,7 +47,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn trims_and_bounds() {
+    fn trims_and_limits_length() {
         assert_eq!(line("A name", "  Ada \t Quill\u{7} ", 20), Ok("Ada Quill".into()));
         assert_eq!(needed("A name", " \n ", 20), Err(TextError::Missing("A name")));
         assert!(line("A name", "abcdef", 5).is_err());

@@ -16,7 +16,7 @@ pub struct LookedThrough {
     pub up_mm: f64,
 }
 
-/// The prism at one point of one lens, two ways.
+/// The prism at one point of one lens, by two methods.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct GazePrism {
     /// By Prentice's rule with the full power, plus the prescribed prism.
@@ -122,8 +122,8 @@ mod tests {
             let (cy, cd) = (y0, d0 - (t + r2));
             let b = cy * bent.sin() + cd * bent.cos();
             let c = cy * cy + cd * cd - r2 * r2;
-            let way = -b - r2.signum() * (b * b - c).sqrt();
-            let y = y0 + way * bent.sin();
+            let distance_mm = -b - r2.signum() * (b * b - c).sqrt();
+            let y = y0 + distance_mm * bent.sin();
             let normal = (y / r2).asin();
             // Incidence from the normal, which leans by `normal` towards the axis.
             let inside = bent + normal;

@@ -38,6 +38,7 @@ pub mod direction;
 pub mod gaze;
 pub mod lens;
 pub mod material;
+pub mod notation;
 pub mod power;
 pub mod prescription;
 pub mod prism;

@@ -1,7 +1,7 @@
 //! Sphere, cylinder and axis as numbers; transposition, power vectors, the power matrix, vertex distance.
 //!
 //! Everything here is `f64` for computing. The exact powers of an order live in [`super::prescription`].
-//! An axis in a result lies in (0, 180]; a result without cylinder carries axis 180, which means nothing.
+//! An axis in a result lies in (0, 180]. A result without cylinder has axis 180, which has no meaning.
 
 use std::ops::{Add, Sub};
 
@@ -203,7 +203,7 @@ mod tests {
             assert_eq!(from.to_minus().cylinder_d, -from.cylinder_d.abs(), "{source}");
             assert_eq!(from.to_plus().cylinder_d, from.cylinder_d.abs(), "{source}");
         }
-        assert_eq!(power(1.0, 0.0, 35.0).transposed(), power(1.0, 0.0, 180.0), "no cylinder, nothing to turn");
+        assert_eq!(power(1.0, 0.0, 35.0).transposed(), power(1.0, 0.0, 180.0), "no cylinder, unchanged");
     }
 
     #[test]
@@ -234,7 +234,7 @@ mod tests {
         assert_close(power(1.0, -1.5, 10.0).strongest_meridian_d(), 1.0, 1e-12, "S against -0.50");
         assert_close(power(-0.5, 1.5, 100.0).strongest_meridian_d(), 1.0, 1e-12, "the same lens in plus form");
         assert_close(power(1.0, -2.0, 10.0).strongest_meridian_d(), 1.0, 1e-12, "a tie gives the minus form's sphere");
-        assert_close(power(-1.0, 2.0, 100.0).strongest_meridian_d(), 1.0, 1e-12, "whichever way it was written");
+        assert_close(power(-1.0, 2.0, 100.0).strongest_meridian_d(), 1.0, 1e-12, "the same lens in plus form");
     }
 
     #[test]

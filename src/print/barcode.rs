@@ -1,8 +1,8 @@
 //! The job number as a Code 128 barcode (ISO/IEC 15417), which a scanner types into the job-number box.
 
-use std::fmt::Write;
-
 use barcoders::sym::code128::Code128;
+
+use crate::optics::notation;
 
 /// Width of the narrowest bar. Source: common practice, from memory: 0.33 mm (13 mil) reads from paper of any
 /// printer; a little more forgives a tired one.
@@ -14,20 +14,33 @@ pub const QUIET_MODULES: usize = 10;
 /// Height of the bars.
 pub const HEIGHT_MM: f64 = 12.0;
 
-/// A drawn barcode.
+/// A barcode, ready to draw: all in millimetres.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Barcode {
-    /// A whole `<svg>`, safe to put into a page as it is.
-    pub svg: String,
-    /// What it says, for the eye below it.
+    /// What it says.
     pub text: String,
+    /// Width with both quiet zones.
+    pub width: String,
+    /// Height of the bars.
+    pub height: String,
+    /// The dark bars from left to right.
+    pub bars: Vec<Bar>,
+}
+
+/// A dark bar.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Bar {
+    /// Its left side.
+    pub x: String,
+    /// Its width.
+    pub width: String,
 }
 
 /// The barcode of a job number. A negative number, which no job has, is drawn without its sign.
 pub fn of_number(number: i64) -> Barcode {
     let text = number.unsigned_abs().to_string();
-    let svg = draw(&modules(&text).unwrap_or_default(), MODULE_MM, &text);
-    Barcode { svg, text }
+    let modules = modules(&text).unwrap_or_default();
+    Barcode::new(text, &modules, MODULE_MM)
 }
 
 /// The barcode of a carrier's number, blanks left out. `None` for nothing, for letters beyond ASCII, and for one
@@ -37,7 +50,7 @@ pub fn of_text(text: &str, most_mm: f64) -> Option<Barcode> {
     let modules = modules(&message)?;
     let module_mm =
         [MODULE_MM, LEAST_MODULE_MM].into_iter().find(|module_mm| width_mm(&modules, *module_mm) <= most_mm)?;
-    Some(Barcode { svg: draw(&modules, module_mm, &message), text: message })
+    Some(Barcode::new(message, &modules, module_mm))
 }
 
 fn width_mm(modules: &[bool], module_mm: f64) -> f64 {
@@ -59,29 +72,22 @@ fn modules(text: &str) -> Option<Vec<bool>> {
     Code128::new(message).map(|code| code.encode().into_iter().map(|m| m == 1).collect()).ok()
 }
 
-/// The text only stands in the label for a screen reader; it is ASCII, and what HTML minds is written out.
-fn draw(modules: &[bool], module_mm: f64, text: &str) -> String {
-    let width_mm = width_mm(modules, module_mm);
-    let text = text.replace('&', "&amp;").replace('<', "&lt;").replace('"', "&quot;");
-    let mut svg = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width_mm:.2}mm\" height=\"{HEIGHT_MM:.2}mm\" \
-         viewBox=\"0 0 {width_mm:.2} {HEIGHT_MM:.2}\" role=\"img\" aria-label=\"Barcode of {text}\" \
-         shape-rendering=\"crispEdges\"><rect width=\"{width_mm:.2}\" height=\"{HEIGHT_MM:.2}\" fill=\"#fff\"/>"
-    );
-    let mut at = 0;
-    // Neighbouring dark modules are one bar: two rectangles side by side leave a hairline on some printers.
-    for bar in modules.chunk_by(|a, b| a == b) {
-        if bar[0] {
-            let x_mm = (QUIET_MODULES + at) as f64 * module_mm;
-            let bar_mm = bar.len() as f64 * module_mm;
-            // Writing to a String cannot fail.
-            let _ =
-                write!(svg, "<rect x=\"{x_mm:.2}\" width=\"{bar_mm:.2}\" height=\"{HEIGHT_MM:.2}\" fill=\"#000\"/>");
+impl Barcode {
+    fn new(text: String, modules: &[bool], module_mm: f64) -> Self {
+        let mut bars = Vec::new();
+        let mut at = 0;
+        // Neighbouring dark modules are one bar: two rectangles side by side leave a hairline on some printers.
+        for bar in modules.chunk_by(|a, b| a == b) {
+            if bar[0] {
+                bars.push(Bar {
+                    x: notation::long((QUIET_MODULES + at) as f64 * module_mm),
+                    width: notation::long(bar.len() as f64 * module_mm),
+                });
+            }
+            at += bar.len();
         }
-        at += bar.len();
+        Self { text, width: notation::long(width_mm(modules, module_mm)), height: notation::long(HEIGHT_MM), bars }
     }
-    svg.push_str("</svg>");
-    svg
 }
 
 #[cfg(test)]
@@ -158,8 +164,10 @@ mod tests {
         // Three symbols of data and check, one start: 4 × 11 + stop 13 = 57 modules, and 10 quiet on each side.
         let code = of_number(1042);
         assert_eq!(code.text, "1042");
-        assert!(code.svg.contains("width=\"30.80mm\""), "{}", code.svg);
-        assert!(code.svg.contains("<rect x=\"4.00\""), "first bar after ten modules of 0.4 mm");
+        assert_eq!(code.width, "30.80");
+        assert_eq!(code.bars[0].x, "4.00", "first bar after ten modules of 0.4 mm");
+        // Three bars a symbol, four in the stop: 4 × 3 + 4.
+        assert_eq!(code.bars.len(), 16);
         const { assert!(LEAST_MODULE_MM >= 0.33 && QUIET_MODULES >= 10) };
     }
 
@@ -168,8 +176,7 @@ mod tests {
         assert!(of_text("", 90.0).is_none() && of_text("Ünter", 90.0).is_none());
         // 18 characters in set B: (1 + 18 + 1) × 11 + 13 + 20 = 253 modules, 101.2 mm at 0.4 and 83.5 at 0.33.
         let code = of_text("SL 0042<7Q\"550122&9", 90.0).unwrap();
-        assert!(code.text.len() == 18 && code.svg.contains("width=\"83.49mm\""), "{}", code.svg);
-        assert!(code.svg.contains("SL0042&lt;7Q&quot;550122&amp;9"));
+        assert_eq!((code.text.as_str(), code.width.as_str()), ("SL0042<7Q\"550122&9", "83.49"));
         assert!(of_text("SL0042<7Q\"550122&9", 80.0).is_none());
     }
 

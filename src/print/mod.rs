@@ -1,8 +1,8 @@
 //! What leaves on paper: sheets that print black on white at true size.
 //!
 //! Each sheet is a view of plain strings, made by its `of` from the lab's types and filled into a template of the
-//! same name under `templates/print`. Nothing here computes optics or money. Drawings are SVG whose width and
-//! height stand in millimetres; strokes are presentation attributes, because pages allow no inline style.
+//! same name under `templates/print`. Nothing here computes optics or money. Of a drawing only the numbers are made
+//! here; its markup stands in `templates/print/_drawings.html`.
 
 pub mod barcode;
 pub mod outline;
@@ -11,8 +11,6 @@ pub mod receipt;
 pub mod ruler;
 pub mod slip;
 pub mod ticket;
-
-use time::Date;
 
 use crate::bench::verification::Verdict;
 
@@ -35,12 +33,6 @@ impl Head {
 /// Address, telephone and e-mail on one line.
 fn contact(address: &str, phone: &str, email: &str) -> String {
     address.lines().chain([phone, email]).filter(|s| !s.is_empty()).collect::<Vec<_>>().join(" · ")
-}
-
-/// A day as it prints: `4 May 2027`, which no country reads two ways.
-fn day(date: Date) -> String {
-    const MONTHS: [&str; 12] = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
-    format!("{} {} {}", date.day(), MONTHS[usize::from(u8::from(date.month())) - 1], date.year())
 }
 
 /// A line of the check as it prints.
@@ -102,8 +94,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_day_is_written_out() {
-        assert_eq!(day(time::macros::date!(2027 - 12 - 04)), "4 Dec 2027");
+    fn the_contact_is_one_line() {
         assert_eq!(
             contact("4 Quay Lane\nPellmarsh", "", "post@example.com"),
             "4 Quay Lane · Pellmarsh · post@example.com"

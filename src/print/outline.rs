@@ -1,7 +1,5 @@
 //! Both shapes at true size, seen from the front: lay the frame or the cut lens on the paper.
 
-use std::fmt::Write;
-
 use crate::optics::unit::Axis;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
@@ -25,59 +23,70 @@ pub struct Drawn<'a> {
     pub axis: Option<Axis>,
 }
 
-/// A whole `<svg>` at true size: for each eye its letter, the box (dashed), the boxing centre (small upright
-/// cross), the optical centre (ring with a cross) and the axis line through it. Black on white, no class needed.
-pub fn svg(eyes: Pair<Drawn<'_>>, dbl_mm: f64) -> String {
-    let boxing = eyes.map(|eye| Boxing::of(eye.outline));
-    let view = View::of_pair(&boxing, dbl_mm, ROOM_MM);
-    let (width, height) = view.true_size();
-    let mut svg = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"{height}\" viewBox=\"{}\" role=\"img\" \
-         aria-label=\"Both shapes at true size, front view\" fill=\"none\" stroke=\"#000\">",
-        view.view_box()
-    );
-    for (eye, drawn) in eyes.iter() {
-        draw_eye(&mut svg, eye, drawn, boxing.get(eye), *view.centres.get(eye));
-    }
-    svg.push_str("</svg>");
-    svg
+/// Both shapes at true size, ready to draw: all in millimetres, y down.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PairDrawing {
+    /// Width, with its unit.
+    pub width: String,
+    /// Height, with its unit.
+    pub height: String,
+    /// The window.
+    pub view_box: String,
+    /// Right, then left.
+    pub eyes: [EyeOutline; 2],
 }
 
-fn draw_eye(svg: &mut String, eye: Eye, drawn: &Drawn<'_>, boxing: &Boxing, place: Point) {
-    let (a_mm, b_mm) = (boxing.a_mm, boxing.b_mm);
-    let centre = place.plus(drawn.centre.point(eye));
-    let along = drawn.axis.map(|axis| Point::polar(AXIS_MM, f64::from(axis.degrees())));
-    // Writing to a String cannot fail.
-    let _ = write!(
-        svg,
-        "<g><rect x=\"{:.3}\" y=\"{:.3}\" width=\"{a_mm:.3}\" height=\"{b_mm:.3}\" stroke-width=\"0.15\" \
-         stroke-dasharray=\"1.5 1\"/><path d=\"{}\" stroke-width=\"0.35\"/><path d=\"{}\" stroke-width=\"0.2\"/>",
-        place.x_mm - a_mm / 2.0,
-        -place.y_mm - b_mm / 2.0,
-        path_data(drawn.outline, place),
-        cross(place, 2.0),
-    );
-    if let Some(along) = along {
-        let _ = write!(
-            svg,
-            "<path d=\"M{}L{}\" stroke-width=\"0.25\" stroke-dasharray=\"4 1 1 1\"/>",
-            coordinates(centre.minus(along)),
-            coordinates(centre.plus(along)),
-        );
+/// One shape.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct EyeOutline {
+    /// `R` or `L`.
+    pub letter: &'static str,
+    /// The middle of the letter's base line.
+    pub letter_at: [String; 2],
+    /// The box: x, y, width, height.
+    pub frame: [String; 4],
+    /// The shape.
+    pub outline: String,
+    /// The small cross at the boxing centre.
+    pub boxing_centre: String,
+    /// The line of the axis through the optical centre.
+    pub axis: Option<String>,
+    /// The cross at the optical centre.
+    pub optical_centre: String,
+    /// The middle of the ring around it.
+    pub ring: [String; 2],
+}
+
+impl PairDrawing {
+    /// Lays both shapes side by side, with the bridge between them.
+    pub fn of(eyes: Pair<Drawn<'_>>, dbl_mm: f64) -> Self {
+        let boxing = eyes.map(|eye| Boxing::of(eye.outline));
+        let view = View::of_pair(&boxing, dbl_mm, ROOM_MM);
+        let (width, height) = view.true_size();
+        let eye = |eye: Eye| EyeOutline::of(eye, eyes.get(eye), boxing.get(eye), *view.centres.get(eye));
+        Self { width, height, view_box: view.view_box(), eyes: Eye::BOTH.map(eye) }
     }
-    let _ = write!(
-        svg,
-        "<path d=\"{}\" stroke-width=\"0.25\"/><circle cx=\"{:.3}\" cy=\"{:.3}\" r=\"1.5\" stroke-width=\"0.25\"/>\
-         <text x=\"{:.3}\" y=\"{:.3}\" font-size=\"5\" font-weight=\"700\" text-anchor=\"middle\" fill=\"#000\" \
-         stroke=\"none\">{}</text></g>",
-        cross(centre, 3.0),
-        centre.x_mm,
-        -centre.y_mm,
-        // The letter stands on the temple side, half way to the edge, clear of the optical centre.
-        place.x_mm - eye.nasal_sign() * a_mm / 4.0,
-        -place.y_mm - b_mm / 5.0,
-        eye.letter(),
-    );
+}
+
+impl EyeOutline {
+    fn of(eye: Eye, drawn: &Drawn<'_>, boxing: &Boxing, place: Point) -> Self {
+        let (a_mm, b_mm) = (boxing.a_mm, boxing.b_mm);
+        let centre = place.plus(drawn.centre.point(eye));
+        let along = drawn.axis.map(|axis| Point::polar(AXIS_MM, f64::from(axis.degrees())));
+        let exact = |mm: f64| format!("{mm:.3}");
+        Self {
+            letter: eye.letter(),
+            // On the temple side, half way to the edge, clear of the optical centre.
+            letter_at: [place.x_mm - eye.nasal_sign() * a_mm / 4.0, -place.y_mm - b_mm / 5.0].map(exact),
+            frame: [place.x_mm - a_mm / 2.0, -place.y_mm - b_mm / 2.0, a_mm, b_mm].map(exact),
+            outline: path_data(drawn.outline, place),
+            boxing_centre: cross(place, 2.0),
+            axis: along
+                .map(|along| format!("M{}L{}", coordinates(centre.minus(along)), coordinates(centre.plus(along)))),
+            optical_centre: cross(centre, 3.0),
+            ring: [centre.x_mm, -centre.y_mm].map(exact),
+        }
+    }
 }
 
 fn cross(at: Point, arm_mm: f64) -> String {
@@ -95,16 +104,19 @@ mod tests {
         let outline = Outline::from_radii_mm(&[20.0; 400]).unwrap();
         let centre = Decentration { in_mm: 2.0, up_mm: 1.0 };
         let drawn = |axis: i32| Drawn { outline: &outline, centre, axis: Axis::new(axis).ok() };
-        let svg = svg(Pair::new(drawn(180), drawn(90)), 20.0);
-        assert!(svg.contains("width=\"104mm\" height=\"44mm\" viewBox=\"-52 -22 104 44\""), "{svg}");
+        let drawing = PairDrawing::of(Pair::new(drawn(180), drawn(90)), 20.0);
+        assert_eq!((drawing.width.as_str(), drawing.height.as_str()), ("104mm", "44mm"));
+        assert_eq!(drawing.view_box, "-52 -22 104 44");
         // Boxing centres at -30 and +30; in is towards the middle, up is less y.
-        assert!(
-            svg.contains("<circle cx=\"-28.000\" cy=\"-1.000\"") && svg.contains("<circle cx=\"28.000\" cy=\"-1.000\"")
+        let [right, left] = &drawing.eyes;
+        assert_eq!(
+            (&right.ring, &left.ring),
+            (&["-28.000", "-1.000"].map(String::from), &["28.000", "-1.000"].map(String::from))
         );
         // Axis 180 lies level, axis 90 stands.
-        assert!(svg.contains("M-15 -1L-41 -1") && svg.contains("M28 12L28 -14"), "{svg}");
-        let right = svg.find(">R<").unwrap();
-        assert!(right < svg.find(">L<").unwrap() && !svg.contains("style"));
+        assert_eq!(right.axis.as_deref(), Some("M-15 -1L-41 -1"));
+        assert_eq!(left.axis.as_deref(), Some("M28 12L28 -14"));
+        assert_eq!((right.letter, left.letter), ("R", "L"));
     }
 
     #[test]

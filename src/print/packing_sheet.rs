@@ -3,10 +3,11 @@
 use askama::Template;
 use time::Date;
 
-use super::{CheckSummary, Head, day};
+use super::{CheckSummary, Head};
 use crate::bench::notes::NIGHT;
 use crate::desk::catalogue::{MaterialDetails, TreatmentDetails};
 use crate::desk::customer::Person;
+use crate::desk::date;
 use crate::desk::frame::FrameDetails;
 use crate::desk::lab::Lab;
 use crate::desk::order::Design;
@@ -102,7 +103,7 @@ impl PackingSheet {
             head: Head::of(facts.lab),
             job_number: facts.job_number,
             patient: facts.person.name.clone(),
-            packed_on: day(facts.packed_on),
+            packed_on: date::day(&facts.packed_on),
             title: if facts.lenses_only { "Your lenses" } else { "Your glasses" },
             contents: vec![pair, "This sheet, and case and cloth where ordered".to_owned()],
             right: facts.eyes.right.to_string(),

@@ -2,7 +2,8 @@
 
 use askama::Template;
 
-use super::{contact, day};
+use super::contact;
+use crate::desk::date;
 use crate::desk::receipt::{Document, Part};
 
 /// One line as it prints.
@@ -90,7 +91,7 @@ impl PrintedReceipt {
             payments: document
                 .payments
                 .iter()
-                .map(|paid| (day(paid.on), paid.how.clone(), paid.amount_cents.to_string()))
+                .map(|paid| (date::day(&paid.on), paid.how.clone(), paid.amount_cents.to_string()))
                 .collect(),
             paid: document.paid_cents.to_string(),
             balance_words: if back { "To be given back" } else { "Balance owed" }.to_owned(),
@@ -103,11 +104,11 @@ impl PrintedReceipt {
 fn facts(document: &Document) -> Vec<(String, String)> {
     let written = |text: &str| (!text.is_empty()).then(|| text.to_owned());
     [
-        ("Issued", Some(day(document.issued_on))),
-        ("Ordered", Some(day(document.ordered_on))),
-        ("Sent", Some(document.sent_on.map_or("not yet sent".to_owned(), day))),
+        ("Issued", Some(date::day(&document.issued_on))),
+        ("Ordered", Some(date::day(&document.ordered_on))),
+        ("Sent", Some(document.sent_on.map_or("not yet sent".to_owned(), |on| date::day(&on)))),
         ("Prescriber", written(&document.prescriber)),
-        ("Prescription of", document.prescribed_on.map(day)),
+        ("Prescription of", document.prescribed_on.map(|on| date::day(&on))),
         ("Diagnosis, as supplied by the prescriber", written(&document.diagnosis)),
     ]
     .into_iter()

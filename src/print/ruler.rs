@@ -2,8 +2,8 @@
 
 use std::fmt::Write;
 
-/// A millimetre ruler of 50 mm above an inch ruler of 2 in, as a whole `<svg>`.
-pub fn svg() -> String {
+/// The lines of a millimetre ruler of 50 mm above an inch ruler of 2 in, as the `d` of a path.
+pub fn ticks() -> String {
     const LEFT_MM: f64 = 1.0;
     const INCH_MM: f64 = 25.4;
     let mut ticks = format!("M{LEFT_MM} 5H{:.2}M{LEFT_MM} 6H{:.2}", LEFT_MM + 50.0, LEFT_MM + 2.0 * INCH_MM);
@@ -24,20 +24,17 @@ pub fn svg() -> String {
         };
         let _ = write!(ticks, "M{:.3} 6v{length_mm}", LEFT_MM + f64::from(eighth) * INCH_MM / 8.0);
     }
-    format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"120mm\" height=\"11mm\" viewBox=\"0 0 120 11\" role=\"img\" \
-         aria-label=\"Ruler: 50 mm and 2 in\"><path d=\"{ticks}\" fill=\"none\" stroke=\"#000\" stroke-width=\"0.2\"/>\
-         <text x=\"55\" y=\"4.5\" font-size=\"3\" fill=\"#000\">must measure 50 mm</text>\
-         <text x=\"55\" y=\"9.5\" font-size=\"3\" fill=\"#000\">must measure 2 in; else print at 100 %</text></svg>"
-    )
+    ticks
 }
 
 #[cfg(test)]
 mod tests {
     #[test]
     fn is_fifty_millimetres_and_two_inches() {
-        let svg = super::svg();
-        assert!(svg.contains("M1 5H51.00M1 6H51.80"), "{svg}");
-        assert!(svg.contains("width=\"120mm\"") && svg.contains("viewBox=\"0 0 120 11\""));
+        let ticks = super::ticks();
+        assert!(ticks.starts_with("M1 5H51.00M1 6H51.80"), "{ticks}");
+        // 0 to 50 mm, and 0 to 16 eighths of an inch, after the two base lines.
+        assert_eq!(ticks.matches('M').count(), 2 + 51 + 17);
+        assert!(ticks.contains("M51.00 5v-4") && ticks.ends_with("M51.800 6v4"), "{ticks}");
     }
 }

@@ -3,8 +3,9 @@
 use askama::Template;
 use time::Date;
 
+use super::Head;
 use super::barcode::{self, Barcode};
-use super::{Head, day};
+use crate::desk::date;
 use crate::desk::lab::Lab;
 
 /// The widest barcode on the slip: 4 in less two margins of 0.2 in.
@@ -59,7 +60,7 @@ impl Slip {
             job_number: facts.job_number,
             carrier: facts.carrier.to_owned(),
             tracking: facts.tracking.to_owned(),
-            sent_on: facts.sent_on.map(day).unwrap_or_default(),
+            sent_on: facts.sent_on.map(|on| date::day(&on)).unwrap_or_default(),
             barcode: barcode::of_text(facts.tracking, MOST_MM),
         }
     }

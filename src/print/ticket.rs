@@ -4,16 +4,19 @@ use askama::Template;
 use time::Date;
 
 use super::barcode::{self, Barcode};
-use super::{CheckSummary, Head, day, outline, ruler};
+use super::outline::{Drawn, PairDrawing};
+use super::{CheckSummary, Head, ruler};
 use crate::bench::edge_finish::TicketLines;
 use crate::bench::notes::BenchNotes;
 use crate::desk::catalogue::{MaterialDetails, TreatmentDetails};
+use crate::desk::date;
 use crate::desk::frame::FrameDetails;
 use crate::desk::lab::Lab;
 use crate::desk::order::Design;
 use crate::desk::prescription::MadeFor;
 use crate::desk::stock::LensInHand;
 use crate::optics::direction::Directed;
+use crate::optics::notation;
 use crate::optics::prescription::{EyePrescription, LensPower, PupilDistance};
 use crate::optics::prism::DecentrationError;
 use crate::optics::unit::Millimetre;
@@ -145,7 +148,7 @@ pub struct ShapePart {
     /// Circumferences, right and left.
     pub circumferences: String,
     /// Both shapes at true size.
-    pub outlines: String,
+    pub outlines: PairDrawing,
 }
 
 /// The ticket.
@@ -188,7 +191,7 @@ pub struct Ticket {
     pub note: String,
     /// Whether a prism is prescribed: the ring is then the place where it is read.
     pub has_prism: bool,
-    /// The ruler line.
+    /// The lines of the ruler.
     pub ruler: String,
     /// What to know about how the pair is worn.
     pub wear_words: Vec<String>,
@@ -213,8 +216,8 @@ impl Ticket {
             job_number: facts.job_number,
             barcode: barcode::of_number(facts.job_number),
             customer: facts.customer.to_owned(),
-            ordered_on: day(facts.ordered_on),
-            promised_on: day(facts.promised_on),
+            ordered_on: date::day(&facts.ordered_on),
+            promised_on: date::day(&facts.promised_on),
             relens_of: facts.relens_of,
             eyes: Eye::BOTH.map(|eye| EyePart::of(eye, facts)),
             shape: facts.shape.map(|shape| ShapePart::of(&shape, facts)),
@@ -227,7 +230,7 @@ impl Ticket {
             edge: facts.edge.cloned(),
             note: facts.note.to_owned(),
             has_prism: facts.eyes.iter().any(|(_, eye)| !eye.prism.is_none()),
-            ruler: ruler::svg(),
+            ruler: ruler::ticks(),
             wear_words: facts.wear_words.clone(),
             check: facts.check.cloned(),
         }
@@ -264,16 +267,16 @@ impl TicketLayout {
             centre_in: Directed::of(layout.decentration.in_mm, "in", "out"),
             centre_up: Directed::of(layout.decentration.up_mm, "up", "down"),
             size: format!("{:.2} × {:.2}", boxing.a_mm, boxing.b_mm),
-            ed: format!("{:.2}", boxing.ed_mm),
-            blank: format!("{:.2}", layout.blank.exact_mm),
-            blank_with_margin: format!("{:.2}", layout.blank.with_margin_mm),
+            ed: notation::long(boxing.ed_mm),
+            blank: notation::long(layout.blank.exact_mm),
+            blank_with_margin: notation::long(layout.blank.with_margin_mm),
         }
     }
 }
 
 impl ShapePart {
     fn of(shape: &Shape<'_>, facts: &TicketFacts<'_>) -> Self {
-        let drawn = |eye: Eye| outline::Drawn {
+        let drawn = |eye: Eye| Drawn {
             outline: shape.outlines.get(eye),
             centre: shape.layout.eyes.get(eye).decentration,
             // The axis of the power in large figures, whichever form was written.
@@ -282,10 +285,10 @@ impl ShapePart {
         let circumference =
             |eye: Eye| format!("{} {:.2}", eye.letter(), shape.layout.eyes.get(eye).boxing.circumference_mm);
         Self {
-            frame_pd: format!("{:.2}", shape.layout.frame_pd_mm),
-            dbl: format!("{:.2}", shape.dbl_mm),
+            frame_pd: notation::long(shape.layout.frame_pd_mm),
+            dbl: notation::long(shape.dbl_mm),
             circumferences: Eye::BOTH.map(circumference).join(", "),
-            outlines: outline::svg(Pair::new(drawn(Eye::Right), drawn(Eye::Left)), shape.dbl_mm),
+            outlines: PairDrawing::of(Pair::new(drawn(Eye::Right), drawn(Eye::Left)), shape.dbl_mm),
         }
     }
 }
@@ -306,7 +309,7 @@ fn made(prism: Result<Decentration, DecentrationError>) -> String {
 
 /// `⌀ 70, centre 1.80, lot 4711`.
 fn describe(lens: &LensInHand) -> String {
-    let mut words = format!("⌀ {}", crate::desk::frame::short(lens.diameter));
+    let mut words = format!("⌀ {}", notation::short(lens.diameter.to_f64()));
     if let Some(centre) = lens.centre {
         words.push_str(&format!(", centre {centre}"));
     }

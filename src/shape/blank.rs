@@ -124,7 +124,7 @@ mod tests {
         assert_eq!(least, tight.spare_mm);
         let blank = Blank::of(&shape, &Boxing::of(&shape), Point::new(4.0, 2.0), 2.0);
         assert!(blank.fits(69.231) && !blank.fits(69.229));
-        // A blank whose optical centre is 4 in and 2 up of its own middle sits centred in the box.
+        // A blank whose optical centre is 4 in and 2 up from its geometric centre is centred in the box.
         assert_eq!(blank_middle(Point::new(4.0, 2.0), Point::new(4.0, 2.0)), Point::ORIGIN);
     }
 

@@ -184,7 +184,7 @@ mod tests {
         };
         // (sphere, cylinder, axis, in, up, eye, base in, base up)
         for (s, c, a, inward, up, eye, base_in, base_up) in [
-            // -5.00, 2 mm: 1.0Δ (computed). A minus lens whose centre stands too far out: the eye looks through a
+            // -5.00, 2 mm: 1.0Δ (computed). A minus lens whose centre is too far out: the eye looks through a
             // point nearer the nose, and there the minus lens has its base towards the nose.
             (-5.0, 0.0, 180.0, 2.0, 0.0, Eye::Right, 1.0, 0.0),
             (-5.0, 0.0, 180.0, 2.0, 0.0, Eye::Left, 1.0, 0.0),

@@ -5,8 +5,8 @@ use sqlx::SqliteConnection;
 use time::OffsetDateTime;
 use uuid::Uuid;
 
-use super::stamp::Stamp;
 use super::StoreError;
+use super::stamp::Stamp;
 
 /// A file to keep.
 pub(super) struct NewAttachment<'a> {
@@ -23,9 +23,13 @@ pub(super) async fn insert_attachment(
     now: OffsetDateTime,
 ) -> Result<Uuid, StoreError> {
     let (id, hash, added_at) = (Uuid::now_v7(), Sha256::digest(file.bytes).to_vec(), Stamp(now));
-    sqlx::query!("insert into attachment_bytes (hash, bytes) values (?, ?) on conflict (hash) do nothing", hash, file.bytes)
-        .execute(&mut *tx)
-        .await?;
+    sqlx::query!(
+        "insert into attachment_bytes (hash, bytes) values (?, ?) on conflict (hash) do nothing",
+        hash,
+        file.bytes
+    )
+    .execute(&mut *tx)
+    .await?;
     sqlx::query!(
         "insert into attachment (id, hash, kind, name, job_number, added_at) values (?, ?, ?, ?, ?, ?)",
         id,

@@ -37,8 +37,7 @@ pub(super) async fn insert_charge(
     reason: &str,
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
-    let (kind, eye, amount, at) =
-        (charge.kind.key(), charge.eye.map(|e| e.name()), charge.amount.cents(), Stamp(now));
+    let (kind, eye, amount, at) = (charge.kind.key(), charge.eye.map(|e| e.name()), charge.amount.cents(), Stamp(now));
     sqlx::query!(
         "insert into charge (job_number, kind, eye, what, code, amount_cents, reason, at) values (?, ?, ?, ?, ?, ?, ?, ?)",
         number,

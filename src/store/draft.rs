@@ -31,8 +31,9 @@ impl Store {
         .fetch_one(&self.read)
         .await?;
         let fields = match &row.fields {
-            Some(json) => serde_json::from_str(json)
-                .map_err(|e| StoreError::Unreadable { what: "draft", why: e.to_string() })?,
+            Some(json) => {
+                serde_json::from_str(json).map_err(|e| StoreError::Unreadable { what: "draft", why: e.to_string() })?
+            }
             None if row.outcome.is_none() => return Ok(None),
             None => Fields::new(),
         };
@@ -63,7 +64,8 @@ impl Store {
     pub async fn forget_old_drafts(&self, now: OffsetDateTime) -> Result<u64, StoreError> {
         let before = Stamp(now - DRAFTS_KEPT);
         let mut tx = self.begin().await?;
-        let gone = sqlx::query!("delete from draft where saved_at < ?", before).execute(&mut *tx).await?.rows_affected();
+        let gone =
+            sqlx::query!("delete from draft where saved_at < ?", before).execute(&mut *tx).await?.rows_affected();
         tx.commit().await?;
         Ok(gone)
     }

@@ -96,7 +96,9 @@ impl Store {
 
     /// How often anything went into or out of the drawer: the running number of the form that fills it.
     pub async fn count_drawer_moves(&self) -> Result<i64, StoreError> {
-        Ok(sqlx::query_scalar!(r#"select coalesce(max(seq), 0) as "n!: i64" from drawer_move"#).fetch_one(&self.read).await?)
+        Ok(sqlx::query_scalar!(r#"select coalesce(max(seq), 0) as "n!: i64" from drawer_move"#)
+            .fetch_one(&self.read)
+            .await?)
     }
 
     /// Corrects how many lenses of a kind the drawer holds, up or down.

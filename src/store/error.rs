@@ -78,7 +78,9 @@ pub enum OpenError {
         known: i64,
     },
     /// Made before the tables had their present form.
-    #[error("the book {file} was made by an early trial version of Rimbook and cannot be read: choose another folder with --data DIR")]
+    #[error(
+        "the book {file} was made by an early trial version of Rimbook and cannot be read: choose another folder with --data DIR"
+    )]
     Older {
         /// The file.
         file: String,

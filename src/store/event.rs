@@ -79,10 +79,11 @@ pub(super) async fn append_event(
     now: OffsetDateTime,
 ) -> Result<i64, StoreError> {
     let (key, at) = (kind.key(), Stamp(now));
-    let seq = sqlx::query!("insert into job_event (job_number, kind, note, at) values (?, ?, ?, ?)", number, key, note, at)
-        .execute(&mut *tx)
-        .await?
-        .last_insert_rowid();
+    let seq =
+        sqlx::query!("insert into job_event (job_number, kind, note, at) values (?, ?, ?, ?)", number, key, note, at)
+            .execute(&mut *tx)
+            .await?
+            .last_insert_rowid();
     let kinds = sqlx::query_scalar!("select kind from job_event where job_number = ? order by seq", number)
         .fetch_all(&mut *tx)
         .await?;

@@ -49,7 +49,8 @@ struct DecisionEyeRow {
 
 impl DecisionEyeRow {
     fn power(self) -> Result<LensPower, StoreError> {
-        let (sphere, cylinder) = (power("sphere", self.sphere_hundredths)?, power("cylinder", self.cylinder_hundredths)?);
+        let (sphere, cylinder) =
+            (power("sphere", self.sphere_hundredths)?, power("cylinder", self.cylinder_hundredths)?);
         LensPower::new(sphere, cylinder, axis("axis", self.axis_deg)?).map_err(unreadable("ordered power"))
     }
 }

@@ -65,19 +65,17 @@ impl Store {
     /// Frames whose maker, model, colour or eye size has words that begin so. Without text, all by maker and model.
     pub async fn list_frames(&self, text: &str, most: i64) -> Result<Vec<Frame>, StoreError> {
         let rows = match matching(text) {
-            Some(words) => {
-                sqlx::query_as!(
-                    FrameRow,
-                    r#"select f.id as "id: Uuid", f.maker, f.model, f.colour, f.eye_size_hundredths, f.bridge_hundredths,
+            Some(words) => sqlx::query_as!(
+                FrameRow,
+                r#"select f.id as "id: Uuid", f.maker, f.model, f.colour, f.eye_size_hundredths, f.bridge_hundredths,
                               f.temple_hundredths, f.rim, f.price_cents
                        from frame_search s join frame f on f.number = s.rowid
                        where frame_search match ?1 order by s.rowid limit ?2"#,
-                    words,
-                    most
-                )
-                .fetch_all(&self.read)
-                .await?
-            }
+                words,
+                most
+            )
+            .fetch_all(&self.read)
+            .await?,
             None => {
                 sqlx::query_as!(
                     FrameRow,
@@ -92,7 +90,9 @@ impl Store {
         };
         let mut frames = rows.into_iter().map(Frame::try_from).collect::<Result<Vec<_>, _>>()?;
         frames.sort_by(|a, b| {
-            let key = |f: &Frame| (f.details.maker.clone(), f.details.model.clone(), f.details.eye_size, f.details.colour.clone());
+            let key = |f: &Frame| {
+                (f.details.maker.clone(), f.details.model.clone(), f.details.eye_size, f.details.colour.clone())
+            };
             key(a).cmp(&key(b))
         });
         Ok(frames)

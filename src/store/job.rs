@@ -48,10 +48,7 @@ impl TryFrom<JobEyeRow> for JobEye {
     type Error = StoreError;
     fn try_from(row: JobEyeRow) -> Result<Self, StoreError> {
         let height = row.height_hundredths.ok_or_else(|| no_height(&row.eye))?;
-        Ok(Self {
-            task: word("eye task", &row.task, EyeTask::from_key(&row.task))?,
-            height: length("height", height)?,
-        })
+        Ok(Self { task: word("eye task", &row.task, EyeTask::from_key(&row.task))?, height: length("height", height)? })
     }
 }
 

@@ -133,7 +133,8 @@ async fn insert_layout(
     let (moment, at, shape) = (moment.key(), Stamp(now), layout.map(|layout| layout.shape));
     let of = |length: fn(&LayoutRecord) -> Millimetre| layout.map(|layout| length(&layout.record).hundredths());
     let (step, margin) = (of(|record| record.blocker_step), of(|record| record.blank_margin));
-    let (dbl, frame_pd, wanted_pd) = (of(|record| record.dbl), of(|record| record.frame_pd), of(|record| record.wanted_pd));
+    let (dbl, frame_pd, wanted_pd) =
+        (of(|record| record.dbl), of(|record| record.frame_pd), of(|record| record.wanted_pd));
     let seq = sqlx::query!(
         "insert into layout (job_number, revision, moment, shape_id, blocker_step_hundredths, blank_margin_hundredths,
                              dbl_hundredths, frame_pd_hundredths, wanted_pd_hundredths, document, at)

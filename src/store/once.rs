@@ -81,7 +81,9 @@ impl Store {
 
     /// What came of a form, if it was done.
     pub async fn find_outcome(&self, key: &str) -> Result<Option<String>, StoreError> {
-        Ok(sqlx::query_scalar!("select outcome from form_outcome where key = ?", key).fetch_optional(&self.read).await?)
+        Ok(sqlx::query_scalar!("select outcome from form_outcome where key = ?", key)
+            .fetch_optional(&self.read)
+            .await?)
     }
 
     /// Forgets the outcomes of forms done long ago.

@@ -12,14 +12,14 @@ use crate::desk::step::Step;
 impl Store {
     /// The sentences that were ticked when a job was packed, newest time only.
     pub async fn find_packing(&self, number: i64) -> Result<Option<Vec<String>>, StoreError> {
-        let packing =
-            sqlx::query_scalar!(r#"select max(seq) as "seq: i64" from packing where job_number = ?"#, number)
-                .fetch_one(&self.read)
-                .await?;
-        let Some(packing) = packing else { return Ok(None) };
-        let ticks = sqlx::query_scalar!("select says from packing_tick where packing_seq = ? order by position", packing)
-            .fetch_all(&self.read)
+        let packing = sqlx::query_scalar!(r#"select max(seq) as "seq: i64" from packing where job_number = ?"#, number)
+            .fetch_one(&self.read)
             .await?;
+        let Some(packing) = packing else { return Ok(None) };
+        let ticks =
+            sqlx::query_scalar!("select says from packing_tick where packing_seq = ? order by position", packing)
+                .fetch_all(&self.read)
+                .await?;
         Ok(Some(ticks))
     }
 

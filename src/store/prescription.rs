@@ -4,9 +4,9 @@ use sqlx::SqliteConnection;
 use time::{Date, OffsetDateTime};
 use uuid::Uuid;
 
+use super::StoreError;
 use super::read::{axis, eye, length, power, prism, unreadable};
 use super::stamp::Stamp;
-use super::StoreError;
 use crate::desk::prescription::Prescription;
 use crate::optics::prescription::{EyePrescription, Given, LensPower, Prism, PupilDistance};
 use crate::optics::{Eye, Pair};
@@ -65,7 +65,8 @@ pub(super) async fn read_prescription(db: &mut SqliteConnection, id: Uuid) -> Re
         written_on: head.written_on,
         expires_on: head.expires_on,
         diagnosis: head.diagnosis,
-        pupil_distance: pd.ok_or_else(|| StoreError::Unreadable { what: "pupil distance", why: "there is none".into() })?,
+        pupil_distance: pd
+            .ok_or_else(|| StoreError::Unreadable { what: "pupil distance", why: "there is none".into() })?,
         near_pupil_distance: near,
     })
 }

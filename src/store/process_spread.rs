@@ -11,7 +11,8 @@ use crate::bench::process_spread::ProcessSpread;
 impl Store {
     /// The lab's process spread; the defaults until the owner has changed one.
     pub async fn get_process_spread(&self) -> Result<ProcessSpread, StoreError> {
-        let Some(row) = sqlx::query!("select * from process_spread where id = 1").fetch_optional(&self.read).await? else {
+        let Some(row) = sqlx::query!("select * from process_spread where id = 1").fetch_optional(&self.read).await?
+        else {
             return Ok(ProcessSpread::default());
         };
         Ok(ProcessSpread {

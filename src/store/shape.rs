@@ -168,8 +168,7 @@ pub(super) async fn insert_shape_eye(tx: &mut SqliteConnection, id: Uuid, eye: E
     let trace = shape.traces.get(eye);
     let boxing = Boxing::of(&trace.outline());
     let hundredths = |value: f64| (value * 100.0).round() as i64;
-    let [a, b, ed, circumference] =
-        [boxing.a_mm, boxing.b_mm, boxing.ed_mm, boxing.circumference_mm].map(hundredths);
+    let [a, b, ed, circumference] = [boxing.a_mm, boxing.b_mm, boxing.ed_mm, boxing.circumference_mm].map(hundredths);
     let (key, bytes, is_mirror) = (eye.name(), trace.to_bytes(), shape.derived == Some(eye));
     let rim_curve = shape.rim_curve_tool_d.get(eye).map(hundredths);
     sqlx::query!(

@@ -40,7 +40,8 @@ impl Store {
         )
         .fetch_optional(&self.read)
         .await?;
-        Ok(row.map(|row| KeptSupplierList { typed: row.typed, prism_typed: Pair::new(row.prism_right, row.prism_left) }))
+        Ok(row
+            .map(|row| KeptSupplierList { typed: row.typed, prism_typed: Pair::new(row.prism_right, row.prism_left) }))
     }
 
     /// How many lists a job has had: the running number of their form.

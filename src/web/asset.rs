@@ -1,4 +1,4 @@
-//! The style sheets, the script and the mark, built into the binary.
+//! The style sheets, the scripts and the icon, built into the binary.
 
 use axum::Router;
 use axum::http::header;
@@ -7,11 +7,30 @@ use axum::routing::get;
 
 use super::AppState;
 
-const ASSETS: [(&str, &str, &str); 4] = [
-    ("/static/style.css", "text/css; charset=utf-8", include_str!("../../static/style.css")),
-    ("/static/print.css", "text/css; charset=utf-8", include_str!("../../static/print.css")),
-    ("/static/app.js", "text/javascript; charset=utf-8", include_str!("../../static/app.js")),
-    ("/static/icon.svg", "image/svg+xml", include_str!("../../static/icon.svg")),
+const CSS: &str = "text/css; charset=utf-8";
+const JS: &str = "text/javascript; charset=utf-8";
+
+/// A file's address, with the content type and the bytes.
+macro_rules! asset {
+    ($name:literal, $kind:expr) => {
+        (concat!("/static/", $name), $kind, include_str!(concat!("../../static/", $name)))
+    };
+}
+
+const ASSETS: [(&str, &str, &str); 13] = [
+    asset!("style.css", CSS),
+    asset!("print.css", CSS),
+    asset!("icon.svg", "image/svg+xml"),
+    asset!("js/app.js", JS),
+    asset!("js/draft.js", JS),
+    asset!("js/focus.js", JS),
+    asset!("js/live.js", JS),
+    asset!("js/once.js", JS),
+    asset!("js/page.js", JS),
+    asset!("js/print.js", JS),
+    asset!("js/sections.js", JS),
+    asset!("js/suggest.js", JS),
+    asset!("js/understood.js", JS),
 ];
 
 /// One route a file.
@@ -24,4 +43,25 @@ pub fn router() -> Router<AppState> {
             }),
         )
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_imported_script_is_served_and_every_served_one_is_imported() {
+        let scripts: Vec<_> = ASSETS.iter().filter(|(_, kind, _)| *kind == JS).collect();
+        let mut imported = vec!["/static/js/app.js".to_owned()];
+        for (_, _, body) in &scripts {
+            for line in body.lines().filter(|line| line.starts_with("import ")) {
+                let name = line.split('\'').nth(1).and_then(|path| path.strip_prefix("./")).unwrap();
+                imported.push(format!("/static/js/{name}"));
+            }
+        }
+        imported.sort();
+        imported.dedup();
+        let served: Vec<_> = scripts.iter().map(|(path, _, _)| *path).collect();
+        assert_eq!(imported, served);
+    }
 }

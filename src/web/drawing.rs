@@ -2,6 +2,7 @@
 
 use crate::bench::layout::{Cover, EyeOnBench};
 use crate::optics::Eye;
+use crate::optics::notation::short;
 use crate::shape::boxing::Boxing;
 use crate::shape::outline::{Outline, Point};
 use crate::shape::svg::path_data;
@@ -153,12 +154,6 @@ pub fn reach_mm(cover: &Cover) -> f64 {
     (cover.diameter_mm / 2.0).max(cover.needs.exact_mm / 2.0) + ROOM_MM
 }
 
-/// `70` for 70.0 and `62.5` for 62.5.
-pub fn short(length_mm: f64) -> String {
-    let text = format!("{length_mm:.2}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
-}
-
 fn at(point: Point) -> String {
     format!("{:.2} {:.2}", point.x_mm, -point.y_mm)
 }
@@ -191,7 +186,5 @@ mod tests {
         assert_eq!(across(Point::ORIGIN, 45, Point::ORIGIN, 5.0), "M-3.54 3.54L3.54 -3.54");
         // Upright at x = 3 the same circle is met at y = ±4.
         assert_eq!(across(Point::new(3.0, 1.0), 90, Point::ORIGIN, 5.0), "M3.00 4.00L3.00 -4.00");
-        assert_eq!(short(70.0), "70");
-        assert_eq!(short(62.5), "62.5");
     }
 }

@@ -5,7 +5,13 @@
 
 use std::fmt::Display;
 
+use super::error::WebError;
+use super::refused_value::refused_value;
+use crate::store::StoreError;
 use crate::store::draft::Fields;
+
+/// The field of a form's key.
+const KEY: &str = "key";
 
 /// What was typed, and the sentences beside the fields.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -20,9 +26,25 @@ impl Form {
         Self { fields, errors: Vec::new() }
     }
 
+    /// A form filled in.
+    pub fn of<const N: usize>(fields: [(&str, String); N]) -> Self {
+        Self::new(fields.into_iter().map(|(name, value)| (name.to_owned(), value)).collect())
+    }
+
     /// What was typed, in order.
     pub fn fields(&self) -> &Fields {
         &self.fields
+    }
+
+    /// The key that came with the form; empty when none did.
+    pub fn key(&self) -> &str {
+        self.value(KEY)
+    }
+
+    /// Every field but the key.
+    pub fn contents(&self) -> impl Iterator<Item = &[u8]> {
+        let fields = self.fields.iter().filter(|(name, _)| name != KEY);
+        fields.flat_map(|(name, value)| [name.as_bytes(), value.as_bytes()])
     }
 
     /// What stands in a field; empty when it was not sent.
@@ -81,6 +103,25 @@ impl Form {
     /// Whether nothing is wrong.
     pub fn is_fine(&self) -> bool {
         self.errors.is_empty()
+    }
+
+    /// What came of keeping the form. A value that the book refuses has its sentence beside its field; anything else
+    /// that went wrong is not the form's.
+    ///
+    /// # Errors
+    ///
+    /// Every other failure of the store.
+    pub fn kept<T>(&mut self, answer: Result<T, StoreError>) -> Result<Option<T>, WebError> {
+        match answer {
+            Ok(done) => Ok(Some(done)),
+            Err(why) => match refused_value(&why) {
+                Some((field, says)) => {
+                    self.fail(&field, says);
+                    Ok(None)
+                }
+                None => Err(why.into()),
+            },
+        }
     }
 
     /// Reads a field that must be filled; a refusal stands beside it.

@@ -18,6 +18,7 @@ pub mod form;
 pub mod guard;
 pub mod measure;
 pub mod page;
+pub mod refused_value;
 pub mod router;
 pub mod words;
 

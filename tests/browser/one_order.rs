@@ -175,11 +175,11 @@ async fn check_twice(browser: &Browser) {
 
 async fn pack_and_send(browser: &Browser) {
     browser.open_page("/jobs/1001/packing").await;
-    for item in ITEMS.iter().filter(|item| item.is_asked_of(Parcel::Glasses)).skip(1) {
+    for item in ITEMS.iter().filter(|item| item.applies_to(Parcel::Glasses)).skip(1) {
         browser.click(&format!("label[for=tick-{}]", item.key)).await;
     }
     browser.press("Packed").await;
-    browser.sees(&format!("#tick-{}-error", ITEMS[0].key), "cannot leave without it").await;
+    browser.sees(&format!("#tick-{}-error", ITEMS[0].key), "required before the pair is sent").await;
     browser.click(&format!("label[for=tick-{}]", ITEMS[0].key)).await;
     browser.press("Packed").await;
     browser.sees("[aria-current=step]", "packed now").await;

@@ -87,7 +87,7 @@ async fn a_bad_list_or_prism_keeps_what_was_typed() {
     let path = format!("/jobs/{number}/blanks");
     for (fields, field, says) in [
         ([("list", "70\nlarge"), ("prism_right", "")], "list", "Line 2: “large” is not a diameter"),
-        ([("list", "20"), ("prism_right", "")], "list", "is not made"),
+        ([("list", "20"), ("prism_right", "")], "list", "A blank of 20.00 mm is not possible: between 40 and 90"),
         ([("list", "70 4.20"), ("prism_right", "two in")], "prism_right", "is not a prism"),
     ] {
         let page = lab.post(&path, &fields).await;

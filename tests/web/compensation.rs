@@ -99,7 +99,10 @@ async fn a_decision_changes_every_later_page_and_prints_both() {
     assert!(lab.get(&format!("/jobs/{number}")).await.texts(".wear-note").iter().any(|t| t.contains("20° wrap")));
     let ticket = lab.get(&format!("/jobs/{number}/ticket")).await;
     assert_eq!(ticket.text(".eye-right .rx.large"), ordered);
-    assert!(ticket.body.contains("Compensated as worn.") && ticket.body.contains("Not safety or sports eyewear"));
+    assert!(
+        ticket.body.contains("Compensated for position of wear.")
+            && ticket.body.contains("Not safety or sports eyewear")
+    );
     assert!(ticket.texts("span.rx").iter().any(|t| t == "-6.00 sph"), "and the prescribed power");
 
     // The check goes by the ordered power: the prescribed one is another lens.

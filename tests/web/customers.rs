@@ -36,7 +36,7 @@ fn borrow<'a>(fields: &'a [(&'static str, String)]) -> Vec<(&'a str, &'a str)> {
 #[tokio::test]
 async fn finds_by_name_town_and_telephone() {
     let lab = TestLab::new().await;
-    assert!(lab.get("/customers").await.text(".empty").contains("Nobody yet"));
+    assert!(lab.get("/customers").await.text(".empty").contains("No customers yet"));
     let ada = given_customer(&lab).await;
     for q in ["quill", "pellm", "0142", ""] {
         let page = lab.get(&format!("/customers?q={q}")).await;
@@ -103,9 +103,9 @@ async fn a_bad_field_has_its_sentence_and_a_reload_keeps_the_typing() {
     let letters = "x".repeat(121);
     for (name, said) in [
         ("line1", "An address line is too long: at most 120 characters"),
-        ("city", "A town is too long: at most 80 characters"),
+        ("city", "A city is too long: at most 80 characters"),
         ("region", "A state is too long: at most 40 characters"),
-        ("postcode", "A postal code is too long: at most 20 characters"),
+        ("postcode", "A ZIP code is too long: at most 20 characters"),
         ("phone", "A telephone number is too long: at most 60 characters"),
         ("email", "An e-mail address is too long: at most 120 characters"),
     ] {

@@ -34,7 +34,11 @@ async fn shows_the_edge_beside_the_rule_of_thumb() {
     );
     assert!(page.text(".eye-right .thickest-at").starts_with("temple side, 9 o’clock, 180°"));
     // 30² · 4 / (2000 · 0.586) = 3.07 (textbook).
-    assert!(page.text(".eye-right .figure.key").contains("thumb rule 5.07"), "{}", page.text(".eye-right .figure.key"));
+    assert!(
+        page.text(".eye-right .figure.key").contains("rule of thumb 5.07"),
+        "{}",
+        page.text(".eye-right .figure.key")
+    );
     assert_eq!(page.text(".eye-right .centre-mm"), "2.00 mm");
     assert!(page.text(".eye-right .figures").contains("as asked") && page.text(".eye-right .weight").ends_with("g"));
     // Not by colour alone, and with no style in the page.

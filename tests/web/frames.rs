@@ -10,7 +10,7 @@ use crate::support::{NOW, TestLab};
 #[tokio::test]
 async fn finds_by_maker_model_and_colour() {
     let lab = TestLab::new().await;
-    assert!(lab.get("/frames").await.text(".empty").contains("None yet"));
+    assert!(lab.get("/frames").await.text(".empty").contains("No frames yet"));
     lab.given_job().await;
     for q in ["copper", "tern", "slate", "tern+copperline", ""] {
         assert_eq!(lab.get(&format!("/frames?q={q}")).await.texts("tbody th"), ["Copperline Tern"], "{q}");

@@ -54,7 +54,7 @@ async fn a_body_too_large_is_refused() {
 async fn every_answer_tells_the_browser_to_load_nothing_from_outside() {
     let lab = TestLab::new().await;
     let number = lab.given_job().await;
-    for path in ["/", "/nowhere", "/static/app.js", "/orders/new", &format!("/jobs/{number}")] {
+    for path in ["/", "/nowhere", "/static/js/app.js", "/orders/new", &format!("/jobs/{number}")] {
         let answer = lab.get(path).await;
         let policy = answer.headers[header::CONTENT_SECURITY_POLICY].to_str().unwrap().to_owned();
         assert!(policy.contains("default-src 'none'") && policy.contains("frame-ancestors 'none'"), "{path}: {policy}");

@@ -40,7 +40,7 @@ async fn an_ellipse_by_hand() {
         ["33.0 mm", "20.0 mm", "0.00 mm", "0.00 mm", "2.00 mm in", "0.00 mm", "56.00 mm"]
     );
     // ED 50 and twice 4 and 2 mm.
-    assert!(page.text(".eye-right").contains("exact 58.00") && page.text(".eye-right").contains("Thumb rule 60.00"));
+    assert!(page.text(".eye-right").contains("exact 58.00") && page.text(".eye-right").contains("Rule of thumb 60.00"));
     // The smallest usual one is 60 for both, with (60 - 58) / 2 = 1 and 3 mm to spare at the temple.
     assert_eq!(page.texts(".left-prism"), ["no prism", "no prism"]);
     let notes = page.texts(".eye-note");

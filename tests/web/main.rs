@@ -27,5 +27,6 @@ mod shipments;
 mod start;
 mod stock;
 mod support;
+mod templates;
 mod ticket;
 mod understood;

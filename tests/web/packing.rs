@@ -9,7 +9,7 @@ fn needed() -> Vec<(&'static str, &'static str)> {
 }
 
 fn asked(parcel: Parcel) -> Vec<(&'static str, &'static str)> {
-    let items = ITEMS.iter().filter(|item| item.is_needed && item.is_asked_of(parcel));
+    let items = ITEMS.iter().filter(|item| item.is_needed && item.applies_to(parcel));
     items.map(|item| ("tick", item.key)).collect()
 }
 
@@ -21,7 +21,7 @@ async fn the_whole_list_packs_the_pair() {
     let page = lab.get(&path).await;
     assert_eq!(
         page.attributes("input[name=tick]", "value").len(),
-        ITEMS.iter().filter(|item| item.is_asked_of(Parcel::Glasses)).count()
+        ITEMS.iter().filter(|item| item.applies_to(Parcel::Glasses)).count()
     );
     assert_eq!(page.attributes("form[data-draft]", "data-draft").last(), Some(&format!("packing-{number}-0")));
     assert_eq!(lab.post(&path, &needed()).await.assert_status(303).location, path);

@@ -25,7 +25,7 @@ async fn a_receipt_never_changes() {
         "LT",
         "$186.00",
         "Dr Ines Fallow",
-        "25 Nov 2026",
+        "Nov 25, 2026",
         "Not a safety lens",
         "5001",
     ] {

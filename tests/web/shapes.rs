@@ -99,7 +99,7 @@ async fn right_and_left_that_disagree_are_told() {
     let said = lab.get(&format!("/jobs/{job}/shape")).await.texts(".notice.caution");
     assert!(said[0].contains("Right and left differ") && said[0].contains("2.00 mm narrower"), "{said:?}");
     assert!(said.iter().any(|s| s.contains("left eye is traced 52.00 mm wide")), "{said:?}");
-    assert!(said.iter().any(|s| s.contains("16.00 mm and the frame is stamped 20.0")), "{said:?}");
+    assert!(said.iter().any(|s| s.contains("16.00 mm, but the frame is stamped 20.0")), "{said:?}");
     assert!(said.iter().any(|s| s.contains("HBOX of the right eye says 52.00 mm")), "{said:?}");
 }
 
@@ -138,7 +138,7 @@ async fn a_broken_file_is_refused_line_by_line_and_changes_nothing() {
         (vec![], "file", "Choose a trace file"),
         (vec![("table", "22"), ("dbl", "wide")], "dbl", "not a number"),
         (vec![("table", "22 22 22 22 22 22 22 22"), ("dbl", "4")], "dbl", "between 5 and 40"),
-        (vec![("table", "R\n22 22 22 22 22 22 22 22"), ("eye", "left")], "eye", "which eye it is"),
+        (vec![("table", "R\n22 22 22 22 22 22 22 22"), ("eye", "left")], "eye", "names its own eye"),
     ] {
         let page = paste(&lab, job, &fields).await;
         assert!(page.assert_status(422).text(&format!("#{field}-error")).contains(sentence), "{fields:?}");

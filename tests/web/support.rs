@@ -360,7 +360,7 @@ impl TestLab {
 
     async fn pack(&self, number: i64) {
         let ticks: Vec<(&str, &str)> =
-            ITEMS.iter().filter(|item| item.is_asked_of(Parcel::Glasses)).map(|item| ("tick", item.key)).collect();
+            ITEMS.iter().filter(|item| item.applies_to(Parcel::Glasses)).map(|item| ("tick", item.key)).collect();
         self.post(&format!("/jobs/{number}/packing"), &ticks).await.assert_status(303);
     }
 

@@ -11,6 +11,7 @@ mod spreads;
 
 pub use spreads::{ErrorSource, Spreads};
 
+use super::notation;
 use super::power::SphereCylinder;
 use super::prism::{InUp, prism_from_error};
 use super::tolerance::{Limit, Profile, Quantity, READING_ALLOWANCE, Unit};
@@ -70,10 +71,7 @@ impl Budget {
     pub fn sentence(&self) -> String {
         let Some(risk) = self.most_at_risk() else { return String::new() };
         let whose = risk.eye.map_or_else(String::new, |eye| format!(", {} eye", eye.name()));
-        let limit = match risk.limit.unit {
-            Unit::Degree => format!("±{:.0}°", risk.limit.size),
-            unit => format!("±{:.2} {unit}", risk.limit.size),
-        };
+        let limit = format!("±{}", notation::size(risk.limit.size, risk.limit.unit));
         let passing = match risk.chance * 100.0 {
             percent if percent >= 99.5 => "over 99".to_owned(),
             percent => format!("about {percent:.0}"),

@@ -108,9 +108,10 @@ pub fn residual_as_worn(
     Lens::new(made)?;
     let sight = LineOfSight::through(eye, &made, wear).ok_or(CompensationError::NoSight)?;
     let wanted = order.power.vertex_compensated(wear.vertex_from_mm, wear.vertex_to_mm).matrix();
-    let had = sight.worn_power(ordered, &made).matrix();
-    let left = PowerMatrix { xx_d: had.xx_d - wanted.xx_d, xy_d: had.xy_d - wanted.xy_d, yy_d: had.yy_d - wanted.yy_d };
-    Ok(left.to_sphere_cylinder())
+    let worn = sight.worn_power(ordered, &made).matrix();
+    let residual =
+        PowerMatrix { xx_d: worn.xx_d - wanted.xx_d, xy_d: worn.xy_d - wanted.xy_d, yy_d: worn.yy_d - wanted.yy_d };
+    Ok(residual.to_sphere_cylinder())
 }
 
 /// The power as worn by Martin's rule, applied once for each tilt: S(1 + sin²θ/2n), and the meridian across the axis

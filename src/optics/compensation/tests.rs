@@ -86,8 +86,8 @@ fn worn_power_by_rays(eye: Eye, order: &LensOrder, wear: &WearPosition) -> (Sphe
     // The front is a sphere about (0, 0, -r1): |vertex + λ·inside - centre|² = r1².
     let from_centre = [0.0, 0.0, r1 - order.centre_thickness_mm];
     let b = dot(from_centre, inside);
-    let way = -b + (b * b - dot(from_centre, from_centre) + r1 * r1).sqrt();
-    let place = add_scaled(vertex, inside, way);
+    let distance_mm = -b + (b * b - dot(from_centre, from_centre) + r1 * r1).sqrt();
+    let place = add_scaled(vertex, inside, distance_mm);
     let normal = [place[0] / r1, place[1] / r1, (place[2] + r1) / r1];
     let away = refract(inside, normal, n, 1.0).unwrap();
     let arriving = away.map(|c| -c);
@@ -96,8 +96,8 @@ fn worn_power_by_rays(eye: Eye, order: &LensOrder, wear: &WearPosition) -> (Sphe
         let start = add_scaled(add_scaled(add_scaled(place, away, 20.0), right, dx), up, dy);
         let from_centre = add_scaled(start, [0.0, 0.0, r1], 1.0);
         let b = dot(from_centre, arriving);
-        let way = -b - (b * b - dot(from_centre, from_centre) + r1 * r1).sqrt();
-        let hit = add_scaled(start, arriving, way);
+        let distance_mm = -b - (b * b - dot(from_centre, from_centre) + r1 * r1).sqrt();
+        let hit = add_scaled(start, arriving, distance_mm);
         let normal = [hit[0] / r1, hit[1] / r1, (hit[2] + r1) / r1];
         let ray = lens.leave(hit, refract(arriving, normal, 1.0, n).unwrap()).unwrap();
         // Back to the plane across the line of sight through the back vertex.
@@ -168,7 +168,7 @@ fn tilt_makes_prism_away_from_where_the_lens_turns() {
     let small = 100.0 * 3f64.to_radians().tan() * 0.003 / 1.5 * 6.0;
     let panto = compensate(Eye::Right, &order, &tilted(3.0, 0.0)).unwrap().tilt_prism;
     assert_close(panto.y_pd, -small, 0.002, "base down");
-    assert_close(panto.x_pd, 0.0, 1e-12, "nothing sideways");
+    assert_close(panto.x_pd, 0.0, 1e-12, "no horizontal prism");
     let wrap = compensate(Eye::Left, &order, &tilted(0.0, 3.0)).unwrap().tilt_prism;
     assert_close(Eye::Left.nasal_sign() * wrap.x_pd, -small, 0.002, "base out");
 }
@@ -204,14 +204,14 @@ fn the_residual_is_the_rounding_error() {
         let wear = WearPosition { vertex_from_mm: 12.0, vertex_to_mm: 10.0, panto_deg: 8.0, wrap_deg: 20.0 };
         let got = compensate(eye, &order, &wear).unwrap();
         let none = residual_as_worn(eye, &order, &wear, got.order).unwrap();
-        assert_same_power(none, SphereCylinder::sphere(0.0), 1e-9, "the exact order leaves nothing");
+        assert_same_power(none, SphereCylinder::sphere(0.0), 1e-9, "the exact order has no residual");
         // As prescribed: what the lens gives less the prescription at the worn distance.
         let wanted = order.power.vertex_compensated(12.0, 10.0).matrix();
         let left = residual_as_worn(eye, &order, &wear, order.power).unwrap().matrix();
-        let had = got.unchanged.matrix();
-        assert_close(left.xx_d, had.xx_d - wanted.xx_d, 1e-9, "across");
-        assert_close(left.xy_d, had.xy_d - wanted.xy_d, 1e-9, "oblique");
-        assert_close(left.yy_d, had.yy_d - wanted.yy_d, 1e-9, "along");
+        let worn = got.unchanged.matrix();
+        assert_close(left.xx_d, worn.xx_d - wanted.xx_d, 1e-9, "across");
+        assert_close(left.xy_d, worn.xy_d - wanted.xy_d, 1e-9, "oblique");
+        assert_close(left.yy_d, worn.yy_d - wanted.yy_d, 1e-9, "along");
         // Without tilt and with one distance, an eighth of sphere ordered too much is an eighth too much before the eye.
         let flat = WearPosition { vertex_from_mm: 12.0, vertex_to_mm: 12.0, panto_deg: 0.0, wrap_deg: 0.0 };
         let more = SphereCylinder { sphere_d: order.power.sphere_d + 0.125, ..order.power };

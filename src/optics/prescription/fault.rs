@@ -110,7 +110,7 @@ pub enum Note {
         /// What it was read as.
         value: Dioptre,
     },
-    /// An eighth was written another way than it is stored.
+    /// An eighth was written differently from how it is stored.
     #[error("“{text}” stored as {value}")]
     StoredAs {
         /// The number as written.

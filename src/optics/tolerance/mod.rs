@@ -157,16 +157,6 @@ impl Unit {
             Unit::Millimetre => "mm",
         }
     }
-
-    /// A size with its unit, to the hundredth, degrees whole. Half a hundredth, as in an eighth of a dioptre, is shown.
-    pub fn sized(self, size: f64) -> String {
-        if self == Unit::Degree {
-            return format!("{size:.0}°");
-        }
-        let is_whole = |size: f64| (size - size.round()).abs() < 1e-6;
-        let decimals = if is_whole(size * 200.0) && !is_whole(size * 100.0) { 3 } else { 2 };
-        format!("{size:.decimals$} {self}")
-    }
 }
 
 impl fmt::Display for Unit {

@@ -348,7 +348,7 @@ fn a_half_hundredth_is_shown() {
         (Unit::Millimetre, 1.0, "1.00 mm"),
         (Unit::Degree, 3.0, "3°"),
     ] {
-        assert_eq!(unit.sized(size), words);
+        assert_eq!(crate::optics::notation::size(size, unit), words);
     }
 }
 

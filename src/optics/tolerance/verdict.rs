@@ -3,6 +3,7 @@
 use std::fmt;
 
 use super::{AT_LIMIT_SHARE, Limit, Profile, Quantity, READING_ALLOWANCE, Unit};
+use crate::optics::notation;
 use crate::optics::power::SphereCylinder;
 use crate::optics::prescription::{LensPower, Prism};
 use crate::optics::prism::{InUp, imbalance, prism_from_error};
@@ -154,8 +155,8 @@ fn line(
         (Some(measured), Some(off_by)) => format!(
             "{}. Ordered {ordered}, measured {measured}: {} off, the limit is {}.",
             limit.rule,
-            limit.unit.sized(off_by),
-            limit.unit.sized(limit.size)
+            notation::size(off_by, limit.unit),
+            notation::size(limit.size, limit.unit)
         ),
         _ => format!("{}. Ordered {ordered}, not measured.", limit.rule),
     };
@@ -195,20 +196,13 @@ fn status(off_by: f64, limit: Limit) -> Status {
     }
 }
 
-/// A power as the trade writes it: eighths with two places, dropping the half hundredth.
-fn written_d(power_d: f64) -> String {
-    let hundredths = power_d * 100.0;
-    let whole = if (power_d * 8.0).fract() == 0.0 { hundredths.trunc() } else { hundredths.round() };
-    format!("{:+.2}", whole / 100.0 + 0.0)
-}
-
 fn powers(profile: Profile, eye: Eye, minus: LensPower, reading: Option<LensPower>, lines: &mut Vec<ToleranceLine>) {
     let wanted = minus.numbers();
     // Transposed as numbers: a reading's hundredths are not eighths.
     let read = reading.map(|reading| reading.measured_numbers().to_minus());
     let strongest_d = wanted.strongest_meridian_d();
     let cross_d = |power: SphereCylinder| power.sphere_d + power.cylinder_d;
-    let valued = |power_d: f64| (written_d(power_d), power_d);
+    let valued = |power_d: f64| (notation::power(power_d), power_d);
     let mut meridian = |quantity, wanted_d: f64, pick: &dyn Fn(SphereCylinder) -> f64| {
         let reading = read.map(pick).map(valued);
         lines.push(line(quantity, Some(eye), profile.power_limit(strongest_d), valued(wanted_d), reading));

@@ -106,7 +106,7 @@ pub enum EdgeWarning {
         /// By how much.
         by_mm: f64,
     },
-    /// The edge is thinner than the way it is held asks for.
+    /// The edge is thinner than this kind of frame requires.
     Thin {
         /// Where, about the boxing centre.
         deg: f64,

@@ -13,16 +13,16 @@ use crate::bench::lens::{JobLens, LensOverrides};
 use crate::desk::job::Job;
 use crate::desk::stock::{DrawerLens, Suit};
 use crate::desk::supplier_list::{OfferedBlank, read_supplier_list};
-use crate::optics::{Eye, Pair};
 use crate::optics::direction::Directed;
+use crate::optics::notation::short;
 use crate::optics::prescription::Prism;
+use crate::optics::{Eye, Pair};
 use crate::shape::blank::tightest_spare;
 use crate::shape::cutout::{StockBlank, cut_out_with_prism};
 use crate::shape::thickness::Thickness;
 use crate::store::draft::Fields;
 use crate::store::supplier_list::{KeptSupplierList, NewSupplierList};
 use crate::web::AppState;
-use crate::web::drawing::short;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::measure;
@@ -30,10 +30,27 @@ use crate::web::words::eye_class;
 
 /// The form, as its keys begin.
 const FORM: &str = "blanks";
-/// The field that holds the list.
-const LIST_FIELD: &str = "list";
-/// The form's fields for the prism wanted before each eye.
-const PRISM_FIELDS: [&str; 2] = ["prism_right", "prism_left"];
+
+/// What a supplier offers, and the prism wanted before each eye.
+struct BlanksForm {
+    offers: Vec<OfferedBlank>,
+    prisms: [Prism; 2],
+}
+
+impl BlanksForm {
+    const LIST: &str = "list";
+    const PRISMS: [&str; 2] = ["prism_right", "prism_left"];
+
+    /// A field that cannot be read has its sentence and counts as empty.
+    fn read(form: &mut Form, job: &Job) -> Self {
+        for (name, eye) in Self::PRISMS.into_iter().zip(Eye::BOTH) {
+            form.set_default(name, job.prescription.eyes.get(eye).prism.notation());
+        }
+        let offers = form.read(Self::LIST, |text| read_supplier_list(text).map_err(|faults| faults.join("; ")));
+        let prisms = Self::PRISMS.map(|name| form.read(name, measure::prism).unwrap_or(Prism::NONE));
+        Self { offers: offers.unwrap_or_default(), prisms }
+    }
+}
 
 #[derive(Template)]
 #[template(path = "blanks/show.html")]
@@ -125,8 +142,8 @@ async fn list_key(state: &AppState, number: i64) -> Result<String, WebError> {
 /// The form as the newest list was typed.
 fn fill(kept: KeptSupplierList) -> Form {
     let mut form = Form::default();
-    form.set(LIST_FIELD, kept.typed);
-    for (name, eye) in PRISM_FIELDS.into_iter().zip(Eye::BOTH) {
+    form.set(BlanksForm::LIST, kept.typed);
+    for (name, eye) in BlanksForm::PRISMS.into_iter().zip(Eye::BOTH) {
         form.set(name, kept.prism_typed.get(eye).clone());
     }
     form
@@ -149,17 +166,15 @@ pub(crate) async fn keep_list(
 
 /// The page, and the list that its form holds when nothing is wrong with it.
 fn page(state: &AppState, bench: &BlanksData, key: String, mut form: Form) -> (BlanksPage, Option<NewSupplierList>) {
-    for (name, eye) in PRISM_FIELDS.into_iter().zip(Eye::BOTH) {
-        form.set_default(name, bench.job.prescription.eyes.get(eye).prism.notation());
-    }
-    let offers =
-        form.read(LIST_FIELD, |text| read_supplier_list(text).map_err(|faults| faults.join("; "))).unwrap_or_default();
-    let prisms = PRISM_FIELDS.map(|name| form.read(name, measure::prism).unwrap_or(Prism::NONE));
+    let BlanksForm { offers, prisms } = BlanksForm::read(&mut form, &bench.job);
     let laid = bench.laid.as_ref();
     let list = form.is_fine().then(|| NewSupplierList {
-        typed: form.value(LIST_FIELD).to_owned(),
+        typed: form.value(BlanksForm::LIST).to_owned(),
         offers: offers.clone(),
-        prism_typed: Pair::new(form.value(PRISM_FIELDS[0]).to_owned(), form.value(PRISM_FIELDS[1]).to_owned()),
+        prism_typed: Pair::new(
+            form.value(BlanksForm::PRISMS[0]).to_owned(),
+            form.value(BlanksForm::PRISMS[1]).to_owned(),
+        ),
         prism: Pair::new(prisms[0], prisms[1]),
     });
     let page = BlanksPage {

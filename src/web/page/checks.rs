@@ -70,7 +70,7 @@ struct EyeFields {
 }
 
 /// The form for the reason.
-struct ConcessionForm {
+pub(in crate::web) struct ConcessionForm {
     form: Form,
     key: String,
     problems: usize,
@@ -141,7 +141,7 @@ impl ReadingForm {
 }
 
 impl ConcessionForm {
-    const REASON: &str = "reason";
+    pub(in crate::web) const REASON: &str = "reason";
 
     async fn of(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<Self, WebError> {
         let StepForm { key, form } = StepForm::again_or_open(refused, state, job, Step::Concession).await?;
@@ -191,8 +191,11 @@ pub(crate) async fn concede_check(
     let Some(reason) = post.form.read(ConcessionForm::REASON, read_reason) else {
         return show_again(&page(&state, &post.job.clone(), None, Some(post.refused())).await?);
     };
-    let done = state.store.concede_check(&post.act, number, &reason, state.clock.now()).await?;
-    post.done(done)
+    let done = state.store.concede_check(&post.act, number, &reason, state.clock.now()).await;
+    match post.form.kept(done)? {
+        Some(done) => post.done(done),
+        None => show_again(&page(&state, &post.job.clone(), None, Some(post.refused())).await?),
+    }
 }
 
 fn read_reason(typed: &str) -> Result<String, String> {

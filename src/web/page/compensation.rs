@@ -13,26 +13,22 @@ use super::{Chrome, PageResult, show, show_again};
 use crate::bench::compensation::{DECISION_CAUTION, EyeCompensation, NoCompensation, PowerStep, WRAP_CAUTION};
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::process_spread::ProcessSpread;
-use crate::desk::fitting::{FramePosition, PositionOfWear, PowerDecision};
+use crate::desk::fitting::{FramePosition, PositionOfWear, PowerDecision, VERTEX};
 use crate::desk::job::{EventKind, Job};
 use crate::desk::step::Step;
 use crate::desk::stock::LensInHand;
-use crate::optics::compensation::MAX_VERTEX_MM;
 use crate::optics::direction::Directed;
+use crate::optics::notation;
+use crate::optics::notation::short;
 use crate::optics::power::SphereCylinder;
-use crate::optics::prism::{InUp, imbalance};
+use crate::optics::prism::imbalance;
 use crate::optics::unit::Tilt;
 use crate::optics::{Eye, Pair};
 use crate::store::draft::Fields;
 use crate::web::AppState;
-use crate::web::drawing::short;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::measure::length;
 use crate::web::words::eye_class;
-
-/// The farthest vertex distance, in hundredths of a millimetre.
-const MOST_VERTEX: i32 = (MAX_VERTEX_MM * 100.0) as i32;
 
 #[derive(Template)]
 #[template(path = "compensation/show.html")]
@@ -178,9 +174,8 @@ impl CompensationForm {
     }
 
     fn read_position(form: &mut Form) -> Option<TriedPosition> {
-        let vertex = |text: &str| length("A vertex distance", text, 0, MOST_VERTEX);
-        let from = form.read(Self::VERTEX_FROM, vertex);
-        let to = form.read(Self::VERTEX_TO, vertex);
+        let from = form.read(Self::VERTEX_FROM, |t| VERTEX.read(t));
+        let to = form.read(Self::VERTEX_TO, |t| VERTEX.read(t));
         let panto = form.read(Self::PANTO, |t| t.parse::<Tilt>());
         let wrap = form.read(Self::WRAP, |t| t.parse::<Tilt>());
         let step = form.read(Self::STEP, |t| PowerStep::from_key(t).ok_or("Choose the steps of the order"));
@@ -299,12 +294,12 @@ impl CompensationFigures {
         let (lens, made) = (&compensation.lens, compensation.lens.body.order());
         Self {
             order: compensation.order.to_string(),
-            exact: exact_words(compensated.order),
-            textbook: exact_words(compensated.order_textbook),
+            exact: notation::exact_power(compensated.order),
+            textbook: notation::exact_power(compensated.order_textbook),
             left: left_words(compensation.left),
             left_unchanged: left_words(compensation.left_unchanged),
             tilt: [Directed::of(tilt.in_pd, "base in", "base out"), Directed::of(tilt.up_pd, "base up", "base down")],
-            tilt_polar: polar_words(eye, tilt),
+            tilt_polar: notation::polar_prism(eye, tilt),
             front: format!(
                 "front {:+.2} D ({}), centre {:.2} mm ({})",
                 made.front_power_d,
@@ -316,36 +311,11 @@ impl CompensationFigures {
     }
 }
 
-/// A computed power to two places, minus cylinder: `-5.71 -0.37 x 088`.
-pub fn exact_words(power: SphereCylinder) -> String {
-    let minus = power.to_minus();
-    // Nothing has no sign.
-    let tidy = |value_d: f64| if value_d.abs() < 0.005 { 0.0 } else { value_d };
-    let (sphere_d, cylinder_d) = (tidy(minus.sphere_d), tidy(minus.cylinder_d));
-    if cylinder_d == 0.0 {
-        return format!("{sphere_d:+.2} sph");
-    }
-    let axis = match minus.axis_deg.round() as i32 {
-        0 => 180,
-        axis => axis,
-    };
-    format!("{sphere_d:+.2} {cylinder_d:.2} x {axis:03}")
-}
-
 /// What is left over, in words.
 fn left_words(power: SphereCylinder) -> String {
     let minus = power.to_minus();
     let largest_d = minus.sphere_d.abs().max((minus.sphere_d + minus.cylinder_d).abs());
-    if largest_d < 0.005 { "nothing".to_owned() } else { exact_words(power) }
-}
-
-/// Amount and base direction, or none.
-pub fn polar_words(eye: Eye, prism: InUp) -> String {
-    let polar = prism.to_polar(eye);
-    if polar.amount_pd < 0.005 {
-        return "no prism".to_owned();
-    }
-    format!("{:.2} Δ, base {:.0}°", polar.amount_pd, polar.base_deg.round() % 360.0)
+    if largest_d < 0.005 { "nothing".to_owned() } else { notation::exact_power(power) }
 }
 
 /// What the pages of a job say of the way it is worn.
@@ -384,7 +354,7 @@ fn notes(job: &Job, spread: &ProcessSpread, here: &str) -> Vec<WearNote> {
     let mut notes = Vec::new();
     // The page itself says what was decided further down.
     if let Some(says) = job.compensated_words().filter(|_| !is_here) {
-        notes.push(WearNote { class: "info", head: "As worn", says, link: link.clone() });
+        notes.push(WearNote { class: "info", head: "Position of wear", says, link: link.clone() });
     }
     if let (Some(wrap), None) = (wrap, &job.power_decision) {
         let says = format!(
@@ -421,17 +391,8 @@ mod tests {
     use super::*;
 
     #[test]
-    fn computed_powers_are_written_in_minus_form() {
-        for (power, words) in [
-            (SphereCylinder::new(-5.714, -0.366, 88.4), "-5.71 -0.37 x 088"),
-            (SphereCylinder::new(1.0, 0.5, 90.2), "+1.50 -0.50 x 180"),
-            (SphereCylinder::new(-0.001, -0.002, 10.0), "+0.00 sph"),
-            (SphereCylinder::new(0.04, -0.03, 0.2), "+0.04 -0.03 x 180"),
-        ] {
-            assert_eq!(exact_words(power), words);
-        }
+    fn a_rest_that_is_written_as_zero_is_nothing() {
         assert_eq!(left_words(SphereCylinder::new(0.001, -0.003, 10.0)), "nothing");
-        assert_eq!(polar_words(Eye::Left, InUp { in_pd: 2.0, up_pd: 0.0 }), "2.00 Δ, base 180°");
-        assert_eq!(polar_words(Eye::Right, InUp { in_pd: 2.0, up_pd: -0.001 }), "2.00 Δ, base 0°");
+        assert_eq!(left_words(SphereCylinder::new(0.04, -0.03, 0.2)), "+0.04 -0.03 x 180");
     }
 }

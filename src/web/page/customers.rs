@@ -124,7 +124,7 @@ async fn key(state: &AppState, customer: &Customer) -> Result<String, WebError> 
 pub(crate) async fn edit_customer(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
     let customer = state.store.get_customer(key_of(&id, "That customer")?).await?;
     let key = key(&state, &customer).await?;
-    let form = draft_or(&state, &key, || fill(&customer.person)).await?;
+    let form = draft_or(&state, &key, || CustomerForm::fill(&customer.person)).await?;
     show(&DetailsPage::new(&state, form, key, &customer))
 }
 
@@ -136,67 +136,80 @@ pub(crate) async fn change_customer(
     let mut form = Form::new(fields);
     let customer = state.store.get_customer(key_of(&id, "That customer")?).await?;
     let posted_key = posted_key(&form, "customer-")?;
-    let Some(person) = read(&mut form) else {
+    let Some(person) = CustomerForm::read(&mut form) else {
         return show_again(&DetailsPage::new(&state, form, posted_key, &customer));
     };
     let shown = format!("/customers/{}", customer.id);
     if person == customer.person {
         return go(&shown);
     }
-    match state.store.change_customer(&posted_key, customer.id, &person, state.clock.now()).await? {
-        Once::Now(()) => go(&shown),
-        Once::Before(_) => {
-            form.fail("name", CHANGED_ELSEWHERE);
+    let kept = state.store.change_customer(&posted_key, customer.id, &person, state.clock.now()).await;
+    match form.kept(kept)? {
+        None => show_again(&DetailsPage::new(&state, form, posted_key, &customer)),
+        Some(Once::Now(())) => go(&shown),
+        Some(Once::Before(_)) => {
+            form.fail(CustomerForm::NAME, CHANGED_ELSEWHERE);
             let fresh = key(&state, &customer).await?;
             show_again(&DetailsPage::new(&state, form, fresh, &customer))
         }
     }
 }
 
-fn fill(person: &Person) -> Form {
-    let mut form = Form::default();
-    for (name, value) in [
-        ("name", &person.name),
-        ("line1", &person.line1),
-        ("line2", &person.line2),
-        ("city", &person.city),
-        ("region", &person.region),
-        ("postcode", &person.postcode),
-        ("phone", &person.phone),
-        ("email", &person.email),
-        ("note", &person.note),
-    ] {
-        form.set(name, value.as_str());
+/// The fields of a person. The order page asks for the same, but for the note and with another name of the name.
+pub(in crate::web) struct CustomerForm;
+
+impl CustomerForm {
+    pub(in crate::web) const NAME: &str = "name";
+    const LINE1: &str = "line1";
+    const LINE2: &str = "line2";
+    const CITY: &str = "city";
+    const REGION: &str = "region";
+    const POSTCODE: &str = "postcode";
+    const PHONE: &str = "phone";
+    const EMAIL: &str = "email";
+    const NOTE: &str = "note";
+
+    fn fill(person: &Person) -> Form {
+        Form::of([
+            (Self::NAME, person.name.clone()),
+            (Self::LINE1, person.line1.clone()),
+            (Self::LINE2, person.line2.clone()),
+            (Self::CITY, person.city.clone()),
+            (Self::REGION, person.region.clone()),
+            (Self::POSTCODE, person.postcode.clone()),
+            (Self::PHONE, person.phone.clone()),
+            (Self::EMAIL, person.email.clone()),
+            (Self::NOTE, person.note.clone()),
+        ])
     }
-    form
-}
 
-fn read(form: &mut Form) -> Option<Person> {
-    let note = form.read("note", |t| text::lines("A note", t, 1000));
-    Some(Person { note: note?, ..read_person(form, "name")? })
-}
+    fn read(form: &mut Form) -> Option<Person> {
+        let note = form.read(Self::NOTE, |t| text::lines("A note", t, 1000));
+        Some(Person { note: note?, ..Self::read_person(form, Self::NAME)? })
+    }
 
-/// Reads a person without the note, whose name stands in the field `name`; the order page asks the same.
-pub fn read_person(form: &mut Form, name: &str) -> Option<Person> {
-    let name = form.read(name, check_name);
-    let line1 = form.read("line1", |t| text::line("An address line", t, 120));
-    let line2 = form.read("line2", |t| text::line("An address line", t, 120));
-    let city = form.read("city", |t| text::line("A town", t, 80));
-    let region = form.read("region", |t| text::line("A state", t, 40));
-    let postcode = form.read("postcode", |t| text::line("A postal code", t, 20));
-    let phone = form.read("phone", |t| text::line("A telephone number", t, 60));
-    let email = form.read("email", read_email);
-    Some(Person {
-        name: name?,
-        line1: line1?,
-        line2: line2?,
-        city: city?,
-        region: region?,
-        postcode: postcode?,
-        phone: phone?,
-        email: email?,
-        note: String::new(),
-    })
+    /// Reads a person without the note, whose name stands in the field `name`.
+    pub(super) fn read_person(form: &mut Form, name: &str) -> Option<Person> {
+        let name = form.read(name, check_name);
+        let line1 = form.read(Self::LINE1, |t| text::line("An address line", t, 120));
+        let line2 = form.read(Self::LINE2, |t| text::line("An address line", t, 120));
+        let city = form.read(Self::CITY, |t| text::line("A town", t, 80));
+        let region = form.read(Self::REGION, |t| text::line("A state", t, 40));
+        let postcode = form.read(Self::POSTCODE, |t| text::line("A postal code", t, 20));
+        let phone = form.read(Self::PHONE, |t| text::line("A telephone number", t, 60));
+        let email = form.read(Self::EMAIL, read_email);
+        Some(Person {
+            name: name?,
+            line1: line1?,
+            line2: line2?,
+            city: city?,
+            region: region?,
+            postcode: postcode?,
+            phone: phone?,
+            email: email?,
+            note: String::new(),
+        })
+    }
 }
 
 fn read_email(typed: &str) -> Result<String, String> {

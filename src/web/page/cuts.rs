@@ -10,12 +10,13 @@ use super::job_post::{JobPost, StepForm};
 use super::risk::risk_sentence;
 use super::ticket::layout_as_made;
 use super::{Chrome, PageResult, show, show_again};
+use crate::bench::edge_finish::EDGER_SIZE;
 use crate::bench::notes::BenchNotes;
 use crate::desk::job::{Event, EventKind, Job, Stage};
 use crate::desk::step::Step;
 use crate::desk::text;
-use crate::optics::unit::Millimetre;
 use crate::optics::Pair;
+use crate::optics::unit::Millimetre;
 use crate::store::cut::NewCut;
 use crate::store::draft::Fields;
 use crate::web::error::WebError;
@@ -42,28 +43,20 @@ struct CutPage {
 }
 
 /// What the edger was set to.
-struct CutForm {
+pub(in crate::web) struct CutForm {
     size: Millimetre,
     note: String,
 }
 
 impl CutForm {
-    const SIZE: &str = "size";
+    pub(in crate::web) const SIZE: &str = "size";
     const NOTE: &str = "note";
 
     fn read(form: &mut Form) -> Option<Self> {
-        let size = form.read_optional(Self::SIZE, read_size);
+        let size = form.read_optional(Self::SIZE, |t| EDGER_SIZE.read(t));
         let note = form.read(Self::NOTE, |t| text::line("A note", t, 300));
         Some(Self { size: size?.unwrap_or(Millimetre::ZERO), note: note? })
     }
-}
-
-fn read_size(text: &str) -> Result<Millimetre, String> {
-    let size: Millimetre = text.parse().map_err(|why: crate::optics::unit::UnitError| why.to_string())?;
-    if size.hundredths().abs() > 200 {
-        return Err(format!("{size} mm is more than an edger is set by: between -2.00 and 2.00 was expected"));
-    }
-    Ok(size)
 }
 
 pub(crate) async fn show_cut(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
@@ -82,8 +75,11 @@ pub(crate) async fn insert_cut(
         return show_again(&page(&state, &post.job.clone(), post.refused()).await?);
     };
     let cut = NewCut { size: Pair::new(size, size), note, layout: layout_as_made(&state, &post.job).await? };
-    let done = state.store.insert_cut(&post.act, number, &cut, state.clock.now()).await?;
-    post.done(done)
+    let done = state.store.insert_cut(&post.act, number, &cut, state.clock.now()).await;
+    match post.form.kept(done)? {
+        Some(done) => post.done(done),
+        None => show_again(&page(&state, &post.job.clone(), post.refused()).await?),
+    }
 }
 
 async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<CutPage, WebError> {

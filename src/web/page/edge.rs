@@ -14,12 +14,12 @@ use crate::desk::catalogue::Material;
 use crate::desk::job::Job;
 use crate::desk::order::Design;
 use crate::desk::stock::LensInHand;
+use crate::optics::notation::short;
 use crate::optics::surface::tool_from_true_d;
 use crate::optics::{Eye, Pair};
 use crate::shape::bevel::{Hold, LinePoint, Placement};
 use crate::store::draft::Fields;
 use crate::web::AppState;
-use crate::web::drawing::short;
 use crate::web::edge_drawing::{BAND_WORDS, BandDrawing, ProfileDrawing, ProfileScale, half_of};
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -27,7 +27,7 @@ use crate::web::words::eye_class;
 
 mod form;
 
-use form::{EdgeChoice, FIELDS, read_edge_choice};
+use form::{EdgeChoice, FIELDS, HOLD, MATERIAL, read_edge_choice};
 
 #[derive(Template)]
 #[template(path = "edge/show.html")]
@@ -145,9 +145,9 @@ pub(crate) async fn show_figures(
 }
 
 fn set_defaults(form: &mut Form, bench: &EdgeData) {
-    form.set_default("material", bench.job.material.line.to_string());
+    form.set_default(MATERIAL, bench.job.material.line.to_string());
     form.set_default(
-        "hold",
+        HOLD,
         match hold_of(bench.job.frame.details.rim) {
             Hold::Bevel { .. } => "bevel",
             Hold::Groove { .. } => "groove",

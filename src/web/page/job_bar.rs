@@ -4,6 +4,7 @@ use crate::desk::deadline::Lateness;
 use crate::desk::job::{Job, Stage};
 use crate::desk::prescription::Prescription;
 use crate::optics::Eye;
+use crate::optics::notation;
 use crate::optics::prescription::EyePrescription;
 use crate::web::{AppState, words};
 
@@ -56,7 +57,7 @@ impl JobBar {
         ("lenses", "Lenses", "/lenses"),
         ("layout", "Layout", "/layout"),
         ("edge", "Edge", "/edge"),
-        ("compensation", "Worn", "/compensation"),
+        ("compensation", "Position of wear", "/compensation"),
         ("prism", "Prism", "/prism"),
         ("risk", "Risk", "/risk"),
         ("cut", "Cut", "/cut"),
@@ -137,7 +138,7 @@ impl EyeWords {
 /// What changed between two prescriptions of an eye, in minus-cylinder form: `-0.50 sphere, axis 5° on`.
 pub fn change_words(before: &EyePrescription, now: &EyePrescription) -> String {
     let (was, is) = (before.power.to_minus(), now.power.to_minus());
-    let step = |h: i32| format!("{}{}.{:02}", if h < 0 { "-" } else { "+" }, h.abs() / 100, h.abs() % 100);
+    let step = |hundredths: i32| notation::signed(f64::from(hundredths) / 100.0);
     let mut changes = Vec::new();
     let sphere = is.sphere().hundredths() - was.sphere().hundredths();
     if sphere != 0 {

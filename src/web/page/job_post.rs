@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::{PageResult, contents, draft_of, form_key, go, incomplete};
+use super::{PageResult, draft_of, form_key, go, incomplete};
 use crate::desk::job::Job;
 use crate::desk::step::Step;
 use crate::store::draft::Fields;
@@ -79,7 +79,7 @@ impl JobPost {
         let job = state.store.get_job(number).await?;
         let key = posted_key(&form, step, &job).ok_or_else(incomplete)?.to_owned();
         let file = file.into_iter().flat_map(|(name, bytes)| [name.as_bytes(), bytes]);
-        let act = act(&key, contents(&form).chain(file));
+        let act = act(&key, form.contents().chain(file));
         if let Some(outcome) = state.store.find_outcome(&act).await? {
             return Err(WebError::DoneBefore(done_before(step, number, &outcome)));
         }
@@ -106,7 +106,7 @@ impl JobPost {
 
 /// The key that a form of a job came with, if this form of this job can have had it.
 fn posted_key<'a>(form: &'a Form, step: Step, job: &Job) -> Option<&'a str> {
-    let key = form.value("key");
+    let key = form.key();
     let times: i64 = key.strip_prefix(&format!("{}-{}-", step.key(), job.number))?.parse().ok()?;
     (0..=step.count(job)).contains(&times).then_some(key)
 }

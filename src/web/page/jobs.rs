@@ -184,6 +184,9 @@ pub(crate) async fn add_note(
     let Some(typed) = NoteForm::read(&mut post.form) else {
         return show_again(&note_page(&state, &post.job.clone(), post.refused()));
     };
-    let done = state.store.append_note(&post.act, number, &typed.note, state.clock.now()).await?;
-    post.done(done)
+    let done = state.store.append_note(&post.act, number, &typed.note, state.clock.now()).await;
+    match post.form.kept(done)? {
+        Some(done) => post.done(done),
+        None => show_again(&note_page(&state, &post.job.clone(), post.refused())),
+    }
 }

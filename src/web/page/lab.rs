@@ -6,26 +6,24 @@ use axum::extract::State;
 
 use super::{CHANGED_ELSEWHERE, Chrome, PageResult, draft_or, go, posted_key, show, show_again};
 use crate::desk::catalogue::TreatmentKind;
-use crate::desk::lab::{CodeBasis, Lab};
+use crate::desk::deadline::STATED_LIMIT_DAYS;
+use crate::desk::lab::{BLANK_MARGIN, CodeBasis, LEAD_DAYS, Lab, MOST_SHIPPING};
 use crate::desk::money::Cents;
 use crate::desk::text::{self, TextError};
 use crate::optics::tolerance::{Profile, STANDARD_GOVERNS};
 use crate::optics::unit::Millimetre;
+use crate::shape::blocker::BlockerStep;
 use crate::store::draft::Fields;
 use crate::store::once::Once;
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::measure;
 
 pub(crate) mod material;
 mod read;
 pub(crate) mod treatment;
 
-use read::{read_price, whole};
-
-/// Days within which an order must be sent when nothing else was promised (16 CFR 435.2).
-const MAIL_ORDER_DAYS: i64 = 30;
+use read::whole;
 
 /// A row of one of the two price lists.
 struct PriceRow {
@@ -62,7 +60,7 @@ impl LabPage {
     async fn new(state: &AppState, form: Form, key: String) -> Result<Self, WebError> {
         Ok(Self {
             chrome: Chrome::new(state, "lab"),
-            lead_warning: lead_warning(form.value("lead_days")),
+            lead_warning: lead_warning(form.value(LabForm::LEAD_DAYS)),
             form,
             key,
             steps: [("1.00", "1 mm"), ("0.50", "0.5 mm"), ("0.10", "0.1 mm")]
@@ -86,93 +84,115 @@ async fn key(state: &AppState) -> Result<String, WebError> {
 
 pub(crate) async fn show_lab(State(state): State<AppState>) -> PageResult {
     let key = key(&state).await?;
-    let form = draft_or(&state, &key, || fill(&state.lab())).await?;
+    let form = draft_or(&state, &key, || LabForm::fill(&state.lab())).await?;
     show(&LabPage::new(&state, form, key).await?)
 }
 
 pub(crate) async fn change_lab(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     let posted_key = posted_key(&form, "lab-")?;
-    let Some(lab) = read_lab(&mut form) else {
+    let Some(lab) = LabForm::read(&mut form) else {
         return show_again(&LabPage::new(&state, form, posted_key).await?);
     };
     if lab == *state.lab() {
         return go("/lab");
     }
-    match state.store.change_lab(&posted_key, &lab, state.clock.now()).await? {
-        Once::Now(()) => {
+    let kept = state.store.change_lab(&posted_key, &lab, state.clock.now()).await;
+    match form.kept(kept)? {
+        Some(Once::Now(())) => {
             state.reload_lab().await?;
             go("/lab")
         }
-        Once::Before(_) => {
-            form.fail("name", CHANGED_ELSEWHERE);
+        Some(Once::Before(_)) => {
+            form.fail(LabForm::NAME, CHANGED_ELSEWHERE);
             let fresh = key(&state).await?;
             show_again(&LabPage::new(&state, form, fresh).await?)
         }
+        None => show_again(&LabPage::new(&state, form, posted_key).await?),
     }
 }
 
-fn fill(lab: &Lab) -> Form {
-    let mut form = Form::default();
-    for (name, value) in [
-        ("name", lab.name.clone()),
-        ("address", lab.address.clone()),
-        ("phone", lab.phone.clone()),
-        ("email", lab.email.clone()),
-        ("tax_id", lab.tax_id.clone()),
-        ("blocker_step", lab.blocker_step.to_string()),
-        ("blank_margin", lab.blank_margin.to_string()),
-        ("tolerance", lab.tolerance.key().to_owned()),
-        ("code_basis", lab.code_basis.key().to_owned()),
-        ("lead_days", lab.lead_days.to_string()),
-        ("shipping", lab.shipping.plain()),
-    ] {
-        form.set(name, value);
-    }
-    form
-}
+/// The fields of the lab's form.
+pub(in crate::web) struct LabForm;
 
-fn read_lab(form: &mut Form) -> Option<Lab> {
-    let name = form.read("name", |t| text::needed("The lab's name", t, 200));
-    let address = form.read("address", read_address);
-    let phone = form.read("phone", |t| text::line("A telephone number", t, 60));
-    let email = form.read("email", |t| text::line("An e-mail address", t, 120));
-    let tax_id = form.read("tax_id", |t| text::line("A tax id", t, 60));
-    let blocker_step = form.read("blocker_step", |t| match t.parse::<Millimetre>() {
-        Ok(step) if [10, 50, 100].contains(&step.hundredths()) => Ok(step),
-        _ => Err("Choose 1, 0.5 or 0.1 mm"),
-    });
-    let blank_margin = form.read("blank_margin", |t| measure::length("A margin", t, 0, 1000));
-    let tolerance = form.read("tolerance", |t| Profile::from_key(t).ok_or("Choose a table"));
-    let code_basis = form.read("code_basis", |t| CodeBasis::from_key(t).ok_or("Choose a form"));
-    let lead_days = form.read("lead_days", |t| whole("A lead time", t, 1, 120));
-    let shipping = form.read("shipping", |t| read_price(t, Cents::new(1_000_000)));
-    Some(Lab {
-        name: name?,
-        address: address?,
-        phone: phone?,
-        email: email?,
-        tax_id: tax_id?,
-        blocker_step: blocker_step?,
-        blank_margin: blank_margin?,
-        tolerance: tolerance?,
-        code_basis: code_basis?,
-        lead_days: lead_days?.into(),
-        shipping: shipping?,
-    })
+impl LabForm {
+    pub(in crate::web) const NAME: &str = "name";
+    pub(in crate::web) const ADDRESS: &str = "address";
+    const PHONE: &str = "phone";
+    const EMAIL: &str = "email";
+    const TAX_ID: &str = "tax_id";
+    pub(in crate::web) const BLOCKER_STEP: &str = "blocker_step";
+    pub(in crate::web) const BLANK_MARGIN: &str = "blank_margin";
+    const TOLERANCE: &str = "tolerance";
+    const CODE_BASIS: &str = "code_basis";
+    pub(in crate::web) const LEAD_DAYS: &str = "lead_days";
+    pub(in crate::web) const SHIPPING: &str = "shipping";
+
+    fn fill(lab: &Lab) -> Form {
+        Form::of([
+            (Self::NAME, lab.name.clone()),
+            (Self::ADDRESS, lab.address.clone()),
+            (Self::PHONE, lab.phone.clone()),
+            (Self::EMAIL, lab.email.clone()),
+            (Self::TAX_ID, lab.tax_id.clone()),
+            (Self::BLOCKER_STEP, lab.blocker_step.to_string()),
+            (Self::BLANK_MARGIN, lab.blank_margin.to_string()),
+            (Self::TOLERANCE, lab.tolerance.key().to_owned()),
+            (Self::CODE_BASIS, lab.code_basis.key().to_owned()),
+            (Self::LEAD_DAYS, lab.lead_days.to_string()),
+            (Self::SHIPPING, lab.shipping.plain()),
+        ])
+    }
+
+    fn read(form: &mut Form) -> Option<Lab> {
+        let name_and_address = Self::read_name(form);
+        let phone = form.read(Self::PHONE, |t| text::line("A telephone number", t, 60));
+        let email = form.read(Self::EMAIL, |t| text::line("An e-mail address", t, 120));
+        let tax_id = form.read(Self::TAX_ID, |t| text::line("A tax id", t, 60));
+        let blocker_step = form.read(Self::BLOCKER_STEP, |t| match t.parse::<Millimetre>() {
+            Ok(step) if BlockerStep::from_mm(step.to_f64()).is_ok() => Ok(step),
+            _ => Err("Choose 1, 0.5 or 0.1 mm"),
+        });
+        let blank_margin = form.read(Self::BLANK_MARGIN, |t| BLANK_MARGIN.read(t));
+        let tolerance = form.read(Self::TOLERANCE, |t| Profile::from_key(t).ok_or("Choose a table"));
+        let code_basis = form.read(Self::CODE_BASIS, |t| CodeBasis::from_key(t).ok_or("Choose a form"));
+        let lead_days = form.read(Self::LEAD_DAYS, |t| whole("A lead time", t, LEAD_DAYS));
+        let shipping = form.read(Self::SHIPPING, |t| Cents::read_price(t, MOST_SHIPPING));
+        let (name, address) = name_and_address?;
+        Some(Lab {
+            name,
+            address,
+            phone: phone?,
+            email: email?,
+            tax_id: tax_id?,
+            blocker_step: blocker_step?,
+            blank_margin: blank_margin?,
+            tolerance: tolerance?,
+            code_basis: code_basis?,
+            lead_days: lead_days?.into(),
+            shipping: shipping?,
+        })
+    }
+
+    /// The name and the address, which are all that the first run asks for.
+    pub(super) fn read_name(form: &mut Form) -> Option<(String, String)> {
+        let name = form.read(Self::NAME, |t| text::needed("The lab's name", t, 200));
+        let address = form.read(Self::ADDRESS, read_address);
+        Some((name?, address?))
+    }
 }
 
 /// The address that stands on every paper.
-pub(super) fn read_address(text: &str) -> Result<String, TextError> {
+fn read_address(text: &str) -> Result<String, TextError> {
     let lines = text::lines("An address", text, 400)?;
     if lines.is_empty() { Err(TextError::Missing("An address")) } else { Ok(lines) }
 }
 
 fn lead_warning(text: &str) -> Option<String> {
     let days: i64 = text.trim().parse().ok()?;
-    (days > MAIL_ORDER_DAYS).then(|| {
+    (days > STATED_LIMIT_DAYS).then(|| {
         format!(
-            "More than {MAIL_ORDER_DAYS} days: under the mail-order rule (16 CFR Part 435) the buyer must be told this time \
+            "More than {STATED_LIMIT_DAYS} days: under the mail-order rule (16 CFR Part 435) the buyer must be told this time \
              before paying, and you must have a reasonable basis for it."
         )
     })

@@ -10,17 +10,17 @@ use super::{Chrome, PageResult, show, show_again};
 use crate::bench::layout::{Cover, EyeOnBench, Fit, JobLayout, USUAL_DIAMETERS_MM, place_words, step_of};
 use crate::bench::lens::{Origin, known_uncut};
 use crate::desk::job::Job;
-use crate::desk::stock::LensInHand;
+use crate::desk::stock::{DIAMETER, LensInHand};
 use crate::optics::direction::Directed;
+use crate::optics::notation::short;
 use crate::optics::prism::InUp;
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 use crate::shape::blocker::BlockerStep;
 use crate::store::draft::Fields;
 use crate::web::AppState;
-use crate::web::drawing::{EyeDrawing, reach_mm, short};
+use crate::web::drawing::{EyeDrawing, reach_mm};
 use crate::web::form::Form;
-use crate::web::measure::length;
 use crate::web::words::eye_class;
 
 #[derive(Template)]
@@ -79,13 +79,13 @@ pub(crate) async fn show_layout(
     let lenses = state.store.find_lenses(number).await?;
     let lab = state.lab();
     let mut form = Form::new(asked);
-    let trial = Pair::new(read_blank(&mut form, "blank_right"), read_blank(&mut form, "blank_left"));
+    let trial = Pair::new(read_blank(&mut form, Eye::Right), read_blank(&mut form, Eye::Left));
     let step = read_step(&mut form).unwrap_or_else(|| step_of(&lab));
     let laid = JobLayout::of(&job, &lab, step).map(|layout| laid(&job, &layout, &lenses, trial));
-    form.set_default("step", short(step.mm()));
+    form.set_default(STEP, short(step.mm()));
     for (eye, lens) in lenses.iter() {
         if let Some(lens) = lens {
-            form.set_default(&format!("blank_{}", eye.name()), short(lens.diameter.to_f64()));
+            form.set_default(&blank_field(eye), short(lens.diameter.to_f64()));
         }
     }
     let is_fine = form.is_fine();
@@ -100,8 +100,15 @@ pub(crate) async fn show_layout(
     if is_fine { show(&page) } else { show_again(&page) }
 }
 
-fn read_blank(form: &mut Form, name: &str) -> Option<f64> {
-    form.read_optional(name, |text| length("A blank", text, 4000, 9000)).flatten().map(Millimetre::to_f64)
+/// The fields of the layout's form.
+const STEP: &str = "step";
+
+fn blank_field(eye: Eye) -> String {
+    format!("blank_{}", eye.name())
+}
+
+fn read_blank(form: &mut Form, eye: Eye) -> Option<f64> {
+    form.read_optional(&blank_field(eye), |t| DIAMETER.named("A blank").read(t)).flatten().map(Millimetre::to_f64)
 }
 
 fn read_step(form: &mut Form) -> Option<BlockerStep> {
@@ -109,7 +116,7 @@ fn read_step(form: &mut Form) -> Option<BlockerStep> {
         let mm = text.parse::<Millimetre>().map_err(|why| why.to_string())?;
         BlockerStep::from_mm(mm.to_f64()).map_err(|why| why.to_string())
     };
-    form.read_optional("step", parse).flatten()
+    form.read_optional(STEP, parse).flatten()
 }
 
 fn laid(job: &Job, layout: &JobLayout, lenses: &Pair<Option<LensInHand>>, trial: Pair<Option<f64>>) -> LayoutFigures {

@@ -15,17 +15,16 @@ use super::{Chrome, PageResult, show, show_again};
 use crate::bench::layout::{EyeOnBench, Fit, JobLayout, Uncut, step_of};
 use crate::desk::job::{Job, Stage};
 use crate::desk::step::Step;
-use crate::desk::stock::{DrawerLens, LensInHand, Suit};
+use crate::desk::stock::{CENTRE, DIAMETER, DrawerLens, FRONT, LensInHand, OFFSET, Suit};
 use crate::desk::text;
 use crate::optics::direction::Directed;
+use crate::optics::notation::short;
 use crate::optics::{Eye, Pair};
 use crate::store::StoreError;
 use crate::store::draft::Fields;
 use crate::web::AppState;
-use crate::web::drawing::short;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::measure;
 use crate::web::words::eye_class;
 
 /// Lenses of the drawer shown as nearly right, an eye.
@@ -70,19 +69,19 @@ struct Offered {
 }
 
 /// The names of one eye's fields.
-struct EyeLensNames {
-    lens: String,
-    source: String,
-    diameter: String,
-    centre: String,
-    front: String,
-    off_in: String,
-    off_up: String,
-    anyway: String,
+pub(in crate::web) struct EyeLensNames {
+    pub(in crate::web) lens: String,
+    pub(in crate::web) source: String,
+    pub(in crate::web) diameter: String,
+    pub(in crate::web) centre: String,
+    pub(in crate::web) front: String,
+    pub(in crate::web) off_in: String,
+    pub(in crate::web) off_up: String,
+    pub(in crate::web) anyway: String,
 }
 
 impl EyeLensNames {
-    fn of(eye: Eye) -> Self {
+    pub(in crate::web) fn of(eye: Eye) -> Self {
         let name = |field: &str| format!("{field}_{}", eye.name());
         Self {
             lens: name("lens"),
@@ -141,7 +140,10 @@ pub(crate) async fn take_lenses(
             post.form.fail(&field, "The drawer was emptied of this lens meanwhile: choose again");
             show_again(&page(&state, &bench, post.refused(), not_fitting))
         }
-        Err(why) => Err(why.into()),
+        refused => {
+            post.form.kept(refused)?;
+            show_again(&page(&state, &bench, post.refused(), not_fitting))
+        }
     }
 }
 
@@ -172,7 +174,7 @@ fn read_lenses(form: &mut Form, bench: &LensesData) -> (Vec<LensInHand>, Pair<bo
             let fit = laid.eyes.get(eye).cover(Uncut::from(&lens)).fit;
             let names = names.get(eye);
             if fit != Fit::Fits && !form.is_checked(&names.anyway, "yes") {
-                let why = format!("This blank {}: tick “use it all the same”, or choose another", fit.words());
+                let why = format!("This blank {}: tick “use it anyway”, or choose another", fit.words());
                 form.fail(&names.lens, why);
             }
             match eye {
@@ -195,14 +197,13 @@ fn read_lens(form: &mut Form, bench: &LensesData, eye: Eye) -> Option<LensInHand
     if choice.is_empty() {
         return None;
     }
-    let off = |text: &str| measure::length("An offset", text, -2000, 2000);
-    let off_in = form.read_optional(&names.off_in, off);
-    let off_up = form.read_optional(&names.off_up, off);
+    let off_in = form.read_optional(&names.off_in, |t| OFFSET.read(t));
+    let off_up = form.read_optional(&names.off_up, |t| OFFSET.read(t));
     let source = form.read(&names.source, |t| text::line("The supplier and lot", t, 200));
     if choice == "bought" {
-        let diameter = form.read(&names.diameter, |t| measure::length("A diameter", t, 4000, 9000));
-        let centre = form.read_optional(&names.centre, |t| measure::length("A centre thickness", t, 50, 2000));
-        let front_power = form.read_optional(&names.front, |t| measure::power("A front", t, 0, 2000));
+        let diameter = form.read(&names.diameter, |t| DIAMETER.read(t));
+        let centre = form.read_optional(&names.centre, |t| CENTRE.read(t));
+        let front_power = form.read_optional(&names.front, |t| FRONT.read(t));
         return Some(LensInHand {
             eye,
             drawer_lens: None,

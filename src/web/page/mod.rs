@@ -72,15 +72,9 @@ pub fn form_key(form: &str, job: i64, done_before: i64) -> String {
     format!("{form}-{job}-{done_before}")
 }
 
-/// Everything in a form but its key: names and values in turn.
-pub fn contents(form: &Form) -> impl Iterator<Item = &[u8]> {
-    let fields = form.fields().iter().filter(|(name, _)| name != "key");
-    fields.flat_map(|(name, value)| [name.as_bytes(), value.as_bytes()])
-}
-
 /// The key under which a form that adds something each time is done once: see [`act`].
 pub fn act_of(key: &str, form: &Form) -> String {
-    act(key, contents(form))
+    act(key, form.contents())
 }
 
 /// What was typed in a form that is not done yet.
@@ -107,7 +101,7 @@ pub const CHANGED_ELSEWHERE: &str =
 
 /// The key that came with a form, if it is one of this kind.
 pub fn posted_key(form: &Form, kind: &str) -> Result<String, WebError> {
-    let key = form.value("key");
+    let key = form.key();
     if key.starts_with(kind) && key.len() <= 80 { Ok(key.to_owned()) } else { Err(incomplete()) }
 }
 

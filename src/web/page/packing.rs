@@ -10,7 +10,7 @@ use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, show, show_again};
 use crate::desk::job::{EventKind, Job, Stage};
-use crate::desk::packing::{ITEMS, ItemGroup, OUTSIDE, PackingError, Parcel, go_through, missing};
+use crate::desk::packing::{ITEMS, ItemGroup, OUTSIDE, PackingError, Parcel, check_ticks, missing};
 use crate::desk::step::Step;
 use crate::print::packing_sheet::{PackingFacts, PackingSheet};
 use crate::store::draft::Fields;
@@ -62,7 +62,7 @@ impl List {
         let missing = missing(parcel, &ticked);
         let is_missing = |key| is_refused && missing.iter().any(|item| item.key == key);
         let groups = ItemGroup::ALL.iter().map(|&group| {
-            let items = ITEMS.into_iter().filter(|item| item.group == group && item.is_asked_of(parcel));
+            let items = ITEMS.into_iter().filter(|item| item.group == group && item.applies_to(parcel));
             let ticks = items.map(|item| Tick {
                 key: item.key,
                 words: item.words,
@@ -147,7 +147,7 @@ impl PackingForm {
 
     fn read(form: &Form, parcel: Parcel) -> Result<Self, PackingError> {
         let ticked: Vec<&str> = form.values(Self::TICK).collect();
-        Ok(Self { ticks: go_through(parcel, &ticked)?.into_iter().map(str::to_owned).collect() })
+        Ok(Self { ticks: check_ticks(parcel, &ticked)?.into_iter().map(str::to_owned).collect() })
     }
 }
 

@@ -34,16 +34,19 @@ pub(crate) async fn create_payment(
     let Some(payment) = PaymentForm::read(&mut post.form, post.job.paid, state.clock.today()) else {
         return show_again(&page(&state, &post.job.clone(), Some(post.refused())).await?);
     };
-    let done = state.store.insert_payment(&post.act, number, &payment, state.clock.now()).await?;
-    post.done(done)
+    let done = state.store.insert_payment(&post.act, number, &payment, state.clock.now()).await;
+    match post.form.kept(done)? {
+        Some(done) => post.done(done),
+        None => show_again(&page(&state, &post.job.clone(), Some(post.refused())).await?),
+    }
 }
 
 /// The fields of the form of a payment or refund.
-pub(super) struct PaymentForm;
+pub(in crate::web) struct PaymentForm;
 
 impl PaymentForm {
     pub(super) const KIND: &str = "kind";
-    pub(super) const AMOUNT: &str = "amount";
+    pub(in crate::web) const AMOUNT: &str = "amount";
     pub(super) const PAID_ON: &str = "paid_on";
 
     /// `paid` is what came in before.

@@ -3,27 +3,22 @@
 use askama::Template;
 use axum::extract::{Path, Query, State};
 
-use super::compensation::polar_words;
 use super::job_bar::{EyeWords, JobBar};
 use super::{Chrome, PageResult, show, show_again};
 use crate::bench::layout::{JobLayout, step_of};
-use crate::bench::prism_balance::{EyePrism, PairPrism, READING_VERTICAL_PD};
+use crate::bench::prism_balance::{EyePrism, PairPrism, READING_POINT, READING_VERTICAL_PD, usual_reading_point};
 use crate::desk::job::Job;
-use crate::desk::prescription::MadeFor;
 use crate::optics::Eye;
 use crate::optics::direction::Directed;
 use crate::optics::gaze::{Balance, LookedThrough};
 use crate::optics::lens::LensError;
+use crate::optics::notation;
 use crate::optics::prism::{BaseVector, Imbalance, InUp};
 use crate::optics::tolerance::{Limit, STANDARD_GOVERNS, Unit};
-use crate::optics::unit::Millimetre;
 use crate::store::draft::Fields;
 use crate::web::AppState;
 use crate::web::form::Form;
 use crate::web::words::eye_class;
-
-/// How far a reading point may lie from the pupil.
-const FARTHEST_MM: f64 = 20.0;
 
 #[derive(Template)]
 #[template(path = "prism/show.html")]
@@ -86,10 +81,9 @@ pub(crate) async fn show_prism(
     let (in_hand, lab) = (state.store.find_lenses(number).await?, state.lab());
     let layout = JobLayout::of(&job, &lab, step_of(&lab));
     let mut form = Form::new(asked);
-    let usual = usual_reading(&job);
-    form.set_default("down", format!("{:.0}", -usual.up_mm));
-    form.set_default("in", format!("{:.0}", usual.in_mm));
-    let reading = read_place(&mut form).unwrap_or(usual);
+    let usual = usual_reading_point(job.made_for);
+    ReadingPointForm::fill(&mut form, usual);
+    let reading = ReadingPointForm::read(&mut form).unwrap_or(usual);
     let prism = PairPrism::of(&job, &lab, layout.as_ref(), &in_hand, reading);
     let is_fine = form.is_fine();
     let page = PrismPage {
@@ -111,21 +105,22 @@ pub(crate) async fn show_prism(
     if is_fine { show(&page) } else { show_again(&page) }
 }
 
-/// 10 mm down and 2 in, where a reader looks through a distance pair (common practice); a reading pair is centred for
-/// near already.
-fn usual_reading(job: &Job) -> LookedThrough {
-    let in_mm = if job.made_for == MadeFor::Near { 0.0 } else { 2.0 };
-    LookedThrough { in_mm, up_mm: -10.0 }
-}
+/// The fields of the reading point.
+struct ReadingPointForm;
 
-fn read_place(form: &mut Form) -> Option<LookedThrough> {
-    let mm = |text: &str| match text.parse::<Millimetre>() {
-        Ok(mm) if mm.to_f64().abs() <= FARTHEST_MM => Ok(mm.to_f64()),
-        Ok(mm) => Err(format!("{mm} mm is too far from the pupil: -20 to 20 mm was expected")),
-        Err(why) => Err(why.to_string()),
-    };
-    let (down, inward) = (form.read("down", mm), form.read("in", mm));
-    Some(LookedThrough { in_mm: inward?, up_mm: -down? })
+impl ReadingPointForm {
+    const DOWN: &str = "down";
+    const IN: &str = "in";
+
+    fn fill(form: &mut Form, usual: LookedThrough) {
+        form.set_default(Self::DOWN, format!("{:.0}", -usual.up_mm));
+        form.set_default(Self::IN, format!("{:.0}", usual.in_mm));
+    }
+
+    fn read(form: &mut Form) -> Option<LookedThrough> {
+        let [down, inward] = [Self::DOWN, Self::IN].map(|name| form.read(name, |t| READING_POINT.read(t)));
+        Some(LookedThrough { in_mm: inward?.to_f64(), up_mm: -down?.to_f64() })
+    }
 }
 
 fn place_words(at: LookedThrough) -> String {
@@ -139,7 +134,7 @@ fn rectangular(prism: InUp) -> String {
 }
 
 fn limit_words(limit: &Limit) -> String {
-    format!("{:.2} {}", limit.size, limit.unit)
+    notation::size(limit.size, limit.unit)
 }
 
 impl EyeCard {
@@ -150,9 +145,9 @@ impl EyeCard {
             class: eye_class(eye),
             words: EyeWords::of(job, eye, None),
             wanted: rectangular(prism.wanted),
-            wanted_polar: polar_words(eye, prism.wanted),
+            wanted_polar: notation::polar_prism(eye, prism.wanted),
             made: made_words(prism),
-            unwanted: prism.unwanted.map(|unwanted| (rectangular(unwanted), polar_words(eye, unwanted))),
+            unwanted: prism.unwanted.map(|unwanted| (rectangular(unwanted), notation::polar_prism(eye, unwanted))),
         }
     }
 }
@@ -220,7 +215,7 @@ fn rows(balance: &Balance) -> Vec<PrismRow> {
                 name: eye.name(),
                 rule: rectangular(in_up(prism.rule)),
                 exact: rectangular(in_up(prism.exact)),
-                polar: polar_words(eye, in_up(prism.exact)),
+                polar: notation::polar_prism(eye, in_up(prism.exact)),
                 off: format!("{:.2} Δ", prism.rule_off_pd()),
             }
         })

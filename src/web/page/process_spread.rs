@@ -6,11 +6,11 @@ use axum::extract::State;
 
 use super::{CHANGED_ELSEWHERE, Chrome, PageResult, draft_or, go, posted_key, show, show_again};
 use crate::bench::process_spread::{FIGURES, Figure, ProcessSpread};
+use crate::optics::notation::short;
 use crate::optics::unit::{Tilt, UnitError, parse_hundredths};
 use crate::store::draft::Fields;
 use crate::store::once::Once;
 use crate::web::AppState;
-use crate::web::drawing::short;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 
@@ -43,22 +43,24 @@ async fn key(state: &AppState) -> Result<String, WebError> {
 pub(crate) async fn show_process_spread(State(state): State<AppState>) -> PageResult {
     let key = key(&state).await?;
     let spread = state.store.get_process_spread().await?;
-    let form = draft_or(&state, &key, || fill(&spread)).await?;
+    let form = draft_or(&state, &key, || ProcessSpreadForm::fill(&spread)).await?;
     show(&ProcessSpreadPage::new(&state, form, key))
 }
 
 pub(crate) async fn change_process_spread(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     let posted_key = posted_key(&form, "process-spread-")?;
-    let Some(spread) = read_spread(&mut form) else {
+    let Some(spread) = ProcessSpreadForm::read(&mut form) else {
         return show_again(&ProcessSpreadPage::new(&state, form, posted_key));
     };
     if spread == state.store.get_process_spread().await? {
         return go("/lab/process-spread");
     }
-    match state.store.change_process_spread(&posted_key, &spread, state.clock.now()).await? {
-        Once::Now(()) => go("/lab/process-spread"),
-        Once::Before(_) => {
+    let kept = state.store.change_process_spread(&posted_key, &spread, state.clock.now()).await;
+    match form.kept(kept)? {
+        None => show_again(&ProcessSpreadPage::new(&state, form, posted_key)),
+        Some(Once::Now(())) => go("/lab/process-spread"),
+        Some(Once::Before(_)) => {
             form.fail(FIGURES[0].key, CHANGED_ELSEWHERE);
             let fresh = key(&state).await?;
             show_again(&ProcessSpreadPage::new(&state, form, fresh))
@@ -66,28 +68,37 @@ pub(crate) async fn change_process_spread(State(state): State<AppState>, Posted(
     }
 }
 
-fn fill(spread: &ProcessSpread) -> Form {
-    let mut form = Form::default();
-    for (figure, hundredths) in FIGURES.iter().zip(spread.figures) {
-        form.set(figure.key, short(f64::from(hundredths) / 100.0));
-    }
-    form.set("nudges", if spread.nudges { "yes" } else { "" });
-    form.set("offer_wrap", short(spread.offer_wrap.to_f64()));
-    form
-}
+/// The fields of the form: one for each figure, by its key, and these.
+pub(in crate::web) struct ProcessSpreadForm;
 
-fn read_spread(form: &mut Form) -> Option<ProcessSpread> {
-    let figures = FIGURES.map(|figure| form.read(figure.key, |text| read_figure(&figure, text)));
-    let offer_wrap = form.read("offer_wrap", |text| match text.parse::<Tilt>() {
-        Ok(wrap) if wrap >= Tilt::ZERO => Ok(wrap),
-        Ok(_) => Err("A wrap to offer from is between 0 and 40°".to_owned()),
-        Err(why) => Err(why.to_string()),
-    });
-    let mut hundredths = [0; 12];
-    for (slot, figure) in hundredths.iter_mut().zip(figures) {
-        *slot = figure?;
+impl ProcessSpreadForm {
+    const NUDGES: &str = "nudges";
+    pub(in crate::web) const OFFER_WRAP: &str = "offer_wrap";
+
+    fn fill(spread: &ProcessSpread) -> Form {
+        let mut form = Form::default();
+        for (figure, hundredths) in FIGURES.iter().zip(spread.figures) {
+            form.set(figure.key, short(f64::from(hundredths) / 100.0));
+        }
+        form.set(Self::NUDGES, if spread.nudges { "yes" } else { "" });
+        form.set(Self::OFFER_WRAP, short(spread.offer_wrap.to_f64()));
+        form
     }
-    Some(ProcessSpread { figures: hundredths, nudges: form.is_checked("nudges", "yes"), offer_wrap: offer_wrap? })
+
+    fn read(form: &mut Form) -> Option<ProcessSpread> {
+        let figures = FIGURES.map(|figure| form.read(figure.key, |text| read_figure(&figure, text)));
+        let offer_wrap = form.read(Self::OFFER_WRAP, |text| match text.parse::<Tilt>() {
+            Ok(wrap) if wrap >= Tilt::ZERO => Ok(wrap),
+            Ok(_) => Err("A wrap to offer from is between 0 and 40°".to_owned()),
+            Err(why) => Err(why.to_string()),
+        });
+        let mut hundredths = [0; FIGURES.len()];
+        for (slot, figure) in hundredths.iter_mut().zip(figures) {
+            *slot = figure?;
+        }
+        let nudges = form.is_checked(Self::NUDGES, "yes");
+        Some(ProcessSpread { figures: hundredths, nudges, offer_wrap: offer_wrap? })
+    }
 }
 
 fn read_figure(figure: &Figure, text: &str) -> Result<i32, String> {
@@ -96,5 +107,5 @@ fn read_figure(figure: &Figure, text: &str) -> Result<i32, String> {
         return Ok(hundredths);
     }
     let most = short(f64::from(figure.most) / 100.0);
-    Err(format!("{text} {} is not a habit: 0 to {most} was expected", figure.unit))
+    Err(format!("{text} {} is not possible: between 0 and {most} was expected", figure.unit))
 }

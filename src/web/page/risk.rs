@@ -9,6 +9,7 @@ use crate::bench::process_spread::budget_of;
 use crate::desk::job::Job;
 use crate::optics::Eye;
 use crate::optics::budget::{Budget, RowRisk};
+use crate::optics::notation;
 use crate::optics::tolerance::{STANDARD_GOVERNS, Unit};
 use crate::web::AppState;
 use crate::web::error::WebError;
@@ -68,7 +69,7 @@ pub async fn risk_sentence(state: &AppState, job: &Job) -> Result<String, WebErr
 fn wholes(budget: &Budget) -> [Whole; 3] {
     let of = |eye: Eye| budget.rows.iter().filter(|row| row.eye == Some(eye)).map(|row| row.chance).product();
     [("Right lens", of(Eye::Right)), ("Left lens", of(Eye::Left)), ("The pair, every row", budget.all_pass())]
-        .map(|(name, chance)| Whole { name, percent: percent(chance) })
+        .map(|(name, chance)| Whole { name, percent: notation::percent(chance) })
 }
 
 fn rows(budget: &Budget) -> Vec<RiskRow> {
@@ -80,9 +81,9 @@ fn rows(budget: &Budget) -> Vec<RiskRow> {
             letter: risk.eye.map_or("", Eye::letter),
             eye: risk.eye.map_or("both", Eye::name),
             name: risk.row.name(),
-            limit: format!("±{}", risk.limit.unit.sized(risk.limit.size)),
+            limit: format!("±{}", notation::size(risk.limit.size, risk.limit.unit)),
             spread: sized_finely(risk),
-            percent: percent(risk.chance),
+            percent: notation::percent(risk.chance),
             bar: format!("{:.1}", 100.0 * risk.chance),
             is_worst: worst == Some(risk),
             dominant: format!("{}, {:.0}\u{a0}%", risk.dominant.name(), 100.0 * risk.dominant_share),
@@ -95,26 +96,5 @@ fn sized_finely(risk: &RowRisk) -> String {
     match risk.limit.unit {
         Unit::Degree => format!("{:.1}°", risk.spread),
         unit => format!("{:.2} {unit}", risk.spread),
-    }
-}
-
-/// A chance in percent. What is not certain is never written as 100.
-fn percent(chance: f64) -> String {
-    match 100.0 * chance {
-        percent if chance < 1.0 && percent > 99.9 => "over 99.9 %".to_owned(),
-        percent => format!("{percent:.1} %"),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_chance_is_never_said_to_be_more_than_it_is() {
-        assert_eq!(
-            [percent(1.0), percent(0.9996), percent(0.987), percent(0.0)],
-            ["100.0 %", "over 99.9 %", "98.7 %", "0.0 %"]
-        );
     }
 }

@@ -154,7 +154,7 @@ impl ShapeForm {
         NewShape::read(&bytes, &name, only, dbl, stamped_bridge).map_err(|refused| {
             let place = match refused {
                 ShapeRefused::Faults(_) => field,
-                ShapeRefused::SaysItself(_) => Self::EYE,
+                ShapeRefused::EyeNamedInFile(_) => Self::EYE,
                 ShapeRefused::Dbl(_) => Self::DBL,
             };
             form.fail(place, &refused);

@@ -94,15 +94,18 @@ pub(crate) async fn create_shipment(
     let Some(shipment) = ShipmentForm::read(&mut post.form, &post.job, state.clock.today()) else {
         return show_again(&page(&state, &post.job.clone(), Some(post.refused())).await?);
     };
-    let done = state.store.insert_shipment(&post.act, number, &shipment, state.clock.now()).await?;
-    post.done(done)
+    let done = state.store.insert_shipment(&post.act, number, &shipment, state.clock.now()).await;
+    match post.form.kept(done)? {
+        Some(done) => post.done(done),
+        None => show_again(&page(&state, &post.job.clone(), Some(post.refused())).await?),
+    }
 }
 
 /// The fields of the parcel's form.
-struct ShipmentForm;
+pub(in crate::web) struct ShipmentForm;
 
 impl ShipmentForm {
-    const CARRIER: &str = "carrier";
+    pub(in crate::web) const CARRIER: &str = "carrier";
     const TRACKING: &str = "tracking";
     const SENT_ON: &str = "sent_on";
     const ADDRESS: &str = "address";

@@ -4,9 +4,9 @@ use askama::Template;
 use axum::Form as Posted;
 use axum::extract::State;
 
+use super::lab::LabForm;
 use super::{Chrome, PageResult, draft_of, go, incomplete, show, show_again};
 use crate::desk::lab::Lab;
-use crate::desk::text;
 use crate::store::draft::Fields;
 use crate::web::AppState;
 use crate::web::form::Form;
@@ -40,21 +40,18 @@ pub(crate) async fn name_lab(State(state): State<AppState>, Posted(fields): Post
     if state.find_lab().is_some() {
         return go("/");
     }
-    if form.value("key") != KEY {
+    if form.key() != KEY {
         return Err(incomplete());
     }
-    match read_lab(&mut form) {
-        Some(lab) => {
-            state.store.insert_lab(&lab, state.clock.now()).await?;
+    let Some((name, address)) = LabForm::read_name(&mut form) else {
+        return show_again(&StartPage::new(form));
+    };
+    let kept = state.store.insert_lab(&Lab::new(name, address), state.clock.now()).await;
+    match form.kept(kept)? {
+        Some(()) => {
             state.reload_lab().await?;
             go("/")
         }
         None => show_again(&StartPage::new(form)),
     }
-}
-
-fn read_lab(form: &mut Form) -> Option<Lab> {
-    let name = form.read("name", |t| text::needed("The lab's name", t, 200));
-    let address = form.read("address", super::lab::read_address);
-    Some(Lab::new(name?, address?))
 }

@@ -3,9 +3,10 @@
 use askama::Template;
 use axum::Form as Posted;
 use axum::extract::{Path, State};
+use uuid::Uuid;
 
 use super::{Chrome, PageResult, act_of, draft_of, go, key_of, posted_key, show, show_again};
-use crate::desk::stock::{DrawerLens, DrawerLensDetails};
+use crate::desk::stock::{CENTRE, CYLINDER, DIAMETER, DrawerLens, DrawerLensDetails, FRONT, LOW, MOST_AT_ONCE};
 use crate::optics::prescription::read as read_power;
 use crate::optics::unit::Dioptre;
 use crate::store::StoreError;
@@ -13,13 +14,9 @@ use crate::store::draft::Fields;
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::measure;
 
-/// A kind with this many lenses or fewer runs low: the next pair of equal lenses cannot be made from the drawer.
-const LOW: i64 = 1;
-
-/// The most lenses put in or taken out at once.
-const MOST: i64 = 500;
+/// How the key of the form for new lenses begins; the count of all moves follows.
+const NEW_KEY: &str = "stock-new-";
 
 struct DrawerRow {
     anchor: String,
@@ -96,7 +93,7 @@ fn row(lens: &DrawerLens) -> DrawerRow {
     DrawerRow {
         anchor: format!("lens-{}", lens.id.simple()),
         power: power(&lens.details),
-        diameter: crate::desk::frame::short(lens.details.diameter),
+        diameter: crate::optics::notation::short(lens.details.diameter.to_f64()),
         centre: lens.details.centre.to_string(),
         front: lens.details.front_power.to_string(),
         count: lens.count,
@@ -137,42 +134,64 @@ impl NewPage {
 }
 
 pub(crate) async fn new_lens(State(state): State<AppState>) -> PageResult {
-    let key = format!("stock-new-{}", state.store.count_drawer_moves().await?);
+    let key = format!("{NEW_KEY}{}", state.store.count_drawer_moves().await?);
     let mut form = draft_of(&state, &key).await?;
-    form.set_default("count", "2");
+    form.set_default(DrawerLensForm::COUNT, "2");
     show(&NewPage::new(&state, form, key).await?)
 }
 
 pub(crate) async fn stock_lens(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
-    let key = posted_key(&form, "stock-new-")?;
+    let key = posted_key(&form, NEW_KEY)?;
     let lines = state.store.list_materials().await?.into_iter().map(|m| m.line).collect::<Vec<_>>();
-    let material = form.read("material", |t| {
-        uuid::Uuid::parse_str(t).ok().filter(|line| lines.contains(line)).ok_or("Choose a material on sale")
-    });
-    let (Some(lens), Some(count)) = (read(&mut form, material), form.read("count", read_count)) else {
+    let Some(DrawerLensForm { lens, count }) = DrawerLensForm::read(&mut form, &lines) else {
         return show_again(&NewPage::new(&state, form, key).await?);
     };
-    let anchor = format!("/stock#material-{}", lens.material_line.simple());
-    state.store.stock_lens(&act_of(&key, &form), &lens, count, state.clock.now()).await?;
-    go(&anchor)
+    let stocked = state.store.stock_lens(&act_of(&key, &form), &lens, count, state.clock.now()).await;
+    match form.kept(stocked)? {
+        Some(_) => go(&format!("/stock#material-{}", lens.material_line.simple())),
+        None => show_again(&NewPage::new(&state, form, key).await?),
+    }
 }
 
-fn read(form: &mut Form, material: Option<uuid::Uuid>) -> Option<DrawerLensDetails> {
-    let sphere = form.read("sphere", |t| read_plain_power("A sphere", t));
-    let cylinder = form.read_optional("cylinder", |t| read_plain_power("A cylinder", t)).map(Option::unwrap_or_default);
-    let diameter = form.read("diameter", |t| measure::length("A diameter", t, 4000, 9000));
-    let centre = form.read("centre", |t| measure::length("A centre thickness", t, 50, 2000));
-    let front_power = form.read("front_power", |t| measure::power("A front", t, 0, 2000));
-    let (sphere, cylinder) = in_minus_form(form, sphere?, cylinder?)?;
-    Some(DrawerLensDetails {
-        material_line: material?,
-        sphere,
-        cylinder,
-        diameter: diameter?,
-        centre: centre?,
-        front_power: front_power?,
-    })
+/// Lenses that are put in the drawer.
+pub(in crate::web) struct DrawerLensForm {
+    lens: DrawerLensDetails,
+    count: i64,
+}
+
+impl DrawerLensForm {
+    const MATERIAL: &str = "material";
+    const SPHERE: &str = "sphere";
+    pub(in crate::web) const CYLINDER: &str = "cylinder";
+    pub(in crate::web) const DIAMETER: &str = "diameter";
+    pub(in crate::web) const CENTRE: &str = "centre";
+    pub(in crate::web) const FRONT: &str = "front_power";
+    const COUNT: &str = "count";
+
+    /// `lines` are the materials on sale.
+    fn read(form: &mut Form, lines: &[Uuid]) -> Option<Self> {
+        let material = form.read(Self::MATERIAL, |t| {
+            Uuid::parse_str(t).ok().filter(|line| lines.contains(line)).ok_or("Choose a material on sale")
+        });
+        let sphere = form.read(Self::SPHERE, |t| read_plain_power("A sphere", t));
+        let cylinder =
+            form.read_optional(Self::CYLINDER, |t| read_plain_power("A cylinder", t)).map(Option::unwrap_or_default);
+        let diameter = form.read(Self::DIAMETER, |t| DIAMETER.read(t));
+        let centre = form.read(Self::CENTRE, |t| CENTRE.read(t));
+        let front_power = form.read(Self::FRONT, |t| FRONT.read(t));
+        let count = form.read(Self::COUNT, read_count);
+        let (sphere, cylinder) = in_minus_form(form, sphere?, cylinder?)?;
+        let lens = DrawerLensDetails {
+            material_line: material?,
+            sphere,
+            cylinder,
+            diameter: diameter?,
+            centre: centre?,
+            front_power: front_power?,
+        };
+        Some(Self { lens, count: count? })
+    }
 }
 
 /// A power written as a practitioner does, with neither axis nor prism: an uncut lens has no axis yet.
@@ -189,8 +208,8 @@ fn read_plain_power(what: &str, text: &str) -> Result<Dioptre, String> {
 
 /// The drawer is kept in minus cylinder, as envelopes are printed; the plus form is turned only by the person.
 fn in_minus_form(form: &mut Form, sphere: Dioptre, cylinder: Dioptre) -> Option<(Dioptre, Dioptre)> {
-    if !(-1000..=1000).contains(&cylinder.hundredths()) {
-        form.fail("cylinder", "A cylinder is at most 10 D");
+    if let Err(why) = CYLINDER.check(cylinder) {
+        form.fail(DrawerLensForm::CYLINDER, why);
         return None;
     }
     if cylinder <= Dioptre::ZERO {
@@ -203,14 +222,14 @@ fn in_minus_form(form: &mut Form, sphere: Dioptre, cylinder: Dioptre) -> Option<
         written(turned),
         written(-cylinder.hundredths())
     );
-    form.fail("cylinder", why);
+    form.fail(DrawerLensForm::CYLINDER, why);
     None
 }
 
 fn read_count(text: &str) -> Result<i64, String> {
     match text.parse::<i64>() {
-        Ok(count) if (1..=MOST).contains(&count) => Ok(count),
-        _ => Err(format!("How many is a whole number from 1 to {MOST}, not “{text}”")),
+        Ok(count) if (1..=MOST_AT_ONCE).contains(&count) => Ok(count),
+        _ => Err(format!("How many is a whole number from 1 to {MOST_AT_ONCE}, not “{text}”")),
     }
 }
 
@@ -256,23 +275,37 @@ pub(crate) async fn correct_count(
     let mut form = Form::new(fields);
     let lens = find_lens(&state, &id).await?;
     let posted_key = posted_key(&form, "stock-")?;
-    let Some(change) = form.read("change", read_change) else {
+    let Some(CountForm { change }) = CountForm::read(&mut form) else {
         return show_again(&CountPage::new(&state, form, posted_key, &lens));
     };
     match state.store.correct_count(&act_of(&posted_key, &form), lens.id, change, state.clock.now()).await {
         Ok(_) => go(&format!("/stock#lens-{}", lens.id.simple())),
         Err(StoreError::OutOfRange(_)) => {
-            form.fail("change", format!("Only {} in the drawer: it cannot lose {}", lens.count, -change));
+            let why = format!("Only {} in the drawer: it cannot lose {}", lens.count, -change);
+            form.fail(CountForm::CHANGE, why);
             show_again(&CountPage::new(&state, form, key(&lens), &lens))
         }
         Err(other) => Err(other.into()),
     }
 }
 
+/// How many went in or out.
+struct CountForm {
+    change: i64,
+}
+
+impl CountForm {
+    const CHANGE: &str = "change";
+
+    fn read(form: &mut Form) -> Option<Self> {
+        Some(Self { change: form.read(Self::CHANGE, read_change)? })
+    }
+}
+
 fn read_change(text: &str) -> Result<i64, String> {
     let clean = text.replace(['−', '–'], "-");
     match clean.parse::<i64>() {
-        Ok(change) if change != 0 && (-MOST..=MOST).contains(&change) => Ok(change),
+        Ok(change) if change != 0 && (-MOST_AT_ONCE..=MOST_AT_ONCE).contains(&change) => Ok(change),
         _ => Err(format!("Write how many went in or out, such as +2 or -1, not “{text}”")),
     }
 }

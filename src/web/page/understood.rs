@@ -4,10 +4,12 @@ use askama::Template;
 use axum::extract::{Query, State};
 use serde::Deserialize;
 
+use super::orders::OrderForm;
 use super::{PageResult, show};
 use crate::optics::Eye;
 use crate::optics::prescription::{
-    PrescriptionReading, cautions_of_eye, pupil_distance_cautions, read, read_pupil_distance,
+    PrescriptionFault, PrescriptionReading, PupilDistance, PupilDistanceFault, cautions_of_eye,
+    pupil_distance_cautions, read, read_pupil_distance,
 };
 use crate::web::AppState;
 
@@ -43,31 +45,24 @@ impl Understood {
         }
     }
 
-    /// The same with what is unlikely about the eye by itself; the pair and the last prescription are judged on the post.
-    pub fn with_cautions_of_eye(self, eye: Eye, text: &str) -> Self {
-        let cautions = read(text).map(|reading| cautions_of_eye(eye, &reading.rx)).unwrap_or_default();
-        Self { cautions: cautions.iter().map(ToString::to_string).collect(), ..self }
-    }
-
-    /// The same with what is unlikely about one pupil distance by itself.
-    fn with_cautions_of_distance(self, is_near: bool, text: &str) -> Self {
-        let given = read_pupil_distance(text).ok();
-        let (far, near) = if is_near { (None, given) } else { (given, None) };
-        Self { cautions: pupil_distance_cautions(far, near).iter().map(ToString::to_string).collect(), ..self }
-    }
-
-    /// Nothing is said of an empty field.
-    pub fn of_text(text: &str) -> Self {
-        match read(text) {
+    /// What was understood of a prescription. Nothing is said of an empty field.
+    pub fn of_prescription(text: &str, read: &Result<PrescriptionReading, Vec<PrescriptionFault>>) -> Self {
+        match read {
             _ if text.trim().is_empty() => Self::default(),
-            Ok(reading) => Self::of_reading(&reading),
+            Ok(reading) => Self::of_reading(reading),
             Err(faults) => Self { faults: faults.iter().map(ToString::to_string).collect(), ..Self::default() },
         }
     }
 
-    /// What was understood of a pupil distance.
-    pub fn of_distance(text: &str) -> Self {
-        match read_pupil_distance(text) {
+    /// The same with what is unlikely about the eye by itself; the pair and the last prescription are judged on the post.
+    pub fn with_cautions_of_eye<E>(self, eye: Eye, read: &Result<PrescriptionReading, E>) -> Self {
+        let cautions = read.as_ref().map(|reading| cautions_of_eye(eye, &reading.rx)).unwrap_or_default();
+        Self { cautions: cautions.iter().map(ToString::to_string).collect(), ..self }
+    }
+
+    /// What was understood of a pupil distance. Nothing is said of an empty field.
+    pub fn of_distance(text: &str, read: &Result<PupilDistance, PupilDistanceFault>) -> Self {
+        match read {
             _ if text.trim().is_empty() => Self::default(),
             Ok(pd) => Self {
                 main: format!("{} right, {} left", pd.mono(Eye::Right), pd.mono(Eye::Left)),
@@ -76,6 +71,11 @@ impl Understood {
             },
             Err(fault) => Self { faults: vec![fault.to_string()], ..Self::default() },
         }
+    }
+
+    /// The same with what is unlikely about one pupil distance by itself.
+    fn with_cautions_of_distance(self, far: Option<PupilDistance>, near: Option<PupilDistance>) -> Self {
+        Self { cautions: pupil_distance_cautions(far, near).iter().map(ToString::to_string).collect(), ..self }
     }
 }
 
@@ -89,20 +89,21 @@ pub(crate) struct FieldQuery {
 }
 
 pub(crate) async fn understood_rx(State(_): State<AppState>, Query(asked): Query<FieldQuery>) -> PageResult {
-    let understood = Understood::of_text(&asked.text);
+    let read = read(&asked.text);
+    let understood = Understood::of_prescription(&asked.text, &read);
     // A reading of the lensmeter may be any number; a prescription is written in steps.
-    show(&match asked.name.as_str() {
-        "rx_right" => understood.with_cautions_of_eye(Eye::Right, &asked.text),
-        "rx_left" => understood.with_cautions_of_eye(Eye::Left, &asked.text),
-        _ => understood,
+    show(&match Eye::BOTH.into_iter().find(|eye| OrderForm::rx(*eye) == asked.name) {
+        Some(eye) => understood.with_cautions_of_eye(eye, &read),
+        None => understood,
     })
 }
 
 pub(crate) async fn understood_pd(State(_): State<AppState>, Query(asked): Query<FieldQuery>) -> PageResult {
-    let understood = Understood::of_distance(&asked.text);
+    let read = read_pupil_distance(&asked.text);
+    let understood = Understood::of_distance(&asked.text, &read);
     show(&match asked.name.as_str() {
-        "pd" => understood.with_cautions_of_distance(false, &asked.text),
-        "near_pd" => understood.with_cautions_of_distance(true, &asked.text),
+        OrderForm::PD => understood.with_cautions_of_distance(read.ok(), None),
+        OrderForm::NEAR_PD => understood.with_cautions_of_distance(None, read.ok()),
         _ => understood,
     })
 }

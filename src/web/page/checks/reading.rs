@@ -2,14 +2,12 @@
 
 use crate::bench::verification::{Measurement, Notation};
 use crate::desk::job::Job;
+use crate::desk::order::HEIGHT;
 use crate::optics::prescription::{LensPower, PowerError, read_measured, read_pupil_distance};
-use crate::optics::unit::{Axis, Dioptre, Millimetre};
+use crate::optics::unit::{Axis, Dioptre};
 use crate::optics::{Eye, Pair};
 use crate::web::form::Form;
 use crate::web::measure;
-
-/// The heights a lens can have (common practice), in hundredths of a millimetre.
-const HEIGHTS: std::ops::RangeInclusive<i32> = 500..=6000;
 
 /// The fields of a check's form.
 pub(super) struct CheckForm;
@@ -53,7 +51,8 @@ impl CheckForm {
         let names = Eye::BOTH.map(EyeReadingNames::of);
         let [right, left] = names.each_ref().map(|names| read_power(form, names, notation));
         let pupil_distance = form.read_optional(Self::PD, read_pupil_distance);
-        let [height_right, height_left] = names.each_ref().map(|names| form.read_optional(&names.height, read_height));
+        let [height_right, height_left] =
+            names.each_ref().map(|names| form.read_optional(&names.height, |t| HEIGHT.read(t)));
         let asks_prism = Self::asks_prism(job);
         let [prism_right, prism_left] = names.each_ref().map(|names| match asks_prism {
             true => form.read_optional(&names.prism, measure::prism),
@@ -129,15 +128,6 @@ fn read_drum(text: &str) -> Result<Dioptre, String> {
 fn read_axis(text: &str) -> Result<Axis, String> {
     let degrees: i32 = text.parse().map_err(|_| format!("“{text}” is not an axis: write whole degrees, 1 to 180"))?;
     Axis::new(degrees).map_err(|e| e.to_string())
-}
-
-fn read_height(text: &str) -> Result<Millimetre, String> {
-    let height: Millimetre = text.parse().map_err(|e: crate::optics::unit::UnitError| e.to_string())?;
-    if HEIGHTS.contains(&height.hundredths()) {
-        Ok(height)
-    } else {
-        Err(format!("A height of {height} mm cannot be: it is measured from the lowest point of the box, 5 to 60 mm"))
-    }
 }
 
 #[cfg(test)]

@@ -1,18 +1,28 @@
 //! What the form of the edge page asks for.
 
-use crate::bench::edge_finish::hold_of;
-use crate::bench::lens::LensOverrides;
+use crate::bench::edge_finish::{FROM_FRONT, hold_of};
+use crate::bench::lens::{LensOverrides, THINNEST_EDGE, TRIAL_FRONT};
 use crate::desk::catalogue::{Material, MaterialDetails};
 use crate::desk::job::Job;
+use crate::desk::limit::{LengthLimit, LimitError};
+use crate::desk::stock::{CENTRE, DIAMETER};
 use crate::optics::Pair;
 use crate::optics::unit::{Dioptre, Millimetre, UnitError};
 use crate::shape::bevel::{Hold, Placement};
 use crate::shape::thickness::Thickness;
 use crate::web::form::Form;
-use crate::web::measure;
+
+pub(super) const MATERIAL: &str = "material";
+const FRONT: &str = "front";
+const THICK: &str = "thick";
+const MM: &str = "mm";
+const BLANK: &str = "diameter";
+pub(super) const HOLD: &str = "hold";
+const PLACE: &str = "place";
+const AT: &str = "at";
 
 /// Every field, in the order of the form.
-pub(super) const FIELDS: [&str; 8] = ["material", "front", "thick", "mm", "diameter", "hold", "place", "at"];
+pub(super) const FIELDS: [&str; 8] = [MATERIAL, FRONT, THICK, MM, BLANK, HOLD, PLACE, AT];
 
 /// Where a line goes when only its rule is chosen: a third of the edge (common practice), or a millimetre.
 const USUAL_SHARE: f64 = 1.0 / 3.0;
@@ -35,10 +45,10 @@ pub(super) fn read_edge_choice<'a>(
     rim_curve_tool_d: &Pair<Option<f64>>,
 ) -> EdgeChoice<'a> {
     let ordered = job.material.line.to_string();
-    let typed = form.value("material").trim().to_owned();
+    let typed = form.value(MATERIAL).trim().to_owned();
     let other = materials.iter().find(|m| typed != ordered && m.line.to_string() == typed);
     if other.is_none() && !typed.is_empty() && typed != ordered {
-        form.fail("material", "This material is not on sale any more: choose another");
+        form.fail(MATERIAL, "This material is not on sale any more: choose another");
     }
     let hold = read_hold(form, hold_of(job.frame.details.rim));
     EdgeChoice {
@@ -48,12 +58,9 @@ pub(super) fn read_edge_choice<'a>(
             material: other.map(|m| &m.details),
             power: None,
             hold: Some(hold),
-            front_power_d: form
-                .read_optional("front", |t| measure::power("A front", t, -1000, 2000))
-                .flatten()
-                .map(Dioptre::to_f64),
+            front_power_d: form.read_optional(FRONT, |t| TRIAL_FRONT.read(t)).flatten().map(Dioptre::to_f64),
             thickness: read_thickness(form),
-            diameter_mm: form.read_optional("diameter", |t| length_mm("A blank", t, 4000, 9000)).flatten(),
+            diameter_mm: form.read_optional(BLANK, |t| length_mm(DIAMETER.named("A blank"), t)).flatten(),
         },
         hold,
         placement: read_placement(form, rim_curve_tool_d),
@@ -61,46 +68,46 @@ pub(super) fn read_edge_choice<'a>(
 }
 
 fn read_thickness(form: &mut Form) -> Option<Thickness> {
-    match form.value("thick").trim() {
+    match form.value(THICK).trim() {
         "" => {
-            if !form.value("mm").trim().is_empty() {
-                form.fail("thick", "Choose what this thickness is of: the centre or the thinnest edge");
+            if !form.value(MM).trim().is_empty() {
+                form.fail(THICK, "Choose what this thickness is of: the centre or the thinnest edge");
             }
             None
         }
-        "centre" | "edge" if form.value("mm").trim().is_empty() => {
-            form.fail("mm", "Say how thick, in millimetres");
+        "centre" | "edge" if form.value(MM).trim().is_empty() => {
+            form.fail(MM, "Say how thick, in millimetres");
             None
         }
-        "centre" => form.read("mm", |t| length_mm("A centre thickness", t, 50, 2000)).map(Thickness::Centre),
-        "edge" => form.read("mm", |t| length_mm("A thinnest edge", t, 0, 1000)).map(Thickness::ThinnestEdge),
+        "centre" => form.read(MM, |t| length_mm(CENTRE, t)).map(Thickness::Centre),
+        "edge" => form.read(MM, |t| length_mm(THINNEST_EDGE, t)).map(Thickness::ThinnestEdge),
         _ => {
-            form.fail("thick", "Choose the centre or the thinnest edge");
+            form.fail(THICK, "Choose the centre or the thinnest edge");
             None
         }
     }
 }
 
 fn read_hold(form: &mut Form, of_rim: Hold) -> Hold {
-    match form.value("hold").trim() {
+    match form.value(HOLD).trim() {
         "" => of_rim,
         "bevel" => Hold::USUAL_BEVEL,
         "groove" => Hold::USUAL_GROOVE,
         "drilled" => Hold::Drilled,
         _ => {
-            form.fail("hold", "Choose bevel, groove or drilled");
+            form.fail(HOLD, "Choose bevel, groove or drilled");
             of_rim
         }
     }
 }
 
 fn read_placement(form: &mut Form, rim_curve_tool_d: &Pair<Option<f64>>) -> Option<Placement> {
-    let place = form.value("place").trim().to_owned();
+    let place = form.value(PLACE).trim().to_owned();
     if place == "from_front" {
-        let mm = form.read_optional("at", |t| length_mm("A distance from the front", t, 0, 2000))?;
+        let mm = form.read_optional(AT, |t| length_mm(FROM_FRONT, t))?;
         return Some(Placement::FromFront(mm.unwrap_or(USUAL_FROM_FRONT_MM)));
     }
-    let share = |form: &mut Form| Some(form.read_optional("at", share)?.unwrap_or(USUAL_SHARE));
+    let share = |form: &mut Form| Some(form.read_optional(AT, share)?.unwrap_or(USUAL_SHARE));
     match place.as_str() {
         "" => None,
         "share" => share(form).map(Placement::Share),
@@ -108,20 +115,20 @@ fn read_placement(form: &mut Form, rim_curve_tool_d: &Pair<Option<f64>>) -> Opti
         "rim" => {
             // The eye without a curve of its own takes the other's.
             let Some(tool_d) = rim_curve_tool_d.right.or(rim_curve_tool_d.left) else {
-                form.fail("place", "The trace does not say how the rim is curved: choose another rule");
+                form.fail(PLACE, "The trace does not say how the rim is curved: choose another rule");
                 return None;
             };
             share(form).map(|share| Placement::Curve { tool_d, share })
         }
         _ => {
-            form.fail("place", "Choose where the bevel or groove goes");
+            form.fail(PLACE, "Choose where the bevel or groove goes");
             None
         }
     }
 }
 
-fn length_mm(what: &str, text: &str, least: i32, most: i32) -> Result<f64, String> {
-    measure::length(what, text, least, most).map(Millimetre::to_f64)
+fn length_mm(limit: LengthLimit, text: &str) -> Result<f64, LimitError> {
+    limit.read(text).map(Millimetre::to_f64)
 }
 
 /// A share of the edge in percent.

@@ -4,9 +4,11 @@ use askama::Template;
 use axum::Form as Posted;
 use axum::extract::{Path, State};
 
-use super::read::{read_code, read_price, scaled, written};
+use super::read::{read_code, scaled, written};
 use super::{PriceRow, SelectOption};
-use crate::desk::catalogue::{Cutting, Material, MaterialDetails};
+use crate::desk::catalogue::{
+    ABBE_TENTHS, CENTRE_HUNDREDTHS, Cutting, DENSITY_HUNDREDTHS, INDEX_THOUSANDTHS, Material, MaterialDetails,
+};
 use crate::desk::money::Cents;
 use crate::desk::procedure_code;
 use crate::desk::text;
@@ -58,7 +60,7 @@ impl MaterialPage {
         let action = of.map_or("/lab/materials/new".to_owned(), |m| format!("/lab/materials/{}", m.line));
         Self {
             chrome: Chrome::new(state, "lab"),
-            code_words: procedure_code::descriptor(form.value("code")),
+            code_words: procedure_code::descriptor(form.value(MaterialForm::CODE)),
             form,
             key,
             title: of.map_or("A new material".to_owned(), |m| m.details.name.clone()),
@@ -86,25 +88,28 @@ fn key(material: &Material) -> String {
 pub(crate) async fn new_material(State(state): State<AppState>) -> PageResult {
     let key = format!("material-new-{}", state.store.count_materials().await?);
     let mut form = draft_of(&state, &key).await?;
-    form.set_default("cutting", Cutting::Wet.key());
-    form.set_default("centre", "1.50");
+    form.set_default(MaterialForm::CUTTING, Cutting::Wet.key());
+    form.set_default(MaterialForm::CENTRE, "1.50");
     show(&MaterialPage::new(&state, form, key, None))
 }
 
 pub(crate) async fn add_material(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     let key = posted_key(&form, "material-new-")?;
-    let Some(details) = read(&mut form) else {
+    let Some(details) = MaterialForm::read(&mut form) else {
         return show_again(&MaterialPage::new(&state, form, key, None));
     };
-    state.store.insert_material(&act_of(&key, &form), None, &details, state.clock.now()).await?;
-    go(LIST)
+    let kept = state.store.insert_material(&act_of(&key, &form), None, &details, state.clock.now()).await;
+    match form.kept(kept)? {
+        Some(_) => go(LIST),
+        None => show_again(&MaterialPage::new(&state, form, key, None)),
+    }
 }
 
 pub(crate) async fn show_material(State(state): State<AppState>, Path(line): Path<String>) -> PageResult {
     let material = find_line(&state, &line).await?;
     let key = key(&material);
-    let form = draft_or(&state, &key, || fill(&material.details)).await?;
+    let form = draft_or(&state, &key, || MaterialForm::fill(&material.details)).await?;
     show(&MaterialPage::new(&state, form, key, Some(&material)))
 }
 
@@ -116,18 +121,20 @@ pub(crate) async fn change_material(
     let mut form = Form::new(fields);
     let material = find_line(&state, &line).await?;
     let posted_key = posted_key(&form, "material-")?;
-    let Some(details) = read(&mut form) else {
+    let Some(details) = MaterialForm::read(&mut form) else {
         return show_again(&MaterialPage::new(&state, form, posted_key, Some(&material)));
     };
     if details == material.details {
         return go(LIST);
     }
-    match state.store.insert_material(&posted_key, Some(material.line), &details, state.clock.now()).await? {
-        Once::Now(()) => go(LIST),
-        Once::Before(_) => {
-            form.fail("name", CHANGED_ELSEWHERE);
+    let kept = state.store.insert_material(&posted_key, Some(material.line), &details, state.clock.now()).await;
+    match form.kept(kept)? {
+        Some(Once::Now(())) => go(LIST),
+        Some(Once::Before(_)) => {
+            form.fail(MaterialForm::NAME, CHANGED_ELSEWHERE);
             show_again(&MaterialPage::new(&state, form, key(&material), Some(&material)))
         }
+        None => show_again(&MaterialPage::new(&state, form, posted_key, Some(&material))),
     }
 }
 
@@ -147,40 +154,50 @@ pub(crate) async fn retire_material(
     go(LIST)
 }
 
-fn fill(details: &MaterialDetails) -> Form {
-    let mut form = Form::default();
-    for (name, value) in [
-        ("name", details.name.clone()),
-        ("index", written(details.index_thousandths, 3)),
-        ("abbe", written(details.abbe_tenths, 1)),
-        ("density", written(details.density_hundredths, 2)),
-        ("centre", written(details.centre_hundredths, 2)),
-        ("cutting", details.cutting.key().to_owned()),
-        ("code", details.code.clone()),
-        ("price", details.price.plain()),
-    ] {
-        form.set(name, value);
-    }
-    form
-}
+/// The fields of a material's form.
+pub(in crate::web) struct MaterialForm;
 
-fn read(form: &mut Form) -> Option<MaterialDetails> {
-    let name = form.read("name", |t| text::needed("A name", t, 80));
-    let index = form.read("index", |t| scaled("A refractive index", t, 3, 1400, 2000));
-    let abbe = form.read("abbe", |t| scaled("An Abbe number", t, 1, 100, 1000));
-    let density = form.read("density", |t| scaled("A density in g/cm³", t, 2, 50, 600));
-    let centre = form.read("centre", |t| scaled("A centre thickness in mm", t, 2, 50, 1000));
-    let cutting = form.read("cutting", |t| Cutting::from_key(t).ok_or("Choose how it is cut"));
-    let code = form.read("code", read_code);
-    let price = form.read("price", |t| read_price(t, Cents::new(10_000_000)));
-    Some(MaterialDetails {
-        name: name?,
-        index_thousandths: index?,
-        abbe_tenths: abbe?,
-        density_hundredths: density?,
-        centre_hundredths: centre?,
-        cutting: cutting?,
-        code: code?,
-        price: price?,
-    })
+impl MaterialForm {
+    pub(in crate::web) const NAME: &str = "name";
+    pub(in crate::web) const INDEX: &str = "index";
+    pub(in crate::web) const ABBE: &str = "abbe";
+    pub(in crate::web) const DENSITY: &str = "density";
+    pub(in crate::web) const CENTRE: &str = "centre";
+    const CUTTING: &str = "cutting";
+    const CODE: &str = "code";
+    pub(in crate::web) const PRICE: &str = "price";
+
+    fn fill(details: &MaterialDetails) -> Form {
+        Form::of([
+            (Self::NAME, details.name.clone()),
+            (Self::INDEX, written(details.index_thousandths, 3)),
+            (Self::ABBE, written(details.abbe_tenths, 1)),
+            (Self::DENSITY, written(details.density_hundredths, 2)),
+            (Self::CENTRE, written(details.centre_hundredths, 2)),
+            (Self::CUTTING, details.cutting.key().to_owned()),
+            (Self::CODE, details.code.clone()),
+            (Self::PRICE, details.price.plain()),
+        ])
+    }
+
+    fn read(form: &mut Form) -> Option<MaterialDetails> {
+        let name = form.read(Self::NAME, |t| text::needed("A name", t, 80));
+        let index = form.read(Self::INDEX, |t| scaled("A refractive index", t, 3, INDEX_THOUSANDTHS));
+        let abbe = form.read(Self::ABBE, |t| scaled("An Abbe number", t, 1, ABBE_TENTHS));
+        let density = form.read(Self::DENSITY, |t| scaled("A density in g/cm³", t, 2, DENSITY_HUNDREDTHS));
+        let centre = form.read(Self::CENTRE, |t| scaled("A centre thickness in mm", t, 2, CENTRE_HUNDREDTHS));
+        let cutting = form.read(Self::CUTTING, |t| Cutting::from_key(t).ok_or("Choose how it is cut"));
+        let code = form.read(Self::CODE, read_code);
+        let price = form.read(Self::PRICE, |t| Cents::read_price(t, Cents::MOST_PRICE));
+        Some(MaterialDetails {
+            name: name?,
+            index_thousandths: index?,
+            abbe_tenths: abbe?,
+            density_hundredths: density?,
+            centre_hundredths: centre?,
+            cutting: cutting?,
+            code: code?,
+            price: price?,
+        })
+    }
 }

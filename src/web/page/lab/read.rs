@@ -1,17 +1,19 @@
 //! How the fields of the lab's forms are read.
 
-use crate::desk::money::Cents;
+use std::ops::RangeInclusive;
 
 /// A whole number within its range.
-pub fn whole(what: &str, text: &str, least: i32, most: i32) -> Result<i32, String> {
-    scaled(what, text, 0, least, most)
+pub fn whole(what: &str, text: &str, range: RangeInclusive<i32>) -> Result<i32, String> {
+    scaled(what, text, 0, range)
 }
 
 /// A decimal number of at most `places` places, as a whole number of its last place.
-pub fn scaled(what: &str, text: &str, places: usize, least: i32, most: i32) -> Result<i32, String> {
+pub fn scaled(what: &str, text: &str, places: usize, range: RangeInclusive<i32>) -> Result<i32, String> {
     let unit = 10f64.powi(i32::try_from(places).unwrap_or(0));
     let written = |n: i32| format!("{:.places$}", f64::from(n) / unit);
-    let wrong = || format!("{what} is a number between {} and {}, not “{text}”", written(least), written(most));
+    let wrong = || {
+        format!("{what} is a number between {} and {}, not “{text}”", written(*range.start()), written(*range.end()))
+    };
     let clean = text.replace(',', ".");
     let (whole, fraction) = clean.split_once('.').unwrap_or((&clean, ""));
     let kept = fraction.trim_end_matches('0');
@@ -20,19 +22,13 @@ pub fn scaled(what: &str, text: &str, places: usize, least: i32, most: i32) -> R
         return Err(wrong());
     }
     let number: i32 = format!("{whole}{kept:0<places$}").parse().map_err(|_| wrong())?;
-    if (least..=most).contains(&number) { Ok(number) } else { Err(wrong()) }
+    if range.contains(&number) { Ok(number) } else { Err(wrong()) }
 }
 
 /// Writes such a number as its field holds it.
 pub fn written(number: i32, places: usize) -> String {
     let unit = 10f64.powi(i32::try_from(places).unwrap_or(0));
     format!("{:.places$}", f64::from(number) / unit)
-}
-
-/// A price: nothing or more, up to a most.
-pub fn read_price(text: &str, most: Cents) -> Result<Cents, String> {
-    let price: Cents = text.parse().map_err(|why: crate::desk::money::MoneyError| why.to_string())?;
-    if price.is_negative() || price > most { Err(format!("A price is between $0.00 and {most}")) } else { Ok(price) }
 }
 
 /// A procedure code: nothing, or one letter and four digits.
@@ -61,10 +57,10 @@ mod tests {
             ("2", 0, Some(2)),
             ("58.0", 1, Some(580)),
         ] {
-            assert_eq!(scaled("It", text, places, 1, 2000).ok(), number, "{text}");
+            assert_eq!(scaled("It", text, places, 1..=2000).ok(), number, "{text}");
         }
         for text in ["", "1.4985", "-1", "x", "9999", "1e3", "+1"] {
-            assert!(scaled("It", text, 3, 1400, 2000).is_err(), "{text}");
+            assert!(scaled("It", text, 3, 1400..=2000).is_err(), "{text}");
         }
         assert_eq!(written(1498, 3), "1.498");
     }

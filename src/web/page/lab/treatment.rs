@@ -4,7 +4,7 @@ use askama::Template;
 use axum::Form as Posted;
 use axum::extract::{Path, State};
 
-use super::read::{read_code, read_price};
+use super::read::read_code;
 use super::{PriceRow, kind_words};
 use crate::desk::catalogue::{Treatment, TreatmentDetails, TreatmentKind};
 use crate::desk::money::Cents;
@@ -51,7 +51,7 @@ impl TreatmentPage {
         let action = of.map_or("/lab/treatments/new".to_owned(), |t| format!("/lab/treatments/{}", t.line));
         Self {
             chrome: Chrome::new(state, "lab"),
-            code_words: procedure_code::descriptor(form.value("code")),
+            code_words: procedure_code::descriptor(form.value(TreatmentForm::CODE)),
             form,
             key,
             title: of.map_or("A new coating or tint".to_owned(), |t| t.details.name.clone()),
@@ -74,24 +74,27 @@ fn key(treatment: &Treatment) -> String {
 pub(crate) async fn new_treatment(State(state): State<AppState>) -> PageResult {
     let key = format!("treatment-new-{}", state.store.count_treatments().await?);
     let mut form = draft_of(&state, &key).await?;
-    form.set_default("kind", TreatmentKind::Coating.key());
+    form.set_default(TreatmentForm::KIND, TreatmentKind::Coating.key());
     show(&TreatmentPage::new(&state, form, key, None))
 }
 
 pub(crate) async fn add_treatment(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     let key = posted_key(&form, "treatment-new-")?;
-    let Some(details) = read(&mut form) else {
+    let Some(details) = TreatmentForm::read(&mut form) else {
         return show_again(&TreatmentPage::new(&state, form, key, None));
     };
-    state.store.insert_treatment(&act_of(&key, &form), None, &details, state.clock.now()).await?;
-    go(LIST)
+    let kept = state.store.insert_treatment(&act_of(&key, &form), None, &details, state.clock.now()).await;
+    match form.kept(kept)? {
+        Some(_) => go(LIST),
+        None => show_again(&TreatmentPage::new(&state, form, key, None)),
+    }
 }
 
 pub(crate) async fn show_treatment(State(state): State<AppState>, Path(line): Path<String>) -> PageResult {
     let treatment = find_line(&state, &line).await?;
     let key = key(&treatment);
-    let form = draft_or(&state, &key, || fill(&treatment.details)).await?;
+    let form = draft_or(&state, &key, || TreatmentForm::fill(&treatment.details)).await?;
     show(&TreatmentPage::new(&state, form, key, Some(&treatment)))
 }
 
@@ -103,18 +106,20 @@ pub(crate) async fn change_treatment(
     let mut form = Form::new(fields);
     let treatment = find_line(&state, &line).await?;
     let posted_key = posted_key(&form, "treatment-")?;
-    let Some(details) = read(&mut form) else {
+    let Some(details) = TreatmentForm::read(&mut form) else {
         return show_again(&TreatmentPage::new(&state, form, posted_key, Some(&treatment)));
     };
     if details == treatment.details {
         return go(LIST);
     }
-    match state.store.insert_treatment(&posted_key, Some(treatment.line), &details, state.clock.now()).await? {
-        Once::Now(()) => go(LIST),
-        Once::Before(_) => {
-            form.fail("name", CHANGED_ELSEWHERE);
+    let kept = state.store.insert_treatment(&posted_key, Some(treatment.line), &details, state.clock.now()).await;
+    match form.kept(kept)? {
+        Some(Once::Now(())) => go(LIST),
+        Some(Once::Before(_)) => {
+            form.fail(TreatmentForm::NAME, CHANGED_ELSEWHERE);
             show_again(&TreatmentPage::new(&state, form, key(&treatment), Some(&treatment)))
         }
+        None => show_again(&TreatmentPage::new(&state, form, posted_key, Some(&treatment))),
     }
 }
 
@@ -129,19 +134,29 @@ pub(crate) async fn retire_treatment(
     go(LIST)
 }
 
-fn fill(details: &TreatmentDetails) -> Form {
-    let mut form = Form::default();
-    form.set("kind", details.kind.key());
-    form.set("name", details.name.as_str());
-    form.set("code", details.code.as_str());
-    form.set("price", details.price.plain());
-    form
-}
+/// The fields of the form of a coating or tint.
+pub(in crate::web) struct TreatmentForm;
 
-fn read(form: &mut Form) -> Option<TreatmentDetails> {
-    let kind = form.read("kind", |t| TreatmentKind::from_key(t).ok_or("Choose a coating or a tint"));
-    let name = form.read("name", |t| text::needed("A name", t, 80));
-    let code = form.read("code", read_code);
-    let price = form.read("price", |t| read_price(t, Cents::new(10_000_000)));
-    Some(TreatmentDetails { kind: kind?, name: name?, code: code?, price: price? })
+impl TreatmentForm {
+    const KIND: &str = "kind";
+    pub(in crate::web) const NAME: &str = "name";
+    const CODE: &str = "code";
+    pub(in crate::web) const PRICE: &str = "price";
+
+    fn fill(details: &TreatmentDetails) -> Form {
+        Form::of([
+            (Self::KIND, details.kind.key().to_owned()),
+            (Self::NAME, details.name.clone()),
+            (Self::CODE, details.code.clone()),
+            (Self::PRICE, details.price.plain()),
+        ])
+    }
+
+    fn read(form: &mut Form) -> Option<TreatmentDetails> {
+        let kind = form.read(Self::KIND, |t| TreatmentKind::from_key(t).ok_or("Choose a coating or a tint"));
+        let name = form.read(Self::NAME, |t| text::needed("A name", t, 80));
+        let code = form.read(Self::CODE, read_code);
+        let price = form.read(Self::PRICE, |t| Cents::read_price(t, Cents::MOST_PRICE));
+        Some(TreatmentDetails { kind: kind?, name: name?, code: code?, price: price? })
+    }
 }

@@ -2,12 +2,16 @@
 
 use uuid::Uuid;
 
+use super::form::OrderForm;
 use crate::desk::catalogue::{Material, Treatment};
 use crate::desk::customer::Customer;
 use crate::desk::deadline::promise;
 use crate::desk::frame::Frame;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
+use crate::desk::order::Design;
+use crate::desk::payment::PaymentKind;
+use crate::desk::prescription::MadeFor;
 use crate::optics::Pair;
 use crate::shape::boxing::Boxing;
 use crate::store::StoreError;
@@ -49,31 +53,28 @@ impl OrderContext {
     /// Reads what the form names. A key that is not in the book (an old page) is taken out of the form.
     pub async fn load(state: &AppState, form: &mut Form) -> Result<Self, WebError> {
         let store = &state.store;
-        let relens = match form.value("relens_of").parse::<i64>() {
+        let relens = match form.value(OrderForm::RELENS_OF).parse::<i64>() {
             Ok(number) => present(store.get_job(number).await)?,
             Err(_) => None,
         };
-        let customer = match Uuid::parse_str(form.value("customer_id")) {
+        let customer = match Uuid::parse_str(form.value(OrderForm::CUSTOMER_ID)) {
             Ok(id) => present(store.get_customer(id).await)?,
             Err(_) => None,
         };
-        if customer.is_none() && form.value("customer_id") != "new" {
-            form.set("customer_id", "");
+        if customer.is_none() && form.value(OrderForm::CUSTOMER_ID) != OrderForm::NEW_CUSTOMER {
+            form.set(OrderForm::CUSTOMER_ID, "");
         }
-        let name = form.value("customer_name").trim();
-        let namesakes = if customer.is_none() && !name.is_empty() {
-            store.list_namesakes(name, 20).await?
-        } else {
-            Vec::new()
-        };
-        let frame = match Uuid::parse_str(form.value("frame_id")) {
+        let name = form.value(OrderForm::CUSTOMER_NAME).trim();
+        let namesakes =
+            if customer.is_none() && !name.is_empty() { store.list_namesakes(name, 20).await? } else { Vec::new() };
+        let frame = match Uuid::parse_str(form.value(OrderForm::FRAME_ID)) {
             Ok(id) => present(store.get_frame(id).await)?,
             Err(_) => None,
         };
         if frame.is_none() {
-            form.set("frame_id", "");
+            form.set(OrderForm::FRAME_ID, "");
         }
-        let typed = form.value("frame_name").trim().to_owned();
+        let typed = form.value(OrderForm::FRAME_NAME).trim().to_owned();
         let frames_alike =
             if frame.is_none() && !typed.is_empty() { store.list_frames(&typed, 8).await? } else { Vec::new() };
         let last = match (&relens, &customer) {
@@ -106,17 +107,17 @@ impl OrderContext {
 
     /// What a fresh page offers.
     pub fn fill_in(&self, form: &mut Form) {
-        form.set_default("ordered_on", words::iso(&self.today));
-        form.set_default("promised_on", words::iso(&promise(self.today, self.lab.lead_days)));
-        form.set_default("made_for", "distance");
-        form.set_default("design", "spherical");
-        form.set_default("payment_kind", "card");
-        form.set_default("price_shipping", self.lab.shipping.plain());
+        form.set_default(OrderForm::ORDERED_ON, words::iso(&self.today));
+        form.set_default(OrderForm::PROMISED_ON, words::iso(&promise(self.today, self.lab.lead_days)));
+        form.set_default(OrderForm::MADE_FOR, MadeFor::Distance.key());
+        form.set_default(OrderForm::DESIGN, Design::Spherical.key());
+        form.set_default(OrderForm::PAYMENT_KIND, PaymentKind::Card.key());
+        form.set_default(OrderForm::PRICE_SHIPPING, self.lab.shipping.plain());
         if let Some(first) = self.materials.first() {
-            form.set_default("material", first.id.to_string());
+            form.set_default(OrderForm::MATERIAL, first.id.to_string());
         }
         if let Some(frame) = self.frame.as_ref().filter(|_| self.relens.is_none()) {
-            form.set_default("price_frame", frame.details.price.plain());
+            form.set_default(OrderForm::PRICE_FRAME, frame.details.price.plain());
         }
     }
 }

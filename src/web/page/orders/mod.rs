@@ -7,8 +7,11 @@ use axum::response::Response;
 use serde::Deserialize;
 use uuid::Uuid;
 
+use super::customers::CustomerForm;
 use super::understood::Understood;
 use super::{Chrome, PageResult, go, show, show_again};
+use crate::desk::bill::Charge;
+use crate::desk::catalogue::TreatmentKind;
 use crate::desk::frame::Rim;
 use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
@@ -19,11 +22,16 @@ use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
 
+mod bill;
+mod cautions;
 mod context;
-mod reading;
+mod form;
 
+use bill::code_notes;
+use cautions::{OrderCaution, seen_mark};
 use context::OrderContext;
-use reading::{OrderCaution, read_order};
+pub(in crate::web) use form::OrderForm;
+use form::TypedDistance;
 
 #[derive(Deserialize)]
 pub(crate) struct Begin {
@@ -36,13 +44,13 @@ pub(crate) async fn new_order(State(state): State<AppState>, Query(begin): Query
     let mut form = Form::default();
     if let Some(id) = begin.customer {
         let customer = state.store.get_customer(id).await?;
-        form.set("customer_id", id.to_string());
-        form.set("customer_name", customer.person.name);
+        form.set(OrderForm::CUSTOMER_ID, id.to_string());
+        form.set(OrderForm::CUSTOMER_NAME, customer.person.name);
     }
     if let Some(id) = begin.frame {
         let frame = state.store.get_frame(id).await?;
-        form.set("frame_id", id.to_string());
-        form.set("frame_name", frame.details.to_string());
+        form.set(OrderForm::FRAME_ID, id.to_string());
+        form.set(OrderForm::FRAME_NAME, frame.details.to_string());
     }
     begin_order(&state, &form).await
 }
@@ -52,25 +60,25 @@ pub(crate) async fn new_order(State(state): State<AppState>, Query(begin): Query
 pub(crate) async fn new_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let job = state.store.get_job(number).await?;
     let mut form = Form::default();
-    form.set("relens_of", number.to_string());
-    form.set("customer_id", job.customer.id.to_string());
-    form.set("customer_name", job.customer.person.name.clone());
-    form.set("pd", job.prescription.pupil_distance.to_string());
+    form.set(OrderForm::RELENS_OF, number.to_string());
+    form.set(OrderForm::CUSTOMER_ID, job.customer.id.to_string());
+    form.set(OrderForm::CUSTOMER_NAME, job.customer.person.name.clone());
+    form.set(OrderForm::PD, job.prescription.pupil_distance.to_string());
     if let Some(near) = job.prescription.near_pupil_distance {
-        form.set("near_pd", near.to_string());
+        form.set(OrderForm::NEAR_PD, near.to_string());
     }
-    form.set("made_for", job.made_for.key());
-    form.set("design", job.design.key());
+    form.set(OrderForm::MADE_FOR, job.made_for.key());
+    form.set(OrderForm::DESIGN, job.design.key());
     for eye in Eye::BOTH {
-        form.set(&format!("height_{}", eye.name()), job.eyes.get(eye).height.to_string());
+        form.set(OrderForm::height(eye), job.eyes.get(eye).height.to_string());
     }
     // The version on sale now of what the earlier pair was made of.
     let materials = state.store.list_materials().await?;
     if let Some(material) = materials.iter().find(|m| m.line == job.material.line) {
-        form.set("material", material.id.to_string());
+        form.set(OrderForm::MATERIAL, material.id.to_string());
     }
     let treatments = state.store.list_treatments().await?;
-    for (field, earlier) in [("coating", &job.coating), ("tint", &job.tint)] {
+    for (field, earlier) in [(OrderForm::COATING, &job.coating), (OrderForm::TINT, &job.tint)] {
         if let Some(now) = earlier.as_ref().and_then(|e| treatments.iter().find(|t| t.line == e.line)) {
             form.set(field, now.id.to_string());
         }
@@ -94,7 +102,9 @@ pub(crate) async fn show_order(State(state): State<AppState>, Path(key): Path<Uu
     let mut form = Form::new(draft.fields);
     let context = OrderContext::load(&state, &mut form).await?;
     context.fill_in(&mut form);
-    show(&OrderPage::of(&state, key, form, &context, Vec::new()))
+    // A draft is not judged yet: it says what was understood, not what is wrong.
+    let read = OrderForm { cautions: Vec::new(), ..OrderForm::read(&mut form.clone(), &context) };
+    show(&OrderPage::of(&state, key, form, &context, read))
 }
 
 pub(crate) async fn take_order(
@@ -110,16 +120,25 @@ pub(crate) async fn take_order(
         return go(&format!("/jobs/{number}?already=order"));
     }
     let context = OrderContext::load(&state, &mut form).await?;
-    let (order, cautions) = read_order(&mut form, &context);
-    let looks_only = form.value("intent") == "look";
-    match order {
-        Some(order) if !looks_only => match state.store.take_order(&name, &order, state.clock.now()).await? {
-            Once::Now(number) => go(&format!("/jobs/{number}")),
-            Once::Before(number) => go(&format!("/jobs/{number}?already=order")),
-        },
-        Some(_) => show(&OrderPage::of(&state, key, form, &context, cautions)),
-        None if looks_only && form.is_fine() => show(&OrderPage::of(&state, key, form, &context, cautions)),
-        None => show_again(&OrderPage::of(&state, key, form, &context, cautions)),
+    let mut read = OrderForm::read(&mut form, &context);
+    if OrderForm::looks_only(&form) && (read.order.is_some() || form.is_fine()) {
+        return show(&OrderPage::of(&state, key, form, &context, read));
+    }
+    if let Some(order) = read.order.take() {
+        let taken = state.store.take_order(&name, &order, state.clock.now()).await;
+        match form.kept(taken)? {
+            Some(Once::Now(number)) => return go(&format!("/jobs/{number}")),
+            Some(Once::Before(number)) => return go(&format!("/jobs/{number}?already=order")),
+            None => name_the_customer(&mut form),
+        }
+    }
+    show_again(&OrderPage::of(&state, key, form, &context, read))
+}
+
+/// The name of a customer has another field here than on the customer's own page.
+fn name_the_customer(form: &mut Form) {
+    if let Some(why) = form.error(CustomerForm::NAME).map(str::to_owned) {
+        form.fail(OrderForm::CUSTOMER_NAME, why);
     }
 }
 
@@ -182,37 +201,51 @@ struct Bill {
     paid: Option<(String, String)>,
 }
 
+impl Bill {
+    fn of(charges: &[Charge], paid: Option<Cents>, notes: Vec<String>) -> Self {
+        let total: Cents = charges.iter().map(|c| c.amount).sum();
+        let line = |c: &Charge| (c.what.clone(), c.eye.map_or("", Eye::letter), c.code.clone(), c.amount.to_string());
+        Self {
+            lines: charges.iter().map(line).collect(),
+            notes,
+            total: total.to_string(),
+            paid: paid.map(|paid| (paid.to_string(), (total - paid).to_string())),
+        }
+    }
+}
+
 impl OrderPage {
-    fn of(state: &AppState, key: Uuid, form: Form, context: &OrderContext, cautions: Vec<OrderCaution>) -> Self {
-        let eye = |eye: Eye| {
-            let name = format!("rx_{}", eye.name());
-            let text = form.value(&name);
-            let reading = crate::optics::prescription::read(text).ok();
-            EyeField {
-                // A field that is refused has its sentence already.
-                understood: match () {
-                    () if form.error(&name).is_some() => Understood::default(),
-                    // A draft shown again says what was said while it was typed.
-                    () if cautions.is_empty() => Understood::of_text(text).with_cautions_of_eye(eye, text),
-                    () => Understood::of_text(text),
-                },
-                change: reading
-                    .zip(context.last.as_ref())
-                    .map(|(reading, last)| super::job_bar::change_words(last.prescription.eyes.get(eye), &reading.rx)),
-            }
-        };
-        let treatments = |kind: &str| {
+    fn of(state: &AppState, key: Uuid, form: Form, context: &OrderContext, read: OrderForm) -> Self {
+        let eye =
+            |eye: Eye| {
+                let typed = read.eyes.get(eye);
+                let understood = Understood::of_prescription(&typed.text, &typed.read);
+                EyeField {
+                    // A field that is refused has its sentence already.
+                    understood: match () {
+                        () if form.error(OrderForm::rx(eye)).is_some() => Understood::default(),
+                        // A draft shown again says what was said while it was typed.
+                        () if read.cautions.is_empty() => understood.with_cautions_of_eye(eye, &typed.read),
+                        () => understood,
+                    },
+                    change: typed.read.as_ref().ok().zip(context.last.as_ref()).map(|(reading, last)| {
+                        super::job_bar::change_words(last.prescription.eyes.get(eye), &reading.rx)
+                    }),
+                }
+            };
+        let treatments = |kind: TreatmentKind| {
             context
                 .treatments
                 .iter()
-                .filter(|t| t.details.kind.key() == kind)
+                .filter(|t| t.details.kind == kind)
                 .map(|t| (t.id.to_string(), format!("{}, {} a lens", t.details.name, t.details.price)))
                 .collect()
         };
-        let distance = |name: &str| match form.error(name) {
+        let distance = |name: &str, typed: &TypedDistance| match form.error(name) {
             Some(_) => Understood::default(),
-            None => Understood::of_distance(form.value(name)),
+            None => Understood::of_distance(&typed.text, &typed.read),
         };
+        let bill = read.charges.as_ref().map(|charges| Bill::of(charges, read.paid, code_notes(&read, context)));
         Self {
             chrome: Chrome::new(state, "order"),
             key,
@@ -237,13 +270,13 @@ impl OrderPage {
                 .iter()
                 .map(|m| (m.id.to_string(), format!("{}, {} a lens", m.details.name, m.details.price)))
                 .collect(),
-            coatings: treatments("coating"),
-            tints: treatments("tint"),
+            coatings: treatments(TreatmentKind::Coating),
+            tints: treatments(TreatmentKind::Tint),
             payments: PaymentKind::ALL.iter().map(|k| (k.key(), k.key())).collect(),
             right: eye(Eye::Right),
             left: eye(Eye::Left),
-            pd: distance("pd"),
-            near_pd: distance("near_pd"),
+            pd: distance(OrderForm::PD, &read.pd),
+            near_pd: distance(OrderForm::NEAR_PD, &read.near_pd),
             last: context.last.as_ref().map(|job| Last {
                 number: job.number,
                 day: words::day(&job.ordered_on),
@@ -251,21 +284,9 @@ impl OrderPage {
                 left: job.prescription.eyes.left.to_string(),
                 pd: job.prescription.pupil_distance.to_string(),
             }),
-            seen: reading::seen_mark(&cautions),
-            cautions,
-            bill: reading::bill_of(&form, context).map(|(charges, notes)| {
-                let total: Cents = charges.iter().map(|c| c.amount).sum();
-                let paid = form.value("payment").parse::<Cents>().ok();
-                Bill {
-                    total: total.to_string(),
-                    paid: paid.map(|paid| (paid.to_string(), (total - paid).to_string())),
-                    lines: charges
-                        .into_iter()
-                        .map(|c| (c.what, c.eye.map_or("", Eye::letter), c.code, c.amount.to_string()))
-                        .collect(),
-                    notes,
-                }
-            }),
+            seen: seen_mark(&read.cautions),
+            bill,
+            cautions: read.cautions,
             form,
         }
     }

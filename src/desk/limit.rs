@@ -1,0 +1,173 @@
+//! Figures that a person types, and the limits they have. Each limit stands in the module of its noun; here they are read.
+
+use thiserror::Error;
+
+use crate::optics::unit::{Dioptre, Millimetre, UnitError};
+
+/// Why a figure cannot be taken.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+pub enum LimitError {
+    /// Nothing was typed where something is needed.
+    #[error("{what} is needed, between {least} and {most} {unit}")]
+    Missing {
+        /// What was being read, such as `A diameter`.
+        what: &'static str,
+        /// As written.
+        least: String,
+        /// As written.
+        most: String,
+        /// As written.
+        unit: &'static str,
+    },
+    /// It is no such figure at all.
+    #[error(transparent)]
+    Unit(#[from] UnitError),
+    /// It lies beyond its limits.
+    #[error("{what} of {value} {unit} is not possible: between {least} and {most} was expected")]
+    Beyond {
+        /// What was being read.
+        what: &'static str,
+        /// What was read.
+        value: String,
+        /// As written.
+        least: String,
+        /// As written.
+        most: String,
+        /// As written.
+        unit: &'static str,
+    },
+}
+
+/// A length between two limits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct LengthLimit {
+    what: &'static str,
+    least: i32,
+    most: i32,
+}
+
+impl LengthLimit {
+    /// A limit in hundredths of a millimetre; `what` begins the sentence, such as `A diameter`.
+    pub const fn new(what: &'static str, least: i32, most: i32) -> Self {
+        Self { what, least, most }
+    }
+
+    /// The same limit of something with another name.
+    pub const fn named(self, what: &'static str) -> Self {
+        Self { what, ..self }
+    }
+
+    /// Reads a length, with or without `mm` behind it.
+    ///
+    /// # Errors
+    ///
+    /// [`LimitError`], a sentence to stand beside the field.
+    pub fn read(self, text: &str) -> Result<Millimetre, LimitError> {
+        let text = text.trim().trim_end_matches("mm").trim();
+        let [least, most] = [self.least, self.most].map(plain);
+        if text.is_empty() {
+            return Err(LimitError::Missing { what: self.what, least, most, unit: "mm" });
+        }
+        self.check(text.parse()?)
+    }
+
+    /// A length that was read already.
+    ///
+    /// # Errors
+    ///
+    /// [`LimitError::Beyond`].
+    pub fn check(self, length: Millimetre) -> Result<Millimetre, LimitError> {
+        if (self.least..=self.most).contains(&length.hundredths()) {
+            return Ok(length);
+        }
+        let [least, most] = [self.least, self.most].map(plain);
+        Err(LimitError::Beyond { what: self.what, value: length.to_string(), least, most, unit: "mm" })
+    }
+}
+
+/// A power between two limits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PowerLimit {
+    what: &'static str,
+    least: i32,
+    most: i32,
+}
+
+impl PowerLimit {
+    /// A limit in hundredths of a dioptre; `what` begins the sentence, such as `A front`.
+    pub const fn new(what: &'static str, least: i32, most: i32) -> Self {
+        Self { what, least, most }
+    }
+
+    /// Reads a power.
+    ///
+    /// # Errors
+    ///
+    /// [`LimitError`], a sentence to stand beside the field.
+    pub fn read(self, text: &str) -> Result<Dioptre, LimitError> {
+        let [least, most] = [self.least, self.most].map(signed);
+        if text.trim().is_empty() {
+            return Err(LimitError::Missing { what: self.what, least, most, unit: "D" });
+        }
+        self.check(text.trim().parse()?)
+    }
+
+    /// A power that was read already.
+    ///
+    /// # Errors
+    ///
+    /// [`LimitError::Beyond`].
+    pub fn check(self, power: Dioptre) -> Result<Dioptre, LimitError> {
+        if (self.least..=self.most).contains(&power.hundredths()) {
+            return Ok(power);
+        }
+        let [least, most] = [self.least, self.most].map(signed);
+        Err(LimitError::Beyond { what: self.what, value: power.to_string(), least, most, unit: "D" })
+    }
+}
+
+/// `40` for 4000 and `0.5` for 50.
+fn plain(hundredths: i32) -> String {
+    let text = format!("{:.2}", f64::from(hundredths) / 100.0);
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+fn signed(hundredths: i32) -> String {
+    format!("{}{}", if hundredths > 0 { "+" } else { "" }, plain(hundredths))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const DIAMETER: LengthLimit = LengthLimit::new("A diameter", 4000, 9000);
+    const FRONT: PowerLimit = PowerLimit::new("A front", -1000, 2000);
+
+    fn said<T>(refused: Result<T, LimitError>) -> String {
+        refused.err().map(|why| why.to_string()).unwrap_or_default()
+    }
+
+    #[test]
+    fn a_length_is_taken_up_to_both_limits() {
+        for (text, hundredths) in [("40", 4000), ("90.00", 9000), ("62,5", 6250), ("70 mm", 7000)] {
+            assert_eq!(DIAMETER.read(text).map(Millimetre::hundredths), Ok(hundredths), "{text}");
+        }
+        for text in ["39.99", "90.01", "-70"] {
+            assert!(said(DIAMETER.read(text)).ends_with("is not possible: between 40 and 90 was expected"), "{text}");
+        }
+        assert_eq!(
+            said(DIAMETER.read("95.5")),
+            "A diameter of 95.50 mm is not possible: between 40 and 90 was expected"
+        );
+        assert_eq!(said(DIAMETER.named("A blank").read(" ")), "A blank is needed, between 40 and 90 mm");
+        assert_eq!(said(LengthLimit::new("A centre", 50, 2000).read("")), "A centre is needed, between 0.5 and 20 mm");
+        assert_eq!(said(DIAMETER.read("wide")), "“wide” is not a number");
+    }
+
+    #[test]
+    fn a_power_is_told_its_limits_with_their_signs() {
+        assert_eq!(FRONT.read("+20").map(Dioptre::hundredths), Ok(2000));
+        assert_eq!(said(FRONT.read("-10.25")), "A front of -10.25 D is not possible: between -10 and +20 was expected");
+        assert_eq!(said(FRONT.read("")), "A front is needed, between -10 and +20 D");
+    }
+}

@@ -1,0 +1,125 @@
+//! What is unlikely about an order. Each caution is said once, beside its field, and must be confirmed.
+
+use std::fmt::Display;
+
+use time::Date;
+
+use super::context::OrderContext;
+use super::form::OrderForm;
+use crate::desk::deadline::promise_warning;
+use crate::desk::order::{FRAME_OVER_PUPILS_MM, HEIGHT_FROM_MIDDLE_MM};
+use crate::desk::prescription::{MadeFor, Prescription};
+use crate::optics::prescription::{PupilDistance, cautions, pupil_distance_cautions};
+use crate::optics::unit::Millimetre;
+use crate::optics::{Eye, Pair};
+
+/// Something to confirm, beside its field.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OrderCaution {
+    /// Where it stands.
+    pub field: &'static str,
+    /// A name that stays the same, so that what was confirmed can be told from what is new.
+    pub code: String,
+    /// A sentence.
+    pub says: String,
+}
+
+/// What a tick under these cautions confirms.
+pub fn seen_mark(cautions: &[OrderCaution]) -> String {
+    cautions.iter().map(|c| format!("{}:{}", c.code, c.says)).collect::<Vec<_>>().join("|")
+}
+
+/// What the frame and the heights are compared by.
+pub(super) struct FrameFacts {
+    /// Eye size and bridge as stamped.
+    pub(super) stamped: Option<(Millimetre, Millimetre)>,
+    pub(super) made_for: Option<MadeFor>,
+    pub(super) height: Pair<Option<Millimetre>>,
+}
+
+/// Everything that is unlikely, in the order of the form.
+pub(super) fn cautions_of(
+    prescription: Option<&Prescription>,
+    frame: &FrameFacts,
+    ordered_on: Option<Date>,
+    promised_on: Option<Date>,
+    context: &OrderContext,
+) -> Vec<OrderCaution> {
+    let mut found = Vec::new();
+    if let Some(prescription) = prescription {
+        found.extend(prescription_cautions(prescription, ordered_on, context));
+        found.extend(frame_cautions(prescription, frame, context));
+    }
+    if let (Some(ordered), Some(promised)) = (ordered_on, promised_on)
+        && let Some(says) = promise_warning(ordered, promised)
+    {
+        found.push(caution(OrderForm::PROMISED_ON, "promise", says));
+    }
+    found
+}
+
+fn caution(field: &'static str, code: &str, says: impl Display) -> OrderCaution {
+    OrderCaution { field, code: code.to_owned(), says: says.to_string() }
+}
+
+fn prescription_cautions(
+    prescription: &Prescription,
+    ordered_on: Option<Date>,
+    context: &OrderContext,
+) -> Vec<OrderCaution> {
+    let last = context.last.as_ref().map(|job| job.prescription.eyes);
+    let Pair { right, left } = &prescription.eyes;
+    let mut found: Vec<OrderCaution> = cautions(right, left, last)
+        .into_iter()
+        .map(|c| caution(OrderForm::rx(c.eye().unwrap_or(Eye::Right)), c.code(), c))
+        .collect();
+    let distances = pupil_distance_cautions(Some(prescription.pupil_distance), prescription.near_pupil_distance);
+    found.extend(distances.into_iter().map(|c| {
+        let is_near = c.code() == "pd-near-wider";
+        caution(if is_near { OrderForm::NEAR_PD } else { OrderForm::PD }, c.code(), c)
+    }));
+    if prescription.is_past(ordered_on.unwrap_or(context.today)) {
+        found.push(caution(
+            OrderForm::EXPIRES_ON,
+            "past-its-date",
+            "The prescription is past its date. Whether it may be used is for you to decide by your state’s law.",
+        ));
+    }
+    found
+}
+
+/// What the box says of the pupils.
+fn frame_cautions(prescription: &Prescription, frame: &FrameFacts, context: &OrderContext) -> Vec<OrderCaution> {
+    let mut found = Vec::new();
+    let shape = context.relens.as_ref().and_then(|job| job.shape.as_ref());
+    let frame_pd_mm = match (&context.boxes, shape, frame.stamped) {
+        (Some(boxes), Some(shape), _) => Some(f64::midpoint(boxes.right.a_mm, boxes.left.a_mm) + shape.dbl.to_f64()),
+        (_, _, Some((eye_size, bridge))) => Some(eye_size.to_f64() + bridge.to_f64()),
+        _ => None,
+    };
+    let pd: PupilDistance = prescription.centred_on(frame.made_for.unwrap_or_default());
+    if let Some(frame_pd_mm) = frame_pd_mm {
+        let over_mm = frame_pd_mm - pd.binocular().to_f64();
+        if !FRAME_OVER_PUPILS_MM.contains(&over_mm) {
+            let says = format!(
+                "The lens centres of this frame stand {frame_pd_mm:.1} mm apart, the pupils {}: each lens moves \
+                 {:.1} mm. Is the frame the right size?",
+                pd.binocular(),
+                over_mm.abs() / 2.0
+            );
+            found.push(caution(OrderForm::PD, "frame-pd", says));
+        }
+    }
+    if let Some(boxes) = &context.boxes {
+        for (eye, height) in frame.height.iter() {
+            let half_mm = boxes.get(eye).b_mm / 2.0;
+            if let Some(height) = height
+                && !HEIGHT_FROM_MIDDLE_MM.contains(&(height.to_f64() - half_mm))
+            {
+                let says = format!("{height} mm is unusual in this shape: its middle is at {half_mm:.1} mm.");
+                found.push(caution(OrderForm::height(eye), "height", says));
+            }
+        }
+    }
+    found
+}

@@ -1,0 +1,384 @@
+//! From the order form to a [`NewOrder`]: every field is named once, read once, and handed on.
+
+use time::Date;
+use uuid::Uuid;
+
+use super::super::customers::CustomerForm;
+use super::bill::Prices;
+use super::cautions::{FrameFacts, OrderCaution, cautions_of, seen_mark};
+use super::context::OrderContext;
+use crate::desk::bill::Charge;
+use crate::desk::catalogue::{Treatment, TreatmentKind};
+use crate::desk::frame::{BRIDGE, EYE_SIZE, FrameDetails, Rim, TEMPLE};
+use crate::desk::money::Cents;
+use crate::desk::order::{CustomerChoice, Design, FrameChoice, HEIGHT, NewOrder};
+use crate::desk::payment::{Payment, PaymentKind};
+use crate::desk::prescription::{MadeFor, Prescription};
+use crate::desk::text::{line, lines, needed};
+use crate::optics::prescription::{
+    PrescriptionFault, PrescriptionReading, PupilDistance, PupilDistanceFault, read, read_pupil_distance,
+};
+use crate::optics::unit::{Millimetre, Tilt};
+use crate::optics::{Eye, Pair};
+use crate::web::form::Form;
+use crate::web::words::parse_day;
+
+/// The order form as it was read. What is wrong has its sentence beside its field.
+pub(in crate::web) struct OrderForm {
+    /// Each eye's prescription.
+    pub(super) eyes: Pair<TypedEye>,
+    /// Looking far.
+    pub(super) pd: TypedDistance,
+    /// Reading.
+    pub(super) near_pd: TypedDistance,
+    /// The bill; `None` while a field it needs is empty or wrong.
+    pub(super) charges: Option<Vec<Charge>>,
+    /// What is paid with the order; `None` when that is no amount.
+    pub(super) paid: Option<Cents>,
+    /// What is unlikely.
+    pub(super) cautions: Vec<OrderCaution>,
+    /// The order, when every field is right and every caution confirmed.
+    pub(super) order: Option<NewOrder>,
+}
+
+/// One eye's field and what was read in it.
+pub(super) struct TypedEye {
+    pub(super) text: String,
+    pub(super) read: Result<PrescriptionReading, Vec<PrescriptionFault>>,
+}
+
+/// The field of a pupil distance and what was read in it.
+pub(super) struct TypedDistance {
+    pub(super) text: String,
+    pub(super) read: Result<PupilDistance, PupilDistanceFault>,
+}
+
+impl TypedDistance {
+    fn of(form: &Form, name: &str) -> Self {
+        let text = form.value(name).trim().to_owned();
+        Self { read: read_pupil_distance(&text), text }
+    }
+}
+
+impl OrderForm {
+    pub(super) const RELENS_OF: &str = "relens_of";
+    pub(super) const CUSTOMER_ID: &str = "customer_id";
+    pub(in crate::web) const CUSTOMER_NAME: &str = "customer_name";
+    pub(super) const FRAME_ID: &str = "frame_id";
+    pub(super) const FRAME_NAME: &str = "frame_name";
+    pub(in crate::web) const FRAME_MAKER: &str = "frame_maker";
+    pub(in crate::web) const FRAME_MODEL: &str = "frame_model";
+    const FRAME_COLOUR: &str = "frame_colour";
+    pub(in crate::web) const FRAME_EYE_SIZE: &str = "frame_eye_size";
+    pub(in crate::web) const FRAME_BRIDGE: &str = "frame_bridge";
+    pub(in crate::web) const FRAME_TEMPLE: &str = "frame_temple";
+    const FRAME_RIM: &str = "frame_rim";
+    const FRAME_WRAP: &str = "frame_wrap";
+    pub(in crate::web) const PD: &str = "pd";
+    pub(in crate::web) const NEAR_PD: &str = "near_pd";
+    const PRESCRIBER: &str = "prescriber";
+    const WRITTEN_ON: &str = "written_on";
+    pub(super) const EXPIRES_ON: &str = "expires_on";
+    const DIAGNOSIS: &str = "diagnosis";
+    pub(super) const MADE_FOR: &str = "made_for";
+    pub(super) const DESIGN: &str = "design";
+    pub(super) const MATERIAL: &str = "material";
+    pub(super) const COATING: &str = "coating";
+    pub(super) const TINT: &str = "tint";
+    pub(super) const ORDERED_ON: &str = "ordered_on";
+    pub(super) const PROMISED_ON: &str = "promised_on";
+    const NOTE: &str = "note";
+    const PAYMENT: &str = "payment";
+    pub(super) const PAYMENT_KIND: &str = "payment_kind";
+    pub(in crate::web) const PRICE_FRAME: &str = "price_frame";
+    pub(super) const PRICE_LENS: &str = "price_lens";
+    pub(super) const PRICE_COATING: &str = "price_coating";
+    pub(super) const PRICE_TINT: &str = "price_tint";
+    pub(super) const PRICE_SHIPPING: &str = "price_shipping";
+    pub(super) const PRICE_DISCOUNT: &str = "price_discount";
+    pub(super) const PRICE_TAX: &str = "price_tax";
+    /// What a tick under the cautions confirms.
+    const SEEN: &str = "seen";
+    /// Which button was pressed.
+    const INTENT: &str = "intent";
+
+    /// What stands in [`Self::CUSTOMER_ID`] when the owner said that a namesake is somebody else.
+    pub(super) const NEW_CUSTOMER: &str = "new";
+
+    /// The field of an eye's prescription.
+    pub(in crate::web) const fn rx(eye: Eye) -> &'static str {
+        match eye {
+            Eye::Right => "rx_right",
+            Eye::Left => "rx_left",
+        }
+    }
+
+    /// The field of an eye's height.
+    pub(super) const fn height(eye: Eye) -> &'static str {
+        match eye {
+            Eye::Right => "height_right",
+            Eye::Left => "height_left",
+        }
+    }
+
+    /// Whether the owner only wants to see what was understood.
+    pub(super) fn looks_only(form: &Form) -> bool {
+        form.value(Self::INTENT) == "look"
+    }
+
+    /// Reads the whole form.
+    pub(super) fn read(form: &mut Form, context: &OrderContext) -> Self {
+        let eyes = Pair::new(Eye::Right, Eye::Left).map(|eye| {
+            let text = form.value(Self::rx(eye)).to_owned();
+            TypedEye { read: read(&text), text }
+        });
+        let (pd, near_pd) = (TypedDistance::of(form, Self::PD), TypedDistance::of(form, Self::NEAR_PD));
+        let prices = Prices::read(form);
+        let customer = read_customer(form, context);
+        let frame = FrameFields::read(form, context);
+        let frame_choice = frame.choice(&prices, context);
+        let frame_wrap = form.read_optional(Self::FRAME_WRAP, |t| t.parse::<Tilt>());
+        let frame_wrap = frame_wrap.map(|wrap| wrap.filter(|_| matches!(frame_choice, Some(FrameChoice::New(_)))));
+        let prescription = read_prescription(form, context, &eyes, &pd, &near_pd);
+        let made_for = form.read(Self::MADE_FOR, |t| MadeFor::from_key(t).ok_or("Choose what the pair is for"));
+        if made_for == Some(MadeFor::Near) && near_pd.text.is_empty() {
+            form.fail(Self::NEAR_PD, "A reading pair needs the near pupil distance");
+        }
+        let design = form.read(Self::DESIGN, |t| Design::from_key(t).ok_or("Choose the form of the front"));
+        let material = form.read(Self::MATERIAL, |t| {
+            let id = Uuid::parse_str(t).ok();
+            context.materials.iter().find(|m| Some(m.id) == id).ok_or_else(|| not_on_sale("a material"))
+        });
+        let coating = read_treatment(form, Self::COATING, TreatmentKind::Coating, "a coating", context);
+        let tint = read_treatment(form, Self::TINT, TreatmentKind::Tint, "a tint", context);
+        let height = Pair::new(Eye::Right, Eye::Left).map(|eye| read_height(form, eye, context));
+        let (ordered_on, promised_on) = read_days(form, context.today);
+        let note = form.read(Self::NOTE, |t| lines("The note", t, 1000));
+        let (paid, payment) = read_payment(form, context.today);
+        let rx = eyes.as_ref().map(|eye| eye.read.as_ref().ok().map(|reading| reading.rx));
+        let charges = prices.charges(
+            form,
+            context,
+            frame.name(context),
+            material,
+            coating.flatten(),
+            tint.flatten(),
+            rx.right.zip(rx.left).map(|(right, left)| Pair::new(right, left)),
+        );
+        let facts = FrameFacts { stamped: frame.stamped(context), made_for, height };
+        let cautions = cautions_of(prescription.as_ref(), &facts, ordered_on, promised_on, context);
+        let is_confirmed = cautions.is_empty() || form.value(Self::SEEN) == seen_mark(&cautions);
+        let order = (|| {
+            Some(NewOrder {
+                customer: customer?,
+                frame: frame_choice?,
+                frame_wrap: frame_wrap?,
+                prescription: prescription?,
+                made_for: made_for?,
+                material: material?.id,
+                design: design?,
+                coating: coating?.map(|treatment| treatment.id),
+                tint: tint?.map(|treatment| treatment.id),
+                height: Pair::new(height.right?, height.left?),
+                ordered_on: ordered_on?,
+                promised_on: promised_on?,
+                note: note?,
+                charges: charges.clone()?,
+                payment: payment?,
+            })
+        })();
+        let order = order.filter(|_| form.is_fine() && is_confirmed);
+        Self { eyes, pd, near_pd, charges, paid, cautions, order }
+    }
+}
+
+fn read_customer(form: &mut Form, context: &OrderContext) -> Option<CustomerChoice> {
+    if let Some(customer) = &context.customer {
+        return Some(CustomerChoice::Known(customer.id));
+    }
+    if !context.namesakes.is_empty() && form.value(OrderForm::CUSTOMER_ID) != OrderForm::NEW_CUSTOMER {
+        form.fail(OrderForm::CUSTOMER_NAME, "This name is in the book already: say below who it is");
+        return None;
+    }
+    Some(CustomerChoice::New(CustomerForm::read_person(form, OrderForm::CUSTOMER_NAME)?))
+}
+
+/// The fields of a new frame; all empty when the frame is in the book.
+#[derive(Default)]
+struct FrameFields {
+    maker: Option<String>,
+    model: Option<String>,
+    colour: Option<String>,
+    eye_size: Option<Millimetre>,
+    bridge: Option<Millimetre>,
+    temple: Option<Option<Millimetre>>,
+    rim: Option<Rim>,
+}
+
+impl FrameFields {
+    fn read(form: &mut Form, context: &OrderContext) -> Self {
+        if context.relens.is_some() || context.frame.is_some() {
+            return Self::default();
+        }
+        let asked = [OrderForm::FRAME_MAKER, OrderForm::FRAME_MODEL, OrderForm::FRAME_EYE_SIZE];
+        if asked.iter().all(|field| form.value(field).trim().is_empty()) {
+            form.fail(OrderForm::FRAME_NAME, "Choose a frame from the book, or fill in a new one below");
+            return Self::default();
+        }
+        Self {
+            maker: form.read(OrderForm::FRAME_MAKER, |t| needed("The maker", t, 80)),
+            model: form.read(OrderForm::FRAME_MODEL, |t| needed("The model", t, 80)),
+            colour: form.read(OrderForm::FRAME_COLOUR, |t| line("The colour", t, 60)),
+            eye_size: form.read(OrderForm::FRAME_EYE_SIZE, |t| EYE_SIZE.read(t)),
+            bridge: form.read(OrderForm::FRAME_BRIDGE, |t| BRIDGE.read(t)),
+            temple: form.read_optional(OrderForm::FRAME_TEMPLE, |t| TEMPLE.read(t)),
+            rim: form.read(OrderForm::FRAME_RIM, |t| Rim::from_key(t).ok_or("Choose how the frame holds the lens")),
+        }
+    }
+
+    fn choice(&self, prices: &Prices, context: &OrderContext) -> Option<FrameChoice> {
+        match (&context.relens, &context.frame) {
+            (Some(job), _) => Some(FrameChoice::OfJob(job.number)),
+            (None, Some(frame)) => Some(FrameChoice::Known(frame.id)),
+            (None, None) => Some(FrameChoice::New(FrameDetails {
+                maker: self.maker.clone()?,
+                model: self.model.clone()?,
+                colour: self.colour.clone()?,
+                eye_size: self.eye_size?,
+                bridge: self.bridge?,
+                temple: self.temple?,
+                rim: self.rim?,
+                price: prices.frame?.unwrap_or(Cents::ZERO),
+            })),
+        }
+    }
+
+    /// The frame as the bill names it; new lenses for an earlier frame bill none.
+    fn name(&self, context: &OrderContext) -> Option<String> {
+        let (maker, model) = match (&context.relens, &context.frame) {
+            (Some(_), _) => return None,
+            (None, Some(frame)) => (frame.details.maker.as_str(), frame.details.model.as_str()),
+            (None, None) => (self.maker.as_deref().unwrap_or(""), self.model.as_deref().unwrap_or("")),
+        };
+        Some(format!("Frame: {}", format!("{maker} {model}").trim()))
+    }
+
+    /// Eye size and bridge as stamped.
+    fn stamped(&self, context: &OrderContext) -> Option<(Millimetre, Millimetre)> {
+        match &context.frame {
+            Some(frame) => Some((frame.details.eye_size, frame.details.bridge)),
+            None => self.eye_size.zip(self.bridge),
+        }
+    }
+}
+
+fn read_prescription(
+    form: &mut Form,
+    context: &OrderContext,
+    eyes: &Pair<TypedEye>,
+    pd: &TypedDistance,
+    near_pd: &TypedDistance,
+) -> Option<Prescription> {
+    for (eye, typed) in eyes.iter() {
+        if let Err(faults) = &typed.read {
+            form.fail(OrderForm::rx(eye), faults.iter().map(ToString::to_string).collect::<Vec<_>>().join(" "));
+        }
+    }
+    for (field, typed) in [(OrderForm::PD, pd), (OrderForm::NEAR_PD, near_pd)] {
+        if let Err(fault) = &typed.read
+            && (field == OrderForm::PD || !typed.text.is_empty())
+        {
+            form.fail(field, fault);
+        }
+    }
+    let prescriber = form.read(OrderForm::PRESCRIBER, |t| line("The prescriber", t, 120));
+    let written_on = form.read_optional(OrderForm::WRITTEN_ON, parse_day);
+    let expires_on = form.read_optional(OrderForm::EXPIRES_ON, parse_day);
+    if let Some(Some(written)) = written_on {
+        if written > context.today {
+            form.fail(OrderForm::WRITTEN_ON, "This day is still to come");
+        }
+        if let Some(Some(expires)) = expires_on
+            && expires < written
+        {
+            form.fail(OrderForm::EXPIRES_ON, "This lies before the day it was written");
+        }
+    }
+    let diagnosis = form.read(OrderForm::DIAGNOSIS, |t| line("The diagnosis", t, 200));
+    let rx = |eye: &TypedEye| eye.read.as_ref().ok().map(|reading| reading.rx);
+    let near_pupil_distance = match &near_pd.read {
+        Ok(near) => Some(*near),
+        Err(_) if near_pd.text.is_empty() => None,
+        Err(_) => return None,
+    };
+    Some(Prescription {
+        eyes: Pair::new(rx(&eyes.right)?, rx(&eyes.left)?),
+        typed: eyes.as_ref().map(|eye| eye.text.trim().to_owned()),
+        prescriber: prescriber?,
+        written_on: written_on?,
+        expires_on: expires_on?,
+        diagnosis: diagnosis?,
+        pupil_distance: *pd.read.as_ref().ok()?,
+        near_pupil_distance,
+    })
+}
+
+fn read_height(form: &mut Form, eye: Eye, context: &OrderContext) -> Option<Millimetre> {
+    let height = form.read(OrderForm::height(eye), |t| HEIGHT.read(t))?;
+    if let Some(boxes) = &context.boxes {
+        let b_mm = boxes.get(eye).b_mm;
+        if height.to_f64() >= b_mm {
+            let why = format!("The lens is only {b_mm:.2} mm high: the height is measured from its lowest point");
+            form.fail(OrderForm::height(eye), why);
+        }
+    }
+    Some(height)
+}
+
+fn read_days(form: &mut Form, today: Date) -> (Option<Date>, Option<Date>) {
+    let ordered_on = form.read(OrderForm::ORDERED_ON, parse_day);
+    let promised_on = form.read(OrderForm::PROMISED_ON, parse_day);
+    if let (Some(ordered), Some(promised)) = (ordered_on, promised_on) {
+        if ordered > today {
+            form.fail(OrderForm::ORDERED_ON, "This day is still to come");
+        }
+        if promised < ordered {
+            form.fail(OrderForm::PROMISED_ON, "The promise lies before the order: choose a later day");
+        }
+    }
+    (ordered_on, promised_on)
+}
+
+fn read_treatment<'a>(
+    form: &mut Form,
+    field: &str,
+    kind: TreatmentKind,
+    what: &str,
+    context: &'a OrderContext,
+) -> Option<Option<&'a Treatment>> {
+    form.read_optional(field, |t| {
+        let id = Uuid::parse_str(t).ok();
+        let mut of_kind = context.treatments.iter().filter(|treatment| treatment.details.kind == kind);
+        of_kind.find(|treatment| Some(treatment.id) == id).ok_or_else(|| not_on_sale(what))
+    })
+}
+
+fn not_on_sale(what: &str) -> String {
+    format!("Choose {what} that is on sale; the list has changed since this page was opened")
+}
+
+/// The amount as typed, and the payment where there is one.
+fn read_payment(form: &mut Form, today: Date) -> (Option<Cents>, Option<Option<Payment>>) {
+    let Some(amount) = form.read_optional(OrderForm::PAYMENT, str::parse::<Cents>) else { return (None, None) };
+    match amount {
+        None | Some(Cents::ZERO) => (amount, Some(None)),
+        Some(paid) if paid.is_negative() => {
+            form.fail(OrderForm::PAYMENT, "A payment with an order comes in: leave the minus out");
+            (amount, None)
+        }
+        Some(paid) => {
+            let kind = form.read(OrderForm::PAYMENT_KIND, |t| PaymentKind::from_key(t).ok_or("Choose how it was paid"));
+            (amount, kind.map(|kind| Some(Payment { kind, amount: paid, paid_on: today })))
+        }
+    }
+}

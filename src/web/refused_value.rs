@@ -1,0 +1,143 @@
+//! The sentence beside a field whose value the book refused.
+//!
+//! Forms refuse these values before the book is asked. When one slips through, the name of the violated constraint (table
+//! and column, see `migrations/`) still leads to the field, so the owner can put it right instead of seeing a failure.
+
+use super::page::checks::ConcessionForm;
+use super::page::customers::CustomerForm;
+use super::page::cuts::CutForm;
+use super::page::lab::LabForm;
+use super::page::lab::material::MaterialForm;
+use super::page::lab::treatment::TreatmentForm;
+use super::page::lenses::EyeLensNames;
+use super::page::orders::OrderForm;
+use super::page::payments::PaymentForm;
+use super::page::process_spread::ProcessSpreadForm;
+use super::page::shipments::ShipmentForm;
+use super::page::stock::DrawerLensForm;
+use crate::bench::process_spread::FIGURES;
+use crate::optics::Eye;
+use crate::store::StoreError;
+
+/// The field and its sentence, where the refusal is about a value that a form asks for.
+pub fn refused_value(why: &StoreError) -> Option<(String, &'static str)> {
+    match why {
+        StoreError::OutOfRange(constraint) => of_range(constraint),
+        StoreError::Twice(columns) => of_unique(columns),
+        _ => None,
+    }
+}
+
+const NAME: &str = "This name is empty or too long";
+const PRICE: &str = "This price is below nothing or too high";
+const LENGTH: &str = "This length is outside what can be";
+const NUMBER: &str = "This figure is outside what can be";
+
+fn of_range(constraint: &str) -> Option<(String, &'static str)> {
+    if let Some(column) = constraint.strip_prefix("process_spread_") {
+        let figure = FIGURES.iter().map(|figure| figure.key).chain([ProcessSpreadForm::OFFER_WRAP]);
+        return figure.into_iter().find(|key| *key == column).map(|key| (key.to_owned(), NUMBER));
+    }
+    let of_right_lens = |field: fn(EyeLensNames) -> String| field(EyeLensNames::of(Eye::Right));
+    let (field, says) = match constraint {
+        "lab_name" => (LabForm::NAME, NAME),
+        "lab_blocker_step" => (LabForm::BLOCKER_STEP, LENGTH),
+        "lab_blank_margin" => (LabForm::BLANK_MARGIN, LENGTH),
+        "lab_lead_days" => (LabForm::LEAD_DAYS, NUMBER),
+        "lab_shipping" => (LabForm::SHIPPING, PRICE),
+
+        "material_version_name" => (MaterialForm::NAME, NAME),
+        "material_version_index" => (MaterialForm::INDEX, NUMBER),
+        "material_version_abbe" => (MaterialForm::ABBE, NUMBER),
+        "material_version_density" => (MaterialForm::DENSITY, NUMBER),
+        "material_version_centre" => (MaterialForm::CENTRE, LENGTH),
+        "material_version_price" => (MaterialForm::PRICE, PRICE),
+        "treatment_version_name" => (TreatmentForm::NAME, NAME),
+        "treatment_version_price" => (TreatmentForm::PRICE, PRICE),
+
+        "customer_name" => (CustomerForm::NAME, NAME),
+        "frame_maker" => (OrderForm::FRAME_MAKER, NAME),
+        "frame_model" => (OrderForm::FRAME_MODEL, NAME),
+        "frame_eye_size" => (OrderForm::FRAME_EYE_SIZE, LENGTH),
+        "frame_bridge" => (OrderForm::FRAME_BRIDGE, LENGTH),
+        "frame_temple" => (OrderForm::FRAME_TEMPLE, LENGTH),
+        "frame_price" => (OrderForm::PRICE_FRAME, PRICE),
+
+        "drawer_lens_diameter" => (DrawerLensForm::DIAMETER, LENGTH),
+        "drawer_lens_centre" => (DrawerLensForm::CENTRE, LENGTH),
+        "drawer_lens_front_power" => (DrawerLensForm::FRONT, NUMBER),
+        "drawer_lens_cylinder" => {
+            (DrawerLensForm::CYLINDER, "A lens of the drawer is kept in minus cylinder, 0 to -10")
+        }
+        // Which eye's lens it was is not known here; the form shows both.
+        "lens_in_hand_diameter" => return Some((of_right_lens(|names| names.diameter), LENGTH)),
+        "lens_in_hand_centre" => return Some((of_right_lens(|names| names.centre), LENGTH)),
+        "lens_in_hand_front_power" => return Some((of_right_lens(|names| names.front), NUMBER)),
+        "lens_in_hand_off_in" => return Some((of_right_lens(|names| names.off_in), LENGTH)),
+        "lens_in_hand_off_up" => return Some((of_right_lens(|names| names.off_up), LENGTH)),
+
+        "cut_size" => (CutForm::SIZE, LENGTH),
+        "concession_reason" => (ConcessionForm::REASON, "Write the reason in words: it prints with the pair"),
+        "shipment_carrier" => (ShipmentForm::CARRIER, NAME),
+        "payment_amount" => (PaymentForm::AMOUNT, "This amount is nothing, or more than a million"),
+        _ => return None,
+    };
+    Some((field.to_owned(), says))
+}
+
+fn of_unique(columns: &str) -> Option<(String, &'static str)> {
+    let table = columns.split('.').next().unwrap_or_default();
+    match table {
+        "frame" => Some((OrderForm::FRAME_MODEL.to_owned(), "This frame is in the book already: choose it above")),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::web::error::WebError;
+    use crate::web::form::Form;
+
+    fn range(name: &str) -> Option<(String, &'static str)> {
+        refused_value(&StoreError::OutOfRange(name.to_owned()))
+    }
+
+    #[test]
+    fn a_violated_constraint_names_its_field() {
+        for (constraint, field) in [
+            ("customer_name", "name"),
+            ("frame_eye_size", "frame_eye_size"),
+            ("drawer_lens_diameter", "diameter"),
+            ("lab_lead_days", "lead_days"),
+            ("payment_amount", "amount"),
+            ("lens_in_hand_off_in", "in_right"),
+            ("process_spread_blank_power", "blank_power"),
+            ("process_spread_offer_wrap", "offer_wrap"),
+        ] {
+            assert_eq!(range(constraint).map(|(field, _)| field).as_deref(), Some(field), "{constraint}");
+        }
+        let frame = refused_value(&StoreError::Twice("frame.maker, frame.model, frame.colour".to_owned()));
+        assert_eq!(frame.map(|(field, _)| field).as_deref(), Some("frame_model"));
+    }
+
+    #[test]
+    fn what_is_no_field_stays_a_failure() {
+        for name in ["customer_changed_at", "process_spread_changed_at", "draft_key", ""] {
+            assert_eq!(range(name), None, "{name}");
+        }
+        assert_eq!(refused_value(&StoreError::Twice("receipt.number".to_owned())), None);
+        assert_eq!(refused_value(&StoreError::Busy), None);
+        let kept = Form::default().kept::<()>(Err(StoreError::OutOfRange("draft_key".to_owned())));
+        assert!(matches!(kept, Err(WebError::Internal(_))));
+    }
+
+    #[test]
+    fn a_form_that_the_book_refuses_is_shown_again() {
+        let mut form = Form::default();
+        let kept = form.kept::<()>(Err(StoreError::OutOfRange("payment_amount".to_owned())));
+        assert!(matches!(kept, Ok(None)));
+        assert_eq!(form.error("amount"), Some("This amount is nothing, or more than a million"));
+        assert!(matches!(form.kept(Ok(7)), Ok(Some(7))));
+    }
+}

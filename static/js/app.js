@@ -1,0 +1,9 @@
+// Comforts only: every page works without scripts, and nothing here decides anything.
+import './draft.js';
+import './once.js';
+import './understood.js';
+import './live.js';
+import './suggest.js';
+import './print.js';
+import './focus.js';
+import './sections.js';
