@@ -25,7 +25,7 @@ use crate::optics::prescription::{LensPower, read};
 use crate::optics::unit::Dioptre;
 use crate::optics::{Eye, Pair};
 use crate::store::Store;
-use crate::store::bulk::{Batch, Bulk, JobCopy, LayoutCopy, ShapeCopy};
+use crate::store::bulk::{Batch, Bulk, JobCopy, LayoutCopy, NewCustomer, ShapeCopy};
 
 /// The fewest jobs this way makes: the templates, the open jobs, and some copies.
 pub const LEAST_JOBS: u64 = 1000;
@@ -252,9 +252,12 @@ impl Plan {
     }
 
     async fn insert_people_and_frames(&self, bulk: &mut Bulk) -> Result<(), DemoError> {
-        for at in 0..self.customers {
-            let id = invent::key(Of::Customer, self.opened_at, at);
-            bulk.insert_customer(id, &invent::person(at), self.opened_at).await?;
+        for first in (0..self.customers).step_by(BATCH) {
+            let indexes = first..self.customers.min(first + BATCH as u64);
+            let customers: Vec<NewCustomer> = indexes
+                .map(|at| NewCustomer::new(invent::key(Of::Customer, self.opened_at, at), invent::person(at)))
+                .collect();
+            bulk.insert_customers(&customers, self.opened_at).await?;
         }
         for frame in self.frames.iter().flatten() {
             bulk.insert_frame(frame.id, &frame.details, self.opened_at).await?;

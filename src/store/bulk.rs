@@ -96,6 +96,28 @@ pub struct LayoutCopy {
     pub with_margin: i32,
 }
 
+/// A customer to add.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct NewCustomer {
+    id: Uuid,
+    name: String,
+    name_key: String,
+    line1: String,
+    city: String,
+    region: String,
+    postcode: String,
+    phone: String,
+    email: String,
+}
+
+impl NewCustomer {
+    /// A person without a second line and without a note.
+    pub fn new(id: Uuid, person: Person) -> Self {
+        let Person { name, line1, city, region, postcode, phone, email, .. } = person;
+        Self { id, name_key: name_key(&name), name, line1, city, region, postcode, phone, email }
+    }
+}
+
 /// Jobs that are written together.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Batch {
@@ -120,11 +142,13 @@ pub struct ShapeCopy {
     pub at: OffsetDateTime,
 }
 
-/// Runs a statement for the jobs in a JSON array, with their table before it.
+/// Runs a statement for the jobs in a JSON array, with their table before it. `json_each` writes a value out again for
+/// every use, so `line` holds it.
 macro_rules! for_each_job {
     ($db:expr, $jobs:expr, $sql:tt) => {
         sqlx::query!(
-            "with plan as materialized (
+            "with line as materialized (select value from json_each(?1)),
+             plan as materialized (
                 select value ->> 'number' as number, value ->> 'template' as template, value ->> 'days' as days,
                        substr(value ->> 'key', 1, 34) as stem, unhex(value ->> 'patient', '-') as patient,
                        value ->> 'name' as name, value ->> 'address' as address, unhex(value ->> 'payer', '-') as payer,
@@ -132,12 +156,17 @@ macro_rules! for_each_job {
                        unhex(value ->> 'shape', '-') as shape, value ->> 'frame_pd' as frame_pd,
                        value ->> 'parent' as parent, value ->> 'prescriber' as prescriber,
                        value ->> 'tracking' as tracking, value ->> 'receipt' as receipt
-                from json_each(?1)) " + $sql,
+                from line) " + $sql,
             $jobs
         )
         .execute(&mut *$db)
         .await?
     };
+}
+
+fn json(rows: &impl Serialize) -> Result<String, StoreError> {
+    let unwritten = |why: serde_json::Error| StoreError::Unreadable { what: "the rows to add", why: why.to_string() };
+    serde_json::to_string(rows).map_err(unwritten)
 }
 
 impl Bulk {
@@ -167,32 +196,27 @@ impl Bulk {
         Ok(())
     }
 
-    /// Adds a customer.
-    pub async fn insert_customer(&mut self, id: Uuid, person: &Person, at: OffsetDateTime) -> Result<(), StoreError> {
-        let (key, at) = (name_key(&person.name), Stamp(at));
-        let number = sqlx::query!(
-            "insert into customer (id, name, name_key, line1, line2, city, region, postcode, phone, email, note, changed_at)
-             values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            id,
-            person.name,
-            key,
-            person.line1,
-            person.line2,
-            person.city,
-            person.region,
-            person.postcode,
-            person.phone,
-            person.email,
-            person.note,
+    /// Adds customers.
+    pub async fn insert_customers(&mut self, customers: &[NewCustomer], at: OffsetDateTime) -> Result<(), StoreError> {
+        let (customers, at) = (json(&customers)?, Stamp(at));
+        let before = sqlx::query_scalar!(r#"select coalesce(max(number), 0) as "n!: i64" from customer"#)
+            .fetch_one(&mut self.db)
+            .await?;
+        sqlx::query!(
+            "with line as materialized (select value from json_each(?1))
+             insert into customer (id, name, name_key, line1, city, region, postcode, phone, email, changed_at)
+             select unhex(value ->> 'id', '-'), value ->> 'name', value ->> 'name_key', value ->> 'line1', value ->> 'city',
+                    value ->> 'region', value ->> 'postcode', value ->> 'phone', value ->> 'email', ?2
+             from line",
+            customers,
             at
         )
         .execute(&mut self.db)
-        .await?
-        .last_insert_rowid();
+        .await?;
         sqlx::query!(
             "insert into customer_search (rowid, name, place, phone, email)
-             select number, name, city || ' ' || region || ' ' || postcode, phone, email from customer where number = ?",
-            number
+             select number, name, city || ' ' || region || ' ' || postcode, phone, email from customer where number > ?",
+            before
         )
         .execute(&mut self.db)
         .await?;
@@ -235,11 +259,7 @@ impl Bulk {
 
     /// Adds jobs with everything that belongs to them.
     pub async fn insert_jobs(&mut self, batch: &Batch) -> Result<(), StoreError> {
-        let json = |what: serde_json::Result<String>| {
-            what.map_err(|why| StoreError::Unreadable { what: "the jobs to copy", why: why.to_string() })
-        };
-        let jobs = json(serde_json::to_string(&batch.jobs))?;
-        let layouts = json(serde_json::to_string(&batch.layouts))?;
+        let (jobs, layouts) = (json(&batch.jobs)?, json(&batch.layouts)?);
         self.copy_orders(&jobs).await?;
         for shape in &batch.shapes {
             self.insert_shape(shape).await?;
@@ -351,7 +371,8 @@ impl Bulk {
                    t.dbl_hundredths, p.frame_pd, t.wanted_pd_hundredths, strftime('%Y-%m-%dT%H:%M:%fZ', t.at, p.days)
             from plan p cross join layout t where t.job_number = p.template and t.moment = 'cut'");
         sqlx::query!(
-            "insert into layout_eye (layout_seq, eye, lens_seq, wanted_pd_hundredths, wanted_height_hundredths,
+            "with line as materialized (select value from json_each(?1))
+             insert into layout_eye (layout_seq, eye, lens_seq, wanted_pd_hundredths, wanted_height_hundredths,
                                      set_pd_hundredths, set_height_hundredths, nudge_in_hundredths, nudge_up_hundredths,
                                      decentration_in_hundredths, decentration_up_hundredths, centre_in_hundredths,
                                      centre_up_hundredths, blank_exact_hundredths, blank_with_margin_hundredths,
@@ -362,7 +383,7 @@ impl Bulk {
                     p.value ->> 'nudge_up', p.value ->> 'decentration_in', p.value ->> 'decentration_up', p.value ->> 'centre_in',
                     p.value ->> 'centre_up', p.value ->> 'exact', p.value ->> 'with_margin', t.lens_diameter_hundredths,
                     t.lens_front_power_hundredths, t.lens_centre_hundredths, t.lens_origin
-             from json_each(?1) p cross join layout l cross join layout_eye t
+             from line p cross join layout l cross join layout_eye t
              where l.job_number = p.value ->> 'template' and l.moment = 'cut' and t.layout_seq = l.seq
                and t.eye = p.value ->> 'eye'",
             layouts
