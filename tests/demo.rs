@@ -62,7 +62,7 @@ async fn every_job_stands_where_its_row_says() {
         let ordered_on = TODAY - Duration::days(row["ordered_days_ago"].as_i64().unwrap());
         assert_eq!((job.ordered_on, events[0].at.date()), (ordered_on, ordered_on), "job {number}");
         assert_eq!(job.sent_on, row["sent_days_ago"].as_i64().map(|d| TODAY - Duration::days(d)), "job {number}");
-        assert_eq!(job.relens_of, row["relens_of"].as_i64().map(|i| 1001 + i), "job {number}");
+        assert_eq!(job.relens_of(), row["relens_of"].as_i64().map(|i| 1001 + i), "job {number}");
         assert_eq!(job.prescription.typed.right, row["rx"]["right"].as_str().unwrap(), "job {number}");
 
         let passes: Vec<bool> = store.list_checks(number).await.unwrap().iter().map(|c| c.passed).collect();

@@ -249,7 +249,8 @@ pub(super) mod tests {
     use crate::desk::catalogue::{Material, starting_materials};
     use crate::desk::customer::{Customer, Person};
     use crate::desk::frame::{Frame, FrameDetails, Rim};
-    use crate::desk::frame_shape::FrameShape;
+    use crate::desk::frame_shape::{DblSource, FrameShape, ShapeOrigin};
+    use crate::desk::job::{EyeTask, JobEye};
     use crate::desk::money::Cents;
     use crate::desk::order::Design;
     use crate::desk::prescription::{MadeFor, Prescription};
@@ -260,6 +261,7 @@ pub(super) mod tests {
     pub fn round_job(rx: &str, pd: &str) -> Job {
         let trace = Trace::new(Eye::Right, vec![2200; 400], Angles::Equal).unwrap();
         let eye = read(rx).unwrap().rx;
+        let made = JobEye { task: EyeTask::Make, height: "24".parse().unwrap() };
         Job {
             number: 1001,
             customer: Customer { id: Uuid::nil(), person: Person::default() },
@@ -291,17 +293,22 @@ pub(super) mod tests {
             design: Design::Spherical,
             coating: None,
             tint: None,
-            height: Pair::new("24".parse().unwrap(), "24".parse().unwrap()),
+            eyes: Pair::new(made, made),
             ordered_on: date!(2026 - 11 - 25),
             promised_on: date!(2026 - 12 - 05),
             note: String::new(),
-            relens_of: None,
+            revision: 1,
+            parent: None,
             shape: Some(FrameShape {
                 id: Uuid::nil(),
-                job_number: 1001,
+                job_number: Some(1001),
+                parent: None,
+                origin: ShapeOrigin::Traced,
                 traces: Pair::new(trace.clone(), trace.mirror()),
                 derived: Some(Eye::Left),
                 dbl: "20".parse().unwrap(),
+                dbl_source: DblSource::File,
+                rim_curve_tool_d: Pair::default(),
                 original_name: String::new(),
             }),
             charged: Cents::new(0),
@@ -396,7 +403,7 @@ pub(super) mod tests {
             ("32/32", "46", vec!["outside the shape"]),
         ] {
             let mut job = round_job("-1.00 sph", pd);
-            job.height().right = height.parse().unwrap();
+            job.eyes.right.height = height.parse().unwrap();
             let got = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap().eyes.right.cautions();
             assert_eq!(got.len(), said.len(), "{pd} {height}: {got:?}");
             assert!(got.iter().zip(&said).all(|(got, said)| got.contains(said)), "{pd} {height}: {got:?}");

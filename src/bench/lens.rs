@@ -283,7 +283,6 @@ pub(super) mod tests {
     use crate::bench::layout::JobLayout;
     use crate::bench::layout::tests::{lab, round_job};
     use crate::desk::catalogue::starting_materials;
-    use crate::desk::job::Job;
     use crate::optics::unit::Millimetre;
     use crate::shape::blocker::BlockerStep;
 

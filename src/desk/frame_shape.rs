@@ -274,10 +274,14 @@ mod tests {
     fn kept(new: NewShape) -> FrameShape {
         FrameShape {
             id: Uuid::nil(),
-            job_number: 1001,
+            job_number: Some(1001),
+            parent: None,
+            origin: ShapeOrigin::Traced,
             traces: new.traces,
             derived: new.derived,
             dbl: new.dbl,
+            dbl_source: new.dbl_source,
+            rim_curve_tool_d: new.rim_curve_tool_d,
             original_name: new.original_name,
         }
     }
@@ -302,8 +306,7 @@ mod tests {
             let typed = typed.map(|t| t.parse().unwrap());
             let shape = kept(NewShape::read(bytes.as_bytes(), "x", None, typed, stamp).unwrap());
             assert_eq!(shape.dbl.to_string(), want);
-            let file = read_any(bytes.as_bytes()).unwrap();
-            assert_eq!(shape.dbl_source(Some(&file), &frame("44", "18")), source);
+            assert_eq!(shape.dbl_source, source);
         }
         let refused = NewShape::read(table.as_bytes(), "x", None, "4".parse().ok(), stamp).unwrap_err();
         assert_eq!(refused, ShapeRefused::Dbl("4".parse().unwrap()));
@@ -324,10 +327,20 @@ mod tests {
     }
 
     #[test]
+    fn an_assumed_eye_is_a_warning_unless_it_was_chosen() {
+        let read = |only| NewShape::read(lopsided("").as_bytes(), "x", only, None, "18".parse().unwrap()).unwrap();
+        let warnings = read(None).warnings;
+        assert_eq!(warnings.iter().map(|warning| warning.kind).collect::<Vec<_>>(), ["side_assumed"]);
+        assert!(read(Some(Eye::Left)).warnings.is_empty());
+        let said = kept(read(None)).cautions(&[warnings[0].says.clone()], &frame("45", "18"));
+        assert!(said.last().is_some_and(|last| last.starts_with("In the file: ") && last.ends_with('.')), "{said:?}");
+    }
+
+    #[test]
     fn cautions_name_the_differences() {
         let text = format!("R\n{}L\n{}", "22.00\n".repeat(36), "23.00\n".repeat(36));
         let shape = kept(NewShape::read(text.as_bytes(), "x", None, None, "18".parse().unwrap()).unwrap());
-        let said = shape.cautions(None, &frame("44", "20"));
+        let said = shape.cautions(&[], &frame("44", "20"));
         // Two circles of 44 and 46 mm: 2 mm in A and B, 1 mm all round, 2π in circumference (closed form, polygon).
         assert!(
             said[0].contains("2.00 mm narrower and 2.00 mm lower") && said[0].contains("1.00 mm apart"),
@@ -337,6 +350,6 @@ mod tests {
         assert!(said[2].contains("18.00 mm, but the frame is stamped 20.0"), "{said:?}");
         assert_eq!(said.len(), 3);
         let same = kept(NewShape::read(lopsided("").as_bytes(), "x", None, None, "18".parse().unwrap()).unwrap());
-        assert_eq!(same.cautions(None, &frame("44.5", "18")), Vec::<String>::new());
+        assert_eq!(same.cautions(&[], &frame("44.5", "18")), Vec::<String>::new());
     }
 }

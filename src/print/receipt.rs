@@ -94,7 +94,7 @@ impl PrintedReceipt {
                 .map(|paid| (date::day(&paid.on), paid.how.clone(), paid.amount_cents.to_string()))
                 .collect(),
             paid: document.paid_cents.to_string(),
-            balance_words: if back { "To be given back" } else { "Balance owed" }.to_owned(),
+            balance_words: if back { "Refund due" } else { "Balance owed" }.to_owned(),
             balance: if back { -document.balance_cents } else { document.balance_cents }.to_string(),
             notes: document.notes.clone(),
         }

@@ -4,6 +4,7 @@
 //! and column, see `migrations/`) still leads to the field, so the owner can put it right instead of seeing a failure.
 
 use super::page::checks::ConcessionForm;
+use super::page::compensation::CompensationForm;
 use super::page::customers::CustomerForm;
 use super::page::cuts::CutForm;
 use super::page::lab::LabForm;
@@ -13,6 +14,7 @@ use super::page::lenses::EyeLensNames;
 use super::page::orders::OrderForm;
 use super::page::payments::PaymentForm;
 use super::page::process_spread::ProcessSpreadForm;
+use super::page::shapes::ShapeForm;
 use super::page::shipments::ShipmentForm;
 use super::page::stock::DrawerLensForm;
 use crate::bench::process_spread::FIGURES;
@@ -63,6 +65,28 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
         "frame_temple" => (OrderForm::FRAME_TEMPLE, LENGTH),
         "frame_price" => (OrderForm::PRICE_FRAME, PRICE),
 
+        "job_promised_after_order" => (OrderForm::PROMISED_ON, "The promise lies before the order: choose a later day"),
+        "job_eye_height" => (OrderForm::height(Eye::Right), LENGTH),
+        "prescription_eye_sphere"
+        | "prescription_eye_cylinder"
+        | "prescription_eye_axis"
+        | "prescription_eye_power"
+        | "prescription_eye_prism_in"
+        | "prescription_eye_prism_up" => (OrderForm::rx(Eye::Right), NUMBER),
+        "prescription_eye_pd" => (OrderForm::PD, LENGTH),
+        "prescription_eye_near_pd" => (OrderForm::NEAR_PD, LENGTH),
+        "charge_amount" => (OrderForm::PRICE_LENS, "A line of the bill is more than a million"),
+
+        "position_of_wear_vertex" => (CompensationForm::VERTEX_TO, LENGTH),
+        "position_of_wear_vertex_tested" => (CompensationForm::VERTEX_FROM, LENGTH),
+        "position_of_wear_panto" => (CompensationForm::PANTO, NUMBER),
+        "position_of_wear_wrap" => (CompensationForm::WRAP, NUMBER),
+        "power_decision_eye_sphere" | "power_decision_eye_cylinder" | "power_decision_eye_axis" => {
+            (CompensationForm::DECISION, "This power is outside what a lens can have")
+        }
+        "shape_dbl" => (ShapeForm::DBL, LENGTH),
+
+        "drawer_lens_sphere" => (DrawerLensForm::SPHERE, NUMBER),
         "drawer_lens_diameter" => (DrawerLensForm::DIAMETER, LENGTH),
         "drawer_lens_centre" => (DrawerLensForm::CENTRE, LENGTH),
         "drawer_lens_front_power" => (DrawerLensForm::FRONT, NUMBER),
@@ -119,6 +143,56 @@ mod tests {
         }
         let frame = refused_value(&StoreError::Twice("frame.maker, frame.model, frame.colour".to_owned()));
         assert_eq!(frame.map(|(field, _)| field).as_deref(), Some("frame_model"));
+    }
+
+    /// Constraints of values that no field of a form holds as it is.
+    const NO_FIELD: [&str; 28] = [
+        "attachment_bytes_hash",
+        "attachment_name",
+        "concession_is_open",
+        "draft_fields",
+        "draft_key",
+        "drawer_lens_base",
+        "drawer_lens_count",
+        "drawer_lens_reorder_at",
+        "drawer_move_change",
+        "event_kind_effect",
+        "form_outcome_key",
+        "job_eye_height_from",
+        "job_parent",
+        "layout_document",
+        "lens_in_hand_base",
+        "lens_in_hand_has_ground_prism",
+        "prescription_near_pd_given",
+        "prescription_pd_given",
+        "process_spread_nudges",
+        "receipt_document",
+        "shape_eye_is_mirror",
+        "shape_of_something",
+        "supplier_offer_diameter",
+        "supplier_offer_price",
+        "verification_passed",
+        "verification_reading",
+        "verification_row_passes",
+        "verification_verdict",
+    ];
+
+    #[test]
+    fn every_check_of_the_migrations_has_its_field() {
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("migrations");
+        let mut names = Vec::new();
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let text = std::fs::read_to_string(entry.unwrap().path()).unwrap();
+            let words: Vec<&str> = text.split_whitespace().collect();
+            names.extend(words.windows(3).filter(|w| w[0] == "constraint" && w[2] == "check").map(|w| w[1].to_owned()));
+        }
+        assert!(names.len() > 80, "{names:?}");
+        let is_inner = |name: &str| name.ends_with("_at") || name.ends_with("_eye") || NO_FIELD.contains(&name);
+        let without: Vec<_> = names
+            .into_iter()
+            .filter(|name| !is_inner(name) && !name.starts_with("wanted_prism") && range(name).is_none())
+            .collect();
+        assert!(without.is_empty(), "no field for {without:?}");
     }
 
     #[test]

@@ -50,7 +50,7 @@ async fn take_the_order(browser: &Browser) {
     browser.fill("price_lens", "45").await;
     browser.fill("price_shipping", "7").await;
     browser.fill("payment", "192").await;
-    browser.press("Look it over first").await;
+    browser.press("Review it first").await;
     // 95 for the frame, twice 45 for the lenses, 7 for the post.
     browser.sees("tfoot", "$192.00").await;
     assert_eq!(browser.value("rx_left").await, "-2.50 +0.75 x 170", "what was typed stays as it was typed");
@@ -69,7 +69,7 @@ async fn trace_the_frame(browser: &Browser, trace: &TracedPair) {
     browser.click("main a.primary").await;
     browser.arrives_at("/jobs/1001/shape").await;
     browser.give_file("file", &trace.path).await;
-    browser.press("Keep this shape").await;
+    browser.press("Save this shape").await;
     browser.sees("[aria-current=step]", "shape on file now").await;
     for (eye, outline) in ["right", "left"].iter().zip(&trace.eyes) {
         let figures = numbers(browser, &format!(".eye-{eye} .figures .num")).await;
@@ -154,7 +154,7 @@ async fn check_twice(browser: &Browser) {
     let heights = [("pd", "31/33"), ("height_right", "20"), ("height_left", "20")];
     fill_all(browser, &[("read_right", "-2.25 -1.25 x 101"), ("read_left", "-1.75 -0.75 x 80")]).await;
     fill_all(browser, &heights).await;
-    browser.press("Judge the pair").await;
+    browser.press("Check the pair").await;
     browser.sees(".verdict.fail", "Not passed").await;
     let failed = browser.texts("tr.fail").await;
     assert!(failed.len() == 1 && failed[0].contains("xis"), "only the right axis is out: {failed:?}");
@@ -167,7 +167,7 @@ async fn check_twice(browser: &Browser) {
     fill_all(browser, &[("first_right", "-2.25"), ("second_right", "-3.50"), ("axis_right", "96")]).await;
     fill_all(browser, &[("first_left", "-1.75"), ("second_left", "-2.50"), ("axis_left", "80")]).await;
     fill_all(browser, &heights).await;
-    browser.press("Judge the pair").await;
+    browser.press("Check the pair").await;
     browser.sees(".verdict.pass", "Passed").await;
     browser.sees("[aria-current=step]", "checked now").await;
     browser.sees("#earlier", "not passed").await;
@@ -242,7 +242,7 @@ async fn new_lenses_from_the_number(browser: &Browser) {
     assert_eq!((browser.value("pd").await, browser.value("height_left").await), ("31.20/33.00".into(), "20.00".into()));
     browser.fill("rx_right", "-2.75 -1.25 x 95").await;
     browser.fill("rx_left", "-1.75 -0.75 x 80").await;
-    browser.press("Look it over first").await;
+    browser.press("Review it first").await;
     browser.sees(".eye-right", "Since last time").await;
     browser.press("Take the order").await;
     browser.arrives_at("/jobs/1002").await;

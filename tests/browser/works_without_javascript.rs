@@ -31,7 +31,7 @@ async fn works_without_javascript() {
 
     let trace = TracedPair::read("09-gusset-rectangle.txt");
     browser.give_file("file", &trace.path).await;
-    browser.press("Keep this shape").await;
+    browser.press("Save this shape").await;
     browser.sees("[aria-current=step]", "shape on file now").await;
 
     browser.open_page("/jobs/1001/lenses").await;
@@ -56,7 +56,7 @@ async fn works_without_javascript() {
     fill_all(&browser, &[("first_right", "-2.25"), ("second_right", "-3.50"), ("axis_right", "95")]).await;
     fill_all(&browser, &[("first_left", "-1.75"), ("second_left", "-2.50"), ("axis_left", "80")]).await;
     fill_all(&browser, &[("pd", "31/33"), ("height_right", "20"), ("height_left", "20")]).await;
-    browser.press("Judge the pair").await;
+    browser.press("Check the pair").await;
     browser.sees(".verdict.pass", "Passed").await;
     browser.fill("find-q", "1001").await;
     browser.click(".find button").await;

@@ -215,7 +215,7 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
         }
         "/jobs/{number}/packing" => {
             // Only what is needed, so that it differs from a list with everything ticked.
-            let asked = ITEMS.iter().filter(|item| item.is_asked_of(Parcel::Glasses) && item.is_needed);
+            let asked = ITEMS.iter().filter(|item| item.applies_to(Parcel::Glasses) && item.is_needed);
             let ticks = asked.map(|item| ("tick", item.key.to_owned())).collect();
             (lab.given_checked_job().await, "/packing", ticks)
         }

@@ -1,6 +1,4 @@
 use rimbook::desk::frame_shape::NewShape;
-use rimbook::optics::Pair;
-use rimbook::shape::trace::{Angles, Trace};
 
 use crate::support::{NOW, TestLab};
 
@@ -158,18 +156,10 @@ async fn a_surface_that_does_not_reach_is_a_sentence() {
 async fn a_rim_with_its_own_curve_is_compared_with_the_bevel() {
     let lab = TestLab::new().await;
     let number = lab.given_job().await;
-    let right = Trace::new(rimbook::optics::Eye::Right, vec![2000; 36], Angles::Equal).unwrap();
-    let shape = NewShape {
-        traces: Pair::new(right.clone(), right.mirror()),
-        derived: None,
-        dbl: "20".parse().unwrap(),
-        original: format!(
-            "FCRV=9.0;9.0\r\nTRCFMT=1;36;E;R;F\r\nR={0}\r\nTRCFMT=1;36;E;L;F\r\nR={0}\r\n",
-            ["2000"; 36].join(";")
-        )
-        .into_bytes(),
-        original_name: "curved.txt".into(),
-    };
+    let records = "FCRV=9.0;9.0\r\nTRCFMT=1;36;E;R;F\r\nR={0}\r\nTRCFMT=1;36;E;L;F\r\nR={0}\r\n";
+    let file = records.replace("{0}", &["2000"; 36].join(";"));
+    let dbl = "20".parse().unwrap();
+    let shape = NewShape::read(file.as_bytes(), "curved.txt", None, Some(dbl), dbl).unwrap();
     lab.store.keep_shape("given-curved", number, &shape, NOW).await.unwrap();
     let page = lab.get(&format!("/jobs/{number}/edge?front=4")).await;
     let cautions = page.texts(".eye-left .notice.caution").join(" ");

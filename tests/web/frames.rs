@@ -1,6 +1,6 @@
 //! Frames.
 
-use rimbook::desk::frame_shape::NewShape;
+use rimbook::desk::frame_shape::{DblSource, NewShape};
 use rimbook::optics::{Eye, Pair};
 use rimbook::shape::trace::{Angles, Trace};
 use scraper::{Html, Selector};
@@ -36,6 +36,9 @@ async fn offers_new_lenses_only_where_a_shape_is_on_file() {
         traces: Pair::new(right, left),
         derived: Some(Eye::Left),
         dbl: "20".parse().unwrap(),
+        dbl_source: DblSource::Typed,
+        rim_curve_tool_d: Pair::default(),
+        warnings: Vec::new(),
         original: b"radii".to_vec(),
         original_name: "tern.txt".into(),
     };

@@ -58,7 +58,7 @@ async fn a_receipt_never_changes() {
     assert!(page.text("#issue").contains("replaces it and names it"));
     assert_eq!(lab.post(&format!("/jobs/{number}/receipts"), &[]).await.location, "/receipts/5002");
     let second = lab.get("/receipts/5002").await.text("article");
-    for wanted in ["replaces receipt 5001", "Another Name", "Ada Changed", "To be given back", "$25.00"] {
+    for wanted in ["replaces receipt 5001", "Another Name", "Ada Changed", "Refund due", "$25.00"] {
         assert!(second.contains(wanted), "{wanted} in {second}");
     }
     assert_eq!(lab.get("/receipts/5001").await.body, first.body);

@@ -14,7 +14,7 @@ use http_body_util::BodyExt;
 use rimbook::desk::bill::{Charge, ChargeKind};
 use rimbook::desk::customer::Person;
 use rimbook::desk::frame::{FrameDetails, Rim};
-use rimbook::desk::frame_shape::NewShape;
+use rimbook::desk::frame_shape::{DblSource, NewShape};
 use rimbook::desk::job::Stage;
 use rimbook::desk::lab::Lab;
 use rimbook::desk::money::Cents;
@@ -29,7 +29,8 @@ use rimbook::optics::unit::Millimetre;
 use rimbook::optics::{Eye, Pair};
 use rimbook::shape::trace::{Angles, Trace};
 use rimbook::store::Store;
-use rimbook::store::draft::Once;
+use rimbook::store::cut::NewCut;
+use rimbook::store::once::Once;
 use rimbook::web::clock::Clock;
 use rimbook::web::{AppState, build_app};
 use scraper::{Html, Selector};
@@ -304,6 +305,9 @@ impl TestLab {
             traces: Pair::new(right.clone(), right.mirror()),
             derived: Some(Eye::Left),
             dbl: "18".parse().unwrap(),
+            dbl_source: DblSource::Typed,
+            rim_curve_tool_d: Pair::default(),
+            warnings: Vec::new(),
             original: b"given".to_vec(),
             original_name: "given.txt".into(),
         };
@@ -329,7 +333,8 @@ impl TestLab {
     /// Books that both lenses of a job were cut.
     pub async fn given_cut_for(&self, number: i64) {
         let key = format!("given-cut-{}", uuid::Uuid::now_v7());
-        self.store.insert_cut(&key, number, Millimetre::ZERO, "", NOW).await.unwrap();
+        let cut = NewCut { size: Pair::new(Millimetre::ZERO, Millimetre::ZERO), note: String::new(), layout: None };
+        self.store.insert_cut(&key, number, &cut, NOW).await.unwrap();
     }
 
     /// Ada's job with both lenses cut.

@@ -57,6 +57,13 @@ fn keys_come_back() {
         assert_eq!(Quantity::from_key(quantity.key()), Some(quantity));
     }
     assert_eq!(Quantity::from_key("other"), None);
+    let units = [Unit::Dioptre, Unit::Degree, Unit::PrismDioptre, Unit::Millimetre];
+    assert_eq!(units.map(Unit::key), ["d", "deg", "pd", "mm"]);
+}
+
+#[test]
+fn a_profile_is_named_as_on_papers() {
+    assert_eq!(Profile::ALL.map(|profile| profile.to_string()), ["ANSI Z80.1-2015", "ISO 21987 (from memory)"]);
 }
 
 /// The published basis of the axis rows: asin(0.12 / 2C), from the 2005 edition's white paper.
@@ -180,6 +187,11 @@ fn ansi_imbalance_at_its_branches() {
         assert!((line.off_by.unwrap() - off_by).abs() < 1e-9, "{text}: {}", line.explain);
         assert_eq!(line.status, status, "{text} {up_mm}: {}", line.explain);
     }
+    // The left centre too high is the same difference with the other sign.
+    let mut pair = perfect("-3.50 sph");
+    pair.height_mm.left = Some(21.25);
+    let lines = verify(Profile::Z80_1, &ordered("-3.50 sph"), &pair);
+    assert_eq!(find(&lines, "Vertical imbalance", None).reading, Some(-1.25));
     for (text, wider_mm, limit, unit, off_by, status) in [
         ("-2.75 sph", 2.4, 0.67, Unit::PrismDioptre, 0.66, AtLimit),
         ("-2.75 sph", 2.5, 0.67, Unit::PrismDioptre, 0.6875, Fail),
@@ -262,6 +274,29 @@ fn prescribed_prism_is_judged_by_its_difference() {
 }
 
 #[test]
+fn prism_rows_where_prism_is_prescribed_or_measured() {
+    let rows = |wanted: &Ordered, read: &Measured| -> Vec<(String, Option<String>, Status)> {
+        verify(Profile::Z80_1, wanted, read)
+            .into_iter()
+            .filter(|line| matches!(line.quantity, Quantity::PrismHorizontal | Quantity::PrismVertical))
+            .map(|line| (line.ordered, line.measured, line.status))
+            .collect()
+    };
+    let (mut wanted, mut pair) = (ordered("-2.00 sph"), perfect("-2.00 sph"));
+    assert_eq!(rows(&wanted, &pair), vec![], "none prescribed and none measured");
+    let prism = |text: &str| read(text).unwrap().rx.prism;
+    wanted.prism = Pair::new(prism("pl 2 BI"), prism("pl 1.5 BO 0.5 BD"));
+    let unread = |ordered: &str| (ordered.to_owned(), None, Status::NotChecked);
+    assert_eq!(rows(&wanted, &pair), [unread("2.00 in / 1.50 out"), unread("0.00 / 0.50 down")]);
+    pair.prism = Pair::new(Some(InUp { in_pd: 1.9, up_pd: 0.1 }), Some(InUp { in_pd: -1.5, up_pd: -0.5 }));
+    let passed = |ordered: &str, measured: &str| (ordered.to_owned(), Some(measured.to_owned()), Status::Pass);
+    assert_eq!(
+        rows(&wanted, &pair),
+        [passed("2.00 in / 1.50 out", "1.90 in / 1.50 out"), passed("0.00 / 0.50 down", "0.10 up / 0.50 down")]
+    );
+}
+
+#[test]
 fn centre_thickness_where_it_was_specified() {
     let mut wanted = ordered("-2.00 sph");
     wanted.centre_thickness_mm.right = Some(2.0);
@@ -269,6 +304,9 @@ fn centre_thickness_where_it_was_specified() {
     for (read_mm, status) in [
         (None, Status::NotChecked),
         (Some(1.8), Status::Pass),
+        // Exactly four fifths of 0.3.
+        (Some(2.24), Status::Pass),
+        (Some(2.25), Status::AtLimit),
         (Some(1.7), Status::AtLimit),
         (Some(1.69), Status::Fail),
     ] {
@@ -276,6 +314,21 @@ fn centre_thickness_where_it_was_specified() {
         let lines = verify(Profile::Z80_1, &wanted, &pair);
         assert_eq!(find(&lines, "Centre thickness", Some(Eye::Right)).status, status, "{read_mm:?}");
     }
+}
+
+/// Where two rules give one limit, the rule that is named still changes at the printed bound; no axis below an eighth.
+#[test]
+fn the_rule_named_is_that_of_the_range() {
+    let (ansi, iso) = (Profile::Z80_1, Profile::Iso21987);
+    for (limit, rule) in [
+        (ansi.power_limit(6.5), "Power to 6.50 D: ±0.13 D"),
+        (ansi.power_limit(-6.51), "Power over 6.50 D: ±2% of it"),
+        (iso.vertical_limit(5.0, 0.0), "Vertical power to 5.00 D: 0.50 Δ, more with strong prescribed prism"),
+    ] {
+        assert_eq!(limit.rule, rule);
+    }
+    assert_eq!(ansi.axis_limit(-0.12).unwrap().size, 14.0);
+    assert_eq!(ansi.axis_limit(0.11), None);
 }
 
 /// ISO rows on both sides of their branches, from memory: strongest power, cylinder, limits on each.
@@ -301,6 +354,7 @@ fn iso_power_and_cylinder_at_their_branches() {
         assert_eq!(iso.cylinder_limit(strongest_d, cylinder_d).size, cylinder, "{strongest_d} {cylinder_d}");
     }
     for (cylinder_d, axis_deg) in [
+        (0.12, 16.0),
         (0.125, 16.0),
         (0.25, 16.0),
         (0.375, 9.0),
@@ -336,6 +390,26 @@ fn iso_imbalance_at_its_branches() {
         let row = format!("{power_d} D, {prescribed_pd} prescribed, from memory");
         assert!((iso.horizontal_limit(power_d, prescribed_pd).size - horizontal).abs() < 1e-9, "{row}");
         assert!((iso.vertical_limit(-power_d, prescribed_pd).size - vertical).abs() < 1e-9, "{row}");
+    }
+}
+
+#[test]
+fn iso_limits_follow_the_stronger_prescribed_prism() {
+    let limits = |right: &str, left: &str| {
+        let mut wanted = ordered("-2.00 sph");
+        wanted.prism = Pair::new(read(right).unwrap().rx.prism, read(left).unwrap().rx.prism);
+        let lines = verify(Profile::Iso21987, &wanted, &perfect("-2.00 sph"));
+        ["Horizontal imbalance", "Vertical imbalance", "Prescribed prism, horizontal", "Prescribed prism, vertical"]
+            .map(|row| (100.0 * find(&lines, row, None).limit).round())
+    };
+    // From memory: 0.67 and 0.50 to 2.00 Δ, 0.33 and 0.25 more to 10.00 Δ, 0.58 and 0.50 more beyond.
+    for (right, left, want) in [
+        ("pl 2 BI", "pl 2 BU", [67.0, 50.0, 67.0, 50.0]),
+        ("pl 2.25 BO", "pl 1 BI", [100.0, 50.0, 100.0, 50.0]),
+        ("pl 1 BU", "pl 2.25 BD", [67.0, 75.0, 67.0, 75.0]),
+        ("pl 10.25 BI", "pl 10.25 BD", [125.0, 100.0, 125.0, 100.0]),
+    ] {
+        assert_eq!(limits(right, left), want, "{right} / {left}");
     }
 }
 

@@ -1,7 +1,5 @@
 //! Compares a finished pair with its order, row by row of a profile.
 
-use std::fmt;
-
 use super::{AT_LIMIT_SHARE, Limit, Profile, Quantity, READING_ALLOWANCE, Unit};
 use crate::optics::notation;
 use crate::optics::power::SphereCylinder;
@@ -53,17 +51,6 @@ pub enum Status {
     Fail,
     /// A reading is missing.
     NotChecked,
-}
-
-impl fmt::Display for Status {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Status::Pass => "pass",
-            Status::AtLimit => "pass at the limit",
-            Status::Fail => "fail",
-            Status::NotChecked => "not checked",
-        })
-    }
 }
 
 /// One row of the verdict. Every row that is given is required.

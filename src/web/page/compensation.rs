@@ -126,20 +126,23 @@ pub(crate) async fn decide_power(
         return show_again(&page(&state, &data, post.refused(), tried).await?);
     };
     let said = said(&data.job, &order);
-    let done = state.store.append_power_decision(&post.act, number, data.job.frame.id, &order, &said).await?;
-    post.done(done)
+    let done = state.store.append_power_decision(&post.act, number, data.job.frame.id, &order, &said).await;
+    match post.form.kept(done)? {
+        Some(done) => post.done(done),
+        None => show_again(&page(&state, &data, post.refused(), tried).await?),
+    }
 }
 
 /// The fields of the form of a decision.
-struct CompensationForm;
+pub(in crate::web) struct CompensationForm;
 
 impl CompensationForm {
-    const VERTEX_FROM: &str = "vertex_from";
-    const VERTEX_TO: &str = "vertex_to";
-    const PANTO: &str = "panto";
-    const WRAP: &str = "wrap";
+    pub(in crate::web) const VERTEX_FROM: &str = "vertex_from";
+    pub(in crate::web) const VERTEX_TO: &str = "vertex_to";
+    pub(in crate::web) const PANTO: &str = "panto";
+    pub(in crate::web) const WRAP: &str = "wrap";
     const STEP: &str = "step";
-    const DECISION: &str = "decision";
+    pub(in crate::web) const DECISION: &str = "decision";
 
     /// The field with the power of an eye as the page showed it.
     fn seen(eye: Eye) -> String {

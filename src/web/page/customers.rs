@@ -193,9 +193,9 @@ impl CustomerForm {
         let name = form.read(name, check_name);
         let line1 = form.read(Self::LINE1, |t| text::line("An address line", t, 120));
         let line2 = form.read(Self::LINE2, |t| text::line("An address line", t, 120));
-        let city = form.read(Self::CITY, |t| text::line("A town", t, 80));
+        let city = form.read(Self::CITY, |t| text::line("A city", t, 80));
         let region = form.read(Self::REGION, |t| text::line("A state", t, 40));
-        let postcode = form.read(Self::POSTCODE, |t| text::line("A postal code", t, 20));
+        let postcode = form.read(Self::POSTCODE, |t| text::line("A ZIP code", t, 20));
         let phone = form.read(Self::PHONE, |t| text::line("A telephone number", t, 60));
         let email = form.read(Self::EMAIL, read_email);
         Some(Person {

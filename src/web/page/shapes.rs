@@ -84,12 +84,14 @@ pub(crate) async fn keep_shape(State(state): State<AppState>, Path(number): Path
     let Upload { form, file } = read_upload(sent).await?;
     let bytes = file.as_ref().map(|(name, bytes)| (name.as_str(), bytes.as_ref()));
     let mut post = JobPost::read_with_file(&state, number, Step::Shape, form, bytes).await?;
-    match ShapeForm::read(&mut post.form, file, post.job.frame.details.bridge) {
-        Ok(shape) => {
-            let done = state.store.keep_shape(&post.act, number, &shape, state.clock.now()).await?;
-            post.done(done)
-        }
-        Err(faults) => show_again(&page(&state, &post.job.clone(), post.refused(), faults).await?),
+    let shape = match ShapeForm::read(&mut post.form, file, post.job.frame.details.bridge) {
+        Ok(shape) => shape,
+        Err(faults) => return show_again(&page(&state, &post.job.clone(), post.refused(), faults).await?),
+    };
+    let done = state.store.keep_shape(&post.act, number, &shape, state.clock.now()).await;
+    match post.form.kept(done)? {
+        Some(done) => post.done(done),
+        None => show_again(&page(&state, &post.job.clone(), post.refused(), Vec::new()).await?),
     }
 }
 
@@ -121,13 +123,13 @@ fn not_read(error: MultipartError) -> WebError {
 }
 
 /// The fields of the upload.
-struct ShapeForm;
+pub(in crate::web) struct ShapeForm;
 
 impl ShapeForm {
     const FILE: &str = "file";
     const TABLE: &str = "table";
     const EYE: &str = "eye";
-    const DBL: &str = "dbl";
+    pub(in crate::web) const DBL: &str = "dbl";
 
     /// The shape, or the faults of the file; a sentence stands beside each wrong field.
     fn read(

@@ -162,7 +162,7 @@ pub(in crate::web) struct DrawerLensForm {
 
 impl DrawerLensForm {
     const MATERIAL: &str = "material";
-    const SPHERE: &str = "sphere";
+    pub(in crate::web) const SPHERE: &str = "sphere";
     pub(in crate::web) const CYLINDER: &str = "cylinder";
     pub(in crate::web) const DIAMETER: &str = "diameter";
     pub(in crate::web) const CENTRE: &str = "centre";

@@ -23,7 +23,7 @@ pub(super) struct Prices {
 
 impl Prices {
     pub(super) fn read(form: &mut Form) -> Self {
-        let mut price = |name| form.read_optional(name, |t| Cents::read_price(t, Cents::MOST_PRICE));
+        let mut price = |name| form.read_optional(name, |t| Cents::read_price(t, Cents::new(Cents::MOST)));
         Self {
             frame: price(OrderForm::PRICE_FRAME),
             lens: price(OrderForm::PRICE_LENS),

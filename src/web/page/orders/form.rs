@@ -86,12 +86,12 @@ impl OrderForm {
     pub(super) const COATING: &str = "coating";
     pub(super) const TINT: &str = "tint";
     pub(super) const ORDERED_ON: &str = "ordered_on";
-    pub(super) const PROMISED_ON: &str = "promised_on";
+    pub(in crate::web) const PROMISED_ON: &str = "promised_on";
     const NOTE: &str = "note";
     const PAYMENT: &str = "payment";
     pub(super) const PAYMENT_KIND: &str = "payment_kind";
     pub(in crate::web) const PRICE_FRAME: &str = "price_frame";
-    pub(super) const PRICE_LENS: &str = "price_lens";
+    pub(in crate::web) const PRICE_LENS: &str = "price_lens";
     pub(super) const PRICE_COATING: &str = "price_coating";
     pub(super) const PRICE_TINT: &str = "price_tint";
     pub(super) const PRICE_SHIPPING: &str = "price_shipping";
@@ -114,7 +114,7 @@ impl OrderForm {
     }
 
     /// The field of an eye's height.
-    pub(super) const fn height(eye: Eye) -> &'static str {
+    pub(in crate::web) const fn height(eye: Eye) -> &'static str {
         match eye {
             Eye::Right => "height_right",
             Eye::Left => "height_left",
