@@ -141,15 +141,19 @@ impl Known {
                     .fetch_all(&book)
                     .await
                     .expect("open jobs"),
-                customers: keys("select id from customer where number % (1 + (select max(number) from customer) / 2000) = 0")
-                    .await,
+                customers: keys(
+                    "select id from customer where number % (1 + (select max(number) from customer) / 2000) = 0",
+                )
+                .await,
                 frames: keys("select id from frame").await,
                 drawer: keys("select id from drawer_lens").await,
                 materials: keys("select id from material where retired_at is null").await,
                 treatments: keys("select id from treatment where retired_at is null").await,
                 receipts: ends("select min(number), max(number) from receipt").await,
-                names: texts("select name from customer where number % (1 + (select max(number) from customer) / 2000) = 0")
-                    .await,
+                names: texts(
+                    "select name from customer where number % (1 + (select max(number) from customer) / 2000) = 0",
+                )
+                .await,
                 models: texts("select maker || ' ' || model from frame").await,
             };
             book.close().await;
@@ -322,8 +326,11 @@ fn bare(file: &str, port: u16) {
 }
 
 async fn read_one(State(pool): State<SqlitePool>, UrlPath(number): UrlPath<i64>) -> String {
-    let row: (String,) =
-        sqlx::query_as("select promised_on from job where number = ?").bind(number).fetch_one(&pool).await.expect("the job");
+    let row: (String,) = sqlx::query_as("select promised_on from job where number = ?")
+        .bind(number)
+        .fetch_one(&pool)
+        .await
+        .expect("the job");
     row.0
 }
 

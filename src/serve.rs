@@ -92,7 +92,8 @@ async fn open_with_demo(folder: &Path, jobs: Option<u64>, clock: Clock) -> Resul
     }
     store.close().await;
     let mut told = Progress::new();
-    let summary = fresh_file::fill(folder, jobs, clock.today(), clock.now(), &mut |done, of| told.tell(done, of)).await?;
+    let summary =
+        fresh_file::fill(folder, jobs, clock.today(), clock.now(), &mut |done, of| told.tell(done, of)).await?;
     print_line(&summary.to_string());
     open(folder).await
 }

@@ -32,7 +32,10 @@ async fn beside(folder: &Path) -> SqliteConnection {
 
 /// How many rows a query counts.
 async fn count(book: &mut SqliteConnection, query: &str) -> i64 {
-    sqlx::query_scalar(AssertSqlSafe(query.to_owned())).fetch_one(book).await.unwrap_or_else(|why| panic!("{why}\n{query}"))
+    sqlx::query_scalar(AssertSqlSafe(query.to_owned()))
+        .fetch_one(book)
+        .await
+        .unwrap_or_else(|why| panic!("{why}\n{query}"))
 }
 
 #[tokio::test]

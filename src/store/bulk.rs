@@ -14,10 +14,10 @@ use sqlx::{ConnectOptions, Connection};
 use time::OffsetDateTime;
 use uuid::Uuid;
 
+use super::StoreError;
 use super::attachment::{NewAttachment, insert_attachment};
 use super::shape::insert_shape_eye;
 use super::stamp::Stamp;
-use super::StoreError;
 use crate::desk::customer::{Person, name_key};
 use crate::desk::frame::FrameDetails;
 use crate::desk::frame_shape::{NewShape, ShapeOrigin};
@@ -273,28 +273,40 @@ impl Bulk {
 
     async fn copy_orders(&mut self, jobs: &str) -> Result<(), StoreError> {
         let db = &mut self.db;
-        for_each_job!(db, jobs, "
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into prescription (id, patient_id, prescriber, prescriber_npi, written_on, expires_on, diagnosis,
                                       pd_given, near_pd_given, added_at)
             select unhex(p.stem || '00', '-'), p.patient, p.prescriber, t.prescriber_npi, date(t.written_on, p.days),
                    date(t.expires_on, p.days), t.diagnosis, t.pd_given, t.near_pd_given,
                    strftime('%Y-%m-%dT%H:%M:%fZ', t.added_at, p.days)
             from plan p cross join job_revision r cross join prescription t
-            where r.job_number = p.template and r.revision = 1 and t.id = r.prescription_id");
-        for_each_job!(db, jobs, "
+            where r.job_number = p.template and r.revision = 1 and t.id = r.prescription_id"
+        );
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into prescription_eye (prescription_id, eye, typed, sphere_hundredths, cylinder_hundredths, axis_deg,
                                           prism_in_hundredths, prism_up_hundredths, pd_hundredths, near_pd_hundredths)
             select unhex(p.stem || '00', '-'), t.eye, t.typed, t.sphere_hundredths, t.cylinder_hundredths, t.axis_deg,
                    t.prism_in_hundredths, t.prism_up_hundredths, t.pd_hundredths, t.near_pd_hundredths
             from plan p cross join job_revision r cross join prescription_eye t
-            where r.job_number = p.template and r.revision = 1 and t.prescription_id = r.prescription_id");
-        for_each_job!(db, jobs, "
+            where r.job_number = p.template and r.revision = 1 and t.prescription_id = r.prescription_id"
+        );
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into job (number, patient_id, parent_number, parent_reason, ordered_on, taken_at, frame_id,
                              promised_on, stage, closed_at)
             select p.number, p.patient, p.parent, iif(p.parent is null, null, 'new_lenses'), date(t.ordered_on, p.days),
                    strftime('%Y-%m-%dT%H:%M:%fZ', t.taken_at, p.days), p.frame, date(t.promised_on, p.days), t.stage,
                    strftime('%Y-%m-%dT%H:%M:%fZ', t.closed_at, p.days)
-            from plan p cross join job t where t.number = p.template");
+            from plan p cross join job t where t.number = p.template"
+        );
         for_each_job!(db, jobs, "
             insert into job_revision (job_number, revision, patient_id, payer_id, recipient_id, frame_id, prescription_id,
                                       lens_use, material_version_id, design, promised_on, note, at)
@@ -302,14 +314,22 @@ impl Bulk {
                    t.material_version_id, t.design, date(t.promised_on, p.days), t.note,
                    strftime('%Y-%m-%dT%H:%M:%fZ', t.at, p.days)
             from plan p cross join job_revision t where t.job_number = p.template and t.revision = 1");
-        for_each_job!(db, jobs, "
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into job_eye (job_number, revision, eye, task, height_hundredths, height_from)
             select p.number, 1, t.eye, t.task, t.height_hundredths, t.height_from
-            from plan p cross join job_eye t where t.job_number = p.template and t.revision = 1");
-        for_each_job!(db, jobs, "
+            from plan p cross join job_eye t where t.job_number = p.template and t.revision = 1"
+        );
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into job_treatment (job_number, revision, kind, position, version_id)
             select p.number, 1, t.kind, t.position, t.version_id
-            from plan p cross join job_treatment t where t.job_number = p.template and t.revision = 1");
+            from plan p cross join job_treatment t where t.job_number = p.template and t.revision = 1"
+        );
         Ok(())
     }
 
@@ -342,16 +362,24 @@ impl Bulk {
     /// no search; the two lenses have twice that number and the next.
     async fn copy_bench_work(&mut self, jobs: &str, layouts: &str) -> Result<(), StoreError> {
         let db = &mut self.db;
-        for_each_job!(db, jobs, "
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into job_shape (job_number, shape_id, added_at)
             select p.number, p.shape, strftime('%Y-%m-%dT%H:%M:%fZ', t.added_at, p.days)
-            from plan p cross join job_shape t where t.job_number = p.template");
+            from plan p cross join job_shape t where t.job_number = p.template"
+        );
         // The drawer is filled with what the jobs take out of it.
-        for_each_job!(db, jobs, "
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into drawer_move (drawer_lens_id, kind, change, at)
             select t.drawer_lens_id, 'stocked', count(*), min(strftime('%Y-%m-%dT%H:%M:%fZ', t.at, '-7 days', p.days))
             from plan p cross join lens_in_hand t
-            where t.job_number = p.template and t.drawer_lens_id is not null group by t.drawer_lens_id");
+            where t.job_number = p.template and t.drawer_lens_id is not null group by t.drawer_lens_id"
+        );
         for_each_job!(db, jobs, "
             insert into lens_in_hand (seq, job_number, eye, drawer_lens_id, source, diameter_hundredths, centre_hundredths,
                                       front_power_hundredths, base_hundredths, off_in_hundredths, off_up_hundredths,
@@ -360,16 +388,24 @@ impl Bulk {
                    t.centre_hundredths, t.front_power_hundredths, t.base_hundredths, t.off_in_hundredths,
                    t.off_up_hundredths, t.has_ground_prism, strftime('%Y-%m-%dT%H:%M:%fZ', t.at, p.days)
             from plan p cross join lens_in_hand t where t.job_number = p.template");
-        for_each_job!(db, jobs, "
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into drawer_move (drawer_lens_id, kind, change, job_number, eye, at)
             select t.drawer_lens_id, 'taken', -1, p.number, t.eye, strftime('%Y-%m-%dT%H:%M:%fZ', t.at, p.days)
-            from plan p cross join lens_in_hand t where t.job_number = p.template and t.drawer_lens_id is not null");
-        for_each_job!(db, jobs, "
+            from plan p cross join lens_in_hand t where t.job_number = p.template and t.drawer_lens_id is not null"
+        );
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into layout (seq, job_number, revision, moment, shape_id, blocker_step_hundredths,
                                 blank_margin_hundredths, dbl_hundredths, frame_pd_hundredths, wanted_pd_hundredths, at)
             select p.number, p.number, 1, 'cut', p.shape, t.blocker_step_hundredths, t.blank_margin_hundredths,
                    t.dbl_hundredths, p.frame_pd, t.wanted_pd_hundredths, strftime('%Y-%m-%dT%H:%M:%fZ', t.at, p.days)
-            from plan p cross join layout t where t.job_number = p.template and t.moment = 'cut'");
+            from plan p cross join layout t where t.job_number = p.template and t.moment = 'cut'"
+        );
         sqlx::query!(
             "with line as materialized (select value from json_each(?1))
              insert into layout_eye (layout_seq, eye, lens_seq, wanted_pd_hundredths, wanted_height_hundredths,
@@ -390,14 +426,22 @@ impl Bulk {
         )
         .execute(&mut *db)
         .await?;
-        for_each_job!(db, jobs, "
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into cut (seq, job_number, layout_seq, note, at)
             select p.number, p.number, p.number, t.note, strftime('%Y-%m-%dT%H:%M:%fZ', t.at, p.days)
-            from plan p cross join cut t where t.job_number = p.template");
-        for_each_job!(db, jobs, "
+            from plan p cross join cut t where t.job_number = p.template"
+        );
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into cut_eye (cut_seq, eye, size_hundredths, circumference_hundredths, box_width_hundredths)
             select p.number, t.eye, t.size_hundredths, t.circumference_hundredths, t.box_width_hundredths
-            from plan p cross join cut c cross join cut_eye t where c.job_number = p.template and t.cut_seq = c.seq");
+            from plan p cross join cut c cross join cut_eye t where c.job_number = p.template and t.cut_seq = c.seq"
+        );
         Ok(())
     }
 
@@ -408,55 +452,86 @@ impl Bulk {
             select unhex(p.stem || printf('%02x', t.attempt), '-'), p.number, t.attempt, t.profile, t.reading, t.verdict,
                    t.passed, strftime('%Y-%m-%dT%H:%M:%fZ', t.at, p.days)
             from plan p cross join verification t where t.job_number = p.template order by p.number, t.attempt");
-        for_each_job!(db, jobs, "
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into verification_row (verification_id, position, eye, quantity, unit, wanted, measured, limit_size,
                                           deviation, passes)
             select unhex(p.stem || printf('%02x', v.attempt), '-'), t.position, t.eye, t.quantity, t.unit, t.wanted,
                    t.measured, t.limit_size, t.deviation, t.passes
             from plan p cross join verification v cross join verification_row t
-            where v.job_number = p.template and t.verification_id = v.id");
-        for_each_job!(db, jobs, "
+            where v.job_number = p.template and t.verification_id = v.id"
+        );
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into concession (verification_id, job_number, reason, is_open, at)
             select unhex(p.stem || printf('%02x', v.attempt), '-'), p.number, t.reason, t.is_open,
                    strftime('%Y-%m-%dT%H:%M:%fZ', t.at, p.days)
             from plan p cross join verification v cross join concession t
-            where v.job_number = p.template and t.verification_id = v.id");
+            where v.job_number = p.template and t.verification_id = v.id"
+        );
         Ok(())
     }
 
     async fn copy_parcels(&mut self, jobs: &str) -> Result<(), StoreError> {
         let db = &mut self.db;
-        for_each_job!(db, jobs, "
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into packing (seq, job_number, at)
             select p.number, p.number, strftime('%Y-%m-%dT%H:%M:%fZ', t.at, p.days)
-            from plan p cross join packing t where t.job_number = p.template");
-        for_each_job!(db, jobs, "
+            from plan p cross join packing t where t.job_number = p.template"
+        );
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into packing_tick (packing_seq, position, says)
             select p.number, t.position, t.says
             from plan p cross join packing c cross join packing_tick t
-            where c.job_number = p.template and t.packing_seq = c.seq");
-        for_each_job!(db, jobs, "
+            where c.job_number = p.template and t.packing_seq = c.seq"
+        );
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into shipment (seq, job_number, carrier, tracking, sent_on, address, at)
             select p.number, p.number, t.carrier, p.tracking, date(t.sent_on, p.days), p.name || char(10) || p.address,
                    strftime('%Y-%m-%dT%H:%M:%fZ', t.at, p.days)
-            from plan p cross join shipment t where t.job_number = p.template");
+            from plan p cross join shipment t where t.job_number = p.template"
+        );
         Ok(())
     }
 
     async fn copy_money(&mut self, jobs: &str) -> Result<(), StoreError> {
         let db = &mut self.db;
-        for_each_job!(db, jobs, "
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into charge (job_number, kind, eye, what, code, amount_cents, reason, at)
             select p.number, t.kind, t.eye, iif(t.kind = 'frame', 'Frame: ' || p.model, t.what), t.code, t.amount_cents,
                    t.reason, strftime('%Y-%m-%dT%H:%M:%fZ', t.at, p.days)
-            from plan p cross join charge t where t.job_number = p.template order by p.number, t.seq");
-        for_each_job!(db, jobs, "
+            from plan p cross join charge t where t.job_number = p.template order by p.number, t.seq"
+        );
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into payment (job_number, kind, amount_cents, paid_on, reason, at)
             select p.number, t.kind, t.amount_cents, date(t.paid_on, p.days), t.reason,
                    strftime('%Y-%m-%dT%H:%M:%fZ', t.at, p.days)
-            from plan p cross join payment t where t.job_number = p.template order by p.number, t.seq");
+            from plan p cross join payment t where t.job_number = p.template order by p.number, t.seq"
+        );
         // A template is paid at once, and its frame is the first line of its bill.
-        for_each_job!(db, jobs, "
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into receipt (number, job_number, document, issued_on, total_cents, paid_cents, issued_at)
             select p.receipt, p.number,
                    json_set(json_replace(t.document,
@@ -471,7 +546,8 @@ impl Bulk {
                         '$.prescribed_on', date(t.document ->> '$.prescribed_on', p.days)),
                    date(t.issued_on, p.days), t.total_cents, t.paid_cents,
                    strftime('%Y-%m-%dT%H:%M:%fZ', t.issued_at, p.days)
-            from plan p cross join receipt t where t.job_number = p.template");
+            from plan p cross join receipt t where t.job_number = p.template"
+        );
         Ok(())
     }
 
