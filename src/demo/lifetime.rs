@@ -43,8 +43,12 @@ const SPAN: std::ops::RangeInclusive<u64> = 1100..=14_610;
 /// Days that a copied job needs until its parcel has left, with some to spare.
 const LAST_COPY_DAYS_AGO: i64 = 30;
 
-/// How often the open jobs of the demonstration stand in the book.
-const OPEN_ROUNDS: usize = 12;
+/// How often the open jobs of the demonstration stand in the book, at most.
+const OPEN_ROUNDS: u64 = 12;
+
+/// A book of few jobs has fewer templates and open jobs: one of each for so many.
+const JOBS_A_MODEL: u64 = 40;
+const JOBS_AN_OPEN_ROUND: u64 = 300;
 
 /// The first receipt of a book has the next number.
 const RECEIPTS_BEFORE: i64 = 5000;
@@ -66,8 +70,8 @@ pub async fn fill(
 ) -> Result<Summary, DemoError> {
     let read = Book::read().map_err(|why| wrong("a file", why))?;
     let span = (jobs / JOBS_A_DAY).clamp(*SPAN.start(), *SPAN.end());
-    let open = open_jobs(&read);
-    let first = first_jobs(&read, span)?;
+    let open = open_jobs(&read, (jobs / JOBS_AN_OPEN_ROUND).min(OPEN_ROUNDS) as usize);
+    let first = first_jobs(&read, (jobs / JOBS_A_MODEL) as usize, span)?;
     let copies = jobs.saturating_sub((open.len() + first.len()) as u64);
 
     let store = Store::open_file(path).await?;
@@ -87,8 +91,8 @@ pub async fn fill(
 
     let mut bulk = Bulk::open(path).await?;
     plan.insert_people_and_frames(&mut bulk).await?;
-    let ahead = (jobs - copies, jobs);
-    copy_jobs(&mut bulk, plan, &mut |done| progress(ahead.0 + done, ahead.1)).await?;
+    let before = jobs - copies - open.len() as u64;
+    copy_jobs(&mut bulk, plan, &mut |done| progress(before + done, jobs)).await?;
     bulk.close().await?;
 
     let store = Store::open_file(path).await?;
@@ -104,11 +108,12 @@ pub async fn fill(
 
 /// The jobs that are done as the pages do them: each sent job of the demonstration in a frame of its own, and new lenses
 /// for it three times. They are the oldest of the book.
-fn first_jobs(book: &Book, span: u64) -> Result<Vec<DemoJob>, DemoError> {
+fn first_jobs(book: &Book, most: usize, span: u64) -> Result<Vec<DemoJob>, DemoError> {
     let models: Vec<&DemoJob> = book
         .jobs
         .iter()
         .filter(|job| job.stage == StageRow::Sent && job.shape.is_some() && job.relens_of.is_none())
+        .take(most)
         .collect();
     let mut jobs = Vec::new();
     let oldest = LAST_COPY_DAYS_AGO + span as i64 + 60 * JOBS_IN_A_FRAME as i64;
@@ -158,11 +163,11 @@ impl Open {
     }
 }
 
-fn open_jobs(book: &Book) -> Open {
+fn open_jobs(book: &Book, rounds: usize) -> Open {
     let models: Vec<&DemoJob> =
         book.jobs.iter().filter(|job| job.stage != StageRow::Sent && job.relens_of.is_none()).collect();
     let mut open = Open { jobs: Vec::new(), customers: Vec::new() };
-    for model in models.iter().cycle().take(models.len() * OPEN_ROUNDS) {
+    for model in models.iter().cycle().take(models.len() * rounds) {
         let person = invent::person(u64::from(u32::MAX) + open.jobs.len() as u64);
         let key = format!("open-{}", open.jobs.len());
         open.customers.push(super::data::DemoCustomer {
