@@ -233,7 +233,7 @@ fn day_shown(zone: &str) -> String {
     command.arg("--data").arg(home.path()).args(["--port", "0"]).env("TZ", zone);
     let running = Running::run(command);
     let host = running.address;
-    let form = "name=Saltmarsh+Lens+Post&address=4+Quay+Lane";
+    let form = "key=start&name=Saltmarsh+Lens+Post&address=4+Quay+Lane";
     let (head, _) = ask(
         host,
         &format!(

@@ -322,7 +322,7 @@ fn the_rule_named_is_that_of_the_range() {
     let (ansi, iso) = (Profile::Z80_1, Profile::Iso21987);
     for (limit, rule) in [
         (ansi.power_limit(6.5), "Power to 6.50 D: ±0.13 D"),
-        (ansi.power_limit(-6.51), "Power over 6.50 D: ±2% of it"),
+        (ansi.power_limit(-6.51), "Power over 6.50 D: ±2% of the power"),
         (iso.vertical_limit(5.0, 0.0), "Vertical power to 5.00 D: 0.50 Δ, more with strong prescribed prism"),
     ] {
         assert_eq!(limit.rule, rule);

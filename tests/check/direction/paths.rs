@@ -53,7 +53,9 @@ impl Visitor<'_> {
         while at < tokens.len() {
             match &tokens[at] {
                 TokenTree::Ident(first) => {
-                    let is_extern = prefix.is_empty() && at >= 2 && is_double_colon(at - 2);
+                    // After `<T as Trait>` the colons lead on from the trait, not from a crate.
+                    let leads_on = at >= 3 && matches!(&tokens[at - 3], TokenTree::Punct(p) if p.as_char() == '>');
+                    let is_extern = prefix.is_empty() && at >= 2 && is_double_colon(at - 2) && !leads_on;
                     let (line, mut path) = (first.span().start().line, prefix.to_vec());
                     path.push(first.to_string());
                     at += 1;
