@@ -37,6 +37,10 @@ pub struct Serve {
     /// Fill an empty book with the invented lab Saltmarsh Lens Post, to try Rimbook.
     #[arg(long)]
     pub demo: bool,
+    /// With --demo: how many jobs. From 1000 on they are the work of a lifetime, for trying how fast the pages are;
+    /// a million takes some minutes and about 10 GB.
+    #[arg(long, requires = "demo", value_name = "N", value_parser = clap::value_parser!(u64).range(1000..=2_000_000))]
+    pub jobs: Option<u64>,
 }
 
 impl Serve {
@@ -59,6 +63,14 @@ mod tests {
     #[test]
     fn verify_cli() {
         Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn a_number_of_jobs_needs_the_demo() {
+        assert_eq!(Cli::parse_from(["rimbook", "--demo", "--jobs", "1000"]).serve.jobs, Some(1000));
+        for wrong in [&["rimbook", "--jobs", "1000"][..], &["rimbook", "--demo", "--jobs", "999"]] {
+            assert!(Cli::try_parse_from(wrong).is_err(), "{wrong:?}");
+        }
     }
 
     #[test]

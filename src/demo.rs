@@ -32,11 +32,16 @@ use crate::store::layout::NewLayout;
 use crate::store::once::Once;
 use crate::store::shipment::Shipment;
 use crate::store::verification::NewCheck;
-use crate::store::{Store, StoreError};
+use crate::store::{OpenError, Store, StoreError};
 
 mod data;
+pub mod fresh_file;
+mod invent;
+pub mod lifetime;
 mod shapes;
 mod story;
+mod timeline;
+mod variant;
 
 use data::{Book, DemoCustomer, DemoDrawerLens, DemoFrame, DemoJob, MeasuredRow, OffRow, PaidRow};
 use story::Step;
@@ -60,6 +65,12 @@ pub enum DemoError {
     /// An error of the book.
     #[error(transparent)]
     Store(#[from] StoreError),
+    /// The file of the book.
+    #[error(transparent)]
+    Open(#[from] OpenError),
+    /// The folder of the book.
+    #[error("the demonstration cannot be written: {0}")]
+    File(#[from] std::io::Error),
 }
 
 /// How many rows were put into the book.
@@ -73,6 +84,17 @@ pub struct Summary {
     /// Kinds of lens in the drawer.
     pub drawer: usize,
     pub receipts: usize,
+}
+
+impl Summary {
+    /// Adds what another loader put into the same book, which brought no frames and no drawer of its own.
+    fn add_jobs(&mut self, other: &Loader<'_>) {
+        let other = other.summary();
+        self.customers += other.customers;
+        self.shapes += other.shapes;
+        self.jobs += other.jobs;
+        self.receipts += other.receipts;
+    }
 }
 
 impl std::fmt::Display for Summary {
@@ -96,17 +118,8 @@ pub async fn load(store: &Store, today: Date, now: OffsetDateTime) -> Result<Sum
     }
     let book = Book::read().map_err(|why| wrong("a file", why))?;
     let mut loader = Loader::open(store, &book, today, now).await?;
-    for (when, at, step) in story::timeline(&book.jobs, now) {
-        loader.take_step(at, step, when).await?;
-    }
-    Ok(Summary {
-        customers: book.customers.len(),
-        frames: book.frames.len(),
-        shapes: loader.shapes,
-        jobs: loader.numbers.len(),
-        drawer: book.drawer.len(),
-        receipts: loader.receipts,
-    })
+    loader.tell(now).await?;
+    Ok(loader.summary())
 }
 
 fn wrong(row: impl Display, why: impl Display) -> DemoError {
@@ -122,6 +135,8 @@ struct Loader<'a> {
     store: &'a Store,
     book: &'a Book,
     today: Date,
+    /// The moment before the first order.
+    opening: OffsetDateTime,
     lab: Lab,
     customers: BTreeMap<&'a str, Uuid>,
     materials: Vec<Material>,
@@ -130,6 +145,10 @@ struct Loader<'a> {
     numbers: BTreeMap<usize, i64>,
     shapes: usize,
     receipts: usize,
+    /// Whether every other job takes its lenses from the drawer, where they are put just before.
+    uses_drawer: bool,
+    /// Keeps the form keys of two loaders of one book apart.
+    name: &'static str,
 }
 
 impl<'a> Loader<'a> {
@@ -145,19 +164,69 @@ impl<'a> Loader<'a> {
             let details = drawer_lens(lens, &materials)?;
             store.stock_lens(&format!("demo-drawer-{n}"), &details, lens.count, now - Duration::days(30)).await?;
         }
+        Self::with_customers(store, book, today, opening, "demo").await
+    }
+
+    /// More orders for a book that has a lab already.
+    async fn go_on(store: &'a Store, book: &'a Book, today: Date, now: OffsetDateTime) -> Result<Self, DemoError> {
+        let oldest = book.jobs.iter().map(|job| job.ordered_days_ago).max().unwrap_or(0);
+        Self::with_customers(store, book, today, now - Duration::days(oldest + 7), "demo-open").await
+    }
+
+    async fn with_customers(
+        store: &'a Store,
+        book: &'a Book,
+        today: Date,
+        opening: OffsetDateTime,
+        name: &'static str,
+    ) -> Result<Self, DemoError> {
         let mut customers = BTreeMap::new();
         for row in &book.customers {
             customers.insert(row.key.as_str(), store.insert_customer(&person_of(row), opening).await?);
         }
-        let treatments = store.list_treatments().await?;
-        let (numbers, shapes, receipts) = (BTreeMap::new(), 0, 0);
-        Ok(Self { store, book, today, lab, customers, materials, treatments, numbers, shapes, receipts })
+        let (materials, treatments) = (store.list_materials().await?, store.list_treatments().await?);
+        let (numbers, shapes, receipts, uses_drawer) = (BTreeMap::new(), 0, 0, false);
+        let lab = lab_of(book);
+        Ok(Self {
+            store,
+            book,
+            today,
+            opening,
+            lab,
+            customers,
+            materials,
+            treatments,
+            numbers,
+            shapes,
+            receipts,
+            uses_drawer,
+            name,
+        })
+    }
+
+    /// Does every step of every job.
+    async fn tell(&mut self, now: OffsetDateTime) -> Result<(), DemoError> {
+        for (when, at, step) in story::timeline(&self.book.jobs, now) {
+            self.take_step(at, step, when).await?;
+        }
+        Ok(())
+    }
+
+    fn summary(&self) -> Summary {
+        Summary {
+            customers: self.book.customers.len(),
+            frames: self.book.frames.len(),
+            shapes: self.shapes,
+            jobs: self.numbers.len(),
+            drawer: self.book.drawer.len(),
+            receipts: self.receipts,
+        }
     }
 
     async fn take_step(&mut self, at: usize, step: Step, when: OffsetDateTime) -> Result<(), DemoError> {
         let row = &self.book.jobs[at];
         let name = format!("job {at}");
-        let key = format!("demo-{at}-{step:?}");
+        let key = format!("{}-{at}-{step:?}", self.name);
         if step == Step::Take {
             let order = self.order(row, &name)?;
             match self.store.take_order(&key, &order, when).await? {
@@ -175,12 +244,15 @@ impl<'a> Loader<'a> {
                 self.shapes += 1;
             }
             Step::TakeLenses => {
-                let lenses = lenses_for(&job, &self.lab, &name)?;
+                let mut lenses = lenses_for(&job, &self.lab, &name)?;
+                if self.uses_drawer && at % 2 == 0 {
+                    self.put_in_the_drawer(&key, &job, &mut lenses, when - Duration::days(7)).await?;
+                }
                 self.store.take_lenses(&key, number, &lenses, when).await?;
             }
             Step::Cut => {
-                let layout = NewLayout::of_job(&job, &self.lab, &self.store.find_lenses(number).await?)
-                    .map_err(|why| wrong(&name, why))?;
+                let in_hand = self.store.find_lenses(number).await?;
+                let layout = NewLayout::of_job(&job, &self.lab, &in_hand).map_err(|why| wrong(&name, why))?;
                 let size = Pair::new(Millimetre::ZERO, Millimetre::ZERO);
                 self.store.insert_cut(&key, number, &NewCut { size, note: String::new(), layout }, when).await?;
             }
@@ -210,6 +282,32 @@ impl<'a> Loader<'a> {
                 self.store.issue_receipt(&key, number, &document, when).await?;
                 self.receipts += 1;
             }
+        }
+        Ok(())
+    }
+
+    /// Stocks the lenses of a job, so that they are taken from the drawer.
+    async fn put_in_the_drawer(
+        &self,
+        key: &str,
+        job: &Job,
+        lenses: &mut [LensInHand],
+        when: OffsetDateTime,
+    ) -> Result<(), DemoError> {
+        for lens in lenses {
+            let (Some(centre), Some(front_power)) = (lens.centre, lens.front_power) else { continue };
+            let power = job.lens_power(lens.eye).to_minus();
+            let details = DrawerLensDetails {
+                material_line: job.material.line,
+                sphere: power.sphere(),
+                cylinder: power.cylinder(),
+                diameter: lens.diameter,
+                centre,
+                front_power,
+            };
+            self.store.stock_lens(&format!("{key}-{}", lens.eye.name()), &details, 1, when).await?;
+            let drawer = self.store.list_drawer().await?;
+            lens.drawer_lens = drawer.iter().find(|kind| kind.details == details).map(|kind| kind.id);
         }
         Ok(())
     }

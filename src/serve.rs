@@ -2,12 +2,14 @@
 
 use std::io::Write;
 use std::net::SocketAddr;
+use std::path::Path;
+use std::time::Instant;
 
 use thiserror::Error;
 use tokio::net::TcpListener;
 
 use crate::config::Serve;
-use crate::demo::{self, DemoError};
+use crate::demo::{DemoError, fresh_file};
 use crate::store::{OpenError, Store, StoreError};
 use crate::web::clock::Clock;
 use crate::web::{AppState, build_app};
@@ -60,12 +62,12 @@ async fn serve(options: &Serve) -> Result<(), ServeError> {
         std::io::ErrorKind::AddrInUse => ServeError::PortInUse(address.port()),
         _ => ServeError::Listen { address, why },
     })?;
-    let store = Store::open(&folder).await?;
     let clock = Clock::System;
+    let store = match options.demo {
+        true => open_with_demo(&folder, options.jobs, clock).await?,
+        false => open(&folder).await?,
+    };
     store.forget_old_drafts(clock.now()).await?;
-    if options.demo {
-        fill_with_demo(&store, clock).await?;
-    }
     let state = AppState::new(store.clone(), clock).await?;
     print_line(&format!("Rimbook is open at http://{}", listener.local_addr()?));
     print_line(&format!("The book is in {}", folder.display()));
@@ -74,16 +76,47 @@ async fn serve(options: &Serve) -> Result<(), ServeError> {
     Ok(())
 }
 
-/// A book that already has a lab is not changed. The pages are served in either case.
-async fn fill_with_demo(store: &Store, clock: Clock) -> Result<(), ServeError> {
-    match demo::load(store, clock.today(), clock.now()).await {
-        Ok(summary) => print_line(&summary.to_string()),
-        Err(DemoError::NotEmpty(lab)) => {
-            print_line(&format!("The book already belongs to {lab}: nothing was added to it"));
-        }
-        Err(other) => return Err(other.into()),
+/// Opens the book. What a stopped filling left is removed.
+async fn open(folder: &Path) -> Result<Store, ServeError> {
+    let store = Store::open(folder).await?;
+    fresh_file::remove_unfinished(folder)?;
+    Ok(store)
+}
+
+/// Opens the book with the demonstration in it. A book that has a lab already is left as it is.
+async fn open_with_demo(folder: &Path, jobs: Option<u64>, clock: Clock) -> Result<Store, ServeError> {
+    let store = open(folder).await?;
+    if let Some(lab) = store.find_lab().await? {
+        print_line(&format!("The book already belongs to {}: nothing was added to it", lab.name));
+        return Ok(store);
     }
-    Ok(())
+    store.close().await;
+    let mut told = Progress::new();
+    let summary =
+        fresh_file::fill(folder, jobs, clock.today(), clock.now(), &mut |done, of| told.tell(done, of)).await?;
+    print_line(&summary.to_string());
+    open(folder).await
+}
+
+/// What is told while a large demonstration is written: a line each twentieth.
+struct Progress {
+    began: Instant,
+    told: u64,
+}
+
+impl Progress {
+    fn new() -> Self {
+        Self { began: Instant::now(), told: 0 }
+    }
+
+    fn tell(&mut self, done: u64, of: u64) {
+        let twentieth = done * 20 / of.max(1);
+        if twentieth > self.told {
+            self.told = twentieth;
+            let seconds = self.began.elapsed().as_secs();
+            print_line(&format!("Written: {done} of {of} jobs, {} % ({seconds} s)", done * 100 / of.max(1)));
+        }
+    }
 }
 
 /// Prints one line. A closed standard output does not stop the server.

@@ -15,6 +15,7 @@ use sqlx::{Sqlite, SqlitePool, Transaction};
 
 mod attachment;
 mod bill;
+pub mod bulk;
 mod catalogue;
 mod customer;
 pub mod cut;

@@ -164,7 +164,12 @@ async fn insert_shape(
     Ok(id)
 }
 
-async fn insert_shape_eye(tx: &mut SqliteConnection, id: Uuid, eye: Eye, shape: &NewShape) -> Result<(), StoreError> {
+pub(super) async fn insert_shape_eye(
+    tx: &mut SqliteConnection,
+    id: Uuid,
+    eye: Eye,
+    shape: &NewShape,
+) -> Result<(), StoreError> {
     let trace = shape.traces.get(eye);
     let boxing = Boxing::of(&trace.outline());
     let hundredths = |value: f64| (value * 100.0).round() as i64;
