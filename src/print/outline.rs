@@ -117,7 +117,7 @@ mod tests {
         // Axis 180 lies level, axis 90 stands.
         assert_eq!(right.axis.as_deref(), Some("M-15 -1L-41 -1"));
         assert_eq!(left.axis.as_deref(), Some("M28 12L28 -14"));
-        assert_eq!((right.letter, left.letter), ("R", "L"));
+        assert_eq!((right.letter.as_str(), left.letter.as_str()), ("R", "L"));
     }
 
     #[test]
