@@ -245,7 +245,7 @@ impl<'a> Loader<'a> {
             }
             Step::TakeLenses => {
                 let mut lenses = lenses_for(&job, &self.lab, &name)?;
-                if self.uses_drawer && at % 2 == 0 {
+                if self.uses_drawer && at.is_multiple_of(2) {
                     self.put_in_the_drawer(&key, &job, &mut lenses, when - Duration::days(7)).await?;
                 }
                 self.store.take_lenses(&key, number, &lenses, when).await?;
