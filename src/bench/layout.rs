@@ -242,84 +242,9 @@ pub fn place_words(eye: Eye, angle_deg: f64) -> String {
 
 #[cfg(test)]
 pub(super) mod tests {
-    use time::macros::date;
-    use uuid::Uuid;
-
     use super::*;
-    use crate::desk::catalogue::{Material, starting_materials};
-    use crate::desk::customer::{Customer, Person};
-    use crate::desk::frame::{Frame, FrameDetails, Rim};
-    use crate::desk::frame_shape::{DblSource, FrameShape, ShapeOrigin};
-    use crate::desk::job::{EyeTask, JobEye};
-    use crate::desk::money::Cents;
-    use crate::desk::order::Design;
-    use crate::desk::prescription::{MadeFor, Prescription};
-    use crate::optics::prescription::{read, read_pupil_distance};
-    use crate::shape::trace::{Angles, Trace};
-
-    /// A job in a round frame 44□20, to this prescription and pupil distance, the optical centre 2 above the middle.
-    pub fn round_job(rx: &str, pd: &str) -> Job {
-        let trace = Trace::new(Eye::Right, vec![2200; 400], Angles::Equal).unwrap();
-        let eye = read(rx).unwrap().rx;
-        let made = JobEye { task: EyeTask::Make, height: "24".parse().unwrap() };
-        Job {
-            number: 1001,
-            customer: Customer { id: Uuid::nil(), person: Person::default() },
-            frame: Frame {
-                id: Uuid::nil(),
-                details: FrameDetails {
-                    maker: "Heron & Rye".into(),
-                    model: "Dunlin".into(),
-                    colour: String::new(),
-                    eye_size: "44".parse().unwrap(),
-                    bridge: "20".parse().unwrap(),
-                    temple: None,
-                    rim: Rim::Metal,
-                    price: Cents::new(0),
-                },
-            },
-            prescription: Prescription {
-                eyes: Pair::new(eye, eye),
-                typed: Pair::default(),
-                prescriber: String::new(),
-                written_on: None,
-                expires_on: None,
-                diagnosis: String::new(),
-                pupil_distance: read_pupil_distance(pd).unwrap(),
-                near_pupil_distance: Some(read_pupil_distance("60").unwrap()),
-            },
-            made_for: MadeFor::Distance,
-            material: Material { id: Uuid::nil(), line: Uuid::nil(), details: starting_materials().remove(0) },
-            design: Design::Spherical,
-            coating: None,
-            tint: None,
-            eyes: Pair::new(made, made),
-            ordered_on: date!(2026 - 11 - 25),
-            promised_on: date!(2026 - 12 - 05),
-            note: String::new(),
-            revision: 1,
-            parent: None,
-            shape: Some(FrameShape {
-                id: Uuid::nil(),
-                job_number: Some(1001),
-                parent: None,
-                origin: ShapeOrigin::Traced,
-                traces: Pair::new(trace.clone(), trace.mirror()),
-                derived: Some(Eye::Left),
-                dbl: "20".parse().unwrap(),
-                dbl_source: DblSource::File,
-                rim_curve_tool_d: Pair::default(),
-                original_name: String::new(),
-            }),
-            charged: Cents::new(0),
-            paid: Cents::new(0),
-            sent_on: None,
-            receipt: None,
-            frame_position: None,
-            power_decision: None,
-            history: Vec::new(),
-        }
-    }
+    use crate::desk::prescription::MadeFor;
+    pub use crate::desk::sample::round_job;
 
     pub fn lab() -> Lab {
         Lab::new("Saltmarsh Lens Post".into(), "Pellmarsh".into())

@@ -337,6 +337,8 @@ pub fn stage(kinds: impl IntoIterator<Item = EventKind>) -> Stage {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::desk::fitting::PositionOfWear;
+    use crate::desk::sample::round_job;
     use EventKind::*;
 
     #[test]
@@ -369,6 +371,84 @@ mod tests {
     #[test]
     fn a_later_failed_check_undoes_an_earlier_pass() {
         assert_eq!(stage([Taken, ShapeKept, LensRight, LensLeft, Cut, CheckPassed, CheckFailed]), Stage::Cut);
+    }
+
+    fn power(text: &str) -> LensPower {
+        crate::optics::prescription::read(text).unwrap().rx.power
+    }
+
+    #[test]
+    fn lenses_are_ordered_as_prescribed_or_as_decided() {
+        let mut job = round_job("-4.00 sph 2 BI", "31/33");
+        assert_eq!((job.lens_power(Eye::Right), job.compensated_words()), (power("-4.00 sph"), None));
+        assert_eq!(job.lens_prescriptions(), job.prescription.eyes);
+        job.power_decision = Some(PowerDecision {
+            is_compensated: true,
+            position: PositionOfWear::usual(),
+            power: Pair::new(power("-3.75 sph"), power("-3.50 sph")),
+            at: OffsetDateTime::UNIX_EPOCH,
+        });
+        assert_eq!((job.lens_power(Eye::Right), job.lens_power(Eye::Left)), (power("-3.75 sph"), power("-3.50 sph")));
+        let lenses = job.lens_prescriptions();
+        assert_eq!((lenses.right.power, lenses.left.power), (power("-3.75 sph"), power("-3.50 sph")));
+        assert_eq!(lenses.right.prism, job.prescription.eyes.right.prism, "the prism stays as prescribed");
+        let words = job.compensated_words().unwrap();
+        assert!(words.contains("R -3.75 sph (prescribed -4.00 sph)"), "{words}");
+        if let Some(decision) = &mut job.power_decision {
+            decision.is_compensated = false;
+        }
+        assert_eq!((job.lens_power(Eye::Left), job.compensated_words()), (power("-4.00 sph"), None));
+    }
+
+    #[test]
+    fn what_a_job_says_of_itself() {
+        let mut job = round_job("-4.00 sph", "31/33");
+        assert_eq!(job.relens_of(), None);
+        job.parent = Some(Parent { number: 1042, reason: ParentReason::NewLenses });
+        assert_eq!(job.relens_of(), Some(1042));
+        job.parent = Some(Parent { number: 1042, reason: ParentReason::Remake });
+        assert_eq!(job.relens_of(), None, "a remake is not new lenses for an earlier job");
+        job.eyes.left.height = "21.5".parse().unwrap();
+        assert_eq!(job.height(), Pair::new("24".parse().unwrap(), "21.5".parse().unwrap()));
+        (job.charged, job.paid) = (Cents::new(18_600), Cents::new(20_000));
+        assert_eq!(job.owed(), Cents::new(-1400));
+        if let Some(shape) = &mut job.shape {
+            shape.rim_curve_tool_d = Pair::new(Some(4.5), None);
+        }
+        assert_eq!(job.rim_curves(), Pair::new(Some(4.5), None));
+        job.shape = None;
+        assert_eq!(job.rim_curves(), Pair::new(None, None));
+        let at = OffsetDateTime::UNIX_EPOCH;
+        job.history = [Taken, ShapeKept].map(|kind| Event { kind, note: String::new(), at }).to_vec();
+        assert_eq!(job.stage(), Stage::ShapeOnFile);
+    }
+
+    #[test]
+    fn one_lens_is_not_a_pair_and_needs_a_shape() {
+        for kinds in [vec![Taken, LensRight, LensLeft], vec![Taken], vec![Taken, Paid, Note]] {
+            assert_eq!(stage(kinds), Stage::Taken);
+        }
+        for kinds in [vec![Taken, ShapeKept, LensLeft], vec![Taken, ShapeKept, LensRight, LensRight]] {
+            assert_eq!(stage(kinds), Stage::ShapeOnFile);
+        }
+        assert_eq!(stage([Taken, LensRight, LensLeft, ShapeKept]), Stage::LensesInHand);
+        // A pair that fails a check after it was packed is not packed.
+        let failed = [Taken, ShapeKept, LensRight, LensLeft, Cut, CheckPassed, Packed, CheckFailed];
+        assert_eq!(stage(failed), Stage::Cut);
+        assert_eq!(stage(failed.into_iter().chain([CheckPassed])), Stage::Checked);
+    }
+
+    #[test]
+    fn every_event_and_stage_has_its_own_words() {
+        let events: Vec<&str> = EventKind::ALL.iter().map(|kind| kind.words()).collect();
+        let stages: Vec<&str> = Stage::ALL.iter().map(|stage| stage.words()).collect();
+        for words in [&events, &stages] {
+            assert!(
+                words.iter().enumerate().all(|(i, said)| said.len() > 2 && !words[..i].contains(said)),
+                "{words:?}"
+            );
+        }
+        assert_eq!((Cut.words(), Stage::Cut.words()), ("Lenses cut", "cut"));
     }
 
     #[test]

@@ -44,6 +44,8 @@ pub mod payment;
 pub mod prescription;
 pub mod procedure_code;
 pub mod receipt;
+#[cfg(test)]
+pub(crate) mod sample;
 pub mod step;
 pub mod stock;
 pub mod supplier_list;

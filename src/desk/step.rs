@@ -182,6 +182,7 @@ impl Step {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::desk::sample::round_job;
 
     #[test]
     fn every_stage_but_the_last_leads_on() {
@@ -201,6 +202,78 @@ mod tests {
         assert_eq!(stages(Step::Compensation), [yes, yes, yes, no, no, no, no]);
         assert_eq!(stages(Step::Packing), [no, no, no, no, yes, no, no]);
         assert_eq!(stages(Step::Note), [yes; 7]);
+    }
+
+    /// A job with this history, the newest last.
+    fn job_after(kinds: &[EventKind]) -> Job {
+        let at = time::OffsetDateTime::UNIX_EPOCH;
+        let event = |(i, &kind): (usize, &EventKind)| Event { kind, note: i.to_string(), at };
+        Job { history: kinds.iter().enumerate().map(event).collect(), ..round_job("-4.00 sph", "31/33") }
+    }
+
+    #[test]
+    fn every_other_step_has_its_stages_too() {
+        let stages = |step: Step| Stage::ALL.iter().map(|stage| step.stages().contains(stage)).collect::<Vec<_>>();
+        let (no, yes) = (false, true);
+        assert_eq!(stages(Step::Lenses), [yes, yes, yes, yes, yes, yes, no]);
+        assert_eq!(stages(Step::Check), [no, no, no, yes, yes, yes, no]);
+        assert_eq!(stages(Step::Concession), [no, no, no, yes, no, no, no]);
+        assert_eq!(stages(Step::Shipment), [no, no, no, no, no, yes, no]);
+    }
+
+    #[test]
+    fn the_history_is_counted_for_each_step() {
+        use EventKind::*;
+        let job = job_after(&[Taken, ShapeKept, LensRight, LensLeft, Cut, CheckFailed, Cut, CheckPassed, Paid, Paid]);
+        for (step, count) in [
+            (Step::Shape, 1),
+            (Step::Lenses, 2),
+            (Step::Cut, 2),
+            (Step::Check, 2),
+            (Step::Concession, 0),
+            (Step::Payment, 2),
+            (Step::Note, 0),
+        ] {
+            assert_eq!(step.count(&job), count, "{step:?}");
+        }
+        assert_eq!((job.count(Paid), job.last(Cut).map(|event| event.note.as_str())), (2, Some("6")));
+        assert_eq!(job.last(Sent), None);
+    }
+
+    #[test]
+    fn a_step_is_refused_with_its_reason() {
+        use EventKind::*;
+        let in_hand = [Taken, ShapeKept, LensRight, LensLeft];
+        let after = |more: &[EventKind]| job_after(&[&in_hand, more].concat());
+        for (job, step, want) in [
+            (after(&[]), Step::Check, Some("is not cut yet")),
+            (after(&[]), Step::Compensation, None),
+            (after(&[Cut]), Step::Compensation, Some("take one in hand first")),
+            (after(&[Cut]), Step::Concession, Some("no failed check")),
+            (after(&[Cut]), Step::Packing, Some("is cut but not checked")),
+            (after(&[Cut, CheckFailed]), Step::Packing, Some("did not pass its check")),
+            (after(&[Cut, CheckFailed]), Step::Concession, None),
+            (after(&[Cut, CheckPassed]), Step::Packing, None),
+            (after(&[Cut, CheckPassed]), Step::Concession, Some("no failed check")),
+            (after(&[Cut, CheckPassed]), Step::Shipment, Some("is not packed yet")),
+            (after(&[Cut, CheckPassed, Packed]), Step::Packing, Some("is packed already")),
+            (after(&[Cut, CheckPassed, Packed]), Step::Shipment, None),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Shipment, Some("has been sent already")),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Lenses, Some("a remake is a new job")),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Cut, Some("nothing left to cut")),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Compensation, Some("is not changed afterwards")),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Check, Some("has been sent.")),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Note, None),
+        ] {
+            let got = step.refusal(&job);
+            let is_right = got
+                .as_deref()
+                .map_or(want.is_none(), |got| got.contains("1001") && want.is_some_and(|want| got.contains(want)));
+            assert!(is_right, "{step:?} at {:?}: {got:?} for {want:?}", job.stage());
+        }
+        let cut = after(&[Cut]);
+        assert_eq!((cut.not_yet(Stage::Cut), cut.not_yet(Stage::Taken)), (None, None));
+        assert!(cut.not_yet(Stage::Checked).is_some());
     }
 
     #[test]
