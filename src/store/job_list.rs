@@ -4,7 +4,7 @@ use time::Date;
 use uuid::Uuid;
 
 use super::read::word;
-use super::search::matching;
+use super::search::{matching, matching_whole};
 use super::{Store, StoreError};
 use crate::desk::job::{JobLine, Stage};
 
@@ -95,9 +95,19 @@ impl Store {
         )
     }
 
-    /// The newest jobs whose person, frame or numbers have words that begin so.
+    /// The newest jobs whose person, frame or numbers have words that begin so; only those with the whole words where
+    /// these are enough.
     pub async fn find_jobs(&self, text: &str, most: i64) -> Result<Vec<JobLine>, StoreError> {
-        let Some(words) = matching(text) else { return Ok(Vec::new()) };
+        let (Some(whole), Some(beginnings)) = (matching_whole(text), matching(text)) else { return Ok(Vec::new()) };
+        let found = self.list_matching_jobs(&whole, most).await?;
+        if i64::try_from(found.len()).is_ok_and(|count| count >= most) {
+            return Ok(found);
+        }
+        // What has the words whole has their beginnings too.
+        self.list_matching_jobs(&beginnings, most).await
+    }
+
+    async fn list_matching_jobs(&self, words: &str, most: i64) -> Result<Vec<JobLine>, StoreError> {
         lines(
             sqlx::query_as!(
                 JobLineRow,

@@ -99,7 +99,8 @@ impl Store {
         refuse_other_schemas(&write, &file).await?;
         MIGRATIONS.run(&write).await.map_err(|e| OpenError::NotABook { file: file.clone(), why: e.to_string() })?;
         check_settings(&write, &file).await?;
-        let reading = options.pragma("query_only", "on");
+        // 16 MiB for each reader: the inner pages of the indexes of a large book stay in memory.
+        let reading = options.pragma("query_only", "on").pragma("cache_size", "-16384");
         let read = pool().max_connections(READERS).connect_with(reading).await.map_err(not_a_book)?;
         Ok(Self { read, write })
     }

@@ -11,12 +11,21 @@ const SHORTEST_PREFIX: usize = 2;
 
 /// What to ask FTS5 for, or `None` where the text holds no letter and no digit.
 pub(super) fn matching(text: &str) -> Option<String> {
-    let words: Vec<String> = text
-        .split(|c: char| !c.is_alphanumeric())
-        .filter(|word| !word.is_empty())
+    let words: Vec<String> = words_of(text)
         .map(|word| if word.chars().count() < SHORTEST_PREFIX { format!("\"{word}\"") } else { format!("\"{word}\"*") })
         .collect();
     (!words.is_empty()).then(|| words.join(" "))
+}
+
+/// The same, for words that are whole. FTS5 walks such a list from the newest row on; for the beginning of a word that is
+/// longer than its prefix indexes it first collects every row: 70 ms where a third of a million jobs match, against 1 ms.
+pub(super) fn matching_whole(text: &str) -> Option<String> {
+    let words: Vec<String> = words_of(text).map(|word| format!("\"{word}\"")).collect();
+    (!words.is_empty()).then(|| words.join(" "))
+}
+
+fn words_of(text: &str) -> impl Iterator<Item = &str> {
+    text.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty())
 }
 
 /// Writes the words of a customer again, and those of the customer's jobs.
