@@ -192,14 +192,10 @@ fn find(ranges: &[Range], size: i32) -> Option<Found> {
     if ranges.last().is_none_or(|last| size > last.1) {
         return None;
     }
-    // `min_by_key` returns the first of equals: the lower range. A printed end of 4.12 means 4.125.
-    let distance = |r: &Range| if size < r.0 { eighth(r.0) - size } else { size - r.1 };
+    // `min_by_key` returns the first of equals: the lower range.
+    let distance = |r: &Range| if size < r.0 { r.0 - size } else { size - r.1 };
     let (index, _) = ranges.iter().enumerate().min_by_key(|(_, r)| distance(r))?;
     Some(Found { index, in_gap: true, twice: false })
-}
-
-fn eighth(end: i32) -> i32 {
-    if end % 125 == 120 { end + 5 } else { end }
 }
 
 fn code_of(form: LensPower) -> (&'static str, Vec<String>) {
