@@ -1,7 +1,7 @@
 //! The demonstration book: the invented lab Saltmarsh Lens Post with three years of work. It is put into an empty book
 //! through the same types and store functions as the pages use. Dates are counted back from today.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Display;
 
 use thiserror::Error;
@@ -215,7 +215,8 @@ impl<'a> Loader<'a> {
     fn summary(&self) -> Summary {
         Summary {
             customers: self.book.customers.len(),
-            frames: self.book.frames.len(),
+            // A frame comes into the book with the first order for it.
+            frames: self.numbers.keys().map(|at| self.book.jobs[*at].frame.as_str()).collect::<BTreeSet<_>>().len(),
             shapes: self.shapes,
             jobs: self.numbers.len(),
             drawer: self.book.drawer.len(),

@@ -28,15 +28,16 @@ use rimbook::optics::prescription::{read, read_pupil_distance};
 use rimbook::optics::unit::Millimetre;
 use rimbook::optics::{Eye, Pair};
 use rimbook::shape::trace::{Angles, Trace};
-use rimbook::store::Store;
 use rimbook::store::cut::NewCut;
 use rimbook::store::once::Once;
+use rimbook::store::{FILE_NAME, Store};
 use rimbook::web::clock::Clock;
 use rimbook::web::{AppState, build_app};
 use scraper::{Html, Selector};
 use tempfile::TempDir;
 use time::macros::{date, datetime};
 use time::{OffsetDateTime, UtcOffset};
+use tokio::sync::OnceCell;
 use tower::ServiceExt;
 
 /// When every test happens: a Wednesday.
@@ -55,20 +56,38 @@ pub struct Answer {
     pub body: String,
 }
 
+/// Two books made once for all tests of a program, an unnamed one and a named one; each test works on a copy.
+static BOOKS: OnceCell<[Vec<u8>; 2]> = OnceCell::const_new();
+
+async fn make_books() -> [Vec<u8>; 2] {
+    let folder = tempfile::tempdir().unwrap();
+    let store = Store::open(folder.path()).await.unwrap();
+    store.close().await;
+    let unnamed = std::fs::read(folder.path().join(FILE_NAME)).unwrap();
+    let store = Store::open(folder.path()).await.unwrap();
+    let mut profile = Lab::new("Saltmarsh Lens Post".into(), "4 Quay Lane\nPellmarsh PM 00401".into());
+    profile.tax_id = "00-0001234".into();
+    profile.phone = "555-0100".into();
+    store.insert_lab(&profile, NOW).await.unwrap();
+    store.close().await;
+    [unnamed, std::fs::read(folder.path().join(FILE_NAME)).unwrap()]
+}
+
 impl TestLab {
     /// A lab that has had its first run: Saltmarsh Lens Post with the defaults.
     pub async fn new() -> Self {
-        let lab = Self::unnamed().await;
-        let mut profile = Lab::new("Saltmarsh Lens Post".into(), "4 Quay Lane\nPellmarsh PM 00401".into());
-        profile.tax_id = "00-0001234".into();
-        profile.phone = "555-0100".into();
-        lab.store.insert_lab(&profile, NOW).await.unwrap();
-        lab.reopened().await
+        Self::on_copy(1).await
     }
 
     /// A book nobody has named yet.
     pub async fn unnamed() -> Self {
-        Self::in_folder(tempfile::tempdir().unwrap()).await
+        Self::on_copy(0).await
+    }
+
+    async fn on_copy(book: usize) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::write(folder.path().join(FILE_NAME), &BOOKS.get_or_init(make_books).await[book]).unwrap();
+        Self::in_folder(folder).await
     }
 
     /// The same book in a new process's place: what was said to be kept must be there.
