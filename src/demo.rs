@@ -6,7 +6,6 @@ use std::fmt::Display;
 
 use thiserror::Error;
 use time::{Date, Duration, OffsetDateTime};
-use uuid::Uuid;
 
 use crate::bench::layout::{JobLayout, step_of, usual_diameter_mm};
 use crate::bench::verification::{Judgment, Measurement, Notation, judge};
@@ -15,6 +14,7 @@ use crate::desk::catalogue::{Material, Treatment, TreatmentDetails, TreatmentKin
 use crate::desk::customer::Person;
 use crate::desk::frame::{FrameDetails, Rim};
 use crate::desk::frame_shape::NewShape;
+use crate::desk::id::CustomerId;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
 use crate::desk::money::Cents;
@@ -123,7 +123,7 @@ struct Loader<'a> {
     book: &'a Book,
     today: Date,
     lab: Lab,
-    customers: BTreeMap<&'a str, Uuid>,
+    customers: BTreeMap<&'a str, CustomerId>,
     materials: Vec<Material>,
     treatments: Vec<Treatment>,
     /// The job number of each row of the jobs.
@@ -273,10 +273,10 @@ impl<'a> Loader<'a> {
                 near_pupil_distance: row.near_pd.as_deref().map(distance).transpose()?,
             },
             made_for: MadeFor::Distance,
-            material: material.id,
+            material: material.version,
             design: Design::Spherical,
-            coating: coating.map(|t| t.id),
-            tint: tint.map(|t| t.id),
+            coating: coating.map(|t| t.version),
+            tint: tint.map(|t| t.version),
             height: Pair::new(length(name, row.height.right)?, length(name, row.height.left)?),
             ordered_on,
             promised_on: ordered_on + Duration::days(row.promised_in_days),
@@ -359,7 +359,7 @@ fn drawer_lens(row: &DemoDrawerLens, materials: &[Material]) -> Result<DrawerLen
     let name = format!("drawer, {} {} {}", row.material, row.sphere, row.cylinder);
     let power = |text: &str| text.parse::<Dioptre>().map_err(|why| wrong(&name, why));
     Ok(DrawerLensDetails {
-        material_line: material(materials, &row.material, &name)?.line,
+        material: material(materials, &row.material, &name)?.id,
         sphere: power(&row.sphere)?,
         cylinder: power(&row.cylinder)?,
         diameter: length(&name, row.diameter_mm)?,

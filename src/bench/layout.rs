@@ -242,6 +242,7 @@ pub fn place_words(eye: Eye, angle_deg: f64) -> String {
 
 #[cfg(test)]
 pub(super) mod tests {
+    use crate::desk::id::{CustomerId, FrameId, MaterialId, MaterialVersionId, ShapeId};
     use time::macros::date;
     use uuid::Uuid;
 
@@ -264,9 +265,9 @@ pub(super) mod tests {
         let made = JobEye { task: EyeTask::Make, height: "24".parse().unwrap() };
         Job {
             number: 1001,
-            customer: Customer { id: Uuid::nil(), person: Person::default() },
+            customer: Customer { id: CustomerId(Uuid::nil()), person: Person::default() },
             frame: Frame {
-                id: Uuid::nil(),
+                id: FrameId(Uuid::nil()),
                 details: FrameDetails {
                     maker: "Heron & Rye".into(),
                     model: "Dunlin".into(),
@@ -289,7 +290,11 @@ pub(super) mod tests {
                 near_pupil_distance: Some(read_pupil_distance("60").unwrap()),
             },
             made_for: MadeFor::Distance,
-            material: Material { id: Uuid::nil(), line: Uuid::nil(), details: starting_materials().remove(0) },
+            material: Material {
+                id: MaterialId(Uuid::nil()),
+                version: MaterialVersionId(Uuid::nil()),
+                details: starting_materials().remove(0),
+            },
             design: Design::Spherical,
             coating: None,
             tint: None,
@@ -300,7 +305,7 @@ pub(super) mod tests {
             revision: 1,
             parent: None,
             shape: Some(FrameShape {
-                id: Uuid::nil(),
+                id: ShapeId(Uuid::nil()),
                 job_number: Some(1001),
                 parent: None,
                 origin: ShapeOrigin::Traced,
