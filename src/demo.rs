@@ -6,7 +6,6 @@ use std::fmt::Display;
 
 use thiserror::Error;
 use time::{Date, Duration, OffsetDateTime};
-use uuid::Uuid;
 
 use crate::bench::layout::{JobLayout, step_of, usual_diameter_mm};
 use crate::bench::verification::{Judgment, Measurement, Notation, judge};
@@ -15,6 +14,7 @@ use crate::desk::catalogue::{Material, Treatment, TreatmentDetails, TreatmentKin
 use crate::desk::customer::Person;
 use crate::desk::frame::{FrameDetails, Rim};
 use crate::desk::frame_shape::NewShape;
+use crate::desk::id::CustomerId;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
 use crate::desk::money::Cents;
@@ -87,8 +87,9 @@ pub struct Summary {
 }
 
 impl Summary {
-    /// Adds what another loader put into the same book, which brought no frames and no drawer of its own.
-    fn add_jobs(&mut self, other: &Loader<'_>) {
+    /// Adds what another loader put into the same book after one that brought these frames, and no drawer of its own.
+    fn add_jobs(&mut self, other: &Loader<'_>, frames: &BTreeSet<String>) {
+        self.frames += other.frames().difference(frames).count();
         let other = other.summary();
         self.customers += other.customers;
         self.shapes += other.shapes;
@@ -138,7 +139,7 @@ struct Loader<'a> {
     /// The moment before the first order.
     opening: OffsetDateTime,
     lab: Lab,
-    customers: BTreeMap<&'a str, Uuid>,
+    customers: BTreeMap<&'a str, CustomerId>,
     materials: Vec<Material>,
     treatments: Vec<Treatment>,
     /// The job number of each row of the jobs.
@@ -212,11 +213,15 @@ impl<'a> Loader<'a> {
         Ok(())
     }
 
+    /// The keys of the frames in the book. A frame comes into it with the first order for it.
+    fn frames(&self) -> BTreeSet<String> {
+        self.numbers.keys().map(|at| self.book.jobs[*at].frame.clone()).collect()
+    }
+
     fn summary(&self) -> Summary {
         Summary {
             customers: self.book.customers.len(),
-            // A frame comes into the book with the first order for it.
-            frames: self.numbers.keys().map(|at| self.book.jobs[*at].frame.as_str()).collect::<BTreeSet<_>>().len(),
+            frames: self.frames().len(),
             shapes: self.shapes,
             jobs: self.numbers.len(),
             drawer: self.book.drawer.len(),
@@ -299,7 +304,7 @@ impl<'a> Loader<'a> {
             let (Some(centre), Some(front_power)) = (lens.centre, lens.front_power) else { continue };
             let power = job.lens_power(lens.eye).to_minus();
             let details = DrawerLensDetails {
-                material_line: job.material.line,
+                material: job.material.id,
                 sphere: power.sphere(),
                 cylinder: power.cylinder(),
                 diameter: lens.diameter,
@@ -372,10 +377,10 @@ impl<'a> Loader<'a> {
                 near_pupil_distance: row.near_pd.as_deref().map(distance).transpose()?,
             },
             made_for: MadeFor::Distance,
-            material: material.id,
+            material: material.version,
             design: Design::Spherical,
-            coating: coating.map(|t| t.id),
-            tint: tint.map(|t| t.id),
+            coating: coating.map(|t| t.version),
+            tint: tint.map(|t| t.version),
             height: Pair::new(length(name, row.height.right)?, length(name, row.height.left)?),
             ordered_on,
             promised_on: ordered_on + Duration::days(row.promised_in_days),
@@ -458,7 +463,7 @@ fn drawer_lens(row: &DemoDrawerLens, materials: &[Material]) -> Result<DrawerLen
     let name = format!("drawer, {} {} {}", row.material, row.sphere, row.cylinder);
     let power = |text: &str| text.parse::<Dioptre>().map_err(|why| wrong(&name, why));
     Ok(DrawerLensDetails {
-        material_line: material(materials, &row.material, &name)?.line,
+        material: material(materials, &row.material, &name)?.id,
         sphere: power(&row.sphere)?,
         cylinder: power(&row.cylinder)?,
         diameter: length(&name, row.diameter_mm)?,

@@ -349,7 +349,7 @@ async fn the_drawer_counts_its_moves_and_never_falls_below_none() {
     let lab = TestLab::new().await;
     let material = lab.store.list_materials().await.unwrap().remove(0);
     let lens = DrawerLensDetails {
-        material_line: material.line,
+        material: material.id,
         sphere: "-2.00".parse().unwrap(),
         cylinder: "0".parse().unwrap(),
         diameter: "70".parse().unwrap(),
@@ -458,7 +458,7 @@ async fn a_book_of_before_the_present_tables_is_refused() {
 async fn the_last_material_stays_on_sale() {
     let lab = TestLab::new().await;
     for material in lab.store.list_materials().await.unwrap() {
-        lab.store.retire_material(material.line, NOW).await.unwrap();
+        lab.store.retire_material(material.id, NOW).await.unwrap();
     }
     assert_eq!(lab.store.list_materials().await.unwrap().len(), 1);
 }

@@ -34,9 +34,9 @@ impl MaterialComparison {
     pub fn all(job: &Job, laid: &JobLayout, on_sale: &[Material], least_edge_mm: f64) -> Vec<Self> {
         let ordered = &job.material;
         let mut materials: Vec<&MaterialDetails> =
-            on_sale.iter().filter(|m| m.line != ordered.line).map(|m| &m.details).collect();
+            on_sale.iter().filter(|m| m.id != ordered.id).map(|m| &m.details).collect();
         // The ordered version, at its own price, takes the place of the version on sale.
-        let place = on_sale.iter().position(|m| m.line == ordered.line).unwrap_or(0);
+        let place = on_sale.iter().position(|m| m.id == ordered.id).unwrap_or(0);
         materials.insert(place.min(materials.len()), &ordered.details);
         materials
             .into_iter()
@@ -121,6 +121,7 @@ impl ImpactClass {
 
 #[cfg(test)]
 mod tests {
+    use crate::desk::id::{MaterialId, MaterialVersionId};
     use uuid::Uuid;
 
     use super::*;
@@ -130,8 +131,8 @@ mod tests {
 
     fn on_sale() -> Vec<Material> {
         let material = |(n, details): (u128, MaterialDetails)| Material {
-            id: Uuid::from_u128(n),
-            line: Uuid::from_u128(n),
+            id: MaterialId(Uuid::from_u128(n)),
+            version: MaterialVersionId(Uuid::from_u128(n)),
             details,
         };
         (1..).zip(starting_materials()).map(material).collect()
@@ -159,7 +160,7 @@ mod tests {
     fn the_ordered_version_is_there_even_off_sale() {
         let on_sale = on_sale();
         let mut job = round_job("-2.00 sph", "32/32");
-        job.material.line = Uuid::from_u128(99);
+        job.material.id = MaterialId(Uuid::from_u128(99));
         job.material.details.price = Cents::new(2000);
         let laid = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap();
         let rows = MaterialComparison::all(&job, &laid, &on_sale, 1.0);

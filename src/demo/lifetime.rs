@@ -81,6 +81,7 @@ pub async fn fill(
     loader.tell(now).await?;
     let plan = Plan::new(&loader, jobs, copies, span).await?;
     let mut summary = loader.summary();
+    let frames = loader.frames();
     summary.customers += plan.customers as usize;
     summary.frames += plan.frames.iter().flatten().count();
     summary.shapes += plan.families as usize;
@@ -100,7 +101,7 @@ pub async fn fill(
     book.customers = open.customers;
     let mut loader = Loader::go_on(&store, &book, today, now).await?;
     loader.tell(now).await?;
-    summary.add_jobs(&loader);
+    summary.add_jobs(&loader, &frames);
     drop(loader);
     store.close().await;
     Ok(summary)

@@ -3,8 +3,8 @@
 use std::ops::RangeInclusive;
 
 use strum::{EnumString, IntoStaticStr, VariantArray};
-use uuid::Uuid;
 
+use super::id::{MaterialId, MaterialVersionId, TreatmentId, TreatmentVersionId};
 use super::key::keyed;
 use super::money::Cents;
 use super::procedure_code::{
@@ -39,10 +39,8 @@ impl Cutting {
 /// One version of a material. An edit adds a new version.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Material {
-    /// Id of this version.
-    pub id: Uuid,
-    /// Id shared by all versions.
-    pub line: Uuid,
+    pub id: MaterialId,
+    pub version: MaterialVersionId,
     pub details: MaterialDetails,
 }
 
@@ -97,10 +95,8 @@ keyed!(TreatmentKind);
 /// One version of a coating or tint.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Treatment {
-    /// Id of this version.
-    pub id: Uuid,
-    /// Id shared by all versions.
-    pub line: Uuid,
+    pub id: TreatmentId,
+    pub version: TreatmentVersionId,
     pub details: TreatmentDetails,
 }
 

@@ -1,7 +1,6 @@
 //! The person a pair is made for.
 
-use uuid::Uuid;
-
+use super::id::CustomerId;
 use super::text::{self, TextError};
 
 /// A customer's details. The name must be checked by [`check_name`] first.
@@ -46,7 +45,7 @@ impl Person {
 /// A customer in the book.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Customer {
-    pub id: Uuid,
+    pub id: CustomerId,
     pub person: Person,
 }
 

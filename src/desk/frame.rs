@@ -4,8 +4,8 @@
 use std::fmt;
 
 use strum::{EnumString, IntoStaticStr, VariantArray};
-use uuid::Uuid;
 
+use super::id::FrameId;
 use super::key::keyed;
 use super::limit::LengthLimit;
 use super::money::Cents;
@@ -68,7 +68,7 @@ pub struct FrameDetails {
 /// A frame in the book.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Frame {
-    pub id: Uuid,
+    pub id: FrameId,
     pub details: FrameDetails,
 }
 

@@ -2,9 +2,9 @@
 
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use thiserror::Error;
-use uuid::Uuid;
 
 use super::frame::FrameDetails;
+use super::id::ShapeId;
 use super::key::keyed;
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
@@ -45,11 +45,11 @@ pub struct NewShape {
 /// A shape in the book.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FrameShape {
-    pub id: Uuid,
+    pub id: ShapeId,
     /// The job it was traced for; a shape of a frame model has none.
     pub job_number: Option<i64>,
     /// The shape it was made from.
-    pub parent: Option<Uuid>,
+    pub parent: Option<ShapeId>,
     /// How it came to be.
     pub origin: ShapeOrigin,
     /// Both eyes.
@@ -273,7 +273,7 @@ mod tests {
 
     fn kept(new: NewShape) -> FrameShape {
         FrameShape {
-            id: Uuid::nil(),
+            id: ShapeId(uuid::Uuid::nil()),
             job_number: Some(1001),
             parent: None,
             origin: ShapeOrigin::Traced,

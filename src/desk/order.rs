@@ -4,11 +4,11 @@ use std::ops::RangeInclusive;
 
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::Date;
-use uuid::Uuid;
 
 use super::bill::Charge;
 use super::customer::Person;
 use super::frame::FrameDetails;
+use super::id::{CustomerId, FrameId, MaterialVersionId, TreatmentVersionId};
 use super::key::keyed;
 use super::limit::LengthLimit;
 use super::payment::Payment;
@@ -51,7 +51,7 @@ impl Design {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum CustomerChoice {
     /// Already in the book.
-    Known(Uuid),
+    Known(CustomerId),
     /// To be added with the order.
     New(Person),
 }
@@ -60,7 +60,7 @@ pub enum CustomerChoice {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum FrameChoice {
     /// Already in the book.
-    Known(Uuid),
+    Known(FrameId),
     /// To be added with the order.
     New(FrameDetails),
     /// The frame and stored shape of an earlier job: no frame is mailed in.
@@ -76,13 +76,10 @@ pub struct NewOrder {
     pub frame_wrap: Option<Tilt>,
     pub prescription: Prescription,
     pub made_for: MadeFor,
-    /// Id of the material version.
-    pub material: Uuid,
+    pub material: MaterialVersionId,
     pub design: Design,
-    /// Id of the coating version.
-    pub coating: Option<Uuid>,
-    /// Id of the tint version.
-    pub tint: Option<Uuid>,
+    pub coating: Option<TreatmentVersionId>,
+    pub tint: Option<TreatmentVersionId>,
     /// Optical centre above the lowest point of the box.
     pub height: Pair<Millimetre>,
     /// The day the order is complete.

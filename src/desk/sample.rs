@@ -9,6 +9,7 @@ use super::catalogue::{Material, starting_materials};
 use super::customer::{Customer, Person};
 use super::frame::{Frame, FrameDetails, Rim};
 use super::frame_shape::{DblSource, FrameShape, ShapeOrigin};
+use super::id::{CustomerId, FrameId, MaterialId, MaterialVersionId, ShapeId};
 use super::job::{EyeTask, Job, JobEye};
 use super::money::Cents;
 use super::order::Design;
@@ -24,9 +25,9 @@ pub fn round_job(rx: &str, pd: &str) -> Job {
     let made = JobEye { task: EyeTask::Make, height: "24".parse().unwrap() };
     Job {
         number: 1001,
-        customer: Customer { id: Uuid::nil(), person: Person::default() },
+        customer: Customer { id: CustomerId(Uuid::nil()), person: Person::default() },
         frame: Frame {
-            id: Uuid::nil(),
+            id: FrameId(Uuid::nil()),
             details: FrameDetails {
                 maker: "Heron & Rye".into(),
                 model: "Dunlin".into(),
@@ -49,7 +50,11 @@ pub fn round_job(rx: &str, pd: &str) -> Job {
             near_pupil_distance: Some(read_pupil_distance("60").unwrap()),
         },
         made_for: MadeFor::Distance,
-        material: Material { id: Uuid::nil(), line: Uuid::nil(), details: starting_materials().remove(0) },
+        material: Material {
+            id: MaterialId(Uuid::nil()),
+            version: MaterialVersionId(Uuid::nil()),
+            details: starting_materials().remove(0),
+        },
         design: Design::Spherical,
         coating: None,
         tint: None,
@@ -60,7 +65,7 @@ pub fn round_job(rx: &str, pd: &str) -> Job {
         revision: 1,
         parent: None,
         shape: Some(FrameShape {
-            id: Uuid::nil(),
+            id: ShapeId(Uuid::nil()),
             job_number: Some(1001),
             parent: None,
             origin: ShapeOrigin::Traced,

@@ -1,7 +1,6 @@
 //! Uncut lenses: the drawer, and the pair taken for a job.
 
-use uuid::Uuid;
-
+use super::id::{DrawerLensId, MaterialId};
 use super::limit::{LengthLimit, PowerLimit};
 use crate::optics::Eye;
 use crate::optics::prescription::LensPower;
@@ -25,7 +24,7 @@ pub const MOST_AT_ONCE: i64 = 500;
 /// A kind of uncut lens in the drawer.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DrawerLens {
-    pub id: Uuid,
+    pub id: DrawerLensId,
     /// The material's current name.
     pub material_name: String,
     pub details: DrawerLensDetails,
@@ -38,8 +37,7 @@ pub struct DrawerLens {
 /// An uncut lens in minus-cylinder form, as printed on its envelope.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DrawerLensDetails {
-    /// Id shared by all versions of its material.
-    pub material_line: Uuid,
+    pub material: MaterialId,
     pub sphere: Dioptre,
     /// Zero or minus.
     pub cylinder: Dioptre,
@@ -54,7 +52,7 @@ pub struct DrawerLensDetails {
 pub struct LensInHand {
     pub eye: Eye,
     /// The drawer lens; `None` if it was bought for this job.
-    pub drawer_lens: Option<Uuid>,
+    pub drawer_lens: Option<DrawerLensId>,
     /// Supplier, lot and certificate, as typed.
     pub source: String,
     pub diameter: Millimetre,
@@ -89,13 +87,13 @@ pub enum Suit {
 impl DrawerLens {
     /// Compares with an order. An uncut lens can be rotated, so the axis does not matter. Both spellings of an eighth
     /// match.
-    pub fn suit(&self, material_line: Uuid, ordered: LensPower) -> Suit {
+    pub fn suit(&self, material: MaterialId, ordered: LensPower) -> Suit {
         let ordered = ordered.to_minus();
         let off_d = |own: Dioptre, ordered: Dioptre| (own.to_f64_in_eighths() - ordered.to_f64_in_eighths()).abs();
         let sphere_d = off_d(self.details.sphere, ordered.sphere());
         let cylinder_d = off_d(self.details.cylinder, ordered.cylinder());
         let is_power = sphere_d < 1e-9 && cylinder_d < 1e-9;
-        match (self.details.material_line == material_line, is_power) {
+        match (self.details.material == material, is_power) {
             (true, true) if self.count > 0 => Suit::Right,
             (true, true) => Suit::NoneLeft,
             (true, false) if sphere_d.max(cylinder_d) < ALTERNATIVE_D + 1e-9 && self.count > 0 => Suit::OtherPower,
@@ -108,16 +106,18 @@ impl DrawerLens {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use uuid::Uuid;
+
     use crate::optics::prescription::read;
 
     #[test]
     fn a_lens_suits_by_material_and_power_in_either_form() {
-        let (line, other) = (Uuid::from_u128(1), Uuid::from_u128(2));
+        let [line, other] = [1, 2].map(|n| MaterialId(Uuid::from_u128(n)));
         let lens = |sphere: &str, cylinder: &str, count| DrawerLens {
-            id: Uuid::nil(),
+            id: DrawerLensId(Uuid::nil()),
             material_name: String::new(),
             details: DrawerLensDetails {
-                material_line: line,
+                material: line,
                 sphere: sphere.parse().unwrap(),
                 cylinder: cylinder.parse().unwrap(),
                 diameter: "70".parse().unwrap(),

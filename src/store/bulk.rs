@@ -21,6 +21,7 @@ use super::stamp::Stamp;
 use crate::desk::customer::{Person, name_key};
 use crate::desk::frame::FrameDetails;
 use crate::desk::frame_shape::{NewShape, ShapeOrigin};
+use crate::desk::id::ShapeId;
 use crate::optics::Eye;
 
 /// A connection that writes fast and is not safe against a crash: for a file that is thrown away then.
@@ -353,7 +354,7 @@ impl Bulk {
         .execute(&mut self.db)
         .await?;
         for eye in Eye::BOTH {
-            insert_shape_eye(&mut self.db, copy.id, eye, &copy.shape).await?;
+            insert_shape_eye(&mut self.db, ShapeId(copy.id), eye, &copy.shape).await?;
         }
         Ok(())
     }

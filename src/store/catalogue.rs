@@ -9,11 +9,12 @@ use super::read::{int, word};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::catalogue::{Cutting, Material, MaterialDetails, Treatment, TreatmentDetails, TreatmentKind};
+use crate::desk::id::{MaterialId, MaterialVersionId, TreatmentId, TreatmentVersionId};
 use crate::desk::money::Cents;
 
 struct MaterialRow {
-    id: Uuid,
-    line: Uuid,
+    id: MaterialId,
+    version: MaterialVersionId,
     name: String,
     index_thousandths: i64,
     abbe_tenths: i64,
@@ -29,7 +30,7 @@ impl TryFrom<MaterialRow> for Material {
     fn try_from(row: MaterialRow) -> Result<Self, StoreError> {
         Ok(Self {
             id: row.id,
-            line: row.line,
+            version: row.version,
             details: MaterialDetails {
                 index_thousandths: int("index", row.index_thousandths)?,
                 abbe_tenths: int("Abbe number", row.abbe_tenths)?,
@@ -45,8 +46,8 @@ impl TryFrom<MaterialRow> for Material {
 }
 
 struct TreatmentRow {
-    id: Uuid,
-    line: Uuid,
+    id: TreatmentId,
+    version: TreatmentVersionId,
     kind: String,
     name: String,
     code: String,
@@ -58,7 +59,7 @@ impl TryFrom<TreatmentRow> for Treatment {
     fn try_from(row: TreatmentRow) -> Result<Self, StoreError> {
         Ok(Self {
             id: row.id,
-            line: row.line,
+            version: row.version,
             details: TreatmentDetails {
                 kind: word("treatment kind", &row.kind, TreatmentKind::from_key(&row.kind))?,
                 name: row.name,
@@ -70,10 +71,13 @@ impl TryFrom<TreatmentRow> for Treatment {
 }
 
 /// One version of a material.
-pub(super) async fn read_material(db: &mut SqliteConnection, version: Uuid) -> Result<Material, StoreError> {
+pub(super) async fn read_material(
+    db: &mut SqliteConnection,
+    version: MaterialVersionId,
+) -> Result<Material, StoreError> {
     sqlx::query_as!(
         MaterialRow,
-        r#"select id as "id: Uuid", material_id as "line: Uuid", name, index_thousandths, abbe_tenths, density_hundredths,
+        r#"select id as "version: MaterialVersionId", material_id as "id: MaterialId", name, index_thousandths, abbe_tenths, density_hundredths,
                   centre_hundredths, cutting, code, price_cents
            from material_version where id = ?"#,
         version
@@ -92,7 +96,7 @@ pub(super) async fn list_job_treatments(
 ) -> Result<Vec<Treatment>, StoreError> {
     sqlx::query_as!(
         TreatmentRow,
-        r#"select v.id as "id: Uuid", v.treatment_id as "line: Uuid", v.kind, v.name, v.code, v.price_cents
+        r#"select v.id as "version: TreatmentVersionId", v.treatment_id as "id: TreatmentId", v.kind, v.name, v.code, v.price_cents
            from job_treatment t join treatment_version v on v.id = t.version_id
            where t.job_number = ? and t.revision = ? order by t.kind, t.position"#,
         job,
@@ -110,7 +114,7 @@ impl Store {
     pub async fn list_materials(&self) -> Result<Vec<Material>, StoreError> {
         sqlx::query_as!(
             MaterialRow,
-            r#"select v.id as "id: Uuid", v.material_id as "line: Uuid", v.name, v.index_thousandths, v.abbe_tenths,
+            r#"select v.id as "version: MaterialVersionId", v.material_id as "id: MaterialId", v.name, v.index_thousandths, v.abbe_tenths,
                       v.density_hundredths, v.centre_hundredths, v.cutting, v.code, v.price_cents
                from material m join material_version v on v.material_id = m.id
                 and v.number = (select max(number) from material_version where material_id = m.id)
@@ -127,7 +131,7 @@ impl Store {
     pub async fn list_treatments(&self) -> Result<Vec<Treatment>, StoreError> {
         sqlx::query_as!(
             TreatmentRow,
-            r#"select v.id as "id: Uuid", v.treatment_id as "line: Uuid", v.kind, v.name, v.code, v.price_cents
+            r#"select v.id as "version: TreatmentVersionId", v.treatment_id as "id: TreatmentId", v.kind, v.name, v.code, v.price_cents
                from treatment t join treatment_version v on v.treatment_id = t.id
                 and v.number = (select max(number) from treatment_version where treatment_id = t.id)
                where t.retired_at is null order by t.kind, t.position, v.name"#
@@ -147,7 +151,7 @@ impl Store {
     pub async fn insert_material(
         &self,
         key: &str,
-        replaces: Option<Uuid>,
+        replaces: Option<MaterialId>,
         details: &MaterialDetails,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
@@ -172,7 +176,7 @@ impl Store {
     pub async fn insert_treatment(
         &self,
         key: &str,
-        replaces: Option<Uuid>,
+        replaces: Option<TreatmentId>,
         details: &TreatmentDetails,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
@@ -200,7 +204,7 @@ impl Store {
     }
 
     /// Takes a material off sale; jobs made of it keep it. The last one stays: no order can be taken without any.
-    pub async fn retire_material(&self, material: Uuid, now: OffsetDateTime) -> Result<(), StoreError> {
+    pub async fn retire_material(&self, material: MaterialId, now: OffsetDateTime) -> Result<(), StoreError> {
         let retired_at = Stamp(now);
         let mut tx = self.begin().await?;
         sqlx::query!(
@@ -216,7 +220,7 @@ impl Store {
     }
 
     /// Takes a coating or tint off sale; jobs made with it keep it.
-    pub async fn retire_treatment(&self, treatment: Uuid, now: OffsetDateTime) -> Result<(), StoreError> {
+    pub async fn retire_treatment(&self, treatment: TreatmentId, now: OffsetDateTime) -> Result<(), StoreError> {
         let retired_at = Stamp(now);
         let mut tx = self.begin().await?;
         sqlx::query!("update treatment set retired_at = ? where id = ? and retired_at is null", retired_at, treatment)
@@ -229,12 +233,12 @@ impl Store {
 
 pub(super) async fn append_material(
     tx: &mut SqliteConnection,
-    replaces: Option<Uuid>,
+    replaces: Option<MaterialId>,
     details: &MaterialDetails,
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
-    let (version, added_at) = (Uuid::now_v7(), Stamp(now));
-    let material = replaces.unwrap_or_else(Uuid::now_v7);
+    let (version, added_at) = (MaterialVersionId(Uuid::now_v7()), Stamp(now));
+    let material = replaces.unwrap_or_else(|| MaterialId(Uuid::now_v7()));
     if replaces.is_none() {
         sqlx::query!(
             "insert into material (id, position, added_at)
@@ -270,12 +274,12 @@ pub(super) async fn append_material(
 
 pub(super) async fn append_treatment(
     tx: &mut SqliteConnection,
-    replaces: Option<Uuid>,
+    replaces: Option<TreatmentId>,
     details: &TreatmentDetails,
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
-    let (version, added_at) = (Uuid::now_v7(), Stamp(now));
-    let treatment = replaces.unwrap_or_else(Uuid::now_v7);
+    let (version, added_at) = (TreatmentVersionId(Uuid::now_v7()), Stamp(now));
+    let treatment = replaces.unwrap_or_else(|| TreatmentId(Uuid::now_v7()));
     let (kind, price) = (details.kind.key(), details.price.cents());
     if replaces.is_none() {
         sqlx::query!(

@@ -9,9 +9,10 @@ use super::search::{index_customer, matching};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::customer::{Customer, Person, name_key};
+use crate::desk::id::CustomerId;
 
 struct CustomerRow {
-    id: Uuid,
+    id: CustomerId,
     name: String,
     line1: String,
     line2: String,
@@ -43,10 +44,10 @@ impl From<CustomerRow> for Customer {
 }
 
 /// One customer, on a connection under way.
-pub(super) async fn read_customer(db: &mut SqliteConnection, id: Uuid) -> Result<Customer, StoreError> {
+pub(super) async fn read_customer(db: &mut SqliteConnection, id: CustomerId) -> Result<Customer, StoreError> {
     let row = sqlx::query_as!(
         CustomerRow,
-        r#"select id as "id: Uuid", name, line1, line2, city, region, postcode, phone, email, note from customer where id = ?"#,
+        r#"select id as "id: CustomerId", name, line1, line2, city, region, postcode, phone, email, note from customer where id = ?"#,
         id
     )
     .fetch_optional(db)
@@ -56,7 +57,7 @@ pub(super) async fn read_customer(db: &mut SqliteConnection, id: Uuid) -> Result
 
 impl Store {
     /// One customer.
-    pub async fn get_customer(&self, id: Uuid) -> Result<Customer, StoreError> {
+    pub async fn get_customer(&self, id: CustomerId) -> Result<Customer, StoreError> {
         read_customer(&mut *self.read.acquire().await?, id).await
     }
 
@@ -66,7 +67,7 @@ impl Store {
         let (from, to) = beginning_with(&name_key(text));
         let mut found: Vec<Customer> = sqlx::query_as!(
             CustomerRow,
-            r#"select id as "id: Uuid", name, line1, line2, city, region, postcode, phone, email, note
+            r#"select id as "id: CustomerId", name, line1, line2, city, region, postcode, phone, email, note
                from customer where name_key >= ?1 and name_key < ?2 order by name_key, number limit ?3"#,
             from,
             to,
@@ -82,7 +83,7 @@ impl Store {
         // The customers found already may be among these.
         let rows = sqlx::query_as!(
             CustomerRow,
-            r#"select c.id as "id: Uuid", c.name, c.line1, c.line2, c.city, c.region, c.postcode, c.phone, c.email, c.note
+            r#"select c.id as "id: CustomerId", c.name, c.line1, c.line2, c.city, c.region, c.postcode, c.phone, c.email, c.note
                from customer_search s join customer c on c.number = s.rowid
                where customer_search match ?1 order by s.rowid limit ?2"#,
             words,
@@ -90,7 +91,7 @@ impl Store {
         )
         .fetch_all(&self.read)
         .await?;
-        let known: Vec<Uuid> = found.iter().map(|customer| customer.id).collect();
+        let known: Vec<CustomerId> = found.iter().map(|customer| customer.id).collect();
         let mut others: Vec<Customer> =
             rows.into_iter().map(Customer::from).filter(|customer| !known.contains(&customer.id)).collect();
         others.sort_by_cached_key(|customer| name_key(&customer.person.name));
@@ -104,7 +105,7 @@ impl Store {
         let key = name_key(name);
         let rows = sqlx::query_as!(
             CustomerRow,
-            r#"select id as "id: Uuid", name, line1, line2, city, region, postcode, phone, email, note
+            r#"select id as "id: CustomerId", name, line1, line2, city, region, postcode, phone, email, note
                from customer where name_key = ? order by number limit ?"#,
             key,
             most
@@ -115,7 +116,7 @@ impl Store {
     }
 
     /// Adds a customer who has no order yet.
-    pub async fn insert_customer(&self, person: &Person, now: OffsetDateTime) -> Result<Uuid, StoreError> {
+    pub async fn insert_customer(&self, person: &Person, now: OffsetDateTime) -> Result<CustomerId, StoreError> {
         let mut tx = self.begin().await?;
         let id = insert_customer(&mut tx, person, now).await?;
         tx.commit().await?;
@@ -130,7 +131,7 @@ impl Store {
     pub async fn change_customer(
         &self,
         key: &str,
-        id: Uuid,
+        id: CustomerId,
         person: &Person,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
@@ -165,7 +166,7 @@ impl Store {
     }
 
     /// How often a customer was corrected: the running number of the form.
-    pub async fn count_customer_changes(&self, id: Uuid) -> Result<i64, StoreError> {
+    pub async fn count_customer_changes(&self, id: CustomerId) -> Result<i64, StoreError> {
         Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from customer_past where customer_id = ?"#, id)
             .fetch_one(&self.read)
             .await?)
@@ -181,8 +182,8 @@ pub(super) async fn insert_customer(
     tx: &mut SqliteConnection,
     person: &Person,
     now: OffsetDateTime,
-) -> Result<Uuid, StoreError> {
-    let (id, name_key, changed_at) = (Uuid::now_v7(), name_key(&person.name), Stamp(now));
+) -> Result<CustomerId, StoreError> {
+    let (id, name_key, changed_at) = (CustomerId(Uuid::now_v7()), name_key(&person.name), Stamp(now));
     sqlx::query!(
         "insert into customer (id, name, name_key, line1, line2, city, region, postcode, phone, email, note, changed_at)
          values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",

@@ -9,13 +9,14 @@ use super::once::{Done, Once};
 use super::read::{length, power};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
+use crate::desk::id::{DrawerLensId, MaterialId};
 use crate::desk::stock::{DrawerLens, DrawerLensDetails};
 use crate::optics::Eye;
 use crate::optics::unit::{Dioptre, Millimetre};
 
 struct DrawerLensRow {
-    id: Uuid,
-    material_line: Uuid,
+    id: DrawerLensId,
+    material: MaterialId,
     material_name: String,
     sphere_hundredths: i64,
     cylinder_hundredths: i64,
@@ -34,7 +35,7 @@ impl TryFrom<DrawerLensRow> for DrawerLens {
             id: row.id,
             material_name: row.material_name,
             details: DrawerLensDetails {
-                material_line: row.material_line,
+                material: row.material,
                 sphere: power("sphere", row.sphere_hundredths)?,
                 cylinder: power("cylinder", row.cylinder_hundredths)?,
                 diameter: length("diameter", row.diameter_hundredths)?,
@@ -49,7 +50,7 @@ impl TryFrom<DrawerLensRow> for DrawerLens {
 
 /// A move of the drawer.
 pub(super) struct DrawerMove {
-    pub lens: Uuid,
+    pub lens: DrawerLensId,
     /// A key of `drawer_move_kind`.
     pub kind: &'static str,
     pub change: i64,
@@ -61,7 +62,7 @@ impl Store {
     pub async fn list_drawer(&self) -> Result<Vec<DrawerLens>, StoreError> {
         sqlx::query_as!(
             DrawerLensRow,
-            r#"select d.id as "id: Uuid", d.material_id as "material_line: Uuid", v.name as material_name,
+            r#"select d.id as "id: DrawerLensId", d.material_id as "material: MaterialId", v.name as material_name,
                       d.sphere_hundredths as "sphere_hundredths!", d.cylinder_hundredths as "cylinder_hundredths!",
                       d.diameter_hundredths as "diameter_hundredths!", d.centre_hundredths, d.front_power_hundredths,
                       d.count as "count!", d.moves as "moves!"
@@ -109,7 +110,7 @@ impl Store {
     pub async fn correct_count(
         &self,
         key: &str,
-        id: Uuid,
+        id: DrawerLensId,
         change: i64,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
@@ -129,15 +130,15 @@ async fn drawer_lens_id(
     tx: &mut SqliteConnection,
     lens: &DrawerLensDetails,
     now: OffsetDateTime,
-) -> Result<Uuid, StoreError> {
+) -> Result<DrawerLensId, StoreError> {
     let [sphere, cylinder, front] = [lens.sphere, lens.cylinder, lens.front_power].map(Dioptre::hundredths);
     let [diameter, centre] = [lens.diameter, lens.centre].map(Millimetre::hundredths);
     let known = sqlx::query_scalar!(
-        r#"select id as "id: Uuid" from drawer_lens
+        r#"select id as "id: DrawerLensId" from drawer_lens
            where material_id = ? and sphere_hundredths = ? and cylinder_hundredths = ? and diameter_hundredths = ?
              and coalesce(centre_hundredths, -1) = ? and coalesce(front_power_hundredths, -1) = ?
              and base_hundredths is null and coating_id is null and tint_id is null"#,
-        lens.material_line,
+        lens.material,
         sphere,
         cylinder,
         diameter,
@@ -149,13 +150,13 @@ async fn drawer_lens_id(
     if let Some(id) = known {
         return Ok(id);
     }
-    let (id, added_at) = (Uuid::now_v7(), Stamp(now));
+    let (id, added_at) = (DrawerLensId(Uuid::now_v7()), Stamp(now));
     sqlx::query!(
         "insert into drawer_lens (id, material_id, sphere_hundredths, cylinder_hundredths, diameter_hundredths,
                                   centre_hundredths, front_power_hundredths, added_at)
          values (?, ?, ?, ?, ?, ?, ?, ?)",
         id,
-        lens.material_line,
+        lens.material,
         sphere,
         cylinder,
         diameter,

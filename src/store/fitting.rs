@@ -2,7 +2,6 @@
 
 use sqlx::SqliteConnection;
 use time::OffsetDateTime;
-use uuid::Uuid;
 
 use super::event::append_event;
 use super::once::{Done, Once};
@@ -11,6 +10,7 @@ use super::read::{axis, length, power, tilt, unreadable};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::fitting::{FramePosition, PositionOfWear, PowerDecision};
+use crate::desk::id::FrameId;
 use crate::desk::job::EventKind;
 use crate::desk::step::Step;
 use crate::optics::Pair;
@@ -115,7 +115,7 @@ impl Store {
         &self,
         key: &str,
         number: i64,
-        frame: Uuid,
+        frame: FrameId,
         decision: &PowerDecision,
         said: &str,
     ) -> Result<Once<()>, StoreError> {
@@ -169,7 +169,7 @@ impl Store {
 pub(super) async fn append_position(
     tx: &mut SqliteConnection,
     job: i64,
-    frame: Uuid,
+    frame: FrameId,
     position: &FramePosition,
     vertex_tested: Option<Millimetre>,
     now: OffsetDateTime,
@@ -197,7 +197,7 @@ pub(super) async fn append_position(
 /// How a frame sat on the newest job in it: where the next job starts from.
 pub(super) async fn find_last_position(
     tx: &mut SqliteConnection,
-    frame: Uuid,
+    frame: FrameId,
 ) -> Result<Option<FramePosition>, StoreError> {
     let row = sqlx::query_as!(
         PositionRow,

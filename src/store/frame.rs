@@ -9,10 +9,11 @@ use super::search::{index_frame, matching};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::frame::{Frame, FrameDetails, Rim};
+use crate::desk::id::FrameId;
 use crate::desk::money::Cents;
 
 struct FrameRow {
-    id: Uuid,
+    id: FrameId,
     maker: String,
     model: String,
     colour: String,
@@ -43,10 +44,10 @@ impl TryFrom<FrameRow> for Frame {
 }
 
 /// One frame, on a connection under way.
-pub(super) async fn read_frame(db: &mut SqliteConnection, id: Uuid) -> Result<Frame, StoreError> {
+pub(super) async fn read_frame(db: &mut SqliteConnection, id: FrameId) -> Result<Frame, StoreError> {
     sqlx::query_as!(
         FrameRow,
-        r#"select id as "id: Uuid", maker, model, colour, eye_size_hundredths, bridge_hundredths, temple_hundredths,
+        r#"select id as "id: FrameId", maker, model, colour, eye_size_hundredths, bridge_hundredths, temple_hundredths,
                   rim, price_cents from frame where id = ?"#,
         id
     )
@@ -58,7 +59,7 @@ pub(super) async fn read_frame(db: &mut SqliteConnection, id: Uuid) -> Result<Fr
 
 impl Store {
     /// One frame.
-    pub async fn get_frame(&self, id: Uuid) -> Result<Frame, StoreError> {
+    pub async fn get_frame(&self, id: FrameId) -> Result<Frame, StoreError> {
         read_frame(&mut *self.read.acquire().await?, id).await
     }
 
@@ -67,7 +68,7 @@ impl Store {
         let rows = match matching(text) {
             Some(words) => sqlx::query_as!(
                 FrameRow,
-                r#"select f.id as "id: Uuid", f.maker, f.model, f.colour, f.eye_size_hundredths, f.bridge_hundredths,
+                r#"select f.id as "id: FrameId", f.maker, f.model, f.colour, f.eye_size_hundredths, f.bridge_hundredths,
                               f.temple_hundredths, f.rim, f.price_cents
                        from frame_search s join frame f on f.number = s.rowid
                        where frame_search match ?1 order by s.rowid limit ?2"#,
@@ -79,7 +80,7 @@ impl Store {
             None => {
                 sqlx::query_as!(
                     FrameRow,
-                    r#"select id as "id: Uuid", maker, model, colour, eye_size_hundredths, bridge_hundredths,
+                    r#"select id as "id: FrameId", maker, model, colour, eye_size_hundredths, bridge_hundredths,
                               temple_hundredths, rim, price_cents
                        from frame order by maker, model, eye_size_hundredths, colour limit ?"#,
                     most
@@ -104,8 +105,8 @@ pub(super) async fn insert_frame(
     tx: &mut SqliteConnection,
     details: &FrameDetails,
     now: OffsetDateTime,
-) -> Result<Uuid, StoreError> {
-    let (id, added_at) = (Uuid::now_v7(), Stamp(now));
+) -> Result<FrameId, StoreError> {
+    let (id, added_at) = (FrameId(Uuid::now_v7()), Stamp(now));
     let (eye, bridge) = (details.eye_size.hundredths(), details.bridge.hundredths());
     let (temple, rim, price) = (details.temple.map(|t| t.hundredths()), details.rim.key(), details.price.cents());
     let added = sqlx::query!(
@@ -132,7 +133,7 @@ pub(super) async fn insert_frame(
         return Ok(id);
     }
     Ok(sqlx::query_scalar!(
-        r#"select id as "id: Uuid" from frame where maker = ? and model = ? and colour = ?
+        r#"select id as "id: FrameId" from frame where maker = ? and model = ? and colour = ?
            and eye_size_hundredths = ? and bridge_hundredths = ?"#,
         details.maker,
         details.model,

@@ -16,6 +16,7 @@ use super::read::{length, word};
 use super::shape::find_job_shape;
 use super::{Store, StoreError};
 use crate::desk::catalogue::TreatmentKind;
+use crate::desk::id::{CustomerId, FrameId, MaterialVersionId};
 use crate::desk::job::{EventKind, EyeTask, Job, JobEye, Parent, ParentReason};
 use crate::desk::money::Cents;
 use crate::desk::order::Design;
@@ -25,10 +26,10 @@ use crate::optics::Pair;
 /// What the job's own row and its newest revision say.
 struct JobRow {
     revision: i64,
-    patient_id: Uuid,
-    frame_id: Uuid,
+    patient_id: CustomerId,
+    frame_id: FrameId,
     prescription_id: Uuid,
-    material_version_id: Uuid,
+    material_version_id: MaterialVersionId,
     lens_use: String,
     design: String,
     note: String,
@@ -118,8 +119,8 @@ async fn read_job(db: &mut SqliteConnection, number: i64) -> Result<Job, StoreEr
 async fn read_row(db: &mut SqliteConnection, number: i64) -> Result<JobRow, StoreError> {
     sqlx::query_as!(
         JobRow,
-        r#"select r.revision, r.patient_id as "patient_id: Uuid", r.frame_id as "frame_id: Uuid",
-                  r.prescription_id as "prescription_id: Uuid", r.material_version_id as "material_version_id: Uuid",
+        r#"select r.revision, r.patient_id as "patient_id: CustomerId", r.frame_id as "frame_id: FrameId",
+                  r.prescription_id as "prescription_id: Uuid", r.material_version_id as "material_version_id: MaterialVersionId",
                   r.lens_use, r.design, r.note, j.ordered_on as "ordered_on: Date", r.promised_on as "promised_on: Date",
                   j.parent_number, j.parent_reason
            from job j join job_revision r on r.job_number = j.number and r.revision = j.revision

@@ -1,11 +1,11 @@
 //! Lists of jobs, a line each. Each question has its own query, so that each uses its own index.
 
 use time::Date;
-use uuid::Uuid;
 
 use super::read::word;
 use super::search::{matching, matching_whole};
 use super::{Store, StoreError};
+use crate::desk::id::{CustomerId, FrameId};
 use crate::desk::job::{JobLine, Stage};
 
 struct JobLineRow {
@@ -56,7 +56,7 @@ impl Store {
     }
 
     /// The newest jobs of a customer.
-    pub async fn list_jobs_of_customer(&self, customer: Uuid, most: i64) -> Result<Vec<JobLine>, StoreError> {
+    pub async fn list_jobs_of_customer(&self, customer: CustomerId, most: i64) -> Result<Vec<JobLine>, StoreError> {
         lines(
             sqlx::query_as!(
                 JobLineRow,
@@ -76,7 +76,7 @@ impl Store {
     }
 
     /// The newest jobs in a frame.
-    pub async fn list_jobs_of_frame(&self, frame: Uuid, most: i64) -> Result<Vec<JobLine>, StoreError> {
+    pub async fn list_jobs_of_frame(&self, frame: FrameId, most: i64) -> Result<Vec<JobLine>, StoreError> {
         lines(
             sqlx::query_as!(
                 JobLineRow,
@@ -129,7 +129,7 @@ impl Store {
     }
 
     /// The number of a customer's newest job, whose prescription a new one is compared with.
-    pub async fn find_last_job_of(&self, customer: Uuid) -> Result<Option<i64>, StoreError> {
+    pub async fn find_last_job_of(&self, customer: CustomerId) -> Result<Option<i64>, StoreError> {
         Ok(sqlx::query_scalar!(r#"select max(number) as "number: i64" from job where patient_id = ?"#, customer)
             .fetch_one(&self.read)
             .await?)

@@ -2,13 +2,13 @@
 
 use sqlx::SqliteConnection;
 use time::OffsetDateTime;
-use uuid::Uuid;
 
 use super::event::append_event;
 use super::once::{Done, Once};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::bench::layout_record::{EyeRecord, LayoutRecord};
+use crate::desk::id::ShapeId;
 use crate::desk::job::{EventKind, Job};
 use crate::desk::lab::Lab;
 use crate::desk::step::Step;
@@ -36,7 +36,7 @@ impl Moment {
 #[derive(Debug, Clone, PartialEq)]
 pub struct NewLayout {
     /// The shape.
-    pub shape: Uuid,
+    pub shape: ShapeId,
     /// The numbers.
     pub record: LayoutRecord,
 }

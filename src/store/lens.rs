@@ -2,7 +2,6 @@
 
 use sqlx::SqliteConnection;
 use time::OffsetDateTime;
-use uuid::Uuid;
 
 use super::drawer::{DrawerMove, append_move};
 use super::event::append_event;
@@ -10,6 +9,7 @@ use super::once::{Done, Once};
 use super::read::{eye, length, power};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
+use crate::desk::id::DrawerLensId;
 use crate::desk::job::EventKind;
 use crate::desk::step::Step;
 use crate::desk::stock::LensInHand;
@@ -18,7 +18,7 @@ use crate::optics::{Eye, Pair};
 
 struct LensRow {
     eye: String,
-    drawer_lens_id: Option<Uuid>,
+    drawer_lens_id: Option<DrawerLensId>,
     source: String,
     diameter_hundredths: i64,
     centre_hundredths: Option<i64>,
@@ -48,7 +48,7 @@ impl Store {
     pub async fn find_lenses(&self, number: i64) -> Result<Pair<Option<LensInHand>>, StoreError> {
         let rows = sqlx::query_as!(
             LensRow,
-            r#"select eye, drawer_lens_id as "drawer_lens_id: Uuid", source, diameter_hundredths, centre_hundredths,
+            r#"select eye, drawer_lens_id as "drawer_lens_id: DrawerLensId", source, diameter_hundredths, centre_hundredths,
                       front_power_hundredths, off_in_hundredths, off_up_hundredths
                from lens_in_hand where job_number = ? order by seq"#,
             number

@@ -25,6 +25,7 @@ pub mod error;
 mod event;
 mod fitting;
 mod frame;
+mod id;
 mod job;
 mod job_list;
 mod lab;

@@ -18,13 +18,14 @@ use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::catalogue::TreatmentKind;
 use crate::desk::fitting::{FramePosition, PositionOfWear};
+use crate::desk::id::{CustomerId, FrameId};
 use crate::desk::job::{EventKind, EyeTask, ParentReason};
 use crate::desk::order::{CustomerChoice, FrameChoice, NewOrder};
 
 /// The rows an order points at.
 struct Rows {
-    patient: Uuid,
-    frame: Uuid,
+    patient: CustomerId,
+    frame: FrameId,
     prescription: Uuid,
     parent: Option<i64>,
 }
@@ -80,7 +81,7 @@ async fn insert_order(tx: &mut SqliteConnection, order: &NewOrder, now: OffsetDa
 async fn starting_position(
     tx: &mut SqliteConnection,
     order: &NewOrder,
-    frame: Uuid,
+    frame: FrameId,
 ) -> Result<Option<FramePosition>, StoreError> {
     let usual = PositionOfWear::usual().frame;
     Ok(match order.frame_wrap {
@@ -89,8 +90,8 @@ async fn starting_position(
     })
 }
 
-async fn frame_of(tx: &mut SqliteConnection, number: i64) -> Result<Uuid, StoreError> {
-    sqlx::query_scalar!(r#"select frame_id as "id: Uuid" from job where number = ?"#, number)
+async fn frame_of(tx: &mut SqliteConnection, number: i64) -> Result<FrameId, StoreError> {
+    sqlx::query_scalar!(r#"select frame_id as "id: FrameId" from job where number = ?"#, number)
         .fetch_optional(tx)
         .await?
         .ok_or(StoreError::NotFound("the earlier job"))

@@ -7,6 +7,7 @@ use uuid::Uuid;
 use super::StoreError;
 use super::read::{axis, eye, length, power, prism, unreadable};
 use super::stamp::Stamp;
+use crate::desk::id::CustomerId;
 use crate::desk::prescription::Prescription;
 use crate::optics::prescription::{EyePrescription, Given, LensPower, Prism, PupilDistance};
 use crate::optics::{Eye, Pair};
@@ -105,7 +106,7 @@ fn given_key(given: Given) -> &'static str {
 
 pub(super) async fn insert_prescription(
     tx: &mut SqliteConnection,
-    patient: Uuid,
+    patient: CustomerId,
     prescription: &Prescription,
     now: OffsetDateTime,
 ) -> Result<Uuid, StoreError> {

@@ -2,9 +2,9 @@
 //! and accents do not count.
 
 use sqlx::SqliteConnection;
-use uuid::Uuid;
 
 use super::StoreError;
+use crate::desk::id::{CustomerId, FrameId};
 
 /// The shortest word that is taken as the beginning of a longer one: the index has prefixes from two letters on.
 const SHORTEST_PREFIX: usize = 2;
@@ -29,7 +29,7 @@ fn words_of(text: &str) -> impl Iterator<Item = &str> {
 }
 
 /// Writes the words of a customer again, and those of the customer's jobs.
-pub(super) async fn index_customer(tx: &mut SqliteConnection, id: Uuid) -> Result<(), StoreError> {
+pub(super) async fn index_customer(tx: &mut SqliteConnection, id: CustomerId) -> Result<(), StoreError> {
     sqlx::query!(
         "insert or replace into customer_search (rowid, name, place, phone, email)
          select number, name, city || ' ' || region || ' ' || postcode, phone, email from customer where id = ?",
@@ -47,7 +47,7 @@ pub(super) async fn index_customer(tx: &mut SqliteConnection, id: Uuid) -> Resul
 }
 
 /// Writes the words of a frame.
-pub(super) async fn index_frame(tx: &mut SqliteConnection, id: Uuid) -> Result<(), StoreError> {
+pub(super) async fn index_frame(tx: &mut SqliteConnection, id: FrameId) -> Result<(), StoreError> {
     sqlx::query!(
         "insert or replace into frame_search (rowid, words)
          select number, maker || ' ' || model || ' ' || colour || ' ' || (eye_size_hundredths / 100) from frame where id = ?",

@@ -12,6 +12,7 @@ use super::read::{length, unreadable, word};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::frame_shape::{DblSource, FrameShape, NewShape, ShapeOrigin};
+use crate::desk::id::{FrameId, ShapeId};
 use crate::desk::job::EventKind;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
@@ -27,7 +28,7 @@ struct ShapeEyeRow {
 /// The shape a job uses.
 pub(super) async fn find_job_shape(db: &mut SqliteConnection, job: i64) -> Result<Option<FrameShape>, StoreError> {
     let Some(head) = sqlx::query!(
-        r#"select s.id as "id!: Uuid", s.job_number, s.parent_id as "parent_id?: Uuid", s.origin, s.dbl_hundredths,
+        r#"select s.id as "id!: ShapeId", s.job_number, s.parent_id as "parent_id?: ShapeId", s.origin, s.dbl_hundredths,
                   s.dbl_source, a.name as "original_name?"
            from shape s left join attachment a on a.id = s.original_id
            where s.id = (select shape_id from job_shape where job_number = ? order by seq desc limit 1)"#,
@@ -85,14 +86,14 @@ impl Store {
     }
 
     /// What was odd in the file of a shape, a sentence each.
-    pub async fn list_shape_warnings(&self, shape: Uuid) -> Result<Vec<String>, StoreError> {
+    pub async fn list_shape_warnings(&self, shape: ShapeId) -> Result<Vec<String>, StoreError> {
         Ok(sqlx::query_scalar!("select says from shape_warning where shape_id = ? order by position", shape)
             .fetch_all(&self.read)
             .await?)
     }
 
     /// The name and the very bytes a shape came from.
-    pub async fn get_original(&self, shape: Uuid) -> Result<(String, Vec<u8>), StoreError> {
+    pub async fn get_original(&self, shape: ShapeId) -> Result<(String, Vec<u8>), StoreError> {
         let row = sqlx::query!(
             "select a.name, b.bytes from shape s
              join attachment a on a.id = s.original_id join attachment_bytes b on b.hash = a.hash where s.id = ?",
@@ -105,7 +106,7 @@ impl Store {
     }
 
     /// The newest jobs in a frame that have a shape on file.
-    pub async fn list_shaped_jobs(&self, frame: Uuid, most: i64) -> Result<Vec<i64>, StoreError> {
+    pub async fn list_shaped_jobs(&self, frame: FrameId, most: i64) -> Result<Vec<i64>, StoreError> {
         Ok(sqlx::query_scalar!(
             r#"select number as "number!: i64" from job
                where frame_id = ? and exists (select 1 from job_shape s where s.job_number = job.number)
@@ -131,8 +132,8 @@ async fn insert_shape(
     shape: &NewShape,
     original: Uuid,
     now: OffsetDateTime,
-) -> Result<Uuid, StoreError> {
-    let (id, added_at, dbl) = (Uuid::now_v7(), Stamp(now), shape.dbl.hundredths());
+) -> Result<ShapeId, StoreError> {
+    let (id, added_at, dbl) = (ShapeId(Uuid::now_v7()), Stamp(now), shape.dbl.hundredths());
     let (origin, dbl_source) = (ShapeOrigin::Traced.key(), shape.dbl_source.key());
     sqlx::query!(
         "insert into shape (id, job_number, origin, dbl_hundredths, dbl_source, original_id, added_at)
@@ -166,7 +167,7 @@ async fn insert_shape(
 
 pub(super) async fn insert_shape_eye(
     tx: &mut SqliteConnection,
-    id: Uuid,
+    id: ShapeId,
     eye: Eye,
     shape: &NewShape,
 ) -> Result<(), StoreError> {
@@ -196,7 +197,12 @@ pub(super) async fn insert_shape_eye(
 }
 
 /// Makes a shape the one a job uses.
-async fn use_shape(tx: &mut SqliteConnection, number: i64, shape: Uuid, now: OffsetDateTime) -> Result<(), StoreError> {
+async fn use_shape(
+    tx: &mut SqliteConnection,
+    number: i64,
+    shape: ShapeId,
+    now: OffsetDateTime,
+) -> Result<(), StoreError> {
     let added_at = Stamp(now);
     sqlx::query!("insert into job_shape (job_number, shape_id, added_at) values (?, ?, ?)", number, shape, added_at)
         .execute(tx)
@@ -212,7 +218,7 @@ pub(super) async fn lend_shape(
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
     let shape = sqlx::query_scalar!(
-        r#"select shape_id as "id: Uuid" from job_shape where job_number = ? order by seq desc limit 1"#,
+        r#"select shape_id as "id: ShapeId" from job_shape where job_number = ? order by seq desc limit 1"#,
         earlier
     )
     .fetch_optional(&mut *tx)

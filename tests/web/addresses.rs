@@ -8,6 +8,7 @@ use rimbook::web::router::{ADDRESSES, FIRST_ADDRESSES};
 use scraper::{Html, Selector};
 
 use crate::support::{Answer, GOOD_READING, NOW, TestLab};
+use rimbook::desk::id::DrawerLensId;
 
 /// The addresses that take a post, as the router itself says.
 async fn posting_addresses() -> Vec<&'static str> {
@@ -107,7 +108,7 @@ async fn filled(address: &str) -> Filled {
             return Filled { lab, job, path: "/drafts/mine".into(), fields, key: None, is_upload: false };
         }
         "/orders/{key}" => {
-            let material = lab.store.list_materials().await.unwrap()[0].id.to_string();
+            let material = lab.store.list_materials().await.unwrap()[0].version.to_string();
             changes = crate::orders::fields();
             changes.push(("material", material));
             lab.get("/orders/new").await.location
@@ -133,16 +134,16 @@ async fn filled(address: &str) -> Filled {
             if !address.ends_with("retirement") {
                 changes = said(&[("price", "77")]);
             }
-            format!("/lab/materials/{}", lab.store.list_materials().await.unwrap()[0].line)
+            format!("/lab/materials/{}", lab.store.list_materials().await.unwrap()[0].id)
         }
         "/lab/treatments/{line}" | "/lab/treatments/{line}/retirement" => {
             if !address.ends_with("retirement") {
                 changes = said(&[("price", "77")]);
             }
-            format!("/lab/treatments/{}", lab.store.list_treatments().await.unwrap()[0].line)
+            format!("/lab/treatments/{}", lab.store.list_treatments().await.unwrap()[0].id)
         }
         "/stock/new" => {
-            let material = lab.store.list_materials().await.unwrap()[0].line.to_string();
+            let material = lab.store.list_materials().await.unwrap()[0].id.to_string();
             changes = said(&[("sphere", "-2.25"), ("diameter", "70"), ("centre", "1.5"), ("front_power", "3.40")]);
             changes.push(("material", material));
             address.to_owned()
@@ -227,9 +228,9 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
     }
 }
 
-async fn given_drawer_lens(lab: &TestLab) -> uuid::Uuid {
+async fn given_drawer_lens(lab: &TestLab) -> DrawerLensId {
     let lens = DrawerLensDetails {
-        material_line: lab.store.list_materials().await.unwrap()[0].line,
+        material: lab.store.list_materials().await.unwrap()[0].id,
         sphere: "-2.25".parse().unwrap(),
         cylinder: "0".parse().unwrap(),
         diameter: "70".parse().unwrap(),

@@ -12,9 +12,9 @@ async fn job(lab: &TestLab, right: &str) -> i64 {
 async fn the_drawer_comes_first_with_the_exact_cut_out() {
     let lab = TestLab::new().await;
     let number = job(&lab, "-4.00 DS").await;
-    let line = lab.store.get_job(number).await.unwrap().material.line;
+    let line = lab.store.get_job(number).await.unwrap().material.id;
     let lens = DrawerLensDetails {
-        material_line: line,
+        material: line,
         sphere: "-4".parse().unwrap(),
         cylinder: "0".parse().unwrap(),
         diameter: "65".parse().unwrap(),

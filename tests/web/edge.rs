@@ -61,7 +61,7 @@ async fn what_is_in_hand_goes_before_what_is_usual() {
     // Another material is another lens: the one in hand does not count.
     let resin =
         lab.store.list_materials().await.unwrap().into_iter().find(|m| m.details.name.contains("1.50")).unwrap();
-    let page = lab.get(&format!("/jobs/{number}/edge?material={}", resin.line)).await;
+    let page = lab.get(&format!("/jobs/{number}/edge?material={}", resin.id)).await;
     assert!(page.text(".eye-right .figures").contains("Centre, assumed 2.00 mm"));
     assert!(page.text(".notice.info").contains("Hard resin 1.50 is on trial: Polycarbonate 1.59 was ordered"));
     // The tab leads here, and to the two pages beside it.

@@ -43,7 +43,7 @@ async fn send(lab: &TestLab, path: &str, fields: &[(String, String)]) -> Answer 
 
 async fn line_of(lab: &TestLab, name: &str) -> String {
     let materials = lab.store.list_materials().await.unwrap();
-    format!("/lab/materials/{}", materials.iter().find(|m| m.details.name == name).unwrap().line)
+    format!("/lab/materials/{}", materials.iter().find(|m| m.details.name == name).unwrap().id)
 }
 
 #[tokio::test]
@@ -199,7 +199,7 @@ async fn each_bad_field_of_a_material_has_its_sentence() {
 async fn takes_materials_off_sale_but_for_the_last() {
     let lab = TestLab::new().await;
     let lines: Vec<String> =
-        lab.store.list_materials().await.unwrap().iter().map(|m| format!("/lab/materials/{}", m.line)).collect();
+        lab.store.list_materials().await.unwrap().iter().map(|m| format!("/lab/materials/{}", m.id)).collect();
     let key = lab.get(&lines[0]).await.attributes("input[name=key]", "value").remove(0);
     for line in &lines[..5] {
         assert_eq!(lab.post(&format!("{line}/retirement"), &[]).await.location, "/lab#materials");
@@ -217,7 +217,7 @@ async fn changes_adds_and_retires_coatings_and_tints() {
     let lab = TestLab::new().await;
     let found = lab.store.list_treatments().await.unwrap();
     let grey = found.iter().find(|t| t.details.name == "Grey 80%").unwrap();
-    let path = format!("/lab/treatments/{}", grey.line);
+    let path = format!("/lab/treatments/{}", grey.id);
     let page = lab.get(&path).await;
     assert_eq!(page.attributes("input[name=kind][checked]", "value"), ["tint"]);
     let refused = send(&lab, &path, &fields(&page, &[("price", "")])).await;
@@ -235,9 +235,7 @@ async fn changes_adds_and_retires_coatings_and_tints() {
     let lab = lab.reopened().await;
     let found = lab.store.list_treatments().await.unwrap();
     assert_eq!(found.len(), 8);
-    assert!(
-        found.iter().any(|t| t.details.name == "Grey 85%" && t.line == grey.line && t.details.price.cents() == 1600)
-    );
+    assert!(found.iter().any(|t| t.details.name == "Grey 85%" && t.id == grey.id && t.details.price.cents() == 1600));
     assert!(found.iter().any(|t| t.details.name == "Blue-violet filter" && t.details.price.cents() == 1250));
     lab.post(&format!("{path}/retirement"), &[]).await.assert_status(303);
     assert_eq!(lab.store.list_treatments().await.unwrap().len(), 7);

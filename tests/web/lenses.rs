@@ -13,7 +13,7 @@ use crate::support::{Answer, NOW, TestLab, encode};
 async fn stock(lab: &TestLab, material: &str, sphere: &str, cylinder: &str, diameter: &str, count: i64) -> String {
     let material = lab.store.list_materials().await.unwrap().into_iter().find(|m| m.details.name == material).unwrap();
     let details = DrawerLensDetails {
-        material_line: material.line,
+        material: material.id,
         sphere: sphere.parse().unwrap(),
         cylinder: cylinder.parse().unwrap(),
         diameter: diameter.parse().unwrap(),

@@ -57,7 +57,7 @@ async fn begin(lab: &TestLab) -> String {
 
 /// Posts the complete order with some fields changed.
 async fn post(lab: &TestLab, path: &str, changes: &[(&str, &str)]) -> Answer {
-    let material = lab.store.list_materials().await.unwrap()[0].id.to_string();
+    let material = lab.store.list_materials().await.unwrap()[0].version.to_string();
     let mut fields = fields();
     fields.push(("material", material));
     let mut fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (*n, v.as_str())).collect();

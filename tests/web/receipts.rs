@@ -44,10 +44,7 @@ async fn a_receipt_never_changes() {
         let mut details = material.details.clone();
         details.price = Cents::new(77_700);
         details.name = format!("{} new", details.name);
-        lab.store
-            .insert_material(&format!("given-{}", material.line), Some(material.line), &details, NOW)
-            .await
-            .unwrap();
+        lab.store.insert_material(&format!("given-{}", material.id), Some(material.id), &details, NOW).await.unwrap();
     }
     lab.post(&format!("/jobs/{number}/payments"), &super::payments::REST).await.assert_status(303);
     let lab = lab.reopened().await;

@@ -7,7 +7,7 @@ use crate::support::{TestLab, encode};
 
 async fn material(lab: &TestLab, name: &str) -> String {
     let materials = lab.store.list_materials().await.unwrap();
-    materials.iter().find(|m| m.details.name == name).unwrap().line.to_string()
+    materials.iter().find(|m| m.details.name == name).unwrap().id.to_string()
 }
 
 async fn typed(lab: &TestLab) -> Vec<(String, String)> {
@@ -100,7 +100,7 @@ async fn corrects_the_count_once_a_click() {
     let key = lab.get("/stock").await.attributes("tbody input[name=key]", "value").remove(0);
     for _ in 0..2 {
         let answer = lab.post(&path, &[("key", &key), ("change", "1")]).await;
-        assert_eq!(answer.location, format!("/stock#lens-{}", lens.id.simple()));
+        assert_eq!(answer.location, format!("/stock#lens-{}", lens.id.0.simple()));
     }
     assert_eq!(lab.store.list_drawer().await.unwrap()[0].count, 3, "a double click adds one");
     let page = lab.get(&path).await;

@@ -255,7 +255,7 @@ fn blanks(bench: &BlanksData, laid: &EyeOnBench, offers: &[OfferedBlank]) -> Vec
     let ordered = bench.job.lens_power(laid.eye);
     let mut drawer: Vec<BlankToTry> = Vec::new();
     for lens in &bench.drawer {
-        let left = match lens.suit(bench.job.material.line, ordered) {
+        let left = match lens.suit(bench.job.material.id, ordered) {
             Suit::Right => format!("{} left", lens.count),
             Suit::NoneLeft => "none left".to_owned(),
             _ => continue,

@@ -118,7 +118,7 @@ impl DetailsPage {
 }
 
 async fn key(state: &AppState, customer: &Customer) -> Result<String, WebError> {
-    Ok(format!("customer-{}-{}", customer.id.simple(), state.store.count_customer_changes(customer.id).await?))
+    Ok(format!("customer-{}-{}", customer.id.0.simple(), state.store.count_customer_changes(customer.id).await?))
 }
 
 pub(crate) async fn edit_customer(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {

@@ -125,7 +125,7 @@ pub(crate) async fn show_edge(
     let page = EdgePage {
         chrome: Chrome::new(&state, ""),
         bar: JobBar::of(&bench.job, "edge", &state),
-        materials: bench.materials.iter().map(|m| (m.line.to_string(), m.details.name.clone())).collect(),
+        materials: bench.materials.iter().map(|m| (m.id.to_string(), m.details.name.clone())).collect(),
         has_rim_curve: bench.rim_curve_tool_d.iter().any(|(_, curve)| curve.is_some()),
         figures,
         form,
@@ -145,7 +145,7 @@ pub(crate) async fn show_figures(
 }
 
 fn set_defaults(form: &mut Form, bench: &EdgeData) {
-    form.set_default(MATERIAL, bench.job.material.line.to_string());
+    form.set_default(MATERIAL, bench.job.material.id.to_string());
     form.set_default(
         HOLD,
         match hold_of(bench.job.frame.details.rim) {

@@ -5,7 +5,6 @@ use std::sync::Arc;
 use askama::Template;
 use axum::Form as Posted;
 use axum::extract::{Path, State};
-use uuid::Uuid;
 
 use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{EyeWords, JobBar, next_link};
@@ -215,7 +214,7 @@ fn read_lens(form: &mut Form, bench: &LensesData, eye: Eye) -> Option<LensInHand
             off_up: off_up?.unwrap_or_default(),
         });
     }
-    let id = choice.parse::<Uuid>().ok();
+    let id = choice.parse().ok();
     let Some(lens) = bench.drawer.iter().find(|lens| Some(lens.id) == id && suit(bench, lens, eye) == Suit::Right)
     else {
         form.fail(&names.lens, "This lens is not in the drawer any more: choose another");
@@ -234,7 +233,7 @@ fn read_lens(form: &mut Form, bench: &LensesData, eye: Eye) -> Option<LensInHand
 }
 
 fn suit(bench: &LensesData, lens: &DrawerLens, eye: Eye) -> Suit {
-    lens.suit(bench.job.material.line, bench.job.lens_power(eye))
+    lens.suit(bench.job.material.id, bench.job.lens_power(eye))
 }
 
 fn page(state: &AppState, bench: &LensesData, form: StepForm, not_fitting: Pair<bool>) -> LensesPage {

@@ -51,8 +51,8 @@ pub(crate) async fn compare_materials(State(state): State<AppState>, Path(number
         .map(|laid| MaterialComparison::all(&job, &laid, &on_sale, least_edge_mm))
         .unwrap_or_default();
     let line_of = |choice: &MaterialComparison| {
-        let line = on_sale.iter().find(|m| !choice.is_ordered && m.details == choice.details).map(|m| m.line);
-        line.map_or(format!("/jobs/{number}/edge"), |line| format!("/jobs/{number}/edge?material={line}"))
+        let material = on_sale.iter().find(|m| !choice.is_ordered && m.details == choice.details).map(|m| m.id);
+        material.map_or(format!("/jobs/{number}/edge"), |id| format!("/jobs/{number}/edge?material={id}"))
     };
     show(&MaterialsPage {
         chrome: Chrome::new(&state, ""),

@@ -1,5 +1,7 @@
 //! One module a noun, each with its routes, handlers and template structs.
 
+use std::str::FromStr;
+
 use askama::Template;
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Redirect, Response};
@@ -91,8 +93,8 @@ pub async fn draft_or(state: &AppState, key: &str, kept: impl FnOnce() -> Form) 
 }
 
 /// A key in an address. What is no key names nothing in the book.
-pub fn key_of(text: &str, what: &str) -> Result<uuid::Uuid, WebError> {
-    uuid::Uuid::parse_str(text).map_err(|_| WebError::NotFound(what.to_owned()))
+pub fn key_of<Id: FromStr>(text: &str, what: &str) -> Result<Id, WebError> {
+    text.parse().map_err(|_| WebError::NotFound(what.to_owned()))
 }
 
 /// When a form was done before with other words in it: two windows were open.

@@ -3,9 +3,9 @@
 use askama::Template;
 use axum::Form as Posted;
 use axum::extract::{Path, State};
-use uuid::Uuid;
 
 use super::{Chrome, PageResult, act_of, draft_of, go, key_of, posted_key, show, show_again};
+use crate::desk::id::MaterialId;
 use crate::desk::stock::{CENTRE, CYLINDER, DIAMETER, DrawerLens, DrawerLensDetails, FRONT, LOW, MOST_AT_ONCE};
 use crate::optics::prescription::read as read_power;
 use crate::optics::unit::Dioptre;
@@ -74,7 +74,7 @@ fn group(drawer: Vec<DrawerLens>) -> Vec<DrawerGroup> {
         if groups.last().is_none_or(|g| g.material != lens.material_name) {
             groups.push(DrawerGroup {
                 material: lens.material_name.clone(),
-                anchor: format!("material-{}", lens.details.material_line.simple()),
+                anchor: format!("material-{}", lens.details.material.0.simple()),
                 lenses: 0,
                 low: 0,
                 rows: Vec::new(),
@@ -91,7 +91,7 @@ fn group(drawer: Vec<DrawerLens>) -> Vec<DrawerGroup> {
 
 fn row(lens: &DrawerLens) -> DrawerRow {
     DrawerRow {
-        anchor: format!("lens-{}", lens.id.simple()),
+        anchor: format!("lens-{}", lens.id.0.simple()),
         power: power(&lens.details),
         diameter: crate::optics::notation::short(lens.details.diameter.to_f64()),
         centre: lens.details.centre.to_string(),
@@ -128,7 +128,7 @@ struct NewPage {
 impl NewPage {
     async fn new(state: &AppState, form: Form, key: String) -> Result<Self, WebError> {
         let materials = state.store.list_materials().await?;
-        let materials = materials.into_iter().map(|m| (m.line.to_string(), m.details.name)).collect();
+        let materials = materials.into_iter().map(|m| (m.id.to_string(), m.details.name)).collect();
         Ok(Self { chrome: Chrome::new(state, "stock"), form, key, materials })
     }
 }
@@ -143,13 +143,13 @@ pub(crate) async fn new_lens(State(state): State<AppState>) -> PageResult {
 pub(crate) async fn stock_lens(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     let key = posted_key(&form, NEW_KEY)?;
-    let lines = state.store.list_materials().await?.into_iter().map(|m| m.line).collect::<Vec<_>>();
-    let Some(DrawerLensForm { lens, count }) = DrawerLensForm::read(&mut form, &lines) else {
+    let on_sale = state.store.list_materials().await?.into_iter().map(|m| m.id).collect::<Vec<_>>();
+    let Some(DrawerLensForm { lens, count }) = DrawerLensForm::read(&mut form, &on_sale) else {
         return show_again(&NewPage::new(&state, form, key).await?);
     };
     let stocked = state.store.stock_lens(&act_of(&key, &form), &lens, count, state.clock.now()).await;
     match form.kept(stocked)? {
-        Some(_) => go(&format!("/stock#material-{}", lens.material_line.simple())),
+        Some(_) => go(&format!("/stock#material-{}", lens.material.0.simple())),
         None => show_again(&NewPage::new(&state, form, key).await?),
     }
 }
@@ -169,10 +169,10 @@ impl DrawerLensForm {
     pub(in crate::web) const FRONT: &str = "front_power";
     const COUNT: &str = "count";
 
-    /// `lines` are the materials on sale.
-    fn read(form: &mut Form, lines: &[Uuid]) -> Option<Self> {
+    /// `materials` are those on sale.
+    fn read(form: &mut Form, materials: &[MaterialId]) -> Option<Self> {
         let material = form.read(Self::MATERIAL, |t| {
-            Uuid::parse_str(t).ok().filter(|line| lines.contains(line)).ok_or("Choose a material on sale")
+            t.parse().ok().filter(|id| materials.contains(id)).ok_or("Choose a material on sale")
         });
         let sphere = form.read(Self::SPHERE, |t| read_plain_power("A sphere", t));
         let cylinder =
@@ -183,7 +183,7 @@ impl DrawerLensForm {
         let count = form.read(Self::COUNT, read_count);
         let (sphere, cylinder) = in_minus_form(form, sphere?, cylinder?)?;
         let lens = DrawerLensDetails {
-            material_line: material?,
+            material: material?,
             sphere,
             cylinder,
             diameter: diameter?,
@@ -257,7 +257,7 @@ async fn find_lens(state: &AppState, id: &str) -> Result<DrawerLens, WebError> {
 
 /// Grows with every move, so a double click moves one lens and the next click another.
 fn key(lens: &DrawerLens) -> String {
-    format!("stock-{}-{}", lens.id.simple(), lens.moves)
+    format!("stock-{}-{}", lens.id.0.simple(), lens.moves)
 }
 
 pub(crate) async fn ask_count(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
@@ -279,7 +279,7 @@ pub(crate) async fn correct_count(
         return show_again(&CountPage::new(&state, form, posted_key, &lens));
     };
     match state.store.correct_count(&act_of(&posted_key, &form), lens.id, change, state.clock.now()).await {
-        Ok(_) => go(&format!("/stock#lens-{}", lens.id.simple())),
+        Ok(_) => go(&format!("/stock#lens-{}", lens.id.0.simple())),
         Err(StoreError::OutOfRange(_)) => {
             let why = format!("Only {} in the drawer: it cannot lose {}", lens.count, -change);
             form.fail(CountForm::CHANGE, why);

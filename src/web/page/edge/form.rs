@@ -44,9 +44,9 @@ pub(super) fn read_edge_choice<'a>(
     materials: &'a [Material],
     rim_curve_tool_d: &Pair<Option<f64>>,
 ) -> EdgeChoice<'a> {
-    let ordered = job.material.line.to_string();
+    let ordered = job.material.id.to_string();
     let typed = form.value(MATERIAL).trim().to_owned();
-    let other = materials.iter().find(|m| typed != ordered && m.line.to_string() == typed);
+    let other = materials.iter().find(|m| typed != ordered && m.id.to_string() == typed);
     if other.is_none() && !typed.is_empty() && typed != ordered {
         form.fail(MATERIAL, "This material is not on sale any more: choose another");
     }

@@ -38,7 +38,7 @@ pub(super) fn row(material: Material) -> PriceRow {
         name: details.name,
         code: details.code,
         price: details.price.to_string(),
-        path: format!("/lab/materials/{}", material.line),
+        path: format!("/lab/materials/{}", material.id),
     }
 }
 
@@ -57,7 +57,7 @@ struct MaterialPage {
 
 impl MaterialPage {
     fn new(state: &AppState, form: Form, key: String, of: Option<&Material>) -> Self {
-        let action = of.map_or("/lab/materials/new".to_owned(), |m| format!("/lab/materials/{}", m.line));
+        let action = of.map_or("/lab/materials/new".to_owned(), |m| format!("/lab/materials/{}", m.id));
         Self {
             chrome: Chrome::new(state, "lab"),
             code_words: procedure_code::descriptor(form.value(MaterialForm::CODE)),
@@ -76,13 +76,13 @@ impl MaterialPage {
 
 async fn find_line(state: &AppState, line: &str) -> Result<Material, WebError> {
     let line = key_of(line, "That material")?;
-    let found = state.store.list_materials().await?.into_iter().find(|m| m.line == line);
+    let found = state.store.list_materials().await?.into_iter().find(|m| m.id == line);
     found.ok_or_else(|| WebError::NotFound("That material".to_owned()))
 }
 
 /// The form for a version carries its key, so it is fresh after each edit.
 fn key(material: &Material) -> String {
-    format!("material-{}", material.id)
+    format!("material-{}", material.version)
 }
 
 pub(crate) async fn new_material(State(state): State<AppState>) -> PageResult {
@@ -127,7 +127,7 @@ pub(crate) async fn change_material(
     if details == material.details {
         return go(LIST);
     }
-    let kept = state.store.insert_material(&posted_key, Some(material.line), &details, state.clock.now()).await;
+    let kept = state.store.insert_material(&posted_key, Some(material.id), &details, state.clock.now()).await;
     match form.kept(kept)? {
         Some(Once::Now(())) => go(LIST),
         Some(Once::Before(_)) => {
@@ -147,7 +147,7 @@ pub(crate) async fn retire_material(
     posted_key(&Form::new(fields), "material-")?;
     let line = key_of(&line, "That material")?;
     let on_sale = state.store.list_materials().await?;
-    if on_sale.iter().all(|m| m.line == line) {
+    if on_sale.iter().all(|m| m.id == line) {
         return Err(WebError::OutOfTurn("This is the last material on sale: add another one first.".to_owned()));
     }
     state.store.retire_material(line, state.clock.now()).await?;

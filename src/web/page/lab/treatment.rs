@@ -30,7 +30,7 @@ pub(super) fn row(treatment: Treatment) -> PriceRow {
         name: details.name,
         code: details.code,
         price: details.price.to_string(),
-        path: format!("/lab/treatments/{}", treatment.line),
+        path: format!("/lab/treatments/{}", treatment.id),
     }
 }
 
@@ -48,7 +48,7 @@ struct TreatmentPage {
 
 impl TreatmentPage {
     fn new(state: &AppState, form: Form, key: String, of: Option<&Treatment>) -> Self {
-        let action = of.map_or("/lab/treatments/new".to_owned(), |t| format!("/lab/treatments/{}", t.line));
+        let action = of.map_or("/lab/treatments/new".to_owned(), |t| format!("/lab/treatments/{}", t.id));
         Self {
             chrome: Chrome::new(state, "lab"),
             code_words: procedure_code::descriptor(form.value(TreatmentForm::CODE)),
@@ -63,12 +63,12 @@ impl TreatmentPage {
 
 async fn find_line(state: &AppState, line: &str) -> Result<Treatment, WebError> {
     let line = key_of(line, "That coating or tint")?;
-    let found = state.store.list_treatments().await?.into_iter().find(|t| t.line == line);
+    let found = state.store.list_treatments().await?.into_iter().find(|t| t.id == line);
     found.ok_or_else(|| WebError::NotFound("That coating or tint".to_owned()))
 }
 
 fn key(treatment: &Treatment) -> String {
-    format!("treatment-{}", treatment.id)
+    format!("treatment-{}", treatment.version)
 }
 
 pub(crate) async fn new_treatment(State(state): State<AppState>) -> PageResult {
@@ -112,7 +112,7 @@ pub(crate) async fn change_treatment(
     if details == treatment.details {
         return go(LIST);
     }
-    let kept = state.store.insert_treatment(&posted_key, Some(treatment.line), &details, state.clock.now()).await;
+    let kept = state.store.insert_treatment(&posted_key, Some(treatment.id), &details, state.clock.now()).await;
     match form.kept(kept)? {
         Some(Once::Now(())) => go(LIST),
         Some(Once::Before(_)) => {

@@ -1,7 +1,5 @@
 //! What an order stands among: the catalogue, the chosen customer and frame, the earlier job.
 
-use uuid::Uuid;
-
 use super::form::OrderForm;
 use crate::desk::catalogue::{Material, Treatment};
 use crate::desk::customer::Customer;
@@ -57,7 +55,7 @@ impl OrderContext {
             Ok(number) => present(store.get_job(number).await)?,
             Err(_) => None,
         };
-        let customer = match Uuid::parse_str(form.value(OrderForm::CUSTOMER_ID)) {
+        let customer = match form.value(OrderForm::CUSTOMER_ID).parse() {
             Ok(id) => present(store.get_customer(id).await)?,
             Err(_) => None,
         };
@@ -67,7 +65,7 @@ impl OrderContext {
         let name = form.value(OrderForm::CUSTOMER_NAME).trim();
         let namesakes =
             if customer.is_none() && !name.is_empty() { store.list_namesakes(name, 20).await? } else { Vec::new() };
-        let frame = match Uuid::parse_str(form.value(OrderForm::FRAME_ID)) {
+        let frame = match form.value(OrderForm::FRAME_ID).parse() {
             Ok(id) => present(store.get_frame(id).await)?,
             Err(_) => None,
         };
@@ -114,7 +112,7 @@ impl OrderContext {
         form.set_default(OrderForm::PAYMENT_KIND, PaymentKind::Card.key());
         form.set_default(OrderForm::PRICE_SHIPPING, self.lab.shipping.plain());
         if let Some(first) = self.materials.first() {
-            form.set_default(OrderForm::MATERIAL, first.id.to_string());
+            form.set_default(OrderForm::MATERIAL, first.version.to_string());
         }
         if let Some(frame) = self.frame.as_ref().filter(|_| self.relens.is_none()) {
             form.set_default(OrderForm::PRICE_FRAME, frame.details.price.plain());

@@ -1,7 +1,6 @@
 //! From the order form to a [`NewOrder`]: every field is named once, read once, and handed on.
 
 use time::Date;
-use uuid::Uuid;
 
 use super::super::customers::CustomerForm;
 use super::bill::Prices;
@@ -146,8 +145,8 @@ impl OrderForm {
         }
         let design = form.read(Self::DESIGN, |t| Design::from_key(t).ok_or("Choose the form of the front"));
         let material = form.read(Self::MATERIAL, |t| {
-            let id = Uuid::parse_str(t).ok();
-            context.materials.iter().find(|m| Some(m.id) == id).ok_or_else(|| not_on_sale("a material"))
+            let id = t.parse().ok();
+            context.materials.iter().find(|m| Some(m.version) == id).ok_or_else(|| not_on_sale("a material"))
         });
         let coating = read_treatment(form, Self::COATING, TreatmentKind::Coating, "a coating", context);
         let tint = read_treatment(form, Self::TINT, TreatmentKind::Tint, "a tint", context);
@@ -175,10 +174,10 @@ impl OrderForm {
                 frame_wrap: frame_wrap?,
                 prescription: prescription?,
                 made_for: made_for?,
-                material: material?.id,
+                material: material?.version,
                 design: design?,
-                coating: coating?.map(|treatment| treatment.id),
-                tint: tint?.map(|treatment| treatment.id),
+                coating: coating?.map(|treatment| treatment.version),
+                tint: tint?.map(|treatment| treatment.version),
                 height: Pair::new(height.right?, height.left?),
                 ordered_on: ordered_on?,
                 promised_on: promised_on?,
@@ -357,9 +356,9 @@ fn read_treatment<'a>(
     context: &'a OrderContext,
 ) -> Option<Option<&'a Treatment>> {
     form.read_optional(field, |t| {
-        let id = Uuid::parse_str(t).ok();
+        let id = t.parse().ok();
         let mut of_kind = context.treatments.iter().filter(|treatment| treatment.details.kind == kind);
-        of_kind.find(|treatment| Some(treatment.id) == id).ok_or_else(|| not_on_sale(what))
+        of_kind.find(|treatment| Some(treatment.version) == id).ok_or_else(|| not_on_sale(what))
     })
 }
 

@@ -13,6 +13,7 @@ use super::{Chrome, PageResult, go, show, show_again};
 use crate::desk::bill::Charge;
 use crate::desk::catalogue::TreatmentKind;
 use crate::desk::frame::Rim;
+use crate::desk::id::{CustomerId, FrameId};
 use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
 use crate::optics::Eye;
@@ -35,8 +36,8 @@ use form::TypedDistance;
 
 #[derive(Deserialize)]
 pub(crate) struct Begin {
-    customer: Option<Uuid>,
-    frame: Option<Uuid>,
+    customer: Option<CustomerId>,
+    frame: Option<FrameId>,
 }
 
 /// A fresh page has a key in its address, so that a reload finds what was typed and a second click finds the job.
@@ -74,13 +75,13 @@ pub(crate) async fn new_lenses(State(state): State<AppState>, Path(number): Path
     }
     // The version on sale now of what the earlier pair was made of.
     let materials = state.store.list_materials().await?;
-    if let Some(material) = materials.iter().find(|m| m.line == job.material.line) {
-        form.set(OrderForm::MATERIAL, material.id.to_string());
+    if let Some(material) = materials.iter().find(|m| m.id == job.material.id) {
+        form.set(OrderForm::MATERIAL, material.version.to_string());
     }
     let treatments = state.store.list_treatments().await?;
     for (field, earlier) in [(OrderForm::COATING, &job.coating), (OrderForm::TINT, &job.tint)] {
-        if let Some(now) = earlier.as_ref().and_then(|e| treatments.iter().find(|t| t.line == e.line)) {
-            form.set(field, now.id.to_string());
+        if let Some(now) = earlier.as_ref().and_then(|e| treatments.iter().find(|t| t.id == e.id)) {
+            form.set(field, now.version.to_string());
         }
     }
     begin_order(&state, &form).await
@@ -238,7 +239,7 @@ impl OrderPage {
                 .treatments
                 .iter()
                 .filter(|t| t.details.kind == kind)
-                .map(|t| (t.id.to_string(), format!("{}, {} a lens", t.details.name, t.details.price)))
+                .map(|t| (t.version.to_string(), format!("{}, {} a lens", t.details.name, t.details.price)))
                 .collect()
         };
         let distance = |name: &str, typed: &TypedDistance| match form.error(name) {
@@ -268,7 +269,7 @@ impl OrderPage {
             materials: context
                 .materials
                 .iter()
-                .map(|m| (m.id.to_string(), format!("{}, {} a lens", m.details.name, m.details.price)))
+                .map(|m| (m.version.to_string(), format!("{}, {} a lens", m.details.name, m.details.price)))
                 .collect(),
             coatings: treatments(TreatmentKind::Coating),
             tints: treatments(TreatmentKind::Tint),
