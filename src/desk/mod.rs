@@ -20,7 +20,7 @@
 //! * [`supplier_list`] – reads a supplier's list of blanks.
 //! * [`packing`] – the packing list and the sentences on the packing sheet.
 //! * [`money`] – amounts in whole cents.
-//! * [`id`] – named ids; [`key`] – the key of a choice; [`limit`] – the range of a typed number.
+//! * [`id`] – named ids; `key` – the key of a choice; [`limit`] – the range of a typed number.
 //! * [`step`] – what comes next on a job, and at which stage each step may be done.
 //! * [`text`] – checks typed text: trimmed, limited length, no control characters.
 
