@@ -6,7 +6,7 @@ use std::hint::black_box;
 use criterion::{Criterion, criterion_group, criterion_main};
 use rimbook::optics::budget::{BudgetOrder, Spreads, budget};
 use rimbook::optics::compensation::{WearPosition, compensate};
-use rimbook::optics::gaze::{LookedThrough, balance};
+use rimbook::optics::gaze::{GazePoint, balance};
 use rimbook::optics::lens::{Lens, LensOrder};
 use rimbook::optics::power::SphereCylinder;
 use rimbook::optics::prism::BaseVector;
@@ -49,7 +49,7 @@ fn whole(shapes: &Pair<Outline>, lens: &Lens) -> f64 {
         sum += weight_g(volume_mm3(outline, centre, lens).expect("a volume"), 1.3) + line.curve_tool_d.unwrap_or(0.0);
         sum += compensate(eye, lens.order(), &wear).expect("worn").order.sphere_d;
     }
-    let reading = LookedThrough { in_mm: 2.5, up_mm: -10.0 };
+    let reading = GazePoint { in_mm: 2.5, up_mm: -10.0 };
     sum + balance(Pair::new(lens, lens), Pair::new(reading, reading)).expect("rays").exact.vertical_pd
 }
 

@@ -8,7 +8,7 @@ use crate::desk::lab::Lab;
 use crate::desk::limit::LengthLimit;
 use crate::desk::prescription::MadeFor;
 use crate::desk::stock::LensInHand;
-use crate::optics::gaze::{Balance, LookedThrough, balance, gaze_prism};
+use crate::optics::gaze::{Balance, GazePoint, balance, gaze_prism};
 use crate::optics::lens::{Lens, LensError, LensOrder};
 use crate::optics::prism::{BaseVector, DecentrationError, Imbalance, InUp, decentration_for};
 use crate::optics::tolerance::{Limit, Unit};
@@ -24,9 +24,9 @@ pub const READING_POINT: LengthLimit = LengthLimit::new("A distance from the pup
 
 /// 10 mm down and 2 in, where a reader looks through a distance pair (common practice); a reading pair is centred for
 /// near already.
-pub fn usual_reading_point(made_for: MadeFor) -> LookedThrough {
+pub fn usual_reading_point(made_for: MadeFor) -> GazePoint {
     let in_mm = if made_for == MadeFor::Near { 0.0 } else { 2.0 };
-    LookedThrough { in_mm, up_mm: -10.0 }
+    GazePoint { in_mm, up_mm: -10.0 }
 }
 
 /// The prism of one eye.
@@ -76,7 +76,7 @@ impl PairPrism {
         lab: &Lab,
         layout: Option<&JobLayout>,
         in_hand: &Pair<Option<LensInHand>>,
-        reading: LookedThrough,
+        reading: GazePoint,
     ) -> Self {
         let power = Pair::new(job.lens_power(Eye::Right).numbers(), job.lens_power(Eye::Left).numbers());
         let wanted = job.prescription.eyes.map(|eye| eye.prism.numbers());
@@ -93,7 +93,7 @@ impl PairPrism {
                 decentration_for(*power.get(eye), base).map(|(x_mm, up_mm)| {
                     let moved = Decentration { in_mm: x_mm * eye.nasal_sign(), up_mm };
                     // The pupil, counted from the moved centre.
-                    let at = LookedThrough { in_mm: -moved.in_mm, up_mm: -moved.up_mm };
+                    let at = GazePoint { in_mm: -moved.in_mm, up_mm: -moved.up_mm };
                     let exact = lens(eye, BaseVector::default()).and_then(|plain| gaze_prism(eye, &plain, at));
                     Decentred {
                         moved,
@@ -111,7 +111,7 @@ impl PairPrism {
         };
         let lenses = lens(Eye::Right, wanted.right.to_vector(Eye::Right))
             .and_then(|right| Ok((right, lens(Eye::Left, wanted.left.to_vector(Eye::Left))?)));
-        let at = |at: LookedThrough| -> Result<Balance, LensError> {
+        let at = |at: GazePoint| -> Result<Balance, LensError> {
             let (right, left): &(Lens, Lens) = lenses.as_ref().map_err(Clone::clone)?;
             balance(Pair::new(right, left), Pair::new(at, at))
         };
@@ -125,7 +125,7 @@ impl PairPrism {
         };
         Self {
             eyes: Pair::new(eye_prism(Eye::Right), eye_prism(Eye::Left)),
-            at_pupil: at(LookedThrough::default()),
+            at_pupil: at(GazePoint::default()),
             at_reading: at(reading),
             unwanted: layout.map(|layout| layout.left_prism),
             horizontal: in_prism(lab.tolerance.horizontal_limit(across_d, in_pd), across_d),
@@ -150,7 +150,7 @@ mod tests {
     use crate::bench::layout::step_of;
     use crate::bench::layout::tests::{lab, round_job};
 
-    fn prism(rx: &str, reading: LookedThrough) -> PairPrism {
+    fn prism(rx: &str, reading: GazePoint) -> PairPrism {
         let (job, lab) = (round_job(rx, "32/32"), lab());
         let layout = JobLayout::of(&job, &lab, step_of(&lab));
         PairPrism::of(&job, &lab, layout.as_ref(), &Pair::new(None, None), reading)
@@ -160,7 +160,7 @@ mod tests {
     fn a_prism_two_ways() {
         // -4.00 with 2 base in: 5 mm out (computed by Prentice). Round 44, 2 up: 2 (22 + √29) and 2 for chips; surfaced
         // 2 (22 + 2) and 2 (closed form).
-        let got = prism("-4.00 sph 2 BI", LookedThrough::default());
+        let got = prism("-4.00 sph 2 BI", GazePoint::default());
         for (eye, of) in got.eyes.iter() {
             let made = of.decentred.as_ref().unwrap().as_ref().unwrap();
             assert!((made.moved.in_mm + 5.0).abs() < 1e-9, "{eye:?}");
@@ -179,7 +179,7 @@ mod tests {
 
     #[test]
     fn no_prism_no_ways_and_a_limit_in_millimetres_is_turned_into_prism() {
-        let got = prism("-5.00 sph", LookedThrough { in_mm: 0.0, up_mm: -10.0 });
+        let got = prism("-5.00 sph", GazePoint { in_mm: 0.0, up_mm: -10.0 });
         assert!(got.eyes.iter().all(|(_, eye)| eye.decentred.is_none()) && got.prescribed.is_none());
         // ANSI Z80.1-2015 quick-reference guide: over 3.375 D heights alike within 1.0 mm; 5.00 D there make 0.50.
         assert_eq!(got.vertical.0.unit, Unit::Millimetre);
@@ -191,7 +191,7 @@ mod tests {
 
     #[test]
     fn mirrored_eyes_have_mirrored_prism() {
-        let got = prism("+3.00 -1.00 x 90 1 BO 0.5 BU", LookedThrough { in_mm: 2.0, up_mm: -8.0 });
+        let got = prism("+3.00 -1.00 x 90 1 BO 0.5 BU", GazePoint { in_mm: 2.0, up_mm: -8.0 });
         let reading = got.at_reading.unwrap();
         let (right, left) = (reading.eyes.right.exact, reading.eyes.left.exact);
         assert!((right.x_pd + left.x_pd).abs() < 1e-9 && (right.y_pd - left.y_pd).abs() < 1e-9);

@@ -7,7 +7,7 @@ use super::figure::{PowerAnswer, clean};
 use super::request::Question;
 use crate::optics::Eye;
 use crate::optics::compensation::compensate;
-use crate::optics::gaze::{LookedThrough, gaze_prism};
+use crate::optics::gaze::{GazePoint, gaze_prism};
 use crate::optics::lens::{Lens, LensError, LensOrder};
 use crate::optics::material::usual_front_d;
 use crate::optics::power::SphereCylinder;
@@ -241,7 +241,7 @@ impl PrismAnswer {
 }
 
 /// Prentice's rule alone, for a lens that is not stated.
-fn rule(eye: Eye, power: SphereCylinder, prescribed: BaseVector, at: LookedThrough) -> BaseVector {
+fn rule(eye: Eye, power: SphereCylinder, prescribed: BaseVector, at: GazePoint) -> BaseVector {
     prism_at(power.matrix(), at.in_mm * eye.nasal_sign(), at.up_mm) + prescribed
 }
 

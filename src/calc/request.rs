@@ -5,7 +5,7 @@ use serde_json::Value;
 
 use super::CalcError;
 use crate::optics::compensation::{MAX_TILT_DEG, MAX_VERTEX_MM, WearPosition};
-use crate::optics::gaze::LookedThrough;
+use crate::optics::gaze::GazePoint;
 use crate::optics::power::{PowerVector, SphereCylinder};
 use crate::optics::prism::{BaseVector, InUp};
 use crate::optics::{Eye, Pair};
@@ -131,7 +131,7 @@ pub(super) struct Question {
     pub(super) prisms: Pair<BaseVector>,
     pub(super) lens: LensQuestion,
     pub(super) worn: Option<WearPosition>,
-    pub(super) prism_at: Option<Vec<LookedThrough>>,
+    pub(super) prism_at: Option<Vec<GazePoint>>,
     pub(super) crossed: Option<PowerVector>,
 }
 
@@ -165,7 +165,7 @@ impl Question {
         let step = step.map_err(|error| CalcError::new("blocker_step_mm", error.to_string()))?;
         let lens = request.lens.map_or(Ok(LensQuestion::default()), LensRequest::check)?;
         let worn = request.worn.map(WornRequest::check).transpose()?;
-        let prism_at = request.prism_at.map(looked_through).transpose()?;
+        let prism_at = request.prism_at.map(gaze_points).transpose()?;
         let crossed = request.crossed.map(crossed).transpose()?;
         Ok(Self { outlines, dbl_mm, powers, wanted, step, prisms, lens, worn, prism_at, crossed })
     }
@@ -219,9 +219,9 @@ impl WornRequest {
     }
 }
 
-fn looked_through(points: Vec<PointRequest>) -> Result<Vec<LookedThrough>, CalcError> {
+fn gaze_points(points: Vec<PointRequest>) -> Result<Vec<GazePoint>, CalcError> {
     let point = |(index, point): (usize, PointRequest)| {
-        Ok(LookedThrough {
+        Ok(GazePoint {
             in_mm: within(format!("prism_at[{index}].in_mm"), point.in_mm, -50.0, 50.0)?,
             up_mm: within(format!("prism_at[{index}].up_mm"), point.up_mm, -50.0, 50.0)?,
         })

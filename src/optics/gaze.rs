@@ -9,7 +9,7 @@ use super::{Eye, Pair};
 
 /// The point where an eye looks through its lens, from the optical centre.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct LookedThrough {
+pub struct GazePoint {
     /// Towards the nose.
     pub in_mm: f64,
     /// Upwards.
@@ -28,7 +28,7 @@ pub struct GazePrism {
 
 impl GazePrism {
     /// The error of Prentice's rule: the size of its difference from the exact prism.
-    pub fn rule_off_pd(&self) -> f64 {
+    pub fn rule_error_pd(&self) -> f64 {
         (self.rule - self.exact).to_polar().amount_pd
     }
 }
@@ -38,7 +38,7 @@ impl GazePrism {
 /// # Errors
 ///
 /// [`LensError::NoRay`] where no ray leaves the lens.
-pub fn gaze_prism(eye: Eye, lens: &Lens, at: LookedThrough) -> Result<GazePrism, LensError> {
+pub fn gaze_prism(eye: Eye, lens: &Lens, at: GazePoint) -> Result<GazePrism, LensError> {
     let x_mm = at.in_mm * eye.nasal_sign();
     let order = lens.order();
     Ok(GazePrism {
@@ -75,7 +75,7 @@ impl Balance {
 /// # Errors
 ///
 /// As [`gaze_prism`], for either eye.
-pub fn balance(lenses: Pair<&Lens>, at: Pair<LookedThrough>) -> Result<Balance, LensError> {
+pub fn balance(lenses: Pair<&Lens>, at: Pair<GazePoint>) -> Result<Balance, LensError> {
     let one = |eye: Eye| gaze_prism(eye, lenses.get(eye), *at.get(eye));
     let eyes = Pair::new(one(Eye::Right)?, one(Eye::Left)?);
     let of = |pick: &dyn Fn(Eye) -> BaseVector| -> Imbalance {
@@ -143,11 +143,11 @@ mod tests {
         for sphere_d in [-8.0, -3.0, 2.0, 8.0] {
             let lens = lens(sphere_d, BaseVector::default());
             for (up_mm, close_pd) in [(3.0, 0.02), (6.0, 0.1), (10.0, 0.5), (20.0, 5.0)] {
-                let got = gaze_prism(Eye::Right, &lens, LookedThrough { in_mm: 0.0, up_mm }).unwrap();
+                let got = gaze_prism(Eye::Right, &lens, GazePoint { in_mm: 0.0, up_mm }).unwrap();
                 let want = meridional_prism(&lens, up_mm);
                 assert!((got.exact.y_pd - want).abs() < 1e-6, "{sphere_d} at {up_mm}: {got:?}, want {want}");
                 assert!(got.exact.x_pd.abs() < 1e-9);
-                assert!(got.rule_off_pd() < close_pd, "the rule is off by {} at {up_mm}", got.rule_off_pd());
+                assert!(got.rule_error_pd() < close_pd, "the rule is off by {} at {up_mm}", got.rule_error_pd());
                 assert!((got.rule.y_pd + sphere_d * up_mm / 10.0).abs() < 1e-12, "Prentice");
             }
         }
@@ -157,11 +157,11 @@ mod tests {
     fn a_reading_point_below_unequal_lenses_is_out_of_balance() {
         // -4.00 right, -1.00 left, 10 mm down: 4 and 1 base down, 3 between them (Prentice).
         let (right, left) = (lens(-4.0, BaseVector::default()), lens(-1.0, BaseVector::default()));
-        let down = LookedThrough { in_mm: 0.0, up_mm: -10.0 };
+        let down = GazePoint { in_mm: 0.0, up_mm: -10.0 };
         let got = balance(Pair::new(&right, &left), Pair::new(down, down)).unwrap();
         assert!((got.rule.vertical_pd + 3.0).abs() < 1e-12, "{got:?}");
         assert!((got.exact.vertical_pd + 3.0).abs() < 0.2 && got.exact.vertical_pd != got.rule.vertical_pd);
-        let centre = LookedThrough::default();
+        let centre = GazePoint::default();
         let level = balance(Pair::new(&right, &left), Pair::new(centre, centre)).unwrap();
         assert!(level.exact.vertical_pd.abs() < 1e-9 && level.unwanted().horizontal_pd.abs() < 1e-9);
     }
@@ -170,7 +170,7 @@ mod tests {
     fn prescribed_prism_is_wanted_everywhere() {
         let right = lens(-2.0, InUp { in_pd: 1.5, up_pd: 0.5 }.to_vector(Eye::Right));
         let left = lens(-2.0, InUp { in_pd: 1.5, up_pd: -0.5 }.to_vector(Eye::Left));
-        let centre = LookedThrough::default();
+        let centre = GazePoint::default();
         let got = balance(Pair::new(&right, &left), Pair::new(centre, centre)).unwrap();
         assert!((got.wanted.horizontal_pd - 3.0).abs() < 1e-12 && (got.wanted.vertical_pd - 1.0).abs() < 1e-12);
         assert!(got.unwanted().horizontal_pd.abs() < 1e-9 && got.unwanted().vertical_pd.abs() < 1e-9);

@@ -24,13 +24,6 @@ pub struct NewCut {
 }
 
 impl Store {
-    /// How many times a job was cut: the running number of its next form.
-    pub async fn count_cuts(&self, number: i64) -> Result<i64, StoreError> {
-        Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from cut where job_number = ?"#, number)
-            .fetch_one(&self.read)
-            .await?)
-    }
-
     /// Books that the lenses were edged.
     pub async fn insert_cut(
         &self,

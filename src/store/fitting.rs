@@ -156,13 +156,6 @@ impl Store {
         })
         .await
     }
-
-    /// How many decisions a job has had: the running number of their form.
-    pub async fn count_power_decisions(&self, number: i64) -> Result<i64, StoreError> {
-        Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from power_decision where job_number = ?"#, number)
-            .fetch_one(&self.read)
-            .await?)
-    }
 }
 
 /// Keeps how the frame of a job sits.

@@ -66,13 +66,6 @@ impl Store {
         Ok(pair)
     }
 
-    /// How many lenses were ever taken in hand for a job: the running number of its next form.
-    pub async fn count_lenses(&self, number: i64) -> Result<i64, StoreError> {
-        Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from lens_in_hand where job_number = ?"#, number)
-            .fetch_one(&self.read)
-            .await?)
-    }
-
     /// Takes one or both lenses in hand for a job; a lens from the drawer leaves it.
     ///
     /// # Errors

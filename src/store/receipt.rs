@@ -107,11 +107,4 @@ impl Store {
         .map(KeptReceipt::try_from)
         .collect()
     }
-
-    /// How many receipts a job has: the running number of its next form.
-    pub async fn count_receipts(&self, number: i64) -> Result<i64, StoreError> {
-        Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from receipt where job_number = ?"#, number)
-            .fetch_one(&self.read)
-            .await?)
-    }
 }

@@ -117,13 +117,6 @@ impl Store {
         .fetch_all(&self.read)
         .await?)
     }
-
-    /// How many shapes were ever put under a job number: the running number of its next upload form.
-    pub async fn count_shapes(&self, number: i64) -> Result<i64, StoreError> {
-        Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from job_shape where job_number = ?"#, number)
-            .fetch_one(&self.read)
-            .await?)
-    }
 }
 
 async fn insert_shape(

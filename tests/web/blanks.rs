@@ -76,7 +76,7 @@ async fn prescribed_prism_is_there_from_the_start() {
     assert!(page.text(".eye-right .moved").contains("5.00 mm out"));
     let number = job(&lab, "pl 2 BI").await;
     let page = lab.get(&format!("/jobs/{number}/blanks")).await;
-    assert!(page.text(".eye-right .moved").contains("not to be had by decentration"));
+    assert!(page.text(".eye-right .moved").contains("cannot be made by decentration"));
     assert!(page.texts(".eye-right .turned").iter().all(|t| t == "must be surfaced"));
 }
 

@@ -71,7 +71,7 @@ async fn the_drawer_offers_what_fits_and_says_what_does_not() {
     let page = lab.post(&path, &fields).await;
     assert!(page.assert_status(422).text("#lens_right-error").contains("too small for the shape: tick"));
     assert_eq!(page.attributes("#lens_right input[checked]", "value"), [small.as_str()], "the choice is kept");
-    assert_eq!(lab.store.count_lenses(job).await.unwrap(), 0);
+    assert_eq!(lab.count("lens_in_hand", job).await, 0);
     lab.post(&path, &[("lens_right", &small), ("anyway_right", "yes")]).await.assert_status(303);
 
     // Another one instead; the drawer counts down and the job knows it.
@@ -137,7 +137,7 @@ async fn each_wrong_field_gets_a_sentence_and_keeps_what_was_typed() {
             assert_eq!(page.attributes(&format!("#{name}"), "value"), [*value], "{fields:?}");
         }
     }
-    assert_eq!(lab.store.count_lenses(job).await.unwrap(), 0);
+    assert_eq!(lab.count("lens_in_hand", job).await, 0);
 }
 
 #[tokio::test]
@@ -149,7 +149,7 @@ async fn one_lens_cannot_be_taken_for_both_eyes() {
     let path = format!("/jobs/{job}/lenses");
     let page = lab.post(&path, &[("lens_right", &id), ("lens_left", &id)]).await;
     assert!(page.assert_status(422).text("#lens_left-error").contains("Only one"));
-    assert_eq!(lab.store.count_lenses(job).await.unwrap(), 0);
+    assert_eq!(lab.count("lens_in_hand", job).await, 0);
 }
 
 #[tokio::test]
@@ -198,7 +198,7 @@ async fn a_cut_comes_after_the_lenses_and_is_booked_once() {
     }
     let lab = lab.reopened().await;
     assert_eq!(stage_of(&lab, job).await, Stage::Cut);
-    assert_eq!(lab.store.count_cuts(job).await.unwrap(), 1);
+    assert_eq!(lab.count("cut", job).await, 1);
     let page = lab.get(&path).await;
     assert!(page.text("section.slip li").contains("size 0.30 mm; tight rim"));
     assert!(page.text("a.primary").contains("check the pair"));

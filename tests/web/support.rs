@@ -401,10 +401,24 @@ impl TestLab {
         self.post(&format!("/jobs/{number}/shipment"), &fields).await.assert_status(303);
     }
 
+    /// How many rows of a table a job has.
+    pub async fn count(&self, table: &str, number: i64) -> i64 {
+        let pool = self.beside().await;
+        let query = sqlx::AssertSqlSafe(format!("select count(*) from {table} where job_number = ?"));
+        let count = sqlx::query_scalar(query).bind(number).fetch_one(&pool).await.unwrap();
+        pool.close().await;
+        count
+    }
+
+    /// The book, opened to read beside the app.
+    async fn beside(&self) -> sqlx::SqlitePool {
+        let file = self.folder.path().join(rimbook::store::FILE_NAME);
+        sqlx::SqlitePool::connect(&format!("sqlite://{}?mode=ro", file.display())).await.unwrap()
+    }
+
     /// Everything the book holds but drafts, to see whether anything changed.
     pub async fn contents(&self) -> Vec<String> {
-        let file = self.folder.path().join(rimbook::store::FILE_NAME);
-        let pool = sqlx::SqlitePool::connect(&format!("sqlite://{}?mode=ro", file.display())).await.unwrap();
+        let pool = self.beside().await;
         let tables: Vec<(String,)> = sqlx::query_as(
             "select name from sqlite_master where type = 'table' and name not like 'sqlite_%' and name <> 'draft'
              and sql not like 'create virtual%' order by name",

@@ -228,7 +228,7 @@ fn moved_words(bench: &BlanksData, laid: &EyeOnBench, prism: Prism) -> Result<St
             let ways = [Directed::of(in_mm, "in", "out"), Directed::of(up_mm, "up", "down")];
             Ok(format!("{prism}: the optical centre goes {} from the pupil", Directed::join(&ways, "mm", " and ")))
         }
-        Err(why) => Err(format!("{prism} is not to be had by decentration. {why}.")),
+        Err(why) => Err(format!("{prism} cannot be made by decentration. {why}.")),
     }
 }
 

@@ -213,7 +213,7 @@ fn notes(bench: &EdgeData, choice: &EdgeChoice<'_>) -> Vec<String> {
     }
     if bench.job.design == Design::Aspheric {
         notes.push(
-            "An aspheric front is figured as a sphere, so these figures are about: the lens will be somewhat thinner."
+            "An aspheric front is computed as a sphere, so these figures are approximate: the lens will be somewhat thinner."
                 .to_owned(),
         );
     }
@@ -296,6 +296,6 @@ fn uncut_words(cut: &CutLens) -> Result<String, String> {
             "An uncut lens of {diameter} mm ({from}) cannot have this centre: its rim would be {mm:.2} mm. Take a smaller \
              blank or a thicker centre."
         )),
-        Err(why) => Err(format!("An uncut lens of {diameter} mm ({from}) is not to be had. {why}.")),
+        Err(why) => Err(format!("An uncut lens of {diameter} mm ({from}) cannot be cut. {why}.")),
     }
 }

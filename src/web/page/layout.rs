@@ -210,7 +210,7 @@ pub fn prescribed_words(job: &Job, eye: &EyeOnBench) -> Option<String> {
         }
         Err(why) => {
             let why = why.to_string();
-            format!("not to be had by decentration. {why}. The blank is figured with the prism point in its middle")
+            format!("cannot be made by decentration. {why}. The blank is computed with the prism point in its middle")
         }
     };
     Some(format!("{prism}: {made}."))

@@ -10,7 +10,7 @@ use crate::bench::prism_balance::{EyePrism, PairPrism, READING_POINT, READING_VE
 use crate::desk::job::Job;
 use crate::optics::Eye;
 use crate::optics::direction::Directed;
-use crate::optics::gaze::{Balance, LookedThrough};
+use crate::optics::gaze::{Balance, GazePoint};
 use crate::optics::lens::LensError;
 use crate::optics::notation;
 use crate::optics::prism::{BaseVector, Imbalance, InUp};
@@ -112,18 +112,18 @@ impl ReadingPointForm {
     const DOWN: &str = "down";
     const IN: &str = "in";
 
-    fn fill(form: &mut Form, usual: LookedThrough) {
+    fn fill(form: &mut Form, usual: GazePoint) {
         form.set_default(Self::DOWN, format!("{:.0}", -usual.up_mm));
         form.set_default(Self::IN, format!("{:.0}", usual.in_mm));
     }
 
-    fn read(form: &mut Form) -> Option<LookedThrough> {
+    fn read(form: &mut Form) -> Option<GazePoint> {
         let [down, inward] = [Self::DOWN, Self::IN].map(|name| form.read(name, |t| READING_POINT.read(t)));
-        Some(LookedThrough { in_mm: inward?.to_f64(), up_mm: -down?.to_f64() })
+        Some(GazePoint { in_mm: inward?.to_f64(), up_mm: -down?.to_f64() })
     }
 }
 
-fn place_words(at: LookedThrough) -> String {
+fn place_words(at: GazePoint) -> String {
     let (down, inward) = (Directed::of(-at.up_mm, "down", "up"), Directed::of(at.in_mm, "in", "out"));
     format!("Reading point, {} mm {} and {} mm {}", down.amount, down.direction, inward.amount, inward.direction)
 }
@@ -216,7 +216,7 @@ fn rows(balance: &Balance) -> Vec<PrismRow> {
                 rule: rectangular(in_up(prism.rule)),
                 exact: rectangular(in_up(prism.exact)),
                 polar: notation::polar_prism(eye, in_up(prism.exact)),
-                off: format!("{:.2} Δ", prism.rule_off_pd()),
+                off: format!("{:.2} Δ", prism.rule_error_pd()),
             }
         })
         .collect();
@@ -275,9 +275,6 @@ mod tests {
         assert_eq!(rectangular(InUp { in_pd: 0.001, up_pd: 0.0 }), "no prism");
         let of = Imbalance { horizontal_pd: -0.5, vertical_pd: 1.25 };
         assert_eq!(imbalance_words(of), "0.50 Δ base out, 1.25 Δ base up right");
-        assert_eq!(
-            place_words(LookedThrough { in_mm: 2.0, up_mm: -10.0 }),
-            "Reading point, 10.00 mm down and 2.00 mm in"
-        );
+        assert_eq!(place_words(GazePoint { in_mm: 2.0, up_mm: -10.0 }), "Reading point, 10.00 mm down and 2.00 mm in");
     }
 }
