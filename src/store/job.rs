@@ -20,7 +20,7 @@ use crate::desk::id::{CustomerId, FrameId, MaterialVersionId};
 use crate::desk::job::{EventKind, EyeTask, Job, JobEye, Parent, ParentReason};
 use crate::desk::money::Cents;
 use crate::desk::order::Design;
-use crate::desk::prescription::MadeFor;
+use crate::desk::prescription::{MadeFor, Prescription};
 use crate::optics::Pair;
 
 /// What the job's own row and its newest revision say.
@@ -74,6 +74,17 @@ impl Store {
     pub async fn get_job(&self, number: i64) -> Result<Arc<Job>, StoreError> {
         let mut db = self.read.acquire().await?;
         Ok(Arc::new(read_job(&mut db, number).await?))
+    }
+
+    /// The prescription of one job, without the rest of it.
+    ///
+    /// # Errors
+    ///
+    /// [`StoreError::NotFound`] for a number that was never given.
+    pub async fn get_job_prescription(&self, number: i64) -> Result<Prescription, StoreError> {
+        let mut db = self.read.acquire().await?;
+        let row = read_row(&mut db, number).await?;
+        read_prescription(&mut db, row.prescription_id).await
     }
 }
 

@@ -87,11 +87,11 @@ struct CompensationData {
     spread: ProcessSpread,
 }
 
-async fn open(state: &AppState, number: i64) -> Result<CompensationData, WebError> {
-    let (job, lab) = (state.store.get_job(number).await?, state.lab());
+async fn open(state: &AppState, job: Arc<Job>) -> Result<CompensationData, WebError> {
+    let lab = state.lab();
     Ok(CompensationData {
         layout: JobLayout::of(&job, &lab, step_of(&lab)),
-        in_hand: state.store.find_lenses(number).await?,
+        in_hand: state.store.find_lenses(job.number).await?,
         spread: state.store.get_process_spread().await?,
         job,
     })
@@ -102,7 +102,7 @@ pub(crate) async fn show_compensation(
     Path(number): Path<i64>,
     Query(asked): Query<Fields>,
 ) -> PageResult {
-    let data = open(&state, number).await?;
+    let data = open(&state, state.store.get_job(number).await?).await?;
     let mut form = StepForm::open(&state, &data.job, Step::Compensation).await?;
     if !asked.is_empty() {
         form.form = Form::new(asked);
@@ -120,7 +120,7 @@ pub(crate) async fn decide_power(
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let mut post = JobPost::read(&state, number, Step::Compensation, fields).await?;
-    let data = open(&state, number).await?;
+    let data = open(&state, Arc::clone(&post.job)).await?;
     let (tried, order) = CompensationForm::read(&mut post.form, &data, state.clock.now());
     let Some(order) = order else {
         return show_again(&page(&state, &data, post.refused(), tried).await?);

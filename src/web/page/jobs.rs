@@ -66,7 +66,7 @@ pub(crate) async fn show_job(
 
 async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, WebError> {
     let earlier = match job.relens_of() {
-        Some(number) => Some(state.store.get_job(number).await?.prescription.clone()),
+        Some(number) => Some(state.store.get_job_prescription(number).await?),
         None => None,
     };
     let today = state.clock.today();

@@ -104,19 +104,19 @@ struct LensesData {
     wear_notes: Vec<WearNote>,
 }
 
-async fn load(state: &AppState, number: i64) -> Result<LensesData, WebError> {
-    let (job, lab) = (state.store.get_job(number).await?, state.lab());
+async fn load(state: &AppState, job: Arc<Job>) -> Result<LensesData, WebError> {
+    let lab = state.lab();
     Ok(LensesData {
         wear_notes: wear_notes(state, &job).await?,
         layout: JobLayout::of(&job, &lab, step_of(&lab)),
-        in_hand: state.store.find_lenses(number).await?,
+        in_hand: state.store.find_lenses(job.number).await?,
         drawer: state.store.list_drawer().await?,
         job,
     })
 }
 
 pub(crate) async fn show_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
-    let bench = load(&state, number).await?;
+    let bench = load(&state, state.store.get_job(number).await?).await?;
     let form = StepForm::open(&state, &bench.job, Step::Lenses).await?;
     show(&page(&state, &bench, form, Pair::new(false, false)))
 }
@@ -127,7 +127,7 @@ pub(crate) async fn take_lenses(
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let mut post = JobPost::read(&state, number, Step::Lenses, fields).await?;
-    let bench = load(&state, number).await?;
+    let bench = load(&state, Arc::clone(&post.job)).await?;
     let LensesForm { lenses, not_fitting } = LensesForm::read(&mut post.form, &bench);
     if !post.form.is_fine() {
         return show_again(&page(&state, &bench, post.refused(), not_fitting));
