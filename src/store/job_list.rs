@@ -37,6 +37,26 @@ fn lines(rows: Vec<JobLineRow>) -> Result<Vec<JobLine>, StoreError> {
     rows.into_iter().map(JobLine::try_from).collect()
 }
 
+/// The lines of jobs, sent or not, that a `from` clause finds.
+macro_rules! job_lines {
+    ($store:ident, $from:literal, $($bound:expr),+) => {
+        lines(
+            sqlx::query_as!(
+                JobLineRow,
+                r#"select j.number as "number!: i64", c.name as customer,
+                          f.maker || ' ' || f.model || iif(f.colour = '', '', ', ' || f.colour) as "frame!: String",
+                          j.ordered_on as "ordered_on: Date", j.promised_on as "promised_on: Date",
+                          (select sent_on from shipment where job_number = j.number order by seq desc limit 1)
+                              as "sent_on?: Date", j.stage
+                   "# + $from,
+                $($bound),+
+            )
+            .fetch_all(&$store.read)
+            .await?,
+        )
+    };
+}
+
 impl Store {
     /// The open jobs by promised date, the earliest first.
     pub async fn list_open_jobs(&self) -> Result<Vec<JobLine>, StoreError> {
@@ -57,41 +77,23 @@ impl Store {
 
     /// The newest jobs of a customer.
     pub async fn list_jobs_of_customer(&self, customer: CustomerId, most: i64) -> Result<Vec<JobLine>, StoreError> {
-        lines(
-            sqlx::query_as!(
-                JobLineRow,
-                r#"select j.number as "number!: i64", c.name as customer,
-                          f.maker || ' ' || f.model || iif(f.colour = '', '', ', ' || f.colour) as "frame!: String",
-                          j.ordered_on as "ordered_on: Date", j.promised_on as "promised_on: Date",
-                          (select sent_on from shipment where job_number = j.number order by seq desc limit 1)
-                              as "sent_on?: Date", j.stage
-                   from job j join customer c on c.id = j.patient_id join frame f on f.id = j.frame_id
-                   where j.patient_id = ? order by j.number desc limit ?"#,
-                customer,
-                most
-            )
-            .fetch_all(&self.read)
-            .await?,
+        job_lines!(
+            self,
+            "from job j join customer c on c.id = j.patient_id join frame f on f.id = j.frame_id
+             where j.patient_id = ? order by j.number desc limit ?",
+            customer,
+            most
         )
     }
 
     /// The newest jobs in a frame.
     pub async fn list_jobs_of_frame(&self, frame: FrameId, most: i64) -> Result<Vec<JobLine>, StoreError> {
-        lines(
-            sqlx::query_as!(
-                JobLineRow,
-                r#"select j.number as "number!: i64", c.name as customer,
-                          f.maker || ' ' || f.model || iif(f.colour = '', '', ', ' || f.colour) as "frame!: String",
-                          j.ordered_on as "ordered_on: Date", j.promised_on as "promised_on: Date",
-                          (select sent_on from shipment where job_number = j.number order by seq desc limit 1)
-                              as "sent_on?: Date", j.stage
-                   from job j join customer c on c.id = j.patient_id join frame f on f.id = j.frame_id
-                   where j.frame_id = ? order by j.number desc limit ?"#,
-                frame,
-                most
-            )
-            .fetch_all(&self.read)
-            .await?,
+        job_lines!(
+            self,
+            "from job j join customer c on c.id = j.patient_id join frame f on f.id = j.frame_id
+             where j.frame_id = ? order by j.number desc limit ?",
+            frame,
+            most
         )
     }
 
@@ -108,23 +110,14 @@ impl Store {
     }
 
     async fn list_matching_jobs(&self, words: &str, most: i64) -> Result<Vec<JobLine>, StoreError> {
-        lines(
-            sqlx::query_as!(
-                JobLineRow,
-                r#"select j.number as "number!: i64", c.name as customer,
-                          f.maker || ' ' || f.model || iif(f.colour = '', '', ', ' || f.colour) as "frame!: String",
-                          j.ordered_on as "ordered_on: Date", j.promised_on as "promised_on: Date",
-                          (select sent_on from shipment where job_number = j.number order by seq desc limit 1)
-                              as "sent_on?: Date", j.stage
-                   from (select rowid as number from job_search where job_search match ?1 order by rowid desc limit ?2) s
-                   join job j on j.number = s.number
-                   join customer c on c.id = j.patient_id join frame f on f.id = j.frame_id
-                   order by j.number desc"#,
-                words,
-                most
-            )
-            .fetch_all(&self.read)
-            .await?,
+        job_lines!(
+            self,
+            "from (select rowid as number from job_search where job_search match ?1 order by rowid desc limit ?2) s
+             join job j on j.number = s.number
+             join customer c on c.id = j.patient_id join frame f on f.id = j.frame_id
+             order by j.number desc",
+            words,
+            most
         )
     }
 
