@@ -13,7 +13,7 @@ use crate::desk::bill::{Billed, base_price, bill};
 use crate::desk::catalogue::{Material, Treatment, TreatmentDetails, TreatmentKind};
 use crate::desk::customer::Person;
 use crate::desk::frame::{FrameDetails, Rim};
-use crate::desk::frame_shape::NewShape;
+use crate::desk::frame_shape::{FrameShape, NewShape};
 use crate::desk::id::CustomerId;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
@@ -250,7 +250,7 @@ impl<'a> Loader<'a> {
                 self.shapes += 1;
             }
             Step::TakeLenses => {
-                let mut lenses = lenses_for(&job, &self.lab, &name)?;
+                let mut lenses = lenses_for(&job, &self.shape_of(&job, &name).await?, &self.lab, &name)?;
                 if self.uses_drawer && at.is_multiple_of(2) {
                     self.put_in_the_drawer(&key, &job, &mut lenses, when - Duration::days(7)).await?;
                 }
@@ -258,7 +258,9 @@ impl<'a> Loader<'a> {
             }
             Step::Cut => {
                 let in_hand = self.store.find_lenses(number).await?;
-                let layout = NewLayout::of_job(&job, &self.lab, &in_hand).map_err(|why| wrong(&name, why))?;
+                let shape = self.shape_of(&job, &name).await?;
+                let layout = NewLayout::of_job(&job, &shape, &self.lab, &in_hand);
+                let layout = Some(layout.map_err(|why| wrong(&name, why))?);
                 let size = Pair::new(Millimetre::ZERO, Millimetre::ZERO);
                 self.store.insert_cut(&key, number, &NewCut { size, note: String::new(), layout }, when).await?;
             }
@@ -390,6 +392,10 @@ impl<'a> Loader<'a> {
         })
     }
 
+    async fn shape_of(&self, job: &Job, name: &str) -> Result<FrameShape, DemoError> {
+        self.store.find_job_shape(job).await?.ok_or_else(|| wrong(name, "no shape on file"))
+    }
+
     fn shape(&self, row: &DemoJob, job: &Job, name: &str) -> Result<NewShape, DemoError> {
         let found = self.book.shapes.iter().find(|s| row.shape.as_ref() == Some(&s.key));
         let file = &found.ok_or_else(|| wrong(name, "no such shape"))?.file;
@@ -518,8 +524,8 @@ fn payment(row: &DemoJob, total: Cents, on: Date, name: &str) -> Result<Option<P
 
 /// Lenses bought for the job: the usual diameter that covers the shape, a front by Vogel's rule (common practice, from
 /// memory), and for a minus lens the usual minimum centre thickness.
-fn lenses_for(job: &Job, lab: &Lab, name: &str) -> Result<Vec<LensInHand>, DemoError> {
-    let layout = JobLayout::of(job, lab, step_of(lab)).ok_or_else(|| wrong(name, "no shape to cover"))?;
+fn lenses_for(job: &Job, shape: &FrameShape, lab: &Lab, name: &str) -> Result<Vec<LensInHand>, DemoError> {
+    let layout = JobLayout::of(job, shape, lab, step_of(lab));
     Eye::BOTH
         .into_iter()
         .map(|eye| {

@@ -4,9 +4,15 @@ use std::io::{Read, Write};
 use std::process::ExitCode;
 
 use clap::Parser;
+use mimalloc::MiMalloc;
 use rimbook::config::{Cli, Command};
 use rimbook::{calc, serve};
 use tracing_subscriber::EnvFilter;
+
+/// A page is many small pieces of text, made on one thread and freed on another; the system's allocator makes the threads
+/// wait for each other.
+#[global_allocator]
+static ALLOCATOR: MiMalloc = MiMalloc;
 
 fn main() -> ExitCode {
     let cli = Cli::parse();

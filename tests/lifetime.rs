@@ -116,9 +116,10 @@ async fn read_back(folder: &Path) {
         assert_layout(&store, &lab, folder, number).await;
         let found = store.find_jobs(&format!("{} {number}", person.name), 10).await.unwrap();
         assert!(found.iter().any(|line| line.number == number), "job {number} is not found");
-        let (name, bytes) = store.get_original(job.shape.as_ref().unwrap().id).await.unwrap();
+        let (name, bytes) = store.get_original(job.shape.unwrap()).await.unwrap();
         let file = rimbook::shape::record::read_any(&bytes).unwrap();
-        assert_eq!(file.traces, job.shape.as_ref().unwrap().traces, "{name}");
+        let shape = store.find_job_shape(&job).await.unwrap().unwrap();
+        assert_eq!(file.traces, shape.traces, "{name}");
     }
     store.close().await;
 }
@@ -127,7 +128,8 @@ async fn read_back(folder: &Path) {
 async fn assert_layout(store: &Store, lab: &rimbook::desk::lab::Lab, folder: &Path, number: i64) {
     let job = store.get_job(number).await.unwrap();
     let in_hand = store.find_lenses(number).await.unwrap();
-    let record = LayoutRecord::of_job(&job, lab, &in_hand).unwrap().unwrap();
+    let shape = store.find_job_shape(&job).await.unwrap().unwrap();
+    let record = LayoutRecord::of_job(&job, &shape, lab, &in_hand).unwrap();
     let mut book = beside(folder).await;
     for (eye, laid) in record.eyes.iter() {
         let kept: (i32, i32, i32, i32, i32, i32, i32, i32, i32) = sqlx::query_as(

@@ -47,42 +47,62 @@ async fn plan_of(book: &mut SqliteConnection, query: &str) -> Vec<String> {
 struct Tables {
     all: BTreeSet<String>,
     small: BTreeSet<String>,
+    /// What each view reads. A plan names the tables of a view, not the view.
+    views: BTreeMap<String, String>,
 }
 
 impl Tables {
     async fn of(book: &mut SqliteConnection) -> Self {
-        let rows = sqlx::query("select name from sqlite_master where type = 'table'").fetch_all(book).await.unwrap();
+        let rows = sqlx::query("select name from sqlite_master where type = 'table'").fetch_all(&mut *book).await.unwrap();
         let all: BTreeSet<String> = rows.iter().map(|row| row.get("name")).collect();
         let kinds = fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/migrations/0001_kinds.sql")).unwrap();
         let kinds = kinds.lines().filter_map(|line| line.strip_prefix("create table "));
         let kinds = kinds.filter_map(|rest| rest.split_whitespace().next()).map(str::to_owned);
         let small: BTreeSet<String> = SMALL.iter().map(|name| (*name).to_owned()).chain(kinds).collect();
         assert!(small.len() > 20 && small.is_subset(&all), "a small table that is not there");
-        Self { all, small }
+        let views =
+            sqlx::query("select name, sql from sqlite_master where type = 'view'").fetch_all(&mut *book).await.unwrap();
+        let views = views.iter().map(|row| (row.get("name"), row.get("sql"))).collect();
+        Self { all, small, views }
     }
 
     /// The tables a query reads, under the names it gives them. Tables are named after `from` and `join`.
     fn names_in(&self, query: &str) -> BTreeMap<String, String> {
-        // Every second part stands between quotes.
-        let unquoted: String = query.split('\'').step_by(2).collect::<Vec<_>>().join(" ");
-        let words: Vec<&str> =
-            unquoted.split(|c: char| !c.is_alphanumeric() && c != '_').filter(|word| !word.is_empty()).collect();
+        let words = words_of(query);
+        let mut names: BTreeMap<String, String> =
+            words.iter().filter_map(|word| self.views.get(word)).flat_map(|view| self.names_in_one(view)).collect();
+        names.extend(self.names_in_one(query));
+        names
+    }
+
+    fn names_in_one(&self, query: &str) -> BTreeMap<String, String> {
+        let mut words = words_of(query);
+        // A table may be the last word.
+        words.extend([String::new(), String::new()]);
         let mut names = BTreeMap::new();
         for pair in words.windows(2) {
             let is_read = ["from", "join", "update", "into"].contains(&pair[0].to_lowercase().as_str());
-            if is_read && self.all.contains(pair[1]) {
-                names.insert(pair[1].to_owned(), pair[1].to_owned());
+            if is_read && self.all.contains(&pair[1]) {
+                names.insert(pair[1].clone(), pair[1].clone());
             }
         }
         for triple in words.windows(4) {
             let is_read = ["from", "join"].contains(&triple[0].to_lowercase().as_str());
-            if is_read && self.all.contains(triple[1]) {
-                let alias = if triple[2].eq_ignore_ascii_case("as") { triple[3] } else { triple[2] };
-                names.insert(alias.to_owned(), triple[1].to_owned());
+            if is_read && self.all.contains(&triple[1]) {
+                let alias = if triple[2].eq_ignore_ascii_case("as") { &triple[3] } else { &triple[2] };
+                names.insert(alias.clone(), triple[1].clone());
             }
         }
         names
     }
+}
+
+/// The words of a query outside quotes.
+fn words_of(query: &str) -> Vec<String> {
+    // Every second part stands between quotes.
+    let unquoted: String = query.split('\'').step_by(2).collect::<Vec<_>>().join(" ");
+    let words = unquoted.split(|c: char| !c.is_alphanumeric() && c != '_').filter(|word| !word.is_empty());
+    words.map(str::to_owned).collect()
 }
 
 /// The steps of a plan that read a whole table that grows.
@@ -151,8 +171,13 @@ async fn no_query_scans_a_table_that_grows() {
 async fn a_scan_is_found() {
     let folder = tempfile::tempdir().unwrap();
     let mut book = fresh_book(&folder).await;
+    sqlx::query("create view total as select sum(c.amount_cents) as cents from charge c")
+        .execute(&mut book)
+        .await
+        .unwrap();
     let tables = Tables::of(&mut book).await;
     for wrong in [
+        "select cents from total",
         "select number from job where ordered_on = ?",
         "select j.number from job as j where j.taken_at > ?",
         "select count(*) from receipt",
@@ -171,6 +196,7 @@ async fn a_scan_is_found() {
         "select rowid from job_search where job_search match ? limit 10",
         "select maker from frame order by maker, model, eye_size_hundredths, colour limit 5",
         "select name from carrier",
+        "select body from shape_json where id = ?",
         "select max(seq) from drawer_move",
     ] {
         let plan = plan_of(&mut book, right).await;

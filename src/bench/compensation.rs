@@ -147,7 +147,7 @@ impl EyeCompensation {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::bench::layout::tests::{lab, round_job};
+    use crate::bench::layout::tests::{lab, round_job, round_shape};
     use crate::desk::fitting::PowerDecision;
     use crate::desk::frame::Rim;
     use crate::optics::unit::Millimetre;
@@ -206,7 +206,7 @@ mod tests {
             for rim in [Rim::Metal, Rim::Cord] {
                 let mut job = round_job(rx, "30/32");
                 job.frame.details.rim = rim;
-                let layout = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap();
+                let layout = JobLayout::of(&job, &round_shape(), &lab(), BlockerStep::Half);
                 for in_hand in [None, Some(&in_hand)] {
                     for layout in [None, Some(&layout)] {
                         let (of, step) = (PositionOfWear::usual(), PowerStep::Quarter);

@@ -156,12 +156,11 @@ pub fn usual_edges(
     job: &Job,
     layout: &JobLayout,
     lenses: &Pair<Option<LensInHand>>,
-    rim_curve_tool_d: &Pair<Option<f64>>,
 ) -> Pair<Option<(CutLens, BevelChoice)>> {
     let hold = hold_of(job.frame.details.rim);
     JobLens::pair(job, Some(layout), lenses).map(|lens| {
         let cut = lens.and_then(|lens| lens.cut(layout)).ok()?;
-        let line = BevelChoice::of(&cut, hold, None, *rim_curve_tool_d.get(cut.lens.eye));
+        let line = BevelChoice::of(&cut, hold, None, *layout.rim_curve_tool_d.get(cut.lens.eye));
         Some((cut, line))
     })
 }

@@ -4,6 +4,7 @@
 //! prism, this point is the optical centre. With prism, the optical centre and the middle of the blank lie elsewhere:
 //! this changes the blank that is needed, but not the blocker settings.
 
+use crate::desk::frame_shape::FrameShape;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
 use crate::desk::stock::LensInHand;
@@ -33,6 +34,8 @@ pub struct JobLayout {
     pub frame_pd_mm: f64,
     /// The distance between the lenses.
     pub dbl_mm: f64,
+    /// The rims' own curves in tool power (1.530), where the file of the shape said them.
+    pub rim_curve_tool_d: Pair<Option<f64>>,
     /// The wearer's pupil distance for the use the pair is made for.
     pub wanted_pd_mm: f64,
     /// The blocker step the settings are rounded to.
@@ -119,9 +122,8 @@ pub fn usual_diameter_mm(least_mm: f64) -> Option<f64> {
 }
 
 impl JobLayout {
-    /// Lays out a job. `None` while it has no shape.
-    pub fn of(job: &Job, lab: &Lab, step: BlockerStep) -> Option<Self> {
-        let shape = job.shape.as_ref()?;
+    /// Lays out a job on its shape.
+    pub fn of(job: &Job, shape: &FrameShape, lab: &Lab, step: BlockerStep) -> Self {
         let outlines = shape.outlines();
         let pd = job.prescription.centred_on(job.made_for);
         let wanted_of = |eye| Wanted { pd_mm: pd.mono(eye).to_f64(), height_mm: job.eyes.get(eye).height.to_f64() };
@@ -145,14 +147,15 @@ impl JobLayout {
                 margin_mm,
             }
         });
-        Some(Self {
+        Self {
             frame_pd_mm: layout.frame_pd_mm,
             dbl_mm,
+            rim_curve_tool_d: shape.rim_curve_tool_d,
             wanted_pd_mm: pd.binocular().to_f64(),
             step,
             left_prism: imbalance(Pair::new(eyes.right.left_prism, eyes.left.left_prism)),
             eyes,
-        })
+        }
     }
 }
 
@@ -244,7 +247,7 @@ pub fn place_words(eye: Eye, angle_deg: f64) -> String {
 pub(super) mod tests {
     use super::*;
     use crate::desk::prescription::MadeFor;
-    pub use crate::desk::sample::round_job;
+    pub use crate::desk::sample::{round_job, round_shape};
 
     pub fn lab() -> Lab {
         Lab::new("Saltmarsh Lens Post".into(), "Pellmarsh".into())
@@ -252,7 +255,7 @@ pub(super) mod tests {
 
     #[test]
     fn a_round_frame_by_hand() {
-        let laid = JobLayout::of(&round_job("-5.00 sph", "31/33"), &lab(), BlockerStep::Half).unwrap();
+        let laid = JobLayout::of(&round_job("-5.00 sph", "31/33"), &round_shape(), &lab(), BlockerStep::Half);
         // A 44 and DBL 20: frame PD 64, so half of it less 31 is 1 in, less 33 is 1 out; 24 less 22 is 2 up.
         assert!((laid.frame_pd_mm - 64.0).abs() < 1e-9);
         let [right, left] = [&laid.eyes.right, &laid.eyes.left];
@@ -272,19 +275,19 @@ pub(super) mod tests {
         // 31.25 each is set to 31 and 31.5 (the sum stays 62.5): the right centre stands 0.25 mm too far in, the left
         // 0.25 too far out. Centres narrower than the eyes give base out in a minus lens (textbook): 0.25 mm of
         // -5.00 D is 0.125, by Prentice.
-        let laid = JobLayout::of(&round_job("-5.00 sph", "31.25/31.25"), &lab(), BlockerStep::Half).unwrap();
+        let laid = JobLayout::of(&round_job("-5.00 sph", "31.25/31.25"), &round_shape(), &lab(), BlockerStep::Half);
         assert!((laid.eyes.right.left_prism.in_pd + 0.125).abs() < 1e-9);
         assert!((laid.eyes.left.left_prism.in_pd - 0.125).abs() < 1e-9);
         assert!(laid.left_prism.horizontal_pd.abs() < 1e-9, "one in, one out: nothing for the pair");
         // To a whole millimetre both are set to 31, and the two add.
-        let laid = JobLayout::of(&round_job("-5.00 sph", "31.25/31.25"), &lab(), BlockerStep::Whole).unwrap();
+        let laid = JobLayout::of(&round_job("-5.00 sph", "31.25/31.25"), &round_shape(), &lab(), BlockerStep::Whole);
         assert!((laid.left_prism.horizontal_pd + 0.25).abs() < 1e-9);
     }
 
     #[test]
     fn prescribed_prism_moves_the_optical_centre() {
         // -4.00 with 2 base in: the centre 5 mm out (computed by Prentice).
-        let laid = JobLayout::of(&round_job("-4.00 sph 2 BI", "32/32"), &lab(), BlockerStep::Half).unwrap();
+        let laid = JobLayout::of(&round_job("-4.00 sph 2 BI", "32/32"), &round_shape(), &lab(), BlockerStep::Half);
         for (eye, laid) in laid.eyes.iter() {
             let moved = laid.prism.unwrap().unwrap();
             assert!((moved.in_mm + 5.0).abs() < 1e-9 && moved.up_mm.abs() < 1e-9, "{eye:?}: {moved:?}");
@@ -296,7 +299,7 @@ pub(super) mod tests {
             let ground = laid.cover(Uncut { diameter_mm: 60.0, off_in_mm: -5.0, off_up_mm: 0.0 });
             assert!((ground.needs.exact_mm - 48.0).abs() < 0.002);
         }
-        let laid = JobLayout::of(&round_job("pl 2 BI", "32/32"), &lab(), BlockerStep::Half).unwrap();
+        let laid = JobLayout::of(&round_job("pl 2 BI", "32/32"), &round_shape(), &lab(), BlockerStep::Half);
         let why = laid.eyes.right.prism.unwrap().unwrap_err().to_string();
         assert!(why.contains("surfaced"), "{why}");
     }
@@ -304,7 +307,7 @@ pub(super) mod tests {
     #[test]
     fn an_uncut_fits_covers_or_is_too_small() {
         // Round 44, 2 up: exact 48, with the allowance 50.
-        let laid = JobLayout::of(&round_job("-1.00 sph", "32/32"), &lab(), BlockerStep::Half).unwrap();
+        let laid = JobLayout::of(&round_job("-1.00 sph", "32/32"), &round_shape(), &lab(), BlockerStep::Half);
         for (diameter_mm, fit, spare_mm) in
             [(50.0, Fit::Fits, 1.0), (49.0, Fit::Tight, 0.5), (48.0, Fit::Tight, 0.0), (47.0, Fit::TooSmall, -0.5)]
         {
@@ -329,7 +332,7 @@ pub(super) mod tests {
         ] {
             let mut job = round_job("-1.00 sph", pd);
             job.eyes.right.height = height.parse().unwrap();
-            let got = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap().eyes.right.cautions();
+            let got = JobLayout::of(&job, &round_shape(), &lab(), BlockerStep::Half).eyes.right.cautions();
             assert_eq!(got.len(), said.len(), "{pd} {height}: {got:?}");
             assert!(got.iter().zip(&said).all(|(got, said)| got.contains(said)), "{pd} {height}: {got:?}");
         }
@@ -339,11 +342,9 @@ pub(super) mod tests {
     fn a_reading_pair_is_centred_on_the_near_distance() {
         let mut job = round_job("+2.00 sph", "64");
         job.made_for = MadeFor::Near;
-        let laid = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap();
+        let laid = JobLayout::of(&job, &round_shape(), &lab(), BlockerStep::Half);
         assert_eq!(laid.wanted_pd_mm, 60.0);
         assert!((laid.eyes.right.layout.decentration.in_mm - 2.0).abs() < 1e-9);
-        job.shape = None;
-        assert_eq!(JobLayout::of(&job, &lab(), BlockerStep::Half), None);
     }
 
     #[test]

@@ -5,6 +5,7 @@
 
 use super::layout::{EyeOnBench, JobLayout, step_of};
 use super::lens::{JobLens, Origin};
+use crate::desk::frame_shape::FrameShape;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
 use crate::desk::stock::LensInHand;
@@ -96,15 +97,20 @@ impl LayoutRecord {
 }
 
 impl LayoutRecord {
-    /// The layout of a job as it stands, with the lab's own blocker step; `None` without a shape.
+    /// The layout of a job as it stands, with the lab's own blocker step.
     ///
     /// # Errors
     ///
     /// As [`LayoutRecord::of`].
-    pub fn of_job(job: &Job, lab: &Lab, in_hand: &Pair<Option<LensInHand>>) -> Result<Option<Self>, UnitError> {
-        let Some(layout) = JobLayout::of(job, lab, step_of(lab)) else { return Ok(None) };
+    pub fn of_job(
+        job: &Job,
+        shape: &FrameShape,
+        lab: &Lab,
+        in_hand: &Pair<Option<LensInHand>>,
+    ) -> Result<Self, UnitError> {
+        let layout = JobLayout::of(job, shape, lab, step_of(lab));
         let lenses = JobLens::pair(job, Some(&layout), in_hand).map(Result::ok);
-        Self::of(&layout, lab, &lenses).map(Some)
+        Self::of(&layout, lab, &lenses)
     }
 }
 
@@ -148,7 +154,7 @@ impl LensRecord {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::bench::layout::tests::{lab, round_job};
+    use crate::bench::layout::tests::{lab, round_job, round_shape};
     use crate::shape::blocker::BlockerStep;
 
     fn mm(text: &str) -> Millimetre {
@@ -159,7 +165,7 @@ mod tests {
     fn a_layout_in_hundredths() {
         // Round 44, DBL 20, height 24: 2 up; PD 31.25: 0.75 in. -4.00 with 2 base in moves the centre 5 out (Prentice).
         let (job, lab) = (round_job("-4.00 sph 2 BI", "31.25/31.25"), lab());
-        let layout = JobLayout::of(&job, &lab, BlockerStep::Half).unwrap();
+        let layout = JobLayout::of(&job, &round_shape(), &lab, BlockerStep::Half);
         let lenses = JobLens::pair(&job, Some(&layout), &Pair::default()).map(Result::ok);
         let record = LayoutRecord::of(&layout, &lab, &lenses).unwrap();
         assert_eq!((record.blocker_step, record.blank_margin), (mm("0.5"), mm("2")));
@@ -187,7 +193,7 @@ mod tests {
     #[test]
     fn a_lens_that_cannot_be_made_leaves_the_layout() {
         let (job, lab) = (round_job("-1.00 sph", "32/32"), lab());
-        let layout = JobLayout::of(&job, &lab, BlockerStep::Half).unwrap();
+        let layout = JobLayout::of(&job, &round_shape(), &lab, BlockerStep::Half);
         let record = LayoutRecord::of(&layout, &lab, &Pair::new(None, None)).unwrap();
         assert_eq!((record.eyes.right.lens, record.eyes.left.needs_exact), (None, mm("48")));
     }

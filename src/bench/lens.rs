@@ -281,7 +281,7 @@ fn uncut_rim_mm(lens: &Lens, middle: Point, radius_mm: f64) -> Result<f64, LensE
 pub(super) mod tests {
     use super::*;
     use crate::bench::layout::JobLayout;
-    use crate::bench::layout::tests::{lab, round_job};
+    use crate::bench::layout::tests::{lab, round_job, round_shape};
     use crate::desk::catalogue::starting_materials;
     use crate::optics::unit::Millimetre;
     use crate::shape::blocker::BlockerStep;
@@ -293,7 +293,7 @@ pub(super) mod tests {
         tried: &LensOverrides<'_>,
     ) -> Result<CutLens, LensError> {
         let job = round_job(rx, "32/32");
-        let layout = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap();
+        let layout = JobLayout::of(&job, &round_shape(), &lab(), BlockerStep::Half);
         JobLens::of(&job, Eye::Right, Some(&layout), in_hand, tried)?.cut(&layout)
     }
 
@@ -456,7 +456,7 @@ pub(super) mod tests {
                 crate::optics::prescription::read(&text).unwrap().rx
             };
             job.prescription.eyes = crate::optics::Pair::new(read(axis), read(mirrored_axis));
-            let laid = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap();
+            let laid = JobLayout::of(&job, &round_shape(), &lab(), BlockerStep::Half);
             let cut = |eye: Eye, power: Option<SphereCylinder>| {
                 let tried = LensOverrides { power, ..LensOverrides::default() };
                 JobLens::of(&job, eye, Some(&laid), None, &tried).and_then(|lens| lens.cut(&laid)).unwrap()

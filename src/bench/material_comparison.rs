@@ -125,7 +125,7 @@ mod tests {
     use uuid::Uuid;
 
     use super::*;
-    use crate::bench::layout::tests::{lab, round_job};
+    use crate::bench::layout::tests::{lab, round_job, round_shape};
     use crate::desk::catalogue::starting_materials;
     use crate::shape::blocker::BlockerStep;
 
@@ -143,7 +143,7 @@ mod tests {
         let on_sale = on_sale();
         let mut job = round_job("-6.00 sph", "30/30");
         job.material = on_sale[0].clone();
-        let laid = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap();
+        let laid = JobLayout::of(&job, &round_shape(), &lab(), BlockerStep::Half);
         let rows = MaterialComparison::all(&job, &laid, &on_sale, 1.0);
         assert_eq!(rows.len(), 6);
         assert!(rows[0].is_ordered && rows.iter().filter(|row| row.is_ordered).count() == 1);
@@ -162,7 +162,7 @@ mod tests {
         let mut job = round_job("-2.00 sph", "32/32");
         job.material.id = MaterialId(Uuid::from_u128(99));
         job.material.details.price = Cents::new(2000);
-        let laid = JobLayout::of(&job, &lab(), BlockerStep::Half).unwrap();
+        let laid = JobLayout::of(&job, &round_shape(), &lab(), BlockerStep::Half);
         let rows = MaterialComparison::all(&job, &laid, &on_sale, 1.0);
         assert_eq!(rows.len(), 7);
         assert!(rows[0].is_ordered);

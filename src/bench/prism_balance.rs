@@ -148,12 +148,12 @@ fn surfaced_blank_mm(laid: &EyeOnBench) -> f64 {
 mod tests {
     use super::*;
     use crate::bench::layout::step_of;
-    use crate::bench::layout::tests::{lab, round_job};
+    use crate::bench::layout::tests::{lab, round_job, round_shape};
 
     fn prism(rx: &str, reading: GazePoint) -> PairPrism {
         let (job, lab) = (round_job(rx, "32/32"), lab());
-        let layout = JobLayout::of(&job, &lab, step_of(&lab));
-        PairPrism::of(&job, &lab, layout.as_ref(), &Pair::new(None, None), reading)
+        let layout = JobLayout::of(&job, &round_shape(), &lab, step_of(&lab));
+        PairPrism::of(&job, &lab, Some(&layout), &Pair::new(None, None), reading)
     }
 
     #[test]

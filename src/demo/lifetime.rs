@@ -232,7 +232,10 @@ impl Plan {
         let mut all = all.into_iter().peekable();
         while all.peek().is_some() {
             let members: Vec<Template> = all.by_ref().take(JOBS_IN_A_FRAME as usize).collect();
-            let shape = members.first().and_then(|first| first.job.shape.clone());
+            let shape = match members.first() {
+                Some(first) => loader.store.find_job_shape(&first.job).await?,
+                None => None,
+            };
             templates.push((shape.ok_or_else(|| wrong("a template", "no shape"))?, members));
         }
         let models = loader.book.frames.len();
@@ -331,11 +334,8 @@ impl Maker {
         let person = invent::person(patient);
         let shape_key = invent::key(Of::Shape, plan.opened_at, family);
         let mut shape = variant(first_shape, family).map_err(|why| wrong(number, why))?;
-        if let Some(kept) = &mut template.job.shape {
-            kept.traces = shape.traces.clone();
-        }
-        let layout = JobLayout::of(&template.job, &plan.lab, step_of(&plan.lab));
-        let layout = layout.ok_or_else(|| wrong(number, "no shape"))?;
+        let kept = FrameShape { traces: shape.traces.clone(), ..first_shape.clone() };
+        let layout = JobLayout::of(&template.job, &kept, &plan.lab, step_of(&plan.lab));
         let record = LayoutRecord::of(&layout, &plan.lab, &Pair::new(None, None)).map_err(|why| wrong(number, why))?;
         batch.jobs.push(JobCopy {
             number,

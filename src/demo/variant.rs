@@ -44,7 +44,7 @@ pub fn variant(model: &FrameShape, index: u64) -> Result<NewShape, OutlineError>
         rim_curve_tool_d: model.rim_curve_tool_d,
         warnings: Vec::new(),
         original: Vec::new(),
-        original_name: model.original_name.clone(),
+        original_name: String::new(),
     })
 }
 

@@ -3,6 +3,8 @@
 use time::macros::format_description;
 use time::{Date, OffsetDateTime};
 
+time::serde::format_description!(pub iso_date, Date, "[year]-[month]-[day]");
+
 /// `Nov 25, 2026`.
 pub fn day(date: &Date) -> String {
     date.format(format_description!("[month repr:short] [day padding:none], [year]")).unwrap_or_default()

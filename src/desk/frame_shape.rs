@@ -62,8 +62,6 @@ pub struct FrameShape {
     pub dbl_source: DblSource,
     /// The rim's own curve in tool power (1.530), where its file said it.
     pub rim_curve_tool_d: Pair<Option<f64>>,
-    /// The name of the uploaded file, or another description.
-    pub original_name: String,
 }
 
 /// Why an upload is refused.
@@ -282,7 +280,6 @@ mod tests {
             dbl: new.dbl,
             dbl_source: new.dbl_source,
             rim_curve_tool_d: new.rim_curve_tool_d,
-            original_name: new.original_name,
         }
     }
 

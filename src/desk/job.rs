@@ -10,7 +10,7 @@ use super::catalogue::{Material, Treatment};
 use super::customer::Customer;
 use super::fitting::{FramePosition, PowerDecision};
 use super::frame::Frame;
-use super::frame_shape::FrameShape;
+use super::id::ShapeId;
 use super::key::keyed;
 use super::money::Cents;
 use super::order::Design;
@@ -52,8 +52,8 @@ pub struct Job {
     pub revision: i64,
     /// The earlier job it comes from.
     pub parent: Option<Parent>,
-    /// The shape on file.
-    pub shape: Option<FrameShape>,
+    /// The shape on file. Its traces are read by the pages that lay out lenses.
+    pub shape: Option<ShapeId>,
     /// The sum of the bill.
     pub charged: Cents,
     /// What came in so far.
@@ -100,6 +100,8 @@ pub struct Parent {
     pub number: i64,
     /// Why there is one.
     pub reason: ParentReason,
+    /// What was prescribed then.
+    pub eyes: Pair<EyePrescription>,
 }
 
 /// Why a job has an earlier one.
@@ -123,11 +125,6 @@ impl Job {
     /// The ordered height of each optical centre above the lowest point of the box.
     pub fn height(&self) -> Pair<Millimetre> {
         self.eyes.map(|eye| eye.height)
-    }
-
-    /// The rims' own curves in tool power (1.530), where the file of the shape said them.
-    pub fn rim_curves(&self) -> Pair<Option<f64>> {
-        self.shape.as_ref().map(|shape| shape.rim_curve_tool_d).unwrap_or_default()
     }
 
     /// What is still owed; negative when too much was paid.
@@ -404,20 +401,15 @@ mod tests {
     fn what_a_job_says_of_itself() {
         let mut job = round_job("-4.00 sph", "31/33");
         assert_eq!(job.relens_of(), None);
-        job.parent = Some(Parent { number: 1042, reason: ParentReason::NewLenses });
+        let eyes = job.prescription.eyes;
+        job.parent = Some(Parent { number: 1042, reason: ParentReason::NewLenses, eyes });
         assert_eq!(job.relens_of(), Some(1042));
-        job.parent = Some(Parent { number: 1042, reason: ParentReason::Remake });
+        job.parent = Some(Parent { number: 1042, reason: ParentReason::Remake, eyes });
         assert_eq!(job.relens_of(), None, "a remake is not new lenses for an earlier job");
         job.eyes.left.height = "21.5".parse().unwrap();
         assert_eq!(job.height(), Pair::new("24".parse().unwrap(), "21.5".parse().unwrap()));
         (job.charged, job.paid) = (Cents::new(18_600), Cents::new(20_000));
         assert_eq!(job.owed(), Cents::new(-1400));
-        if let Some(shape) = &mut job.shape {
-            shape.rim_curve_tool_d = Pair::new(Some(4.5), None);
-        }
-        assert_eq!(job.rim_curves(), Pair::new(Some(4.5), None));
-        job.shape = None;
-        assert_eq!(job.rim_curves(), Pair::new(None, None));
         let at = OffsetDateTime::UNIX_EPOCH;
         job.history = [Taken, ShapeKept].map(|kind| Event { kind, note: String::new(), at }).to_vec();
         assert_eq!(job.stage(), Stage::ShapeOnFile);

@@ -10,13 +10,12 @@ use time::Date;
 
 use super::bill::{Charge, ChargeKind};
 use super::customer::Person;
+use super::date::iso_date;
 use super::job::Job;
 use super::lab::Lab;
 use super::money::Cents;
 use super::payment::{Payment, PaymentKind};
 use super::procedure_code;
-
-time::serde::format_description!(iso_date, Date, "[year]-[month]-[day]");
 
 /// The format version written now. A change of meaning gets the next number; older versions must stay readable.
 pub const FORMAT: u32 = 1;

@@ -18,9 +18,24 @@ use crate::optics::prescription::{read, read_pupil_distance};
 use crate::optics::{Eye, Pair};
 use crate::shape::trace::{Angles, Trace};
 
-/// A job in a round frame 44□20, to this prescription and pupil distance, the optical centre 2 above the middle.
-pub fn round_job(rx: &str, pd: &str) -> Job {
+/// The shape of a round frame 44□20.
+pub fn round_shape() -> FrameShape {
     let trace = Trace::new(Eye::Right, vec![2200; 400], Angles::Equal).unwrap();
+    FrameShape {
+        id: ShapeId(Uuid::nil()),
+        job_number: Some(1001),
+        parent: None,
+        origin: ShapeOrigin::Traced,
+        traces: Pair::new(trace.clone(), trace.mirror()),
+        derived: Some(Eye::Left),
+        dbl: "20".parse().unwrap(),
+        dbl_source: DblSource::File,
+        rim_curve_tool_d: Pair::default(),
+    }
+}
+
+/// A job in that frame, to this prescription and pupil distance, the optical centre 2 above the middle.
+pub fn round_job(rx: &str, pd: &str) -> Job {
     let eye = read(rx).unwrap().rx;
     let made = JobEye { task: EyeTask::Make, height: "24".parse().unwrap() };
     Job {
@@ -64,18 +79,7 @@ pub fn round_job(rx: &str, pd: &str) -> Job {
         note: String::new(),
         revision: 1,
         parent: None,
-        shape: Some(FrameShape {
-            id: ShapeId(Uuid::nil()),
-            job_number: Some(1001),
-            parent: None,
-            origin: ShapeOrigin::Traced,
-            traces: Pair::new(trace.clone(), trace.mirror()),
-            derived: Some(Eye::Left),
-            dbl: "20".parse().unwrap(),
-            dbl_source: DblSource::File,
-            rim_curve_tool_d: Pair::default(),
-            original_name: String::new(),
-        }),
+        shape: Some(ShapeId(Uuid::nil())),
         charged: Cents::new(0),
         paid: Cents::new(0),
         sent_on: None,

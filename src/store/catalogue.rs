@@ -1,5 +1,6 @@
 //! Materials, coatings and tints. What the owner says of one is a version: an edit adds the next, and none is changed.
 
+use serde::Deserialize;
 use sqlx::SqliteConnection;
 use time::OffsetDateTime;
 use uuid::Uuid;
@@ -12,7 +13,8 @@ use crate::desk::catalogue::{Cutting, Material, MaterialDetails, Treatment, Trea
 use crate::desk::id::{MaterialId, MaterialVersionId, TreatmentId, TreatmentVersionId};
 use crate::desk::money::Cents;
 
-struct MaterialRow {
+#[derive(Deserialize)]
+pub(super) struct MaterialRow {
     id: MaterialId,
     version: MaterialVersionId,
     name: String,
@@ -45,7 +47,8 @@ impl TryFrom<MaterialRow> for Material {
     }
 }
 
-struct TreatmentRow {
+#[derive(Deserialize)]
+pub(super) struct TreatmentRow {
     id: TreatmentId,
     version: TreatmentVersionId,
     kind: String,
@@ -68,45 +71,6 @@ impl TryFrom<TreatmentRow> for Treatment {
             },
         })
     }
-}
-
-/// One version of a material.
-pub(super) async fn read_material(
-    db: &mut SqliteConnection,
-    version: MaterialVersionId,
-) -> Result<Material, StoreError> {
-    sqlx::query_as!(
-        MaterialRow,
-        r#"select id as "version: MaterialVersionId", material_id as "id: MaterialId", name, index_thousandths, abbe_tenths, density_hundredths,
-                  centre_hundredths, cutting, code, price_cents
-           from material_version where id = ?"#,
-        version
-    )
-    .fetch_optional(db)
-    .await?
-    .ok_or(StoreError::NotFound("that material"))?
-    .try_into()
-}
-
-/// What is put on the lenses of a revision of a job, the coating before the tint.
-pub(super) async fn list_job_treatments(
-    db: &mut SqliteConnection,
-    job: i64,
-    revision: i64,
-) -> Result<Vec<Treatment>, StoreError> {
-    sqlx::query_as!(
-        TreatmentRow,
-        r#"select v.id as "version: TreatmentVersionId", v.treatment_id as "id: TreatmentId", v.kind, v.name, v.code, v.price_cents
-           from job_treatment t join treatment_version v on v.id = t.version_id
-           where t.job_number = ? and t.revision = ? order by t.kind, t.position"#,
-        job,
-        revision
-    )
-    .fetch_all(db)
-    .await?
-    .into_iter()
-    .map(Treatment::try_from)
-    .collect()
 }
 
 impl Store {

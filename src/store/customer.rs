@@ -1,17 +1,20 @@
 //! Customers.
 
+use serde::Deserialize;
 use sqlx::SqliteConnection;
+use sqlx::types::Json;
 use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::once::{Done, Once};
-use super::search::{index_customer, matching};
+use super::search::{Begun, index_customer, matching};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::customer::{Customer, Person, name_key};
 use crate::desk::id::CustomerId;
 
-struct CustomerRow {
+#[derive(Deserialize)]
+pub(super) struct CustomerRow {
     id: CustomerId,
     name: String,
     line1: String,
@@ -43,22 +46,14 @@ impl From<CustomerRow> for Customer {
     }
 }
 
-/// One customer, on a connection under way.
-pub(super) async fn read_customer(db: &mut SqliteConnection, id: CustomerId) -> Result<Customer, StoreError> {
-    let row = sqlx::query_as!(
-        CustomerRow,
-        r#"select id as "id: CustomerId", name, line1, line2, city, region, postcode, phone, email, note from customer where id = ?"#,
-        id
-    )
-    .fetch_optional(db)
-    .await?;
-    row.map(Customer::from).ok_or(StoreError::NotFound("that customer"))
-}
-
 impl Store {
     /// One customer.
     pub async fn get_customer(&self, id: CustomerId) -> Result<Customer, StoreError> {
-        read_customer(&mut *self.read.acquire().await?, id).await
+        sqlx::query_scalar!(r#"select body as "body!: Json<CustomerRow>" from customer_json where id = ?"#, id)
+            .fetch_optional(&self.read)
+            .await?
+            .map(|row| row.0.into())
+            .ok_or(StoreError::NotFound("that customer"))
     }
 
     /// Customers whose name, town, telephone or e-mail has words that begin so, those whose name begins with the text
@@ -79,7 +74,7 @@ impl Store {
         .map(Customer::from)
         .collect();
         let left = most - i64::try_from(found.len()).unwrap_or(most);
-        let Some(words) = matching(text).filter(|_| left > 0) else { return Ok(found) };
+        let Some(words) = matching(text, Begun::All).filter(|_| left > 0) else { return Ok(found) };
         // The customers found already may be among these.
         let rows = sqlx::query_as!(
             CustomerRow,

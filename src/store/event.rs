@@ -2,6 +2,7 @@
 
 use std::ops::RangeInclusive;
 
+use serde::Deserialize;
 use sqlx::SqliteConnection;
 use time::OffsetDateTime;
 
@@ -11,7 +12,9 @@ use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::job::{Event, EventKind, Stage, stage};
 
-struct EventRow {
+#[derive(Deserialize)]
+pub(super) struct EventRow {
+    seq: i64,
     kind: String,
     note: String,
     at: Stamp,
@@ -25,17 +28,9 @@ impl TryFrom<EventRow> for Event {
 }
 
 /// Everything that happened to a job, oldest first.
-pub(super) async fn list_events(db: &mut SqliteConnection, number: i64) -> Result<Vec<Event>, StoreError> {
-    sqlx::query_as!(
-        EventRow,
-        r#"select kind, note, at as "at: Stamp" from job_event where job_number = ? order by seq"#,
-        number
-    )
-    .fetch_all(db)
-    .await?
-    .into_iter()
-    .map(Event::try_from)
-    .collect()
+pub(super) fn history(mut rows: Vec<EventRow>) -> Result<Vec<Event>, StoreError> {
+    rows.sort_by_key(|row| row.seq);
+    rows.into_iter().map(Event::try_from).collect()
 }
 
 impl Store {

@@ -1,6 +1,8 @@
 //! The position of wear of a job, and the owner's decision which power to order.
 
+use serde::Deserialize;
 use sqlx::SqliteConnection;
+use sqlx::types::Json;
 use time::OffsetDateTime;
 
 use super::event::append_event;
@@ -17,7 +19,8 @@ use crate::optics::Pair;
 use crate::optics::prescription::LensPower;
 use crate::optics::unit::Millimetre;
 
-struct PositionRow {
+#[derive(Deserialize)]
+pub(super) struct PositionRow {
     vertex_tested_hundredths: Option<i64>,
     vertex_hundredths: i64,
     panto_hundredths: i64,
@@ -25,7 +28,7 @@ struct PositionRow {
 }
 
 impl PositionRow {
-    fn frame(&self) -> Result<FramePosition, StoreError> {
+    pub(super) fn frame(&self) -> Result<FramePosition, StoreError> {
         Ok(FramePosition {
             vertex: length("vertex distance", self.vertex_hundredths)?,
             panto: tilt("pantoscopic tilt", self.panto_hundredths)?,
@@ -40,6 +43,7 @@ impl PositionRow {
     }
 }
 
+#[derive(Deserialize)]
 struct DecisionEyeRow {
     eye: String,
     sphere_hundredths: i64,
@@ -55,53 +59,26 @@ impl DecisionEyeRow {
     }
 }
 
-/// How the frame of a job sits, where that is known.
-pub(super) async fn find_position(db: &mut SqliteConnection, job: i64) -> Result<Option<FramePosition>, StoreError> {
-    let row = sqlx::query_as!(
-        PositionRow,
-        "select vertex_tested_hundredths, vertex_hundredths, panto_hundredths, wrap_hundredths
-         from position_of_wear where job_number = ? order by seq desc limit 1",
-        job
-    )
-    .fetch_optional(db)
-    .await?;
-    row.map(|row| row.frame()).transpose()
+/// A decision, with the position it was made for.
+#[derive(Deserialize)]
+pub(super) struct DecisionRow {
+    choice: String,
+    at: Stamp,
+    position: PositionRow,
+    eyes: Vec<DecisionEyeRow>,
 }
 
-/// The newest decision of a job.
-pub(super) async fn find_decision(db: &mut SqliteConnection, job: i64) -> Result<Option<PowerDecision>, StoreError> {
-    let Some(head) = sqlx::query!(
-        r#"select d.seq, d.choice, d.at as "at: Stamp",
-                  p.vertex_tested_hundredths, p.vertex_hundredths, p.panto_hundredths, p.wrap_hundredths
-           from power_decision d join position_of_wear p on p.seq = d.position_seq
-           where d.job_number = ? order by d.seq desc limit 1"#,
-        job
-    )
-    .fetch_optional(&mut *db)
-    .await?
-    else {
-        return Ok(None);
-    };
-    let position = PositionRow {
-        vertex_tested_hundredths: head.vertex_tested_hundredths,
-        vertex_hundredths: head.vertex_hundredths,
-        panto_hundredths: head.panto_hundredths,
-        wrap_hundredths: head.wrap_hundredths,
-    };
-    let rows = sqlx::query_as!(
-        DecisionEyeRow,
-        "select eye, sphere_hundredths, cylinder_hundredths, axis_deg from power_decision_eye where decision_seq = ?",
-        head.seq
-    )
-    .fetch_all(db)
-    .await?;
-    let rows = both_eyes("ordered power", rows, |row| &row.eye)?;
-    Ok(Some(PowerDecision {
-        is_compensated: head.choice == COMPENSATED,
-        position: position.whole()?,
-        power: Pair::new(rows.right.power()?, rows.left.power()?),
-        at: head.at.0,
-    }))
+impl TryFrom<DecisionRow> for PowerDecision {
+    type Error = StoreError;
+    fn try_from(row: DecisionRow) -> Result<Self, StoreError> {
+        let eyes = both_eyes("ordered power", row.eyes, |eye| &eye.eye)?;
+        Ok(Self {
+            is_compensated: row.choice == COMPENSATED,
+            position: row.position.whole()?,
+            power: Pair::new(eyes.right.power()?, eyes.left.power()?),
+            at: row.at.0,
+        })
+    }
 }
 
 const COMPENSATED: &str = "compensated";
@@ -192,13 +169,11 @@ pub(super) async fn find_last_position(
     tx: &mut SqliteConnection,
     frame: FrameId,
 ) -> Result<Option<FramePosition>, StoreError> {
-    let row = sqlx::query_as!(
-        PositionRow,
-        "select vertex_tested_hundredths, vertex_hundredths, panto_hundredths, wrap_hundredths
-         from position_of_wear where frame_id = ? order by seq desc limit 1",
+    let row = sqlx::query_scalar!(
+        r#"select body as "body!: Json<PositionRow>" from position_of_wear_json where frame_id = ? order by seq desc limit 1"#,
         frame
     )
     .fetch_optional(tx)
     .await?;
-    row.map(|row| row.frame()).transpose()
+    row.map(|row| row.0.frame()).transpose()
 }

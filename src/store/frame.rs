@@ -1,18 +1,21 @@
 //! Frames.
 
+use serde::Deserialize;
 use sqlx::SqliteConnection;
+use sqlx::types::Json;
 use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::read::{length, word};
-use super::search::{index_frame, matching};
+use super::search::{Begun, index_frame, matching};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::frame::{Frame, FrameDetails, Rim};
 use crate::desk::id::FrameId;
 use crate::desk::money::Cents;
 
-struct FrameRow {
+#[derive(Deserialize)]
+pub(super) struct FrameRow {
     id: FrameId,
     maker: String,
     model: String,
@@ -43,29 +46,20 @@ impl TryFrom<FrameRow> for Frame {
     }
 }
 
-/// One frame, on a connection under way.
-pub(super) async fn read_frame(db: &mut SqliteConnection, id: FrameId) -> Result<Frame, StoreError> {
-    sqlx::query_as!(
-        FrameRow,
-        r#"select id as "id: FrameId", maker, model, colour, eye_size_hundredths, bridge_hundredths, temple_hundredths,
-                  rim, price_cents from frame where id = ?"#,
-        id
-    )
-    .fetch_optional(db)
-    .await?
-    .ok_or(StoreError::NotFound("that frame"))?
-    .try_into()
-}
-
 impl Store {
     /// One frame.
     pub async fn get_frame(&self, id: FrameId) -> Result<Frame, StoreError> {
-        read_frame(&mut *self.read.acquire().await?, id).await
+        sqlx::query_scalar!(r#"select body as "body!: Json<FrameRow>" from frame_json where id = ?"#, id)
+            .fetch_optional(&self.read)
+            .await?
+            .ok_or(StoreError::NotFound("that frame"))?
+            .0
+            .try_into()
     }
 
     /// Frames whose maker, model, colour or eye size has words that begin so. Without text, all by maker and model.
     pub async fn list_frames(&self, text: &str, most: i64) -> Result<Vec<Frame>, StoreError> {
-        let rows = match matching(text) {
+        let rows = match matching(text, Begun::All) {
             Some(words) => sqlx::query_as!(
                 FrameRow,
                 r#"select f.id as "id: FrameId", f.maker, f.model, f.colour, f.eye_size_hundredths, f.bridge_hundredths,

@@ -1,35 +1,32 @@
-//! One job with all that its pages show, read noun by noun on one connection. Lists of jobs are in [`super::job_list`].
+//! One job with all that its pages show, read in one statement: each noun is JSON (migrations/0019_json.sql) for the row
+//! type in the noun's own file. Lists of jobs are in [`super::job_list`].
 
 use std::sync::Arc;
 
-use sqlx::SqliteConnection;
+use serde::Deserialize;
+use sqlx::types::Json;
 use time::Date;
-use uuid::Uuid;
 
-use super::catalogue::{list_job_treatments, read_material};
-use super::customer::read_customer;
-use super::event::list_events;
-use super::fitting::{find_decision, find_position};
-use super::frame::read_frame;
-use super::prescription::{both_eyes, read_prescription};
+use super::catalogue::{MaterialRow, TreatmentRow};
+use super::customer::CustomerRow;
+use super::event::{EventRow, history};
+use super::fitting::{DecisionRow, PositionRow};
+use super::frame::FrameRow;
+use super::prescription::{PrescriptionRow, both_eyes};
 use super::read::{length, word};
-use super::shape::find_job_shape;
 use super::{Store, StoreError};
-use crate::desk::catalogue::TreatmentKind;
-use crate::desk::id::{CustomerId, FrameId, MaterialVersionId};
-use crate::desk::job::{EventKind, EyeTask, Job, JobEye, Parent, ParentReason};
+use crate::desk::catalogue::{Treatment, TreatmentKind};
+use crate::desk::id::ShapeId;
+use crate::desk::job::{EyeTask, Job, JobEye, Parent, ParentReason};
 use crate::desk::money::Cents;
 use crate::desk::order::Design;
-use crate::desk::prescription::{MadeFor, Prescription};
+use crate::desk::prescription::MadeFor;
 use crate::optics::Pair;
 
-/// What the job's own row and its newest revision say.
+/// A job with the row of each of its nouns.
 struct JobRow {
+    number: i64,
     revision: i64,
-    patient_id: CustomerId,
-    frame_id: FrameId,
-    prescription_id: Uuid,
-    material_version_id: MaterialVersionId,
     lens_use: String,
     design: String,
     note: String,
@@ -37,8 +34,64 @@ struct JobRow {
     promised_on: Date,
     parent_number: Option<i64>,
     parent_reason: Option<String>,
+    parent_prescription: Option<Json<PrescriptionRow>>,
+    customer: Json<CustomerRow>,
+    frame: Json<FrameRow>,
+    prescription: Json<PrescriptionRow>,
+    material: Json<MaterialRow>,
+    treatments: Json<Vec<TreatmentRow>>,
+    eyes: Json<Vec<JobEyeRow>>,
+    shape: Option<ShapeId>,
+    position: Option<Json<PositionRow>>,
+    decision: Option<Json<DecisionRow>>,
+    history: Json<Vec<EventRow>>,
+    charged: i64,
+    paid: i64,
+    sent_on: Option<Date>,
+    receipt: Option<i64>,
 }
 
+impl TryFrom<JobRow> for Job {
+    type Error = StoreError;
+    fn try_from(row: JobRow) -> Result<Self, StoreError> {
+        let (mut coating, mut tint) = (None, None);
+        for treatment in row.treatments.0 {
+            let treatment = Treatment::try_from(treatment)?;
+            match treatment.details.kind {
+                TreatmentKind::Coating => coating = Some(treatment),
+                TreatmentKind::Tint => tint = Some(treatment),
+            }
+        }
+        let eyes = both_eyes("job", row.eyes.0, |eye| &eye.eye)?;
+        Ok(Self {
+            number: row.number,
+            customer: row.customer.0.into(),
+            frame: row.frame.0.try_into()?,
+            prescription: row.prescription.0.try_into()?,
+            made_for: word("use", &row.lens_use, MadeFor::from_key(&row.lens_use))?,
+            material: row.material.0.try_into()?,
+            design: word("design", &row.design, Design::from_key(&row.design))?,
+            coating,
+            tint,
+            eyes: Pair::new(eyes.right.try_into()?, eyes.left.try_into()?),
+            ordered_on: row.ordered_on,
+            promised_on: row.promised_on,
+            note: row.note,
+            revision: row.revision,
+            parent: parent(row.parent_number, row.parent_reason, row.parent_prescription)?,
+            shape: row.shape,
+            charged: Cents::new(row.charged),
+            paid: Cents::new(row.paid),
+            sent_on: row.sent_on,
+            receipt: row.receipt,
+            frame_position: row.position.map(|position| position.0.frame()).transpose()?,
+            power_decision: row.decision.map(|decision| decision.0.try_into()).transpose()?,
+            history: history(row.history.0)?,
+        })
+    }
+}
+
+#[derive(Deserialize)]
 struct JobEyeRow {
     eye: String,
     task: String,
@@ -57,14 +110,6 @@ fn no_height(eye: &str) -> StoreError {
     StoreError::Unreadable { what: "height", why: format!("the {eye} eye has none") }
 }
 
-/// The money of a job and what left with it.
-struct AccountRow {
-    charged: i64,
-    paid: i64,
-    sent_on: Option<Date>,
-    receipt: Option<i64>,
-}
-
 impl Store {
     /// One job with everything its pages show.
     ///
@@ -72,104 +117,53 @@ impl Store {
     ///
     /// [`StoreError::NotFound`] for a number that was never given.
     pub async fn get_job(&self, number: i64) -> Result<Arc<Job>, StoreError> {
-        let mut db = self.read.acquire().await?;
-        Ok(Arc::new(read_job(&mut db, number).await?))
+        let row = sqlx::query_as!(
+            JobRow,
+            r#"select j.number, r.revision, r.lens_use, r.design, r.note, j.ordered_on as "ordered_on: Date",
+                      r.promised_on as "promised_on: Date", j.parent_number, j.parent_reason,
+                      (select p.body from job e join job_revision er on er.job_number = e.number and er.revision = e.revision
+                       join prescription_json p on p.id = er.prescription_id where e.number = j.parent_number)
+                          as "parent_prescription?: Json<PrescriptionRow>",
+                      (select body from customer_json where id = r.patient_id) as "customer!: Json<CustomerRow>",
+                      (select body from frame_json where id = r.frame_id) as "frame!: Json<FrameRow>",
+                      (select body from prescription_json where id = r.prescription_id)
+                          as "prescription!: Json<PrescriptionRow>",
+                      (select body from material_version_json where id = r.material_version_id)
+                          as "material!: Json<MaterialRow>",
+                      (select body from job_treatments_json t where t.job_number = j.number and t.revision = r.revision)
+                          as "treatments!: Json<Vec<TreatmentRow>>",
+                      (select body from job_eyes_json e where e.job_number = j.number and e.revision = r.revision)
+                          as "eyes!: Json<Vec<JobEyeRow>>",
+                      (select shape_id from job_shape where job_number = j.number order by seq desc limit 1)
+                          as "shape?: ShapeId",
+                      (select body from position_of_wear_json p where p.job_number = j.number order by seq desc limit 1)
+                          as "position?: Json<PositionRow>",
+                      (select body from power_decision_json d where d.job_number = j.number order by seq desc limit 1)
+                          as "decision?: Json<DecisionRow>",
+                      (select body from job_history_json h where h.job_number = j.number)
+                          as "history!: Json<Vec<EventRow>>",
+                      (select coalesce(sum(amount_cents), 0) from charge where job_number = j.number) as "charged!: i64",
+                      (select coalesce(sum(amount_cents), 0) from payment where job_number = j.number) as "paid!: i64",
+                      (select sent_on from shipment where job_number = j.number order by seq desc limit 1)
+                          as "sent_on?: Date",
+                      (select max(number) from receipt where job_number = j.number) as "receipt?: i64"
+               from job j join job_revision r on r.job_number = j.number and r.revision = j.revision
+               where j.number = ?"#,
+            number
+        )
+        .fetch_optional(&self.read)
+        .await?
+        .ok_or(StoreError::NotFound("that job number"))?;
+        Ok(Arc::new(row.try_into()?))
     }
-
-    /// The prescription of one job, without the rest of it.
-    ///
-    /// # Errors
-    ///
-    /// [`StoreError::NotFound`] for a number that was never given.
-    pub async fn get_job_prescription(&self, number: i64) -> Result<Prescription, StoreError> {
-        let mut db = self.read.acquire().await?;
-        let row = read_row(&mut db, number).await?;
-        read_prescription(&mut db, row.prescription_id).await
-    }
 }
 
-async fn read_job(db: &mut SqliteConnection, number: i64) -> Result<Job, StoreError> {
-    let row = read_row(db, number).await?;
-    let history = list_events(db, number).await?;
-    let happened = |kind| history.iter().any(|event| event.kind == kind);
-    let (mut coating, mut tint) = (None, None);
-    for treatment in list_job_treatments(db, number, row.revision).await? {
-        match treatment.details.kind {
-            TreatmentKind::Coating => coating = Some(treatment),
-            TreatmentKind::Tint => tint = Some(treatment),
-        }
-    }
-    let account = read_account(db, number).await?;
-    Ok(Job {
-        number,
-        customer: read_customer(db, row.patient_id).await?,
-        frame: read_frame(db, row.frame_id).await?,
-        prescription: read_prescription(db, row.prescription_id).await?,
-        made_for: word("use", &row.lens_use, MadeFor::from_key(&row.lens_use))?,
-        material: read_material(db, row.material_version_id).await?,
-        design: word("design", &row.design, Design::from_key(&row.design))?,
-        coating,
-        tint,
-        eyes: read_eyes(db, number, row.revision).await?,
-        ordered_on: row.ordered_on,
-        promised_on: row.promised_on,
-        note: row.note,
-        revision: row.revision,
-        parent: parent(row.parent_number, row.parent_reason)?,
-        shape: if happened(EventKind::ShapeKept) { find_job_shape(db, number).await? } else { None },
-        charged: Cents::new(account.charged),
-        paid: Cents::new(account.paid),
-        sent_on: account.sent_on,
-        receipt: account.receipt,
-        frame_position: find_position(db, number).await?,
-        power_decision: if happened(EventKind::PowerDecided) { find_decision(db, number).await? } else { None },
-        history,
-    })
-}
-
-async fn read_row(db: &mut SqliteConnection, number: i64) -> Result<JobRow, StoreError> {
-    sqlx::query_as!(
-        JobRow,
-        r#"select r.revision, r.patient_id as "patient_id: CustomerId", r.frame_id as "frame_id: FrameId",
-                  r.prescription_id as "prescription_id: Uuid", r.material_version_id as "material_version_id: MaterialVersionId",
-                  r.lens_use, r.design, r.note, j.ordered_on as "ordered_on: Date", r.promised_on as "promised_on: Date",
-                  j.parent_number, j.parent_reason
-           from job j join job_revision r on r.job_number = j.number and r.revision = j.revision
-           where j.number = ?"#,
-        number
-    )
-    .fetch_optional(db)
-    .await?
-    .ok_or(StoreError::NotFound("that job number"))
-}
-
-async fn read_eyes(db: &mut SqliteConnection, number: i64, revision: i64) -> Result<Pair<JobEye>, StoreError> {
-    let rows = sqlx::query_as!(
-        JobEyeRow,
-        "select eye, task, height_hundredths from job_eye where job_number = ? and revision = ?",
-        number,
-        revision
-    )
-    .fetch_all(db)
-    .await?;
-    let rows = both_eyes("job", rows, |row| &row.eye)?;
-    Ok(Pair::new(rows.right.try_into()?, rows.left.try_into()?))
-}
-
-async fn read_account(db: &mut SqliteConnection, number: i64) -> Result<AccountRow, StoreError> {
-    Ok(sqlx::query_as!(
-        AccountRow,
-        r#"select (select coalesce(sum(amount_cents), 0) from charge where job_number = ?1) as "charged!: i64",
-                  (select coalesce(sum(amount_cents), 0) from payment where job_number = ?1) as "paid!: i64",
-                  (select sent_on from shipment where job_number = ?1 order by seq desc limit 1) as "sent_on?: Date",
-                  (select max(number) from receipt where job_number = ?1) as "receipt?: i64""#,
-        number
-    )
-    .fetch_one(db)
-    .await?)
-}
-
-fn parent(number: Option<i64>, reason: Option<String>) -> Result<Option<Parent>, StoreError> {
-    let (Some(number), Some(reason)) = (number, reason) else { return Ok(None) };
-    Ok(Some(Parent { number, reason: word("parent reason", &reason, ParentReason::from_key(&reason))? }))
+fn parent(
+    number: Option<i64>,
+    reason: Option<String>,
+    prescription: Option<Json<PrescriptionRow>>,
+) -> Result<Option<Parent>, StoreError> {
+    let (Some(number), Some(reason), Some(prescription)) = (number, reason, prescription) else { return Ok(None) };
+    let reason = word("parent reason", &reason, ParentReason::from_key(&reason))?;
+    Ok(Some(Parent { number, reason, eyes: prescription.0.eyes()? }))
 }

@@ -3,7 +3,7 @@
 use time::Date;
 
 use super::read::word;
-use super::search::{matching, matching_whole};
+use super::search::{Begun, matching};
 use super::{Store, StoreError};
 use crate::desk::id::{CustomerId, FrameId};
 use crate::desk::job::{JobLine, Stage};
@@ -86,27 +86,35 @@ impl Store {
         )
     }
 
-    /// The newest jobs in a frame.
-    pub async fn list_jobs_of_frame(&self, frame: FrameId, most: i64) -> Result<Vec<JobLine>, StoreError> {
+    /// The newest jobs in a frame with a number below `before`.
+    pub async fn list_jobs_of_frame(&self, frame: FrameId, before: i64, most: i64) -> Result<Vec<JobLine>, StoreError> {
         job_lines!(
             self,
             "from job j join customer c on c.id = j.patient_id join frame f on f.id = j.frame_id
-             where j.frame_id = ? order by j.number desc limit ?",
+             where j.frame_id = ? and j.number < ? order by j.number desc limit ?",
             frame,
+            before,
             most
         )
     }
 
-    /// The newest jobs whose person, frame or numbers have words that begin so; only those with the whole words where
-    /// these are enough.
+    /// The newest jobs whose person, frame or numbers have these words: whole, or the last one begun; where there is no
+    /// such job, with words that begin so. Each question takes longer than the one before it.
     pub async fn find_jobs(&self, text: &str, most: i64) -> Result<Vec<JobLine>, StoreError> {
-        let (Some(whole), Some(beginnings)) = (matching_whole(text), matching(text)) else { return Ok(Vec::new()) };
-        let found = self.list_matching_jobs(&whole, most).await?;
-        if i64::try_from(found.len()).is_ok_and(|count| count >= most) {
-            return Ok(found);
+        let (Some(whole), Some(last_begun), Some(begun)) =
+            (matching(text, Begun::None), matching(text, Begun::Last), matching(text, Begun::All))
+        else {
+            return Ok(Vec::new());
+        };
+        let mut found = self.list_matching_jobs(&whole, most).await?;
+        if i64::try_from(found.len()).is_ok_and(|count| count < most) {
+            // What has the words whole has their beginnings too.
+            found = self.list_matching_jobs(&last_begun, most).await?;
         }
-        // What has the words whole has their beginnings too.
-        self.list_matching_jobs(&beginnings, most).await
+        if found.is_empty() && begun != last_begun {
+            found = self.list_matching_jobs(&begun, most).await?;
+        }
+        Ok(found)
     }
 
     async fn list_matching_jobs(&self, words: &str, most: i64) -> Result<Vec<JobLine>, StoreError> {

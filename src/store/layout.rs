@@ -8,6 +8,7 @@ use super::once::{Done, Once};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::bench::layout_record::{EyeRecord, LayoutRecord};
+use crate::desk::frame_shape::FrameShape;
 use crate::desk::id::ShapeId;
 use crate::desk::job::{EventKind, Job};
 use crate::desk::lab::Lab;
@@ -42,14 +43,18 @@ pub struct NewLayout {
 }
 
 impl NewLayout {
-    /// The layout of a job as it stands; `None` without a shape.
+    /// The layout of a job as it stands.
     ///
     /// # Errors
     ///
     /// [`UnitError`] when a computed number is out of the range of the book.
-    pub fn of_job(job: &Job, lab: &Lab, in_hand: &Pair<Option<LensInHand>>) -> Result<Option<Self>, UnitError> {
-        let record = LayoutRecord::of_job(job, lab, in_hand)?;
-        Ok(job.shape.as_ref().zip(record).map(|(shape, record)| Self { shape: shape.id, record }))
+    pub fn of_job(
+        job: &Job,
+        shape: &FrameShape,
+        lab: &Lab,
+        in_hand: &Pair<Option<LensInHand>>,
+    ) -> Result<Self, UnitError> {
+        Ok(Self { shape: shape.id, record: LayoutRecord::of_job(job, shape, lab, in_hand)? })
     }
 }
 

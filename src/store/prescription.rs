@@ -1,5 +1,6 @@
 //! Prescriptions: written once, never changed.
 
+use serde::Deserialize;
 use sqlx::SqliteConnection;
 use time::{Date, OffsetDateTime};
 use uuid::Uuid;
@@ -7,11 +8,13 @@ use uuid::Uuid;
 use super::StoreError;
 use super::read::{axis, eye, length, power, prism, unreadable};
 use super::stamp::Stamp;
+use crate::desk::date::iso_date;
 use crate::desk::id::CustomerId;
 use crate::desk::prescription::Prescription;
 use crate::optics::prescription::{EyePrescription, Given, LensPower, Prism, PupilDistance};
 use crate::optics::{Eye, Pair};
 
+#[derive(Deserialize)]
 struct EyeRow {
     eye: String,
     typed: String,
@@ -37,39 +40,45 @@ impl EyeRow {
 }
 
 /// One prescription.
-pub(super) async fn read_prescription(db: &mut SqliteConnection, id: Uuid) -> Result<Prescription, StoreError> {
-    let head = sqlx::query!(
-        r#"select prescriber, written_on as "written_on: Date", expires_on as "expires_on: Date", diagnosis, pd_given,
-                  near_pd_given from prescription where id = ?"#,
-        id
-    )
-    .fetch_optional(&mut *db)
-    .await?
-    .ok_or(StoreError::NotFound("that prescription"))?;
-    let rows = sqlx::query_as!(
-        EyeRow,
-        "select eye, typed, sphere_hundredths, cylinder_hundredths, axis_deg, prism_in_hundredths, prism_up_hundredths,
-                pd_hundredths, near_pd_hundredths
-         from prescription_eye where prescription_id = ?",
-        id
-    )
-    .fetch_all(db)
-    .await?;
-    let rows = both_eyes("prescription", rows, |row| &row.eye)?;
-    let eyes = Pair::new(rows.right.prescription()?, rows.left.prescription()?);
-    let pd = distance(head.pd_given.as_deref(), rows.right.pd_hundredths, rows.left.pd_hundredths)?;
-    let near = distance(head.near_pd_given.as_deref(), rows.right.near_pd_hundredths, rows.left.near_pd_hundredths)?;
-    Ok(Prescription {
-        eyes,
-        typed: rows.map(|row| row.typed),
-        prescriber: head.prescriber,
-        written_on: head.written_on,
-        expires_on: head.expires_on,
-        diagnosis: head.diagnosis,
-        pupil_distance: pd
-            .ok_or_else(|| StoreError::Unreadable { what: "pupil distance", why: "there is none".into() })?,
-        near_pupil_distance: near,
-    })
+#[derive(Deserialize)]
+pub(super) struct PrescriptionRow {
+    prescriber: String,
+    #[serde(with = "iso_date::option")]
+    written_on: Option<Date>,
+    #[serde(with = "iso_date::option")]
+    expires_on: Option<Date>,
+    diagnosis: String,
+    pd_given: Option<String>,
+    near_pd_given: Option<String>,
+    eyes: Vec<EyeRow>,
+}
+
+impl PrescriptionRow {
+    /// What was prescribed for each eye.
+    pub(super) fn eyes(self) -> Result<Pair<EyePrescription>, StoreError> {
+        let eyes = both_eyes("prescription", self.eyes, |eye| &eye.eye)?;
+        Ok(Pair::new(eyes.right.prescription()?, eyes.left.prescription()?))
+    }
+}
+
+impl TryFrom<PrescriptionRow> for Prescription {
+    type Error = StoreError;
+    fn try_from(row: PrescriptionRow) -> Result<Self, StoreError> {
+        let eyes = both_eyes("prescription", row.eyes, |eye| &eye.eye)?;
+        let pd = distance(row.pd_given.as_deref(), eyes.right.pd_hundredths, eyes.left.pd_hundredths)?;
+        let near = distance(row.near_pd_given.as_deref(), eyes.right.near_pd_hundredths, eyes.left.near_pd_hundredths)?;
+        Ok(Self {
+            eyes: Pair::new(eyes.right.prescription()?, eyes.left.prescription()?),
+            typed: eyes.map(|eye| eye.typed),
+            prescriber: row.prescriber,
+            written_on: row.written_on,
+            expires_on: row.expires_on,
+            diagnosis: row.diagnosis,
+            pupil_distance: pd
+                .ok_or_else(|| StoreError::Unreadable { what: "pupil distance", why: "there is none".into() })?,
+            near_pupil_distance: near,
+        })
+    }
 }
 
 /// Both rows of a pair, right and left.

@@ -9,19 +9,30 @@ use crate::desk::id::{CustomerId, FrameId};
 /// The shortest word that is taken as the beginning of a longer one: the index has prefixes from two letters on.
 const SHORTEST_PREFIX: usize = 2;
 
-/// What to ask FTS5 for, or `None` where the text holds no letter and no digit.
-pub(super) fn matching(text: &str) -> Option<String> {
-    let words: Vec<String> = words_of(text)
-        .map(|word| if word.chars().count() < SHORTEST_PREFIX { format!("\"{word}\"") } else { format!("\"{word}\"*") })
-        .collect();
-    (!words.is_empty()).then(|| words.join(" "))
+/// Which words may be beginnings of longer ones.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Begun {
+    /// None. FTS5 walks the list of a whole word from the newest row on. For the beginning of a word that is longer than
+    /// its prefix indexes it first collects every row: 50 ms where a third of a million jobs match, against 1 ms.
+    None,
+    /// The last one, as in a text that is still being typed.
+    Last,
+    All,
 }
 
-/// The same, for words that are whole. FTS5 walks such a list from the newest row on; for the beginning of a word that is
-/// longer than its prefix indexes it first collects every row: 70 ms where a third of a million jobs match, against 1 ms.
-pub(super) fn matching_whole(text: &str) -> Option<String> {
-    let words: Vec<String> = words_of(text).map(|word| format!("\"{word}\"")).collect();
-    (!words.is_empty()).then(|| words.join(" "))
+/// What to ask FTS5 for, or `None` where the text holds no letter and no digit.
+pub(super) fn matching(text: &str, begun: Begun) -> Option<String> {
+    let words: Vec<&str> = words_of(text).collect();
+    let asked: Vec<String> = words
+        .iter()
+        .enumerate()
+        .map(|(place, word)| {
+            let is_begun = begun == Begun::All || begun == Begun::Last && place + 1 == words.len();
+            let star = if is_begun && word.chars().count() >= SHORTEST_PREFIX { "*" } else { "" };
+            format!("\"{word}\"{star}")
+        })
+        .collect();
+    (!asked.is_empty()).then(|| asked.join(" "))
 }
 
 fn words_of(text: &str) -> impl Iterator<Item = &str> {
@@ -83,13 +94,22 @@ pub(super) async fn index_job(tx: &mut SqliteConnection, number: i64) -> Result<
 
 #[cfg(test)]
 mod tests {
-    use super::matching;
+    use super::{Begun, matching};
 
     #[test]
     fn every_word_is_quoted() {
+        let matching = |text| matching(text, Begun::All);
         assert_eq!(matching("mar 555-01"), Some("\"mar\"* \"555\"* \"01\"*".to_owned()));
         assert_eq!(matching("a OR b"), Some("\"a\" \"OR\"* \"b\"".to_owned()));
         assert_eq!(matching("\"; drop -- "), Some("\"drop\"*".to_owned()));
         assert_eq!(matching(" *-\" "), None);
+    }
+
+    #[test]
+    fn the_last_word_may_be_a_beginning() {
+        assert_eq!(matching("heron & rye cur", Begun::Last), Some("\"heron\" \"rye\" \"cur\"*".to_owned()));
+        assert_eq!(matching("heron c", Begun::Last), Some("\"heron\" \"c\"".to_owned()));
+        assert_eq!(matching("heron cur", Begun::None), Some("\"heron\" \"cur\"".to_owned()));
+        assert_eq!(matching("&", Begun::None), None);
     }
 }

@@ -1,6 +1,10 @@
 //! Frame shapes, kept for good with the file they were read from.
 
+use std::ops::RangeInclusive;
+
+use serde::Deserialize;
 use sqlx::SqliteConnection;
+use sqlx::types::Json;
 use time::OffsetDateTime;
 use uuid::Uuid;
 
@@ -13,55 +17,50 @@ use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::frame_shape::{DblSource, FrameShape, NewShape, ShapeOrigin};
 use crate::desk::id::{FrameId, ShapeId};
-use crate::desk::job::EventKind;
+use crate::desk::job::{EventKind, Job};
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
 use crate::shape::trace::Trace;
 
+/// A shape, with the bytes of each eye's trace in hexadecimal digits.
+#[derive(Deserialize)]
+struct ShapeRow {
+    id: ShapeId,
+    job_number: Option<i64>,
+    parent_id: Option<ShapeId>,
+    origin: String,
+    dbl_hundredths: i64,
+    dbl_source: String,
+    eyes: Vec<ShapeEyeRow>,
+}
+
+#[derive(Deserialize)]
 struct ShapeEyeRow {
     eye: String,
+    #[serde(with = "const_hex::serde")]
     trace: Vec<u8>,
     is_mirror: i64,
     rim_curve_hundredths: Option<i64>,
 }
 
-/// The shape a job uses.
-pub(super) async fn find_job_shape(db: &mut SqliteConnection, job: i64) -> Result<Option<FrameShape>, StoreError> {
-    let Some(head) = sqlx::query!(
-        r#"select s.id as "id!: ShapeId", s.job_number, s.parent_id as "parent_id?: ShapeId", s.origin, s.dbl_hundredths,
-                  s.dbl_source, a.name as "original_name?"
-           from shape s left join attachment a on a.id = s.original_id
-           where s.id = (select shape_id from job_shape where job_number = ? order by seq desc limit 1)"#,
-        job
-    )
-    .fetch_optional(&mut *db)
-    .await?
-    else {
-        return Ok(None);
-    };
-    let rows = sqlx::query_as!(
-        ShapeEyeRow,
-        "select eye, trace, is_mirror, rim_curve_hundredths from shape_eye where shape_id = ?",
-        head.id
-    )
-    .fetch_all(db)
-    .await?;
-    let rows = both_eyes("shape", rows, |row| &row.eye)?;
-    let derived = rows.iter().find(|(_, row)| row.is_mirror != 0).map(|(eye, _)| eye);
-    let trace = |row: &ShapeEyeRow| Trace::from_bytes(&row.trace).map_err(unreadable("trace"));
-    let traces = Pair::new(trace(&rows.right)?, trace(&rows.left)?);
-    Ok(Some(FrameShape {
-        id: head.id,
-        job_number: head.job_number,
-        parent: head.parent_id,
-        origin: word("shape origin", &head.origin, ShapeOrigin::from_key(&head.origin))?,
-        traces,
-        derived,
-        dbl: length("DBL", head.dbl_hundredths)?,
-        dbl_source: word("DBL source", &head.dbl_source, DblSource::from_key(&head.dbl_source))?,
-        rim_curve_tool_d: rows.map(|row| row.rim_curve_hundredths.map(|hundredths| hundredths as f64 / 100.0)),
-        original_name: head.original_name.unwrap_or_default(),
-    }))
+impl TryFrom<ShapeRow> for FrameShape {
+    type Error = StoreError;
+    fn try_from(row: ShapeRow) -> Result<Self, StoreError> {
+        let eyes = both_eyes("shape", row.eyes, |eye| &eye.eye)?;
+        let derived = eyes.iter().find(|(_, eye)| eye.is_mirror != 0).map(|(eye, _)| eye);
+        let trace = |eye: &ShapeEyeRow| Trace::from_bytes(&eye.trace).map_err(unreadable("trace"));
+        Ok(Self {
+            id: row.id,
+            job_number: row.job_number,
+            parent: row.parent_id,
+            origin: word("shape origin", &row.origin, ShapeOrigin::from_key(&row.origin))?,
+            traces: Pair::new(trace(&eyes.right)?, trace(&eyes.left)?),
+            derived,
+            dbl: length("DBL", row.dbl_hundredths)?,
+            dbl_source: word("DBL source", &row.dbl_source, DblSource::from_key(&row.dbl_source))?,
+            rim_curve_tool_d: eyes.map(|eye| eye.rim_curve_hundredths.map(|hundredths| hundredths as f64 / 100.0)),
+        })
+    }
 }
 
 impl Store {
@@ -85,11 +84,30 @@ impl Store {
         .await
     }
 
-    /// What was odd in the file of a shape, a sentence each.
-    pub async fn list_shape_warnings(&self, shape: ShapeId) -> Result<Vec<String>, StoreError> {
-        Ok(sqlx::query_scalar!("select says from shape_warning where shape_id = ? order by position", shape)
-            .fetch_all(&self.read)
-            .await?)
+    /// The shape of a job, if one is on file.
+    pub async fn find_job_shape(&self, job: &Job) -> Result<Option<FrameShape>, StoreError> {
+        let Some(id) = job.shape else { return Ok(None) };
+        let row = sqlx::query_scalar!(r#"select body as "body!: Json<ShapeRow>" from shape_json where id = ?"#, id)
+            .fetch_optional(&self.read)
+            .await?
+            .ok_or(StoreError::NotFound("that shape"))?;
+        row.0.try_into().map(Some)
+    }
+
+    /// Of the file a shape was read from: its name or another description, and what was odd in it, a sentence each.
+    pub async fn get_shape_file(&self, shape: ShapeId) -> Result<(String, Vec<String>), StoreError> {
+        let row = sqlx::query!(
+            r#"select a.name as "name?",
+                      (select json_group_array(says)
+                       from (select says from shape_warning where shape_id = s.id order by position))
+                          as "warnings!: Json<Vec<String>>"
+               from shape s left join attachment a on a.id = s.original_id where s.id = ?"#,
+            shape
+        )
+        .fetch_optional(&self.read)
+        .await?
+        .ok_or(StoreError::NotFound("that shape"))?;
+        Ok((row.name.unwrap_or_default(), row.warnings.0))
     }
 
     /// The name and the very bytes a shape came from.
@@ -105,14 +123,16 @@ impl Store {
         Ok((row.name, row.bytes))
     }
 
-    /// The newest jobs in a frame that have a shape on file.
-    pub async fn list_shaped_jobs(&self, frame: FrameId, most: i64) -> Result<Vec<i64>, StoreError> {
+    /// The jobs in a frame, from one number to another, that have a shape on file.
+    pub async fn list_shaped_jobs(&self, frame: FrameId, jobs: RangeInclusive<i64>) -> Result<Vec<i64>, StoreError> {
+        let (first, last) = jobs.into_inner();
         Ok(sqlx::query_scalar!(
             r#"select number as "number!: i64" from job
-               where frame_id = ? and exists (select 1 from job_shape s where s.job_number = job.number)
-               order by number desc limit ?"#,
+               where frame_id = ? and number between ? and ?
+                 and exists (select 1 from job_shape s where s.job_number = job.number)"#,
             frame,
-            most
+            first,
+            last
         )
         .fetch_all(&self.read)
         .await?)

@@ -1,5 +1,9 @@
 //! Moments as the book writes them: UTC, always 24 characters, so that text order is time order.
 
+use std::borrow::Cow;
+use std::str::FromStr;
+
+use serde::{Deserialize, Deserializer};
 use sqlx::encode::IsNull;
 use sqlx::error::BoxDynError;
 use sqlx::sqlite::{SqliteArgumentsBuffer, SqliteTypeInfo, SqliteValueRef};
@@ -38,10 +42,23 @@ impl Encode<'_, Sqlite> for Stamp {
     }
 }
 
+impl FromStr for Stamp {
+    type Err = time::error::Parse;
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        Ok(Self(PrimitiveDateTime::parse(text, FORM)?.assume_utc()))
+    }
+}
+
 impl Decode<'_, Sqlite> for Stamp {
     fn decode(value: SqliteValueRef<'_>) -> Result<Self, BoxDynError> {
-        let text = <&str as Decode<'_, Sqlite>>::decode(value)?;
-        Ok(Self(PrimitiveDateTime::parse(text, FORM)?.assume_utc()))
+        Ok(<&str as Decode<'_, Sqlite>>::decode(value)?.parse()?)
+    }
+}
+
+impl<'de> Deserialize<'de> for Stamp {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        let text: Cow<'_, str> = Deserialize::deserialize(from)?;
+        text.parse().map_err(serde::de::Error::custom)
     }
 }
 

@@ -130,6 +130,8 @@ impl Browser {
         driver.session = client.session_id().await.unwrap().unwrap();
         let browser = Self { client, driver, site: format!("http://{site}") };
         browser.resize(1280, 800).await;
+        // A window that nobody looks at may lose the keyboard to nothing when it opens another page.
+        browser.devtools("Emulation.setFocusEmulationEnabled", json!({ "enabled": true }));
         browser
     }
 

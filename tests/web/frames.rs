@@ -48,6 +48,28 @@ async fn offers_new_lenses_only_where_a_shape_is_on_file() {
 }
 
 #[tokio::test]
+async fn shows_the_newest_jobs_and_leads_to_the_earlier_ones() {
+    let lab = TestLab::new().await;
+    let first = lab.given_job().await;
+    let frame = lab.store.list_frames("tern", 1).await.unwrap().remove(0);
+    let path = format!("/frames/{}", frame.id);
+    assert!(lab.get(&path).await.attributes("nav[aria-label='Jobs in this frame'] a", "href").is_empty());
+    let mut last = first;
+    for _ in 0..50 {
+        last = lab.given_job().await;
+    }
+    let page = lab.get(&path).await;
+    let numbers = page.texts("tbody th");
+    assert_eq!(numbers.len(), 50);
+    assert_eq!((&numbers[0], &numbers[49]), (&last.to_string(), &(first + 1).to_string()));
+    let links = page.attributes("nav[aria-label='Jobs in this frame'] a", "href");
+    assert_eq!(links, [format!("{path}?before={}", first + 1)]);
+    let earlier = lab.get(&links[0]).await;
+    assert_eq!(earlier.texts("tbody th"), [first.to_string()]);
+    assert_eq!(earlier.attributes("nav[aria-label='Jobs in this frame'] a", "href"), [path]);
+}
+
+#[tokio::test]
 async fn an_address_that_names_no_frame_is_404() {
     let lab = TestLab::new().await;
     for path in ["/frames/none", "/frames/00000000-0000-0000-0000-000000000000"] {

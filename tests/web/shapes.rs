@@ -209,7 +209,8 @@ async fn the_same_form_sent_twice_keeps_one_shape() {
     // After the Back button the form has its old key; another file is another shape all the same.
     let right = records(Some("21.00"), &[("R", ellipse_radii())]);
     upload(&lab, job, &right, &[("key", &key)]).await.assert_status(303);
-    assert_eq!(lab.store.get_job(job).await.unwrap().shape.as_ref().unwrap().dbl.to_string(), "21.00");
+    let job = lab.store.get_job(job).await.unwrap();
+    assert_eq!(lab.store.find_job_shape(&job).await.unwrap().unwrap().dbl.to_string(), "21.00");
 }
 
 #[tokio::test]

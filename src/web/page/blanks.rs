@@ -7,6 +7,7 @@ use axum::Form as Posted;
 use axum::extract::{Path, State};
 
 use super::job_bar::{EyeWords, JobBar};
+use super::layout::lay_out;
 use super::{Chrome, PageResult, act_of, draft_or, form_key, go, posted_key, show, show_again};
 use crate::bench::layout::{EyeOnBench, JobLayout, USUAL_DIAMETERS_MM, place_words, step_of};
 use crate::bench::lens::{JobLens, LensOverrides};
@@ -119,7 +120,7 @@ struct BlanksData {
 async fn load(state: &AppState, number: i64) -> Result<BlanksData, WebError> {
     let (job, lab) = (state.store.get_job(number).await?, state.lab());
     Ok(BlanksData {
-        laid: JobLayout::of(&job, &lab, step_of(&lab)),
+        laid: lay_out(state, &job, step_of(&lab)).await?,
         drawer: state.store.list_drawer().await?,
         margin_mm: lab.blank_margin.to_f64(),
         job,

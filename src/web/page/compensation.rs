@@ -9,6 +9,7 @@ use time::OffsetDateTime;
 
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
+use super::layout::lay_out;
 use super::{Chrome, PageResult, show, show_again};
 use crate::bench::compensation::{DECISION_CAUTION, EyeCompensation, NoCompensation, PowerStep, WRAP_CAUTION};
 use crate::bench::layout::{JobLayout, step_of};
@@ -90,7 +91,7 @@ struct CompensationData {
 async fn open(state: &AppState, job: Arc<Job>) -> Result<CompensationData, WebError> {
     let lab = state.lab();
     Ok(CompensationData {
-        layout: JobLayout::of(&job, &lab, step_of(&lab)),
+        layout: lay_out(state, &job, step_of(&lab)).await?,
         in_hand: state.store.find_lenses(job.number).await?,
         spread: state.store.get_process_spread().await?,
         job,

@@ -6,6 +6,7 @@ use askama::Template;
 use axum::extract::{Path, Query, State};
 
 use super::job_bar::{EyeWords, JobBar};
+use super::layout::lay_out;
 use super::{Chrome, PageResult, show, show_again};
 use crate::bench::edge_finish::{BevelChoice, hold_of, placement_words, where_words};
 use crate::bench::layout::{JobLayout, step_of};
@@ -94,16 +95,20 @@ struct EdgeData {
     laid: Option<JobLayout>,
     lenses: Pair<Option<LensInHand>>,
     materials: Vec<Material>,
-    rim_curve_tool_d: Pair<Option<f64>>,
+}
+
+impl EdgeData {
+    fn rim_curves(&self) -> Pair<Option<f64>> {
+        self.laid.as_ref().map(|laid| laid.rim_curve_tool_d).unwrap_or_default()
+    }
 }
 
 async fn load(state: &AppState, number: i64) -> Result<EdgeData, WebError> {
     let (job, lab) = (state.store.get_job(number).await?, state.lab());
     Ok(EdgeData {
-        laid: JobLayout::of(&job, &lab, step_of(&lab)),
+        laid: lay_out(state, &job, step_of(&lab)).await?,
         lenses: state.store.find_lenses(number).await?,
         materials: state.store.list_materials().await?,
-        rim_curve_tool_d: job.rim_curves(),
         job,
     })
 }
@@ -126,7 +131,7 @@ pub(crate) async fn show_edge(
         chrome: Chrome::new(&state, ""),
         bar: JobBar::of(&bench.job, "edge", &state),
         materials: bench.materials.iter().map(|m| (m.id.to_string(), m.details.name.clone())).collect(),
-        has_rim_curve: bench.rim_curve_tool_d.iter().any(|(_, curve)| curve.is_some()),
+        has_rim_curve: bench.rim_curves().iter().any(|(_, curve)| curve.is_some()),
         figures,
         form,
     };
@@ -159,7 +164,7 @@ fn set_defaults(form: &mut Form, bench: &EdgeData) {
 /// The figures for what the form asks; fields that cannot be read are left as they are usual. `None` without a shape.
 fn figures(bench: &EdgeData, form: &mut Form) -> Option<EdgeFigures> {
     let laid = bench.laid.as_ref()?;
-    let choice = read_edge_choice(form, &bench.job, &bench.materials, &bench.rim_curve_tool_d);
+    let choice = read_edge_choice(form, &bench.job, &bench.materials, &bench.rim_curves());
     let lenses = Pair::new(Eye::Right, Eye::Left).map(|eye| lens_of(bench, laid, &choice, eye));
     let bodies = || lenses.iter().filter_map(|(_, lens)| lens.as_ref().ok());
     let scale = ProfileScale::of(bodies().map(|(body, _)| &body.edge));
@@ -193,7 +198,7 @@ fn lens_of(
     let cut = JobLens::of(&bench.job, eye, Some(laid), bench.lenses.get(eye).as_ref(), &choice.lens)
         .and_then(|lens| lens.cut(laid))
         .map_err(|why| format!("{why}."))?;
-    let rim_curve = *bench.rim_curve_tool_d.get(eye);
+    let rim_curve = *bench.rim_curves().get(eye);
     let placement = match (choice.placement, rim_curve) {
         // Each rim has its own curve; an eye without one keeps what was asked for with the other's.
         (Some(Placement::Curve { share, .. }), Some(tool_d)) => Some(Placement::Curve { tool_d, share }),

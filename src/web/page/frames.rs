@@ -13,6 +13,7 @@ use crate::web::AppState;
 use crate::web::error::WebError;
 
 const MOST: i64 = 200;
+const MOST_JOBS: usize = 50;
 const MOST_SUGGESTED: i64 = 8;
 
 #[derive(Deserialize)]
@@ -77,12 +78,36 @@ struct FramePage {
     chrome: Chrome,
     frame: FrameListRow,
     jobs: Vec<FrameJob>,
+    /// Whether these are not the newest jobs.
+    is_later_page: bool,
+    /// Where the jobs before these stand.
+    earlier: Option<String>,
 }
 
-pub(crate) async fn show_frame(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
+/// Which jobs of a frame to show: those with a lower number.
+#[derive(Deserialize)]
+pub(crate) struct FrameJobsQuery {
+    before: Option<i64>,
+}
+
+pub(crate) async fn show_frame(
+    State(state): State<AppState>,
+    Path(id): Path<String>,
+    Query(asked): Query<FrameJobsQuery>,
+) -> PageResult {
     let frame = state.store.get_frame(key_of(&id, "That frame")?).await?;
-    let shaped: BTreeSet<i64> = state.store.list_shaped_jobs(frame.id, MOST).await?.into_iter().collect();
-    let jobs = state.store.list_jobs_of_frame(frame.id, MOST).await?;
+    let mut jobs =
+        state.store.list_jobs_of_frame(frame.id, asked.before.unwrap_or(i64::MAX), MOST_JOBS as i64 + 1).await?;
+    let has_more = jobs.len() > MOST_JOBS;
+    jobs.truncate(MOST_JOBS);
+    let shaped: BTreeSet<i64> = match (jobs.last(), jobs.first()) {
+        (Some(oldest), Some(newest)) => {
+            state.store.list_shaped_jobs(frame.id, oldest.number..=newest.number).await?.into_iter().collect()
+        }
+        _ => BTreeSet::new(),
+    };
+    let earlier =
+        jobs.last().filter(|_| has_more).map(|oldest| format!("/frames/{}?before={}", frame.id, oldest.number));
     let jobs = jobs
         .into_iter()
         .map(|job| FrameJob {
@@ -90,7 +115,13 @@ pub(crate) async fn show_frame(State(state): State<AppState>, Path(id): Path<Str
             job: JobRow::new(job),
         })
         .collect();
-    show(&FramePage { chrome: Chrome::new(&state, "frames"), frame: FrameListRow::new(frame), jobs })
+    show(&FramePage {
+        chrome: Chrome::new(&state, "frames"),
+        frame: FrameListRow::new(frame),
+        jobs,
+        is_later_page: asked.before.is_some(),
+        earlier,
+    })
 }
 
 /// What a chosen suggestion puts in the order's form.

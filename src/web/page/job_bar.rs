@@ -2,10 +2,9 @@
 
 use crate::desk::deadline::Lateness;
 use crate::desk::job::{Job, Stage};
-use crate::desk::prescription::Prescription;
-use crate::optics::Eye;
 use crate::optics::notation;
 use crate::optics::prescription::EyePrescription;
+use crate::optics::{Eye, Pair};
 use crate::web::{AppState, words};
 
 /// The head of every page of a job: its number, whose it is, its stages and its pages.
@@ -120,7 +119,7 @@ pub struct EyeWords {
 
 impl EyeWords {
     /// One eye of a job.
-    pub fn of(job: &Job, eye: Eye, earlier: Option<&Prescription>) -> Self {
+    pub fn of(job: &Job, eye: Eye, earlier: Option<&Pair<EyePrescription>>) -> Self {
         let rx = job.prescription.eyes.get(eye);
         Self {
             minus: job.lens_power(eye).to_minus().to_string(),
@@ -130,7 +129,7 @@ impl EyeWords {
             typed: job.prescription.typed.get(eye).clone(),
             pd: job.prescription.centred_on(job.made_for).mono(eye).to_string(),
             height: job.eyes.get(eye).height.to_string(),
-            change: earlier.map(|earlier| change_words(earlier.eyes.get(eye), rx)),
+            change: earlier.map(|earlier| change_words(earlier.get(eye), rx)),
         }
     }
 }

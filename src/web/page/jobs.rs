@@ -65,10 +65,7 @@ pub(crate) async fn show_job(
 }
 
 async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, WebError> {
-    let earlier = match job.relens_of() {
-        Some(number) => Some(state.store.get_job_prescription(number).await?),
-        None => None,
-    };
+    let earlier = job.relens_of().and(job.parent).map(|parent| parent.eyes);
     let today = state.clock.today();
     Ok(JobPage {
         chrome: Chrome::new(state, ""),

@@ -20,6 +20,7 @@ use crate::shape::blocker::BlockerStep;
 use crate::store::draft::Fields;
 use crate::web::AppState;
 use crate::web::drawing::{EyeDrawing, reach_mm};
+use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::words::eye_class;
 
@@ -81,7 +82,7 @@ pub(crate) async fn show_layout(
     let mut form = Form::new(asked);
     let trial = Pair::new(read_blank(&mut form, Eye::Right), read_blank(&mut form, Eye::Left));
     let step = read_step(&mut form).unwrap_or_else(|| step_of(&lab));
-    let laid = JobLayout::of(&job, &lab, step).map(|layout| laid(&job, &layout, &lenses, trial));
+    let laid = lay_out(&state, &job, step).await?.map(|layout| laid(&job, &layout, &lenses, trial));
     form.set_default(STEP, short(step.mm()));
     for (eye, lens) in lenses.iter() {
         if let Some(lens) = lens {
@@ -98,6 +99,12 @@ pub(crate) async fn show_layout(
         form,
     };
     if is_fine { show(&page) } else { show_again(&page) }
+}
+
+/// The layout of a job with this step of the blocker; `None` while it has no shape.
+pub async fn lay_out(state: &AppState, job: &Job, step: BlockerStep) -> Result<Option<JobLayout>, WebError> {
+    let shape = state.store.find_job_shape(job).await?;
+    Ok(shape.map(|shape| JobLayout::of(job, &shape, &state.lab(), step)))
 }
 
 /// The fields of the layout's form.

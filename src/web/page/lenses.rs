@@ -9,7 +9,7 @@ use axum::extract::{Path, State};
 use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{EyeWords, JobBar, next_link};
 use super::job_post::{JobPost, StepForm};
-use super::layout::{BlankWords, blank_words, prescribed_words};
+use super::layout::{BlankWords, blank_words, lay_out, prescribed_words};
 use super::{Chrome, PageResult, show, show_again};
 use crate::bench::layout::{EyeOnBench, Fit, JobLayout, Uncut, step_of};
 use crate::desk::job::{Job, Stage};
@@ -108,7 +108,7 @@ async fn load(state: &AppState, job: Arc<Job>) -> Result<LensesData, WebError> {
     let lab = state.lab();
     Ok(LensesData {
         wear_notes: wear_notes(state, &job).await?,
-        layout: JobLayout::of(&job, &lab, step_of(&lab)),
+        layout: lay_out(state, &job, step_of(&lab)).await?,
         in_hand: state.store.find_lenses(job.number).await?,
         drawer: state.store.list_drawer().await?,
         job,

@@ -4,9 +4,10 @@ use askama::Template;
 use axum::extract::{Path, State};
 
 use super::job_bar::JobBar;
+use super::layout::lay_out;
 use super::{Chrome, PageResult, show};
 use crate::bench::edge_finish::hold_of;
-use crate::bench::layout::{JobLayout, step_of};
+use crate::bench::layout::step_of;
 use crate::bench::material_comparison::{FRINGE_NOTICED_PD, ImpactClass, MaterialComparison};
 use crate::desk::money::Cents;
 use crate::optics::Eye;
@@ -45,9 +46,9 @@ struct ComparisonRow {
 pub(crate) async fn compare_materials(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let job = state.store.get_job(number).await?;
     let on_sale = state.store.list_materials().await?;
-    let lab = state.lab();
     let least_edge_mm = hold_of(job.frame.details.rim).least_edge_mm();
-    let rows = JobLayout::of(&job, &lab, step_of(&lab))
+    let rows = lay_out(&state, &job, step_of(&state.lab()))
+        .await?
         .map(|laid| MaterialComparison::all(&job, &laid, &on_sale, least_edge_mm))
         .unwrap_or_default();
     let line_of = |choice: &MaterialComparison| {

@@ -4,8 +4,9 @@ use askama::Template;
 use axum::extract::{Path, Query, State};
 
 use super::job_bar::{EyeWords, JobBar};
+use super::layout::lay_out;
 use super::{Chrome, PageResult, show, show_again};
-use crate::bench::layout::{JobLayout, step_of};
+use crate::bench::layout::step_of;
 use crate::bench::prism_balance::{EyePrism, PairPrism, READING_POINT, READING_VERTICAL_PD, usual_reading_point};
 use crate::desk::job::Job;
 use crate::optics::Eye;
@@ -79,7 +80,7 @@ pub(crate) async fn show_prism(
 ) -> PageResult {
     let job = state.store.get_job(number).await?;
     let (in_hand, lab) = (state.store.find_lenses(number).await?, state.lab());
-    let layout = JobLayout::of(&job, &lab, step_of(&lab));
+    let layout = lay_out(&state, &job, step_of(&lab)).await?;
     let mut form = Form::new(asked);
     let usual = usual_reading_point(job.made_for);
     ReadingPointForm::fill(&mut form, usual);

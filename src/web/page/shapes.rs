@@ -1,7 +1,5 @@
 //! The shape of a job: put on file from a trace file or a table, shown to the boxing system, given back as it came.
 
-use std::sync::Arc;
-
 use askama::Template;
 use axum::body::Bytes;
 use axum::extract::multipart::MultipartError;
@@ -181,8 +179,8 @@ fn file_name(name: &str) -> String {
 async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<String>) -> Result<ShapePage, WebError> {
     let reached = job.stage();
     let StepForm { key, mut form } = form;
-    let kept = match &job.shape {
-        Some(shape) => Some(on_file(state, job, shape).await?),
+    let kept = match state.store.find_job_shape(job).await? {
+        Some(shape) => Some(on_file(state, job, &shape).await?),
         None => None,
     };
     form.set_default(ShapeForm::EYE, "said");
@@ -203,7 +201,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
 }
 
 async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<ShapeOnFile, WebError> {
-    let warnings = state.store.list_shape_warnings(shape.id).await?;
+    let (from_file, warnings) = state.store.get_shape_file(shape.id).await?;
     let outlines = shape.outlines();
     let boxing = outlines.as_ref().map(Boxing::of);
     let reach_mm = [boxing.right, boxing.left].iter().map(|b| (b.a_mm / 2.0).max(b.b_mm / 2.0)).fold(0.0, f64::max);
@@ -218,7 +216,7 @@ async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<Shap
             DblSource::Typed => "as typed",
         },
         cautions: shape.cautions(&warnings, &job.frame.details),
-        from_file: shape.original_name.clone(),
+        from_file,
         from_job: shape.job_number.filter(|number| *number != job.number),
         earlier: job.count(EventKind::ShapeKept) - 1,
     })
@@ -242,21 +240,21 @@ fn eye_shape(eye: Eye, outline: &Outline, boxing: &Boxing, is_mirror: bool, reac
     }
 }
 
-async fn kept_shape(state: &AppState, number: i64) -> Result<(Arc<Job>, FrameShape), WebError> {
+async fn kept_shape(state: &AppState, number: i64) -> Result<FrameShape, WebError> {
     let job = state.store.get_job(number).await?;
-    let shape = job.shape.clone().ok_or_else(|| WebError::NotFound(format!("A shape of job {number}")))?;
-    Ok((job, shape))
+    let shape = state.store.find_job_shape(&job).await?;
+    shape.ok_or_else(|| WebError::NotFound(format!("A shape of job {number}")))
 }
 
 pub(crate) async fn download_original(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
-    let (_, shape) = kept_shape(&state, number).await?;
+    let shape = kept_shape(&state, number).await?;
     let (name, bytes) = state.store.get_original(shape.id).await?;
     let name = if name.contains('.') { name } else { format!("{name}.txt") };
     Ok(attachment(&name, bytes))
 }
 
 pub(crate) async fn export_shape(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
-    let (_, shape) = kept_shape(&state, number).await?;
+    let shape = kept_shape(&state, number).await?;
     let file = TraceFile {
         job: Some(number.to_string()),
         dbl_mm: Some(shape.dbl.to_f64()),

@@ -7,6 +7,7 @@ use serde::Deserialize;
 use super::checks::kept::check_summary;
 use super::compensation::wear_words;
 use super::job_post::JobPost;
+use super::layout::lay_out;
 use super::{PageResult, form_key, go, show};
 use crate::bench::edge_finish::{TicketLines, usual_edges};
 use crate::bench::layout::{JobLayout, step_of};
@@ -83,7 +84,7 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
     let (made, prescribed) =
         (job.lens_prescriptions(), job.compensated().map(|_| job.prescription.eyes.map(|eye| eye.power)));
     let wear_words = wear_words(state, job).await?;
-    let laid = JobLayout::of(job, &lab, step_of(&lab));
+    let laid = lay_out(state, job, step_of(&lab)).await?;
     let layout = laid.as_ref().map(figures);
     let shape = laid.as_ref().zip(layout.as_ref()).map(|(laid, layout)| Shape {
         outlines: Pair::new(&laid.eyes.right.outline, &laid.eyes.left.outline),
@@ -91,8 +92,7 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
         layout,
         prism: laid.eyes.as_ref().map(|eye| eye.prism),
     });
-    let curves = job.rim_curves();
-    let lines = laid.as_ref().and_then(|laid| TicketLines::of(&usual_edges(job, laid, &lenses, &curves)));
+    let lines = laid.as_ref().and_then(|laid| TicketLines::of(&usual_edges(job, laid, &lenses)));
     Ok(Ticket::of(&TicketFacts {
         lab: &lab,
         job_number: job.number,
@@ -121,8 +121,10 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
 
 /// The layout of a job as it stands, to be stored with what is made by it.
 pub async fn layout_as_made(state: &AppState, job: &Job) -> Result<Option<NewLayout>, WebError> {
+    let Some(shape) = state.store.find_job_shape(job).await? else { return Ok(None) };
     let in_hand = state.store.find_lenses(job.number).await?;
-    NewLayout::of_job(job, &state.lab(), &in_hand).map_err(|why| WebError::Internal(format!("layout: {why}")))
+    let layout = NewLayout::of_job(job, &shape, &state.lab(), &in_hand);
+    layout.map(Some).map_err(|why| WebError::Internal(format!("layout: {why}")))
 }
 
 /// The figures of a layout, with the blank that the prescribed prism asks for.

@@ -91,8 +91,7 @@ fn prescription_cautions(
 /// What the box says of the pupils.
 fn frame_cautions(prescription: &Prescription, frame: &FrameFacts, context: &OrderContext) -> Vec<OrderCaution> {
     let mut found = Vec::new();
-    let shape = context.relens.as_ref().and_then(|job| job.shape.as_ref());
-    let frame_pd_mm = match (&context.boxes, shape, frame.stamped) {
+    let frame_pd_mm = match (&context.boxes, &context.shape, frame.stamped) {
         (Some(boxes), Some(shape), _) => Some(f64::midpoint(boxes.right.a_mm, boxes.left.a_mm) + shape.dbl.to_f64()),
         (_, _, Some((eye_size, bridge))) => Some(eye_size.to_f64() + bridge.to_f64()),
         _ => None,

@@ -5,6 +5,7 @@ use crate::desk::catalogue::{Material, Treatment};
 use crate::desk::customer::Customer;
 use crate::desk::deadline::promise;
 use crate::desk::frame::Frame;
+use crate::desk::frame_shape::FrameShape;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
 use crate::desk::order::Design;
@@ -39,7 +40,9 @@ pub struct OrderContext {
     pub frames_alike: Vec<Frame>,
     /// The earlier job a re-lens is made for.
     pub relens: Option<Arc<Job>>,
-    /// The box of its shape.
+    /// Its shape.
+    pub shape: Option<FrameShape>,
+    /// The box of that shape.
     pub boxes: Option<Pair<Boxing>>,
     /// The box in words.
     pub box_words: String,
@@ -83,16 +86,18 @@ impl OrderContext {
             },
             (None, None) => None,
         };
-        let boxes = relens
-            .as_ref()
-            .and_then(|job| job.shape.as_ref())
-            .map(|shape| shape.traces.as_ref().map(|t| Boxing::of(&t.outline())));
+        let shape = match &relens {
+            Some(job) => store.find_job_shape(job).await?,
+            None => None,
+        };
+        let boxes = shape.as_ref().map(|shape| shape.traces.as_ref().map(|t| Boxing::of(&t.outline())));
         Ok(Self {
             today: state.clock.today(),
             lab: state.lab(),
             materials: store.list_materials().await?,
             treatments: store.list_treatments().await?,
-            box_words: box_words(relens.as_ref(), boxes.as_ref()),
+            box_words: box_words(shape.as_ref(), boxes.as_ref()),
+            shape,
             customer,
             namesakes,
             frame,
@@ -128,8 +133,8 @@ fn present<T>(found: Result<T, StoreError>) -> Result<Option<T>, WebError> {
     }
 }
 
-fn box_words(relens: Option<&Arc<Job>>, boxes: Option<&Pair<Boxing>>) -> String {
-    match (relens.and_then(|j| j.shape.as_ref()), boxes) {
+fn box_words(shape: Option<&FrameShape>, boxes: Option<&Pair<Boxing>>) -> String {
+    match (shape, boxes) {
         (Some(shape), Some(boxes)) => {
             let traced = shape.job_number.map(|number| format!(", traced for job {number}")).unwrap_or_default();
             format!("A {:.2}, B {:.2}, DBL {} mm{traced}", boxes.right.a_mm, boxes.right.b_mm, shape.dbl)
