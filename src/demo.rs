@@ -12,6 +12,7 @@ use crate::bench::verification::{Judgment, Measurement, Notation, judge};
 use crate::desk::bill::{Billed, base_price, bill};
 use crate::desk::catalogue::{Material, Treatment, TreatmentDetails, TreatmentKind};
 use crate::desk::customer::Person;
+use crate::desk::fault::ConcessionCause;
 use crate::desk::frame::{FrameDetails, Rim};
 use crate::desk::frame_shape::{FrameShape, NewShape};
 use crate::desk::id::CustomerId;
@@ -267,7 +268,8 @@ impl<'a> Loader<'a> {
             Step::CheckFirst => self.check(&key, &job, row.measured_first.clone(), &name, when).await?,
             Step::Check => self.check(&key, &job, row.measured.clone(), &name, when).await?,
             Step::Concede => {
-                self.store.concede_check(&key, number, row.reason.as_deref().unwrap_or_default(), when).await?;
+                let reason = row.reason.as_deref().unwrap_or_default();
+                self.store.concede_check(&key, number, ConcessionCause::CustomerAsked, reason, when).await?;
             }
             Step::Pack => {
                 let parcel = Parcel::of(job.relens_of().is_some());

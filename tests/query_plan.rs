@@ -11,7 +11,9 @@ use sqlx::{AssertSqlSafe, Connection, Row, SqliteConnection};
 
 /// Tables that stay small however much work the lab does: settings, the catalogue, the carriers, the kinds of lens in
 /// the drawer. The kinds tables of the first migration are added to them.
-const SMALL: [&str; 10] = [
+const SMALL: [&str; 12] = [
+    "concession_cause",
+    "fault_cause",
     "lab",
     "lab_past",
     "process_spread",
@@ -53,7 +55,8 @@ struct Tables {
 
 impl Tables {
     async fn of(book: &mut SqliteConnection) -> Self {
-        let rows = sqlx::query("select name from sqlite_master where type = 'table'").fetch_all(&mut *book).await.unwrap();
+        let rows =
+            sqlx::query("select name from sqlite_master where type = 'table'").fetch_all(&mut *book).await.unwrap();
         let all: BTreeSet<String> = rows.iter().map(|row| row.get("name")).collect();
         let kinds = fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/migrations/0001_kinds.sql")).unwrap();
         let kinds = kinds.lines().filter_map(|line| line.strip_prefix("create table "));

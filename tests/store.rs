@@ -9,6 +9,7 @@ use std::path::Path;
 
 use rimbook::desk::bill::ChargeKind;
 use rimbook::desk::catalogue::{Cutting, TreatmentKind};
+use rimbook::desk::fault::{ConcessionCause, FaultCause};
 use rimbook::desk::frame::Rim;
 use rimbook::desk::frame_shape::{DblSource, ShapeOrigin};
 use rimbook::desk::job::{EventKind, EyeTask, ParentReason, Stage};
@@ -229,7 +230,7 @@ async fn a_concession_ends_with_the_next_check() {
     let lab = TestLab::new().await;
     let number = lab.given_cut_job().await;
     lab.store.insert_check("first", number, &check(false), NOW).await.unwrap();
-    lab.store.concede_check("concession", number, "a long enough reason", NOW).await.unwrap();
+    lab.store.concede_check("concession", number, ConcessionCause::Reading, "a long enough reason", NOW).await.unwrap();
     let mut book = beside(lab.folder.path()).await;
     let open = "select cast(is_open as text) from concession";
     assert_eq!(texts(&mut book, open).await, ["1"]);
@@ -263,6 +264,8 @@ async fn every_kind_is_a_row() {
     for (table, ours) in [
         ("event_kind", keys(EventKind::ALL, EventKind::key)),
         ("stage", keys(Stage::ALL, Stage::key)),
+        ("fault_cause", keys(FaultCause::ALL, FaultCause::key)),
+        ("concession_cause", keys(ConcessionCause::ALL, ConcessionCause::key)),
         ("parent_reason", keys(ParentReason::ALL, ParentReason::key)),
         ("eye_task", keys(EyeTask::ALL, EyeTask::key)),
         ("lens_use", keys(MadeFor::ALL, MadeFor::key)),
@@ -518,7 +521,12 @@ async fn a_step_that_was_overtaken_is_refused() {
     assert_eq!(lab.stage(number).await, Stage::Cut);
     lab.given_lenses_for(number).await;
     assert!(moved(lab.store.insert_check("check", number, &check(true), NOW).await), "checked uncut");
-    assert!(moved(lab.store.concede_check("concession", number, "a long enough reason", NOW).await), "conceded uncut");
+    assert!(
+        moved(
+            lab.store.concede_check("concession", number, ConcessionCause::Reading, "a long enough reason", NOW).await
+        ),
+        "conceded uncut"
+    );
     let sent = lab.given_sent_job().await;
     let cut = NewCut { size: Pair::default(), note: String::new(), layout: None };
     assert!(moved(lab.store.insert_cut("cut", sent, &cut, NOW).await), "cut after it left");

@@ -157,6 +157,12 @@ impl Job {
         self.power_decision.as_ref().filter(|order| order.is_compensated)
     }
 
+    /// What became of a failed check of the lenses as they are now.
+    pub fn failure(&self) -> Option<Failure> {
+        let newest = self.history.iter().rev().find(|event| event.kind.is_about_lenses())?;
+        Failure::of(newest.kind)
+    }
+
     /// How far the job has come.
     pub fn stage(&self) -> Stage {
         stage(self.history.iter().map(|event| event.kind))
@@ -180,6 +186,36 @@ pub struct JobLine {
     pub sent_on: Option<Date>,
     /// How far it has come.
     pub stage: Stage,
+    /// What became of a check that it did not pass; an open job's alone.
+    pub failure: Option<Failure>,
+}
+
+/// What became of a failed check of the lenses as they are now.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Failure {
+    /// Nothing yet.
+    Waits,
+    /// The owner wrote why the pair is sent all the same.
+    Conceded,
+}
+
+impl Failure {
+    /// What the newest event about the lenses of a job says; later events of other kinds do not matter.
+    pub fn of(kind: EventKind) -> Option<Self> {
+        match kind {
+            EventKind::CheckFailed => Some(Failure::Waits),
+            EventKind::CheckConceded => Some(Failure::Conceded),
+            _ => None,
+        }
+    }
+
+    /// For a person.
+    pub fn words(self) -> &'static str {
+        match self {
+            Failure::Waits => "did not pass its check",
+            Failure::Conceded => "failed, to be sent anyway",
+        }
+    }
 }
 
 /// What can happen to a job. The words stand in the book and never change their meaning.
@@ -196,6 +232,10 @@ pub enum EventKind {
     LensRight,
     /// An uncut left lens is in hand.
     LensLeft,
+    /// The right lens was spoiled.
+    SpoiledRight,
+    /// The left lens was spoiled.
+    SpoiledLeft,
     /// The bench ticket was printed.
     TicketPrinted,
     /// Both lenses were edged.
@@ -221,6 +261,29 @@ pub enum EventKind {
 keyed!(EventKind);
 
 impl EventKind {
+    /// Whether it says something of the lenses themselves: which they are, that they were cut, or how they read.
+    pub fn is_about_lenses(self) -> bool {
+        match self {
+            EventKind::LensRight
+            | EventKind::LensLeft
+            | EventKind::SpoiledRight
+            | EventKind::SpoiledLeft
+            | EventKind::Cut
+            | EventKind::CheckPassed
+            | EventKind::CheckFailed
+            | EventKind::CheckConceded => true,
+            EventKind::Taken
+            | EventKind::ShapeKept
+            | EventKind::PowerDecided
+            | EventKind::TicketPrinted
+            | EventKind::Packed
+            | EventKind::Sent
+            | EventKind::Paid
+            | EventKind::Receipt
+            | EventKind::Note => false,
+        }
+    }
+
     /// For a person.
     pub fn words(self) -> &'static str {
         match self {
@@ -229,6 +292,8 @@ impl EventKind {
             EventKind::PowerDecided => "Power decided",
             EventKind::LensRight => "Right lens in hand",
             EventKind::LensLeft => "Left lens in hand",
+            EventKind::SpoiledRight => "Right lens spoiled",
+            EventKind::SpoiledLeft => "Left lens spoiled",
             EventKind::TicketPrinted => "Ticket printed",
             EventKind::Cut => "Lenses cut",
             EventKind::CheckPassed => "Check passed",
@@ -307,6 +372,8 @@ pub fn stage(kinds: impl IntoIterator<Item = EventKind>) -> Stage {
                 }
                 (cut, checked, packed) = (false, false, false);
             }
+            EventKind::SpoiledRight => (right, cut, checked, packed) = (false, false, false, false),
+            EventKind::SpoiledLeft => (left, cut, checked, packed) = (false, false, false, false),
             EventKind::Cut => (cut, checked, packed) = (true, false, false),
             EventKind::CheckPassed | EventKind::CheckConceded => checked = true,
             EventKind::CheckFailed => (checked, packed) = (false, false),
@@ -363,6 +430,31 @@ mod tests {
         assert_eq!(stage(done), Stage::Packed);
         assert_eq!(stage(done.into_iter().chain([LensLeft])), Stage::LensesInHand);
         assert_eq!(stage(done.into_iter().chain([LensLeft, Cut])), Stage::Cut);
+    }
+
+    #[test]
+    fn a_failed_check_is_told_until_other_lenses_are_checked() {
+        let mut job = round_job("-4.00 sph", "31/33");
+        let mut after = |kinds: &[EventKind]| {
+            let at = OffsetDateTime::UNIX_EPOCH;
+            job.history = kinds.iter().map(|&kind| Event { kind, note: String::new(), at }).collect();
+            job.failure()
+        };
+        assert_eq!(after(&[Taken, LensRight, Cut]), None);
+        assert_eq!(after(&[Cut, CheckFailed, Note]), Some(Failure::Waits));
+        assert_eq!(after(&[Cut, CheckFailed, CheckConceded, Packed, Sent, Paid]), Some(Failure::Conceded));
+        assert_eq!(after(&[Cut, CheckFailed, SpoiledLeft]), None);
+        assert_eq!(after(&[Cut, CheckFailed, CheckPassed]), None);
+    }
+
+    #[test]
+    fn a_spoiled_lens_is_missing_until_another_is_in_hand() {
+        let failed = [Taken, ShapeKept, LensRight, LensLeft, Cut, CheckFailed, SpoiledLeft];
+        assert_eq!(stage(failed), Stage::ShapeOnFile);
+        assert_eq!(stage(failed.into_iter().chain([LensRight])), Stage::ShapeOnFile);
+        assert_eq!(stage(failed.into_iter().chain([LensLeft])), Stage::LensesInHand);
+        let both = [Taken, ShapeKept, LensRight, LensLeft, SpoiledRight, SpoiledLeft, LensRight];
+        assert_eq!(stage(both), Stage::ShapeOnFile);
     }
 
     #[test]

@@ -39,6 +39,8 @@ impl CodeBasis {
 
 /// What a blank may have over the exact least size.
 pub const BLANK_MARGIN: LengthLimit = LengthLimit::new("A margin", 0, 1000);
+/// The lab's own limit on the place of an optical centre.
+pub const CENTRE_LIMIT: LengthLimit = LengthLimit::new("A limit on the place of a centre", 10, 1000);
 /// Days from order to promise.
 pub const LEAD_DAYS: RangeInclusive<i32> = 1..=120;
 /// The highest shipping charge.
@@ -61,6 +63,9 @@ pub struct Lab {
     pub blank_margin: Millimetre,
     /// The table that finished pairs are judged by.
     pub tolerance: Profile,
+    /// How far each optical centre may be from its ordered place, across and in height; `None` is not judged.
+    pub centre_across: Option<Millimetre>,
+    pub centre_height: Option<Millimetre>,
     pub code_basis: CodeBasis,
     /// Calendar days from order to promised date.
     pub lead_days: i64,
@@ -69,9 +74,11 @@ pub struct Lab {
 }
 
 impl Lab {
-    /// A new lab with defaults: blocker step 0.5 mm, 2 mm on the blank (common practice), ten days.
+    /// A new lab with defaults: blocker step 0.5 mm, 2 mm on the blank, 1 mm for a centre (common practice), ten
+    /// days.
     pub fn new(name: String, address: String) -> Self {
         let half = Millimetre::from_hundredths(50).unwrap_or(Millimetre::ZERO);
+        let one = Millimetre::from_hundredths(100).unwrap_or(Millimetre::ZERO);
         let two = Millimetre::from_hundredths(200).unwrap_or(Millimetre::ZERO);
         Self {
             name,
@@ -82,6 +89,8 @@ impl Lab {
             blocker_step: half,
             blank_margin: two,
             tolerance: Profile::Z80_1,
+            centre_across: Some(one),
+            centre_height: Some(one),
             code_basis: CodeBasis::default(),
             lead_days: 10,
             shipping: Cents::new(700),

@@ -29,6 +29,7 @@ pub mod catalogue;
 pub mod customer;
 pub mod date;
 pub mod deadline;
+pub mod fault;
 pub mod fitting;
 pub mod frame;
 pub mod frame_shape;

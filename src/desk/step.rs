@@ -6,6 +6,7 @@ use strum::{EnumString, IntoStaticStr, VariantArray};
 
 use super::job::{Event, EventKind, Job, Stage};
 use super::key::keyed;
+use crate::optics::Eye;
 
 /// What the owner does next to leave a stage.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -62,6 +63,19 @@ impl Job {
         self.history.iter().rev().find(|event| event.kind == kind)
     }
 
+    /// Whether the uncut or cut lens of an eye is here: taken in hand and not spoiled since.
+    pub fn is_lens_in_hand(&self, eye: Eye) -> bool {
+        let (taken, spoiled) = match eye {
+            Eye::Right => (EventKind::LensRight, EventKind::SpoiledRight),
+            Eye::Left => (EventKind::LensLeft, EventKind::SpoiledLeft),
+        };
+        self.history
+            .iter()
+            .rev()
+            .find(|event| event.kind == taken || event.kind == spoiled)
+            .is_some_and(|e| e.kind == taken)
+    }
+
     /// Whether the newest check is of the lenses as they are now: a lens taken in hand or cut later was not checked.
     pub fn is_check_current(&self) -> bool {
         is_check_current(self.history.iter().map(|event| event.kind))
@@ -79,7 +93,11 @@ impl Job {
 fn is_check_current(kinds: impl IntoIterator<Item = EventKind>) -> bool {
     kinds.into_iter().fold(false, |is_current, kind| match kind {
         EventKind::CheckPassed | EventKind::CheckFailed => true,
-        EventKind::Cut | EventKind::LensRight | EventKind::LensLeft => false,
+        EventKind::Cut
+        | EventKind::LensRight
+        | EventKind::LensLeft
+        | EventKind::SpoiledRight
+        | EventKind::SpoiledLeft => false,
         _ => is_current,
     })
 }
@@ -92,6 +110,8 @@ pub enum Step {
     Shape,
     /// Lenses are taken in hand.
     Lenses,
+    /// A lens in hand was spoiled.
+    Spoilage,
     /// The owner decides which power to order.
     Compensation,
     /// The bench ticket is printed.
@@ -120,7 +140,7 @@ impl Step {
     /// The stages at which it may be done.
     pub fn stages(self) -> RangeInclusive<Stage> {
         match self {
-            Step::Lenses => Stage::Taken..=Stage::Packed,
+            Step::Lenses | Step::Spoilage => Stage::Taken..=Stage::Packed,
             Step::Compensation => Stage::Taken..=Stage::LensesInHand,
             Step::Cut => Stage::LensesInHand..=Stage::Packed,
             Step::Check => Stage::Cut..=Stage::Packed,
@@ -136,6 +156,7 @@ impl Step {
         let kinds: &[EventKind] = match self {
             Step::Shape => &[EventKind::ShapeKept],
             Step::Lenses => &[EventKind::LensRight, EventKind::LensLeft],
+            Step::Spoilage => &[EventKind::SpoiledRight, EventKind::SpoiledLeft],
             Step::Ticket => &[EventKind::TicketPrinted],
             Step::Cut => &[EventKind::Cut],
             Step::Check => &[EventKind::CheckPassed, EventKind::CheckFailed],
@@ -156,12 +177,18 @@ impl Step {
         if reached < *stages.start() {
             return job.not_yet(*stages.start());
         }
+        let has_lens = || Eye::BOTH.into_iter().any(|eye| job.is_lens_in_hand(eye));
+        let no_lens = || format!("Job {number} has no lens in hand that could be spoiled.");
         let no_reason_needed = || format!("Job {number} has no failed check that waits for a reason.");
         if stages.contains(&reached) {
-            return (self == Step::Concession && !job.is_check_current()).then(no_reason_needed);
+            return match self {
+                Step::Concession if !job.is_check_current() => Some(no_reason_needed()),
+                Step::Spoilage if !has_lens() => Some(no_lens()),
+                _ => None,
+            };
         }
         Some(match (self, reached) {
-            (Step::Lenses, Stage::Sent) => format!("Job {number} is sent: a remake is a new job."),
+            (Step::Lenses | Step::Spoilage, Stage::Sent) => format!("Job {number} is sent: a remake is a new job."),
             (Step::Cut, Stage::Sent) => format!("Job {number} is sent; there is nothing left to cut."),
             (Step::Shipment, Stage::Sent) => format!("Job {number} has been sent already."),
             (Step::Compensation, Stage::Sent) => {
@@ -251,6 +278,10 @@ mod tests {
             (after(&[Cut]), Step::Compensation, Some("take one in hand first")),
             (after(&[Cut]), Step::Concession, Some("no failed check")),
             (after(&[Cut]), Step::Packing, Some("is cut but not checked")),
+            (after(&[Cut, CheckFailed]), Step::Spoilage, None),
+            (after(&[SpoiledRight]), Step::Spoilage, None),
+            (after(&[SpoiledRight, SpoiledLeft]), Step::Spoilage, Some("no lens in hand")),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Spoilage, Some("a remake is a new job")),
             (after(&[Cut, CheckFailed]), Step::Packing, Some("did not pass its check")),
             (after(&[Cut, CheckFailed]), Step::Concession, None),
             (after(&[Cut, CheckPassed]), Step::Packing, None),

@@ -6,7 +6,7 @@ use super::read::word;
 use super::search::{Begun, matching};
 use super::{Store, StoreError};
 use crate::desk::id::{CustomerId, FrameId};
-use crate::desk::job::{JobLine, Stage};
+use crate::desk::job::{EventKind, Failure, JobLine, Stage};
 
 struct JobLineRow {
     number: i64,
@@ -16,12 +16,16 @@ struct JobLineRow {
     promised_on: Date,
     sent_on: Option<Date>,
     stage: String,
+    /// The newest event about the lenses, of an open job.
+    about_lenses: Option<String>,
 }
 
 impl TryFrom<JobLineRow> for JobLine {
     type Error = StoreError;
     fn try_from(row: JobLineRow) -> Result<Self, StoreError> {
+        let about_lenses = row.about_lenses.map(|key| word("event", &key, EventKind::from_key(&key))).transpose()?;
         Ok(Self {
+            failure: about_lenses.and_then(Failure::of),
             stage: word("stage", &row.stage, Stage::from_key(&row.stage))?,
             number: row.number,
             customer: row.customer,
@@ -47,7 +51,7 @@ macro_rules! job_lines {
                           f.maker || ' ' || f.model || iif(f.colour = '', '', ', ' || f.colour) as "frame!: String",
                           j.ordered_on as "ordered_on: Date", j.promised_on as "promised_on: Date",
                           (select sent_on from shipment where job_number = j.number order by seq desc limit 1)
-                              as "sent_on?: Date", j.stage
+                              as "sent_on?: Date", j.stage, null as "about_lenses?: String"
                    "# + $from,
                 $($bound),+
             )
@@ -66,7 +70,12 @@ impl Store {
                 r#"select j.number as "number!: i64", c.name as customer,
                           f.maker || ' ' || f.model || iif(f.colour = '', '', ', ' || f.colour) as "frame!: String",
                           j.ordered_on as "ordered_on: Date", j.promised_on as "promised_on: Date",
-                          null as "sent_on?: Date", j.stage
+                          null as "sent_on?: Date", j.stage,
+                          (select kind from job_event
+                           where job_number = j.number
+                             and kind in ('lens_right', 'lens_left', 'spoiled_right', 'spoiled_left', 'cut',
+                                          'check_passed', 'check_failed', 'check_conceded')
+                           order by seq desc limit 1) as "about_lenses?: String"
                    from job j join customer c on c.id = j.patient_id join frame f on f.id = j.frame_id
                    where j.closed_at is null order by j.promised_on, j.number"#
             )

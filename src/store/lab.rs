@@ -22,6 +22,8 @@ impl Store {
             blocker_step: length("blocker step", row.blocker_step_hundredths)?,
             blank_margin: length("blank margin", row.blank_margin_hundredths)?,
             tolerance: word("tolerance profile", &row.tolerance_profile, Profile::from_key(&row.tolerance_profile))?,
+            centre_across: row.centre_across_hundredths.map(|mm| length("centre limit", mm)).transpose()?,
+            centre_height: row.centre_height_hundredths.map(|mm| length("centre limit", mm)).transpose()?,
             code_basis: word("code basis", &row.code_basis, CodeBasis::from_key(&row.code_basis))?,
             lead_days: row.lead_days,
             shipping: Cents::new(row.shipping_cents),
@@ -38,11 +40,14 @@ impl Store {
         let mut tx = self.begin().await?;
         let (step, margin) = (lab.blocker_step.hundredths(), lab.blank_margin.hundredths());
         let (tolerance, basis, shipping) = (lab.tolerance.key(), lab.code_basis.key(), lab.shipping.cents());
+        let (across, height) =
+            (lab.centre_across.map(|mm| mm.hundredths()), lab.centre_height.map(|mm| mm.hundredths()));
         let changed_at = Stamp(now);
         let added = sqlx::query!(
             "insert into lab (id, name, address, phone, email, tax_id, blocker_step_hundredths, blank_margin_hundredths,
-                              tolerance_profile, code_basis, lead_days, shipping_cents, changed_at)
-             values (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing",
+                              tolerance_profile, code_basis, lead_days, shipping_cents, centre_across_hundredths,
+                              centre_height_hundredths, changed_at)
+             values (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing",
             lab.name,
             lab.address,
             lab.phone,
@@ -54,6 +59,8 @@ impl Store {
             basis,
             lab.lead_days,
             shipping,
+            across,
+            height,
             changed_at
         )
         .execute(&mut *tx)
@@ -76,11 +83,13 @@ impl Store {
         self.once(key, None, now, async |tx| {
             let (step, margin) = (lab.blocker_step.hundredths(), lab.blank_margin.hundredths());
             let (tolerance, basis, shipping) = (lab.tolerance.key(), lab.code_basis.key(), lab.shipping.cents());
+            let (across, height) =
+                (lab.centre_across.map(|mm| mm.hundredths()), lab.centre_height.map(|mm| mm.hundredths()));
             let changed_at = Stamp(now);
             sqlx::query!(
                 "update lab set name = ?, address = ?, phone = ?, email = ?, tax_id = ?, blocker_step_hundredths = ?,
                     blank_margin_hundredths = ?, tolerance_profile = ?, code_basis = ?, lead_days = ?, shipping_cents = ?,
-                    changed_at = ? where id = 1",
+                    centre_across_hundredths = ?, centre_height_hundredths = ?, changed_at = ? where id = 1",
                 lab.name,
                 lab.address,
                 lab.phone,
@@ -92,6 +101,8 @@ impl Store {
                 basis,
                 lab.lead_days,
                 shipping,
+                across,
+                height,
                 changed_at
             )
             .execute(&mut *tx)

@@ -9,6 +9,7 @@ use super::once::{Done, Once};
 use super::read::{eye, length, power};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
+use crate::desk::fault::FaultCause;
 use crate::desk::id::DrawerLensId;
 use crate::desk::job::EventKind;
 use crate::desk::step::Step;
@@ -50,7 +51,9 @@ impl Store {
             LensRow,
             r#"select eye, drawer_lens_id as "drawer_lens_id: DrawerLensId", source, diameter_hundredths, centre_hundredths,
                       front_power_hundredths, off_in_hundredths, off_up_hundredths
-               from lens_in_hand where job_number = ? order by seq"#,
+               from lens_in_hand l where job_number = ?
+                 and not exists (select 1 from spoiled_lens s where s.lens_seq = l.seq)
+               order by seq"#,
             number
         )
         .fetch_all(&self.read)
@@ -86,6 +89,74 @@ impl Store {
         })
         .await
     }
+}
+
+/// A lens that was spoiled.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SpoiledLens {
+    /// Of which eye.
+    pub eye: Eye,
+    /// Where it went wrong.
+    pub cause: FaultCause,
+    /// What was said of it; may be empty.
+    pub note: String,
+}
+
+impl Store {
+    /// Keeps that lenses in hand were spoiled; each eye needs another one then.
+    ///
+    /// # Errors
+    ///
+    /// [`StoreError::NotFound`] when no lens of that eye is in hand.
+    pub async fn spoil_lenses(
+        &self,
+        key: &str,
+        number: i64,
+        lenses: &[SpoiledLens],
+        now: OffsetDateTime,
+    ) -> Result<Once<()>, StoreError> {
+        self.once(key, Some((number, Step::Spoilage)), now, async |tx| {
+            for lens in lenses {
+                spoil_lens(tx, number, lens, now).await?;
+            }
+            Ok(Done::new((), number))
+        })
+        .await
+    }
+}
+
+/// The newest lens of the eye is the one in hand, unless it was spoiled before.
+async fn spoil_lens(
+    tx: &mut SqliteConnection,
+    number: i64,
+    lens: &SpoiledLens,
+    now: OffsetDateTime,
+) -> Result<(), StoreError> {
+    let (eye, cause, at) = (lens.eye.name(), lens.cause.key(), Stamp(now));
+    let added = sqlx::query!(
+        "insert into spoiled_lens (lens_seq, job_number, cause, note, at)
+         select seq, job_number, ?3, ?4, ?5 from lens_in_hand
+         where seq = (select max(seq) from lens_in_hand where job_number = ?1 and eye = ?2)
+           and seq not in (select lens_seq from spoiled_lens where job_number = ?1)",
+        number,
+        eye,
+        cause,
+        lens.note,
+        at
+    )
+    .execute(&mut *tx)
+    .await?
+    .rows_affected();
+    if added == 0 {
+        return Err(StoreError::NotFound("a lens of that eye in hand"));
+    }
+    let kind = match lens.eye {
+        Eye::Right => EventKind::SpoiledRight,
+        Eye::Left => EventKind::SpoiledLeft,
+    };
+    let said = [lens.cause.words(), lens.note.as_str()].into_iter().filter(|part| !part.is_empty());
+    append_event(tx, number, kind, &said.collect::<Vec<_>>().join("; "), now).await?;
+    Ok(())
 }
 
 async fn take_lens(

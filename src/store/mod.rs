@@ -30,7 +30,7 @@ mod job;
 mod job_list;
 mod lab;
 pub mod layout;
-mod lens;
+pub mod lens;
 pub mod once;
 mod order;
 mod packing;

@@ -6,9 +6,11 @@ use uuid::Uuid;
 
 use super::event::append_event;
 use super::once::{Done, Once};
+use super::read::word;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::bench::verification::VerdictFigure;
+use crate::desk::fault::ConcessionCause;
 use crate::desk::job::EventKind;
 use crate::desk::step::Step;
 
@@ -30,8 +32,21 @@ pub struct KeptCheck {
     pub passed: bool,
     /// Why a pair that did not pass is sent.
     pub reason: Option<String>,
+    /// From the short list; none before there was one.
+    pub cause: Option<ConcessionCause>,
     /// When.
     pub at: OffsetDateTime,
+}
+
+impl KeptCheck {
+    /// Why the pair is sent all the same, in words.
+    pub fn conceded(&self) -> Option<String> {
+        let reason = self.reason.as_ref()?;
+        Some(match self.cause {
+            Some(cause) => format!("{}; {reason}", cause.words()),
+            None => reason.clone(),
+        })
+    }
 }
 
 /// A check to keep.
@@ -56,6 +71,7 @@ impl Store {
     pub async fn list_checks(&self, number: i64) -> Result<Vec<KeptCheck>, StoreError> {
         let rows = sqlx::query!(
             r#"select v.id as "id: Uuid", v.attempt, v.profile, v.reading, v.verdict, v.passed, c.reason as "reason?",
+                      c.cause as "cause?",
                       v.at as "at: Stamp"
                from verification v left join concession c on c.verification_id = v.id
                where v.job_number = ? order by v.attempt"#,
@@ -63,19 +79,22 @@ impl Store {
         )
         .fetch_all(&self.read)
         .await?;
-        Ok(rows
-            .into_iter()
-            .map(|row| KeptCheck {
-                id: row.id,
-                attempt: row.attempt,
-                profile: row.profile,
-                reading: row.reading,
-                verdict: row.verdict,
-                passed: row.passed != 0,
-                reason: row.reason,
-                at: row.at.0,
+        rows.into_iter()
+            .map(|row| {
+                let cause = row.cause.map(|key| word("concession cause", &key, ConcessionCause::from_key(&key)));
+                Ok(KeptCheck {
+                    id: row.id,
+                    attempt: row.attempt,
+                    profile: row.profile,
+                    reading: row.reading,
+                    verdict: row.verdict,
+                    passed: row.passed != 0,
+                    reason: row.reason,
+                    cause: cause.transpose()?,
+                    at: row.at.0,
+                })
             })
-            .collect())
+            .collect()
     }
 
     /// Keeps a check; `key` makes a second click find the first.
@@ -122,6 +141,7 @@ impl Store {
         &self,
         key: &str,
         number: i64,
+        cause: ConcessionCause,
         reason: &str,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
@@ -135,17 +155,19 @@ impl Store {
             .fetch_optional(&mut *tx)
             .await?
             .ok_or(StoreError::NotFound("a failed check"))?;
-            let at = Stamp(now);
+            let (cause_key, at) = (cause.key(), Stamp(now));
             sqlx::query!(
-                "insert into concession (verification_id, job_number, reason, at) values (?, ?, ?, ?)",
+                "insert into concession (verification_id, job_number, cause, reason, at) values (?, ?, ?, ?, ?)",
                 id,
                 number,
+                cause_key,
                 reason,
                 at
             )
             .execute(&mut *tx)
             .await?;
-            append_event(tx, number, EventKind::CheckConceded, reason, now).await?;
+            let said = format!("{}; {reason}", cause.words());
+            append_event(tx, number, EventKind::CheckConceded, &said, now).await?;
             Ok(Done::new((), number))
         })
         .await

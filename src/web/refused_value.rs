@@ -45,6 +45,8 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
         "lab_name" => (LabForm::NAME, NAME),
         "lab_blocker_step" => (LabForm::BLOCKER_STEP, LENGTH),
         "lab_blank_margin" => (LabForm::BLANK_MARGIN, LENGTH),
+        "lab_centre_across" => (LabForm::CENTRE_ACROSS, LENGTH),
+        "lab_centre_height" => (LabForm::CENTRE_HEIGHT, LENGTH),
         "lab_lead_days" => (LabForm::LEAD_DAYS, NUMBER),
         "lab_shipping" => (LabForm::SHIPPING, PRICE),
 

@@ -11,8 +11,8 @@ use super::error::WebError;
 use super::page::lab::{material, treatment};
 use super::page::{
     bills, blanks, checks, compensation, customers, cuts, drafts, edge, find, frames, jobs, lab, layout, lenses,
-    materials, orders, packing, payments, prism, process_spread, receipts, risk, shapes, shipments, start, stock,
-    ticket, today, understood,
+    materials, orders, packing, payments, prism, process_spread, receipts, risk, shapes, shipments, spoilage, start,
+    stock, ticket, today, understood,
 };
 use super::{AppState, asset, page};
 
@@ -48,6 +48,7 @@ addresses! {
     "/jobs/{number}/shape/original" => get(shapes::download_original),
     "/jobs/{number}/shape/export" => get(shapes::export_shape),
     "/jobs/{number}/lenses" => get(lenses::show_lenses).post(lenses::take_lenses),
+    "/jobs/{number}/spoilage" => get(spoilage::ask_spoilage).post(spoilage::keep_spoilage),
     "/jobs/{number}/layout" => get(layout::show_layout),
     "/jobs/{number}/compensation" => get(compensation::show_compensation).post(compensation::decide_power),
     "/jobs/{number}/prism" => get(prism::show_prism),

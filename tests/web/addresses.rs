@@ -202,6 +202,9 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
             let large = ["diameter_right", "diameter_left"].map(|name| (name, "75".to_owned()));
             (number, "/lenses", bought.into_iter().chain(large).collect())
         }
+        "/jobs/{number}/spoilage" => {
+            (lab.given_lenses_in_hand().await, "/spoilage", said(&[("lens", "right"), ("cause", "lens")]))
+        }
         "/jobs/{number}/compensation" => {
             (lab.given_lenses_in_hand().await, "/compensation", said(&[("decision", "prescribed")]))
         }
@@ -213,7 +216,7 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
             let mut wrong = GOOD_READING;
             wrong[1].1 = "-3.25 -1.25 x 95";
             lab.post(&format!("/jobs/{number}/check"), &wrong).await.assert_status(303);
-            (number, "/check", said(&[("reason", "a second pair is on its way")]))
+            (number, "/check", said(&[("cause", "until_remade"), ("reason", "a second pair is on its way")]))
         }
         "/jobs/{number}/packing" => {
             // Only what is needed, so that it differs from a list with everything ticked.

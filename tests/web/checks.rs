@@ -78,7 +78,7 @@ async fn a_failed_pair_is_kept_back_until_a_reason_is_written() {
     assert_eq!(lab.stage(number).await, Stage::Cut);
     assert!(lab.get(&format!("/jobs/{number}/packing")).await.text(".notice").contains("did not pass"));
 
-    let answer = lab.post(&concession, &[("reason", "too late")]).await;
+    let answer = lab.post(&concession, &[("cause", "reading"), ("reason", "too late")]).await;
     answer.assert_status(422);
     assert!(
         answer.text("#reason-error").contains("ten letters") || answer.text("#reason-error").contains("10 letters")
@@ -86,26 +86,78 @@ async fn a_failed_pair_is_kept_back_until_a_reason_is_written() {
     assert_eq!(answer.text("#reason"), "too late");
     assert_eq!(lab.stage(number).await, Stage::Cut);
 
+    let answer = lab.post(&concession, &[("reason", "Customer keeps the old axis")]).await;
+    assert!(answer.assert_status(422).text("#cause-error").contains("Choose why"), "{}", answer.body);
     let long = "word ".repeat(80);
-    lab.post(&concession, &[("reason", &long)]).await.assert_status(422);
+    lab.post(&concession, &[("cause", "reading"), ("reason", &long)]).await.assert_status(422);
     let reason = "Customer keeps the old axis, agreed by phone";
     let key = format!("concession-{number}-0");
+    let fields = [("key", key.as_str()), ("cause", "customer_asked"), ("reason", reason)];
     for _ in 0..2 {
-        lab.post(&concession, &[("key", &key), ("reason", reason)]).await.assert_status(303);
+        lab.post(&concession, &fields).await.assert_status(303);
     }
     // Other words are not taken for the first ones: they are refused aloud.
-    lab.post(&concession, &[("key", &key), ("reason", "something else entirely")]).await.assert_status(409);
+    lab.post(&concession, &[fields[0], fields[1], ("reason", "something else entirely")]).await.assert_status(409);
     let lab = lab.reopened().await;
     assert_eq!(lab.stage(number).await, Stage::Checked);
     let page = lab.get(&path).await;
     assert_eq!(page.text(".verdict .mark"), "Not passed", "a reason does not make it a pass");
-    assert_eq!(page.text(".reason"), reason);
+    assert_eq!(page.text(".reason"), format!("the customer was asked and takes it; {reason}"));
+    assert!(lab.get("/").await.text("tbody").contains("failed, to be sent anyway"));
+    assert!(lab.get(&format!("/jobs/{number}")).await.text(".notice.caution").contains("a reason to send it"));
     for sheet in ["ticket", "packing-sheet"] {
         let print = lab.get(&format!("/jobs/{number}/{sheet}")).await;
         assert!(print.text("article").contains(reason), "the reason prints on the {sheet}");
         assert!(print.text("article").contains("not passed"), "{sheet}");
     }
     assert!(lab.get(&format!("/jobs/{number}/packing")).await.text(".notice.caution").contains(reason));
+}
+
+#[tokio::test]
+async fn a_failed_pair_is_read_again_or_a_lens_of_it_is_spoiled() {
+    let lab = TestLab::new().await;
+    let number = lab.given_cut_job().await;
+    let path = format!("/jobs/{number}/check");
+    lab.post(&path, &with(&[("read_left", "-2.50 -0.75 x 88")])).await.assert_status(303);
+    let page = lab.get(&path).await;
+    assert_eq!(page.attributes(".acts a", "href")[..2], ["#reading".to_owned(), format!("/jobs/{number}/spoilage")]);
+    // The last readings stand in the form: one figure of them may be all that was wrong.
+    let read: Vec<String> = ["#read_right", "#read_left", "#height_left", "#pd"]
+        .iter()
+        .map(|id| page.attributes(id, "value").remove(0))
+        .collect();
+    assert_eq!(read[..2], ["-2.25 -1.25 x 95", "-2.50 -0.75 x 88"]);
+    assert!(read[2..].iter().all(|value| !value.is_empty()), "{read:?}");
+    assert!(lab.get("/").await.text("tbody").contains("did not pass its check"));
+
+    let spoilage = format!("/jobs/{number}/spoilage");
+    assert_eq!(lab.get(&spoilage).await.texts("#lens .choice").len(), 3, "right, left, both");
+    let answer = lab.post(&spoilage, &[("lens", "left"), ("cause", "post")]).await;
+    assert!(
+        answer.assert_status(422).text("#cause-error").contains("Choose where"),
+        "lost in the post is no spoiled lens"
+    );
+    lab.post(&spoilage, &[("cause", "cut")]).await.assert_status(422);
+    assert_eq!(lab.stage(number).await, Stage::Cut);
+    lab.post(&spoilage, &[("lens", "left"), ("cause", "cut"), ("note", "blocked 8° off")]).await.assert_status(303);
+
+    let lab = lab.reopened().await;
+    assert_eq!(lab.stage(number).await, Stage::ShapeOnFile);
+    let in_hand = lab.store.find_lenses(number).await.unwrap();
+    assert!(in_hand.right.is_some() && in_hand.left.is_none(), "{in_hand:?}");
+    let history = lab.get(&format!("/jobs/{number}")).await.text(".history");
+    assert!(
+        history.contains("Left lens spoiled: edged wrong: size, shape, axis, bevel or a chip; blocked 8° off"),
+        "{history}"
+    );
+    // The left lens is gone; the right one can be spoiled, the left one only after there is another.
+    assert_eq!(lab.get(&spoilage).await.texts("#lens .choice").len(), 1);
+    lab.post(&spoilage, &[("lens", "both"), ("cause", "handling")]).await.assert_status(422);
+    lab.given_lenses_for(number).await;
+    assert_eq!(lab.stage(number).await, Stage::LensesInHand);
+    lab.post(&spoilage, &[("lens", "both"), ("cause", "handling")]).await.assert_status(303);
+    assert_eq!(lab.store.find_lenses(number).await.unwrap(), rimbook::optics::Pair::new(None, None));
+    assert!(lab.get(&spoilage).await.text(".notice").contains("no lens in hand"));
 }
 
 #[tokio::test]

@@ -8,7 +8,8 @@ use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{EyeWords, JobBar};
 use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, show, show_again};
-use crate::bench::verification::{self, Measurement, Notation, REASON_LETTERS};
+use crate::bench::verification::{self, Measurement, Notation, PairReading, REASON_LETTERS};
+use crate::desk::fault::ConcessionCause;
 use crate::desk::job::{Job, Stage};
 use crate::desk::step::Step;
 use crate::desk::text;
@@ -40,6 +41,8 @@ struct CheckPage {
     earlier: Vec<ShownCheck>,
     profile: String,
     reads: Option<ReadingForm>,
+    /// The pair as it is now did not pass, and nobody has said yet what becomes of it.
+    has_failed: bool,
     concession: Option<ConcessionForm>,
     reading_caution: &'static str,
     standard_governs: &'static str,
@@ -74,6 +77,7 @@ pub(in crate::web) struct ConcessionForm {
     form: Form,
     key: String,
     problems: usize,
+    causes: Vec<(&'static str, &'static str)>,
 }
 
 /// The page with the forms as they stand; a form that was refused takes the place of its draft.
@@ -86,6 +90,7 @@ async fn page(
     let (number, reached) = (job.number, job.stage());
     let checks = list_checks(state, number).await?;
     let is_current = job.is_check_current();
+    let last = checks.last().filter(|check| is_current && !check.kept.passed).map(|check| check.reading.clone());
     let mut shown: Vec<ShownCheck> = checks.into_iter().map(|check| ShownCheck::of(check, false, state)).collect();
     let mut newest = shown.pop();
     if let Some(newest) = &mut newest {
@@ -94,7 +99,7 @@ async fn page(
     let not_yet = job.not_yet(Stage::Cut);
     let can_read = not_yet.is_none() && reached < Stage::Sent;
     let needs_reason = can_read && newest.as_ref().is_some_and(|c| c.is_current && !c.is_passed && c.reason.is_none());
-    let reads = if can_read { Some(ReadingForm::of(state, job, refused_reading).await?) } else { None };
+    let reads = if can_read { Some(ReadingForm::of(state, job, refused_reading, last.as_ref()).await?) } else { None };
     let concession = if needs_reason { Some(ConcessionForm::of(state, job, refused_concession).await?) } else { None };
     shown.reverse();
     Ok(CheckPage {
@@ -107,6 +112,7 @@ async fn page(
         earlier: shown,
         profile: state.lab().tolerance.to_string(),
         reads,
+        has_failed: needs_reason,
         concession,
         reading_caution: READING_CAUTION,
         standard_governs: STANDARD_GOVERNS,
@@ -114,10 +120,19 @@ async fn page(
 }
 
 impl ReadingForm {
-    async fn of(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<Self, WebError> {
+    /// `last` is the reading of a pair that did not pass: one figure of it is often all that was wrong.
+    async fn of(
+        state: &AppState,
+        job: &Job,
+        refused: Option<StepForm>,
+        last: Option<&PairReading>,
+    ) -> Result<Self, WebError> {
         let is_refused = refused.is_some();
         let StepForm { key, mut form } = StepForm::again_or_open(refused, state, job, Step::Check).await?;
         let is_open = is_refused || !form.fields().is_empty() || job.stage() == Stage::Cut;
+        if let Some(last) = last.filter(|_| form.fields().is_empty()) {
+            CheckForm::fill(&mut form, last);
+        }
         form.set_default(CheckForm::HOW, Notation::Written.key());
         let asks_prism = CheckForm::asks_prism(job);
         let eyes = Eye::BOTH.map(|eye| {
@@ -142,10 +157,18 @@ impl ReadingForm {
 
 impl ConcessionForm {
     pub(in crate::web) const REASON: &str = "reason";
+    const CAUSE: &str = "cause";
 
     async fn of(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<Self, WebError> {
         let StepForm { key, form } = StepForm::again_or_open(refused, state, job, Step::Concession).await?;
-        Ok(Self { key, problems: form.count_errors(), form })
+        let causes = ConcessionCause::ALL.iter().map(|cause| (cause.key(), cause.words())).collect();
+        Ok(Self { key, problems: form.count_errors(), form, causes })
+    }
+
+    fn read(form: &mut Form) -> Option<(ConcessionCause, String)> {
+        let cause = form.read(Self::CAUSE, |typed| ConcessionCause::from_key(typed).ok_or("Choose why it may go"));
+        let reason = form.read(Self::REASON, read_reason);
+        Some((cause?, reason?))
     }
 }
 
@@ -188,10 +211,10 @@ pub(crate) async fn concede_check(
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let mut post = JobPost::read(&state, number, Step::Concession, fields).await?;
-    let Some(reason) = post.form.read(ConcessionForm::REASON, read_reason) else {
+    let Some((cause, reason)) = ConcessionForm::read(&mut post.form) else {
         return show_again(&page(&state, &post.job.clone(), None, Some(post.refused())).await?);
     };
-    let done = state.store.concede_check(&post.act, number, &reason, state.clock.now()).await;
+    let done = state.store.concede_check(&post.act, number, cause, &reason, state.clock.now()).await;
     match post.form.kept(done)? {
         Some(done) => post.done(done),
         None => show_again(&page(&state, &post.job.clone(), None, Some(post.refused())).await?),

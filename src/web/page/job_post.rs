@@ -114,7 +114,7 @@ fn posted_key<'a>(form: &'a Form, step: Step, job: &Job) -> Option<&'a str> {
 fn page_of(step: Step, number: i64) -> String {
     let end = match step {
         Step::Shape => "/shape",
-        Step::Lenses => "/lenses",
+        Step::Lenses | Step::Spoilage => "/lenses",
         Step::Compensation => "/compensation",
         Step::Ticket => "/ticket",
         Step::Cut => "/cut",

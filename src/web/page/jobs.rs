@@ -10,7 +10,7 @@ use super::job_bar::{EyeWords, JobBar};
 use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, show, show_again};
 use crate::desk::deadline::delay_notice;
-use crate::desk::job::Job;
+use crate::desk::job::{Failure, Job};
 use crate::desk::prescription::Prescription;
 use crate::desk::step::Step;
 use crate::desk::text;
@@ -28,6 +28,7 @@ struct JobPage {
     next: Option<NextLink>,
     already: bool,
     delay: Option<String>,
+    failure: Option<&'static str>,
     right: EyeWords,
     left: EyeWords,
     facts: Vec<(&'static str, String)>,
@@ -73,6 +74,7 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
         next: job.stage().next().map(|next| NextLink { words: next.words, path: next.path(job.number) }),
         already,
         delay: delay_notice(job.promised_on, job.sent_on.is_some(), today),
+        failure: job.failure().map(failure_words),
         right: EyeWords::of(job, Eye::Right, earlier.as_ref()),
         left: EyeWords::of(job, Eye::Left, earlier.as_ref()),
         facts: facts(job),
@@ -94,6 +96,13 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
             .map(|e| (words::moment(&state.clock.local(e.at)), e.kind.words(), e.note.clone()))
             .collect(),
     })
+}
+
+fn failure_words(failure: Failure) -> &'static str {
+    match failure {
+        Failure::Waits => "did not pass its check",
+        Failure::Conceded => "did not pass its check, and there is a reason to send it all the same",
+    }
 }
 
 fn facts(job: &Job) -> Vec<(&'static str, String)> {

@@ -7,7 +7,7 @@ use axum::extract::State;
 use super::{CHANGED_ELSEWHERE, Chrome, PageResult, draft_or, go, posted_key, show, show_again};
 use crate::desk::catalogue::TreatmentKind;
 use crate::desk::deadline::STATED_LIMIT_DAYS;
-use crate::desk::lab::{BLANK_MARGIN, CodeBasis, LEAD_DAYS, Lab, MOST_SHIPPING};
+use crate::desk::lab::{BLANK_MARGIN, CENTRE_LIMIT, CodeBasis, LEAD_DAYS, Lab, MOST_SHIPPING};
 use crate::desk::money::Cents;
 use crate::desk::text::{self, TextError};
 use crate::optics::tolerance::{Profile, STANDARD_GOVERNS};
@@ -124,6 +124,8 @@ impl LabForm {
     pub(in crate::web) const BLOCKER_STEP: &str = "blocker_step";
     pub(in crate::web) const BLANK_MARGIN: &str = "blank_margin";
     const TOLERANCE: &str = "tolerance";
+    pub(in crate::web) const CENTRE_ACROSS: &str = "centre_across";
+    pub(in crate::web) const CENTRE_HEIGHT: &str = "centre_height";
     const CODE_BASIS: &str = "code_basis";
     pub(in crate::web) const LEAD_DAYS: &str = "lead_days";
     pub(in crate::web) const SHIPPING: &str = "shipping";
@@ -138,6 +140,8 @@ impl LabForm {
             (Self::BLOCKER_STEP, lab.blocker_step.to_string()),
             (Self::BLANK_MARGIN, lab.blank_margin.to_string()),
             (Self::TOLERANCE, lab.tolerance.key().to_owned()),
+            (Self::CENTRE_ACROSS, lab.centre_across.map(|mm| mm.to_string()).unwrap_or_default()),
+            (Self::CENTRE_HEIGHT, lab.centre_height.map(|mm| mm.to_string()).unwrap_or_default()),
             (Self::CODE_BASIS, lab.code_basis.key().to_owned()),
             (Self::LEAD_DAYS, lab.lead_days.to_string()),
             (Self::SHIPPING, lab.shipping.plain()),
@@ -155,6 +159,8 @@ impl LabForm {
         });
         let blank_margin = form.read(Self::BLANK_MARGIN, |t| BLANK_MARGIN.read(t));
         let tolerance = form.read(Self::TOLERANCE, |t| Profile::from_key(t).ok_or("Choose a table"));
+        let centre_across = form.read_optional(Self::CENTRE_ACROSS, |t| CENTRE_LIMIT.read(t));
+        let centre_height = form.read_optional(Self::CENTRE_HEIGHT, |t| CENTRE_LIMIT.read(t));
         let code_basis = form.read(Self::CODE_BASIS, |t| CodeBasis::from_key(t).ok_or("Choose a form"));
         let lead_days = form.read(Self::LEAD_DAYS, |t| whole("A lead time", t, LEAD_DAYS));
         let shipping = form.read(Self::SHIPPING, |t| Cents::read_price(t, MOST_SHIPPING));
@@ -168,6 +174,8 @@ impl LabForm {
             blocker_step: blocker_step?,
             blank_margin: blank_margin?,
             tolerance: tolerance?,
+            centre_across: centre_across?,
+            centre_height: centre_height?,
             code_basis: code_basis?,
             lead_days: lead_days?.into(),
             shipping: shipping?,

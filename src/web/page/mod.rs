@@ -38,6 +38,7 @@ pub mod receipts;
 pub mod risk;
 pub mod shapes;
 pub mod shipments;
+pub mod spoilage;
 pub mod start;
 pub mod stock;
 pub mod ticket;

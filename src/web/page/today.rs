@@ -5,7 +5,7 @@ use axum::extract::State;
 
 use super::{Chrome, PageResult, show};
 use crate::desk::deadline::Lateness;
-use crate::desk::job::JobLine;
+use crate::desk::job::{Failure, JobLine};
 use crate::web::{AppState, words};
 
 #[derive(Template)]
@@ -26,6 +26,7 @@ struct TodayRow {
     is_late: bool,
     is_soon: bool,
     stage: &'static str,
+    failure: Option<&'static str>,
     next: &'static str,
 }
 
@@ -41,6 +42,7 @@ impl TodayRow {
             is_soon: matches!(lateness, Lateness::DueToday | Lateness::DueSoon(_)),
             lateness: lateness.words(),
             stage: line.stage.words(),
+            failure: line.failure.map(Failure::words),
             next: line.stage.next().map_or("", |next| next.words),
         }
     }

@@ -36,5 +36,5 @@ pub async fn check_summary(state: &AppState, job: &Job) -> Result<Option<CheckSu
         return Ok(None);
     }
     let newest = list_checks(state, job.number).await?.pop();
-    Ok(newest.map(|check| CheckSummary::of(&check.verdict, check.kept.reason.as_deref())))
+    Ok(newest.map(|check| CheckSummary::of(&check.verdict, check.kept.conceded().as_deref())))
 }

@@ -1,6 +1,6 @@
 //! Reads the form of a check: every fault beside its field.
 
-use crate::bench::verification::{Measurement, Notation};
+use crate::bench::verification::{Measurement, Notation, PairReading};
 use crate::desk::job::Job;
 use crate::desk::order::HEIGHT;
 use crate::optics::prescription::{LensPower, PowerError, read_measured, read_pupil_distance};
@@ -43,6 +43,25 @@ impl CheckForm {
     /// Prism is asked for only where it is prescribed.
     pub(super) fn asks_prism(job: &Job) -> bool {
         job.prescription.eyes.iter().any(|(_, rx)| !rx.prism.is_none())
+    }
+
+    /// Fills in an earlier reading as it was typed.
+    pub(super) fn fill(form: &mut Form, last: &PairReading) {
+        form.set(Self::HOW, last.notation.key());
+        form.set(Self::PD, &last.pupil_distance);
+        for eye in Eye::BOTH {
+            let (names, read) = (EyeReadingNames::of(eye), last.get(eye));
+            match (last.notation, drums_of(&read.typed)) {
+                (Notation::Drums, Some((first, second, axis))) => {
+                    form.set(&names.first, first);
+                    form.set(&names.second, second);
+                    form.set(&names.axis, axis);
+                }
+                _ => form.set(&names.read, &read.typed),
+            }
+            form.set(&names.height, &read.height);
+            form.set(&names.prism, &read.prism);
+        }
     }
 
     /// What was measured, or `None` with a sentence beside each wrong field.
@@ -95,10 +114,7 @@ fn read_drums(form: &mut Form, names: &EyeReadingNames) -> Option<(LensPower, St
     let axis = form.read_optional(&names.axis, read_axis);
     let (first, second, axis) = (first?, second?, axis?);
     match LensPower::from_drums(first, second, axis) {
-        Ok(power) => {
-            let axis = axis.map(|axis| format!(" at axis {axis}")).unwrap_or_default();
-            Some((power, format!("drums {first} and {second}{axis}")))
-        }
+        Ok(power) => Some((power, drum_words(first, second, axis))),
         Err(why @ (PowerError::AxisMissing | PowerError::AxisWithoutCylinder(_))) => {
             form.fail(&names.axis, why);
             None
@@ -108,6 +124,18 @@ fn read_drums(form: &mut Form, names: &EyeReadingNames) -> Option<(LensPower, St
             None
         }
     }
+}
+
+fn drum_words(first: Dioptre, second: Dioptre, axis: Option<Axis>) -> String {
+    let axis = axis.map(|axis| format!(" at axis {axis}")).unwrap_or_default();
+    format!("drums {first} and {second}{axis}")
+}
+
+/// The fields that [`drum_words`] were made of.
+fn drums_of(words: &str) -> Option<(&str, &str, &str)> {
+    let (first, rest) = words.strip_prefix("drums ")?.split_once(" and ")?;
+    let (second, axis) = rest.split_once(" at axis ").unwrap_or((rest, ""));
+    Some((first, second, axis))
 }
 
 /// A missing sign is asked for, never guessed.
@@ -141,6 +169,16 @@ mod tests {
         assert_eq!(read_drum("0.00"), Ok(Dioptre::ZERO));
         assert!(read_drum("2.25").is_err_and(|e| e.contains("Write the sign")));
         assert!(read_drum("-225").is_err() && read_drum("").is_err());
+    }
+
+    #[test]
+    fn drums_are_filled_in_as_they_were_typed() {
+        let axis = |degrees| Axis::new(degrees).ok();
+        let words = drum_words("-2.25".parse().unwrap(), "-3.50".parse().unwrap(), axis(95));
+        assert_eq!(drums_of(&words), Some(("-2.25", "-3.50", "095")));
+        let words = drum_words("+1.00".parse().unwrap(), "+1.00".parse().unwrap(), None);
+        assert_eq!(drums_of(&words), Some(("+1.00", "+1.00", "")));
+        assert_eq!(drums_of("-2.25 -1.25 x 95"), None);
     }
 
     #[test]

@@ -54,7 +54,7 @@ impl ShownCheck {
             profile: verdict.profile,
             compensated: verdict.compensated,
             typed: typed.into(),
-            reason: check.kept.reason,
+            reason: check.kept.conceded(),
             rows,
             sources,
         }

@@ -1,0 +1,89 @@
+//! What goes wrong with a pair, and where.
+
+use strum::{EnumString, IntoStaticStr, VariantArray};
+
+use super::key::keyed;
+
+/// Where a pair went wrong. Common practice: the stations of the work, and the three outside it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum FaultCause {
+    /// Taken down wrong.
+    Order,
+    /// The prescription was wrong or unsuitable.
+    Prescription,
+    /// The uncut lens was wrong or faulty.
+    Lens,
+    /// Marked, laid out or blocked wrong.
+    Layout,
+    /// Edged wrong.
+    Cut,
+    /// The coating or tint.
+    Coating,
+    /// Broken or scratched in mounting.
+    Mount,
+    /// Dropped or scratched.
+    Handling,
+    /// Lost or broken in the post.
+    Post,
+    /// The customer's mind changed.
+    Mind,
+}
+
+keyed!(FaultCause);
+
+impl FaultCause {
+    /// How a lens is spoiled at the bench, the most frequent first.
+    pub const OF_A_LENS: [FaultCause; 6] = [
+        FaultCause::Cut,
+        FaultCause::Layout,
+        FaultCause::Lens,
+        FaultCause::Mount,
+        FaultCause::Handling,
+        FaultCause::Coating,
+    ];
+
+    /// For a person.
+    pub fn words(self) -> &'static str {
+        match self {
+            FaultCause::Order => "taken down wrong",
+            FaultCause::Prescription => "the prescription was wrong or unsuitable",
+            FaultCause::Lens => "the uncut lens was wrong or faulty",
+            FaultCause::Layout => "marked, laid out or blocked wrong",
+            FaultCause::Cut => "edged wrong: size, shape, axis, bevel or a chip",
+            FaultCause::Coating => "the coating or tint",
+            FaultCause::Mount => "broken or scratched in mounting",
+            FaultCause::Handling => "dropped or scratched",
+            FaultCause::Post => "lost or broken in the post",
+            FaultCause::Mind => "the customer’s mind changed",
+        }
+    }
+}
+
+/// Why a pair that did not pass is sent all the same.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum ConcessionCause {
+    /// The customer was asked.
+    CustomerAsked,
+    /// The prescriber was asked.
+    PrescriberAsked,
+    /// The lensmeter cannot tell.
+    Reading,
+    /// A remake follows.
+    UntilRemade,
+}
+
+keyed!(ConcessionCause);
+
+impl ConcessionCause {
+    /// For a person.
+    pub fn words(self) -> &'static str {
+        match self {
+            ConcessionCause::CustomerAsked => "the customer was asked and takes it",
+            ConcessionCause::PrescriberAsked => "the prescriber was asked and accepts it",
+            ConcessionCause::Reading => "it is as near the limit as the lensmeter reads",
+            ConcessionCause::UntilRemade => "it serves until the remake comes",
+        }
+    }
+}
