@@ -26,6 +26,7 @@ struct LensRow {
     front_power_hundredths: Option<i64>,
     off_in_hundredths: i64,
     off_up_hundredths: i64,
+    is_spoiled: bool,
 }
 
 impl TryFrom<LensRow> for LensInHand {
@@ -50,21 +51,23 @@ impl Store {
         let rows = sqlx::query_as!(
             LensRow,
             r#"select eye, drawer_lens_id as "drawer_lens_id: DrawerLensId", source, diameter_hundredths, centre_hundredths,
-                      front_power_hundredths, off_in_hundredths, off_up_hundredths
-               from lens_in_hand l where job_number = ?
-                 and not exists (select 1 from spoiled_lens s where s.lens_seq = l.seq)
-               order by seq"#,
+                      front_power_hundredths, off_in_hundredths, off_up_hundredths,
+                      exists (select 1 from spoiled_lens s where s.lens_seq = l.seq) as "is_spoiled!: bool"
+               from lens_in_hand l where job_number = ? order by seq"#,
             number
         )
         .fetch_all(&self.read)
         .await?;
         let mut pair = Pair::new(None, None);
         for row in rows {
+            // A lens that came before a spoiled one was given up when the spoiled one was taken.
+            let is_spoiled = row.is_spoiled;
             let lens = LensInHand::try_from(row)?;
-            match lens.eye {
-                Eye::Right => pair.right = Some(lens),
-                Eye::Left => pair.left = Some(lens),
-            }
+            let place = match lens.eye {
+                Eye::Right => &mut pair.right,
+                Eye::Left => &mut pair.left,
+            };
+            *place = (!is_spoiled).then_some(lens);
         }
         Ok(pair)
     }
