@@ -5,7 +5,7 @@ use time::Date;
 
 use super::key::keyed;
 use crate::optics::Pair;
-use crate::optics::prescription::{EyePrescription, PupilDistance};
+use crate::optics::prescription::{EyePrescription, Given, PupilDistance};
 
 /// Which of the wearer's two pupil distances the pair is centred on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, EnumString, IntoStaticStr, VariantArray)]
@@ -48,7 +48,18 @@ pub struct Prescription {
     pub near_pupil_distance: Option<PupilDistance>,
 }
 
+/// The power from which each eye's own pupil distance matters: half a millimeter is 0.2 prism diopters there. Common
+/// practice.
+const EACH_PD_FROM_D: f64 = 4.0;
+
 impl Prescription {
+    /// Whether one halved distance should be asked for again, for each eye.
+    pub fn wants_pd_of_each_eye(&self, made_for: MadeFor) -> bool {
+        let strongest_d = |eye: &EyePrescription| eye.power.numbers().strongest_meridian_d().abs();
+        self.centred_on(made_for).given() == Given::Both
+            && self.eyes.iter().any(|(_, eye)| strongest_d(eye) >= EACH_PD_FROM_D - 1e-9)
+    }
+
     /// Whether it has expired on this day. The owner decides what to do about it, by state law.
     pub fn is_past(&self, today: Date) -> bool {
         self.expires_on.is_some_and(|last| last < today)
@@ -60,5 +71,27 @@ impl Prescription {
             (MadeFor::Near, Some(near)) => near,
             _ => self.pupil_distance,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::MadeFor;
+    use crate::desk::sample::round_job;
+
+    #[test]
+    fn one_distance_is_not_enough_for_a_strong_lens() {
+        for (rx, pd, asks) in [
+            ("-3.75 sph", "63", false),
+            ("-4.00 sph", "63", true),
+            ("-3.00 -1.00 x 20", "63", true),
+            ("+1.00 +3.00 x 20", "63", true),
+            ("-4.00 sph", "31/32", false),
+        ] {
+            let prescription = round_job(rx, pd).prescription;
+            assert_eq!(prescription.wants_pd_of_each_eye(MadeFor::Distance), asks, "{rx}, {pd}");
+        }
+        assert_eq!(round_job("-4.00 sph", "63").prescription.pupil_distance.words(), "63.00 mm for both eyes, halved");
+        assert_eq!(round_job("-4.00 sph", "31/32").prescription.pupil_distance.words(), "31.00/32.00 mm");
     }
 }

@@ -302,7 +302,7 @@ impl Ticket {
             relens_of: facts.relens_of,
             eyes: Eye::BOTH.map(|eye| EyePart::of(eye, facts)),
             shape: facts.shape.map(|shape| ShapePart::of(&shape, facts)),
-            made_for: facts.made_for.words().to_owned(),
+            made_for: format!("{}, PD {}", facts.made_for.words(), facts.pupil_distance.words()),
             frame: facts.frame.to_string(),
             rim: facts.frame.rim.words().to_owned(),
             lens,

@@ -83,6 +83,24 @@ impl PupilDistance {
     }
 }
 
+impl PupilDistance {
+    /// The distance and what it is: `63.00 mm for both eyes, halved`, or `31.50/32.00 mm`.
+    pub fn words(&self) -> String {
+        match self.given {
+            Given::Both => format!("{self} mm for both eyes, halved"),
+            Given::Each => format!("{self} mm"),
+        }
+    }
+
+    /// What stands beside one eye's distance: `halved` where one number was given for both.
+    pub fn mark(&self) -> &'static str {
+        match self.given {
+            Given::Both => "halved",
+            Given::Each => "",
+        }
+    }
+}
+
 impl fmt::Display for PupilDistance {
     /// `63.00` as given for both, `31.50/32.00` as given for each.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {

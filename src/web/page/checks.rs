@@ -149,7 +149,7 @@ impl ReadingForm {
                 prism: Some(names.prism).filter(|_| asks_prism),
             }
         });
-        let ordered_pd = job.prescription.centred_on(job.made_for).to_string();
+        let ordered_pd = job.prescription.centred_on(job.made_for).words();
         let (problems, is_again) = (form.count_errors(), Step::Check.count(job) > 0);
         Ok(Self { key, problems, form, eyes: eyes.into(), ordered_pd, is_again, is_open })
     }

@@ -111,6 +111,8 @@ pub struct EyeWords {
     pub typed: String,
     /// Pupil from the middle of the nose, mm.
     pub pd: String,
+    /// `halved` where one number was given for both eyes; else empty.
+    pub pd_mark: &'static str,
     /// Optical centre above the lowest point of the box, mm.
     pub height: String,
     /// What changed since the earlier job, in words.
@@ -127,6 +129,7 @@ impl EyeWords {
             prescribed: job.compensated().map(|_| rx.power.to_minus().to_string()),
             prism: if rx.prism.is_none() { String::new() } else { rx.prism.to_string() },
             typed: job.prescription.typed.get(eye).clone(),
+            pd_mark: job.prescription.centred_on(job.made_for).mark(),
             pd: job.prescription.centred_on(job.made_for).mono(eye).to_string(),
             height: job.eyes.get(eye).height.to_string(),
             change: earlier.map(|earlier| change_words(earlier.get(eye), rx)),

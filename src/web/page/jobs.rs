@@ -28,6 +28,7 @@ struct JobPage {
     next: Option<NextLink>,
     already: bool,
     delay: Option<String>,
+    asks_each_pd: bool,
     failure: Option<&'static str>,
     right: EyeWords,
     left: EyeWords,
@@ -74,6 +75,7 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
         next: job.stage().next().map(|next| NextLink { words: next.words, path: next.path(job.number) }),
         already,
         delay: delay_notice(job.promised_on, job.sent_on.is_some(), today),
+        asks_each_pd: job.prescription.wants_pd_of_each_eye(job.made_for),
         failure: job.failure().map(failure_words),
         right: EyeWords::of(job, Eye::Right, earlier.as_ref()),
         left: EyeWords::of(job, Eye::Left, earlier.as_ref()),
@@ -119,7 +121,10 @@ fn facts(job: &Job) -> Vec<(&'static str, String)> {
     if let Some(tint) = &job.tint {
         facts.push(("Tint", tint.details.name.clone()));
     }
-    facts.push(("Made for", format!("{}, PD {}", job.made_for.words(), job.prescription.centred_on(job.made_for))));
+    facts.push((
+        "Made for",
+        format!("{}, PD {}", job.made_for.words(), job.prescription.centred_on(job.made_for).words()),
+    ));
     facts.push(("Ordered", words::day(&job.ordered_on)));
     facts.push(("Promised", words::day(&job.promised_on)));
     if !job.note.is_empty() {
