@@ -70,6 +70,8 @@ pub struct TicketFacts<'a> {
     pub edge: Option<&'a TicketLines>,
     /// The uncut lenses in hand.
     pub lenses: Pair<Option<&'a LensInHand>>,
+    /// The last cut on this shape, in words.
+    pub last_cut: Option<String>,
     /// The last check, when there was one.
     pub check: Option<&'a CheckSummary>,
 }
@@ -229,6 +231,9 @@ pub struct Ticket {
     pub notes: NotesPart,
     /// Thickness of the edge and place of the line, once there is a shape.
     pub edge: Option<TicketLines>,
+    /// The last cut on this shape; none on a ticket kept before it was printed.
+    #[serde(default)]
+    pub last_cut: Option<String>,
     /// The remark; may be empty.
     pub note: String,
     /// Whether a prism is prescribed: the ring is then the place where it is read.
@@ -302,6 +307,7 @@ impl Ticket {
             relens_of: facts.relens_of,
             eyes: Eye::BOTH.map(|eye| EyePart::of(eye, facts)),
             shape: facts.shape.map(|shape| ShapePart::of(&shape, facts)),
+            last_cut: facts.last_cut.clone(),
             made_for: format!("{}, PD {}", facts.made_for.words(), facts.pupil_distance.words()),
             frame: facts.frame.to_string(),
             rim: facts.frame.rim.words().to_owned(),

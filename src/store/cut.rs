@@ -5,8 +5,11 @@ use time::OffsetDateTime;
 use super::event::append_event;
 use super::layout::{NewLayout, insert_cut_layout};
 use super::once::{Done, Once};
+use super::prescription::both_eyes;
+use super::read::length;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
+use crate::desk::id::{FrameId, ShapeId};
 use crate::desk::job::EventKind;
 use crate::desk::step::Step;
 use crate::optics::unit::Millimetre;
@@ -58,6 +61,58 @@ impl Store {
             Ok(Done::new((), number))
         })
         .await
+    }
+}
+
+/// An earlier cut of the same shape.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct EarlierCut {
+    /// Of which job.
+    pub job: i64,
+    /// What was added to the traced size.
+    pub size: Pair<Millimetre>,
+    /// What was said for the next time; may be empty.
+    pub note: String,
+    /// When.
+    pub at: OffsetDateTime,
+}
+
+/// How many cuts in a frame model the average counts, the newest ones.
+const MOST_AVERAGED: i64 = 50;
+
+impl Store {
+    /// The newest cut of a lens pair on this shape, for whichever job.
+    pub async fn find_last_cut(&self, shape: ShapeId) -> Result<Option<EarlierCut>, StoreError> {
+        let rows = sqlx::query!(
+            r#"select c.job_number as "job!: i64", c.note, c.at as "at: Stamp", e.eye, e.size_hundredths
+               from cut_eye e join cut c on c.seq = e.cut_seq
+               where c.seq = (select max(n.seq) from job_shape s join cut n on n.job_number = s.job_number
+                              where s.shape_id = ?)"#,
+            shape
+        )
+        .fetch_all(&self.read)
+        .await?;
+        let Some(first) = rows.first() else { return Ok(None) };
+        let (job, note, at) = (first.job, first.note.clone(), first.at.0);
+        let eyes = both_eyes("cut", rows, |row| &row.eye)?;
+        let size = |hundredths| length("size", hundredths);
+        let size = Pair::new(size(eyes.right.size_hundredths)?, size(eyes.left.size_hundredths)?);
+        Ok(Some(EarlierCut { job, size, note, at }))
+    }
+
+    /// What the edger added on average in this frame model, and over how many lenses; `None` before the first.
+    pub async fn find_average_cut(&self, frame: FrameId) -> Result<Option<(f64, i64)>, StoreError> {
+        let row = sqlx::query!(
+            r#"select avg(e.size_hundredths) as "average: f64", count(*) as "lenses!: i64"
+               from (select c.seq from job j join cut c on c.job_number = j.number
+                     where j.frame_id = ? order by j.number desc limit ?) n
+               join cut_eye e on e.cut_seq = n.seq"#,
+            frame,
+            MOST_AVERAGED
+        )
+        .fetch_one(&self.read)
+        .await?;
+        Ok(row.average.map(|hundredths| (hundredths / 100.0, row.lenses)))
     }
 }
 

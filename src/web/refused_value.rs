@@ -102,7 +102,7 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
         "lens_in_hand_off_in" => return Some((of_right_lens(|names| names.off_in), LENGTH)),
         "lens_in_hand_off_up" => return Some((of_right_lens(|names| names.off_up), LENGTH)),
 
-        "cut_size" => (CutForm::SIZE, LENGTH),
+        "cut_size" => (CutForm::SIZE_RIGHT, LENGTH),
         "concession_reason" => (ConcessionForm::REASON, "Write the reason in words: it prints with the pair"),
         "shipment_carrier" => (ShipmentForm::CARRIER, NAME),
         "payment_amount" => (PaymentForm::AMOUNT, "This amount is nothing, or more than a million"),

@@ -143,7 +143,7 @@ async fn print_the_ticket(browser: &Browser) {
 
 async fn cut(browser: &Browser) {
     browser.open_page("/jobs/1001/cut").await;
-    browser.fill("size", "-0.05").await;
+    browser.fill("size_right", "-0.05").await;
     browser.press("Both lenses are cut").await;
     browser.sees("[aria-current=step]", "cut now").await;
 }

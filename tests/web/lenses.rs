@@ -158,7 +158,7 @@ async fn what_is_typed_survives_a_reload() {
     let job = lab.given_job().await;
     for (path, fields, id) in [
         ("lenses", [("lens_left", "bought"), ("source_left", "lot 12")], "#source_left"),
-        ("cut", [("size", "0.3"), ("note", "lot 12")], "#note"),
+        ("cut", [("size_right", "0.3"), ("note", "lot 12")], "#note"),
     ] {
         let path = format!("/jobs/{job}/{path}");
         if path.ends_with("cut") {
@@ -172,35 +172,63 @@ async fn what_is_typed_survives_a_reload() {
 }
 
 #[tokio::test]
+async fn a_later_job_on_the_shape_starts_from_the_last_cut() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    lab.post(&format!("/jobs/{job}/lenses"), &BOUGHT).await.assert_status(303);
+    let path = format!("/jobs/{job}/cut");
+    let page = lab.get(&path).await;
+    assert!(page.texts("#last-cut").is_empty());
+    assert_eq!(page.attributes("#size_right", "value"), ["0.00"]);
+    // The 50 x 40 ellipse by Ramanujan's second approximation is 141.81 mm around.
+    assert!(page.text(".facts").contains("circumference R 141.8"), "{}", page.text(".facts"));
+    assert!(page.text(".facts").contains("box width A R 50.00, L 50.00 mm"), "{}", page.text(".facts"));
+    let sizes = [("size_right", "-0.10"), ("size_left", "0.06"), ("note", "soft bridge")];
+    lab.post(&path, &sizes).await.assert_status(303);
+
+    let later = lab.given_relens(job).await;
+    let page = lab.get(&format!("/jobs/{later}/cut")).await;
+    let last = page.text("#last-cut");
+    assert!(last.contains("R -0.10, L +0.06 mm") && last.contains(&format!("for job {job}: soft bridge")), "{last}");
+    assert!(page.text(".facts").contains("on average -0.02 mm over 2 lenses"), "{}", page.text(".facts"));
+    assert!(lab.get(&format!("/jobs/{later}/ticket")).await.text("article").contains(&last));
+    lab.post(&format!("/jobs/{later}/lenses"), &BOUGHT).await.assert_status(303);
+    let page = lab.get(&format!("/jobs/{later}/cut")).await;
+    assert_eq!(page.attributes("#size_right", "value"), ["-0.10"]);
+    assert_eq!(page.attributes("#size_left", "value"), ["0.06"]);
+}
+
+#[tokio::test]
 async fn a_cut_comes_after_the_lenses_and_is_booked_once() {
     let lab = TestLab::new().await;
     let job = lab.given_job().await;
     let path = format!("/jobs/{job}/cut");
     assert!(lab.get(&path).await.assert_status(200).text(".empty").contains("trace the frame"));
-    let page = lab.post(&path, &[("size", "0")]).await;
+    let page = lab.post(&path, &[("size_right", "0")]).await;
     assert!(page.assert_status(409).body.contains("has no shape yet: trace the frame first"));
     keep_ellipse(&lab, job).await;
-    lab.post(&path, &[("size", "0")]).await.assert_status(409);
+    lab.post(&path, &[("size_right", "0")]).await.assert_status(409);
     lab.post(&format!("/jobs/{job}/lenses"), &BOUGHT).await.assert_status(303);
 
     let page = lab.get(&path).await;
     assert!(page.texts(".notice.caution").iter().any(|c| c.contains("eye protection")));
     assert!(page.text(".facts").contains("V bevel"), "a plastic rim");
     for (size, sentence) in [("2.5", "between -2 and 2"), ("big", "not a number")] {
-        let page = lab.post(&path, &[("size", size), ("note", "tight rim")]).await;
-        assert!(page.assert_status(422).text("#size-error").contains(sentence));
+        let page = lab.post(&path, &[("size_right", size), ("note", "tight rim")]).await;
+        assert!(page.assert_status(422).text("#size_right-error").contains(sentence));
         assert_eq!(page.attributes("#note", "value"), ["tight rim"]);
     }
     let key = key_of(&lab.get(&path).await);
     for _ in 0..2 {
-        let sent = lab.post(&path, &[("key", &key), ("size", "0.3"), ("note", "tight rim")]).await;
+        let sent = lab.post(&path, &[("key", &key), ("size_right", "0.3"), ("note", "tight rim")]).await;
         assert_eq!(sent.assert_status(303).location, path);
     }
     let lab = lab.reopened().await;
     assert_eq!(stage_of(&lab, job).await, Stage::Cut);
     assert_eq!(lab.count("cut", job).await, 1);
     let page = lab.get(&path).await;
-    assert!(page.text("section.slip li").contains("size 0.30 mm; tight rim"));
+    assert!(page.text("section.slip li").contains("size R 0.30, L 0.00 mm; tight rim"));
     assert!(page.text("a.primary").contains("check the pair"));
     // A new lens is uncut, and the page says so beforehand.
     assert!(lab.get(&format!("/jobs/{job}/lenses")).await.text(".notice.caution").contains("cut and checked again"));

@@ -7,17 +7,19 @@ use axum::extract::{Path, State};
 use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{JobBar, next_link};
 use super::job_post::{JobPost, StepForm};
+use super::layout::lay_out;
 use super::risk::risk_sentence;
 use super::ticket::layout_as_made;
 use super::{Chrome, PageResult, show, show_again};
 use crate::bench::edge_finish::EDGER_SIZE;
+use crate::bench::layout::step_of;
 use crate::bench::notes::BenchNotes;
 use crate::desk::job::{Event, EventKind, Job, Stage};
 use crate::desk::step::Step;
 use crate::desk::text;
 use crate::optics::Pair;
 use crate::optics::unit::Millimetre;
-use crate::store::cut::NewCut;
+use crate::store::cut::{EarlierCut, NewCut};
 use crate::store::draft::Fields;
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -38,24 +40,33 @@ struct CutPage {
     is_sent: bool,
     done: Vec<String>,
     is_cut: bool,
+    /// Circumference and box width of each traced eye.
+    traced: Option<Pair<(String, String)>>,
+    /// The last cut on this shape.
+    last: Option<String>,
+    /// The average of the frame model.
+    average: Option<String>,
     key: String,
     form: Form,
 }
 
 /// What the edger was set to.
 pub(in crate::web) struct CutForm {
-    size: Millimetre,
+    size: Pair<Millimetre>,
     note: String,
 }
 
 impl CutForm {
-    pub(in crate::web) const SIZE: &str = "size";
+    pub(in crate::web) const SIZE_RIGHT: &str = "size_right";
+    const SIZE_LEFT: &str = "size_left";
     const NOTE: &str = "note";
 
     fn read(form: &mut Form) -> Option<Self> {
-        let size = form.read_optional(Self::SIZE, |t| EDGER_SIZE.read(t));
+        let mut size = |name| form.read_optional(name, |t| EDGER_SIZE.read(t));
+        let (right, left) = (size(Self::SIZE_RIGHT), size(Self::SIZE_LEFT));
         let note = form.read(Self::NOTE, |t| text::line("A note", t, 300));
-        Some(Self { size: size?.unwrap_or(Millimetre::ZERO), note: note? })
+        let size = Pair::new(right?, left?).map(|size| size.unwrap_or(Millimetre::ZERO));
+        Some(Self { size, note: note? })
     }
 }
 
@@ -74,7 +85,7 @@ pub(crate) async fn insert_cut(
     let Some(CutForm { size, note }) = CutForm::read(&mut post.form) else {
         return show_again(&page(&state, &post.job.clone(), post.refused()).await?);
     };
-    let cut = NewCut { size: Pair::new(size, size), note, layout: layout_as_made(&state, &post.job).await? };
+    let cut = NewCut { size, note, layout: layout_as_made(&state, &post.job).await? };
     let done = state.store.insert_cut(&post.act, number, &cut, state.clock.now()).await;
     match post.form.kept(done)? {
         Some(done) => post.done(done),
@@ -82,10 +93,35 @@ pub(crate) async fn insert_cut(
     }
 }
 
+/// The last cut on a shape, with what was said for the next time.
+pub fn last_cut_words(cut: &EarlierCut, job: i64, day: &str) -> String {
+    let of = if cut.job == job { String::new() } else { format!(" for job {}", cut.job) };
+    let note = if cut.note.is_empty() { String::new() } else { format!(": {}", cut.note) };
+    format!("R {}, L {} mm, {day}{of}{note}", signed_size(cut.size.right), signed_size(cut.size.left))
+}
+
+fn signed_size(size: Millimetre) -> String {
+    if size == Millimetre::ZERO { "0.00".to_owned() } else { format!("{:+.2}", size.to_f64()) }
+}
+
 async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<CutPage, WebError> {
     let reached = job.stage();
     let StepForm { key, mut form } = form;
-    form.set_default(CutForm::SIZE, Millimetre::ZERO.to_string());
+    let last = match job.shape {
+        Some(shape) => state.store.find_last_cut(shape).await?,
+        None => None,
+    };
+    // What was set last time on this shape is the place to start from.
+    let start = last.as_ref().map_or(Pair::new(Millimetre::ZERO, Millimetre::ZERO), |cut| cut.size);
+    form.set_default(CutForm::SIZE_RIGHT, start.right.to_string());
+    form.set_default(CutForm::SIZE_LEFT, start.left.to_string());
+    let traced = lay_out(state, job, step_of(&state.lab())).await?.map(|laid| {
+        laid.eyes.as_ref().map(|eye| {
+            let boxing = &eye.layout.boxing;
+            (format!("{:.2}", boxing.circumference_mm), format!("{:.2}", boxing.a_mm))
+        })
+    });
+    let average = state.store.find_average_cut(job.frame.id).await?;
     let rim = job.frame.details.rim;
     let cut = |e: &&Event| e.kind == EventKind::Cut;
     Ok(CutPage {
@@ -108,6 +144,9 @@ async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<CutPage, We
             })
             .collect(),
         is_cut: reached >= Stage::Cut,
+        traced,
+        last: last.map(|cut| last_cut_words(&cut, job.number, &words::day(&state.clock.local(cut.at).date()))),
+        average: average.map(|(mm, lenses)| format!("{mm:+.2} mm over {lenses} lenses")),
         key,
         form,
     })

@@ -6,6 +6,7 @@ use serde::Deserialize;
 
 use super::checks::kept::check_summary;
 use super::compensation::wear_words;
+use super::cuts::last_cut_words;
 use super::job_post::JobPost;
 use super::layout::lay_out;
 use super::{PageResult, form_key, go, show};
@@ -16,6 +17,7 @@ use crate::desk::step::Step;
 use crate::optics::Pair;
 use crate::print::ticket::{Shape, Ticket, TicketBar, TicketFacts};
 use crate::shape::layout::{EyeLayout, PairLayout};
+use crate::store::cut::EarlierCut;
 use crate::store::draft::Fields;
 use crate::store::layout::NewLayout;
 use crate::store::once::Once;
@@ -93,7 +95,13 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
         prism: laid.eyes.as_ref().map(|eye| eye.prism),
     });
     let lines = laid.as_ref().and_then(|laid| TicketLines::of(&usual_edges(job, laid, &lenses)));
+    let last_cut = match job.shape {
+        Some(shape) => state.store.find_last_cut(shape).await?,
+        None => None,
+    };
+    let cut_day = |cut: &EarlierCut| words::day(&state.clock.local(cut.at).date());
     Ok(Ticket::of(&TicketFacts {
+        last_cut: last_cut.map(|cut| last_cut_words(&cut, job.number, &cut_day(&cut))),
         lab: &lab,
         job_number: job.number,
         relens_of: job.relens_of(),
