@@ -22,16 +22,21 @@ select id,
                    'price_cents', price_cents) as body
 from material_version;
 
+create view prescription_eyes_json as
+select id,
+       (select json_group_array(json_object(
+                   'eye', eye, 'typed', typed, 'sphere_hundredths', sphere_hundredths,
+                   'cylinder_hundredths', cylinder_hundredths, 'axis_deg', axis_deg,
+                   'prism_in_hundredths', prism_in_hundredths, 'prism_up_hundredths', prism_up_hundredths,
+                   'pd_hundredths', pd_hundredths, 'near_pd_hundredths', near_pd_hundredths))
+        from prescription_eye where prescription_id = prescription.id) as body
+from prescription;
+
 create view prescription_json as
 select id,
        json_object('prescriber', prescriber, 'written_on', written_on, 'expires_on', expires_on,
                    'diagnosis', diagnosis, 'pd_given', pd_given, 'near_pd_given', near_pd_given,
-                   'eyes', (select json_group_array(json_object(
-                               'eye', eye, 'typed', typed, 'sphere_hundredths', sphere_hundredths,
-                               'cylinder_hundredths', cylinder_hundredths, 'axis_deg', axis_deg,
-                               'prism_in_hundredths', prism_in_hundredths, 'prism_up_hundredths', prism_up_hundredths,
-                               'pd_hundredths', pd_hundredths, 'near_pd_hundredths', near_pd_hundredths))
-                            from prescription_eye where prescription_id = prescription.id)) as body
+                   'eyes', (select json(body) from prescription_eyes_json e where e.id = prescription.id)) as body
 from prescription;
 
 -- Of a revision of a job: what is done for each eye, and what is put on the lenses.

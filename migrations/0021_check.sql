@@ -8,16 +8,20 @@ alter table lab add column centre_across_hundredths integer default 100
     constraint lab_centre_across check (centre_across_hundredths between 10 and 1000);
 alter table lab add column centre_height_hundredths integer default 100
     constraint lab_centre_height check (centre_height_hundredths between 10 and 1000);
+-- The diameters of uncut lenses that can be bought, millimeters, between blanks.
+alter table lab add column stock_diameters text not null default '55 60 65 70 75 80'
+    constraint lab_stock_diameters check (length(stock_diameters) between 1 and 200);
+alter table lab_past add column stock_diameters text;
 alter table lab_past add column centre_across_hundredths integer;
 alter table lab_past add column centre_height_hundredths integer;
 drop trigger lab_keeps_its_past;
 create trigger lab_keeps_its_past before update on lab begin
     insert into lab_past (name, address, phone, email, tax_id, blocker_step_hundredths, blank_margin_hundredths,
                           tolerance_profile, code_basis, lead_days, shipping_cents, centre_across_hundredths,
-                          centre_height_hundredths, changed_at)
+                          centre_height_hundredths, stock_diameters, changed_at)
     values (old.name, old.address, old.phone, old.email, old.tax_id, old.blocker_step_hundredths,
             old.blank_margin_hundredths, old.tolerance_profile, old.code_basis, old.lead_days, old.shipping_cents,
-            old.centre_across_hundredths, old.centre_height_hundredths, old.changed_at);
+            old.centre_across_hundredths, old.centre_height_hundredths, old.stock_diameters, old.changed_at);
 end;
 
 -- Why a pair that did not pass is sent all the same.

@@ -7,7 +7,7 @@ use std::fmt::Display;
 use thiserror::Error;
 use time::{Date, Duration, OffsetDateTime};
 
-use crate::bench::layout::{JobLayout, step_of, usual_diameter_mm};
+use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::verification::{Judgment, Measurement, Notation, judge};
 use crate::desk::bill::{Billed, base_price, bill};
 use crate::desk::catalogue::{Material, Treatment, TreatmentDetails, TreatmentKind};
@@ -531,9 +531,9 @@ fn lenses_for(job: &Job, shape: &FrameShape, lab: &Lab, name: &str) -> Result<Ve
     Eye::BOTH
         .into_iter()
         .map(|eye| {
-            let least = layout.eyes.get(eye).blank().with_margin_mm;
+            let laid = layout.eyes.get(eye);
             let diameter =
-                usual_diameter_mm(least).ok_or_else(|| wrong(name, format!("no lens covers {least:.1} mm")))?;
+                laid.stock_diameter_mm().ok_or_else(|| wrong(name, laid.no_stock_lens().unwrap_or_default()))?;
             let equivalent = job.prescription.eyes.get(eye).power.spherical_equivalent_d();
             let front = if equivalent > 0.0 { equivalent + 6.0 } else { equivalent / 2.0 + 6.0 };
             let front = Dioptre::round_from((front * 2.0).round().max(1.0) / 2.0).map_err(|why| wrong(name, why))?;

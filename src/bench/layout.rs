@@ -8,6 +8,7 @@ use crate::desk::frame_shape::FrameShape;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
 use crate::desk::stock::LensInHand;
+use crate::optics::notation::short;
 use crate::optics::prescription::Prism;
 use crate::optics::prism::{DecentrationError, Imbalance, InUp, decentration_for, imbalance};
 use crate::optics::{Eye, Pair};
@@ -16,9 +17,6 @@ use crate::shape::blocker::BlockerStep;
 use crate::shape::blocker::Wanted;
 use crate::shape::layout::{Decentration, EyeLayout, PairLayout};
 use crate::shape::outline::{Outline, Point};
-
-/// Diameters uncut lenses are usually sold in, mm. Source: common practice (from memory).
-pub const USUAL_DIAMETERS_MM: [f64; 6] = [55.0, 60.0, 65.0, 70.0, 75.0, 80.0];
 
 /// How far above the middle of the box an optical centre usually is, mm. Source: common practice (from memory).
 const USUAL_UP_MM: std::ops::RangeInclusive<f64> = -3.0..=8.0;
@@ -59,6 +57,8 @@ pub struct EyeOnBench {
     /// The prism that is left before this eye if nothing is nudged.
     pub left_prism: InUp,
     margin_mm: f64,
+    /// The diameters that can be bought, the smallest first.
+    stock_mm: Vec<f64>,
 }
 
 /// The size of an uncut lens and its marked centre.
@@ -116,11 +116,6 @@ pub fn step_of(lab: &Lab) -> BlockerStep {
     BlockerStep::from_mm(lab.blocker_step.to_f64()).unwrap_or_default()
 }
 
-/// The smallest usual diameter of at least this many millimetres, if any is large enough.
-pub fn usual_diameter_mm(least_mm: f64) -> Option<f64> {
-    USUAL_DIAMETERS_MM.into_iter().find(|usual| least_mm <= usual + 1e-9)
-}
-
 impl JobLayout {
     /// Lays out a job on its shape.
     pub fn of(job: &Job, shape: &FrameShape, lab: &Lab, step: BlockerStep) -> Self {
@@ -145,6 +140,7 @@ impl JobLayout {
                 prism: (!rx.prism.is_none()).then(|| made(rx.prism)),
                 left_prism: laid.blocker.residual_prism(power, eye),
                 margin_mm,
+                stock_mm: lab.stock_diameters.iter().map(|diameter| diameter.to_f64()).collect(),
             }
         });
         Self {
@@ -156,6 +152,14 @@ impl JobLayout {
             left_prism: imbalance(Pair::new(eyes.right.left_prism, eyes.left.left_prism)),
             eyes,
         }
+    }
+}
+
+impl JobLayout {
+    /// For each eye without a lens in hand: what to do where no lens that can be bought is large enough.
+    pub fn no_stock_lenses(&self, in_hand: &Pair<Option<LensInHand>>) -> Vec<String> {
+        let missing = self.eyes.iter().filter(|(eye, _)| in_hand.get(*eye).is_none());
+        missing.filter_map(|(_, laid)| laid.no_stock_lens()).collect()
     }
 }
 
@@ -175,11 +179,37 @@ impl EyeOnBench {
         self.cover(Uncut::default()).needs
     }
 
-    /// The uncut lens that is assumed where none is known: the smallest usual one that is large enough, else the next
-    /// whole millimetre.
-    pub fn usual_uncut(&self) -> Uncut {
+    /// The smallest diameter that can be bought and is large enough, if any is.
+    pub fn stock_diameter_mm(&self) -> Option<f64> {
         let least_mm = self.blank().with_margin_mm;
-        Uncut { diameter_mm: usual_diameter_mm(least_mm).unwrap_or(least_mm.ceil()), ..Uncut::default() }
+        self.stock_mm.iter().copied().find(|stock_mm| least_mm <= stock_mm + 1e-9)
+    }
+
+    /// The uncut lens that is assumed where none is known: the smallest that can be bought and is large enough, else
+    /// the largest that can be bought.
+    pub fn stock_uncut(&self) -> Uncut {
+        let largest_mm = self.stock_mm.last().copied().unwrap_or_default();
+        Uncut { diameter_mm: self.stock_diameter_mm().unwrap_or(largest_mm), ..Uncut::default() }
+    }
+
+    /// What to do where no lens that can be bought is large enough; the same sentence on every page.
+    pub fn no_stock_lens(&self) -> Option<String> {
+        if self.stock_diameter_mm().is_some() {
+            return None;
+        }
+        // A surfaced lens has its prism ground in, and its blank goes around the pupil.
+        let (with_prism, needs_mm) = match self.prism {
+            Some(_) => (", with its prism ground,", self.layout.blank.with_margin_mm),
+            None => ("", self.blank().with_margin_mm),
+        };
+        Some(format!(
+            "No stock lens fits the {} eye: it needs {:.2} mm, and the largest is {} mm. Order it surfaced{with_prism} \
+             to {} mm or larger, or choose a smaller frame.",
+            self.eye.name(),
+            self.blank().with_margin_mm,
+            short(self.stock_mm.last().copied().unwrap_or_default()),
+            short(needs_mm.ceil()),
+        ))
     }
 
     /// A sentence for each value that is unlikely.
@@ -246,6 +276,7 @@ pub fn place_words(eye: Eye, angle_deg: f64) -> String {
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;
+    use crate::desk::lab::read_diameters;
     use crate::desk::prescription::MadeFor;
     pub use crate::desk::sample::{round_job, round_shape};
 
@@ -316,8 +347,27 @@ pub(super) mod tests {
             assert!((cover.tightest.spare_mm - spare_mm).abs() < 0.001);
             assert!(place_words(Eye::Left, cover.tightest.at_deg).starts_with("bottom"));
         }
-        assert_eq!(usual_diameter_mm(laid.eyes.left.blank().with_margin_mm), Some(55.0));
-        assert_eq!(usual_diameter_mm(80.5), None);
+        assert_eq!(laid.eyes.left.stock_diameter_mm(), Some(55.0));
+        assert_eq!((laid.eyes.left.stock_uncut().diameter_mm, laid.eyes.left.no_stock_lens()), (55.0, None));
+    }
+
+    #[test]
+    fn only_diameters_that_can_be_bought_count() {
+        // Round 44, 2 up: 50 with the allowance.
+        let of = |rx: &str, diameters: &str| {
+            let lab = Lab { stock_diameters: read_diameters(diameters).unwrap(), ..lab() };
+            JobLayout::of(&round_job(rx, "32/32"), &round_shape(), &lab, BlockerStep::Half).eyes.right
+        };
+        assert_eq!(of("-1.00 sph", "45 50 55").stock_diameter_mm(), Some(50.0));
+        let none = of("-1.00 sph", "45 49.5");
+        assert_eq!((none.stock_diameter_mm(), none.stock_uncut().diameter_mm), (None, 49.5));
+        assert_eq!(none.cover(none.stock_uncut()).fit, Fit::Tight);
+        let says = none.no_stock_lens().unwrap();
+        assert!(says.contains("the right eye: it needs 50.00 mm, and the largest is 49.5 mm"), "{says}");
+        assert!(says.contains("Order it surfaced to 50 mm or larger"), "{says}");
+        // -1.00 D with 2 base in: decentred 20 mm (Prentice), far beyond any blank; ground in, 50 mm is enough.
+        let says = of("-1.00 sph 2 BI", "55 80").no_stock_lens().unwrap();
+        assert!(says.contains("surfaced, with its prism ground, to 50 mm or larger"), "{says}");
     }
 
     #[test]

@@ -198,7 +198,7 @@ impl JobLens {
 
     /// The uncut lens on a shape.
     pub fn uncut_on(&self, laid: &EyeOnBench) -> (Uncut, Origin) {
-        self.uncut.unwrap_or_else(|| (laid.usual_uncut(), Origin::Assumed))
+        self.uncut.unwrap_or_else(|| (laid.stock_uncut(), Origin::Assumed))
     }
 
     /// Cuts the lens to the shape of the job.

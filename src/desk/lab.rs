@@ -7,6 +7,7 @@ use strum::{EnumString, IntoStaticStr, VariantArray};
 use super::key::keyed;
 use super::limit::LengthLimit;
 use super::money::Cents;
+use super::stock::DIAMETER;
 use crate::optics::tolerance::Profile;
 use crate::optics::unit::Millimetre;
 
@@ -41,6 +42,29 @@ impl CodeBasis {
 pub const BLANK_MARGIN: LengthLimit = LengthLimit::new("A margin", 0, 1000);
 /// The lab's own limit on the place of an optical centre.
 pub const CENTRE_LIMIT: LengthLimit = LengthLimit::new("A limit on the place of a centre", 10, 1000);
+/// The diameters that uncut lenses are usually sold in, hundredths of a millimeter. Common practice (from memory).
+const USUAL_DIAMETERS: [i32; 6] = [5500, 6000, 6500, 7000, 7500, 8000];
+/// How many diameters a list may hold.
+const MOST_DIAMETERS: usize = 20;
+
+/// Reads the diameters of uncut lenses that the lab can buy, in millimeters: the smallest first, each once.
+///
+/// # Errors
+///
+/// A sentence for the page.
+pub fn read_diameters(typed: &str) -> Result<Vec<Millimetre>, String> {
+    let words = typed.split([' ', ',', ';', '\n', '\t']).filter(|word| !word.is_empty());
+    let mut diameters =
+        words.map(|word| DIAMETER.read(word).map_err(|why| why.to_string())).collect::<Result<Vec<_>, _>>()?;
+    diameters.sort_by_key(|diameter| diameter.hundredths());
+    diameters.dedup();
+    match diameters.len() {
+        0 => Err("Write the diameters you can buy, such as 55 60 65 70 75 80".to_owned()),
+        1..=MOST_DIAMETERS => Ok(diameters),
+        _ => Err(format!("At most {MOST_DIAMETERS} diameters")),
+    }
+}
+
 /// Days from order to promise.
 pub const LEAD_DAYS: RangeInclusive<i32> = 1..=120;
 /// The highest shipping charge.
@@ -66,6 +90,8 @@ pub struct Lab {
     /// How far each optical centre may be from its ordered place, across and in height; `None` is not judged.
     pub centre_across: Option<Millimetre>,
     pub centre_height: Option<Millimetre>,
+    /// The diameters of uncut lenses that can be bought, the smallest first.
+    pub stock_diameters: Vec<Millimetre>,
     pub code_basis: CodeBasis,
     /// Calendar days from order to promised date.
     pub lead_days: i64,
@@ -91,9 +117,29 @@ impl Lab {
             tolerance: Profile::Z80_1,
             centre_across: Some(one),
             centre_height: Some(one),
+            stock_diameters: USUAL_DIAMETERS
+                .into_iter()
+                .filter_map(|mm| Millimetre::from_hundredths(mm).ok())
+                .collect(),
             code_basis: CodeBasis::default(),
             lead_days: 10,
             shipping: Cents::new(700),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_list_of_diameters_is_sorted_and_has_each_once() {
+        let read = |typed| read_diameters(typed).map(|list| list.iter().map(|d| d.to_f64()).collect::<Vec<_>>());
+        assert_eq!(read("70, 65 70;75.5\n55"), Ok(vec![55.0, 65.0, 70.0, 75.5]));
+        for (typed, says) in [("", "such as 55"), ("65 big", "not a number"), ("30", "between 40 and 90")] {
+            assert!(read(typed).is_err_and(|why| why.contains(says)), "{typed}: {:?}", read(typed));
+        }
+        let usual = Lab::new(String::new(), String::new()).stock_diameters;
+        assert_eq!((usual.len(), usual.last().map(|d| d.to_f64())), (6, Some(80.0)));
     }
 }

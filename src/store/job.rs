@@ -12,7 +12,7 @@ use super::customer::CustomerRow;
 use super::event::{EventRow, history};
 use super::fitting::{DecisionRow, PositionRow};
 use super::frame::FrameRow;
-use super::prescription::{PrescriptionRow, both_eyes};
+use super::prescription::{EyeRow, PrescriptionRow, both_eyes, prescribed_eyes};
 use super::read::{length, word};
 use super::{Store, StoreError};
 use crate::desk::catalogue::{Treatment, TreatmentKind};
@@ -34,7 +34,7 @@ struct JobRow {
     promised_on: Date,
     parent_number: Option<i64>,
     parent_reason: Option<String>,
-    parent_prescription: Option<Json<PrescriptionRow>>,
+    parent_eyes: Option<Json<Vec<EyeRow>>>,
     customer: Json<CustomerRow>,
     frame: Json<FrameRow>,
     prescription: Json<PrescriptionRow>,
@@ -78,7 +78,7 @@ impl TryFrom<JobRow> for Job {
             promised_on: row.promised_on,
             note: row.note,
             revision: row.revision,
-            parent: parent(row.parent_number, row.parent_reason, row.parent_prescription)?,
+            parent: parent(row.parent_number, row.parent_reason, row.parent_eyes)?,
             shape: row.shape,
             charged: Cents::new(row.charged),
             paid: Cents::new(row.paid),
@@ -122,8 +122,8 @@ impl Store {
             r#"select j.number, r.revision, r.lens_use, r.design, r.note, j.ordered_on as "ordered_on: Date",
                       r.promised_on as "promised_on: Date", j.parent_number, j.parent_reason,
                       (select p.body from job e join job_revision er on er.job_number = e.number and er.revision = e.revision
-                       join prescription_json p on p.id = er.prescription_id where e.number = j.parent_number)
-                          as "parent_prescription?: Json<PrescriptionRow>",
+                       join prescription_eyes_json p on p.id = er.prescription_id where e.number = j.parent_number)
+                          as "parent_eyes?: Json<Vec<EyeRow>>",
                       (select body from customer_json where id = r.patient_id) as "customer!: Json<CustomerRow>",
                       (select body from frame_json where id = r.frame_id) as "frame!: Json<FrameRow>",
                       (select body from prescription_json where id = r.prescription_id)
@@ -161,9 +161,9 @@ impl Store {
 fn parent(
     number: Option<i64>,
     reason: Option<String>,
-    prescription: Option<Json<PrescriptionRow>>,
+    eyes: Option<Json<Vec<EyeRow>>>,
 ) -> Result<Option<Parent>, StoreError> {
-    let (Some(number), Some(reason), Some(prescription)) = (number, reason, prescription) else { return Ok(None) };
+    let (Some(number), Some(reason), Some(eyes)) = (number, reason, eyes) else { return Ok(None) };
     let reason = word("parent reason", &reason, ParentReason::from_key(&reason))?;
-    Ok(Some(Parent { number, reason, eyes: prescription.0.eyes()? }))
+    Ok(Some(Parent { number, reason, eyes: prescribed_eyes(eyes.0)? }))
 }

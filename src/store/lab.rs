@@ -4,13 +4,17 @@ use time::OffsetDateTime;
 
 use super::catalogue::{append_material, append_treatment};
 use super::once::{Done, Once};
-use super::read::{length, word};
+use super::read::{length, unreadable, word};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::catalogue::{starting_materials, starting_treatments};
-use crate::desk::lab::{CodeBasis, Lab};
+use crate::desk::lab::{CodeBasis, Lab, read_diameters};
 use crate::desk::money::Cents;
 use crate::optics::tolerance::Profile;
+
+fn diameter_list(lab: &Lab) -> String {
+    lab.stock_diameters.iter().map(|mm| mm.to_string()).collect::<Vec<_>>().join(" ")
+}
 
 impl Store {
     /// The lab, once the first run has named it.
@@ -24,6 +28,7 @@ impl Store {
             tolerance: word("tolerance profile", &row.tolerance_profile, Profile::from_key(&row.tolerance_profile))?,
             centre_across: row.centre_across_hundredths.map(|mm| length("centre limit", mm)).transpose()?,
             centre_height: row.centre_height_hundredths.map(|mm| length("centre limit", mm)).transpose()?,
+            stock_diameters: read_diameters(&row.stock_diameters).map_err(unreadable("stock diameters"))?,
             code_basis: word("code basis", &row.code_basis, CodeBasis::from_key(&row.code_basis))?,
             lead_days: row.lead_days,
             shipping: Cents::new(row.shipping_cents),
@@ -42,12 +47,13 @@ impl Store {
         let (tolerance, basis, shipping) = (lab.tolerance.key(), lab.code_basis.key(), lab.shipping.cents());
         let (across, height) =
             (lab.centre_across.map(|mm| mm.hundredths()), lab.centre_height.map(|mm| mm.hundredths()));
+        let diameters = diameter_list(lab);
         let changed_at = Stamp(now);
         let added = sqlx::query!(
             "insert into lab (id, name, address, phone, email, tax_id, blocker_step_hundredths, blank_margin_hundredths,
                               tolerance_profile, code_basis, lead_days, shipping_cents, centre_across_hundredths,
-                              centre_height_hundredths, changed_at)
-             values (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing",
+                              centre_height_hundredths, stock_diameters, changed_at)
+             values (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing",
             lab.name,
             lab.address,
             lab.phone,
@@ -61,6 +67,7 @@ impl Store {
             shipping,
             across,
             height,
+            diameters,
             changed_at
         )
         .execute(&mut *tx)
@@ -85,11 +92,12 @@ impl Store {
             let (tolerance, basis, shipping) = (lab.tolerance.key(), lab.code_basis.key(), lab.shipping.cents());
             let (across, height) =
                 (lab.centre_across.map(|mm| mm.hundredths()), lab.centre_height.map(|mm| mm.hundredths()));
+            let diameters = diameter_list(lab);
             let changed_at = Stamp(now);
             sqlx::query!(
                 "update lab set name = ?, address = ?, phone = ?, email = ?, tax_id = ?, blocker_step_hundredths = ?,
                     blank_margin_hundredths = ?, tolerance_profile = ?, code_basis = ?, lead_days = ?, shipping_cents = ?,
-                    centre_across_hundredths = ?, centre_height_hundredths = ?, changed_at = ? where id = 1",
+                    centre_across_hundredths = ?, centre_height_hundredths = ?, stock_diameters = ?, changed_at = ? where id = 1",
                 lab.name,
                 lab.address,
                 lab.phone,
@@ -103,6 +111,7 @@ impl Store {
                 shipping,
                 across,
                 height,
+                diameters,
                 changed_at
             )
             .execute(&mut *tx)

@@ -15,7 +15,7 @@ use crate::optics::prescription::{EyePrescription, Given, LensPower, Prism, Pupi
 use crate::optics::{Eye, Pair};
 
 #[derive(Deserialize)]
-struct EyeRow {
+pub(super) struct EyeRow {
     eye: String,
     typed: String,
     sphere_hundredths: Option<i64>,
@@ -53,12 +53,10 @@ pub(super) struct PrescriptionRow {
     eyes: Vec<EyeRow>,
 }
 
-impl PrescriptionRow {
-    /// What was prescribed for each eye.
-    pub(super) fn eyes(self) -> Result<Pair<EyePrescription>, StoreError> {
-        let eyes = both_eyes("prescription", self.eyes, |eye| &eye.eye)?;
-        Ok(Pair::new(eyes.right.prescription()?, eyes.left.prescription()?))
-    }
+/// What was prescribed for each eye.
+pub(super) fn prescribed_eyes(rows: Vec<EyeRow>) -> Result<Pair<EyePrescription>, StoreError> {
+    let eyes = both_eyes("prescription", rows, |eye| &eye.eye)?;
+    Ok(Pair::new(eyes.right.prescription()?, eyes.left.prescription()?))
 }
 
 impl TryFrom<PrescriptionRow> for Prescription {

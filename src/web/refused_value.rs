@@ -47,6 +47,7 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
         "lab_blank_margin" => (LabForm::BLANK_MARGIN, LENGTH),
         "lab_centre_across" => (LabForm::CENTRE_ACROSS, LENGTH),
         "lab_centre_height" => (LabForm::CENTRE_HEIGHT, LENGTH),
+        "lab_stock_diameters" => (LabForm::STOCK_DIAMETERS, NUMBER),
         "lab_lead_days" => (LabForm::LEAD_DAYS, NUMBER),
         "lab_shipping" => (LabForm::SHIPPING, PRICE),
 

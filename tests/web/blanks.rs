@@ -30,7 +30,7 @@ async fn the_drawer_comes_first_with_the_exact_cut_out() {
     assert!(first.starts_with("65 drawer, centre 1.50, front +4.00, 3 left"), "{first}");
     assert!(first.contains("Fits 2.50 spare, temple side, 9 o’clock"), "{first}");
     let rows = page.texts(".eye-right tbody tr").join(" | ");
-    assert!(rows.contains("60 usual diameter Tight 0.00 spare") && rows.contains("Too small 2.50 short"), "{rows}");
+    assert!(rows.contains("60 stock diameter Tight 0.00 spare") && rows.contains("Too small 2.50 short"), "{rows}");
     assert!(page.texts(".eye-right .turned").is_empty(), "no prism wanted");
     // 62 are needed: 65 is the smallest, and the one in the drawer goes before the usual one.
     assert_eq!(page.texts(".eye-right tr.ordered").len(), 1);

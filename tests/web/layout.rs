@@ -1,7 +1,7 @@
 //! The layout of a job: figures by hand, a blank on trial, what rounding leaves.
 
 use crate::shapes::keep_ellipse;
-use crate::support::{Answer, TestLab};
+use crate::support::{Answer, NOW, TestLab};
 
 /// The figures of one eye, in order: set PD, set height, two nudges, two decentrations, the blank.
 fn figures(page: &Answer, eye: &str) -> Vec<String> {
@@ -109,4 +109,31 @@ async fn prescribed_prism_is_made_by_decentration_or_refused() {
     assert_eq!(page.texts(".eye-right .needs"), ["54.00 mm"]);
     assert_eq!(page.texts(".eye-right .set-pd"), ["31.0 mm"], "the blocker goes by the dotted point");
     assert!(page.text(".eye-left .prescribed").contains("order the prism surfaced"));
+}
+
+#[tokio::test]
+async fn no_stock_lens_is_said_in_one_sentence_everywhere() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    crate::shapes::keep_ellipse(&lab, job).await;
+    let small = rimbook::desk::lab::Lab {
+        stock_diameters: rimbook::desk::lab::read_diameters("50 55").unwrap(),
+        ..lab.store.find_lab().await.unwrap().unwrap()
+    };
+    lab.store.change_lab("lab-small", &small, NOW).await.unwrap();
+    let lab = lab.reopened().await;
+    // The ellipse 4 mm in: 58 exact, 60 with the allowance.
+    let says = "No stock lens fits the right eye: it needs 60.00 mm, and the largest is 55 mm. Order it surfaced to 60 mm \
+                or larger, or choose a smaller frame.";
+    for page in ["layout", "lenses", "blanks", "edge", "ticket"] {
+        let body = lab.get(&format!("/jobs/{job}/{page}")).await.assert_status(200).text("main, article");
+        assert!(body.contains(says), "{page}: {body}");
+    }
+    // A lens in hand of another size answers the question.
+    let bought = [("lens_right", "bought"), ("diameter_right", "65"), ("lens_left", "bought"), ("diameter_left", "65")];
+    lab.post(&format!("/jobs/{job}/lenses"), &bought).await.assert_status(303);
+    assert!(!lab.get(&format!("/jobs/{job}/layout")).await.body.contains("No stock lens"));
+    // The list is set on the lab's page.
+    let page = lab.get("/lab").await;
+    assert_eq!(page.attributes("#stock_diameters", "value"), ["50 55"]);
 }

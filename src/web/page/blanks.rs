@@ -9,7 +9,7 @@ use axum::extract::{Path, State};
 use super::job_bar::{EyeWords, JobBar};
 use super::layout::lay_out;
 use super::{Chrome, PageResult, act_of, draft_or, form_key, go, posted_key, show, show_again};
-use crate::bench::layout::{EyeOnBench, JobLayout, USUAL_DIAMETERS_MM, place_words, step_of};
+use crate::bench::layout::{EyeOnBench, JobLayout, place_words, step_of};
 use crate::bench::lens::{JobLens, LensOverrides};
 use crate::desk::job::Job;
 use crate::desk::stock::{DrawerLens, Suit};
@@ -60,6 +60,7 @@ struct BlanksPage {
     bar: JobBar,
     material: String,
     margin: String,
+    no_stock_lenses: Vec<String>,
     eyes: Vec<EyeBlanks>,
     key: String,
     form: Form,
@@ -115,6 +116,7 @@ struct BlanksData {
     laid: Option<JobLayout>,
     drawer: Vec<DrawerLens>,
     margin_mm: f64,
+    stock_mm: Vec<f64>,
 }
 
 async fn load(state: &AppState, number: i64) -> Result<BlanksData, WebError> {
@@ -123,6 +125,7 @@ async fn load(state: &AppState, number: i64) -> Result<BlanksData, WebError> {
         laid: lay_out(state, &job, step_of(&lab)).await?,
         drawer: state.store.list_drawer().await?,
         margin_mm: lab.blank_margin.to_f64(),
+        stock_mm: lab.stock_diameters.iter().map(|diameter| diameter.to_f64()).collect(),
         job,
     })
 }
@@ -183,6 +186,7 @@ fn page(state: &AppState, bench: &BlanksData, key: String, mut form: Form) -> (B
         bar: JobBar::of(&bench.job, "edge", state),
         material: bench.job.material.details.name.clone(),
         margin: short(bench.margin_mm),
+        no_stock_lenses: laid.map(|laid| laid.no_stock_lenses(&Pair::new(None, None))).unwrap_or_default(),
         eyes: laid
             .map(|laid| {
                 let eyes = Eye::BOTH.into_iter().zip(prisms);
@@ -279,9 +283,9 @@ fn blanks(bench: &BlanksData, laid: &EyeOnBench, offers: &[OfferedBlank]) -> Vec
     });
     let mut all: Vec<BlankToTry> = drawer.into_iter().chain(offered).collect();
     // A usual diameter that is offered is on the list already.
-    for diameter_mm in USUAL_DIAMETERS_MM {
+    for diameter_mm in bench.stock_mm.iter().copied() {
         if all.iter().all(|blank| (blank.diameter_mm - diameter_mm).abs() > 1e-9) {
-            all.push(BlankToTry { diameter_mm, from: "usual diameter".into(), edge: String::new() });
+            all.push(BlankToTry { diameter_mm, from: "stock diameter".into(), edge: String::new() });
         }
     }
     all

@@ -37,6 +37,7 @@ struct EdgePage {
     bar: JobBar,
     materials: Vec<(String, String)>,
     has_rim_curve: bool,
+    no_stock_lenses: Vec<String>,
     figures: Option<EdgeFigures>,
     form: Form,
 }
@@ -132,6 +133,7 @@ pub(crate) async fn show_edge(
         bar: JobBar::of(&bench.job, "edge", &state),
         materials: bench.materials.iter().map(|m| (m.id.to_string(), m.details.name.clone())).collect(),
         has_rim_curve: bench.rim_curves().iter().any(|(_, curve)| curve.is_some()),
+        no_stock_lenses: bench.laid.as_ref().map(|laid| laid.no_stock_lenses(&bench.lenses)).unwrap_or_default(),
         figures,
         form,
     };

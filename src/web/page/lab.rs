@@ -7,9 +7,10 @@ use axum::extract::State;
 use super::{CHANGED_ELSEWHERE, Chrome, PageResult, draft_or, go, posted_key, show, show_again};
 use crate::desk::catalogue::TreatmentKind;
 use crate::desk::deadline::STATED_LIMIT_DAYS;
-use crate::desk::lab::{BLANK_MARGIN, CENTRE_LIMIT, CodeBasis, LEAD_DAYS, Lab, MOST_SHIPPING};
+use crate::desk::lab::{BLANK_MARGIN, CENTRE_LIMIT, CodeBasis, LEAD_DAYS, Lab, MOST_SHIPPING, read_diameters};
 use crate::desk::money::Cents;
 use crate::desk::text::{self, TextError};
+use crate::optics::notation::short;
 use crate::optics::tolerance::{Profile, STANDARD_GOVERNS};
 use crate::optics::unit::Millimetre;
 use crate::shape::blocker::BlockerStep;
@@ -126,6 +127,7 @@ impl LabForm {
     const TOLERANCE: &str = "tolerance";
     pub(in crate::web) const CENTRE_ACROSS: &str = "centre_across";
     pub(in crate::web) const CENTRE_HEIGHT: &str = "centre_height";
+    pub(in crate::web) const STOCK_DIAMETERS: &str = "stock_diameters";
     const CODE_BASIS: &str = "code_basis";
     pub(in crate::web) const LEAD_DAYS: &str = "lead_days";
     pub(in crate::web) const SHIPPING: &str = "shipping";
@@ -142,6 +144,10 @@ impl LabForm {
             (Self::TOLERANCE, lab.tolerance.key().to_owned()),
             (Self::CENTRE_ACROSS, lab.centre_across.map(|mm| mm.to_string()).unwrap_or_default()),
             (Self::CENTRE_HEIGHT, lab.centre_height.map(|mm| mm.to_string()).unwrap_or_default()),
+            (
+                Self::STOCK_DIAMETERS,
+                lab.stock_diameters.iter().map(|d| short(d.to_f64())).collect::<Vec<_>>().join(" "),
+            ),
             (Self::CODE_BASIS, lab.code_basis.key().to_owned()),
             (Self::LEAD_DAYS, lab.lead_days.to_string()),
             (Self::SHIPPING, lab.shipping.plain()),
@@ -161,6 +167,7 @@ impl LabForm {
         let tolerance = form.read(Self::TOLERANCE, |t| Profile::from_key(t).ok_or("Choose a table"));
         let centre_across = form.read_optional(Self::CENTRE_ACROSS, |t| CENTRE_LIMIT.read(t));
         let centre_height = form.read_optional(Self::CENTRE_HEIGHT, |t| CENTRE_LIMIT.read(t));
+        let stock_diameters = form.read(Self::STOCK_DIAMETERS, read_diameters);
         let code_basis = form.read(Self::CODE_BASIS, |t| CodeBasis::from_key(t).ok_or("Choose a form"));
         let lead_days = form.read(Self::LEAD_DAYS, |t| whole("A lead time", t, LEAD_DAYS));
         let shipping = form.read(Self::SHIPPING, |t| Cents::read_price(t, MOST_SHIPPING));
@@ -176,6 +183,7 @@ impl LabForm {
             tolerance: tolerance?,
             centre_across: centre_across?,
             centre_height: centre_height?,
+            stock_diameters: stock_diameters?,
             code_basis: code_basis?,
             lead_days: lead_days?.into(),
             shipping: shipping?,

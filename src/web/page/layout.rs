@@ -7,7 +7,7 @@ use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{EyeWords, JobBar};
 use super::risk::risk_sentence;
 use super::{Chrome, PageResult, show, show_again};
-use crate::bench::layout::{Cover, EyeOnBench, Fit, JobLayout, USUAL_DIAMETERS_MM, place_words, step_of};
+use crate::bench::layout::{Cover, EyeOnBench, Fit, JobLayout, place_words, step_of};
 use crate::bench::lens::{Origin, known_uncut};
 use crate::desk::job::Job;
 use crate::desk::stock::{DIAMETER, LensInHand};
@@ -136,7 +136,12 @@ fn laid(job: &Job, layout: &JobLayout, lenses: &Pair<Option<LensInHand>>, trial:
         made_for: job.made_for.words(),
         horizontal: Directed::of(layout.left_prism.horizontal_pd, "base in", "base out"),
         vertical: Directed::of(layout.left_prism.vertical_pd, "base up right", "base up left"),
-        cautions: layout.eyes.iter().flat_map(|(_, eye)| eye.cautions()).collect(),
+        cautions: layout
+            .eyes
+            .iter()
+            .flat_map(|(_, eye)| eye.cautions())
+            .chain(layout.no_stock_lenses(lenses))
+            .collect(),
         eyes: Eye::BOTH.map(|eye| {
             let (cover, which) = chosen.get(eye);
             eye_laid(job, layout.eyes.get(eye), cover, which.clone(), half_mm)
@@ -146,12 +151,12 @@ fn laid(job: &Job, layout: &JobLayout, lenses: &Pair<Option<LensInHand>>, trial:
 
 /// The blank to draw: the one asked for, else the lens in hand, else the smallest usual one.
 fn choose(eye: &EyeOnBench, lens: Option<&LensInHand>, trial_mm: Option<f64>) -> (Cover, String) {
-    let (uncut, from) = known_uncut(lens, trial_mm).unwrap_or_else(|| (eye.usual_uncut(), Origin::Assumed));
+    let (uncut, from) = known_uncut(lens, trial_mm).unwrap_or_else(|| (eye.stock_uncut(), Origin::Assumed));
     let words = match from {
         Origin::InHand => "in hand",
         Origin::Asked => "on trial",
-        Origin::Assumed if USUAL_DIAMETERS_MM.contains(&uncut.diameter_mm) => "(usual)",
-        Origin::Assumed => "(larger than usual)",
+        Origin::Assumed if eye.stock_diameter_mm().is_some() => "(smallest stock lens)",
+        Origin::Assumed => "(largest stock lens)",
     };
     (eye.cover(uncut), format!("{} mm {words}", short(uncut.diameter_mm)))
 }

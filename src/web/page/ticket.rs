@@ -88,6 +88,7 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
     let wear_words = wear_words(state, job).await?;
     let laid = lay_out(state, job, step_of(&lab)).await?;
     let layout = laid.as_ref().map(figures);
+    let no_stock_lenses = laid.as_ref().map(|laid| laid.no_stock_lenses(&lenses)).unwrap_or_default();
     let shape = laid.as_ref().zip(layout.as_ref()).map(|(laid, layout)| Shape {
         outlines: Pair::new(&laid.eyes.right.outline, &laid.eyes.left.outline),
         dbl_mm: laid.dbl_mm,
@@ -109,7 +110,7 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
         frame: &job.frame.details,
         eyes: &made,
         prescribed,
-        wear_words,
+        wear_words: wear_words.into_iter().chain(no_stock_lenses).collect(),
         made_for: job.made_for,
         pupil_distance: job.prescription.centred_on(job.made_for),
         height: job.height(),
