@@ -9,7 +9,7 @@ use time::{Date, Duration, OffsetDateTime};
 
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::verification::{Judgment, Measurement, Notation, judge};
-use crate::desk::bill::{Billed, base_price, bill};
+use crate::desk::bill::{Billed, LensExtras, base_price, bill};
 use crate::desk::catalogue::{Material, Treatment, TreatmentDetails, TreatmentKind};
 use crate::desk::customer::Person;
 use crate::desk::fault::ConcessionCause;
@@ -353,7 +353,9 @@ impl<'a> Loader<'a> {
             material: &material.details,
             base_price: base_price(self.materials.iter().map(|m| &m.details)),
             coating: coating.map(|t| &t.details),
+            second_coating: None,
             tint: tint.map(|t| &t.details),
+            extras: LensExtras::default(),
             eyes: &eyes,
             basis: self.lab.code_basis,
             shipping: self.lab.shipping,
@@ -384,6 +386,7 @@ impl<'a> Loader<'a> {
             material: material.version,
             design: Design::Spherical,
             coating: coating.map(|t| t.version),
+            second_coating: None,
             tint: tint.map(|t| t.version),
             height: Pair::new(length(name, row.height.right)?, length(name, row.height.left)?),
             ordered_on,

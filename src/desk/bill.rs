@@ -6,7 +6,7 @@ use super::catalogue::{MaterialDetails, TreatmentDetails};
 use super::key::keyed;
 use super::lab::CodeBasis;
 use super::money::Cents;
-use super::procedure_code::{FRAME, PRISM, lens_code};
+use super::procedure_code::{FRAME, OVERSIZE, PRISM, lens_code};
 use crate::optics::prescription::EyePrescription;
 use crate::optics::{Eye, Pair};
 
@@ -21,6 +21,10 @@ pub enum ChargeKind {
     Coating,
     Tint,
     Prism,
+    /// What a strong lens costs over a usual one.
+    HighPower,
+    /// What a large blank costs over a usual one.
+    Oversize,
     /// Packing and shipping. Plans usually do not cover it, so it is shown separately.
     Shipping,
     /// A negative amount.
@@ -47,18 +51,31 @@ pub struct Charge {
 /// What a bill is made from.
 #[derive(Debug, Clone)]
 pub struct Billed<'a> {
-    /// Description and price of the frame; `None` for new lenses in a frame the customer already has.
+    /// Description and price of the frame; `None` for new lenses in a frame the customer already has. A frame without
+    /// a price is the customer's own and has no line either.
     pub frame: Option<(String, Cents)>,
     /// For both lenses.
     pub material: &'a MaterialDetails,
     /// Price of a lens in plain hard resin. What the material costs above it goes on the material's own line.
     pub base_price: Cents,
     pub coating: Option<&'a TreatmentDetails>,
+    pub second_coating: Option<&'a TreatmentDetails>,
     pub tint: Option<&'a TreatmentDetails>,
+    pub extras: LensExtras,
     pub eyes: &'a Pair<EyePrescription>,
     pub basis: CodeBasis,
     /// Packing and shipping; no line when it is zero.
     pub shipping: Cents,
+}
+
+/// What is charged for a lens that costs more to make; `None` is not charged.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct LensExtras {
+    /// For each lens with prescribed prism.
+    pub prism: Option<Cents>,
+    pub high_power: Pair<Option<Cents>>,
+    /// For each lens.
+    pub oversize: Option<Cents>,
 }
 
 /// The price of a plain lens: the cheapest material without a procedure code, or zero if there is none.
@@ -66,14 +83,18 @@ pub fn base_price<'a>(materials: impl IntoIterator<Item = &'a MaterialDetails>) 
     materials.into_iter().filter(|m| m.code.is_empty()).map(|m| m.price).min().unwrap_or(Cents::ZERO)
 }
 
-/// The lines of the bill: frame, then for each eye lens, material, coating, tint and prism, then shipping.
+/// The lines of the bill: frame, then for each eye lens, material, coatings, tint, prism, high power and oversize, then
+/// shipping.
 ///
 /// The price of a lens is split between the base lens and the material, so that each code has an amount. A material
-/// that costs no more than the base, and prescribed prism, have a line of zero, because a plan looks for the code.
-/// The total is exactly frame + 2 × (material + coating + tint) + shipping.
+/// that costs no more than the base, and prescribed prism without a price, have a line of zero, because a plan looks for
+/// the code. A frame that is not charged has no line: a code would claim a frame that was not sold. The total is exactly
+/// frame + 2 × (material + coatings + tint) + extras + shipping.
 pub fn bill(order: &Billed<'_>) -> Vec<Charge> {
     let mut lines = Vec::new();
-    if let Some((what, price)) = &order.frame {
+    if let Some((what, price)) = &order.frame
+        && *price != Cents::ZERO
+    {
         lines.push(line(ChargeKind::Frame, None, what.clone(), FRAME, *price));
     }
     for (eye, prescription) in order.eyes.iter() {
@@ -100,13 +121,29 @@ fn lens_lines(order: &Billed<'_>, eye: Eye, prescription: &EyePrescription, line
         let what = format!("Material: {}", material.name);
         lines.push(line(ChargeKind::Material, Some(eye), what, &material.code, material_price));
     }
-    for (kind, treatment) in [(ChargeKind::Coating, order.coating), (ChargeKind::Tint, order.tint)] {
+    let treatments = [
+        (ChargeKind::Coating, order.coating),
+        (ChargeKind::Coating, order.second_coating),
+        (ChargeKind::Tint, order.tint),
+    ];
+    for (kind, treatment) in treatments {
         if let Some(treatment) = treatment {
             lines.push(line(kind, Some(eye), treatment.name.clone(), &treatment.code, treatment.price));
         }
     }
     if !prescription.prism.is_none() {
-        lines.push(line(ChargeKind::Prism, Some(eye), "Prescribed prism, included".into(), PRISM, Cents::ZERO));
+        let (what, price) = match order.extras.prism {
+            Some(price) => ("Prescribed prism", price),
+            None => ("Prescribed prism, included", Cents::ZERO),
+        };
+        lines.push(line(ChargeKind::Prism, Some(eye), what.into(), PRISM, price));
+    }
+    if let Some(price) = *order.extras.high_power.get(eye) {
+        // No code: the code of the lens says its power.
+        lines.push(line(ChargeKind::HighPower, Some(eye), "High power".into(), "", price));
+    }
+    if let Some(price) = order.extras.oversize {
+        lines.push(line(ChargeKind::Oversize, Some(eye), "Oversize lens".into(), OVERSIZE, price));
     }
 }
 

@@ -38,6 +38,8 @@ pub struct Job {
     pub design: Design,
     /// Coating, as it was when ordered.
     pub coating: Option<Treatment>,
+    /// A second coating, as it was when ordered.
+    pub second_coating: Option<Treatment>,
     /// Tint, as it was when ordered.
     pub tint: Option<Treatment>,
     /// What is done for each eye.

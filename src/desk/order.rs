@@ -79,6 +79,8 @@ pub struct NewOrder {
     pub material: MaterialVersionId,
     pub design: Design,
     pub coating: Option<TreatmentVersionId>,
+    /// Over the first one; none without it.
+    pub second_coating: Option<TreatmentVersionId>,
     pub tint: Option<TreatmentVersionId>,
     /// Optical centre above the lowest point of the box.
     pub height: Pair<Millimetre>,

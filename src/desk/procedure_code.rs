@@ -14,6 +14,8 @@ pub const FRAME: &str = "V2020";
 pub const UNCLASSIFIED: &str = "V2199";
 /// Prescribed prism, for each lens.
 pub const PRISM: &str = "V2715";
+/// A lens from a large blank.
+pub const OVERSIZE: &str = "V2780";
 /// A material of index 1.54 to 1.65.
 pub const MID_INDEX: &str = "V2782";
 /// A material of index 1.66 or more.

@@ -124,7 +124,7 @@ pub struct Document {
     pub prescribed_on: Option<Date>,
     /// Only as the prescriber wrote it; may be empty.
     pub diagnosis: String,
-    /// Every line of the bill, in order.
+    /// Every line of the bill, in order, but a frame that was not charged.
     pub lines: Vec<ReceiptLine>,
     pub items_cents: Cents,
     pub shipping_cents: Cents,
@@ -188,7 +188,9 @@ impl<'a> ReceiptFacts<'a> {
 impl Document {
     /// Makes the document.
     pub fn new(facts: &ReceiptFacts<'_>) -> Self {
-        let lines: Vec<ReceiptLine> = facts.charges.iter().map(ReceiptLine::of).collect();
+        // A bill taken before the customer's own frame was left out of it has a frame line of nothing.
+        let charged = facts.charges.iter().filter(|c| c.kind != ChargeKind::Frame || c.amount != Cents::ZERO);
+        let lines: Vec<ReceiptLine> = charged.map(ReceiptLine::of).collect();
         let payments: Vec<Paid> = facts.payments.iter().map(Paid::of).collect();
         let total = sum(&lines, None);
         let paid: Cents = payments.iter().map(|p| p.amount_cents).sum();
@@ -289,6 +291,8 @@ impl ReceiptLine {
                 | ChargeKind::Coating
                 | ChargeKind::Tint
                 | ChargeKind::Prism
+                | ChargeKind::HighPower
+                | ChargeKind::Oversize
                 | ChargeKind::Other => Part::Item,
             },
             what: charge.what.clone(),

@@ -72,6 +72,7 @@ pub fn round_job(rx: &str, pd: &str) -> Job {
         },
         design: Design::Spherical,
         coating: None,
+        second_coating: None,
         tint: None,
         eyes: Pair::new(made, made),
         ordered_on: date!(2026 - 11 - 25),

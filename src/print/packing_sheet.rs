@@ -41,6 +41,8 @@ pub struct PackingFacts<'a> {
     pub design: Design,
     /// The coating.
     pub coating: Option<&'a TreatmentDetails>,
+    /// The second coating.
+    pub second_coating: Option<&'a TreatmentDetails>,
     /// The tint.
     pub tint: Option<&'a TreatmentDetails>,
     /// The day it was packed.
@@ -84,10 +86,10 @@ pub struct PackingSheet {
 impl PackingSheet {
     /// The sheet of a parcel.
     pub fn of(facts: &PackingFacts<'_>) -> Self {
-        let lens = [Some(&facts.material.name), facts.coating.map(|c| &c.name), facts.tint.map(|t| &t.name)]
+        let treatments = [facts.coating, facts.second_coating, facts.tint].into_iter().flatten();
+        let lens = [facts.material.name.as_str()]
             .into_iter()
-            .flatten()
-            .cloned()
+            .chain(treatments.map(|treatment| treatment.name.as_str()))
             .collect::<Vec<_>>()
             .join(", ");
         let (frame, design) = (facts.frame, facts.design.words());

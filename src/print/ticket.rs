@@ -56,6 +56,8 @@ pub struct TicketFacts<'a> {
     pub design: Design,
     /// The coating.
     pub coating: Option<&'a TreatmentDetails>,
+    /// The second coating.
+    pub second_coating: Option<&'a TreatmentDetails>,
     /// The tint.
     pub tint: Option<&'a TreatmentDetails>,
     /// The day of the order.
@@ -223,7 +225,7 @@ pub struct Ticket {
     pub frame: String,
     /// The kind of rim.
     pub rim: String,
-    /// Material, design, coating, tint.
+    /// Material, design, coatings, tint.
     pub lens: String,
     /// Cutting, joined.
     pub cutting: String,
@@ -290,13 +292,12 @@ impl Ticket {
     pub fn of(facts: &TicketFacts<'_>) -> Self {
         let notes = BenchNotes::of(facts.frame.rim, facts.material, facts.tint);
         let notes = if facts.edge.is_some() { notes.with_bevel_placed() } else { notes };
-        let lens =
-            [Some(facts.material.name.as_str()), Some(facts.design.words()), facts.coating.map(|c| c.name.as_str())]
-                .into_iter()
-                .chain([facts.tint.map(|t| t.name.as_str())])
-                .flatten()
-                .collect::<Vec<_>>()
-                .join(", ");
+        let treatments = [facts.coating, facts.second_coating, facts.tint].into_iter().flatten();
+        let lens = [facts.material.name.as_str(), facts.design.words()]
+            .into_iter()
+            .chain(treatments.map(|treatment| treatment.name.as_str()))
+            .collect::<Vec<_>>()
+            .join(", ");
         Self {
             head: Head::of(facts.lab),
             job_number: facts.job_number,

@@ -39,7 +39,7 @@ struct JobRow {
     frame: Json<FrameRow>,
     prescription: Json<PrescriptionRow>,
     material: Json<MaterialRow>,
-    treatments: Json<Vec<TreatmentRow>>,
+    treatments: Json<Vec<JobTreatmentRow>>,
     eyes: Json<Vec<JobEyeRow>>,
     shape: Option<ShapeId>,
     position: Option<Json<PositionRow>>,
@@ -54,12 +54,13 @@ struct JobRow {
 impl TryFrom<JobRow> for Job {
     type Error = StoreError;
     fn try_from(row: JobRow) -> Result<Self, StoreError> {
-        let (mut coating, mut tint) = (None, None);
-        for treatment in row.treatments.0 {
+        let (mut coating, mut second_coating, mut tint) = (None, None, None);
+        for JobTreatmentRow { position, treatment } in row.treatments.0 {
             let treatment = Treatment::try_from(treatment)?;
-            match treatment.details.kind {
-                TreatmentKind::Coating => coating = Some(treatment),
-                TreatmentKind::Tint => tint = Some(treatment),
+            match (treatment.details.kind, position) {
+                (TreatmentKind::Coating, 1) => coating = Some(treatment),
+                (TreatmentKind::Coating, _) => second_coating = Some(treatment),
+                (TreatmentKind::Tint, _) => tint = Some(treatment),
             }
         }
         let eyes = both_eyes("job", row.eyes.0, |eye| &eye.eye)?;
@@ -72,6 +73,7 @@ impl TryFrom<JobRow> for Job {
             material: row.material.0.try_into()?,
             design: word("design", &row.design, Design::from_key(&row.design))?,
             coating,
+            second_coating,
             tint,
             eyes: Pair::new(eyes.right.try_into()?, eyes.left.try_into()?),
             ordered_on: row.ordered_on,
@@ -89,6 +91,14 @@ impl TryFrom<JobRow> for Job {
             history: history(row.history.0)?,
         })
     }
+}
+
+/// A coating or tint of the job, and its place among those of its kind.
+#[derive(Deserialize)]
+struct JobTreatmentRow {
+    position: i64,
+    #[serde(flatten)]
+    treatment: TreatmentRow,
 }
 
 #[derive(Deserialize)]
@@ -131,7 +141,7 @@ impl Store {
                       (select body from material_version_json where id = r.material_version_id)
                           as "material!: Json<MaterialRow>",
                       (select body from job_treatments_json t where t.job_number = j.number and t.revision = r.revision)
-                          as "treatments!: Json<Vec<TreatmentRow>>",
+                          as "treatments!: Json<Vec<JobTreatmentRow>>",
                       (select body from job_eyes_json e where e.job_number = j.number and e.revision = r.revision)
                           as "eyes!: Json<Vec<JobEyeRow>>",
                       (select shape_id from job_shape where job_number = j.number order by seq desc limit 1)

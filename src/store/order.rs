@@ -159,12 +159,17 @@ async fn insert_revision(
         .execute(&mut *tx)
         .await?;
     }
-    for (kind, version) in [(TreatmentKind::Coating, order.coating), (TreatmentKind::Tint, order.tint)] {
+    for (kind, position, version) in [
+        (TreatmentKind::Coating, 1, order.coating),
+        (TreatmentKind::Coating, 2, order.second_coating),
+        (TreatmentKind::Tint, 1, order.tint),
+    ] {
         let (kind, Some(version)) = (kind.key(), version) else { continue };
         sqlx::query!(
-            "insert into job_treatment (job_number, revision, kind, position, version_id) values (?, 1, ?, 1, ?)",
+            "insert into job_treatment (job_number, revision, kind, position, version_id) values (?, 1, ?, ?, ?)",
             number,
             kind,
+            position,
             version
         )
         .execute(&mut *tx)

@@ -2,7 +2,7 @@
 
 use askama::Template;
 use rimbook::bench::edge_finish::TicketLines;
-use rimbook::desk::bill::{Billed, bill};
+use rimbook::desk::bill::{Billed, LensExtras, bill};
 use rimbook::desk::catalogue::{starting_materials, starting_treatments};
 use rimbook::desk::customer::Person;
 use rimbook::desk::frame::{FrameDetails, Rim};
@@ -124,6 +124,7 @@ fn ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> String {
         material: &materials[2],
         design: Design::Aspheric,
         coating: Some(&treatments[1]),
+        second_coating: None,
         tint: Some(&treatments[3]),
         ordered_on: date!(2027 - 05 - 04),
         promised_on: date!(2027 - 05 - 14),
@@ -162,6 +163,7 @@ fn packing_sheet() -> String {
         material: &materials[2],
         design: Design::Spherical,
         coating: Some(&treatments[1]),
+        second_coating: None,
         tint: Some(&treatments[3]),
         packed_on: date!(2027 - 05 - 13),
         check: Some(check()),
@@ -191,7 +193,9 @@ fn receipt() -> String {
         material: &materials[2],
         base_price: materials[0].price,
         coating: Some(&treatments[1]),
+        second_coating: None,
         tint: Some(&treatments[3]),
+        extras: LensExtras::default(),
         eyes: &eyes,
         basis: CodeBasis::AsWritten,
         shipping: Cents::new(700),

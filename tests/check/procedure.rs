@@ -1,7 +1,7 @@
 //! Procedure codes against the published code set. The source stands at the head of the table.
 
 use rimbook::desk::bill::ChargeKind;
-use rimbook::desk::bill::{Billed, base_price, bill};
+use rimbook::desk::bill::{Billed, LensExtras, base_price, bill};
 use rimbook::desk::catalogue::{starting_materials, starting_treatments};
 use rimbook::desk::lab::CodeBasis;
 use rimbook::desk::money::Cents;
@@ -181,7 +181,9 @@ fn the_bill_names_each_line_once_for_each_eye() {
         material: &materials[4],
         base_price: base_price(&materials),
         coating: Some(&treatments[1]),
+        second_coating: None,
         tint: Some(&treatments[3]),
+        extras: LensExtras::default(),
         eyes: &eyes,
         basis: CodeBasis::AsWritten,
         shipping: Cents::new(700),
@@ -212,6 +214,45 @@ fn the_bill_names_each_line_once_for_each_eye() {
 }
 
 #[test]
+fn what_is_charged_beside_the_lens_has_its_line() {
+    let (materials, treatments) = (starting_materials(), starting_treatments());
+    let (eyes, cents) = (eyes(150), Cents::new);
+    let order = Billed {
+        frame: Some(("The customer's own".into(), Cents::ZERO)),
+        material: &materials[0],
+        base_price: base_price(&materials),
+        coating: Some(&treatments[0]),
+        second_coating: Some(&treatments[1]),
+        tint: None,
+        extras: LensExtras {
+            prism: Some(cents(1800)),
+            high_power: Pair::new(None, Some(cents(2200))),
+            oversize: Some(cents(900)),
+        },
+        eyes: &eyes,
+        basis: CodeBasis::AsWritten,
+        shipping: Cents::ZERO,
+    };
+    let lines: Vec<String> = bill(&order)
+        .iter()
+        .map(|c| format!("{} {} {} {}", c.kind.key(), c.code, c.eye.map(modifier).unwrap_or("--"), c.amount.plain()))
+        .collect();
+    let want = [
+        "lens V2103 RT 30.00",
+        "coating V2760 RT 8.00",
+        "coating V2750 RT 25.00",
+        "oversize V2780 RT 9.00",
+        "lens V2111 LT 30.00",
+        "coating V2760 LT 8.00",
+        "coating V2750 LT 25.00",
+        "prism V2715 LT 18.00",
+        "high_power  LT 22.00",
+        "oversize V2780 LT 9.00",
+    ];
+    assert_eq!(lines, want);
+}
+
+#[test]
 fn no_code_or_no_dearer_material_keeps_the_price_on_the_lens() {
     let materials = starting_materials();
     let eyes = eyes(0);
@@ -221,7 +262,9 @@ fn no_code_or_no_dearer_material_keeps_the_price_on_the_lens() {
             material: &materials[index],
             base_price: Cents::new(base),
             coating: None,
+            second_coating: None,
             tint: None,
+            extras: LensExtras::default(),
             eyes: &eyes,
             basis: CodeBasis::AsWritten,
             shipping: Cents::ZERO,
@@ -255,7 +298,9 @@ mod sums {
                 material: &materials[material],
                 base_price: Cents::new(base),
                 coating: Some(&treatments[coating]),
+                second_coating: None,
                 tint: Some(&treatments[tint]),
+                extras: LensExtras::default(),
                 eyes: &eyes,
                 basis: CodeBasis::Minus,
                 shipping: Cents::new(shipping),

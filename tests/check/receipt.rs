@@ -107,6 +107,16 @@ fn refuses_what_is_later_or_does_not_add_up() {
     assert!(matches!(Document::from_json("{}"), Err(ReceiptError::Unreadable(_))));
 }
 
+/// A bill taken before the customer's own frame was left out of it.
+#[test]
+fn a_frame_that_was_not_charged_is_not_on_it() {
+    let frame = |cents| charge(ChargeKind::Frame, None, "Frame: Copperline Tern", "V2020", cents);
+    let lens = charge(ChargeKind::Lens, Some(Eye::Right), "Lens", "V2103", 0);
+    let codes = |charges: &[Charge]| document(charges, &[]).lines.into_iter().map(|l| l.code).collect::<Vec<_>>();
+    assert_eq!(codes(&[frame(0), lens.clone()]), ["V2103"]);
+    assert_eq!(codes(&[frame(1), lens]), ["V2020", "V2103"]);
+}
+
 fn any_charge() -> impl Strategy<Value = Charge> {
     (0..ChargeKind::ALL.len(), 0..3_usize, -100_000..1_000_000_i64, "[ -~]{0,30}").prop_map(
         |(kind, eye, cents, what)| charge(ChargeKind::ALL[kind], Eye::BOTH.get(eye).copied(), &what, "", cents),

@@ -166,6 +166,115 @@ async fn each_fault_stands_beside_its_field() {
     lab.get("/jobs/1001").await.assert_status(404);
 }
 
+/// A coating, another coating and a tint that are on sale.
+async fn treatments(lab: &TestLab) -> (String, String, String) {
+    let treatments = lab.store.list_treatments().await.unwrap();
+    let version = |name| treatments.iter().find(|t| t.details.name == name).unwrap().version.to_string();
+    (version("Hard coat"), version("Anti-reflective"), version("Grey 80%"))
+}
+
+#[tokio::test]
+async fn a_price_is_only_for_what_is_chosen() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    for (field, says) in [
+        ("price_coating", "No coating is chosen: choose one, or leave its price empty"),
+        ("price_second_coating", "No second coating is chosen: choose one, or leave its price empty"),
+        ("price_tint", "No tint is chosen: choose one, or leave its price empty"),
+        ("price_prism", "No prism is prescribed: leave its price empty"),
+    ] {
+        let answer = post(&lab, &path, &[(field, "12")]).await;
+        answer.assert_status(422);
+        assert_eq!(answer.texts(".error"), [says]);
+        assert_eq!(answer.attributes(&format!("#{field}"), "value"), ["12"]);
+        assert_eq!(answer.attributes(&format!("#{field}"), "aria-invalid"), ["true"]);
+    }
+    lab.get("/jobs/1001").await.assert_status(404);
+}
+
+#[tokio::test]
+async fn a_second_coating_is_another_one() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    let (hard, anti_reflective, _) = treatments(&lab).await;
+    for (changes, says) in [
+        (vec![("second_coating", &*hard)], "Choose the first coating as well"),
+        (vec![("coating", &*hard), ("second_coating", &*hard)], "This is the first coating"),
+        (vec![("coating", &*hard), ("second_coating", "gone")], "on sale"),
+    ] {
+        let answer = post(&lab, &path, &changes).await;
+        answer.assert_status(422);
+        assert!(answer.text("#second_coating-error").contains(says), "{says}");
+        assert_eq!(answer.texts("details[open] #second_coating").len(), 1, "the field is not folded away");
+    }
+    let both = [("coating", &*hard), ("second_coating", &*anti_reflective), ("price_second_coating", "20")];
+    post(&lab, &path, &both).await.assert_status(303);
+    let lab = lab.reopened().await;
+    let job = lab.get("/jobs/1001").await;
+    for words in ["Hard coat", "Second coating", "Anti-reflective"] {
+        assert!(job.text("main").contains(words), "{words}");
+    }
+    let lines = lab.store.list_charges(1001).await.unwrap();
+    let lines: Vec<_> = lines.iter().map(|l| (l.what.as_str(), l.code.as_str(), l.amount.cents())).collect();
+    assert_eq!(lines[2..4], [("Hard coat", "V2760", 800), ("Anti-reflective", "V2750", 2000)]);
+    // New lenses are offered with both.
+    let relens = lab.get("/jobs/1001/relens").await.location;
+    assert_eq!(lab.get(&relens).await.attributes("#second_coating [selected]", "value"), [anti_reflective]);
+    let ticket = lab.get("/jobs/1001/ticket").await.text("article");
+    assert!(ticket.contains("Hard coat, Anti-reflective"), "{ticket}");
+}
+
+#[tokio::test]
+async fn what_few_lenses_need_is_priced() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    assert!(lab.get(&path).await.texts("details[open] #price_prism").is_empty(), "folded while they are empty");
+    let (hard, ..) = treatments(&lab).await;
+    let changes = [
+        ("rx_left", "-2.50 -0.75 x 80 2 BI"),
+        ("coating", &*hard),
+        ("price_prism", "18"),
+        ("price_high_power_left", "22.50"),
+        ("price_high_power_right", "0"),
+        ("price_oversize", "9"),
+    ];
+    let look = post(&lab, &path, &[&changes[..], &[("intent", "look")]].concat()).await;
+    look.assert_status(200);
+    assert_eq!(look.attributes("details[open] #price_prism", "value"), ["18"]);
+    let notes = look.texts("section.slip p.warn").join(" ");
+    assert!(notes.contains("High power has no code of its own"), "{notes}");
+    post(&lab, &path, &changes).await.assert_status(303);
+    let bill = lab.reopened().await.get("/jobs/1001/bill").await;
+    let rows = bill.texts("#bill tbody tr");
+    let row = |words: &str| rows.iter().filter(|row| row.starts_with(words)).cloned().collect::<Vec<_>>();
+    assert_eq!(
+        row("Prescribed prism"),
+        ["Prescribed prism V2715 Prism, per lensLT$18.00"],
+        "only the left eye has prism"
+    );
+    assert_eq!(
+        row("High power"),
+        ["High power LT$22.50"],
+        "nothing is charged for the right eye, and there is no code"
+    );
+    let oversize = ["RT", "LT"].map(|eye| format!("Oversize lens V2780 Oversize lens, per lens{eye}$9.00"));
+    assert_eq!(row("Oversize"), oversize);
+}
+
+#[tokio::test]
+async fn the_customers_own_frame_has_no_line() {
+    let lab = TestLab::new().await;
+    for price in ["", "0"] {
+        let path = begin(&lab).await;
+        let taken =
+            post(&lab, &path, &[("customer_name", &format!("Frame of {price:?}")), ("price_frame", price)]).await;
+        taken.assert_status(303);
+        let bill = lab.get(&format!("{}/bill", taken.location)).await;
+        assert!(!bill.text("#bill").contains("V2020"), "{}", bill.text("#bill"));
+        assert!(!bill.text("#bill").contains("Frame"), "{}", bill.text("#bill"));
+    }
+}
+
 #[tokio::test]
 async fn a_doubt_is_asked_about_once() {
     let lab = TestLab::new().await;

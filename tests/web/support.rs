@@ -281,6 +281,7 @@ impl TestLab {
             material: material.unwrap().version,
             design: Design::Spherical,
             coating: coating.map(|c| c.version),
+            second_coating: None,
             tint: None,
             height: Pair::new(height.parse().unwrap(), height.parse().unwrap()),
             ordered_on: date!(2026 - 11 - 25),

@@ -115,8 +115,10 @@ fn facts(job: &Job) -> Vec<(&'static str, String)> {
             format!("{}, {}, {}", job.material.details.name, job.design.words(), job.material.details.cutting.words()),
         ),
     ];
-    if let Some(coating) = &job.coating {
-        facts.push(("Coating", coating.details.name.clone()));
+    for (what, coating) in [("Coating", &job.coating), ("Second coating", &job.second_coating)] {
+        if let Some(coating) = coating {
+            facts.push((what, coating.details.name.clone()));
+        }
     }
     if let Some(tint) = &job.tint {
         facts.push(("Tint", tint.details.name.clone()));

@@ -175,6 +175,7 @@ pub(crate) async fn print_packing_sheet(State(state): State<AppState>, Path(numb
         material: &job.material.details,
         design: job.design,
         coating: job.coating.as_ref().map(|t| &t.details),
+        second_coating: job.second_coating.as_ref().map(|t| &t.details),
         tint: job.tint.as_ref().map(|t| &t.details),
         packed_on,
         check,

@@ -117,6 +117,7 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
         material: &job.material.details,
         design: job.design,
         coating: job.coating.as_ref().map(|t| &t.details),
+        second_coating: job.second_coating.as_ref().map(|t| &t.details),
         tint: job.tint.as_ref().map(|t| &t.details),
         ordered_on: job.ordered_on,
         promised_on: job.promised_on,

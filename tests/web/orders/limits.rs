@@ -4,8 +4,20 @@ use super::{begin, post};
 use crate::support::TestLab;
 
 /// A million dollars less the rest of the bill still leaves a bill; the discount has its own limit, see below.
-const PRICES: [&str; 7] =
-    ["price_frame", "price_lens", "price_coating", "price_tint", "price_shipping", "price_tax", "payment"];
+const PRICES: [&str; 12] = [
+    "price_frame",
+    "price_lens",
+    "price_coating",
+    "price_second_coating",
+    "price_tint",
+    "price_prism",
+    "price_high_power_right",
+    "price_high_power_left",
+    "price_oversize",
+    "price_shipping",
+    "price_tax",
+    "payment",
+];
 
 /// (field, the last values inside, the first values outside).
 const NUMBERS: &[(&str, &[&str], &[&str])] = &[
@@ -73,12 +85,19 @@ async fn every_number_has_its_limits() {
 async fn every_amount_is_between_nothing_and_a_million() {
     let lab = TestLab::new().await;
     let path = begin(&lab).await;
+    // A price is only taken for what is chosen, so everything is.
+    let (coating, second, tint) = super::treatments(&lab).await;
+    let chosen = [("coating", &*coating), ("second_coating", &*second), ("tint", &*tint), ("rx_left", "-2.50 2 BI")];
     for field in PRICES {
+        let fault = async |value| {
+            let changes: Vec<_> = chosen.iter().copied().chain([("intent", "look"), (field, value)]).collect();
+            post(&lab, &path, &changes).await.texts(&format!("#{field}-error")).into_iter().next()
+        };
         for inside in ["0", "0.01", "1000000"] {
-            assert_eq!(fault(&lab, &path, field, inside).await, None, "{field} {inside}");
+            assert_eq!(fault(inside).await, None, "{field} {inside}");
         }
         for outside in ["-0.01", "1000000.01", "0.001"] {
-            assert!(fault(&lab, &path, field, outside).await.is_some(), "{field} {outside} is beyond the limit");
+            assert!(fault(outside).await.is_some(), "{field} {outside} is beyond the limit");
         }
     }
     // 95 for the frame, twice 30 for the lenses and 7 for shipping.

@@ -2,7 +2,7 @@
 
 use super::context::OrderContext;
 use super::form::OrderForm;
-use crate::desk::bill::{Billed, Charge, ChargeKind, base_price, bill};
+use crate::desk::bill::{Billed, Charge, ChargeKind, LensExtras, base_price, bill};
 use crate::desk::catalogue::{Material, Treatment, TreatmentDetails};
 use crate::desk::money::Cents;
 use crate::desk::procedure_code::lens_code;
@@ -15,10 +15,25 @@ pub(super) struct Prices {
     pub(super) frame: Option<Option<Cents>>,
     lens: Option<Option<Cents>>,
     coating: Option<Option<Cents>>,
+    second_coating: Option<Option<Cents>>,
     tint: Option<Option<Cents>>,
+    prism: Option<Option<Cents>>,
+    high_power: Pair<Option<Option<Cents>>>,
+    oversize: Option<Option<Cents>>,
     shipping: Option<Option<Cents>>,
     discount: Option<Option<Cents>>,
     tax: Option<Option<Cents>>,
+}
+
+/// What the lines of a bill are for; what is not chosen, or not read, is `None`.
+pub(super) struct Chosen<'a> {
+    /// The frame in words, none for new lenses in an earlier one.
+    pub(super) frame: Option<String>,
+    pub(super) material: Option<&'a Material>,
+    pub(super) coating: Option<&'a Treatment>,
+    pub(super) second_coating: Option<&'a Treatment>,
+    pub(super) tint: Option<&'a Treatment>,
+    pub(super) eyes: Option<Pair<EyePrescription>>,
 }
 
 impl Prices {
@@ -28,38 +43,62 @@ impl Prices {
             frame: price(OrderForm::PRICE_FRAME),
             lens: price(OrderForm::PRICE_LENS),
             coating: price(OrderForm::PRICE_COATING),
+            second_coating: price(OrderForm::PRICE_SECOND_COATING),
             tint: price(OrderForm::PRICE_TINT),
+            prism: price(OrderForm::PRICE_PRISM),
+            high_power: Pair::new(Eye::Right, Eye::Left).map(|eye| price(OrderForm::price_high_power(eye))),
+            oversize: price(OrderForm::PRICE_OVERSIZE),
             shipping: price(OrderForm::PRICE_SHIPPING),
             discount: price(OrderForm::PRICE_DISCOUNT),
             tax: price(OrderForm::PRICE_TAX),
         }
     }
 
-    /// The lines of the bill; `None` while something they need is missing or wrong. `frame` is the frame in words, none
-    /// for new lenses in an earlier one.
-    #[expect(clippy::too_many_arguments, reason = "a bill is made from what seven fields say")]
-    pub(super) fn charges(
-        &self,
-        form: &mut Form,
-        context: &OrderContext,
-        frame: Option<String>,
-        material: Option<&Material>,
-        coating: Option<&Treatment>,
-        tint: Option<&Treatment>,
-        eyes: Option<Pair<EyePrescription>>,
-    ) -> Option<Vec<Charge>> {
-        let mut material = material?.details.clone();
+    /// Refuses a price for what is not chosen: it would be dropped without a word.
+    pub(super) fn refuse_unchosen(&self, form: &mut Form, chosen: &Chosen<'_>) {
+        for (choice, price, is_chosen, field) in [
+            (OrderForm::COATING, self.coating, chosen.coating.is_some(), OrderForm::PRICE_COATING),
+            (
+                OrderForm::SECOND_COATING,
+                self.second_coating,
+                chosen.second_coating.is_some(),
+                OrderForm::PRICE_SECOND_COATING,
+            ),
+            (OrderForm::TINT, self.tint, chosen.tint.is_some(), OrderForm::PRICE_TINT),
+        ] {
+            if !is_chosen && price.flatten().is_some() && form.error(choice).is_none() {
+                let what = choice.replace('_', " ");
+                form.fail(field, format!("No {what} is chosen: choose one, or leave its price empty"));
+            }
+        }
+        let has_no_prism = chosen.eyes.is_some_and(|eyes| eyes.right.prism.is_none() && eyes.left.prism.is_none());
+        if has_no_prism && charged(self.prism).is_some() {
+            form.fail(OrderForm::PRICE_PRISM, "No prism is prescribed: leave its price empty");
+        }
+    }
+
+    /// The lines of the bill; `None` while something they need is missing or wrong.
+    pub(super) fn charges(&self, form: &mut Form, context: &OrderContext, chosen: Chosen<'_>) -> Option<Vec<Charge>> {
+        let mut material = chosen.material?.details.clone();
         material.price = self.lens?.unwrap_or(material.price);
-        let (coating, tint) = (at_price(coating, self.coating), at_price(tint, self.tint));
+        let coating = at_price(chosen.coating, self.coating);
+        let second_coating = at_price(chosen.second_coating, self.second_coating);
+        let tint = at_price(chosen.tint, self.tint);
         let list_price = context.frame.as_ref().map_or(Cents::ZERO, |f| f.details.price);
         let frame_price = self.frame?.unwrap_or(list_price);
         let mut charges = bill(&Billed {
-            frame: frame.map(|name| (name, frame_price)),
+            frame: chosen.frame.map(|name| (name, frame_price)),
             base_price: base_price(context.materials.iter().map(|m| &m.details)),
             material: &material,
             coating: coating.as_ref(),
+            second_coating: second_coating.as_ref(),
             tint: tint.as_ref(),
-            eyes: &eyes?,
+            extras: LensExtras {
+                prism: charged(self.prism),
+                high_power: self.high_power.map(charged),
+                oversize: charged(self.oversize),
+            },
+            eyes: &chosen.eyes?,
             basis: context.lab.code_basis,
             shipping: self.shipping?.unwrap_or(Cents::ZERO),
         });
@@ -80,18 +119,39 @@ impl Prices {
     }
 }
 
+/// A price that is typed, right and not zero.
+fn charged(price: Option<Option<Cents>>) -> Option<Cents> {
+    price.flatten().filter(|price| *price != Cents::ZERO)
+}
+
 /// A treatment at the price typed for it; a wrong price leaves that of the list.
 fn at_price(treatment: Option<&Treatment>, price: Option<Option<Cents>>) -> Option<TreatmentDetails> {
     let details = treatment?.details.clone();
     Some(TreatmentDetails { price: price.flatten().unwrap_or(details.price), ..details })
 }
 
-/// What is to be known of the codes of the two lenses.
+/// What is to be known of the codes of the bill.
 pub(super) fn code_notes(form: &OrderForm, context: &OrderContext) -> Vec<String> {
     let note = |eye: Eye| {
         let reading = form.eyes.get(eye).read.as_ref().ok()?;
         let note = lens_code(reading.rx.power, context.lab.code_basis).note?;
         Some(format!("Code of the {} lens: {note}", eye.name()))
     };
-    Eye::BOTH.into_iter().filter_map(note).collect()
+    let charges = form.charges.as_deref().unwrap_or_default();
+    let high_power = charges.iter().any(|charge| charge.kind == ChargeKind::HighPower).then(|| {
+        "High power has no code of its own: the code of the lens says its power. Ask the plan before you send it."
+            .to_owned()
+    });
+    let coatings: Vec<&str> = charges
+        .iter()
+        .filter(|charge| charge.kind == ChargeKind::Coating && charge.eye == Some(Eye::Right))
+        .map(|charge| charge.code.as_str())
+        .collect();
+    let coatings = match coatings[..] {
+        [first, second] if first == second && !first.is_empty() => {
+            Some(format!("Both coatings have the code {first}. Ask the plan before you send it."))
+        }
+        _ => None,
+    };
+    Eye::BOTH.into_iter().filter_map(note).chain(high_power).chain(coatings).collect()
 }

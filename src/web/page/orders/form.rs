@@ -3,7 +3,7 @@
 use time::Date;
 
 use super::super::customers::CustomerForm;
-use super::bill::Prices;
+use super::bill::{Chosen, Prices};
 use super::cautions::{FrameFacts, OrderCaution, cautions_of, seen_mark};
 use super::context::OrderContext;
 use crate::desk::bill::Charge;
@@ -83,6 +83,7 @@ impl OrderForm {
     pub(super) const DESIGN: &str = "design";
     pub(super) const MATERIAL: &str = "material";
     pub(super) const COATING: &str = "coating";
+    pub(super) const SECOND_COATING: &str = "second_coating";
     pub(super) const TINT: &str = "tint";
     pub(super) const ORDERED_ON: &str = "ordered_on";
     pub(in crate::web) const PROMISED_ON: &str = "promised_on";
@@ -92,7 +93,10 @@ impl OrderForm {
     pub(in crate::web) const PRICE_FRAME: &str = "price_frame";
     pub(in crate::web) const PRICE_LENS: &str = "price_lens";
     pub(super) const PRICE_COATING: &str = "price_coating";
+    pub(super) const PRICE_SECOND_COATING: &str = "price_second_coating";
     pub(super) const PRICE_TINT: &str = "price_tint";
+    pub(super) const PRICE_PRISM: &str = "price_prism";
+    pub(super) const PRICE_OVERSIZE: &str = "price_oversize";
     pub(super) const PRICE_SHIPPING: &str = "price_shipping";
     pub(super) const PRICE_DISCOUNT: &str = "price_discount";
     pub(super) const PRICE_TAX: &str = "price_tax";
@@ -118,6 +122,28 @@ impl OrderForm {
             Eye::Right => "height_right",
             Eye::Left => "height_left",
         }
+    }
+
+    /// The field of what an eye's lens costs more for its power.
+    pub(super) const fn price_high_power(eye: Eye) -> &'static str {
+        match eye {
+            Eye::Right => "price_high_power_right",
+            Eye::Left => "price_high_power_left",
+        }
+    }
+
+    /// The prices of what few lenses need. The page folds them away while they are empty.
+    pub(super) const EXTRA_PRICES: [&str; 5] = [
+        Self::PRICE_SECOND_COATING,
+        Self::PRICE_PRISM,
+        Self::price_high_power(Eye::Right),
+        Self::price_high_power(Eye::Left),
+        Self::PRICE_OVERSIZE,
+    ];
+
+    /// Whether one of these fields is not empty.
+    pub(super) fn is_filled(form: &Form, fields: &[&str]) -> bool {
+        fields.iter().any(|field| !form.value(field).trim().is_empty())
     }
 
     /// Whether the owner only wants to see what was understood.
@@ -149,21 +175,23 @@ impl OrderForm {
             context.materials.iter().find(|m| Some(m.version) == id).ok_or_else(|| not_on_sale("a material"))
         });
         let coating = read_treatment(form, Self::COATING, TreatmentKind::Coating, "a coating", context);
+        let second_coating = read_second_coating(form, coating.flatten(), context);
         let tint = read_treatment(form, Self::TINT, TreatmentKind::Tint, "a tint", context);
         let height = Pair::new(Eye::Right, Eye::Left).map(|eye| read_height(form, eye, context));
         let (ordered_on, promised_on) = read_days(form, context.today);
         let note = form.read(Self::NOTE, |t| lines("The note", t, 1000));
         let (paid, payment) = read_payment(form, context.today);
         let rx = eyes.as_ref().map(|eye| eye.read.as_ref().ok().map(|reading| reading.rx));
-        let charges = prices.charges(
-            form,
-            context,
-            frame.name(context),
+        let chosen = Chosen {
+            frame: frame.name(context),
             material,
-            coating.flatten(),
-            tint.flatten(),
-            rx.right.zip(rx.left).map(|(right, left)| Pair::new(right, left)),
-        );
+            coating: coating.flatten(),
+            second_coating: second_coating.flatten(),
+            tint: tint.flatten(),
+            eyes: rx.right.zip(rx.left).map(|(right, left)| Pair::new(right, left)),
+        };
+        prices.refuse_unchosen(form, &chosen);
+        let charges = prices.charges(form, context, chosen);
         let facts = FrameFacts { stamped: frame.stamped(context), made_for, height };
         let cautions = cautions_of(prescription.as_ref(), &facts, ordered_on, promised_on, context);
         let is_confirmed = cautions.is_empty() || form.value(Self::SEEN) == seen_mark(&cautions);
@@ -177,6 +205,7 @@ impl OrderForm {
                 material: material?.version,
                 design: design?,
                 coating: coating?.map(|treatment| treatment.version),
+                second_coating: second_coating?.map(|treatment| treatment.version),
                 tint: tint?.map(|treatment| treatment.version),
                 height: Pair::new(height.right?, height.left?),
                 ordered_on: ordered_on?,
@@ -360,6 +389,24 @@ fn read_treatment<'a>(
         let mut of_kind = context.treatments.iter().filter(|treatment| treatment.details.kind == kind);
         of_kind.find(|treatment| Some(treatment.version) == id).ok_or_else(|| not_on_sale(what))
     })
+}
+
+/// The coating over the first one, which is another.
+fn read_second_coating<'a>(
+    form: &mut Form,
+    first: Option<&Treatment>,
+    context: &'a OrderContext,
+) -> Option<Option<&'a Treatment>> {
+    let (field, kind) = (OrderForm::SECOND_COATING, TreatmentKind::Coating);
+    let second = read_treatment(form, field, kind, "a coating", context)?;
+    let Some(chosen) = second else { return Some(None) };
+    let why = match first {
+        Some(first) if first.id == chosen.id => "This is the first coating: choose another, or none",
+        Some(_) => return Some(second),
+        None => "Choose the first coating as well, or move this one there",
+    };
+    form.fail(field, why);
+    None
 }
 
 fn not_on_sale(what: &str) -> String {

@@ -79,7 +79,11 @@ pub(crate) async fn new_lenses(State(state): State<AppState>, Path(number): Path
         form.set(OrderForm::MATERIAL, material.version.to_string());
     }
     let treatments = state.store.list_treatments().await?;
-    for (field, earlier) in [(OrderForm::COATING, &job.coating), (OrderForm::TINT, &job.tint)] {
+    for (field, earlier) in [
+        (OrderForm::COATING, &job.coating),
+        (OrderForm::SECOND_COATING, &job.second_coating),
+        (OrderForm::TINT, &job.tint),
+    ] {
         if let Some(now) = earlier.as_ref().and_then(|e| treatments.iter().find(|t| t.id == e.id)) {
             form.set(field, now.version.to_string());
         }
@@ -158,6 +162,8 @@ struct OrderPage {
     rims: Vec<(&'static str, &'static str)>,
     materials: Vec<(String, String)>,
     coatings: Vec<(String, String)>,
+    has_second_coating: bool,
+    has_extra_price: bool,
     tints: Vec<(String, String)>,
     payments: Vec<(&'static str, &'static str)>,
     right: EyeField,
@@ -272,6 +278,8 @@ impl OrderPage {
                 .map(|m| (m.version.to_string(), format!("{}, {} a lens", m.details.name, m.details.price)))
                 .collect(),
             coatings: treatments(TreatmentKind::Coating),
+            has_second_coating: OrderForm::is_filled(&form, &[OrderForm::SECOND_COATING]),
+            has_extra_price: OrderForm::is_filled(&form, &OrderForm::EXTRA_PRICES),
             tints: treatments(TreatmentKind::Tint),
             payments: PaymentKind::ALL.iter().map(|k| (k.key(), k.key())).collect(),
             right: eye(Eye::Right),
