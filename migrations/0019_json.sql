@@ -42,7 +42,8 @@ from prescription;
 -- Of a revision of a job: what is done for each eye, and what is put on the lenses.
 create view job_eyes_json as
 select job_number, revision,
-       (select json_group_array(json_object('eye', e.eye, 'task', e.task, 'height_hundredths', e.height_hundredths))
+       (select json_group_array(json_object('eye', e.eye, 'task', e.task, 'height_hundredths', e.height_hundredths,
+                                            'height_from', e.height_from))
         from job_eye e where e.job_number = r.job_number and e.revision = r.revision) as body
 from job_revision r;
 

@@ -11,6 +11,7 @@ use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::verification::{Judgment, Measurement, Notation, judge};
 use crate::desk::bill::{Billed, LensExtras, base_price, bill};
 use crate::desk::catalogue::{Material, Treatment, TreatmentDetails, TreatmentKind};
+use crate::desk::centre_height::CentreHeight;
 use crate::desk::customer::Person;
 use crate::desk::fault::ConcessionCause;
 use crate::desk::frame::{FrameDetails, Rim};
@@ -388,7 +389,8 @@ impl<'a> Loader<'a> {
             coating: coating.map(|t| t.version),
             second_coating: None,
             tint: tint.map(|t| t.version),
-            height: Pair::new(length(name, row.height.right)?, length(name, row.height.left)?),
+            height: Pair::new(length(name, row.height.right)?, length(name, row.height.left)?)
+                .map(CentreHeight::Bottom),
             ordered_on,
             promised_on: ordered_on + Duration::days(row.promised_in_days),
             note: String::new(),
@@ -418,8 +420,9 @@ impl<'a> Loader<'a> {
         when: OffsetDateTime,
     ) -> Result<(), DemoError> {
         let measured = measured.unwrap_or_default();
+        let layout = JobLayout::of(job, &self.shape_of(job, name).await?, &self.lab, step_of(&self.lab));
         let Judgment { reading, verdict, figures } =
-            judge(self.lab.tolerance, job, &measurement(job, &measured, name)?);
+            judge(self.lab.tolerance, job, &layout, &measurement(job, &layout, &measured, name)?);
         let check = NewCheck {
             profile: self.lab.tolerance.key(),
             reading: serde_json::to_string(&reading).map_err(|why| wrong(name, why))?,
@@ -555,7 +558,7 @@ fn lenses_for(job: &Job, shape: &FrameShape, lab: &Lab, name: &str) -> Result<Ve
         .collect()
 }
 
-fn measurement(job: &Job, row: &MeasuredRow, name: &str) -> Result<Measurement, DemoError> {
+fn measurement(job: &Job, layout: &JobLayout, row: &MeasuredRow, name: &str) -> Result<Measurement, DemoError> {
     let typed = Pair::new((Eye::Right, row.right), (Eye::Left, row.left))
         .map(|(eye, off)| read_off(job.prescription.eyes.get(eye).power, off).map_err(|why| wrong(name, why)));
     let typed = Pair::new(typed.right?, typed.left?);
@@ -570,8 +573,8 @@ fn measurement(job: &Job, row: &MeasuredRow, name: &str) -> Result<Measurement, 
         typed,
         pupil_distance: Some(distance),
         height: Pair::new(
-            Some(length(name, job.height().right.to_f64() + row.height_off_mm.right)?),
-            Some(length(name, job.height().left.to_f64() + row.height_off_mm.left)?),
+            Some(length(name, layout.eyes.right.wanted.height_mm + row.height_off_mm.right)?),
+            Some(length(name, layout.eyes.left.wanted.height_mm + row.height_off_mm.left)?),
         ),
         prism: job.prescription.eyes.as_ref().map(|eye| (!eye.prism.is_none()).then_some(eye.prism)),
     })

@@ -307,7 +307,9 @@ async fn the_columns_of_a_list_agree_with_the_history() {
 async fn the_layout_of_a_cut_is_kept_in_numbers() {
     let lab = TestLab::new().await;
     let number = lab.given_lenses_in_hand().await;
-    lab.post(&format!("/jobs/{number}/cut"), &[("size_right", "0.10"), ("size_left", "0.10"), ("note", "")]).await.assert_status(303);
+    lab.post(&format!("/jobs/{number}/cut"), &[("size_right", "0.10"), ("size_left", "0.10"), ("note", "")])
+        .await
+        .assert_status(303);
     let mut book = beside(lab.folder.path()).await;
     let layout = texts(
         &mut book,

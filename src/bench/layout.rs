@@ -15,6 +15,7 @@ use crate::optics::{Eye, Pair};
 use crate::shape::blank::{Blank, Spare, blank_middle, tightest_spare};
 use crate::shape::blocker::BlockerStep;
 use crate::shape::blocker::Wanted;
+use crate::shape::boxing::Boxing;
 use crate::shape::layout::{Decentration, EyeLayout, PairLayout};
 use crate::shape::outline::{Outline, Point};
 
@@ -121,7 +122,10 @@ impl JobLayout {
     pub fn of(job: &Job, shape: &FrameShape, lab: &Lab, step: BlockerStep) -> Self {
         let outlines = shape.outlines();
         let pd = job.prescription.centred_on(job.made_for);
-        let wanted_of = |eye| Wanted { pd_mm: pd.mono(eye).to_f64(), height_mm: job.eyes.get(eye).height.to_f64() };
+        let wanted_of = |eye| {
+            let b_mm = Boxing::of(outlines.get(eye)).b_mm;
+            Wanted { pd_mm: pd.mono(eye).to_f64(), height_mm: job.eyes.get(eye).height.above_bottom_mm(b_mm) }
+        };
         let wanted = Pair::new(wanted_of(Eye::Right), wanted_of(Eye::Left));
         let (dbl_mm, margin_mm) = (shape.dbl.to_f64(), lab.blank_margin.to_f64());
         let layout = PairLayout::of(outlines.as_ref(), dbl_mm, wanted, step, margin_mm);
@@ -276,6 +280,7 @@ pub fn place_words(eye: Eye, angle_deg: f64) -> String {
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;
+    use crate::desk::centre_height::CentreHeight;
     use crate::desk::lab::read_diameters;
     use crate::desk::prescription::MadeFor;
     pub use crate::desk::sample::{round_job, round_shape};
@@ -371,6 +376,17 @@ pub(super) mod tests {
     }
 
     #[test]
+    fn a_height_may_be_told_from_the_middle_or_not_at_all() {
+        // Round 44: the middle is 22 mm up.
+        for (typed, up_mm) in [("24", 2.0), ("4 above the middle", 4.0), ("1.5 below the middle", -1.5), ("", 0.0)] {
+            let mut job = round_job("-1.00 sph", "32/32");
+            job.eyes.right.height = CentreHeight::read(typed).unwrap();
+            let laid = JobLayout::of(&job, &round_shape(), &lab(), BlockerStep::Half).eyes.right.layout;
+            assert!((laid.decentration.up_mm - up_mm).abs() < 1e-6, "{typed}: {:?}", laid.decentration);
+        }
+    }
+
+    #[test]
     fn unlikely_places_are_asked_about() {
         // Round 44 with DBL 20: 24 mm high is 2 up, 18 is 4 down, 31 is 9 up; a PD of 24 is 8 in.
         for (pd, height, said) in [
@@ -381,7 +397,7 @@ pub(super) mod tests {
             ("32/32", "46", vec!["outside the shape"]),
         ] {
             let mut job = round_job("-1.00 sph", pd);
-            job.eyes.right.height = height.parse().unwrap();
+            job.eyes.right.height = CentreHeight::read(height).unwrap();
             let got = JobLayout::of(&job, &round_shape(), &lab(), BlockerStep::Half).eyes.right.cautions();
             assert_eq!(got.len(), said.len(), "{pd} {height}: {got:?}");
             assert!(got.iter().zip(&said).all(|(got, said)| got.contains(said)), "{pd} {height}: {got:?}");

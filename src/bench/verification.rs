@@ -6,6 +6,7 @@
 use serde::{Deserialize, Serialize};
 use strum::{EnumString, IntoStaticStr, VariantArray};
 
+use super::layout::JobLayout;
 use crate::desk::job::Job;
 use crate::desk::key::keyed;
 use crate::optics::notation;
@@ -67,14 +68,14 @@ impl Measurement {
     }
 }
 
-/// The order of a job as the tolerance tables take it.
-pub fn ordered(job: &Job) -> Ordered {
+/// The order of a job as the tolerance tables take it. The heights are those of its layout.
+pub fn ordered(job: &Job, layout: &JobLayout) -> Ordered {
     let distance = job.prescription.centred_on(job.made_for);
     Ordered {
         power: job.lens_prescriptions().map(|eye| eye.power),
         prism: job.prescription.eyes.map(|eye| eye.prism),
         pupil_distance_mm: Pair::new(distance.mono(Eye::Right).to_f64(), distance.mono(Eye::Left).to_f64()),
-        height_mm: job.height().map(Millimetre::to_f64),
+        height_mm: layout.eyes.as_ref().map(|eye| eye.wanted.height_mm),
         centre_thickness_mm: Pair::new(None, None),
     }
 }
@@ -302,8 +303,8 @@ pub struct Judgment {
 }
 
 /// Judges a finished pair of a job by the lab's tolerances.
-pub fn judge(profile: Profile, job: &Job, measurement: &Measurement) -> Judgment {
-    let ordered = ordered(job);
+pub fn judge(profile: Profile, job: &Job, layout: &JobLayout, measurement: &Measurement) -> Judgment {
+    let ordered = ordered(job, layout);
     let lines = verify(profile, &ordered, &measurement.for_tables(&ordered));
     let verdict = Verdict {
         profile: profile.to_string(),

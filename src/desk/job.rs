@@ -7,6 +7,7 @@ use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::{Date, OffsetDateTime};
 
 use super::catalogue::{Material, Treatment};
+use super::centre_height::CentreHeight;
 use super::customer::Customer;
 use super::fitting::{FramePosition, PowerDecision};
 use super::frame::Frame;
@@ -16,7 +17,6 @@ use super::money::Cents;
 use super::order::Design;
 use super::prescription::{MadeFor, Prescription};
 use crate::optics::prescription::{EyePrescription, LensPower};
-use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 
 /// A job with everything its pages show.
@@ -77,8 +77,8 @@ pub struct Job {
 pub struct JobEye {
     /// Whether a lens is made.
     pub task: EyeTask,
-    /// Optical centre above the lowest point of the box.
-    pub height: Millimetre,
+    /// Where the optical centre is to stand.
+    pub height: CentreHeight,
 }
 
 /// What is done for an eye.
@@ -124,8 +124,8 @@ impl Job {
         self.parent.filter(|parent| parent.reason == ParentReason::NewLenses).map(|parent| parent.number)
     }
 
-    /// The ordered height of each optical centre above the lowest point of the box.
-    pub fn height(&self) -> Pair<Millimetre> {
+    /// The ordered height of each optical centre.
+    pub fn height(&self) -> Pair<CentreHeight> {
         self.eyes.map(|eye| eye.height)
     }
 
@@ -500,8 +500,8 @@ mod tests {
         assert_eq!(job.relens_of(), Some(1042));
         job.parent = Some(Parent { number: 1042, reason: ParentReason::Remake, eyes });
         assert_eq!(job.relens_of(), None, "a remake is not new lenses for an earlier job");
-        job.eyes.left.height = "21.5".parse().unwrap();
-        assert_eq!(job.height(), Pair::new("24".parse().unwrap(), "21.5".parse().unwrap()));
+        job.eyes.left.height = CentreHeight::Assumed;
+        assert_eq!(job.height().map(CentreHeight::words), Pair::new("24.00 mm".into(), "the middle, assumed".into()));
         (job.charged, job.paid) = (Cents::new(18_600), Cents::new(20_000));
         assert_eq!(job.owed(), Cents::new(-1400));
         let at = OffsetDateTime::UNIX_EPOCH;

@@ -26,6 +26,7 @@
 
 pub mod bill;
 pub mod catalogue;
+pub mod centre_height;
 pub mod customer;
 pub mod date;
 pub mod deadline;

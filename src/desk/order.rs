@@ -6,6 +6,7 @@ use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::Date;
 
 use super::bill::Charge;
+use super::centre_height::CentreHeight;
 use super::customer::Person;
 use super::frame::FrameDetails;
 use super::id::{CustomerId, FrameId, MaterialVersionId, TreatmentVersionId};
@@ -14,7 +15,7 @@ use super::limit::LengthLimit;
 use super::payment::Payment;
 use super::prescription::{MadeFor, Prescription};
 use crate::optics::Pair;
-use crate::optics::unit::{Millimetre, Tilt};
+use crate::optics::unit::Tilt;
 
 /// The height of an optical centre above the lowest point of the box (common practice).
 pub const HEIGHT: LengthLimit = LengthLimit::new("A height", 500, 6000);
@@ -83,7 +84,7 @@ pub struct NewOrder {
     pub second_coating: Option<TreatmentVersionId>,
     pub tint: Option<TreatmentVersionId>,
     /// Optical centre above the lowest point of the box.
-    pub height: Pair<Millimetre>,
+    pub height: Pair<CentreHeight>,
     /// The day the order is complete.
     pub ordered_on: Date,
     pub promised_on: Date,

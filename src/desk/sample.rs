@@ -6,6 +6,7 @@ use time::macros::date;
 use uuid::Uuid;
 
 use super::catalogue::{Material, starting_materials};
+use super::centre_height::CentreHeight;
 use super::customer::{Customer, Person};
 use super::frame::{Frame, FrameDetails, Rim};
 use super::frame_shape::{DblSource, FrameShape, ShapeOrigin};
@@ -37,7 +38,7 @@ pub fn round_shape() -> FrameShape {
 /// A job in that frame, to this prescription and pupil distance, the optical centre 2 above the middle.
 pub fn round_job(rx: &str, pd: &str) -> Job {
     let eye = read(rx).unwrap().rx;
-    let made = JobEye { task: EyeTask::Make, height: "24".parse().unwrap() };
+    let made = JobEye { task: EyeTask::Make, height: CentreHeight::Bottom("24".parse().unwrap()) };
     Job {
         number: 1001,
         customer: Customer { id: CustomerId(Uuid::nil()), person: Person::default() },

@@ -10,6 +10,7 @@ use super::{CheckSummary, Head, ruler};
 use crate::bench::edge_finish::TicketLines;
 use crate::bench::notes::BenchNotes;
 use crate::desk::catalogue::{MaterialDetails, TreatmentDetails};
+use crate::desk::centre_height::CentreHeight;
 use crate::desk::date;
 use crate::desk::frame::FrameDetails;
 use crate::desk::lab::Lab;
@@ -20,7 +21,6 @@ use crate::optics::direction::Directed;
 use crate::optics::notation;
 use crate::optics::prescription::{EyePrescription, LensPower, PupilDistance};
 use crate::optics::prism::DecentrationError;
-use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 use crate::shape::layout::{Decentration, EyeLayout, PairLayout};
 use crate::shape::outline::Outline;
@@ -49,7 +49,7 @@ pub struct TicketFacts<'a> {
     /// The pupil distance of that use.
     pub pupil_distance: PupilDistance,
     /// The ordered heights.
-    pub height: Pair<Millimetre>,
+    pub height: Pair<CentreHeight>,
     /// The material.
     pub material: &'a MaterialDetails,
     /// The form of the front.
@@ -110,8 +110,11 @@ pub struct EyePart {
     pub prism_made: String,
     /// The wearer's pupil from the middle of the nose.
     pub pd: String,
-    /// The ordered height.
+    /// The ordered height, in words.
     pub height: String,
+    /// Whether none was ordered, so that the middle line counts.
+    #[serde(default)]
+    pub height_is_assumed: bool,
     /// The layout, once there is a shape.
     pub laid: Option<TicketLayout>,
     /// The lens in hand; empty for none.
@@ -338,7 +341,8 @@ impl EyePart {
             prism: if prism.is_none() { String::new() } else { prism.to_string() },
             prism_made: facts.shape.and_then(|shape| *shape.prism.get(eye)).map(made).unwrap_or_default(),
             pd: facts.pupil_distance.mono(eye).to_string(),
-            height: facts.height.get(eye).to_string(),
+            height: facts.height.get(eye).words(),
+            height_is_assumed: *facts.height.get(eye) == CentreHeight::Assumed,
             laid: facts.shape.map(|shape| TicketLayout::of(shape.layout.eyes.get(eye))),
             lens: facts.lenses.get(eye).map(describe).unwrap_or_default(),
         }

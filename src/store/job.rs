@@ -16,6 +16,7 @@ use super::prescription::{EyeRow, PrescriptionRow, both_eyes, prescribed_eyes};
 use super::read::{length, word};
 use super::{Store, StoreError};
 use crate::desk::catalogue::{Treatment, TreatmentKind};
+use crate::desk::centre_height::CentreHeight;
 use crate::desk::id::ShapeId;
 use crate::desk::job::{EyeTask, Job, JobEye, Parent, ParentReason};
 use crate::desk::money::Cents;
@@ -106,18 +107,20 @@ struct JobEyeRow {
     eye: String,
     task: String,
     height_hundredths: Option<i64>,
+    height_from: String,
 }
 
 impl TryFrom<JobEyeRow> for JobEye {
     type Error = StoreError;
     fn try_from(row: JobEyeRow) -> Result<Self, StoreError> {
-        let height = row.height_hundredths.ok_or_else(|| no_height(&row.eye))?;
-        Ok(Self { task: word("eye task", &row.task, EyeTask::from_key(&row.task))?, height: length("height", height)? })
+        let stated = row.height_hundredths.map(|mm| length("height", mm)).transpose()?;
+        let height = match (stated, row.height_from.as_str()) {
+            (Some(height), "bottom") => CentreHeight::Bottom(height),
+            (Some(up), _) => CentreHeight::Middle(up),
+            (None, _) => CentreHeight::Assumed,
+        };
+        Ok(Self { task: word("eye task", &row.task, EyeTask::from_key(&row.task))?, height })
     }
-}
-
-fn no_height(eye: &str) -> StoreError {
-    StoreError::Unreadable { what: "height", why: format!("the {eye} eye has none") }
 }
 
 impl Store {

@@ -17,6 +17,7 @@ use super::shape::lend_shape;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::catalogue::TreatmentKind;
+use crate::desk::centre_height::CentreHeight;
 use crate::desk::fitting::{FramePosition, PositionOfWear};
 use crate::desk::id::{CustomerId, FrameId};
 use crate::desk::job::{EventKind, EyeTask, ParentReason};
@@ -147,14 +148,20 @@ async fn insert_revision(
     .execute(&mut *tx)
     .await?;
     for (eye, height) in order.height.iter() {
-        let (eye, task, height) = (eye.name(), EyeTask::Make.key(), height.hundredths());
+        let (eye, task) = (eye.name(), EyeTask::Make.key());
+        let (height, from) = match height {
+            CentreHeight::Bottom(height) => (Some(height.hundredths()), "bottom"),
+            CentreHeight::Middle(up) => (Some(up.hundredths()), "middle"),
+            CentreHeight::Assumed => (None, "middle"),
+        };
         sqlx::query!(
             "insert into job_eye (job_number, revision, eye, task, height_hundredths, height_from)
-             values (?, 1, ?, ?, ?, 'bottom')",
+             values (?, 1, ?, ?, ?, ?)",
             number,
             eye,
             task,
-            height
+            height,
+            from
         )
         .execute(&mut *tx)
         .await?;

@@ -4,6 +4,7 @@ use askama::Template;
 use rimbook::bench::edge_finish::TicketLines;
 use rimbook::desk::bill::{Billed, LensExtras, bill};
 use rimbook::desk::catalogue::{starting_materials, starting_treatments};
+use rimbook::desk::centre_height::CentreHeight;
 use rimbook::desk::customer::Person;
 use rimbook::desk::frame::{FrameDetails, Rim};
 use rimbook::desk::lab::{CodeBasis, Lab};
@@ -131,7 +132,7 @@ fn ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> String {
         last_cut: None,
         note: "Wants the temples short; call before sending",
         pupil_distance: read_pupil_distance("31.2/32.9").unwrap(),
-        height: Pair::new("21.3".parse().unwrap(), "21".parse().unwrap()),
+        height: Pair::new("21.3", "21").map(|height| CentreHeight::read(height).unwrap()),
         shape: Some(ticket::Shape {
             outlines: Pair::new(&shape, &shape),
             dbl_mm,

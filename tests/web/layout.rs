@@ -137,3 +137,27 @@ async fn no_stock_lens_is_said_in_one_sentence_everywhere() {
     let page = lab.get("/lab").await;
     assert_eq!(page.attributes("#stock_diameters", "value"), ["50 55"]);
 }
+
+#[tokio::test]
+async fn a_height_that_was_not_ordered_is_the_middle_and_marked_assumed() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job_at("-2.25 -1.25 x 95", "-2.50 -0.75 x 80", "63", "").await;
+    for page in ["", "/ticket"] {
+        let body = lab.get(&format!("/jobs/{job}{page}")).await.text("main, article");
+        assert!(body.contains("the middle, assumed"), "{page}: {body}");
+    }
+    crate::shapes::keep_ellipse(&lab, job).await;
+    // The ellipse is 40 mm high.
+    let layout = lab.get(&format!("/jobs/{job}/layout")).await;
+    assert_eq!(layout.text(".eye-right .set-height .num"), "20.0");
+    assert!(layout.text(".eye-right .figures").contains("wanted the middle, assumed"));
+    assert!(lab.get(&format!("/jobs/{job}/ticket")).await.text("article").contains("Set height, assumed"));
+    lab.given_lenses_for(job).await;
+    lab.given_cut_for(job).await;
+    let check = lab.get(&format!("/jobs/{job}/check")).await.text(".eye-right .facts");
+    assert!(check.contains("31.50 (halved), the middle, assumed"), "{check}");
+
+    let up = lab.given_job_at("-2.25 -1.25 x 95", "-2.50 -0.75 x 80", "63", "4 above the middle").await;
+    crate::shapes::keep_ellipse(&lab, up).await;
+    assert_eq!(lab.get(&format!("/jobs/{up}/layout")).await.text(".eye-right .set-height .num"), "24.0");
+}

@@ -144,7 +144,7 @@ async fn each_fault_stands_beside_its_field() {
         ("pd", "93", "80"),
         ("pd", "", "pupil distance"),
         ("height_right", "4", "A height of 4.00 mm is not possible: between 5 and 60"),
-        ("height_left", "", "A height is needed, between 5 and 60 mm"),
+        ("height_left", "4 up", "is not a height: write 20, or 4 above the middle"),
         ("frame_eye_size", "5", "An eye size of 5.00 mm is not possible: between 30 and 75"),
         ("frame_rim", "", "Choose"),
         ("customer_name", " ", "needed"),

@@ -12,6 +12,7 @@ use axum::body::Body;
 use axum::http::{Request, StatusCode, header};
 use http_body_util::BodyExt;
 use rimbook::desk::bill::{Charge, ChargeKind};
+use rimbook::desk::centre_height::CentreHeight;
 use rimbook::desk::customer::Person;
 use rimbook::desk::frame::{FrameDetails, Rim};
 use rimbook::desk::frame_shape::{DblSource, NewShape};
@@ -283,7 +284,7 @@ impl TestLab {
             coating: coating.map(|c| c.version),
             second_coating: None,
             tint: None,
-            height: Pair::new(height.parse().unwrap(), height.parse().unwrap()),
+            height: Pair::new(height, height).map(|height| CentreHeight::read(height).unwrap()),
             ordered_on: date!(2026 - 11 - 25),
             promised_on: date!(2026 - 12 - 05),
             note: String::new(),

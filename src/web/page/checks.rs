@@ -7,7 +7,9 @@ use axum::extract::{Path, State};
 use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{EyeWords, JobBar};
 use super::job_post::{JobPost, StepForm};
+use super::layout::lay_out;
 use super::{Chrome, PageResult, show, show_again};
+use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::verification::{self, Measurement, Notation, PairReading, REASON_LETTERS};
 use crate::desk::fault::ConcessionCause;
 use crate::desk::job::{Job, Stage};
@@ -186,14 +188,16 @@ pub(crate) async fn create_check(
     let Some(measurement) = CheckForm::read(&mut post.form, &post.job) else {
         return show_again(&page(&state, &post.job.clone(), Some(post.refused()), None).await?);
     };
-    let check = judged(&state, &post.job, &measurement)?;
+    let layout = lay_out(&state, &post.job, step_of(&state.lab())).await?;
+    let layout = layout.ok_or_else(|| WebError::NotFound(format!("A shape of job {number}")))?;
+    let check = judged(&state, &post.job, &layout, &measurement)?;
     let done = state.store.insert_check(&post.act, number, &check, state.clock.now()).await?;
     post.done(done)
 }
 
-fn judged(state: &AppState, job: &Job, measurement: &Measurement) -> Result<NewCheck, WebError> {
+fn judged(state: &AppState, job: &Job, layout: &JobLayout, measurement: &Measurement) -> Result<NewCheck, WebError> {
     let profile = state.lab().tolerance;
-    let verification::Judgment { reading, verdict, figures } = verification::judge(profile, job, measurement);
+    let verification::Judgment { reading, verdict, figures } = verification::judge(profile, job, layout, measurement);
     let unwritable = |e: serde_json::Error| WebError::Internal(format!("a check cannot be written: {e}"));
     Ok(NewCheck {
         profile: profile.key(),

@@ -131,7 +131,7 @@ impl EyeWords {
             typed: job.prescription.typed.get(eye).clone(),
             pd_mark: job.prescription.centred_on(job.made_for).mark(),
             pd: job.prescription.centred_on(job.made_for).mono(eye).to_string(),
-            height: job.eyes.get(eye).height.to_string(),
+            height: job.eyes.get(eye).height.words(),
             change: earlier.map(|earlier| change_words(earlier.get(eye), rx)),
         }
     }

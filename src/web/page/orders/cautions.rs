@@ -6,6 +6,7 @@ use time::Date;
 
 use super::context::OrderContext;
 use super::form::OrderForm;
+use crate::desk::centre_height::CentreHeight;
 use crate::desk::deadline::promise_warning;
 use crate::desk::order::{FRAME_OVER_PUPILS_MM, HEIGHT_FROM_MIDDLE_MM};
 use crate::desk::prescription::{MadeFor, Prescription};
@@ -34,7 +35,7 @@ pub(super) struct FrameFacts {
     /// Eye size and bridge as stamped.
     pub(super) stamped: Option<(Millimetre, Millimetre)>,
     pub(super) made_for: Option<MadeFor>,
-    pub(super) height: Pair<Option<Millimetre>>,
+    pub(super) height: Pair<Option<CentreHeight>>,
 }
 
 /// Everything that is unlikely, in the order of the form.
@@ -113,9 +114,9 @@ fn frame_cautions(prescription: &Prescription, frame: &FrameFacts, context: &Ord
         for (eye, height) in frame.height.iter() {
             let half_mm = boxes.get(eye).b_mm / 2.0;
             if let Some(height) = height
-                && !HEIGHT_FROM_MIDDLE_MM.contains(&(height.to_f64() - half_mm))
+                && !HEIGHT_FROM_MIDDLE_MM.contains(&(height.above_bottom_mm(2.0 * half_mm) - half_mm))
             {
-                let says = format!("{height} mm is unusual in this shape: its middle is at {half_mm:.1} mm.");
+                let says = format!("{} is unusual in this shape: its middle is at {half_mm:.1} mm.", height.words());
                 found.push(caution(OrderForm::height(eye), "height", says));
             }
         }

@@ -8,9 +8,10 @@ use super::cautions::{FrameFacts, OrderCaution, cautions_of, seen_mark};
 use super::context::OrderContext;
 use crate::desk::bill::Charge;
 use crate::desk::catalogue::{Treatment, TreatmentKind};
+use crate::desk::centre_height::CentreHeight;
 use crate::desk::frame::{BRIDGE, EYE_SIZE, FrameDetails, Rim, TEMPLE};
 use crate::desk::money::Cents;
-use crate::desk::order::{CustomerChoice, Design, FrameChoice, HEIGHT, NewOrder};
+use crate::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder};
 use crate::desk::payment::{Payment, PaymentKind};
 use crate::desk::prescription::{MadeFor, Prescription};
 use crate::desk::text::{line, lines, needed};
@@ -351,11 +352,11 @@ fn read_prescription(
     })
 }
 
-fn read_height(form: &mut Form, eye: Eye, context: &OrderContext) -> Option<Millimetre> {
-    let height = form.read(OrderForm::height(eye), |t| HEIGHT.read(t))?;
+fn read_height(form: &mut Form, eye: Eye, context: &OrderContext) -> Option<CentreHeight> {
+    let height = form.read(OrderForm::height(eye), CentreHeight::read)?;
     if let Some(boxes) = &context.boxes {
         let b_mm = boxes.get(eye).b_mm;
-        if height.to_f64() >= b_mm {
+        if height.above_bottom_mm(b_mm) >= b_mm {
             let why = format!("The lens is only {b_mm:.2} mm high: the height is measured from its lowest point");
             form.fail(OrderForm::height(eye), why);
         }

@@ -71,7 +71,7 @@ pub(crate) async fn new_lenses(State(state): State<AppState>, Path(number): Path
     form.set(OrderForm::MADE_FOR, job.made_for.key());
     form.set(OrderForm::DESIGN, job.design.key());
     for eye in Eye::BOTH {
-        form.set(OrderForm::height(eye), job.eyes.get(eye).height.to_string());
+        form.set(OrderForm::height(eye), job.eyes.get(eye).height.typed());
     }
     // The version on sale now of what the earlier pair was made of.
     let materials = state.store.list_materials().await?;

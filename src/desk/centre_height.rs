@@ -1,0 +1,120 @@
+//! The height of an optical center as it was ordered: from the lowest point of the box, from the middle, or not at all.
+
+use super::order::HEIGHT;
+use crate::optics::unit::Millimetre;
+
+/// Where an optical center is to stand.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum CentreHeight {
+    /// Above the lowest point of the box.
+    Bottom(Millimetre),
+    /// Above the middle line of the box, half of B; below is negative.
+    Middle(Millimetre),
+    /// Nothing was ordered: the middle line.
+    #[default]
+    Assumed,
+}
+
+impl CentreHeight {
+    /// Reads `20`, `4 above the middle`, `2 below the middle`, or nothing.
+    ///
+    /// # Errors
+    ///
+    /// A sentence for the page.
+    pub fn read(typed: &str) -> Result<Self, String> {
+        let typed = typed.trim().to_lowercase();
+        if typed.is_empty() {
+            return Ok(Self::Assumed);
+        }
+        let words: Vec<&str> =
+            typed.split_whitespace().filter(|word| !["mm", "the", "of", "frame"].contains(word)).collect();
+        match words.as_slice() {
+            ["middle"] => Ok(Self::Middle(Millimetre::ZERO)),
+            [size, side @ ("above" | "below"), "middle"] => {
+                let size: Millimetre = size.parse().map_err(|_| Self::wanted(&typed))?;
+                let limit = 1000;
+                if !(0..=limit).contains(&size.hundredths()) {
+                    return Err("A height is at most 10 mm above or below the middle".to_owned());
+                }
+                let sign = if *side == "below" { -1 } else { 1 };
+                Millimetre::from_hundredths(sign * size.hundredths()).map(Self::Middle).map_err(|why| why.to_string())
+            }
+            [size] => HEIGHT.read(size).map(Self::Bottom).map_err(|why| why.to_string()),
+            _ => Err(Self::wanted(&typed)),
+        }
+    }
+
+    fn wanted(typed: &str) -> String {
+        format!("“{typed}” is not a height: write 20, or 4 above the middle, or nothing for the middle")
+    }
+
+    /// As it is typed in a form.
+    pub fn typed(self) -> String {
+        match self {
+            Self::Bottom(height) => height.to_string(),
+            Self::Middle(Millimetre::ZERO) => "middle".to_owned(),
+            Self::Middle(up) if up.hundredths() < 0 => format!("{} below the middle", size(up)),
+            Self::Middle(up) => format!("{} above the middle", size(up)),
+            Self::Assumed => String::new(),
+        }
+    }
+
+    /// For a person: `20.00 mm`, `4.00 mm above the middle`, `the middle, assumed`.
+    pub fn words(self) -> String {
+        match self {
+            Self::Bottom(height) => format!("{height} mm"),
+            Self::Middle(Millimetre::ZERO) => "the middle".to_owned(),
+            Self::Middle(up) if up.hundredths() < 0 => format!("{} mm below the middle", size(up)),
+            Self::Middle(up) => format!("{} mm above the middle", size(up)),
+            Self::Assumed => "the middle, assumed".to_owned(),
+        }
+    }
+
+    /// Above the lowest point of a box of this height B, mm.
+    pub fn above_bottom_mm(self, b_mm: f64) -> f64 {
+        match self {
+            Self::Bottom(height) => height.to_f64(),
+            Self::Middle(up) => b_mm / 2.0 + up.to_f64(),
+            Self::Assumed => b_mm / 2.0,
+        }
+    }
+}
+
+fn size(up: Millimetre) -> String {
+    format!("{:.2}", up.to_f64().abs())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_way_to_say_it_reads_back() {
+        // Boxing system: the middle line is half of B above the lowest point.
+        for (typed, words, mm) in [
+            ("20", "20.00 mm", 20.0),
+            ("4 above the middle", "4.00 mm above the middle", 22.0),
+            ("2.5 mm below middle", "2.50 mm below the middle", 15.5),
+            ("Middle of the frame", "the middle", 18.0),
+            ("", "the middle, assumed", 18.0),
+        ] {
+            let height = CentreHeight::read(typed).unwrap();
+            assert_eq!((height.words().as_str(), height.above_bottom_mm(36.0)), (words, mm), "{typed}");
+            assert_eq!(CentreHeight::read(&height.typed()), Ok(height), "{typed}");
+        }
+        for (typed, says) in [
+            ("4.99", "between 5 and 60"),
+            ("60.01", "between 5 and 60"),
+            ("high", "not a number"),
+            ("4 above", "is not a height"),
+            ("10.01 above the middle", "at most 10 mm"),
+            ("-4 above the middle", "at most 10 mm"),
+        ] {
+            assert!(
+                CentreHeight::read(typed).is_err_and(|why| why.contains(says)),
+                "{typed}: {:?}",
+                CentreHeight::read(typed)
+            );
+        }
+    }
+}
