@@ -15,6 +15,7 @@ use crate::desk::customer::Person;
 use crate::desk::frame::{FrameDetails, Rim};
 use crate::desk::frame_shape::{FrameShape, NewShape};
 use crate::desk::id::CustomerId;
+use crate::desk::impact::ImpactProof;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
 use crate::desk::money::Cents;
@@ -268,6 +269,10 @@ impl<'a> Loader<'a> {
             Step::Check => self.check(&key, &job, row.measured.clone(), &name, when).await?,
             Step::Concede => {
                 self.store.concede_check(&key, number, row.reason.as_deref().unwrap_or_default(), when).await?;
+            }
+            Step::ProveImpact => {
+                let proof = ImpactProof::Certificate(format!("batch certificate {}", 4001 + at));
+                self.store.insert_impact_proofs(&key, number, &Pair::new(proof.clone(), proof), when).await?;
             }
             Step::Pack => {
                 let parcel = Parcel::of(job.relens_of().is_some());

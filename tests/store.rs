@@ -11,6 +11,7 @@ use rimbook::desk::bill::ChargeKind;
 use rimbook::desk::catalogue::{Cutting, TreatmentKind};
 use rimbook::desk::frame::Rim;
 use rimbook::desk::frame_shape::{DblSource, ShapeOrigin};
+use rimbook::desk::impact::ImpactProofKind;
 use rimbook::desk::job::{EventKind, EyeTask, ParentReason, Stage};
 use rimbook::desk::lab::CodeBasis;
 use rimbook::desk::money::Cents;
@@ -127,6 +128,16 @@ async fn a_refusal_of_the_database_has_its_meaning() {
             "insert into concession (verification_id, job_number, reason, at)
              values (x'00', 1, ' too short ', '2026-11-25T16:00:00.000Z')",
             "concession_reason",
+        ),
+        (
+            "insert into impact_proof (job_number, eye, kind, says, at)
+             values (1, 'right', 'own_test', 'drop ball', '2026-11-25T16:00:00.000Z')",
+            "impact_proof_tested_on",
+        ),
+        (
+            "insert into impact_proof (job_number, eye, kind, says, at)
+             values (1, 'right', 'certificate', '', '2026-11-25T16:00:00.000Z')",
+            "impact_proof_says",
         ),
     ] {
         let refused = run(&mut book, sql).await.expect_err(name);
@@ -262,6 +273,7 @@ async fn every_kind_is_a_row() {
     let mut book = beside(lab.folder.path()).await;
     for (table, ours) in [
         ("event_kind", keys(EventKind::ALL, EventKind::key)),
+        ("impact_proof_kind", keys(ImpactProofKind::ALL, ImpactProofKind::key)),
         ("stage", keys(Stage::ALL, Stage::key)),
         ("parent_reason", keys(ParentReason::ALL, ParentReason::key)),
         ("eye_task", keys(EyeTask::ALL, EyeTask::key)),
@@ -519,6 +531,8 @@ async fn a_step_that_was_overtaken_is_refused() {
     lab.given_lenses_for(number).await;
     assert!(moved(lab.store.insert_check("check", number, &check(true), NOW).await), "checked uncut");
     assert!(moved(lab.store.concede_check("concession", number, "a long enough reason", NOW).await), "conceded uncut");
+    let unproven = lab.given_unproven_job().await;
+    assert!(moved(lab.store.insert_packing("unproven", unproven, &[], NOW).await), "packed without proof of impact");
     let sent = lab.given_sent_job().await;
     let cut = NewCut { size: Pair::default(), note: String::new(), layout: None };
     assert!(moved(lab.store.insert_cut("cut", sent, &cut, NOW).await), "cut after it left");

@@ -198,6 +198,10 @@ pub enum EventKind {
     LensRight,
     /// An uncut left lens is in hand.
     LensLeft,
+    /// What says that the right lens resists impact was recorded.
+    ImpactRight,
+    /// What says that the left lens resists impact was recorded.
+    ImpactLeft,
     /// The bench ticket was printed.
     TicketPrinted,
     /// Both lenses were edged.
@@ -231,6 +235,8 @@ impl EventKind {
             EventKind::PowerDecided => "Power decided",
             EventKind::LensRight => "Right lens in hand",
             EventKind::LensLeft => "Left lens in hand",
+            EventKind::ImpactRight => "Impact resistance, right lens",
+            EventKind::ImpactLeft => "Impact resistance, left lens",
             EventKind::TicketPrinted => "Ticket printed",
             EventKind::Cut => "Lenses cut",
             EventKind::CheckPassed => "Check passed",
@@ -316,6 +322,8 @@ pub fn stage(kinds: impl IntoIterator<Item = EventKind>) -> Stage {
             EventKind::Sent => sent = true,
             EventKind::Taken
             | EventKind::PowerDecided
+            | EventKind::ImpactRight
+            | EventKind::ImpactLeft
             | EventKind::TicketPrinted
             | EventKind::Paid
             | EventKind::Receipt

@@ -102,6 +102,8 @@ pub enum Step {
     Check,
     /// The owner writes why a failed pair is sent all the same.
     Concession,
+    /// What says that the lenses resist impact is recorded.
+    Impact,
     /// The packing list was gone through.
     Packing,
     /// The parcel left.
@@ -123,6 +125,7 @@ impl Step {
             Step::Lenses => Stage::Taken..=Stage::Packed,
             Step::Compensation => Stage::Taken..=Stage::LensesInHand,
             Step::Cut => Stage::LensesInHand..=Stage::Packed,
+            Step::Impact => Stage::LensesInHand..=Stage::Packed,
             Step::Check => Stage::Cut..=Stage::Packed,
             Step::Concession => Stage::Cut..=Stage::Cut,
             Step::Packing => Stage::Checked..=Stage::Checked,
@@ -140,6 +143,7 @@ impl Step {
             Step::Cut => &[EventKind::Cut],
             Step::Check => &[EventKind::CheckPassed, EventKind::CheckFailed],
             Step::Concession => &[EventKind::CheckConceded],
+            Step::Impact => &[EventKind::ImpactRight, EventKind::ImpactLeft],
             Step::Packing => &[EventKind::Packed],
             Step::Shipment => &[EventKind::Sent],
             Step::Payment => &[EventKind::Paid],
@@ -158,7 +162,11 @@ impl Step {
         }
         let no_reason_needed = || format!("Job {number} has no failed check that waits for a reason.");
         if stages.contains(&reached) {
-            return (self == Step::Concession && !job.is_check_current()).then(no_reason_needed);
+            return match self {
+                Step::Concession if !job.is_check_current() => Some(no_reason_needed()),
+                Step::Packing => job.unproven_words(),
+                _ => None,
+            };
         }
         Some(match (self, reached) {
             (Step::Lenses, Stage::Sent) => format!("Job {number} is sent: a remake is a new job."),
@@ -218,6 +226,7 @@ mod tests {
         assert_eq!(stages(Step::Lenses), [yes, yes, yes, yes, yes, yes, no]);
         assert_eq!(stages(Step::Check), [no, no, no, yes, yes, yes, no]);
         assert_eq!(stages(Step::Concession), [no, no, no, yes, no, no, no]);
+        assert_eq!(stages(Step::Impact), [no, no, yes, yes, yes, yes, no]);
         assert_eq!(stages(Step::Shipment), [no, no, no, no, no, yes, no]);
     }
 
@@ -253,7 +262,15 @@ mod tests {
             (after(&[Cut]), Step::Packing, Some("is cut but not checked")),
             (after(&[Cut, CheckFailed]), Step::Packing, Some("did not pass its check")),
             (after(&[Cut, CheckFailed]), Step::Concession, None),
-            (after(&[Cut, CheckPassed]), Step::Packing, None),
+            (after(&[Cut, CheckPassed]), Step::Packing, Some("both lenses resist impact")),
+            (after(&[Cut, CheckPassed, ImpactRight]), Step::Packing, Some("the left lens resists impact")),
+            (after(&[Cut, CheckPassed, ImpactRight, ImpactLeft]), Step::Packing, None),
+            (after(&[ImpactRight, ImpactLeft, Cut, CheckPassed]), Step::Packing, None),
+            (after(&[ImpactRight, LensRight, ImpactLeft, Cut, CheckPassed]), Step::Packing, Some("the right lens")),
+            (after(&[]), Step::Impact, None),
+            (after(&[Cut, CheckPassed, Packed]), Step::Impact, None),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Impact, Some("is not changed afterwards")),
+            (job_after(&[Taken, ShapeKept, LensRight]), Step::Impact, Some("both lenses in hand")),
             (after(&[Cut, CheckPassed]), Step::Concession, Some("no failed check")),
             (after(&[Cut, CheckPassed]), Step::Shipment, Some("is not packed yet")),
             (after(&[Cut, CheckPassed, Packed]), Step::Packing, Some("is packed already")),

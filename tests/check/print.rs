@@ -164,6 +164,7 @@ fn packing_sheet() -> String {
         coating: Some(&treatments[1]),
         second_coating: None,
         tint: Some(&treatments[3]),
+        is_impact_proven: true,
         packed_on: date!(2027 - 05 - 13),
         check: Some(check()),
     })
@@ -211,6 +212,7 @@ fn receipt() -> String {
         prescriber: "Dr. M. Fenwick, OD",
         prescribed_on: Some(date!(2027 - 04 - 20)),
         diagnosis: "",
+        is_impact_proven: true,
         charges: &charges,
         payments: &[payment],
     });

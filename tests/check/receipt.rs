@@ -42,6 +42,7 @@ fn document(charges: &[Charge], payments: &[Payment]) -> Document {
         prescriber: "Dr. M. Fenwick, OD",
         prescribed_on: Some(date!(2027 - 04 - 20)),
         diagnosis: "",
+        is_impact_proven: true,
         charges,
         payments,
     })
