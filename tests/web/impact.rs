@@ -1,6 +1,7 @@
 //! Papers claim impact resistance only where it is on record, and a pair without it is not packed.
 
-use crate::support::{Answer, TestLab};
+use crate::support::{Answer, NOW, TestLab};
+use rimbook::desk::catalogue::MaterialDetails;
 use rimbook::desk::impact::ImpactProof;
 use rimbook::desk::job::{EventKind, Stage};
 use rimbook::desk::packing::{ITEMS, Parcel};
@@ -16,7 +17,7 @@ fn ticks() -> Vec<(&'static str, &'static str)> {
 const CERTIFICATE: [(&str, &str); 3] =
     [("proof_right", "certificate"), ("certificate_right", "batch 4711"), ("left", "same")];
 
-/// What a job's own papers say: the packing sheet, the ticket, the bench's slip and a fresh receipt.
+/// What a job's papers say: the packing sheet, the ticket and a fresh receipt.
 async fn papers(lab: &TestLab, number: i64) -> String {
     let receipt = lab.post(&format!("/jobs/{number}/receipts"), &[]).await.assert_status(303).location.clone();
     let mut words = String::new();
@@ -184,4 +185,18 @@ async fn a_pair_packed_without_proof_stays_packed() {
     let page = lab.get(&format!("/jobs/{number}/packing")).await;
     assert!(page.texts("#impact form").is_empty(), "what happened is not changed afterwards");
     lab.post(&format!("/jobs/{number}/impact"), &CERTIFICATE).await.assert_status(409);
+}
+
+#[tokio::test]
+async fn of_glass_a_certificate_is_not_enough() {
+    let lab = TestLab::new().await;
+    let other = lab.given_unproven_job().await;
+    let caution = "Glass: each finished lens is tested";
+    assert!(!lab.get(&format!("/jobs/{other}/packing")).await.text("#impact").contains(caution));
+    let materials = lab.store.list_materials().await.unwrap();
+    let material = materials.iter().find(|m| m.details.name == "Polycarbonate 1.59").unwrap();
+    let glass = MaterialDetails { density_hundredths: 254, ..material.details.clone() };
+    lab.store.insert_material("glass", Some(material.id), &glass, NOW).await.unwrap();
+    let number = lab.given_unproven_job().await;
+    assert!(lab.get(&format!("/jobs/{number}/packing")).await.text("#impact").contains(caution));
 }
