@@ -17,6 +17,7 @@ use crate::desk::fault::ConcessionCause;
 use crate::desk::frame::{FrameDetails, Rim};
 use crate::desk::frame_shape::{FrameShape, NewShape};
 use crate::desk::id::CustomerId;
+use crate::desk::impact::ImpactProof;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
 use crate::desk::money::Cents;
@@ -271,6 +272,10 @@ impl<'a> Loader<'a> {
             Step::Concede => {
                 let reason = row.reason.as_deref().unwrap_or_default();
                 self.store.concede_check(&key, number, ConcessionCause::CustomerAsked, reason, when).await?;
+            }
+            Step::ProveImpact => {
+                let proof = ImpactProof::Certificate(format!("batch certificate {}", 4001 + at));
+                self.store.insert_impact_proofs(&key, number, &Pair::new(proof.clone(), proof), when).await?;
             }
             Step::Pack => {
                 let parcel = Parcel::of(job.relens_of().is_some());

@@ -82,9 +82,12 @@ async fn every_job_stands_where_its_row_says() {
             "deposit" => assert!(owed > Cents::ZERO && owed < job.charged, "job {number}"),
             _ => assert_eq!(owed, job.charged, "job {number}"),
         }
+        let is_packed = [Stage::Packed, Stage::Sent].contains(&job.stage());
+        assert_eq!(job.is_impact_proven(), is_packed, "job {number}");
         if let Some(receipt) = job.receipt {
             let issued = store.get_receipt(receipt).await.unwrap();
             assert_eq!((issued.document.job_number, issued.document.total_cents), (number, job.charged));
+            assert!(issued.document.notes[1].contains("21 CFR 801.410"), "job {number}");
             receipts.insert(receipt, issued.document.issued_on);
         }
         let kept = events.iter().filter(|e| e.kind == EventKind::ShapeKept).count();

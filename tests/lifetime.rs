@@ -74,6 +74,10 @@ async fn copies_are_jobs_like_any_other() {
             and date(at) <= sent_on and sent_on >= j.ordered_on)",
         "select count(*) from job j join job p on p.number = j.parent_number
             where p.ordered_on > j.ordered_on or p.patient_id <> j.patient_id or p.frame_id <> j.frame_id",
+        "select count(*) from job j where stage = 'sent' and 2 <> (select count(distinct eye) from impact_proof i
+            where i.job_number = j.number and i.at >= j.taken_at)",
+        "select count(*) from impact_proof i where not exists (select 1 from job_event e where e.job_number = i.job_number
+            and e.kind = 'impact_' || i.eye and e.at = i.at)",
         "select count(*) from job_event e join job j on j.number = e.job_number where e.at < j.taken_at",
         "select count(*) from job_event where at > '2026-11-25T16:00:00.000Z'",
         "select count(*) from customer where number not in (select rowid from customer_search)",
@@ -94,6 +98,7 @@ async fn read_back(folder: &Path) {
         let job = store.get_job(number).await.unwrap();
         assert_eq!(stage(job.history.iter().map(|event| event.kind)), Stage::Sent, "job {number}");
         assert_eq!(job.owed(), Cents::ZERO, "job {number}");
+        assert!(job.is_impact_proven(), "job {number}");
         let receipt = store.get_receipt(job.receipt.unwrap()).await.unwrap();
         let document = &receipt.document;
         assert_eq!((document.job_number, document.total_cents), (number, job.charged), "job {number}");

@@ -12,6 +12,7 @@ use rimbook::desk::catalogue::{Cutting, TreatmentKind};
 use rimbook::desk::fault::{ConcessionCause, FaultCause};
 use rimbook::desk::frame::Rim;
 use rimbook::desk::frame_shape::{DblSource, ShapeOrigin};
+use rimbook::desk::impact::ImpactProofKind;
 use rimbook::desk::job::{EventKind, EyeTask, ParentReason, Stage};
 use rimbook::desk::lab::CodeBasis;
 use rimbook::desk::money::Cents;
@@ -128,6 +129,16 @@ async fn a_refusal_of_the_database_has_its_meaning() {
             "insert into concession (verification_id, job_number, reason, at)
              values (x'00', 1, ' too short ', '2026-11-25T16:00:00.000Z')",
             "concession_reason",
+        ),
+        (
+            "insert into impact_proof (job_number, eye, kind, says, at)
+             values (1, 'right', 'own_test', 'drop ball', '2026-11-25T16:00:00.000Z')",
+            "impact_proof_tested_on",
+        ),
+        (
+            "insert into impact_proof (job_number, eye, kind, says, at)
+             values (1, 'right', 'certificate', '', '2026-11-25T16:00:00.000Z')",
+            "impact_proof_says",
         ),
     ] {
         let refused = run(&mut book, sql).await.expect_err(name);
@@ -263,6 +274,7 @@ async fn every_kind_is_a_row() {
     let mut book = beside(lab.folder.path()).await;
     for (table, ours) in [
         ("event_kind", keys(EventKind::ALL, EventKind::key)),
+        ("impact_proof_kind", keys(ImpactProofKind::ALL, ImpactProofKind::key)),
         ("stage", keys(Stage::ALL, Stage::key)),
         ("fault_cause", keys(FaultCause::ALL, FaultCause::key)),
         ("concession_cause", keys(ConcessionCause::ALL, ConcessionCause::key)),
@@ -529,6 +541,8 @@ async fn a_step_that_was_overtaken_is_refused() {
         ),
         "conceded uncut"
     );
+    let unproven = lab.given_unproven_job().await;
+    assert!(moved(lab.store.insert_packing("unproven", unproven, &[], NOW).await), "packed without proof of impact");
     let sent = lab.given_sent_job().await;
     let cut = NewCut { size: Pair::default(), note: String::new(), layout: None };
     assert!(moved(lab.store.insert_cut("cut", sent, &cut, NOW).await), "cut after it left");

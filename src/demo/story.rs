@@ -14,6 +14,7 @@ pub enum Step {
     CheckFirst,
     Check,
     Concede,
+    ProveImpact,
     Pack,
     Send,
     Receipt,
@@ -22,7 +23,7 @@ pub enum Step {
 /// Minutes between two steps on the same day.
 const MINUTES: i64 = 12;
 /// The most steps of a job. Orders of one day all have the same time, so they keep the order of the file.
-const MAX_STEPS: i64 = 10;
+const MAX_STEPS: i64 = 11;
 
 /// Every step of every job in order of time, so that job numbers and dates increase together.
 pub fn timeline(jobs: &[DemoJob], now: OffsetDateTime) -> Vec<(OffsetDateTime, usize, Step)> {
@@ -59,6 +60,7 @@ fn steps(job: &DemoJob) -> Vec<Step> {
         (Step::CheckFirst, job.measured_first.is_some()),
         (Step::Check, job.check.is_some()),
         (Step::Concede, job.reason.is_some()),
+        (Step::ProveImpact, has_reached(StageRow::Packed)),
         (Step::Pack, has_reached(StageRow::Packed)),
         (Step::Send, has_reached(StageRow::Sent)),
         (Step::Receipt, has_reached(StageRow::Sent)),

@@ -238,6 +238,10 @@ pub enum EventKind {
     SpoiledRight,
     /// The left lens was spoiled.
     SpoiledLeft,
+    /// What says that the right lens resists impact was recorded.
+    ImpactRight,
+    /// What says that the left lens resists impact was recorded.
+    ImpactLeft,
     /// The bench ticket was printed.
     TicketPrinted,
     /// Both lenses were edged.
@@ -274,7 +278,9 @@ impl EventKind {
             | EventKind::CheckPassed
             | EventKind::CheckFailed
             | EventKind::CheckConceded => true,
-            EventKind::Taken
+            EventKind::ImpactRight
+            | EventKind::ImpactLeft
+            | EventKind::Taken
             | EventKind::ShapeKept
             | EventKind::PowerDecided
             | EventKind::TicketPrinted
@@ -296,6 +302,8 @@ impl EventKind {
             EventKind::LensLeft => "Left lens in hand",
             EventKind::SpoiledRight => "Right lens spoiled",
             EventKind::SpoiledLeft => "Left lens spoiled",
+            EventKind::ImpactRight => "Impact resistance, right lens",
+            EventKind::ImpactLeft => "Impact resistance, left lens",
             EventKind::TicketPrinted => "Ticket printed",
             EventKind::Cut => "Lenses cut",
             EventKind::CheckPassed => "Check passed",
@@ -383,6 +391,8 @@ pub fn stage(kinds: impl IntoIterator<Item = EventKind>) -> Stage {
             EventKind::Sent => sent = true,
             EventKind::Taken
             | EventKind::PowerDecided
+            | EventKind::ImpactRight
+            | EventKind::ImpactLeft
             | EventKind::TicketPrinted
             | EventKind::Paid
             | EventKind::Receipt

@@ -18,6 +18,7 @@
 //! * [`fitting`] – the position of wear, and the decision which power to order.
 //! * [`stock`] – uncut lenses: the drawer, and the pair taken for a job.
 //! * [`supplier_list`] – reads a supplier's list of blanks.
+//! * [`impact`] – what says that the lenses of a job resist impact (21 CFR 801.410).
 //! * [`packing`] – the packing list and the sentences on the packing sheet.
 //! * [`money`] – amounts in whole cents.
 //! * [`id`] – named ids; `key` – the key of a choice; [`limit`] – the range of a typed number.
@@ -35,6 +36,7 @@ pub mod fitting;
 pub mod frame;
 pub mod frame_shape;
 pub mod id;
+pub mod impact;
 pub mod job;
 pub(crate) mod key;
 pub mod lab;

@@ -168,9 +168,12 @@ pub fn check_ticks<S: AsRef<str>>(parcel: Parcel, ticked: &[S]) -> Result<Vec<&'
 /// On the packing page and the slip.
 pub const OUTSIDE: &str = "Never print the prescription on the outside of a parcel.";
 
+/// On the packing sheet of a pair whose impact resistance is on record, before [`NOT_SAFETY`].
+pub const IMPACT: &str = "Impact-resistant as required by 21 CFR 801.410.";
+
 /// On every packing sheet.
-pub const IMPACT: &str = "Impact-resistant as required by 21 CFR 801.410. Not unbreakable. Not safety or sports eyewear. Not for \
-     hazardous work, even in a sturdy frame.";
+pub const NOT_SAFETY: &str =
+    "Not unbreakable. Not safety or sports eyewear. Not for hazardous work, even in a sturdy frame.";
 
 /// On every packing sheet: the first days with new lenses.
 pub const FIRST_DAYS: &str = "New lenses can make floors and steps look different for a few days. Wear them at home first; do not drive or \

@@ -20,13 +20,16 @@ use super::procedure_code;
 /// The format version written now. A change of meaning gets the next number; older versions must stay readable.
 pub const FORMAT: u32 = 1;
 
-/// Printed on every receipt, in this order.
+/// The sentences of a receipt that is paid, of lenses whose impact resistance is on record, in this order.
 pub const NOTES: [&str; 3] = [
     "Paid by the patient; no claim filed by the seller.",
     "Not a safety lens: impact-resistant as required by 21 CFR 801.410, not unbreakable, not safety or sports eyewear.",
     "Codes follow the prescription as entered; a diagnosis is printed only as the prescriber supplied it; your plan \
      decides payment. Keep for tax records.",
 ];
+
+/// In the place of the second where impact resistance is not on record.
+const NOT_SAFETY: &str = "Not a safety lens: not unbreakable, not safety or sports eyewear.";
 
 /// Why a stored text is not a receipt.
 #[derive(Debug, Error)]
@@ -161,6 +164,8 @@ pub struct ReceiptFacts<'a> {
     pub prescribed_on: Option<Date>,
     /// Only as the prescriber wrote it; may be empty.
     pub diagnosis: &'a str,
+    /// Whether proof of impact resistance is on record for both lenses.
+    pub is_impact_proven: bool,
     pub charges: &'a [Charge],
     pub payments: &'a [Payment],
 }
@@ -179,6 +184,7 @@ impl<'a> ReceiptFacts<'a> {
             prescriber: &job.prescription.prescriber,
             prescribed_on: job.prescription.written_on,
             diagnosis: &job.prescription.diagnosis,
+            is_impact_proven: job.is_impact_proven(),
             charges,
             payments,
         }
@@ -221,7 +227,7 @@ impl Document {
             payments,
             paid_cents: paid,
             balance_cents: total - paid,
-            notes: notes(total - paid),
+            notes: notes(total - paid, facts.is_impact_proven),
         }
     }
 
@@ -322,11 +328,14 @@ fn sum(lines: &[ReceiptLine], part: Option<Part>) -> Cents {
     lines.iter().filter(|line| part.is_none_or(|part| line.part == part)).map(|line| line.amount_cents).sum()
 }
 
-/// "Paid by the patient" is printed only when nothing is owed.
-fn notes(balance: Cents) -> Vec<String> {
+/// "Paid by the patient" is printed only when nothing is owed, and impact resistance only when it is on record.
+fn notes(balance: Cents, is_impact_proven: bool) -> Vec<String> {
     let mut notes = NOTES.map(str::to_owned);
     if balance > Cents::ZERO {
         notes[0] = "Not yet paid in full; no claim filed by the seller.".to_owned();
+    }
+    if !is_impact_proven {
+        notes[1] = NOT_SAFETY.to_owned();
     }
     notes.to_vec()
 }

@@ -122,6 +122,8 @@ pub enum Step {
     Check,
     /// The owner writes why a failed pair is sent all the same.
     Concession,
+    /// What says that the lenses resist impact is recorded.
+    Impact,
     /// The packing list was gone through.
     Packing,
     /// The parcel left.
@@ -143,6 +145,7 @@ impl Step {
             Step::Lenses | Step::Spoilage => Stage::Taken..=Stage::Packed,
             Step::Compensation => Stage::Taken..=Stage::LensesInHand,
             Step::Cut => Stage::LensesInHand..=Stage::Packed,
+            Step::Impact => Stage::LensesInHand..=Stage::Packed,
             Step::Check => Stage::Cut..=Stage::Packed,
             Step::Concession => Stage::Cut..=Stage::Cut,
             Step::Packing => Stage::Checked..=Stage::Checked,
@@ -161,6 +164,7 @@ impl Step {
             Step::Cut => &[EventKind::Cut],
             Step::Check => &[EventKind::CheckPassed, EventKind::CheckFailed],
             Step::Concession => &[EventKind::CheckConceded],
+            Step::Impact => &[EventKind::ImpactRight, EventKind::ImpactLeft],
             Step::Packing => &[EventKind::Packed],
             Step::Shipment => &[EventKind::Sent],
             Step::Payment => &[EventKind::Paid],
@@ -184,6 +188,7 @@ impl Step {
             return match self {
                 Step::Concession if !job.is_check_current() => Some(no_reason_needed()),
                 Step::Spoilage if !has_lens() => Some(no_lens()),
+                Step::Packing => job.unproven_words(),
                 _ => None,
             };
         }
@@ -245,6 +250,7 @@ mod tests {
         assert_eq!(stages(Step::Lenses), [yes, yes, yes, yes, yes, yes, no]);
         assert_eq!(stages(Step::Check), [no, no, no, yes, yes, yes, no]);
         assert_eq!(stages(Step::Concession), [no, no, no, yes, no, no, no]);
+        assert_eq!(stages(Step::Impact), [no, no, yes, yes, yes, yes, no]);
         assert_eq!(stages(Step::Shipment), [no, no, no, no, no, yes, no]);
     }
 
@@ -284,7 +290,15 @@ mod tests {
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Spoilage, Some("a remake is a new job")),
             (after(&[Cut, CheckFailed]), Step::Packing, Some("did not pass its check")),
             (after(&[Cut, CheckFailed]), Step::Concession, None),
-            (after(&[Cut, CheckPassed]), Step::Packing, None),
+            (after(&[Cut, CheckPassed]), Step::Packing, Some("both lenses resist impact")),
+            (after(&[Cut, CheckPassed, ImpactRight]), Step::Packing, Some("the left lens resists impact")),
+            (after(&[Cut, CheckPassed, ImpactRight, ImpactLeft]), Step::Packing, None),
+            (after(&[ImpactRight, ImpactLeft, Cut, CheckPassed]), Step::Packing, None),
+            (after(&[ImpactRight, LensRight, ImpactLeft, Cut, CheckPassed]), Step::Packing, Some("the right lens")),
+            (after(&[]), Step::Impact, None),
+            (after(&[Cut, CheckPassed, Packed]), Step::Impact, None),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Impact, Some("is not changed afterwards")),
+            (job_after(&[Taken, ShapeKept, LensRight]), Step::Impact, Some("both lenses in hand")),
             (after(&[Cut, CheckPassed]), Step::Concession, Some("no failed check")),
             (after(&[Cut, CheckPassed]), Step::Shipment, Some("is not packed yet")),
             (after(&[Cut, CheckPassed, Packed]), Step::Packing, Some("is packed already")),

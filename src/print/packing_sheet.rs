@@ -45,6 +45,8 @@ pub struct PackingFacts<'a> {
     pub second_coating: Option<&'a TreatmentDetails>,
     /// The tint.
     pub tint: Option<&'a TreatmentDetails>,
+    /// Whether proof of impact resistance is on record for both lenses.
+    pub is_impact_proven: bool,
     /// The day it was packed.
     pub packed_on: Date,
     /// The last check, when there was one.
@@ -98,7 +100,10 @@ impl PackingSheet {
         } else {
             format!("One pair of glasses: {frame}; lenses {design}, {lens}")
         };
-        let mut cautions = vec![packing::IMPACT];
+        let mut cautions = match facts.is_impact_proven {
+            true => vec![packing::IMPACT, packing::NOT_SAFETY],
+            false => vec![packing::NOT_SAFETY],
+        };
         cautions.extend(facts.tint.map(|_| NIGHT));
         cautions.extend((facts.made_for == MadeFor::Near).then_some(packing::READING));
         Self {

@@ -483,6 +483,14 @@ impl Bulk {
             db,
             jobs,
             "
+            insert into impact_proof (job_number, eye, kind, says, tested_on, at)
+            select p.number, t.eye, t.kind, t.says, date(t.tested_on, p.days), strftime('%Y-%m-%dT%H:%M:%fZ', t.at, p.days)
+            from plan p cross join impact_proof t where t.job_number = p.template order by p.number, t.seq"
+        );
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into packing (seq, job_number, at)
             select p.number, p.number, strftime('%Y-%m-%dT%H:%M:%fZ', t.at, p.days)
             from plan p cross join packing t where t.job_number = p.template"

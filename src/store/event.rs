@@ -1,7 +1,5 @@
 //! What happened to a job, and whether something may happen now.
 
-use std::ops::RangeInclusive;
-
 use serde::Deserialize;
 use sqlx::SqliteConnection;
 use time::OffsetDateTime;
@@ -10,7 +8,9 @@ use super::once::{Done, Once};
 use super::read::word;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
+use crate::desk::impact::unproven;
 use crate::desk::job::{Event, EventKind, Stage, stage};
+use crate::desk::step::Step;
 
 #[derive(Deserialize)]
 pub(super) struct EventRow {
@@ -50,19 +50,18 @@ impl Store {
     }
 }
 
-/// Refuses work on a job that stands at none of these stages. A page asks before it shows a form; this asks again in
-/// the transaction that does the work, because a second window may have been faster.
-pub(super) async fn must_stand(
-    tx: &mut SqliteConnection,
-    number: i64,
-    stages: RangeInclusive<Stage>,
-) -> Result<(), StoreError> {
+/// Refuses a step on a job that stands at none of its stages, and packing lenses without proof of impact resistance. A
+/// page asks before it shows a form; this asks again in the transaction that does the work, because a second window may
+/// have been faster.
+pub(super) async fn must_stand(tx: &mut SqliteConnection, number: i64, step: Step) -> Result<(), StoreError> {
     let key = sqlx::query_scalar!("select stage from job where number = ?", number)
-        .fetch_optional(tx)
+        .fetch_optional(&mut *tx)
         .await?
         .ok_or(StoreError::NotFound("that job number"))?;
     let reached = word("stage", &key, Stage::from_key(&key))?;
-    if stages.contains(&reached) { Ok(()) } else { Err(StoreError::MovedOn(number)) }
+    let is_in_turn = step.stages().contains(&reached)
+        && (step != Step::Packing || unproven(list_kinds(tx, number).await?).is_empty());
+    if is_in_turn { Ok(()) } else { Err(StoreError::MovedOn(number)) }
 }
 
 /// Writes one line of history and the stage the job has come to by it. Answers the event's place in the history.
@@ -79,11 +78,15 @@ pub(super) async fn append_event(
             .execute(&mut *tx)
             .await?
             .last_insert_rowid();
-    let kinds = sqlx::query_scalar!("select kind from job_event where job_number = ? order by seq", number)
-        .fetch_all(&mut *tx)
-        .await?;
-    let kinds = kinds.iter().map(|key| word("event", key, EventKind::from_key(key))).collect::<Result<Vec<_>, _>>()?;
-    let reached = stage(kinds).key();
+    let reached = stage(list_kinds(tx, number).await?).key();
     sqlx::query!("update job set stage = ?1 where number = ?2 and stage <> ?1", reached, number).execute(tx).await?;
     Ok(seq)
+}
+
+/// The kind of everything that happened to a job, oldest first.
+async fn list_kinds(tx: &mut SqliteConnection, number: i64) -> Result<Vec<EventKind>, StoreError> {
+    let keys = sqlx::query_scalar!("select kind from job_event where job_number = ? order by seq", number)
+        .fetch_all(tx)
+        .await?;
+    keys.iter().map(|key| word("event", key, EventKind::from_key(key))).collect()
 }

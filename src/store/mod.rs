@@ -26,6 +26,7 @@ mod event;
 mod fitting;
 mod frame;
 mod id;
+mod impact;
 mod job;
 mod job_list;
 mod lab;

@@ -71,7 +71,7 @@ impl Store {
             return Ok(Once::Before(before));
         }
         if let Some((job, step)) = step {
-            must_stand(&mut tx, job, step.stages()).await?;
+            must_stand(&mut tx, job, step).await?;
         }
         let done = work(&mut tx).await?;
         settle(&mut tx, key, &done.outcome, now).await?;

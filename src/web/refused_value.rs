@@ -7,6 +7,7 @@ use super::page::checks::ConcessionForm;
 use super::page::compensation::CompensationForm;
 use super::page::customers::CustomerForm;
 use super::page::cuts::CutForm;
+use super::page::impact::EyeProofNames;
 use super::page::lab::LabForm;
 use super::page::lab::material::MaterialForm;
 use super::page::lab::treatment::TreatmentForm;
@@ -102,6 +103,9 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
         "lens_in_hand_front_power" => return Some((of_right_lens(|names| names.front), NUMBER)),
         "lens_in_hand_off_in" => return Some((of_right_lens(|names| names.off_in), LENGTH)),
         "lens_in_hand_off_up" => return Some((of_right_lens(|names| names.off_up), LENGTH)),
+
+        "impact_proof_tested_on" => return Some((EyeProofNames::of(Eye::Right).tested_on, "A day is needed")),
+        "impact_proof_says" => return Some((EyeProofNames::of(Eye::Right).certificate, "This is empty or too long")),
 
         "cut_size" => (CutForm::SIZE_RIGHT, LENGTH),
         "concession_reason" => (ConcessionForm::REASON, "Write the reason in words: it prints with the pair"),

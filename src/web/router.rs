@@ -10,9 +10,9 @@ use axum::routing::{get, post};
 use super::error::WebError;
 use super::page::lab::{material, treatment};
 use super::page::{
-    bills, blanks, checks, compensation, customers, cuts, drafts, edge, find, frames, jobs, lab, layout, lenses,
-    materials, orders, packing, payments, prism, process_spread, receipts, risk, shapes, shipments, spoilage, start,
-    stock, ticket, today, understood,
+    bills, blanks, checks, compensation, customers, cuts, drafts, edge, find, frames, impact, jobs, lab, layout,
+    lenses, materials, orders, packing, payments, prism, process_spread, receipts, risk, shapes, shipments, spoilage,
+    start, stock, ticket, today, understood,
 };
 use super::{AppState, asset, page};
 
@@ -63,6 +63,7 @@ addresses! {
     "/jobs/{number}/tickets/{seq}" => get(ticket::show_kept_ticket),
     "/jobs/{number}/check" => get(checks::show_check).post(checks::create_check),
     "/jobs/{number}/check/concession" => post(checks::concede_check),
+    "/jobs/{number}/impact" => post(impact::record_impact),
     "/jobs/{number}/packing" => get(packing::show_packing).post(packing::create_packing),
     "/jobs/{number}/packing-sheet" => get(packing::print_packing_sheet),
     "/jobs/{number}/shipment" => get(shipments::show_shipment).post(shipments::create_shipment),

@@ -175,6 +175,12 @@ async fn check_twice(browser: &Browser) {
 
 async fn pack_and_send(browser: &Browser) {
     browser.open_page("/jobs/1001/packing").await;
+    browser.sees(".notice", "nothing on record says that both lenses resist impact").await;
+    assert!(!browser.has("input[name=tick]").await, "a pair without proof of impact resistance cannot be packed");
+    browser.fill("certificate_right", "batch certificate 4711").await;
+    browser.press("Record impact resistance").await;
+    browser.sees("#impact dd", "supplier’s certificate: batch certificate 4711").await;
+    assert_eq!(browser.texts("#impact dd").await.len(), 2, "the same for both lenses");
     for item in ITEMS.iter().filter(|item| item.applies_to(Parcel::Glasses)).skip(1) {
         browser.click(&format!("label[for=tick-{}]", item.key)).await;
     }

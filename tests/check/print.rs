@@ -150,7 +150,7 @@ fn ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> String {
     .unwrap()
 }
 
-fn packing_sheet() -> String {
+fn packing_sheet(is_impact_proven: bool) -> String {
     let (materials, treatments, lab) = (starting_materials(), starting_treatments(), lab());
     PackingSheet::of(&packing_sheet::PackingFacts {
         lab: &lab,
@@ -166,6 +166,7 @@ fn packing_sheet() -> String {
         coating: Some(&treatments[1]),
         second_coating: None,
         tint: Some(&treatments[3]),
+        is_impact_proven,
         packed_on: date!(2027 - 05 - 13),
         check: Some(check()),
     })
@@ -213,6 +214,7 @@ fn receipt() -> String {
         prescriber: "Dr. M. Fenwick, OD",
         prescribed_on: Some(date!(2027 - 04 - 20)),
         diagnosis: "",
+        is_impact_proven: true,
         charges: &charges,
         payments: &[payment],
     });
@@ -280,7 +282,7 @@ fn the_slip_tells_nothing_of_the_prescription() {
 
 #[test]
 fn the_packing_sheet_warns_and_says_how_it_was_checked() {
-    let words = words(&packing_sheet());
+    let words = words(&packing_sheet(true));
     for wanted in [
         "21 CFR 801.410",
         "Not safety or sports eyewear",
@@ -296,6 +298,13 @@ fn the_packing_sheet_warns_and_says_how_it_was_checked() {
     ] {
         assert!(words.contains(wanted), "{wanted}: {words}");
     }
+}
+
+#[test]
+fn the_packing_sheet_claims_only_what_is_on_record() {
+    let words = words(&packing_sheet(false));
+    assert!(words.contains("Not unbreakable. Not safety or sports eyewear."), "{words}");
+    assert!(!words.contains("801.410") && !words.contains("mpact"), "{words}");
 }
 
 #[test]
@@ -337,7 +346,7 @@ fn the_receipt_says_what_a_plan_asks_for() {
 
 #[test]
 fn no_sheet_needs_what_the_page_rules_forbid() {
-    for html in [ticket(75.0, 65.0, 30.0, Rim::Cord), packing_sheet(), slip(), receipt()] {
+    for html in [ticket(75.0, 65.0, 30.0, Rim::Cord), packing_sheet(true), slip(), receipt()] {
         assert!(!html.contains("style=") && !html.contains("<style") && !html.contains("Ada <Quill>"));
         assert!(!html.contains("http://") || html.contains("http://www.w3.org/2000/svg"));
     }

@@ -18,6 +18,10 @@ fn charge(kind: ChargeKind, eye: Option<Eye>, what: &str, code: &str, cents: i64
 }
 
 fn document(charges: &[Charge], payments: &[Payment]) -> Document {
+    document_of(charges, payments, true)
+}
+
+fn document_of(charges: &[Charge], payments: &[Payment], is_impact_proven: bool) -> Document {
     let lab = Lab {
         phone: "555-0142".into(),
         email: "post@saltmarsh.example".into(),
@@ -42,6 +46,7 @@ fn document(charges: &[Charge], payments: &[Payment]) -> Document {
         prescriber: "Dr. M. Fenwick, OD",
         prescribed_on: Some(date!(2027 - 04 - 20)),
         diagnosis: "",
+        is_impact_proven,
         charges,
         payments,
     })
@@ -115,6 +120,14 @@ fn a_frame_that_was_not_charged_is_not_on_it() {
     let codes = |charges: &[Charge]| document(charges, &[]).lines.into_iter().map(|l| l.code).collect::<Vec<_>>();
     assert_eq!(codes(&[frame(0), lens.clone()]), ["V2103"]);
     assert_eq!(codes(&[frame(1), lens]), ["V2020", "V2103"]);
+}
+
+#[test]
+fn impact_resistance_is_claimed_only_where_it_is_on_record() {
+    let [with, without] = [true, false].map(|is_proven| document_of(&[], &[], is_proven).notes);
+    assert!(with[1].contains("impact-resistant as required by 21 CFR 801.410"));
+    assert_eq!(without[1], "Not a safety lens: not unbreakable, not safety or sports eyewear.");
+    assert_eq!([&with[0], &with[2]], [&without[0], &without[2]]);
 }
 
 fn any_charge() -> impl Strategy<Value = Charge> {

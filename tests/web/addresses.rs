@@ -218,6 +218,9 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
             lab.post(&format!("/jobs/{number}/check"), &wrong).await.assert_status(303);
             (number, "/check", said(&[("cause", "until_remade"), ("reason", "a second pair is on its way")]))
         }
+        "/jobs/{number}/impact" => {
+            (lab.given_unproven_job().await, "/packing", said(&[("certificate_right", "batch 4711")]))
+        }
         "/jobs/{number}/packing" => {
             // Only what is needed, so that it differs from a list with everything ticked.
             let asked = ITEMS.iter().filter(|item| item.applies_to(Parcel::Glasses) && item.is_needed);

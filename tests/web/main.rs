@@ -12,6 +12,7 @@ mod customers;
 mod edge;
 mod frames;
 mod guard;
+mod impact;
 mod lab;
 mod layout;
 mod lenses;

@@ -59,6 +59,7 @@ async fn is_refused_unless_checked_twice_and_from_elsewhere() {
     lab.post(&path, &needed()).await.assert_status(409);
     lab.get(&format!("/jobs/{number}/packing-sheet")).await.assert_status(409);
     lab.post(&format!("/jobs/{number}/check"), &GOOD_READING).await.assert_status(303);
+    lab.given_impact_for(number).await;
     lab.post_from_elsewhere(&path, &needed()).await.assert_status(403);
     let key = format!("packing-{number}-0");
     let mut fields = needed();
@@ -105,6 +106,7 @@ async fn new_lenses_for_a_frame_the_customer_has_need_no_temples() {
         _ => (field, value),
     });
     lab.post(&format!("/jobs/{number}/check"), &reading).await.assert_status(303);
+    lab.given_impact_for(number).await;
     let path = format!("/jobs/{number}/packing");
     let asked_for = lab.get(&path).await.attributes("input[name=tick]", "value");
     assert!(asked_for.iter().any(|key| key == "own_wraps") && asked_for.iter().all(|key| key != "spread"));

@@ -16,6 +16,7 @@ use rimbook::desk::centre_height::CentreHeight;
 use rimbook::desk::customer::Person;
 use rimbook::desk::frame::{FrameDetails, Rim};
 use rimbook::desk::frame_shape::{DblSource, NewShape};
+use rimbook::desk::impact::ImpactProof;
 use rimbook::desk::job::Stage;
 use rimbook::desk::lab::Lab;
 use rimbook::desk::money::Cents;
@@ -151,6 +152,7 @@ impl TestLab {
             Some((job, "payments")) => (format!("{job}/bill"), "payment"),
             Some((job, "tickets")) => (format!("{job}/ticket"), "ticket"),
             Some((job, "receipts")) => (format!("{job}/bill"), "receipt"),
+            Some((job, "impact")) => (format!("{job}/packing"), "impact"),
             Some((page, end @ ("concession" | "retirement"))) => (page.to_owned(), end),
             Some((_, "notes")) => (path.to_owned(), "note"),
             Some((_, end)) => (path.to_owned(), end),
@@ -366,11 +368,25 @@ impl TestLab {
         number
     }
 
-    /// Ada's job, checked through the page.
-    pub async fn given_checked_job(&self) -> i64 {
+    /// Ada's job, checked through the page, without proof of impact resistance.
+    pub async fn given_unproven_job(&self) -> i64 {
         let number = self.given_cut_job().await;
         self.check(number).await;
         number
+    }
+
+    /// Ada's job, checked through the page, with the certificates of its lenses.
+    pub async fn given_checked_job(&self) -> i64 {
+        let number = self.given_unproven_job().await;
+        self.given_impact_for(number).await;
+        number
+    }
+
+    /// Records the supplier's certificate for both lenses of a job.
+    pub async fn given_impact_for(&self, number: i64) {
+        let key = format!("given-impact-{}", uuid::Uuid::now_v7());
+        let proof = ImpactProof::Certificate("batch certificate 4711".into());
+        self.store.insert_impact_proofs(&key, number, &Pair::new(proof.clone(), proof), NOW).await.unwrap();
     }
 
     /// Reads a pair through the page: exactly what was ordered.
@@ -386,6 +402,9 @@ impl TestLab {
     }
 
     async fn pack(&self, number: i64) {
+        if !self.store.get_job(number).await.unwrap().is_impact_proven() {
+            self.given_impact_for(number).await;
+        }
         let ticks: Vec<(&str, &str)> =
             ITEMS.iter().filter(|item| item.applies_to(Parcel::Glasses)).map(|item| ("tick", item.key)).collect();
         self.post(&format!("/jobs/{number}/packing"), &ticks).await.assert_status(303);

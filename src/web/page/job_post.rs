@@ -119,7 +119,7 @@ fn page_of(step: Step, number: i64) -> String {
         Step::Ticket => "/ticket",
         Step::Cut => "/cut",
         Step::Check | Step::Concession => "/check",
-        Step::Packing => "/packing",
+        Step::Impact | Step::Packing => "/packing",
         Step::Shipment => "/shipment",
         Step::Payment | Step::Receipt => "/bill",
         Step::Note => "",

@@ -39,6 +39,7 @@ struct LensesPage {
     has_shape: bool,
     no_stock_lenses: Vec<String>,
     wear_notes: Vec<WearNote>,
+    impact: Option<&'static str>,
     is_sent: bool,
     is_cut: bool,
     next: Option<(&'static str, String)>,
@@ -249,11 +250,21 @@ fn page(state: &AppState, bench: &LensesData, form: StepForm, not_fitting: Pair<
         has_shape: bench.layout.is_some(),
         no_stock_lenses: bench.layout.as_ref().map(|laid| laid.no_stock_lenses(&bench.in_hand)).unwrap_or_default(),
         wear_notes: bench.wear_notes.clone(),
+        impact: (reached >= Stage::LensesInHand).then(|| impact_words(&bench.job)),
         is_sent: reached == Stage::Sent,
         is_cut: reached >= Stage::Cut,
         next: next_link(&bench.job).filter(|_| matches!(reached, Stage::Taken | Stage::LensesInHand)),
         key,
         form,
+    }
+}
+
+/// Whether proof of impact resistance is on record for the lenses in hand.
+fn impact_words(job: &Job) -> &'static str {
+    match job.unproven_lenses().len() {
+        0 => "on record for both lenses",
+        1 => "on record for one lens only",
+        _ => "not on record yet",
     }
 }
 

@@ -22,6 +22,7 @@ pub mod drafts;
 pub mod edge;
 pub mod find;
 pub mod frames;
+pub mod impact;
 pub mod job_bar;
 pub mod job_post;
 pub mod jobs;

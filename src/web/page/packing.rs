@@ -6,6 +6,7 @@ use axum::extract::{Path, State};
 
 use super::checks::kept::{check_summary, list_checks};
 use super::compensation::wear_words;
+use super::impact::ImpactSection;
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, show, show_again};
@@ -20,13 +21,14 @@ use crate::web::{AppState, words};
 
 #[derive(Template)]
 #[template(path = "packing/show.html")]
-struct PackingPage {
+pub(super) struct PackingPage {
     chrome: Chrome,
     bar: JobBar,
     number: i64,
     lenses_only: bool,
     not_yet: Option<String>,
     concession: Option<String>,
+    impact: Option<ImpactSection>,
     done: Option<Packed>,
     list: Option<List>,
     can_print: bool,
@@ -82,7 +84,18 @@ fn parcel_of(job: &Job) -> Parcel {
     Parcel::of(job.relens_of().is_some())
 }
 
-async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<PackingPage, WebError> {
+/// A form of this page that was wrong.
+pub(super) enum Refused {
+    Impact(StepForm),
+    Packing(StepForm),
+}
+
+pub(super) async fn page(state: &AppState, job: &Job, refused: Option<Refused>) -> Result<PackingPage, WebError> {
+    let (impact, refused) = match refused {
+        Some(Refused::Impact(form)) => (Some(form), None),
+        Some(Refused::Packing(form)) => (None, Some(form)),
+        None => (None, None),
+    };
     let (number, reached) = (job.number, job.stage());
     let done = match job.last(EventKind::Packed).filter(|_| reached >= Stage::Packed) {
         Some(event) => Some(Packed {
@@ -93,12 +106,12 @@ async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<
         None => None,
     };
     let is_refused = refused.is_some();
-    let list = match reached {
-        Stage::Checked => {
+    let list = match Step::Packing.refusal(job) {
+        None => {
             let StepForm { key, form } = StepForm::again_or_open(refused, state, job, Step::Packing).await?;
             Some(List::of(key, parcel_of(job), &form, is_refused))
         }
-        _ => None,
+        Some(_) => None,
     };
     let newest = list_checks(state, number).await?.pop().filter(|_| job.is_check_current());
     Ok(PackingPage {
@@ -108,6 +121,7 @@ async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<
         lenses_only: job.relens_of().is_some(),
         not_yet: job.not_yet(Stage::Checked),
         concession: newest.and_then(|check| check.kept.reason),
+        impact: ImpactSection::of(state, job, impact).await?,
         done,
         list,
         can_print: reached >= Stage::Checked,
@@ -131,7 +145,9 @@ pub(crate) async fn create_packing(
             let done = state.store.insert_packing(&post.act, number, &ticks, state.clock.now()).await?;
             post.done(done)
         }
-        Err(PackingError::Missing(_)) => show_again(&page(&state, &post.job.clone(), Some(post.refused())).await?),
+        Err(PackingError::Missing(_)) => {
+            show_again(&page(&state, &post.job.clone(), Some(Refused::Packing(post.refused()))).await?)
+        }
         Err(why @ PackingError::Unknown(_)) => Err(WebError::Malformed(format!("{why}."))),
     }
 }
@@ -177,6 +193,7 @@ pub(crate) async fn print_packing_sheet(State(state): State<AppState>, Path(numb
         coating: job.coating.as_ref().map(|t| &t.details),
         second_coating: job.second_coating.as_ref().map(|t| &t.details),
         tint: job.tint.as_ref().map(|t| &t.details),
+        is_impact_proven: job.is_impact_proven(),
         packed_on,
         check,
     }))
