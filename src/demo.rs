@@ -25,6 +25,7 @@ use crate::desk::prescription::{MadeFor, Prescription};
 use crate::desk::receipt::{Document, ReceiptFacts};
 use crate::desk::stock::{DrawerLensDetails, LensInHand};
 use crate::optics::prescription::{LensPower, PupilDistance, read, read_measured, read_pupil_distance};
+use crate::optics::tolerance::CentreLimits;
 use crate::optics::unit::{Axis, Dioptre, Millimetre};
 use crate::optics::{Eye, Pair};
 use crate::store::cut::NewCut;
@@ -414,7 +415,7 @@ impl<'a> Loader<'a> {
     ) -> Result<(), DemoError> {
         let measured = measured.unwrap_or_default();
         let Judgment { reading, verdict, figures } =
-            judge(self.lab.tolerance, job, &measurement(job, &measured, name)?);
+            judge(self.lab.tolerance, &CentreLimits::default(), job, &measurement(job, &measured, name)?);
         let check = NewCheck {
             profile: self.lab.tolerance.key(),
             reading: serde_json::to_string(&reading).map_err(|why| wrong(name, why))?,

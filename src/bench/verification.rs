@@ -10,7 +10,7 @@ use crate::desk::job::Job;
 use crate::desk::key::keyed;
 use crate::optics::notation;
 use crate::optics::prescription::{Given, LensPower, Prism, PupilDistance};
-use crate::optics::tolerance::{Measured, Ordered, Profile, Status, ToleranceLine, is_verified, verify};
+use crate::optics::tolerance::{CentreLimits, Measured, Ordered, Profile, Status, ToleranceLine, is_verified, verify};
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 
@@ -61,6 +61,7 @@ impl Measurement {
             power: self.power.map(Some),
             prism: self.prism.map(|prism| prism.map(Prism::numbers)),
             pupil_distance_mm,
+            is_width_only: self.pupil_distance.is_some_and(|read| read.given() != Given::Each),
             height_mm: self.height.map(|height| height.map(Millimetre::to_f64)),
             centre_thickness_mm: Pair::new(None, None),
         }
@@ -302,9 +303,9 @@ pub struct Judgment {
 }
 
 /// Judges a finished pair of a job by the lab's tolerances.
-pub fn judge(profile: Profile, job: &Job, measurement: &Measurement) -> Judgment {
+pub fn judge(profile: Profile, centre_limits: &CentreLimits, job: &Job, measurement: &Measurement) -> Judgment {
     let ordered = ordered(job);
-    let lines = verify(profile, &ordered, &measurement.for_tables(&ordered));
+    let lines = verify(profile, centre_limits, &ordered, &measurement.for_tables(&ordered));
     let verdict = Verdict {
         profile: profile.to_string(),
         rows: lines.iter().map(VerdictRow::of).collect(),
@@ -347,7 +348,7 @@ mod tests {
     }
 
     fn verdict_of(measurement: &Measurement) -> Verdict {
-        let lines = verify(Profile::Z80_1, &wanted(), &measurement.for_tables(&wanted()));
+        let lines = verify(Profile::Z80_1, &CentreLimits::OFF, &wanted(), &measurement.for_tables(&wanted()));
         Verdict {
             profile: Profile::Z80_1.to_string(),
             rows: lines.iter().map(VerdictRow::of).collect(),
@@ -368,6 +369,21 @@ mod tests {
     }
 
     #[test]
+    fn a_shift_of_the_whole_pair_is_outside_the_house_limit() {
+        let figures = |distance: &str| {
+            let reading = measured("-2.25 -1.25 x 95", "-2.50 -0.75 x 80", distance).for_tables(&wanted());
+            let lines = verify(Profile::Z80_1, &CentreLimits::default(), &wanted(), &reading);
+            let across = |line: &&ToleranceLine| line.quantity.key() == "centre_across";
+            let said = lines.iter().filter(across).all(|line| line.explain.contains("cannot be seen"));
+            let passes: Vec<bool> = lines.iter().filter(across).map(|line| VerdictFigure::of(line).passes).collect();
+            (passes, said)
+        };
+        assert_eq!(figures("34/30"), (vec![false, false], false));
+        assert_eq!(figures("64"), (vec![true, true], true));
+        assert_eq!(figures("66.5"), (vec![false, false], true));
+    }
+
+    #[test]
     fn says_what_is_outside_and_what_was_not_read() {
         // ANSI Z80.1-2015 quick-reference guide: cylinder over 0.50 to 0.75, ±5°.
         let verdict = verdict_of(&measured("-2.25 -1.25 x 95", "-2.50 -0.75 x 86", ""));
@@ -380,7 +396,10 @@ mod tests {
     #[test]
     fn a_verdict_in_numbers() {
         let figures_of = |wanted: &Ordered, measurement: &Measurement| -> Vec<VerdictFigure> {
-            verify(Profile::Z80_1, wanted, &measurement.for_tables(wanted)).iter().map(VerdictFigure::of).collect()
+            verify(Profile::Z80_1, &CentreLimits::OFF, wanted, &measurement.for_tables(wanted))
+                .iter()
+                .map(VerdictFigure::of)
+                .collect()
         };
         // Limits: ANSI Z80.1-2015 quick-reference guide. Right: -2.25 -1.25 is -3.50 across the axis.
         let mut reading = measured("-2.25 -1.37 x 2", "-2.50 -0.75 x 80", "33/33");
@@ -428,7 +447,7 @@ mod tests {
         let mut reading = measured("-2.25 -1.25 x 95", "-2.50 -0.75 x 80", "62");
         reading.prism = Pair::new(Some(prism("pl 1.5 BI 0.8 BU")), Some(prism("pl 0.5 BO 0.9 BU")));
         reading.height = Pair::new("19".parse().ok(), "20".parse().ok());
-        let lines = verify(Profile::Z80_1, &wanted, &reading.for_tables(&wanted));
+        let lines = verify(Profile::Z80_1, &CentreLimits::OFF, &wanted, &reading.for_tables(&wanted));
         let figures: Vec<VerdictFigure> = lines.iter().map(VerdictFigure::of).collect();
         let of = |key: &str| {
             let found = figures.iter().find(|figure| figure.quantity == key).unwrap();

@@ -13,7 +13,7 @@ use crate::desk::job::{Job, Stage};
 use crate::desk::step::Step;
 use crate::desk::text;
 use crate::optics::Eye;
-use crate::optics::tolerance::{READING_CAUTION, STANDARD_GOVERNS};
+use crate::optics::tolerance::{CentreLimits, READING_CAUTION, STANDARD_GOVERNS};
 use crate::store::draft::Fields;
 use crate::store::verification::NewCheck;
 use crate::web::AppState;
@@ -170,7 +170,8 @@ pub(crate) async fn create_check(
 
 fn judged(state: &AppState, job: &Job, measurement: &Measurement) -> Result<NewCheck, WebError> {
     let profile = state.lab().tolerance;
-    let verification::Judgment { reading, verdict, figures } = verification::judge(profile, job, measurement);
+    let verification::Judgment { reading, verdict, figures } =
+        verification::judge(profile, &CentreLimits::default(), job, measurement);
     let unwritable = |e: serde_json::Error| WebError::Internal(format!("a check cannot be written: {e}"));
     Ok(NewCheck {
         profile: profile.key(),
