@@ -53,7 +53,8 @@ struct Tables {
 
 impl Tables {
     async fn of(book: &mut SqliteConnection) -> Self {
-        let rows = sqlx::query("select name from sqlite_master where type = 'table'").fetch_all(&mut *book).await.unwrap();
+        let rows =
+            sqlx::query("select name from sqlite_master where type = 'table'").fetch_all(&mut *book).await.unwrap();
         let all: BTreeSet<String> = rows.iter().map(|row| row.get("name")).collect();
         let kinds = fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/migrations/0001_kinds.sql")).unwrap();
         let kinds = kinds.lines().filter_map(|line| line.strip_prefix("create table "));

@@ -12,7 +12,10 @@ use crate::optics::{Eye, Pair};
 const MARGIN: f64 = 1.0;
 
 /// A slip in marking, blocking or edging is seldom larger (common practice, from memory).
-const SLIP_DEG: i32 = 10;
+const SLIP_DEG: f64 = 10.0;
+
+/// The axis of a weak cylinder is hard to mark: there a slip may be this many limits (common practice, from memory).
+const SLIP_LIMITS: f64 = 1.5;
 
 /// What one lens reads.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -50,7 +53,7 @@ struct Weight;
 
 impl Weight {
     const PLACES_FIT_NEITHER_WAY: f64 = 0.5;
-    const LARGE_TURN: f64 = 0.9;
+    const LARGE_TURN: f64 = 1.3;
 
     fn of(kind: MistakeKind) -> f64 {
         match kind {
@@ -200,7 +203,8 @@ impl<'a> Evidence<'a> {
         let stories = self.turned_back(eye, turn_deg)?.map(|undone| self.story(MistakeKind::Turned, eye, undone));
         let mut story = stories.into_iter().flatten().min_by(|one, other| one.worst.total_cmp(&other.worst))?;
         story.mistake.turned_deg = Some(turn_deg);
-        if turn_deg.abs() > SLIP_DEG {
+        let limit = self.profile.axis_limit(self.ordered.power.get(eye).numbers().cylinder_d)?;
+        if f64::from(turn_deg.abs()) > SLIP_DEG.max(SLIP_LIMITS * limit.size) {
             story.weight = Weight::LARGE_TURN;
         }
         Some(story)
