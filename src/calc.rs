@@ -4,6 +4,7 @@
 //! are rounded to a millionth and written. [`HELP`] is the contract.
 
 mod answer;
+mod check;
 mod figure;
 mod lens;
 mod request;

@@ -426,8 +426,13 @@ impl<'a> Loader<'a> {
     ) -> Result<(), DemoError> {
         let measured = measured.unwrap_or_default();
         let layout = JobLayout::of(job, &self.shape_of(job, name).await?, &self.lab, step_of(&self.lab));
-        let Judgment { reading, verdict, figures } =
-            judge(self.lab.tolerance, job, &layout, &measurement(job, &layout, &measured, name)?);
+        let Judgment { reading, verdict, figures } = judge(
+            self.lab.tolerance,
+            &self.lab.centre_limits(),
+            job,
+            &layout,
+            &measurement(job, &layout, &measured, name)?,
+        );
         let check = NewCheck {
             profile: self.lab.tolerance.key(),
             reading: serde_json::to_string(&reading).map_err(|why| wrong(name, why))?,

@@ -9,9 +9,12 @@ use strum::{EnumString, IntoStaticStr, VariantArray};
 use super::layout::JobLayout;
 use crate::desk::job::Job;
 use crate::desk::key::keyed;
+use crate::optics::mistake::{Mistake, MistakeKind, find_mistakes};
 use crate::optics::notation;
 use crate::optics::prescription::{Given, LensPower, Prism, PupilDistance};
-use crate::optics::tolerance::{Measured, Ordered, Profile, Status, ToleranceLine, is_verified, verify};
+use crate::optics::tolerance::{
+    CentreLimits, Measured, Ordered, Profile, READING_ALLOWANCE, Status, ToleranceLine, Unit, is_verified, verify,
+};
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
 
@@ -62,6 +65,7 @@ impl Measurement {
             power: self.power.map(Some),
             prism: self.prism.map(|prism| prism.map(Prism::numbers)),
             pupil_distance_mm,
+            is_width_only: self.pupil_distance.is_some_and(|read| read.given() != Given::Each),
             height_mm: self.height.map(|height| height.map(Millimetre::to_f64)),
             centre_thickness_mm: Pair::new(None, None),
         }
@@ -255,6 +259,12 @@ pub struct Verdict {
     /// Both powers in words, if the lenses were ordered compensated for the position of wear; else empty.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub compensated: String,
+    /// What the readings look like, the likeliest first, a sentence each.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub looks_like: Vec<String>,
+    /// Why the pair may not be sent even with a reason; else empty.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub kept_back: String,
 }
 
 impl Verdict {
@@ -303,16 +313,69 @@ pub struct Judgment {
 }
 
 /// Judges a finished pair of a job by the lab's tolerances.
-pub fn judge(profile: Profile, job: &Job, layout: &JobLayout, measurement: &Measurement) -> Judgment {
+pub fn judge(
+    profile: Profile,
+    centre_limits: &CentreLimits,
+    job: &Job,
+    layout: &JobLayout,
+    measurement: &Measurement,
+) -> Judgment {
     let ordered = ordered(job, layout);
-    let lines = verify(profile, &ordered, &measurement.for_tables(&ordered));
+    let measured = measurement.for_tables(&ordered);
+    let lines = verify(profile, centre_limits, &ordered, &measured);
+    let mistakes = find_mistakes(profile, centre_limits, &ordered, &measured);
     let verdict = Verdict {
         profile: profile.to_string(),
         rows: lines.iter().map(VerdictRow::of).collect(),
         passed: is_verified(&lines),
         compensated: job.compensated_words().unwrap_or_default(),
+        looks_like: mistakes.iter().map(mistake_words).collect(),
+        kept_back: kept_back(&lines, &mistakes).unwrap_or_default(),
     };
     Judgment { reading: PairReading::of(measurement), verdict, figures: lines.iter().map(VerdictFigure::of).collect() }
+}
+
+/// A power that is off by more than this many times its limit is never sent (common practice).
+const KEPT_BACK_FROM: f64 = 2.0;
+
+/// Why a pair may not be sent even with a reason: a lens before the wrong eye, or a power far off.
+fn kept_back(lines: &[ToleranceLine], mistakes: &[Mistake]) -> Option<String> {
+    if mistakes.first().is_some_and(|mistake| mistake.kind == MistakeKind::EyesExchanged) {
+        return Some("the right and the left lens look exchanged".to_owned());
+    }
+    let far_off = |line: &&ToleranceLine| {
+        line.unit == Unit::Dioptre
+            && line.off_by.is_some_and(|off| off > KEPT_BACK_FROM * line.limit + READING_ALLOWANCE)
+    };
+    let line = lines.iter().find(far_off)?;
+    let eye = line.eye.map(|eye| format!("{} ", eye.name())).unwrap_or_default();
+    Some(format!("the {eye}{} is off by more than twice its limit", line.quantity.name().to_lowercase()))
+}
+
+/// A mistake in a sentence.
+fn mistake_words(mistake: &Mistake) -> String {
+    let (whose, fits) = match mistake.eye {
+        Some(eye) => (format!("The {} reading", eye.name()), "fits"),
+        None => ("Both readings".to_owned(), "fit"),
+    };
+    match mistake.kind {
+        MistakeKind::EyesExchanged => "The right and the left lens, or their readings, look exchanged.".to_owned(),
+        MistakeKind::SignReversed => format!("{whose} {fits} with the other sign: plus for minus?"),
+        MistakeKind::WrongCylinderForm => {
+            format!("{whose} {fits} with the other cylinder sign: read in one form and written in the other?")
+        }
+        MistakeKind::UpsideDown => format!("{whose} {fits} with the lens turned by half a turn: upside down?"),
+        MistakeKind::BaseReversed => format!("{whose} {fits} with the base of the prism the other way."),
+        MistakeKind::AxisAcross => format!("{whose} {fits} with the axis 90° away."),
+        MistakeKind::AxisMirrored => {
+            format!("{whose} {fits} with the axis at 180 less the ordered one: marked from the other side?")
+        }
+        MistakeKind::Turned => {
+            let deg = mistake.turned_deg.unwrap_or_default();
+            let direction = if deg < 0 { "clockwise" } else { "counter-clockwise" };
+            format!("{whose} {fits} with the lens turned by {}° {direction}, seen from the front.", deg.abs())
+        }
+    }
 }
 
 /// A reason for sending a pair that did not pass has at least this many letters.
@@ -348,12 +411,14 @@ mod tests {
     }
 
     fn verdict_of(measurement: &Measurement) -> Verdict {
-        let lines = verify(Profile::Z80_1, &wanted(), &measurement.for_tables(&wanted()));
+        let lines = verify(Profile::Z80_1, &CentreLimits::OFF, &wanted(), &measurement.for_tables(&wanted()));
         Verdict {
             profile: Profile::Z80_1.to_string(),
             rows: lines.iter().map(VerdictRow::of).collect(),
             passed: is_verified(&lines),
             compensated: String::new(),
+            looks_like: Vec::new(),
+            kept_back: String::new(),
         }
     }
 
@@ -369,6 +434,21 @@ mod tests {
     }
 
     #[test]
+    fn a_shift_of_the_whole_pair_is_outside_the_house_limit() {
+        let figures = |distance: &str| {
+            let reading = measured("-2.25 -1.25 x 95", "-2.50 -0.75 x 80", distance).for_tables(&wanted());
+            let lines = verify(Profile::Z80_1, &CentreLimits::default(), &wanted(), &reading);
+            let across = |line: &&ToleranceLine| line.quantity.key() == "centre_across";
+            let said = lines.iter().filter(across).all(|line| line.explain.contains("cannot be seen"));
+            let passes: Vec<bool> = lines.iter().filter(across).map(|line| VerdictFigure::of(line).passes).collect();
+            (passes, said)
+        };
+        assert_eq!(figures("34/30"), (vec![false, false], false));
+        assert_eq!(figures("64"), (vec![true, true], true));
+        assert_eq!(figures("66.5"), (vec![false, false], true));
+    }
+
+    #[test]
     fn says_what_is_outside_and_what_was_not_read() {
         // ANSI Z80.1-2015 quick-reference guide: cylinder over 0.50 to 0.75, ±5°.
         let verdict = verdict_of(&measured("-2.25 -1.25 x 95", "-2.50 -0.75 x 86", ""));
@@ -381,7 +461,10 @@ mod tests {
     #[test]
     fn a_verdict_in_numbers() {
         let figures_of = |wanted: &Ordered, measurement: &Measurement| -> Vec<VerdictFigure> {
-            verify(Profile::Z80_1, wanted, &measurement.for_tables(wanted)).iter().map(VerdictFigure::of).collect()
+            verify(Profile::Z80_1, &CentreLimits::OFF, wanted, &measurement.for_tables(wanted))
+                .iter()
+                .map(VerdictFigure::of)
+                .collect()
         };
         // Limits: ANSI Z80.1-2015 quick-reference guide. Right: -2.25 -1.25 is -3.50 across the axis.
         let mut reading = measured("-2.25 -1.37 x 2", "-2.50 -0.75 x 80", "33/33");
@@ -429,7 +512,7 @@ mod tests {
         let mut reading = measured("-2.25 -1.25 x 95", "-2.50 -0.75 x 80", "62");
         reading.prism = Pair::new(Some(prism("pl 1.5 BI 0.8 BU")), Some(prism("pl 0.5 BO 0.9 BU")));
         reading.height = Pair::new("19".parse().ok(), "20".parse().ok());
-        let lines = verify(Profile::Z80_1, &wanted, &reading.for_tables(&wanted));
+        let lines = verify(Profile::Z80_1, &CentreLimits::OFF, &wanted, &reading.for_tables(&wanted));
         let figures: Vec<VerdictFigure> = lines.iter().map(VerdictFigure::of).collect();
         let of = |key: &str| {
             let found = figures.iter().find(|figure| figure.quantity == key).unwrap();

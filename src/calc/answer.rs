@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::CalcError;
+use super::check::CheckAnswer;
 use super::figure::{PowerAnswer, clean};
 use super::lens::LensAnswer;
 use super::request::Question;
@@ -17,6 +18,9 @@ pub(super) struct CalcAnswer {
     left: EyeAnswer,
     frame_pd_mm: f64,
     crossed: Option<BothForms>,
+    /// Left out unless asked, so that an answer without it stays what it was.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    check: Option<CheckAnswer>,
 }
 
 #[derive(Serialize)]
@@ -92,6 +96,7 @@ impl CalcAnswer {
             left: eye(Eye::Left)?,
             frame_pd_mm: clean(layout.frame_pd_mm),
             crossed: question.crossed.map(|sum| both(sum.to_minus_cylinder())),
+            check: question.check.as_ref().map(CheckAnswer::of),
         })
     }
 }

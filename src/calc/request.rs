@@ -4,6 +4,7 @@ use serde::Deserialize;
 use serde_json::Value;
 
 use super::CalcError;
+use super::check::{CheckQuestion, CheckRequest};
 use crate::optics::compensation::{MAX_TILT_DEG, MAX_VERTEX_MM, WearPosition};
 use crate::optics::gaze::GazePoint;
 use crate::optics::power::{PowerVector, SphereCylinder};
@@ -29,6 +30,7 @@ struct Request {
     worn: Option<WornRequest>,
     prism_at: Option<Vec<PointRequest>>,
     crossed: Option<Vec<PowerRequest>>,
+    check: Option<CheckRequest>,
 }
 
 #[derive(Deserialize)]
@@ -57,13 +59,13 @@ struct PowerRequest {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields, expecting = "fields with names")]
-struct Eyes<T> {
+pub(super) struct Eyes<T> {
     right: T,
     left: T,
 }
 
 impl<T> Eyes<T> {
-    fn into_pair(self) -> Pair<T> {
+    pub(super) fn into_pair(self) -> Pair<T> {
         Pair::new(self.right, self.left)
     }
 }
@@ -84,16 +86,23 @@ struct RadiiRequest {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields, expecting = "fields with names")]
-struct RxRequest {
+pub(super) struct RxRequest {
     sphere: f64,
     cylinder: Option<f64>,
     axis: Option<f64>,
-    prism: Option<Vec<PrismRequest>>,
+    pub(super) prism: Option<Vec<PrismRequest>>,
+}
+
+impl RxRequest {
+    /// The power; `path` names the fields.
+    pub(super) fn power(&self, path: &str) -> Result<SphereCylinder, CalcError> {
+        sphere_cylinder(path, self.sphere, self.cylinder, self.axis)
+    }
 }
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields, expecting = "fields with names")]
-struct PrismRequest {
+pub(super) struct PrismRequest {
     amount: f64,
     base: String,
 }
@@ -133,6 +142,7 @@ pub(super) struct Question {
     pub(super) worn: Option<WearPosition>,
     pub(super) prism_at: Option<Vec<GazePoint>>,
     pub(super) crossed: Option<PowerVector>,
+    pub(super) check: Option<CheckQuestion>,
 }
 
 impl Question {
@@ -148,8 +158,13 @@ impl Question {
         let outlines = outlines(request.shape)?;
         let dbl_mm = within("dbl_mm", request.dbl_mm, 1.0, 50.0)?;
         let rx = request.rx.map_or(Pair::new(None, None), Eyes::into_pair);
-        let prisms = Pair::new(prism(Eye::Right, rx.right.as_ref())?, prism(Eye::Left, rx.left.as_ref())?);
-        let powers = Pair::new(power(Eye::Right, rx.right)?, power(Eye::Left, rx.left)?);
+        let prisms = |eye: Eye| {
+            let given = rx.get(eye).as_ref().and_then(|rx| rx.prism.as_deref());
+            prism(&format!("rx.{}", eye.name()), eye, given.unwrap_or_default())
+        };
+        let prisms = Pair::new(prisms(Eye::Right)?, prisms(Eye::Left)?);
+        let powers = |eye: Eye| rx.get(eye).as_ref().map(|rx| rx.power(&format!("rx.{}", eye.name()))).transpose();
+        let powers = Pair::new(powers(Eye::Right)?, powers(Eye::Left)?);
         let (pd_mm, height_mm) = (request.pd_mm.into_pair(), request.height_mm.into_pair());
         let wanted = |eye: Eye| {
             Ok(Wanted {
@@ -167,7 +182,8 @@ impl Question {
         let worn = request.worn.map(WornRequest::check).transpose()?;
         let prism_at = request.prism_at.map(gaze_points).transpose()?;
         let crossed = request.crossed.map(crossed).transpose()?;
-        Ok(Self { outlines, dbl_mm, powers, wanted, step, prisms, lens, worn, prism_at, crossed })
+        let check = request.check.map(|check| check.check(powers, prisms, wanted)).transpose()?;
+        Ok(Self { outlines, dbl_mm, powers, wanted, step, prisms, lens, worn, prism_at, crossed, check })
     }
 }
 
@@ -237,7 +253,7 @@ fn crossed(powers: Vec<PowerRequest>) -> Result<PowerVector, CalcError> {
     })
 }
 
-fn within(field: impl Into<String>, value: f64, min: f64, max: f64) -> Result<f64, CalcError> {
+pub(super) fn within(field: impl Into<String>, value: f64, min: f64, max: f64) -> Result<f64, CalcError> {
     if (min..=max).contains(&value) {
         Ok(value)
     } else {
@@ -257,10 +273,6 @@ fn in_the_box(eye: Eye, outline: &Outline, height_mm: f64) -> Result<(), CalcErr
     Err(CalcError::new(format!("height_mm.{}", eye.name()), problem))
 }
 
-fn power(eye: Eye, rx: Option<RxRequest>) -> Result<Option<SphereCylinder>, CalcError> {
-    rx.map(|rx| sphere_cylinder(&format!("rx.{}", eye.name()), rx.sphere, rx.cylinder, rx.axis)).transpose()
-}
-
 fn sphere_cylinder(
     path: &str,
     sphere: f64,
@@ -277,11 +289,10 @@ fn sphere_cylinder(
     }
 }
 
-/// The sum of the prisms before one eye.
-fn prism(eye: Eye, rx: Option<&RxRequest>) -> Result<BaseVector, CalcError> {
-    let prisms = rx.and_then(|rx| rx.prism.as_deref()).unwrap_or_default();
+/// The sum of the prisms before one eye; `path` names what they belong to.
+pub(super) fn prism(path: &str, eye: Eye, prisms: &[PrismRequest]) -> Result<BaseVector, CalcError> {
     prisms.iter().enumerate().try_fold(BaseVector::default(), |sum, (index, prism)| {
-        let path = format!("rx.{}.prism[{index}]", eye.name());
+        let path = format!("{path}.prism[{index}]");
         let amount_pd = within(format!("{path}.amount"), prism.amount, 0.0, 20.0)?;
         let (in_pd, up_pd) = match prism.base.as_str() {
             "in" => (amount_pd, 0.0),

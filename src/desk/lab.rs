@@ -8,7 +8,7 @@ use super::key::keyed;
 use super::limit::LengthLimit;
 use super::money::Cents;
 use super::stock::DIAMETER;
-use crate::optics::tolerance::Profile;
+use crate::optics::tolerance::{CentreLimits, Profile};
 use crate::optics::unit::Millimetre;
 
 /// Which form of the prescription the procedure codes are taken from. Billing practice takes the sphere as
@@ -100,6 +100,12 @@ pub struct Lab {
 }
 
 impl Lab {
+    /// The lab's own limits on the places of the optical centres.
+    pub fn centre_limits(&self) -> CentreLimits {
+        let mm = |limit: Option<Millimetre>| limit.map(Millimetre::to_f64);
+        CentreLimits { across_mm: mm(self.centre_across), height_mm: mm(self.centre_height) }
+    }
+
     /// A new lab with defaults: blocker step 0.5 mm, 2 mm on the blank, 1 mm for a centre (common practice), ten
     /// days.
     pub fn new(name: String, address: String) -> Self {

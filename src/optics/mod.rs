@@ -25,6 +25,7 @@
 //! * [`compensation`] – the power to order for vertex distance, pantoscopic tilt and wrap.
 //! * [`material`] – index, Abbe number and density; the usual front curve.
 //! * [`tolerance`] – ANSI Z80.1 and ISO 21987 limits, and the verdict on a finished pair.
+//! * [`mistake`] – which of the usual mistakes would explain a pair that fails.
 //! * [`budget`] – before cutting: the chance that the pair passes each row of its tolerance table.
 //!
 //! # What this room does not do
@@ -38,6 +39,7 @@ pub mod direction;
 pub mod gaze;
 pub mod lens;
 pub mod material;
+pub mod mistake;
 pub mod notation;
 pub mod power;
 pub mod prescription;

@@ -6,6 +6,7 @@
 
 mod direction;
 mod lens;
+mod mistake;
 mod optics;
 mod print;
 mod procedure;

@@ -295,3 +295,60 @@ async fn a_check_stays_as_it_was_judged() {
     assert!(page.text("caption").contains("ANSI Z80.1-2015"));
     assert_eq!(page.texts("tbody tr").len(), 8);
 }
+
+#[tokio::test]
+async fn exchanged_eyes_are_named_and_never_sent() {
+    let lab = TestLab::new().await;
+    let number = lab.given_cut_job().await;
+    let (path, concession) = (format!("/jobs/{number}/check"), format!("/jobs/{number}/check/concession"));
+    let exchanged = [("read_right", "-2.50 -0.75 x 80"), ("read_left", "-2.25 -1.25 x 95")];
+    lab.post(&path, &with(&exchanged)).await.assert_status(303);
+    let page = lab.get(&path).await;
+    assert_eq!(page.text("#looks-like li b"), "The right and the left lens, or their readings, look exchanged.");
+    assert!(page.texts(".notice.caution").iter().any(|c| c.contains("cannot be sent with a reason")), "{}", page.body);
+    assert!(page.texts("#concession").is_empty());
+    let reason = [("cause", "customer_asked"), ("reason", "The customer wants them so")];
+    let refused = lab.post(&concession, &reason).await;
+    assert!(refused.assert_status(409).body.contains("look exchanged"), "{}", refused.body);
+    assert_eq!(lab.stage(number).await, Stage::Cut);
+}
+
+#[tokio::test]
+async fn a_power_beyond_twice_its_limit_is_never_sent() {
+    let lab = TestLab::new().await;
+    let concede = [("cause", "customer_asked"), ("reason", "The customer wants them so")];
+    // ANSI Z80.1-2015 quick-reference guide: ±0.13 up to 6.50 D; twice that is 0.26.
+    for (right, may_go) in [("-2.51 -1.25 x 95", true), ("-2.53 -1.25 x 95", false)] {
+        let number = lab.given_cut_job().await;
+        lab.post(&format!("/jobs/{number}/check"), &with(&[("read_right", right)])).await.assert_status(303);
+        assert_eq!(lab.stage(number).await, Stage::Cut, "{right}");
+        let answer = lab.post(&format!("/jobs/{number}/check/concession"), &concede).await;
+        answer.assert_status(if may_go { 303 } else { 409 });
+    }
+}
+
+#[tokio::test]
+async fn centers_far_from_their_place_do_not_pass() {
+    let mut lab = TestLab::new().await;
+    // Both 5 mm low, and the whole pair 3 mm to one side: no row of the standard sees either in a weak pair.
+    for (changes, row) in
+        [(vec![("height_right", "15"), ("height_left", "15")], "height"), (vec![("pd", "35/29")], "across")]
+    {
+        let number = lab.given_cut_job().await;
+        lab.post(&format!("/jobs/{number}/check"), &with(&changes)).await.assert_status(303);
+        let failed = lab.get(&format!("/jobs/{number}/check")).await.texts("tr.fail");
+        assert!(failed.iter().any(|line| line.to_lowercase().contains(row)), "{row}: {failed:?}");
+        assert_eq!(lab.stage(number).await, Stage::Cut, "{row}");
+    }
+    // The lab may switch the rows off.
+    let off = rimbook::desk::lab::Lab {
+        centre_across: None,
+        centre_height: None,
+        ..lab.store.find_lab().await.unwrap().unwrap()
+    };
+    lab.store.change_lab("lab-off", &off, crate::support::NOW).await.unwrap();
+    lab = lab.reopened().await;
+    let number = lab.given_cut_job().await;
+    lab.post(&format!("/jobs/{number}/check"), &with(&[("height_right", "15"), ("height_left", "15")])).await;
+    assert_eq!(lab.stage(number).await, Stage::Checked);
+}

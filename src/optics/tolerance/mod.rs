@@ -6,6 +6,7 @@
 //!
 //! * [`Profile`] is the owner's choice of table; its methods give each limit for a power.
 //! * [`verify`] compares what was ordered with what was measured, one [`ToleranceLine`] for each row that applies.
+//! * [`CentreLimits`] are the house limits on each centre's place, which no standard prints.
 //!
 //! Both powers are put in minus-cylinder form before they are compared. Axes are compared around the circle, so 180
 //! and 1 are one degree apart. Ordered powers count in full eighths (-2.12 is -2.125); measured ones count as read.
@@ -16,6 +17,7 @@
 
 use std::fmt;
 
+mod centre;
 mod iso_21987;
 mod quantity;
 #[cfg(test)]
@@ -23,8 +25,10 @@ mod tests;
 mod verdict;
 mod z80_1;
 
+pub use centre::CentreLimits;
 pub use quantity::Quantity;
 pub use verdict::{Measured, Ordered, Status, ToleranceLine, is_verified, verify};
+pub(in crate::optics) use verdict::{power_lines, prism_limits};
 
 /// Shown wherever a verdict is shown.
 pub const STANDARD_GOVERNS: &str = "Tolerances shown are from an owner-selected profile; the standard's text governs. Check them against your own copy.";

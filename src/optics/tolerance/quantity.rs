@@ -23,11 +23,15 @@ pub enum Quantity {
     PrismVertical,
     /// A specified centre thickness.
     CentreThickness,
+    /// The place of an optical centre across, a house limit.
+    CentreAcross,
+    /// The height of an optical centre, a house limit.
+    CentreHeight,
 }
 
 impl Quantity {
     /// Every quantity, in the order of a verdict.
-    pub const ALL: [Quantity; 10] = [
+    pub const ALL: [Quantity; 12] = [
         Quantity::StrongestPower,
         Quantity::PowerAlong,
         Quantity::PowerAcross,
@@ -38,6 +42,8 @@ impl Quantity {
         Quantity::PrismHorizontal,
         Quantity::PrismVertical,
         Quantity::CentreThickness,
+        Quantity::CentreAcross,
+        Quantity::CentreHeight,
     ];
 
     /// A name that never changes, for the book.
@@ -53,6 +59,8 @@ impl Quantity {
             Quantity::PrismHorizontal => "prism_horizontal",
             Quantity::PrismVertical => "prism_vertical",
             Quantity::CentreThickness => "centre_thickness",
+            Quantity::CentreAcross => "centre_across",
+            Quantity::CentreHeight => "centre_height",
         }
     }
 
@@ -74,6 +82,13 @@ impl Quantity {
             Quantity::PrismHorizontal => "Prescribed prism, horizontal",
             Quantity::PrismVertical => "Prescribed prism, vertical",
             Quantity::CentreThickness => "Centre thickness",
+            Quantity::CentreAcross => "Optical centre across",
+            Quantity::CentreHeight => "Optical centre height",
         }
+    }
+
+    /// Whether the row is a house limit and not one of the standard.
+    pub fn is_house_limit(self) -> bool {
+        matches!(self, Quantity::CentreAcross | Quantity::CentreHeight)
     }
 }

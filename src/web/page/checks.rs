@@ -102,7 +102,8 @@ async fn page(
     let can_read = not_yet.is_none() && reached < Stage::Sent;
     let needs_reason = can_read && newest.as_ref().is_some_and(|c| c.is_current && !c.is_passed && c.reason.is_none());
     let reads = if can_read { Some(ReadingForm::of(state, job, refused_reading, last.as_ref()).await?) } else { None };
-    let concession = if needs_reason { Some(ConcessionForm::of(state, job, refused_concession).await?) } else { None };
+    let may_concede = needs_reason && newest.as_ref().is_some_and(|check| check.kept_back.is_empty());
+    let concession = if may_concede { Some(ConcessionForm::of(state, job, refused_concession).await?) } else { None };
     shown.reverse();
     Ok(CheckPage {
         chrome: Chrome::new(state, ""),
@@ -197,7 +198,9 @@ pub(crate) async fn create_check(
 
 fn judged(state: &AppState, job: &Job, layout: &JobLayout, measurement: &Measurement) -> Result<NewCheck, WebError> {
     let profile = state.lab().tolerance;
-    let verification::Judgment { reading, verdict, figures } = verification::judge(profile, job, layout, measurement);
+    let lab = state.lab();
+    let verification::Judgment { reading, verdict, figures } =
+        verification::judge(profile, &lab.centre_limits(), job, layout, measurement);
     let unwritable = |e: serde_json::Error| WebError::Internal(format!("a check cannot be written: {e}"));
     Ok(NewCheck {
         profile: profile.key(),
@@ -215,6 +218,10 @@ pub(crate) async fn concede_check(
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let mut post = JobPost::read(&state, number, Step::Concession, fields).await?;
+    if let Some(check) = list_checks(&state, number).await?.pop().filter(|check| !check.verdict.kept_back.is_empty()) {
+        let why = check.verdict.kept_back;
+        return Err(WebError::OutOfTurn(format!("Job {number} cannot be sent with a reason: {why}.")));
+    }
     let Some((cause, reason)) = ConcessionForm::read(&mut post.form) else {
         return show_again(&page(&state, &post.job.clone(), None, Some(post.refused())).await?);
     };

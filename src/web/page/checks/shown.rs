@@ -19,6 +19,10 @@ pub(super) struct ShownCheck {
     pub(super) rows: Vec<ShownRow>,
     pub(super) sources: Vec<(char, String)>,
     pub(super) reason: Option<String>,
+    /// What the readings look like, the likeliest first.
+    pub(super) looks_like: Vec<String>,
+    /// Why the pair may not be sent even with a reason; else empty.
+    pub(super) kept_back: String,
 }
 
 /// A row of the verdict as it is shown.
@@ -51,6 +55,8 @@ impl ShownCheck {
             is_passed: check.kept.passed,
             is_current,
             sentence: verdict.sentence(),
+            looks_like: verdict.looks_like,
+            kept_back: verdict.kept_back,
             profile: verdict.profile,
             compensated: verdict.compensated,
             typed: typed.into(),
