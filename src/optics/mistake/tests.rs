@@ -82,6 +82,8 @@ fn each_mistake_is_named() {
             ("-2.00 sph 2 BO 1 BD", "-1.00 sph"),
             &["upside_down right", "base_reversed right"],
         ),
+        // Both across, a degree off: across and not turned by 89.
+        (("-2.00 -1.00 x 30", "-1.00 -1.00 x 70"), ("-2.00 -1.00 x 119", "-1.00 -1.00 x 159"), &["axis_across"]),
         // The lens turned in the block took its prism with it: 3 in, turned by 90 degrees, is 3 up.
         (
             ("-2.00 -1.00 x 30 3 BI", "-1.00 sph"),
