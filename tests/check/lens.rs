@@ -389,8 +389,13 @@ proptest! {
             ..made
         };
         let (lens, lens_turned) = (Lens::new(made).unwrap(), Lens::new(made_turned).unwrap());
-        let edge = Edge::of(&outline, centre, &lens).unwrap();
-        let edge_turned = Edge::of(&other, turn(centre).plus(shift), &lens_turned).unwrap();
+        let edge = Edge::of(&outline, centre, &lens);
+        let edge_turned = Edge::of(&other, turn(centre).plus(shift), &lens_turned);
+        // A very steep back may not reach the shape; then it does not reach the turned one either.
+        let (Ok(edge), Ok(edge_turned)) = (&edge, &edge_turned) else {
+            prop_assert!(edge.is_err() && edge_turned.is_err(), "{edge:?} {edge_turned:?}");
+            return Ok(());
+        };
         for (one, two) in edge.points().iter().zip(edge_turned.points()) {
             prop_assert!((one.mm - two.mm).abs() < 1e-8, "{} {}", one.mm, two.mm);
         }
@@ -410,8 +415,12 @@ proptest! {
         let (lens, lens_mirrored) = (Lens::new(made).unwrap(), Lens::new(mirrored).unwrap());
         let (centre, centre_mirrored) = (Point::new(at.0, at.1), Point::new(-at.0, at.1));
         let outline_mirrored = transform::mirror(&outline);
-        let edge = Edge::of(&outline, centre, &lens).unwrap();
-        let other = Edge::of(&outline_mirrored, centre_mirrored, &lens_mirrored).unwrap();
+        let edge = Edge::of(&outline, centre, &lens);
+        let other = Edge::of(&outline_mirrored, centre_mirrored, &lens_mirrored);
+        let (Ok(edge), Ok(other)) = (&edge, &other) else {
+            prop_assert!(edge.is_err() && other.is_err(), "{edge:?} {other:?}");
+            return Ok(());
+        };
         prop_assert!((edge.thickest().mm - other.thickest().mm).abs() < 1e-9);
         prop_assert!((edge.thickest().at.x_mm + other.thickest().at.x_mm).abs() < 1e-9);
         prop_assert!((edge.thinnest().mm - other.thinnest().mm).abs() < 1e-9);

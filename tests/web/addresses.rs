@@ -214,7 +214,7 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
         "/jobs/{number}/check/concession" => {
             let number = lab.given_cut_job().await;
             let mut wrong = GOOD_READING;
-            wrong[1].1 = "-3.25 -1.25 x 95";
+            wrong[1].1 = "-2.45 -1.25 x 95";
             lab.post(&format!("/jobs/{number}/check"), &wrong).await.assert_status(303);
             (number, "/check", said(&[("cause", "until_remade"), ("reason", "a second pair is on its way")]))
         }

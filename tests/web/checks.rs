@@ -29,8 +29,9 @@ async fn a_good_pair_passes_line_by_line() {
     let lab = lab.reopened().await;
     let page = lab.get(&path).await;
     assert_eq!(page.text(".verdict .mark"), "Passed");
-    // ANSI Z80.1: power, cylinder and axis of each eye, vertical and horizontal imbalance.
-    assert_eq!(page.texts("tbody tr").len(), 8);
+    // ANSI Z80.1: power, cylinder and axis of each eye, vertical and horizontal imbalance; the lab's own limits: each
+    // center, across and in height.
+    assert_eq!(page.texts("tbody tr").len(), 12);
     assert!(page.texts("tbody .mark").iter().all(|m| m == "Pass"));
     assert!(page.texts("#concession").is_empty());
 }
@@ -168,7 +169,8 @@ async fn what_is_not_measured_is_not_checked_and_does_not_pass() {
     lab.post(&path, &with(&[("pd", ""), ("height_left", "")])).await.assert_status(303);
     let page = lab.get(&path).await;
     assert_eq!(page.text(".verdict .mark"), "Not passed");
-    assert!(page.texts("tbody .mark").iter().filter(|m| *m == "Not checked").count() == 2);
+    // Both imbalances, both centers across, and the height of the left one.
+    assert_eq!(page.texts("tbody .mark").iter().filter(|m| *m == "Not checked").count(), 5);
     assert_eq!(lab.stage(number).await, Stage::Cut);
 }
 
@@ -293,7 +295,7 @@ async fn a_check_stays_as_it_was_judged() {
     let lab = lab.reopened().await;
     let page = lab.get(&format!("/jobs/{number}/check")).await;
     assert!(page.text("caption").contains("ANSI Z80.1-2015"));
-    assert_eq!(page.texts("tbody tr").len(), 8);
+    assert_eq!(page.texts("tbody tr").len(), 12);
 }
 
 #[tokio::test]
