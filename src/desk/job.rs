@@ -24,15 +24,15 @@ use crate::optics::{Eye, Pair};
 pub struct Job {
     /// The number on the tray.
     pub number: i64,
-    /// For whom.
+    /// The customer.
     pub customer: Customer,
-    /// In which frame.
+    /// The frame.
     pub frame: Frame,
-    /// To which prescription.
+    /// The prescription.
     pub prescription: Prescription,
     /// For which distance.
     pub made_for: MadeFor,
-    /// Of what, as it was when ordered.
+    /// The material, as it was when ordered.
     pub material: Material,
     /// The form of the front.
     pub design: Design,

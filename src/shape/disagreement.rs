@@ -30,10 +30,11 @@ impl Disagreement {
     pub fn of(right: &Outline, left: &Outline) -> Self {
         let (r, l) = (Boxing::of(right), Boxing::of(left));
         let left = mirror(left);
-        let sides: Vec<(Point, Point)> = left.edges().collect();
+        let sides: Vec<Side> = left.edges().map(|(from, to)| Side::of(from, to)).collect();
         let mut worst = (0.0, 0.0);
         for &point in right.points() {
-            let distance_mm = sides.iter().map(|&side| distance_mm(point, side)).fold(f64::INFINITY, f64::min);
+            let nearest_mm2 = sides.iter().map(|side| side.distance_mm2(point)).fold(f64::INFINITY, f64::min);
+            let distance_mm = nearest_mm2.sqrt();
             // A difference within rounding error does not move the worst point.
             if distance_mm > worst.0 + 1e-9 {
                 worst = (distance_mm, point.angle_deg());
@@ -55,12 +56,30 @@ impl Disagreement {
     }
 }
 
-/// The distance from a point to the nearest point of a side.
-fn distance_mm(point: Point, (p, q): (Point, Point)) -> f64 {
-    let (side, to_point) = (q.minus(p), point.minus(p));
-    let along = (side.x_mm * to_point.x_mm + side.y_mm * to_point.y_mm) / side.length_mm().powi(2);
-    let share = along.clamp(0.0, 1.0);
-    to_point.minus(Point::new(side.x_mm * share, side.y_mm * share)).length_mm()
+/// A side of an outline. Every point is held against every side, so lengths are compared by their squares.
+struct Side {
+    from: Point,
+    along: Point,
+    length_mm2: f64,
+}
+
+impl Side {
+    fn of(from: Point, to: Point) -> Self {
+        let along = to.minus(from);
+        Self { from, along, length_mm2: dot_mm2(along, along) }
+    }
+
+    /// The square of the distance from a point to the nearest point of the side.
+    fn distance_mm2(&self, point: Point) -> f64 {
+        let to_point = point.minus(self.from);
+        let share = (dot_mm2(self.along, to_point) / self.length_mm2).clamp(0.0, 1.0);
+        let off = to_point.minus(Point::new(self.along.x_mm * share, self.along.y_mm * share));
+        dot_mm2(off, off)
+    }
+}
+
+fn dot_mm2(one: Point, other: Point) -> f64 {
+    one.x_mm * other.x_mm + one.y_mm * other.y_mm
 }
 
 #[cfg(test)]

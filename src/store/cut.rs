@@ -27,7 +27,7 @@ pub struct NewCut {
 }
 
 impl Store {
-    /// Books that the lenses were edged.
+    /// Records that the lenses were edged.
     pub async fn insert_cut(
         &self,
         key: &str,

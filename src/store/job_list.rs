@@ -117,7 +117,7 @@ impl Store {
         };
         let mut found = self.list_matching_jobs(&whole, most).await?;
         if i64::try_from(found.len()).is_ok_and(|count| count < most) {
-            // What has the words whole has their beginnings too.
+            // A whole word is also the beginning of itself.
             found = self.list_matching_jobs(&last_begun, most).await?;
         }
         if found.is_empty() && begun != last_begun {

@@ -40,7 +40,7 @@ impl Store {
         }))
     }
 
-    /// Names the lab and lays in the starting catalogue. A second first run (a double click) changes nothing.
+    /// Names the lab and adds the starting catalog. A second first run (a double click) changes nothing.
     pub async fn insert_lab(&self, lab: &Lab, now: OffsetDateTime) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
         let (step, margin) = (lab.blocker_step.hundredths(), lab.blank_margin.hundredths());

@@ -12,8 +12,8 @@ const SHORTEST_PREFIX: usize = 2;
 /// Which words may be beginnings of longer ones.
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub(super) enum Begun {
-    /// None. FTS5 walks the list of a whole word from the newest row on. For the beginning of a word that is longer than
-    /// its prefix indexes it first collects every row: 50 ms where a third of a million jobs match, against 1 ms.
+    /// None. FTS5 walks the list of a whole word from the newest row on. The beginning of a word is slower: if it is longer
+    /// than the prefix indexes, FTS5 first collects every row (50 ms where a third of a million jobs match, against 1 ms).
     None,
     /// The last one, as in a text that is still being typed.
     Last,

@@ -1,4 +1,4 @@
-//! What stands around every page.
+//! The header and footer of every page.
 
 use super::AppState;
 

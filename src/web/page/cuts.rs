@@ -1,4 +1,4 @@
-//! The cut: what the edger is set to, and the word that both lenses were edged.
+//! The cut: what the edger is set to, and the record that both lenses were edged.
 
 use askama::Template;
 use axum::Form as Posted;

@@ -79,7 +79,7 @@ impl List {
     }
 }
 
-/// New lenses for an earlier frame leave without it.
+/// New lenses for an earlier frame ship without the frame.
 fn parcel_of(job: &Job) -> Parcel {
     Parcel::of(job.relens_of().is_some())
 }

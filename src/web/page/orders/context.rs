@@ -1,4 +1,4 @@
-//! What an order stands among: the catalogue, the chosen customer and frame, the earlier job.
+//! What the order page loads: the catalogue, the chosen customer and frame, the earlier job.
 
 use super::form::OrderForm;
 use crate::desk::catalogue::{Material, Treatment};
