@@ -352,6 +352,56 @@ fn kept_back(lines: &[ToleranceLine], mistakes: &[Mistake]) -> Option<String> {
     Some(format!("the {eye}{} is off by more than twice its limit", line.quantity.name().to_lowercase()))
 }
 
+/// More lenses of other jobs that fit a reading are no evidence: the power is a usual one.
+const MOST_OTHER_LENSES: usize = 2;
+
+/// For each eye whose power does not fit its own order: the lenses of other jobs on the bench that it fits. `others` are
+/// their job, eye and power.
+pub fn other_jobs(
+    profile: Profile,
+    job: &Job,
+    measurement: &Measurement,
+    others: &[(i64, Eye, LensPower)],
+) -> Vec<String> {
+    let mut said = Vec::new();
+    for (eye, &read) in measurement.power.iter() {
+        if fits_power(profile, job.lens_power(eye), read) {
+            continue;
+        }
+        let fitting: Vec<_> = others.iter().filter(|(_, _, wanted)| fits_power(profile, *wanted, read)).collect();
+        if fitting.len() <= MOST_OTHER_LENSES {
+            said.extend(fitting.iter().map(|(number, of, _)| {
+                format!(
+                    "The {} reading fits the {} lens of job {number}, which is on the bench too.",
+                    eye.name(),
+                    of.name()
+                )
+            }));
+        }
+    }
+    said
+}
+
+/// Whether a reading is within the limits on power, cylinder and axis.
+fn fits_power(profile: Profile, wanted: LensPower, read: LensPower) -> bool {
+    let ordered = Ordered {
+        power: Pair::new(wanted, wanted),
+        prism: Pair::new(Prism::NONE, Prism::NONE),
+        pupil_distance_mm: Pair::new(32.0, 32.0),
+        height_mm: Pair::new(20.0, 20.0),
+        centre_thickness_mm: Pair::new(None, None),
+    };
+    let measured = Measured {
+        power: Pair::new(Some(read), Some(read)),
+        prism: Pair::new(None, None),
+        pupil_distance_mm: Pair::new(None, None),
+        height_mm: Pair::new(None, None),
+        centre_thickness_mm: Pair::new(None, None),
+        is_width_only: false,
+    };
+    verify(profile, &CentreLimits::OFF, &ordered, &measured).iter().all(|line| line.status != Status::Fail)
+}
+
 /// A mistake in a sentence.
 fn mistake_words(mistake: &Mistake) -> String {
     let (whose, fits) = match mistake.eye {

@@ -6,7 +6,7 @@ use time::OffsetDateTime;
 use super::drawer::{DrawerMove, append_move};
 use super::event::append_event;
 use super::once::{Done, Once};
-use super::read::{eye, length, power};
+use super::read::{axis, eye, length, power, unreadable};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::fault::FaultCause;
@@ -14,6 +14,7 @@ use crate::desk::id::DrawerLensId;
 use crate::desk::job::EventKind;
 use crate::desk::step::Step;
 use crate::desk::stock::LensInHand;
+use crate::optics::prescription::LensPower;
 use crate::optics::unit::{Dioptre, Millimetre};
 use crate::optics::{Eye, Pair};
 
@@ -91,6 +92,45 @@ impl Store {
             Ok(Done::new((), number))
         })
         .await
+    }
+}
+
+/// A lens that another job on the bench is to have.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct BenchLens {
+    /// Of which job.
+    pub job: i64,
+    /// Of which eye.
+    pub eye: Eye,
+    /// What the lensmeter is to read.
+    pub power: LensPower,
+}
+
+impl Store {
+    /// The lenses of the other jobs whose lenses are in hand or cut.
+    pub async fn list_bench_lenses(&self, except: i64) -> Result<Vec<BenchLens>, StoreError> {
+        let rows = sqlx::query!(
+            r#"select j.number as "number!: i64", e.eye,
+                      coalesce(d.sphere_hundredths, e.sphere_hundredths, 0) as "sphere!: i64",
+                      coalesce(d.cylinder_hundredths, e.cylinder_hundredths, 0) as "cylinder!: i64",
+                      iif(d.eye is null, e.axis_deg, d.axis_deg) as "axis?: i64"
+               from job j
+               join job_revision r on r.job_number = j.number and r.revision = j.revision
+               join prescription_eye e on e.prescription_id = r.prescription_id
+               left join power_decision_eye d on d.eye = e.eye and d.decision_seq =
+                   (select seq from power_decision where job_number = j.number order by seq desc limit 1)
+               where j.closed_at is null and j.stage in ('lenses_in_hand', 'cut') and j.number <> ?
+               order by j.promised_on, j.number"#,
+            except
+        )
+        .fetch_all(&self.read)
+        .await?;
+        let lenses = rows.into_iter().map(|row| {
+            let (sphere, cylinder) = (power("sphere", row.sphere)?, power("cylinder", row.cylinder)?);
+            let power = LensPower::new(sphere, cylinder, axis("axis", row.axis)?).map_err(unreadable("power"))?;
+            Ok(BenchLens { job: row.number, eye: eye("eye", &row.eye)?, power })
+        });
+        lenses.collect()
     }
 }
 

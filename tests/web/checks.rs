@@ -354,3 +354,19 @@ async fn centers_far_from_their_place_do_not_pass() {
     lab.post(&format!("/jobs/{number}/check"), &with(&[("height_right", "15"), ("height_left", "15")])).await;
     assert_eq!(lab.stage(number).await, Stage::Checked);
 }
+
+#[tokio::test]
+async fn a_lens_of_another_job_on_the_bench_is_named() {
+    let lab = TestLab::new().await;
+    let other = lab.given_job_to("-6.50 -1.75 x 20", "+3.25 -0.50 x 170").await;
+    lab.given_shape_for(other).await;
+    lab.given_lenses_for(other).await;
+    let number = lab.given_cut_job().await;
+    let path = format!("/jobs/{number}/check");
+    lab.post(&path, &with(&[("read_right", "+3.25 -0.50 x 168")])).await.assert_status(303);
+    let says = format!("The right reading fits the left lens of job {other}, which is on the bench too.");
+    assert_eq!(lab.get(&path).await.texts("#looks-like li"), [says]);
+    // A reading that fits nobody's lens is not explained.
+    lab.post(&path, &with(&[("read_right", "+3.75 -0.50 x 168")])).await.assert_status(303);
+    assert!(lab.get(&path).await.texts("#looks-like li").is_empty());
+}

@@ -191,16 +191,26 @@ pub(crate) async fn create_check(
     };
     let layout = lay_out(&state, &post.job, step_of(&state.lab())).await?;
     let layout = layout.ok_or_else(|| WebError::NotFound(format!("A shape of job {number}")))?;
-    let check = judged(&state, &post.job, &layout, &measurement)?;
+    let check = judged(&state, &post.job, &layout, &measurement).await?;
     let done = state.store.insert_check(&post.act, number, &check, state.clock.now()).await?;
     post.done(done)
 }
 
-fn judged(state: &AppState, job: &Job, layout: &JobLayout, measurement: &Measurement) -> Result<NewCheck, WebError> {
+async fn judged(
+    state: &AppState,
+    job: &Job,
+    layout: &JobLayout,
+    measurement: &Measurement,
+) -> Result<NewCheck, WebError> {
     let profile = state.lab().tolerance;
     let lab = state.lab();
-    let verification::Judgment { reading, verdict, figures } =
+    let verification::Judgment { reading, mut verdict, figures } =
         verification::judge(profile, &lab.centre_limits(), job, layout, measurement);
+    if !verdict.passed {
+        let others = state.store.list_bench_lenses(job.number).await?;
+        let others: Vec<_> = others.iter().map(|lens| (lens.job, lens.eye, lens.power)).collect();
+        verdict.looks_like.extend(verification::other_jobs(profile, job, measurement, &others));
+    }
     let unwritable = |e: serde_json::Error| WebError::Internal(format!("a check cannot be written: {e}"));
     Ok(NewCheck {
         profile: profile.key(),
