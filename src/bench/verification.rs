@@ -219,7 +219,7 @@ pub struct VerdictFigure {
     pub eye: Option<Eye>,
     /// The key of a [`Quantity`](crate::optics::tolerance::Quantity).
     pub quantity: &'static str,
-    /// The key of the [`Unit`](crate::optics::tolerance::Unit) of every number here.
+    /// The key of the [`Unit`] of every number here.
     pub unit: &'static str,
     /// What was ordered, signed.
     pub wanted: Option<f64>,
