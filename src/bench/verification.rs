@@ -352,30 +352,32 @@ fn kept_back(lines: &[ToleranceLine], mistakes: &[Mistake]) -> Option<String> {
     Some(format!("the {eye}{} is off by more than twice its limit", line.quantity.name().to_lowercase()))
 }
 
+/// A lens that another job on the bench is to have.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct BenchLens {
+    /// Of which job.
+    pub job: i64,
+    /// Of which eye.
+    pub eye: Eye,
+    /// What the lensmeter is to read.
+    pub power: LensPower,
+}
+
 /// More lenses of other jobs that fit a reading are no evidence: the power is a usual one.
 const MOST_OTHER_LENSES: usize = 2;
 
-/// For each eye whose power does not fit its own order: the lenses of other jobs on the bench that it fits. `others` are
-/// their job, eye and power.
-pub fn other_jobs(
-    profile: Profile,
-    job: &Job,
-    measurement: &Measurement,
-    others: &[(i64, Eye, LensPower)],
-) -> Vec<String> {
+/// For each eye whose power does not fit its own order: the lenses of other jobs on the bench that it fits.
+pub fn other_jobs(profile: Profile, job: &Job, measurement: &Measurement, others: &[BenchLens]) -> Vec<String> {
     let mut said = Vec::new();
     for (eye, &read) in measurement.power.iter() {
         if fits_power(profile, job.lens_power(eye), read) {
             continue;
         }
-        let fitting: Vec<_> = others.iter().filter(|(_, _, wanted)| fits_power(profile, *wanted, read)).collect();
+        let fitting: Vec<_> = others.iter().filter(|lens| fits_power(profile, lens.power, read)).collect();
         if fitting.len() <= MOST_OTHER_LENSES {
-            said.extend(fitting.iter().map(|(number, of, _)| {
-                format!(
-                    "The {} reading fits the {} lens of job {number}, which is on the bench too.",
-                    eye.name(),
-                    of.name()
-                )
+            said.extend(fitting.iter().map(|lens| {
+                let (eye, of, number) = (eye.name(), lens.eye.name(), lens.job);
+                format!("The {eye} reading fits the {of} lens of job {number}, which is on the bench too.")
             }));
         }
     }

@@ -52,7 +52,7 @@ impl Store {
         Ok(proofs)
     }
 
-    /// Books what says that each lens resists impact.
+    /// Records what says that each lens resists impact.
     pub async fn insert_impact_proofs(
         &self,
         key: &str,

@@ -9,6 +9,7 @@ use super::once::{Done, Once};
 use super::read::{axis, eye, length, power, unreadable};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
+use crate::bench::verification::BenchLens;
 use crate::desk::fault::FaultCause;
 use crate::desk::id::DrawerLensId;
 use crate::desk::job::EventKind;
@@ -95,17 +96,6 @@ impl Store {
     }
 }
 
-/// A lens that another job on the bench is to have.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct BenchLens {
-    /// Of which job.
-    pub job: i64,
-    /// Of which eye.
-    pub eye: Eye,
-    /// What the lensmeter is to read.
-    pub power: LensPower,
-}
-
 impl Store {
     /// The lenses of the other jobs whose lenses are in hand or cut.
     pub async fn list_bench_lenses(&self, except: i64) -> Result<Vec<BenchLens>, StoreError> {
@@ -146,7 +136,7 @@ pub struct SpoiledLens {
 }
 
 impl Store {
-    /// Keeps that lenses in hand were spoiled; each eye needs another one then.
+    /// Records that lenses in hand were spoiled; each eye needs another one then.
     ///
     /// # Errors
     ///

@@ -208,7 +208,6 @@ async fn judged(
         verification::judge(profile, &lab.centre_limits(), job, layout, measurement);
     if !verdict.passed {
         let others = state.store.list_bench_lenses(job.number).await?;
-        let others: Vec<_> = others.iter().map(|lens| (lens.job, lens.eye, lens.power)).collect();
         verdict.looks_like.extend(verification::other_jobs(profile, job, measurement, &others));
     }
     let unwritable = |e: serde_json::Error| WebError::Internal(format!("a check cannot be written: {e}"));
