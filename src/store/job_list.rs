@@ -64,6 +64,9 @@ macro_rules! job_lines {
 impl Store {
     /// The open jobs by promised date, the earliest first.
     pub async fn list_open_jobs(&self) -> Result<Vec<JobLine>, StoreError> {
+        let about_lenses: Vec<&str> =
+            EventKind::ALL.iter().filter(|kind| kind.is_about_lenses()).map(|kind| kind.key()).collect();
+        let about_lenses = serde_json::json!(about_lenses);
         lines(
             sqlx::query_as!(
                 JobLineRow,
@@ -72,12 +75,11 @@ impl Store {
                           j.ordered_on as "ordered_on: Date", j.promised_on as "promised_on: Date",
                           null as "sent_on?: Date", j.stage,
                           (select kind from job_event
-                           where job_number = j.number
-                             and kind in ('lens_right', 'lens_left', 'spoiled_right', 'spoiled_left', 'cut',
-                                          'check_passed', 'check_failed', 'check_conceded')
+                           where job_number = j.number and kind in (select value from json_each(?))
                            order by seq desc limit 1) as "about_lenses?: String"
                    from job j join customer c on c.id = j.patient_id join frame f on f.id = j.frame_id
-                   where j.closed_at is null order by j.promised_on, j.number"#
+                   where j.closed_at is null order by j.promised_on, j.number"#,
+                about_lenses
             )
             .fetch_all(&self.read)
             .await?,
