@@ -13,6 +13,7 @@ use crate::desk::bill::{Billed, LensExtras, base_price, bill};
 use crate::desk::catalogue::{Material, Treatment, TreatmentDetails, TreatmentKind};
 use crate::desk::centre_height::CentreHeight;
 use crate::desk::customer::Person;
+use crate::desk::eye_order::{EyesOrdered, read_eye_order};
 use crate::desk::fault::ConcessionCause;
 use crate::desk::frame::{FrameDetails, Rim};
 use crate::desk::frame_shape::{FrameShape, NewShape};
@@ -27,7 +28,7 @@ use crate::desk::payment::{Payment, PaymentKind};
 use crate::desk::prescription::{MadeFor, Prescription};
 use crate::desk::receipt::{Document, ReceiptFacts};
 use crate::desk::stock::{DrawerLensDetails, LensInHand};
-use crate::optics::prescription::{LensPower, PupilDistance, read, read_measured, read_pupil_distance};
+use crate::optics::prescription::{LensPower, PupilDistance, read_measured, read_pupil_distance};
 use crate::optics::unit::{Axis, Dioptre, Millimetre};
 use crate::optics::{Eye, Pair};
 use crate::store::cut::NewCut;
@@ -342,11 +343,12 @@ impl<'a> Loader<'a> {
 
     fn order(&self, row: &DemoJob, name: &str) -> Result<NewOrder, DemoError> {
         let ordered_on = self.days_ago(row.ordered_days_ago);
-        let rx = |text: &str| match read(text) {
-            Ok(reading) => Ok(reading.rx),
+        let rx = |text: &str| match read_eye_order(text) {
+            Ok(order) => Ok(order),
             Err(faults) => Err(wrong(name, faults.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))),
         };
-        let eyes = Pair::new(rx(&row.rx.right)?, rx(&row.rx.left)?);
+        let ordered = EyesOrdered::of(&Pair::new(rx(&row.rx.right)?, rx(&row.rx.left)?));
+        let EyesOrdered { tasks, eyes, has_power } = ordered.map_err(|why| wrong(name, why))?;
         let distance = |text: &str| read_pupil_distance(text).map_err(|why| wrong(name, why));
         let customer = *self.customers.get(row.customer.as_str()).ok_or_else(|| wrong(name, "no such customer"))?;
         let frame = self.book.frames.iter().find(|f| f.key == row.frame).ok_or_else(|| wrong(name, "no such frame"))?;
@@ -363,6 +365,7 @@ impl<'a> Loader<'a> {
             tint: tint.map(|t| &t.details),
             extras: LensExtras::default(),
             eyes: &eyes,
+            tasks,
             basis: self.lab.code_basis,
             shipping: self.lab.shipping,
         });
@@ -380,6 +383,7 @@ impl<'a> Loader<'a> {
             },
             prescription: Prescription {
                 eyes,
+                has_power,
                 typed: Pair::new(row.rx.right.clone(), row.rx.left.clone()),
                 prescriber: row.prescriber.clone(),
                 written_on: Some(written_on),
@@ -388,6 +392,7 @@ impl<'a> Loader<'a> {
                 pupil_distance: distance(&row.pd)?,
                 near_pupil_distance: row.near_pd.as_deref().map(distance).transpose()?,
             },
+            tasks,
             made_for: MadeFor::Distance,
             material: material.version,
             design: Design::Spherical,
@@ -544,8 +549,7 @@ fn payment(row: &DemoJob, total: Cents, on: Date, name: &str) -> Result<Option<P
 /// memory), and for a minus lens the usual minimum centre thickness.
 fn lenses_for(job: &Job, shape: &FrameShape, lab: &Lab, name: &str) -> Result<Vec<LensInHand>, DemoError> {
     let layout = JobLayout::of(job, shape, lab, step_of(lab));
-    Eye::BOTH
-        .into_iter()
+    job.made_eyes()
         .map(|eye| {
             let laid = layout.eyes.get(eye);
             let diameter =

@@ -96,7 +96,7 @@ async fn read_back(folder: &Path) {
     // The templates come first, the open jobs last.
     for number in (1101..1001 + LEAST_JOBS as i64 - 100).step_by(41) {
         let job = store.get_job(number).await.unwrap();
-        assert_eq!(stage(job.history.iter().map(|event| event.kind)), Stage::Sent, "job {number}");
+        assert_eq!(stage(job.tasks(), job.history.iter().map(|event| event.kind)), Stage::Sent, "job {number}");
         assert_eq!(job.owed(), Cents::ZERO, "job {number}");
         assert!(job.is_impact_proven(), "job {number}");
         let receipt = store.get_receipt(job.receipt.unwrap()).await.unwrap();

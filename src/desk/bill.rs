@@ -3,10 +3,11 @@
 use strum::{EnumString, IntoStaticStr, VariantArray};
 
 use super::catalogue::{MaterialDetails, TreatmentDetails};
+use super::job::EyeTask;
 use super::key::keyed;
 use super::lab::CodeBasis;
 use super::money::Cents;
-use super::procedure_code::{FRAME, OVERSIZE, PRISM, lens_code};
+use super::procedure_code::{BALANCE, FRAME, OVERSIZE, PRISM, lens_code};
 use crate::optics::prescription::EyePrescription;
 use crate::optics::{Eye, Pair};
 
@@ -63,6 +64,8 @@ pub struct Billed<'a> {
     pub tint: Option<&'a TreatmentDetails>,
     pub extras: LensExtras,
     pub eyes: &'a Pair<EyePrescription>,
+    /// A lens that stays has no line; a balance lens has its own code.
+    pub tasks: Pair<EyeTask>,
     pub basis: CodeBasis,
     /// Packing and shipping; no line when it is zero.
     pub shipping: Cents,
@@ -89,7 +92,7 @@ pub fn base_price<'a>(materials: impl IntoIterator<Item = &'a MaterialDetails>) 
 /// The price of a lens is split between the base lens and the material, so that each code has an amount. A material
 /// that costs no more than the base, and prescribed prism without a price, have a line of zero, because a plan looks for
 /// the code. A frame that is not charged has no line: a code would claim a frame that was not sold. The total is exactly
-/// frame + 2 × (material + coatings + tint) + extras + shipping.
+/// frame + the lenses made × (material + coatings + tint) + extras + shipping.
 pub fn bill(order: &Billed<'_>) -> Vec<Charge> {
     let mut lines = Vec::new();
     if let Some((what, price)) = &order.frame
@@ -97,7 +100,7 @@ pub fn bill(order: &Billed<'_>) -> Vec<Charge> {
     {
         lines.push(line(ChargeKind::Frame, None, what.clone(), FRAME, *price));
     }
-    for (eye, prescription) in order.eyes.iter() {
+    for (eye, prescription) in order.eyes.iter().filter(|(eye, _)| order.tasks.get(*eye).is_made()) {
         lens_lines(order, eye, prescription, &mut lines);
     }
     if order.shipping != Cents::ZERO {
@@ -115,8 +118,11 @@ fn lens_lines(order: &Billed<'_>, eye: Eye, prescription: &EyePrescription, line
         } else {
             (order.base_price, over_base)
         };
-    let code = lens_code(prescription.power, order.basis).code;
-    lines.push(line(ChargeKind::Lens, Some(eye), format!("Single-vision lens, {}", material.name), code, lens_price));
+    let (kind, code) = match order.tasks.get(eye) {
+        EyeTask::Balance => ("Balance lens", BALANCE),
+        _ => ("Single-vision lens", lens_code(prescription.power, order.basis).code),
+    };
+    lines.push(line(ChargeKind::Lens, Some(eye), format!("{kind}, {}", material.name), code, lens_price));
     if !material.code.is_empty() {
         let what = format!("Material: {}", material.name);
         lines.push(line(ChargeKind::Material, Some(eye), what, &material.code, material_price));

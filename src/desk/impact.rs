@@ -7,7 +7,7 @@ use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::Date;
 
 use super::date::day;
-use super::job::{EventKind, Job};
+use super::job::{EventKind, EyeTask, Job};
 use super::key::keyed;
 use crate::optics::{Eye, Pair};
 
@@ -54,8 +54,8 @@ impl ImpactProof {
     }
 }
 
-/// The eyes whose lens in hand has no proof of impact resistance on record.
-pub fn unproven(kinds: impl IntoIterator<Item = EventKind>) -> Vec<Eye> {
+/// The eyes whose lens has no proof of impact resistance on record. A lens that stays in the frame needs none from us.
+pub fn unproven(tasks: Pair<EyeTask>, kinds: impl IntoIterator<Item = EventKind>) -> Vec<Eye> {
     let mut is_proven = Pair::new(false, false);
     for kind in kinds {
         match kind {
@@ -66,13 +66,13 @@ pub fn unproven(kinds: impl IntoIterator<Item = EventKind>) -> Vec<Eye> {
             _ => {}
         }
     }
-    Eye::BOTH.into_iter().filter(|eye| !is_proven.get(*eye)).collect()
+    Eye::BOTH.into_iter().filter(|eye| tasks.get(*eye).is_made() && !is_proven.get(*eye)).collect()
 }
 
 impl Job {
     /// The eyes whose lens in hand has no proof of impact resistance on record.
     pub fn unproven_lenses(&self) -> Vec<Eye> {
-        unproven(self.history.iter().map(|event| event.kind))
+        unproven(self.tasks(), self.history.iter().map(|event| event.kind))
     }
 
     /// Whether papers may say that the pair resists impact.
@@ -115,8 +115,11 @@ mod tests {
             (vec![LensRight, LensLeft, ImpactRight, ImpactLeft, LensRight], vec![Eye::Right]),
             (vec![LensRight, LensLeft, ImpactRight, ImpactLeft, LensRight, ImpactRight], none),
         ] {
-            assert_eq!(unproven(kinds.clone()), want, "{kinds:?}");
+            assert_eq!(unproven(EyeTask::PAIR, kinds.clone()), want, "{kinds:?}");
         }
+        let one = Pair::new(EyeTask::Keep, EyeTask::Balance);
+        assert_eq!(unproven(one, [LensLeft]), [Eye::Left]);
+        assert_eq!(unproven(one, [LensLeft, ImpactLeft]), []);
     }
 
     #[test]

@@ -95,6 +95,25 @@ pub enum EyeTask {
 
 keyed!(EyeTask);
 
+impl EyeTask {
+    /// A usual pair: a lens is made for each eye.
+    pub const PAIR: Pair<EyeTask> = Pair { right: EyeTask::Make, left: EyeTask::Make };
+
+    /// Whether a lens is needed, cut and checked.
+    pub fn is_made(self) -> bool {
+        self != EyeTask::Keep
+    }
+
+    /// What stands in the place of the power where no prescribed lens is made; empty for a usual lens.
+    pub fn words(self) -> &'static str {
+        match self {
+            EyeTask::Make => "",
+            EyeTask::Keep => "stays as it is",
+            EyeTask::Balance => "balance lens",
+        }
+    }
+}
+
 /// The earlier job a job comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Parent {
@@ -102,8 +121,8 @@ pub struct Parent {
     pub number: i64,
     /// Why there is one.
     pub reason: ParentReason,
-    /// What was prescribed then.
-    pub eyes: Pair<EyePrescription>,
+    /// What was prescribed then; none for an eye without a power.
+    pub eyes: Pair<Option<EyePrescription>>,
 }
 
 /// Why a job has an earlier one.
@@ -127,6 +146,46 @@ impl Job {
     /// The ordered height of each optical centre.
     pub fn height(&self) -> Pair<CentreHeight> {
         self.eyes.map(|eye| eye.height)
+    }
+
+    /// What is done for each eye.
+    pub fn tasks(&self) -> Pair<EyeTask> {
+        self.eyes.map(|eye| eye.task)
+    }
+
+    /// Whether a lens is made for this eye.
+    pub fn makes(&self, eye: Eye) -> bool {
+        self.eyes.get(eye).task.is_made()
+    }
+
+    /// The eyes a lens is made for, the right one first; never empty.
+    pub fn made_eyes(&self) -> impl Iterator<Item = Eye> {
+        Eye::BOTH.into_iter().filter(|eye| self.makes(*eye))
+    }
+
+    /// The only eye a lens is made for; `None` for a pair.
+    pub fn single_eye(&self) -> Option<Eye> {
+        match (self.makes(Eye::Right), self.makes(Eye::Left)) {
+            (true, false) => Some(Eye::Right),
+            (false, true) => Some(Eye::Left),
+            _ => None,
+        }
+    }
+
+    /// What was prescribed for each eye, as [`Prescription::prescribed_eyes`] has it.
+    pub fn prescribed_eyes(&self) -> Pair<Option<EyePrescription>> {
+        self.prescription.prescribed_eyes(self.tasks())
+    }
+
+    /// What was ordered for an eye, in words: the prescription, `balance lens, -2.00 sph`, or `stays as it is`.
+    pub fn eye_words(&self, eye: Eye) -> String {
+        let task = self.eyes.get(eye).task;
+        let rx = self.prescription.eyes.get(eye);
+        match task {
+            EyeTask::Make => rx.to_string(),
+            EyeTask::Balance => format!("{}, {}", task.words(), rx.power),
+            EyeTask::Keep => task.words().to_owned(),
+        }
     }
 
     /// What is still owed; negative when too much was paid.
@@ -167,7 +226,7 @@ impl Job {
 
     /// How far the job has come.
     pub fn stage(&self) -> Stage {
-        stage(self.history.iter().map(|event| event.kind))
+        stage(self.tasks(), self.history.iter().map(|event| event.kind))
     }
 }
 
@@ -244,7 +303,7 @@ pub enum EventKind {
     ImpactLeft,
     /// The bench ticket was printed.
     TicketPrinted,
-    /// Both lenses were edged.
+    /// The lenses were edged.
     Cut,
     /// A check found every required line within its limit.
     CheckPassed,
@@ -337,9 +396,9 @@ pub enum Stage {
     Taken,
     /// The frame's shape is kept under the job number.
     ShapeOnFile,
-    /// Both uncut lenses are here.
+    /// Every uncut lens the job needs is here.
     LensesInHand,
-    /// Both lenses are edged.
+    /// The lenses are edged.
     Cut,
     /// The pair passed, or the owner wrote why it goes all the same.
     Checked,
@@ -366,8 +425,8 @@ impl Stage {
     }
 }
 
-/// The stage a job has reached, from what has happened to it in order.
-pub fn stage(kinds: impl IntoIterator<Item = EventKind>) -> Stage {
+/// The stage a job has reached, from what has happened to it in order. A lens that stays in the frame is not waited for.
+pub fn stage(tasks: Pair<EyeTask>, kinds: impl IntoIterator<Item = EventKind>) -> Stage {
     let (mut shape, mut right, mut left, mut cut, mut checked, mut packed, mut sent) =
         (false, false, false, false, false, false, false);
     for kind in kinds {
@@ -399,6 +458,7 @@ pub fn stage(kinds: impl IntoIterator<Item = EventKind>) -> Stage {
             | EventKind::Note => {}
         }
     }
+    let (right, left) = (right || !tasks.right.is_made(), left || !tasks.left.is_made());
     match () {
         () if sent => Stage::Sent,
         () if packed && checked => Stage::Packed,
@@ -416,6 +476,34 @@ mod tests {
     use crate::desk::fitting::PositionOfWear;
     use crate::desk::sample::round_job;
     use EventKind::*;
+
+    fn stage(kinds: impl IntoIterator<Item = EventKind>) -> Stage {
+        super::stage(EyeTask::PAIR, kinds)
+    }
+
+    #[test]
+    fn a_lens_that_stays_is_not_waited_for() {
+        use EyeTask::*;
+        let one = [Taken, ShapeKept, LensRight];
+        let both = [Taken, ShapeKept, LensRight, LensLeft];
+        for (right, left, kinds, want) in [
+            (Make, Keep, &one[..2], Stage::ShapeOnFile),
+            (Make, Keep, &one, Stage::LensesInHand),
+            (Keep, Make, &one, Stage::ShapeOnFile),
+            (Make, Balance, &one, Stage::ShapeOnFile),
+            (Make, Balance, &both, Stage::LensesInHand),
+            (Balance, Keep, &one, Stage::LensesInHand),
+            (Make, Keep, &[Taken, LensRight], Stage::Taken),
+            (Make, Keep, &[Taken, ShapeKept, LensRight, SpoiledRight], Stage::ShapeOnFile),
+            (Make, Keep, &[Taken, ShapeKept, LensRight, Cut, CheckPassed, Packed], Stage::Packed),
+        ] {
+            assert_eq!(
+                super::stage(Pair::new(right, left), kinds.iter().copied()),
+                want,
+                "{right:?} {left:?} {kinds:?}"
+            );
+        }
+    }
 
     #[test]
     fn moves_by_what_has_happened() {
@@ -505,7 +593,7 @@ mod tests {
     fn what_a_job_says_of_itself() {
         let mut job = round_job("-4.00 sph", "31/33");
         assert_eq!(job.relens_of(), None);
-        let eyes = job.prescription.eyes;
+        let eyes = job.prescription.eyes.map(Some);
         job.parent = Some(Parent { number: 1042, reason: ParentReason::NewLenses, eyes });
         assert_eq!(job.relens_of(), Some(1042));
         job.parent = Some(Parent { number: 1042, reason: ParentReason::Remake, eyes });

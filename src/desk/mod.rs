@@ -31,6 +31,7 @@ pub mod centre_height;
 pub mod customer;
 pub mod date;
 pub mod deadline;
+pub mod eye_order;
 pub mod fault;
 pub mod fitting;
 pub mod frame;

@@ -10,6 +10,7 @@ use super::centre_height::CentreHeight;
 use super::customer::Person;
 use super::frame::FrameDetails;
 use super::id::{CustomerId, FrameId, MaterialVersionId, TreatmentVersionId};
+use super::job::EyeTask;
 use super::key::keyed;
 use super::limit::LengthLimit;
 use super::payment::Payment;
@@ -76,6 +77,8 @@ pub struct NewOrder {
     /// The wrap of a new frame, if it was entered.
     pub frame_wrap: Option<Tilt>,
     pub prescription: Prescription,
+    /// What is done for each eye; a lens is made for at least one.
+    pub tasks: Pair<EyeTask>,
     pub made_for: MadeFor,
     pub material: MaterialVersionId,
     pub design: Design,

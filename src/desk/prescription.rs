@@ -3,9 +3,10 @@
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::Date;
 
+use super::job::EyeTask;
 use super::key::keyed;
-use crate::optics::Pair;
 use crate::optics::prescription::{EyePrescription, Given, PupilDistance};
+use crate::optics::{Eye, Pair};
 
 /// Which of the wearer's two pupil distances the pair is centred on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, EnumString, IntoStaticStr, VariantArray)]
@@ -32,8 +33,10 @@ impl MadeFor {
 /// A prescription with its pupil distances.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Prescription {
-    /// Each eye, as read from the text.
+    /// Each eye, as read from the text. Plano, and without meaning, for an eye that has no power.
     pub eyes: Pair<EyePrescription>,
+    /// False for an eye whose lens stays in the frame and whose power nobody wrote.
+    pub has_power: Pair<bool>,
     /// Each eye, as typed.
     pub typed: Pair<String>,
     pub prescriber: String,
@@ -53,6 +56,15 @@ pub struct Prescription {
 const EACH_PD_FROM_D: f64 = 4.0;
 
 impl Prescription {
+    /// Each eye that was prescribed for: not one without a power, and not a balance lens, whose power is ours.
+    pub fn prescribed_eyes(&self, tasks: Pair<EyeTask>) -> Pair<Option<EyePrescription>> {
+        let of = |eye| {
+            let is_prescribed = *self.has_power.get(eye) && *tasks.get(eye) != EyeTask::Balance;
+            is_prescribed.then_some(*self.eyes.get(eye))
+        };
+        Pair::new(of(Eye::Right), of(Eye::Left))
+    }
+
     /// Whether one halved distance should be asked for again, for each eye.
     pub fn wants_pd_of_each_eye(&self, made_for: MadeFor) -> bool {
         let strongest_d = |eye: &EyePrescription| eye.power.numbers().strongest_meridian_d().abs();

@@ -12,6 +12,8 @@ use crate::optics::unit::Dioptre;
 pub const FRAME: &str = "V2020";
 /// A single-vision lens that no other code describes.
 pub const UNCLASSIFIED: &str = "V2199";
+/// A balance lens.
+pub const BALANCE: &str = "V2700";
 /// Prescribed prism, for each lens.
 pub const PRISM: &str = "V2715";
 /// A lens from a large blank.

@@ -57,6 +57,7 @@ pub fn round_job(rx: &str, pd: &str) -> Job {
         },
         prescription: Prescription {
             eyes: Pair::new(eye, eye),
+            has_power: Pair::new(true, true),
             typed: Pair::default(),
             prescriber: String::new(),
             written_on: None,

@@ -31,11 +31,9 @@ impl Stage {
     pub fn next(self) -> Option<NextStep> {
         let (words, page, missing) = match self {
             Stage::Taken => ("trace the frame", "shape", "has no shape yet: trace the frame first"),
-            Stage::ShapeOnFile => (
-                "take the two lenses in hand",
-                "lenses",
-                "does not have both lenses in hand yet: take the two lenses in hand first",
-            ),
+            Stage::ShapeOnFile => {
+                ("take the lenses in hand", "lenses", "does not have its lenses in hand yet: take them in hand first")
+            }
             Stage::LensesInHand => ("lay out, block and cut", "layout", "is not cut yet: lay out, block and cut first"),
             Stage::Cut => ("check the pair", "check", "is cut but not checked: read the pair on the lensmeter first"),
             Stage::Checked => {
@@ -116,7 +114,7 @@ pub enum Step {
     Compensation,
     /// The bench ticket is printed.
     Ticket,
-    /// Both lenses were edged.
+    /// The lenses were edged.
     Cut,
     /// The pair was read on the lensmeter.
     Check,
@@ -298,7 +296,7 @@ mod tests {
             (after(&[]), Step::Impact, None),
             (after(&[Cut, CheckPassed, Packed]), Step::Impact, None),
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Impact, Some("is not changed afterwards")),
-            (job_after(&[Taken, ShapeKept, LensRight]), Step::Impact, Some("both lenses in hand")),
+            (job_after(&[Taken, ShapeKept, LensRight]), Step::Impact, Some("its lenses in hand")),
             (after(&[Cut, CheckPassed]), Step::Concession, Some("no failed check")),
             (after(&[Cut, CheckPassed]), Step::Shipment, Some("is not packed yet")),
             (after(&[Cut, CheckPassed, Packed]), Step::Packing, Some("is packed already")),

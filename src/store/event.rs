@@ -5,12 +5,13 @@ use sqlx::SqliteConnection;
 use time::OffsetDateTime;
 
 use super::once::{Done, Once};
-use super::read::word;
+use super::read::{eye, word};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::impact::unproven;
-use crate::desk::job::{Event, EventKind, Stage, stage};
+use crate::desk::job::{Event, EventKind, EyeTask, Stage, stage};
 use crate::desk::step::Step;
+use crate::optics::{Eye, Pair};
 
 #[derive(Deserialize)]
 pub(super) struct EventRow {
@@ -60,7 +61,7 @@ pub(super) async fn must_stand(tx: &mut SqliteConnection, number: i64, step: Ste
         .ok_or(StoreError::NotFound("that job number"))?;
     let reached = word("stage", &key, Stage::from_key(&key))?;
     let is_in_turn = step.stages().contains(&reached)
-        && (step != Step::Packing || unproven(list_kinds(tx, number).await?).is_empty());
+        && (step != Step::Packing || unproven(tasks(tx, number).await?, list_kinds(tx, number).await?).is_empty());
     if is_in_turn { Ok(()) } else { Err(StoreError::MovedOn(number)) }
 }
 
@@ -78,9 +79,29 @@ pub(super) async fn append_event(
             .execute(&mut *tx)
             .await?
             .last_insert_rowid();
-    let reached = stage(list_kinds(tx, number).await?).key();
+    let reached = stage(tasks(tx, number).await?, list_kinds(tx, number).await?).key();
     sqlx::query!("update job set stage = ?1 where number = ?2 and stage <> ?1", reached, number).execute(tx).await?;
     Ok(seq)
+}
+
+/// What is done for each eye of a job, by its newest revision.
+async fn tasks(tx: &mut SqliteConnection, number: i64) -> Result<Pair<EyeTask>, StoreError> {
+    let rows = sqlx::query!(
+        "select e.eye, e.task from job j join job_eye e on e.job_number = j.number and e.revision = j.revision
+         where j.number = ?",
+        number
+    )
+    .fetch_all(tx)
+    .await?;
+    let mut tasks = EyeTask::PAIR;
+    for row in rows {
+        let task = word("eye task", &row.task, EyeTask::from_key(&row.task))?;
+        match eye("eye", &row.eye)? {
+            Eye::Right => tasks.right = task,
+            Eye::Left => tasks.left = task,
+        }
+    }
+    Ok(tasks)
 }
 
 /// The kind of everything that happened to a job, oldest first.

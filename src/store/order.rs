@@ -20,7 +20,7 @@ use crate::desk::catalogue::TreatmentKind;
 use crate::desk::centre_height::CentreHeight;
 use crate::desk::fitting::{FramePosition, PositionOfWear};
 use crate::desk::id::{CustomerId, FrameId};
-use crate::desk::job::{EventKind, EyeTask, ParentReason};
+use crate::desk::job::{EventKind, ParentReason};
 use crate::desk::order::{CustomerChoice, FrameChoice, NewOrder};
 
 /// The rows an order points at.
@@ -148,7 +148,7 @@ async fn insert_revision(
     .execute(&mut *tx)
     .await?;
     for (eye, height) in order.height.iter() {
-        let (eye, task) = (eye.name(), EyeTask::Make.key());
+        let (task, eye) = (order.tasks.get(eye).key(), eye.name());
         let (height, from) = match height {
             CentreHeight::Bottom(height) => (Some(height.hundredths()), "bottom"),
             CentreHeight::Middle(up) => (Some(up.hundredths()), "middle"),

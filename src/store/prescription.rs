@@ -53,10 +53,11 @@ pub(super) struct PrescriptionRow {
     eyes: Vec<EyeRow>,
 }
 
-/// What was prescribed for each eye.
-pub(super) fn prescribed_eyes(rows: Vec<EyeRow>) -> Result<Pair<EyePrescription>, StoreError> {
+/// What was prescribed for each eye; none for an eye without a power.
+pub(super) fn prescribed_eyes(rows: Vec<EyeRow>) -> Result<Pair<Option<EyePrescription>>, StoreError> {
     let eyes = both_eyes("prescription", rows, |eye| &eye.eye)?;
-    Ok(Pair::new(eyes.right.prescription()?, eyes.left.prescription()?))
+    let of = |eye: &EyeRow| eye.sphere_hundredths.map(|_| eye.prescription()).transpose();
+    Ok(Pair::new(of(&eyes.right)?, of(&eyes.left)?))
 }
 
 impl TryFrom<PrescriptionRow> for Prescription {
@@ -67,6 +68,7 @@ impl TryFrom<PrescriptionRow> for Prescription {
         let near = distance(row.near_pd_given.as_deref(), eyes.right.near_pd_hundredths, eyes.left.near_pd_hundredths)?;
         Ok(Self {
             eyes: Pair::new(eyes.right.prescription()?, eyes.left.prescription()?),
+            has_power: eyes.as_ref().map(|eye| eye.sphere_hundredths.is_some()),
             typed: eyes.map(|eye| eye.typed),
             prescriber: row.prescriber,
             written_on: row.written_on,
@@ -95,7 +97,12 @@ pub(super) fn both_eyes<T>(what: &'static str, rows: Vec<T>, key: impl Fn(&T) ->
 }
 
 fn distance(given: Option<&str>, right: Option<i64>, left: Option<i64>) -> Result<Option<PupilDistance>, StoreError> {
-    let (Some(given), Some(right), Some(left)) = (given, right, left) else { return Ok(None) };
+    let (given, right, left) = match (given, right, left) {
+        (Some(given), Some(right), Some(left)) => (given, right, left),
+        (Some(_), Some(right), None) => return one_distance(Eye::Right, right),
+        (Some(_), None, Some(left)) => return one_distance(Eye::Left, left),
+        _ => return Ok(None),
+    };
     let read = if given == given_key(Given::Both) {
         PupilDistance::both(length("pupil distance", right + left)?)
     } else {
@@ -104,10 +111,21 @@ fn distance(given: Option<&str>, right: Option<i64>, left: Option<i64>) -> Resul
     read.map(Some).map_err(unreadable("pupil distance"))
 }
 
+fn one_distance(eye: Eye, hundredths: i64) -> Result<Option<PupilDistance>, StoreError> {
+    let read = PupilDistance::one(eye, length("pupil distance", hundredths)?);
+    read.map(Some).map_err(unreadable("pupil distance"))
+}
+
+/// The distance of one eye; none where the other eye's alone was given.
+fn given_mono(pd: PupilDistance, eye: Eye) -> Option<i32> {
+    let is_given = !matches!(pd.given(), Given::One(only) if only != eye);
+    is_given.then(|| pd.mono(eye).hundredths())
+}
+
 fn given_key(given: Given) -> &'static str {
     match given {
         Given::Both => "one",
-        Given::Each => "each",
+        Given::Each | Given::One(_) => "each",
     }
 }
 
@@ -138,10 +156,12 @@ pub(super) async fn insert_prescription(
     .await?;
     for (eye, rx) in prescription.eyes.iter() {
         let (key, typed) = (eye.name(), prescription.typed.get(eye));
+        let has_power = *prescription.has_power.get(eye);
         let (sphere, cylinder) = (rx.power.sphere().hundredths(), rx.power.cylinder().hundredths());
+        let (sphere, cylinder) = (has_power.then_some(sphere), has_power.then_some(cylinder));
         let axis = rx.power.axis().map(|axis| axis.degrees());
         let (base_in, base_up) = (rx.prism.base_in().hundredths(), rx.prism.base_up().hundredths());
-        let (pd, near_pd) = (far.mono(eye).hundredths(), near.map(|pd| pd.mono(eye).hundredths()));
+        let (pd, near_pd) = (given_mono(far, eye), near.and_then(|pd| given_mono(pd, eye)));
         sqlx::query!(
             "insert into prescription_eye (prescription_id, eye, typed, sphere_hundredths, cylinder_hundredths, axis_deg,
                                            prism_in_hundredths, prism_up_hundredths, pd_hundredths, near_pd_hundredths)

@@ -7,6 +7,7 @@ use rimbook::desk::catalogue::{starting_materials, starting_treatments};
 use rimbook::desk::centre_height::CentreHeight;
 use rimbook::desk::customer::Person;
 use rimbook::desk::frame::{FrameDetails, Rim};
+use rimbook::desk::job::EyeTask;
 use rimbook::desk::lab::{CodeBasis, Lab};
 use rimbook::desk::money::Cents;
 use rimbook::desk::order::Design;
@@ -199,6 +200,7 @@ fn receipt() -> String {
         tint: Some(&treatments[3]),
         extras: LensExtras::default(),
         eyes: &eyes,
+        tasks: EyeTask::PAIR,
         basis: CodeBasis::AsWritten,
         shipping: Cents::new(700),
     });

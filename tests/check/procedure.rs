@@ -3,6 +3,7 @@
 use rimbook::desk::bill::ChargeKind;
 use rimbook::desk::bill::{Billed, LensExtras, base_price, bill};
 use rimbook::desk::catalogue::{starting_materials, starting_treatments};
+use rimbook::desk::job::EyeTask;
 use rimbook::desk::lab::CodeBasis;
 use rimbook::desk::money::Cents;
 use rimbook::desk::procedure_code::{FRAME, PRISM, UNCLASSIFIED, descriptor, known_codes, lens_code, modifier};
@@ -185,6 +186,7 @@ fn the_bill_names_each_line_once_for_each_eye() {
         tint: Some(&treatments[3]),
         extras: LensExtras::default(),
         eyes: &eyes,
+        tasks: EyeTask::PAIR,
         basis: CodeBasis::AsWritten,
         shipping: Cents::new(700),
     };
@@ -230,6 +232,7 @@ fn what_is_charged_beside_the_lens_has_its_line() {
             oversize: Some(cents(900)),
         },
         eyes: &eyes,
+        tasks: EyeTask::PAIR,
         basis: CodeBasis::AsWritten,
         shipping: Cents::ZERO,
     };
@@ -266,6 +269,7 @@ fn no_code_or_no_dearer_material_keeps_the_price_on_the_lens() {
             tint: None,
             extras: LensExtras::default(),
             eyes: &eyes,
+            tasks: EyeTask::PAIR,
             basis: CodeBasis::AsWritten,
             shipping: Cents::ZERO,
         })
@@ -302,6 +306,7 @@ mod sums {
                 tint: Some(&treatments[tint]),
                 extras: LensExtras::default(),
                 eyes: &eyes,
+                tasks: EyeTask::PAIR,
                 basis: CodeBasis::Minus,
                 shipping: Cents::new(shipping),
             };

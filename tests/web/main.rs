@@ -16,6 +16,7 @@ mod impact;
 mod lab;
 mod layout;
 mod lenses;
+mod one_eye;
 mod orders;
 mod packing;
 mod payments;

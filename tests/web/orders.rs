@@ -49,14 +49,14 @@ pub fn fields() -> Vec<(&'static str, String)> {
 }
 
 /// The address of a fresh order page.
-async fn begin(lab: &TestLab) -> String {
+pub async fn begin(lab: &TestLab) -> String {
     let answer = lab.get("/orders/new").await;
     answer.assert_status(303);
     answer.location
 }
 
 /// Posts the complete order with some fields changed.
-async fn post(lab: &TestLab, path: &str, changes: &[(&str, &str)]) -> Answer {
+pub async fn post(lab: &TestLab, path: &str, changes: &[(&str, &str)]) -> Answer {
     let material = lab.store.list_materials().await.unwrap()[0].version.to_string();
     let mut fields = fields();
     fields.push(("material", material));

@@ -64,7 +64,7 @@ async fn a_trace_file_is_kept_and_shown() {
     assert_eq!(page.texts("dl.across .num"), ["70.00", "20.00"], "frame PD = 50 + 20");
     assert!(page.text("dl.across").contains("from the trace file"));
     assert_eq!(page.texts(".notice"), Vec::<String>::new());
-    assert!(page.text("a.primary").contains("take the two lenses in hand"));
+    assert!(page.text("a.primary").contains("take the lenses in hand"));
     assert_eq!(page.attributes(".drawing svg", "viewBox").len(), 2);
     assert_eq!(lab.store.get_job(job).await.unwrap().history.last().unwrap().note, "frame.trc");
     // The very bytes come back, as something to save and not to show.

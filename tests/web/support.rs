@@ -17,7 +17,7 @@ use rimbook::desk::customer::Person;
 use rimbook::desk::frame::{FrameDetails, Rim};
 use rimbook::desk::frame_shape::{DblSource, NewShape};
 use rimbook::desk::impact::ImpactProof;
-use rimbook::desk::job::Stage;
+use rimbook::desk::job::{EyeTask, Stage};
 use rimbook::desk::lab::Lab;
 use rimbook::desk::money::Cents;
 use rimbook::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder};
@@ -272,6 +272,7 @@ impl TestLab {
             frame,
             prescription: Prescription {
                 eyes: Pair::new(read(right).unwrap().rx, read(left).unwrap().rx),
+                has_power: Pair::new(true, true),
                 typed: Pair::new(right.into(), left.into()),
                 prescriber: "Dr Ines Fallow".into(),
                 written_on: Some(date!(2026 - 10 - 20)),
@@ -280,6 +281,7 @@ impl TestLab {
                 pupil_distance: read_pupil_distance(pupils).unwrap(),
                 near_pupil_distance: None,
             },
+            tasks: EyeTask::PAIR,
             made_for: MadeFor::Distance,
             material: material.unwrap().version,
             design: Design::Spherical,
@@ -338,9 +340,17 @@ impl TestLab {
         self.store.keep_shape(&format!("given-shape-{}", uuid::Uuid::now_v7()), number, &shape, NOW).await.unwrap();
     }
 
-    /// Takes two bought lenses of 70 mm in hand.
+    /// Takes a bought lens of 70 mm in hand for each eye that needs one.
     pub async fn given_lenses_for(&self, number: i64) {
-        let lens = |eye| LensInHand {
+        let job = self.store.get_job(number).await.unwrap();
+        for eye in job.made_eyes() {
+            self.given_lens_for(number, eye).await;
+        }
+    }
+
+    /// Takes a bought lens of 70 mm in hand.
+    pub async fn given_lens_for(&self, number: i64, eye: Eye) {
+        let lens = LensInHand {
             eye,
             drawer_lens: None,
             source: "lot 4711".into(),
@@ -351,7 +361,7 @@ impl TestLab {
             off_up: Millimetre::ZERO,
         };
         let key = format!("given-lenses-{}", uuid::Uuid::now_v7());
-        self.store.take_lenses(&key, number, &Eye::BOTH.map(lens), NOW).await.unwrap();
+        self.store.take_lenses(&key, number, &[lens], NOW).await.unwrap();
     }
 
     /// Books that both lenses of a job were cut.

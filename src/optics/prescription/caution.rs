@@ -133,23 +133,26 @@ impl fmt::Display for Caution {
     }
 }
 
-/// All cautions about a prescription, compared with the wearer's last one if there is one.
+/// All cautions about a prescription, compared with the wearer's last one. An eye without a prescribed power, then or now,
+/// is compared with nothing.
 ///
 /// The change of an eye is the largest in any meridian, so a misread axis is found as well as a misread sphere.
-pub fn cautions(right: &EyePrescription, left: &EyePrescription, last: Option<Pair<EyePrescription>>) -> Vec<Caution> {
-    let both = Pair::new(*right, *left);
+pub fn cautions(eyes: Pair<Option<EyePrescription>>, last: Pair<Option<EyePrescription>>) -> Vec<Caution> {
     let mut found = Vec::new();
-    for (eye, rx) in both.iter() {
+    for (eye, rx) in eyes.iter() {
+        let Some(rx) = rx else { continue };
         push_eye_cautions(eye, rx, &mut found);
-        if let Some(last) = &last {
-            let change = rx.power.numbers().vector() - last.get(eye).power.numbers().vector();
+        if let Some(last) = last.get(eye) {
+            let change = rx.power.numbers().vector() - last.power.numbers().vector();
             let change_d = change.m_d.abs() + change.j0_d.hypot(change.j45_d);
             if exceeds(change_d, LARGE_CHANGE_D) {
                 found.push(Caution::LargeChange { eye, change_d });
             }
         }
     }
-    push_pair_cautions(both, &mut found);
+    if let (Some(right), Some(left)) = (eyes.right, eyes.left) {
+        push_pair_cautions(Pair::new(right, left), &mut found);
+    }
     found
 }
 
@@ -221,8 +224,11 @@ mod tests {
     }
 
     fn codes(right: &str, left: &str, last: Option<(&str, &str)>) -> Vec<(&'static str, Option<Eye>)> {
-        let last = last.map(|(right, left)| Pair::new(rx(right), rx(left)));
-        cautions(&rx(right), &rx(left), last).iter().map(|caution| (caution.code(), caution.eye())).collect()
+        let last = last.map_or(Pair::new(None, None), |(right, left)| Pair::new(Some(rx(right)), Some(rx(left))));
+        cautions(Pair::new(Some(rx(right)), Some(rx(left))), last)
+            .iter()
+            .map(|caution| (caution.code(), caution.eye()))
+            .collect()
     }
 
     /// Both sides of every limit; the limits are common practice.
@@ -262,8 +268,20 @@ mod tests {
             [("large-change", Some(Eye::Right))],
             "axis misread"
         );
-        let caution =
-            cautions(&rx("-4.25 sph"), &rx("-2.00 sph"), Some(Pair::new(rx("-2.00 sph"), rx("-2.00 sph"))))[0];
+        let before = Some(rx("-2.00 sph"));
+        let caution = cautions(Pair::new(Some(rx("-4.25 sph")), before), Pair::new(before, before))[0];
         assert_eq!(caution.to_string(), "The right eye has changed by 2.25 D since the last prescription.");
+    }
+
+    #[test]
+    fn an_eye_without_a_power_is_compared_with_nothing() {
+        let (strong, weak) = (Some(rx("-13.00 sph")), Some(rx("+1.00 sph")));
+        let codes = |right, left, last| -> Vec<_> {
+            cautions(Pair::new(right, left), last).iter().map(|caution| (caution.code(), caution.eye())).collect()
+        };
+        let (none, left) = (Pair::new(None, None), Some(Eye::Left));
+        assert_eq!(codes(None, strong, none), [("strong-sphere", left)]);
+        assert_eq!(codes(None, weak, Pair::new(weak, None)), []);
+        assert_eq!(codes(None, strong, Pair::new(None, weak)), [("strong-sphere", left), ("large-change", left)]);
     }
 }

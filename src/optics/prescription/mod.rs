@@ -25,6 +25,7 @@ pub use power::{CylinderForm, LensPower, PowerError};
 pub use prism::{BaseDirection, Prism, PrismTooStrong};
 pub use pupil_distance::{
     Given, PupilDistance, PupilDistanceCaution, PupilDistanceFault, pupil_distance_cautions, read_pupil_distance,
+    read_pupil_distance_for,
 };
 pub use read::{PrescriptionReading, read, read_measured, read_prism};
 

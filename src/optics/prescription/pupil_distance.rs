@@ -19,6 +19,8 @@ pub enum Given {
     Both,
     /// One number for each eye.
     Each,
+    /// The number of this eye alone, where no lens is made for the other.
+    One(Eye),
 }
 
 /// A pupil distance, 40 to 80 mm in all and 20 to 40 mm for each eye.
@@ -63,6 +65,18 @@ impl PupilDistance {
         Ok(Self { right: eyes.right, left: eyes.left, given: Given::Each })
     }
 
+    /// One eye's number alone. The other eye's is taken to be the same.
+    ///
+    /// # Errors
+    ///
+    /// [`PupilDistanceFault::MonocularOutOfRange`] outside 20 to 40 mm.
+    pub fn one(eye: Eye, value: Millimetre) -> Result<Self, PupilDistanceFault> {
+        if !MONOCULAR.contains(&value.hundredths()) {
+            return Err(PupilDistanceFault::MonocularOutOfRange { eye, value });
+        }
+        Ok(Self { right: value, left: value, given: Given::One(eye) })
+    }
+
     /// How it was given.
     pub fn given(self) -> Given {
         self.given
@@ -89,6 +103,7 @@ impl PupilDistance {
         match self.given {
             Given::Both => format!("{self} mm for both eyes, halved"),
             Given::Each => format!("{self} mm"),
+            Given::One(eye) => format!("{} mm, {} eye alone", self.mono(eye), eye.name()),
         }
     }
 
@@ -96,17 +111,18 @@ impl PupilDistance {
     pub fn mark(&self) -> &'static str {
         match self.given {
             Given::Both => "halved",
-            Given::Each => "",
+            Given::Each | Given::One(_) => "",
         }
     }
 }
 
 impl fmt::Display for PupilDistance {
-    /// `63.00` as given for both, `31.50/32.00` as given for each.
+    /// `63.00` as given for both, `31.50/32.00` as given for each, `R31.50` as given for one eye.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.given {
             Given::Both => write!(f, "{}", self.binocular()),
             Given::Each => write!(f, "{}/{}", self.right, self.left),
+            Given::One(eye) => write!(f, "{}{}", eye.letter(), self.mono(eye)),
         }
     }
 }
@@ -154,6 +170,16 @@ pub enum PupilDistanceFault {
 ///
 /// [`PupilDistanceFault`], the first one found.
 pub fn read_pupil_distance(text: &str) -> Result<PupilDistance, PupilDistanceFault> {
+    read_pupil_distance_for(text, None)
+}
+
+/// The same where a lens is made for `only` one eye: its own distance is enough, with its letter or without, `R31.5` or
+/// `31.5`.
+///
+/// # Errors
+///
+/// [`PupilDistanceFault`], the first one found.
+pub fn read_pupil_distance_for(text: &str, only: Option<Eye>) -> Result<PupilDistance, PupilDistanceFault> {
     let mut numbers: Vec<(Option<Eye>, Millimetre)> = Vec::new();
     let mut eye = None;
     for piece in pieces(text) {
@@ -174,7 +200,11 @@ pub fn read_pupil_distance(text: &str) -> Result<PupilDistance, PupilDistanceFau
     }
     match numbers[..] {
         [] => Err(PupilDistanceFault::Empty),
-        [(None, both)] => PupilDistance::both(both),
+        [(None, one)] => match only {
+            Some(eye) if one.hundredths() < *BINOCULAR.start() => PupilDistance::one(eye, one),
+            _ => PupilDistance::both(one),
+        },
+        [(Some(eye), one)] if only == Some(eye) => PupilDistance::one(eye, one),
         [(Some(_), _)] => Err(PupilDistanceFault::OneEyeMissing),
         [(None, first), (None, second)] if [first, second].iter().all(|n| n.hundredths() > *MONOCULAR.end()) => {
             Err(PupilDistanceFault::LooksFarAndNear(first, second))
@@ -267,7 +297,8 @@ impl fmt::Display for PupilDistanceCaution {
 pub fn pupil_distance_cautions(far: Option<PupilDistance>, near: Option<PupilDistance>) -> Vec<PupilDistanceCaution> {
     let mut found = Vec::new();
     for (given, narrowest) in [(far, 5400), (near, 5000)] {
-        let Some(given) = given else { continue };
+        // One eye's own distance says nothing of the width of the face.
+        let Some(given) = given.filter(|pd| !matches!(pd.given(), Given::One(_))) else { continue };
         let binocular = given.binocular();
         if binocular.hundredths() < narrowest {
             found.push(PupilDistanceCaution::Narrow(binocular));
@@ -317,6 +348,36 @@ mod tests {
         ] {
             assert_eq!(hundredths(text), expected, "{text}");
         }
+    }
+
+    #[test]
+    fn one_eye_is_enough_where_one_lens_is_made() {
+        let (right, left) = (Some(Eye::Right), Some(Eye::Left));
+        for (text, only, want) in [
+            ("R31.5", right, Some("R31.50")),
+            ("31.5", right, Some("R31.50")),
+            ("31.5", left, Some("L31.50")),
+            ("l 32 mm", left, Some("L32.00")),
+            ("63", left, Some("63.00")),
+            ("40", left, Some("40.00")),
+            ("31/32", left, Some("31.00/32.00")),
+            ("R31.5", left, None),
+            ("19", left, None),
+            ("R31.5", None, None),
+            ("31.5", None, None),
+        ] {
+            let read = read_pupil_distance_for(text, only).ok();
+            assert_eq!(read.map(|pd| pd.to_string()).as_deref(), want, "{text} for {only:?}");
+            if let Some(read) = read {
+                assert_eq!(read_pupil_distance_for(&read.to_string(), only), Ok(read), "{text} round trip");
+            }
+        }
+        let one = PupilDistance::one(Eye::Left, "32".parse().unwrap()).unwrap();
+        assert_eq!((one.words().as_str(), one.mark()), ("32.00 mm, left eye alone", ""));
+        assert_eq!(
+            pupil_distance_cautions(Some(PupilDistance::one(Eye::Left, "22".parse().unwrap()).unwrap()), None),
+            []
+        );
     }
 
     #[test]

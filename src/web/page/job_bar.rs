@@ -1,9 +1,9 @@
 //! What the pages of a job share: the bar at their head, and each eye of the prescription in words.
 
 use crate::desk::deadline::Lateness;
-use crate::desk::job::{Job, Stage};
+use crate::desk::job::{EyeTask, Job, Stage};
 use crate::optics::notation;
-use crate::optics::prescription::EyePrescription;
+use crate::optics::prescription::{EyePrescription, LensPower};
 use crate::optics::{Eye, Pair};
 use crate::web::{AppState, words};
 
@@ -99,7 +99,9 @@ pub fn next_link(job: &Job) -> Option<(&'static str, String)> {
 /// One eye of the prescription as the pages show it.
 #[derive(Debug, Clone)]
 pub struct EyeWords {
-    /// The lens to be made, in minus-cylinder form.
+    /// Whether a lens is made.
+    pub is_made: bool,
+    /// The lens to be made, in minus-cylinder form; what is done where none is.
     pub minus: String,
     /// The same in plus-cylinder form, when it differs.
     pub plus: String,
@@ -121,18 +123,27 @@ pub struct EyeWords {
 
 impl EyeWords {
     /// One eye of a job.
-    pub fn of(job: &Job, eye: Eye, earlier: Option<&Pair<EyePrescription>>) -> Self {
-        let rx = job.prescription.eyes.get(eye);
+    pub fn of(job: &Job, eye: Eye, earlier: Option<&Pair<Option<EyePrescription>>>) -> Self {
+        let (rx, task) = (job.prescription.eyes.get(eye), job.eyes.get(eye).task);
+        let power = |power: LensPower| match task {
+            EyeTask::Make => power.to_string(),
+            EyeTask::Balance => format!("{power} {}", task.words()),
+            EyeTask::Keep => task.words().to_owned(),
+        };
         Self {
-            minus: job.lens_power(eye).to_minus().to_string(),
-            plus: job.lens_power(eye).to_plus().to_string(),
-            prescribed: job.compensated().map(|_| rx.power.to_minus().to_string()),
+            is_made: task.is_made(),
+            minus: power(job.lens_power(eye).to_minus()),
+            plus: power(job.lens_power(eye).to_plus()),
+            prescribed: job.compensated().filter(|_| task == EyeTask::Make).map(|_| rx.power.to_minus().to_string()),
             prism: if rx.prism.is_none() { String::new() } else { rx.prism.to_string() },
             typed: job.prescription.typed.get(eye).clone(),
             pd_mark: job.prescription.centred_on(job.made_for).mark(),
             pd: job.prescription.centred_on(job.made_for).mono(eye).to_string(),
             height: job.eyes.get(eye).height.words(),
-            change: earlier.map(|earlier| change_words(earlier.get(eye), rx)),
+            change: earlier
+                .and_then(|earlier| *earlier.get(eye))
+                .zip(*job.prescribed_eyes().get(eye))
+                .map(|(before, now)| change_words(&before, &now)),
         }
     }
 }

@@ -6,10 +6,12 @@ use serde::Deserialize;
 
 use super::orders::OrderForm;
 use super::{PageResult, show};
+use crate::desk::eye_order::{EyeOrder, read_eye_order};
+use crate::desk::job::EyeTask;
 use crate::optics::Eye;
 use crate::optics::prescription::{
-    PrescriptionFault, PrescriptionReading, PupilDistance, PupilDistanceFault, cautions_of_eye,
-    pupil_distance_cautions, read, read_pupil_distance,
+    Given, PrescriptionFault, PupilDistance, PupilDistanceFault, cautions_of_eye, pupil_distance_cautions, read,
+    read_pupil_distance, read_pupil_distance_for,
 };
 use crate::web::AppState;
 
@@ -33,30 +35,33 @@ pub struct Understood {
 
 impl Understood {
     /// What was understood of a prescription.
-    pub fn of_reading(reading: &PrescriptionReading) -> Self {
-        let power = reading.rx.power;
-        let (minus, plus) = (power.to_minus().to_string(), power.to_plus().to_string());
+    fn of_order(order: &EyeOrder) -> Self {
+        let task = Some(order.words()).filter(|words| !words.is_empty());
+        let notes = task.map(str::to_owned).into_iter().chain(order.notes.iter().map(ToString::to_string)).collect();
+        let Some(rx) = order.rx else { return Self { notes, ..Self::default() } };
+        let (minus, plus) = (rx.power.to_minus().to_string(), rx.power.to_plus().to_string());
         Self {
             other: if plus == minus { String::new() } else { plus },
             main: minus,
-            more: if reading.rx.prism.is_none() { String::new() } else { reading.rx.prism.to_string() },
-            notes: reading.notes.iter().map(ToString::to_string).collect(),
+            more: if rx.prism.is_none() { String::new() } else { rx.prism.to_string() },
+            notes,
             ..Self::default()
         }
     }
 
     /// What was understood of a prescription. Nothing is said of an empty field.
-    pub fn of_prescription(text: &str, read: &Result<PrescriptionReading, Vec<PrescriptionFault>>) -> Self {
+    pub fn of_prescription(text: &str, read: &Result<EyeOrder, Vec<PrescriptionFault>>) -> Self {
         match read {
             _ if text.trim().is_empty() => Self::default(),
-            Ok(reading) => Self::of_reading(reading),
+            Ok(order) => Self::of_order(order),
             Err(faults) => Self { faults: faults.iter().map(ToString::to_string).collect(), ..Self::default() },
         }
     }
 
     /// The same with what is unlikely about the eye by itself; the pair and the last prescription are judged on the post.
-    pub fn with_cautions_of_eye<E>(self, eye: Eye, read: &Result<PrescriptionReading, E>) -> Self {
-        let cautions = read.as_ref().map(|reading| cautions_of_eye(eye, &reading.rx)).unwrap_or_default();
+    pub fn with_cautions_of_eye<E>(self, eye: Eye, read: &Result<EyeOrder, E>) -> Self {
+        let rx = read.as_ref().ok().filter(|order| order.task == EyeTask::Make).and_then(|order| order.rx);
+        let cautions = rx.map(|rx| cautions_of_eye(eye, &rx)).unwrap_or_default();
         Self { cautions: cautions.iter().map(ToString::to_string).collect(), ..self }
     }
 
@@ -65,8 +70,14 @@ impl Understood {
         match read {
             _ if text.trim().is_empty() => Self::default(),
             Ok(pd) => Self {
-                main: format!("{} right, {} left", pd.mono(Eye::Right), pd.mono(Eye::Left)),
-                more: format!("{} together", pd.binocular()),
+                main: match pd.given() {
+                    Given::One(eye) => format!("{} {}", pd.mono(eye), eye.name()),
+                    _ => format!("{} right, {} left", pd.mono(Eye::Right), pd.mono(Eye::Left)),
+                },
+                more: match pd.given() {
+                    Given::One(_) => "enough where only this lens is made".to_owned(),
+                    _ => format!("{} together", pd.binocular()),
+                },
                 ..Self::default()
             },
             Err(fault) => Self { faults: vec![fault.to_string()], ..Self::default() },
@@ -89,17 +100,20 @@ pub(crate) struct FieldQuery {
 }
 
 pub(crate) async fn understood_rx(State(_): State<AppState>, Query(asked): Query<FieldQuery>) -> PageResult {
-    let read = read(&asked.text);
-    let understood = Understood::of_prescription(&asked.text, &read);
-    // A reading of the lensmeter may be any number; a prescription is written in steps.
+    // A reading of the lensmeter may be any number; a prescription is written in steps, and may be none.
     show(&match Eye::BOTH.into_iter().find(|eye| OrderForm::rx(*eye) == asked.name) {
-        Some(eye) => understood.with_cautions_of_eye(eye, &read),
-        None => understood,
+        Some(eye) => {
+            let read = read_eye_order(&asked.text);
+            Understood::of_prescription(&asked.text, &read).with_cautions_of_eye(eye, &read)
+        }
+        None => Understood::of_prescription(&asked.text, &read(&asked.text).map(EyeOrder::from)),
     })
 }
 
 pub(crate) async fn understood_pd(State(_): State<AppState>, Query(asked): Query<FieldQuery>) -> PageResult {
-    let read = read_pupil_distance(&asked.text);
+    let one = |eye: Eye| read_pupil_distance_for(&asked.text, Some(eye)).ok();
+    let of_one_eye = || Eye::BOTH.into_iter().filter_map(one).next();
+    let read = read_pupil_distance(&asked.text).or_else(|fault| of_one_eye().ok_or(fault));
     let understood = Understood::of_distance(&asked.text, &read);
     show(&match asked.name.as_str() {
         OrderForm::PD => understood.with_cautions_of_distance(read.ok(), None),

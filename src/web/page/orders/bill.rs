@@ -4,9 +4,10 @@ use super::context::OrderContext;
 use super::form::OrderForm;
 use crate::desk::bill::{Billed, Charge, ChargeKind, LensExtras, base_price, bill};
 use crate::desk::catalogue::{Material, Treatment, TreatmentDetails};
+use crate::desk::eye_order::EyesOrdered;
+use crate::desk::job::EyeTask;
 use crate::desk::money::Cents;
 use crate::desk::procedure_code::lens_code;
-use crate::optics::prescription::EyePrescription;
 use crate::optics::{Eye, Pair};
 use crate::web::form::Form;
 
@@ -33,7 +34,7 @@ pub(super) struct Chosen<'a> {
     pub(super) coating: Option<&'a Treatment>,
     pub(super) second_coating: Option<&'a Treatment>,
     pub(super) tint: Option<&'a Treatment>,
-    pub(super) eyes: Option<Pair<EyePrescription>>,
+    pub(super) eyes: Option<EyesOrdered>,
 }
 
 impl Prices {
@@ -71,8 +72,14 @@ impl Prices {
                 form.fail(field, format!("No {what} is chosen: choose one, or leave its price empty"));
             }
         }
-        let has_no_prism = chosen.eyes.is_some_and(|eyes| eyes.right.prism.is_none() && eyes.left.prism.is_none());
-        if has_no_prism && charged(self.prism).is_some() {
+        let Some(ordered) = chosen.eyes else { return };
+        let made = |eye: Eye| ordered.tasks.get(eye).is_made();
+        for eye in Eye::BOTH.into_iter().filter(|eye| !made(*eye) && charged(*self.high_power.get(*eye)).is_some()) {
+            let why = format!("No {} lens is made: leave its price empty", eye.name());
+            form.fail(OrderForm::price_high_power(eye), why);
+        }
+        let has_prism = Eye::BOTH.into_iter().any(|eye| made(eye) && !ordered.eyes.get(eye).prism.is_none());
+        if !has_prism && charged(self.prism).is_some() {
             form.fail(OrderForm::PRICE_PRISM, "No prism is prescribed: leave its price empty");
         }
     }
@@ -98,7 +105,8 @@ impl Prices {
                 high_power: self.high_power.map(charged),
                 oversize: charged(self.oversize),
             },
-            eyes: &chosen.eyes?,
+            eyes: &chosen.eyes?.eyes,
+            tasks: chosen.eyes?.tasks,
             basis: context.lab.code_basis,
             shipping: self.shipping?.unwrap_or(Cents::ZERO),
         });
@@ -133,8 +141,8 @@ fn at_price(treatment: Option<&Treatment>, price: Option<Option<Cents>>) -> Opti
 /// What is to be known of the codes of the bill.
 pub(super) fn code_notes(form: &OrderForm, context: &OrderContext) -> Vec<String> {
     let note = |eye: Eye| {
-        let reading = form.eyes.get(eye).read.as_ref().ok()?;
-        let note = lens_code(reading.rx.power, context.lab.code_basis).note?;
+        let order = form.eyes.get(eye).read.as_ref().ok().filter(|order| order.task == EyeTask::Make)?;
+        let note = lens_code(order.rx?.power, context.lab.code_basis).note?;
         Some(format!("Code of the {} lens: {note}", eye.name()))
     };
     let charges = form.charges.as_deref().unwrap_or_default();
@@ -142,9 +150,10 @@ pub(super) fn code_notes(form: &OrderForm, context: &OrderContext) -> Vec<String
         "High power has no code of its own: the code of the lens says its power. Ask the plan before you send it."
             .to_owned()
     });
+    let first_eye = charges.iter().find_map(|charge| charge.eye);
     let coatings: Vec<&str> = charges
         .iter()
-        .filter(|charge| charge.kind == ChargeKind::Coating && charge.eye == Some(Eye::Right))
+        .filter(|charge| charge.kind == ChargeKind::Coating && charge.eye == first_eye)
         .map(|charge| charge.code.as_str())
         .collect();
     let coatings = match coatings[..] {

@@ -8,6 +8,7 @@ use super::context::OrderContext;
 use super::form::OrderForm;
 use crate::desk::centre_height::CentreHeight;
 use crate::desk::deadline::promise_warning;
+use crate::desk::job::EyeTask;
 use crate::desk::order::{FRAME_OVER_PUPILS_MM, HEIGHT_FROM_MIDDLE_MM};
 use crate::desk::prescription::{MadeFor, Prescription};
 use crate::optics::prescription::{PupilDistance, cautions, pupil_distance_cautions};
@@ -36,6 +37,8 @@ pub(super) struct FrameFacts {
     pub(super) stamped: Option<(Millimetre, Millimetre)>,
     pub(super) made_for: Option<MadeFor>,
     pub(super) height: Pair<Option<CentreHeight>>,
+    /// What is done for each eye.
+    pub(super) tasks: Pair<EyeTask>,
 }
 
 /// Everything that is unlikely, in the order of the form.
@@ -48,7 +51,7 @@ pub(super) fn cautions_of(
 ) -> Vec<OrderCaution> {
     let mut found = Vec::new();
     if let Some(prescription) = prescription {
-        found.extend(prescription_cautions(prescription, ordered_on, context));
+        found.extend(prescription_cautions(prescription, frame.tasks, ordered_on, context));
         found.extend(frame_cautions(prescription, frame, context));
     }
     if let (Some(ordered), Some(promised)) = (ordered_on, promised_on)
@@ -65,12 +68,13 @@ fn caution(field: &'static str, code: &str, says: impl Display) -> OrderCaution 
 
 fn prescription_cautions(
     prescription: &Prescription,
+    tasks: Pair<EyeTask>,
     ordered_on: Option<Date>,
     context: &OrderContext,
 ) -> Vec<OrderCaution> {
-    let last = context.last.as_ref().map(|job| job.prescription.eyes);
-    let Pair { right, left } = &prescription.eyes;
-    let mut found: Vec<OrderCaution> = cautions(right, left, last)
+    let last = context.last.as_ref().map_or(Pair::new(None, None), |job| job.prescribed_eyes());
+    let eyes = prescription.prescribed_eyes(tasks);
+    let mut found: Vec<OrderCaution> = cautions(eyes, last)
         .into_iter()
         .map(|c| caution(OrderForm::rx(c.eye().unwrap_or(Eye::Right)), c.code(), c))
         .collect();
@@ -111,7 +115,7 @@ fn frame_cautions(prescription: &Prescription, frame: &FrameFacts, context: &Ord
         }
     }
     if let Some(boxes) = &context.boxes {
-        for (eye, height) in frame.height.iter() {
+        for (eye, height) in frame.height.iter().filter(|(eye, _)| frame.tasks.get(*eye).is_made()) {
             let half_mm = boxes.get(eye).b_mm / 2.0;
             if let Some(height) = height
                 && !HEIGHT_FROM_MIDDLE_MM.contains(&(height.above_bottom_mm(2.0 * half_mm) - half_mm))

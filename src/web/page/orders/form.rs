@@ -9,15 +9,15 @@ use super::context::OrderContext;
 use crate::desk::bill::Charge;
 use crate::desk::catalogue::{Treatment, TreatmentKind};
 use crate::desk::centre_height::CentreHeight;
+use crate::desk::eye_order::{EyeOrder, EyesFault, EyesOrdered, read_eye_order};
 use crate::desk::frame::{BRIDGE, EYE_SIZE, FrameDetails, Rim, TEMPLE};
+use crate::desk::job::EyeTask;
 use crate::desk::money::Cents;
 use crate::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder};
 use crate::desk::payment::{Payment, PaymentKind};
 use crate::desk::prescription::{MadeFor, Prescription};
 use crate::desk::text::{line, lines, needed};
-use crate::optics::prescription::{
-    PrescriptionFault, PrescriptionReading, PupilDistance, PupilDistanceFault, read, read_pupil_distance,
-};
+use crate::optics::prescription::{PrescriptionFault, PupilDistance, PupilDistanceFault, read_pupil_distance_for};
 use crate::optics::unit::{Millimetre, Tilt};
 use crate::optics::{Eye, Pair};
 use crate::web::form::Form;
@@ -44,7 +44,7 @@ pub(in crate::web) struct OrderForm {
 /// One eye's field and what was read in it.
 pub(super) struct TypedEye {
     pub(super) text: String,
-    pub(super) read: Result<PrescriptionReading, Vec<PrescriptionFault>>,
+    pub(super) read: Result<EyeOrder, Vec<PrescriptionFault>>,
 }
 
 /// The field of a pupil distance and what was read in it.
@@ -54,9 +54,10 @@ pub(super) struct TypedDistance {
 }
 
 impl TypedDistance {
-    fn of(form: &Form, name: &str) -> Self {
+    /// `only` is the only eye a lens is made for, if it is one.
+    fn of(form: &Form, name: &str, only: Option<Eye>) -> Self {
         let text = form.value(name).trim().to_owned();
-        Self { read: read_pupil_distance(&text), text }
+        Self { read: read_pupil_distance_for(&text, only), text }
     }
 }
 
@@ -156,16 +157,18 @@ impl OrderForm {
     pub(super) fn read(form: &mut Form, context: &OrderContext) -> Self {
         let eyes = Pair::new(Eye::Right, Eye::Left).map(|eye| {
             let text = form.value(Self::rx(eye)).to_owned();
-            TypedEye { read: read(&text), text }
+            TypedEye { read: read_eye_order(&text), text }
         });
-        let (pd, near_pd) = (TypedDistance::of(form, Self::PD), TypedDistance::of(form, Self::NEAR_PD));
+        let ordered = read_eyes(form, &eyes);
+        let only = only_eye(&eyes);
+        let (pd, near_pd) = (TypedDistance::of(form, Self::PD, only), TypedDistance::of(form, Self::NEAR_PD, only));
         let prices = Prices::read(form);
         let customer = read_customer(form, context);
         let frame = FrameFields::read(form, context);
         let frame_choice = frame.choice(&prices, context);
         let frame_wrap = form.read_optional(Self::FRAME_WRAP, |t| t.parse::<Tilt>());
         let frame_wrap = frame_wrap.map(|wrap| wrap.filter(|_| matches!(frame_choice, Some(FrameChoice::New(_)))));
-        let prescription = read_prescription(form, context, &eyes, &pd, &near_pd);
+        let prescription = read_prescription(form, context, &eyes, ordered.as_ref(), &pd, &near_pd);
         let made_for = form.read(Self::MADE_FOR, |t| MadeFor::from_key(t).ok_or("Choose what the pair is for"));
         if made_for == Some(MadeFor::Near) && near_pd.text.is_empty() {
             form.fail(Self::NEAR_PD, "A reading pair needs the near pupil distance");
@@ -182,18 +185,18 @@ impl OrderForm {
         let (ordered_on, promised_on) = read_days(form, context.today);
         let note = form.read(Self::NOTE, |t| lines("The note", t, 1000));
         let (paid, payment) = read_payment(form, context.today);
-        let rx = eyes.as_ref().map(|eye| eye.read.as_ref().ok().map(|reading| reading.rx));
         let chosen = Chosen {
             frame: frame.name(context),
             material,
             coating: coating.flatten(),
             second_coating: second_coating.flatten(),
             tint: tint.flatten(),
-            eyes: rx.right.zip(rx.left).map(|(right, left)| Pair::new(right, left)),
+            eyes: ordered,
         };
         prices.refuse_unchosen(form, &chosen);
         let charges = prices.charges(form, context, chosen);
-        let facts = FrameFacts { stamped: frame.stamped(context), made_for, height };
+        let tasks = ordered.map_or(EyeTask::PAIR, |ordered| ordered.tasks);
+        let facts = FrameFacts { stamped: frame.stamped(context), made_for, height, tasks };
         let cautions = cautions_of(prescription.as_ref(), &facts, ordered_on, promised_on, context);
         let is_confirmed = cautions.is_empty() || form.value(Self::SEEN) == seen_mark(&cautions);
         let order = (|| {
@@ -202,6 +205,7 @@ impl OrderForm {
                 frame: frame_choice?,
                 frame_wrap: frame_wrap?,
                 prescription: prescription?,
+                tasks: ordered?.tasks,
                 made_for: made_for?,
                 material: material?.version,
                 design: design?,
@@ -301,18 +305,40 @@ impl FrameFields {
     }
 }
 
-fn read_prescription(
-    form: &mut Form,
-    context: &OrderContext,
-    eyes: &Pair<TypedEye>,
-    pd: &TypedDistance,
-    near_pd: &TypedDistance,
-) -> Option<Prescription> {
+/// What both fields order together.
+fn read_eyes(form: &mut Form, eyes: &Pair<TypedEye>) -> Option<EyesOrdered> {
     for (eye, typed) in eyes.iter() {
         if let Err(faults) = &typed.read {
             form.fail(OrderForm::rx(eye), faults.iter().map(ToString::to_string).collect::<Vec<_>>().join(" "));
         }
     }
+    let both = Pair::new(eyes.right.read.clone().ok()?, eyes.left.read.clone().ok()?);
+    let why = match EyesOrdered::of(&both) {
+        Ok(ordered) => return Some(ordered),
+        Err(why) => why,
+    };
+    let eye = match why {
+        EyesFault::NothingMade => Eye::Right,
+        EyesFault::BalanceOfNothing(eye) => eye,
+    };
+    form.fail(OrderForm::rx(eye), why);
+    None
+}
+
+/// The only eye a lens is made for: the other field says that its lens stays.
+fn only_eye(eyes: &Pair<TypedEye>) -> Option<Eye> {
+    let stays = |eye: Eye| eyes.get(eye).read.as_ref().is_ok_and(|order| !order.task.is_made());
+    Eye::BOTH.into_iter().find(|eye| stays(eye.other()) && !stays(*eye))
+}
+
+fn read_prescription(
+    form: &mut Form,
+    context: &OrderContext,
+    eyes: &Pair<TypedEye>,
+    ordered: Option<&EyesOrdered>,
+    pd: &TypedDistance,
+    near_pd: &TypedDistance,
+) -> Option<Prescription> {
     for (field, typed) in [(OrderForm::PD, pd), (OrderForm::NEAR_PD, near_pd)] {
         if let Err(fault) = &typed.read
             && (field == OrderForm::PD || !typed.text.is_empty())
@@ -334,14 +360,14 @@ fn read_prescription(
         }
     }
     let diagnosis = form.read(OrderForm::DIAGNOSIS, |t| line("The diagnosis", t, 200));
-    let rx = |eye: &TypedEye| eye.read.as_ref().ok().map(|reading| reading.rx);
     let near_pupil_distance = match &near_pd.read {
         Ok(near) => Some(*near),
         Err(_) if near_pd.text.is_empty() => None,
         Err(_) => return None,
     };
     Some(Prescription {
-        eyes: Pair::new(rx(&eyes.right)?, rx(&eyes.left)?),
+        eyes: ordered?.eyes,
+        has_power: ordered?.has_power,
         typed: eyes.as_ref().map(|eye| eye.text.trim().to_owned()),
         prescriber: prescriber?,
         written_on: written_on?,

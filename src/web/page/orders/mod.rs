@@ -14,6 +14,7 @@ use crate::desk::bill::Charge;
 use crate::desk::catalogue::TreatmentKind;
 use crate::desk::frame::Rim;
 use crate::desk::id::{CustomerId, FrameId};
+use crate::desk::job::EyeTask;
 use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
 use crate::optics::Eye;
@@ -223,23 +224,23 @@ impl Bill {
 
 impl OrderPage {
     fn of(state: &AppState, key: Uuid, form: Form, context: &OrderContext, read: OrderForm) -> Self {
-        let eye =
-            |eye: Eye| {
-                let typed = read.eyes.get(eye);
-                let understood = Understood::of_prescription(&typed.text, &typed.read);
-                EyeField {
-                    // A field that is refused has its sentence already.
-                    understood: match () {
-                        () if form.error(OrderForm::rx(eye)).is_some() => Understood::default(),
-                        // A draft shown again says what was said while it was typed.
-                        () if read.cautions.is_empty() => understood.with_cautions_of_eye(eye, &typed.read),
-                        () => understood,
-                    },
-                    change: typed.read.as_ref().ok().zip(context.last.as_ref()).map(|(reading, last)| {
-                        super::job_bar::change_words(last.prescription.eyes.get(eye), &reading.rx)
-                    }),
-                }
-            };
+        let eye = |eye: Eye| {
+            let typed = read.eyes.get(eye);
+            let understood = Understood::of_prescription(&typed.text, &typed.read);
+            EyeField {
+                // A field that is refused has its sentence already.
+                understood: match () {
+                    () if form.error(OrderForm::rx(eye)).is_some() => Understood::default(),
+                    // A draft shown again says what was said while it was typed.
+                    () if read.cautions.is_empty() => understood.with_cautions_of_eye(eye, &typed.read),
+                    () => understood,
+                },
+                change: typed.read.as_ref().ok().filter(|order| order.task == EyeTask::Make).and_then(|order| {
+                    let before = (*context.last.as_ref()?.prescribed_eyes().get(eye))?;
+                    Some(super::job_bar::change_words(&before, &order.rx?))
+                }),
+            }
+        };
         let treatments = |kind: TreatmentKind| {
             context
                 .treatments
@@ -289,8 +290,8 @@ impl OrderPage {
             last: context.last.as_ref().map(|job| Last {
                 number: job.number,
                 day: words::day(&job.ordered_on),
-                right: job.prescription.eyes.right.to_string(),
-                left: job.prescription.eyes.left.to_string(),
+                right: job.eye_words(Eye::Right),
+                left: job.eye_words(Eye::Left),
                 pd: job.prescription.pupil_distance.to_string(),
             }),
             seen: seen_mark(&read.cautions),
