@@ -451,10 +451,9 @@ impl<'a> Loader<'a> {
     }
 
     async fn receipt(&self, job: &Job) -> Result<Document, DemoError> {
-        let charges = self.store.list_charges(job.number).await?;
-        let payments = self.store.list_payments(job.number).await?;
+        let account = self.store.get_account(job.number).await?;
         let issued_on = job.sent_on.unwrap_or(self.today);
-        Ok(Document::new(&ReceiptFacts::of(job, &self.lab, &charges, &payments, issued_on)))
+        Ok(Document::new(&ReceiptFacts::of(job, &self.lab, &account, issued_on)))
     }
 }
 

@@ -114,8 +114,8 @@ async fn read_back(folder: &Path) {
             assert_eq!(serde_json::from_str::<Verdict>(&check.verdict).unwrap().passed, check.passed);
         }
         let frame = &job.frame.details;
-        let charges = store.list_charges(number).await.unwrap();
-        let sold = charges.iter().find(|charge| charge.what.starts_with("Frame: "));
+        let lines = store.get_account(number).await.unwrap().lines;
+        let sold = lines.iter().map(|line| &line.charge).find(|charge| charge.what.starts_with("Frame: "));
         assert_eq!(sold.is_none(), job.relens_of().is_some(), "job {number}");
         assert!(sold.is_none_or(|charge| charge.what == format!("Frame: {} {}", frame.maker, frame.model)));
         assert_layout(&store, &lab, folder, number).await;

@@ -11,9 +11,11 @@ use sqlx::{AssertSqlSafe, Connection, Row, SqliteConnection};
 
 /// Tables that stay small however much work the lab does: settings, the catalogue, the carriers, the kinds of lens in
 /// the drawer. The kinds tables of the first migration are added to them.
-const SMALL: [&str; 12] = [
+const SMALL: [&str; 14] = [
     "concession_cause",
     "fault_cause",
+    "refund_cause",
+    "period_span",
     "lab",
     "lab_past",
     "process_spread",

@@ -36,6 +36,26 @@ pub enum ChargeKind {
 
 keyed!(ChargeKind);
 
+impl ChargeKind {
+    /// For a person.
+    pub fn words(self) -> &'static str {
+        match self {
+            ChargeKind::Frame => "frame",
+            ChargeKind::Lens => "lens",
+            ChargeKind::Material => "material",
+            ChargeKind::Coating => "coating",
+            ChargeKind::Tint => "tint",
+            ChargeKind::Prism => "prism",
+            ChargeKind::HighPower => "high power",
+            ChargeKind::Oversize => "oversize",
+            ChargeKind::Shipping => "packing and shipping",
+            ChargeKind::Discount => "discount",
+            ChargeKind::Tax => "sales tax",
+            ChargeKind::Other => "other",
+        }
+    }
+}
+
 /// One line of the bill, as agreed when the order was taken.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Charge {

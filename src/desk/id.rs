@@ -1,6 +1,4 @@
-//! Named ids, so that a job's number cannot stand where a receipt's belongs.
-//!
-//! Numbers are what the owner reads and types. The other ids are UUIDs that only addresses and forms carry.
+//! Named ids, so that a customer's cannot stand where a frame's belongs. Each is a UUID that only addresses and forms carry.
 
 use std::fmt;
 use std::str::FromStr;
@@ -33,10 +31,6 @@ macro_rules! id {
 }
 
 id! {
-    /// The number on the tray.
-    JobNumber(i64);
-    /// The number at the head of a receipt.
-    ReceiptNumber(i64);
     /// A customer.
     CustomerId(Uuid);
     /// A frame.
@@ -61,20 +55,18 @@ mod tests {
 
     #[test]
     fn an_id_is_written_and_read_as_its_value() {
-        assert_eq!("1054".parse(), Ok(JobNumber(1054)));
-        assert_eq!(JobNumber(1054).to_string(), "1054");
-        assert_eq!(format!("{:>6}", JobNumber(1054)), "  1054");
-        assert!("1054x".parse::<JobNumber>().is_err());
         let text = "019343e2-0000-7000-8000-000000000001";
         let id: CustomerId = text.parse().expect("a UUID");
         assert_eq!(id.to_string(), text);
+        assert_eq!(format!("{id:>37}"), format!(" {text}"));
         assert_eq!(serde_json::to_string(&id).expect("json"), format!("\"{text}\""));
-        assert_eq!(serde_json::to_string(&ReceiptNumber(7)).expect("json"), "7");
-        assert_eq!(serde_json::from_str::<ReceiptNumber>("7").expect("json"), ReceiptNumber(7));
+        assert_eq!(serde_json::from_str::<CustomerId>(&format!("\"{text}\"")).expect("json"), id);
+        assert!("1054x".parse::<CustomerId>().is_err());
     }
 
     #[test]
     fn ids_sort_as_their_values() {
-        assert!(JobNumber(999) < JobNumber(1000));
+        let id = |last: &str| format!("019343e2-0000-7000-8000-00000000000{last}").parse::<FrameId>().expect("a UUID");
+        assert!(id("1") < id("2"));
     }
 }

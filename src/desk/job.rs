@@ -315,8 +315,14 @@ pub enum EventKind {
     Packed,
     /// The parcel left.
     Sent,
-    /// Money came in or went out.
+    /// A line was added to the bill.
+    BillLine,
+    /// A line of the bill was taken back.
+    BillLineReversed,
+    /// Money came in.
     Paid,
+    /// Money went back.
+    Refunded,
     /// A receipt was issued.
     Receipt,
     /// A remark.
@@ -345,7 +351,10 @@ impl EventKind {
             | EventKind::TicketPrinted
             | EventKind::Packed
             | EventKind::Sent
+            | EventKind::BillLine
+            | EventKind::BillLineReversed
             | EventKind::Paid
+            | EventKind::Refunded
             | EventKind::Receipt
             | EventKind::Note => false,
         }
@@ -370,7 +379,10 @@ impl EventKind {
             EventKind::CheckConceded => "To be sent anyway",
             EventKind::Packed => "Packed",
             EventKind::Sent => "Sent",
+            EventKind::BillLine => "Bill, line added",
+            EventKind::BillLineReversed => "Bill, line taken back",
             EventKind::Paid => "Payment",
+            EventKind::Refunded => "Refund",
             EventKind::Receipt => "Receipt issued",
             EventKind::Note => "Note",
         }
@@ -453,7 +465,10 @@ pub fn stage(tasks: Pair<EyeTask>, kinds: impl IntoIterator<Item = EventKind>) -
             | EventKind::ImpactRight
             | EventKind::ImpactLeft
             | EventKind::TicketPrinted
+            | EventKind::BillLine
+            | EventKind::BillLineReversed
             | EventKind::Paid
+            | EventKind::Refunded
             | EventKind::Receipt
             | EventKind::Note => {}
         }

@@ -10,7 +10,8 @@
 //! * [`prescription`] – a prescription with its pupil distances and dates.
 //! * [`order`] – everything needed to open a job.
 //! * [`bill`] – the lines of the bill and their prices.
-//! * [`payment`] – payments and refunds.
+//! * [`payment`] – payments; [`refund`] – money that goes back, and what that does to the bill.
+//! * [`account`] – the bill and the payments of a job together: every sum of its money.
 //! * [`procedure_code`] – HCPCS codes: which code a lens, material or treatment has.
 //! * [`receipt`] – the receipt as a stored document.
 //! * [`job`] – a job, its history and its stage.
@@ -25,6 +26,7 @@
 //! * [`step`] – what comes next on a job, and at which stage each step may be done.
 //! * [`text`] – checks typed text: trimmed, limited length, no control characters.
 
+pub mod account;
 pub mod bill;
 pub mod catalogue;
 pub mod centre_height;
@@ -49,6 +51,7 @@ pub mod payment;
 pub mod prescription;
 pub mod procedure_code;
 pub mod receipt;
+pub mod refund;
 #[cfg(test)]
 pub(crate) mod sample;
 pub mod step;

@@ -1,4 +1,4 @@
-//! Payments and refunds of an order.
+//! Payments of an order. A refund is a payment with a negative amount; see [`super::refund`].
 
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::Date;
@@ -19,6 +19,19 @@ pub enum PaymentKind {
 }
 
 keyed!(PaymentKind);
+
+impl PaymentKind {
+    /// For a person.
+    pub fn words(self) -> &'static str {
+        match self {
+            PaymentKind::Card => "card",
+            PaymentKind::Check => "check",
+            PaymentKind::Cash => "cash",
+            PaymentKind::Transfer => "bank transfer",
+            PaymentKind::Other => "other",
+        }
+    }
+}
 
 /// A payment; a refund has a negative amount.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -8,13 +8,14 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 use time::Date;
 
+use super::account::Account;
 use super::bill::{Charge, ChargeKind};
 use super::customer::Person;
 use super::date::iso_date;
 use super::job::Job;
 use super::lab::Lab;
 use super::money::Cents;
-use super::payment::{Payment, PaymentKind};
+use super::payment::Payment;
 use super::procedure_code;
 
 /// The format version written now. A change of meaning gets the next number; older versions must stay readable.
@@ -127,7 +128,7 @@ pub struct Document {
     pub prescribed_on: Option<Date>,
     /// Only as the prescriber wrote it; may be empty.
     pub diagnosis: String,
-    /// Every line of the bill, in order, but a frame that was not charged.
+    /// The lines of the bill that charge something and were not taken back, in order.
     pub lines: Vec<ReceiptLine>,
     pub items_cents: Cents,
     pub shipping_cents: Cents,
@@ -166,13 +167,13 @@ pub struct ReceiptFacts<'a> {
     pub diagnosis: &'a str,
     /// Whether proof of impact resistance is on record for both lenses.
     pub is_impact_proven: bool,
-    pub charges: &'a [Charge],
-    pub payments: &'a [Payment],
+    /// What was billed and paid.
+    pub account: &'a Account,
 }
 
 impl<'a> ReceiptFacts<'a> {
     /// The values for a job's first receipt. For a correction set `corrects`.
-    pub fn of(job: &'a Job, lab: &'a Lab, charges: &'a [Charge], payments: &'a [Payment], issued_on: Date) -> Self {
+    pub fn of(job: &'a Job, lab: &'a Lab, account: &'a Account, issued_on: Date) -> Self {
         Self {
             lab,
             person: &job.customer.person,
@@ -185,8 +186,7 @@ impl<'a> ReceiptFacts<'a> {
             prescribed_on: job.prescription.written_on,
             diagnosis: &job.prescription.diagnosis,
             is_impact_proven: job.is_impact_proven(),
-            charges,
-            payments,
+            account,
         }
     }
 }
@@ -194,10 +194,9 @@ impl<'a> ReceiptFacts<'a> {
 impl Document {
     /// Makes the document.
     pub fn new(facts: &ReceiptFacts<'_>) -> Self {
-        // A bill taken before the customer's own frame was left out of it has a frame line of nothing.
-        let charged = facts.charges.iter().filter(|c| c.kind != ChargeKind::Frame || c.amount != Cents::ZERO);
+        let charged = facts.account.standing().map(|line| &line.charge).filter(|charge| charge.amount != Cents::ZERO);
         let lines: Vec<ReceiptLine> = charged.map(ReceiptLine::of).collect();
-        let payments: Vec<Paid> = facts.payments.iter().map(Paid::of).collect();
+        let payments: Vec<Paid> = facts.account.payments.iter().map(|booked| Paid::of(&booked.payment)).collect();
         let total = sum(&lines, None);
         let paid: Cents = payments.iter().map(|p| p.amount_cents).sum();
         Self {
@@ -312,15 +311,8 @@ impl ReceiptLine {
 
 impl Paid {
     fn of(payment: &Payment) -> Self {
-        let how = match payment.kind {
-            PaymentKind::Card => "card",
-            PaymentKind::Check => "check",
-            PaymentKind::Cash => "cash",
-            PaymentKind::Transfer => "bank transfer",
-            PaymentKind::Other => "other",
-        };
         let back = if payment.amount.is_negative() { "refund, " } else { "" };
-        Self { on: payment.paid_on, how: format!("{back}{how}"), amount_cents: payment.amount }
+        Self { on: payment.paid_on, how: format!("{back}{}", payment.kind.words()), amount_cents: payment.amount }
     }
 }
 

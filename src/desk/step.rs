@@ -126,8 +126,14 @@ pub enum Step {
     Packing,
     /// The parcel left.
     Shipment,
-    /// Money came in or went back.
+    /// A line is added to the bill.
+    BillLine,
+    /// A line of the bill is taken back.
+    Reversal,
+    /// Money came in.
     Payment,
+    /// Money goes back.
+    Refund,
     /// A receipt is issued.
     Receipt,
     /// A remark.
@@ -148,7 +154,14 @@ impl Step {
             Step::Concession => Stage::Cut..=Stage::Cut,
             Step::Packing => Stage::Checked..=Stage::Checked,
             Step::Shipment => Stage::Packed..=Stage::Packed,
-            Step::Shape | Step::Ticket | Step::Payment | Step::Receipt | Step::Note => Stage::Taken..=Stage::Sent,
+            Step::Shape
+            | Step::Ticket
+            | Step::BillLine
+            | Step::Reversal
+            | Step::Payment
+            | Step::Refund
+            | Step::Receipt
+            | Step::Note => Stage::Taken..=Stage::Sent,
         }
     }
 
@@ -165,7 +178,10 @@ impl Step {
             Step::Impact => &[EventKind::ImpactRight, EventKind::ImpactLeft],
             Step::Packing => &[EventKind::Packed],
             Step::Shipment => &[EventKind::Sent],
+            Step::BillLine => &[EventKind::BillLine],
+            Step::Reversal => &[EventKind::BillLineReversed],
             Step::Payment => &[EventKind::Paid],
+            Step::Refund => &[EventKind::Refunded],
             Step::Receipt => &[EventKind::Receipt],
             Step::Compensation => &[EventKind::PowerDecided],
             Step::Note => &[EventKind::Note],

@@ -4,7 +4,7 @@ use askama::Template;
 
 use super::contact;
 use crate::desk::date;
-use crate::desk::receipt::{Document, Part};
+use crate::desk::receipt::{Document, Paid, Part};
 
 /// One line as it prints.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -58,8 +58,8 @@ pub struct PrintedReceipt {
     pub sums: Vec<PrintedSum>,
     /// The total.
     pub total: String,
-    /// Date, means, amount.
-    pub payments: Vec<(String, String, String)>,
+    /// What came in and went back, each with its day.
+    pub payments: Vec<PrintedSum>,
     /// What came in.
     pub paid: String,
     /// In words: balance owed, or to be given back.
@@ -88,17 +88,19 @@ impl PrintedReceipt {
             codes: codes(document),
             sums: sums(document),
             total: document.total_cents.to_string(),
-            payments: document
-                .payments
-                .iter()
-                .map(|paid| (date::day(&paid.on), paid.how.clone(), paid.amount_cents.to_string()))
-                .collect(),
+            payments: document.payments.iter().map(payment).collect(),
             paid: document.paid_cents.to_string(),
             balance_words: if back { "Refund due" } else { "Balance owed" }.to_owned(),
             balance: if back { -document.balance_cents } else { document.balance_cents }.to_string(),
             notes: document.notes.clone(),
         }
     }
+}
+
+fn payment(paid: &Paid) -> PrintedSum {
+    let how = paid.how.strip_prefix("refund, ").unwrap_or(&paid.how);
+    let moved = if paid.amount_cents.is_negative() { "Given back" } else { "Received" };
+    PrintedSum { what: format!("{moved} {}, {how}", date::day(&paid.on)), amount: paid.amount_cents.to_string() }
 }
 
 fn facts(document: &Document) -> Vec<(String, String)> {

@@ -522,9 +522,9 @@ impl Bulk {
             db,
             jobs,
             "
-            insert into charge (job_number, kind, eye, what, code, amount_cents, reason, at)
+            insert into charge (job_number, kind, eye, what, code, amount_cents, reason, charged_on, at)
             select p.number, t.kind, t.eye, iif(t.kind = 'frame', 'Frame: ' || p.model, t.what), t.code, t.amount_cents,
-                   t.reason, strftime('%Y-%m-%dT%H:%M:%fZ', t.at, p.days)
+                   t.reason, date(t.charged_on, p.days), strftime('%Y-%m-%dT%H:%M:%fZ', t.at, p.days)
             from plan p cross join charge t where t.job_number = p.template order by p.number, t.seq"
         );
         for_each_job!(

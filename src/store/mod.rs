@@ -13,8 +13,9 @@ use sqlx::migrate::Migrator;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
 use sqlx::{Sqlite, SqlitePool, Transaction};
 
+mod account;
 mod attachment;
-mod bill;
+pub mod bill;
 pub mod bulk;
 mod catalogue;
 mod customer;
@@ -40,6 +41,7 @@ mod prescription;
 mod process_spread;
 mod read;
 pub mod receipt;
+mod refund;
 mod search;
 mod shape;
 pub mod shipment;

@@ -61,7 +61,7 @@ async fn insert_order(tx: &mut SqliteConnection, order: &NewOrder, now: OffsetDa
     let number = insert_job(tx, order, &rows, now).await?;
     insert_revision(tx, number, order, &rows, now).await?;
     for charge in &order.charges {
-        insert_charge(tx, number, charge, "", now).await?;
+        insert_charge(tx, number, charge, "", order.ordered_on, now).await?;
     }
     append_event(tx, number, EventKind::Taken, "", now).await?;
     if let Some(position) = starting_position(tx, order, frame).await? {

@@ -1,38 +1,17 @@
-//! The money that came in for a job, or went back.
+//! The money that came in for a job.
 
 use sqlx::SqliteConnection;
-use time::{Date, OffsetDateTime};
+use time::OffsetDateTime;
 
 use super::event::append_event;
 use super::once::{Done, Once};
-use super::read::word;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::job::EventKind;
-use crate::desk::money::Cents;
-use crate::desk::payment::{Payment, PaymentKind};
+use crate::desk::payment::Payment;
 
 impl Store {
-    /// What came in for a job, in the order it was booked.
-    pub async fn list_payments(&self, number: i64) -> Result<Vec<Payment>, StoreError> {
-        sqlx::query!(
-            r#"select kind, amount_cents, paid_on as "paid_on: Date" from payment where job_number = ? order by seq"#,
-            number
-        )
-        .fetch_all(&self.read)
-        .await?
-        .into_iter()
-        .map(|row| {
-            Ok(Payment {
-                kind: word("payment", &row.kind, PaymentKind::from_key(&row.kind))?,
-                amount: Cents::new(row.amount_cents),
-                paid_on: row.paid_on,
-            })
-        })
-        .collect()
-    }
-
-    /// Books money that came in or went back.
+    /// Books money that came in.
     pub async fn insert_payment(
         &self,
         key: &str,
@@ -66,6 +45,6 @@ pub(super) async fn append_payment(
     )
     .execute(&mut *tx)
     .await?;
-    append_event(tx, number, EventKind::Paid, &format!("{} by {kind}", payment.amount), now).await?;
+    append_event(tx, number, EventKind::Paid, &format!("{} by {}", payment.amount, payment.kind.words()), now).await?;
     Ok(())
 }

@@ -10,9 +10,9 @@ use axum::routing::{get, post};
 use super::error::WebError;
 use super::page::lab::{material, treatment};
 use super::page::{
-    bills, blanks, checks, compensation, customers, cuts, drafts, edge, find, frames, impact, jobs, lab, layout,
-    lenses, materials, orders, packing, payments, prism, process_spread, receipts, risk, shapes, shipments, spoilage,
-    start, stock, ticket, today, understood,
+    bill_lines, bills, blanks, checks, compensation, customers, cuts, drafts, edge, find, frames, impact, jobs, lab,
+    layout, lenses, materials, orders, packing, payments, prism, process_spread, receipts, refunds, reversals, risk,
+    shapes, shipments, spoilage, start, stock, ticket, today, understood,
 };
 use super::{AppState, asset, page};
 
@@ -69,6 +69,9 @@ addresses! {
     "/jobs/{number}/shipment" => get(shipments::show_shipment).post(shipments::create_shipment),
     "/jobs/{number}/slip" => get(shipments::print_slip),
     "/jobs/{number}/bill" => get(bills::show_bill),
+    "/jobs/{number}/bill/lines" => get(bill_lines::new_bill_line).post(bill_lines::add_bill_line),
+    "/jobs/{number}/bill/reversals" => get(reversals::ask_reversal).post(reversals::reverse_bill_line),
+    "/jobs/{number}/refunds" => get(refunds::ask_refund).post(refunds::give_refund),
     "/jobs/{number}/payments" => post(payments::create_payment),
     "/jobs/{number}/receipts" => post(receipts::issue_receipt),
     "/receipts/{number}" => get(receipts::print_receipt),

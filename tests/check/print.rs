@@ -2,6 +2,7 @@
 
 use askama::Template;
 use rimbook::bench::edge_finish::TicketLines;
+use rimbook::desk::account::Account;
 use rimbook::desk::bill::{Billed, LensExtras, bill};
 use rimbook::desk::catalogue::{starting_materials, starting_treatments};
 use rimbook::desk::centre_height::CentreHeight;
@@ -217,8 +218,7 @@ fn receipt() -> String {
         prescribed_on: Some(date!(2027 - 04 - 20)),
         diagnosis: "",
         is_impact_proven: true,
-        charges: &charges,
-        payments: &[payment],
+        account: &Account::of_order(&charges, &[payment], date!(2027 - 05 - 04)),
     });
     PrintedReceipt::of(5004, &document).render().unwrap()
 }

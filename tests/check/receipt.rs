@@ -1,6 +1,7 @@
 //! The receipt: its sums, and that a document kept long ago still reads.
 
 use proptest::prelude::*;
+use rimbook::desk::account::Account;
 use rimbook::desk::bill::{Charge, ChargeKind};
 use rimbook::desk::customer::Person;
 use rimbook::desk::lab::Lab;
@@ -47,8 +48,7 @@ fn document_of(charges: &[Charge], payments: &[Payment], is_impact_proven: bool)
         prescribed_on: Some(date!(2027 - 04 - 20)),
         diagnosis: "",
         is_impact_proven,
-        charges,
-        payments,
+        account: &Account::of_order(charges, payments, date!(2027 - 05 - 04)),
     })
 }
 
@@ -112,14 +112,14 @@ fn refuses_what_is_later_or_does_not_add_up() {
     assert!(matches!(Document::from_json("{}"), Err(ReceiptError::Unreadable(_))));
 }
 
-/// A bill taken before the customer's own frame was left out of it.
 #[test]
-fn a_frame_that_was_not_charged_is_not_on_it() {
+fn what_charges_nothing_is_not_on_it() {
     let frame = |cents| charge(ChargeKind::Frame, None, "Frame: Copperline Tern", "V2020", cents);
-    let lens = charge(ChargeKind::Lens, Some(Eye::Right), "Lens", "V2103", 0);
+    let lens = charge(ChargeKind::Lens, Some(Eye::Right), "Lens", "V2103", 4500);
+    let prism = charge(ChargeKind::Prism, Some(Eye::Right), "Prescribed prism, included", "V2715", 0);
     let codes = |charges: &[Charge]| document(charges, &[]).lines.into_iter().map(|l| l.code).collect::<Vec<_>>();
-    assert_eq!(codes(&[frame(0), lens.clone()]), ["V2103"]);
-    assert_eq!(codes(&[frame(1), lens]), ["V2020", "V2103"]);
+    assert_eq!(codes(&[frame(0), lens.clone(), prism.clone()]), ["V2103"]);
+    assert_eq!(codes(&[frame(1), lens, prism]), ["V2020", "V2103"]);
 }
 
 #[test]

@@ -228,6 +228,17 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
             (lab.given_checked_job().await, "/packing", ticks)
         }
         "/jobs/{number}/shipment" => (lab.given_packed_job().await, "/shipment", said(&[("carrier", "Parcel post")])),
+        "/jobs/{number}/bill/lines" => {
+            (lab.given_job().await, "/bill/lines", said(&[("amount", "12"), ("reason", "asked for a case")]))
+        }
+        "/jobs/{number}/bill/reversals" => {
+            let number = lab.given_job().await;
+            let seq = lab.store.get_account(number).await.unwrap().lines[0].seq;
+            (number, "/bill/reversals", vec![("line", seq.to_string()), ("reason", "own frame".to_owned())])
+        }
+        "/jobs/{number}/refunds" => {
+            (lab.given_job().await, "/refunds", said(&[("amount", "5"), ("reason", "a scratch on the case")]))
+        }
         "/jobs/{number}/payments" => (lab.given_job().await, "/bill", said(&[("amount", "25"), ("kind", "check")])),
         "/jobs/{number}/receipts" => (lab.given_job().await, "/bill", Vec::new()),
         _ => panic!("{address} takes a post that this test does not try yet"),
@@ -313,7 +324,17 @@ async fn a_form_without_its_key_is_refused() {
 #[tokio::test]
 async fn a_form_of_a_job_that_moved_on_is_refused() {
     // What may be done to a job at any time.
-    let at_any_time = ["/notes", "/shape", "/blanks", "/tickets", "/payments", "/receipts"];
+    let at_any_time = [
+        "/notes",
+        "/shape",
+        "/blanks",
+        "/tickets",
+        "/bill/lines",
+        "/bill/reversals",
+        "/payments",
+        "/refunds",
+        "/receipts",
+    ];
     for address in posting_addresses().await {
         let form = filled(address).await;
         let Some(number) = form.job else { continue };

@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a helper that fails fails its test")]
 
+mod accounts;
 mod addresses;
 mod bills;
 mod blanks;
@@ -23,6 +24,7 @@ mod payments;
 mod prism;
 mod process_spread;
 mod receipts;
+mod refunds;
 mod risk;
 mod shapes;
 mod shipments;

@@ -214,8 +214,9 @@ async fn a_second_coating_is_another_one() {
     for words in ["Hard coat", "Second coating", "Anti-reflective"] {
         assert!(job.text("main").contains(words), "{words}");
     }
-    let lines = lab.store.list_charges(1001).await.unwrap();
-    let lines: Vec<_> = lines.iter().map(|l| (l.what.as_str(), l.code.as_str(), l.amount.cents())).collect();
+    let lines = lab.store.get_account(1001).await.unwrap().lines;
+    let lines: Vec<_> =
+        lines.iter().map(|l| &l.charge).map(|l| (l.what.as_str(), l.code.as_str(), l.amount.cents())).collect();
     assert_eq!(lines[2..4], [("Hard coat", "V2760", 800), ("Anti-reflective", "V2750", 2000)]);
     // New lenses are offered with both.
     let relens = lab.get("/jobs/1001/relens").await.location;

@@ -6,12 +6,14 @@ use serde::Deserialize;
 
 use super::job_bar::JobBar;
 use super::job_post::StepForm;
-use super::payments::{PaymentForm, kind_words};
+use super::payments::{PaymentForm, kind_choices};
 use super::receipts::{document, says_the_same};
 use super::{Chrome, PageResult, form_key, show};
+use crate::desk::account::{Account, BillLine, BookedPayment};
 use crate::desk::job::Job;
 use crate::desk::money::Cents;
-use crate::desk::payment::PaymentKind;
+use crate::desk::payment::{Payment, PaymentKind};
+use crate::desk::procedure_code;
 use crate::desk::step::Step;
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -23,12 +25,13 @@ pub(super) struct BillPage {
     chrome: Chrome,
     bar: JobBar,
     number: i64,
-    lines: Vec<BillLine>,
+    lines: Vec<PrintedLine>,
     total: String,
-    payments: Vec<(String, String, String)>,
+    payments: Vec<MoneyLine>,
     owed: String,
     is_owed: bool,
     is_overpaid: bool,
+    has_payment: bool,
     receipts: Vec<Issued>,
     corrects: Option<i64>,
     is_changed: bool,
@@ -39,16 +42,54 @@ pub(super) struct BillPage {
     payment_key: String,
     problems: usize,
     already: bool,
-    kinds: Vec<(&'static str, &'static str)>,
+    kinds: Vec<(&'static str, String)>,
 }
 
 /// A line of the bill.
-struct BillLine {
+struct PrintedLine {
+    seq: i64,
     what: String,
     code: String,
-    descriptor: String,
-    modifier: String,
+    descriptor: &'static str,
+    modifier: &'static str,
     amount: String,
+    /// When and why it was added or taken back, for a line after the order.
+    change: String,
+    /// Whether it counts and may be taken back.
+    stands: bool,
+}
+
+/// Money that came in or went back.
+struct MoneyLine {
+    what: String,
+    reason: String,
+    amount: String,
+}
+
+fn printed_line(account: &Account, line: &BillLine) -> PrintedLine {
+    let on = words::day(&line.charged_on);
+    let change = match (line.reverses, line.reason.as_str()) {
+        (Some(_), why) => format!("taken back {on}: {why}"),
+        (None, "") => String::new(),
+        (None, why) => format!("added {on}: {why}"),
+    };
+    PrintedLine {
+        seq: line.seq,
+        what: line.charge.what.clone(),
+        code: line.charge.code.clone(),
+        descriptor: procedure_code::descriptor(&line.charge.code).unwrap_or_default(),
+        modifier: line.charge.eye.map(procedure_code::modifier).unwrap_or_default(),
+        amount: line.charge.amount.to_string(),
+        change,
+        stands: account.stands(line),
+    }
+}
+
+fn money_line(booked: &BookedPayment) -> MoneyLine {
+    let Payment { kind, amount, paid_on } = booked.payment;
+    let moved = if amount.is_negative() { "Given back" } else { "Received" };
+    let what = format!("{moved} {}, {}", words::day(&paid_on), kind.words());
+    MoneyLine { what, reason: booked.reason.clone(), amount: amount.to_string() }
 }
 
 /// A receipt in the list.
@@ -63,38 +104,27 @@ struct Issued {
 /// The page of the bill; `refused` is a form of a payment that was wrong.
 pub(super) async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<BillPage, WebError> {
     let number = job.number;
-    let bill = document(state, job).await?;
+    let account = state.store.get_account(number).await?;
+    let bill = document(state, job, &account);
+    let owed = account.owed();
     let receipts = state.store.list_receipts(number).await?;
     let StepForm { key: payment_key, mut form } = StepForm::again_or_open(refused, state, job, Step::Payment).await?;
     form.set_default(PaymentForm::KIND, PaymentKind::Card.key());
     form.set_default(PaymentForm::PAID_ON, words::iso(&state.clock.today()));
-    if bill.balance_cents > Cents::ZERO {
-        form.set_default(PaymentForm::AMOUNT, bill.balance_cents.plain());
+    if owed > Cents::ZERO {
+        form.set_default(PaymentForm::AMOUNT, owed.plain());
     }
     Ok(BillPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "bill", state),
         number,
-        lines: bill
-            .lines
-            .iter()
-            .map(|line| BillLine {
-                what: line.what.clone(),
-                code: line.code.clone(),
-                descriptor: line.descriptor.clone(),
-                modifier: line.modifier.clone(),
-                amount: line.amount_cents.to_string(),
-            })
-            .collect(),
-        total: bill.total_cents.to_string(),
-        payments: bill
-            .payments
-            .iter()
-            .map(|paid| (words::day(&paid.on), paid.how.clone(), paid.amount_cents.to_string()))
-            .collect(),
-        owed: if bill.balance_cents.is_negative() { -bill.balance_cents } else { bill.balance_cents }.to_string(),
-        is_owed: bill.balance_cents > Cents::ZERO,
-        is_overpaid: bill.balance_cents.is_negative(),
+        lines: account.lines.iter().map(|line| printed_line(&account, line)).collect(),
+        total: account.billed().to_string(),
+        payments: account.payments.iter().map(money_line).collect(),
+        owed: if owed.is_negative() { -owed } else { owed }.to_string(),
+        is_owed: owed > Cents::ZERO,
+        is_overpaid: owed.is_negative(),
+        has_payment: account.paid() > Cents::ZERO,
         is_changed: receipts.first().is_none_or(|newest| !says_the_same(&bill, &newest.document)),
         receipt_key: form_key(Step::Receipt.key(), number, Step::Receipt.count(job)),
         corrects: receipts.first().map(|newest| newest.number),
@@ -114,7 +144,7 @@ pub(super) async fn page(state: &AppState, job: &Job, refused: Option<StepForm>)
         already: false,
         form,
         payment_key,
-        kinds: PaymentKind::ALL.iter().map(|&kind| (kind.key(), kind_words(kind))).collect(),
+        kinds: kind_choices(),
     })
 }
 

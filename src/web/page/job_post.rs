@@ -121,7 +121,7 @@ fn page_of(step: Step, number: i64) -> String {
         Step::Check | Step::Concession => "/check",
         Step::Impact | Step::Packing => "/packing",
         Step::Shipment => "/shipment",
-        Step::Payment | Step::Receipt => "/bill",
+        Step::BillLine | Step::Reversal | Step::Payment | Step::Refund | Step::Receipt => "/bill",
         Step::Note => "",
     };
     format!("/jobs/{number}{end}")
@@ -129,7 +129,9 @@ fn page_of(step: Step, number: i64) -> String {
 
 fn done_before(step: Step, number: i64, outcome: &str) -> String {
     match step {
-        Step::Payment => format!("{}?already=payment", page_of(step, number)),
+        Step::BillLine | Step::Reversal | Step::Payment | Step::Refund => {
+            format!("{}?already={}", page_of(step, number), step.key())
+        }
         Step::Receipt => format!("/receipts/{outcome}"),
         Step::Ticket => format!("/jobs/{number}/tickets/{outcome}"),
         _ => page_of(step, number),

@@ -12,6 +12,7 @@ use super::{AppState, words};
 use crate::desk::job::JobLine;
 use crate::store::once::act;
 
+pub mod bill_lines;
 pub mod bills;
 pub mod blanks;
 pub mod checks;
@@ -36,6 +37,8 @@ pub mod payments;
 pub mod prism;
 pub mod process_spread;
 pub mod receipts;
+pub mod refunds;
+pub mod reversals;
 pub mod risk;
 pub mod shapes;
 pub mod shipments;

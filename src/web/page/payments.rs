@@ -1,4 +1,4 @@
-//! A payment or a refund of a job.
+//! A payment of a job.
 
 use axum::Form as Posted;
 use axum::extract::{Path, State};
@@ -14,14 +14,16 @@ use crate::store::draft::Fields;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
 
-/// How it was paid, for a person.
-pub(super) fn kind_words(kind: PaymentKind) -> &'static str {
-    match kind {
-        PaymentKind::Card => "Card",
-        PaymentKind::Check => "Check",
-        PaymentKind::Cash => "Cash",
-        PaymentKind::Transfer => "Bank transfer",
-        PaymentKind::Other => "Other",
+/// The kinds of payment for a list to choose from: key and words.
+pub(super) fn kind_choices() -> Vec<(&'static str, String)> {
+    PaymentKind::ALL.iter().map(|&kind| (kind.key(), words::capital(kind.words()))).collect()
+}
+
+/// Reads the day on which money moved.
+pub(super) fn read_paid_on(typed: &str, today: Date) -> Result<Date, String> {
+    match words::parse_day(typed)? {
+        day if day > today => Err("That day is still to come: book money on the day it moves".to_owned()),
+        day => Ok(day),
     }
 }
 
@@ -31,7 +33,7 @@ pub(crate) async fn create_payment(
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let mut post = JobPost::read(&state, number, Step::Payment, fields).await?;
-    let Some(payment) = PaymentForm::read(&mut post.form, post.job.paid, state.clock.today()) else {
+    let Some(payment) = PaymentForm::read(&mut post.form, state.clock.today()) else {
         return show_again(&page(&state, &post.job.clone(), Some(post.refused())).await?);
     };
     let done = state.store.insert_payment(&post.act, number, &payment, state.clock.now()).await;
@@ -41,7 +43,7 @@ pub(crate) async fn create_payment(
     }
 }
 
-/// The fields of the form of a payment or refund.
+/// The fields of the form of a payment.
 pub(in crate::web) struct PaymentForm;
 
 impl PaymentForm {
@@ -49,21 +51,17 @@ impl PaymentForm {
     pub(in crate::web) const AMOUNT: &str = "amount";
     pub(super) const PAID_ON: &str = "paid_on";
 
-    /// `paid` is what came in before.
-    fn read(form: &mut Form, paid: Cents, today: Date) -> Option<Payment> {
+    fn read(form: &mut Form, today: Date) -> Option<Payment> {
         let kind = form.read(Self::KIND, |key| PaymentKind::from_key(key).ok_or("Choose how it was paid"));
         let amount = form.read(Self::AMOUNT, |t| match t.parse::<Cents>() {
-            Ok(Cents::ZERO) => Err("Nothing is no payment: write the amount, a refund with a minus".to_owned()),
-            Ok(amount) if amount.is_negative() && (paid + amount).is_negative() => {
-                Err(format!("A refund of {} is more than the {paid} received", -amount))
+            Ok(Cents::ZERO) => Err("Nothing is no payment: write the amount".to_owned()),
+            Ok(amount) if amount.is_negative() => {
+                Err("This is for money that came in: use Give money back for a refund".to_owned())
             }
             Ok(amount) => Ok(amount),
             Err(why) => Err(why.to_string()),
         });
-        let paid_on = form.read(Self::PAID_ON, |t| match words::parse_day(t)? {
-            day if day > today => Err("That day is still to come: book money on the day it moves".to_owned()),
-            day => Ok(day),
-        });
+        let paid_on = form.read(Self::PAID_ON, |t| read_paid_on(t, today));
         Some(Payment { kind: kind?, amount: amount?, paid_on: paid_on? })
     }
 }

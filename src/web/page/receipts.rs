@@ -5,6 +5,7 @@ use axum::extract::{Path, State};
 
 use super::job_post::JobPost;
 use super::{PageResult, go, show};
+use crate::desk::account::Account;
 use crate::desk::job::Job;
 use crate::desk::receipt::{Document, ReceiptFacts};
 use crate::desk::step::Step;
@@ -12,15 +13,12 @@ use crate::print::receipt::PrintedReceipt;
 use crate::store::draft::Fields;
 use crate::store::once::Once;
 use crate::web::AppState;
-use crate::web::error::WebError;
 
 /// The receipt of a job as things stand now.
-pub(super) async fn document(state: &AppState, job: &Job) -> Result<Document, WebError> {
+pub(super) fn document(state: &AppState, job: &Job, account: &Account) -> Document {
     let lab = state.lab();
-    let charges = state.store.list_charges(job.number).await?;
-    let payments = state.store.list_payments(job.number).await?;
-    let facts = ReceiptFacts::of(job, &lab, &charges, &payments, state.clock.today());
-    Ok(Document::new(&ReceiptFacts { corrects: job.receipt, ..facts }))
+    let facts = ReceiptFacts::of(job, &lab, account, state.clock.today());
+    Document::new(&ReceiptFacts { corrects: job.receipt, ..facts })
 }
 
 /// Whether two receipts say the same but for their day and the one they replace.
@@ -34,7 +32,7 @@ pub(crate) async fn issue_receipt(
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let post = JobPost::read(&state, number, Step::Receipt, fields).await?;
-    let document = document(&state, &post.job).await?;
+    let document = document(&state, &post.job, &state.store.get_account(number).await?);
     match state.store.issue_receipt(&post.act, number, &document, state.clock.now()).await? {
         Once::Now(receipt) => go(&format!("/receipts/{receipt}")),
         before => post.done(before),
