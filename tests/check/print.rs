@@ -329,7 +329,6 @@ fn the_receipt_says_what_a_plan_asks_for() {
         "V2784",
         "V2750",
         "V2745",
-        "V2715",
         "RT",
         "LT",
         "$259.00",
@@ -344,6 +343,7 @@ fn the_receipt_says_what_a_plan_asks_for() {
         assert!(words.contains(wanted), "“{wanted}” is not on the receipt: {words}");
     }
     assert!(!words.contains("Diagnosis"), "a diagnosis only as supplied");
+    assert!(!words.contains("V2715"), "the prism charges nothing");
 }
 
 #[test]
