@@ -2,7 +2,8 @@
 insert into event_kind (key, effect, meaning) values
     ('bill_line', '', 'a line was added to the bill'),
     ('bill_line_reversed', '', 'a line of the bill was taken back'),
-    ('refunded', '', 'money went back');
+    ('refunded', '', 'money went back'),
+    ('reminded', '', 'who pays was reminded of what is owed');
 
 -- What a refund does to the bill.
 create table refund_cause (

@@ -22,6 +22,7 @@ use crate::desk::impact::ImpactProof;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
 use crate::desk::money::Cents;
+use crate::desk::npi::Npi;
 use crate::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder};
 use crate::desk::packing::{ITEMS, Parcel, check_ticks};
 use crate::desk::payment::{Payment, PaymentKind};
@@ -386,6 +387,7 @@ impl<'a> Loader<'a> {
                 has_power,
                 typed: Pair::new(row.rx.right.clone(), row.rx.left.clone()),
                 prescriber: row.prescriber.clone(),
+                prescriber_npi: npi(row.prescriber_npi.as_deref(), name)?,
                 written_on: Some(written_on),
                 expires_on: Some(written_on + Duration::days(row.valid_days)),
                 diagnosis: String::new(),
@@ -455,6 +457,10 @@ impl<'a> Loader<'a> {
         let issued_on = job.sent_on.unwrap_or(self.today);
         Ok(Document::new(&ReceiptFacts::of(job, &self.lab, &account, issued_on)))
     }
+}
+
+fn npi(typed: Option<&str>, row: &str) -> Result<Option<Npi>, DemoError> {
+    typed.map(|npi| npi.parse().map_err(|why| wrong(row, why))).transpose()
 }
 
 fn lab_of(book: &Book) -> Lab {

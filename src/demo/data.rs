@@ -141,6 +141,8 @@ pub struct DemoJob {
     pub written_days_before_order: i64,
     pub valid_days: i64,
     pub prescriber: String,
+    #[serde(default)]
+    pub prescriber_npi: Option<String>,
     pub pd: String,
     pub near_pd: Option<String>,
     pub height: Each<f64>,

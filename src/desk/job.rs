@@ -325,6 +325,8 @@ pub enum EventKind {
     Refunded,
     /// A receipt was issued.
     Receipt,
+    /// Who pays was reminded of what is owed.
+    Reminded,
     /// A remark.
     Note,
 }
@@ -355,6 +357,7 @@ impl EventKind {
             | EventKind::BillLineReversed
             | EventKind::Paid
             | EventKind::Refunded
+            | EventKind::Reminded
             | EventKind::Receipt
             | EventKind::Note => false,
         }
@@ -383,6 +386,7 @@ impl EventKind {
             EventKind::BillLineReversed => "Bill, line taken back",
             EventKind::Paid => "Payment",
             EventKind::Refunded => "Refund",
+            EventKind::Reminded => "Reminder sent",
             EventKind::Receipt => "Receipt issued",
             EventKind::Note => "Note",
         }

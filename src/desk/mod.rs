@@ -11,6 +11,9 @@
 //! * [`order`] – everything needed to open a job.
 //! * [`bill`] – the lines of the bill and their prices.
 //! * [`payment`] – payments; [`refund`] – money that goes back, and what that does to the bill.
+//! * [`open_balance`] – who owes what since when; [`reminder`] – the words to them.
+//! * [`takings`] – what came in and was billed in a day, a month or a year.
+//! * [`npi`] – a prescriber's number, with its check digit.
 //! * [`account`] – the bill and the payments of a job together: every sum of its money.
 //! * [`procedure_code`] – HCPCS codes: which code a lens, material or treatment has.
 //! * [`receipt`] – the receipt as a stored document.
@@ -22,6 +25,7 @@
 //! * [`impact`] – what says that the lenses of a job resist impact (21 CFR 801.410).
 //! * [`packing`] – the packing list and the sentences on the packing sheet.
 //! * [`money`] – amounts in whole cents.
+//! * [`csv`] – tables that a spreadsheet opens.
 //! * [`id`] – named ids; `key` – the key of a choice; [`limit`] – the range of a typed number.
 //! * [`step`] – what comes next on a job, and at which stage each step may be done.
 //! * [`text`] – checks typed text: trimmed, limited length, no control characters.
@@ -30,6 +34,7 @@ pub mod account;
 pub mod bill;
 pub mod catalogue;
 pub mod centre_height;
+pub mod csv;
 pub mod customer;
 pub mod date;
 pub mod deadline;
@@ -45,6 +50,8 @@ pub(crate) mod key;
 pub mod lab;
 pub mod limit;
 pub mod money;
+pub mod npi;
+pub mod open_balance;
 pub mod order;
 pub mod packing;
 pub mod payment;
@@ -54,7 +61,9 @@ pub mod receipt;
 pub mod refund;
 #[cfg(test)]
 pub(crate) mod sample;
+pub mod reminder;
 pub mod step;
 pub mod stock;
 pub mod supplier_list;
+pub mod takings;
 pub mod text;

@@ -5,6 +5,7 @@ use time::Date;
 
 use super::job::EyeTask;
 use super::key::keyed;
+use super::npi::Npi;
 use crate::optics::prescription::{EyePrescription, Given, PupilDistance};
 use crate::optics::{Eye, Pair};
 
@@ -40,6 +41,7 @@ pub struct Prescription {
     /// Each eye, as typed.
     pub typed: Pair<String>,
     pub prescriber: String,
+    pub prescriber_npi: Option<Npi>,
     pub written_on: Option<Date>,
     /// The last day it may be used, where the prescriber or the state sets one.
     pub expires_on: Option<Date>,

@@ -15,11 +15,14 @@ use super::date::iso_date;
 use super::job::Job;
 use super::lab::Lab;
 use super::money::Cents;
+use super::npi::Npi;
 use super::payment::Payment;
 use super::procedure_code;
+use crate::optics::prescription::EyePrescription;
+use crate::optics::{Eye, Pair};
 
 /// The format version written now. A change of meaning gets the next number; older versions must stay readable.
-pub const FORMAT: u32 = 1;
+pub const FORMAT: u32 = 2;
 
 /// The sentences of a receipt that is paid, of lenses whose impact resistance is on record, in this order.
 pub const NOTES: [&str; 3] = [
@@ -58,7 +61,7 @@ pub struct Seller {
     pub tax_id: String,
 }
 
-/// The customer.
+/// A person as a receipt names them.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Patient {
     pub name: String,
@@ -93,6 +96,15 @@ pub struct ReceiptLine {
     pub amount_cents: Cents,
 }
 
+/// What was prescribed for an eye.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PrescribedEye {
+    /// `right` or `left`.
+    pub eye: String,
+    /// As a practitioner writes it.
+    pub rx: String,
+}
+
 /// A payment; a refund has a negative amount.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Paid {
@@ -110,8 +122,11 @@ pub struct Document {
     pub format: u32,
     /// The lab that issues the receipt.
     pub seller: Seller,
-    /// The customer.
+    /// Who wears the pair.
     pub patient: Patient,
+    /// Who pays, where it is somebody else. Since format 2.
+    #[serde(default)]
+    pub payer: Option<Patient>,
     pub job_number: i64,
     /// The receipt this one corrects.
     pub corrects: Option<i64>,
@@ -124,8 +139,14 @@ pub struct Document {
     pub sent_on: Option<Date>,
     /// May be empty.
     pub prescriber: String,
+    /// The prescriber's NPI, or empty. Since format 2.
+    #[serde(default)]
+    pub prescriber_npi: String,
     #[serde(with = "iso_date::option")]
     pub prescribed_on: Option<Date>,
+    /// What was prescribed for each eye, where the customer asked for it. Since format 2.
+    #[serde(default)]
+    pub eyes: Vec<PrescribedEye>,
     /// Only as the prescriber wrote it; may be empty.
     pub diagnosis: String,
     /// The lines of the bill that charge something and were not taken back, in order.
@@ -151,8 +172,10 @@ pub struct Document {
 pub struct ReceiptFacts<'a> {
     /// The lab's current details.
     pub lab: &'a Lab,
-    /// The customer's current details.
+    /// The patient's current details.
     pub person: &'a Person,
+    /// Who pays, where it is somebody else.
+    pub payer: Option<&'a Person>,
     pub job_number: i64,
     /// The receipt this one corrects.
     pub corrects: Option<i64>,
@@ -162,7 +185,10 @@ pub struct ReceiptFacts<'a> {
     pub sent_on: Option<Date>,
     /// May be empty.
     pub prescriber: &'a str,
+    pub prescriber_npi: Option<&'a Npi>,
     pub prescribed_on: Option<Date>,
+    /// What was prescribed for each eye; none when it is not to be printed.
+    pub eyes: Pair<Option<EyePrescription>>,
     /// Only as the prescriber wrote it; may be empty.
     pub diagnosis: &'a str,
     /// Whether proof of impact resistance is on record for both lenses.
@@ -172,17 +198,20 @@ pub struct ReceiptFacts<'a> {
 }
 
 impl<'a> ReceiptFacts<'a> {
-    /// The values for a job's first receipt. For a correction set `corrects`.
+    /// The values for a job's first receipt, without its prescription. For a correction set `corrects`.
     pub fn of(job: &'a Job, lab: &'a Lab, account: &'a Account, issued_on: Date) -> Self {
         Self {
             lab,
             person: &job.customer.person,
+            payer: None,
             job_number: job.number,
             corrects: None,
             issued_on,
             ordered_on: job.ordered_on,
             sent_on: job.sent_on,
             prescriber: &job.prescription.prescriber,
+            prescriber_npi: job.prescription.prescriber_npi.as_ref(),
+            eyes: Pair::default(),
             prescribed_on: job.prescription.written_on,
             diagnosis: &job.prescription.diagnosis,
             is_impact_proven: job.is_impact_proven(),
@@ -208,14 +237,17 @@ impl Document {
                 email: facts.lab.email.clone(),
                 tax_id: facts.lab.tax_id.clone(),
             },
-            patient: Patient { name: facts.person.name.clone(), address: address(facts.person) },
+            patient: Patient::of(facts.person),
+            payer: facts.payer.map(Patient::of),
             job_number: facts.job_number,
             corrects: facts.corrects,
             issued_on: facts.issued_on,
             ordered_on: facts.ordered_on,
             sent_on: facts.sent_on,
             prescriber: facts.prescriber.to_owned(),
+            prescriber_npi: facts.prescriber_npi.map(Npi::to_string).unwrap_or_default(),
             prescribed_on: facts.prescribed_on,
+            eyes: prescribed_eyes(&facts.eyes),
             diagnosis: facts.diagnosis.to_owned(),
             items_cents: sum(&lines, Some(Part::Item)),
             shipping_cents: sum(&lines, Some(Part::Shipping)),
@@ -226,7 +258,7 @@ impl Document {
             payments,
             paid_cents: paid,
             balance_cents: total - paid,
-            notes: notes(total - paid, facts.is_impact_proven),
+            notes: notes(total - paid, facts.payer, facts.is_impact_proven),
         }
     }
 
@@ -321,8 +353,11 @@ fn sum(lines: &[ReceiptLine], part: Option<Part>) -> Cents {
 }
 
 /// "Paid by the patient" is printed only when nothing is owed, and impact resistance only when it is on record.
-fn notes(balance: Cents, is_impact_proven: bool) -> Vec<String> {
+fn notes(balance: Cents, payer: Option<&Person>, is_impact_proven: bool) -> Vec<String> {
     let mut notes = NOTES.map(str::to_owned);
+    if let Some(payer) = payer {
+        notes[0] = format!("Paid by {} for the patient; no claim filed by the seller.", payer.name);
+    }
     if balance > Cents::ZERO {
         notes[0] = "Not yet paid in full; no claim filed by the seller.".to_owned();
     }
@@ -332,7 +367,16 @@ fn notes(balance: Cents, is_impact_proven: bool) -> Vec<String> {
     notes.to_vec()
 }
 
-/// The printed address without the name.
-fn address(person: &Person) -> String {
-    Person { name: String::new(), ..person.clone() }.label()
+impl Patient {
+    fn of(person: &Person) -> Self {
+        // The name stands on its own.
+        Self { name: person.name.clone(), address: Person { name: String::new(), ..person.clone() }.label() }
+    }
+}
+
+fn prescribed_eyes(eyes: &Pair<Option<EyePrescription>>) -> Vec<PrescribedEye> {
+    let words = |(eye, rx): (Eye, &Option<EyePrescription>)| {
+        rx.map(|rx| PrescribedEye { eye: eye.name().to_owned(), rx: rx.to_string() })
+    };
+    eyes.iter().filter_map(words).collect()
 }

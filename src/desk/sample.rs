@@ -60,6 +60,7 @@ pub fn round_job(rx: &str, pd: &str) -> Job {
             has_power: Pair::new(true, true),
             typed: Pair::default(),
             prescriber: String::new(),
+            prescriber_npi: None,
             written_on: None,
             expires_on: None,
             diagnosis: String::new(),

@@ -8,6 +8,7 @@ pub mod barcode;
 pub mod outline;
 pub mod packing_sheet;
 pub mod receipt;
+pub mod reminder;
 pub mod ruler;
 pub mod slip;
 pub mod ticket;

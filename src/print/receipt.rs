@@ -4,7 +4,7 @@ use askama::Template;
 
 use super::contact;
 use crate::desk::date;
-use crate::desk::receipt::{Document, Paid, Part};
+use crate::desk::receipt::{Document, Paid, Part, Patient};
 
 /// One line as it prints.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -46,6 +46,10 @@ pub struct PrintedReceipt {
     pub patient: String,
     /// Where they live, line by line.
     pub address: Vec<String>,
+    /// Who pays, where it is somebody else: the name, then the address line by line.
+    pub payer: Vec<String>,
+    /// What was prescribed, where it was asked for: the eye and its power.
+    pub eyes: Vec<(String, String)>,
     /// The job.
     pub job_number: i64,
     /// Dates and prescriber, only those known.
@@ -82,6 +86,8 @@ impl PrintedReceipt {
             tax_id: document.seller.tax_id.clone(),
             patient: document.patient.name.clone(),
             address: document.patient.address.lines().map(str::to_owned).collect(),
+            payer: document.payer.iter().flat_map(person_lines).collect(),
+            eyes: document.eyes.iter().map(|eye| (eye.eye.clone(), eye.rx.clone())).collect(),
             job_number: document.job_number,
             facts: facts(document),
             items: rows(document, Part::Item),
@@ -97,6 +103,10 @@ impl PrintedReceipt {
     }
 }
 
+fn person_lines(person: &Patient) -> Vec<String> {
+    std::iter::once(person.name.as_str()).chain(person.address.lines()).map(str::to_owned).collect()
+}
+
 fn payment(paid: &Paid) -> PrintedSum {
     let how = paid.how.strip_prefix("refund, ").unwrap_or(&paid.how);
     let moved = if paid.amount_cents.is_negative() { "Given back" } else { "Received" };
@@ -108,8 +118,9 @@ fn facts(document: &Document) -> Vec<(String, String)> {
     [
         ("Issued", Some(date::day(&document.issued_on))),
         ("Ordered", Some(date::day(&document.ordered_on))),
-        ("Sent", Some(document.sent_on.map_or("not yet sent".to_owned(), |on| date::day(&on)))),
+        ("Date of service", Some(document.sent_on.map_or("not yet sent".to_owned(), |on| format!("{}, sent", date::day(&on))))),
         ("Prescriber", written(&document.prescriber)),
+        ("Prescriber’s NPI", written(&document.prescriber_npi)),
         ("Prescription of", document.prescribed_on.map(|on| date::day(&on))),
         ("Diagnosis, as supplied by the prescriber", written(&document.diagnosis)),
     ]

@@ -10,6 +10,7 @@ use super::read::{axis, eye, length, power, prism, unreadable};
 use super::stamp::Stamp;
 use crate::desk::date::iso_date;
 use crate::desk::id::CustomerId;
+use crate::desk::npi::Npi;
 use crate::desk::prescription::Prescription;
 use crate::optics::prescription::{EyePrescription, Given, LensPower, Prism, PupilDistance};
 use crate::optics::{Eye, Pair};
@@ -43,6 +44,7 @@ impl EyeRow {
 #[derive(Deserialize)]
 pub(super) struct PrescriptionRow {
     prescriber: String,
+    prescriber_npi: String,
     #[serde(with = "iso_date::option")]
     written_on: Option<Date>,
     #[serde(with = "iso_date::option")]
@@ -71,6 +73,7 @@ impl TryFrom<PrescriptionRow> for Prescription {
             has_power: eyes.as_ref().map(|eye| eye.sphere_hundredths.is_some()),
             typed: eyes.map(|eye| eye.typed),
             prescriber: row.prescriber,
+            prescriber_npi: npi(&row.prescriber_npi)?,
             written_on: row.written_on,
             expires_on: row.expires_on,
             diagnosis: row.diagnosis,
@@ -79,6 +82,10 @@ impl TryFrom<PrescriptionRow> for Prescription {
             near_pupil_distance: near,
         })
     }
+}
+
+fn npi(kept: &str) -> Result<Option<Npi>, StoreError> {
+    if kept.is_empty() { Ok(None) } else { kept.parse().map(Some).map_err(unreadable("NPI")) }
 }
 
 /// Both rows of a pair, right and left.
@@ -137,14 +144,16 @@ pub(super) async fn insert_prescription(
 ) -> Result<Uuid, StoreError> {
     let (id, added_at) = (Uuid::now_v7(), Stamp(now));
     let (far, near) = (prescription.pupil_distance, prescription.near_pupil_distance);
+    let npi = prescription.prescriber_npi.as_ref().map(Npi::to_string).unwrap_or_default();
     let (pd_given, near_given) = (given_key(far.given()), near.map(|pd| given_key(pd.given())));
     sqlx::query!(
-        "insert into prescription (id, patient_id, prescriber, written_on, expires_on, diagnosis, pd_given, near_pd_given,
-                                   added_at)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "insert into prescription (id, patient_id, prescriber, prescriber_npi, written_on, expires_on, diagnosis, pd_given,
+                                   near_pd_given, added_at)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         id,
         patient,
         prescription.prescriber,
+        npi,
         prescription.written_on,
         prescription.expires_on,
         prescription.diagnosis,

@@ -1,6 +1,6 @@
 //! Receipts: whole documents that are issued once and never change.
 
-use time::OffsetDateTime;
+use time::{Date, OffsetDateTime};
 
 use super::event::append_event;
 use super::once::{Done, Once};
@@ -9,6 +9,7 @@ use super::search::index_job;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::job::EventKind;
+use crate::desk::money::Cents;
 use crate::desk::receipt::Document;
 
 /// A receipt that was issued.
@@ -24,6 +25,21 @@ pub struct KeptReceipt {
     pub document: Document,
     /// When it was issued.
     pub issued_at: OffsetDateTime,
+}
+
+/// A receipt in a list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ReceiptLine {
+    pub number: i64,
+    pub job_number: i64,
+    pub issued_on: Date,
+    pub patient: String,
+    pub total: Cents,
+    pub paid: Cents,
+    /// The receipt it puts right.
+    pub corrects: Option<i64>,
+    /// The receipt that puts it right.
+    pub corrected_by: Option<i64>,
 }
 
 struct ReceiptRow {
@@ -91,6 +107,42 @@ impl Store {
         .await?
         .ok_or(StoreError::NotFound("that receipt number"))?;
         row.try_into()
+    }
+
+    /// The newest receipts before a place (a day and a number), not issued before `first`.
+    pub async fn list_receipts_before(
+        &self,
+        before: (Date, i64),
+        first: Date,
+        most: i64,
+    ) -> Result<Vec<ReceiptLine>, StoreError> {
+        let (day, number) = before;
+        let rows = sqlx::query!(
+            r#"select number, job_number, issued_on as "issued_on: Date", total_cents, paid_cents, corrects,
+                      coalesce(document ->> '$.patient.name', '') as "patient!: String",
+                      (select number from receipt c where c.corrects = r.number) as "corrected_by?: i64"
+               from receipt r where (issued_on, number) < (?, ?) and issued_on >= ?
+               order by issued_on desc, number desc limit ?"#,
+            day,
+            number,
+            first,
+            most
+        )
+        .fetch_all(&self.read)
+        .await?
+        .into_iter()
+        .map(|row| ReceiptLine {
+            number: row.number,
+            job_number: row.job_number,
+            issued_on: row.issued_on,
+            patient: row.patient,
+            total: Cents::new(row.total_cents),
+            paid: Cents::new(row.paid_cents),
+            corrects: row.corrects,
+            corrected_by: row.corrected_by,
+        })
+        .collect();
+        Ok(rows)
     }
 
     /// The receipts of a job, newest first.

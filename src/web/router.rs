@@ -9,6 +9,7 @@ use axum::routing::{get, post};
 
 use super::error::WebError;
 use super::page::lab::{material, treatment};
+use super::page::money::{self, bookkeeping, receipts as receipt_list, reminders, takings};
 use super::page::{
     bill_lines, bills, blanks, checks, compensation, customers, cuts, drafts, edge, find, frames, impact, jobs, lab,
     layout, lenses, materials, orders, packing, payments, prism, process_spread, receipts, refunds, reversals, risk,
@@ -75,6 +76,14 @@ addresses! {
     "/jobs/{number}/payments" => post(payments::create_payment),
     "/jobs/{number}/receipts" => post(receipts::issue_receipt),
     "/receipts/{number}" => get(receipts::print_receipt),
+
+    "/money" => get(money::show_money),
+    "/money/receipts" => get(receipt_list::list_receipts),
+    "/money/takings" => get(takings::show_takings),
+    "/money/files" => get(bookkeeping::ask_period),
+    "/money/files/{file}" => get(bookkeeping::download),
+    "/money/reminders/{id}" => get(reminders::show_reminder).post(reminders::keep_reminder),
+    "/money/reminders/{id}/letter" => get(reminders::print_reminder),
 
     "/customers" => get(customers::list_customers),
     "/customers/{id}" => get(customers::show_customer),

@@ -206,15 +206,20 @@ fn receipt() -> String {
         shipping: Cents::new(700),
     });
     let payment = Payment { kind: PaymentKind::Card, amount: Cents::new(20_000), paid_on: date!(2027 - 05 - 04) };
+    let npi = "1234567893".parse().unwrap();
+    let payer = Person { name: "Bo Quill".into(), city: "Pellmarsh".into(), ..Person::default() };
     let document = Document::new(&ReceiptFacts {
         lab: &lab,
         person: &person(),
+        payer: Some(&payer),
         job_number: 1042,
         corrects: Some(5003),
         issued_on: date!(2027 - 05 - 14),
         ordered_on: date!(2027 - 05 - 04),
         sent_on: Some(date!(2027 - 05 - 13)),
         prescriber: "Dr. M. Fenwick, OD",
+        prescriber_npi: Some(&npi),
+        eyes: eyes.map(Some),
         prescribed_on: Some(date!(2027 - 04 - 20)),
         diagnosis: "",
         is_impact_proven: true,
@@ -323,6 +328,9 @@ fn the_receipt_says_what_a_plan_asks_for() {
         "May 4, 2027",
         "May 13, 2027",
         "Dr. M. Fenwick, OD",
+        "Prescriber’s NPI 1234567893",
+        "Paid by Bo Quill",
+        "right eye -2.25 -1.25 x 095, 1.50 base in",
         "Apr 20, 2027",
         "V2020",
         "V2103",

@@ -152,6 +152,12 @@ async fn filled(address: &str) -> Filled {
             changes = said(&[("change", "+1")]);
             format!("/stock/{}/count", given_drawer_lens(&lab).await)
         }
+        "/money/reminders/{id}" => {
+            let number = lab.given_job().await;
+            let undone = [("amount", "5"), ("cause", "payment_undone"), ("kind", "card"), ("paid_on", "2026-11-25"), ("reason", "card")];
+            lab.post(&format!("/jobs/{number}/refunds"), &undone).await.assert_status(303);
+            format!("/money/reminders/{}", lab.store.get_job(number).await.unwrap().customer.id)
+        }
         "/customers/{id}/details" => {
             let number = lab.given_job().await;
             changes = said(&[("name", "Ada Changed")]);

@@ -17,6 +17,7 @@ mod impact;
 mod lab;
 mod layout;
 mod lenses;
+mod money;
 mod one_eye;
 mod orders;
 mod packing;

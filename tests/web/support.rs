@@ -275,6 +275,7 @@ impl TestLab {
                 has_power: Pair::new(true, true),
                 typed: Pair::new(right.into(), left.into()),
                 prescriber: "Dr Ines Fallow".into(),
+                prescriber_npi: Some("1234567893".parse().unwrap()),
                 written_on: Some(date!(2026 - 10 - 20)),
                 expires_on: Some(date!(2028 - 10 - 20)),
                 diagnosis: String::new(),

@@ -35,6 +35,8 @@ pub(super) struct BillPage {
     receipts: Vec<Issued>,
     corrects: Option<i64>,
     is_changed: bool,
+    /// Whether the newest receipt says what was prescribed.
+    has_prescription: bool,
     has_tax_id: bool,
     is_sent: bool,
     receipt_key: String,
@@ -105,7 +107,7 @@ struct Issued {
 pub(super) async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<BillPage, WebError> {
     let number = job.number;
     let account = state.store.get_account(number).await?;
-    let bill = document(state, job, &account);
+    let bill = document(state, job, &account, false);
     let owed = account.owed();
     let receipts = state.store.list_receipts(number).await?;
     let StepForm { key: payment_key, mut form } = StepForm::again_or_open(refused, state, job, Step::Payment).await?;
@@ -128,6 +130,7 @@ pub(super) async fn page(state: &AppState, job: &Job, refused: Option<StepForm>)
         is_changed: receipts.first().is_none_or(|newest| !says_the_same(&bill, &newest.document)),
         receipt_key: form_key(Step::Receipt.key(), number, Step::Receipt.count(job)),
         corrects: receipts.first().map(|newest| newest.number),
+        has_prescription: receipts.first().is_some_and(|newest| !newest.document.eyes.is_empty()),
         receipts: receipts
             .into_iter()
             .map(|receipt| Issued {

@@ -138,7 +138,8 @@ fn facts(job: &Job) -> Vec<(&'static str, String)> {
 fn prescription_facts(prescription: &Prescription) -> Vec<(&'static str, String)> {
     let mut facts = Vec::new();
     if !prescription.prescriber.is_empty() {
-        facts.push(("Prescriber", prescription.prescriber.clone()));
+        let npi = prescription.prescriber_npi.as_ref().map(|npi| format!(", NPI {npi}")).unwrap_or_default();
+        facts.push(("Prescriber", format!("{}{npi}", prescription.prescriber)));
     }
     if let Some(day) = prescription.written_on {
         facts.push(("Written", words::day(&day)));

@@ -31,6 +31,7 @@ pub mod lab;
 pub mod layout;
 pub mod lenses;
 pub mod materials;
+pub mod money;
 pub mod orders;
 pub mod packing;
 pub mod payments;

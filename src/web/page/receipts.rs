@@ -9,21 +9,32 @@ use crate::desk::account::Account;
 use crate::desk::job::Job;
 use crate::desk::receipt::{Document, ReceiptFacts};
 use crate::desk::step::Step;
+use crate::optics::Pair;
 use crate::print::receipt::PrintedReceipt;
 use crate::store::draft::Fields;
 use crate::store::once::Once;
 use crate::web::AppState;
 
 /// The receipt of a job as things stand now.
-pub(super) fn document(state: &AppState, job: &Job, account: &Account) -> Document {
+pub(super) fn document(state: &AppState, job: &Job, account: &Account, has_prescription: bool) -> Document {
     let lab = state.lab();
     let facts = ReceiptFacts::of(job, &lab, account, state.clock.today());
-    Document::new(&ReceiptFacts { corrects: job.receipt, ..facts })
+    let eyes = if has_prescription { job.prescribed_eyes() } else { Pair::default() };
+    Document::new(&ReceiptFacts { corrects: job.receipt, eyes, ..facts })
 }
 
-/// Whether two receipts say the same but for their day and the one they replace.
+/// Whether two receipts say the same but for their day, the one they replace, and whether the prescription is on them.
 pub(super) fn says_the_same(now: &Document, before: &Document) -> bool {
-    *now == Document { issued_on: now.issued_on, corrects: now.corrects, ..before.clone() }
+    let (format, issued_on, corrects, eyes) = (now.format, now.issued_on, now.corrects, now.eyes.clone());
+    *now == Document { format, issued_on, corrects, eyes, ..before.clone() }
+}
+
+/// The field of the form of a receipt.
+struct ReceiptForm;
+
+impl ReceiptForm {
+    const PRESCRIPTION: &str = "prescription";
+    const YES: &str = "yes";
 }
 
 pub(crate) async fn issue_receipt(
@@ -32,7 +43,8 @@ pub(crate) async fn issue_receipt(
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let post = JobPost::read(&state, number, Step::Receipt, fields).await?;
-    let document = document(&state, &post.job, &state.store.get_account(number).await?);
+    let has_prescription = post.form.is_checked(ReceiptForm::PRESCRIPTION, ReceiptForm::YES);
+    let document = document(&state, &post.job, &state.store.get_account(number).await?, has_prescription);
     match state.store.issue_receipt(&post.act, number, &document, state.clock.now()).await? {
         Once::Now(receipt) => go(&format!("/receipts/{receipt}")),
         before => post.done(before),

@@ -13,6 +13,7 @@ use crate::desk::eye_order::{EyeOrder, EyesFault, EyesOrdered, read_eye_order};
 use crate::desk::frame::{BRIDGE, EYE_SIZE, FrameDetails, Rim, TEMPLE};
 use crate::desk::job::EyeTask;
 use crate::desk::money::Cents;
+use crate::desk::npi::Npi;
 use crate::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder};
 use crate::desk::payment::{Payment, PaymentKind};
 use crate::desk::prescription::{MadeFor, Prescription};
@@ -78,6 +79,7 @@ impl OrderForm {
     pub(in crate::web) const PD: &str = "pd";
     pub(in crate::web) const NEAR_PD: &str = "near_pd";
     const PRESCRIBER: &str = "prescriber";
+    const PRESCRIBER_NPI: &str = "prescriber_npi";
     const WRITTEN_ON: &str = "written_on";
     pub(super) const EXPIRES_ON: &str = "expires_on";
     const DIAGNOSIS: &str = "diagnosis";
@@ -347,6 +349,7 @@ fn read_prescription(
         }
     }
     let prescriber = form.read(OrderForm::PRESCRIBER, |t| line("The prescriber", t, 120));
+    let prescriber_npi = form.read_optional(OrderForm::PRESCRIBER_NPI, str::parse::<Npi>);
     let written_on = form.read_optional(OrderForm::WRITTEN_ON, parse_day);
     let expires_on = form.read_optional(OrderForm::EXPIRES_ON, parse_day);
     if let Some(Some(written)) = written_on {
@@ -370,6 +373,7 @@ fn read_prescription(
         has_power: ordered?.has_power,
         typed: eyes.as_ref().map(|eye| eye.text.trim().to_owned()),
         prescriber: prescriber?,
+        prescriber_npi: prescriber_npi?,
         written_on: written_on?,
         expires_on: expires_on?,
         diagnosis: diagnosis?,

@@ -1,0 +1,88 @@
+//! Money: who owes what since when, and the pages beside it.
+
+use askama::Template;
+use axum::extract::State;
+
+use super::{Chrome, PageResult, show};
+use crate::desk::open_balance::{Debtor, OpenBalance, by_payer};
+use crate::web::{AppState, words};
+
+pub mod bookkeeping;
+pub mod receipts;
+pub mod reminders;
+pub mod takings;
+
+/// How many open jobs the page shows.
+const MOST: i64 = 200;
+
+#[derive(Template)]
+#[template(path = "money/show.html")]
+struct MoneyPage {
+    chrome: Chrome,
+    part: &'static str,
+    owed: String,
+    jobs: i64,
+    shown: usize,
+    debtors: Vec<DebtorRow>,
+    to_give_back: Vec<OpenRow>,
+}
+
+/// A person who owes.
+struct DebtorRow {
+    id: String,
+    name: String,
+    owed: String,
+    /// When they were last reminded of all of it; empty for never.
+    reminded: String,
+    jobs: Vec<OpenRow>,
+}
+
+/// A job that is not settled.
+struct OpenRow {
+    number: i64,
+    patient: String,
+    since: String,
+    days: i64,
+    amount: String,
+}
+
+impl OpenRow {
+    fn of(balance: &OpenBalance, today: time::Date) -> Self {
+        let amount = if balance.owed.is_negative() { -balance.owed } else { balance.owed };
+        Self {
+            number: balance.job_number,
+            patient: balance.patient_name.clone(),
+            since: words::day(&balance.since),
+            days: (today - balance.since).whole_days(),
+            amount: amount.to_string(),
+        }
+    }
+}
+
+impl DebtorRow {
+    fn of(debtor: &Debtor, today: time::Date) -> Self {
+        Self {
+            id: debtor.payer.to_string(),
+            name: debtor.name.clone(),
+            owed: debtor.owed().to_string(),
+            reminded: debtor.jobs.iter().filter_map(|job| job.reminded_on).max().map_or(String::new(), |on| words::day(&on)),
+            jobs: debtor.jobs.iter().map(|job| OpenRow::of(job, today)).collect(),
+        }
+    }
+}
+
+pub(crate) async fn show_money(State(state): State<AppState>) -> PageResult {
+    let today = state.clock.today();
+    let (jobs, owed) = state.store.sum_owed().await?;
+    let balances = state.store.list_owed(MOST).await?;
+    let to_give_back = state.store.list_to_give_back(MOST).await?;
+    show(&MoneyPage {
+        chrome: Chrome::new(&state, "money"),
+        part: "owed",
+        owed: owed.to_string(),
+        jobs,
+        shown: balances.len(),
+        debtors: by_payer(balances).iter().map(|debtor| DebtorRow::of(debtor, today)).collect(),
+        to_give_back: to_give_back.iter().map(|balance| OpenRow::of(balance, today)).collect(),
+    })
+}
