@@ -11,8 +11,8 @@ use super::error::WebError;
 use super::page::lab::{material, treatment};
 use super::page::{
     bills, blanks, checks, compensation, customers, cuts, drafts, edge, find, frames, impact, jobs, lab, layout,
-    lenses, materials, orders, packing, payments, prism, process_spread, receipts, risk, shapes, shipments, spoilage,
-    start, stock, ticket, today, understood,
+    lenses, materials, orders, packing, papers, payments, prism, process_spread, receipts, risk, shapes, shipments,
+    spoilage, start, stock, ticket, today, understood,
 };
 use super::{AppState, asset, page};
 
@@ -68,6 +68,7 @@ addresses! {
     "/jobs/{number}/packing-sheet" => get(packing::print_packing_sheet),
     "/jobs/{number}/shipment" => get(shipments::show_shipment).post(shipments::create_shipment),
     "/jobs/{number}/slip" => get(shipments::print_slip),
+    "/jobs/{number}/papers" => get(papers::show_papers),
     "/jobs/{number}/bill" => get(bills::show_bill),
     "/jobs/{number}/payments" => post(payments::create_payment),
     "/jobs/{number}/receipts" => post(receipts::issue_receipt),

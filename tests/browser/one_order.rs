@@ -61,16 +61,16 @@ async fn take_the_order(browser: &Browser) {
     browser.press("Take the order").await;
     browser.arrives_at("/jobs/1001").await;
     browser.sees(".job-no", "1001").await;
-    browser.sees("[aria-current=step]", "taken now").await;
+    browser.sees(".steps .next", "Shape next").await;
     assert_eq!(browser.text(".eye-left .rx.large").await, "-1.75 -0.75 x 080");
 }
 
 async fn trace_the_frame(browser: &Browser, trace: &TracedPair) {
-    browser.click("main a.primary").await;
+    browser.click(".job-bar a.primary").await;
     browser.arrives_at("/jobs/1001/shape").await;
     browser.give_file("file", &trace.path).await;
     browser.press("Save this shape").await;
-    browser.sees("[aria-current=step]", "shape on file now").await;
+    browser.sees(".steps .next", "Lenses next").await;
     for (eye, outline) in ["right", "left"].iter().zip(&trace.eyes) {
         let figures = numbers(browser, &format!(".eye-{eye} .figures .num")).await;
         assert_near(figures[0], outline.a_mm, 0.006, "A");
@@ -80,7 +80,7 @@ async fn trace_the_frame(browser: &Browser, trace: &TracedPair) {
 }
 
 async fn take_the_lenses(browser: &Browser) {
-    browser.click("main a.primary").await;
+    browser.click(".job-bar a.primary").await;
     browser.arrives_at("/jobs/1001/lenses").await;
     for eye in ["right", "left"] {
         browser.click(&format!("label[for=lens_{eye}-bought]")).await;
@@ -89,7 +89,7 @@ async fn take_the_lenses(browser: &Browser) {
         browser.fill(&format!("source_{eye}"), "lot 4711").await;
     }
     browser.press("Take these lenses in hand").await;
-    browser.sees("[aria-current=step]", "lenses in hand now").await;
+    browser.sees(".steps .next", "Lay out and cut next").await;
 }
 
 async fn lay_out(browser: &Browser, trace: &TracedPair) {
@@ -145,7 +145,7 @@ async fn cut(browser: &Browser) {
     browser.open_page("/jobs/1001/cut").await;
     browser.fill("size_right", "-0.05").await;
     browser.press("Both lenses are cut").await;
-    browser.sees("[aria-current=step]", "cut now").await;
+    browser.sees(".steps .next", "Check next").await;
 }
 
 async fn check_twice(browser: &Browser) {
@@ -169,7 +169,7 @@ async fn check_twice(browser: &Browser) {
     fill_all(browser, &heights).await;
     browser.press("Check the pair").await;
     browser.sees(".verdict.pass", "Passed").await;
-    browser.sees("[aria-current=step]", "checked now").await;
+    browser.sees(".steps .next", "Pack next").await;
     browser.sees("#earlier", "not passed").await;
 }
 
@@ -252,7 +252,7 @@ async fn new_lenses_from_the_number(browser: &Browser) {
     browser.sees(".eye-right", "Since last time").await;
     browser.press("Take the order").await;
     browser.arrives_at("/jobs/1002").await;
-    browser.sees("[aria-current=step]", "shape on file now").await;
+    browser.sees(".steps .next", "Lenses next").await;
     browser.sees(".eye-right .is-new", "0.50").await;
     browser.sees(".eye-left", "no change").await;
     browser.open_page("/jobs/1002/shape").await;

@@ -19,6 +19,7 @@ mod lenses;
 mod one_eye;
 mod orders;
 mod packing;
+mod papers;
 mod payments;
 mod prism;
 mod process_spread;

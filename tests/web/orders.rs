@@ -80,7 +80,7 @@ async fn an_order_becomes_a_job() {
     page.assert_status(200);
     assert_eq!(page.text(".eye-right .rx.large"), "-2.25 -1.25 x 095");
     assert_eq!(page.text(".eye-left .rx.large"), "-2.50 -0.75 x 080");
-    assert_eq!(page.text("[aria-current=step]"), "taken now");
+    assert_eq!(page.text(".steps .next"), "Shape next");
     let figures = page.texts(".figures .num");
     assert_eq!(figures, ["$162.00", "$100.00", "$62.00"], "95 frame, 2 x 30 lenses, 7 shipping; 100 paid");
 }

@@ -25,7 +25,6 @@ use crate::web::{AppState, words};
 struct JobPage {
     chrome: Chrome,
     bar: JobBar,
-    next: Option<NextLink>,
     already: bool,
     delay: Option<String>,
     asks_each_pd: bool,
@@ -45,11 +44,6 @@ struct JobPage {
     is_past: bool,
     wear_notes: Vec<WearNote>,
     history: Vec<(String, &'static str, String)>,
-}
-
-struct NextLink {
-    words: &'static str,
-    path: String,
 }
 
 #[derive(Deserialize)]
@@ -72,7 +66,6 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
     Ok(JobPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "job", state),
-        next: job.stage().next().map(|next| NextLink { words: next.words, path: next.path(job.number) }),
         already,
         delay: delay_notice(job.promised_on, job.sent_on.is_some(), today),
         asks_each_pd: job.prescription.wants_pd_of_each_eye(job.made_for),

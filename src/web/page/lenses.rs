@@ -7,7 +7,7 @@ use axum::Form as Posted;
 use axum::extract::{Path, State};
 
 use super::compensation::{WearNote, wear_notes};
-use super::job_bar::{EyeWords, JobBar, next_link};
+use super::job_bar::{EyeWords, JobBar};
 use super::job_post::{JobPost, StepForm};
 use super::layout::{BlankWords, blank_words, lay_out, prescribed_words};
 use super::{Chrome, PageResult, show, show_again};
@@ -42,7 +42,6 @@ struct LensesPage {
     impact: Option<&'static str>,
     is_sent: bool,
     is_cut: bool,
-    next: Option<(&'static str, String)>,
     key: String,
     form: Form,
 }
@@ -253,7 +252,6 @@ fn page(state: &AppState, bench: &LensesData, form: StepForm, not_fitting: Pair<
         impact: (reached >= Stage::LensesInHand).then(|| impact_words(&bench.job)),
         is_sent: reached == Stage::Sent,
         is_cut: reached >= Stage::Cut,
-        next: next_link(&bench.job).filter(|_| matches!(reached, Stage::Taken | Stage::LensesInHand)),
         key,
         form,
     }

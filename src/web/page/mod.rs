@@ -32,6 +32,7 @@ pub mod lenses;
 pub mod materials;
 pub mod orders;
 pub mod packing;
+pub mod papers;
 pub mod payments;
 pub mod prism;
 pub mod process_spread;

@@ -39,7 +39,6 @@ pub(super) struct PackingPage {
 struct Packed {
     at: String,
     ticks: Vec<String>,
-    is_sent: bool,
 }
 
 /// The list to go through.
@@ -101,7 +100,6 @@ pub(super) async fn page(state: &AppState, job: &Job, refused: Option<Refused>) 
         Some(event) => Some(Packed {
             at: words::moment(&state.clock.local(event.at)),
             ticks: state.store.find_packing(number).await?.unwrap_or_default(),
-            is_sent: reached == Stage::Sent,
         }),
         None => None,
     };

@@ -7,7 +7,7 @@ use axum::extract::{Multipart, Path, State};
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 
-use super::job_bar::{JobBar, next_link};
+use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, show, show_again};
 use crate::desk::frame_shape::{DblSource, FrameShape, NewShape, ShapeRefused};
@@ -35,7 +35,6 @@ struct ShapePage {
     chrome: Chrome,
     bar: JobBar,
     kept: Option<ShapeOnFile>,
-    next: Option<(&'static str, String)>,
     already_cut: bool,
     key: String,
     form: Form,
@@ -189,7 +188,6 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
     Ok(ShapePage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "shape", state),
-        next: next_link(job).filter(|_| kept.is_some() && reached < Stage::Cut),
         already_cut: reached >= Stage::Cut,
         kept,
         key,
