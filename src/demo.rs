@@ -312,15 +312,17 @@ impl<'a> Loader<'a> {
         when: OffsetDateTime,
     ) -> Result<(), DemoError> {
         for lens in lenses {
-            let (Some(centre), Some(front_power)) = (lens.centre, lens.front_power) else { continue };
             let power = job.lens_power(lens.eye).to_minus();
             let details = DrawerLensDetails {
                 material: job.material.id,
                 sphere: power.sphere(),
                 cylinder: power.cylinder(),
                 diameter: lens.diameter,
-                centre,
-                front_power,
+                centre: lens.centre,
+                front_power: lens.front_power,
+                base: None,
+                coating: None,
+                tint: None,
             };
             self.store.stock_lens(&format!("{key}-{}", lens.eye.name()), &details, 1, when).await?;
             let drawer = self.store.list_drawer().await?;
@@ -496,8 +498,11 @@ fn drawer_lens(row: &DemoDrawerLens, materials: &[Material]) -> Result<DrawerLen
         sphere: power(&row.sphere)?,
         cylinder: power(&row.cylinder)?,
         diameter: length(&name, row.diameter_mm)?,
-        centre: length(&name, row.centre_thickness_mm)?,
-        front_power: Dioptre::round_from(row.front_power_d).map_err(|why| wrong(&name, why))?,
+        centre: Some(length(&name, row.centre_thickness_mm)?),
+        front_power: Some(Dioptre::round_from(row.front_power_d).map_err(|why| wrong(&name, why))?),
+        base: None,
+        coating: None,
+        tint: None,
     })
 }
 

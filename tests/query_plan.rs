@@ -11,7 +11,7 @@ use sqlx::{AssertSqlSafe, Connection, Row, SqliteConnection};
 
 /// Tables that stay small however much work the lab does: settings, the catalogue, the carriers, the kinds of lens in
 /// the drawer. The kinds tables of the first migration are added to them.
-const SMALL: [&str; 12] = [
+const SMALL: [&str; 14] = [
     "concession_cause",
     "fault_cause",
     "lab",
@@ -24,10 +24,16 @@ const SMALL: [&str; 12] = [
     "treatment_version",
     "carrier",
     "drawer_lens",
+    "supplier",
+    "purchase_move_kind",
 ];
 
 /// Indexes that hold a few rows of a large table, and why they are few. Reading one from end to end is no scan.
-const SHORT_INDEXES: [(&str, &str); 1] = [("job_open", "it holds the open jobs only")];
+const SHORT_INDEXES: [(&str, &str); 3] = [
+    ("job_open", "it holds the open jobs only"),
+    ("lens_promise_open", "it holds the lenses that the drawer keeps for open jobs"),
+    ("purchase_line_open", "it holds the lines of orders that are not done"),
+];
 
 /// Indexes that a list is read from in order until its `limit`: table, index, and which list. Such a query says so by
 /// a limit and by needing no sorting.

@@ -19,6 +19,7 @@ use rimbook::desk::money::Cents;
 use rimbook::desk::order::Design;
 use rimbook::desk::payment::{Payment, PaymentKind};
 use rimbook::desk::prescription::MadeFor;
+use rimbook::desk::purchase::PurchaseMoveKind;
 use rimbook::desk::stock::DrawerLensDetails;
 use rimbook::optics::Pair;
 use rimbook::optics::tolerance::{Profile, Quantity};
@@ -276,6 +277,7 @@ async fn every_kind_is_a_row() {
         ("event_kind", keys(EventKind::ALL, EventKind::key)),
         ("impact_proof_kind", keys(ImpactProofKind::ALL, ImpactProofKind::key)),
         ("stage", keys(Stage::ALL, Stage::key)),
+        ("purchase_move_kind", keys(PurchaseMoveKind::ALL, PurchaseMoveKind::key)),
         ("fault_cause", keys(FaultCause::ALL, FaultCause::key)),
         ("concession_cause", keys(ConcessionCause::ALL, ConcessionCause::key)),
         ("parent_reason", keys(ParentReason::ALL, ParentReason::key)),
@@ -370,8 +372,11 @@ async fn the_drawer_counts_its_moves_and_never_falls_below_none() {
         sphere: "-2.00".parse().unwrap(),
         cylinder: "0".parse().unwrap(),
         diameter: "70".parse().unwrap(),
-        centre: "2".parse().unwrap(),
-        front_power: "+4".parse().unwrap(),
+        centre: Some("2".parse().unwrap()),
+        front_power: Some("+4".parse().unwrap()),
+        base: None,
+        coating: None,
+        tint: None,
     };
     lab.store.stock_lens("stock", &lens, 3, NOW).await.unwrap();
     let kept = lab.store.list_drawer().await.unwrap().remove(0);

@@ -201,19 +201,21 @@ impl EyeOnBench {
         if self.stock_diameter_mm().is_some() {
             return None;
         }
-        // A surfaced lens has its prism ground in, and its blank goes around the pupil.
-        let (with_prism, needs_mm) = match self.prism {
-            Some(_) => (", with its prism ground,", self.layout.blank.with_margin_mm),
-            None => ("", self.blank().with_margin_mm),
-        };
+        let with_prism = if self.prism.is_some() { ", with its prism ground," } else { "" };
         Some(format!(
             "No stock lens fits the {} eye: it needs {:.2} mm, and the largest is {} mm. Order it surfaced{with_prism} \
              to {} mm or larger, or choose a smaller frame.",
             self.eye.name(),
             self.blank().with_margin_mm,
             short(self.stock_mm.last().copied().unwrap_or_default()),
-            short(needs_mm.ceil()),
+            short(self.surfaced_diameter_mm()),
         ))
+    }
+
+    /// The whole diameter that a surfaced lens needs. It has its prism ground in, and its blank goes around the pupil.
+    pub fn surfaced_diameter_mm(&self) -> f64 {
+        let needs = if self.prism.is_some() { self.layout.blank } else { self.blank() };
+        needs.with_margin_mm.ceil()
     }
 
     /// A sentence for each value that is unlikely.

@@ -28,6 +28,7 @@
 pub mod bill;
 pub mod catalogue;
 pub mod centre_height;
+pub mod csv;
 pub mod customer;
 pub mod date;
 pub mod deadline;
@@ -48,6 +49,7 @@ pub mod packing;
 pub mod payment;
 pub mod prescription;
 pub mod procedure_code;
+pub mod purchase;
 pub mod receipt;
 #[cfg(test)]
 pub(crate) mod sample;

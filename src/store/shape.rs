@@ -1,5 +1,6 @@
 //! Frame shapes, kept for good with the file they were read from.
 
+use std::collections::HashMap;
 use std::ops::RangeInclusive;
 
 use serde::Deserialize;
@@ -92,6 +93,20 @@ impl Store {
             .await?
             .ok_or(StoreError::NotFound("that shape"))?;
         row.0.try_into().map(Some)
+    }
+
+    /// Several shapes, each by its key.
+    pub(super) async fn list_shapes(&self, ids: &[ShapeId]) -> Result<HashMap<ShapeId, FrameShape>, StoreError> {
+        let hex: Vec<String> = ids.iter().map(|id| id.0.simple().to_string()).collect();
+        let hex = serde_json::json!(hex);
+        let rows = sqlx::query_scalar!(
+            r#"select body as "body!: Json<ShapeRow>" from shape_json
+               where id in (select unhex(value) from json_each(?))"#,
+            hex
+        )
+        .fetch_all(&self.read)
+        .await?;
+        rows.into_iter().map(|row| FrameShape::try_from(row.0).map(|shape| (shape.id, shape))).collect()
     }
 
     /// Of the file a shape was read from: its name or another description, and what was odd in it, a sentence each.

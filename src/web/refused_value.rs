@@ -153,7 +153,7 @@ mod tests {
     }
 
     /// Constraints of values that no field of a form holds as it is.
-    const NO_FIELD: [&str; 28] = [
+    const NO_FIELD: [&str; 43] = [
         "attachment_bytes_hash",
         "attachment_name",
         "concession_is_open",
@@ -161,6 +161,7 @@ mod tests {
         "draft_key",
         "drawer_lens_base",
         "drawer_lens_count",
+        "drawer_lens_promised",
         "drawer_lens_reorder_at",
         "drawer_move_change",
         "event_kind_effect",
@@ -170,12 +171,26 @@ mod tests {
         "layout_document",
         "lens_in_hand_base",
         "lens_in_hand_has_ground_prism",
+        "lens_promise_is_open",
         "prescription_near_pd_given",
         "prescription_pd_given",
         "process_spread_nudges",
+        "purchase_expected_after_order",
+        "purchase_line_base",
+        "purchase_line_count",
+        "purchase_line_cylinder",
+        "purchase_line_diameter",
+        "purchase_line_for",
+        "purchase_line_for_one",
+        "purchase_line_here",
+        "purchase_line_price",
+        "purchase_line_sphere",
+        "purchase_line_to_come",
+        "purchase_move_count",
         "receipt_document",
         "shape_eye_is_mirror",
         "shape_of_something",
+        "supplier_name",
         "supplier_offer_diameter",
         "supplier_offer_price",
         "verification_passed",

@@ -10,9 +10,9 @@ use axum::routing::{get, post};
 use super::error::WebError;
 use super::page::lab::{material, treatment};
 use super::page::{
-    bills, blanks, checks, compensation, customers, cuts, drafts, edge, find, frames, impact, jobs, lab, layout,
-    lenses, materials, orders, packing, papers, payments, prism, process_spread, receipts, risk, shapes, shipments,
-    spoilage, start, stock, ticket, today, understood,
+    bills, blanks, buying, checks, compensation, customers, cuts, drafts, edge, find, frames, impact, jobs, lab,
+    layout, lenses, materials, orders, packing, papers, payments, prism, process_spread, purchases, receipts, risk,
+    shapes, shipments, spoilage, start, stock, ticket, today, understood,
 };
 use super::{AppState, asset, page};
 
@@ -79,6 +79,12 @@ addresses! {
     "/customers/{id}/details" => get(customers::edit_customer).post(customers::change_customer),
     "/frames" => get(frames::list_frames),
     "/frames/{id}" => get(frames::show_frame),
+    "/buying" => get(buying::show_buying).post(buying::order_lenses),
+    "/buying/promises" => post(buying::promise_lenses),
+    "/buying/list" => get(buying::print_list),
+    "/buying/list.csv" => get(buying::save_list),
+    "/purchases/{number}" => get(purchases::show_purchase).post(purchases::move_lines),
+    "/purchases/{number}/sheet" => get(purchases::print_purchase),
     "/stock" => get(stock::show_drawer),
     "/stock/new" => get(stock::new_lens).post(stock::stock_lens),
     "/stock/{id}/count" => get(stock::ask_count).post(stock::correct_count),

@@ -152,6 +152,29 @@ async fn filled(address: &str) -> Filled {
             changes = said(&[("change", "+1")]);
             format!("/stock/{}/count", given_drawer_lens(&lab).await)
         }
+        "/buying" => {
+            let number = lab.given_job().await;
+            lab.given_shape_for(number).await;
+            changes = said(&[("supplier-new", "Brightwater Optical")]);
+            address.to_owned()
+        }
+        "/buying/promises" => {
+            let number = lab.given_job_to("-2.25 DS", "-2.25 DS").await;
+            lab.given_shape_for(number).await;
+            let job = lab.store.get_job(number).await.unwrap();
+            let (material, coating) = (job.material.id, job.coating.as_ref().map(|coating| coating.id));
+            let lens = DrawerLensDetails { material, coating, ..plain_lens(&lab).await };
+            lab.store.stock_lens("given-lens", &lens, 2, NOW).await.unwrap();
+            "/buying".to_owned()
+        }
+        "/purchases/{number}" => {
+            let number = lab.given_job().await;
+            lab.given_shape_for(number).await;
+            let sent = lab.post("/buying", &crate::buying::order_of(&lab).await).await;
+            let seq = lab.store.list_open_purchase_lines().await.unwrap()[0].seq;
+            changes = vec![(Box::leak(format!("kind-{seq}").into_boxed_str()), "arrived".to_owned())];
+            sent.assert_status(303).location.clone()
+        }
         "/customers/{id}/details" => {
             let number = lab.given_job().await;
             changes = said(&[("name", "Ada Changed")]);
@@ -166,6 +189,7 @@ async fn filled(address: &str) -> Filled {
     let path = match (address, job) {
         (_, Some(number)) => address.replace("{number}", &number.to_string()),
         _ if address.ends_with("/retirement") => format!("{page}/retirement"),
+        _ if address == "/buying/promises" => address.to_owned(),
         _ => page.clone(),
     };
     let mut fields = fields_of(&lab.get(&page).await, &path);
@@ -234,15 +258,22 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
     }
 }
 
-async fn given_drawer_lens(lab: &TestLab) -> DrawerLensId {
-    let lens = DrawerLensDetails {
+async fn plain_lens(lab: &TestLab) -> DrawerLensDetails {
+    DrawerLensDetails {
         material: lab.store.list_materials().await.unwrap()[0].id,
         sphere: "-2.25".parse().unwrap(),
         cylinder: "0".parse().unwrap(),
         diameter: "70".parse().unwrap(),
-        centre: "1.5".parse().unwrap(),
-        front_power: "3.4".parse().unwrap(),
-    };
+        centre: Some("1.5".parse().unwrap()),
+        front_power: Some("3.4".parse().unwrap()),
+        base: None,
+        coating: None,
+        tint: None,
+    }
+}
+
+async fn given_drawer_lens(lab: &TestLab) -> DrawerLensId {
+    let lens = plain_lens(lab).await;
     lab.store.stock_lens("given-lens", &lens, 2, NOW).await.unwrap();
     lab.store.list_drawer().await.unwrap()[0].id
 }

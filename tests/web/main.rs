@@ -5,6 +5,7 @@
 mod addresses;
 mod bills;
 mod blanks;
+mod buying;
 mod checks;
 mod clock;
 mod compensation;

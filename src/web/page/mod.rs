@@ -14,6 +14,7 @@ use crate::store::once::act;
 
 pub mod bills;
 pub mod blanks;
+pub mod buying;
 pub mod checks;
 pub mod compensation;
 pub mod customers;
@@ -36,6 +37,7 @@ pub mod papers;
 pub mod payments;
 pub mod prism;
 pub mod process_spread;
+pub mod purchases;
 pub mod receipts;
 pub mod risk;
 pub mod shapes;

@@ -4,8 +4,6 @@ use askama::Template;
 use axum::body::Bytes;
 use axum::extract::multipart::MultipartError;
 use axum::extract::{Multipart, Path, State};
-use axum::http::header;
-use axum::response::{IntoResponse, Response};
 
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
@@ -21,6 +19,7 @@ use crate::shape::layout::frame_pd_mm;
 use crate::shape::outline::Outline;
 use crate::shape::record::{TraceFile, write};
 use crate::web::AppState;
+use crate::web::download::{TEXT, download};
 use crate::web::drawing::EyeDrawing;
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -248,7 +247,7 @@ pub(crate) async fn download_original(State(state): State<AppState>, Path(number
     let shape = kept_shape(&state, number).await?;
     let (name, bytes) = state.store.get_original(shape.id).await?;
     let name = if name.contains('.') { name } else { format!("{name}.txt") };
-    Ok(attachment(&name, bytes))
+    Ok(download(&name, TEXT, bytes))
 }
 
 pub(crate) async fn export_shape(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
@@ -258,18 +257,7 @@ pub(crate) async fn export_shape(State(state): State<AppState>, Path(number): Pa
         dbl_mm: Some(shape.dbl.to_f64()),
         ..TraceFile::of_traces(Pair::new(shape.traces.right, shape.traces.left), shape.derived)
     };
-    Ok(attachment(&format!("{number}.trc.txt"), write(&file).into_bytes()))
-}
-
-/// Bytes to keep, never to show: the browser saves them under a name of plain characters.
-fn attachment(name: &str, bytes: Vec<u8>) -> Response {
-    let plain = |c: char| if c.is_ascii_alphanumeric() || ".-_ ".contains(c) { c } else { '_' };
-    let safe: String = name.chars().map(plain).collect();
-    let headers = [
-        (header::CONTENT_TYPE, "text/plain; charset=utf-8".to_owned()),
-        (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{}\"", safe.trim_start_matches('.'))),
-    ];
-    (headers, bytes).into_response()
+    Ok(download(&format!("{number}.trc.txt"), TEXT, write(&file).into_bytes()))
 }
 
 #[cfg(test)]
@@ -286,7 +274,5 @@ mod tests {
         ] {
             assert_eq!(file_name(name), want);
         }
-        let sent = attachment("..\"né\r\n.txt", Vec::new());
-        assert_eq!(sent.headers()[header::CONTENT_DISPOSITION], "attachment; filename=\"_n___.txt\"");
     }
 }
