@@ -113,8 +113,7 @@ fn power_words(power: LensPower) -> String {
 }
 
 fn remark(task: EyeTask, laid: Option<&EyeOnBench>) -> String {
-    let balance =
-        (task == EyeTask::Balance).then_some("balance lens: the power may be another one near this");
+    let balance = (task == EyeTask::Balance).then_some("balance lens: the power may be another one near this");
     let needs_prism = |laid: &&EyeOnBench| laid.prism.is_some() && laid.stock_diameter_mm().is_none();
     let prism = laid.filter(needs_prism).map(|_| "with the prescribed prism ground in");
     balance.into_iter().chain(prism).collect::<Vec<_>>().join("; ")
