@@ -57,3 +57,4 @@ pub mod step;
 pub mod stock;
 pub mod supplier_list;
 pub mod text;
+pub mod unfinished;

@@ -17,7 +17,7 @@ macro_rules! asset {
     };
 }
 
-const ASSETS: [(&str, &str, &str); 13] = [
+const ASSETS: [(&str, &str, &str); 14] = [
     asset!("style.css", CSS),
     asset!("print.css", CSS),
     asset!("icon.svg", "image/svg+xml"),
@@ -27,6 +27,7 @@ const ASSETS: [(&str, &str, &str); 13] = [
     asset!("js/live.js", JS),
     asset!("js/once.js", JS),
     asset!("js/page.js", JS),
+    asset!("js/rows.js", JS),
     asset!("js/print.js", JS),
     asset!("js/sections.js", JS),
     asset!("js/suggest.js", JS),

@@ -7,3 +7,4 @@ import './suggest.js';
 import './print.js';
 import './focus.js';
 import './sections.js';
+import './rows.js';

@@ -33,4 +33,5 @@ mod stock;
 mod support;
 mod templates;
 mod ticket;
+mod today;
 mod understood;

@@ -401,9 +401,9 @@ async fn open_jobs_stand_by_promise_the_late_ones_first() {
             .assert_status(303);
     }
     let page = lab.get("/").await;
-    assert_eq!(page.texts("tbody th"), ["1002", "1003", "1001"]);
+    assert_eq!(page.texts("tbody th a"), ["1002", "1003", "1001"].map(|number| format!("{number}: trace the frame")));
     assert_eq!(page.texts(".mark.late"), ["5 days late"]);
-    assert_eq!(page.texts("tr.late th"), ["1002"]);
+    assert_eq!(page.texts("tr.late th a"), ["1002: trace the frame"]);
 }
 
 #[tokio::test]

@@ -160,11 +160,11 @@ pub(in crate::web) struct CustomerForm;
 
 impl CustomerForm {
     pub(in crate::web) const NAME: &str = "name";
-    const LINE1: &str = "line1";
+    pub(in crate::web) const LINE1: &str = "line1";
     const LINE2: &str = "line2";
-    const CITY: &str = "city";
+    pub(in crate::web) const CITY: &str = "city";
     const REGION: &str = "region";
-    const POSTCODE: &str = "postcode";
+    pub(in crate::web) const POSTCODE: &str = "postcode";
     const PHONE: &str = "phone";
     const EMAIL: &str = "email";
     const NOTE: &str = "note";

@@ -28,6 +28,7 @@ mod bill;
 mod cautions;
 mod context;
 mod form;
+mod unfinished;
 
 use bill::code_notes;
 use cautions::{OrderCaution, seen_mark};
