@@ -46,6 +46,9 @@ const NOT_RUN: [(&str, &str, &str); 1] = [(
     "in a statement of many rows SQLite looks for children of a new parent, but only while some row lacks its parent",
 )];
 
+/// Queries that read whole tables once, when a book of an earlier version is opened: how they begin, and what they do.
+const ONCE: [(&str, &str); 1] = [("select cast(term as text) ", "collects the words of an index that has none beside it")];
+
 /// What SQLite does, step by step, for a query.
 async fn plan_of(book: &mut SqliteConnection, query: &str) -> Vec<String> {
     let explained = sqlx::query(AssertSqlSafe(format!("explain query plan {query}"))).fetch_all(book).await;
@@ -164,7 +167,8 @@ async fn no_query_scans_a_table_that_grows() {
     for file in fs::read_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/.sqlx")).unwrap() {
         let text = fs::read_to_string(file.unwrap().path()).unwrap();
         let query = serde_json::from_str::<Value>(&text).unwrap()["query"].as_str().unwrap().to_owned();
-        if ["begin", "commit"].contains(&query.as_str()) {
+        let is_once = ONCE.iter().any(|(begins, _)| query.starts_with(begins));
+        if ["begin", "commit"].contains(&query.as_str()) || is_once {
             continue;
         }
         queries += 1;

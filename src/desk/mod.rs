@@ -16,6 +16,7 @@
 //! * [`job`] – a job, its history and its stage.
 //! * [`deadline`] – the promised date and the mail-order rule (16 CFR 435).
 //! * [`fitting`] – the position of wear, and the decision which power to order.
+//! * [`search`] – what is typed to find a job by.
 //! * [`stock`] – uncut lenses: the drawer, and the pair taken for a job.
 //! * [`supplier_list`] – reads a supplier's list of blanks.
 //! * [`impact`] – what says that the lenses of a job resist impact (21 CFR 801.410).
@@ -53,6 +54,7 @@ pub mod purchase;
 pub mod receipt;
 #[cfg(test)]
 pub(crate) mod sample;
+pub mod search;
 pub mod step;
 pub mod stock;
 pub mod supplier_list;

@@ -3,7 +3,6 @@
 use time::Date;
 
 use super::read::word;
-use super::search::{Begun, matching};
 use super::{Store, StoreError};
 use crate::desk::id::{CustomerId, FrameId};
 use crate::desk::job::{EventKind, Failure, JobLine, Stage};
@@ -105,37 +104,6 @@ impl Store {
              where j.frame_id = ? and j.number < ? order by j.number desc limit ?",
             frame,
             before,
-            most
-        )
-    }
-
-    /// The newest jobs whose person, frame or numbers have these words: whole, or the last one begun; where there is no
-    /// such job, with words that begin so. Each question takes longer than the one before it.
-    pub async fn find_jobs(&self, text: &str, most: i64) -> Result<Vec<JobLine>, StoreError> {
-        let (Some(whole), Some(last_begun), Some(begun)) =
-            (matching(text, Begun::None), matching(text, Begun::Last), matching(text, Begun::All))
-        else {
-            return Ok(Vec::new());
-        };
-        let mut found = self.list_matching_jobs(&whole, most).await?;
-        if i64::try_from(found.len()).is_ok_and(|count| count < most) {
-            // A whole word is also the beginning of itself.
-            found = self.list_matching_jobs(&last_begun, most).await?;
-        }
-        if found.is_empty() && begun != last_begun {
-            found = self.list_matching_jobs(&begun, most).await?;
-        }
-        Ok(found)
-    }
-
-    async fn list_matching_jobs(&self, words: &str, most: i64) -> Result<Vec<JobLine>, StoreError> {
-        job_lines!(
-            self,
-            "from (select rowid as number from job_search where job_search match ?1 order by rowid desc limit ?2) s
-             join job j on j.number = s.number
-             join customer c on c.id = j.patient_id join frame f on f.id = j.frame_id
-             order by j.number desc",
-            words,
             most
         )
     }

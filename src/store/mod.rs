@@ -43,7 +43,7 @@ pub mod promise;
 pub mod purchase;
 mod read;
 pub mod receipt;
-mod search;
+pub mod search;
 mod shape;
 pub mod shipment;
 mod stamp;
@@ -105,6 +105,8 @@ impl Store {
         refuse_other_schemas(&write, &file).await?;
         MIGRATIONS.run(&write).await.map_err(|e| OpenError::NotABook { file: file.clone(), why: e.to_string() })?;
         check_settings(&write, &file).await?;
+        let not_indexed = |e: StoreError| OpenError::NotABook { file: file.clone(), why: e.to_string() };
+        search::keep_words_of_old_book(&write).await.map_err(not_indexed)?;
         // 16 MiB for each reader: the inner pages of the indexes of a large book stay in memory.
         let reading = options.pragma("query_only", "on").pragma("cache_size", "-16384");
         let read = pool().max_connections(READERS).connect_with(reading).await.map_err(not_a_book)?;

@@ -33,6 +33,7 @@ addresses! {
     routes, ADDRESSES:
     "/" => get(today::show_today),
     "/find" => get(find::find_anything),
+    "/scan/{number}" => get(find::open_scanned),
 
     "/orders/new" => get(orders::new_order),
     "/orders/{key}" => get(orders::show_order).post(orders::take_order),

@@ -8,3 +8,4 @@ import './print.js';
 import './focus.js';
 import './sections.js';
 import './rows.js';
+import './scan.js';

@@ -11,6 +11,7 @@ mod clock;
 mod compensation;
 mod customers;
 mod edge;
+mod find;
 mod frames;
 mod guard;
 mod impact;

@@ -247,6 +247,35 @@ impl TestLab {
     }
 
     async fn given_job_in(&self, frame: FrameChoice, right: &str, left: &str, pupils: &str, height: &str) -> i64 {
+        let order = self.order_in(frame, right, left, pupils, height).await;
+        self.given_order(&order).await
+    }
+
+    /// An order such as those of the jobs above, to change and to give.
+    pub async fn order(&self) -> NewOrder {
+        let tern = FrameDetails {
+            maker: "Copperline".into(),
+            model: "Tern".into(),
+            colour: "slate".into(),
+            eye_size: "50".parse().unwrap(),
+            bridge: "20".parse().unwrap(),
+            temple: Some("145".parse().unwrap()),
+            rim: Rim::Plastic,
+            price: Cents::new(8900),
+        };
+        self.order_in(FrameChoice::New(tern), "-2.25 -1.25 x 95", "-2.50 -0.75 x 80", "31/33", "20").await
+    }
+
+    /// Takes an order.
+    pub async fn given_order(&self, order: &NewOrder) -> i64 {
+        let key = format!("given-{}", uuid::Uuid::now_v7());
+        match self.store.take_order(&key, order, NOW).await.unwrap() {
+            Once::Now(number) => number,
+            Once::Before(number) => panic!("given twice: {number}"),
+        }
+    }
+
+    async fn order_in(&self, frame: FrameChoice, right: &str, left: &str, pupils: &str, height: &str) -> NewOrder {
         let material =
             self.store.list_materials().await.unwrap().into_iter().find(|m| m.details.name == "Polycarbonate 1.59");
         let coating =
@@ -258,7 +287,7 @@ impl TestLab {
             code: code.into(),
             amount: Cents::new(cents),
         };
-        let order = NewOrder {
+        NewOrder {
             frame_wrap: None,
             customer: CustomerChoice::New(Person {
                 name: "Ada Quill".into(),
@@ -303,11 +332,6 @@ impl TestLab {
                 amount: Cents::new(18600),
                 paid_on: date!(2026 - 11 - 25),
             }),
-        };
-        let key = format!("given-{}", uuid::Uuid::now_v7());
-        match self.store.take_order(&key, &order, NOW).await.unwrap() {
-            Once::Now(number) => number,
-            Once::Before(number) => panic!("given twice: {number}"),
         }
     }
 
