@@ -47,7 +47,8 @@ const NOT_RUN: [(&str, &str, &str); 1] = [(
 )];
 
 /// Queries that read whole tables once, when a book of an earlier version is opened: how they begin, and what they do.
-const ONCE: [(&str, &str); 1] = [("select cast(term as text) ", "collects the words of an index that has none beside it")];
+const ONCE: [(&str, &str); 1] =
+    [("select cast(term as text) ", "collects the words of an index that has none beside it")];
 
 /// What SQLite does, step by step, for a query.
 async fn plan_of(book: &mut SqliteConnection, query: &str) -> Vec<String> {

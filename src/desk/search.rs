@@ -43,8 +43,8 @@ pub struct FoundJob {
     pub town: String,
     /// In which frame.
     pub frame: FrameDetails,
-    /// What was prescribed.
-    pub eyes: Pair<EyePrescription>,
+    /// What was prescribed; `None` for an eye without a prescription.
+    pub eyes: Pair<Option<EyePrescription>>,
     /// The day of the order.
     pub ordered_on: Date,
     /// How far it has come.

@@ -52,7 +52,10 @@ struct JobRow {
 
 impl From<FoundJob> for JobRow {
     fn from(job: FoundJob) -> Self {
-        let power = |eye: Eye| job.eyes.get(eye).power.to_minus().to_string();
+        let power = |eye: Eye| match job.eyes.get(eye) {
+            Some(rx) => rx.power.to_minus().to_string(),
+            None => "none".to_owned(),
+        };
         Self {
             right: power(Eye::Right),
             left: power(Eye::Left),
