@@ -17,7 +17,7 @@ macro_rules! asset {
     };
 }
 
-const ASSETS: [(&str, &str, &str); 14] = [
+const ASSETS: [(&str, &str, &str); 15] = [
     asset!("style.css", CSS),
     asset!("print.css", CSS),
     asset!("icon.svg", "image/svg+xml"),
@@ -29,6 +29,7 @@ const ASSETS: [(&str, &str, &str); 14] = [
     asset!("js/page.js", JS),
     asset!("js/print.js", JS),
     asset!("js/rows.js", JS),
+    asset!("js/scan.js", JS),
     asset!("js/sections.js", JS),
     asset!("js/suggest.js", JS),
     asset!("js/understood.js", JS),
