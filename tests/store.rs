@@ -162,7 +162,7 @@ async fn a_book_held_by_another_program_says_so() {
 }
 
 /// Tables whose rows may change: settings and people (their past is kept by a trigger), what a list needs, what is typed.
-const CHANGEABLE: [&str; 12] = [
+const CHANGEABLE: [&str; 14] = [
     "lab",
     "process_spread",
     "material",
@@ -175,6 +175,8 @@ const CHANGEABLE: [&str; 12] = [
     "draft",
     "form_outcome",
     "concession",
+    "search_word",
+    "search_gap",
 ];
 
 /// Every table that is neither changeable nor a list of kinds, by its name.
