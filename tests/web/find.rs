@@ -168,11 +168,11 @@ async fn a_scanned_number_opens_the_next_step() {
     lab.given_lenses_for(number).await;
     assert_eq!(lab.get(&format!("/scan/{number}")).await.location, format!("/jobs/{number}/layout"));
     let sent = lab.given_sent_job().await;
-    assert_eq!(lab.get(&format!("/scan/{sent}")).await.location, format!("/jobs/{sent}"));
+    assert_eq!(lab.get(&format!("/scan/{sent}")).await.location, format!("/jobs/{sent}/bill"));
     let tracking = lab.store.find_shipment(sent).await.unwrap().unwrap().tracking.replace([' ', '-'], "");
     assert_eq!(
         lab.get(&format!("/scan/{tracking}")).await.location,
-        format!("/jobs/{sent}"),
+        format!("/jobs/{sent}/bill"),
         "a parcel that came back"
     );
     let unknown = lab.get("/scan/99999").await;
