@@ -32,6 +32,7 @@ const ASSETS: [(&str, &str, &str); 15] = [
     asset!("js/scan.js", JS),
     asset!("js/sections.js", JS),
     asset!("js/suggest.js", JS),
+    asset!("js/summary.js", JS),
     asset!("js/understood.js", JS),
 ];
 

@@ -37,6 +37,7 @@ addresses! {
 
     "/orders/new" => get(orders::new_order),
     "/orders/{key}" => get(orders::show_order).post(orders::take_order),
+    "/orders/{key}/summary" => get(orders::show_summary),
     "/understood/rx" => get(understood::understood_rx),
     "/understood/pd" => get(understood::understood_pd),
     "/suggest/customers" => get(customers::suggest_customers),

@@ -4,6 +4,7 @@ import './once.js';
 import './understood.js';
 import './live.js';
 import './suggest.js';
+import './summary.js';
 import './print.js';
 import './focus.js';
 import './sections.js';

@@ -19,6 +19,7 @@ mod lab;
 mod layout;
 mod lenses;
 mod one_eye;
+mod order_summary;
 mod orders;
 mod packing;
 mod papers;

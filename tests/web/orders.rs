@@ -241,7 +241,7 @@ async fn what_few_lenses_need_is_priced() {
     let look = post(&lab, &path, &[&changes[..], &[("intent", "look")]].concat()).await;
     look.assert_status(200);
     assert_eq!(look.attributes("details[open] #price_prism", "value"), ["18"]);
-    let notes = look.texts("section.slip p.warn").join(" ");
+    let notes = look.texts("#summary p.warn").join(" ");
     assert!(notes.contains("High power has no code of its own"), "{notes}");
     post(&lab, &path, &changes).await.assert_status(303);
     let bill = lab.reopened().await.get("/jobs/1001/bill").await;

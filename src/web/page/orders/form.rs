@@ -7,7 +7,7 @@ use super::bill::{Chosen, Prices};
 use super::cautions::{FrameFacts, OrderCaution, cautions_of, seen_mark};
 use super::context::OrderContext;
 use crate::desk::bill::Charge;
-use crate::desk::catalogue::{Treatment, TreatmentKind};
+use crate::desk::catalogue::{Material, Treatment, TreatmentKind};
 use crate::desk::centre_height::CentreHeight;
 use crate::desk::eye_order::{EyeOrder, EyesFault, EyesOrdered, read_eye_order};
 use crate::desk::frame::{BRIDGE, EYE_SIZE, FrameDetails, Rim, TEMPLE};
@@ -37,8 +37,19 @@ pub(in crate::web) struct OrderForm {
     pub(super) paid: Option<Cents>,
     /// What is unlikely.
     pub(super) cautions: Vec<OrderCaution>,
+    /// What the pair would be, for the summary; `None` while a field it needs is empty or wrong.
+    pub(super) typed: Option<TypedPair>,
     /// The order, when every field is right and every caution confirmed.
     pub(super) order: Option<NewOrder>,
+}
+
+/// What a pair is made by, as far as the order says.
+pub(super) struct TypedPair {
+    pub(super) prescription: Prescription,
+    pub(super) tasks: Pair<EyeTask>,
+    pub(super) made_for: MadeFor,
+    pub(super) height: Pair<CentreHeight>,
+    pub(super) material: Material,
 }
 
 /// One eye's field and what was read in it.
@@ -198,6 +209,15 @@ impl OrderForm {
         let tasks = ordered.map_or(EyeTask::PAIR, |ordered| ordered.tasks);
         let facts = FrameFacts { stamped: frame.stamped(context), made_for, height, tasks };
         let cautions = cautions_of(prescription.as_ref(), &facts, ordered_on, promised_on, context);
+        let typed = (|| {
+            Some(TypedPair {
+                prescription: prescription.clone()?,
+                tasks,
+                made_for: made_for?,
+                height: Pair::new(height.right?, height.left?),
+                material: material?.clone(),
+            })
+        })();
         let is_confirmed = cautions.is_empty() || form.value(Self::SEEN) == seen_mark(&cautions);
         let order = (|| {
             Some(NewOrder {
@@ -221,7 +241,7 @@ impl OrderForm {
             })
         })();
         let order = order.filter(|_| form.is_fine() && is_confirmed);
-        Self { eyes, pd, near_pd, charges, paid, cautions, order }
+        Self { eyes, pd, near_pd, charges, paid, cautions, typed, order }
     }
 }
 

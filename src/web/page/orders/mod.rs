@@ -28,13 +28,15 @@ mod bill;
 mod cautions;
 mod context;
 mod form;
+mod summary;
 mod unfinished;
 
-use bill::code_notes;
 use cautions::{OrderCaution, seen_mark};
 use context::OrderContext;
 pub(in crate::web) use form::OrderForm;
 use form::TypedDistance;
+use summary::Summary;
+pub(in crate::web) use summary::show_summary;
 
 #[derive(Deserialize)]
 pub(crate) struct Begin {
@@ -110,8 +112,10 @@ pub(crate) async fn show_order(State(state): State<AppState>, Path(key): Path<Uu
     let context = OrderContext::load(&state, &mut form).await?;
     context.fill_in(&mut form);
     // A draft is not judged yet: it says what was understood, not what is wrong.
-    let read = OrderForm { cautions: Vec::new(), ..OrderForm::read(&mut form.clone(), &context) };
-    show(&OrderPage::of(&state, key, form, &context, read))
+    let read = OrderForm::read(&mut form.clone(), &context);
+    let summary = Summary::of(&state, &form, &context, &read).await?;
+    let read = OrderForm { cautions: Vec::new(), ..read };
+    show(&OrderPage::of(&state, key, form, &context, read, summary))
 }
 
 pub(crate) async fn take_order(
@@ -128,8 +132,9 @@ pub(crate) async fn take_order(
     }
     let context = OrderContext::load(&state, &mut form).await?;
     let mut read = OrderForm::read(&mut form, &context);
+    let summary = Summary::of(&state, &form, &context, &read).await?;
     if OrderForm::looks_only(&form) && (read.order.is_some() || form.is_fine()) {
-        return show(&OrderPage::of(&state, key, form, &context, read));
+        return show(&OrderPage::of(&state, key, form, &context, read, summary));
     }
     if let Some(order) = read.order.take() {
         let taken = state.store.take_order(&name, &order, state.clock.now()).await;
@@ -139,7 +144,7 @@ pub(crate) async fn take_order(
             None => name_the_customer(&mut form),
         }
     }
-    show_again(&OrderPage::of(&state, key, form, &context, read))
+    show_again(&OrderPage::of(&state, key, form, &context, read, summary))
 }
 
 /// The name of a customer has another field here than on the customer's own page.
@@ -175,7 +180,7 @@ struct OrderPage {
     last: Option<Last>,
     cautions: Vec<OrderCaution>,
     seen: String,
-    bill: Option<Bill>,
+    summary: Summary,
 }
 
 /// The earlier job a re-lens is made for.
@@ -223,8 +228,15 @@ impl Bill {
     }
 }
 
+/// What changed for an eye since the last prescription, in words.
+fn change_since_last(eye: Eye, context: &OrderContext, read: &OrderForm) -> Option<String> {
+    let order = read.eyes.get(eye).read.as_ref().ok().filter(|order| order.task == EyeTask::Make)?;
+    let before = (*context.last.as_ref()?.prescribed_eyes().get(eye))?;
+    Some(super::job_bar::change_words(&before, &order.rx?))
+}
+
 impl OrderPage {
-    fn of(state: &AppState, key: Uuid, form: Form, context: &OrderContext, read: OrderForm) -> Self {
+    fn of(state: &AppState, key: Uuid, form: Form, context: &OrderContext, read: OrderForm, summary: Summary) -> Self {
         let eye = |eye: Eye| {
             let typed = read.eyes.get(eye);
             let understood = Understood::of_prescription(&typed.text, &typed.read);
@@ -236,10 +248,7 @@ impl OrderPage {
                     () if read.cautions.is_empty() => understood.with_cautions_of_eye(eye, &typed.read),
                     () => understood,
                 },
-                change: typed.read.as_ref().ok().filter(|order| order.task == EyeTask::Make).and_then(|order| {
-                    let before = (*context.last.as_ref()?.prescribed_eyes().get(eye))?;
-                    Some(super::job_bar::change_words(&before, &order.rx?))
-                }),
+                change: change_since_last(eye, context, &read),
             }
         };
         let treatments = |kind: TreatmentKind| {
@@ -254,7 +263,6 @@ impl OrderPage {
             Some(_) => Understood::default(),
             None => Understood::of_distance(&typed.text, &typed.read),
         };
-        let bill = read.charges.as_ref().map(|charges| Bill::of(charges, read.paid, code_notes(&read, context)));
         Self {
             chrome: Chrome::new(state, "order"),
             key,
@@ -296,7 +304,7 @@ impl OrderPage {
                 pd: job.prescription.pupil_distance.to_string(),
             }),
             seen: seen_mark(&read.cautions),
-            bill,
+            summary,
             cautions: read.cautions,
             form,
         }
