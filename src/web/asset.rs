@@ -17,7 +17,7 @@ macro_rules! asset {
     };
 }
 
-const ASSETS: [(&str, &str, &str); 15] = [
+const ASSETS: &[(&str, &str, &str)] = &[
     asset!("style.css", CSS),
     asset!("print.css", CSS),
     asset!("icon.svg", "image/svg+xml"),
@@ -38,7 +38,7 @@ const ASSETS: [(&str, &str, &str); 15] = [
 
 /// One route a file.
 pub fn router() -> Router<AppState> {
-    ASSETS.into_iter().fold(Router::new(), |router, (path, kind, body)| {
+    ASSETS.iter().copied().fold(Router::new(), |router, (path, kind, body)| {
         router.route(
             path,
             get(move || async move {
