@@ -11,9 +11,12 @@ use sqlx::{AssertSqlSafe, Connection, Row, SqliteConnection};
 
 /// Tables that stay small however much work the lab does: settings, the catalogue, the carriers, the kinds of lens in
 /// the drawer. The kinds tables of the first migration are added to them.
-const SMALL: [&str; 14] = [
+const SMALL: [&str; 17] = [
+    "cancel_asker",
     "concession_cause",
     "fault_cause",
+    "return_cause",
+    "return_condition",
     "lab",
     "lab_past",
     "process_spread",

@@ -8,6 +8,7 @@ mod support;
 use std::path::Path;
 
 use rimbook::desk::bill::ChargeKind;
+use rimbook::desk::cancellation::CancelAsker;
 use rimbook::desk::catalogue::{Cutting, TreatmentKind};
 use rimbook::desk::fault::{ConcessionCause, FaultCause};
 use rimbook::desk::frame::Rim;
@@ -17,6 +18,7 @@ use rimbook::desk::job::{EventKind, EyeTask, ParentReason, Stage};
 use rimbook::desk::lab::CodeBasis;
 use rimbook::desk::money::Cents;
 use rimbook::desk::order::Design;
+use rimbook::desk::parcel_return::{ReturnCause, ReturnCondition};
 use rimbook::desk::payment::{Payment, PaymentKind};
 use rimbook::desk::prescription::MadeFor;
 use rimbook::desk::purchase::PurchaseMoveKind;
@@ -281,6 +283,9 @@ async fn every_kind_is_a_row() {
         ("stage", keys(Stage::ALL, Stage::key)),
         ("purchase_move_kind", keys(PurchaseMoveKind::ALL, PurchaseMoveKind::key)),
         ("fault_cause", keys(FaultCause::ALL, FaultCause::key)),
+        ("cancel_asker", keys(CancelAsker::ALL, CancelAsker::key)),
+        ("return_cause", keys(ReturnCause::ALL, ReturnCause::key)),
+        ("return_condition", keys(ReturnCondition::ALL, ReturnCondition::key)),
         ("concession_cause", keys(ConcessionCause::ALL, ConcessionCause::key)),
         ("parent_reason", keys(ParentReason::ALL, ParentReason::key)),
         ("eye_task", keys(EyeTask::ALL, EyeTask::key)),

@@ -14,6 +14,8 @@
 //! * [`procedure_code`] – HCPCS codes: which code a lens, material or treatment has.
 //! * [`receipt`] – the receipt as a stored document.
 //! * [`job`] – a job, its history and its stage.
+//! * [`cancellation`] – who cancelled an order, and what becomes of lenses and money.
+//! * [`parcel_return`] – a parcel that came back or is lost.
 //! * [`deadline`] – the promised date and the mail-order rule (16 CFR 435).
 //! * [`fitting`] – the position of wear, and the decision which power to order.
 //! * [`search`] – what is typed to find a job by.
@@ -27,6 +29,7 @@
 //! * [`text`] – checks typed text: trimmed, limited length, no control characters.
 
 pub mod bill;
+pub mod cancellation;
 pub mod catalogue;
 pub mod centre_height;
 pub mod csv;
@@ -47,6 +50,7 @@ pub mod limit;
 pub mod money;
 pub mod order;
 pub mod packing;
+pub mod parcel_return;
 pub mod payment;
 pub mod prescription;
 pub mod procedure_code;

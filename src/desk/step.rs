@@ -27,7 +27,7 @@ impl NextStep {
 }
 
 impl Stage {
-    /// The step that leaves this stage; a sent job has none.
+    /// The step that leaves this stage; a sent or cancelled job has none.
     pub fn next(self) -> Option<NextStep> {
         let (words, page, missing) = match self {
             Stage::Taken => ("trace the frame", "shape", "has no shape yet: trace the frame first"),
@@ -40,7 +40,7 @@ impl Stage {
                 ("align, clean and pack", "packing", "is not packed yet: go through the packing list first")
             }
             Stage::Packed => ("send", "shipment", "is not sent yet: send it first"),
-            Stage::Sent => return None,
+            Stage::Sent | Stage::Cancelled => return None,
         };
         Some(NextStep { words, page, missing })
     }
@@ -61,17 +61,14 @@ impl Job {
         self.history.iter().rev().find(|event| event.kind == kind)
     }
 
-    /// Whether the uncut or cut lens of an eye is here: taken in hand and not spoiled since.
+    /// Whether the uncut or cut lens of an eye is here: taken in hand, and neither spoiled, set aside nor lost since.
     pub fn is_lens_in_hand(&self, eye: Eye) -> bool {
-        let (taken, spoiled) = match eye {
-            Eye::Right => (EventKind::LensRight, EventKind::SpoiledRight),
-            Eye::Left => (EventKind::LensLeft, EventKind::SpoiledLeft),
+        let (taken, gone) = match eye {
+            Eye::Right => (EventKind::LensRight, [EventKind::SpoiledRight, EventKind::AsideRight]),
+            Eye::Left => (EventKind::LensLeft, [EventKind::SpoiledLeft, EventKind::AsideLeft]),
         };
-        self.history
-            .iter()
-            .rev()
-            .find(|event| event.kind == taken || event.kind == spoiled)
-            .is_some_and(|e| e.kind == taken)
+        let mut newest_first = self.history.iter().rev().map(|event| event.kind);
+        newest_first.find(|&kind| kind == taken || gone.contains(&kind) || kind == EventKind::ParcelLost) == Some(taken)
     }
 
     /// Whether the newest check is of the lenses as they are now: a lens taken in hand or cut later was not checked.
@@ -79,12 +76,21 @@ impl Job {
         is_check_current(self.history.iter().map(|event| event.kind))
     }
 
-    /// What must be done before the job has come to `needed`, in a sentence; `None` when it has.
+    /// What must be done before the job has come to `needed`, in a sentence; `None` when it has. A cancelled job comes to
+    /// nothing any more.
     pub fn not_yet(&self, needed: Stage) -> Option<String> {
         let reached = self.stage();
+        if reached == Stage::Cancelled {
+            return Some(self.cancelled_words());
+        }
         let next = reached.next().filter(|_| reached < needed)?;
         let missing = if reached == Stage::Cut && self.is_check_current() { FAILED } else { next.missing };
         Some(format!("Job {} {missing}.", self.number))
+    }
+
+    /// Why nothing is made for a cancelled job.
+    fn cancelled_words(&self) -> String {
+        format!("Job {} was cancelled: nothing more is made for it. Take a new order instead.", self.number)
     }
 }
 
@@ -95,7 +101,11 @@ fn is_check_current(kinds: impl IntoIterator<Item = EventKind>) -> bool {
         | EventKind::LensRight
         | EventKind::LensLeft
         | EventKind::SpoiledRight
-        | EventKind::SpoiledLeft => false,
+        | EventKind::SpoiledLeft
+        | EventKind::AsideRight
+        | EventKind::AsideLeft
+        | EventKind::ReturnedOpened
+        | EventKind::ParcelLost => false,
         _ => is_current,
     })
 }
@@ -126,6 +136,12 @@ pub enum Step {
     Packing,
     /// The parcel left.
     Shipment,
+    /// The parcel came back, or is lost.
+    Return,
+    /// The order is corrected.
+    Correction,
+    /// The order is cancelled.
+    Cancellation,
     /// Money came in or went back.
     Payment,
     /// A receipt is issued.
@@ -148,7 +164,11 @@ impl Step {
             Step::Concession => Stage::Cut..=Stage::Cut,
             Step::Packing => Stage::Checked..=Stage::Checked,
             Step::Shipment => Stage::Packed..=Stage::Packed,
-            Step::Shape | Step::Ticket | Step::Payment | Step::Receipt | Step::Note => Stage::Taken..=Stage::Sent,
+            Step::Return => Stage::Sent..=Stage::Sent,
+            Step::Correction => Stage::Taken..=Stage::LensesInHand,
+            Step::Cancellation => Stage::Taken..=Stage::Packed,
+            Step::Shape | Step::Ticket => Stage::Taken..=Stage::Sent,
+            Step::Payment | Step::Receipt | Step::Note => Stage::Taken..=Stage::Cancelled,
         }
     }
 
@@ -165,6 +185,9 @@ impl Step {
             Step::Impact => &[EventKind::ImpactRight, EventKind::ImpactLeft],
             Step::Packing => &[EventKind::Packed],
             Step::Shipment => &[EventKind::Sent],
+            Step::Return => &[EventKind::ReturnedUnopened, EventKind::ReturnedOpened, EventKind::ParcelLost],
+            Step::Correction => &[EventKind::Corrected],
+            Step::Cancellation => &[EventKind::Cancelled],
             Step::Payment => &[EventKind::Paid],
             Step::Receipt => &[EventKind::Receipt],
             Step::Compensation => &[EventKind::PowerDecided],
@@ -176,6 +199,12 @@ impl Step {
     /// Why it may not be done now, in a sentence; `None` when it may.
     pub fn refusal(self, job: &Job) -> Option<String> {
         let (number, reached, stages) = (job.number, job.stage(), self.stages());
+        if reached == Stage::Cancelled && !stages.contains(&reached) {
+            return Some(match self {
+                Step::Cancellation => format!("Job {number} has been cancelled already."),
+                _ => job.cancelled_words(),
+            });
+        }
         if reached < *stages.start() {
             return job.not_yet(*stages.start());
         }
@@ -197,10 +226,19 @@ impl Step {
             (Step::Compensation, Stage::Sent) => {
                 format!("Job {number} is sent. Which power was ordered is not changed afterwards.")
             }
+            (Step::Correction, Stage::Sent) => format!("Job {number} is sent: a remake is a new job."),
+            (Step::Cancellation, Stage::Sent) => format!(
+                "Job {number} is sent and can no longer be cancelled. If the parcel comes back, record that first; a \
+                 refund is booked on the bill."
+            ),
             (_, Stage::Sent) => format!("Job {number} has been sent. What happened is not changed afterwards."),
             (Step::Compensation, _) => format!(
                 "The lenses of job {number} are cut, so the power they are checked against stays. If other lenses are \
                  to be made, take one in hand first."
+            ),
+            (Step::Correction, _) => format!(
+                "The lenses of job {number} are cut. What was ordered is not corrected any more: make the lenses again \
+                 as a remake."
             ),
             (Step::Concession, _) => no_reason_needed(),
             (Step::Packing, _) => format!("Job {number} is packed already."),
@@ -221,17 +259,20 @@ mod tests {
             pages,
             ["shape", "lenses", "layout", "check", "packing", "shipment"].map(|p| format!("/jobs/1042/{p}"))
         );
-        assert_eq!(Stage::Sent.next(), None);
+        assert_eq!((Stage::Sent.next(), Stage::Cancelled.next()), (None, None));
     }
 
     #[test]
     fn a_step_belongs_to_some_stages() {
         let stages = |step: Step| Stage::ALL.iter().map(|stage| step.stages().contains(stage)).collect::<Vec<_>>();
         let (no, yes) = (false, true);
-        assert_eq!(stages(Step::Cut), [no, no, yes, yes, yes, yes, no]);
-        assert_eq!(stages(Step::Compensation), [yes, yes, yes, no, no, no, no]);
-        assert_eq!(stages(Step::Packing), [no, no, no, no, yes, no, no]);
-        assert_eq!(stages(Step::Note), [yes; 7]);
+        assert_eq!(stages(Step::Cut), [no, no, yes, yes, yes, yes, no, no]);
+        assert_eq!(stages(Step::Compensation), [yes, yes, yes, no, no, no, no, no]);
+        assert_eq!(stages(Step::Packing), [no, no, no, no, yes, no, no, no]);
+        assert_eq!(stages(Step::Shape), [yes, yes, yes, yes, yes, yes, yes, no]);
+        for step in [Step::Note, Step::Payment, Step::Receipt] {
+            assert_eq!(stages(step), [yes; 8]);
+        }
     }
 
     /// A job with this history, the newest last.
@@ -245,11 +286,14 @@ mod tests {
     fn every_other_step_has_its_stages_too() {
         let stages = |step: Step| Stage::ALL.iter().map(|stage| step.stages().contains(stage)).collect::<Vec<_>>();
         let (no, yes) = (false, true);
-        assert_eq!(stages(Step::Lenses), [yes, yes, yes, yes, yes, yes, no]);
-        assert_eq!(stages(Step::Check), [no, no, no, yes, yes, yes, no]);
-        assert_eq!(stages(Step::Concession), [no, no, no, yes, no, no, no]);
-        assert_eq!(stages(Step::Impact), [no, no, yes, yes, yes, yes, no]);
-        assert_eq!(stages(Step::Shipment), [no, no, no, no, no, yes, no]);
+        assert_eq!(stages(Step::Lenses), [yes, yes, yes, yes, yes, yes, no, no]);
+        assert_eq!(stages(Step::Check), [no, no, no, yes, yes, yes, no, no]);
+        assert_eq!(stages(Step::Concession), [no, no, no, yes, no, no, no, no]);
+        assert_eq!(stages(Step::Impact), [no, no, yes, yes, yes, yes, no, no]);
+        assert_eq!(stages(Step::Shipment), [no, no, no, no, no, yes, no, no]);
+        assert_eq!(stages(Step::Return), [no, no, no, no, no, no, yes, no]);
+        assert_eq!(stages(Step::Correction), [yes, yes, yes, no, no, no, no, no]);
+        assert_eq!(stages(Step::Cancellation), [yes, yes, yes, yes, yes, yes, no, no]);
     }
 
     #[test]
@@ -307,6 +351,25 @@ mod tests {
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Compensation, Some("is not changed afterwards")),
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Check, Some("has been sent.")),
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Note, None),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Return, None),
+            (after(&[Cut, CheckPassed, Packed]), Step::Return, Some("is not sent yet")),
+            (after(&[Cut, CheckPassed, Packed, Sent, ReturnedOpened]), Step::Return, Some("is cut but not checked")),
+            (after(&[Cut, CheckPassed, Packed, Sent, ReturnedOpened]), Step::Spoilage, None),
+            (after(&[Cut, CheckPassed, Packed, Sent, ParcelLost]), Step::Spoilage, Some("no lens in hand")),
+            (after(&[Cut, CheckPassed, Packed, Sent, ParcelLost]), Step::Lenses, None),
+            (after(&[AsideRight, AsideLeft]), Step::Spoilage, Some("no lens in hand")),
+            (after(&[]), Step::Correction, None),
+            (after(&[Cut]), Step::Correction, Some("as a remake")),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Correction, Some("a remake is a new job")),
+            (after(&[Cut, CheckPassed, Packed]), Step::Cancellation, None),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Cancellation, Some("can no longer be cancelled")),
+            (after(&[Cancelled]), Step::Cancellation, Some("cancelled already")),
+            (after(&[Cancelled]), Step::Cut, Some("was cancelled")),
+            (after(&[Cancelled]), Step::Shape, Some("was cancelled")),
+            (after(&[Cancelled]), Step::Return, Some("was cancelled")),
+            (after(&[Cancelled]), Step::Payment, None),
+            (after(&[Cancelled]), Step::Receipt, None),
+            (after(&[Cancelled]), Step::Note, None),
         ] {
             let got = step.refusal(&job);
             let is_right = got
@@ -326,5 +389,7 @@ mod tests {
         assert!(!is_check_current([Taken, ShapeKept, Cut, CheckFailed, LensLeft]));
         assert!(!is_check_current([Taken, ShapeKept, Cut, CheckPassed, LensLeft, Cut]));
         assert!(!is_check_current([Taken]));
+        assert!(is_check_current([Taken, ShapeKept, Cut, CheckPassed, Packed, Sent, ReturnedUnopened]));
+        assert!(!is_check_current([Taken, ShapeKept, Cut, CheckPassed, Packed, Sent, ReturnedOpened]));
     }
 }

@@ -153,8 +153,8 @@ macro_rules! job_rows {
                       as "history!: Json<Vec<EventRow>>",
                   (select coalesce(sum(amount_cents), 0) from charge where job_number = j.number) as "charged!: i64",
                   (select coalesce(sum(amount_cents), 0) from payment where job_number = j.number) as "paid!: i64",
-                  (select sent_on from shipment where job_number = j.number order by seq desc limit 1)
-                      as "sent_on?: Date",
+                  (select sent_on from shipment where job_number = j.number and j.stage = 'sent'
+                       order by seq desc limit 1) as "sent_on?: Date",
                   (select max(number) from receipt where job_number = j.number) as "receipt?: i64"
            from job j join job_revision r on r.job_number = j.number and r.revision = j.revision
                "# + $where,

@@ -14,6 +14,7 @@ struct JobLineRow {
     ordered_on: Date,
     promised_on: Date,
     sent_on: Option<Date>,
+    was_sent: bool,
     stage: String,
     /// The newest event about the lenses, of an open job.
     about_lenses: Option<String>,
@@ -32,6 +33,7 @@ impl TryFrom<JobLineRow> for JobLine {
             ordered_on: row.ordered_on,
             promised_on: row.promised_on,
             sent_on: row.sent_on,
+            was_sent: row.was_sent,
         })
     }
 }
@@ -49,8 +51,9 @@ macro_rules! job_lines {
                 r#"select j.number as "number!: i64", c.name as customer,
                           f.maker || ' ' || f.model || iif(f.colour = '', '', ', ' || f.colour) as "frame!: String",
                           j.ordered_on as "ordered_on: Date", j.promised_on as "promised_on: Date",
-                          (select sent_on from shipment where job_number = j.number order by seq desc limit 1)
-                              as "sent_on?: Date", j.stage, null as "about_lenses?: String"
+                          (select sent_on from shipment where job_number = j.number and j.stage = 'sent'
+                           order by seq desc limit 1) as "sent_on?: Date",
+                          0 as "was_sent!: bool", j.stage, null as "about_lenses?: String"
                    "# + $from,
                 $($bound),+
             )
@@ -72,7 +75,8 @@ impl Store {
                 r#"select j.number as "number!: i64", c.name as customer,
                           f.maker || ' ' || f.model || iif(f.colour = '', '', ', ' || f.colour) as "frame!: String",
                           j.ordered_on as "ordered_on: Date", j.promised_on as "promised_on: Date",
-                          null as "sent_on?: Date", j.stage,
+                          null as "sent_on?: Date",
+                          exists (select 1 from shipment where job_number = j.number) as "was_sent!: bool", j.stage,
                           (select kind from job_event
                            where job_number = j.number and kind in (select value from json_each(?))
                            order by seq desc limit 1) as "about_lenses?: String"

@@ -209,6 +209,9 @@ async fn put_back_lens(
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
     let (number, key, at) = (job.number, eye.name(), Stamp(now));
+    if let Some(other) = for_job {
+        must_stand(tx, other, Step::Lenses).await?;
+    }
     let lens = sqlx::query!(
         r#"select l.seq as "seq!", l.drawer_lens_id as "drawer_lens?: DrawerLensId", l.source, l.diameter_hundredths,
                   l.centre_hundredths, l.front_power_hundredths, l.base_hundredths
@@ -253,13 +256,16 @@ async fn put_back_lens(
     )
     .execute(&mut *tx)
     .await?;
-    let mut says = format!("The {} lens went back into the drawer", eye.name());
+    let mut says = "back into the drawer".to_owned();
     if let Some(other) = for_job {
-        must_stand(tx, other, Step::Lenses).await?;
         promise_lens(tx, &LensPromise { job: other, eye, lens: kind }, now).await?;
         says.push_str(&format!(", kept for job {other}"));
     }
-    append_event(tx, number, EventKind::Note, &says, now).await?;
+    let kind = match eye {
+        Eye::Right => EventKind::AsideRight,
+        Eye::Left => EventKind::AsideLeft,
+    };
+    append_event(tx, number, kind, &says, now).await?;
     Ok(())
 }
 
@@ -296,6 +302,22 @@ async fn spoil_lens(
     let said = [lens.cause.words(), lens.note.as_str()].into_iter().filter(|part| !part.is_empty());
     append_event(tx, number, kind, &said.collect::<Vec<_>>().join("; "), now).await?;
     Ok(())
+}
+
+/// The eyes of a job whose lens is in hand.
+pub(super) async fn list_eyes_in_hand(tx: &mut SqliteConnection, number: i64) -> Result<Vec<Eye>, StoreError> {
+    let keys = sqlx::query_scalar!(
+        "select eye from lens_in_hand l
+         where job_number = ?1
+           and seq = (select max(seq) from lens_in_hand newer where newer.job_number = ?1 and newer.eye = l.eye)
+           and not exists (select 1 from spoiled_lens s where s.lens_seq = l.seq)
+           and not exists (select 1 from lens_put_back s where s.lens_seq = l.seq)
+         order by seq",
+        number
+    )
+    .fetch_all(tx)
+    .await?;
+    keys.iter().map(|key| eye("eye", key)).collect()
 }
 
 async fn take_lens(

@@ -19,6 +19,7 @@ use super::{Store, StoreError};
 use crate::desk::frame_shape::{DblSource, FrameShape, NewShape, ShapeOrigin};
 use crate::desk::id::{FrameId, ShapeId};
 use crate::desk::job::{EventKind, Job};
+use crate::desk::step::Step;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
 use crate::shape::trace::Trace;
@@ -73,7 +74,7 @@ impl Store {
         shape: &NewShape,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
-        self.once(key, None, now, async |tx| {
+        self.once(key, Some((number, Step::Shape)), now, async |tx| {
             let file =
                 NewAttachment { kind: "trace", name: &shape.original_name, bytes: &shape.original, job: Some(number) };
             let original = insert_attachment(tx, &file, now).await?;

@@ -3,6 +3,7 @@
 //! Forms refuse these values before the book is asked. When one slips through, the name of the violated constraint (table
 //! and column, see `migrations/`) still leads to the field, so the owner can put it right instead of seeing a failure.
 
+use super::page::cancellations::CancellationForm;
 use super::page::checks::ConcessionForm;
 use super::page::compensation::CompensationForm;
 use super::page::customers::CustomerForm;
@@ -110,6 +111,7 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
         "cut_size" => (CutForm::SIZE_RIGHT, LENGTH),
         "concession_reason" => (ConcessionForm::REASON, "Write the reason in words: it prints with the pair"),
         "shipment_carrier" => (ShipmentForm::CARRIER, NAME),
+        "cancellation_reason" => (CancellationForm::REASON, "Write the reason in a few words"),
         "payment_amount" => (PaymentForm::AMOUNT, "This amount is nothing, or more than a million"),
         _ => return None,
     };

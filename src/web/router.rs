@@ -10,9 +10,9 @@ use axum::routing::{get, post};
 use super::error::WebError;
 use super::page::lab::{material, treatment};
 use super::page::{
-    bills, blanks, buying, checks, compensation, customers, cuts, drafts, edge, find, frames, impact, jobs, lab,
-    layout, lenses, materials, orders, packing, papers, payments, prism, process_spread, purchases, receipts, risk,
-    shapes, shipments, spoilage, start, stock, ticket, today, understood,
+    bills, blanks, buying, cancellations, checks, compensation, customers, cuts, drafts, edge, find, frames, impact,
+    jobs, lab, layout, lenses, materials, orders, packing, papers, payments, prism, process_spread, purchases,
+    receipts, returns, risk, shapes, shipments, spoilage, start, stock, ticket, today, understood,
 };
 use super::{AppState, asset, page};
 
@@ -70,6 +70,8 @@ addresses! {
     "/jobs/{number}/packing-sheet" => get(packing::print_packing_sheet),
     "/jobs/{number}/shipment" => get(shipments::show_shipment).post(shipments::create_shipment),
     "/jobs/{number}/slip" => get(shipments::print_slip),
+    "/jobs/{number}/return" => get(returns::ask_return).post(returns::keep_return),
+    "/jobs/{number}/cancellation" => get(cancellations::ask_cancellation).post(cancellations::cancel_job),
     "/jobs/{number}/papers" => get(papers::show_papers),
     "/jobs/{number}/bill" => get(bills::show_bill),
     "/jobs/{number}/payments" => post(payments::create_payment),

@@ -252,6 +252,15 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
             (lab.given_checked_job().await, "/packing", ticks)
         }
         "/jobs/{number}/shipment" => (lab.given_packed_job().await, "/shipment", said(&[("carrier", "Parcel post")])),
+        "/jobs/{number}/return" => {
+            (lab.given_sent_job().await, "/return", said(&[("cause", "refused"), ("condition", "unopened")]))
+        }
+        "/jobs/{number}/cancellation" => {
+            let number = lab.given_lenses_in_hand().await;
+            let typed = [("asked_by", "customer"), ("reason", "found the old pair")];
+            let lenses = [("old_right", "drawer"), ("old_left", "mind")];
+            (number, "/cancellation", said(&[typed, lenses].concat()))
+        }
         "/jobs/{number}/payments" => (lab.given_job().await, "/bill", said(&[("amount", "25"), ("kind", "check")])),
         "/jobs/{number}/receipts" => (lab.given_job().await, "/bill", Vec::new()),
         _ => panic!("{address} takes a post that this test does not try yet"),
@@ -353,6 +362,10 @@ async fn a_form_of_a_job_that_moved_on_is_refused() {
             let mut other = GOOD_READING;
             other[1].1 = "-2.25 -1.25 x 96";
             form.lab.post(&format!("/jobs/{number}/check"), &other).await.assert_status(303);
+        }
+        if address.ends_with("/return") {
+            let lost = [("cause", "lost"), ("returned_on", "2026-11-25")];
+            form.lab.post(&format!("/jobs/{number}/return"), &lost).await.assert_status(303);
         }
         form.lab.send_on(number).await;
         let before = form.lab.contents().await;

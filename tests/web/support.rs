@@ -504,7 +504,7 @@ impl TestLab {
                 Stage::Cut => self.check(number).await,
                 Stage::Checked => self.pack(number).await,
                 Stage::Packed => self.ship(number).await,
-                Stage::Sent => return,
+                Stage::Sent | Stage::Cancelled => return,
             }
         }
     }

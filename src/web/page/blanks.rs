@@ -12,6 +12,7 @@ use super::{Chrome, PageResult, act_of, draft_or, form_key, go, posted_key, show
 use crate::bench::layout::{EyeOnBench, JobLayout, place_words, step_of};
 use crate::bench::lens::{JobLens, LensOverrides};
 use crate::desk::job::Job;
+use crate::desk::step::Step;
 use crate::desk::stock::{DrawerLens, Suit, WantedLens};
 use crate::desk::supplier_list::{OfferedBlank, read_supplier_list};
 use crate::optics::direction::Directed;
@@ -160,6 +161,9 @@ pub(crate) async fn keep_list(
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let bench = load(&state, number).await?;
+    if let Some(why) = Step::Shape.refusal(&bench.job) {
+        return Err(WebError::OutOfTurn(why));
+    }
     let form = Form::new(fields);
     let key = posted_key(&form, &format!("{FORM}-{number}-"))?;
     let (page, list) = page(&state, &bench, key, form);

@@ -37,7 +37,8 @@ struct CutPage {
     risk: String,
     /// What must come first, with its page.
     first: Option<(&'static str, String)>,
-    is_sent: bool,
+    /// Why nothing is cut any more.
+    closed: Option<String>,
     done: Vec<String>,
     is_cut: bool,
     /// Circumference and box width of each traced eye.
@@ -133,7 +134,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<CutPage, We
         wear_notes: wear_notes(state, job).await?,
         risk: risk_sentence(state, job).await?,
         first: next_link(job).filter(|_| reached < Stage::LensesInHand),
-        is_sent: reached == Stage::Sent,
+        closed: Step::Cut.refusal(job).filter(|_| reached >= Stage::Sent),
         done: job
             .history
             .iter()
@@ -143,7 +144,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<CutPage, We
                 if e.note.is_empty() { when } else { format!("{when}: {}", e.note) }
             })
             .collect(),
-        is_cut: reached >= Stage::Cut,
+        is_cut: job.stage_of_work() >= Stage::Cut,
         traced,
         last: last.map(|cut| last_cut_words(&cut, job.number, &words::day(&state.clock.local(cut.at).date()))),
         average: average.map(|(mm, lenses)| format!("{mm:+.2} mm over {lenses} lenses")),

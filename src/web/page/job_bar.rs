@@ -1,7 +1,7 @@
 //! What the pages of a job share: the bar at their head, and each eye of the prescription in words.
 
 use crate::desk::deadline::Lateness;
-use crate::desk::job::{EyeTask, Job, Stage};
+use crate::desk::job::{EventKind, EyeTask, Job, Stage};
 use crate::optics::notation;
 use crate::optics::prescription::{EyePrescription, LensPower};
 use crate::optics::{Eye, Pair};
@@ -108,16 +108,20 @@ const STEPS: [StepPages; 9] = [
 impl JobBar {
     /// The bar of a job on its page `here`, by its key, such as `layout`.
     pub fn of(job: &Job, here: &str, state: &AppState) -> Self {
+        let cancelled = job.last(EventKind::Cancelled);
         let lateness = Lateness::of(job.promised_on, job.sent_on.is_some(), state.clock.today());
         Self {
             number: job.number,
             customer: job.customer.person.name.clone(),
             frame: job.frame.details.to_string(),
-            promise: match job.sent_on {
-                Some(day) => format!("sent {}", words::day(&day)),
-                None => format!("promised {}, {}", words::weekday(&job.promised_on), lateness.words()),
+            promise: match (cancelled, job.sent_on) {
+                (Some(event), _) => {
+                    format!("cancelled {}, {}", words::day(&state.clock.local(event.at).date()), event.note)
+                }
+                (None, Some(day)) => format!("sent {}", words::day(&day)),
+                (None, None) => format!("promised {}, {}", words::weekday(&job.promised_on), lateness.words()),
             },
-            is_late: lateness.is_late(),
+            is_late: lateness.is_late() && cancelled.is_none(),
             next: next_from(job, here),
             steps: steps(job, here),
             beside: beside(job, here),
@@ -149,10 +153,12 @@ impl StepPages {
 }
 
 fn steps(job: &Job, here: &str) -> Vec<StepLink> {
-    let next = Stage::ALL.iter().find(|stage| **stage > job.stage());
+    let reached = job.stage_of_work();
+    let next = Stage::OF_WORK.iter().find(|stage| **stage > reached);
     let progress = |reaches: Option<Stage>| match reaches {
         None => "",
-        Some(stage) if stage <= job.stage() => "done",
+        Some(stage) if stage <= reached => "done",
+        Some(_) if job.is_cancelled() => "",
         Some(stage) if Some(&stage) == next => "next",
         Some(_) => "to come",
     };

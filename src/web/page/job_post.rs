@@ -46,6 +46,8 @@ pub struct JobPost {
     pub job: Arc<Job>,
     /// What was typed.
     pub form: Form,
+    /// Whether the step was done since the form was shown.
+    pub is_outdated: bool,
     /// The key under which the store does it once. The contents of the form are part of it: the same form twice is done
     /// once, a corrected one is another.
     pub act: String,
@@ -77,7 +79,8 @@ impl JobPost {
         file: Option<(&str, &[u8])>,
     ) -> Result<Self, WebError> {
         let job = state.store.get_job(number).await?;
-        let key = posted_key(&form, step, &job).ok_or_else(incomplete)?.to_owned();
+        let (key, times) = posted_key(&form, step, &job).ok_or_else(incomplete)?;
+        let (key, is_outdated) = (key.to_owned(), times < step.count(&job));
         let file = file.into_iter().flat_map(|(name, bytes)| [name.as_bytes(), bytes]);
         let act = act(&key, form.contents().chain(file));
         if let Some(outcome) = state.store.find_outcome(&act).await? {
@@ -85,7 +88,7 @@ impl JobPost {
         }
         match step.refusal(&job) {
             Some(why) => Err(WebError::OutOfTurn(why)),
-            None => Ok(Self { job, form, act, key, step }),
+            None => Ok(Self { job, form, is_outdated, act, key, step }),
         }
     }
 
@@ -104,11 +107,11 @@ impl JobPost {
     }
 }
 
-/// The key that a form of a job came with, if this form of this job can have had it.
-fn posted_key<'a>(form: &'a Form, step: Step, job: &Job) -> Option<&'a str> {
+/// The key that a form of a job came with, if this form of this job can have had it, and how often its step had been done.
+fn posted_key<'a>(form: &'a Form, step: Step, job: &Job) -> Option<(&'a str, i64)> {
     let key = form.key();
     let times: i64 = key.strip_prefix(&format!("{}-{}-", step.key(), job.number))?.parse().ok()?;
-    (0..=step.count(job)).contains(&times).then_some(key)
+    (0..=step.count(job)).contains(&times).then_some((key, times))
 }
 
 fn page_of(step: Step, number: i64) -> String {
@@ -120,9 +123,9 @@ fn page_of(step: Step, number: i64) -> String {
         Step::Cut => "/cut",
         Step::Check | Step::Concession => "/check",
         Step::Impact | Step::Packing => "/packing",
-        Step::Shipment => "/shipment",
+        Step::Shipment | Step::Return => "/shipment",
         Step::Payment | Step::Receipt => "/bill",
-        Step::Note => "",
+        Step::Note | Step::Correction | Step::Cancellation => "",
     };
     format!("/jobs/{number}{end}")
 }

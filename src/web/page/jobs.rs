@@ -5,12 +5,13 @@ use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
 use serde::Deserialize;
 
+use super::cancellations::cancelled_words;
 use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{EyeWords, JobBar};
 use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, show, show_again};
 use crate::desk::deadline::delay_notice;
-use crate::desk::job::{Failure, Job};
+use crate::desk::job::{EventKind, Failure, Job};
 use crate::desk::prescription::Prescription;
 use crate::desk::step::Step;
 use crate::desk::text;
@@ -26,6 +27,13 @@ struct JobPage {
     chrome: Chrome,
     bar: JobBar,
     already: bool,
+    /// Who cancelled the order, and why.
+    cancelled: Option<String>,
+    /// What became of the newest parcel, where it is to be sent again.
+    to_send_again: Option<String>,
+    can_correct: bool,
+    can_cancel: bool,
+    is_sent: bool,
     delay: Option<String>,
     asks_each_pd: bool,
     failure: Option<&'static str>,
@@ -67,7 +75,13 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "job", state),
         already,
-        delay: delay_notice(job.promised_on, job.sent_on.is_some(), today),
+        cancelled: cancelled_words(state, job),
+        to_send_again: back_words(job),
+        can_correct: Step::Correction.refusal(job).is_none(),
+        can_cancel: Step::Cancellation.refusal(job).is_none(),
+        is_sent: job.sent_on.is_some(),
+        // The rule is about the first time it is sent.
+        delay: delay_notice(job.promised_on, job.count(EventKind::Sent) > 0, today).filter(|_| !job.is_cancelled()),
         asks_each_pd: job.prescription.wants_pd_of_each_eye(job.made_for),
         failure: job.failure().map(failure_words),
         right: EyeWords::of(job, Eye::Right, earlier.as_ref()),
@@ -91,6 +105,13 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
             .map(|e| (words::moment(&state.clock.local(e.at)), e.kind.words(), e.note.clone()))
             .collect(),
     })
+}
+
+fn back_words(job: &Job) -> Option<String> {
+    let is_back =
+        |kind| matches!(kind, EventKind::ReturnedUnopened | EventKind::ReturnedOpened | EventKind::ParcelLost);
+    let event = job.history.iter().rev().find(|event| is_back(event.kind)).filter(|_| job.is_to_send_again())?;
+    Some(format!("{}: {}.", event.kind.words(), event.note))
 }
 
 fn failure_words(failure: Failure) -> &'static str {

@@ -53,7 +53,8 @@ struct LensesPage {
     no_stock_lenses: Vec<String>,
     wear_notes: Vec<WearNote>,
     impact: Option<&'static str>,
-    is_sent: bool,
+    /// Why no lens is taken in hand any more.
+    closed: Option<String>,
     is_cut: bool,
     key: String,
     form: Form,
@@ -71,7 +72,7 @@ struct EyeLenses {
     in_hand_fit: Option<BlankWords>,
     way: LensWay,
     /// Where the lens in hand can go when another is taken; empty without one.
-    old_places: Vec<(String, &'static str)>,
+    old_places: Vec<(&'static str, &'static str)>,
     offered: Vec<Offered>,
     nearly: Vec<String>,
     fields: EyeLensNames,
@@ -227,8 +228,8 @@ impl LensesForm {
     fn read(form: &mut Form, bench: &LensesData) -> Self {
         let (lenses, not_fitting) = read_lenses(form, bench);
         let replaced = |eye| bench.in_hand.get(eye).is_some() && lenses.iter().any(|lens| lens.eye == eye);
-        let old =
-            Pair::new(Eye::Right, Eye::Left).map(|eye| if replaced(eye) { read_old(form, bench, eye) } else { None });
+        let old = Pair::new(Eye::Right, Eye::Left)
+            .map(|eye| if replaced(eye) { read_old(form, &bench.job, eye, &old_places(&bench.job)) } else { None });
         Self { lenses, old, not_fitting }
     }
 }
@@ -321,17 +322,16 @@ fn offered_lenses(bench: &LensesData, eye: Eye) -> impl Iterator<Item = &DrawerL
 }
 
 /// Where the lens in hand goes: a key of [`old_places`].
-fn read_old(form: &mut Form, bench: &LensesData, eye: Eye) -> Option<OldLens> {
+pub(super) fn read_old(form: &mut Form, job: &Job, eye: Eye, places: &[(&str, &str)]) -> Option<OldLens> {
     let names = EyeLensNames::of(eye);
-    let places = old_places(&bench.job);
-    let place = form.read(&names.old, |key| match places.iter().any(|(own, _)| own == key) {
+    let place = form.read(&names.old, |key| match places.iter().any(|(own, _)| *own == key) {
         true => Ok(key.to_owned()),
         false => Err("Say where the lens goes that is in hand now"),
     })?;
     match place.as_str() {
         "drawer" => Some(OldLens::Drawer),
         "job" => {
-            let own = bench.job.number;
+            let own = job.number;
             let job = form.read(&names.old_job, |t| match t.trim_start_matches('#').parse::<i64>() {
                 Ok(number) if number == own => Err(format!("{own} is this job")),
                 Ok(number) => Ok(number),
@@ -343,12 +343,16 @@ fn read_old(form: &mut Form, bench: &LensesData, eye: Eye) -> Option<OldLens> {
     }
 }
 
-/// Where a lens in hand can go when another is taken. A cut lens fits nothing else.
-fn old_places(job: &Job) -> Vec<(String, &'static str)> {
-    let uncut = [("drawer", "back into the drawer"), ("job", "kept for another job")];
-    let uncut = uncut.into_iter().filter(|_| job.stage() < Stage::Cut).map(|(key, words)| (key.to_owned(), words));
-    let spoiled = FaultCause::OF_A_LENS.map(|cause| (cause.key().to_owned(), cause.words()));
-    uncut.chain(spoiled).collect()
+/// Where a lens in hand can go when another is taken.
+fn old_places(job: &Job) -> Vec<(&'static str, &'static str)> {
+    let spoiled = FaultCause::OF_A_LENS.map(|cause| (cause.key(), cause.words()));
+    unspoiled_places(job).into_iter().chain(spoiled).collect()
+}
+
+/// Where a lens in hand can go that is not spoiled. A cut lens fits nothing else.
+pub(super) fn unspoiled_places(job: &Job) -> Vec<(&'static str, &'static str)> {
+    let places = vec![("drawer", "back into the drawer"), ("job", "kept for another job")];
+    if job.stage() < Stage::Cut { places } else { Vec::new() }
 }
 
 /// The lens that was ordered for an eye and is not in hand yet.
@@ -400,9 +404,9 @@ fn page(state: &AppState, bench: &LensesData, form: StepForm, not_fitting: Pair<
         has_shape: bench.layout.is_some(),
         no_stock_lenses: bench.layout.as_ref().map(|laid| laid.no_stock_lenses(&bench.in_hand)).unwrap_or_default(),
         wear_notes: bench.wear_notes.clone(),
-        impact: (reached >= Stage::LensesInHand).then(|| impact_words(&bench.job)),
-        is_sent: reached == Stage::Sent,
-        is_cut: reached >= Stage::Cut,
+        impact: (reached >= Stage::LensesInHand && !bench.job.is_cancelled()).then(|| impact_words(&bench.job)),
+        closed: Step::Lenses.refusal(&bench.job),
+        is_cut: bench.job.stage_of_work() >= Stage::Cut,
         key,
         form,
     }

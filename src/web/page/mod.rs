@@ -9,12 +9,13 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 use super::error::WebError;
 use super::form::Form;
 use super::{AppState, words};
-use crate::desk::job::JobLine;
+use crate::desk::job::{JobLine, Stage};
 use crate::store::once::act;
 
 pub mod bills;
 pub mod blanks;
 pub mod buying;
+pub mod cancellations;
 pub mod checks;
 pub mod compensation;
 pub mod customers;
@@ -39,6 +40,7 @@ pub mod prism;
 pub mod process_spread;
 pub mod purchases;
 pub mod receipts;
+pub mod returns;
 pub mod risk;
 pub mod shapes;
 pub mod shipments;
@@ -148,6 +150,7 @@ impl JobRow {
             frame: job.frame,
             ordered: words::day(&job.ordered_on),
             until: match job.sent_on {
+                None if job.stage == Stage::Cancelled => "not sent".to_owned(),
                 Some(sent) => format!("sent {}", words::day(&sent)),
                 None => format!("promised {}", words::day(&job.promised_on)),
             },

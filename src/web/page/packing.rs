@@ -96,7 +96,7 @@ pub(super) async fn page(state: &AppState, job: &Job, refused: Option<Refused>) 
         None => (None, None),
     };
     let (number, reached) = (job.number, job.stage());
-    let done = match job.last(EventKind::Packed).filter(|_| reached >= Stage::Packed) {
+    let done = match job.last(EventKind::Packed).filter(|_| matches!(reached, Stage::Packed | Stage::Sent)) {
         Some(event) => Some(Packed {
             at: words::moment(&state.clock.local(event.at)),
             ticks: state.store.find_packing(number).await?.unwrap_or_default(),
@@ -122,7 +122,7 @@ pub(super) async fn page(state: &AppState, job: &Job, refused: Option<Refused>) 
         impact: ImpactSection::of(state, job, impact).await?,
         done,
         list,
-        can_print: reached >= Stage::Checked,
+        can_print: job.not_yet(Stage::Checked).is_none(),
         outside: OUTSIDE,
     })
 }

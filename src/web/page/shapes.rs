@@ -175,7 +175,6 @@ fn file_name(name: &str) -> String {
 }
 
 async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<String>) -> Result<ShapePage, WebError> {
-    let reached = job.stage();
     let StepForm { key, mut form } = form;
     let kept = match state.store.find_job_shape(job).await? {
         Some(shape) => Some(on_file(state, job, &shape).await?),
@@ -187,7 +186,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
     Ok(ShapePage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "shape", state),
-        already_cut: reached >= Stage::Cut,
+        already_cut: job.stage_of_work() >= Stage::Cut,
         kept,
         key,
         stamped_bridge: job.frame.details.bridge.to_string(),

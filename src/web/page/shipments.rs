@@ -14,7 +14,7 @@ use crate::desk::step::Step;
 use crate::desk::text;
 use crate::print::slip::{Slip, SlipFacts};
 use crate::store::draft::Fields;
-use crate::store::shipment::Shipment;
+use crate::store::shipment::{Parcel, Shipment};
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
@@ -31,7 +31,10 @@ struct ShipmentPage {
     address: Vec<String>,
     has_address: bool,
     owed: Option<String>,
+    /// The newest parcel, where it did not come back.
     sent: Option<Sent>,
+    /// The parcels before it.
+    earlier: Vec<Sent>,
     form: Option<Form>,
     key: String,
     problems: usize,
@@ -41,10 +44,25 @@ struct ShipmentPage {
 
 /// A parcel that left.
 struct Sent {
+    /// What became of it, and when, where it came back or was lost.
+    back: Option<(String, String)>,
     on: String,
     carrier: String,
     tracking: String,
     address: Vec<String>,
+}
+
+impl Sent {
+    fn of(parcel: Parcel) -> Self {
+        let Parcel { shipment, back } = parcel;
+        Self {
+            back: back.map(|back| (words::day(&back.returned_on), back.words())),
+            on: words::day(&shipment.sent_on),
+            carrier: shipment.carrier,
+            tracking: shipment.tracking,
+            address: lines(&shipment.address),
+        }
+    }
 }
 
 fn lines(text: &str) -> Vec<String> {
@@ -52,12 +70,9 @@ fn lines(text: &str) -> Vec<String> {
 }
 
 async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<ShipmentPage, WebError> {
-    let sent = state.store.find_shipment(job.number).await?.map(|shipment| Sent {
-        on: words::day(&shipment.sent_on),
-        carrier: shipment.carrier,
-        tracking: shipment.tracking,
-        address: lines(&shipment.address),
-    });
+    let parcels = state.store.list_parcels(job.number).await?.into_iter().map(Sent::of);
+    let (mut sent, earlier): (Vec<_>, Vec<_>) = parcels.partition(|parcel| parcel.back.is_none());
+    let sent = sent.pop();
     let StepForm { key, mut form } = StepForm::again_or_open(refused, state, job, Step::Shipment).await?;
     form.set_default(ShipmentForm::SENT_ON, words::iso(&state.clock.today()));
     let form = Some(form).filter(|_| job.stage() == Stage::Packed);
@@ -72,6 +87,7 @@ async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<
         has_address: job.customer.person.has_address(),
         owed: (job.owed().cents() > 0).then(|| job.owed().to_string()),
         sent,
+        earlier,
         problems: form.as_ref().map_or(0, Form::count_errors),
         form,
         key,
@@ -133,7 +149,8 @@ fn read_sent_on(typed: &str, ordered_on: Date, today: Date) -> Result<Date, Stri
 
 pub(crate) async fn print_slip(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let job = state.store.get_job(number).await?;
-    let shipment = state.store.find_shipment(number).await?;
+    // The slip of a parcel that came back is not the slip of the next one.
+    let shipment = state.store.find_shipment(number).await?.filter(|_| job.sent_on.is_some());
     if shipment.is_none() && !job.customer.person.has_address() {
         return Err(WebError::OutOfTurn(format!(
             "{} has no complete address yet: a street line, a town and a postal code are needed for the slip.",

@@ -58,6 +58,7 @@ struct TodayRow {
     is_late: bool,
     is_soon: bool,
     failure: Option<&'static str>,
+    was_sent: bool,
 }
 
 impl TodayRow {
@@ -75,6 +76,7 @@ impl TodayRow {
             is_soon: matches!(lateness, Lateness::DueToday | Lateness::DueSoon(_)),
             lateness: lateness.words(),
             failure: line.failure.map(Failure::words),
+            was_sent: line.was_sent,
         }
     }
 }

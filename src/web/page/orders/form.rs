@@ -21,7 +21,7 @@ use crate::optics::prescription::{PrescriptionFault, PupilDistance, PupilDistanc
 use crate::optics::unit::{Millimetre, Tilt};
 use crate::optics::{Eye, Pair};
 use crate::web::form::Form;
-use crate::web::words::parse_day;
+use crate::web::words::{iso, parse_day};
 
 /// The order form as it was read. What is wrong has its sentence beside its field.
 pub(in crate::web) struct OrderForm {
@@ -100,7 +100,7 @@ impl OrderForm {
     pub(super) const TINT: &str = "tint";
     pub(super) const ORDERED_ON: &str = "ordered_on";
     pub(in crate::web) const PROMISED_ON: &str = "promised_on";
-    const NOTE: &str = "note";
+    pub(super) const NOTE: &str = "note";
     const PAYMENT: &str = "payment";
     pub(super) const PAYMENT_KIND: &str = "payment_kind";
     pub(in crate::web) const PRICE_FRAME: &str = "price_frame";
@@ -162,6 +162,19 @@ impl OrderForm {
     /// Whether the owner only wants to see what was understood.
     pub(super) fn looks_only(form: &Form) -> bool {
         form.value(Self::INTENT) == "look"
+    }
+
+    /// Puts a prescription in its fields, as it was typed.
+    pub(super) fn fill_prescription(form: &mut Form, prescription: &Prescription) {
+        for (eye, typed) in prescription.typed.iter() {
+            form.set(Self::rx(eye), typed.clone());
+        }
+        form.set(Self::PD, prescription.pupil_distance.to_string());
+        form.set(Self::NEAR_PD, prescription.near_pupil_distance.map(|pd| pd.to_string()).unwrap_or_default());
+        form.set(Self::PRESCRIBER, prescription.prescriber.clone());
+        form.set(Self::WRITTEN_ON, prescription.written_on.map(|day| iso(&day)).unwrap_or_default());
+        form.set(Self::EXPIRES_ON, prescription.expires_on.map(|day| iso(&day)).unwrap_or_default());
+        form.set(Self::DIAGNOSIS, prescription.diagnosis.clone());
     }
 
     /// Reads the whole form.

@@ -14,7 +14,7 @@ use crate::desk::bill::Charge;
 use crate::desk::catalogue::TreatmentKind;
 use crate::desk::frame::Rim;
 use crate::desk::id::{CustomerId, FrameId};
-use crate::desk::job::EyeTask;
+use crate::desk::job::{EyeTask, Job};
 use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
 use crate::optics::Eye;
@@ -42,11 +42,16 @@ pub(in crate::web) use summary::show_summary;
 pub(crate) struct Begin {
     customer: Option<CustomerId>,
     frame: Option<FrameId>,
+    /// An earlier job that the new one is to be like.
+    like: Option<i64>,
 }
 
 /// A fresh page has a key in its address, so that a reload finds what was typed and a second click finds the job.
 pub(crate) async fn new_order(State(state): State<AppState>, Query(begin): Query<Begin>) -> PageResult {
     let mut form = Form::default();
+    if let Some(number) = begin.like {
+        fill_like(&state, &*state.store.get_job(number).await?, &mut form).await?;
+    }
     if let Some(id) = begin.customer {
         let customer = state.store.get_customer(id).await?;
         form.set(OrderForm::CUSTOMER_ID, id.to_string());
@@ -66,6 +71,22 @@ pub(crate) async fn new_lenses(State(state): State<AppState>, Path(number): Path
     let job = state.store.get_job(number).await?;
     let mut form = Form::default();
     form.set(OrderForm::RELENS_OF, number.to_string());
+    fill_lens(&state, &job, &mut form).await?;
+    begin_order(&state, &form).await
+}
+
+/// The same customer, frame, prescription and lens once more.
+async fn fill_like(state: &AppState, job: &Job, form: &mut Form) -> Result<(), WebError> {
+    fill_lens(state, job, form).await?;
+    form.set(OrderForm::FRAME_ID, job.frame.id.to_string());
+    form.set(OrderForm::FRAME_NAME, job.frame.details.to_string());
+    form.set(OrderForm::NOTE, job.note.clone());
+    OrderForm::fill_prescription(form, &job.prescription);
+    Ok(())
+}
+
+/// The customer of an earlier job, its pupil distance and its lens.
+async fn fill_lens(state: &AppState, job: &Job, form: &mut Form) -> Result<(), WebError> {
     form.set(OrderForm::CUSTOMER_ID, job.customer.id.to_string());
     form.set(OrderForm::CUSTOMER_NAME, job.customer.person.name.clone());
     form.set(OrderForm::PD, job.prescription.pupil_distance.to_string());
@@ -92,7 +113,7 @@ pub(crate) async fn new_lenses(State(state): State<AppState>, Path(number): Path
             form.set(field, now.version.to_string());
         }
     }
-    begin_order(&state, &form).await
+    Ok(())
 }
 
 async fn begin_order(state: &AppState, form: &Form) -> PageResult {
