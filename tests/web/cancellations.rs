@@ -17,6 +17,16 @@ async fn cancel(lab: &TestLab, number: i64, more: &[(&str, &str)]) -> crate::sup
     lab.post(&format!("/jobs/{number}/cancellation"), &with(more)).await
 }
 
+/// The numbers of the jobs on the first page.
+async fn open_jobs(lab: &TestLab) -> Vec<i64> {
+    let mut numbers: Vec<i64> = Vec::new();
+    for link in lab.get("/").await.attributes("main tbody a", "href") {
+        let number = link.strip_prefix("/jobs/").and_then(|rest| rest.split('/').next()?.parse().ok());
+        numbers.extend(number.filter(|number| !numbers.contains(number)));
+    }
+    numbers
+}
+
 #[tokio::test]
 async fn the_bill_is_taken_back_and_the_money_goes_back() {
     let lab = TestLab::new().await;
@@ -156,7 +166,7 @@ async fn a_cancelled_job_leaves_the_open_ones_and_is_still_found() {
     let lab = TestLab::new().await;
     let (number, other) = (lab.given_job().await, lab.given_job().await);
     cancel(&lab, number, &[]).await.assert_status(303);
-    assert_eq!(lab.get("/").await.texts(".job-link"), [other.to_string()]);
+    assert_eq!(open_jobs(&lab).await, [other]);
     let found = lab.get(&format!("/find?q={number}")).await;
     assert_eq!(found.location, format!("/jobs/{number}"));
     for page in
