@@ -20,7 +20,7 @@ async fn the_whole_list_packs_the_pair() {
     let path = format!("/jobs/{number}/packing");
     let page = lab.get(&path).await;
     assert_eq!(
-        page.attributes("input[name=tick]", "value").len(),
+        page.attributes(".checks input[name=tick]", "value").len(),
         ITEMS.iter().filter(|item| item.applies_to(Parcel::Glasses)).count()
     );
     assert_eq!(page.attributes("form[data-draft]", "data-draft").last(), Some(&format!("packing-{number}-0")));

@@ -45,7 +45,15 @@ struct Packed {
 struct List {
     key: String,
     problems: usize,
-    groups: Vec<(&'static str, Vec<Tick>)>,
+    groups: Vec<TickGroup>,
+}
+
+/// The things to tick in one part of the work.
+struct TickGroup {
+    words: &'static str,
+    /// The one tick for everything required.
+    all: Tick,
+    ticks: Vec<Tick>,
 }
 
 /// One thing to tick.
@@ -71,9 +79,16 @@ impl List {
                 is_ticked: ticked.contains(&item.key),
                 is_missing: is_missing(item.key),
             });
-            (group.words_for(parcel), ticks.collect::<Vec<_>>())
+            let all = Tick {
+                key: group.all_key(),
+                words: "Everything required here is done",
+                is_needed: true,
+                is_ticked: ticked.contains(&group.all_key()),
+                is_missing: false,
+            };
+            TickGroup { words: group.words_for(parcel), all, ticks: ticks.collect() }
         });
-        let groups = groups.filter(|(_, ticks)| !ticks.is_empty()).collect();
+        let groups = groups.filter(|group| !group.ticks.is_empty()).collect();
         Self { key, problems: if is_refused { missing.len() } else { 0 }, groups }
     }
 }
