@@ -172,6 +172,19 @@ impl Step {
         }
     }
 
+    /// The stage that a job has reached once this step is finished, for a step that brings a job on.
+    pub fn finishes(self) -> Option<Stage> {
+        match self {
+            Step::Shape => Some(Stage::ShapeOnFile),
+            Step::Lenses => Some(Stage::LensesInHand),
+            Step::Cut => Some(Stage::Cut),
+            Step::Check => Some(Stage::Checked),
+            Step::Packing => Some(Stage::Packed),
+            Step::Shipment => Some(Stage::Sent),
+            _ => None,
+        }
+    }
+
     /// How often it was done, from the history: the running number in the key of its next form.
     pub fn count(self, job: &Job) -> i64 {
         let kinds: &[EventKind] = match self {

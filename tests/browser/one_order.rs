@@ -71,6 +71,7 @@ async fn trace_the_frame(browser: &Browser, trace: &TracedPair) {
     browser.give_file("file", &trace.path).await;
     browser.press("Save this shape").await;
     browser.sees(".steps .next", "Lenses next").await;
+    browser.open_page("/jobs/1001/shape").await;
     for (eye, outline) in ["right", "left"].iter().zip(&trace.eyes) {
         let figures = numbers(browser, &format!(".eye-{eye} .figures .num")).await;
         assert_near(figures[0], outline.a_mm, 0.006, "A");
@@ -168,8 +169,9 @@ async fn check_twice(browser: &Browser) {
     fill_all(browser, &[("first_left", "-1.75"), ("second_left", "-2.50"), ("axis_left", "80")]).await;
     fill_all(browser, &heights).await;
     browser.press("Check the pair").await;
-    browser.sees(".verdict.pass", "Passed").await;
     browser.sees(".steps .next", "Pack next").await;
+    browser.open_page("/jobs/1001/check").await;
+    browser.sees(".verdict.pass", "Passed").await;
     browser.sees("#earlier", "not passed").await;
 }
 
@@ -188,14 +190,16 @@ async fn pack_and_send(browser: &Browser) {
     browser.sees(&format!("#tick-{}-error", ITEMS[0].key), "required before the pair is sent").await;
     browser.click(&format!("label[for=tick-{}]", ITEMS[0].key)).await;
     browser.press("Packed").await;
-    browser.sees("[aria-current=step]", "packed now").await;
+    browser.sees(".steps .next", "Send next").await;
+    browser.open_page("/jobs/1001/packing").await;
     browser.press("Print the packing sheet").await;
     browser.sees(".sheet", "Odile Marrow").await;
     browser.open_page("/jobs/1001/shipment").await;
     browser.fill("carrier", "Parcel post").await;
     browser.fill("tracking", "SL 0042 7712").await;
     browser.press("Sent").await;
-    browser.sees("[aria-current=step]", "sent now").await;
+    browser.sees(".steps .done", "Send done").await;
+    browser.open_page("/jobs/1001/shipment").await;
     browser.press("Print the shipping slip").await;
     browser.sees(".sheet", "3 Sedge Row").await;
     let slip = browser.text(".sheet").await;
@@ -234,7 +238,7 @@ async fn the_receipt_stays_the_same(browser: &Browser, receipt: &str) {
 
 async fn new_lenses_from_the_number(browser: &Browser) {
     browser.open_page("/").await;
-    browser.sees("h1", "Open jobs").await;
+    browser.sees("h1", "Today").await;
     // A scanner is a keyboard: it types the number and ends with Enter.
     browser.key(Key::Null).await;
     browser.type_here("/").await;

@@ -9,7 +9,7 @@ pub async fn name_the_lab(browser: &Browser) {
     browser.fill("name", "Saltmarsh Lens Post").await;
     browser.fill("address", "4 Quay Lane\nPellmarsh PM 00401").await;
     browser.press("Open the book").await;
-    browser.sees("h1", "Open jobs").await;
+    browser.sees("h1", "Today").await;
 }
 
 /// Someone new with her address.

@@ -57,6 +57,8 @@ async fn works_without_javascript() {
     fill_all(&browser, &[("first_left", "-1.75"), ("second_left", "-2.50"), ("axis_left", "80")]).await;
     fill_all(&browser, &[("pd", "31/33"), ("height_right", "20"), ("height_left", "20")]).await;
     browser.press("Check the pair").await;
+    browser.arrives_at("/jobs/1001/packing").await;
+    browser.open_page("/jobs/1001/check").await;
     browser.sees(".verdict.pass", "Passed").await;
     browser.fill("find-q", "1001").await;
     browser.click(".find button").await;

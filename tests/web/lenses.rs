@@ -102,7 +102,7 @@ async fn bought_lenses_with_a_centre_off_the_middle() {
     let job = lab.given_job().await;
     keep_ellipse(&lab, job).await;
     let path = format!("/jobs/{job}/lenses");
-    assert_eq!(lab.post(&path, &BOUGHT).await.assert_status(303).location, path);
+    assert_eq!(lab.post(&path, &BOUGHT).await.assert_status(303).location, format!("/jobs/{job}/layout"));
     let lab = lab.reopened().await;
     assert_eq!(stage_of(&lab, job).await, Stage::LensesInHand);
     let lenses = lab.store.find_lenses(job).await.unwrap();
@@ -225,7 +225,7 @@ async fn a_cut_comes_after_the_lenses_and_is_booked_once() {
     let key = key_of(&lab.get(&path).await);
     for _ in 0..2 {
         let sent = lab.post(&path, &[("key", &key), ("size_right", "0.3"), ("note", "tight rim")]).await;
-        assert_eq!(sent.assert_status(303).location, path);
+        assert_eq!(sent.assert_status(303).location, format!("/jobs/{job}/check"), "on to the next step");
     }
     let lab = lab.reopened().await;
     assert_eq!(stage_of(&lab, job).await, Stage::Cut);

@@ -193,7 +193,7 @@ pub(crate) async fn create_check(
     let layout = layout.ok_or_else(|| WebError::NotFound(format!("A shape of job {number}")))?;
     let check = judged(&state, &post.job, &layout, &measurement).await?;
     let done = state.store.insert_check(&post.act, number, &check, state.clock.now()).await?;
-    post.done(done)
+    post.goes_on(&state, done).await
 }
 
 async fn judged(

@@ -89,7 +89,7 @@ pub(crate) async fn insert_cut(
     let cut = NewCut { size, note, layout: layout_as_made(&state, &post.job).await? };
     let done = state.store.insert_cut(&post.act, number, &cut, state.clock.now()).await;
     match post.form.kept(done)? {
-        Some(done) => post.done(done),
+        Some(done) => post.goes_on(&state, done).await,
         None => show_again(&page(&state, &post.job.clone(), post.refused()).await?),
     }
 }

@@ -26,6 +26,8 @@ pub struct JobBar {
     pub promise: String,
     /// Whether the promised day is past.
     pub is_late: bool,
+    /// What happened last, and when.
+    pub last: String,
     /// What to do next, unless this is its page.
     pub next: Option<Link>,
     /// The steps in order, then the bill and the papers.
@@ -122,6 +124,9 @@ impl JobBar {
                 (None, None) => format!("promised {}, {}", words::weekday(&job.promised_on), lateness.words()),
             },
             is_late: lateness.is_late() && cancelled.is_none(),
+            last: job.history.last().map_or_else(String::new, |event| {
+                format!("{}, {}", event.kind.words(), words::moment(&state.clock.local(event.at)))
+            }),
             next: next_from(job, here),
             steps: steps(job, here),
             beside: beside(job, here),

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::job_bar::next_link;
 use super::{PageResult, draft_of, form_key, go, incomplete};
 use crate::desk::job::Job;
 use crate::desk::step::Step;
@@ -84,7 +85,7 @@ impl JobPost {
         let file = file.into_iter().flat_map(|(name, bytes)| [name.as_bytes(), bytes]);
         let act = act(&key, form.contents().chain(file));
         if let Some(outcome) = state.store.find_outcome(&act).await? {
-            return Err(WebError::DoneBefore(done_before(step, number, &outcome)));
+            return Err(WebError::DoneBefore(done_before(step, &job, &outcome)));
         }
         match step.refusal(&job) {
             Some(why) => Err(WebError::OutOfTurn(why)),
@@ -97,12 +98,20 @@ impl JobPost {
         StepForm { key: self.key, form: self.form }
     }
 
+    /// On to the page of the next step where the step is finished, else as [`JobPost::done`].
+    pub async fn goes_on<T>(&self, state: &AppState, done: Once<T>) -> PageResult {
+        match done {
+            Once::Now(_) => go(&after(self.step, &*state.store.get_job(self.job.number).await?)),
+            before => self.done(before),
+        }
+    }
+
     /// On to the page where what was done can be seen, by this post or by one that was a moment faster.
     pub fn done<T>(&self, done: Once<T>) -> PageResult {
         let number = self.job.number;
         match done {
             Once::Now(_) => go(&page_of(self.step, number)),
-            Once::Before(outcome) => go(&done_before(self.step, number, &outcome)),
+            Once::Before(outcome) => go(&done_before(self.step, &self.job, &outcome)),
         }
     }
 }
@@ -130,11 +139,20 @@ fn page_of(step: Step, number: i64) -> String {
     format!("/jobs/{number}{end}")
 }
 
-fn done_before(step: Step, number: i64, outcome: &str) -> String {
+/// Where a step leads that was done: to the next one when it is finished.
+fn after(step: Step, job: &Job) -> String {
+    let next = next_link(job).filter(|_| step.finishes() == Some(job.stage()));
+    next.map_or_else(|| page_of(step, job.number), |(_, path)| path)
+}
+
+fn done_before(step: Step, job: &Job, outcome: &str) -> String {
+    let number = job.number;
     match step {
+        // Its page says what is doubtful about the shape.
+        Step::Shape => page_of(step, number),
         Step::Payment => format!("{}?already=payment", page_of(step, number)),
         Step::Receipt => format!("/receipts/{outcome}"),
         Step::Ticket => format!("/jobs/{number}/tickets/{outcome}"),
-        _ => page_of(step, number),
+        _ => after(step, job),
     }
 }

@@ -174,7 +174,7 @@ pub(crate) async fn take_lenses(
         return show_again(&page(&state, &bench, post.refused(), not_fitting));
     }
     match state.store.replace_lenses(&post.act, number, &lenses, &old, state.clock.now()).await {
-        Ok(done) => post.done(done),
+        Ok(done) => post.goes_on(&state, done).await,
         Err(StoreError::NotFound(_) | StoreError::OutOfRange(_)) => {
             post.form.fail(&EyeLensNames::of(Eye::Right).lens, GONE);
             show_again(&page(&state, &bench, post.refused(), not_fitting))

@@ -156,7 +156,7 @@ pub(crate) async fn create_packing(
     match PackingForm::read(&post.form, parcel_of(&post.job)) {
         Ok(PackingForm { ticks }) => {
             let done = state.store.insert_packing(&post.act, number, &ticks, state.clock.now()).await?;
-            post.done(done)
+            post.goes_on(&state, done).await
         }
         Err(PackingError::Missing(_)) => {
             show_again(&page(&state, &post.job.clone(), Some(Refused::Packing(post.refused()))).await?)

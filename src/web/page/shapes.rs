@@ -86,9 +86,18 @@ pub(crate) async fn keep_shape(State(state): State<AppState>, Path(number): Path
     };
     let done = state.store.keep_shape(&post.act, number, &shape, state.clock.now()).await;
     match post.form.kept(done)? {
-        Some(done) => post.done(done),
+        Some(done) if is_doubtful(&state, number).await? => post.done(done),
+        Some(done) => post.goes_on(&state, done).await,
         None => show_again(&page(&state, &post.job.clone(), post.refused(), Vec::new()).await?),
     }
+}
+
+/// Whether its page has something to say about the shape of a job.
+async fn is_doubtful(state: &AppState, number: i64) -> Result<bool, WebError> {
+    let job = state.store.get_job(number).await?;
+    let Some(shape) = state.store.find_job_shape(&job).await? else { return Ok(false) };
+    let (_, warnings) = state.store.get_shape_file(shape.id).await?;
+    Ok(!shape.cautions(&warnings, &job.frame.details).is_empty())
 }
 
 async fn read_upload(mut sent: Multipart) -> Result<Upload, WebError> {

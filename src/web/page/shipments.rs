@@ -112,7 +112,7 @@ pub(crate) async fn create_shipment(
     };
     let done = state.store.insert_shipment(&post.act, number, &shipment, state.clock.now()).await;
     match post.form.kept(done)? {
-        Some(done) => post.done(done),
+        Some(done) => post.goes_on(&state, done).await,
         None => show_again(&page(&state, &post.job.clone(), Some(post.refused())).await?),
     }
 }
