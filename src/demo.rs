@@ -22,7 +22,7 @@ use crate::desk::impact::ImpactProof;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
 use crate::desk::money::Cents;
-use crate::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder};
+use crate::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder, People};
 use crate::desk::packing::{ITEMS, Parcel, check_ticks};
 use crate::desk::payment::{Payment, PaymentKind};
 use crate::desk::prescription::{MadeFor, Prescription};
@@ -375,6 +375,7 @@ impl<'a> Loader<'a> {
         Ok(NewOrder {
             frame_wrap: None,
             customer: CustomerChoice::Known(customer),
+            people: People::default(),
             frame: match row.relens_of {
                 None => FrameChoice::New(frame),
                 Some(earlier) => {

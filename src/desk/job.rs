@@ -24,8 +24,12 @@ use crate::optics::{Eye, Pair};
 pub struct Job {
     /// The number on the tray.
     pub number: i64,
-    /// The customer.
+    /// The customer: the patient, who wears the pair.
     pub customer: Customer,
+    /// Who pays. Often the patient.
+    pub payer: Customer,
+    /// Who gets the parcel. Often the patient.
+    pub recipient: Customer,
     /// The frame.
     pub frame: Frame,
     /// The prescription.
@@ -186,6 +190,16 @@ impl Job {
             EyeTask::Balance => format!("{}, {}", task.words(), rx.power),
             EyeTask::Keep => task.words().to_owned(),
         }
+    }
+
+    /// Who pays, if it is not the patient.
+    pub fn other_payer(&self) -> Option<&Customer> {
+        Some(&self.payer).filter(|payer| payer.id != self.customer.id)
+    }
+
+    /// Who gets the parcel, if it is not the patient.
+    pub fn other_recipient(&self) -> Option<&Customer> {
+        Some(&self.recipient).filter(|recipient| recipient.id != self.customer.id)
     }
 
     /// What is still owed; negative when too much was paid.
@@ -350,6 +364,8 @@ pub enum EventKind {
     Paid,
     /// A receipt was issued.
     Receipt,
+    /// Who pays, or who gets the parcel, was corrected.
+    PeopleChanged,
     /// A remark.
     Note,
 }
@@ -385,6 +401,7 @@ impl EventKind {
             | EventKind::Cancelled
             | EventKind::Paid
             | EventKind::Receipt
+            | EventKind::PeopleChanged
             | EventKind::Note => false,
         }
     }
@@ -417,6 +434,7 @@ impl EventKind {
             EventKind::Cancelled => "Order cancelled",
             EventKind::Paid => "Payment",
             EventKind::Receipt => "Receipt issued",
+            EventKind::PeopleChanged => "Payer or recipient corrected",
             EventKind::Note => "Note",
         }
     }
@@ -522,6 +540,7 @@ pub fn stage(tasks: Pair<EyeTask>, kinds: impl IntoIterator<Item = EventKind>) -
             | EventKind::TicketPrinted
             | EventKind::Paid
             | EventKind::Receipt
+            | EventKind::PeopleChanged
             | EventKind::Note => {}
         }
     }

@@ -146,6 +146,8 @@ pub enum Step {
     Payment,
     /// A receipt is issued.
     Receipt,
+    /// Who pays, or who gets the parcel, is corrected.
+    People,
     /// A remark.
     Note,
 }
@@ -168,7 +170,7 @@ impl Step {
             Step::Correction => Stage::Taken..=Stage::LensesInHand,
             Step::Cancellation => Stage::Taken..=Stage::Packed,
             Step::Shape | Step::Ticket => Stage::Taken..=Stage::Sent,
-            Step::Payment | Step::Receipt | Step::Note => Stage::Taken..=Stage::Cancelled,
+            Step::Payment | Step::Receipt | Step::People | Step::Note => Stage::Taken..=Stage::Cancelled,
         }
     }
 
@@ -203,6 +205,7 @@ impl Step {
             Step::Cancellation => &[EventKind::Cancelled],
             Step::Payment => &[EventKind::Paid],
             Step::Receipt => &[EventKind::Receipt],
+            Step::People => &[EventKind::PeopleChanged],
             Step::Compensation => &[EventKind::PowerDecided],
             Step::Note => &[EventKind::Note],
         };

@@ -25,6 +25,8 @@ pub struct PackingFacts<'a> {
     pub job_number: i64,
     /// For whom.
     pub person: &'a Person,
+    /// Who gets the parcel, if it is somebody else.
+    pub recipient: Option<&'a Person>,
     /// The frame.
     pub frame: &'a FrameDetails,
     /// Whether only lenses are sent, for a frame the customer has.
@@ -63,6 +65,8 @@ pub struct PackingSheet {
     pub job_number: i64,
     /// For whom.
     pub patient: String,
+    /// Who gets the parcel, if it is somebody else.
+    pub recipient: Option<String>,
     /// When it was packed.
     pub packed_on: String,
     /// `Your glasses`, or `Your lenses` where the frame stays with the customer.
@@ -110,6 +114,7 @@ impl PackingSheet {
             head: Head::of(facts.lab),
             job_number: facts.job_number,
             patient: facts.person.name.clone(),
+            recipient: facts.recipient.map(|person| person.name.clone()),
             packed_on: date::day(&facts.packed_on),
             title: if facts.lenses_only { "Your lenses" } else { "Your glasses" },
             contents: vec![pair, "This sheet, and case and cloth where ordered".to_owned()],

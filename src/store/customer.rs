@@ -12,6 +12,7 @@ use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::customer::{Customer, Person, name_key};
 use crate::desk::id::CustomerId;
+use crate::desk::order::CustomerChoice;
 
 #[derive(Deserialize)]
 pub(super) struct CustomerRow {
@@ -172,6 +173,18 @@ impl Store {
         Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from customer_past where customer_id = ?"#, id)
             .fetch_one(&self.read)
             .await?)
+    }
+}
+
+/// The customer chosen for an order; a new one is added.
+pub(super) async fn customer_of(
+    tx: &mut SqliteConnection,
+    choice: &CustomerChoice,
+    now: OffsetDateTime,
+) -> Result<CustomerId, StoreError> {
+    match choice {
+        CustomerChoice::Known(id) => Ok(*id),
+        CustomerChoice::New(person) => insert_customer(tx, person, now).await,
     }
 }
 

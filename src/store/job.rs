@@ -17,6 +17,7 @@ use super::read::{length, word};
 use super::{Store, StoreError};
 use crate::desk::catalogue::{Treatment, TreatmentKind};
 use crate::desk::centre_height::CentreHeight;
+use crate::desk::customer::Customer;
 use crate::desk::id::ShapeId;
 use crate::desk::job::{EyeTask, Job, JobEye, Parent, ParentReason};
 use crate::desk::money::Cents;
@@ -37,6 +38,8 @@ struct JobRow {
     parent_reason: Option<String>,
     parent_eyes: Option<Json<Vec<EyeRow>>>,
     customer: Json<CustomerRow>,
+    other_payer: Option<Json<CustomerRow>>,
+    other_recipient: Option<Json<CustomerRow>>,
     frame: Json<FrameRow>,
     prescription: Json<PrescriptionRow>,
     material: Json<MaterialRow>,
@@ -64,10 +67,14 @@ impl TryFrom<JobRow> for Job {
                 (TreatmentKind::Tint, _) => tint = Some(treatment),
             }
         }
+        let customer = Customer::from(row.customer.0);
+        let other = |other: Option<Json<CustomerRow>>| other.map_or_else(|| customer.clone(), |row| row.0.into());
         let eyes = both_eyes("job", row.eyes.0, |eye| &eye.eye)?;
         Ok(Self {
             number: row.number,
-            customer: row.customer.0.into(),
+            payer: other(row.other_payer),
+            recipient: other(row.other_recipient),
+            customer,
             frame: row.frame.0.try_into()?,
             prescription: row.prescription.0.try_into()?,
             made_for: word("use", &row.lens_use, MadeFor::from_key(&row.lens_use))?,
@@ -134,6 +141,10 @@ macro_rules! job_rows {
                    join prescription_eyes_json p on p.id = er.prescription_id where e.number = j.parent_number)
                       as "parent_eyes?: Json<Vec<EyeRow>>",
                   (select body from customer_json where id = r.patient_id) as "customer!: Json<CustomerRow>",
+                  (select body from customer_json where id = r.payer_id and r.payer_id <> r.patient_id)
+                      as "other_payer?: Json<CustomerRow>",
+                  (select body from customer_json where id = r.recipient_id and r.recipient_id <> r.patient_id)
+                      as "other_recipient?: Json<CustomerRow>",
                   (select body from frame_json where id = r.frame_id) as "frame!: Json<FrameRow>",
                   (select body from prescription_json where id = r.prescription_id)
                       as "prescription!: Json<PrescriptionRow>",

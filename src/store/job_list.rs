@@ -100,6 +100,18 @@ impl Store {
         )
     }
 
+    /// The newest jobs that a customer pays for and another one wears.
+    pub async fn list_jobs_paid_by(&self, payer: CustomerId, most: i64) -> Result<Vec<JobLine>, StoreError> {
+        job_lines!(
+            self,
+            "from job_revision r join job j on j.number = r.job_number and j.revision = r.revision
+             join customer c on c.id = j.patient_id join frame f on f.id = j.frame_id
+             where r.payer_id = ? and r.payer_id <> r.patient_id order by r.job_number desc limit ?",
+            payer,
+            most
+        )
+    }
+
     /// The newest jobs in a frame with a number below `before`.
     pub async fn list_jobs_of_frame(&self, frame: FrameId, before: i64, most: i64) -> Result<Vec<JobLine>, StoreError> {
         job_lines!(

@@ -5,12 +5,13 @@ use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::bill::insert_charge;
-use super::customer::insert_customer;
+use super::customer::customer_of;
 use super::event::append_event;
 use super::fitting::{append_position, find_last_position};
 use super::frame::insert_frame;
 use super::once::{Done, Once};
 use super::payment::append_payment;
+use super::people::people_of;
 use super::prescription::insert_prescription;
 use super::search::index_job;
 use super::shape::lend_shape;
@@ -21,11 +22,13 @@ use crate::desk::centre_height::CentreHeight;
 use crate::desk::fitting::{FramePosition, PositionOfWear};
 use crate::desk::id::{CustomerId, FrameId};
 use crate::desk::job::{EventKind, ParentReason};
-use crate::desk::order::{CustomerChoice, FrameChoice, NewOrder};
+use crate::desk::order::{FrameChoice, NewOrder};
 
 /// The rows an order points at.
 struct Rows {
     patient: CustomerId,
+    payer: CustomerId,
+    recipient: CustomerId,
     frame: FrameId,
     prescription: Uuid,
     parent: Option<i64>,
@@ -47,17 +50,15 @@ impl Store {
 }
 
 async fn insert_order(tx: &mut SqliteConnection, order: &NewOrder, now: OffsetDateTime) -> Result<i64, StoreError> {
-    let patient = match &order.customer {
-        CustomerChoice::Known(id) => *id,
-        CustomerChoice::New(person) => insert_customer(tx, person, now).await?,
-    };
+    let patient = customer_of(tx, &order.customer, now).await?;
+    let (payer, recipient) = people_of(tx, patient, &order.people, now).await?;
     let (frame, parent) = match &order.frame {
         FrameChoice::Known(id) => (*id, None),
         FrameChoice::New(details) => (insert_frame(tx, details, now).await?, None),
         FrameChoice::OfJob(number) => (frame_of(tx, *number).await?, Some(*number)),
     };
     let prescription = insert_prescription(tx, patient, &order.prescription, now).await?;
-    let rows = Rows { patient, frame, prescription, parent };
+    let rows = Rows { patient, payer, recipient, frame, prescription, parent };
     let number = insert_job(tx, order, &rows, now).await?;
     insert_revision(tx, number, order, &rows, now).await?;
     for charge in &order.charges {
@@ -133,9 +134,11 @@ async fn insert_revision(
     sqlx::query!(
         "insert into job_revision (job_number, revision, patient_id, payer_id, recipient_id, frame_id, prescription_id,
                                    lens_use, material_version_id, design, promised_on, note, at)
-         values (?1, 1, ?2, ?2, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+         values (?, 1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         number,
         rows.patient,
+        rows.payer,
+        rows.recipient,
         rows.frame,
         rows.prescription,
         lens_use,

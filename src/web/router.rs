@@ -11,7 +11,7 @@ use super::error::WebError;
 use super::page::lab::{material, treatment};
 use super::page::{
     bills, blanks, buying, cancellations, checks, compensation, customers, cuts, drafts, edge, find, frames, impact,
-    jobs, lab, layout, lenses, materials, orders, packing, papers, payments, prism, process_spread, purchases,
+    jobs, lab, layout, lenses, materials, orders, packing, papers, payments, people, prism, process_spread, purchases,
     receipts, returns, risk, shapes, shipments, spoilage, start, stock, ticket, today, understood,
 };
 use super::{AppState, asset, page};
@@ -41,10 +41,12 @@ addresses! {
     "/understood/rx" => get(understood::understood_rx),
     "/understood/pd" => get(understood::understood_pd),
     "/suggest/customers" => get(customers::suggest_customers),
+    "/suggest/customers/{party}" => get(customers::suggest_party),
     "/suggest/frames" => get(frames::suggest_frames),
 
     "/jobs/{number}" => get(jobs::show_job),
     "/jobs/{number}/notes" => get(jobs::new_note).post(jobs::add_note),
+    "/jobs/{number}/people" => get(people::show_people).post(people::change_people),
     "/jobs/{number}/relens" => get(orders::new_lenses),
     "/jobs/{number}/shape" => get(shapes::show_shape).post(shapes::keep_shape),
     "/jobs/{number}/shape/original" => get(shapes::download_original),

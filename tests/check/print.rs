@@ -157,6 +157,7 @@ fn packing_sheet(is_impact_proven: bool) -> String {
         lab: &lab,
         job_number: 1042,
         person: &person(),
+        recipient: None,
         frame: &frame(Rim::Metal),
         lenses_only: false,
         eyes: &eyes(),

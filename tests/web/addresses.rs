@@ -210,6 +210,11 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
     let said = |pairs: &[(&'static str, &str)]| pairs.iter().map(|(n, v)| (*n, (*v).to_owned())).collect::<Vec<_>>();
     match address {
         "/jobs/{number}/notes" => (lab.given_job().await, "/notes", said(&[("note", "call Ada")])),
+        "/jobs/{number}/people" => (
+            lab.given_job().await,
+            "/people",
+            said(&[("payer_name", "Bram Quill"), ("payer_city", "Pellmarsh"), ("reason", "his father pays")]),
+        ),
         "/jobs/{number}/shape" => {
             let records = crate::shapes::records(Some("20.00"), &[("R", crate::shapes::ellipse_radii())]);
             (lab.given_job().await, "/shape", said(&[("table", &records)]))
@@ -353,7 +358,7 @@ async fn a_form_without_its_key_is_refused() {
 #[tokio::test]
 async fn a_form_of_a_job_that_moved_on_is_refused() {
     // What may be done to a job at any time.
-    let at_any_time = ["/notes", "/shape", "/blanks", "/tickets", "/payments", "/receipts"];
+    let at_any_time = ["/notes", "/people", "/shape", "/blanks", "/tickets", "/payments", "/receipts"];
     for address in posting_addresses().await {
         let form = filled(address).await;
         let Some(number) = form.job else { continue };

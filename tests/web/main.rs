@@ -25,6 +25,7 @@ mod orders;
 mod packing;
 mod papers;
 mod payments;
+mod people;
 mod prism;
 mod process_spread;
 mod receipts;

@@ -20,7 +20,7 @@ use rimbook::desk::impact::ImpactProof;
 use rimbook::desk::job::{EyeTask, Stage};
 use rimbook::desk::lab::Lab;
 use rimbook::desk::money::Cents;
-use rimbook::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder};
+use rimbook::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder, People};
 use rimbook::desk::packing::{ITEMS, Parcel};
 use rimbook::desk::payment::{Payment, PaymentKind};
 use rimbook::desk::prescription::{MadeFor, Prescription};
@@ -298,6 +298,7 @@ impl TestLab {
                 phone: "555-0142".into(),
                 ..Person::default()
             }),
+            people: People::default(),
             frame,
             prescription: Prescription {
                 eyes: Pair::new(read(right).unwrap().rx, read(left).unwrap().rx),

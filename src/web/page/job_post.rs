@@ -134,6 +134,7 @@ fn page_of(step: Step, number: i64) -> String {
         Step::Impact | Step::Packing => "/packing",
         Step::Shipment | Step::Return => "/shipment",
         Step::Payment | Step::Receipt => "/bill",
+        Step::People => "/people",
         Step::Note | Step::Correction | Step::Cancellation => "",
     };
     format!("/jobs/{number}{end}")

@@ -42,6 +42,7 @@ struct JobPage {
     facts: Vec<(&'static str, String)>,
     earlier: Option<i64>,
     customer_id: String,
+    people: Vec<(&'static str, String, String)>,
     has_shape: bool,
     charged: String,
     paid: String,
@@ -89,6 +90,7 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
         facts: facts(job),
         earlier: job.relens_of(),
         customer_id: job.customer.id.to_string(),
+        people: people(job),
         has_shape: job.shape.is_some(),
         charged: job.charged.to_string(),
         paid: job.paid.to_string(),
@@ -119,6 +121,17 @@ fn failure_words(failure: Failure) -> &'static str {
         Failure::Waits => "did not pass its check",
         Failure::Conceded => "did not pass its check, and there is a reason to send it all the same",
     }
+}
+
+/// Who pays and who gets the parcel, where that is not the patient: what, the name, the address of the page.
+fn people(job: &Job) -> Vec<(&'static str, String, String)> {
+    [("Paid by", job.other_payer()), ("Sent to", job.other_recipient())]
+        .into_iter()
+        .filter_map(|(what, person)| {
+            let person = person?;
+            Some((what, person.person.name.clone(), format!("/customers/{}", person.id)))
+        })
+        .collect()
 }
 
 fn facts(job: &Job) -> Vec<(&'static str, String)> {

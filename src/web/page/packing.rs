@@ -196,6 +196,7 @@ pub(crate) async fn print_packing_sheet(State(state): State<AppState>, Path(numb
         lab: &lab,
         job_number: number,
         person: &job.customer.person,
+        recipient: job.other_recipient().map(|recipient| &recipient.person),
         frame: &job.frame.details,
         lenses_only: job.relens_of().is_some(),
         eyes: &job.prescription.eyes,

@@ -81,10 +81,10 @@ async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<
         bar: JobBar::of(job, "shipment", state),
         number: job.number,
         not_yet: job.not_yet(Stage::Packed),
-        customer_id: job.customer.id.to_string(),
-        customer: job.customer.person.name.clone(),
-        address: lines(&job.customer.person.label()),
-        has_address: job.customer.person.has_address(),
+        customer_id: job.recipient.id.to_string(),
+        customer: job.recipient.person.name.clone(),
+        address: lines(&job.recipient.person.label()),
+        has_address: job.recipient.person.has_address(),
         owed: (job.owed().cents() > 0).then(|| job.owed().to_string()),
         sent,
         earlier,
@@ -130,11 +130,11 @@ impl ShipmentForm {
         let carrier = form.read(Self::CARRIER, |t| text::needed("The carrier", t, 80));
         let tracking = form.read(Self::TRACKING, |t| text::line("The tracking number", t, 60));
         let sent_on = form.read(Self::SENT_ON, |t| read_sent_on(t, job.ordered_on, today));
-        if !job.customer.person.has_address() {
+        if !job.recipient.person.has_address() {
             form.fail(Self::ADDRESS, "The address is not complete");
         }
         let (carrier, tracking, sent_on) = (carrier?, tracking?, sent_on?);
-        form.is_fine().then(|| Shipment { carrier, tracking, sent_on, address: job.customer.person.label() })
+        form.is_fine().then(|| Shipment { carrier, tracking, sent_on, address: job.recipient.person.label() })
     }
 }
 
@@ -151,13 +151,13 @@ pub(crate) async fn print_slip(State(state): State<AppState>, Path(number): Path
     let job = state.store.get_job(number).await?;
     // The slip of a parcel that came back is not the slip of the next one.
     let shipment = state.store.find_shipment(number).await?.filter(|_| job.sent_on.is_some());
-    if shipment.is_none() && !job.customer.person.has_address() {
+    if shipment.is_none() && !job.recipient.person.has_address() {
         return Err(WebError::OutOfTurn(format!(
             "{} has no complete address yet: a street line, a town and a postal code are needed for the slip.",
-            job.customer.person.name
+            job.recipient.person.name
         )));
     }
-    let label = job.customer.person.label();
+    let label = job.recipient.person.label();
     show(&Slip::of(&SlipFacts {
         lab: &state.lab(),
         job_number: number,

@@ -1,5 +1,6 @@
 //! What the order page loads: the catalogue, the chosen customer and frame, the earlier job.
 
+use super::super::party::PeopleFacts;
 use super::form::OrderForm;
 use crate::desk::catalogue::{Material, Treatment};
 use crate::desk::customer::Customer;
@@ -34,6 +35,8 @@ pub struct OrderContext {
     pub customer: Option<Customer>,
     /// Customers of the same name, when none was chosen.
     pub namesakes: Vec<Customer>,
+    /// Who pays and who gets the parcel.
+    pub(super) people: PeopleFacts,
     /// The chosen frame.
     pub frame: Option<Frame>,
     /// Frames that what was typed could mean, when none was chosen.
@@ -68,6 +71,7 @@ impl OrderContext {
         let name = form.value(OrderForm::CUSTOMER_NAME).trim();
         let namesakes =
             if customer.is_none() && !name.is_empty() { store.list_namesakes(name, 20).await? } else { Vec::new() };
+        let people = PeopleFacts::load(store, form).await?;
         let frame = match form.value(OrderForm::FRAME_ID).parse() {
             Ok(id) => present(store.get_frame(id).await)?,
             Err(_) => None,
@@ -100,6 +104,7 @@ impl OrderContext {
             shape,
             customer,
             namesakes,
+            people,
             frame,
             frames_alike,
             relens,

@@ -74,7 +74,7 @@ impl TypedDistance {
 
 impl OrderForm {
     pub(super) const RELENS_OF: &str = "relens_of";
-    pub(super) const CUSTOMER_ID: &str = "customer_id";
+    pub(in crate::web) const CUSTOMER_ID: &str = "customer_id";
     pub(in crate::web) const CUSTOMER_NAME: &str = "customer_name";
     pub(super) const FRAME_ID: &str = "frame_id";
     pub(super) const FRAME_NAME: &str = "frame_name";
@@ -119,7 +119,7 @@ impl OrderForm {
     const INTENT: &str = "intent";
 
     /// What stands in [`Self::CUSTOMER_ID`] when the owner said that a namesake is somebody else.
-    pub(super) const NEW_CUSTOMER: &str = "new";
+    pub(super) const NEW_CUSTOMER: &str = super::super::party::NEW;
 
     /// The field of an eye's prescription.
     pub(in crate::web) const fn rx(eye: Eye) -> &'static str {
@@ -188,6 +188,11 @@ impl OrderForm {
         let (pd, near_pd) = (TypedDistance::of(form, Self::PD, only), TypedDistance::of(form, Self::NEAR_PD, only));
         let prices = Prices::read(form);
         let customer = read_customer(form, context);
+        let new_patient = match &customer {
+            Some(CustomerChoice::New(person)) => Some(person.name.as_str()),
+            _ => None,
+        };
+        let people = context.people.read(form, new_patient);
         let frame = FrameFields::read(form, context);
         let frame_choice = frame.choice(&prices, context);
         let frame_wrap = form.read_optional(Self::FRAME_WRAP, |t| t.parse::<Tilt>());
@@ -235,6 +240,7 @@ impl OrderForm {
         let order = (|| {
             Some(NewOrder {
                 customer: customer?,
+                people: people?,
                 frame: frame_choice?,
                 frame_wrap: frame_wrap?,
                 prescription: prescription?,
@@ -266,7 +272,7 @@ fn read_customer(form: &mut Form, context: &OrderContext) -> Option<CustomerChoi
         form.fail(OrderForm::CUSTOMER_NAME, "This name is in the book already: say below who it is");
         return None;
     }
-    Some(CustomerChoice::New(CustomerForm::read_person(form, OrderForm::CUSTOMER_NAME)?))
+    Some(CustomerChoice::New(CustomerForm::read_person(form, OrderForm::CUSTOMER_NAME, "")?))
 }
 
 /// The fields of a new frame; all empty when the frame is in the book.

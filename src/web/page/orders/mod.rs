@@ -8,6 +8,7 @@ use serde::Deserialize;
 use uuid::Uuid;
 
 use super::customers::CustomerForm;
+use super::party::{PartyPart, fill_people};
 use super::understood::Understood;
 use super::{Chrome, PageResult, go, show, show_again};
 use crate::desk::bill::Charge;
@@ -89,6 +90,7 @@ async fn fill_like(state: &AppState, job: &Job, form: &mut Form) -> Result<(), W
 async fn fill_lens(state: &AppState, job: &Job, form: &mut Form) -> Result<(), WebError> {
     form.set(OrderForm::CUSTOMER_ID, job.customer.id.to_string());
     form.set(OrderForm::CUSTOMER_NAME, job.customer.person.name.clone());
+    fill_people(&mut form, &job);
     form.set(OrderForm::PD, job.prescription.pupil_distance.to_string());
     if let Some(near) = job.prescription.near_pupil_distance {
         form.set(OrderForm::NEAR_PD, near.to_string());
@@ -185,6 +187,7 @@ struct OrderPage {
     relens: Option<Relens>,
     customer: Option<(String, String)>,
     namesakes: Vec<(String, String)>,
+    parts: [PartyPart; 2],
     frame: Option<String>,
     frames_alike: Vec<(String, String)>,
     rims: Vec<(&'static str, &'static str)>,
@@ -300,6 +303,7 @@ impl OrderPage {
                 .iter()
                 .map(|c| (c.id.to_string(), c.person.label().replace('\n', ", ")))
                 .collect(),
+            parts: context.people.parts(&form),
             frame: context.frame.as_ref().map(|f| format!("{}; {}", f.details, f.details.rim.words())),
             frames_alike: context.frames_alike.iter().map(|f| (f.id.to_string(), f.details.to_string())).collect(),
             rims: Rim::ALL.iter().map(|r| (r.key(), r.words())).collect(),
