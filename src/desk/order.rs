@@ -67,7 +67,7 @@ pub enum Recipient {
     /// Whoever pays.
     Payer,
     /// Somebody else.
-    Other(CustomerChoice),
+    Other(Box<CustomerChoice>),
 }
 
 /// Who pays for a job and who gets its parcel, where that is not the patient.

@@ -139,7 +139,7 @@ impl PeopleFacts {
         Some(People {
             payer: payer?,
             recipient: match recipient? {
-                Some(other) => Recipient::Other(other),
+                Some(other) => Recipient::Other(Box::new(other)),
                 None if to_payer => Recipient::Payer,
                 None => Recipient::Patient,
             },
