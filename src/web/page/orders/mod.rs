@@ -90,7 +90,7 @@ async fn fill_like(state: &AppState, job: &Job, form: &mut Form) -> Result<(), W
 async fn fill_lens(state: &AppState, job: &Job, form: &mut Form) -> Result<(), WebError> {
     form.set(OrderForm::CUSTOMER_ID, job.customer.id.to_string());
     form.set(OrderForm::CUSTOMER_NAME, job.customer.person.name.clone());
-    fill_people(&mut form, &job);
+    fill_people(form, job);
     form.set(OrderForm::PD, job.prescription.pupil_distance.to_string());
     if let Some(near) = job.prescription.near_pupil_distance {
         form.set(OrderForm::NEAR_PD, near.to_string());
