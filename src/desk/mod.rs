@@ -15,6 +15,7 @@
 //! * [`receipt`] – the receipt as a stored document.
 //! * [`job`] – a job, its history and its stage.
 //! * [`cancellation`] – who cancelled an order, and what becomes of lenses and money.
+//! * [`correction`] – what a correction of an order changes, and what follows from it.
 //! * [`parcel_return`] – a parcel that came back or is lost.
 //! * [`deadline`] – the promised date and the mail-order rule (16 CFR 435).
 //! * [`fitting`] – the position of wear, and the decision which power to order.
@@ -32,6 +33,7 @@ pub mod bill;
 pub mod cancellation;
 pub mod catalogue;
 pub mod centre_height;
+pub mod correction;
 pub mod csv;
 pub mod customer;
 pub mod date;

@@ -95,7 +95,7 @@ impl TryFrom<JobRow> for Job {
             sent_on: row.sent_on,
             receipt: row.receipt,
             frame_position: row.position.map(|position| position.0.frame()).transpose()?,
-            power_decision: row.decision.map(|decision| decision.0.try_into()).transpose()?,
+            power_decision: row.decision.map(|decision| decision.0.decision()).transpose()?.flatten(),
             history: history(row.history.0)?,
         })
     }

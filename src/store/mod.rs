@@ -18,6 +18,7 @@ mod bill;
 pub mod bulk;
 mod cancellation;
 mod catalogue;
+mod correction;
 mod customer;
 pub mod cut;
 pub mod draft;

@@ -20,9 +20,10 @@ use super::{Store, StoreError};
 use crate::desk::catalogue::TreatmentKind;
 use crate::desk::centre_height::CentreHeight;
 use crate::desk::fitting::{FramePosition, PositionOfWear};
-use crate::desk::id::{CustomerId, FrameId};
-use crate::desk::job::{EventKind, ParentReason};
+use crate::desk::id::{CustomerId, FrameId, TreatmentVersionId};
+use crate::desk::job::{EventKind, EyeTask, ParentReason};
 use crate::desk::order::{FrameChoice, NewOrder};
+use crate::optics::Pair;
 
 /// The rows an order points at.
 struct Rows {
@@ -150,8 +151,34 @@ async fn insert_revision(
     )
     .execute(&mut *tx)
     .await?;
-    for (eye, height) in order.height.iter() {
-        let (task, eye) = (order.tasks.get(eye).key(), eye.name());
+    let made = Made {
+        tasks: order.tasks,
+        height: order.height,
+        coating: order.coating,
+        second_coating: order.second_coating,
+        tint: order.tint,
+    };
+    insert_made(tx, number, 1, &made).await
+}
+
+/// What is done for each eye, and what is put on the lenses.
+pub(super) struct Made {
+    pub(super) tasks: Pair<EyeTask>,
+    pub(super) height: Pair<CentreHeight>,
+    pub(super) coating: Option<TreatmentVersionId>,
+    pub(super) second_coating: Option<TreatmentVersionId>,
+    pub(super) tint: Option<TreatmentVersionId>,
+}
+
+/// The eyes and treatments of a revision.
+pub(super) async fn insert_made(
+    tx: &mut SqliteConnection,
+    number: i64,
+    revision: i64,
+    made: &Made,
+) -> Result<(), StoreError> {
+    for (eye, height) in made.height.iter() {
+        let (task, eye) = (made.tasks.get(eye).key(), eye.name());
         let (height, from) = match height {
             CentreHeight::Bottom(height) => (Some(height.hundredths()), "bottom"),
             CentreHeight::Middle(up) => (Some(up.hundredths()), "middle"),
@@ -159,8 +186,9 @@ async fn insert_revision(
         };
         sqlx::query!(
             "insert into job_eye (job_number, revision, eye, task, height_hundredths, height_from)
-             values (?, 1, ?, ?, ?, ?)",
+             values (?, ?, ?, ?, ?, ?)",
             number,
+            revision,
             eye,
             task,
             height,
@@ -170,14 +198,15 @@ async fn insert_revision(
         .await?;
     }
     for (kind, position, version) in [
-        (TreatmentKind::Coating, 1, order.coating),
-        (TreatmentKind::Coating, 2, order.second_coating),
-        (TreatmentKind::Tint, 1, order.tint),
+        (TreatmentKind::Coating, 1, made.coating),
+        (TreatmentKind::Coating, 2, made.second_coating),
+        (TreatmentKind::Tint, 1, made.tint),
     ] {
         let (kind, Some(version)) = (kind.key(), version) else { continue };
         sqlx::query!(
-            "insert into job_treatment (job_number, revision, kind, position, version_id) values (?, 1, ?, ?, ?)",
+            "insert into job_treatment (job_number, revision, kind, position, version_id) values (?, ?, ?, ?, ?)",
             number,
+            revision,
             kind,
             position,
             version

@@ -9,6 +9,7 @@ use axum::routing::{get, post};
 
 use super::error::WebError;
 use super::page::lab::{material, treatment};
+use super::page::orders::correction;
 use super::page::{
     bills, blanks, buying, cancellations, checks, compensation, customers, cuts, drafts, edge, find, frames, impact,
     jobs, lab, layout, lenses, materials, orders, packing, papers, payments, people, prism, process_spread, purchases,
@@ -73,6 +74,7 @@ addresses! {
     "/jobs/{number}/shipment" => get(shipments::show_shipment).post(shipments::create_shipment),
     "/jobs/{number}/slip" => get(shipments::print_slip),
     "/jobs/{number}/return" => get(returns::ask_return).post(returns::keep_return),
+    "/jobs/{number}/correction" => get(correction::show_correction).post(correction::correct_job),
     "/jobs/{number}/cancellation" => get(cancellations::ask_cancellation).post(cancellations::cancel_job),
     "/jobs/{number}/papers" => get(papers::show_papers),
     "/jobs/{number}/bill" => get(bills::show_bill),

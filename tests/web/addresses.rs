@@ -69,7 +69,7 @@ impl Filled {
 }
 
 /// The fields of the form that posts to `path`, as a browser would send them.
-fn fields_of(page: &Answer, path: &str) -> Vec<(String, String)> {
+pub fn fields_of(page: &Answer, path: &str) -> Vec<(String, String)> {
     let html = Html::parse_document(&page.body);
     let select = |s: &str| Selector::parse(s).unwrap();
     let form = html.select(&select(&format!("form[method=post][action='{path}']"))).next();
@@ -259,6 +259,9 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
         "/jobs/{number}/shipment" => (lab.given_packed_job().await, "/shipment", said(&[("carrier", "Parcel post")])),
         "/jobs/{number}/return" => {
             (lab.given_sent_job().await, "/return", said(&[("cause", "refused"), ("condition", "unopened")]))
+        }
+        "/jobs/{number}/correction" => {
+            (lab.given_job().await, "/correction", said(&[("height_right", "21"), ("reason", "measured again")]))
         }
         "/jobs/{number}/cancellation" => {
             let number = lab.given_lenses_in_hand().await;

@@ -10,6 +10,7 @@ mod cancellations;
 mod checks;
 mod clock;
 mod compensation;
+mod corrections;
 mod customers;
 mod edge;
 mod find;

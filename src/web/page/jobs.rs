@@ -31,6 +31,8 @@ struct JobPage {
     cancelled: Option<String>,
     /// What became of the newest parcel, where it is to be sent again.
     to_send_again: Option<String>,
+    /// What the newest correction changed, until the ticket is printed again.
+    corrected: Option<String>,
     can_correct: bool,
     can_cancel: bool,
     is_sent: bool,
@@ -78,6 +80,7 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
         already,
         cancelled: cancelled_words(state, job),
         to_send_again: back_words(job),
+        corrected: job.fresh_correction().map(|event| event.note.clone()),
         can_correct: Step::Correction.refusal(job).is_none(),
         can_cancel: Step::Cancellation.refusal(job).is_none(),
         is_sent: job.sent_on.is_some(),

@@ -113,6 +113,20 @@ impl OrderContext {
         })
     }
 
+    /// The same for the correction of a job: what it was ordered in is on the lists, whether or not it is still on sale.
+    pub(super) async fn of_job(state: &AppState, job: &Arc<Job>, form: &mut Form) -> Result<Self, WebError> {
+        form.set(OrderForm::CUSTOMER_ID, job.customer.id.to_string());
+        let mut context = Self::load(state, form).await?;
+        with_own(&mut context.materials, &job.material, |material| material.id);
+        for own in [&job.coating, &job.second_coating, &job.tint].into_iter().flatten() {
+            with_own(&mut context.treatments, own, |treatment| treatment.id);
+        }
+        context.shape = state.store.find_job_shape(job).await?;
+        context.boxes = context.shape.as_ref().map(|shape| shape.traces.as_ref().map(|t| Boxing::of(&t.outline())));
+        context.last = Some(Arc::clone(job));
+        Ok(context)
+    }
+
     /// What a fresh page offers.
     pub fn fill_in(&self, form: &mut Form) {
         form.set_default(OrderForm::ORDERED_ON, words::iso(&self.today));
@@ -127,6 +141,14 @@ impl OrderContext {
         if let Some(frame) = self.frame.as_ref().filter(|_| self.relens.is_none()) {
             form.set_default(OrderForm::PRICE_FRAME, frame.details.price.plain());
         }
+    }
+}
+
+/// Puts the version that a job was ordered in in the place of the one on sale.
+fn with_own<T: Clone, Id: PartialEq>(on_sale: &mut Vec<T>, own: &T, id: impl Fn(&T) -> Id) {
+    match on_sale.iter_mut().find(|other| id(other) == id(own)) {
+        Some(newest) => *newest = own.clone(),
+        None => on_sale.push(own.clone()),
     }
 }
 

@@ -114,9 +114,9 @@ impl OrderForm {
     pub(super) const PRICE_DISCOUNT: &str = "price_discount";
     pub(super) const PRICE_TAX: &str = "price_tax";
     /// What a tick under the cautions confirms.
-    const SEEN: &str = "seen";
+    pub(super) const SEEN: &str = "seen";
     /// Which button was pressed.
-    const INTENT: &str = "intent";
+    pub(super) const INTENT: &str = "intent";
 
     /// What stands in [`Self::CUSTOMER_ID`] when the owner said that a namesake is somebody else.
     pub(super) const NEW_CUSTOMER: &str = super::super::party::NEW;
@@ -179,13 +179,21 @@ impl OrderForm {
 
     /// Reads the whole form.
     pub(super) fn read(form: &mut Form, context: &OrderContext) -> Self {
-        let eyes = Pair::new(Eye::Right, Eye::Left).map(|eye| {
-            let text = form.value(Self::rx(eye)).to_owned();
-            TypedEye { read: read_eye_order(&text), text }
-        });
-        let ordered = read_eyes(form, &eyes);
-        let only = only_eye(&eyes);
-        let (pd, near_pd) = (TypedDistance::of(form, Self::PD, only), TypedDistance::of(form, Self::NEAR_PD, only));
+        let LensFields {
+            eyes,
+            pd,
+            near_pd,
+            ordered,
+            prescription,
+            made_for,
+            design,
+            material,
+            coating,
+            second_coating,
+            tint,
+            height,
+            note,
+        } = LensFields::read(form, context);
         let prices = Prices::read(form);
         let customer = read_customer(form, context);
         let new_patient = match &customer {
@@ -197,22 +205,7 @@ impl OrderForm {
         let frame_choice = frame.choice(&prices, context);
         let frame_wrap = form.read_optional(Self::FRAME_WRAP, |t| t.parse::<Tilt>());
         let frame_wrap = frame_wrap.map(|wrap| wrap.filter(|_| matches!(frame_choice, Some(FrameChoice::New(_)))));
-        let prescription = read_prescription(form, context, &eyes, ordered.as_ref(), &pd, &near_pd);
-        let made_for = form.read(Self::MADE_FOR, |t| MadeFor::from_key(t).ok_or("Choose what the pair is for"));
-        if made_for == Some(MadeFor::Near) && near_pd.text.is_empty() {
-            form.fail(Self::NEAR_PD, "A reading pair needs the near pupil distance");
-        }
-        let design = form.read(Self::DESIGN, |t| Design::from_key(t).ok_or("Choose the form of the front"));
-        let material = form.read(Self::MATERIAL, |t| {
-            let id = t.parse().ok();
-            context.materials.iter().find(|m| Some(m.version) == id).ok_or_else(|| not_on_sale("a material"))
-        });
-        let coating = read_treatment(form, Self::COATING, TreatmentKind::Coating, "a coating", context);
-        let second_coating = read_second_coating(form, coating.flatten(), context);
-        let tint = read_treatment(form, Self::TINT, TreatmentKind::Tint, "a tint", context);
-        let height = Pair::new(Eye::Right, Eye::Left).map(|eye| read_height(form, eye, context));
         let (ordered_on, promised_on) = read_days(form, context.today);
-        let note = form.read(Self::NOTE, |t| lines("The note", t, 1000));
         let (paid, payment) = read_payment(form, context.today);
         let chosen = Chosen {
             frame: frame.name(context),
@@ -261,6 +254,63 @@ impl OrderForm {
         })();
         let order = order.filter(|_| form.is_fine() && is_confirmed);
         Self { eyes, pd, near_pd, charges, paid, cautions, typed, order }
+    }
+}
+
+/// What is made. The order page and the correction of an order ask for the same.
+pub(super) struct LensFields<'a> {
+    pub(super) eyes: Pair<TypedEye>,
+    /// Looking far.
+    pub(super) pd: TypedDistance,
+    /// Reading.
+    pub(super) near_pd: TypedDistance,
+    pub(super) ordered: Option<EyesOrdered>,
+    pub(super) prescription: Option<Prescription>,
+    pub(super) made_for: Option<MadeFor>,
+    pub(super) design: Option<Design>,
+    pub(super) material: Option<&'a Material>,
+    pub(super) coating: Option<Option<&'a Treatment>>,
+    pub(super) second_coating: Option<Option<&'a Treatment>>,
+    pub(super) tint: Option<Option<&'a Treatment>>,
+    pub(super) height: Pair<Option<CentreHeight>>,
+    /// For the bench.
+    pub(super) note: Option<String>,
+}
+
+impl<'a> LensFields<'a> {
+    pub(super) fn read(form: &mut Form, context: &'a OrderContext) -> Self {
+        let eyes = Pair::new(Eye::Right, Eye::Left).map(|eye| {
+            let text = form.value(OrderForm::rx(eye)).to_owned();
+            TypedEye { read: read_eye_order(&text), text }
+        });
+        let ordered = read_eyes(form, &eyes);
+        let only = only_eye(&eyes);
+        let pd = TypedDistance::of(form, OrderForm::PD, only);
+        let near_pd = TypedDistance::of(form, OrderForm::NEAR_PD, only);
+        let prescription = read_prescription(form, context, &eyes, ordered.as_ref(), &pd, &near_pd);
+        let made_for = form.read(OrderForm::MADE_FOR, |t| MadeFor::from_key(t).ok_or("Choose what the pair is for"));
+        if made_for == Some(MadeFor::Near) && near_pd.text.is_empty() {
+            form.fail(OrderForm::NEAR_PD, "A reading pair needs the near pupil distance");
+        }
+        let coating = read_treatment(form, OrderForm::COATING, TreatmentKind::Coating, "a coating", context);
+        Self {
+            design: form.read(OrderForm::DESIGN, |t| Design::from_key(t).ok_or("Choose the form of the front")),
+            material: form.read(OrderForm::MATERIAL, |t| {
+                let id = t.parse().ok();
+                context.materials.iter().find(|m| Some(m.version) == id).ok_or_else(|| not_on_sale("a material"))
+            }),
+            second_coating: read_second_coating(form, coating.flatten(), context),
+            coating,
+            tint: read_treatment(form, OrderForm::TINT, TreatmentKind::Tint, "a tint", context),
+            height: Pair::new(Eye::Right, Eye::Left).map(|eye| read_height(form, eye, context)),
+            note: form.read(OrderForm::NOTE, |t| lines("The note", t, 1000)),
+            eyes,
+            pd,
+            near_pd,
+            ordered,
+            prescription,
+            made_for,
+        }
     }
 }
 

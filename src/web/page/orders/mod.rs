@@ -12,13 +12,13 @@ use super::party::{PartyPart, fill_people};
 use super::understood::Understood;
 use super::{Chrome, PageResult, go, show, show_again};
 use crate::desk::bill::Charge;
-use crate::desk::catalogue::TreatmentKind;
+use crate::desk::catalogue::{Material, TreatmentKind};
 use crate::desk::frame::Rim;
 use crate::desk::id::{CustomerId, FrameId};
 use crate::desk::job::{EyeTask, Job};
 use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
-use crate::optics::Eye;
+use crate::optics::{Eye, Pair};
 use crate::store::draft::Fields;
 use crate::store::once::Once;
 use crate::web::error::WebError;
@@ -28,6 +28,7 @@ use crate::web::{AppState, words};
 mod bill;
 mod cautions;
 mod context;
+pub(in crate::web) mod correction;
 mod form;
 mod summary;
 mod unfinished;
@@ -35,7 +36,7 @@ mod unfinished;
 use cautions::{OrderCaution, seen_mark};
 use context::OrderContext;
 pub(in crate::web) use form::OrderForm;
-use form::TypedDistance;
+use form::{TypedDistance, TypedEye};
 use summary::Summary;
 pub(in crate::web) use summary::show_summary;
 
@@ -191,16 +192,9 @@ struct OrderPage {
     frame: Option<String>,
     frames_alike: Vec<(String, String)>,
     rims: Vec<(&'static str, &'static str)>,
-    materials: Vec<(String, String)>,
-    coatings: Vec<(String, String)>,
-    has_second_coating: bool,
+    made: MadeView,
     has_extra_price: bool,
-    tints: Vec<(String, String)>,
     payments: Vec<(&'static str, &'static str)>,
-    right: EyeField,
-    left: EyeField,
-    pd: Understood,
-    near_pd: Understood,
     last: Option<Last>,
     cautions: Vec<OrderCaution>,
     seen: String,
@@ -219,6 +213,71 @@ struct Relens {
 struct EyeField {
     understood: Understood,
     change: Option<String>,
+}
+
+/// The fields of what is made, as templates/orders/_made.html shows them.
+struct MadeView {
+    /// Before what changed in an eye.
+    since: &'static str,
+    right: EyeField,
+    left: EyeField,
+    pd: Understood,
+    near_pd: Understood,
+    materials: Vec<(String, String)>,
+    coatings: Vec<(String, String)>,
+    has_second_coating: bool,
+    tints: Vec<(String, String)>,
+}
+
+impl MadeView {
+    fn of(
+        form: &Form,
+        context: &OrderContext,
+        [pd, near_pd]: [&TypedDistance; 2],
+        eyes: &Pair<TypedEye>,
+        is_draft: bool,
+    ) -> Self {
+        let distance = |name: &str, typed: &TypedDistance| match form.error(name) {
+            Some(_) => Understood::default(),
+            None => Understood::of_distance(&typed.text, &typed.read),
+        };
+        let treatments = |kind: TreatmentKind| {
+            let of_kind = context.treatments.iter().filter(|t| t.details.kind == kind);
+            of_kind.map(|t| (t.version.to_string(), priced(&t.details.name, t.details.price))).collect()
+        };
+        let material = |m: &Material| (m.version.to_string(), priced(&m.details.name, m.details.price));
+        Self {
+            since: "Since last time",
+            right: EyeField::of(form, context, eyes, Eye::Right, is_draft),
+            left: EyeField::of(form, context, eyes, Eye::Left, is_draft),
+            pd: distance(OrderForm::PD, pd),
+            near_pd: distance(OrderForm::NEAR_PD, near_pd),
+            materials: context.materials.iter().map(material).collect(),
+            coatings: treatments(TreatmentKind::Coating),
+            has_second_coating: OrderForm::is_filled(form, &[OrderForm::SECOND_COATING]),
+            tints: treatments(TreatmentKind::Tint),
+        }
+    }
+}
+
+fn priced(name: &str, price: Cents) -> String {
+    format!("{name}, {price} a lens")
+}
+
+impl EyeField {
+    fn of(form: &Form, context: &OrderContext, eyes: &Pair<TypedEye>, eye: Eye, is_draft: bool) -> Self {
+        let typed = eyes.get(eye);
+        let understood = Understood::of_prescription(&typed.text, &typed.read);
+        Self {
+            // A field that is refused has its sentence already.
+            understood: match () {
+                () if form.error(OrderForm::rx(eye)).is_some() => Understood::default(),
+                () if is_draft => understood.with_cautions_of_eye(eye, &typed.read),
+                () => understood,
+            },
+            change: change_since_last(eye, context, eyes),
+        }
+    }
 }
 
 /// The last prescription of this person.
@@ -253,40 +312,17 @@ impl Bill {
 }
 
 /// What changed for an eye since the last prescription, in words.
-fn change_since_last(eye: Eye, context: &OrderContext, read: &OrderForm) -> Option<String> {
-    let order = read.eyes.get(eye).read.as_ref().ok().filter(|order| order.task == EyeTask::Make)?;
+fn change_since_last(eye: Eye, context: &OrderContext, eyes: &Pair<TypedEye>) -> Option<String> {
+    let order = eyes.get(eye).read.as_ref().ok().filter(|order| order.task == EyeTask::Make)?;
     let before = (*context.last.as_ref()?.prescribed_eyes().get(eye))?;
     Some(super::job_bar::change_words(&before, &order.rx?))
 }
 
 impl OrderPage {
     fn of(state: &AppState, key: Uuid, form: Form, context: &OrderContext, read: OrderForm, summary: Summary) -> Self {
-        let eye = |eye: Eye| {
-            let typed = read.eyes.get(eye);
-            let understood = Understood::of_prescription(&typed.text, &typed.read);
-            EyeField {
-                // A field that is refused has its sentence already.
-                understood: match () {
-                    () if form.error(OrderForm::rx(eye)).is_some() => Understood::default(),
-                    // A draft shown again says what was said while it was typed.
-                    () if read.cautions.is_empty() => understood.with_cautions_of_eye(eye, &typed.read),
-                    () => understood,
-                },
-                change: change_since_last(eye, context, &read),
-            }
-        };
-        let treatments = |kind: TreatmentKind| {
-            context
-                .treatments
-                .iter()
-                .filter(|t| t.details.kind == kind)
-                .map(|t| (t.version.to_string(), format!("{}, {} a lens", t.details.name, t.details.price)))
-                .collect()
-        };
-        let distance = |name: &str, typed: &TypedDistance| match form.error(name) {
-            Some(_) => Understood::default(),
-            None => Understood::of_distance(&typed.text, &typed.read),
-        };
+        // A draft shown again says what was said while it was typed.
+        let is_draft = read.cautions.is_empty();
+        let made = MadeView::of(&form, context, [&read.pd, &read.near_pd], &read.eyes, is_draft);
         Self {
             chrome: Chrome::new(state, "order"),
             key,
@@ -307,20 +343,9 @@ impl OrderPage {
             frame: context.frame.as_ref().map(|f| format!("{}; {}", f.details, f.details.rim.words())),
             frames_alike: context.frames_alike.iter().map(|f| (f.id.to_string(), f.details.to_string())).collect(),
             rims: Rim::ALL.iter().map(|r| (r.key(), r.words())).collect(),
-            materials: context
-                .materials
-                .iter()
-                .map(|m| (m.version.to_string(), format!("{}, {} a lens", m.details.name, m.details.price)))
-                .collect(),
-            coatings: treatments(TreatmentKind::Coating),
-            has_second_coating: OrderForm::is_filled(&form, &[OrderForm::SECOND_COATING]),
+            made,
             has_extra_price: OrderForm::is_filled(&form, &OrderForm::EXTRA_PRICES),
-            tints: treatments(TreatmentKind::Tint),
             payments: PaymentKind::ALL.iter().map(|k| (k.key(), k.key())).collect(),
-            right: eye(Eye::Right),
-            left: eye(Eye::Left),
-            pd: distance(OrderForm::PD, &read.pd),
-            near_pd: distance(OrderForm::NEAR_PD, &read.near_pd),
             last: context.last.as_ref().map(|job| Last {
                 number: job.number,
                 day: words::day(&job.ordered_on),

@@ -100,7 +100,7 @@ fn eye_line(eye: Eye, context: &OrderContext, read: &OrderForm) -> Option<EyeLin
         Some(rx) if order.task.is_made() => rx.to_string(),
         _ => order.words().to_owned(),
     };
-    let change = super::change_since_last(eye, context, read);
+    let change = super::change_since_last(eye, context, &read.eyes);
     Some(EyeLine { letter: eye.letter(), class: eye_class(eye), words, change })
 }
 
