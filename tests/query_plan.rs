@@ -11,7 +11,10 @@ use sqlx::{AssertSqlSafe, Connection, Row, SqliteConnection};
 
 /// Tables that stay small however much work the lab does: settings, the catalogue, the carriers, the kinds of lens in
 /// the drawer. The kinds tables of the first migration are added to them.
-const SMALL: [&str; 17] = [
+const SMALL: [&str; 20] = [
+    "contact_way",
+    "delay_silence",
+    "promise_answer_kind",
     "cancel_asker",
     "concession_cause",
     "fault_cause",
@@ -32,7 +35,8 @@ const SMALL: [&str; 17] = [
 ];
 
 /// Indexes that hold a few rows of a large table, and why they are few. Reading one from end to end is no scan.
-const SHORT_INDEXES: [(&str, &str); 3] = [
+const SHORT_INDEXES: [(&str, &str); 4] = [
+    ("job_refund_due", "it holds the jobs with money due back"),
     ("job_open", "it holds the open jobs only"),
     ("lens_promise_open", "it holds the lenses that the drawer keeps for open jobs"),
     ("purchase_line_open", "it holds the lines of orders that are not done"),

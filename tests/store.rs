@@ -10,6 +10,7 @@ use std::path::Path;
 use rimbook::desk::bill::ChargeKind;
 use rimbook::desk::cancellation::CancelAsker;
 use rimbook::desk::catalogue::{Cutting, TreatmentKind};
+use rimbook::desk::delay::{AnswerKind, ContactWay, Silence};
 use rimbook::desk::fault::{ConcessionCause, FaultCause};
 use rimbook::desk::frame::Rim;
 use rimbook::desk::frame_shape::{DblSource, ShapeOrigin};
@@ -287,6 +288,9 @@ async fn every_kind_is_a_row() {
         ("return_cause", keys(ReturnCause::ALL, ReturnCause::key)),
         ("return_condition", keys(ReturnCondition::ALL, ReturnCondition::key)),
         ("concession_cause", keys(ConcessionCause::ALL, ConcessionCause::key)),
+        ("contact_way", keys(ContactWay::ALL, ContactWay::key)),
+        ("delay_silence", keys(Silence::ALL, Silence::key)),
+        ("promise_answer_kind", keys(AnswerKind::ALL, AnswerKind::key)),
         ("parent_reason", keys(ParentReason::ALL, ParentReason::key)),
         ("eye_task", keys(EyeTask::ALL, EyeTask::key)),
         ("lens_use", keys(MadeFor::ALL, MadeFor::key)),

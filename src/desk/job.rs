@@ -366,6 +366,14 @@ pub enum EventKind {
     Receipt,
     /// Who pays, or who gets the parcel, was corrected.
     PeopleChanged,
+    /// The customer agreed to another day.
+    PromiseMoved,
+    /// A notice that the promise cannot be kept was sent.
+    DelayNotice,
+    /// The last day to answer a delay notice passed without an answer, which is consent.
+    DelaySilent,
+    /// The customer cancelled because of a delay, or silence did.
+    DelayCancelled,
     /// A remark.
     Note,
 }
@@ -402,6 +410,10 @@ impl EventKind {
             | EventKind::Paid
             | EventKind::Receipt
             | EventKind::PeopleChanged
+            | EventKind::PromiseMoved
+            | EventKind::DelayNotice
+            | EventKind::DelaySilent
+            | EventKind::DelayCancelled
             | EventKind::Note => false,
         }
     }
@@ -435,6 +447,10 @@ impl EventKind {
             EventKind::Paid => "Payment",
             EventKind::Receipt => "Receipt issued",
             EventKind::PeopleChanged => "Payer or recipient corrected",
+            EventKind::PromiseMoved => "Delay agreed",
+            EventKind::DelayNotice => "Delay notice",
+            EventKind::DelaySilent => "No answer to the delay notice",
+            EventKind::DelayCancelled => "Cancelled because of the delay",
             EventKind::Note => "Note",
         }
     }
@@ -541,6 +557,10 @@ pub fn stage(tasks: Pair<EyeTask>, kinds: impl IntoIterator<Item = EventKind>) -
             | EventKind::Paid
             | EventKind::Receipt
             | EventKind::PeopleChanged
+            | EventKind::PromiseMoved
+            | EventKind::DelayNotice
+            | EventKind::DelaySilent
+            | EventKind::DelayCancelled
             | EventKind::Note => {}
         }
     }

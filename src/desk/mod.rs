@@ -30,6 +30,7 @@
 //! * [`text`] – checks typed text: trimmed, limited length, no control characters.
 
 pub mod bill;
+pub mod calendar;
 pub mod cancellation;
 pub mod catalogue;
 pub mod centre_height;
@@ -38,6 +39,7 @@ pub mod csv;
 pub mod customer;
 pub mod date;
 pub mod deadline;
+pub mod delay;
 pub mod eye_order;
 pub mod fault;
 pub mod fitting;

@@ -94,6 +94,15 @@ impl Job {
     }
 }
 
+/// Whether the order is cancelled because of a delay, and no other day was agreed on since.
+pub fn is_cancelled_for_delay(kinds: impl IntoIterator<Item = EventKind>) -> bool {
+    kinds.into_iter().fold(false, |is_cancelled, kind| match kind {
+        EventKind::DelayCancelled => true,
+        EventKind::PromiseMoved => false,
+        _ => is_cancelled,
+    })
+}
+
 fn is_check_current(kinds: impl IntoIterator<Item = EventKind>) -> bool {
     kinds.into_iter().fold(false, |is_current, kind| match kind {
         EventKind::CheckPassed | EventKind::CheckFailed => true,
@@ -148,6 +157,12 @@ pub enum Step {
     Receipt,
     /// Who pays, or who gets the parcel, is corrected.
     People,
+    /// The customer agrees to another day.
+    Promise,
+    /// A delay notice is sent.
+    DelayNotice,
+    /// What came of a delay notice.
+    DelayAnswer,
     /// A remark.
     Note,
 }
@@ -166,6 +181,7 @@ impl Step {
             Step::Concession => Stage::Cut..=Stage::Cut,
             Step::Packing => Stage::Checked..=Stage::Checked,
             Step::Shipment => Stage::Packed..=Stage::Packed,
+            Step::Promise | Step::DelayNotice | Step::DelayAnswer => Stage::Taken..=Stage::Packed,
             Step::Return => Stage::Sent..=Stage::Sent,
             Step::Correction => Stage::Taken..=Stage::LensesInHand,
             Step::Cancellation => Stage::Taken..=Stage::Packed,
@@ -187,6 +203,11 @@ impl Step {
         }
     }
 
+    /// Whether it is out of turn once the order is cancelled because of a delay.
+    pub fn ends_with_a_cancellation(self) -> bool {
+        matches!(self, Step::Packing | Step::Shipment | Step::DelayNotice | Step::DelayAnswer)
+    }
+
     /// How often it was done, from the history: the running number in the key of its next form.
     pub fn count(self, job: &Job) -> i64 {
         let kinds: &[EventKind] = match self {
@@ -206,6 +227,10 @@ impl Step {
             Step::Payment => &[EventKind::Paid],
             Step::Receipt => &[EventKind::Receipt],
             Step::People => &[EventKind::PeopleChanged],
+            Step::DelayNotice => &[EventKind::DelayNotice],
+            Step::Promise | Step::DelayAnswer => {
+                &[EventKind::PromiseMoved, EventKind::DelaySilent, EventKind::DelayCancelled]
+            }
             Step::Compensation => &[EventKind::PowerDecided],
             Step::Note => &[EventKind::Note],
         };
@@ -226,11 +251,22 @@ impl Step {
         }
         let has_lens = || Eye::BOTH.into_iter().any(|eye| job.is_lens_in_hand(eye));
         let no_lens = || format!("Job {number} has no lens in hand that could be spoiled.");
+        let cancelled = || {
+            format!(
+                "The order of job {number} was cancelled because of its delay. If the customer wants it after all, write \
+                     down the day that was agreed."
+            )
+        };
         let no_reason_needed = || format!("Job {number} has no failed check that waits for a reason.");
         if stages.contains(&reached) {
             return match self {
                 Step::Concession if !job.is_check_current() => Some(no_reason_needed()),
                 Step::Spoilage if !has_lens() => Some(no_lens()),
+                step if step.ends_with_a_cancellation()
+                    && is_cancelled_for_delay(job.history.iter().map(|event| event.kind)) =>
+                {
+                    Some(cancelled())
+                }
                 Step::Packing => job.unproven_words(),
                 _ => None,
             };

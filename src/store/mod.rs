@@ -21,6 +21,7 @@ mod catalogue;
 mod correction;
 mod customer;
 pub mod cut;
+pub mod delay;
 pub mod draft;
 mod drawer;
 pub mod error;

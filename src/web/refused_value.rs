@@ -50,6 +50,8 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
         "lab_centre_across" => (LabForm::CENTRE_ACROSS, LENGTH),
         "lab_centre_height" => (LabForm::CENTRE_HEIGHT, LENGTH),
         "lab_stock_diameters" => (LabForm::STOCK_DIAMETERS, NUMBER),
+        "lab_closed_weekdays" => (LabForm::CLOSED_WEEKDAYS, NUMBER),
+        "lab_closed_periods" => (LabForm::CLOSED_PERIODS, "This list is too long"),
         "lab_lead_days" => (LabForm::LEAD_DAYS, NUMBER),
         "lab_shipping" => (LabForm::SHIPPING, PRICE),
 
@@ -155,10 +157,12 @@ mod tests {
     }
 
     /// Constraints of values that no field of a form holds as it is.
-    const NO_FIELD: [&str; 43] = [
+    const NO_FIELD: [&str; 46] = [
         "attachment_bytes_hash",
         "attachment_name",
         "concession_is_open",
+        "delay_notice_is_renewed",
+        "delay_notice_revised_on",
         "draft_fields",
         "draft_key",
         "drawer_lens_base",
@@ -190,6 +194,7 @@ mod tests {
         "purchase_line_to_come",
         "purchase_move_count",
         "receipt_document",
+        "refund_owed_amount",
         "shape_eye_is_mirror",
         "shape_of_something",
         "supplier_name",

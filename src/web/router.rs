@@ -12,8 +12,8 @@ use super::page::lab::{material, treatment};
 use super::page::orders::correction;
 use super::page::{
     bills, blanks, buying, cancellations, checks, compensation, customers, cuts, drafts, edge, find, frames, impact,
-    jobs, lab, layout, lenses, materials, orders, packing, papers, payments, people, prism, process_spread, purchases,
-    receipts, returns, risk, shapes, shipments, spoilage, start, stock, ticket, today, understood,
+    jobs, lab, layout, lenses, materials, orders, packing, papers, payments, people, prism, process_spread, promise,
+    purchases, receipts, returns, risk, shapes, shipments, spoilage, start, stock, ticket, today, understood,
 };
 use super::{AppState, asset, page};
 
@@ -47,6 +47,10 @@ addresses! {
 
     "/jobs/{number}" => get(jobs::show_job),
     "/jobs/{number}/notes" => get(jobs::new_note).post(jobs::add_note),
+    "/jobs/{number}/promise" => get(promise::show_promise).post(promise::agree_day),
+    "/jobs/{number}/delay-notices" => post(promise::send_notice),
+    "/jobs/{number}/delay-notices/{seq}" => get(promise::print_notice),
+    "/jobs/{number}/delay-answers" => post(promise::keep_answer),
     "/jobs/{number}/people" => get(people::show_people).post(people::change_people),
     "/jobs/{number}/relens" => get(orders::new_lenses),
     "/jobs/{number}/shape" => get(shapes::show_shape).post(shapes::keep_shape),

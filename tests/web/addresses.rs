@@ -215,6 +215,21 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
             "/people",
             said(&[("payer_name", "Bram Quill"), ("payer_city", "Pellmarsh"), ("reason", "his father pays")]),
         ),
+        "/jobs/{number}/promise" => (
+            lab.given_job().await,
+            "/promise",
+            said(&[("agreed_on", "2026-12-14"), ("agreed_said", "no hurry, I have my old pair")]),
+        ),
+        "/jobs/{number}/delay-notices" => {
+            (lab.given_job().await, "/promise", said(&[("revised_on", "2026-12-14"), ("cause", "a lens broke")]))
+        }
+        "/jobs/{number}/delay-answers" => {
+            let number = lab.given_job().await;
+            let notice =
+                [("revised", "day"), ("revised_on", "2026-12-14"), ("notice_way", "email"), ("sent_on", "2026-11-25")];
+            lab.post(&format!("/jobs/{number}/delay-notices"), &notice).await.assert_status(303);
+            (number, "/promise", said(&[("answer", "consents"), ("answer_said", "fine with me")]))
+        }
         "/jobs/{number}/shape" => {
             let records = crate::shapes::records(Some("20.00"), &[("R", crate::shapes::ellipse_radii())]);
             (lab.given_job().await, "/shape", said(&[("table", &records)]))

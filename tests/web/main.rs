@@ -29,6 +29,7 @@ mod payments;
 mod people;
 mod prism;
 mod process_spread;
+mod promise;
 mod receipts;
 mod returns;
 mod risk;

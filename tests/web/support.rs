@@ -150,6 +150,8 @@ impl TestLab {
         }
         let (page, end) = match path.rsplit_once('/') {
             Some((job, "payments")) => (format!("{job}/bill"), "payment"),
+            Some((job, "delay-notices")) => (format!("{job}/promise"), "delay_notice"),
+            Some((job, "delay-answers")) => (format!("{job}/promise"), "delay_answer"),
             Some((job, "tickets")) => (format!("{job}/ticket"), "ticket"),
             Some((job, "receipts")) => (format!("{job}/bill"), "receipt"),
             Some((job, "impact")) => (format!("{job}/packing"), "impact"),

@@ -135,6 +135,7 @@ fn page_of(step: Step, number: i64) -> String {
         Step::Shipment | Step::Return => "/shipment",
         Step::Payment | Step::Receipt => "/bill",
         Step::People => "/people",
+        Step::Promise | Step::DelayNotice | Step::DelayAnswer => "/promise",
         Step::Note | Step::Correction | Step::Cancellation => "",
     };
     format!("/jobs/{number}{end}")

@@ -9,8 +9,8 @@ use super::cancellations::cancelled_words;
 use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{EyeWords, JobBar};
 use super::job_post::{JobPost, StepForm};
+use super::promise::standing;
 use super::{Chrome, PageResult, show, show_again};
-use crate::desk::deadline::delay_notice;
 use crate::desk::job::{EventKind, Failure, Job};
 use crate::desk::prescription::Prescription;
 use crate::desk::step::Step;
@@ -74,6 +74,7 @@ pub(crate) async fn show_job(
 async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, WebError> {
     let earlier = job.relens_of().and(job.parent).map(|parent| parent.eyes);
     let today = state.clock.today();
+    let log = state.store.get_promise_log(job.number).await?;
     Ok(JobPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "job", state),
@@ -84,8 +85,7 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
         can_correct: Step::Correction.refusal(job).is_none(),
         can_cancel: Step::Cancellation.refusal(job).is_none(),
         is_sent: job.sent_on.is_some(),
-        // The rule is about the first time it is sent.
-        delay: delay_notice(job.promised_on, job.count(EventKind::Sent) > 0, today).filter(|_| !job.is_cancelled()),
+        delay: standing(job, &log).duty(today).words(),
         asks_each_pd: job.prescription.wants_pd_of_each_eye(job.made_for),
         failure: job.failure().map(failure_words),
         right: EyeWords::of(job, Eye::Right, earlier.as_ref()),

@@ -40,6 +40,7 @@ pub mod payments;
 pub mod people;
 pub mod prism;
 pub mod process_spread;
+pub mod promise;
 pub mod purchases;
 pub mod receipts;
 pub mod returns;

@@ -5,6 +5,7 @@ use askama::Template;
 use axum::extract::State;
 
 use super::orders::OrderForm;
+use super::promise::{DutyRow, list_duties};
 use super::{Chrome, PageResult, show};
 use crate::desk::deadline::Lateness;
 use crate::desk::job::{Failure, JobLine, Stage};
@@ -26,6 +27,7 @@ struct TodayPage {
     late: usize,
     groups: Vec<Group>,
     unfinished: Vec<Unfinished>,
+    duties: Vec<DutyRow>,
 }
 
 /// Jobs with the same next step.
@@ -136,5 +138,6 @@ pub(crate) async fn show_today(State(state): State<AppState>) -> PageResult {
         late: lines.iter().filter(|line| Lateness::of(line.promised_on, false, today).is_late()).count(),
         groups: groups(&lines, today),
         unfinished: drafts.into_iter().map(|draft| Unfinished::of(&state, &lab, draft)).collect(),
+        duties: list_duties(&state).await?,
     })
 }

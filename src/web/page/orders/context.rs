@@ -130,7 +130,10 @@ impl OrderContext {
     /// What a fresh page offers.
     pub fn fill_in(&self, form: &mut Form) {
         form.set_default(OrderForm::ORDERED_ON, words::iso(&self.today));
-        form.set_default(OrderForm::PROMISED_ON, words::iso(&promise(self.today, self.lab.lead_days)));
+        form.set_default(
+            OrderForm::PROMISED_ON,
+            words::iso(&promise(self.today, self.lab.lead_days, &self.lab.closed)),
+        );
         form.set_default(OrderForm::MADE_FOR, MadeFor::Distance.key());
         form.set_default(OrderForm::DESIGN, Design::Spherical.key());
         form.set_default(OrderForm::PAYMENT_KIND, PaymentKind::Card.key());

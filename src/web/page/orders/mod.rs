@@ -23,6 +23,7 @@ use crate::store::draft::Fields;
 use crate::store::once::Once;
 use crate::web::error::WebError;
 use crate::web::form::Form;
+use crate::web::words::parse_day;
 use crate::web::{AppState, words};
 
 mod bill;
@@ -196,6 +197,8 @@ struct OrderPage {
     has_extra_price: bool,
     payments: Vec<(&'static str, &'static str)>,
     last: Option<Last>,
+    /// Why the lab is closed on the promised day.
+    promise_closed: Option<String>,
     cautions: Vec<OrderCaution>,
     seen: String,
     summary: Summary,
@@ -353,6 +356,9 @@ impl OrderPage {
                 left: job.eye_words(Eye::Left),
                 pd: job.prescription.pupil_distance.to_string(),
             }),
+            promise_closed: parse_day(form.value(OrderForm::PROMISED_ON))
+                .ok()
+                .and_then(|day| context.lab.closed.closed_for(day)),
             seen: seen_mark(&read.cautions),
             summary,
             cautions: read.cautions,
