@@ -133,7 +133,10 @@ async fn warns_of_a_long_lead_time_and_keeps_a_draft() {
     send(&lab, &format!("/drafts/{key}"), &typed).await.assert_status(204);
     let again = lab.get("/lab").await;
     assert_eq!(again.attributes("#lead_days", "value"), ["23"]);
-    assert!(again.text(".warn").contains("16 CFR Part 435"), "23 working days from a Wednesday are 33 days, past the rule's 30");
+    assert!(
+        again.text(".warn").contains("16 CFR Part 435"),
+        "23 working days from a Wednesday are 33 days, past the rule's 30"
+    );
     send(&lab, "/lab", &typed).await.assert_status(303);
     let typed = fields(&lab.get("/lab").await, &[("lead_days", "22")]);
     send(&lab, "/lab", &typed).await.assert_status(303);
