@@ -137,7 +137,7 @@ async fn assert_layout(store: &Store, lab: &rimbook::desk::lab::Lab, folder: &Pa
     let shape = store.find_job_shape(&job).await.unwrap().unwrap();
     let record = LayoutRecord::of_job(&job, &shape, lab, &in_hand).unwrap();
     let mut book = beside(folder).await;
-    for (eye, laid) in record.eyes.iter() {
+    for (eye, laid) in record.eyes.map(Option::unwrap).iter() {
         let kept: (i32, i32, i32, i32, i32, i32, i32, i32, i32) = sqlx::query_as(
             "select l.frame_pd_hundredths, e.wanted_pd_hundredths, e.set_pd_hundredths, e.nudge_up_hundredths,
                     e.decentration_in_hundredths, e.centre_in_hundredths, e.centre_up_hundredths, e.blank_exact_hundredths,

@@ -47,6 +47,8 @@ pub struct JobLayout {
 #[derive(Debug, Clone, PartialEq)]
 pub struct EyeOnBench {
     pub eye: Eye,
+    /// Whether a lens is made. One that stays in the frame has a shape, and nothing to lay out.
+    pub is_made: bool,
     pub outline: Outline,
     /// Where the pupil is.
     pub wanted: Wanted,
@@ -138,6 +140,7 @@ impl JobLayout {
             };
             EyeOnBench {
                 eye,
+                is_made: job.makes(eye),
                 outline,
                 wanted: *wanted.get(eye),
                 layout: laid,
@@ -162,7 +165,7 @@ impl JobLayout {
 impl JobLayout {
     /// For each eye without a lens in hand: what to do where no lens that can be bought is large enough.
     pub fn no_stock_lenses(&self, in_hand: &Pair<Option<LensInHand>>) -> Vec<String> {
-        let missing = self.eyes.iter().filter(|(eye, _)| in_hand.get(*eye).is_none());
+        let missing = self.eyes.iter().filter(|(eye, laid)| laid.is_made && in_hand.get(*eye).is_none());
         missing.filter_map(|(_, laid)| laid.no_stock_lens()).collect()
     }
 }

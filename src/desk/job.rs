@@ -176,6 +176,34 @@ impl Job {
         }
     }
 
+    /// Whether a lens with the prescribed power is made for this eye, so that its power is checked.
+    pub fn holds_power(&self, eye: Eye) -> bool {
+        self.eyes.get(eye).task == EyeTask::Make
+    }
+
+    /// Whether the two lenses are compared with each other: both are made with the prescribed power.
+    pub fn compares_eyes(&self) -> bool {
+        Eye::BOTH.into_iter().all(|eye| self.holds_power(eye))
+    }
+
+    /// Whether both powers before the eyes are known, so that the balance between them can be computed: each lens is made
+    /// as prescribed, or stays and its power was written.
+    pub fn knows_both_powers(&self) -> bool {
+        let known = self.prescribed_eyes();
+        known.right.is_some() && known.left.is_some()
+    }
+
+    /// The prescribed power of each lens that is made to one.
+    fn made_powers(&self) -> Pair<Option<LensPower>> {
+        let of = |eye| self.holds_power(eye).then(|| self.prescription.eyes.get(eye).power);
+        Pair::new(of(Eye::Right), of(Eye::Left))
+    }
+
+    /// A decision which power to order, in a sentence.
+    pub fn decision_words(&self, decision: &PowerDecision) -> String {
+        decision.words(self.made_powers())
+    }
+
     /// What was prescribed for each eye, as [`Prescription::prescribed_eyes`] has it.
     pub fn prescribed_eyes(&self) -> Pair<Option<EyePrescription>> {
         self.prescription.prescribed_eyes(self.tasks())
@@ -224,7 +252,7 @@ impl Job {
 
     /// Both powers in a sentence, where the lenses are ordered compensated.
     pub fn compensated_words(&self) -> Option<String> {
-        self.compensated().map(|order| order.words(self.prescription.eyes.map(|eye| eye.power)))
+        self.compensated().map(|order| self.decision_words(order))
     }
 
     /// The decision that the lenses are ordered compensated for the way they are worn, if that is the newest.

@@ -40,7 +40,7 @@ impl ItemGroup {
     /// Shown to the user, for this kind of parcel.
     pub fn words_for(self, parcel: Parcel) -> &'static str {
         match (self, parcel) {
-            (ItemGroup::Lenses, Parcel::LensesOnly) => "The two lenses",
+            (ItemGroup::Lenses, Parcel::LensesOnly) => "The lenses",
             _ => self.words(),
         }
     }
@@ -72,7 +72,7 @@ impl PackingItem {
 pub enum Parcel {
     /// The lenses in their frame.
     Glasses,
-    /// Two lenses, for a frame that stays with the customer.
+    /// Lenses, for a frame that stays with the customer.
     LensesOnly,
 }
 
@@ -104,7 +104,7 @@ pub const ITEMS: [PackingItem; 15] = [
     only_for(Parcel::LensesOnly, needed("own_wraps", ItemGroup::Lenses, "Each lens wrapped separately, marked R or L")),
     only_for(
         Parcel::LensesOnly,
-        needed("size_compared", ItemGroup::Lenses, "Both lenses compared with the shape on file for size"),
+        needed("size_compared", ItemGroup::Lenses, "Each lens compared with the shape on file for size"),
     ),
     needed("edges", ItemGroup::Lenses, "No chip, scratch or coating fault; edges safe to touch"),
     optional("bevels_alike", ItemGroup::Lenses, "The bevels of right and left look the same"),

@@ -122,7 +122,7 @@ impl Store {
 }
 
 impl Store {
-    /// The lenses of the other jobs whose lenses are in hand or cut.
+    /// The lenses made as prescribed of the other jobs whose lenses are in hand or cut.
     pub async fn list_bench_lenses(&self, except: i64) -> Result<Vec<BenchLens>, StoreError> {
         let rows = sqlx::query!(
             r#"select j.number as "number!: i64", e.eye,
@@ -132,6 +132,8 @@ impl Store {
                from job j
                join job_revision r on r.job_number = j.number and r.revision = j.revision
                join prescription_eye e on e.prescription_id = r.prescription_id
+               join job_eye t on t.job_number = r.job_number and t.revision = r.revision and t.eye = e.eye
+               and t.task = 'make'
                left join power_decision_eye d on d.eye = e.eye and d.decision_seq =
                    (select seq from power_decision where job_number = j.number order by seq desc limit 1)
                where j.closed_at is null and j.stage in ('lenses_in_hand', 'cut') and j.number <> ?

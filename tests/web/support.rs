@@ -394,7 +394,9 @@ impl TestLab {
     /// Books that both lenses of a job were cut.
     pub async fn given_cut_for(&self, number: i64) {
         let key = format!("given-cut-{}", uuid::Uuid::now_v7());
-        let cut = NewCut { size: Pair::new(Millimetre::ZERO, Millimetre::ZERO), note: String::new(), layout: None };
+        let size =
+            self.store.get_job(number).await.unwrap().tasks().map(|task| task.is_made().then_some(Millimetre::ZERO));
+        let cut = NewCut { size, note: String::new(), layout: None };
         self.store.insert_cut(&key, number, &cut, NOW).await.unwrap();
     }
 
@@ -423,7 +425,9 @@ impl TestLab {
     pub async fn given_impact_for(&self, number: i64) {
         let key = format!("given-impact-{}", uuid::Uuid::now_v7());
         let proof = ImpactProof::Certificate("batch certificate 4711".into());
-        self.store.insert_impact_proofs(&key, number, &Pair::new(proof.clone(), proof), NOW).await.unwrap();
+        let job = self.store.get_job(number).await.unwrap();
+        let proofs: Vec<_> = job.made_eyes().map(|eye| (eye, proof.clone())).collect();
+        self.store.insert_impact_proofs(&key, number, &proofs, NOW).await.unwrap();
     }
 
     /// Reads a pair through the page: exactly what was ordered.

@@ -46,7 +46,8 @@ impl BlanksForm {
     /// A field that cannot be read has its sentence and counts as empty.
     fn read(form: &mut Form, job: &Job) -> Self {
         for (name, eye) in Self::PRISMS.into_iter().zip(Eye::BOTH) {
-            form.set_default(name, job.prescription.eyes.get(eye).prism.notation());
+            let prism = if job.makes(eye) { job.prescription.eyes.get(eye).prism } else { Prism::NONE };
+            form.set_default(name, prism.notation());
         }
         let offers = form.read(Self::LIST, |text| read_supplier_list(text).map_err(|faults| faults.join("; ")));
         let prisms = Self::PRISMS.map(|name| form.read(name, measure::prism).unwrap_or(Prism::NONE));
@@ -193,7 +194,7 @@ fn page(state: &AppState, bench: &BlanksData, key: String, mut form: Form) -> (B
         no_stock_lenses: laid.map(|laid| laid.no_stock_lenses(&Pair::new(None, None))).unwrap_or_default(),
         eyes: laid
             .map(|laid| {
-                let eyes = Eye::BOTH.into_iter().zip(prisms);
+                let eyes = Eye::BOTH.into_iter().zip(prisms).filter(|(eye, _)| bench.job.makes(*eye));
                 eyes.map(|(eye, prism)| eye_blanks(bench, laid.eyes.get(eye), &offers, prism)).collect()
             })
             .unwrap_or_default(),

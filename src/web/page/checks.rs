@@ -66,6 +66,8 @@ struct EyeFields {
     name: &'static str,
     letter: &'static str,
     ordered: EyeWords,
+    /// Whether it is held to a power; else it may be left out.
+    is_held: bool,
     read: String,
     first: String,
     second: String,
@@ -144,6 +146,7 @@ impl ReadingForm {
                 name: eye.name(),
                 letter: eye.letter(),
                 ordered: EyeWords::of(job, eye, None),
+                is_held: job.holds_power(eye),
                 read: names.read,
                 first: names.first,
                 second: names.second,

@@ -34,6 +34,8 @@ pub struct JobBar {
     pub steps: Vec<StepLink>,
     /// The pages of the step that this page belongs to, where there is more than one.
     pub beside: Vec<BesideLink>,
+    /// Which lens stays in the frame, in a sentence for the pages of the steps.
+    pub stays: Option<&'static str>,
 }
 
 /// A link in words.
@@ -130,6 +132,10 @@ impl JobBar {
             next: next_from(job, here),
             steps: steps(job, here),
             beside: beside(job, here),
+            stays: job.single_eye().map(|made| match made {
+                Eye::Right => "One lens: this job makes the right one. The left lens stays as it is.",
+                Eye::Left => "One lens: this job makes the left one. The right lens stays as it is.",
+            }),
         }
     }
 }

@@ -44,7 +44,7 @@ const NEARLY_SHOWN: usize = 6;
 struct LensesPage {
     chrome: Chrome,
     bar: JobBar,
-    eyes: [EyeLenses; 2],
+    eyes: Vec<EyeLenses>,
     material: String,
     treatments: String,
     /// What the drawer keeps for the job, as a hidden field: part of what makes two forms the same.
@@ -238,11 +238,12 @@ fn read_lenses(form: &mut Form, bench: &LensesData) -> (Vec<LensInHand>, Pair<bo
     let mut not_fitting = Pair::new(false, false);
     let mut lenses = Vec::new();
     let names = Pair::new(EyeLensNames::of(Eye::Right), EyeLensNames::of(Eye::Left));
-    let chosen = Eye::BOTH.map(|eye| form.value(&names.get(eye).lens).to_owned());
+    let made: Vec<Eye> = bench.job.made_eyes().collect();
+    let chosen: Vec<String> = made.iter().map(|eye| form.value(&names.get(*eye).lens).to_owned()).collect();
     if chosen.iter().all(String::is_empty) {
-        form.fail(&names.right.lens, "Choose a lens for at least one eye");
+        form.fail(&names.get(made[0]).lens, "Choose a lens for at least one eye");
     }
-    for eye in Eye::BOTH {
+    for &eye in &made {
         let Some(lens) = read_lens(form, bench, eye) else { continue };
         if let Some(laid) = &bench.layout {
             let fit = laid.eyes.get(eye).cover(Uncut::from(&lens)).fit;
@@ -258,10 +259,11 @@ fn read_lenses(form: &mut Form, bench: &LensesData) -> (Vec<LensInHand>, Pair<bo
         }
         lenses.push(lens);
     }
+    let is_pair = made.len() > 1;
     let same = |lens: &DrawerLens| chosen.iter().all(|c| *c == lens.id.to_string());
     // What is kept for this job is not free, but it is this job's.
     let own = |lens: &DrawerLens| bench.promised.iter().filter(|(_, kept)| **kept == Some(lens.id)).count() as i64;
-    if bench.drawer.iter().any(|lens| same(lens) && lens.free() + own(lens) < 2) {
+    if is_pair && bench.drawer.iter().any(|lens| same(lens) && lens.free() + own(lens) < 2) {
         form.fail(&names.left.lens, "Only one of these is free in the drawer: choose another for one eye");
     }
     (lenses, not_fitting)
@@ -393,7 +395,7 @@ fn lens_way(bench: &LensesData, eye: Eye) -> LensWay {
 fn page(state: &AppState, bench: &LensesData, form: StepForm, not_fitting: Pair<bool>) -> LensesPage {
     let StepForm { key, mut form } = form;
     let reached = bench.job.stage();
-    let eyes = Eye::BOTH.map(|eye| eye_lenses(bench, eye, *not_fitting.get(eye), &mut form));
+    let eyes = bench.job.made_eyes().map(|eye| eye_lenses(bench, eye, *not_fitting.get(eye), &mut form)).collect();
     LensesPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(&bench.job, "lenses", state),
@@ -414,9 +416,10 @@ fn page(state: &AppState, bench: &LensesData, form: StepForm, not_fitting: Pair<
 
 /// Whether proof of impact resistance is on record for the lenses in hand.
 fn impact_words(job: &Job) -> &'static str {
-    match job.unproven_lenses().len() {
-        0 => "on record for both lenses",
-        1 => "on record for one lens only",
+    match (job.unproven_lenses().len(), job.single_eye()) {
+        (0, None) => "on record for both lenses",
+        (0, Some(_)) => "on record",
+        (1, None) => "on record for one lens only",
         _ => "not on record yet",
     }
 }

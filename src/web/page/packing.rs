@@ -13,6 +13,7 @@ use super::{Chrome, PageResult, show, show_again};
 use crate::desk::job::{EventKind, Job, Stage};
 use crate::desk::packing::{ITEMS, ItemGroup, OUTSIDE, PackingError, Parcel, check_ticks, missing};
 use crate::desk::step::Step;
+use crate::optics::{Eye, Pair};
 use crate::print::packing_sheet::{PackingFacts, PackingSheet};
 use crate::store::draft::Fields;
 use crate::web::error::WebError;
@@ -199,7 +200,8 @@ pub(crate) async fn print_packing_sheet(State(state): State<AppState>, Path(numb
         recipient: job.other_recipient().map(|recipient| &recipient.person),
         frame: &job.frame.details,
         lenses_only: job.relens_of().is_some(),
-        eyes: &job.prescription.eyes,
+        eyes: Pair::new(job.eye_words(Eye::Right), job.eye_words(Eye::Left)),
+        single: job.single_eye(),
         wear_words: wear_words(&state, &job).await?,
         made_for: job.made_for,
         material: &job.material.details,
