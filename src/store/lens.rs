@@ -132,11 +132,11 @@ impl Store {
                from job j
                join job_revision r on r.job_number = j.number and r.revision = j.revision
                join prescription_eye e on e.prescription_id = r.prescription_id
-               join job_eye t on t.job_number = r.job_number and t.revision = r.revision and t.eye = e.eye
-               and t.task = 'make'
                left join power_decision_eye d on d.eye = e.eye and d.decision_seq =
                    (select seq from power_decision where job_number = j.number order by seq desc limit 1)
                where j.closed_at is null and j.stage in ('lenses_in_hand', 'cut') and j.number <> ?
+                 and exists (select 1 from job_eye t where t.job_number = r.job_number and t.revision = r.revision
+                             and t.eye = e.eye and t.task = 'make')
                order by j.promised_on, j.number"#,
             except
         )
