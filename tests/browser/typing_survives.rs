@@ -68,5 +68,5 @@ async fn assert_one_job(browser: &Browser) {
     let page = browser.run("return fetch('/jobs/1002').then((answer) => answer.status)").await;
     assert_eq!(page, 404, "there is no second job");
     browser.open_page("/").await;
-    assert_eq!(browser.texts("main tbody tr").await.len(), 1);
+    assert_eq!(browser.texts("main tbody .job-link").await.len(), 1);
 }
