@@ -75,7 +75,7 @@ async fn keyboard_only() {
     // The next order of hers: found as it is typed, chosen with the arrow and Enter.
     browser.open_page("/orders/new").await;
     browser.arrives_at("/orders/").await;
-    tab_to(&browser, "customer_name").await;
+    assert_eq!(focus(&browser).await, "customer_name");
     browser.type_here("Odi").await;
     browser.sees("#customer_name-list", "Odile Marrow").await;
     browser.key(Key::Down).await;
