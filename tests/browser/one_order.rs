@@ -46,6 +46,7 @@ async fn take_the_order(browser: &Browser) {
     browser.fill("rx_right", "-225 -125 95").await;
     browser.sees("#rx_right-understood .rx", "-2.25 -1.25 x 095").await;
     browser.choose("material", "Polycarbonate 1.59").await;
+    browser.unfold("Prices, discount, tax").await;
     browser.fill("price_frame", "95").await;
     browser.fill("price_lens", "45").await;
     browser.fill("price_shipping", "7").await;

@@ -50,7 +50,7 @@ pub async fn fill_all(browser: &Browser, fields: &[(&str, &str)]) {
 
 /// Everything an order needs, on an empty order page.
 pub async fn fill_order(browser: &Browser) {
-    browser.unfold("New customer: address and phone").await;
+    browser.unfold("Phone, e-mail").await;
     browser.unfold("A frame that is not in the book yet").await;
     fill_all(browser, &CUSTOMER).await;
     fill_all(browser, &FRAME).await;

@@ -19,6 +19,7 @@ async fn typing_survives() {
     assert_typed(&browser).await;
 
     // Away to another page by a slip, and back.
+    browser.unfold("Note, day of the order").await;
     browser.fill("note", "soft nose pads").await;
     browser.click(".top-nav a[href='/frames']").await;
     browser.arrives_at("/frames").await;

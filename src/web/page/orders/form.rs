@@ -145,6 +145,10 @@ impl OrderForm {
         }
     }
 
+    /// The prices that a list gives. The page folds them away while they are empty: shipping always has one.
+    pub(super) const USUAL_PRICES: [&str; 5] =
+        [Self::PRICE_LENS, Self::PRICE_COATING, Self::PRICE_TINT, Self::PRICE_DISCOUNT, Self::PRICE_TAX];
+
     /// The prices of what few lenses need. The page folds them away while they are empty.
     pub(super) const EXTRA_PRICES: [&str; 5] = [
         Self::PRICE_SECOND_COATING,

@@ -194,6 +194,7 @@ struct OrderPage {
     frames_alike: Vec<(String, String)>,
     rims: Vec<(&'static str, &'static str)>,
     made: MadeView,
+    has_price: bool,
     has_extra_price: bool,
     payments: Vec<(&'static str, &'static str)>,
     last: Option<Last>,
@@ -347,6 +348,7 @@ impl OrderPage {
             frames_alike: context.frames_alike.iter().map(|f| (f.id.to_string(), f.details.to_string())).collect(),
             rims: Rim::ALL.iter().map(|r| (r.key(), r.words())).collect(),
             made,
+            has_price: OrderForm::is_filled(&form, &OrderForm::USUAL_PRICES),
             has_extra_price: OrderForm::is_filled(&form, &OrderForm::EXTRA_PRICES),
             payments: PaymentKind::ALL.iter().map(|k| (k.key(), k.key())).collect(),
             last: context.last.as_ref().map(|job| Last {
