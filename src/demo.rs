@@ -23,7 +23,7 @@ use crate::desk::job::Job;
 use crate::desk::lab::Lab;
 use crate::desk::money::Cents;
 use crate::desk::npi::Npi;
-use crate::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder};
+use crate::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder, People};
 use crate::desk::packing::{ITEMS, Parcel, check_ticks};
 use crate::desk::payment::{Payment, PaymentKind};
 use crate::desk::prescription::{MadeFor, Prescription};
@@ -266,7 +266,7 @@ impl<'a> Loader<'a> {
                 let shape = self.shape_of(&job, &name).await?;
                 let layout = NewLayout::of_job(&job, &shape, &self.lab, &in_hand);
                 let layout = Some(layout.map_err(|why| wrong(&name, why))?);
-                let size = Pair::new(Millimetre::ZERO, Millimetre::ZERO);
+                let size = job.tasks().map(|task| task.is_made().then_some(Millimetre::ZERO));
                 self.store.insert_cut(&key, number, &NewCut { size, note: String::new(), layout }, when).await?;
             }
             Step::CheckFirst => self.check(&key, &job, row.measured_first.clone(), &name, when).await?,
@@ -277,7 +277,14 @@ impl<'a> Loader<'a> {
             }
             Step::ProveImpact => {
                 let proof = ImpactProof::Certificate(format!("batch certificate {}", 4001 + at));
-                self.store.insert_impact_proofs(&key, number, &Pair::new(proof.clone(), proof), when).await?;
+                self.store
+                    .insert_impact_proofs(
+                        &key,
+                        number,
+                        &job.made_eyes().map(|eye| (eye, proof.clone())).collect::<Vec<_>>(),
+                        when,
+                    )
+                    .await?;
             }
             Step::Pack => {
                 let parcel = Parcel::of(job.relens_of().is_some());
@@ -313,15 +320,17 @@ impl<'a> Loader<'a> {
         when: OffsetDateTime,
     ) -> Result<(), DemoError> {
         for lens in lenses {
-            let (Some(centre), Some(front_power)) = (lens.centre, lens.front_power) else { continue };
             let power = job.lens_power(lens.eye).to_minus();
             let details = DrawerLensDetails {
                 material: job.material.id,
                 sphere: power.sphere(),
                 cylinder: power.cylinder(),
                 diameter: lens.diameter,
-                centre,
-                front_power,
+                centre: lens.centre,
+                front_power: lens.front_power,
+                base: None,
+                coating: None,
+                tint: None,
             };
             self.store.stock_lens(&format!("{key}-{}", lens.eye.name()), &details, 1, when).await?;
             let drawer = self.store.list_drawer().await?;
@@ -374,6 +383,7 @@ impl<'a> Loader<'a> {
         Ok(NewOrder {
             frame_wrap: None,
             customer: CustomerChoice::Known(customer),
+            people: People::default(),
             frame: match row.relens_of {
                 None => FrameChoice::New(frame),
                 Some(earlier) => {
@@ -501,8 +511,11 @@ fn drawer_lens(row: &DemoDrawerLens, materials: &[Material]) -> Result<DrawerLen
         sphere: power(&row.sphere)?,
         cylinder: power(&row.cylinder)?,
         diameter: length(&name, row.diameter_mm)?,
-        centre: length(&name, row.centre_thickness_mm)?,
-        front_power: Dioptre::round_from(row.front_power_d).map_err(|why| wrong(&name, why))?,
+        centre: Some(length(&name, row.centre_thickness_mm)?),
+        front_power: Some(Dioptre::round_from(row.front_power_d).map_err(|why| wrong(&name, why))?),
+        base: None,
+        coating: None,
+        tint: None,
     })
 }
 
@@ -578,25 +591,46 @@ fn lenses_for(job: &Job, shape: &FrameShape, lab: &Lab, name: &str) -> Result<Ve
 }
 
 fn measurement(job: &Job, layout: &JobLayout, row: &MeasuredRow, name: &str) -> Result<Measurement, DemoError> {
-    let typed = Pair::new((Eye::Right, row.right), (Eye::Left, row.left))
-        .map(|(eye, off)| read_off(job.prescription.eyes.get(eye).power, off).map_err(|why| wrong(name, why)));
-    let typed = Pair::new(typed.right?, typed.left?);
-    let powers = typed.as_ref().map(|text| {
-        read_measured(text).map_err(|faults| wrong(name, faults.first().map(ToString::to_string).unwrap_or_default()))
+    let typed = Pair::new((Eye::Right, row.right), (Eye::Left, row.left)).map(|(eye, off)| match job.makes(eye) {
+        true => read_off(job.lens_power(eye), off).map_err(|why| wrong(name, why)),
+        false => Ok(String::new()),
     });
-    let binocular = job.prescription.centred_on(job.made_for).binocular().to_f64();
-    let distance = PupilDistance::both(length(name, binocular + row.pd_off_mm)?).map_err(|why| wrong(name, why))?;
+    let typed = Pair::new(typed.right?, typed.left?);
+    let powers = typed.as_ref().map(|text| match text.is_empty() {
+        true => Ok(None),
+        false => read_measured(text)
+            .map(Some)
+            .map_err(|faults| wrong(name, faults.first().map(ToString::to_string).unwrap_or_default())),
+    });
+    let ordered = job.prescription.centred_on(job.made_for);
+    let read = match job.single_eye() {
+        Some(eye) => PupilDistance::one(eye, length(name, ordered.mono(eye).to_f64() + row.pd_off_mm)?),
+        None => PupilDistance::both(length(name, ordered.binocular().to_f64() + row.pd_off_mm)?),
+    };
+    let distance = read.map_err(|why| wrong(name, why))?;
     Ok(Measurement {
         notation: Notation::Written,
         power: Pair::new(powers.right?, powers.left?),
         typed,
         pupil_distance: Some(distance),
         height: Pair::new(
-            Some(length(name, layout.eyes.right.wanted.height_mm + row.height_off_mm.right)?),
-            Some(length(name, layout.eyes.left.wanted.height_mm + row.height_off_mm.left)?),
+            read_height(job, layout, Eye::Right, row.height_off_mm.right, name)?,
+            read_height(job, layout, Eye::Left, row.height_off_mm.left, name)?,
         ),
         prism: job.prescription.eyes.as_ref().map(|eye| (!eye.prism.is_none()).then_some(eye.prism)),
     })
+}
+
+/// The height as it would be read; none of a lens that stays.
+fn read_height(
+    job: &Job,
+    layout: &JobLayout,
+    eye: Eye,
+    off_mm: f64,
+    name: &str,
+) -> Result<Option<Millimetre>, DemoError> {
+    let wanted_mm = layout.eyes.get(eye).wanted.height_mm;
+    job.makes(eye).then(|| length(name, wanted_mm + off_mm)).transpose()
 }
 
 /// A lensmeter reading as it would be typed.

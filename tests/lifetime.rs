@@ -16,6 +16,7 @@ use rimbook::demo::fresh_file::fill;
 use rimbook::demo::lifetime::LEAST_JOBS;
 use rimbook::desk::job::{Stage, stage};
 use rimbook::desk::money::Cents;
+use rimbook::desk::search;
 use rimbook::store::{FILE_NAME, Store};
 use running::{Running, rimbook};
 use sqlx::sqlite::SqliteConnectOptions;
@@ -119,8 +120,8 @@ async fn read_back(folder: &Path) {
         assert_eq!(sold.is_none(), job.relens_of().is_some(), "job {number}");
         assert!(sold.is_none_or(|charge| charge.what == format!("Frame: {} {}", frame.maker, frame.model)));
         assert_layout(&store, &lab, folder, number).await;
-        let found = store.find_jobs(&format!("{} {number}", person.name), 10).await.unwrap();
-        assert!(found.iter().any(|line| line.number == number), "job {number} is not found");
+        let found = store.find_jobs(&search::read(&format!("{} {number}", person.name), TODAY), 10).await.unwrap();
+        assert!(found.jobs.iter().any(|line| line.number == number), "job {number} is not found");
         let (name, bytes) = store.get_original(job.shape.unwrap()).await.unwrap();
         let file = rimbook::shape::record::read_any(&bytes).unwrap();
         let shape = store.find_job_shape(&job).await.unwrap().unwrap();
@@ -136,7 +137,7 @@ async fn assert_layout(store: &Store, lab: &rimbook::desk::lab::Lab, folder: &Pa
     let shape = store.find_job_shape(&job).await.unwrap().unwrap();
     let record = LayoutRecord::of_job(&job, &shape, lab, &in_hand).unwrap();
     let mut book = beside(folder).await;
-    for (eye, laid) in record.eyes.iter() {
+    for (eye, laid) in record.eyes.map(Option::unwrap).iter() {
         let kept: (i32, i32, i32, i32, i32, i32, i32, i32, i32) = sqlx::query_as(
             "select l.frame_pd_hundredths, e.wanted_pd_hundredths, e.set_pd_hundredths, e.nudge_up_hundredths,
                     e.decentration_in_hundredths, e.centre_in_hundredths, e.centre_up_hundredths, e.blank_exact_hundredths,

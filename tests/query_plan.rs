@@ -11,12 +11,18 @@ use sqlx::{AssertSqlSafe, Connection, Row, SqliteConnection};
 
 /// Tables that stay small however much work the lab does: settings, the catalogue, the carriers, the kinds of lens in
 /// the drawer, the jobs that are not settled. The kinds tables of the first migration are added to them.
-const SMALL: [&str; 15] = [
-    "concession_cause",
-    "fault_cause",
+const SMALL: [&str; 23] = [
     "refund_cause",
     "open_balance",
     "period_span",
+    "contact_way",
+    "delay_silence",
+    "promise_answer_kind",
+    "cancel_asker",
+    "concession_cause",
+    "fault_cause",
+    "return_cause",
+    "return_condition",
     "lab",
     "lab_past",
     "process_spread",
@@ -27,10 +33,17 @@ const SMALL: [&str; 15] = [
     "treatment_version",
     "carrier",
     "drawer_lens",
+    "supplier",
+    "purchase_move_kind",
 ];
 
 /// Indexes that hold a few rows of a large table, and why they are few. Reading one from end to end is no scan.
-const SHORT_INDEXES: [(&str, &str); 1] = [("job_open", "it holds the open jobs only")];
+const SHORT_INDEXES: [(&str, &str); 4] = [
+    ("job_refund_due", "it holds the jobs with money due back"),
+    ("job_open", "it holds the open jobs only"),
+    ("lens_promise_open", "it holds the lenses that the drawer keeps for open jobs"),
+    ("purchase_line_open", "it holds the lines of orders that are not done"),
+];
 
 /// Indexes that a list is read from in order until its `limit`: table, index, and which list. Such a query says so by
 /// a limit and by needing no sorting.
@@ -42,6 +55,10 @@ const NOT_RUN: [(&str, &str, &str); 1] = [(
     "insert into prescription ",
     "in a statement of many rows SQLite looks for children of a new parent, but only while some row lacks its parent",
 )];
+
+/// Queries that read whole tables once, when a book of an earlier version is opened: how they begin, and what they do.
+const ONCE: [(&str, &str); 1] =
+    [("select cast(term as text) ", "collects the words of an index that has none beside it")];
 
 /// What SQLite does, step by step, for a query.
 async fn plan_of(book: &mut SqliteConnection, query: &str) -> Vec<String> {
@@ -161,7 +178,8 @@ async fn no_query_scans_a_table_that_grows() {
     for file in fs::read_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/.sqlx")).unwrap() {
         let text = fs::read_to_string(file.unwrap().path()).unwrap();
         let query = serde_json::from_str::<Value>(&text).unwrap()["query"].as_str().unwrap().to_owned();
-        if ["begin", "commit"].contains(&query.as_str()) {
+        let is_once = ONCE.iter().any(|(begins, _)| query.starts_with(begins));
+        if ["begin", "commit"].contains(&query.as_str()) || is_once {
             continue;
         }
         queries += 1;

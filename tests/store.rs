@@ -8,7 +8,9 @@ mod support;
 use std::path::Path;
 
 use rimbook::desk::bill::ChargeKind;
+use rimbook::desk::cancellation::CancelAsker;
 use rimbook::desk::catalogue::{Cutting, TreatmentKind};
+use rimbook::desk::delay::{AnswerKind, ContactWay, Silence};
 use rimbook::desk::fault::{ConcessionCause, FaultCause};
 use rimbook::desk::frame::Rim;
 use rimbook::desk::frame_shape::{DblSource, ShapeOrigin};
@@ -17,8 +19,10 @@ use rimbook::desk::job::{EventKind, EyeTask, ParentReason, Stage};
 use rimbook::desk::lab::CodeBasis;
 use rimbook::desk::money::Cents;
 use rimbook::desk::order::Design;
+use rimbook::desk::parcel_return::{ReturnCause, ReturnCondition};
 use rimbook::desk::payment::{Payment, PaymentKind};
 use rimbook::desk::prescription::MadeFor;
+use rimbook::desk::purchase::PurchaseMoveKind;
 use rimbook::desk::refund::RefundCause;
 use rimbook::desk::stock::DrawerLensDetails;
 use rimbook::optics::Pair;
@@ -162,7 +166,7 @@ async fn a_book_held_by_another_program_says_so() {
 }
 
 /// Tables whose rows may change: settings and people (their past is kept by a trigger), what a list needs, what is typed.
-const CHANGEABLE: [&str; 15] = [
+const CHANGEABLE: [&str; 17] = [
     "lab",
     "process_spread",
     "material",
@@ -178,6 +182,8 @@ const CHANGEABLE: [&str; 15] = [
     "takings",
     "billings",
     "open_balance",
+    "search_word",
+    "search_gap",
 ];
 
 /// Every table that is neither changeable nor a list of kinds, by its name.
@@ -280,8 +286,15 @@ async fn every_kind_is_a_row() {
         ("event_kind", keys(EventKind::ALL, EventKind::key)),
         ("impact_proof_kind", keys(ImpactProofKind::ALL, ImpactProofKind::key)),
         ("stage", keys(Stage::ALL, Stage::key)),
+        ("purchase_move_kind", keys(PurchaseMoveKind::ALL, PurchaseMoveKind::key)),
         ("fault_cause", keys(FaultCause::ALL, FaultCause::key)),
+        ("cancel_asker", keys(CancelAsker::ALL, CancelAsker::key)),
+        ("return_cause", keys(ReturnCause::ALL, ReturnCause::key)),
+        ("return_condition", keys(ReturnCondition::ALL, ReturnCondition::key)),
         ("concession_cause", keys(ConcessionCause::ALL, ConcessionCause::key)),
+        ("contact_way", keys(ContactWay::ALL, ContactWay::key)),
+        ("delay_silence", keys(Silence::ALL, Silence::key)),
+        ("promise_answer_kind", keys(AnswerKind::ALL, AnswerKind::key)),
         ("parent_reason", keys(ParentReason::ALL, ParentReason::key)),
         ("eye_task", keys(EyeTask::ALL, EyeTask::key)),
         ("lens_use", keys(MadeFor::ALL, MadeFor::key)),
@@ -375,8 +388,11 @@ async fn the_drawer_counts_its_moves_and_never_falls_below_none() {
         sphere: "-2.00".parse().unwrap(),
         cylinder: "0".parse().unwrap(),
         diameter: "70".parse().unwrap(),
-        centre: "2".parse().unwrap(),
-        front_power: "+4".parse().unwrap(),
+        centre: Some("2".parse().unwrap()),
+        front_power: Some("+4".parse().unwrap()),
+        base: None,
+        coating: None,
+        tint: None,
     };
     lab.store.stock_lens("stock", &lens, 3, NOW).await.unwrap();
     let kept = lab.store.list_drawer().await.unwrap().remove(0);

@@ -159,7 +159,7 @@ pub fn usual_edges(
 ) -> Pair<Option<(CutLens, BevelChoice)>> {
     let hold = hold_of(job.frame.details.rim);
     JobLens::pair(job, Some(layout), lenses).map(|lens| {
-        let cut = lens.and_then(|lens| lens.cut(layout)).ok()?;
+        let cut = lens.and_then(|lens| lens.cut(layout)).ok().filter(|cut| job.makes(cut.lens.eye))?;
         let line = BevelChoice::of(&cut, hold, None, *layout.rim_curve_tool_d.get(cut.lens.eye));
         Some((cut, line))
     })
@@ -174,8 +174,8 @@ pub struct TicketLines {
 }
 
 impl TicketLines {
-    /// The lines of a pair. An eye whose lens cannot be computed says so; if neither can, there are no lines.
-    pub fn of(pair: &Pair<Option<(CutLens, BevelChoice)>>) -> Option<Self> {
+    /// The lines of the lenses that are made. One that cannot be computed says so; if none can, there are no lines.
+    pub fn of(made: Pair<bool>, pair: &Pair<Option<(CutLens, BevelChoice)>>) -> Option<Self> {
         let known: Vec<(Eye, &CutLens, &BevelChoice)> =
             pair.iter().filter_map(|(eye, lens)| lens.as_ref().map(|(cut, line)| (eye, cut, line))).collect();
         if known.is_empty() {
@@ -192,7 +192,7 @@ impl TicketLines {
                 thick.deg.round() % 360.0
             )
         });
-        let unknown = pair.iter().filter(|(_, lens)| lens.is_none());
+        let unknown = pair.iter().filter(|(eye, lens)| *made.get(*eye) && lens.is_none());
         let unknown =
             unknown.map(|(eye, _)| format!("{} cannot be made at this size: see the edge page", eye.letter()));
         let mut lines: Vec<(String, String)> = Vec::new();
@@ -270,15 +270,18 @@ mod tests {
             let line = BevelChoice::of(&cut, Hold::USUAL_BEVEL, None, None);
             Some((cut, line))
         };
-        let lines = TicketLines::of(&Pair::new(lens("-4.00 sph"), lens("-4.00 sph"))).unwrap();
+        let both = Pair::new(true, true);
+        let lines = TicketLines::of(both, &Pair::new(lens("-4.00 sph"), lens("-4.00 sph"))).unwrap();
         let edge = &lens("-4.00 sph").unwrap().0.edge;
         let want = format!("{:.2} mm at 90° to {:.2} mm at 270°", edge.thinnest().mm, edge.thickest().mm);
         assert_eq!(lines.thickness, format!("R {want}; L {want}"));
         assert_eq!(lines.line, "R and L bevel at 33% of the edge from the front");
-        let lines = TicketLines::of(&Pair::new(lens("-0.50 sph"), lens("+8.00 sph"))).unwrap();
+        let lines = TicketLines::of(both, &Pair::new(lens("-0.50 sph"), lens("+8.00 sph"))).unwrap();
         assert!(lines.line.starts_with("R bevel in the middle of the edge; L "), "{}", lines.line);
         assert!(lines.line.ends_with("see the edge page"), "{}", lines.line);
-        assert_eq!(TicketLines::of(&Pair::new(None, None)), None);
+        assert_eq!(TicketLines::of(both, &Pair::new(None, None)), None);
+        let one = TicketLines::of(Pair::new(true, false), &Pair::new(lens("-4.00 sph"), None)).unwrap();
+        assert!(!one.thickness.contains('L'), "nothing is said of the lens that stays: {one:?}");
     }
 
     #[test]

@@ -47,6 +47,8 @@ pub struct JobLayout {
 #[derive(Debug, Clone, PartialEq)]
 pub struct EyeOnBench {
     pub eye: Eye,
+    /// Whether a lens is made. One that stays in the frame has a shape, and nothing to lay out.
+    pub is_made: bool,
     pub outline: Outline,
     /// Where the pupil is.
     pub wanted: Wanted,
@@ -138,6 +140,7 @@ impl JobLayout {
             };
             EyeOnBench {
                 eye,
+                is_made: job.makes(eye),
                 outline,
                 wanted: *wanted.get(eye),
                 layout: laid,
@@ -162,7 +165,7 @@ impl JobLayout {
 impl JobLayout {
     /// For each eye without a lens in hand: what to do where no lens that can be bought is large enough.
     pub fn no_stock_lenses(&self, in_hand: &Pair<Option<LensInHand>>) -> Vec<String> {
-        let missing = self.eyes.iter().filter(|(eye, _)| in_hand.get(*eye).is_none());
+        let missing = self.eyes.iter().filter(|(eye, laid)| laid.is_made && in_hand.get(*eye).is_none());
         missing.filter_map(|(_, laid)| laid.no_stock_lens()).collect()
     }
 }
@@ -201,19 +204,21 @@ impl EyeOnBench {
         if self.stock_diameter_mm().is_some() {
             return None;
         }
-        // A surfaced lens has its prism ground in, and its blank goes around the pupil.
-        let (with_prism, needs_mm) = match self.prism {
-            Some(_) => (", with its prism ground,", self.layout.blank.with_margin_mm),
-            None => ("", self.blank().with_margin_mm),
-        };
+        let with_prism = if self.prism.is_some() { ", with its prism ground," } else { "" };
         Some(format!(
             "No stock lens fits the {} eye: it needs {:.2} mm, and the largest is {} mm. Order it surfaced{with_prism} \
              to {} mm or larger, or choose a smaller frame.",
             self.eye.name(),
             self.blank().with_margin_mm,
             short(self.stock_mm.last().copied().unwrap_or_default()),
-            short(needs_mm.ceil()),
+            short(self.surfaced_diameter_mm()),
         ))
+    }
+
+    /// The whole diameter that a surfaced lens needs. It has its prism ground in, and its blank goes around the pupil.
+    pub fn surfaced_diameter_mm(&self) -> f64 {
+        let needs = if self.prism.is_some() { self.layout.blank } else { self.blank() };
+        needs.with_margin_mm.ceil()
     }
 
     /// A sentence for each value that is unlikely.

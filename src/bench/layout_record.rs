@@ -25,8 +25,8 @@ pub struct LayoutRecord {
     pub frame_pd: Millimetre,
     /// The wearer's pupil distance for the use the pair is made for.
     pub wanted_pd: Millimetre,
-    /// Each eye.
-    pub eyes: Pair<EyeRecord>,
+    /// Each eye a lens is made for.
+    pub eyes: Pair<Option<EyeRecord>>,
 }
 
 /// One eye of a layout as it was made.
@@ -84,7 +84,10 @@ impl LayoutRecord {
     ///
     /// [`UnitError`] when a computed number is out of range or not finite.
     pub fn of(layout: &JobLayout, lab: &Lab, lenses: &Pair<Option<JobLens>>) -> Result<Self, UnitError> {
-        let eye = |eye: Eye| EyeRecord::of(layout.eyes.get(eye), lenses.get(eye).as_ref());
+        let eye = |eye: Eye| {
+            let laid = layout.eyes.get(eye);
+            laid.is_made.then(|| EyeRecord::of(laid, lenses.get(eye).as_ref())).transpose()
+        };
         Ok(Self {
             blocker_step: Millimetre::round_from(layout.step.mm())?,
             blank_margin: lab.blank_margin,
@@ -170,7 +173,7 @@ mod tests {
         let record = LayoutRecord::of(&layout, &lab, &lenses).unwrap();
         assert_eq!((record.blocker_step, record.blank_margin), (mm("0.5"), mm("2")));
         assert_eq!((record.dbl, record.frame_pd, record.wanted_pd), (mm("20"), mm("64"), mm("62.5")));
-        let (right, left) = (record.eyes.right, record.eyes.left);
+        let (right, left) = (record.eyes.right.unwrap(), record.eyes.left.unwrap());
         assert_eq!((right.wanted_pd, right.wanted_height), (mm("31.25"), mm("24")));
         // The sum stays 62.5: right down, left up.
         assert_eq!((right.set_pd, right.nudge_in), (mm("31"), mm("-0.25")));
@@ -195,6 +198,6 @@ mod tests {
         let (job, lab) = (round_job("-1.00 sph", "32/32"), lab());
         let layout = JobLayout::of(&job, &round_shape(), &lab, BlockerStep::Half);
         let record = LayoutRecord::of(&layout, &lab, &Pair::new(None, None)).unwrap();
-        assert_eq!((record.eyes.right.lens, record.eyes.left.needs_exact), (None, mm("48")));
+        assert_eq!((record.eyes.right.unwrap().lens, record.eyes.left.unwrap().needs_exact), (None, mm("48")));
     }
 }

@@ -43,7 +43,7 @@ impl MaterialComparison {
             .map(|details| Self {
                 is_ordered: std::ptr::eq(details, &ordered.details),
                 eyes: Pair::new(Eye::Right, Eye::Left).map(|eye| one_eye(job, laid, details, least_edge_mm, eye)),
-                more: pair_of(details.price) - pair_of(ordered.details.price),
+                more: job.made_eyes().map(|_| details.price - ordered.details.price).sum(),
                 details: details.clone(),
             })
             .collect()
@@ -53,10 +53,6 @@ impl MaterialComparison {
     pub fn worst_fringe_pd(&self) -> Option<f64> {
         self.eyes.iter().filter_map(|(_, row)| row.as_ref().ok()).map(|row| row.fringe_pd).max_by(f64::total_cmp)
     }
-}
-
-fn pair_of(price: Cents) -> Cents {
-    price + price
 }
 
 fn one_eye(

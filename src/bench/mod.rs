@@ -10,6 +10,7 @@
 //! * [`notes`]: what the bench ticket says about edge, size and care.
 //! * [`verification`]: the check of a finished pair.
 
+pub mod buying;
 pub mod compensation;
 pub mod edge_finish;
 pub mod layout;

@@ -138,14 +138,17 @@ impl ProcessSpread {
     }
 }
 
-/// The chance of each tolerance row of a job to pass, for the power that is ordered.
+/// The chance of each tolerance row of a job to pass, for the power that is ordered. A lens that stays, or a balance lens,
+/// has no rows, and only two prescribed lenses are compared.
 pub fn budget_of(job: &Job, lab: &Lab, spread: &ProcessSpread) -> Budget {
     let order = BudgetOrder {
         power: Pair::new(job.lens_power(Eye::Right).numbers(), job.lens_power(Eye::Left).numbers()),
         prism: job.prescription.eyes.map(|eye| eye.prism.numbers()),
         centre_specified: Pair::new(false, false),
     };
-    budget(lab.tolerance, &order, &spread.numbers(lab))
+    let mut budget = budget(lab.tolerance, &order, &spread.numbers(lab));
+    budget.rows.retain(|row| row.eye.map_or(job.compares_eyes(), |eye| job.holds_power(eye)));
+    budget
 }
 
 #[cfg(test)]

@@ -7,13 +7,14 @@ use serde::{Deserialize, Serialize};
 use strum::{EnumString, IntoStaticStr, VariantArray};
 
 use super::layout::JobLayout;
-use crate::desk::job::Job;
+use crate::desk::job::{EyeTask, Job};
 use crate::desk::key::keyed;
 use crate::optics::mistake::{Mistake, MistakeKind, find_mistakes};
 use crate::optics::notation;
 use crate::optics::prescription::{Given, LensPower, Prism, PupilDistance};
 use crate::optics::tolerance::{
-    CentreLimits, Measured, Ordered, Profile, READING_ALLOWANCE, Status, ToleranceLine, Unit, is_verified, verify,
+    CentreLimits, Measured, Ordered, Profile, Quantity, READING_ALLOWANCE, Status, ToleranceLine, Unit, is_verified,
+    verify,
 };
 use crate::optics::unit::Millimetre;
 use crate::optics::{Eye, Pair};
@@ -35,7 +36,8 @@ keyed!(Notation);
 #[derive(Debug, Clone, PartialEq)]
 pub struct Measurement {
     pub notation: Notation,
-    pub power: Pair<LensPower>,
+    /// A lens that stays and a balance lens need not be read.
+    pub power: Pair<Option<LensPower>>,
     /// The powers as typed.
     pub typed: Pair<String>,
     /// Between the places where the lensmeter reads the prescribed prism; without prism, the optical centres.
@@ -56,16 +58,20 @@ impl Measurement {
             Some(read) if read.given() == Given::Each => {
                 Pair::new(Some(read.mono(Eye::Right).to_f64()), Some(read.mono(Eye::Left).to_f64()))
             }
+            Some(read) if let Given::One(only) = read.given() => {
+                let of = |eye: Eye| (eye == only).then(|| read.mono(eye).to_f64());
+                Pair::new(of(Eye::Right), of(Eye::Left))
+            }
             Some(read) => {
                 let wider_mm = read.binocular().to_f64() - (wanted_mm.right + wanted_mm.left);
                 wanted_mm.map(|wanted_mm| Some(wanted_mm + wider_mm / 2.0))
             }
         };
         Measured {
-            power: self.power.map(Some),
+            power: self.power,
             prism: self.prism.map(|prism| prism.map(Prism::numbers)),
             pupil_distance_mm,
-            is_width_only: self.pupil_distance.is_some_and(|read| read.given() != Given::Each),
+            is_width_only: self.pupil_distance.is_some_and(|read| read.given() == Given::Both),
             height_mm: self.height.map(|height| height.map(Millimetre::to_f64)),
             centre_thickness_mm: Pair::new(None, None),
         }
@@ -112,8 +118,8 @@ impl PairReading {
     fn of(measurement: &Measurement) -> Self {
         let eye = |eye: Eye| EyeReading {
             typed: measurement.typed.get(eye).clone(),
-            minus: measurement.power.get(eye).to_minus().to_string(),
-            plus: measurement.power.get(eye).to_plus().to_string(),
+            minus: measurement.power.get(eye).map(|power| power.to_minus().to_string()).unwrap_or_default(),
+            plus: measurement.power.get(eye).map(|power| power.to_plus().to_string()).unwrap_or_default(),
             height: measurement.height.get(eye).map(|h| h.to_string()).unwrap_or_default(),
             prism: measurement.prism.get(eye).map(|p| p.to_string()).unwrap_or_default(),
         };
@@ -320,19 +326,77 @@ pub fn judge(
     layout: &JobLayout,
     measurement: &Measurement,
 ) -> Judgment {
-    let ordered = ordered(job, layout);
-    let measured = measurement.for_tables(&ordered);
-    let lines = verify(profile, centre_limits, &ordered, &measured);
+    let held = Held::of(job, measurement);
+    let mut ordered = ordered(job, layout);
+    let mut measured = measurement.for_tables(&ordered);
+    held.leave_out(job, measurement, &mut ordered, &mut measured);
+    let mut lines = verify(profile, centre_limits, &ordered, &measured);
+    lines.retain(|line| held.holds(line));
     let mistakes = find_mistakes(profile, centre_limits, &ordered, &measured);
     let verdict = Verdict {
         profile: profile.to_string(),
         rows: lines.iter().map(VerdictRow::of).collect(),
-        passed: is_verified(&lines),
+        passed: lines.is_empty() || (is_verified(&lines) && held.is_placed(&lines)),
         compensated: job.compensated_words().unwrap_or_default(),
         looks_like: mistakes.iter().map(mistake_words).collect(),
         kept_back: kept_back(&lines, &mistakes).unwrap_or_default(),
     };
     Judgment { reading: PairReading::of(measurement), verdict, figures: lines.iter().map(VerdictFigure::of).collect() }
+}
+
+/// What a check holds of a job whose lenses are not both prescribed ones. A lens that stays and a balance lens have no
+/// power to hold; the eyes are compared where both lenses are made as prescribed, or where the one that stays was read.
+struct Held {
+    power: Pair<bool>,
+    makes: Pair<bool>,
+    compares: bool,
+}
+
+impl Held {
+    fn of(job: &Job, measurement: &Measurement) -> Self {
+        let power = Pair::new(job.holds_power(Eye::Right), job.holds_power(Eye::Left));
+        let is_read = |eye: Eye| {
+            let stays = job.eyes.get(eye).task == EyeTask::Keep;
+            stays && measurement.power.get(eye).is_some() && measurement.height.get(eye).is_some()
+        };
+        let compares = Eye::BOTH.into_iter().all(|eye| *power.get(eye) || is_read(eye));
+        Self { power, makes: job.tasks().map(EyeTask::is_made), compares }
+    }
+
+    /// Takes out what is not held, so that neither a row nor a mistake is made of it. The eyes are compared by the power
+    /// that a lens which stays was read to have.
+    fn leave_out(&self, job: &Job, measurement: &Measurement, ordered: &mut Ordered, measured: &mut Measured) {
+        for eye in Eye::BOTH.into_iter().filter(|eye| !self.power.get(*eye)) {
+            let read = measurement.power.get(eye).filter(|_| !*job.prescription.has_power.get(eye));
+            let (power, prism, reading) = match eye {
+                Eye::Right => (&mut ordered.power.right, &mut ordered.prism.right, &mut measured.power.right),
+                Eye::Left => (&mut ordered.power.left, &mut ordered.prism.left, &mut measured.power.left),
+            };
+            (*power, *prism, *reading) = (read.unwrap_or(*power), Prism::NONE, None);
+        }
+    }
+
+    fn holds(&self, line: &ToleranceLine) -> bool {
+        match (line.eye, line.quantity) {
+            (Some(eye), quantity) if quantity.is_house_limit() => *self.makes.get(eye) && self.needs_place(eye, line),
+            (Some(eye), _) => *self.power.get(eye),
+            (None, Quantity::VerticalImbalance | Quantity::HorizontalImbalance) => self.compares,
+            // The prism of one lens is its own: the other's counts as none.
+            (None, _) => true,
+        }
+    }
+
+    /// The place of a balance lens is held where it was read, or where there is no other lens to hold.
+    fn needs_place(&self, eye: Eye, line: &ToleranceLine) -> bool {
+        let has_prescribed = self.power.right || self.power.left;
+        *self.power.get(eye) || !has_prescribed || line.status != Status::NotChecked
+    }
+
+    /// Where the eyes are not compared, each place of a lens is required by itself.
+    fn is_placed(&self, lines: &[ToleranceLine]) -> bool {
+        let is_read = |line: &ToleranceLine| line.status != Status::NotChecked;
+        self.compares || lines.iter().filter(|line| line.quantity.is_house_limit()).all(is_read)
+    }
 }
 
 /// A power that is off by more than this many times its limit is never sent (common practice).
@@ -369,7 +433,8 @@ const MOST_OTHER_LENSES: usize = 2;
 /// For each eye whose power does not fit its own order: the lenses of other jobs on the bench that it fits.
 pub fn other_jobs(profile: Profile, job: &Job, measurement: &Measurement, others: &[BenchLens]) -> Vec<String> {
     let mut said = Vec::new();
-    for (eye, &read) in measurement.power.iter() {
+    let readings = measurement.power.iter().filter(|(eye, _)| job.holds_power(*eye));
+    for (eye, read) in readings.filter_map(|(eye, read)| read.map(|read| (eye, read))) {
         if fits_power(profile, job.lens_power(eye), read) {
             continue;
         }
@@ -436,7 +501,11 @@ pub const REASON_LETTERS: usize = 10;
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::optics::prescription::{read, read_measured, read_pupil_distance};
+    use crate::bench::layout::tests::{lab, round_job, round_shape};
+    use crate::optics::prescription::{
+        EyePrescription, read, read_measured, read_pupil_distance, read_pupil_distance_for,
+    };
+    use crate::shape::blocker::BlockerStep;
 
     fn wanted() -> Ordered {
         let rx = |text| read(text).map(|r| r.rx).unwrap_or_default();
@@ -454,12 +523,97 @@ mod tests {
         let power = |text| read_measured(text).unwrap();
         Measurement {
             notation: Notation::Written,
-            power: Pair::new(power(right), power(left)),
+            power: Pair::new(Some(power(right)), Some(power(left))),
             typed: Pair::new(right.into(), left.into()),
             pupil_distance: read_pupil_distance(distance).ok(),
             height: Pair::new("20".parse().ok(), "20".parse().ok()),
             prism: Pair::new(None, None),
         }
+    }
+
+    /// The check of a job in the round frame, its centres 24 high, PD 31/33.
+    fn judged(right: (EyeTask, &str), left: (EyeTask, &str), read: [&str; 3], heights: [&str; 2]) -> Judgment {
+        let mut job = round_job("pl", "31/33");
+        job.prescription.eyes = Pair::new(read_rx(right.1), read_rx(left.1));
+        job.eyes.right.task = right.0;
+        job.eyes.left.task = left.0;
+        job.prescription.has_power = Pair::new(!right.1.is_empty(), !left.1.is_empty());
+        let layout = JobLayout::of(&job, &round_shape(), &lab(), BlockerStep::Half);
+        let power = |text: &str| (!text.is_empty()).then(|| read_measured(text).unwrap());
+        let measurement = Measurement {
+            notation: Notation::Written,
+            power: Pair::new(power(read[0]), power(read[1])),
+            typed: Pair::new(read[0].into(), read[1].into()),
+            pupil_distance: read_pupil_distance_for(read[2], job.single_eye()).ok(),
+            height: Pair::new(heights[0].parse().ok(), heights[1].parse().ok()),
+            prism: Pair::new(None, None),
+        };
+        judge(Profile::Z80_1, &CentreLimits::default(), &job, &layout, &measurement)
+    }
+
+    fn read_rx(text: &str) -> EyePrescription {
+        if text.is_empty() { EyePrescription::default() } else { read(text).unwrap().rx }
+    }
+
+    fn rows(judgment: &Judgment) -> Vec<String> {
+        let eye = |eye: Option<Eye>| eye.map_or("pair", Eye::letter);
+        judgment.figures.iter().map(|row| format!("{} {}", eye(row.eye), row.quantity)).collect()
+    }
+
+    #[test]
+    fn a_lens_that_stays_has_no_row() {
+        use EyeTask::*;
+        let stays = (Keep, "");
+        let made = (Make, "-2.50 -0.75 x 80");
+        let good = judged(stays, made, ["", "-2.50 -0.75 x 80", "L33"], ["", "24"]);
+        let own = ["L power_strongest", "L cylinder", "L axis", "L centre_across", "L centre_height"];
+        assert_eq!((rows(&good), good.verdict.passed), (own.map(String::from).to_vec(), true));
+        assert_eq!(good.reading.right.typed, "", "nothing was read of the lens that stays");
+        // A wrong power, a wrong place, a place that was not read.
+        for (read, height) in [
+            (["", "-3.00 -0.75 x 80", "L33"], "24"),
+            (["", "-2.50 -0.75 x 80", "L35"], "24"),
+            (["", "-2.50 -0.75 x 80", "L33"], "26"),
+            (["", "-2.50 -0.75 x 80", "L33"], ""),
+            (["", "-2.50 -0.75 x 80", ""], "24"),
+        ] {
+            assert!(!judged(stays, made, read, ["", height]).verdict.passed, "{read:?} {height}");
+        }
+        // The lens that stays was read: the eyes are compared. 2 mm in height of 2.50 D is 0.5 prism diopters, beyond 0.33.
+        let known = (Keep, "-2.50 sph");
+        let compared = judged(known, made, ["-2.50 sph", "-2.50 -0.75 x 80", "31/33"], ["26", "24"]);
+        assert!(rows(&compared).contains(&"pair vertical_imbalance".to_owned()), "{:?}", rows(&compared));
+        assert!(!rows(&compared).contains(&"R power_strongest".to_owned()) && !compared.verdict.passed);
+        let level = judged(known, made, ["-2.50 sph", "-2.50 -0.75 x 80", "31/33"], ["24", "24"]);
+        assert!(level.verdict.passed, "{}", level.verdict.sentence());
+    }
+
+    #[test]
+    fn a_prism_before_one_eye_is_its_own() {
+        let judged = judged(
+            (EyeTask::Keep, "-2.00 sph 3 BO"),
+            (EyeTask::Make, "-2.00 sph 2 BI"),
+            ["", "-2.00 sph", "L33"],
+            ["", "24"],
+        );
+        let prism = judged.figures.iter().find(|row| row.quantity == "prism_horizontal").unwrap();
+        assert_eq!((prism.wanted, prism.measured, judged.verdict.passed), (Some(2.0), None, false));
+    }
+
+    #[test]
+    fn a_balance_lens_is_held_to_no_power() {
+        use EyeTask::*;
+        let (balance, made) = ((Balance, "-2.25 sph"), (Make, "-2.00 -0.50 x 10"));
+        let own = ["L power_strongest", "L cylinder", "L axis", "L centre_across", "L centre_height"];
+        let good = judged(balance, made, ["-4.00 sph", "-2.00 -0.50 x 10", "33"], ["", "24"]);
+        assert_eq!(rows(&good)[..3], own.map(String::from)[..3]);
+        assert!(!rows(&good).iter().any(|row| row.contains("imbalance") || row.starts_with("R power")));
+        let each = judged(balance, made, ["", "-2.00 -0.50 x 10", "31/33"], ["", "24"]);
+        assert!(each.verdict.passed && each.verdict.looks_like.is_empty(), "{}", each.verdict.sentence());
+        // With no other lens to hold, its place is.
+        let alone = |height| judged(balance, (Keep, ""), ["", "", "R31"], [height, ""]);
+        assert_eq!(rows(&alone("24")), ["R centre_across", "R centre_height"]);
+        assert!(alone("24").verdict.passed && !alone("27").verdict.passed && !alone("").verdict.passed);
     }
 
     fn verdict_of(measurement: &Measurement) -> Verdict {

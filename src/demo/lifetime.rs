@@ -355,7 +355,7 @@ impl Maker {
             tracking: invent::tracking(number as u64),
             receipt: plan.first_receipt + at,
         });
-        for (eye, laid) in record.eyes.iter() {
+        for (eye, laid) in record.eyes.iter().filter_map(|(eye, laid)| Some((eye, laid.as_ref()?))) {
             batch.layouts.push(layout_of(number, template.job.number, eye, laid));
         }
         if slot.member == 0 {

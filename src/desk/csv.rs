@@ -3,7 +3,9 @@
 /// The rows as text. A field that a spreadsheet would run as a formula is written with an apostrophe before it; numbers stay
 /// numbers.
 pub fn csv<Row: AsRef<[String]>>(rows: impl IntoIterator<Item = Row>) -> String {
-    rows.into_iter().map(|row| row.as_ref().iter().map(|text| field(text)).collect::<Vec<_>>().join(",") + "\r\n").collect()
+    rows.into_iter()
+        .map(|row| row.as_ref().iter().map(|text| field(text)).collect::<Vec<_>>().join(",") + "\r\n")
+        .collect()
 }
 
 fn field(text: &str) -> String {

@@ -5,6 +5,24 @@ use time::{Date, OffsetDateTime};
 
 time::serde::format_description!(pub iso_date, Date, "[year]-[month]-[day]");
 
+/// Reads `2026-11-25`, as a date field sends it, or a day typed by hand as month/day/year.
+///
+/// # Errors
+///
+/// A sentence that says how to write it.
+pub fn read(text: &str) -> Result<Date, String> {
+    let text = text.trim();
+    Date::parse(text, format_description!("[year]-[month]-[day]"))
+        .or_else(|_| Date::parse(text, format_description!("[month padding:none]/[day padding:none]/[year]")))
+        .map_err(|_| {
+            if text.is_empty() {
+                "A day is needed".to_owned()
+            } else {
+                format!("“{text}” is not a day: write it like 2026-11-25 or 11/25/2026")
+            }
+        })
+}
+
 /// `Nov 25, 2026`.
 pub fn day(date: &Date) -> String {
     date.format(format_description!("[month repr:short] [day padding:none], [year]")).unwrap_or_default()

@@ -1,21 +1,20 @@
-//! The promised date: how near it is, and what the mail-order rule requires (16 CFR Part 435).
+//! The promised date: what it starts from, and how near it is. What follows when it cannot be kept is in
+//! [`super::delay`].
 //!
-//! A lead time counts calendar days, with Sundays and holidays, as the rule does. The summary of the rule is from
-//! memory of 435.2 and a public business guide. It is a reminder, not legal advice.
+//! A lead time counts the lab's working days. The thirty days of the mail-order rule (16 CFR Part 435) are calendar days.
 
-use time::format_description::BorrowedFormatItem;
-use time::macros::format_description;
-use time::{Date, Duration};
+use time::Date;
+
+use super::calendar::ClosedDays;
 
 /// Days within which an order must be sent when no other time was stated. Source: 16 CFR 435.2.
 pub const STATED_LIMIT_DAYS: i64 = 30;
 /// A promise is "due soon" from this many days before.
 pub const SOON_DAYS: i64 = 3;
 
-/// The promised date: `lead_days` calendar days after the order.
-pub fn promise(ordered_on: Date, lead_days: i64) -> Date {
-    // Clamped so that a very large number cannot overflow the duration.
-    ordered_on.saturating_add(Duration::days(lead_days.clamp(0, 36_500)))
+/// The promised date: so many working days after the order.
+pub fn promise(ordered_on: Date, lead_days: i64, closed: &ClosedDays) -> Date {
+    closed.working_days_after(ordered_on, lead_days)
 }
 
 /// How a job stands against its promised date.
@@ -74,35 +73,18 @@ pub fn promise_warning(ordered_on: Date, promised_on: Date) -> Option<String> {
     })
 }
 
-/// `Nov 26, 2026`, as on the pages.
-const DAY: &[BorrowedFormatItem<'_>] = format_description!("[month repr:short] [day padding:none], [year]");
-
-/// What the rule requires when a promised date is near or missed.
-pub fn delay_notice(promised_on: Date, is_sent: bool, today: Date) -> Option<String> {
-    let day = promised_on.format(DAY).unwrap_or_default();
-    match Lateness::of(promised_on, is_sent, today) {
-        Lateness::Late(_) => Some(format!(
-            "Promised for {day} and not sent. The delay notice was due by that day: a new date, or that none can be \
-             given and why, and a free way to cancel for a full refund (16 CFR 435). Send it now and write down when."
-        )),
-        Lateness::DueToday | Lateness::DueSoon(_) => Some(format!(
-            "If it cannot leave by {day}, the customer must have a delay notice by that day: a new date and a free \
-             way to cancel for a full refund (16 CFR 435)."
-        )),
-        Lateness::InTime(_) | Lateness::Sent => None,
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use time::macros::date;
 
+    /// Feb 20, 2027 is a Saturday.
     #[test]
-    fn counts_calendar_days() {
-        assert_eq!(promise(date!(2027 - 02 - 20), 10), date!(2027 - 03 - 02));
-        assert_eq!(promise(date!(2028 - 02 - 20), 10), date!(2028 - 03 - 01), "a leap year");
-        assert_eq!(promise(date!(2027 - 02 - 20), i64::MAX), date!(2127 - 01 - 27), "bounded to 36,500 days");
+    fn a_promise_counts_working_days() {
+        let weekend = ClosedDays::weekend();
+        assert_eq!(promise(date!(2027 - 02 - 20), 10, &weekend), date!(2027 - 03 - 05));
+        assert_eq!(promise(date!(2027 - 02 - 19), 1, &weekend), date!(2027 - 02 - 22));
+        assert_eq!(promise(date!(2027 - 02 - 20), 10, &ClosedDays::default()), date!(2027 - 03 - 02));
     }
 
     #[test]
@@ -123,15 +105,10 @@ mod tests {
     }
 
     #[test]
-    fn warns_beyond_thirty_days_and_requires_a_notice() {
+    fn warns_beyond_thirty_days() {
         // 16 CFR 435.2: thirty days where no time was stated.
         let ordered = date!(2027 - 05 - 01);
         assert_eq!(promise_warning(ordered, date!(2027 - 05 - 31)), None);
         assert!(promise_warning(ordered, date!(2027 - 06 - 01)).is_some_and(|w| w.contains("31 days")));
-        let promised = date!(2027 - 05 - 10);
-        assert!(delay_notice(promised, false, date!(2027 - 05 - 11)).is_some_and(|w| w.contains("May 10, 2027")));
-        assert!(delay_notice(promised, false, date!(2027 - 05 - 08)).is_some());
-        assert_eq!(delay_notice(promised, false, date!(2027 - 05 - 01)), None);
-        assert_eq!(delay_notice(promised, true, date!(2027 - 05 - 11)), None);
     }
 }

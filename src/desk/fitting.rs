@@ -80,17 +80,18 @@ pub struct PowerDecision {
 }
 
 impl PowerDecision {
-    /// The decision as a sentence for the history, with both powers if the lenses are compensated.
-    pub fn words(&self, prescribed: Pair<LensPower>) -> String {
+    /// The decision as a sentence for the history, with both powers of each lens made if they are compensated.
+    pub fn words(&self, prescribed: Pair<Option<LensPower>>) -> String {
         let position = self.position.words();
         if !self.is_compensated {
             return format!("To be made as prescribed, not compensated for the position of wear ({position}).");
         }
         let eye = |eye: Eye| {
-            let (made, prescribed) = (self.power.get(eye).to_minus(), prescribed.get(eye).to_minus());
-            format!("{} {made} (prescribed {prescribed})", eye.letter())
+            let (made, prescribed) = (self.power.get(eye).to_minus(), (*prescribed.get(eye))?.to_minus());
+            Some(format!("{} {made} (prescribed {prescribed})", eye.letter()))
         };
-        format!("Ordered compensated for the position of wear ({position}): {}, {}.", eye(Eye::Right), eye(Eye::Left))
+        let eyes: Vec<String> = Eye::BOTH.into_iter().filter_map(eye).collect();
+        format!("Ordered compensated for the position of wear ({position}): {}.", eyes.join(", "))
     }
 }
 
@@ -116,12 +117,14 @@ mod tests {
             power: Pair::new(power("-2.12 -0.50 x 5"), power("+1.00 +0.50 x 90")),
             at: OffsetDateTime::UNIX_EPOCH,
         };
-        let prescribed = Pair::new(power("-2.25 -0.25 x 10"), power("+1.75 sph"));
+        let prescribed = Pair::new(Some(power("-2.25 -0.25 x 10")), Some(power("+1.75 sph")));
         assert_eq!(
             order.words(prescribed),
             "Ordered compensated for the position of wear (13 to 13 mm, 10° panto, 6° wrap): R -2.12 -0.50 x 005 \
              (prescribed -2.25 -0.25 x 010), L +1.50 -0.50 x 180 (prescribed +1.75 sph)."
         );
+        let one = order.words(Pair::new(None, prescribed.left));
+        assert!(one.ends_with("wrap): L +1.50 -0.50 x 180 (prescribed +1.75 sph)."), "{one}");
         order.is_compensated = false;
         assert!(order.words(prescribed).starts_with("To be made as prescribed"));
     }

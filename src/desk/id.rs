@@ -47,6 +47,8 @@ id! {
     ShapeId(Uuid);
     /// One kind of uncut lens in the drawer.
     DrawerLensId(Uuid);
+    /// Who sells uncut lenses.
+    SupplierId(Uuid);
 }
 
 #[cfg(test)]

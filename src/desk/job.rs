@@ -24,8 +24,12 @@ use crate::optics::{Eye, Pair};
 pub struct Job {
     /// The number on the tray.
     pub number: i64,
-    /// The customer.
+    /// The customer: the patient, who wears the pair.
     pub customer: Customer,
+    /// Who pays. Often the patient.
+    pub payer: Customer,
+    /// Who gets the parcel. Often the patient.
+    pub recipient: Customer,
     /// The frame.
     pub frame: Frame,
     /// The prescription.
@@ -60,7 +64,7 @@ pub struct Job {
     pub charged: Cents,
     /// What came in so far.
     pub paid: Cents,
-    /// The day the parcel left.
+    /// The day the parcel left that did not come back.
     pub sent_on: Option<Date>,
     /// The newest receipt.
     pub receipt: Option<i64>,
@@ -172,6 +176,34 @@ impl Job {
         }
     }
 
+    /// Whether a lens with the prescribed power is made for this eye, so that its power is checked.
+    pub fn holds_power(&self, eye: Eye) -> bool {
+        self.eyes.get(eye).task == EyeTask::Make
+    }
+
+    /// Whether the two lenses are compared with each other: both are made with the prescribed power.
+    pub fn compares_eyes(&self) -> bool {
+        Eye::BOTH.into_iter().all(|eye| self.holds_power(eye))
+    }
+
+    /// Whether both powers before the eyes are known, so that the balance between them can be computed: each lens is made
+    /// as prescribed, or stays and its power was written.
+    pub fn knows_both_powers(&self) -> bool {
+        let known = self.prescribed_eyes();
+        known.right.is_some() && known.left.is_some()
+    }
+
+    /// The prescribed power of each lens that is made to one.
+    fn made_powers(&self) -> Pair<Option<LensPower>> {
+        let of = |eye| self.holds_power(eye).then(|| self.prescription.eyes.get(eye).power);
+        Pair::new(of(Eye::Right), of(Eye::Left))
+    }
+
+    /// A decision which power to order, in a sentence.
+    pub fn decision_words(&self, decision: &PowerDecision) -> String {
+        decision.words(self.made_powers())
+    }
+
     /// What was prescribed for each eye, as [`Prescription::prescribed_eyes`] has it.
     pub fn prescribed_eyes(&self) -> Pair<Option<EyePrescription>> {
         self.prescription.prescribed_eyes(self.tasks())
@@ -186,6 +218,16 @@ impl Job {
             EyeTask::Balance => format!("{}, {}", task.words(), rx.power),
             EyeTask::Keep => task.words().to_owned(),
         }
+    }
+
+    /// Who pays, if it is not the patient.
+    pub fn other_payer(&self) -> Option<&Customer> {
+        Some(&self.payer).filter(|payer| payer.id != self.customer.id)
+    }
+
+    /// Who gets the parcel, if it is not the patient.
+    pub fn other_recipient(&self) -> Option<&Customer> {
+        Some(&self.recipient).filter(|recipient| recipient.id != self.customer.id)
     }
 
     /// What is still owed; negative when too much was paid.
@@ -210,7 +252,7 @@ impl Job {
 
     /// Both powers in a sentence, where the lenses are ordered compensated.
     pub fn compensated_words(&self) -> Option<String> {
-        self.compensated().map(|order| order.words(self.prescription.eyes.map(|eye| eye.power)))
+        self.compensated().map(|order| self.decision_words(order))
     }
 
     /// The decision that the lenses are ordered compensated for the way they are worn, if that is the newest.
@@ -228,6 +270,21 @@ impl Job {
     pub fn stage(&self) -> Stage {
         stage(self.tasks(), self.history.iter().map(|event| event.kind))
     }
+
+    /// How far its work has come; of a cancelled job, how far it had.
+    pub fn stage_of_work(&self) -> Stage {
+        stage(self.tasks(), self.history.iter().map(|event| event.kind).filter(|kind| *kind != EventKind::Cancelled))
+    }
+
+    /// Whether its parcel came back or was lost, and is to be sent again.
+    pub fn is_to_send_again(&self) -> bool {
+        self.sent_on.is_none() && !self.is_cancelled() && self.history.iter().any(|event| event.kind == EventKind::Sent)
+    }
+
+    /// Whether the order was cancelled.
+    pub fn is_cancelled(&self) -> bool {
+        self.stage() == Stage::Cancelled
+    }
 }
 
 /// A job as a line of a list.
@@ -243,8 +300,10 @@ pub struct JobLine {
     pub ordered_on: Date,
     /// The day it is promised for.
     pub promised_on: Date,
-    /// The day the parcel left.
+    /// The day the parcel left that did not come back.
     pub sent_on: Option<Date>,
+    /// Whether its parcel came back or was lost; an open job's alone.
+    pub was_sent: bool,
     /// How far it has come.
     pub stage: Stage,
     /// What became of a check that it did not pass; an open job's alone.
@@ -319,6 +378,20 @@ pub enum EventKind {
     BillLine,
     /// A line of the bill was taken back.
     BillLineReversed,
+    /// The parcel came back as it left.
+    ReturnedUnopened,
+    /// The parcel came back opened, or the pair was worn.
+    ReturnedOpened,
+    /// The parcel is lost.
+    ParcelLost,
+    /// The right lens is no longer in hand for the job: it went back into the drawer.
+    AsideRight,
+    /// The left lens is no longer in hand for the job: it went back into the drawer.
+    AsideLeft,
+    /// The order was corrected.
+    Corrected,
+    /// The order was cancelled.
+    Cancelled,
     /// Money came in.
     Paid,
     /// Money went back.
@@ -327,6 +400,16 @@ pub enum EventKind {
     Receipt,
     /// Who pays was reminded of what is owed.
     Reminded,
+    /// Who pays, or who gets the parcel, was corrected.
+    PeopleChanged,
+    /// The customer agreed to another day.
+    PromiseMoved,
+    /// A notice that the promise cannot be kept was sent.
+    DelayNotice,
+    /// The last day to answer a delay notice passed without an answer, which is consent.
+    DelaySilent,
+    /// The customer cancelled because of a delay, or silence did.
+    DelayCancelled,
     /// A remark.
     Note,
 }
@@ -341,6 +424,10 @@ impl EventKind {
             | EventKind::LensLeft
             | EventKind::SpoiledRight
             | EventKind::SpoiledLeft
+            | EventKind::AsideRight
+            | EventKind::AsideLeft
+            | EventKind::ReturnedOpened
+            | EventKind::ParcelLost
             | EventKind::Cut
             | EventKind::CheckPassed
             | EventKind::CheckFailed
@@ -355,10 +442,18 @@ impl EventKind {
             | EventKind::Sent
             | EventKind::BillLine
             | EventKind::BillLineReversed
+            | EventKind::ReturnedUnopened
+            | EventKind::Corrected
+            | EventKind::Cancelled
             | EventKind::Paid
             | EventKind::Refunded
             | EventKind::Reminded
             | EventKind::Receipt
+            | EventKind::PeopleChanged
+            | EventKind::PromiseMoved
+            | EventKind::DelayNotice
+            | EventKind::DelaySilent
+            | EventKind::DelayCancelled
             | EventKind::Note => false,
         }
     }
@@ -384,10 +479,22 @@ impl EventKind {
             EventKind::Sent => "Sent",
             EventKind::BillLine => "Bill, line added",
             EventKind::BillLineReversed => "Bill, line taken back",
+            EventKind::ReturnedUnopened => "Parcel came back unopened",
+            EventKind::ReturnedOpened => "Parcel came back opened",
+            EventKind::ParcelLost => "Parcel lost",
+            EventKind::AsideRight => "Right lens put back",
+            EventKind::AsideLeft => "Left lens put back",
+            EventKind::Corrected => "Order corrected",
+            EventKind::Cancelled => "Order cancelled",
             EventKind::Paid => "Payment",
             EventKind::Refunded => "Refund",
             EventKind::Reminded => "Reminder sent",
             EventKind::Receipt => "Receipt issued",
+            EventKind::PeopleChanged => "Payer or recipient corrected",
+            EventKind::PromiseMoved => "Delay agreed",
+            EventKind::DelayNotice => "Delay notice",
+            EventKind::DelaySilent => "No answer to the delay notice",
+            EventKind::DelayCancelled => "Cancelled because of the delay",
             EventKind::Note => "Note",
         }
     }
@@ -422,11 +529,17 @@ pub enum Stage {
     Packed,
     /// The parcel has left.
     Sent,
+    /// The order was cancelled. Nothing leads out of this stage.
+    Cancelled,
 }
 
 keyed!(Stage);
 
 impl Stage {
+    /// The stages that work leads through, in order.
+    pub const OF_WORK: [Stage; 7] =
+        [Stage::Taken, Stage::ShapeOnFile, Stage::LensesInHand, Stage::Cut, Stage::Checked, Stage::Packed, Stage::Sent];
+
     /// For a person.
     pub fn words(self) -> &'static str {
         match self {
@@ -437,6 +550,7 @@ impl Stage {
             Stage::Checked => "checked",
             Stage::Packed => "packed",
             Stage::Sent => "sent",
+            Stage::Cancelled => "cancelled",
         }
     }
 }
@@ -446,6 +560,9 @@ pub fn stage(tasks: Pair<EyeTask>, kinds: impl IntoIterator<Item = EventKind>) -
     let (mut shape, mut right, mut left, mut cut, mut checked, mut packed, mut sent) =
         (false, false, false, false, false, false, false);
     for kind in kinds {
+        if kind == EventKind::Cancelled {
+            return Stage::Cancelled;
+        }
         match kind {
             EventKind::ShapeKept => shape = true,
             // A lens taken in hand is uncut, whatever was done to the one before it.
@@ -457,14 +574,26 @@ pub fn stage(tasks: Pair<EyeTask>, kinds: impl IntoIterator<Item = EventKind>) -
                 }
                 (cut, checked, packed) = (false, false, false);
             }
-            EventKind::SpoiledRight => (right, cut, checked, packed) = (false, false, false, false),
-            EventKind::SpoiledLeft => (left, cut, checked, packed) = (false, false, false, false),
+            EventKind::SpoiledRight | EventKind::AsideRight => {
+                (right, cut, checked, packed) = (false, false, false, false);
+            }
+            EventKind::SpoiledLeft | EventKind::AsideLeft => {
+                (left, cut, checked, packed) = (false, false, false, false);
+            }
             EventKind::Cut => (cut, checked, packed) = (true, false, false),
             EventKind::CheckPassed | EventKind::CheckConceded => checked = true,
             EventKind::CheckFailed => (checked, packed) = (false, false),
             EventKind::Packed => packed = true,
             EventKind::Sent => sent = true,
+            // A pair that nobody touched is only packed again; one that was is looked over first.
+            EventKind::ReturnedUnopened => (packed, sent) = (false, false),
+            EventKind::ReturnedOpened => (checked, packed, sent) = (false, false, false),
+            EventKind::ParcelLost => {
+                (right, left, cut, checked, packed, sent) = (false, false, false, false, false, false);
+            }
             EventKind::Taken
+            | EventKind::Corrected
+            | EventKind::Cancelled
             | EventKind::PowerDecided
             | EventKind::ImpactRight
             | EventKind::ImpactLeft
@@ -474,6 +603,11 @@ pub fn stage(tasks: Pair<EyeTask>, kinds: impl IntoIterator<Item = EventKind>) -
             | EventKind::Paid
             | EventKind::Refunded
             | EventKind::Receipt
+            | EventKind::PeopleChanged
+            | EventKind::PromiseMoved
+            | EventKind::DelayNotice
+            | EventKind::DelaySilent
+            | EventKind::DelayCancelled
             | EventKind::Note => {}
         }
     }
@@ -574,6 +708,57 @@ mod tests {
         assert_eq!(stage(failed.into_iter().chain([LensLeft])), Stage::LensesInHand);
         let both = [Taken, ShapeKept, LensRight, LensLeft, SpoiledRight, SpoiledLeft, LensRight];
         assert_eq!(stage(both), Stage::ShapeOnFile);
+    }
+
+    #[test]
+    fn a_parcel_that_comes_back_is_looked_over_and_sent_again() {
+        let sent = [Taken, ShapeKept, LensRight, LensLeft, Cut, CheckPassed, Packed, Sent];
+        for (more, want) in [
+            (&[][..], Stage::Sent),
+            (&[Paid, Receipt], Stage::Sent),
+            (&[ReturnedUnopened], Stage::Checked),
+            (&[ReturnedUnopened, Packed], Stage::Packed),
+            (&[ReturnedUnopened, Packed, Sent], Stage::Sent),
+            (&[ReturnedUnopened, CheckFailed], Stage::Cut),
+            (&[ReturnedOpened], Stage::Cut),
+            (&[ReturnedOpened, CheckPassed], Stage::Checked),
+            (&[ReturnedOpened, SpoiledLeft], Stage::ShapeOnFile),
+            (&[ReturnedOpened, SpoiledLeft, LensLeft], Stage::LensesInHand),
+            (&[ParcelLost], Stage::ShapeOnFile),
+            (&[ParcelLost, LensRight], Stage::ShapeOnFile),
+            (&[ParcelLost, LensRight, LensLeft], Stage::LensesInHand),
+            (&[ParcelLost, LensRight, LensLeft, Cut, CheckPassed, Packed, Sent], Stage::Sent),
+        ] {
+            assert_eq!(stage(sent.into_iter().chain(more.iter().copied())), want, "{more:?}");
+        }
+        let conceded = [Taken, ShapeKept, LensRight, LensLeft, Cut, CheckFailed, CheckConceded, Packed, Sent];
+        assert_eq!(stage(conceded.into_iter().chain([ReturnedUnopened])), Stage::Checked);
+        assert_eq!(stage(conceded.into_iter().chain([ReturnedOpened])), Stage::Cut);
+    }
+
+    #[test]
+    fn nothing_leads_out_of_a_cancelled_order() {
+        for before in [&[Taken][..], &[Taken, ShapeKept, LensRight, LensLeft, Cut, CheckPassed, Packed]] {
+            let cancelled: Vec<EventKind> = before.iter().copied().chain([Cancelled]).collect();
+            assert_eq!(stage(cancelled.clone()), Stage::Cancelled);
+            for later in EventKind::ALL {
+                assert_eq!(stage(cancelled.iter().copied().chain([*later])), Stage::Cancelled, "{later:?}");
+            }
+        }
+        let mut job = round_job("-4.00 sph", "31/33");
+        let at = OffsetDateTime::UNIX_EPOCH;
+        let event = |kind| Event { kind, note: String::new(), at };
+        job.history = [Taken, ShapeKept, LensRight, LensLeft, Cancelled].map(event).to_vec();
+        assert_eq!((job.stage(), job.stage_of_work()), (Stage::Cancelled, Stage::LensesInHand));
+        assert!(job.is_cancelled());
+    }
+
+    #[test]
+    fn a_lens_set_aside_is_missing_and_a_correction_alone_moves_nothing() {
+        let in_hand = [Taken, ShapeKept, LensRight, LensLeft];
+        assert_eq!(stage(in_hand.into_iter().chain([Corrected])), Stage::LensesInHand);
+        assert_eq!(stage(in_hand.into_iter().chain([AsideLeft, Corrected])), Stage::ShapeOnFile);
+        assert_eq!(stage(in_hand.into_iter().chain([AsideRight, Corrected, LensRight])), Stage::LensesInHand);
     }
 
     #[test]

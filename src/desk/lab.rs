@@ -4,6 +4,7 @@ use std::ops::RangeInclusive;
 
 use strum::{EnumString, IntoStaticStr, VariantArray};
 
+use super::calendar::ClosedDays;
 use super::key::keyed;
 use super::limit::LengthLimit;
 use super::money::Cents;
@@ -65,7 +66,7 @@ pub fn read_diameters(typed: &str) -> Result<Vec<Millimetre>, String> {
     }
 }
 
-/// Days from order to promise.
+/// Working days from order to promise.
 pub const LEAD_DAYS: RangeInclusive<i32> = 1..=120;
 /// The highest shipping charge.
 pub const MOST_SHIPPING: Cents = Cents::new(1_000_000);
@@ -93,8 +94,10 @@ pub struct Lab {
     /// The diameters of uncut lenses that can be bought, the smallest first.
     pub stock_diameters: Vec<Millimetre>,
     pub code_basis: CodeBasis,
-    /// Calendar days from order to promised date.
+    /// Working days from order to promised date.
     pub lead_days: i64,
+    /// The days on which the lab does not work.
+    pub closed: ClosedDays,
     /// The default shipping charge of a new order.
     pub shipping: Cents,
 }
@@ -107,7 +110,7 @@ impl Lab {
     }
 
     /// A new lab with defaults: blocker step 0.5 mm, 2 mm on the blank, 1 mm for a centre (common practice), ten
-    /// days.
+    /// working days, Saturday and Sunday closed.
     pub fn new(name: String, address: String) -> Self {
         let half = Millimetre::from_hundredths(50).unwrap_or(Millimetre::ZERO);
         let one = Millimetre::from_hundredths(100).unwrap_or(Millimetre::ZERO);
@@ -129,6 +132,7 @@ impl Lab {
                 .collect(),
             code_basis: CodeBasis::default(),
             lead_days: 10,
+            closed: ClosedDays::weekend(),
             shipping: Cents::new(700),
         }
     }

@@ -18,8 +18,12 @@
 //! * [`procedure_code`] – HCPCS codes: which code a lens, material or treatment has.
 //! * [`receipt`] – the receipt as a stored document.
 //! * [`job`] – a job, its history and its stage.
+//! * [`cancellation`] – who cancelled an order, and what becomes of lenses and money.
+//! * [`correction`] – what a correction of an order changes, and what follows from it.
+//! * [`parcel_return`] – a parcel that came back or is lost.
 //! * [`deadline`] – the promised date and the mail-order rule (16 CFR 435).
 //! * [`fitting`] – the position of wear, and the decision which power to order.
+//! * [`search`] – what is typed to find a job by.
 //! * [`stock`] – uncut lenses: the drawer, and the pair taken for a job.
 //! * [`supplier_list`] – reads a supplier's list of blanks.
 //! * [`impact`] – what says that the lenses of a job resist impact (21 CFR 801.410).
@@ -32,12 +36,16 @@
 
 pub mod account;
 pub mod bill;
+pub mod calendar;
+pub mod cancellation;
 pub mod catalogue;
 pub mod centre_height;
+pub mod correction;
 pub mod csv;
 pub mod customer;
 pub mod date;
 pub mod deadline;
+pub mod delay;
 pub mod eye_order;
 pub mod fault;
 pub mod fitting;
@@ -54,16 +62,20 @@ pub mod npi;
 pub mod open_balance;
 pub mod order;
 pub mod packing;
+pub mod parcel_return;
 pub mod payment;
 pub mod prescription;
 pub mod procedure_code;
+pub mod purchase;
 pub mod receipt;
 pub mod refund;
 #[cfg(test)]
 pub(crate) mod sample;
 pub mod reminder;
+pub mod search;
 pub mod step;
 pub mod stock;
 pub mod supplier_list;
 pub mod takings;
 pub mod text;
+pub mod unfinished;

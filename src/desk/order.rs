@@ -49,13 +49,33 @@ impl Design {
     }
 }
 
-/// The customer of a new order.
+/// A person of a new order: the patient, who pays, or who gets the parcel.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum CustomerChoice {
     /// Already in the book.
     Known(CustomerId),
     /// To be added with the order.
     New(Person),
+}
+
+/// Who gets the parcel of a new order.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub enum Recipient {
+    /// The patient.
+    #[default]
+    Patient,
+    /// Whoever pays.
+    Payer,
+    /// Somebody else.
+    Other(Box<CustomerChoice>),
+}
+
+/// Who pays for a job and who gets its parcel, where that is not the patient.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct People {
+    /// Who pays, if it is not the patient.
+    pub payer: Option<CustomerChoice>,
+    pub recipient: Recipient,
 }
 
 /// The frame of a new order.
@@ -72,7 +92,9 @@ pub enum FrameChoice {
 /// Everything needed to open a job.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NewOrder {
+    /// The patient.
     pub customer: CustomerChoice,
+    pub people: People,
     pub frame: FrameChoice,
     /// The wrap of a new frame, if it was entered.
     pub frame_wrap: Option<Tilt>,

@@ -19,6 +19,15 @@ impl ItemGroup {
     /// Every group, in the order of the work.
     pub const ALL: &[ItemGroup] = ItemGroup::VARIANTS;
 
+    /// The key of the one tick for everything required in this group.
+    pub fn all_key(self) -> &'static str {
+        match self {
+            ItemGroup::Lenses => "all_lenses",
+            ItemGroup::Alignment => "all_alignment",
+            ItemGroup::Parcel => "all_parcel",
+        }
+    }
+
     /// Shown to the user.
     pub fn words(self) -> &'static str {
         match self {
@@ -31,7 +40,7 @@ impl ItemGroup {
     /// Shown to the user, for this kind of parcel.
     pub fn words_for(self, parcel: Parcel) -> &'static str {
         match (self, parcel) {
-            (ItemGroup::Lenses, Parcel::LensesOnly) => "The two lenses",
+            (ItemGroup::Lenses, Parcel::LensesOnly) => "The lenses",
             _ => self.words(),
         }
     }
@@ -63,7 +72,7 @@ impl PackingItem {
 pub enum Parcel {
     /// The lenses in their frame.
     Glasses,
-    /// Two lenses, for a frame that stays with the customer.
+    /// Lenses, for a frame that stays with the customer.
     LensesOnly,
 }
 
@@ -95,7 +104,7 @@ pub const ITEMS: [PackingItem; 15] = [
     only_for(Parcel::LensesOnly, needed("own_wraps", ItemGroup::Lenses, "Each lens wrapped separately, marked R or L")),
     only_for(
         Parcel::LensesOnly,
-        needed("size_compared", ItemGroup::Lenses, "Both lenses compared with the shape on file for size"),
+        needed("size_compared", ItemGroup::Lenses, "Each lens compared with the shape on file for size"),
     ),
     needed("edges", ItemGroup::Lenses, "No chip, scratch or coating fault; edges safe to touch"),
     optional("bevels_alike", ItemGroup::Lenses, "The bevels of right and left look the same"),
@@ -144,8 +153,14 @@ pub fn missing<S: AsRef<str>>(parcel: Parcel, ticked: &[S]) -> Vec<&'static Pack
     static LIST: [PackingItem; 15] = ITEMS;
     LIST.iter()
         .filter(|item| item.applies_to(parcel))
-        .filter(|item| item.is_needed && !ticked.iter().any(|t| t.as_ref() == item.key))
+        .filter(|item| item.is_needed && !is_ticked(item, ticked))
         .collect()
+}
+
+/// Whether an item is ticked, by itself or with everything required in its group.
+pub fn is_ticked<S: AsRef<str>>(item: &PackingItem, ticked: &[S]) -> bool {
+    let is = |key: &str| ticked.iter().any(|t| t.as_ref() == key);
+    is(item.key) || (item.is_needed && is(item.group.all_key()))
 }
 
 /// The sentences of the ticked items, in the order of the list, for the book.
@@ -154,7 +169,8 @@ pub fn missing<S: AsRef<str>>(parcel: Parcel, ticked: &[S]) -> Vec<&'static Pack
 ///
 /// [`PackingError::Unknown`] for a key that is not on the list, [`PackingError::Missing`] for a required item.
 pub fn check_ticks<S: AsRef<str>>(parcel: Parcel, ticked: &[S]) -> Result<Vec<&'static str>, PackingError> {
-    let is_on_list = |key: &str| ITEMS.iter().any(|item| item.key == key && item.applies_to(parcel));
+    let is_on_list =
+        |key: &str| ITEMS.iter().any(|item| item.applies_to(parcel) && [item.key, item.group.all_key()].contains(&key));
     if let Some(unknown) = ticked.iter().find(|t| !is_on_list(t.as_ref())) {
         return Err(PackingError::Unknown(unknown.as_ref().to_owned()));
     }
@@ -162,7 +178,8 @@ pub fn check_ticks<S: AsRef<str>>(parcel: Parcel, ticked: &[S]) -> Result<Vec<&'
     if !missing.is_empty() {
         return Err(PackingError::Missing(missing.into_iter().map(|item| item.words).collect()));
     }
-    Ok(ITEMS.into_iter().filter(|item| ticked.iter().any(|t| t.as_ref() == item.key)).map(|item| item.words).collect())
+    let listed = ITEMS.into_iter().filter(|item| item.applies_to(parcel) && is_ticked(item, ticked));
+    Ok(listed.map(|item| item.words).collect())
 }
 
 /// On the packing page and the slip.
@@ -210,6 +227,17 @@ mod tests {
             }
         }
         assert!(matches!(check_ticks(Parcel::Glasses, &["wrapped"]), Err(PackingError::Unknown(_))));
+    }
+
+    #[test]
+    fn one_tick_stands_for_everything_required_in_its_group() {
+        let keys = ItemGroup::ALL.iter().map(|group| group.all_key()).collect::<Vec<_>>();
+        let said = check_ticks(Parcel::Glasses, &keys).unwrap();
+        let required = ITEMS.into_iter().filter(|i| i.is_needed && i.applies_to(Parcel::Glasses));
+        assert_eq!(said, required.map(|i| i.words).collect::<Vec<_>>(), "and for nothing that is done by choice");
+        let without_parcel = &keys[..2];
+        assert!(missing(Parcel::Glasses, without_parcel).iter().all(|item| item.group == ItemGroup::Parcel));
+        assert!(matches!(check_ticks(Parcel::LensesOnly, &["all_alignment"]), Err(PackingError::Unknown(_))));
     }
 
     #[test]

@@ -69,9 +69,19 @@ impl Prescription {
 
     /// Whether one halved distance should be asked for again, for each eye.
     pub fn wants_pd_of_each_eye(&self, made_for: MadeFor) -> bool {
-        let strongest_d = |eye: &EyePrescription| eye.power.numbers().strongest_meridian_d().abs();
-        self.centred_on(made_for).given() == Given::Both
-            && self.eyes.iter().any(|(_, eye)| strongest_d(eye) >= EACH_PD_FROM_D - 1e-9)
+        self.centred_on(made_for).given() == Given::Both && self.strongest_d() >= EACH_PD_FROM_D - 1e-9
+    }
+
+    /// The size of the strongest meridian of both eyes.
+    pub fn strongest_d(&self) -> f64 {
+        let of = |eye: &EyePrescription| eye.power.numbers().strongest_meridian_d().abs();
+        of(&self.eyes.right).max(of(&self.eyes.left))
+    }
+
+    /// How much the spherical equivalents of the eyes differ.
+    pub fn eyes_differ_by_d(&self) -> f64 {
+        let eyes = self.eyes.as_ref().map(|eye| eye.power.spherical_equivalent_d());
+        (eyes.right - eyes.left).abs()
     }
 
     /// Whether it has expired on this day. The owner decides what to do about it, by state law.

@@ -214,7 +214,8 @@ impl<'a> ReceiptFacts<'a> {
             eyes: Pair::default(),
             prescribed_on: job.prescription.written_on,
             diagnosis: &job.prescription.diagnosis,
-            is_impact_proven: job.is_impact_proven(),
+            // Of a lens that stays nothing is on record, so a receipt with one makes no claim.
+            is_impact_proven: job.is_impact_proven() && job.single_eye().is_none(),
             account,
         }
     }

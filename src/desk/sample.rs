@@ -35,13 +35,19 @@ pub fn round_shape() -> FrameShape {
     }
 }
 
+fn nobody() -> Customer {
+    Customer { id: CustomerId(Uuid::nil()), person: Person::default() }
+}
+
 /// A job in that frame, to this prescription and pupil distance, the optical centre 2 above the middle.
 pub fn round_job(rx: &str, pd: &str) -> Job {
     let eye = read(rx).unwrap().rx;
     let made = JobEye { task: EyeTask::Make, height: CentreHeight::Bottom("24".parse().unwrap()) };
     Job {
         number: 1001,
-        customer: Customer { id: CustomerId(Uuid::nil()), person: Person::default() },
+        customer: nobody(),
+        payer: nobody(),
+        recipient: nobody(),
         frame: Frame {
             id: FrameId(Uuid::nil()),
             details: FrameDetails {

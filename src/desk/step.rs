@@ -27,7 +27,7 @@ impl NextStep {
 }
 
 impl Stage {
-    /// The step that leaves this stage; a sent job has none.
+    /// The step that leaves this stage; a sent or cancelled job has none.
     pub fn next(self) -> Option<NextStep> {
         let (words, page, missing) = match self {
             Stage::Taken => ("trace the frame", "shape", "has no shape yet: trace the frame first"),
@@ -40,7 +40,7 @@ impl Stage {
                 ("align, clean and pack", "packing", "is not packed yet: go through the packing list first")
             }
             Stage::Packed => ("send", "shipment", "is not sent yet: send it first"),
-            Stage::Sent => return None,
+            Stage::Sent | Stage::Cancelled => return None,
         };
         Some(NextStep { words, page, missing })
     }
@@ -61,17 +61,14 @@ impl Job {
         self.history.iter().rev().find(|event| event.kind == kind)
     }
 
-    /// Whether the uncut or cut lens of an eye is here: taken in hand and not spoiled since.
+    /// Whether the uncut or cut lens of an eye is here: taken in hand, and neither spoiled, set aside nor lost since.
     pub fn is_lens_in_hand(&self, eye: Eye) -> bool {
-        let (taken, spoiled) = match eye {
-            Eye::Right => (EventKind::LensRight, EventKind::SpoiledRight),
-            Eye::Left => (EventKind::LensLeft, EventKind::SpoiledLeft),
+        let (taken, gone) = match eye {
+            Eye::Right => (EventKind::LensRight, [EventKind::SpoiledRight, EventKind::AsideRight]),
+            Eye::Left => (EventKind::LensLeft, [EventKind::SpoiledLeft, EventKind::AsideLeft]),
         };
-        self.history
-            .iter()
-            .rev()
-            .find(|event| event.kind == taken || event.kind == spoiled)
-            .is_some_and(|e| e.kind == taken)
+        let mut newest_first = self.history.iter().rev().map(|event| event.kind);
+        newest_first.find(|&kind| kind == taken || gone.contains(&kind) || kind == EventKind::ParcelLost) == Some(taken)
     }
 
     /// Whether the newest check is of the lenses as they are now: a lens taken in hand or cut later was not checked.
@@ -79,13 +76,31 @@ impl Job {
         is_check_current(self.history.iter().map(|event| event.kind))
     }
 
-    /// What must be done before the job has come to `needed`, in a sentence; `None` when it has.
+    /// What must be done before the job has come to `needed`, in a sentence; `None` when it has. A cancelled job comes to
+    /// nothing any more.
     pub fn not_yet(&self, needed: Stage) -> Option<String> {
         let reached = self.stage();
+        if reached == Stage::Cancelled {
+            return Some(self.cancelled_words());
+        }
         let next = reached.next().filter(|_| reached < needed)?;
         let missing = if reached == Stage::Cut && self.is_check_current() { FAILED } else { next.missing };
         Some(format!("Job {} {missing}.", self.number))
     }
+
+    /// Why nothing is made for a cancelled job.
+    fn cancelled_words(&self) -> String {
+        format!("Job {} was cancelled: nothing more is made for it. Take a new order instead.", self.number)
+    }
+}
+
+/// Whether the order is cancelled because of a delay, and no other day was agreed on since.
+pub fn is_cancelled_for_delay(kinds: impl IntoIterator<Item = EventKind>) -> bool {
+    kinds.into_iter().fold(false, |is_cancelled, kind| match kind {
+        EventKind::DelayCancelled => true,
+        EventKind::PromiseMoved => false,
+        _ => is_cancelled,
+    })
 }
 
 fn is_check_current(kinds: impl IntoIterator<Item = EventKind>) -> bool {
@@ -95,7 +110,11 @@ fn is_check_current(kinds: impl IntoIterator<Item = EventKind>) -> bool {
         | EventKind::LensRight
         | EventKind::LensLeft
         | EventKind::SpoiledRight
-        | EventKind::SpoiledLeft => false,
+        | EventKind::SpoiledLeft
+        | EventKind::AsideRight
+        | EventKind::AsideLeft
+        | EventKind::ReturnedOpened
+        | EventKind::ParcelLost => false,
         _ => is_current,
     })
 }
@@ -130,12 +149,26 @@ pub enum Step {
     BillLine,
     /// A line of the bill is taken back.
     Reversal,
+    /// The parcel came back, or is lost.
+    Return,
+    /// The order is corrected.
+    Correction,
+    /// The order is cancelled.
+    Cancellation,
     /// Money came in.
     Payment,
     /// Money goes back.
     Refund,
     /// A receipt is issued.
     Receipt,
+    /// Who pays, or who gets the parcel, is corrected.
+    People,
+    /// The customer agrees to another day.
+    Promise,
+    /// A delay notice is sent.
+    DelayNotice,
+    /// What came of a delay notice.
+    DelayAnswer,
     /// A remark.
     Note,
 }
@@ -154,15 +187,37 @@ impl Step {
             Step::Concession => Stage::Cut..=Stage::Cut,
             Step::Packing => Stage::Checked..=Stage::Checked,
             Step::Shipment => Stage::Packed..=Stage::Packed,
-            Step::Shape
-            | Step::Ticket
-            | Step::BillLine
+            Step::Promise | Step::DelayNotice | Step::DelayAnswer => Stage::Taken..=Stage::Packed,
+            Step::Return => Stage::Sent..=Stage::Sent,
+            Step::Correction => Stage::Taken..=Stage::LensesInHand,
+            Step::Cancellation => Stage::Taken..=Stage::Packed,
+            Step::Shape | Step::Ticket => Stage::Taken..=Stage::Sent,
+            Step::BillLine
             | Step::Reversal
             | Step::Payment
             | Step::Refund
             | Step::Receipt
-            | Step::Note => Stage::Taken..=Stage::Sent,
+            | Step::People
+            | Step::Note => Stage::Taken..=Stage::Cancelled,
         }
+    }
+
+    /// The stage that a job has reached once this step is finished, for a step that brings a job on.
+    pub fn finishes(self) -> Option<Stage> {
+        match self {
+            Step::Shape => Some(Stage::ShapeOnFile),
+            Step::Lenses => Some(Stage::LensesInHand),
+            Step::Cut => Some(Stage::Cut),
+            Step::Check => Some(Stage::Checked),
+            Step::Packing => Some(Stage::Packed),
+            Step::Shipment => Some(Stage::Sent),
+            _ => None,
+        }
+    }
+
+    /// Whether it is out of turn once the order is cancelled because of a delay.
+    pub fn ends_with_a_cancellation(self) -> bool {
+        matches!(self, Step::Packing | Step::Shipment | Step::DelayNotice | Step::DelayAnswer)
     }
 
     /// How often it was done, from the history: the running number in the key of its next form.
@@ -180,9 +235,17 @@ impl Step {
             Step::Shipment => &[EventKind::Sent],
             Step::BillLine => &[EventKind::BillLine],
             Step::Reversal => &[EventKind::BillLineReversed],
+            Step::Return => &[EventKind::ReturnedUnopened, EventKind::ReturnedOpened, EventKind::ParcelLost],
+            Step::Correction => &[EventKind::Corrected],
+            Step::Cancellation => &[EventKind::Cancelled],
             Step::Payment => &[EventKind::Paid],
             Step::Refund => &[EventKind::Refunded],
             Step::Receipt => &[EventKind::Receipt],
+            Step::People => &[EventKind::PeopleChanged],
+            Step::DelayNotice => &[EventKind::DelayNotice],
+            Step::Promise | Step::DelayAnswer => {
+                &[EventKind::PromiseMoved, EventKind::DelaySilent, EventKind::DelayCancelled]
+            }
             Step::Compensation => &[EventKind::PowerDecided],
             Step::Note => &[EventKind::Note],
         };
@@ -192,16 +255,33 @@ impl Step {
     /// Why it may not be done now, in a sentence; `None` when it may.
     pub fn refusal(self, job: &Job) -> Option<String> {
         let (number, reached, stages) = (job.number, job.stage(), self.stages());
+        if reached == Stage::Cancelled && !stages.contains(&reached) {
+            return Some(match self {
+                Step::Cancellation => format!("Job {number} has been cancelled already."),
+                _ => job.cancelled_words(),
+            });
+        }
         if reached < *stages.start() {
             return job.not_yet(*stages.start());
         }
         let has_lens = || Eye::BOTH.into_iter().any(|eye| job.is_lens_in_hand(eye));
         let no_lens = || format!("Job {number} has no lens in hand that could be spoiled.");
+        let cancelled = || {
+            format!(
+                "The order of job {number} was cancelled because of its delay. If the customer wants it after all, write \
+                     down the day that was agreed."
+            )
+        };
         let no_reason_needed = || format!("Job {number} has no failed check that waits for a reason.");
         if stages.contains(&reached) {
             return match self {
                 Step::Concession if !job.is_check_current() => Some(no_reason_needed()),
                 Step::Spoilage if !has_lens() => Some(no_lens()),
+                step if step.ends_with_a_cancellation()
+                    && is_cancelled_for_delay(job.history.iter().map(|event| event.kind)) =>
+                {
+                    Some(cancelled())
+                }
                 Step::Packing => job.unproven_words(),
                 _ => None,
             };
@@ -213,10 +293,19 @@ impl Step {
             (Step::Compensation, Stage::Sent) => {
                 format!("Job {number} is sent. Which power was ordered is not changed afterwards.")
             }
+            (Step::Correction, Stage::Sent) => format!("Job {number} is sent: a remake is a new job."),
+            (Step::Cancellation, Stage::Sent) => format!(
+                "Job {number} is sent and can no longer be cancelled. If the parcel comes back, record that first; a \
+                 refund is booked on the bill."
+            ),
             (_, Stage::Sent) => format!("Job {number} has been sent. What happened is not changed afterwards."),
             (Step::Compensation, _) => format!(
                 "The lenses of job {number} are cut, so the power they are checked against stays. If other lenses are \
                  to be made, take one in hand first."
+            ),
+            (Step::Correction, _) => format!(
+                "The lenses of job {number} are cut. What was ordered is not corrected any more: make the lenses again \
+                 as a remake."
             ),
             (Step::Concession, _) => no_reason_needed(),
             (Step::Packing, _) => format!("Job {number} is packed already."),
@@ -237,17 +326,20 @@ mod tests {
             pages,
             ["shape", "lenses", "layout", "check", "packing", "shipment"].map(|p| format!("/jobs/1042/{p}"))
         );
-        assert_eq!(Stage::Sent.next(), None);
+        assert_eq!((Stage::Sent.next(), Stage::Cancelled.next()), (None, None));
     }
 
     #[test]
     fn a_step_belongs_to_some_stages() {
         let stages = |step: Step| Stage::ALL.iter().map(|stage| step.stages().contains(stage)).collect::<Vec<_>>();
         let (no, yes) = (false, true);
-        assert_eq!(stages(Step::Cut), [no, no, yes, yes, yes, yes, no]);
-        assert_eq!(stages(Step::Compensation), [yes, yes, yes, no, no, no, no]);
-        assert_eq!(stages(Step::Packing), [no, no, no, no, yes, no, no]);
-        assert_eq!(stages(Step::Note), [yes; 7]);
+        assert_eq!(stages(Step::Cut), [no, no, yes, yes, yes, yes, no, no]);
+        assert_eq!(stages(Step::Compensation), [yes, yes, yes, no, no, no, no, no]);
+        assert_eq!(stages(Step::Packing), [no, no, no, no, yes, no, no, no]);
+        assert_eq!(stages(Step::Shape), [yes, yes, yes, yes, yes, yes, yes, no]);
+        for step in [Step::Note, Step::Payment, Step::Receipt] {
+            assert_eq!(stages(step), [yes; 8]);
+        }
     }
 
     /// A job with this history, the newest last.
@@ -261,11 +353,14 @@ mod tests {
     fn every_other_step_has_its_stages_too() {
         let stages = |step: Step| Stage::ALL.iter().map(|stage| step.stages().contains(stage)).collect::<Vec<_>>();
         let (no, yes) = (false, true);
-        assert_eq!(stages(Step::Lenses), [yes, yes, yes, yes, yes, yes, no]);
-        assert_eq!(stages(Step::Check), [no, no, no, yes, yes, yes, no]);
-        assert_eq!(stages(Step::Concession), [no, no, no, yes, no, no, no]);
-        assert_eq!(stages(Step::Impact), [no, no, yes, yes, yes, yes, no]);
-        assert_eq!(stages(Step::Shipment), [no, no, no, no, no, yes, no]);
+        assert_eq!(stages(Step::Lenses), [yes, yes, yes, yes, yes, yes, no, no]);
+        assert_eq!(stages(Step::Check), [no, no, no, yes, yes, yes, no, no]);
+        assert_eq!(stages(Step::Concession), [no, no, no, yes, no, no, no, no]);
+        assert_eq!(stages(Step::Impact), [no, no, yes, yes, yes, yes, no, no]);
+        assert_eq!(stages(Step::Shipment), [no, no, no, no, no, yes, no, no]);
+        assert_eq!(stages(Step::Return), [no, no, no, no, no, no, yes, no]);
+        assert_eq!(stages(Step::Correction), [yes, yes, yes, no, no, no, no, no]);
+        assert_eq!(stages(Step::Cancellation), [yes, yes, yes, yes, yes, yes, no, no]);
     }
 
     #[test]
@@ -323,6 +418,25 @@ mod tests {
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Compensation, Some("is not changed afterwards")),
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Check, Some("has been sent.")),
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Note, None),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Return, None),
+            (after(&[Cut, CheckPassed, Packed]), Step::Return, Some("is not sent yet")),
+            (after(&[Cut, CheckPassed, Packed, Sent, ReturnedOpened]), Step::Return, Some("is cut but not checked")),
+            (after(&[Cut, CheckPassed, Packed, Sent, ReturnedOpened]), Step::Spoilage, None),
+            (after(&[Cut, CheckPassed, Packed, Sent, ParcelLost]), Step::Spoilage, Some("no lens in hand")),
+            (after(&[Cut, CheckPassed, Packed, Sent, ParcelLost]), Step::Lenses, None),
+            (after(&[AsideRight, AsideLeft]), Step::Spoilage, Some("no lens in hand")),
+            (after(&[]), Step::Correction, None),
+            (after(&[Cut]), Step::Correction, Some("as a remake")),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Correction, Some("a remake is a new job")),
+            (after(&[Cut, CheckPassed, Packed]), Step::Cancellation, None),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Cancellation, Some("can no longer be cancelled")),
+            (after(&[Cancelled]), Step::Cancellation, Some("cancelled already")),
+            (after(&[Cancelled]), Step::Cut, Some("was cancelled")),
+            (after(&[Cancelled]), Step::Shape, Some("was cancelled")),
+            (after(&[Cancelled]), Step::Return, Some("was cancelled")),
+            (after(&[Cancelled]), Step::Payment, None),
+            (after(&[Cancelled]), Step::Receipt, None),
+            (after(&[Cancelled]), Step::Note, None),
         ] {
             let got = step.refusal(&job);
             let is_right = got
@@ -342,5 +456,7 @@ mod tests {
         assert!(!is_check_current([Taken, ShapeKept, Cut, CheckFailed, LensLeft]));
         assert!(!is_check_current([Taken, ShapeKept, Cut, CheckPassed, LensLeft, Cut]));
         assert!(!is_check_current([Taken]));
+        assert!(is_check_current([Taken, ShapeKept, Cut, CheckPassed, Packed, Sent, ReturnedUnopened]));
+        assert!(!is_check_current([Taken, ShapeKept, Cut, CheckPassed, Packed, Sent, ReturnedOpened]));
     }
 }

@@ -5,6 +5,8 @@
 //! here; its markup stands in `templates/print/_drawings.html`.
 
 pub mod barcode;
+pub mod delay_letter;
+pub mod lens_list;
 pub mod outline;
 pub mod packing_sheet;
 pub mod receipt;

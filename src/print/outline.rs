@@ -22,6 +22,8 @@ pub struct Drawn<'a> {
     pub centre: Decentration,
     /// The cylinder axis, when there is one.
     pub axis: Option<Axis>,
+    /// Whether its optical centre is laid out; the shape of a lens that stays is drawn alone.
+    pub is_made: bool,
 }
 
 /// Both shapes at true size, ready to draw: all in millimetres, y down.
@@ -56,6 +58,9 @@ pub struct EyeOutline {
     pub optical_centre: String,
     /// The middle of the ring around it.
     pub ring: [String; 2],
+    /// Whether the lens in the frame stays, so that no optical centre is drawn.
+    #[serde(default)]
+    pub stays: bool,
 }
 
 impl PairDrawing {
@@ -86,6 +91,7 @@ impl EyeOutline {
                 .map(|along| format!("M{}L{}", coordinates(centre.minus(along)), coordinates(centre.plus(along)))),
             optical_centre: cross(centre, 3.0),
             ring: [centre.x_mm, -centre.y_mm].map(exact),
+            stays: !drawn.is_made,
         }
     }
 }
@@ -104,7 +110,7 @@ mod tests {
         // Two circles of 40 mm, bridge 20, centred 2 in and 1 up: window 40 + 20 + 40 + 4 = 104 by 44.
         let outline = Outline::from_radii_mm(&[20.0; 400]).unwrap();
         let centre = Decentration { in_mm: 2.0, up_mm: 1.0 };
-        let drawn = |axis: i32| Drawn { outline: &outline, centre, axis: Axis::new(axis).ok() };
+        let drawn = |axis: i32| Drawn { outline: &outline, centre, axis: Axis::new(axis).ok(), is_made: true };
         let drawing = PairDrawing::of(Pair::new(drawn(180), drawn(90)), 20.0);
         assert_eq!((drawing.width.as_str(), drawing.height.as_str()), ("104mm", "44mm"));
         assert_eq!(drawing.view_box, "-52 -22 104 44");

@@ -13,8 +13,7 @@ use crate::desk::lab::Lab;
 use crate::desk::order::Design;
 use crate::desk::packing;
 use crate::desk::prescription::MadeFor;
-use crate::optics::Pair;
-use crate::optics::prescription::EyePrescription;
+use crate::optics::{Eye, Pair};
 
 /// What the sheet is made from.
 #[derive(Debug, Clone)]
@@ -25,12 +24,16 @@ pub struct PackingFacts<'a> {
     pub job_number: i64,
     /// For whom.
     pub person: &'a Person,
+    /// Who gets the parcel, if it is somebody else.
+    pub recipient: Option<&'a Person>,
     /// The frame.
     pub frame: &'a FrameDetails,
     /// Whether only lenses are sent, for a frame the customer has.
     pub lenses_only: bool,
-    /// Each eye's prescription.
-    pub eyes: &'a Pair<EyePrescription>,
+    /// Each eye's prescription, or what is done instead, in words.
+    pub eyes: Pair<String>,
+    /// The only eye a lens was made for, if it is one.
+    pub single: Option<Eye>,
     /// What to know about how the pair is worn, in words.
     pub wear_words: Vec<String>,
     /// For which distance.
@@ -63,6 +66,8 @@ pub struct PackingSheet {
     pub job_number: i64,
     /// For whom.
     pub patient: String,
+    /// Who gets the parcel, if it is somebody else.
+    pub recipient: Option<String>,
     /// When it was packed.
     pub packed_on: String,
     /// `Your glasses`, or `Your lenses` where the frame stays with the customer.
@@ -95,12 +100,17 @@ impl PackingSheet {
             .collect::<Vec<_>>()
             .join(", ");
         let (frame, design) = (facts.frame, facts.design.words());
-        let pair = if facts.lenses_only {
-            format!("Two lenses ({design}: {lens}) for your {frame}")
-        } else {
-            format!("One pair of glasses: {frame}; lenses {design}, {lens}")
+        let pair = match (facts.lenses_only, facts.single) {
+            (true, None) => format!("Two lenses ({design}: {lens}) for your {frame}"),
+            (false, None) => format!("One pair of glasses: {frame}; lenses {design}, {lens}"),
+            (true, Some(eye)) => format!("One lens, {} eye ({design}: {lens}) for your {frame}", eye.name()),
+            (false, Some(eye)) => {
+                let (made, kept) = (eye.name(), eye.other().name());
+                format!("One pair of glasses: {frame}; new {made} lens {design}, {lens}; the {kept} lens is as it was")
+            }
         };
-        let mut cautions = match facts.is_impact_proven {
+        // Of a lens that was here before nothing is on record, so a pair with one has no claim.
+        let mut cautions = match facts.is_impact_proven && facts.single.is_none() {
             true => vec![packing::IMPACT, packing::NOT_SAFETY],
             false => vec![packing::NOT_SAFETY],
         };
@@ -110,11 +120,12 @@ impl PackingSheet {
             head: Head::of(facts.lab),
             job_number: facts.job_number,
             patient: facts.person.name.clone(),
+            recipient: facts.recipient.map(|person| person.name.clone()),
             packed_on: date::day(&facts.packed_on),
             title: if facts.lenses_only { "Your lenses" } else { "Your glasses" },
             contents: vec![pair, "This sheet, and case and cloth where ordered".to_owned()],
-            right: facts.eyes.right.to_string(),
-            left: facts.eyes.left.to_string(),
+            right: facts.eyes.right.clone(),
+            left: facts.eyes.left.clone(),
             first_days: packing::FIRST_DAYS,
             cautions,
             care: packing::CARE.to_vec(),

@@ -48,6 +48,8 @@ pub struct Slip {
     pub sent_on: String,
     /// The carrier's number as a barcode, where it fits.
     pub barcode: Option<Barcode>,
+    /// The number of the job, to scan when a parcel comes back.
+    pub job_barcode: Barcode,
 }
 
 impl Slip {
@@ -62,6 +64,7 @@ impl Slip {
             tracking: facts.tracking.to_owned(),
             sent_on: facts.sent_on.map(|on| date::day(&on)).unwrap_or_default(),
             barcode: barcode::of_text(facts.tracking, MOST_MM),
+            job_barcode: barcode::of_number(facts.job_number),
         }
     }
 }

@@ -13,6 +13,7 @@ use crate::desk::catalogue::{MaterialDetails, TreatmentDetails};
 use crate::desk::centre_height::CentreHeight;
 use crate::desk::date;
 use crate::desk::frame::FrameDetails;
+use crate::desk::job::EyeTask;
 use crate::desk::lab::Lab;
 use crate::desk::order::Design;
 use crate::desk::prescription::MadeFor;
@@ -38,6 +39,8 @@ pub struct TicketFacts<'a> {
     pub customer: &'a str,
     /// The frame.
     pub frame: &'a FrameDetails,
+    /// What is done for each eye.
+    pub tasks: Pair<EyeTask>,
     /// Each eye's lens to be made.
     pub eyes: &'a Pair<EyePrescription>,
     /// What to know about how the pair is worn, in words.
@@ -119,6 +122,12 @@ pub struct EyePart {
     pub laid: Option<TicketLayout>,
     /// The lens in hand; empty for none.
     pub lens: String,
+    /// What is done where no prescribed lens is made; else empty.
+    #[serde(default)]
+    pub task: String,
+    /// Whether the lens in the frame stays, so that nothing else is said of it.
+    #[serde(default)]
+    pub stays: bool,
 }
 
 /// The layout of one eye as it prints.
@@ -320,7 +329,7 @@ impl Ticket {
             notes: NotesPart::of(notes),
             edge: facts.edge.cloned(),
             note: facts.note.to_owned(),
-            has_prism: facts.eyes.iter().any(|(_, eye)| !eye.prism.is_none()),
+            has_prism: facts.eyes.iter().any(|(eye, rx)| facts.tasks.get(eye).is_made() && !rx.prism.is_none()),
             ruler: ruler::ticks(),
             wear_words: facts.wear_words.clone(),
             check: facts.check.cloned(),
@@ -345,6 +354,8 @@ impl EyePart {
             height_is_assumed: *facts.height.get(eye) == CentreHeight::Assumed,
             laid: facts.shape.map(|shape| TicketLayout::of(shape.layout.eyes.get(eye))),
             lens: facts.lenses.get(eye).map(describe).unwrap_or_default(),
+            task: facts.tasks.get(eye).words().to_owned(),
+            stays: !facts.tasks.get(eye).is_made(),
         }
     }
 }
@@ -373,7 +384,8 @@ impl ShapePart {
             outline: shape.outlines.get(eye),
             centre: shape.layout.eyes.get(eye).decentration,
             // The axis of the power in large figures, whichever form was written.
-            axis: facts.eyes.get(eye).power.to_minus().axis(),
+            axis: facts.eyes.get(eye).power.to_minus().axis().filter(|_| facts.tasks.get(eye).is_made()),
+            is_made: facts.tasks.get(eye).is_made(),
         };
         let circumference =
             |eye: Eye| format!("{} {:.2}", eye.letter(), shape.layout.eyes.get(eye).boxing.circumference_mm);

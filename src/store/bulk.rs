@@ -6,6 +6,7 @@
 //!
 //! A template is sent, was cut once, packed once, sent once, and has one revision and one receipt.
 
+use std::collections::BTreeSet;
 use std::path::Path;
 
 use serde::Serialize;
@@ -16,6 +17,7 @@ use uuid::Uuid;
 
 use super::StoreError;
 use super::attachment::{NewAttachment, insert_attachment};
+use super::search::keep_words;
 use super::shape::insert_shape_eye;
 use super::stamp::Stamp;
 use crate::desk::customer::{Person, name_key};
@@ -27,6 +29,8 @@ use crate::optics::Eye;
 /// A connection that writes fast and is not safe against a crash: for a file that is thrown away then.
 pub struct Bulk {
     db: SqliteConnection,
+    /// Names, towns and prescribers, whose words are kept at the end.
+    texts: BTreeSet<String>,
 }
 
 /// What makes a job differ from its template.
@@ -187,11 +191,12 @@ impl Bulk {
             .pragma("cache_size", "-65536");
         let mut db = options.connect().await?;
         sqlx::query!("begin").execute(&mut db).await?;
-        Ok(Self { db })
+        Ok(Self { db, texts: BTreeSet::new() })
     }
 
     /// Writes everything and closes the file.
     pub async fn close(mut self) -> Result<(), StoreError> {
+        keep_words(&mut self.db, self.texts.iter().map(String::as_str)).await?;
         sqlx::query!("commit").execute(&mut self.db).await?;
         self.db.close().await?;
         Ok(())
@@ -199,6 +204,10 @@ impl Bulk {
 
     /// Adds customers.
     pub async fn insert_customers(&mut self, customers: &[NewCustomer], at: OffsetDateTime) -> Result<(), StoreError> {
+        for customer in customers {
+            let texts = [&customer.name, &customer.city, &customer.region, &customer.email];
+            self.texts.extend(texts.into_iter().cloned());
+        }
         let (customers, at) = (json(&customers)?, Stamp(at));
         let before = sqlx::query_scalar!(r#"select coalesce(max(number), 0) as "n!: i64" from customer"#)
             .fetch_one(&mut self.db)
@@ -216,7 +225,7 @@ impl Bulk {
         .await?;
         sqlx::query!(
             "insert into customer_search (rowid, name, place, phone, email)
-             select number, name, city || ' ' || region || ' ' || postcode, phone, email from customer where number > ?",
+             select number, name, place, phone, email from customer_words where number > ?",
             before
         )
         .execute(&mut self.db)
@@ -229,6 +238,7 @@ impl Bulk {
         let (eye, bridge) = (frame.eye_size.hundredths(), frame.bridge.hundredths());
         let (temple, price, at) = (frame.temple.map(|t| t.hundredths()), frame.price.cents(), Stamp(at));
         let rim = frame.rim.key();
+        self.texts.extend([&frame.maker, &frame.model, &frame.colour].map(String::clone));
         let number = sqlx::query!(
             "insert into frame (id, maker, model, colour, eye_size_hundredths, bridge_hundredths, temple_hundredths, rim,
                                 price_cents, added_at)
@@ -248,9 +258,7 @@ impl Bulk {
         .await?
         .last_insert_rowid();
         sqlx::query!(
-            "insert into frame_search (rowid, words)
-             select number, maker || ' ' || model || ' ' || colour || ' ' || (eye_size_hundredths / 100)
-             from frame where number = ?",
+            "insert into frame_search (rowid, words) select number, words from frame_words where number = ?",
             number
         )
         .execute(&mut self.db)
@@ -260,6 +268,7 @@ impl Bulk {
 
     /// Adds jobs with everything that belongs to them.
     pub async fn insert_jobs(&mut self, batch: &Batch) -> Result<(), StoreError> {
+        self.texts.extend(batch.jobs.iter().map(|job| job.prescriber.clone()));
         let (jobs, layouts) = (json(&batch.jobs)?, json(&batch.layouts)?);
         self.copy_orders(&jobs).await?;
         for shape in &batch.shapes {
@@ -572,14 +581,14 @@ impl Bulk {
                         else t.note end,
                    t.by, strftime('%Y-%m-%dT%H:%M:%fZ', t.at, p.days)
             from plan p cross join job_event t where t.job_number = p.template order by p.number, t.seq");
-        for_each_job!(db, jobs, "
+        for_each_job!(
+            db,
+            jobs,
+            "
             insert into job_search (rowid, person, frame, numbers)
-            select p.number,
-                   c.name || ' ' || c.city || ' ' || c.postcode || ' ' || c.phone || ' ' || c.email || ' ' || p.prescriber,
-                   f.maker || ' ' || f.model || ' ' || f.colour || ' ' || (f.eye_size_hundredths / 100),
-                   p.number || ' ' || substr(j.ordered_on, 1, 4) || ' ' || p.receipt || ' ' || p.tracking
-            from plan p cross join job j cross join customer c cross join frame f
-            where j.number = p.number and c.id = p.patient and f.id = p.frame order by p.number");
+            select w.number, w.person, w.frame, w.numbers from plan p cross join job_words w
+            where w.number = p.number order by p.number"
+        );
         Ok(())
     }
 }

@@ -7,11 +7,12 @@ use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::once::{Done, Once};
-use super::search::{Begun, index_customer, matching};
+use super::search::{beginning_with, index_customer, matching};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::customer::{Customer, Person, name_key};
 use crate::desk::id::CustomerId;
+use crate::desk::order::CustomerChoice;
 
 #[derive(Deserialize)]
 pub(super) struct CustomerRow {
@@ -57,7 +58,7 @@ impl Store {
     }
 
     /// Customers whose name, town, telephone or e-mail has words that begin so, those whose name begins with the text
-    /// first. Without text, all by name.
+    /// first; where there is none, those with words that are close. Without text, all by name.
     pub async fn list_customers(&self, text: &str, most: i64) -> Result<Vec<Customer>, StoreError> {
         let (from, to) = beginning_with(&name_key(text));
         let mut found: Vec<Customer> = sqlx::query_as!(
@@ -74,8 +75,21 @@ impl Store {
         .map(Customer::from)
         .collect();
         let left = most - i64::try_from(found.len()).unwrap_or(most);
-        let Some(words) = matching(text, Begun::All).filter(|_| left > 0) else { return Ok(found) };
+        let Some(begun) = matching(text).filter(|_| left > 0) else { return Ok(found) };
+        let mut others = self.list_matching_customers(&begun, most).await?;
+        if found.is_empty() && others.is_empty() {
+            let close = self.matching_closely(text).await?.unwrap_or(begun);
+            others = self.list_matching_customers(&close, most).await?;
+        }
         // The customers found already may be among these.
+        others.retain(|customer| !found.iter().any(|known| known.id == customer.id));
+        others.sort_by_cached_key(|customer| name_key(&customer.person.name));
+        found.extend(others);
+        found.truncate(usize::try_from(most).unwrap_or_default());
+        Ok(found)
+    }
+
+    async fn list_matching_customers(&self, words: &str, most: i64) -> Result<Vec<Customer>, StoreError> {
         let rows = sqlx::query_as!(
             CustomerRow,
             r#"select c.id as "id: CustomerId", c.name, c.line1, c.line2, c.city, c.region, c.postcode, c.phone, c.email, c.note
@@ -86,13 +100,7 @@ impl Store {
         )
         .fetch_all(&self.read)
         .await?;
-        let known: Vec<CustomerId> = found.iter().map(|customer| customer.id).collect();
-        let mut others: Vec<Customer> =
-            rows.into_iter().map(Customer::from).filter(|customer| !known.contains(&customer.id)).collect();
-        others.sort_by_cached_key(|customer| name_key(&customer.person.name));
-        found.extend(others);
-        found.truncate(usize::try_from(most).unwrap_or_default());
-        Ok(found)
+        Ok(rows.into_iter().map(Customer::from).collect())
     }
 
     /// Customers of exactly this name; capitals and blanks do not count.
@@ -168,9 +176,16 @@ impl Store {
     }
 }
 
-/// The range of keys that begin with a text: from the text itself to before the text with the last of all characters added.
-fn beginning_with(key: &str) -> (String, String) {
-    (key.to_owned(), format!("{key}\u{10ffff}"))
+/// The customer chosen for an order; a new one is added.
+pub(super) async fn customer_of(
+    tx: &mut SqliteConnection,
+    choice: &CustomerChoice,
+    now: OffsetDateTime,
+) -> Result<CustomerId, StoreError> {
+    match choice {
+        CustomerChoice::Known(id) => Ok(*id),
+        CustomerChoice::New(person) => insert_customer(tx, person, now).await,
+    }
 }
 
 pub(super) async fn insert_customer(

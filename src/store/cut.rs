@@ -5,8 +5,7 @@ use time::OffsetDateTime;
 use super::event::append_event;
 use super::layout::{NewLayout, insert_cut_layout};
 use super::once::{Done, Once};
-use super::prescription::both_eyes;
-use super::read::length;
+use super::read::{eye, length};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::id::{FrameId, ShapeId};
@@ -18,8 +17,8 @@ use crate::optics::{Eye, Pair};
 /// A cut to keep.
 #[derive(Debug, Clone, PartialEq)]
 pub struct NewCut {
-    /// What the edger added to the traced size, each eye.
-    pub size: Pair<Millimetre>,
+    /// What the edger added to the traced size; none for a lens that was not cut.
+    pub size: Pair<Option<Millimetre>>,
     /// For the next time.
     pub note: String,
     /// The layout it was cut by.
@@ -51,8 +50,8 @@ impl Store {
             .execute(&mut *tx)
             .await?
             .last_insert_rowid();
-            for eye in Eye::BOTH {
-                let (key, size) = (eye.name(), cut.size.get(eye).hundredths());
+            for (eye, size) in cut.size.iter().filter_map(|(eye, size)| size.map(|size| (eye, size))) {
+                let (key, size) = (eye.name(), size.hundredths());
                 sqlx::query!("insert into cut_eye (cut_seq, eye, size_hundredths) values (?, ?, ?)", seq, key, size)
                     .execute(&mut *tx)
                     .await?;
@@ -69,8 +68,8 @@ impl Store {
 pub struct EarlierCut {
     /// Of which job.
     pub job: i64,
-    /// What was added to the traced size.
-    pub size: Pair<Millimetre>,
+    /// What was added to the traced size, by the newest cut of each eye; none for an eye that was never cut.
+    pub size: Pair<Option<Millimetre>>,
     /// What was said for the next time; may be empty.
     pub note: String,
     /// When.
@@ -81,22 +80,29 @@ pub struct EarlierCut {
 const MOST_AVERAGED: i64 = 50;
 
 impl Store {
-    /// The newest cut of a lens pair on this shape, for whichever job.
+    /// The newest cut on this shape, for whichever job. Where it was of one lens, the other's size is that of an earlier cut.
     pub async fn find_last_cut(&self, shape: ShapeId) -> Result<Option<EarlierCut>, StoreError> {
         let rows = sqlx::query!(
             r#"select c.job_number as "job!: i64", c.note, c.at as "at: Stamp", e.eye, e.size_hundredths
                from cut_eye e join cut c on c.seq = e.cut_seq
-               where c.seq = (select max(n.seq) from job_shape s join cut n on n.job_number = s.job_number
-                              where s.shape_id = ?)"#,
+               where c.seq in (select max(n.seq) from job_shape s join cut n on n.job_number = s.job_number
+                               join cut_eye ne on ne.cut_seq = n.seq
+                               where s.shape_id = ? group by ne.eye)
+               order by c.seq"#,
             shape
         )
         .fetch_all(&self.read)
         .await?;
-        let Some(first) = rows.first() else { return Ok(None) };
-        let (job, note, at) = (first.job, first.note.clone(), first.at.0);
-        let eyes = both_eyes("cut", rows, |row| &row.eye)?;
-        let size = |hundredths| length("size", hundredths);
-        let size = Pair::new(size(eyes.right.size_hundredths)?, size(eyes.left.size_hundredths)?);
+        let Some(newest) = rows.last() else { return Ok(None) };
+        let (job, note, at) = (newest.job, newest.note.clone(), newest.at.0);
+        let mut size = Pair::new(None, None);
+        for row in &rows {
+            let set = Some(length("size", row.size_hundredths)?);
+            match eye("eye", &row.eye)? {
+                Eye::Right => size.right = set,
+                Eye::Left => size.left = set,
+            }
+        }
         Ok(Some(EarlierCut { job, size, note, at }))
     }
 
@@ -119,10 +125,16 @@ impl Store {
 /// How a cut stands in the history.
 fn said(cut: &NewCut) -> String {
     let Pair { right, left } = cut.size;
-    let size = match (right, left) {
-        (Millimetre::ZERO, Millimetre::ZERO) => String::new(),
-        (right, left) if right == left => format!("size {right} mm"),
-        (right, left) => format!("size R {right}, L {left} mm"),
+    let only = match (right, left) {
+        (Some(_), None) => "the right lens",
+        (None, Some(_)) => "the left lens",
+        _ => "",
     };
-    [size, cut.note.clone()].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join("; ")
+    let size = match (right, left) {
+        (Some(Millimetre::ZERO) | None, Some(Millimetre::ZERO) | None) => String::new(),
+        (Some(right), Some(left)) if right == left => format!("size {right} mm"),
+        (Some(right), Some(left)) => format!("size R {right}, L {left} mm"),
+        (Some(one), None) | (None, Some(one)) => format!("size {one} mm"),
+    };
+    [only.to_owned(), size, cut.note.clone()].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join("; ")
 }

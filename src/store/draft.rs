@@ -17,6 +17,17 @@ pub struct Draft {
     pub outcome: Option<String>,
 }
 
+/// An order that was begun and not taken.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OrderDraft {
+    /// The key in its address.
+    pub key: String,
+    /// What was typed.
+    pub fields: Fields,
+    /// When it was typed in last.
+    pub saved_at: OffsetDateTime,
+}
+
 /// How long a draft that was never sent is kept: it may name a person.
 const DRAFTS_KEPT: Duration = Duration::days(30);
 
@@ -31,13 +42,26 @@ impl Store {
         .fetch_one(&self.read)
         .await?;
         let fields = match &row.fields {
-            Some(json) => {
-                serde_json::from_str(json).map_err(|e| StoreError::Unreadable { what: "draft", why: e.to_string() })?
-            }
+            Some(json) => read_fields(json)?,
             None if row.outcome.is_none() => return Ok(None),
             None => Fields::new(),
         };
         Ok(Some(Draft { fields, outcome: row.outcome }))
+    }
+
+    /// The newest orders that were begun and not taken. Their keys are UUIDs of version 7, which begin with the time: 0
+    /// until the year 2527. The keys of other forms begin with a letter.
+    pub async fn list_order_drafts(&self, most: i64) -> Result<Vec<OrderDraft>, StoreError> {
+        let rows = sqlx::query!(
+            r#"select key, fields, saved_at as "saved_at: Stamp" from draft
+               where key >= '0' and key < '1' order by key desc limit ?"#,
+            most
+        )
+        .fetch_all(&self.read)
+        .await?;
+        rows.into_iter()
+            .map(|row| Ok(OrderDraft { fields: read_fields(&row.fields)?, key: row.key, saved_at: row.saved_at.0 }))
+            .collect()
     }
 
     /// Keeps what is typed. A finished form keeps nothing.
@@ -69,4 +93,8 @@ impl Store {
         tx.commit().await?;
         Ok(gone)
     }
+}
+
+fn read_fields(json: &str) -> Result<Fields, StoreError> {
+    serde_json::from_str(json).map_err(|e| StoreError::Unreadable { what: "draft", why: e.to_string() })
 }

@@ -6,11 +6,12 @@ use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::once::{Done, Once};
-use super::read::{length, power};
+use super::read::{int, length, power};
 use super::stamp::Stamp;
+use super::supplier::supplier_id;
 use super::{Store, StoreError};
-use crate::desk::id::{DrawerLensId, MaterialId};
-use crate::desk::stock::{DrawerLens, DrawerLensDetails};
+use crate::desk::id::{DrawerLensId, MaterialId, SupplierId, TreatmentId};
+use crate::desk::stock::{Delivery, DrawerLens, DrawerLensDetails, Supplier};
 use crate::optics::Eye;
 use crate::optics::unit::{Dioptre, Millimetre};
 
@@ -18,31 +19,49 @@ struct DrawerLensRow {
     id: DrawerLensId,
     material: MaterialId,
     material_name: String,
+    index_thousandths: i64,
+    coating: Option<TreatmentId>,
+    tint: Option<TreatmentId>,
+    treatments: Option<String>,
     sphere_hundredths: i64,
     cylinder_hundredths: i64,
     diameter_hundredths: i64,
     centre_hundredths: Option<i64>,
     front_power_hundredths: Option<i64>,
+    base_hundredths: Option<i64>,
     count: i64,
+    promised: i64,
+    reorder_at: Option<i64>,
+    supplier: Option<SupplierId>,
+    supplier_name: Option<String>,
+    source: String,
     moves: i64,
 }
 
 impl TryFrom<DrawerLensRow> for DrawerLens {
     type Error = StoreError;
     fn try_from(row: DrawerLensRow) -> Result<Self, StoreError> {
-        let missing = |what| StoreError::Unreadable { what, why: "it is missing".to_owned() };
         Ok(Self {
             id: row.id,
             material_name: row.material_name,
+            index_thousandths: int("index", row.index_thousandths)?,
+            treatments: row.treatments.unwrap_or_default(),
             details: DrawerLensDetails {
                 material: row.material,
+                coating: row.coating,
+                tint: row.tint,
                 sphere: power("sphere", row.sphere_hundredths)?,
                 cylinder: power("cylinder", row.cylinder_hundredths)?,
                 diameter: length("diameter", row.diameter_hundredths)?,
-                centre: length("centre thickness", row.centre_hundredths.ok_or_else(|| missing("centre thickness"))?)?,
-                front_power: power("front power", row.front_power_hundredths.ok_or_else(|| missing("front power"))?)?,
+                centre: row.centre_hundredths.map(|mm| length("centre thickness", mm)).transpose()?,
+                front_power: row.front_power_hundredths.map(|d| power("front power", d)).transpose()?,
+                base: row.base_hundredths.map(|d| power("base curve", d)).transpose()?,
             },
             count: row.count,
+            promised: row.promised,
+            reorder_at: row.reorder_at,
+            supplier: row.supplier.zip(row.supplier_name).map(|(id, name)| Supplier { id, name }),
+            source: row.source,
             moves: row.moves,
         })
     }
@@ -55,6 +74,8 @@ pub(super) struct DrawerMove {
     pub kind: &'static str,
     pub change: i64,
     pub job: Option<(i64, Eye)>,
+    /// Lot and certificate.
+    pub source: String,
 }
 
 impl Store {
@@ -63,10 +84,17 @@ impl Store {
         sqlx::query_as!(
             DrawerLensRow,
             r#"select d.id as "id: DrawerLensId", d.material_id as "material: MaterialId", v.name as material_name,
+                      v.index_thousandths, d.coating_id as "coating?: TreatmentId", d.tint_id as "tint?: TreatmentId",
+                      (select group_concat(t.name, ', ') from treatment_version t
+                       where t.treatment_id in (d.coating_id, d.tint_id) and t.number =
+                           (select max(number) from treatment_version where treatment_id = t.treatment_id))
+                          as "treatments?: String",
                       d.sphere_hundredths as "sphere_hundredths!", d.cylinder_hundredths as "cylinder_hundredths!",
                       d.diameter_hundredths as "diameter_hundredths!", d.centre_hundredths, d.front_power_hundredths,
-                      d.count as "count!", d.moves as "moves!"
-               from drawer_lens d
+                      d.base_hundredths, d.count as "count!", d.promised as "promised!", d.reorder_at,
+                      d.supplier_id as "supplier?: SupplierId", s.name as "supplier_name?", d.source as "source!",
+                      d.moves as "moves!"
+               from drawer_lens d left join supplier s on s.id = d.supplier_id
                join material_version v on v.material_id = d.material_id
                 and v.number = (select max(number) from material_version where material_id = d.material_id)
                order by v.name, d.sphere_hundredths desc, d.cylinder_hundredths desc, d.diameter_hundredths,
@@ -87,12 +115,54 @@ impl Store {
         count: i64,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
+        let delivery =
+            Delivery { lens: lens.clone(), count, reorder_at: None, supplier: String::new(), source: String::new() };
+        self.stock_lenses(key, &[delivery], now).await
+    }
+
+    /// Puts lenses into the drawer, making each kind that is new.
+    pub async fn stock_lenses(
+        &self,
+        key: &str,
+        deliveries: &[Delivery],
+        now: OffsetDateTime,
+    ) -> Result<Once<()>, StoreError> {
         self.once(key, None, now, async |tx| {
-            let id = drawer_lens_id(tx, lens, now).await?;
-            append_move(tx, &DrawerMove { lens: id, kind: "stocked", change: count, job: None }, now).await?;
-            Ok(Done::new((), id))
+            for delivery in deliveries {
+                stock(tx, delivery, now).await?;
+            }
+            Ok(Done::new((), deliveries.len()))
         })
         .await
+    }
+
+    /// Sets when more of a kind are bought and from whom.
+    ///
+    /// # Errors
+    ///
+    /// [`StoreError::NotFound`] for no such kind.
+    pub async fn set_reorder_point(
+        &self,
+        id: DrawerLensId,
+        reorder_at: Option<i64>,
+        supplier: &str,
+        now: OffsetDateTime,
+    ) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        let supplier = supplier_id(&mut tx, supplier, now).await?;
+        let set = sqlx::query!(
+            "update drawer_lens set reorder_at = ?, supplier_id = coalesce(?, supplier_id) where id = ?",
+            reorder_at,
+            supplier,
+            id
+        )
+        .execute(&mut *tx)
+        .await?;
+        if set.rows_affected() == 0 {
+            return Err(StoreError::NotFound("that lens"));
+        }
+        tx.commit().await?;
+        Ok(())
     }
 
     /// How often anything went into or out of the drawer: the running number of the form that fills it.
@@ -119,31 +189,52 @@ impl Store {
                 .fetch_optional(&mut *tx)
                 .await?
                 .ok_or(StoreError::NotFound("that lens"))?;
-            append_move(tx, &DrawerMove { lens: id, kind: "corrected", change, job: None }, now).await?;
+            append_move(tx, &DrawerMove { lens: id, kind: "corrected", change, job: None, source: String::new() }, now)
+                .await?;
             Ok(Done::new((), id))
         })
         .await
     }
 }
 
-async fn drawer_lens_id(
+async fn stock(tx: &mut SqliteConnection, delivery: &Delivery, now: OffsetDateTime) -> Result<(), StoreError> {
+    let id = drawer_lens_id(tx, &delivery.lens, now).await?;
+    let supplier = supplier_id(tx, &delivery.supplier, now).await?;
+    sqlx::query!(
+        "update drawer_lens set supplier_id = coalesce(?, supplier_id), reorder_at = coalesce(?, reorder_at) where id = ?",
+        supplier,
+        delivery.reorder_at,
+        id
+    )
+    .execute(&mut *tx)
+    .await?;
+    let source = delivery.source.clone();
+    append_move(tx, &DrawerMove { lens: id, kind: "stocked", change: delivery.count, job: None, source }, now).await
+}
+
+/// The kind of a lens, made where it is new.
+pub(super) async fn drawer_lens_id(
     tx: &mut SqliteConnection,
     lens: &DrawerLensDetails,
     now: OffsetDateTime,
 ) -> Result<DrawerLensId, StoreError> {
-    let [sphere, cylinder, front] = [lens.sphere, lens.cylinder, lens.front_power].map(Dioptre::hundredths);
-    let [diameter, centre] = [lens.diameter, lens.centre].map(Millimetre::hundredths);
+    let [sphere, cylinder] = [lens.sphere, lens.cylinder].map(Dioptre::hundredths);
+    let [front, base] = [lens.front_power, lens.base].map(|power| power.map(Dioptre::hundredths));
+    let (diameter, centre) = (lens.diameter.hundredths(), lens.centre.map(Millimetre::hundredths));
     let known = sqlx::query_scalar!(
         r#"select id as "id: DrawerLensId" from drawer_lens
            where material_id = ? and sphere_hundredths = ? and cylinder_hundredths = ? and diameter_hundredths = ?
-             and coalesce(centre_hundredths, -1) = ? and coalesce(front_power_hundredths, -1) = ?
-             and base_hundredths is null and coating_id is null and tint_id is null"#,
+             and centre_hundredths is ? and front_power_hundredths is ? and base_hundredths is ?
+             and coating_id is ? and tint_id is ?"#,
         lens.material,
         sphere,
         cylinder,
         diameter,
         centre,
-        front
+        front,
+        base,
+        lens.coating,
+        lens.tint
     )
     .fetch_optional(&mut *tx)
     .await?;
@@ -152,16 +243,19 @@ async fn drawer_lens_id(
     }
     let (id, added_at) = (DrawerLensId(Uuid::now_v7()), Stamp(now));
     sqlx::query!(
-        "insert into drawer_lens (id, material_id, sphere_hundredths, cylinder_hundredths, diameter_hundredths,
-                                  centre_hundredths, front_power_hundredths, added_at)
-         values (?, ?, ?, ?, ?, ?, ?, ?)",
+        "insert into drawer_lens (id, material_id, coating_id, tint_id, sphere_hundredths, cylinder_hundredths,
+                                  diameter_hundredths, centre_hundredths, front_power_hundredths, base_hundredths, added_at)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         id,
         lens.material,
+        lens.coating,
+        lens.tint,
         sphere,
         cylinder,
         diameter,
         centre,
         front,
+        base,
         added_at
     )
     .execute(tx)
@@ -177,12 +271,13 @@ pub(super) async fn append_move(
 ) -> Result<(), StoreError> {
     let (job, eye, at) = (of.job.map(|(job, _)| job), of.job.map(|(_, eye)| eye.name()), Stamp(now));
     sqlx::query!(
-        "insert into drawer_move (drawer_lens_id, kind, change, job_number, eye, at) values (?, ?, ?, ?, ?, ?)",
+        "insert into drawer_move (drawer_lens_id, kind, change, job_number, eye, source, at) values (?, ?, ?, ?, ?, ?, ?)",
         of.lens,
         of.kind,
         of.change,
         job,
         eye,
+        of.source,
         at
     )
     .execute(tx)

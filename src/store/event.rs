@@ -10,7 +10,7 @@ use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::impact::unproven;
 use crate::desk::job::{Event, EventKind, EyeTask, Stage, stage};
-use crate::desk::step::Step;
+use crate::desk::step::{Step, is_cancelled_for_delay};
 use crate::optics::{Eye, Pair};
 
 #[derive(Deserialize)]
@@ -61,7 +61,8 @@ pub(super) async fn must_stand(tx: &mut SqliteConnection, number: i64, step: Ste
         .ok_or(StoreError::NotFound("that job number"))?;
     let reached = word("stage", &key, Stage::from_key(&key))?;
     let is_in_turn = step.stages().contains(&reached)
-        && (step != Step::Packing || unproven(tasks(tx, number).await?, list_kinds(tx, number).await?).is_empty());
+        && (step != Step::Packing || unproven(tasks(tx, number).await?, list_kinds(tx, number).await?).is_empty())
+        && !(step.ends_with_a_cancellation() && is_cancelled_for_delay(list_kinds(tx, number).await?));
     if is_in_turn { Ok(()) } else { Err(StoreError::MovedOn(number)) }
 }
 

@@ -68,21 +68,25 @@ pub(super) struct DecisionRow {
     eyes: Vec<DecisionEyeRow>,
 }
 
-impl TryFrom<DecisionRow> for PowerDecision {
-    type Error = StoreError;
-    fn try_from(row: DecisionRow) -> Result<Self, StoreError> {
-        let eyes = both_eyes("ordered power", row.eyes, |eye| &eye.eye)?;
-        Ok(Self {
-            is_compensated: row.choice == COMPENSATED,
-            position: row.position.whole()?,
+impl DecisionRow {
+    /// The decision; `None` where it was withdrawn.
+    pub(super) fn decision(self) -> Result<Option<PowerDecision>, StoreError> {
+        if self.choice == WITHDRAWN {
+            return Ok(None);
+        }
+        let eyes = both_eyes("ordered power", self.eyes, |eye| &eye.eye)?;
+        Ok(Some(PowerDecision {
+            is_compensated: self.choice == COMPENSATED,
+            position: self.position.whole()?,
             power: Pair::new(eyes.right.power()?, eyes.left.power()?),
-            at: row.at.0,
-        })
+            at: self.at.0,
+        }))
     }
 }
 
 const COMPENSATED: &str = "compensated";
 const PRESCRIBED: &str = "prescribed";
+const WITHDRAWN: &str = "withdrawn";
 
 impl Store {
     /// Keeps the owner's decision which power to order for a job, and with it how the job's frame sits.

@@ -7,7 +7,7 @@ use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::read::{length, word};
-use super::search::{Begun, index_frame, matching};
+use super::search::{index_frame, matching};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::frame::{Frame, FrameDetails, Rim};
@@ -57,33 +57,15 @@ impl Store {
             .try_into()
     }
 
-    /// Frames whose maker, model, colour or eye size has words that begin so. Without text, all by maker and model.
+    /// Frames whose maker, model, colour or eye size has words that begin so; where there is none, with words that are
+    /// close. Without text, all by maker and model.
     pub async fn list_frames(&self, text: &str, most: i64) -> Result<Vec<Frame>, StoreError> {
-        let rows = match matching(text, Begun::All) {
-            Some(words) => sqlx::query_as!(
-                FrameRow,
-                r#"select f.id as "id: FrameId", f.maker, f.model, f.colour, f.eye_size_hundredths, f.bridge_hundredths,
-                              f.temple_hundredths, f.rim, f.price_cents
-                       from frame_search s join frame f on f.number = s.rowid
-                       where frame_search match ?1 order by s.rowid limit ?2"#,
-                words,
-                most
-            )
-            .fetch_all(&self.read)
-            .await?,
-            None => {
-                sqlx::query_as!(
-                    FrameRow,
-                    r#"select id as "id: FrameId", maker, model, colour, eye_size_hundredths, bridge_hundredths,
-                              temple_hundredths, rim, price_cents
-                       from frame order by maker, model, eye_size_hundredths, colour limit ?"#,
-                    most
-                )
-                .fetch_all(&self.read)
-                .await?
-            }
-        };
-        let mut frames = rows.into_iter().map(Frame::try_from).collect::<Result<Vec<_>, _>>()?;
+        let Some(begun) = matching(text) else { return self.list_first_frames(most).await };
+        let mut frames = self.list_matching_frames(&begun, most).await?;
+        if frames.is_empty() {
+            let close = self.matching_closely(text).await?.unwrap_or(begun);
+            frames = self.list_matching_frames(&close, most).await?;
+        }
         frames.sort_by(|a, b| {
             let key = |f: &Frame| {
                 (f.details.maker.clone(), f.details.model.clone(), f.details.eye_size, f.details.colour.clone())
@@ -91,6 +73,38 @@ impl Store {
             key(a).cmp(&key(b))
         });
         Ok(frames)
+    }
+
+    async fn list_matching_frames(&self, words: &str, most: i64) -> Result<Vec<Frame>, StoreError> {
+        sqlx::query_as!(
+            FrameRow,
+            r#"select f.id as "id: FrameId", f.maker, f.model, f.colour, f.eye_size_hundredths, f.bridge_hundredths,
+                      f.temple_hundredths, f.rim, f.price_cents
+               from frame_search s join frame f on f.number = s.rowid
+               where frame_search match ?1 order by s.rowid limit ?2"#,
+            words,
+            most
+        )
+        .fetch_all(&self.read)
+        .await?
+        .into_iter()
+        .map(Frame::try_from)
+        .collect()
+    }
+
+    async fn list_first_frames(&self, most: i64) -> Result<Vec<Frame>, StoreError> {
+        sqlx::query_as!(
+            FrameRow,
+            r#"select id as "id: FrameId", maker, model, colour, eye_size_hundredths, bridge_hundredths,
+                      temple_hundredths, rim, price_cents
+               from frame order by maker, model, eye_size_hundredths, colour limit ?"#,
+            most
+        )
+        .fetch_all(&self.read)
+        .await?
+        .into_iter()
+        .map(Frame::try_from)
+        .collect()
     }
 }
 

@@ -7,7 +7,8 @@ use sqlx::{Decode, Encode, Sqlite, Type};
 use uuid::Uuid;
 
 use crate::desk::id::{
-    CustomerId, DrawerLensId, FrameId, MaterialId, MaterialVersionId, ShapeId, TreatmentId, TreatmentVersionId,
+    CustomerId, DrawerLensId, FrameId, MaterialId, MaterialVersionId, ShapeId, SupplierId, TreatmentId,
+    TreatmentVersionId,
 };
 
 macro_rules! column {
@@ -45,4 +46,5 @@ column! {
     TreatmentVersionId(Uuid);
     ShapeId(Uuid);
     DrawerLensId(Uuid);
+    SupplierId(Uuid);
 }

@@ -57,11 +57,11 @@ impl Store {
         &self,
         key: &str,
         number: i64,
-        proofs: &Pair<ImpactProof>,
+        proofs: &[(Eye, ImpactProof)],
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
         self.once(key, Some((number, Step::Impact)), now, async |tx| {
-            for (eye, proof) in proofs.iter() {
+            for (eye, proof) in proofs {
                 let (says, tested_on) = match proof {
                     ImpactProof::Certificate(reference) => (reference, None),
                     ImpactProof::OwnTest { tested_on, test } => (test, Some(tested_on)),

@@ -17,6 +17,7 @@ use super::read::{length, word};
 use super::{Store, StoreError};
 use crate::desk::catalogue::{Treatment, TreatmentKind};
 use crate::desk::centre_height::CentreHeight;
+use crate::desk::customer::Customer;
 use crate::desk::id::ShapeId;
 use crate::desk::job::{EyeTask, Job, JobEye, Parent, ParentReason};
 use crate::desk::money::Cents;
@@ -37,6 +38,8 @@ struct JobRow {
     parent_reason: Option<String>,
     parent_eyes: Option<Json<Vec<EyeRow>>>,
     customer: Json<CustomerRow>,
+    other_payer: Option<Json<CustomerRow>>,
+    other_recipient: Option<Json<CustomerRow>>,
     frame: Json<FrameRow>,
     prescription: Json<PrescriptionRow>,
     material: Json<MaterialRow>,
@@ -64,10 +67,14 @@ impl TryFrom<JobRow> for Job {
                 (TreatmentKind::Tint, _) => tint = Some(treatment),
             }
         }
+        let customer = Customer::from(row.customer.0);
+        let other = |other: Option<Json<CustomerRow>>| other.map_or_else(|| customer.clone(), |row| row.0.into());
         let eyes = both_eyes("job", row.eyes.0, |eye| &eye.eye)?;
         Ok(Self {
             number: row.number,
-            customer: row.customer.0.into(),
+            payer: other(row.other_payer),
+            recipient: other(row.other_recipient),
+            customer,
             frame: row.frame.0.try_into()?,
             prescription: row.prescription.0.try_into()?,
             made_for: word("use", &row.lens_use, MadeFor::from_key(&row.lens_use))?,
@@ -88,7 +95,7 @@ impl TryFrom<JobRow> for Job {
             sent_on: row.sent_on,
             receipt: row.receipt,
             frame_position: row.position.map(|position| position.0.frame()).transpose()?,
-            power_decision: row.decision.map(|decision| decision.0.try_into()).transpose()?,
+            power_decision: row.decision.map(|decision| decision.0.decision()).transpose()?.flatten(),
             history: history(row.history.0)?,
         })
     }
@@ -123,6 +130,50 @@ impl TryFrom<JobEyeRow> for JobEye {
     }
 }
 
+/// The jobs that a condition finds.
+macro_rules! job_rows {
+    ($where:literal, $bound:expr) => {
+        sqlx::query_as!(
+            JobRow,
+            r#"select j.number, r.revision, r.lens_use, r.design, r.note, j.ordered_on as "ordered_on: Date",
+                  r.promised_on as "promised_on: Date", j.parent_number, j.parent_reason,
+                  (select p.body from job e join job_revision er on er.job_number = e.number and er.revision = e.revision
+                   join prescription_eyes_json p on p.id = er.prescription_id where e.number = j.parent_number)
+                      as "parent_eyes?: Json<Vec<EyeRow>>",
+                  (select body from customer_json where id = r.patient_id) as "customer!: Json<CustomerRow>",
+                  (select body from customer_json where id = r.payer_id and r.payer_id <> r.patient_id)
+                      as "other_payer?: Json<CustomerRow>",
+                  (select body from customer_json where id = r.recipient_id and r.recipient_id <> r.patient_id)
+                      as "other_recipient?: Json<CustomerRow>",
+                  (select body from frame_json where id = r.frame_id) as "frame!: Json<FrameRow>",
+                  (select body from prescription_json where id = r.prescription_id)
+                      as "prescription!: Json<PrescriptionRow>",
+                  (select body from material_version_json where id = r.material_version_id)
+                      as "material!: Json<MaterialRow>",
+                  (select body from job_treatments_json t where t.job_number = j.number and t.revision = r.revision)
+                      as "treatments!: Json<Vec<JobTreatmentRow>>",
+                  (select body from job_eyes_json e where e.job_number = j.number and e.revision = r.revision)
+                      as "eyes!: Json<Vec<JobEyeRow>>",
+                  (select shape_id from job_shape where job_number = j.number order by seq desc limit 1)
+                      as "shape?: ShapeId",
+                  (select body from position_of_wear_json p where p.job_number = j.number order by seq desc limit 1)
+                      as "position?: Json<PositionRow>",
+                  (select body from power_decision_json d where d.job_number = j.number order by seq desc limit 1)
+                      as "decision?: Json<DecisionRow>",
+                  (select body from job_history_json h where h.job_number = j.number)
+                      as "history!: Json<Vec<EventRow>>",
+                  (select coalesce(sum(amount_cents), 0) from charge where job_number = j.number) as "charged!: i64",
+                  (select coalesce(sum(amount_cents), 0) from payment where job_number = j.number) as "paid!: i64",
+                  (select sent_on from shipment where job_number = j.number and j.stage = 'sent'
+                       order by seq desc limit 1) as "sent_on?: Date",
+                  (select max(number) from receipt where job_number = j.number) as "receipt?: i64"
+           from job j join job_revision r on r.job_number = j.number and r.revision = j.revision
+               "# + $where,
+            $bound
+        )
+    };
+}
+
 impl Store {
     /// One job with everything its pages show.
     ///
@@ -130,44 +181,22 @@ impl Store {
     ///
     /// [`StoreError::NotFound`] for a number that was never given.
     pub async fn get_job(&self, number: i64) -> Result<Arc<Job>, StoreError> {
-        let row = sqlx::query_as!(
-            JobRow,
-            r#"select j.number, r.revision, r.lens_use, r.design, r.note, j.ordered_on as "ordered_on: Date",
-                      r.promised_on as "promised_on: Date", j.parent_number, j.parent_reason,
-                      (select p.body from job e join job_revision er on er.job_number = e.number and er.revision = e.revision
-                       join prescription_eyes_json p on p.id = er.prescription_id where e.number = j.parent_number)
-                          as "parent_eyes?: Json<Vec<EyeRow>>",
-                      (select body from customer_json where id = r.patient_id) as "customer!: Json<CustomerRow>",
-                      (select body from frame_json where id = r.frame_id) as "frame!: Json<FrameRow>",
-                      (select body from prescription_json where id = r.prescription_id)
-                          as "prescription!: Json<PrescriptionRow>",
-                      (select body from material_version_json where id = r.material_version_id)
-                          as "material!: Json<MaterialRow>",
-                      (select body from job_treatments_json t where t.job_number = j.number and t.revision = r.revision)
-                          as "treatments!: Json<Vec<JobTreatmentRow>>",
-                      (select body from job_eyes_json e where e.job_number = j.number and e.revision = r.revision)
-                          as "eyes!: Json<Vec<JobEyeRow>>",
-                      (select shape_id from job_shape where job_number = j.number order by seq desc limit 1)
-                          as "shape?: ShapeId",
-                      (select body from position_of_wear_json p where p.job_number = j.number order by seq desc limit 1)
-                          as "position?: Json<PositionRow>",
-                      (select body from power_decision_json d where d.job_number = j.number order by seq desc limit 1)
-                          as "decision?: Json<DecisionRow>",
-                      (select body from job_history_json h where h.job_number = j.number)
-                          as "history!: Json<Vec<EventRow>>",
-                      (select coalesce(sum(amount_cents), 0) from charge where job_number = j.number) as "charged!: i64",
-                      (select coalesce(sum(amount_cents), 0) from payment where job_number = j.number) as "paid!: i64",
-                      (select sent_on from shipment where job_number = j.number order by seq desc limit 1)
-                          as "sent_on?: Date",
-                      (select max(number) from receipt where job_number = j.number) as "receipt?: i64"
-               from job j join job_revision r on r.job_number = j.number and r.revision = j.revision
-               where j.number = ?"#,
-            number
-        )
-        .fetch_optional(&self.read)
-        .await?
-        .ok_or(StoreError::NotFound("that job number"))?;
+        let row = job_rows!("where j.number = ?", number)
+            .fetch_optional(&self.read)
+            .await?
+            .ok_or(StoreError::NotFound("that job number"))?;
         Ok(Arc::new(row.try_into()?))
+    }
+
+    /// Several jobs, in the order of their numbers.
+    pub(super) async fn list_jobs(&self, numbers: &[i64]) -> Result<Vec<Job>, StoreError> {
+        let numbers = serde_json::json!(numbers);
+        job_rows!("where j.number in (select value from json_each(?)) order by j.number", numbers)
+            .fetch_all(&self.read)
+            .await?
+            .into_iter()
+            .map(Job::try_from)
+            .collect()
     }
 }
 

@@ -3,7 +3,6 @@
 use time::Date;
 
 use super::read::word;
-use super::search::{Begun, matching};
 use super::{Store, StoreError};
 use crate::desk::id::{CustomerId, FrameId};
 use crate::desk::job::{EventKind, Failure, JobLine, Stage};
@@ -15,6 +14,7 @@ struct JobLineRow {
     ordered_on: Date,
     promised_on: Date,
     sent_on: Option<Date>,
+    was_sent: bool,
     stage: String,
     /// The newest event about the lenses, of an open job.
     about_lenses: Option<String>,
@@ -33,6 +33,7 @@ impl TryFrom<JobLineRow> for JobLine {
             ordered_on: row.ordered_on,
             promised_on: row.promised_on,
             sent_on: row.sent_on,
+            was_sent: row.was_sent,
         })
     }
 }
@@ -50,8 +51,9 @@ macro_rules! job_lines {
                 r#"select j.number as "number!: i64", c.name as customer,
                           f.maker || ' ' || f.model || iif(f.colour = '', '', ', ' || f.colour) as "frame!: String",
                           j.ordered_on as "ordered_on: Date", j.promised_on as "promised_on: Date",
-                          (select sent_on from shipment where job_number = j.number order by seq desc limit 1)
-                              as "sent_on?: Date", j.stage, null as "about_lenses?: String"
+                          (select sent_on from shipment where job_number = j.number and j.stage = 'sent'
+                           order by seq desc limit 1) as "sent_on?: Date",
+                          0 as "was_sent!: bool", j.stage, null as "about_lenses?: String"
                    "# + $from,
                 $($bound),+
             )
@@ -73,7 +75,8 @@ impl Store {
                 r#"select j.number as "number!: i64", c.name as customer,
                           f.maker || ' ' || f.model || iif(f.colour = '', '', ', ' || f.colour) as "frame!: String",
                           j.ordered_on as "ordered_on: Date", j.promised_on as "promised_on: Date",
-                          null as "sent_on?: Date", j.stage,
+                          null as "sent_on?: Date",
+                          exists (select 1 from shipment where job_number = j.number) as "was_sent!: bool", j.stage,
                           (select kind from job_event
                            where job_number = j.number and kind in (select value from json_each(?))
                            order by seq desc limit 1) as "about_lenses?: String"
@@ -97,6 +100,18 @@ impl Store {
         )
     }
 
+    /// The newest jobs that a customer pays for and another one wears.
+    pub async fn list_jobs_paid_by(&self, payer: CustomerId, most: i64) -> Result<Vec<JobLine>, StoreError> {
+        job_lines!(
+            self,
+            "from job_revision r join job j on j.number = r.job_number and j.revision = r.revision
+             join customer c on c.id = j.patient_id join frame f on f.id = j.frame_id
+             where r.payer_id = ? and r.payer_id <> r.patient_id order by r.job_number desc limit ?",
+            payer,
+            most
+        )
+    }
+
     /// The newest jobs in a frame with a number below `before`.
     pub async fn list_jobs_of_frame(&self, frame: FrameId, before: i64, most: i64) -> Result<Vec<JobLine>, StoreError> {
         job_lines!(
@@ -105,37 +120,6 @@ impl Store {
              where j.frame_id = ? and j.number < ? order by j.number desc limit ?",
             frame,
             before,
-            most
-        )
-    }
-
-    /// The newest jobs whose person, frame or numbers have these words: whole, or the last one begun; where there is no
-    /// such job, with words that begin so. Each question takes longer than the one before it.
-    pub async fn find_jobs(&self, text: &str, most: i64) -> Result<Vec<JobLine>, StoreError> {
-        let (Some(whole), Some(last_begun), Some(begun)) =
-            (matching(text, Begun::None), matching(text, Begun::Last), matching(text, Begun::All))
-        else {
-            return Ok(Vec::new());
-        };
-        let mut found = self.list_matching_jobs(&whole, most).await?;
-        if i64::try_from(found.len()).is_ok_and(|count| count < most) {
-            // A whole word is also the beginning of itself.
-            found = self.list_matching_jobs(&last_begun, most).await?;
-        }
-        if found.is_empty() && begun != last_begun {
-            found = self.list_matching_jobs(&begun, most).await?;
-        }
-        Ok(found)
-    }
-
-    async fn list_matching_jobs(&self, words: &str, most: i64) -> Result<Vec<JobLine>, StoreError> {
-        job_lines!(
-            self,
-            "from (select rowid as number from job_search where job_search match ?1 order by rowid desc limit ?2) s
-             join job j on j.number = s.number
-             join customer c on c.id = j.patient_id join frame f on f.id = j.frame_id
-             order by j.number desc",
-            words,
             most
         )
     }

@@ -7,6 +7,7 @@ use super::once::{Done, Once};
 use super::read::{length, unreadable, word};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
+use crate::desk::calendar::ClosedDays;
 use crate::desk::catalogue::{starting_materials, starting_treatments};
 use crate::desk::lab::{CodeBasis, Lab, read_diameters};
 use crate::desk::money::Cents;
@@ -31,6 +32,11 @@ impl Store {
             stock_diameters: read_diameters(&row.stock_diameters).map_err(unreadable("stock diameters"))?,
             code_basis: word("code basis", &row.code_basis, CodeBasis::from_key(&row.code_basis))?,
             lead_days: row.lead_days,
+            closed: ClosedDays {
+                weekdays: ClosedDays::read_weekdays(row.closed_weekdays.split_whitespace())
+                    .map_err(unreadable("closed weekdays"))?,
+                periods: ClosedDays::read_periods(&row.closed_periods).map_err(unreadable("closed days"))?,
+            },
             shipping: Cents::new(row.shipping_cents),
             name: row.name,
             address: row.address,
@@ -48,12 +54,14 @@ impl Store {
         let (across, height) =
             (lab.centre_across.map(|mm| mm.hundredths()), lab.centre_height.map(|mm| mm.hundredths()));
         let diameters = diameter_list(lab);
+        let (weekdays, periods) = (lab.closed.weekday_keys().join(" "), lab.closed.typed_periods());
         let changed_at = Stamp(now);
         let added = sqlx::query!(
             "insert into lab (id, name, address, phone, email, tax_id, blocker_step_hundredths, blank_margin_hundredths,
                               tolerance_profile, code_basis, lead_days, shipping_cents, centre_across_hundredths,
-                              centre_height_hundredths, stock_diameters, changed_at)
-             values (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing",
+                              centre_height_hundredths, stock_diameters, closed_weekdays, closed_periods,
+                              changed_at)
+             values (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing",
             lab.name,
             lab.address,
             lab.phone,
@@ -68,6 +76,8 @@ impl Store {
             across,
             height,
             diameters,
+            weekdays,
+            periods,
             changed_at
         )
         .execute(&mut *tx)
@@ -93,11 +103,13 @@ impl Store {
             let (across, height) =
                 (lab.centre_across.map(|mm| mm.hundredths()), lab.centre_height.map(|mm| mm.hundredths()));
             let diameters = diameter_list(lab);
+            let (weekdays, periods) = (lab.closed.weekday_keys().join(" "), lab.closed.typed_periods());
             let changed_at = Stamp(now);
             sqlx::query!(
                 "update lab set name = ?, address = ?, phone = ?, email = ?, tax_id = ?, blocker_step_hundredths = ?,
                     blank_margin_hundredths = ?, tolerance_profile = ?, code_basis = ?, lead_days = ?, shipping_cents = ?,
-                    centre_across_hundredths = ?, centre_height_hundredths = ?, stock_diameters = ?, changed_at = ? where id = 1",
+                    centre_across_hundredths = ?, centre_height_hundredths = ?, stock_diameters = ?, closed_weekdays = ?,
+                    closed_periods = ?, changed_at = ? where id = 1",
                 lab.name,
                 lab.address,
                 lab.phone,
@@ -112,6 +124,8 @@ impl Store {
                 across,
                 height,
                 diameters,
+                weekdays,
+                periods,
                 changed_at
             )
             .execute(&mut *tx)

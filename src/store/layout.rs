@@ -160,7 +160,7 @@ async fn insert_layout(
     .await?
     .last_insert_rowid();
     if let Some(layout) = layout {
-        for (eye, record) in layout.record.eyes.iter() {
+        for (eye, record) in layout.record.eyes.iter().filter_map(|(eye, record)| Some((eye, record.as_ref()?))) {
             insert_layout_eye(tx, number, seq, eye, record).await?;
         }
     }

@@ -3,18 +3,20 @@
 use sqlx::SqliteConnection;
 use time::OffsetDateTime;
 
-use super::drawer::{DrawerMove, append_move};
-use super::event::append_event;
+use super::drawer::{DrawerMove, append_move, drawer_lens_id};
+use super::event::{append_event, must_stand};
 use super::once::{Done, Once};
+use super::promise::{LensPromise, promise_lens, release_lens};
+use super::purchase::take_ordered_lens;
 use super::read::{axis, eye, length, power, unreadable};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::bench::verification::BenchLens;
 use crate::desk::fault::FaultCause;
 use crate::desk::id::DrawerLensId;
-use crate::desk::job::EventKind;
+use crate::desk::job::{EventKind, Job};
 use crate::desk::step::Step;
-use crate::desk::stock::LensInHand;
+use crate::desk::stock::{DrawerLensDetails, LensInHand, OldLens};
 use crate::optics::prescription::LensPower;
 use crate::optics::unit::{Dioptre, Millimetre};
 use crate::optics::{Eye, Pair};
@@ -28,7 +30,7 @@ struct LensRow {
     front_power_hundredths: Option<i64>,
     off_in_hundredths: i64,
     off_up_hundredths: i64,
-    is_spoiled: bool,
+    is_gone: bool,
 }
 
 impl TryFrom<LensRow> for LensInHand {
@@ -54,7 +56,8 @@ impl Store {
             LensRow,
             r#"select eye, drawer_lens_id as "drawer_lens_id: DrawerLensId", source, diameter_hundredths, centre_hundredths,
                       front_power_hundredths, off_in_hundredths, off_up_hundredths,
-                      exists (select 1 from spoiled_lens s where s.lens_seq = l.seq) as "is_spoiled!: bool"
+                      exists (select 1 from spoiled_lens s where s.lens_seq = l.seq)
+                          or exists (select 1 from lens_put_back b where b.lens_seq = l.seq) as "is_gone!: bool"
                from lens_in_hand l where job_number = ? order by seq"#,
             number
         )
@@ -62,14 +65,14 @@ impl Store {
         .await?;
         let mut pair = Pair::new(None, None);
         for row in rows {
-            // A lens that came before a spoiled one was given up when the spoiled one was taken.
-            let is_spoiled = row.is_spoiled;
+            // A lens that came before one that is gone was given up when that one was taken.
+            let is_gone = row.is_gone;
             let lens = LensInHand::try_from(row)?;
             let place = match lens.eye {
                 Eye::Right => &mut pair.right,
                 Eye::Left => &mut pair.left,
             };
-            *place = (!is_spoiled).then_some(lens);
+            *place = (!is_gone).then_some(lens);
         }
         Ok(pair)
     }
@@ -86,7 +89,29 @@ impl Store {
         lenses: &[LensInHand],
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
+        self.replace_lenses(key, number, lenses, &Pair::new(None, None), now).await
+    }
+
+    /// The same, with where the lenses go that were in hand.
+    ///
+    /// # Errors
+    ///
+    /// As [`Store::take_lenses`]; [`StoreError::NotFound`] too when an old lens is kept for a job that is not open.
+    pub async fn replace_lenses(
+        &self,
+        key: &str,
+        number: i64,
+        lenses: &[LensInHand],
+        old: &Pair<Option<OldLens>>,
+        now: OffsetDateTime,
+    ) -> Result<Once<()>, StoreError> {
+        let job = self.get_job(number).await?;
         self.once(key, Some((number, Step::Lenses)), now, async |tx| {
+            for (eye, place) in old.iter() {
+                if let Some(place) = place {
+                    give_up_lens(tx, &job, eye, *place, now).await?;
+                }
+            }
             for lens in lenses {
                 take_lens(tx, number, lens, now).await?;
             }
@@ -97,7 +122,7 @@ impl Store {
 }
 
 impl Store {
-    /// The lenses of the other jobs whose lenses are in hand or cut.
+    /// The lenses made as prescribed of the other jobs whose lenses are in hand or cut.
     pub async fn list_bench_lenses(&self, except: i64) -> Result<Vec<BenchLens>, StoreError> {
         let rows = sqlx::query!(
             r#"select j.number as "number!: i64", e.eye,
@@ -110,6 +135,8 @@ impl Store {
                left join power_decision_eye d on d.eye = e.eye and d.decision_seq =
                    (select seq from power_decision where job_number = j.number order by seq desc limit 1)
                where j.closed_at is null and j.stage in ('lenses_in_hand', 'cut') and j.number <> ?
+                 and exists (select 1 from job_eye t where t.job_number = r.job_number and t.revision = r.revision
+                             and t.eye = e.eye and t.task = 'make')
                order by j.promised_on, j.number"#,
             except
         )
@@ -158,7 +185,93 @@ impl Store {
     }
 }
 
-/// The newest lens of the eye is the one in hand, unless it was spoiled before.
+/// Where the lens in hand of an eye goes when it leaves the job.
+pub(super) async fn give_up_lens(
+    tx: &mut SqliteConnection,
+    job: &Job,
+    eye: Eye,
+    place: OldLens,
+    now: OffsetDateTime,
+) -> Result<(), StoreError> {
+    match place {
+        OldLens::Spoiled(cause) => {
+            spoil_lens(tx, job.number, &SpoiledLens { eye, cause, note: String::new() }, now).await
+        }
+        OldLens::Drawer => put_back_lens(tx, job, eye, None, now).await,
+        OldLens::Job(other) => put_back_lens(tx, job, eye, Some(other), now).await,
+    }
+}
+
+/// Puts the lens in hand of an eye into the drawer, where it may be kept for the same eye of another open job.
+async fn put_back_lens(
+    tx: &mut SqliteConnection,
+    job: &Job,
+    eye: Eye,
+    for_job: Option<i64>,
+    now: OffsetDateTime,
+) -> Result<(), StoreError> {
+    let (number, key, at) = (job.number, eye.name(), Stamp(now));
+    if let Some(other) = for_job {
+        must_stand(tx, other, Step::Lenses).await?;
+    }
+    let lens = sqlx::query!(
+        r#"select l.seq as "seq!", l.drawer_lens_id as "drawer_lens?: DrawerLensId", l.source, l.diameter_hundredths,
+                  l.centre_hundredths, l.front_power_hundredths, l.base_hundredths
+           from lens_in_hand l where l.seq = (select max(seq) from lens_in_hand where job_number = ? and eye = ?)
+             and not exists (select 1 from spoiled_lens s where s.lens_seq = l.seq)
+             and not exists (select 1 from lens_put_back b where b.lens_seq = l.seq)"#,
+        number,
+        key
+    )
+    .fetch_optional(&mut *tx)
+    .await?
+    .ok_or(StoreError::NotFound("a lens of that eye in hand"))?;
+    let kind = match lens.drawer_lens {
+        Some(kind) => kind,
+        None => {
+            let power_of = |d: Option<i64>| d.map(|d| power("front power", d)).transpose();
+            let (front_power, base) = (power_of(lens.front_power_hundredths)?, power_of(lens.base_hundredths)?);
+            let ordered = job.lens_power(eye).to_minus();
+            let details = DrawerLensDetails {
+                material: job.material.id,
+                coating: job.coating.as_ref().map(|coating| coating.id),
+                tint: job.tint.as_ref().map(|tint| tint.id),
+                sphere: ordered.sphere(),
+                cylinder: ordered.cylinder(),
+                diameter: length("diameter", lens.diameter_hundredths)?,
+                centre: lens.centre_hundredths.map(|mm| length("centre thickness", mm)).transpose()?,
+                front_power,
+                base,
+            };
+            drawer_lens_id(tx, &details, now).await?
+        }
+    };
+    let back = DrawerMove { lens: kind, kind: "returned", change: 1, job: Some((number, eye)), source: lens.source };
+    append_move(tx, &back, now).await?;
+    sqlx::query!(
+        "insert into lens_put_back (lens_seq, job_number, drawer_lens_id, for_job, at) values (?, ?, ?, ?, ?)",
+        lens.seq,
+        number,
+        kind,
+        for_job,
+        at
+    )
+    .execute(&mut *tx)
+    .await?;
+    let mut says = "back into the drawer".to_owned();
+    if let Some(other) = for_job {
+        promise_lens(tx, &LensPromise { job: other, eye, lens: kind }, now).await?;
+        says.push_str(&format!(", kept for job {other}"));
+    }
+    let kind = match eye {
+        Eye::Right => EventKind::AsideRight,
+        Eye::Left => EventKind::AsideLeft,
+    };
+    append_event(tx, number, kind, &says, now).await?;
+    Ok(())
+}
+
+/// The newest lens of the eye is the one in hand, unless it is gone.
 async fn spoil_lens(
     tx: &mut SqliteConnection,
     number: i64,
@@ -170,7 +283,8 @@ async fn spoil_lens(
         "insert into spoiled_lens (lens_seq, job_number, cause, note, at)
          select seq, job_number, ?3, ?4, ?5 from lens_in_hand
          where seq = (select max(seq) from lens_in_hand where job_number = ?1 and eye = ?2)
-           and seq not in (select lens_seq from spoiled_lens where job_number = ?1)",
+           and seq not in (select lens_seq from spoiled_lens where job_number = ?1)
+           and seq not in (select lens_seq from lens_put_back where job_number = ?1)",
         number,
         eye,
         cause,
@@ -190,6 +304,22 @@ async fn spoil_lens(
     let said = [lens.cause.words(), lens.note.as_str()].into_iter().filter(|part| !part.is_empty());
     append_event(tx, number, kind, &said.collect::<Vec<_>>().join("; "), now).await?;
     Ok(())
+}
+
+/// The eyes of a job whose lens is in hand.
+pub(super) async fn list_eyes_in_hand(tx: &mut SqliteConnection, number: i64) -> Result<Vec<Eye>, StoreError> {
+    let keys = sqlx::query_scalar!(
+        "select eye from lens_in_hand l
+         where job_number = ?1
+           and seq = (select max(seq) from lens_in_hand newer where newer.job_number = ?1 and newer.eye = l.eye)
+           and not exists (select 1 from spoiled_lens s where s.lens_seq = l.seq)
+           and not exists (select 1 from lens_put_back s where s.lens_seq = l.seq)
+         order by seq",
+        number
+    )
+    .fetch_all(tx)
+    .await?;
+    keys.iter().map(|key| eye("eye", key)).collect()
 }
 
 async fn take_lens(
@@ -218,8 +348,19 @@ async fn take_lens(
     )
     .execute(&mut *tx)
     .await?;
+    // What was kept for the eye is free again; where it is the lens taken, it leaves the drawer next.
+    release_lens(tx, number, lens.eye).await?;
+    if lens.drawer_lens.is_none() {
+        take_ordered_lens(tx, number, lens.eye, now).await?;
+    }
     if let Some(drawer_lens) = lens.drawer_lens {
-        let taken = DrawerMove { lens: drawer_lens, kind: "taken", change: -1, job: Some((number, lens.eye)) };
+        let taken = DrawerMove {
+            lens: drawer_lens,
+            kind: "taken",
+            change: -1,
+            job: Some((number, lens.eye)),
+            source: String::new(),
+        };
         append_move(tx, &taken, now).await.map_err(|why| match why {
             StoreError::OutOfRange(_) => StoreError::NotFound("that lens (the drawer is empty of it)"),
             other => other,

@@ -5,12 +5,13 @@ use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::bill::insert_charge;
-use super::customer::insert_customer;
+use super::customer::customer_of;
 use super::event::append_event;
 use super::fitting::{append_position, find_last_position};
 use super::frame::insert_frame;
 use super::once::{Done, Once};
 use super::payment::append_payment;
+use super::people::people_of;
 use super::prescription::insert_prescription;
 use super::search::index_job;
 use super::shape::lend_shape;
@@ -19,13 +20,16 @@ use super::{Store, StoreError};
 use crate::desk::catalogue::TreatmentKind;
 use crate::desk::centre_height::CentreHeight;
 use crate::desk::fitting::{FramePosition, PositionOfWear};
-use crate::desk::id::{CustomerId, FrameId};
-use crate::desk::job::{EventKind, ParentReason};
-use crate::desk::order::{CustomerChoice, FrameChoice, NewOrder};
+use crate::desk::id::{CustomerId, FrameId, TreatmentVersionId};
+use crate::desk::job::{EventKind, EyeTask, ParentReason};
+use crate::desk::order::{FrameChoice, NewOrder};
+use crate::optics::Pair;
 
 /// The rows an order points at.
 struct Rows {
     patient: CustomerId,
+    payer: CustomerId,
+    recipient: CustomerId,
     frame: FrameId,
     prescription: Uuid,
     parent: Option<i64>,
@@ -47,17 +51,15 @@ impl Store {
 }
 
 async fn insert_order(tx: &mut SqliteConnection, order: &NewOrder, now: OffsetDateTime) -> Result<i64, StoreError> {
-    let patient = match &order.customer {
-        CustomerChoice::Known(id) => *id,
-        CustomerChoice::New(person) => insert_customer(tx, person, now).await?,
-    };
+    let patient = customer_of(tx, &order.customer, now).await?;
+    let (payer, recipient) = people_of(tx, patient, &order.people, now).await?;
     let (frame, parent) = match &order.frame {
         FrameChoice::Known(id) => (*id, None),
         FrameChoice::New(details) => (insert_frame(tx, details, now).await?, None),
         FrameChoice::OfJob(number) => (frame_of(tx, *number).await?, Some(*number)),
     };
     let prescription = insert_prescription(tx, patient, &order.prescription, now).await?;
-    let rows = Rows { patient, frame, prescription, parent };
+    let rows = Rows { patient, payer, recipient, frame, prescription, parent };
     let number = insert_job(tx, order, &rows, now).await?;
     insert_revision(tx, number, order, &rows, now).await?;
     for charge in &order.charges {
@@ -133,9 +135,11 @@ async fn insert_revision(
     sqlx::query!(
         "insert into job_revision (job_number, revision, patient_id, payer_id, recipient_id, frame_id, prescription_id,
                                    lens_use, material_version_id, design, promised_on, note, at)
-         values (?1, 1, ?2, ?2, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+         values (?, 1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         number,
         rows.patient,
+        rows.payer,
+        rows.recipient,
         rows.frame,
         rows.prescription,
         lens_use,
@@ -147,8 +151,34 @@ async fn insert_revision(
     )
     .execute(&mut *tx)
     .await?;
-    for (eye, height) in order.height.iter() {
-        let (task, eye) = (order.tasks.get(eye).key(), eye.name());
+    let made = Made {
+        tasks: order.tasks,
+        height: order.height,
+        coating: order.coating,
+        second_coating: order.second_coating,
+        tint: order.tint,
+    };
+    insert_made(tx, number, 1, &made).await
+}
+
+/// What is done for each eye, and what is put on the lenses.
+pub(super) struct Made {
+    pub(super) tasks: Pair<EyeTask>,
+    pub(super) height: Pair<CentreHeight>,
+    pub(super) coating: Option<TreatmentVersionId>,
+    pub(super) second_coating: Option<TreatmentVersionId>,
+    pub(super) tint: Option<TreatmentVersionId>,
+}
+
+/// The eyes and treatments of a revision.
+pub(super) async fn insert_made(
+    tx: &mut SqliteConnection,
+    number: i64,
+    revision: i64,
+    made: &Made,
+) -> Result<(), StoreError> {
+    for (eye, height) in made.height.iter() {
+        let (task, eye) = (made.tasks.get(eye).key(), eye.name());
         let (height, from) = match height {
             CentreHeight::Bottom(height) => (Some(height.hundredths()), "bottom"),
             CentreHeight::Middle(up) => (Some(up.hundredths()), "middle"),
@@ -156,8 +186,9 @@ async fn insert_revision(
         };
         sqlx::query!(
             "insert into job_eye (job_number, revision, eye, task, height_hundredths, height_from)
-             values (?, 1, ?, ?, ?, ?)",
+             values (?, ?, ?, ?, ?, ?)",
             number,
+            revision,
             eye,
             task,
             height,
@@ -167,14 +198,15 @@ async fn insert_revision(
         .await?;
     }
     for (kind, position, version) in [
-        (TreatmentKind::Coating, 1, order.coating),
-        (TreatmentKind::Coating, 2, order.second_coating),
-        (TreatmentKind::Tint, 1, order.tint),
+        (TreatmentKind::Coating, 1, made.coating),
+        (TreatmentKind::Coating, 2, made.second_coating),
+        (TreatmentKind::Tint, 1, made.tint),
     ] {
         let (kind, Some(version)) = (kind.key(), version) else { continue };
         sqlx::query!(
-            "insert into job_treatment (job_number, revision, kind, position, version_id) values (?, 1, ?, ?, ?)",
+            "insert into job_treatment (job_number, revision, kind, position, version_id) values (?, ?, ?, ?, ?)",
             number,
+            revision,
             kind,
             position,
             version

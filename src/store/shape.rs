@@ -1,5 +1,6 @@
 //! Frame shapes, kept for good with the file they were read from.
 
+use std::collections::HashMap;
 use std::ops::RangeInclusive;
 
 use serde::Deserialize;
@@ -18,6 +19,7 @@ use super::{Store, StoreError};
 use crate::desk::frame_shape::{DblSource, FrameShape, NewShape, ShapeOrigin};
 use crate::desk::id::{FrameId, ShapeId};
 use crate::desk::job::{EventKind, Job};
+use crate::desk::step::Step;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
 use crate::shape::trace::Trace;
@@ -72,7 +74,7 @@ impl Store {
         shape: &NewShape,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
-        self.once(key, None, now, async |tx| {
+        self.once(key, Some((number, Step::Shape)), now, async |tx| {
             let file =
                 NewAttachment { kind: "trace", name: &shape.original_name, bytes: &shape.original, job: Some(number) };
             let original = insert_attachment(tx, &file, now).await?;
@@ -92,6 +94,20 @@ impl Store {
             .await?
             .ok_or(StoreError::NotFound("that shape"))?;
         row.0.try_into().map(Some)
+    }
+
+    /// Several shapes, each by its key.
+    pub(super) async fn list_shapes(&self, ids: &[ShapeId]) -> Result<HashMap<ShapeId, FrameShape>, StoreError> {
+        let hex: Vec<String> = ids.iter().map(|id| id.0.simple().to_string()).collect();
+        let hex = serde_json::json!(hex);
+        let rows = sqlx::query_scalar!(
+            r#"select body as "body!: Json<ShapeRow>" from shape_json
+               where id in (select unhex(value) from json_each(?))"#,
+            hex
+        )
+        .fetch_all(&self.read)
+        .await?;
+        rows.into_iter().map(|row| FrameShape::try_from(row.0).map(|shape| (shape.id, shape))).collect()
     }
 
     /// Of the file a shape was read from: its name or another description, and what was odd in it, a sentence each.

@@ -4,10 +4,12 @@ use time::{Date, OffsetDateTime};
 
 use super::event::append_event;
 use super::once::{Done, Once};
+use super::read::word;
 use super::search::index_job;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::job::EventKind;
+use crate::desk::parcel_return::{ParcelReturn, ReturnCause, ReturnCondition};
 use crate::desk::step::Step;
 
 /// A parcel that left.
@@ -23,7 +25,43 @@ pub struct Shipment {
     pub address: String,
 }
 
+/// A parcel that left, and what became of it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Parcel {
+    /// As it left.
+    pub shipment: Shipment,
+    /// Where it came back or was lost.
+    pub back: Option<ParcelReturn>,
+}
+
 impl Store {
+    /// Every parcel of a job, the newest first.
+    pub async fn list_parcels(&self, number: i64) -> Result<Vec<Parcel>, StoreError> {
+        let rows = sqlx::query!(
+            r#"select s.carrier, s.tracking, s.sent_on as "sent_on: Date", s.address, r.cause as "cause?",
+                      r.condition as "condition?", r.returned_on as "returned_on?: Date", r.note as "note?"
+               from shipment s left join parcel_return r on r.shipment_seq = s.seq
+               where s.job_number = ? order by s.seq desc"#,
+            number
+        )
+        .fetch_all(&self.read)
+        .await?;
+        let parcels = rows.into_iter().map(|row| {
+            let back = match (row.cause, row.condition, row.returned_on, row.note) {
+                (Some(cause), Some(condition), Some(returned_on), Some(note)) => Some(ParcelReturn {
+                    cause: word("return", &cause, ReturnCause::from_key(&cause))?,
+                    condition: word("condition", &condition, ReturnCondition::from_key(&condition))?,
+                    returned_on,
+                    note,
+                }),
+                _ => None,
+            };
+            let (carrier, tracking) = (row.carrier, row.tracking);
+            Ok(Parcel { shipment: Shipment { carrier, tracking, sent_on: row.sent_on, address: row.address }, back })
+        });
+        parcels.collect()
+    }
+
     /// The newest parcel of a job, once it has left.
     pub async fn find_shipment(&self, number: i64) -> Result<Option<Shipment>, StoreError> {
         let row = sqlx::query!(

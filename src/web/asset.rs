@@ -17,7 +17,7 @@ macro_rules! asset {
     };
 }
 
-const ASSETS: [(&str, &str, &str); 13] = [
+const ASSETS: &[(&str, &str, &str)] = &[
     asset!("style.css", CSS),
     asset!("print.css", CSS),
     asset!("icon.svg", "image/svg+xml"),
@@ -28,14 +28,17 @@ const ASSETS: [(&str, &str, &str); 13] = [
     asset!("js/once.js", JS),
     asset!("js/page.js", JS),
     asset!("js/print.js", JS),
+    asset!("js/rows.js", JS),
+    asset!("js/scan.js", JS),
     asset!("js/sections.js", JS),
     asset!("js/suggest.js", JS),
+    asset!("js/summary.js", JS),
     asset!("js/understood.js", JS),
 ];
 
 /// One route a file.
 pub fn router() -> Router<AppState> {
-    ASSETS.into_iter().fold(Router::new(), |router, (path, kind, body)| {
+    ASSETS.iter().copied().fold(Router::new(), |router, (path, kind, body)| {
         router.route(
             path,
             get(move || async move {

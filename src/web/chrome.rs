@@ -7,7 +7,8 @@ use super::AppState;
 pub struct Chrome {
     /// The lab's name, in the page's head.
     pub lab_name: String,
-    /// Which room of the navigation this is: `today`, `order`, `customers`, `frames`, `money`, `stock`, `lab`, `start`, or none.
+    /// Which room of the navigation this is: `today`, `order`, `customers`, `frames`, `money`, `stock`, `buying`, `lab`, `start`, or
+    /// none.
     pub nav: &'static str,
 }
 

@@ -3,6 +3,7 @@
 //! Forms refuse these values before the book is asked. When one slips through, the name of the violated constraint (table
 //! and column, see `migrations/`) still leads to the field, so the owner can put it right instead of seeing a failure.
 
+use super::page::cancellations::CancellationForm;
 use super::page::checks::ConcessionForm;
 use super::page::compensation::CompensationForm;
 use super::page::customers::CustomerForm;
@@ -49,6 +50,8 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
         "lab_centre_across" => (LabForm::CENTRE_ACROSS, LENGTH),
         "lab_centre_height" => (LabForm::CENTRE_HEIGHT, LENGTH),
         "lab_stock_diameters" => (LabForm::STOCK_DIAMETERS, NUMBER),
+        "lab_closed_weekdays" => (LabForm::CLOSED_WEEKDAYS, NUMBER),
+        "lab_closed_periods" => (LabForm::CLOSED_PERIODS, "This list is too long"),
         "lab_lead_days" => (LabForm::LEAD_DAYS, NUMBER),
         "lab_shipping" => (LabForm::SHIPPING, PRICE),
 
@@ -110,6 +113,7 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
         "cut_size" => (CutForm::SIZE_RIGHT, LENGTH),
         "concession_reason" => (ConcessionForm::REASON, "Write the reason in words: it prints with the pair"),
         "shipment_carrier" => (ShipmentForm::CARRIER, NAME),
+        "cancellation_reason" => (CancellationForm::REASON, "Write the reason in a few words"),
         "payment_amount" => (PaymentForm::AMOUNT, "This amount is nothing, or more than a million"),
         _ => return None,
     };
@@ -153,14 +157,17 @@ mod tests {
     }
 
     /// Constraints of values that no field of a form holds as it is.
-    const NO_FIELD: [&str; 28] = [
+    const NO_FIELD: [&str; 46] = [
         "attachment_bytes_hash",
         "attachment_name",
         "concession_is_open",
+        "delay_notice_is_renewed",
+        "delay_notice_revised_on",
         "draft_fields",
         "draft_key",
         "drawer_lens_base",
         "drawer_lens_count",
+        "drawer_lens_promised",
         "drawer_lens_reorder_at",
         "drawer_move_change",
         "event_kind_effect",
@@ -170,12 +177,27 @@ mod tests {
         "layout_document",
         "lens_in_hand_base",
         "lens_in_hand_has_ground_prism",
+        "lens_promise_is_open",
         "prescription_near_pd_given",
         "prescription_pd_given",
         "process_spread_nudges",
+        "purchase_expected_after_order",
+        "purchase_line_base",
+        "purchase_line_count",
+        "purchase_line_cylinder",
+        "purchase_line_diameter",
+        "purchase_line_for",
+        "purchase_line_for_one",
+        "purchase_line_here",
+        "purchase_line_price",
+        "purchase_line_sphere",
+        "purchase_line_to_come",
+        "purchase_move_count",
         "receipt_document",
+        "refund_owed_amount",
         "shape_eye_is_mirror",
         "shape_of_something",
+        "supplier_name",
         "supplier_offer_diameter",
         "supplier_offer_price",
         "verification_passed",

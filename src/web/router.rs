@@ -10,10 +10,12 @@ use axum::routing::{get, post};
 use super::error::WebError;
 use super::page::lab::{material, treatment};
 use super::page::money::{self, bookkeeping, receipts as receipt_list, reminders, takings};
+use super::page::orders::correction;
 use super::page::{
-    bill_lines, bills, blanks, checks, compensation, customers, cuts, drafts, edge, find, frames, impact, jobs, lab,
-    layout, lenses, materials, orders, packing, payments, prism, process_spread, receipts, refunds, reversals, risk,
-    shapes, shipments, spoilage, start, stock, ticket, today, understood,
+    bill_lines, bills, blanks, buying, cancellations, checks, compensation, customers, cuts, drafts, edge, find, frames,
+    impact, jobs, lab, layout, lenses, materials, orders, packing, papers, payments, people, prism, process_spread,
+    promise, purchases, receipts, refunds, returns, reversals, risk, shapes, shipments, spoilage, start, stock, ticket,
+    today, understood,
 };
 use super::{AppState, asset, page};
 
@@ -34,16 +36,24 @@ addresses! {
     routes, ADDRESSES:
     "/" => get(today::show_today),
     "/find" => get(find::find_anything),
+    "/scan/{number}" => get(find::open_scanned),
 
     "/orders/new" => get(orders::new_order),
     "/orders/{key}" => get(orders::show_order).post(orders::take_order),
+    "/orders/{key}/summary" => get(orders::show_summary),
     "/understood/rx" => get(understood::understood_rx),
     "/understood/pd" => get(understood::understood_pd),
     "/suggest/customers" => get(customers::suggest_customers),
+    "/suggest/customers/{party}" => get(customers::suggest_party),
     "/suggest/frames" => get(frames::suggest_frames),
 
     "/jobs/{number}" => get(jobs::show_job),
     "/jobs/{number}/notes" => get(jobs::new_note).post(jobs::add_note),
+    "/jobs/{number}/promise" => get(promise::show_promise).post(promise::agree_day),
+    "/jobs/{number}/delay-notices" => post(promise::send_notice),
+    "/jobs/{number}/delay-notices/{seq}" => get(promise::print_notice),
+    "/jobs/{number}/delay-answers" => post(promise::keep_answer),
+    "/jobs/{number}/people" => get(people::show_people).post(people::change_people),
     "/jobs/{number}/relens" => get(orders::new_lenses),
     "/jobs/{number}/shape" => get(shapes::show_shape).post(shapes::keep_shape),
     "/jobs/{number}/shape/original" => get(shapes::download_original),
@@ -69,6 +79,10 @@ addresses! {
     "/jobs/{number}/packing-sheet" => get(packing::print_packing_sheet),
     "/jobs/{number}/shipment" => get(shipments::show_shipment).post(shipments::create_shipment),
     "/jobs/{number}/slip" => get(shipments::print_slip),
+    "/jobs/{number}/return" => get(returns::ask_return).post(returns::keep_return),
+    "/jobs/{number}/correction" => get(correction::show_correction).post(correction::correct_job),
+    "/jobs/{number}/cancellation" => get(cancellations::ask_cancellation).post(cancellations::cancel_job),
+    "/jobs/{number}/papers" => get(papers::show_papers),
     "/jobs/{number}/bill" => get(bills::show_bill),
     "/jobs/{number}/bill/lines" => get(bill_lines::new_bill_line).post(bill_lines::add_bill_line),
     "/jobs/{number}/bill/reversals" => get(reversals::ask_reversal).post(reversals::reverse_bill_line),
@@ -90,6 +104,12 @@ addresses! {
     "/customers/{id}/details" => get(customers::edit_customer).post(customers::change_customer),
     "/frames" => get(frames::list_frames),
     "/frames/{id}" => get(frames::show_frame),
+    "/buying" => get(buying::show_buying).post(buying::order_lenses),
+    "/buying/promises" => post(buying::promise_lenses),
+    "/buying/list" => get(buying::print_list),
+    "/buying/list.csv" => get(buying::save_list),
+    "/purchases/{number}" => get(purchases::show_purchase).post(purchases::move_lines),
+    "/purchases/{number}/sheet" => get(purchases::print_purchase),
     "/stock" => get(stock::show_drawer),
     "/stock/new" => get(stock::new_lens).post(stock::stock_lens),
     "/stock/{id}/count" => get(stock::ask_count).post(stock::correct_count),

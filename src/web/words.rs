@@ -1,9 +1,6 @@
 //! Words of the pages: capital letters, classes of an eye, typed days. Dates are written by `desk::date`.
 
-use time::Date;
-use time::macros::format_description;
-
-pub use crate::desk::date::{day, iso, moment, weekday};
+pub use crate::desk::date::{day, iso, moment, read as parse_day, weekday};
 use crate::optics::Eye;
 
 /// With a capital first letter, as a sentence or a row begins.
@@ -18,24 +15,6 @@ pub fn eye_class(eye: Eye) -> &'static str {
         Eye::Right => "r",
         Eye::Left => "l",
     }
-}
-
-/// Reads a date field, or a day typed by hand as month/day/year.
-///
-/// # Errors
-///
-/// A sentence that says how to write it.
-pub fn parse_day(text: &str) -> Result<Date, String> {
-    let text = text.trim();
-    Date::parse(text, format_description!("[year]-[month]-[day]"))
-        .or_else(|_| Date::parse(text, format_description!("[month padding:none]/[day padding:none]/[year]")))
-        .map_err(|_| {
-            if text.is_empty() {
-                "A day is needed".to_owned()
-            } else {
-                format!("“{text}” is not a day: write it like 2026-11-25 or 11/25/2026")
-            }
-        })
 }
 
 #[cfg(test)]

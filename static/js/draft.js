@@ -14,7 +14,7 @@ for (const form of all('form[data-draft]')) {
     unsaved = false;
     fetch(`/drafts/${encodeURIComponent(form.dataset.draft)}`, {
       method: 'POST', keepalive: true, body: fields(),
-    }).then((answer) => { if (!answer.ok) unsaved = true; else if (!unsaved) keepCopy(''); }, () => { unsaved = true; });
+    }).then((answer) => { if (!answer.ok) { unsaved = true; return; } if (!unsaved) keepCopy(''); form.dispatchEvent(new Event('kept')); }, () => { unsaved = true; });
   };
   const soon = debounce(400, save);
   const touched = () => { unsaved = true; keepCopy(fields().toString()); soon(); };

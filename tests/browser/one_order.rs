@@ -46,6 +46,7 @@ async fn take_the_order(browser: &Browser) {
     browser.fill("rx_right", "-225 -125 95").await;
     browser.sees("#rx_right-understood .rx", "-2.25 -1.25 x 095").await;
     browser.choose("material", "Polycarbonate 1.59").await;
+    browser.unfold("Prices, discount, tax").await;
     browser.fill("price_frame", "95").await;
     browser.fill("price_lens", "45").await;
     browser.fill("price_shipping", "7").await;
@@ -61,16 +62,17 @@ async fn take_the_order(browser: &Browser) {
     browser.press("Take the order").await;
     browser.arrives_at("/jobs/1001").await;
     browser.sees(".job-no", "1001").await;
-    browser.sees("[aria-current=step]", "taken now").await;
+    browser.sees(".steps .next", "Shape next").await;
     assert_eq!(browser.text(".eye-left .rx.large").await, "-1.75 -0.75 x 080");
 }
 
 async fn trace_the_frame(browser: &Browser, trace: &TracedPair) {
-    browser.click("main a.primary").await;
+    browser.click(".job-bar a.primary").await;
     browser.arrives_at("/jobs/1001/shape").await;
     browser.give_file("file", &trace.path).await;
     browser.press("Save this shape").await;
-    browser.sees("[aria-current=step]", "shape on file now").await;
+    browser.sees(".steps .next", "Lenses next").await;
+    browser.open_page("/jobs/1001/shape").await;
     for (eye, outline) in ["right", "left"].iter().zip(&trace.eyes) {
         let figures = numbers(browser, &format!(".eye-{eye} .figures .num")).await;
         assert_near(figures[0], outline.a_mm, 0.006, "A");
@@ -80,7 +82,7 @@ async fn trace_the_frame(browser: &Browser, trace: &TracedPair) {
 }
 
 async fn take_the_lenses(browser: &Browser) {
-    browser.click("main a.primary").await;
+    browser.click(".job-bar a.primary").await;
     browser.arrives_at("/jobs/1001/lenses").await;
     for eye in ["right", "left"] {
         browser.click(&format!("label[for=lens_{eye}-bought]")).await;
@@ -89,7 +91,7 @@ async fn take_the_lenses(browser: &Browser) {
         browser.fill(&format!("source_{eye}"), "lot 4711").await;
     }
     browser.press("Take these lenses in hand").await;
-    browser.sees("[aria-current=step]", "lenses in hand now").await;
+    browser.sees(".steps .next", "Lay out and cut next").await;
 }
 
 async fn lay_out(browser: &Browser, trace: &TracedPair) {
@@ -145,7 +147,7 @@ async fn cut(browser: &Browser) {
     browser.open_page("/jobs/1001/cut").await;
     browser.fill("size_right", "-0.05").await;
     browser.press("Both lenses are cut").await;
-    browser.sees("[aria-current=step]", "cut now").await;
+    browser.sees(".steps .next", "Check next").await;
 }
 
 async fn check_twice(browser: &Browser) {
@@ -168,8 +170,9 @@ async fn check_twice(browser: &Browser) {
     fill_all(browser, &[("first_left", "-1.75"), ("second_left", "-2.50"), ("axis_left", "80")]).await;
     fill_all(browser, &heights).await;
     browser.press("Check the pair").await;
+    browser.sees(".steps .next", "Pack next").await;
+    browser.open_page("/jobs/1001/check").await;
     browser.sees(".verdict.pass", "Passed").await;
-    browser.sees("[aria-current=step]", "checked now").await;
     browser.sees("#earlier", "not passed").await;
 }
 
@@ -188,14 +191,16 @@ async fn pack_and_send(browser: &Browser) {
     browser.sees(&format!("#tick-{}-error", ITEMS[0].key), "required before the pair is sent").await;
     browser.click(&format!("label[for=tick-{}]", ITEMS[0].key)).await;
     browser.press("Packed").await;
-    browser.sees("[aria-current=step]", "packed now").await;
+    browser.sees(".steps .next", "Send next").await;
+    browser.open_page("/jobs/1001/packing").await;
     browser.press("Print the packing sheet").await;
     browser.sees(".sheet", "Odile Marrow").await;
     browser.open_page("/jobs/1001/shipment").await;
     browser.fill("carrier", "Parcel post").await;
     browser.fill("tracking", "SL 0042 7712").await;
     browser.press("Sent").await;
-    browser.sees("[aria-current=step]", "sent now").await;
+    browser.sees(".steps .done", "Send done").await;
+    browser.open_page("/jobs/1001/shipment").await;
     browser.press("Print the shipping slip").await;
     browser.sees(".sheet", "3 Sedge Row").await;
     let slip = browser.text(".sheet").await;
@@ -234,7 +239,7 @@ async fn the_receipt_stays_the_same(browser: &Browser, receipt: &str) {
 
 async fn new_lenses_from_the_number(browser: &Browser) {
     browser.open_page("/").await;
-    browser.sees("h1", "Open jobs").await;
+    browser.sees("h1", "Today").await;
     // A scanner is a keyboard: it types the number and ends with Enter.
     browser.key(Key::Null).await;
     browser.type_here("/").await;
@@ -252,7 +257,7 @@ async fn new_lenses_from_the_number(browser: &Browser) {
     browser.sees(".eye-right", "Since last time").await;
     browser.press("Take the order").await;
     browser.arrives_at("/jobs/1002").await;
-    browser.sees("[aria-current=step]", "shape on file now").await;
+    browser.sees(".steps .next", "Lenses next").await;
     browser.sees(".eye-right .is-new", "0.50").await;
     browser.sees(".eye-left", "no change").await;
     browser.open_page("/jobs/1002/shape").await;

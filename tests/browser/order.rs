@@ -9,7 +9,7 @@ pub async fn name_the_lab(browser: &Browser) {
     browser.fill("name", "Saltmarsh Lens Post").await;
     browser.fill("address", "4 Quay Lane\nPellmarsh PM 00401").await;
     browser.press("Open the book").await;
-    browser.sees("h1", "Open jobs").await;
+    browser.sees("h1", "Today").await;
 }
 
 /// Someone new with her address.
@@ -50,7 +50,7 @@ pub async fn fill_all(browser: &Browser, fields: &[(&str, &str)]) {
 
 /// Everything an order needs, on an empty order page.
 pub async fn fill_order(browser: &Browser) {
-    browser.unfold("New customer: address and phone").await;
+    browser.unfold("Phone, e-mail").await;
     browser.unfold("A frame that is not in the book yet").await;
     fill_all(browser, &CUSTOMER).await;
     fill_all(browser, &FRAME).await;

@@ -19,6 +19,7 @@ async fn typing_survives() {
     assert_typed(&browser).await;
 
     // Away to another page by a slip, and back.
+    browser.unfold("Note, day of the order").await;
     browser.fill("note", "soft nose pads").await;
     browser.click(".top-nav a[href='/frames']").await;
     browser.arrives_at("/frames").await;
@@ -68,5 +69,5 @@ async fn assert_one_job(browser: &Browser) {
     let page = browser.run("return fetch('/jobs/1002').then((answer) => answer.status)").await;
     assert_eq!(page, 404, "there is no second job");
     browser.open_page("/").await;
-    assert_eq!(browser.texts("main tbody tr").await.len(), 1);
+    assert_eq!(browser.texts("main tbody .job-link").await.len(), 1);
 }

@@ -69,7 +69,7 @@ impl Filled {
 }
 
 /// The fields of the form that posts to `path`, as a browser would send them.
-fn fields_of(page: &Answer, path: &str) -> Vec<(String, String)> {
+pub fn fields_of(page: &Answer, path: &str) -> Vec<(String, String)> {
     let html = Html::parse_document(&page.body);
     let select = |s: &str| Selector::parse(s).unwrap();
     let form = html.select(&select(&format!("form[method=post][action='{path}']"))).next();
@@ -158,6 +158,29 @@ async fn filled(address: &str) -> Filled {
             lab.post(&format!("/jobs/{number}/refunds"), &undone).await.assert_status(303);
             format!("/money/reminders/{}", lab.store.get_job(number).await.unwrap().customer.id)
         }
+        "/buying" => {
+            let number = lab.given_job().await;
+            lab.given_shape_for(number).await;
+            changes = said(&[("supplier-new", "Brightwater Optical")]);
+            address.to_owned()
+        }
+        "/buying/promises" => {
+            let number = lab.given_job_to("-2.25 DS", "-2.25 DS").await;
+            lab.given_shape_for(number).await;
+            let job = lab.store.get_job(number).await.unwrap();
+            let (material, coating) = (job.material.id, job.coating.as_ref().map(|coating| coating.id));
+            let lens = DrawerLensDetails { material, coating, ..plain_lens(&lab).await };
+            lab.store.stock_lens("given-lens", &lens, 2, NOW).await.unwrap();
+            "/buying".to_owned()
+        }
+        "/purchases/{number}" => {
+            let number = lab.given_job().await;
+            lab.given_shape_for(number).await;
+            let sent = lab.post("/buying", &crate::buying::order_of(&lab).await).await;
+            let seq = lab.store.list_open_purchase_lines().await.unwrap()[0].seq;
+            changes = vec![(Box::leak(format!("kind-{seq}").into_boxed_str()), "arrived".to_owned())];
+            sent.assert_status(303).location.clone()
+        }
         "/customers/{id}/details" => {
             let number = lab.given_job().await;
             changes = said(&[("name", "Ada Changed")]);
@@ -172,6 +195,7 @@ async fn filled(address: &str) -> Filled {
     let path = match (address, job) {
         (_, Some(number)) => address.replace("{number}", &number.to_string()),
         _ if address.ends_with("/retirement") => format!("{page}/retirement"),
+        _ if address == "/buying/promises" => address.to_owned(),
         _ => page.clone(),
     };
     let mut fields = fields_of(&lab.get(&page).await, &path);
@@ -192,6 +216,26 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
     let said = |pairs: &[(&'static str, &str)]| pairs.iter().map(|(n, v)| (*n, (*v).to_owned())).collect::<Vec<_>>();
     match address {
         "/jobs/{number}/notes" => (lab.given_job().await, "/notes", said(&[("note", "call Ada")])),
+        "/jobs/{number}/people" => (
+            lab.given_job().await,
+            "/people",
+            said(&[("payer_name", "Bram Quill"), ("payer_city", "Pellmarsh"), ("reason", "his father pays")]),
+        ),
+        "/jobs/{number}/promise" => (
+            lab.given_job().await,
+            "/promise",
+            said(&[("agreed_on", "2026-12-14"), ("agreed_said", "no hurry, I have my old pair")]),
+        ),
+        "/jobs/{number}/delay-notices" => {
+            (lab.given_job().await, "/promise", said(&[("revised_on", "2026-12-14"), ("cause", "a lens broke")]))
+        }
+        "/jobs/{number}/delay-answers" => {
+            let number = lab.given_job().await;
+            let notice =
+                [("revised", "day"), ("revised_on", "2026-12-14"), ("notice_way", "email"), ("sent_on", "2026-11-25")];
+            lab.post(&format!("/jobs/{number}/delay-notices"), &notice).await.assert_status(303);
+            (number, "/promise", said(&[("answer", "consents"), ("answer_said", "fine with me")]))
+        }
         "/jobs/{number}/shape" => {
             let records = crate::shapes::records(Some("20.00"), &[("R", crate::shapes::ellipse_radii())]);
             (lab.given_job().await, "/shape", said(&[("table", &records)]))
@@ -245,21 +289,40 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
         "/jobs/{number}/refunds" => {
             (lab.given_job().await, "/refunds", said(&[("amount", "5"), ("reason", "a scratch on the case")]))
         }
+        "/jobs/{number}/return" => {
+            (lab.given_sent_job().await, "/return", said(&[("cause", "refused"), ("condition", "unopened")]))
+        }
+        "/jobs/{number}/correction" => {
+            (lab.given_job().await, "/correction", said(&[("height_right", "21"), ("reason", "measured again")]))
+        }
+        "/jobs/{number}/cancellation" => {
+            let number = lab.given_lenses_in_hand().await;
+            let typed = [("asked_by", "customer"), ("reason", "found the old pair")];
+            let lenses = [("old_right", "drawer"), ("old_left", "mind")];
+            (number, "/cancellation", said(&[typed, lenses].concat()))
+        }
         "/jobs/{number}/payments" => (lab.given_job().await, "/bill", said(&[("amount", "25"), ("kind", "check")])),
         "/jobs/{number}/receipts" => (lab.given_job().await, "/bill", Vec::new()),
         _ => panic!("{address} takes a post that this test does not try yet"),
     }
 }
 
-async fn given_drawer_lens(lab: &TestLab) -> DrawerLensId {
-    let lens = DrawerLensDetails {
+async fn plain_lens(lab: &TestLab) -> DrawerLensDetails {
+    DrawerLensDetails {
         material: lab.store.list_materials().await.unwrap()[0].id,
         sphere: "-2.25".parse().unwrap(),
         cylinder: "0".parse().unwrap(),
         diameter: "70".parse().unwrap(),
-        centre: "1.5".parse().unwrap(),
-        front_power: "3.4".parse().unwrap(),
-    };
+        centre: Some("1.5".parse().unwrap()),
+        front_power: Some("3.4".parse().unwrap()),
+        base: None,
+        coating: None,
+        tint: None,
+    }
+}
+
+async fn given_drawer_lens(lab: &TestLab) -> DrawerLensId {
+    let lens = plain_lens(lab).await;
     lab.store.stock_lens("given-lens", &lens, 2, NOW).await.unwrap();
     lab.store.list_drawer().await.unwrap()[0].id
 }
@@ -340,6 +403,7 @@ async fn a_form_of_a_job_that_moved_on_is_refused() {
         "/payments",
         "/refunds",
         "/receipts",
+        "/people",
     ];
     for address in posting_addresses().await {
         let form = filled(address).await;
@@ -349,6 +413,10 @@ async fn a_form_of_a_job_that_moved_on_is_refused() {
             let mut other = GOOD_READING;
             other[1].1 = "-2.25 -1.25 x 96";
             form.lab.post(&format!("/jobs/{number}/check"), &other).await.assert_status(303);
+        }
+        if address.ends_with("/return") {
+            let lost = [("cause", "lost"), ("returned_on", "2026-11-25")];
+            form.lab.post(&format!("/jobs/{number}/return"), &lost).await.assert_status(303);
         }
         form.lab.send_on(number).await;
         let before = form.lab.contents().await;

@@ -18,8 +18,11 @@ async fn the_drawer_comes_first_with_the_exact_cut_out() {
         sphere: "-4".parse().unwrap(),
         cylinder: "0".parse().unwrap(),
         diameter: "65".parse().unwrap(),
-        centre: "1.5".parse().unwrap(),
-        front_power: "4".parse().unwrap(),
+        centre: Some("1.5".parse().unwrap()),
+        front_power: Some("4".parse().unwrap()),
+        base: None,
+        coating: None,
+        tint: None,
     };
     lab.store.stock_lens("given-drawer", &lens, 3, NOW).await.unwrap();
     let page = lab.get(&format!("/jobs/{number}/blanks")).await;
@@ -27,7 +30,7 @@ async fn the_drawer_comes_first_with_the_exact_cut_out() {
     // Half of 52 and 4 in: the temple end is 30 from the pupil, so 60 exact and 62 with the allowance.
     assert_eq!(page.text(".eye-right .needs"), "60.00 mm");
     let first = page.text(".eye-right tbody tr");
-    assert!(first.starts_with("65 drawer, centre 1.50, front +4.00, 3 left"), "{first}");
+    assert!(first.starts_with("65 drawer, centre 1.50 mm, front +4.00 D, 3 free"), "{first}");
     assert!(first.contains("Fits 2.50 spare, temple side, 9 o’clock"), "{first}");
     let rows = page.texts(".eye-right tbody tr").join(" | ");
     assert!(rows.contains("60 stock diameter Tight 0.00 spare") && rows.contains("Too small 2.50 short"), "{rows}");

@@ -25,7 +25,8 @@ async fn a_good_pair_passes_line_by_line() {
             || page.body.contains("standard&#39;s text governs")
     );
     let answer = lab.post(&path, &GOOD_READING).await;
-    assert_eq!((answer.assert_status(303).location.as_str(), lab.stage(number).await), (path.as_str(), Stage::Checked));
+    let packing = format!("/jobs/{number}/packing");
+    assert_eq!((answer.assert_status(303).location.clone(), lab.stage(number).await), (packing, Stage::Checked));
     let lab = lab.reopened().await;
     let page = lab.get(&path).await;
     assert_eq!(page.text(".verdict .mark"), "Passed");
@@ -255,7 +256,7 @@ async fn is_refused_out_of_turn_twice_and_from_elsewhere() {
     let key = format!("check-{number}-0");
     let twice = with(&[("key", Box::leak(key.into_boxed_str()))]);
     lab.post(&path, &twice).await.assert_status(303);
-    assert_eq!(lab.post(&path, &twice).await.assert_status(303).location, path);
+    assert_eq!(lab.post(&path, &twice).await.assert_status(303).location, format!("/jobs/{number}/packing"));
     assert_eq!(lab.store.list_checks(number).await.unwrap().len(), 1);
     lab.get("/jobs/999/check").await.assert_status(404);
 }

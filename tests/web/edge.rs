@@ -65,7 +65,7 @@ async fn what_is_in_hand_goes_before_what_is_usual() {
     assert!(page.text(".eye-right .figures").contains("Centre, assumed 2.00 mm"));
     assert!(page.text(".notice.info").contains("Hard resin 1.50 is on trial: Polycarbonate 1.59 was ordered"));
     // The tab leads here, and to the two pages beside it.
-    assert_eq!(page.text(".job-tabs [aria-current]"), "Edge");
+    assert_eq!(page.text(".beside [aria-current]"), "Edge and bevel");
     for path in ["materials", "blanks"] {
         assert!(page.attributes("main .acts a", "href").contains(&format!("/jobs/{number}/{path}")));
     }

@@ -72,7 +72,13 @@ async fn another_lens_needs_its_own_proof() {
     let lab = TestLab::new().await;
     let number = lab.given_checked_job().await;
     assert!(lab.get(&format!("/jobs/{number}/lenses")).await.text("main").contains("on record for both lenses"));
-    let left = [("lens_right", ""), ("lens_left", "bought"), ("diameter_left", "75"), ("source_left", "lot 4712")];
+    let left = [
+        ("lens_right", ""),
+        ("lens_left", "bought"),
+        ("diameter_left", "75"),
+        ("source_left", "lot 4712"),
+        ("old_left", "handling"),
+    ];
     lab.post(&format!("/jobs/{number}/lenses"), &left).await.assert_status(303);
     let path = format!("/jobs/{number}/packing");
     assert!(lab.get(&format!("/jobs/{number}/lenses")).await.text("main").contains("on record for one lens only"));

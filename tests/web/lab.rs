@@ -12,7 +12,7 @@ fn fields(page: &Answer, changes: &[(&str, &str)]) -> Vec<(String, String)> {
     let form = html.select(&select("main form")).next().unwrap();
     for input in form.select(&select("input")) {
         let kind = input.value().attr("type").unwrap_or("text");
-        if kind == "radio" && input.value().attr("checked").is_none() {
+        if ["radio", "checkbox"].contains(&kind) && input.value().attr("checked").is_none() {
             continue;
         }
         if let Some(name) = input.value().attr("name") {
@@ -129,16 +129,19 @@ async fn warns_of_a_long_lead_time_and_keeps_a_draft() {
     let page = lab.get("/lab").await;
     assert!(page.texts(".warn").is_empty());
     let key = page.attributes("form[data-draft]", "data-draft").remove(0);
-    let typed = fields(&page, &[("lead_days", "31")]);
+    let typed = fields(&page, &[("lead_days", "23")]);
     send(&lab, &format!("/drafts/{key}"), &typed).await.assert_status(204);
     let again = lab.get("/lab").await;
-    assert_eq!(again.attributes("#lead_days", "value"), ["31"]);
-    assert!(again.text(".warn").contains("16 CFR Part 435"), "31 days is past the rule's 30");
+    assert_eq!(again.attributes("#lead_days", "value"), ["23"]);
+    assert!(
+        again.text(".warn").contains("16 CFR Part 435"),
+        "23 working days from a Wednesday are 33 days, past the rule's 30"
+    );
     send(&lab, "/lab", &typed).await.assert_status(303);
-    let typed = fields(&lab.get("/lab").await, &[("lead_days", "30")]);
+    let typed = fields(&lab.get("/lab").await, &[("lead_days", "22")]);
     send(&lab, "/lab", &typed).await.assert_status(303);
     let page = lab.get("/lab").await;
-    assert_eq!(page.attributes("#lead_days", "value"), ["30"], "no old draft comes back");
+    assert_eq!(page.attributes("#lead_days", "value"), ["22"], "no old draft comes back");
     assert!(page.texts(".warn").is_empty());
 }
 

@@ -17,8 +17,11 @@ async fn stock(lab: &TestLab, material: &str, sphere: &str, cylinder: &str, diam
         sphere: sphere.parse().unwrap(),
         cylinder: cylinder.parse().unwrap(),
         diameter: diameter.parse().unwrap(),
-        centre: "1.5".parse().unwrap(),
-        front_power: "4.25".parse().unwrap(),
+        centre: Some("1.5".parse().unwrap()),
+        front_power: Some("4.25".parse().unwrap()),
+        base: None,
+        coating: None,
+        tint: None,
     };
     let key = format!("stock-new-{}", uuid::Uuid::now_v7());
     lab.store.stock_lens(&key, &details, count, NOW).await.unwrap();
@@ -77,7 +80,7 @@ async fn the_drawer_offers_what_fits_and_says_what_does_not() {
     // Another one instead; the drawer counts down and the job knows it.
     let key = key_of(&lab.get(&path).await);
     for _ in 0..2 {
-        let sent = lab.post(&path, &[("key", &key), ("lens_right", &fits)]).await;
+        let sent = lab.post(&path, &[("key", &key), ("lens_right", &fits), ("old_right", "drawer")]).await;
         assert_eq!(sent.assert_status(303).location, path);
     }
     let lab = lab.reopened().await;
@@ -85,7 +88,7 @@ async fn the_drawer_offers_what_fits_and_says_what_does_not() {
         drawer.iter().find(|lens| lens.id.to_string() == id).unwrap().count
     };
     let drawer = lab.store.list_drawer().await.unwrap();
-    assert_eq!((left(&fits, &drawer), left(&small, &drawer)), (1, 0));
+    assert_eq!((left(&fits, &drawer), left(&small, &drawer)), (1, 1), "the small one is back");
     let page = lab.get(&path).await;
     let said = page.text(".eye-right .in-hand");
     assert!(said.contains("65 mm, centre 1.50 mm, front +4.25 D, from the drawer"), "{said}");
@@ -99,7 +102,7 @@ async fn bought_lenses_with_a_centre_off_the_middle() {
     let job = lab.given_job().await;
     keep_ellipse(&lab, job).await;
     let path = format!("/jobs/{job}/lenses");
-    assert_eq!(lab.post(&path, &BOUGHT).await.assert_status(303).location, path);
+    assert_eq!(lab.post(&path, &BOUGHT).await.assert_status(303).location, format!("/jobs/{job}/layout"));
     let lab = lab.reopened().await;
     assert_eq!(stage_of(&lab, job).await, Stage::LensesInHand);
     let lenses = lab.store.find_lenses(job).await.unwrap();
@@ -222,7 +225,7 @@ async fn a_cut_comes_after_the_lenses_and_is_booked_once() {
     let key = key_of(&lab.get(&path).await);
     for _ in 0..2 {
         let sent = lab.post(&path, &[("key", &key), ("size_right", "0.3"), ("note", "tight rim")]).await;
-        assert_eq!(sent.assert_status(303).location, path);
+        assert_eq!(sent.assert_status(303).location, format!("/jobs/{job}/check"), "on to the next step");
     }
     let lab = lab.reopened().await;
     assert_eq!(stage_of(&lab, job).await, Stage::Cut);
@@ -232,7 +235,7 @@ async fn a_cut_comes_after_the_lenses_and_is_booked_once() {
     assert!(page.text("a.primary").contains("check the pair"));
     // A new lens is uncut, and the page says so beforehand.
     assert!(lab.get(&format!("/jobs/{job}/lenses")).await.text(".notice.caution").contains("cut and checked again"));
-    let again = [("lens_left", "bought"), ("diameter_left", "70")];
+    let again = [("lens_left", "bought"), ("diameter_left", "70"), ("old_left", "cut")];
     lab.post(&format!("/jobs/{job}/lenses"), &again).await.assert_status(303);
     assert_eq!(stage_of(&lab, job).await, Stage::LensesInHand);
     let events = lab.store.get_job(job).await.unwrap().history.clone();

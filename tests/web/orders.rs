@@ -80,7 +80,7 @@ async fn an_order_becomes_a_job() {
     page.assert_status(200);
     assert_eq!(page.text(".eye-right .rx.large"), "-2.25 -1.25 x 095");
     assert_eq!(page.text(".eye-left .rx.large"), "-2.50 -0.75 x 080");
-    assert_eq!(page.text("[aria-current=step]"), "taken now");
+    assert_eq!(page.text(".steps .next"), "Shape next");
     let figures = page.texts(".figures .num");
     assert_eq!(figures, ["$162.00", "$100.00", "$62.00"], "95 frame, 2 x 30 lenses, 7 shipping; 100 paid");
 }
@@ -242,7 +242,7 @@ async fn what_few_lenses_need_is_priced() {
     let look = post(&lab, &path, &[&changes[..], &[("intent", "look")]].concat()).await;
     look.assert_status(200);
     assert_eq!(look.attributes("details[open] #price_prism", "value"), ["18"]);
-    let notes = look.texts("section.slip p.warn").join(" ");
+    let notes = look.texts("#summary p.warn").join(" ");
     assert!(notes.contains("High power has no code of its own"), "{notes}");
     post(&lab, &path, &changes).await.assert_status(303);
     let bill = lab.reopened().await.get("/jobs/1001/bill").await;
@@ -403,9 +403,9 @@ async fn open_jobs_stand_by_promise_the_late_ones_first() {
             .assert_status(303);
     }
     let page = lab.get("/").await;
-    assert_eq!(page.texts("tbody th"), ["1002", "1003", "1001"]);
+    assert_eq!(page.texts("tbody th a"), ["1002", "1003", "1001"].map(|number| format!("{number}: trace the frame")));
     assert_eq!(page.texts(".mark.late"), ["5 days late"]);
-    assert_eq!(page.texts("tr.late th"), ["1002"]);
+    assert_eq!(page.texts("tr.late th a"), ["1002: trace the frame"]);
 }
 
 #[tokio::test]

@@ -20,11 +20,11 @@ async fn the_whole_list_packs_the_pair() {
     let path = format!("/jobs/{number}/packing");
     let page = lab.get(&path).await;
     assert_eq!(
-        page.attributes("input[name=tick]", "value").len(),
+        page.attributes(".checks input[name=tick]", "value").len(),
         ITEMS.iter().filter(|item| item.applies_to(Parcel::Glasses)).count()
     );
     assert_eq!(page.attributes("form[data-draft]", "data-draft").last(), Some(&format!("packing-{number}-0")));
-    assert_eq!(lab.post(&path, &needed()).await.assert_status(303).location, path);
+    assert_eq!(lab.post(&path, &needed()).await.assert_status(303).location, format!("/jobs/{number}/shipment"));
     let lab = lab.reopened().await;
     assert_eq!(lab.stage(number).await, Stage::Packed);
     let page = lab.get(&path).await;

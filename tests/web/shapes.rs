@@ -51,9 +51,9 @@ async fn a_trace_file_is_kept_and_shown() {
     assert!(empty.assert_status(200).text(".empty").contains("No shape is on file"));
     let file = records(Some("20.00"), &[("R", ellipse_radii()), ("L", ellipse_radii())]);
     let sent = upload(&lab, job, &file, &[]).await;
-    assert_eq!(sent.assert_status(303).location, format!("/jobs/{job}/shape"));
+    assert_eq!(sent.assert_status(303).location, format!("/jobs/{job}/lenses"), "nothing is doubtful");
     let lab = lab.reopened().await;
-    let page = lab.get(&sent.location).await;
+    let page = lab.get(&format!("/jobs/{job}/shape")).await;
     // An ellipse 50 × 40: A 50, B 40, ED 50 along 0°; perimeter 141.81 (Ramanujan), area π·25·20 = 1570.8.
     for eye in ["right", "left"] {
         let figures = page.texts(&format!(".eye-{eye} .figure .num"));
@@ -201,9 +201,9 @@ async fn the_same_form_sent_twice_keeps_one_shape() {
     let job = lab.given_job().await;
     let key = lab.get(&format!("/jobs/{job}/shape")).await.attributes("form[data-draft]", "data-draft").remove(0);
     let file = records(Some("20.00"), &[("R", ellipse_radii())]);
-    for _ in 0..2 {
+    for page in ["lenses", "shape"] {
         let sent = upload(&lab, job, &file, &[("key", &key)]).await;
-        assert_eq!(sent.assert_status(303).location, format!("/jobs/{job}/shape"));
+        assert_eq!(sent.assert_status(303).location, format!("/jobs/{job}/{page}"));
     }
     assert_eq!(lab.count("job_shape", job).await, 1);
     // After the Back button the form has its old key; another file is another shape all the same.

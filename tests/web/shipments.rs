@@ -17,7 +17,7 @@ async fn the_parcel_leaves_once() {
     let key = format!("shipment-{number}-0");
     let mut fields = PARCEL.to_vec();
     fields.push(("key", &key));
-    assert_eq!(lab.post(&path, &fields).await.assert_status(303).location, path);
+    assert_eq!(lab.post(&path, &fields).await.assert_status(303).location, format!("/jobs/{number}/bill"));
     lab.post(&path, &fields).await.assert_status(303);
     let lab = lab.reopened().await;
     assert_eq!(lab.stage(number).await, Stage::Sent);

@@ -20,7 +20,7 @@ use rimbook::desk::impact::ImpactProof;
 use rimbook::desk::job::{EyeTask, Stage};
 use rimbook::desk::lab::Lab;
 use rimbook::desk::money::Cents;
-use rimbook::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder};
+use rimbook::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder, People};
 use rimbook::desk::packing::{ITEMS, Parcel};
 use rimbook::desk::payment::{Payment, PaymentKind};
 use rimbook::desk::prescription::{MadeFor, Prescription};
@@ -150,6 +150,8 @@ impl TestLab {
         }
         let (page, end) = match path.rsplit_once('/') {
             Some((job, "payments")) => (format!("{job}/bill"), "payment"),
+            Some((job, "delay-notices")) => (format!("{job}/promise"), "delay_notice"),
+            Some((job, "delay-answers")) => (format!("{job}/promise"), "delay_answer"),
             Some((job, "tickets")) => (format!("{job}/ticket"), "ticket"),
             Some((job, "receipts")) => (format!("{job}/bill"), "receipt"),
             Some((job, "impact")) => (format!("{job}/packing"), "impact"),
@@ -247,6 +249,35 @@ impl TestLab {
     }
 
     async fn given_job_in(&self, frame: FrameChoice, right: &str, left: &str, pupils: &str, height: &str) -> i64 {
+        let order = self.order_in(frame, right, left, pupils, height).await;
+        self.given_order(&order).await
+    }
+
+    /// An order such as those of the jobs above, to change and to give.
+    pub async fn order(&self) -> NewOrder {
+        let tern = FrameDetails {
+            maker: "Copperline".into(),
+            model: "Tern".into(),
+            colour: "slate".into(),
+            eye_size: "50".parse().unwrap(),
+            bridge: "20".parse().unwrap(),
+            temple: Some("145".parse().unwrap()),
+            rim: Rim::Plastic,
+            price: Cents::new(8900),
+        };
+        self.order_in(FrameChoice::New(tern), "-2.25 -1.25 x 95", "-2.50 -0.75 x 80", "31/33", "20").await
+    }
+
+    /// Takes an order.
+    pub async fn given_order(&self, order: &NewOrder) -> i64 {
+        let key = format!("given-{}", uuid::Uuid::now_v7());
+        match self.store.take_order(&key, order, NOW).await.unwrap() {
+            Once::Now(number) => number,
+            Once::Before(number) => panic!("given twice: {number}"),
+        }
+    }
+
+    async fn order_in(&self, frame: FrameChoice, right: &str, left: &str, pupils: &str, height: &str) -> NewOrder {
         let material =
             self.store.list_materials().await.unwrap().into_iter().find(|m| m.details.name == "Polycarbonate 1.59");
         let coating =
@@ -258,7 +289,7 @@ impl TestLab {
             code: code.into(),
             amount: Cents::new(cents),
         };
-        let order = NewOrder {
+        NewOrder {
             frame_wrap: None,
             customer: CustomerChoice::New(Person {
                 name: "Ada Quill".into(),
@@ -269,6 +300,7 @@ impl TestLab {
                 phone: "555-0142".into(),
                 ..Person::default()
             }),
+            people: People::default(),
             frame,
             prescription: Prescription {
                 eyes: Pair::new(read(right).unwrap().rx, read(left).unwrap().rx),
@@ -304,11 +336,6 @@ impl TestLab {
                 amount: Cents::new(18600),
                 paid_on: date!(2026 - 11 - 25),
             }),
-        };
-        let key = format!("given-{}", uuid::Uuid::now_v7());
-        match self.store.take_order(&key, &order, NOW).await.unwrap() {
-            Once::Now(number) => number,
-            Once::Before(number) => panic!("given twice: {number}"),
         }
     }
 
@@ -368,7 +395,9 @@ impl TestLab {
     /// Books that both lenses of a job were cut.
     pub async fn given_cut_for(&self, number: i64) {
         let key = format!("given-cut-{}", uuid::Uuid::now_v7());
-        let cut = NewCut { size: Pair::new(Millimetre::ZERO, Millimetre::ZERO), note: String::new(), layout: None };
+        let size =
+            self.store.get_job(number).await.unwrap().tasks().map(|task| task.is_made().then_some(Millimetre::ZERO));
+        let cut = NewCut { size, note: String::new(), layout: None };
         self.store.insert_cut(&key, number, &cut, NOW).await.unwrap();
     }
 
@@ -397,7 +426,9 @@ impl TestLab {
     pub async fn given_impact_for(&self, number: i64) {
         let key = format!("given-impact-{}", uuid::Uuid::now_v7());
         let proof = ImpactProof::Certificate("batch certificate 4711".into());
-        self.store.insert_impact_proofs(&key, number, &Pair::new(proof.clone(), proof), NOW).await.unwrap();
+        let job = self.store.get_job(number).await.unwrap();
+        let proofs: Vec<_> = job.made_eyes().map(|eye| (eye, proof.clone())).collect();
+        self.store.insert_impact_proofs(&key, number, &proofs, NOW).await.unwrap();
     }
 
     /// Reads a pair through the page: exactly what was ordered.
@@ -481,7 +512,7 @@ impl TestLab {
                 Stage::Cut => self.check(number).await,
                 Stage::Checked => self.pack(number).await,
                 Stage::Packed => self.ship(number).await,
-                Stage::Sent => return,
+                Stage::Sent | Stage::Cancelled => return,
             }
         }
     }

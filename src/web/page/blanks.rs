@@ -12,7 +12,8 @@ use super::{Chrome, PageResult, act_of, draft_or, form_key, go, posted_key, show
 use crate::bench::layout::{EyeOnBench, JobLayout, place_words, step_of};
 use crate::bench::lens::{JobLens, LensOverrides};
 use crate::desk::job::Job;
-use crate::desk::stock::{DrawerLens, Suit};
+use crate::desk::step::Step;
+use crate::desk::stock::{DrawerLens, Suit, WantedLens};
 use crate::desk::supplier_list::{OfferedBlank, read_supplier_list};
 use crate::optics::direction::Directed;
 use crate::optics::notation::short;
@@ -45,7 +46,8 @@ impl BlanksForm {
     /// A field that cannot be read has its sentence and counts as empty.
     fn read(form: &mut Form, job: &Job) -> Self {
         for (name, eye) in Self::PRISMS.into_iter().zip(Eye::BOTH) {
-            form.set_default(name, job.prescription.eyes.get(eye).prism.notation());
+            let prism = if job.makes(eye) { job.prescription.eyes.get(eye).prism } else { Prism::NONE };
+            form.set_default(name, prism.notation());
         }
         let offers = form.read(Self::LIST, |text| read_supplier_list(text).map_err(|faults| faults.join("; ")));
         let prisms = Self::PRISMS.map(|name| form.read(name, measure::prism).unwrap_or(Prism::NONE));
@@ -160,6 +162,9 @@ pub(crate) async fn keep_list(
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let bench = load(&state, number).await?;
+    if let Some(why) = Step::Shape.refusal(&bench.job) {
+        return Err(WebError::OutOfTurn(why));
+    }
     let form = Form::new(fields);
     let key = posted_key(&form, &format!("{FORM}-{number}-"))?;
     let (page, list) = page(&state, &bench, key, form);
@@ -189,7 +194,7 @@ fn page(state: &AppState, bench: &BlanksData, key: String, mut form: Form) -> (B
         no_stock_lenses: laid.map(|laid| laid.no_stock_lenses(&Pair::new(None, None))).unwrap_or_default(),
         eyes: laid
             .map(|laid| {
-                let eyes = Eye::BOTH.into_iter().zip(prisms);
+                let eyes = Eye::BOTH.into_iter().zip(prisms).filter(|(eye, _)| bench.job.makes(*eye));
                 eyes.map(|(eye, prism)| eye_blanks(bench, laid.eyes.get(eye), &offers, prism)).collect()
             })
             .unwrap_or_default(),
@@ -257,18 +262,18 @@ fn cut(
 
 /// Everything to try, the drawer first, then the supplier's list, then the usual diameters.
 fn blanks(bench: &BlanksData, laid: &EyeOnBench, offers: &[OfferedBlank]) -> Vec<BlankToTry> {
-    let ordered = bench.job.lens_power(laid.eye);
+    let wanted = WantedLens::of(&bench.job, laid.eye);
     let mut drawer: Vec<BlankToTry> = Vec::new();
     for lens in &bench.drawer {
-        let left = match lens.suit(bench.job.material.id, ordered) {
-            Suit::Right => format!("{} left", lens.count),
+        let left = match lens.suit(&wanted) {
+            Suit::Right | Suit::Bare => format!("{} free", lens.free()),
             Suit::NoneLeft => "none left".to_owned(),
+            Suit::AllPromised => "promised to other jobs".to_owned(),
             _ => continue,
         };
-        let details = &lens.details;
         drawer.push(BlankToTry {
-            diameter_mm: details.diameter.to_f64(),
-            from: format!("drawer, centre {}, front {}, {left}", details.centre, details.front_power),
+            diameter_mm: lens.details.diameter.to_f64(),
+            from: format!("drawer{}, {left}", lens.surface_words()),
             edge: edge_words(bench, laid, lens),
         });
     }
@@ -294,8 +299,8 @@ fn blanks(bench: &BlanksData, laid: &EyeOnBench, offers: &[OfferedBlank]) -> Vec
 /// The thinnest and thickest edge a lens of the drawer gives.
 fn edge_words(bench: &BlanksData, laid: &EyeOnBench, lens: &DrawerLens) -> String {
     let asked = LensOverrides {
-        front_power_d: Some(lens.details.front_power.to_f64()),
-        thickness: Some(Thickness::Centre(lens.details.centre.to_f64())),
+        front_power_d: lens.front().map(|front| front.to_f64()),
+        thickness: lens.details.centre.map(|centre| Thickness::Centre(centre.to_f64())),
         diameter_mm: Some(lens.details.diameter.to_f64()),
         ..LensOverrides::default()
     };

@@ -66,6 +66,8 @@ struct EyeFields {
     name: &'static str,
     letter: &'static str,
     ordered: EyeWords,
+    /// Whether it is held to a power; else it may be left out.
+    is_held: bool,
     read: String,
     first: String,
     second: String,
@@ -144,6 +146,7 @@ impl ReadingForm {
                 name: eye.name(),
                 letter: eye.letter(),
                 ordered: EyeWords::of(job, eye, None),
+                is_held: job.holds_power(eye),
                 read: names.read,
                 first: names.first,
                 second: names.second,
@@ -193,7 +196,7 @@ pub(crate) async fn create_check(
     let layout = layout.ok_or_else(|| WebError::NotFound(format!("A shape of job {number}")))?;
     let check = judged(&state, &post.job, &layout, &measurement).await?;
     let done = state.store.insert_check(&post.act, number, &check, state.clock.now()).await?;
-    post.done(done)
+    post.goes_on(&state, done).await
 }
 
 async fn judged(

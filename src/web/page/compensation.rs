@@ -22,6 +22,7 @@ use crate::optics::direction::Directed;
 use crate::optics::notation;
 use crate::optics::notation::short;
 use crate::optics::power::SphereCylinder;
+use crate::optics::prescription::LensPower;
 use crate::optics::prism::imbalance;
 use crate::optics::unit::Tilt;
 use crate::optics::{Eye, Pair};
@@ -37,7 +38,7 @@ struct CompensationPage {
     chrome: Chrome,
     bar: JobBar,
     wear_notes: Vec<WearNote>,
-    eyes: [CompensatedEye; 2],
+    eyes: Vec<CompensatedEye>,
     pair: Option<[Directed; 2]>,
     made_of: String,
     steps: Vec<&'static str>,
@@ -46,7 +47,9 @@ struct CompensationPage {
     /// Why no decision can be kept now.
     closed: Option<String>,
     /// What the form was shown, so that a changed figure is not ordered unseen.
-    seen: Option<Pair<String>>,
+    seen: Vec<(&'static str, String)>,
+    /// The offer of the compensated power; none where it cannot be ordered.
+    offer: Option<String>,
     key: String,
     form: Form,
     wrap_caution: &'static str,
@@ -194,17 +197,16 @@ fn power_to_order(
     data: &CompensationData,
     asked: &TriedPosition,
     is_compensated: bool,
-) -> Option<Pair<crate::optics::prescription::LensPower>> {
+) -> Option<Pair<LensPower>> {
     if !is_compensated {
         return Some(data.job.prescription.eyes.map(|eye| eye.power));
     }
-    let figures = Pair::new(figures(data, Eye::Right, asked), figures(data, Eye::Left, asked));
-    let (Ok(right), Ok(left)) = (&figures.right, &figures.left) else {
-        form.fail(CompensationForm::DECISION, "There is no compensated power for both eyes: see the figures above");
+    let Some(power) = orders(data, asked) else {
+        form.fail(CompensationForm::DECISION, "There is no compensated power for every lens: see the figures above");
         return None;
     };
-    let power = Pair::new(right.order, left.order);
-    let is_seen = power.iter().all(|(eye, p)| form.value(&CompensationForm::seen(eye)) == p.to_string());
+    let mut made = power.iter().filter(|(eye, _)| data.job.holds_power(*eye));
+    let is_seen = made.all(|(eye, p)| form.value(&CompensationForm::seen(eye)) == p.to_string());
     if !is_seen {
         form.fail(
             CompensationForm::DECISION,
@@ -215,9 +217,18 @@ fn power_to_order(
     Some(power)
 }
 
+/// The compensated power of each lens that is made as prescribed, as that of the others; `None` where one has none.
+fn orders(data: &CompensationData, asked: &TriedPosition) -> Option<Pair<LensPower>> {
+    let of = |eye| match data.job.holds_power(eye) {
+        true => figures(data, eye, asked).ok().map(|figures| figures.order),
+        false => Some(data.job.prescription.eyes.get(eye).power),
+    };
+    Some(Pair::new(of(Eye::Right)?, of(Eye::Left)?))
+}
+
 /// How the decision stands in the history.
 fn said(job: &Job, order: &PowerDecision) -> String {
-    order.words(job.prescription.eyes.map(|eye| eye.power))
+    job.decision_words(order)
 }
 
 fn figures(data: &CompensationData, eye: Eye, asked: &TriedPosition) -> Result<EyeCompensation, NoCompensation> {
@@ -246,7 +257,9 @@ async fn page(
     // A wrong field leaves the figures of what is known.
     let asked = asked.unwrap_or(TriedPosition { position: start(job), step: PowerStep::Quarter });
     let figures = Pair::new(figures(data, Eye::Right, &asked), figures(data, Eye::Left, &asked));
-    let both = figures.right.as_ref().ok().zip(figures.left.as_ref().ok());
+    let both = figures.right.as_ref().ok().zip(figures.left.as_ref().ok()).filter(|_| job.compares_eyes());
+    let orders = orders(data, &asked);
+    let made: Vec<Eye> = Eye::BOTH.into_iter().filter(|eye| job.holds_power(*eye)).collect();
     let pair = both.map(|(right, left)| {
         let net = imbalance(Pair::new(
             right.compensated.tilt_prism.to_in_up(Eye::Right),
@@ -262,9 +275,15 @@ async fn page(
         bar: JobBar::of(job, "compensation", state),
         wear_notes: notes(job, &data.spread, "compensation"),
         pair,
-        seen: both.map(|(right, left)| Pair::new(right.order.to_string(), left.order.to_string())),
+        offer: orders.filter(|_| !made.is_empty()).map(|order| {
+            let of = |eye: &Eye| format!("{} {}", eye.letter(), order.get(*eye));
+            format!("Compensated: {}", made.iter().map(of).collect::<Vec<_>>().join(", "))
+        }),
+        seen: orders
+            .map(|order| made.iter().map(|eye| (eye.name(), order.get(*eye).to_string())).collect())
+            .unwrap_or_default(),
         made_of: format!("{}, index {:.3}", job.material.details.name, job.material.details.index()),
-        eyes: Eye::BOTH.map(|eye| CompensatedEye::of(job, eye, figures.get(eye))),
+        eyes: made.iter().map(|eye| CompensatedEye::of(job, *eye, figures.get(*eye))).collect(),
         steps: PowerStep::ALL.iter().map(|step| step.key()).collect(),
         offer_wrap: short(data.spread.offer_wrap.to_f64()),
         decision: job.power_decision.as_ref().map(|order| said(job, order)),

@@ -1,11 +1,15 @@
 //! Customers: found by name, town, telephone or e-mail; shown with their jobs; corrected.
 
+use std::collections::BTreeMap;
+
 use askama::Template;
 use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
 use axum::response::Html;
-use serde::{Deserialize, Serialize};
+use serde::Deserialize;
 
+use super::orders::OrderForm;
+use super::party::Party;
 use super::{
     CHANGED_ELSEWHERE, Chrome, JobRow, PageResult, draft_or, fill_json, go, key_of, posted_key, show, show_again,
 };
@@ -81,11 +85,13 @@ struct CustomerPage {
     details: String,
     order: String,
     jobs: Vec<JobRow>,
+    paid_jobs: Vec<JobRow>,
 }
 
 pub(crate) async fn show_customer(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
     let customer = state.store.get_customer(key_of(&id, "That customer")?).await?;
     let jobs = state.store.list_jobs_of_customer(customer.id, MOST).await?;
+    let paid_jobs = state.store.list_jobs_paid_by(customer.id, MOST).await?;
     let person = customer.person;
     show(&CustomerPage {
         chrome: Chrome::new(&state, "customers"),
@@ -97,6 +103,7 @@ pub(crate) async fn show_customer(State(state): State<AppState>, Path(id): Path<
         details: format!("/customers/{}/details", customer.id),
         order: format!("/orders/new?customer={}", customer.id),
         jobs: jobs.into_iter().map(JobRow::new).collect(),
+        paid_jobs: paid_jobs.into_iter().map(JobRow::new).collect(),
     })
 }
 
@@ -160,11 +167,11 @@ pub(in crate::web) struct CustomerForm;
 
 impl CustomerForm {
     pub(in crate::web) const NAME: &str = "name";
-    const LINE1: &str = "line1";
+    pub(in crate::web) const LINE1: &str = "line1";
     const LINE2: &str = "line2";
-    const CITY: &str = "city";
+    pub(in crate::web) const CITY: &str = "city";
     const REGION: &str = "region";
-    const POSTCODE: &str = "postcode";
+    pub(in crate::web) const POSTCODE: &str = "postcode";
     const PHONE: &str = "phone";
     const EMAIL: &str = "email";
     const NOTE: &str = "note";
@@ -185,19 +192,26 @@ impl CustomerForm {
 
     fn read(form: &mut Form) -> Option<Person> {
         let note = form.read(Self::NOTE, |t| text::lines("A note", t, 1000));
-        Some(Person { note: note?, ..Self::read_person(form, Self::NAME)? })
+        Some(Person { note: note?, ..Self::read_person(form, Self::NAME, "")? })
     }
 
-    /// Reads a person without the note, whose name stands in the field `name`.
-    pub(super) fn read_person(form: &mut Form, name: &str) -> Option<Person> {
+    /// Whether one of the fields of a person besides the name is filled.
+    pub(super) fn has_details(form: &Form, prefix: &str) -> bool {
+        let fields = [Self::LINE1, Self::LINE2, Self::CITY, Self::REGION, Self::POSTCODE, Self::PHONE, Self::EMAIL];
+        fields.iter().any(|field| !form.value(&format!("{prefix}{field}")).trim().is_empty())
+    }
+
+    /// Reads a person without the note, whose name stands in the field `name`. The other fields begin with `prefix`.
+    pub(super) fn read_person(form: &mut Form, name: &str, prefix: &str) -> Option<Person> {
+        let of = |field: &str| format!("{prefix}{field}");
         let name = form.read(name, check_name);
-        let line1 = form.read(Self::LINE1, |t| text::line("An address line", t, 120));
-        let line2 = form.read(Self::LINE2, |t| text::line("An address line", t, 120));
-        let city = form.read(Self::CITY, |t| text::line("A city", t, 80));
-        let region = form.read(Self::REGION, |t| text::line("A state", t, 40));
-        let postcode = form.read(Self::POSTCODE, |t| text::line("A ZIP code", t, 20));
-        let phone = form.read(Self::PHONE, |t| text::line("A telephone number", t, 60));
-        let email = form.read(Self::EMAIL, read_email);
+        let line1 = form.read(&of(Self::LINE1), |t| text::line("An address line", t, 120));
+        let line2 = form.read(&of(Self::LINE2), |t| text::line("An address line", t, 120));
+        let city = form.read(&of(Self::CITY), |t| text::line("A city", t, 80));
+        let region = form.read(&of(Self::REGION), |t| text::line("A state", t, 40));
+        let postcode = form.read(&of(Self::POSTCODE), |t| text::line("A ZIP code", t, 20));
+        let phone = form.read(&of(Self::PHONE), |t| text::line("A telephone number", t, 60));
+        let email = form.read(&of(Self::EMAIL), read_email);
         Some(Person {
             name: name?,
             line1: line1?,
@@ -221,13 +235,6 @@ fn read_email(typed: &str) -> Result<String, String> {
     }
 }
 
-/// What a chosen suggestion puts in the order's form.
-#[derive(Serialize)]
-struct CustomerFill<'a> {
-    customer_id: String,
-    customer_name: &'a str,
-}
-
 struct CustomerSuggestion {
     fill: String,
     name: String,
@@ -240,22 +247,39 @@ struct CustomerSuggestions {
     suggestions: Vec<CustomerSuggestion>,
 }
 
+/// Suggestions for the patient of an order.
 pub(crate) async fn suggest_customers(
     State(state): State<AppState>,
     Query(search): Query<CustomerQuery>,
 ) -> Result<Html<String>, WebError> {
-    let found = match search.q.trim() {
+    suggestions(&state, &search.q, OrderForm::CUSTOMER_ID, OrderForm::CUSTOMER_NAME).await
+}
+
+/// Suggestions for who pays, or who gets the parcel.
+pub(crate) async fn suggest_party(
+    State(state): State<AppState>,
+    Path(party): Path<String>,
+    Query(search): Query<CustomerQuery>,
+) -> Result<Html<String>, WebError> {
+    let party = Party::from_key(&party).ok_or_else(|| WebError::NotFound("This address".to_owned()))?;
+    suggestions(&state, &search.q, party.id_field(), party.name_field()).await
+}
+
+/// The customers that a text could mean. A chosen one goes into these two fields.
+async fn suggestions(state: &AppState, text: &str, id_field: &str, name_field: &str) -> Result<Html<String>, WebError> {
+    let found = match text.trim() {
         "" => Vec::new(),
         text => state.store.list_customers(text, MOST_SUGGESTED).await?,
     };
+    let suggest = |customer| suggest(customer, id_field, name_field);
     let suggestions = found.into_iter().map(suggest).collect::<Result<_, _>>()?;
     Ok(Html(CustomerSuggestions { suggestions }.render()?))
 }
 
 /// Town and telephone tell two people of one name apart.
-fn suggest(customer: Customer) -> Result<CustomerSuggestion, WebError> {
+fn suggest(customer: Customer, id_field: &str, name_field: &str) -> Result<CustomerSuggestion, WebError> {
     let person = customer.person;
-    let fill = fill_json(&CustomerFill { customer_id: customer.id.to_string(), customer_name: &person.name })?;
+    let fill = fill_json(&BTreeMap::from([(id_field, &customer.id.to_string()), (name_field, &person.name)]))?;
     Ok(CustomerSuggestion {
         fill,
         detail: filled(&[&person.line1, &person.city, &person.phone], " · "),

@@ -17,8 +17,8 @@ use crate::bench::notes::BenchNotes;
 use crate::desk::job::{Event, EventKind, Job, Stage};
 use crate::desk::step::Step;
 use crate::desk::text;
-use crate::optics::Pair;
 use crate::optics::unit::Millimetre;
+use crate::optics::{Eye, Pair};
 use crate::store::cut::{EarlierCut, NewCut};
 use crate::store::draft::Fields;
 use crate::web::error::WebError;
@@ -37,11 +37,16 @@ struct CutPage {
     risk: String,
     /// What must come first, with its page.
     first: Option<(&'static str, String)>,
-    is_sent: bool,
+    /// Why nothing is cut any more.
+    closed: Option<String>,
     done: Vec<String>,
     is_cut: bool,
-    /// Circumference and box width of each traced eye.
-    traced: Option<Pair<(String, String)>>,
+    /// The field of each lens that is cut, with its eye.
+    sizes: Vec<(&'static str, &'static str)>,
+    /// What is done with the lenses, in words.
+    are_cut: &'static str,
+    /// Letter, circumference and box width of each lens that is cut.
+    traced: Vec<(&'static str, String, String)>,
     /// The last cut on this shape.
     last: Option<String>,
     /// The average of the frame model.
@@ -52,7 +57,7 @@ struct CutPage {
 
 /// What the edger was set to.
 pub(in crate::web) struct CutForm {
-    size: Pair<Millimetre>,
+    size: Pair<Option<Millimetre>>,
     note: String,
 }
 
@@ -61,12 +66,25 @@ impl CutForm {
     const SIZE_LEFT: &str = "size_left";
     const NOTE: &str = "note";
 
-    fn read(form: &mut Form) -> Option<Self> {
-        let mut size = |name| form.read_optional(name, |t| EDGER_SIZE.read(t));
-        let (right, left) = (size(Self::SIZE_RIGHT), size(Self::SIZE_LEFT));
+    /// The field of an eye's size.
+    fn size(eye: Eye) -> &'static str {
+        match eye {
+            Eye::Right => Self::SIZE_RIGHT,
+            Eye::Left => Self::SIZE_LEFT,
+        }
+    }
+
+    /// A lens that is not made has no size.
+    fn read(form: &mut Form, job: &Job) -> Option<Self> {
+        let mut size = |eye| match job.makes(eye) {
+            true => {
+                form.read_optional(Self::size(eye), |t| EDGER_SIZE.read(t)).map(Option::unwrap_or_default).map(Some)
+            }
+            false => Some(None),
+        };
+        let (right, left) = (size(Eye::Right), size(Eye::Left));
         let note = form.read(Self::NOTE, |t| text::line("A note", t, 300));
-        let size = Pair::new(right?, left?).map(|size| size.unwrap_or(Millimetre::ZERO));
-        Some(Self { size, note: note? })
+        Some(Self { size: Pair::new(right?, left?), note: note? })
     }
 }
 
@@ -82,13 +100,13 @@ pub(crate) async fn insert_cut(
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let mut post = JobPost::read(&state, number, Step::Cut, fields).await?;
-    let Some(CutForm { size, note }) = CutForm::read(&mut post.form) else {
+    let Some(CutForm { size, note }) = CutForm::read(&mut post.form, &post.job) else {
         return show_again(&page(&state, &post.job.clone(), post.refused()).await?);
     };
     let cut = NewCut { size, note, layout: layout_as_made(&state, &post.job).await? };
     let done = state.store.insert_cut(&post.act, number, &cut, state.clock.now()).await;
     match post.form.kept(done)? {
-        Some(done) => post.done(done),
+        Some(done) => post.goes_on(&state, done).await,
         None => show_again(&page(&state, &post.job.clone(), post.refused()).await?),
     }
 }
@@ -97,7 +115,8 @@ pub(crate) async fn insert_cut(
 pub fn last_cut_words(cut: &EarlierCut, job: i64, day: &str) -> String {
     let of = if cut.job == job { String::new() } else { format!(" for job {}", cut.job) };
     let note = if cut.note.is_empty() { String::new() } else { format!(": {}", cut.note) };
-    format!("R {}, L {} mm, {day}{of}{note}", signed_size(cut.size.right), signed_size(cut.size.left))
+    let sizes = cut.size.iter().filter_map(|(eye, size)| Some(format!("{} {}", eye.letter(), signed_size((*size)?))));
+    format!("{} mm, {day}{of}{note}", sizes.collect::<Vec<_>>().join(", "))
 }
 
 fn signed_size(size: Millimetre) -> String {
@@ -112,14 +131,14 @@ async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<CutPage, We
         None => None,
     };
     // What was set last time on this shape is the place to start from.
-    let start = last.as_ref().map_or(Pair::new(Millimetre::ZERO, Millimetre::ZERO), |cut| cut.size);
-    form.set_default(CutForm::SIZE_RIGHT, start.right.to_string());
-    form.set_default(CutForm::SIZE_LEFT, start.left.to_string());
-    let traced = lay_out(state, job, step_of(&state.lab())).await?.map(|laid| {
-        laid.eyes.as_ref().map(|eye| {
-            let boxing = &eye.layout.boxing;
-            (format!("{:.2}", boxing.circumference_mm), format!("{:.2}", boxing.a_mm))
-        })
+    let start = last.as_ref().map_or(Pair::new(None, None), |cut| cut.size);
+    for (eye, size) in start.iter() {
+        form.set_default(CutForm::size(eye), size.unwrap_or_default().to_string());
+    }
+    let laid = lay_out(state, job, step_of(&state.lab())).await?;
+    let traced = laid.iter().flat_map(|laid| job.made_eyes().map(|eye| laid.eyes.get(eye))).map(|laid| {
+        let boxing = &laid.layout.boxing;
+        (laid.eye.letter(), format!("{:.2}", boxing.circumference_mm), format!("{:.2}", boxing.a_mm))
     });
     let average = state.store.find_average_cut(job.frame.id).await?;
     let rim = job.frame.details.rim;
@@ -133,7 +152,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<CutPage, We
         wear_notes: wear_notes(state, job).await?,
         risk: risk_sentence(state, job).await?,
         first: next_link(job).filter(|_| reached < Stage::LensesInHand),
-        is_sent: reached == Stage::Sent,
+        closed: Step::Cut.refusal(job).filter(|_| reached >= Stage::Sent),
         done: job
             .history
             .iter()
@@ -143,8 +162,14 @@ async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<CutPage, We
                 if e.note.is_empty() { when } else { format!("{when}: {}", e.note) }
             })
             .collect(),
-        is_cut: reached >= Stage::Cut,
-        traced,
+        is_cut: job.stage_of_work() >= Stage::Cut,
+        sizes: job.made_eyes().map(|eye| (CutForm::size(eye), eye.name())).collect(),
+        are_cut: match job.single_eye() {
+            None => "Both lenses are cut",
+            Some(Eye::Right) => "The right lens is cut",
+            Some(Eye::Left) => "The left lens is cut",
+        },
+        traced: traced.collect(),
         last: last.map(|cut| last_cut_words(&cut, job.number, &words::day(&state.clock.local(cut.at).date()))),
         average: average.map(|(mm, lenses)| format!("{mm:+.2} mm over {lenses} lenses")),
         key,

@@ -52,7 +52,7 @@ struct FiguresFragment {
 struct EdgeFigures {
     errors: Vec<String>,
     notes: Vec<String>,
-    eyes: [EyeFigures; 2],
+    eyes: Vec<EyeFigures>,
     bands: [(&'static str, &'static str); 5],
 }
 
@@ -168,25 +168,30 @@ fn figures(bench: &EdgeData, form: &mut Form) -> Option<EdgeFigures> {
     let laid = bench.laid.as_ref()?;
     let choice = read_edge_choice(form, &bench.job, &bench.materials, &bench.rim_curves());
     let lenses = Pair::new(Eye::Right, Eye::Left).map(|eye| lens_of(bench, laid, &choice, eye));
-    let bodies = || lenses.iter().filter_map(|(_, lens)| lens.as_ref().ok());
+    let bodies = || lenses.iter().filter(|(eye, _)| bench.job.makes(*eye)).filter_map(|(_, lens)| lens.as_ref().ok());
     let scale = ProfileScale::of(bodies().map(|(body, _)| &body.edge));
     let half_mm = half_of(laid.eyes.iter().map(|(_, eye)| &eye.layout.boxing));
     Some(EdgeFigures {
         errors: FIELDS.iter().filter_map(|name| form.error(name)).map(str::to_owned).collect(),
         notes: notes(bench, &choice),
-        eyes: Eye::BOTH.map(|eye| EyeFigures {
-            name: eye.name(),
-            letter: eye.letter(),
-            class: eye_class(eye),
-            words: EyeWords::of(&bench.job, eye, None),
-            lens: match lenses.get(eye) {
-                Ok((body, line)) => {
-                    let drawing = BandDrawing::of(eye, &laid.eyes.get(eye).outline, &body.edge, body.centre, half_mm);
-                    Ok(lens_figures(body, line, drawing, ProfileDrawing::of(eye, line, scale)))
-                }
-                Err(why) => Err(why.clone()),
-            },
-        }),
+        eyes: bench
+            .job
+            .made_eyes()
+            .map(|eye| EyeFigures {
+                name: eye.name(),
+                letter: eye.letter(),
+                class: eye_class(eye),
+                words: EyeWords::of(&bench.job, eye, None),
+                lens: match lenses.get(eye) {
+                    Ok((body, line)) => {
+                        let drawing =
+                            BandDrawing::of(eye, &laid.eyes.get(eye).outline, &body.edge, body.centre, half_mm);
+                        Ok(lens_figures(body, line, drawing, ProfileDrawing::of(eye, line, scale)))
+                    }
+                    Err(why) => Err(why.clone()),
+                },
+            })
+            .collect(),
         bands: BAND_WORDS,
     })
 }

@@ -1,17 +1,28 @@
-//! The box in the head of every page: a job number opens the job (a scanner is a keyboard), anything else is looked for.
+//! The box in the head of every page, and scanned barcodes. A job number opens the job; anything else is looked for.
 
 use askama::Template;
-use axum::extract::{Query, State};
+use axum::extract::{Path, Query, State};
 use serde::Deserialize;
 
+use super::job_bar::next_link;
 use super::{Chrome, PageResult, go, show};
+use crate::desk::search::{self, FoundJob, Wanted};
+use crate::optics::Eye;
 use crate::store::StoreError;
 use crate::web::{AppState, words};
+
+/// Most jobs that are shown.
+const MOST_JOBS: i64 = 40;
+
+/// Most customers, and most frames.
+const MOST_OTHERS: i64 = 20;
 
 #[derive(Deserialize)]
 pub(crate) struct FindQuery {
     #[serde(default)]
     q: String,
+    /// Set when `q` was scanned and is not the number of a job.
+    scanned: Option<String>,
 }
 
 #[derive(Template)]
@@ -19,28 +30,62 @@ pub(crate) struct FindQuery {
 struct FindPage {
     chrome: Chrome,
     asked: String,
+    is_scanned: bool,
+    left_out: Vec<String>,
+    jobs: Vec<JobRow>,
+    close: Vec<JobRow>,
     customers: Vec<(String, String, String)>,
     frames: Vec<(String, String)>,
-    jobs: Vec<(i64, String, String, String, String)>,
+}
+
+/// A job as it is found: enough to pick it by.
+struct JobRow {
+    number: i64,
+    customer: String,
+    town: String,
+    frame: String,
+    right: String,
+    left: String,
+    ordered: String,
+    stage: &'static str,
+}
+
+impl From<FoundJob> for JobRow {
+    fn from(job: FoundJob) -> Self {
+        let power = |eye: Eye| match job.eyes.get(eye) {
+            Some(rx) => rx.power.to_minus().to_string(),
+            None => "none".to_owned(),
+        };
+        Self {
+            right: power(Eye::Right),
+            left: power(Eye::Left),
+            number: job.number,
+            frame: job.frame.to_string(),
+            ordered: words::day(&job.ordered_on),
+            stage: job.stage.words(),
+            customer: job.customer,
+            town: job.town,
+        }
+    }
 }
 
 pub(crate) async fn find_anything(State(state): State<AppState>, Query(asked): Query<FindQuery>) -> PageResult {
-    let asked = asked.q.trim().to_owned();
-    if asked.is_empty() {
+    let (typed, is_scanned) = (asked.q.trim().to_owned(), asked.scanned.is_some());
+    if typed.is_empty() {
         return go("/");
     }
-    if let Ok(number) = asked.parse::<i64>() {
-        match state.store.get_job(number).await {
-            Ok(job) => return go(&format!("/jobs/{}", job.number)),
-            Err(StoreError::NotFound(_)) => {}
-            Err(other) => return Err(other.into()),
-        }
+    if !is_scanned && let Some(number) = job_number(&state, &typed).await? {
+        return go(&format!("/jobs/{number}"));
     }
-    let customers = state.store.list_customers(&asked, 20).await?;
-    let frames = state.store.list_frames(&asked, 20).await?;
-    let jobs = state.store.find_jobs(&asked, 40).await?;
+    let found = state.store.find_jobs(&search::read(&typed, state.clock.today()), MOST_JOBS).await?;
+    let customers = state.store.list_customers(&typed, MOST_OTHERS).await?;
+    let frames = state.store.list_frames(&typed, MOST_OTHERS).await?;
     show(&FindPage {
         chrome: Chrome::new(&state, ""),
+        is_scanned,
+        left_out: found.left_out,
+        jobs: found.jobs.into_iter().map(JobRow::from).collect(),
+        close: found.close.into_iter().map(JobRow::from).collect(),
         customers: customers
             .into_iter()
             .map(|c| {
@@ -49,10 +94,34 @@ pub(crate) async fn find_anything(State(state): State<AppState>, Query(asked): Q
             })
             .collect(),
         frames: frames.into_iter().map(|f| (f.id.to_string(), f.details.to_string())).collect(),
-        jobs: jobs
-            .into_iter()
-            .map(|j| (j.number, j.customer, j.frame, words::day(&j.ordered_on), j.stage.words().to_owned()))
-            .collect(),
-        asked,
+        asked: typed,
     })
+}
+
+/// The job whose number was typed.
+async fn job_number(state: &AppState, typed: &str) -> Result<Option<i64>, StoreError> {
+    let Ok(number) = typed.parse::<i64>() else { return Ok(None) };
+    match state.store.get_job(number).await {
+        Ok(job) => Ok(Some(job.number)),
+        Err(StoreError::NotFound(_)) => Ok(None),
+        Err(other) => Err(other),
+    }
+}
+
+/// Leads from a scanned barcode to what comes next on its job: the number of the job, or another number that only one job
+/// has, such as that of its parcel. `static/js/scan.js` asks for it from any page.
+pub(crate) async fn open_scanned(State(state): State<AppState>, Path(scanned): Path<String>) -> PageResult {
+    let scanned: String = scanned.chars().filter(|c| c.is_ascii_alphanumeric()).collect();
+    let number = match job_number(&state, &scanned).await? {
+        Some(number) => number,
+        None => {
+            let found = state.store.find_jobs(&[Wanted::Word(scanned.clone())], 2).await?;
+            match found.jobs.as_slice() {
+                [only] => only.number,
+                _ => return go(&format!("/find?q={scanned}&scanned=yes")),
+            }
+        }
+    };
+    let job = state.store.get_job(number).await?;
+    go(&next_link(&job).map_or_else(|| format!("/jobs/{number}"), |(_, path)| path))
 }

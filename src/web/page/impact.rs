@@ -23,7 +23,7 @@ use crate::web::words::{iso, parse_day};
 /// What is on record, and the form to add to it.
 pub(super) struct ImpactSection {
     /// Each lens with its proof; empty when there is none of the lens in hand.
-    pub(super) proofs: [(&'static str, String); 2],
+    pub(super) proofs: Vec<(&'static str, String)>,
     /// Why the pair cannot be packed yet.
     pub(super) missing: Option<String>,
     /// None once the job is sent.
@@ -37,7 +37,9 @@ pub(super) struct ImpactEntry {
     pub(super) problems: usize,
     pub(super) is_open: bool,
     pub(super) is_glass: bool,
-    pub(super) eyes: [EyeProof; 2],
+    pub(super) eyes: Vec<EyeProof>,
+    /// Whether the left lens can have the proof of the right one.
+    pub(super) is_pair: bool,
 }
 
 /// One lens of the form.
@@ -85,8 +87,10 @@ impl ImpactSection {
             }
         };
         Ok(Some(Self {
-            proofs: Eye::BOTH
-                .map(|eye| (eye.name(), kept.get(eye).as_ref().map(ImpactProof::words).unwrap_or_default())),
+            proofs: job
+                .made_eyes()
+                .map(|eye| (eye.name(), kept.get(eye).as_ref().map(ImpactProof::words).unwrap_or_default()))
+                .collect(),
             missing: job.unproven_words().filter(|_| reached == Stage::Checked),
             entry,
         }))
@@ -121,12 +125,16 @@ impl ImpactEntry {
             key,
             is_glass: ImpactClass::of(&job.material.details) == ImpactClass::Glass,
             problems: form.count_errors(),
-            is_open: kept.right.is_none() || kept.left.is_none() || !form.is_fine(),
-            eyes: Eye::BOTH.map(|eye| EyeProof {
-                name: eye.name(),
-                source: in_hand.get(eye).as_ref().map(|lens| lens.source.clone()).unwrap_or_default(),
-                fields: EyeProofNames::of(eye),
-            }),
+            is_open: !job.is_impact_proven() || !form.is_fine(),
+            is_pair: job.single_eye().is_none(),
+            eyes: job
+                .made_eyes()
+                .map(|eye| EyeProof {
+                    name: eye.name(),
+                    source: in_hand.get(eye).as_ref().map(|lens| lens.source.clone()).unwrap_or_default(),
+                    fields: EyeProofNames::of(eye),
+                })
+                .collect(),
             form,
         }
     }
@@ -138,7 +146,7 @@ pub(crate) async fn record_impact(
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let mut post = JobPost::read(&state, number, Step::Impact, fields).await?;
-    let Some(ImpactForm { proofs }) = ImpactForm::read(&mut post.form, state.clock.today()) else {
+    let Some(ImpactForm { proofs }) = ImpactForm::read(&mut post.form, &post.job, state.clock.today()) else {
         return show_again(&page(&state, &post.job.clone(), Some(Refused::Impact(post.refused()))).await?);
     };
     let done = state.store.insert_impact_proofs(&post.act, number, &proofs, state.clock.now()).await;
@@ -148,9 +156,9 @@ pub(crate) async fn record_impact(
     }
 }
 
-/// What was recorded of both lenses.
+/// What was recorded of each lens that is made.
 struct ImpactForm {
-    proofs: Pair<ImpactProof>,
+    proofs: Vec<(Eye, ImpactProof)>,
 }
 
 impl ImpactForm {
@@ -159,7 +167,10 @@ impl ImpactForm {
     const SAME: &str = "same";
     const OWN: &str = "own";
 
-    fn read(form: &mut Form, today: Date) -> Option<Self> {
+    fn read(form: &mut Form, job: &Job, today: Date) -> Option<Self> {
+        if let Some(eye) = job.single_eye() {
+            return Some(Self { proofs: vec![(eye, read_proof(form, eye, today)?)] });
+        }
         let right = read_proof(form, Eye::Right, today);
         let left = match form.value(Self::LEFT) {
             Self::SAME => right.clone(),
@@ -169,7 +180,7 @@ impl ImpactForm {
                 None
             }
         };
-        Some(Self { proofs: Pair::new(right?, left?) })
+        Some(Self { proofs: vec![(Eye::Right, right?), (Eye::Left, left?)] })
     }
 }
 

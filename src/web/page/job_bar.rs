@@ -1,13 +1,19 @@
 //! What the pages of a job share: the bar at their head, and each eye of the prescription in words.
 
 use crate::desk::deadline::Lateness;
-use crate::desk::job::{EyeTask, Job, Stage};
+use crate::desk::job::{EventKind, EyeTask, Job, Stage};
 use crate::optics::notation;
 use crate::optics::prescription::{EyePrescription, LensPower};
 use crate::optics::{Eye, Pair};
 use crate::web::{AppState, words};
 
-/// The head of every page of a job: its number, whose it is, its stages and its pages.
+/// From which meridian on the way a pair is worn matters (common practice).
+const WORN_FROM_D: f64 = 5.0;
+/// From which difference on the eyes turn behind unlike prism when they look up or down (common practice).
+const EYES_DIFFER_FROM_D: f64 = 1.0;
+
+/// The head of every page of a job: its number, whose it is, what comes next, its steps, and the pages beside the step
+/// that the page belongs to.
 #[derive(Debug, Clone)]
 pub struct JobBar {
     /// The number on the tray.
@@ -20,80 +26,198 @@ pub struct JobBar {
     pub promise: String,
     /// Whether the promised day is past.
     pub is_late: bool,
-    /// The stages in order.
-    pub stages: Vec<StageMark>,
-    /// The pages of the job.
-    pub tabs: Vec<Tab>,
+    /// What happened last, and when.
+    pub last: String,
+    /// What to do next, unless this is its page.
+    pub next: Option<Link>,
+    /// The steps in order, then the bill and the papers.
+    pub steps: Vec<StepLink>,
+    /// The pages of the step that this page belongs to, where there is more than one.
+    pub beside: Vec<BesideLink>,
+    /// Which lens stays in the frame, in a sentence for the pages of the steps.
+    pub stays: Option<&'static str>,
 }
 
-/// One stage of the bar.
-#[derive(Debug, Clone)]
-pub struct StageMark {
+/// A link in words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Link {
     /// In words.
-    pub name: &'static str,
-    /// Whether it lies behind.
-    pub is_done: bool,
-    /// Whether the job stands here.
-    pub is_now: bool,
-}
-
-/// One page of the bar.
-#[derive(Debug, Clone)]
-pub struct Tab {
-    /// In words.
-    pub name: &'static str,
+    pub words: &'static str,
     /// Where it leads.
     pub path: String,
-    /// Whether this is the page.
+}
+
+/// One step of the bar.
+#[derive(Debug, Clone)]
+pub struct StepLink {
+    /// In words, and where it leads.
+    pub link: Link,
+    /// How far it has come: `done`, `next`, `to come`; empty for what is no step.
+    pub progress: &'static str,
+    /// Whether this page belongs to it.
     pub is_here: bool,
 }
 
-impl JobBar {
-    /// Every page of a job: key, words, and the end of its address.
-    const TABS: [(&'static str, &'static str, &'static str); 13] = [
-        ("job", "Job", ""),
-        ("shape", "Shape", "/shape"),
-        ("lenses", "Lenses", "/lenses"),
-        ("layout", "Layout", "/layout"),
-        ("edge", "Edge", "/edge"),
-        ("compensation", "Position of wear", "/compensation"),
-        ("prism", "Prism", "/prism"),
-        ("risk", "Risk", "/risk"),
-        ("cut", "Cut", "/cut"),
-        ("check", "Check", "/check"),
-        ("packing", "Pack", "/packing"),
-        ("shipment", "Send", "/shipment"),
-        ("bill", "Bill", "/bill"),
-    ];
+/// A page beside a step.
+#[derive(Debug, Clone)]
+pub struct BesideLink {
+    /// In words, and where it leads.
+    pub link: Link,
+    /// Whether this is the page.
+    pub is_here: bool,
+    /// Whether it matters little for this job.
+    pub is_quiet: bool,
+}
 
+/// A step of a job with its pages.
+struct StepPages {
+    words: &'static str,
+    /// The stage that a job has reached once the step is done; `None` for what is no step.
+    reaches: Option<Stage>,
+    /// Key, words and the end of the address of each page. The first is the page of the step.
+    pages: &'static [(&'static str, &'static str, &'static str)],
+}
+
+const STEPS: [StepPages; 9] = [
+    StepPages { words: "Order", reaches: Some(Stage::Taken), pages: &[("job", "Order", "")] },
+    StepPages { words: "Shape", reaches: Some(Stage::ShapeOnFile), pages: &[("shape", "Shape", "/shape")] },
+    StepPages {
+        words: "Lenses",
+        reaches: Some(Stage::LensesInHand),
+        pages: &[
+            ("lenses", "Lenses in hand", "/lenses"),
+            ("blanks", "What to order", "/blanks"),
+            ("materials", "Materials compared", "/materials"),
+            ("compensation", "Position of wear", "/compensation"),
+        ],
+    },
+    StepPages {
+        words: "Lay out and cut",
+        reaches: Some(Stage::Cut),
+        pages: &[
+            ("layout", "Layout", "/layout"),
+            ("edge", "Edge and bevel", "/edge"),
+            ("cut", "Record the cut", "/cut"),
+            ("risk", "Chance to pass", "/risk"),
+            ("prism", "Prism between the eyes", "/prism"),
+        ],
+    },
+    StepPages { words: "Check", reaches: Some(Stage::Checked), pages: &[("check", "Check", "/check")] },
+    StepPages { words: "Pack", reaches: Some(Stage::Packed), pages: &[("packing", "Pack", "/packing")] },
+    StepPages { words: "Send", reaches: Some(Stage::Sent), pages: &[("shipment", "Send", "/shipment")] },
+    StepPages { words: "Bill", reaches: None, pages: &[("bill", "Bill", "/bill")] },
+    StepPages { words: "Papers", reaches: None, pages: &[("papers", "Papers", "/papers")] },
+];
+
+impl JobBar {
     /// The bar of a job on its page `here`, by its key, such as `layout`.
     pub fn of(job: &Job, here: &str, state: &AppState) -> Self {
-        let reached = job.stage();
+        let cancelled = job.last(EventKind::Cancelled);
         let lateness = Lateness::of(job.promised_on, job.sent_on.is_some(), state.clock.today());
         Self {
             number: job.number,
             customer: job.customer.person.name.clone(),
             frame: job.frame.details.to_string(),
-            promise: match job.sent_on {
-                Some(day) => format!("sent {}", words::day(&day)),
-                None => format!("promised {}, {}", words::weekday(&job.promised_on), lateness.words()),
+            promise: match (cancelled, job.sent_on) {
+                (Some(event), _) => {
+                    format!("cancelled {}, {}", words::day(&state.clock.local(event.at).date()), event.note)
+                }
+                (None, Some(day)) => format!("sent {}", words::day(&day)),
+                (None, None) => format!("promised {}, {}", words::weekday(&job.promised_on), lateness.words()),
             },
-            is_late: lateness.is_late(),
-            stages: Stage::ALL
-                .iter()
-                .map(|&s| StageMark { name: s.words(), is_done: s < reached, is_now: s == reached })
-                .collect(),
-            tabs: Self::TABS
-                .into_iter()
-                .map(|(key, name, end)| Tab { name, path: format!("/jobs/{}{end}", job.number), is_here: key == here })
-                .collect(),
+            is_late: lateness.is_late() && cancelled.is_none(),
+            last: job.history.last().map_or_else(String::new, |event| {
+                format!("{}, {}", event.kind.words(), words::moment(&state.clock.local(event.at)))
+            }),
+            next: next_from(job, here),
+            steps: steps(job, here),
+            beside: beside(job, here),
+            stays: job.single_eye().map(|made| match made {
+                Eye::Right => "One lens: this job makes the right one. The left lens stays as it is.",
+                Eye::Left => "One lens: this job makes the left one. The right lens stays as it is.",
+            }),
         }
     }
 }
 
-/// What comes next on a job, in words and with the address of its page.
+/// The next step of a job as seen from one of its pages. The layout leads on to the record of the cut.
+fn next_from(job: &Job, here: &str) -> Option<Link> {
+    let (words, path) = next_link(job)?;
+    let step = STEPS.iter().find(|step| step.has(here))?;
+    let is_laid_out = job.stage() == Stage::LensesInHand && step.reaches == Some(Stage::Cut);
+    match here {
+        "cut" if is_laid_out => None,
+        _ if is_laid_out => Some(Link { words: "record the cut", path: format!("/jobs/{}/cut", job.number) }),
+        _ => Some(Link { words, path }).filter(|next| next.path != step.path(job.number)),
+    }
+}
+
+impl StepPages {
+    fn has(&self, here: &str) -> bool {
+        self.pages.iter().any(|page| page.0 == here)
+    }
+
+    /// The address of the page of the step.
+    fn path(&self, number: i64) -> String {
+        format!("/jobs/{number}{}", self.pages[0].2)
+    }
+}
+
+fn steps(job: &Job, here: &str) -> Vec<StepLink> {
+    let reached = job.stage_of_work();
+    let next = Stage::OF_WORK.iter().find(|stage| **stage > reached);
+    let progress = |reaches: Option<Stage>| match reaches {
+        None => "",
+        Some(stage) if stage <= reached => "done",
+        Some(_) if job.is_cancelled() => "",
+        Some(stage) if Some(&stage) == next => "next",
+        Some(_) => "to come",
+    };
+    STEPS
+        .iter()
+        .map(|step| StepLink {
+            link: Link { words: step.words, path: step.path(job.number) },
+            progress: progress(step.reaches),
+            is_here: step.has(here),
+        })
+        .collect()
+}
+
+fn beside(job: &Job, here: &str) -> Vec<BesideLink> {
+    let pages = STEPS.iter().find(|step| step.has(here)).map_or(&[][..], |step| step.pages);
+    if pages.len() < 2 {
+        return Vec::new();
+    }
+    pages
+        .iter()
+        .map(|&(key, words, end)| BesideLink {
+            link: Link { words, path: format!("/jobs/{}{end}", job.number) },
+            is_here: key == here,
+            is_quiet: is_quiet(key, job),
+        })
+        .collect()
+}
+
+/// Whether a page of advice matters little for a job: the position of wear of a weak pair whose power nobody decided
+/// on, and the prism between eyes that are nearly alike and have none prescribed (common practice).
+fn is_quiet(key: &str, job: &Job) -> bool {
+    match key {
+        "compensation" => job.power_decision.is_none() && job.prescription.strongest_d() < WORN_FROM_D,
+        "prism" => {
+            job.prescription.eyes.iter().all(|(_, eye)| eye.prism.is_none())
+                && job.prescription.eyes_differ_by_d() < EYES_DIFFER_FROM_D
+        }
+        _ => false,
+    }
+}
+
+/// What comes next on a job, in words and with the address of its page. A sent job may still lack its receipt.
 pub fn next_link(job: &Job) -> Option<(&'static str, String)> {
-    job.stage().next().map(|next| (next.words, next.path(job.number)))
+    match job.stage().next() {
+        Some(next) => Some((next.words, next.path(job.number))),
+        None if job.receipt.is_none() => Some(("issue the receipt", format!("/jobs/{}/bill", job.number))),
+        None => None,
+    }
 }
 
 /// One eye of the prescription as the pages show it.
@@ -182,7 +306,46 @@ pub fn change_words(before: &EyePrescription, now: &EyePrescription) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::desk::job::{Event, EventKind};
+    use crate::desk::sample::round_job;
     use crate::optics::prescription::read;
+
+    fn job_after(rx: &str, kinds: &[EventKind]) -> Job {
+        let at = time::OffsetDateTime::UNIX_EPOCH;
+        let history = kinds.iter().map(|&kind| Event { kind, note: String::new(), at }).collect();
+        Job { history, ..round_job(rx, "31/33") }
+    }
+
+    #[test]
+    fn every_page_leads_on_but_not_to_itself() {
+        use EventKind::*;
+        let in_hand = job_after("-4.00 sph", &[Taken, ShapeKept, LensRight, LensLeft]);
+        let cut = job_after("-4.00 sph", &[Taken, ShapeKept, LensRight, LensLeft, Cut]);
+        for (job, here, end) in [
+            (&in_hand, "job", Some("/layout")),
+            (&in_hand, "lenses", Some("/layout")),
+            (&in_hand, "layout", Some("/cut")),
+            (&in_hand, "edge", Some("/cut")),
+            (&in_hand, "cut", None),
+            (&cut, "cut", Some("/check")),
+            (&cut, "job", Some("/check")),
+            (&cut, "check", None),
+            (&cut, "bill", Some("/check")),
+        ] {
+            let next = next_from(job, here).map(|next| next.path);
+            assert_eq!(next, end.map(|end| format!("/jobs/{}{end}", job.number)), "from {here}");
+        }
+    }
+
+    #[test]
+    fn advice_is_quiet_where_it_matters_little() {
+        for (rx, quiet) in [("-4.75 sph", vec!["compensation"]), ("-5.00 sph", vec![]), ("-4.00 -1.00 x 10", vec![])] {
+            let job = job_after(rx, &[]);
+            let found: Vec<_> = ["lenses", "compensation"].into_iter().filter(|key| is_quiet(key, &job)).collect();
+            assert_eq!(found, quiet, "{rx}");
+        }
+        assert!(is_quiet("prism", &job_after("-4.00 sph", &[])), "the eyes of the sample are alike");
+    }
 
     #[test]
     fn says_what_changed() {

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::job_bar::next_link;
 use super::{PageResult, draft_of, form_key, go, incomplete};
 use crate::desk::job::Job;
 use crate::desk::step::Step;
@@ -46,6 +47,8 @@ pub struct JobPost {
     pub job: Arc<Job>,
     /// What was typed.
     pub form: Form,
+    /// Whether the step was done since the form was shown.
+    pub is_outdated: bool,
     /// The key under which the store does it once. The contents of the form are part of it: the same form twice is done
     /// once, a corrected one is another.
     pub act: String,
@@ -77,15 +80,16 @@ impl JobPost {
         file: Option<(&str, &[u8])>,
     ) -> Result<Self, WebError> {
         let job = state.store.get_job(number).await?;
-        let key = posted_key(&form, step, &job).ok_or_else(incomplete)?.to_owned();
+        let (key, times) = posted_key(&form, step, &job).ok_or_else(incomplete)?;
+        let (key, is_outdated) = (key.to_owned(), times < step.count(&job));
         let file = file.into_iter().flat_map(|(name, bytes)| [name.as_bytes(), bytes]);
         let act = act(&key, form.contents().chain(file));
         if let Some(outcome) = state.store.find_outcome(&act).await? {
-            return Err(WebError::DoneBefore(done_before(step, number, &outcome)));
+            return Err(WebError::DoneBefore(done_before(step, &job, &outcome)));
         }
         match step.refusal(&job) {
             Some(why) => Err(WebError::OutOfTurn(why)),
-            None => Ok(Self { job, form, act, key, step }),
+            None => Ok(Self { job, form, is_outdated, act, key, step }),
         }
     }
 
@@ -94,21 +98,29 @@ impl JobPost {
         StepForm { key: self.key, form: self.form }
     }
 
+    /// On to the page of the next step where the step is finished, else as [`JobPost::done`].
+    pub async fn goes_on<T>(&self, state: &AppState, done: Once<T>) -> PageResult {
+        match done {
+            Once::Now(_) => go(&after(self.step, &*state.store.get_job(self.job.number).await?)),
+            before => self.done(before),
+        }
+    }
+
     /// On to the page where what was done can be seen, by this post or by one that was a moment faster.
     pub fn done<T>(&self, done: Once<T>) -> PageResult {
         let number = self.job.number;
         match done {
             Once::Now(_) => go(&page_of(self.step, number)),
-            Once::Before(outcome) => go(&done_before(self.step, number, &outcome)),
+            Once::Before(outcome) => go(&done_before(self.step, &self.job, &outcome)),
         }
     }
 }
 
-/// The key that a form of a job came with, if this form of this job can have had it.
-fn posted_key<'a>(form: &'a Form, step: Step, job: &Job) -> Option<&'a str> {
+/// The key that a form of a job came with, if this form of this job can have had it, and how often its step had been done.
+fn posted_key<'a>(form: &'a Form, step: Step, job: &Job) -> Option<(&'a str, i64)> {
     let key = form.key();
     let times: i64 = key.strip_prefix(&format!("{}-{}-", step.key(), job.number))?.parse().ok()?;
-    (0..=step.count(job)).contains(&times).then_some(key)
+    (0..=step.count(job)).contains(&times).then_some((key, times))
 }
 
 fn page_of(step: Step, number: i64) -> String {
@@ -120,20 +132,31 @@ fn page_of(step: Step, number: i64) -> String {
         Step::Cut => "/cut",
         Step::Check | Step::Concession => "/check",
         Step::Impact | Step::Packing => "/packing",
-        Step::Shipment => "/shipment",
+        Step::Shipment | Step::Return => "/shipment",
         Step::BillLine | Step::Reversal | Step::Payment | Step::Refund | Step::Receipt => "/bill",
-        Step::Note => "",
+        Step::People => "/people",
+        Step::Promise | Step::DelayNotice | Step::DelayAnswer => "/promise",
+        Step::Note | Step::Correction | Step::Cancellation => "",
     };
     format!("/jobs/{number}{end}")
 }
 
-fn done_before(step: Step, number: i64, outcome: &str) -> String {
+/// Where a step leads that was done: to the next one when it is finished.
+fn after(step: Step, job: &Job) -> String {
+    let next = next_link(job).filter(|_| step.finishes() == Some(job.stage()));
+    next.map_or_else(|| page_of(step, job.number), |(_, path)| path)
+}
+
+fn done_before(step: Step, job: &Job, outcome: &str) -> String {
+    let number = job.number;
     match step {
+        // Its page says what is doubtful about the shape.
+        Step::Shape => page_of(step, number),
         Step::BillLine | Step::Reversal | Step::Payment | Step::Refund => {
             format!("{}?already={}", page_of(step, number), step.key())
         }
         Step::Receipt => format!("/receipts/{outcome}"),
         Step::Ticket => format!("/jobs/{number}/tickets/{outcome}"),
-        _ => page_of(step, number),
+        _ => after(step, job),
     }
 }

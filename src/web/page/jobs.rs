@@ -5,12 +5,13 @@ use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
 use serde::Deserialize;
 
+use super::cancellations::cancelled_words;
 use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{EyeWords, JobBar};
 use super::job_post::{JobPost, StepForm};
+use super::promise::standing;
 use super::{Chrome, PageResult, show, show_again};
-use crate::desk::deadline::delay_notice;
-use crate::desk::job::{Failure, Job};
+use crate::desk::job::{EventKind, Failure, Job};
 use crate::desk::prescription::Prescription;
 use crate::desk::step::Step;
 use crate::desk::text;
@@ -25,8 +26,16 @@ use crate::web::{AppState, words};
 struct JobPage {
     chrome: Chrome,
     bar: JobBar,
-    next: Option<NextLink>,
     already: bool,
+    /// Who cancelled the order, and why.
+    cancelled: Option<String>,
+    /// What became of the newest parcel, where it is to be sent again.
+    to_send_again: Option<String>,
+    /// What the newest correction changed, until the ticket is printed again.
+    corrected: Option<String>,
+    can_correct: bool,
+    can_cancel: bool,
+    is_sent: bool,
     delay: Option<String>,
     asks_each_pd: bool,
     failure: Option<&'static str>,
@@ -35,6 +44,7 @@ struct JobPage {
     facts: Vec<(&'static str, String)>,
     earlier: Option<i64>,
     customer_id: String,
+    people: Vec<(&'static str, String, String)>,
     has_shape: bool,
     charged: String,
     paid: String,
@@ -45,11 +55,6 @@ struct JobPage {
     is_past: bool,
     wear_notes: Vec<WearNote>,
     history: Vec<(String, &'static str, String)>,
-}
-
-struct NextLink {
-    words: &'static str,
-    path: String,
 }
 
 #[derive(Deserialize)]
@@ -69,12 +74,18 @@ pub(crate) async fn show_job(
 async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, WebError> {
     let earlier = job.relens_of().and(job.parent).map(|parent| parent.eyes);
     let today = state.clock.today();
+    let log = state.store.get_promise_log(job.number).await?;
     Ok(JobPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "job", state),
-        next: job.stage().next().map(|next| NextLink { words: next.words, path: next.path(job.number) }),
         already,
-        delay: delay_notice(job.promised_on, job.sent_on.is_some(), today),
+        cancelled: cancelled_words(state, job),
+        to_send_again: back_words(job),
+        corrected: job.fresh_correction().map(|event| event.note.clone()),
+        can_correct: Step::Correction.refusal(job).is_none(),
+        can_cancel: Step::Cancellation.refusal(job).is_none(),
+        is_sent: job.sent_on.is_some(),
+        delay: standing(job, &log).duty(today).words(),
         asks_each_pd: job.prescription.wants_pd_of_each_eye(job.made_for),
         failure: job.failure().map(failure_words),
         right: EyeWords::of(job, Eye::Right, earlier.as_ref()),
@@ -82,6 +93,7 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
         facts: facts(job),
         earlier: job.relens_of(),
         customer_id: job.customer.id.to_string(),
+        people: people(job),
         has_shape: job.shape.is_some(),
         charged: job.charged.to_string(),
         paid: job.paid.to_string(),
@@ -100,11 +112,29 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
     })
 }
 
+fn back_words(job: &Job) -> Option<String> {
+    let is_back =
+        |kind| matches!(kind, EventKind::ReturnedUnopened | EventKind::ReturnedOpened | EventKind::ParcelLost);
+    let event = job.history.iter().rev().find(|event| is_back(event.kind)).filter(|_| job.is_to_send_again())?;
+    Some(format!("{}: {}.", event.kind.words(), event.note))
+}
+
 fn failure_words(failure: Failure) -> &'static str {
     match failure {
         Failure::Waits => "did not pass its check",
         Failure::Conceded => "did not pass its check, and there is a reason to send it all the same",
     }
+}
+
+/// Who pays and who gets the parcel, where that is not the patient: what, the name, the address of the page.
+fn people(job: &Job) -> Vec<(&'static str, String, String)> {
+    [("Paid by", job.other_payer()), ("Sent to", job.other_recipient())]
+        .into_iter()
+        .filter_map(|(what, person)| {
+            let person = person?;
+            Some((what, person.person.name.clone(), format!("/customers/{}", person.id)))
+        })
+        .collect()
 }
 
 fn facts(job: &Job) -> Vec<(&'static str, String)> {

@@ -3,10 +3,12 @@
 use askama::Template;
 use axum::Form as Posted;
 use axum::extract::State;
+use time::Date;
 
 use super::{CHANGED_ELSEWHERE, Chrome, PageResult, draft_or, go, posted_key, show, show_again};
+use crate::desk::calendar::{ClosedDays, WEEK};
 use crate::desk::catalogue::TreatmentKind;
-use crate::desk::deadline::STATED_LIMIT_DAYS;
+use crate::desk::deadline::{STATED_LIMIT_DAYS, promise};
 use crate::desk::lab::{BLANK_MARGIN, CENTRE_LIMIT, CodeBasis, LEAD_DAYS, Lab, MOST_SHIPPING, read_diameters};
 use crate::desk::money::Cents;
 use crate::desk::text::{self, TextError};
@@ -52,6 +54,7 @@ struct LabPage {
     profiles: Vec<SelectOption>,
     bases: Vec<SelectOption>,
     lead_warning: Option<String>,
+    week: Vec<(&'static str, &'static str)>,
     governs: &'static str,
     materials: Vec<PriceRow>,
     treatments: Vec<PriceRow>,
@@ -61,7 +64,8 @@ impl LabPage {
     async fn new(state: &AppState, form: Form, key: String) -> Result<Self, WebError> {
         Ok(Self {
             chrome: Chrome::new(state, "lab"),
-            lead_warning: lead_warning(form.value(LabForm::LEAD_DAYS)),
+            lead_warning: lead_warning(&form, state.clock.today()),
+            week: WEEK.iter().map(|(key, _, name)| (*key, *name)).collect(),
             form,
             key,
             steps: [("1.00", "1 mm"), ("0.50", "0.5 mm"), ("0.10", "0.1 mm")]
@@ -130,10 +134,13 @@ impl LabForm {
     pub(in crate::web) const STOCK_DIAMETERS: &str = "stock_diameters";
     const CODE_BASIS: &str = "code_basis";
     pub(in crate::web) const LEAD_DAYS: &str = "lead_days";
+    pub(in crate::web) const CLOSED_WEEKDAYS: &str = "closed_weekdays";
+    pub(in crate::web) const CLOSED_PERIODS: &str = "closed_periods";
     pub(in crate::web) const SHIPPING: &str = "shipping";
 
     fn fill(lab: &Lab) -> Form {
-        Form::of([
+        let weekdays = lab.closed.weekday_keys().into_iter().map(|key| (Self::CLOSED_WEEKDAYS, key.to_owned()));
+        let fields = [
             (Self::NAME, lab.name.clone()),
             (Self::ADDRESS, lab.address.clone()),
             (Self::PHONE, lab.phone.clone()),
@@ -150,8 +157,10 @@ impl LabForm {
             ),
             (Self::CODE_BASIS, lab.code_basis.key().to_owned()),
             (Self::LEAD_DAYS, lab.lead_days.to_string()),
+            (Self::CLOSED_PERIODS, lab.closed.typed_periods()),
             (Self::SHIPPING, lab.shipping.plain()),
-        ])
+        ];
+        Form::new(fields.into_iter().chain(weekdays).map(|(name, value)| (name.to_owned(), value)).collect())
     }
 
     fn read(form: &mut Form) -> Option<Lab> {
@@ -170,6 +179,7 @@ impl LabForm {
         let stock_diameters = form.read(Self::STOCK_DIAMETERS, read_diameters);
         let code_basis = form.read(Self::CODE_BASIS, |t| CodeBasis::from_key(t).ok_or("Choose a form"));
         let lead_days = form.read(Self::LEAD_DAYS, |t| whole("A lead time", t, LEAD_DAYS));
+        let closed = Self::read_closed(form);
         let shipping = form.read(Self::SHIPPING, |t| Cents::read_price(t, MOST_SHIPPING));
         let (name, address) = name_and_address?;
         Some(Lab {
@@ -186,8 +196,21 @@ impl LabForm {
             stock_diameters: stock_diameters?,
             code_basis: code_basis?,
             lead_days: lead_days?.into(),
+            closed: closed?,
             shipping: shipping?,
         })
+    }
+
+    fn read_closed(form: &mut Form) -> Option<ClosedDays> {
+        let weekdays = ClosedDays::read_weekdays(form.values(Self::CLOSED_WEEKDAYS));
+        let periods = form.read(Self::CLOSED_PERIODS, ClosedDays::read_periods);
+        match weekdays {
+            Ok(weekdays) => Some(ClosedDays { weekdays, periods: periods? }),
+            Err(why) => {
+                form.fail(Self::CLOSED_WEEKDAYS, why);
+                None
+            }
+        }
     }
 
     /// The name and the address, which are all that the first run asks for.
@@ -204,12 +227,17 @@ fn read_address(text: &str) -> Result<String, TextError> {
     if lines.is_empty() { Err(TextError::Missing("An address")) } else { Ok(lines) }
 }
 
-fn lead_warning(text: &str) -> Option<String> {
-    let days: i64 = text.trim().parse().ok()?;
-    (days > STATED_LIMIT_DAYS).then(|| {
+/// Warns where an order of today would be promised beyond the thirty days of the mail-order rule.
+fn lead_warning(form: &Form, today: Date) -> Option<String> {
+    let days: i64 = form.value(LabForm::LEAD_DAYS).trim().parse().ok()?;
+    let weekdays = ClosedDays::read_weekdays(form.values(LabForm::CLOSED_WEEKDAYS)).ok()?;
+    let periods = ClosedDays::read_periods(form.value(LabForm::CLOSED_PERIODS)).ok()?;
+    let calendar_days = (promise(today, days, &ClosedDays { weekdays, periods }) - today).whole_days();
+    (calendar_days > STATED_LIMIT_DAYS).then(|| {
         format!(
-            "More than {STATED_LIMIT_DAYS} days: under the mail-order rule (16 CFR Part 435) the buyer must be told this time \
-             before paying, and you must have a reasonable basis for it."
+            "An order of today would be promised in {calendar_days} calendar days, more than {STATED_LIMIT_DAYS}: under \
+             the mail-order rule (16 CFR Part 435) the buyer must be told this time before paying, and you must have a \
+             reasonable basis for it."
         )
     })
 }

@@ -41,7 +41,10 @@ struct LayoutFigures {
     made_for: &'static str,
     horizontal: Directed,
     vertical: Directed,
-    eyes: [EyeLaid; 2],
+    /// The lenses that are made.
+    eyes: Vec<EyeLaid>,
+    /// Whether both are, so that they make a prism between them.
+    is_pair: bool,
     cautions: Vec<String>,
 }
 
@@ -132,20 +135,28 @@ fn laid(job: &Job, layout: &JobLayout, lenses: &Pair<Option<LensInHand>>, trial:
     let half_mm = reach_mm(&chosen.right.0).max(reach_mm(&chosen.left.0));
     LayoutFigures {
         frame_pd: format!("{:.2}", layout.frame_pd_mm),
-        wanted_pd: format!("{:.2}", layout.wanted_pd_mm),
+        wanted_pd: match job.single_eye() {
+            None => format!("{:.2}", layout.wanted_pd_mm),
+            Some(eye) => format!("{} {:.2}", eye.letter(), layout.eyes.get(eye).wanted.pd_mm),
+        },
         made_for: job.made_for.words(),
         horizontal: Directed::of(layout.left_prism.horizontal_pd, "base in", "base out"),
         vertical: Directed::of(layout.left_prism.vertical_pd, "base up right", "base up left"),
         cautions: layout
             .eyes
             .iter()
+            .filter(|(_, eye)| eye.is_made)
             .flat_map(|(_, eye)| eye.cautions())
             .chain(layout.no_stock_lenses(lenses))
             .collect(),
-        eyes: Eye::BOTH.map(|eye| {
-            let (cover, which) = chosen.get(eye);
-            eye_laid(job, layout.eyes.get(eye), cover, which.clone(), half_mm)
-        }),
+        is_pair: job.single_eye().is_none(),
+        eyes: job
+            .made_eyes()
+            .map(|eye| {
+                let (cover, which) = chosen.get(eye);
+                eye_laid(job, layout.eyes.get(eye), cover, which.clone(), half_mm)
+            })
+            .collect(),
     }
 }
 

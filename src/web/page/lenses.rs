@@ -7,17 +7,25 @@ use axum::Form as Posted;
 use axum::extract::{Path, State};
 
 use super::compensation::{WearNote, wear_notes};
-use super::job_bar::{EyeWords, JobBar, next_link};
+use super::job_bar::{EyeWords, JobBar};
 use super::job_post::{JobPost, StepForm};
 use super::layout::{BlankWords, blank_words, lay_out, prescribed_words};
 use super::{Chrome, PageResult, show, show_again};
 use crate::bench::layout::{EyeOnBench, Fit, JobLayout, Uncut, step_of};
-use crate::desk::job::{Job, Stage};
+use crate::desk::date::day;
+use crate::desk::fault::FaultCause;
+use crate::desk::id::DrawerLensId;
+use crate::desk::job::{EyeTask, Job, Stage};
+use crate::desk::purchase::{OrderedFor, PurchaseLine};
 use crate::desk::step::Step;
-use crate::desk::stock::{CENTRE, DIAMETER, DrawerLens, FRONT, LensInHand, OFFSET, Suit};
+use crate::desk::stock::{
+    CENTRE, DIAMETER, DrawerLens, FRONT, LensInHand, OFFSET, OldLens, Suit, WantedLens, treatment_words,
+};
 use crate::desk::text;
 use crate::optics::direction::Directed;
 use crate::optics::notation::short;
+use crate::optics::surface::true_from_tool_d;
+use crate::optics::unit::Dioptre;
 use crate::optics::{Eye, Pair};
 use crate::store::StoreError;
 use crate::store::draft::Fields;
@@ -26,6 +34,8 @@ use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::words::eye_class;
 
+/// The choice of a lens that was bought for the job.
+const BOUGHT: &str = "bought";
 /// Lenses of the drawer shown as nearly right, an eye.
 const NEARLY_SHOWN: usize = 6;
 
@@ -34,15 +44,18 @@ const NEARLY_SHOWN: usize = 6;
 struct LensesPage {
     chrome: Chrome,
     bar: JobBar,
-    eyes: [EyeLenses; 2],
+    eyes: Vec<EyeLenses>,
     material: String,
+    treatments: String,
+    /// What the drawer keeps for the job, as a hidden field: part of what makes two forms the same.
+    kept: String,
     has_shape: bool,
     no_stock_lenses: Vec<String>,
     wear_notes: Vec<WearNote>,
     impact: Option<&'static str>,
-    is_sent: bool,
+    /// Why no lens is taken in hand any more.
+    closed: Option<String>,
     is_cut: bool,
-    next: Option<(&'static str, String)>,
     key: String,
     form: Form,
 }
@@ -57,10 +70,22 @@ struct EyeLenses {
     prescribed: Option<String>,
     in_hand: Option<String>,
     in_hand_fit: Option<BlankWords>,
+    way: LensWay,
+    /// Where the lens in hand can go when another is taken; empty without one.
+    old_places: Vec<(&'static str, &'static str)>,
     offered: Vec<Offered>,
     nearly: Vec<String>,
     fields: EyeLensNames,
     not_fitting: bool,
+}
+
+/// How far the lens of an eye has come: needed, ordered, received, in hand.
+struct LensWay {
+    words: String,
+    /// The class of its mark.
+    class: &'static str,
+    /// A page that has to do with it, and its words.
+    link: Option<(String, &'static str)>,
 }
 
 struct Offered {
@@ -79,6 +104,9 @@ pub(in crate::web) struct EyeLensNames {
     pub(in crate::web) off_in: String,
     pub(in crate::web) off_up: String,
     pub(in crate::web) anyway: String,
+    /// Where the lens in hand goes, and for which job it is kept.
+    pub(in crate::web) old: String,
+    pub(in crate::web) old_job: String,
 }
 
 impl EyeLensNames {
@@ -93,6 +121,8 @@ impl EyeLensNames {
             off_in: name("in"),
             off_up: name("up"),
             anyway: name("anyway"),
+            old: name("old"),
+            old_job: name("old_job"),
         }
     }
 }
@@ -103,6 +133,10 @@ struct LensesData {
     layout: Option<JobLayout>,
     in_hand: Pair<Option<LensInHand>>,
     drawer: Vec<DrawerLens>,
+    /// What the drawer keeps for each eye.
+    promised: Pair<Option<DrawerLensId>>,
+    /// What was ordered for the job, oldest first.
+    ordered: Vec<PurchaseLine>,
     wear_notes: Vec<WearNote>,
 }
 
@@ -113,6 +147,8 @@ async fn load(state: &AppState, job: Arc<Job>) -> Result<LensesData, WebError> {
         layout: lay_out(state, &job, step_of(&lab)).await?,
         in_hand: state.store.find_lenses(job.number).await?,
         drawer: state.store.list_drawer().await?,
+        promised: state.store.find_promises(job.number).await?,
+        ordered: state.store.list_purchase_lines_of(job.number).await?,
         job,
     })
 }
@@ -130,15 +166,17 @@ pub(crate) async fn take_lenses(
 ) -> PageResult {
     let mut post = JobPost::read(&state, number, Step::Lenses, fields).await?;
     let bench = load(&state, Arc::clone(&post.job)).await?;
-    let LensesForm { lenses, not_fitting } = LensesForm::read(&mut post.form, &bench);
+    if post.form.is_checked(ACT, KEEP) {
+        return keep_in_drawer(&state, post, &bench).await;
+    }
+    let LensesForm { lenses, old, not_fitting } = LensesForm::read(&mut post.form, &bench);
     if !post.form.is_fine() {
         return show_again(&page(&state, &bench, post.refused(), not_fitting));
     }
-    match state.store.take_lenses(&post.act, number, &lenses, state.clock.now()).await {
-        Ok(done) => post.done(done),
-        Err(StoreError::NotFound(_)) => {
-            let field = EyeLensNames::of(Eye::Right).lens;
-            post.form.fail(&field, "The drawer was emptied of this lens meanwhile: choose again");
+    match state.store.replace_lenses(&post.act, number, &lenses, &old, state.clock.now()).await {
+        Ok(done) => post.goes_on(&state, done).await,
+        Err(StoreError::NotFound(_) | StoreError::OutOfRange(_)) => {
+            post.form.fail(&EyeLensNames::of(Eye::Right).lens, GONE);
             show_again(&page(&state, &bench, post.refused(), not_fitting))
         }
         refused => {
@@ -148,16 +186,51 @@ pub(crate) async fn take_lenses(
     }
 }
 
+/// The field that says what to do with the lenses chosen, and its value for keeping them in the drawer.
+const ACT: &str = "act";
+const KEEP: &str = "keep";
+
+const GONE: &str = "The drawer has no free lens of this kind any more: choose again";
+
+/// The chosen lenses stay in the drawer, where they are kept for this job.
+async fn keep_in_drawer(state: &AppState, mut post: JobPost, bench: &LensesData) -> PageResult {
+    let names = Pair::new(EyeLensNames::of(Eye::Right), EyeLensNames::of(Eye::Left));
+    let chosen = names.as_ref().map(|names| post.form.value(&names.lens).to_owned());
+    let kept = Pair::new((Eye::Right, chosen.right), (Eye::Left, chosen.left)).map(|(eye, choice)| {
+        let lens = offered_lenses(bench, eye).find(|lens| lens.id.to_string() == choice);
+        if lens.is_none() && !choice.is_empty() {
+            let why = "Only a lens of the drawer can be kept there: choose one, or “not now”";
+            post.form.fail(&names.get(eye).lens, why);
+        }
+        lens.map(|lens| lens.id)
+    });
+    if !post.form.is_fine() {
+        return show_again(&page(state, bench, post.refused(), Pair::new(false, false)));
+    }
+    match state.store.set_promises(&post.act, post.job.number, &kept, state.clock.now()).await {
+        Err(StoreError::OutOfRange(_)) => {
+            post.form.fail(&names.right.lens, GONE);
+            show_again(&page(state, bench, post.refused(), Pair::new(false, false)))
+        }
+        done => post.done(done?),
+    }
+}
+
 /// The lenses chosen, and which of them do not fit.
 struct LensesForm {
     lenses: Vec<LensInHand>,
+    /// Where each lens goes that was in hand.
+    old: Pair<Option<OldLens>>,
     not_fitting: Pair<bool>,
 }
 
 impl LensesForm {
     fn read(form: &mut Form, bench: &LensesData) -> Self {
         let (lenses, not_fitting) = read_lenses(form, bench);
-        Self { lenses, not_fitting }
+        let replaced = |eye| bench.in_hand.get(eye).is_some() && lenses.iter().any(|lens| lens.eye == eye);
+        let old = Pair::new(Eye::Right, Eye::Left)
+            .map(|eye| if replaced(eye) { read_old(form, &bench.job, eye, &old_places(&bench.job)) } else { None });
+        Self { lenses, old, not_fitting }
     }
 }
 
@@ -165,11 +238,12 @@ fn read_lenses(form: &mut Form, bench: &LensesData) -> (Vec<LensInHand>, Pair<bo
     let mut not_fitting = Pair::new(false, false);
     let mut lenses = Vec::new();
     let names = Pair::new(EyeLensNames::of(Eye::Right), EyeLensNames::of(Eye::Left));
-    let chosen = Eye::BOTH.map(|eye| form.value(&names.get(eye).lens).to_owned());
+    let made: Vec<Eye> = bench.job.made_eyes().collect();
+    let chosen: Vec<String> = made.iter().map(|eye| form.value(&names.get(*eye).lens).to_owned()).collect();
     if chosen.iter().all(String::is_empty) {
-        form.fail(&names.right.lens, "Choose a lens for at least one eye");
+        form.fail(&names.get(made[0]).lens, "Choose a lens for at least one eye");
     }
-    for eye in Eye::BOTH {
+    for &eye in &made {
         let Some(lens) = read_lens(form, bench, eye) else { continue };
         if let Some(laid) = &bench.layout {
             let fit = laid.eyes.get(eye).cover(Uncut::from(&lens)).fit;
@@ -185,9 +259,12 @@ fn read_lenses(form: &mut Form, bench: &LensesData) -> (Vec<LensInHand>, Pair<bo
         }
         lenses.push(lens);
     }
+    let is_pair = made.len() > 1;
     let same = |lens: &DrawerLens| chosen.iter().all(|c| *c == lens.id.to_string());
-    if bench.drawer.iter().any(|lens| lens.count < 2 && same(lens)) {
-        form.fail(&names.left.lens, "Only one of these is left in the drawer: choose another for one eye");
+    // What is kept for this job is not free, but it is this job's.
+    let own = |lens: &DrawerLens| bench.promised.iter().filter(|(_, kept)| **kept == Some(lens.id)).count() as i64;
+    if is_pair && bench.drawer.iter().any(|lens| same(lens) && lens.free() + own(lens) < 2) {
+        form.fail(&names.left.lens, "Only one of these is free in the drawer: choose another for one eye");
     }
     (lenses, not_fitting)
 }
@@ -201,7 +278,7 @@ fn read_lens(form: &mut Form, bench: &LensesData, eye: Eye) -> Option<LensInHand
     let off_in = form.read_optional(&names.off_in, |t| OFFSET.read(t));
     let off_up = form.read_optional(&names.off_up, |t| OFFSET.read(t));
     let source = form.read(&names.source, |t| text::line("The supplier and lot", t, 200));
-    if choice == "bought" {
+    if choice == BOUGHT {
         let diameter = form.read(&names.diameter, |t| DIAMETER.read(t));
         let centre = form.read_optional(&names.centre, |t| CENTRE.read(t));
         let front_power = form.read_optional(&names.front, |t| FRONT.read(t));
@@ -217,8 +294,7 @@ fn read_lens(form: &mut Form, bench: &LensesData, eye: Eye) -> Option<LensInHand
         });
     }
     let id = choice.parse().ok();
-    let Some(lens) = bench.drawer.iter().find(|lens| Some(lens.id) == id && suit(bench, lens, eye) == Suit::Right)
-    else {
+    let Some(lens) = offered_lenses(bench, eye).find(|lens| Some(lens.id) == id) else {
         form.fail(&names.lens, "This lens is not in the drawer any more: choose another");
         return None;
     };
@@ -227,33 +303,112 @@ fn read_lens(form: &mut Form, bench: &LensesData, eye: Eye) -> Option<LensInHand
         drawer_lens: id,
         source: source?,
         diameter: lens.details.diameter,
-        centre: Some(lens.details.centre),
-        front_power: Some(lens.details.front_power),
+        centre: lens.details.centre,
+        front_power: lens.front(),
         off_in: off_in?.unwrap_or_default(),
         off_up: off_up?.unwrap_or_default(),
     })
 }
 
 fn suit(bench: &LensesData, lens: &DrawerLens, eye: Eye) -> Suit {
-    lens.suit(bench.job.material.id, bench.job.lens_power(eye))
+    lens.suit(&WantedLens::of(&bench.job, eye))
+}
+
+/// The lenses of the drawer that can be taken for an eye: free ones, and the one that is kept for it.
+fn offered_lenses(bench: &LensesData, eye: Eye) -> impl Iterator<Item = &DrawerLens> {
+    bench.drawer.iter().filter(move |lens| match suit(bench, lens, eye) {
+        Suit::Right | Suit::Bare => true,
+        Suit::AllPromised => *bench.promised.get(eye) == Some(lens.id),
+        _ => false,
+    })
+}
+
+/// Where the lens in hand goes: a key of [`old_places`].
+pub(super) fn read_old(form: &mut Form, job: &Job, eye: Eye, places: &[(&str, &str)]) -> Option<OldLens> {
+    let names = EyeLensNames::of(eye);
+    let place = form.read(&names.old, |key| match places.iter().any(|(own, _)| *own == key) {
+        true => Ok(key.to_owned()),
+        false => Err("Say where the lens goes that is in hand now"),
+    })?;
+    match place.as_str() {
+        "drawer" => Some(OldLens::Drawer),
+        "job" => {
+            let own = job.number;
+            let job = form.read(&names.old_job, |t| match t.trim_start_matches('#').parse::<i64>() {
+                Ok(number) if number == own => Err(format!("{own} is this job")),
+                Ok(number) => Ok(number),
+                Err(_) => Err(format!("A job number is needed, such as 1042, not “{t}”")),
+            })?;
+            Some(OldLens::Job(job))
+        }
+        cause => FaultCause::from_key(cause).map(OldLens::Spoiled),
+    }
+}
+
+/// Where a lens in hand can go when another is taken.
+fn old_places(job: &Job) -> Vec<(&'static str, &'static str)> {
+    let spoiled = FaultCause::OF_A_LENS.map(|cause| (cause.key(), cause.words()));
+    unspoiled_places(job).into_iter().chain(spoiled).collect()
+}
+
+/// Where a lens in hand can go that is not spoiled. A cut lens fits nothing else.
+pub(super) fn unspoiled_places(job: &Job) -> Vec<(&'static str, &'static str)> {
+    let places = vec![("drawer", "back into the drawer"), ("job", "kept for another job")];
+    if job.stage() < Stage::Cut { places } else { Vec::new() }
+}
+
+/// The lens that was ordered for an eye and is not in hand yet.
+fn open_line(bench: &LensesData, eye: Eye) -> Option<&PurchaseLine> {
+    let is_own = |line: &&PurchaseLine| matches!(line.lens.ordered_for, OrderedFor::Eye { eye: own, .. } if own == eye);
+    bench.ordered.iter().rev().filter(is_own).find(|line| line.is_open())
+}
+
+fn lens_way(bench: &LensesData, eye: Eye) -> LensWay {
+    if bench.job.eyes.get(eye).task == EyeTask::Keep {
+        return LensWay { words: "No lens is made for this eye.".into(), class: "", link: None };
+    }
+    if bench.in_hand.get(eye).is_some() {
+        return LensWay { words: "In hand".into(), class: "pass", link: None };
+    }
+    if let Some(line) = open_line(bench, eye) {
+        let link = Some((format!("/purchases/{}", line.purchase), "See the order"));
+        let (number, supplier) = (line.purchase, &line.supplier);
+        return match line.here {
+            0 => LensWay {
+                words: format!("Ordered from {supplier}, order {number}, expected {}", day(&line.expected_on)),
+                class: "",
+                link,
+            },
+            _ => LensWay { words: format!("Received from {supplier}, order {number}"), class: "pass", link },
+        };
+    }
+    match bench.promised.get(eye) {
+        Some(_) => LensWay { words: "Kept in the drawer for this job".into(), class: "pass", link: None },
+        None => LensWay {
+            words: "Needed: none is in hand, kept in the drawer or ordered".into(),
+            class: "soon",
+            link: Some(("/buying".into(), "To buy")),
+        },
+    }
 }
 
 fn page(state: &AppState, bench: &LensesData, form: StepForm, not_fitting: Pair<bool>) -> LensesPage {
     let StepForm { key, mut form } = form;
     let reached = bench.job.stage();
-    let eyes = Eye::BOTH.map(|eye| eye_lenses(bench, eye, *not_fitting.get(eye), &mut form));
+    let eyes = bench.job.made_eyes().map(|eye| eye_lenses(bench, eye, *not_fitting.get(eye), &mut form)).collect();
     LensesPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(&bench.job, "lenses", state),
         eyes,
         material: bench.job.material.details.name.clone(),
+        treatments: treatment_words(&bench.job),
+        kept: bench.promised.iter().filter_map(|(_, lens)| lens.map(|id| id.to_string())).collect::<Vec<_>>().join(" "),
         has_shape: bench.layout.is_some(),
         no_stock_lenses: bench.layout.as_ref().map(|laid| laid.no_stock_lenses(&bench.in_hand)).unwrap_or_default(),
         wear_notes: bench.wear_notes.clone(),
-        impact: (reached >= Stage::LensesInHand).then(|| impact_words(&bench.job)),
-        is_sent: reached == Stage::Sent,
-        is_cut: reached >= Stage::Cut,
-        next: next_link(&bench.job).filter(|_| matches!(reached, Stage::Taken | Stage::LensesInHand)),
+        impact: (reached >= Stage::LensesInHand && !bench.job.is_cancelled()).then(|| impact_words(&bench.job)),
+        closed: Step::Lenses.refusal(&bench.job),
+        is_cut: bench.job.stage_of_work() >= Stage::Cut,
         key,
         form,
     }
@@ -261,9 +416,10 @@ fn page(state: &AppState, bench: &LensesData, form: StepForm, not_fitting: Pair<
 
 /// Whether proof of impact resistance is on record for the lenses in hand.
 fn impact_words(job: &Job) -> &'static str {
-    match job.unproven_lenses().len() {
-        0 => "on record for both lenses",
-        1 => "on record for one lens only",
+    match (job.unproven_lenses().len(), job.single_eye()) {
+        (0, None) => "on record for both lenses",
+        (0, Some(_)) => "on record",
+        (1, None) => "on record for one lens only",
         _ => "not on record yet",
     }
 }
@@ -272,11 +428,27 @@ fn eye_lenses(bench: &LensesData, eye: Eye, not_fitting: bool, form: &mut Form) 
     let laid = bench.layout.as_ref().map(|layout| layout.eyes.get(eye));
     let fields = EyeLensNames::of(eye);
     let in_hand = bench.in_hand.get(eye).as_ref();
-    let mut right: Vec<&DrawerLens> = bench.drawer.iter().filter(|l| suit(bench, l, eye) == Suit::Right).collect();
-    // The smallest that fits first: smaller blanks of a plus lens are thinner.
-    right.sort_by_key(|lens| (laid.is_some_and(|l| fit(l, lens) != Fit::Fits), lens.details.diameter));
-    let best = right.first().filter(|lens| in_hand.is_none() && laid.is_some_and(|l| fit(l, lens) == Fit::Fits));
-    form.set_default(&fields.lens, best.map(|lens| lens.id.to_string()).unwrap_or_default());
+    let kept = *bench.promised.get(eye);
+    let mut right: Vec<&DrawerLens> = offered_lenses(bench, eye).collect();
+    // What is kept for the eye first, then what need not be coated, then the smallest that fits: smaller blanks of a plus
+    // lens are thinner.
+    right.sort_by_key(|lens| {
+        let is_bare = suit(bench, lens, eye) == Suit::Bare;
+        (kept != Some(lens.id), laid.is_some_and(|l| fit(l, lens) != Fit::Fits), is_bare, lens.details.diameter)
+    });
+    let line = open_line(bench, eye).filter(|_| in_hand.is_none());
+    let best = right
+        .first()
+        .filter(|lens| in_hand.is_none() && (kept == Some(lens.id) || laid.is_some_and(|l| fit(l, lens) == Fit::Fits)));
+    let choice = match (line, best) {
+        (Some(line), _) if line.here > 0 => BOUGHT.to_owned(),
+        (Some(_), _) | (None, None) => String::new(),
+        (None, Some(lens)) => lens.id.to_string(),
+    };
+    form.set_default(&fields.lens, choice);
+    if let Some(line) = line {
+        fill_in(form, &fields, line, bench.job.material.details.index());
+    }
     form.set_default(&fields.off_in, "0");
     form.set_default(&fields.off_up, "0");
     EyeLenses {
@@ -293,20 +465,31 @@ fn eye_lenses(bench: &LensesData, eye: Eye, not_fitting: bool, form: &mut Form) 
         in_hand_fit: laid.zip(in_hand).map(|(laid, lens)| {
             blank_words(eye, &laid.cover(Uncut::from(lens)), format!("{} mm", short(lens.diameter.to_f64())))
         }),
-        offered: right.iter().map(|lens| offered(laid, lens)).collect(),
+        way: lens_way(bench, eye),
+        old_places: if in_hand.is_some() { old_places(&bench.job) } else { Vec::new() },
+        offered: right.iter().map(|lens| offered(bench, laid, lens, eye)).collect(),
         nearly: nearly(bench, eye),
         fields,
         not_fitting,
     }
 }
 
+/// What the order of a lens says of it, for the fields of a bought lens.
+fn fill_in(form: &mut Form, fields: &EyeLensNames, line: &PurchaseLine, index: f64) {
+    form.set_default(&fields.diameter, short(line.lens.diameter.to_f64()));
+    let front = line.lens.base.and_then(|base| Dioptre::round_from(true_from_tool_d(base.to_f64(), index)).ok());
+    form.set_default(&fields.front, front.map(|front| front.to_string()).unwrap_or_default());
+    let source = [line.supplier.as_str(), line.source.as_str()].into_iter().filter(|part| !part.is_empty());
+    form.set_default(&fields.source, source.collect::<Vec<_>>().join(", "));
+}
+
 fn fit(laid: &EyeOnBench, lens: &DrawerLens) -> Fit {
     laid.cover(Uncut { diameter_mm: lens.details.diameter.to_f64(), ..Uncut::default() }).fit
 }
 
-fn offered(laid: Option<&EyeOnBench>, lens: &DrawerLens) -> Offered {
-    let (details, diameter_mm) = (&lens.details, lens.details.diameter.to_f64());
-    let hint = match laid {
+fn offered(bench: &LensesData, laid: Option<&EyeOnBench>, lens: &DrawerLens, eye: Eye) -> Offered {
+    let diameter_mm = lens.details.diameter.to_f64();
+    let mut hint = match laid {
         Some(laid) => {
             let cover = laid.cover(Uncut { diameter_mm, ..Uncut::default() });
             let words = blank_words(laid.eye, &cover, String::new());
@@ -314,15 +497,19 @@ fn offered(laid: Option<&EyeOnBench>, lens: &DrawerLens) -> Offered {
         }
         None => "not compared: no shape yet".to_owned(),
     };
+    if suit(bench, lens, eye) == Suit::Bare {
+        hint.push_str(&format!("; without {}", treatment_words(&bench.job)));
+    }
+    if !lens.source.is_empty() {
+        hint.push_str(&format!("; {}", lens.source));
+    }
+    let left = match *bench.promised.get(eye) == Some(lens.id) {
+        true => "kept for this job".to_owned(),
+        false => format!("{} free", lens.free()),
+    };
     Offered {
         value: lens.id.to_string(),
-        label: format!(
-            "Drawer: {} mm, centre {} mm, front {} D, {} left",
-            short(diameter_mm),
-            details.centre,
-            details.front_power,
-            lens.count
-        ),
+        label: format!("Drawer: {} mm{}, {left}", short(diameter_mm), lens.surface_words()),
         hint,
     }
 }
@@ -340,9 +527,13 @@ fn nearly(bench: &LensesData, eye: Eye) -> Vec<String> {
         );
         match suit(bench, lens, eye) {
             Suit::NoneLeft => Some(format!("{is}: none left")),
+            Suit::AllPromised if *bench.promised.get(eye) != Some(lens.id) => {
+                Some(format!("{is}: kept for other jobs"))
+            }
+            Suit::OtherTreatment => Some(format!("{is}: with {}", lens.treatments)),
             Suit::OtherPower => Some(format!("{is}: another power")),
             Suit::OtherMaterial => Some(format!("{is}: another material")),
-            Suit::Right | Suit::Far => None,
+            Suit::Right | Suit::Bare | Suit::AllPromised | Suit::Far => None,
         }
     };
     bench.drawer.iter().filter_map(why).take(NEARLY_SHOWN).collect()

@@ -20,7 +20,8 @@ use crate::web::words::eye_class;
 struct MaterialsPage {
     chrome: Chrome,
     bar: JobBar,
-    rx: [(&'static str, &'static str, String); 2],
+    /// The lenses that are made: letter, class, power.
+    rx: Vec<(&'static str, &'static str, String)>,
     least_edge: String,
     rows: Vec<ComparisonRow>,
 }
@@ -55,19 +56,20 @@ pub(crate) async fn compare_materials(State(state): State<AppState>, Path(number
         let material = on_sale.iter().find(|m| !choice.is_ordered && m.details == choice.details).map(|m| m.id);
         material.map_or(format!("/jobs/{number}/edge"), |id| format!("/jobs/{number}/edge?material={id}"))
     };
+    let made: Vec<Eye> = job.made_eyes().collect();
     show(&MaterialsPage {
         chrome: Chrome::new(&state, ""),
         bar: JobBar::of(&job, "edge", &state),
-        rx: Eye::BOTH.map(|eye| {
-            let class = eye_class(eye);
-            (eye.letter(), class, job.lens_power(eye).to_minus().to_string())
-        }),
+        rx: job
+            .made_eyes()
+            .map(|eye| (eye.letter(), eye_class(eye), job.lens_power(eye).to_minus().to_string()))
+            .collect(),
         least_edge: format!("{least_edge_mm:.1}"),
-        rows: rows.iter().map(|choice| row(choice, line_of(choice))).collect(),
+        rows: rows.iter().map(|choice| row(&made, choice, line_of(choice))).collect(),
     })
 }
 
-fn row(choice: &MaterialComparison, try_path: String) -> ComparisonRow {
+fn row(made: &[Eye], choice: &MaterialComparison, try_path: String) -> ComparisonRow {
     let fringe_pd = choice.worst_fringe_pd();
     ComparisonRow {
         name: choice.details.name.clone(),
@@ -79,13 +81,15 @@ fn row(choice: &MaterialComparison, try_path: String) -> ComparisonRow {
         impact: ImpactClass::of(&choice.details).words(),
         cells: (0..4)
             .flat_map(|figure| {
-                Eye::BOTH
-                    .map(|eye| choice.eyes.get(eye).as_ref().map_or("none".into(), |row| figures(row)[figure].clone()))
+                made.iter().map(move |eye| {
+                    choice.eyes.get(*eye).as_ref().map_or("none".into(), |row| figures(row)[figure].clone())
+                })
             })
             .collect(),
         refused: choice
             .eyes
             .iter()
+            .filter(|(eye, _)| made.contains(eye))
             .filter_map(|(eye, row)| {
                 row.as_ref().err().map(|why| format!("{}, {} eye: {why}.", choice.details.name, eye.name()))
             })

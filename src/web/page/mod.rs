@@ -9,12 +9,14 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 use super::error::WebError;
 use super::form::Form;
 use super::{AppState, words};
-use crate::desk::job::JobLine;
+use crate::desk::job::{JobLine, Stage};
 use crate::store::once::act;
 
 pub mod bill_lines;
 pub mod bills;
 pub mod blanks;
+pub mod buying;
+pub mod cancellations;
 pub mod checks;
 pub mod compensation;
 pub mod customers;
@@ -34,11 +36,17 @@ pub mod materials;
 pub mod money;
 pub mod orders;
 pub mod packing;
+pub mod papers;
+pub mod party;
 pub mod payments;
+pub mod people;
 pub mod prism;
 pub mod process_spread;
+pub mod promise;
+pub mod purchases;
 pub mod receipts;
 pub mod refunds;
+pub mod returns;
 pub mod reversals;
 pub mod risk;
 pub mod shapes;
@@ -149,6 +157,7 @@ impl JobRow {
             frame: job.frame,
             ordered: words::day(&job.ordered_on),
             until: match job.sent_on {
+                None if job.stage == Stage::Cancelled => "not sent".to_owned(),
                 Some(sent) => format!("sent {}", words::day(&sent)),
                 None => format!("promised {}", words::day(&job.promised_on)),
             },

@@ -13,6 +13,7 @@ use super::{Chrome, PageResult, show, show_again};
 use crate::desk::job::{EventKind, Job, Stage};
 use crate::desk::packing::{ITEMS, ItemGroup, OUTSIDE, PackingError, Parcel, check_ticks, missing};
 use crate::desk::step::Step;
+use crate::optics::{Eye, Pair};
 use crate::print::packing_sheet::{PackingFacts, PackingSheet};
 use crate::store::draft::Fields;
 use crate::web::error::WebError;
@@ -39,14 +40,21 @@ pub(super) struct PackingPage {
 struct Packed {
     at: String,
     ticks: Vec<String>,
-    is_sent: bool,
 }
 
 /// The list to go through.
 struct List {
     key: String,
     problems: usize,
-    groups: Vec<(&'static str, Vec<Tick>)>,
+    groups: Vec<TickGroup>,
+}
+
+/// The things to tick in one part of the work.
+struct TickGroup {
+    words: &'static str,
+    /// The one tick for everything required.
+    all: Tick,
+    ticks: Vec<Tick>,
 }
 
 /// One thing to tick.
@@ -72,9 +80,16 @@ impl List {
                 is_ticked: ticked.contains(&item.key),
                 is_missing: is_missing(item.key),
             });
-            (group.words_for(parcel), ticks.collect::<Vec<_>>())
+            let all = Tick {
+                key: group.all_key(),
+                words: "Everything required here is done",
+                is_needed: true,
+                is_ticked: ticked.contains(&group.all_key()),
+                is_missing: false,
+            };
+            TickGroup { words: group.words_for(parcel), all, ticks: ticks.collect() }
         });
-        let groups = groups.filter(|(_, ticks)| !ticks.is_empty()).collect();
+        let groups = groups.filter(|group| !group.ticks.is_empty()).collect();
         Self { key, problems: if is_refused { missing.len() } else { 0 }, groups }
     }
 }
@@ -97,11 +112,10 @@ pub(super) async fn page(state: &AppState, job: &Job, refused: Option<Refused>) 
         None => (None, None),
     };
     let (number, reached) = (job.number, job.stage());
-    let done = match job.last(EventKind::Packed).filter(|_| reached >= Stage::Packed) {
+    let done = match job.last(EventKind::Packed).filter(|_| matches!(reached, Stage::Packed | Stage::Sent)) {
         Some(event) => Some(Packed {
             at: words::moment(&state.clock.local(event.at)),
             ticks: state.store.find_packing(number).await?.unwrap_or_default(),
-            is_sent: reached == Stage::Sent,
         }),
         None => None,
     };
@@ -124,7 +138,7 @@ pub(super) async fn page(state: &AppState, job: &Job, refused: Option<Refused>) 
         impact: ImpactSection::of(state, job, impact).await?,
         done,
         list,
-        can_print: reached >= Stage::Checked,
+        can_print: job.not_yet(Stage::Checked).is_none(),
         outside: OUTSIDE,
     })
 }
@@ -143,7 +157,7 @@ pub(crate) async fn create_packing(
     match PackingForm::read(&post.form, parcel_of(&post.job)) {
         Ok(PackingForm { ticks }) => {
             let done = state.store.insert_packing(&post.act, number, &ticks, state.clock.now()).await?;
-            post.done(done)
+            post.goes_on(&state, done).await
         }
         Err(PackingError::Missing(_)) => {
             show_again(&page(&state, &post.job.clone(), Some(Refused::Packing(post.refused()))).await?)
@@ -183,9 +197,11 @@ pub(crate) async fn print_packing_sheet(State(state): State<AppState>, Path(numb
         lab: &lab,
         job_number: number,
         person: &job.customer.person,
+        recipient: job.other_recipient().map(|recipient| &recipient.person),
         frame: &job.frame.details,
         lenses_only: job.relens_of().is_some(),
-        eyes: &job.prescription.eyes,
+        eyes: Pair::new(job.eye_words(Eye::Right), job.eye_words(Eye::Left)),
+        single: job.single_eye(),
         wear_words: wear_words(&state, &job).await?,
         made_for: job.made_for,
         material: &job.material.details,

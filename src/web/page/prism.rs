@@ -26,7 +26,10 @@ use crate::web::words::eye_class;
 struct PrismPage {
     chrome: Chrome,
     bar: JobBar,
-    eyes: [EyeCard; 2],
+    eyes: Vec<EyeCard>,
+    has_shape: bool,
+    /// Why there is no balance between the eyes.
+    no_balance: Option<&'static str>,
     unwanted: Option<[Between; 2]>,
     prescribed: Option<String>,
     places: Vec<PrismPlace>,
@@ -90,16 +93,24 @@ pub(crate) async fn show_prism(
     let page = PrismPage {
         chrome: Chrome::new(&state, ""),
         bar: JobBar::of(&job, "prism", &state),
-        eyes: Eye::BOTH.map(|eye| EyeCard::of(&job, eye, prism.eyes.get(eye))),
-        unwanted: prism.unwanted.map(|unwanted| between(&prism, unwanted)),
+        eyes: job.made_eyes().map(|eye| EyeCard::of(&job, eye, prism.eyes.get(eye))).collect(),
+        has_shape: layout.is_some(),
+        no_balance: (!job.knows_both_powers()).then_some(
+            "The balance between the eyes needs both powers. Here one is not known: its lens stays as it is, or is a \
+             balance lens.",
+        ),
+        unwanted: prism.unwanted.filter(|_| job.compares_eyes()).map(|unwanted| between(&prism, unwanted)),
         prescribed: prism.prescribed.map(|(across, up)| {
             format!("horizontal ±{}, vertical ±{} from what is prescribed", limit_words(&across), limit_words(&up))
         }),
-        reading_caution: prism.at_reading.as_ref().ok().and_then(reading_caution),
-        places: vec![
-            PrismPlace::of("In front of the pupils".to_owned(), &prism.at_pupil),
-            PrismPlace::of(place_words(reading), &prism.at_reading),
-        ],
+        reading_caution: prism.at_reading.as_ref().ok().filter(|_| job.knows_both_powers()).and_then(reading_caution),
+        places: match job.knows_both_powers() {
+            true => vec![
+                PrismPlace::of("In front of the pupils".to_owned(), &prism.at_pupil),
+                PrismPlace::of(place_words(reading), &prism.at_reading),
+            ],
+            false => Vec::new(),
+        },
         governs: STANDARD_GOVERNS,
         form,
     };

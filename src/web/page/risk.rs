@@ -20,7 +20,7 @@ struct RiskPage {
     chrome: Chrome,
     bar: JobBar,
     sentence: String,
-    wholes: [Whole; 3],
+    wholes: Vec<Whole>,
     rows: Vec<RiskRow>,
     profile: String,
     governs: &'static str,
@@ -53,7 +53,7 @@ pub(crate) async fn show_risk(State(state): State<AppState>, Path(number): Path<
         chrome: Chrome::new(&state, ""),
         bar: JobBar::of(&job, "risk", &state),
         sentence: budget.sentence(),
-        wholes: wholes(&budget),
+        wholes: wholes(&job, &budget),
         rows: rows(&budget),
         profile: lab.tolerance.to_string(),
         governs: STANDARD_GOVERNS,
@@ -66,10 +66,12 @@ pub async fn risk_sentence(state: &AppState, job: &Job) -> Result<String, WebErr
     Ok(budget.sentence())
 }
 
-fn wholes(budget: &Budget) -> [Whole; 3] {
+fn wholes(job: &Job, budget: &Budget) -> Vec<Whole> {
     let of = |eye: Eye| budget.rows.iter().filter(|row| row.eye == Some(eye)).map(|row| row.chance).product();
-    [("Right lens", of(Eye::Right)), ("Left lens", of(Eye::Left)), ("The pair, every row", budget.all_pass())]
-        .map(|(name, chance)| Whole { name, percent: notation::percent(chance) })
+    let name = |eye| if eye == Eye::Right { "Right lens" } else { "Left lens" };
+    let eyes = Eye::BOTH.into_iter().filter(|eye| job.holds_power(*eye)).map(|eye| (name(eye), of(eye)));
+    let pair = job.compares_eyes().then(|| ("The pair, every row", budget.all_pass()));
+    eyes.chain(pair).map(|(name, chance)| Whole { name, percent: notation::percent(chance) }).collect()
 }
 
 fn rows(budget: &Budget) -> Vec<RiskRow> {

@@ -4,10 +4,8 @@ use askama::Template;
 use axum::body::Bytes;
 use axum::extract::multipart::MultipartError;
 use axum::extract::{Multipart, Path, State};
-use axum::http::header;
-use axum::response::{IntoResponse, Response};
 
-use super::job_bar::{JobBar, next_link};
+use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, show, show_again};
 use crate::desk::frame_shape::{DblSource, FrameShape, NewShape, ShapeRefused};
@@ -21,6 +19,7 @@ use crate::shape::layout::frame_pd_mm;
 use crate::shape::outline::Outline;
 use crate::shape::record::{TraceFile, write};
 use crate::web::AppState;
+use crate::web::download::{TEXT, download};
 use crate::web::drawing::EyeDrawing;
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -35,7 +34,6 @@ struct ShapePage {
     chrome: Chrome,
     bar: JobBar,
     kept: Option<ShapeOnFile>,
-    next: Option<(&'static str, String)>,
     already_cut: bool,
     key: String,
     form: Form,
@@ -88,9 +86,18 @@ pub(crate) async fn keep_shape(State(state): State<AppState>, Path(number): Path
     };
     let done = state.store.keep_shape(&post.act, number, &shape, state.clock.now()).await;
     match post.form.kept(done)? {
-        Some(done) => post.done(done),
+        Some(done) if is_doubtful(&state, number).await? => post.done(done),
+        Some(done) => post.goes_on(&state, done).await,
         None => show_again(&page(&state, &post.job.clone(), post.refused(), Vec::new()).await?),
     }
+}
+
+/// Whether its page has something to say about the shape of a job.
+async fn is_doubtful(state: &AppState, number: i64) -> Result<bool, WebError> {
+    let job = state.store.get_job(number).await?;
+    let Some(shape) = state.store.find_job_shape(&job).await? else { return Ok(false) };
+    let (_, warnings) = state.store.get_shape_file(shape.id).await?;
+    Ok(!shape.cautions(&warnings, &job.frame.details).is_empty())
 }
 
 async fn read_upload(mut sent: Multipart) -> Result<Upload, WebError> {
@@ -177,7 +184,6 @@ fn file_name(name: &str) -> String {
 }
 
 async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<String>) -> Result<ShapePage, WebError> {
-    let reached = job.stage();
     let StepForm { key, mut form } = form;
     let kept = match state.store.find_job_shape(job).await? {
         Some(shape) => Some(on_file(state, job, &shape).await?),
@@ -189,8 +195,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
     Ok(ShapePage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "shape", state),
-        next: next_link(job).filter(|_| kept.is_some() && reached < Stage::Cut),
-        already_cut: reached >= Stage::Cut,
+        already_cut: job.stage_of_work() >= Stage::Cut,
         kept,
         key,
         stamped_bridge: job.frame.details.bridge.to_string(),
@@ -250,7 +255,7 @@ pub(crate) async fn download_original(State(state): State<AppState>, Path(number
     let shape = kept_shape(&state, number).await?;
     let (name, bytes) = state.store.get_original(shape.id).await?;
     let name = if name.contains('.') { name } else { format!("{name}.txt") };
-    Ok(attachment(&name, bytes))
+    Ok(download(&name, TEXT, bytes))
 }
 
 pub(crate) async fn export_shape(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
@@ -260,18 +265,7 @@ pub(crate) async fn export_shape(State(state): State<AppState>, Path(number): Pa
         dbl_mm: Some(shape.dbl.to_f64()),
         ..TraceFile::of_traces(Pair::new(shape.traces.right, shape.traces.left), shape.derived)
     };
-    Ok(attachment(&format!("{number}.trc.txt"), write(&file).into_bytes()))
-}
-
-/// Bytes to keep, never to show: the browser saves them under a name of plain characters.
-fn attachment(name: &str, bytes: Vec<u8>) -> Response {
-    let plain = |c: char| if c.is_ascii_alphanumeric() || ".-_ ".contains(c) { c } else { '_' };
-    let safe: String = name.chars().map(plain).collect();
-    let headers = [
-        (header::CONTENT_TYPE, "text/plain; charset=utf-8".to_owned()),
-        (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{}\"", safe.trim_start_matches('.'))),
-    ];
-    (headers, bytes).into_response()
+    Ok(download(&format!("{number}.trc.txt"), TEXT, write(&file).into_bytes()))
 }
 
 #[cfg(test)]
@@ -288,7 +282,5 @@ mod tests {
         ] {
             assert_eq!(file_name(name), want);
         }
-        let sent = attachment("..\"né\r\n.txt", Vec::new());
-        assert_eq!(sent.headers()[header::CONTENT_DISPOSITION], "attachment; filename=\"_n___.txt\"");
     }
 }

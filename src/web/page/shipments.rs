@@ -14,7 +14,7 @@ use crate::desk::step::Step;
 use crate::desk::text;
 use crate::print::slip::{Slip, SlipFacts};
 use crate::store::draft::Fields;
-use crate::store::shipment::Shipment;
+use crate::store::shipment::{Parcel, Shipment};
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
@@ -31,7 +31,10 @@ struct ShipmentPage {
     address: Vec<String>,
     has_address: bool,
     owed: Option<String>,
+    /// The newest parcel, where it did not come back.
     sent: Option<Sent>,
+    /// The parcels before it.
+    earlier: Vec<Sent>,
     form: Option<Form>,
     key: String,
     problems: usize,
@@ -41,10 +44,25 @@ struct ShipmentPage {
 
 /// A parcel that left.
 struct Sent {
+    /// What became of it, and when, where it came back or was lost.
+    back: Option<(String, String)>,
     on: String,
     carrier: String,
     tracking: String,
     address: Vec<String>,
+}
+
+impl Sent {
+    fn of(parcel: Parcel) -> Self {
+        let Parcel { shipment, back } = parcel;
+        Self {
+            back: back.map(|back| (words::day(&back.returned_on), back.words())),
+            on: words::day(&shipment.sent_on),
+            carrier: shipment.carrier,
+            tracking: shipment.tracking,
+            address: lines(&shipment.address),
+        }
+    }
 }
 
 fn lines(text: &str) -> Vec<String> {
@@ -52,12 +70,9 @@ fn lines(text: &str) -> Vec<String> {
 }
 
 async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<ShipmentPage, WebError> {
-    let sent = state.store.find_shipment(job.number).await?.map(|shipment| Sent {
-        on: words::day(&shipment.sent_on),
-        carrier: shipment.carrier,
-        tracking: shipment.tracking,
-        address: lines(&shipment.address),
-    });
+    let parcels = state.store.list_parcels(job.number).await?.into_iter().map(Sent::of);
+    let (mut sent, earlier): (Vec<_>, Vec<_>) = parcels.partition(|parcel| parcel.back.is_none());
+    let sent = sent.pop();
     let StepForm { key, mut form } = StepForm::again_or_open(refused, state, job, Step::Shipment).await?;
     form.set_default(ShipmentForm::SENT_ON, words::iso(&state.clock.today()));
     let form = Some(form).filter(|_| job.stage() == Stage::Packed);
@@ -66,12 +81,13 @@ async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<
         bar: JobBar::of(job, "shipment", state),
         number: job.number,
         not_yet: job.not_yet(Stage::Packed),
-        customer_id: job.customer.id.to_string(),
-        customer: job.customer.person.name.clone(),
-        address: lines(&job.customer.person.label()),
-        has_address: job.customer.person.has_address(),
+        customer_id: job.recipient.id.to_string(),
+        customer: job.recipient.person.name.clone(),
+        address: lines(&job.recipient.person.label()),
+        has_address: job.recipient.person.has_address(),
         owed: (job.owed().cents() > 0).then(|| job.owed().to_string()),
         sent,
+        earlier,
         problems: form.as_ref().map_or(0, Form::count_errors),
         form,
         key,
@@ -96,7 +112,7 @@ pub(crate) async fn create_shipment(
     };
     let done = state.store.insert_shipment(&post.act, number, &shipment, state.clock.now()).await;
     match post.form.kept(done)? {
-        Some(done) => post.done(done),
+        Some(done) => post.goes_on(&state, done).await,
         None => show_again(&page(&state, &post.job.clone(), Some(post.refused())).await?),
     }
 }
@@ -114,11 +130,11 @@ impl ShipmentForm {
         let carrier = form.read(Self::CARRIER, |t| text::needed("The carrier", t, 80));
         let tracking = form.read(Self::TRACKING, |t| text::line("The tracking number", t, 60));
         let sent_on = form.read(Self::SENT_ON, |t| read_sent_on(t, job.ordered_on, today));
-        if !job.customer.person.has_address() {
+        if !job.recipient.person.has_address() {
             form.fail(Self::ADDRESS, "The address is not complete");
         }
         let (carrier, tracking, sent_on) = (carrier?, tracking?, sent_on?);
-        form.is_fine().then(|| Shipment { carrier, tracking, sent_on, address: job.customer.person.label() })
+        form.is_fine().then(|| Shipment { carrier, tracking, sent_on, address: job.recipient.person.label() })
     }
 }
 
@@ -133,14 +149,15 @@ fn read_sent_on(typed: &str, ordered_on: Date, today: Date) -> Result<Date, Stri
 
 pub(crate) async fn print_slip(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
     let job = state.store.get_job(number).await?;
-    let shipment = state.store.find_shipment(number).await?;
-    if shipment.is_none() && !job.customer.person.has_address() {
+    // The slip of a parcel that came back is not the slip of the next one.
+    let shipment = state.store.find_shipment(number).await?.filter(|_| job.sent_on.is_some());
+    if shipment.is_none() && !job.recipient.person.has_address() {
         return Err(WebError::OutOfTurn(format!(
             "{} has no complete address yet: a street line, a town and a postal code are needed for the slip.",
-            job.customer.person.name
+            job.recipient.person.name
         )));
     }
-    let label = job.customer.person.label();
+    let label = job.recipient.person.label();
     show(&Slip::of(&SlipFacts {
         lab: &state.lab(),
         job_number: number,

@@ -25,6 +25,8 @@ struct DrawerRow {
     centre: String,
     front: String,
     count: i64,
+    /// How many of them are kept for jobs.
+    kept: i64,
     mark: Option<StockMark>,
     path: String,
     key: String,
@@ -94,9 +96,10 @@ fn row(lens: &DrawerLens) -> DrawerRow {
         anchor: format!("lens-{}", lens.id.0.simple()),
         power: power(&lens.details),
         diameter: crate::optics::notation::short(lens.details.diameter.to_f64()),
-        centre: lens.details.centre.to_string(),
-        front: lens.details.front_power.to_string(),
+        centre: lens.details.centre.map(|centre| centre.to_string()).unwrap_or_default(),
+        front: lens.details.front_power.map(|front| front.to_string()).unwrap_or_default(),
         count: lens.count,
+        kept: lens.promised,
         mark: match lens.count {
             ..=0 => Some(StockMark { class: "late", words: "None left" }),
             1..=LOW => Some(StockMark { class: "soon", words: "Last one" }),
@@ -187,8 +190,11 @@ impl DrawerLensForm {
             sphere,
             cylinder,
             diameter: diameter?,
-            centre: centre?,
-            front_power: front_power?,
+            centre: Some(centre?),
+            front_power: Some(front_power?),
+            base: None,
+            coating: None,
+            tint: None,
         };
         Some(Self { lens, count: count? })
     }
@@ -281,7 +287,15 @@ pub(crate) async fn correct_count(
     match state.store.correct_count(&act_of(&posted_key, &form), lens.id, change, state.clock.now()).await {
         Ok(_) => go(&format!("/stock#lens-{}", lens.id.0.simple())),
         Err(StoreError::OutOfRange(_)) => {
-            let why = format!("Only {} in the drawer: it cannot lose {}", lens.count, -change);
+            let why = match lens.promised {
+                0 => format!("Only {} in the drawer: it cannot lose {}", lens.count, -change),
+                kept => format!(
+                    "Only {} of {} are free, {kept} kept for jobs: it cannot lose {}",
+                    lens.free(),
+                    lens.count,
+                    -change
+                ),
+            };
             form.fail(CountForm::CHANGE, why);
             show_again(&CountPage::new(&state, form, key(&lens), &lens))
         }

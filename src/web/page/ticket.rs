@@ -12,7 +12,7 @@ use super::layout::lay_out;
 use super::{PageResult, form_key, go, show};
 use crate::bench::edge_finish::{TicketLines, usual_edges};
 use crate::bench::layout::{JobLayout, step_of};
-use crate::desk::job::{Job, Stage};
+use crate::desk::job::{EyeTask, Job, Stage};
 use crate::desk::step::Step;
 use crate::optics::Pair;
 use crate::print::ticket::{Shape, Ticket, TicketBar, TicketFacts};
@@ -95,7 +95,9 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
         layout,
         prism: laid.eyes.as_ref().map(|eye| eye.prism),
     });
-    let lines = laid.as_ref().and_then(|laid| TicketLines::of(&usual_edges(job, laid, &lenses)));
+    let lines = laid
+        .as_ref()
+        .and_then(|laid| TicketLines::of(job.tasks().map(EyeTask::is_made), &usual_edges(job, laid, &lenses)));
     let last_cut = match job.shape {
         Some(shape) => state.store.find_last_cut(shape).await?,
         None => None,
@@ -108,6 +110,7 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
         relens_of: job.relens_of(),
         customer: &job.customer.person.name,
         frame: &job.frame.details,
+        tasks: job.tasks(),
         eyes: &made,
         prescribed,
         wear_words: wear_words.into_iter().chain(no_stock_lenses).collect(),

@@ -1,62 +1,143 @@
-//! The first page: every open job by its promised date, the late ones first.
+//! The first page: the whole day. Open jobs by what is done next, the nearest to the door first, and orders that were
+//! begun and wait for something.
 
 use askama::Template;
 use axum::extract::State;
 
+use super::orders::OrderForm;
+use super::promise::{DutyRow, list_duties};
 use super::{Chrome, PageResult, show};
 use crate::desk::deadline::Lateness;
-use crate::desk::job::{Failure, JobLine};
+use crate::desk::job::{Failure, JobLine, Stage};
+use crate::desk::lab::Lab;
+use crate::desk::unfinished::{Missing, question};
+use crate::store::draft::OrderDraft;
+use crate::web::form::Form;
 use crate::web::{AppState, words};
+
+/// How many orders that were begun are listed.
+const MOST_UNFINISHED: i64 = 20;
 
 #[derive(Template)]
 #[template(path = "today/show.html")]
 struct TodayPage {
     chrome: Chrome,
     today: String,
+    open: usize,
     late: usize,
+    groups: Vec<Group>,
+    unfinished: Vec<Unfinished>,
+    duties: Vec<DutyRow>,
+}
+
+/// Jobs with the same next step.
+struct Group {
+    id: &'static str,
+    words: &'static str,
+    is_failed: bool,
     rows: Vec<TodayRow>,
 }
 
+/// What is done next, the nearest to the door first: the stage that a job leaves by it, and words for the group.
+const GROUPS: [(Stage, &str, &str); 6] = [
+    (Stage::Packed, "send", "To send"),
+    (Stage::Checked, "pack", "To align, clean and pack"),
+    (Stage::Cut, "check", "To check"),
+    (Stage::LensesInHand, "cut", "To lay out and cut"),
+    (Stage::ShapeOnFile, "lenses", "To take lenses in hand"),
+    (Stage::Taken, "trace", "To trace"),
+];
+
 struct TodayRow {
     number: i64,
+    /// The page of the next step.
+    path: String,
+    next: &'static str,
     customer: String,
     frame: String,
     promised: String,
     lateness: String,
     is_late: bool,
     is_soon: bool,
-    stage: &'static str,
     failure: Option<&'static str>,
-    next: &'static str,
+    was_sent: bool,
 }
 
 impl TodayRow {
-    fn of(line: JobLine, today: time::Date) -> Self {
+    fn of(line: &JobLine, today: time::Date) -> Self {
         let lateness = Lateness::of(line.promised_on, false, today);
+        let next = line.stage.next();
         Self {
             number: line.number,
-            customer: line.customer,
-            frame: line.frame,
+            path: next.map_or_else(|| format!("/jobs/{}", line.number), |next| next.path(line.number)),
+            next: next.map_or("", |next| next.words),
+            customer: line.customer.clone(),
+            frame: line.frame.clone(),
             promised: words::weekday(&line.promised_on),
             is_late: lateness.is_late(),
             is_soon: matches!(lateness, Lateness::DueToday | Lateness::DueSoon(_)),
             lateness: lateness.words(),
-            stage: line.stage.words(),
             failure: line.failure.map(Failure::words),
-            next: line.stage.next().map_or("", |next| next.words),
+            was_sent: line.was_sent,
         }
     }
 }
 
+/// An order that was begun and not taken.
+struct Unfinished {
+    key: String,
+    name: String,
+    saved: String,
+    missing: String,
+    /// A text to send the customer.
+    question: Option<String>,
+}
+
+impl Unfinished {
+    fn of(state: &AppState, lab: &Lab, draft: OrderDraft) -> Self {
+        let form = Form::new(draft.fields);
+        let missing = OrderForm::missing(&form);
+        let name = form.value(OrderForm::CUSTOMER_NAME).trim();
+        Self {
+            question: question(name, &lab.name, &lab.phone, &missing),
+            name: if name.is_empty() { "no name yet".to_owned() } else { name.to_owned() },
+            missing: match missing.is_empty() {
+                true => "nothing: look at it and take it".to_owned(),
+                false => missing.iter().map(|item| Missing::words(*item)).collect::<Vec<_>>().join(", "),
+            },
+            saved: words::moment(&state.clock.local(draft.saved_at)),
+            key: draft.key,
+        }
+    }
+}
+
+fn groups(lines: &[JobLine], today: time::Date) -> Vec<Group> {
+    let is_failed = |line: &JobLine| line.failure == Some(Failure::Waits);
+    let rows = |wanted: &dyn Fn(&JobLine) -> bool| -> Vec<TodayRow> {
+        lines.iter().filter(|line| wanted(line)).map(|line| TodayRow::of(line, today)).collect()
+    };
+    let failed = Group { id: "failed", words: "Did not pass", is_failed: true, rows: rows(&is_failed) };
+    let by_step = GROUPS.into_iter().map(|(stage, id, words)| Group {
+        id,
+        words,
+        is_failed: false,
+        rows: rows(&|line| line.stage == stage && !is_failed(line)),
+    });
+    std::iter::once(failed).chain(by_step).filter(|group| !group.rows.is_empty()).collect()
+}
+
 pub(crate) async fn show_today(State(state): State<AppState>) -> PageResult {
-    let today = state.clock.today();
-    // The store gives them by promised date, so the late ones stand first by themselves.
-    let rows: Vec<TodayRow> =
-        state.store.list_open_jobs().await?.into_iter().map(|line| TodayRow::of(line, today)).collect();
+    let (today, lab) = (state.clock.today(), state.lab());
+    // The store gives them by promised date, so in every group the late ones stand first by themselves.
+    let lines = state.store.list_open_jobs().await?;
+    let drafts = state.store.list_order_drafts(MOST_UNFINISHED).await?;
     show(&TodayPage {
         chrome: Chrome::new(&state, "today"),
         today: words::weekday(&today),
-        late: rows.iter().filter(|r| r.is_late).count(),
-        rows,
+        open: lines.len(),
+        late: lines.iter().filter(|line| Lateness::of(line.promised_on, false, today).is_late()).count(),
+        groups: groups(&lines, today),
+        unfinished: drafts.into_iter().map(|draft| Unfinished::of(&state, &lab, draft)).collect(),
+        duties: list_duties(&state).await?,
     })
 }

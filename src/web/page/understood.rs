@@ -33,6 +33,9 @@ pub struct Understood {
     pub faults: Vec<String>,
 }
 
+/// It is markup already.
+impl askama::filters::HtmlSafe for Understood {}
+
 impl Understood {
     /// What was understood of a prescription.
     fn of_order(order: &EyeOrder) -> Self {

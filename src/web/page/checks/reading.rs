@@ -3,7 +3,7 @@
 use crate::bench::verification::{Measurement, Notation, PairReading};
 use crate::desk::job::Job;
 use crate::desk::order::HEIGHT;
-use crate::optics::prescription::{LensPower, PowerError, read_measured, read_pupil_distance};
+use crate::optics::prescription::{LensPower, PowerError, read_measured, read_pupil_distance_for};
 use crate::optics::unit::{Axis, Dioptre};
 use crate::optics::{Eye, Pair};
 use crate::web::form::Form;
@@ -36,13 +36,20 @@ impl EyeReadingNames {
     }
 }
 
+impl EyeReadingNames {
+    /// Whether a power was typed, in either way.
+    fn is_typed(&self, form: &Form) -> bool {
+        [&self.read, &self.first, &self.second].iter().any(|name| !form.value(name).trim().is_empty())
+    }
+}
+
 impl CheckForm {
     pub(super) const HOW: &str = "how";
     pub(super) const PD: &str = "pd";
 
     /// Prism is asked for only where it is prescribed.
     pub(super) fn asks_prism(job: &Job) -> bool {
-        job.prescription.eyes.iter().any(|(_, rx)| !rx.prism.is_none())
+        job.prescription.eyes.iter().any(|(eye, rx)| job.holds_power(eye) && !rx.prism.is_none())
     }
 
     /// Fills in an earlier reading as it was typed.
@@ -68,8 +75,15 @@ impl CheckForm {
     pub(super) fn read(form: &mut Form, job: &Job) -> Option<Measurement> {
         let notation = form.read(Self::HOW, |key| Notation::from_key(key).ok_or("Choose how the powers were read"));
         let names = Eye::BOTH.map(EyeReadingNames::of);
-        let [right, left] = names.each_ref().map(|names| read_power(form, names, notation));
-        let pupil_distance = form.read_optional(Self::PD, read_pupil_distance);
+        let [right, left] = Eye::BOTH.map(|eye| {
+            let names = EyeReadingNames::of(eye);
+            match job.holds_power(eye) || names.is_typed(form) {
+                true => read_power(form, &names, notation).map(|(power, typed)| (Some(power), typed)),
+                false => Some((None, String::new())),
+            }
+        });
+        let only = job.single_eye();
+        let pupil_distance = form.read_optional(Self::PD, |t| read_pupil_distance_for(t, only));
         let [height_right, height_left] =
             names.each_ref().map(|names| form.read_optional(&names.height, |t| HEIGHT.read(t)));
         let asks_prism = Self::asks_prism(job);

@@ -48,7 +48,7 @@ impl ShownCheck {
             }
         };
         let rows = verdict.rows.iter().map(|row| ShownRow::of(row.clone(), letter_of(&row.source))).collect();
-        let typed = Eye::BOTH.map(|eye| (eye.name(), reading.get(eye).typed.clone()));
+        let typed = Eye::BOTH.into_iter().map(|eye| (eye.name(), reading.get(eye).typed.clone()));
         Self {
             attempt: check.kept.attempt,
             at: words::moment(&state.clock.local(check.kept.at)),
@@ -59,7 +59,7 @@ impl ShownCheck {
             kept_back: verdict.kept_back,
             profile: verdict.profile,
             compensated: verdict.compensated,
-            typed: typed.into(),
+            typed: typed.filter(|(_, typed)| !typed.is_empty()).collect(),
             reason: check.kept.conceded(),
             rows,
             sources,

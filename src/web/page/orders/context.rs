@@ -1,5 +1,6 @@
 //! What the order page loads: the catalogue, the chosen customer and frame, the earlier job.
 
+use super::super::party::PeopleFacts;
 use super::form::OrderForm;
 use crate::desk::catalogue::{Material, Treatment};
 use crate::desk::customer::Customer;
@@ -34,6 +35,8 @@ pub struct OrderContext {
     pub customer: Option<Customer>,
     /// Customers of the same name, when none was chosen.
     pub namesakes: Vec<Customer>,
+    /// Who pays and who gets the parcel.
+    pub(super) people: PeopleFacts,
     /// The chosen frame.
     pub frame: Option<Frame>,
     /// Frames that what was typed could mean, when none was chosen.
@@ -68,6 +71,7 @@ impl OrderContext {
         let name = form.value(OrderForm::CUSTOMER_NAME).trim();
         let namesakes =
             if customer.is_none() && !name.is_empty() { store.list_namesakes(name, 20).await? } else { Vec::new() };
+        let people = PeopleFacts::load(store, form).await?;
         let frame = match form.value(OrderForm::FRAME_ID).parse() {
             Ok(id) => present(store.get_frame(id).await)?,
             Err(_) => None,
@@ -100,6 +104,7 @@ impl OrderContext {
             shape,
             customer,
             namesakes,
+            people,
             frame,
             frames_alike,
             relens,
@@ -108,10 +113,27 @@ impl OrderContext {
         })
     }
 
+    /// The same for the correction of a job: what it was ordered in is on the lists, whether or not it is still on sale.
+    pub(super) async fn of_job(state: &AppState, job: &Arc<Job>, form: &mut Form) -> Result<Self, WebError> {
+        form.set(OrderForm::CUSTOMER_ID, job.customer.id.to_string());
+        let mut context = Self::load(state, form).await?;
+        with_own(&mut context.materials, &job.material, |material| material.id);
+        for own in [&job.coating, &job.second_coating, &job.tint].into_iter().flatten() {
+            with_own(&mut context.treatments, own, |treatment| treatment.id);
+        }
+        context.shape = state.store.find_job_shape(job).await?;
+        context.boxes = context.shape.as_ref().map(|shape| shape.traces.as_ref().map(|t| Boxing::of(&t.outline())));
+        context.last = Some(Arc::clone(job));
+        Ok(context)
+    }
+
     /// What a fresh page offers.
     pub fn fill_in(&self, form: &mut Form) {
         form.set_default(OrderForm::ORDERED_ON, words::iso(&self.today));
-        form.set_default(OrderForm::PROMISED_ON, words::iso(&promise(self.today, self.lab.lead_days)));
+        form.set_default(
+            OrderForm::PROMISED_ON,
+            words::iso(&promise(self.today, self.lab.lead_days, &self.lab.closed)),
+        );
         form.set_default(OrderForm::MADE_FOR, MadeFor::Distance.key());
         form.set_default(OrderForm::DESIGN, Design::Spherical.key());
         form.set_default(OrderForm::PAYMENT_KIND, PaymentKind::Card.key());
@@ -122,6 +144,14 @@ impl OrderContext {
         if let Some(frame) = self.frame.as_ref().filter(|_| self.relens.is_none()) {
             form.set_default(OrderForm::PRICE_FRAME, frame.details.price.plain());
         }
+    }
+}
+
+/// Puts the version that a job was ordered in in the place of the one on sale.
+fn with_own<T: Clone, Id: PartialEq>(on_sale: &mut Vec<T>, own: &T, id: impl Fn(&T) -> Id) {
+    match on_sale.iter_mut().find(|other| id(other) == id(own)) {
+        Some(newest) => *newest = own.clone(),
+        None => on_sale.push(own.clone()),
     }
 }
 

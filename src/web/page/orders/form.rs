@@ -7,7 +7,7 @@ use super::bill::{Chosen, Prices};
 use super::cautions::{FrameFacts, OrderCaution, cautions_of, seen_mark};
 use super::context::OrderContext;
 use crate::desk::bill::Charge;
-use crate::desk::catalogue::{Treatment, TreatmentKind};
+use crate::desk::catalogue::{Material, Treatment, TreatmentKind};
 use crate::desk::centre_height::CentreHeight;
 use crate::desk::eye_order::{EyeOrder, EyesFault, EyesOrdered, read_eye_order};
 use crate::desk::frame::{BRIDGE, EYE_SIZE, FrameDetails, Rim, TEMPLE};
@@ -22,7 +22,7 @@ use crate::optics::prescription::{PrescriptionFault, PupilDistance, PupilDistanc
 use crate::optics::unit::{Millimetre, Tilt};
 use crate::optics::{Eye, Pair};
 use crate::web::form::Form;
-use crate::web::words::parse_day;
+use crate::web::words::{iso, parse_day};
 
 /// The order form as it was read. What is wrong has its sentence beside its field.
 pub(in crate::web) struct OrderForm {
@@ -38,8 +38,19 @@ pub(in crate::web) struct OrderForm {
     pub(super) paid: Option<Cents>,
     /// What is unlikely.
     pub(super) cautions: Vec<OrderCaution>,
+    /// What the pair would be, for the summary; `None` while a field it needs is empty or wrong.
+    pub(super) typed: Option<TypedPair>,
     /// The order, when every field is right and every caution confirmed.
     pub(super) order: Option<NewOrder>,
+}
+
+/// What a pair is made by, as far as the order says.
+pub(super) struct TypedPair {
+    pub(super) prescription: Prescription,
+    pub(super) tasks: Pair<EyeTask>,
+    pub(super) made_for: MadeFor,
+    pub(super) height: Pair<CentreHeight>,
+    pub(super) material: Material,
 }
 
 /// One eye's field and what was read in it.
@@ -64,7 +75,7 @@ impl TypedDistance {
 
 impl OrderForm {
     pub(super) const RELENS_OF: &str = "relens_of";
-    pub(super) const CUSTOMER_ID: &str = "customer_id";
+    pub(in crate::web) const CUSTOMER_ID: &str = "customer_id";
     pub(in crate::web) const CUSTOMER_NAME: &str = "customer_name";
     pub(super) const FRAME_ID: &str = "frame_id";
     pub(super) const FRAME_NAME: &str = "frame_name";
@@ -91,7 +102,7 @@ impl OrderForm {
     pub(super) const TINT: &str = "tint";
     pub(super) const ORDERED_ON: &str = "ordered_on";
     pub(in crate::web) const PROMISED_ON: &str = "promised_on";
-    const NOTE: &str = "note";
+    pub(super) const NOTE: &str = "note";
     const PAYMENT: &str = "payment";
     pub(super) const PAYMENT_KIND: &str = "payment_kind";
     pub(in crate::web) const PRICE_FRAME: &str = "price_frame";
@@ -105,12 +116,12 @@ impl OrderForm {
     pub(super) const PRICE_DISCOUNT: &str = "price_discount";
     pub(super) const PRICE_TAX: &str = "price_tax";
     /// What a tick under the cautions confirms.
-    const SEEN: &str = "seen";
+    pub(super) const SEEN: &str = "seen";
     /// Which button was pressed.
-    const INTENT: &str = "intent";
+    pub(super) const INTENT: &str = "intent";
 
     /// What stands in [`Self::CUSTOMER_ID`] when the owner said that a namesake is somebody else.
-    pub(super) const NEW_CUSTOMER: &str = "new";
+    pub(super) const NEW_CUSTOMER: &str = super::super::party::NEW;
 
     /// The field of an eye's prescription.
     pub(in crate::web) const fn rx(eye: Eye) -> &'static str {
@@ -136,6 +147,10 @@ impl OrderForm {
         }
     }
 
+    /// The prices that a list gives. The page folds them away while they are empty: shipping always has one.
+    pub(super) const USUAL_PRICES: [&str; 5] =
+        [Self::PRICE_LENS, Self::PRICE_COATING, Self::PRICE_TINT, Self::PRICE_DISCOUNT, Self::PRICE_TAX];
+
     /// The prices of what few lenses need. The page folds them away while they are empty.
     pub(super) const EXTRA_PRICES: [&str; 5] = [
         Self::PRICE_SECOND_COATING,
@@ -155,37 +170,48 @@ impl OrderForm {
         form.value(Self::INTENT) == "look"
     }
 
+    /// Puts a prescription in its fields, as it was typed.
+    pub(super) fn fill_prescription(form: &mut Form, prescription: &Prescription) {
+        for (eye, typed) in prescription.typed.iter() {
+            form.set(Self::rx(eye), typed.clone());
+        }
+        form.set(Self::PD, prescription.pupil_distance.to_string());
+        form.set(Self::NEAR_PD, prescription.near_pupil_distance.map(|pd| pd.to_string()).unwrap_or_default());
+        form.set(Self::PRESCRIBER, prescription.prescriber.clone());
+        form.set(Self::WRITTEN_ON, prescription.written_on.map(|day| iso(&day)).unwrap_or_default());
+        form.set(Self::EXPIRES_ON, prescription.expires_on.map(|day| iso(&day)).unwrap_or_default());
+        form.set(Self::DIAGNOSIS, prescription.diagnosis.clone());
+    }
+
     /// Reads the whole form.
     pub(super) fn read(form: &mut Form, context: &OrderContext) -> Self {
-        let eyes = Pair::new(Eye::Right, Eye::Left).map(|eye| {
-            let text = form.value(Self::rx(eye)).to_owned();
-            TypedEye { read: read_eye_order(&text), text }
-        });
-        let ordered = read_eyes(form, &eyes);
-        let only = only_eye(&eyes);
-        let (pd, near_pd) = (TypedDistance::of(form, Self::PD, only), TypedDistance::of(form, Self::NEAR_PD, only));
+        let LensFields {
+            eyes,
+            pd,
+            near_pd,
+            ordered,
+            prescription,
+            made_for,
+            design,
+            material,
+            coating,
+            second_coating,
+            tint,
+            height,
+            note,
+        } = LensFields::read(form, context);
         let prices = Prices::read(form);
         let customer = read_customer(form, context);
+        let new_patient = match &customer {
+            Some(CustomerChoice::New(person)) => Some(person.name.as_str()),
+            _ => None,
+        };
+        let people = context.people.read(form, new_patient);
         let frame = FrameFields::read(form, context);
         let frame_choice = frame.choice(&prices, context);
         let frame_wrap = form.read_optional(Self::FRAME_WRAP, |t| t.parse::<Tilt>());
         let frame_wrap = frame_wrap.map(|wrap| wrap.filter(|_| matches!(frame_choice, Some(FrameChoice::New(_)))));
-        let prescription = read_prescription(form, context, &eyes, ordered.as_ref(), &pd, &near_pd);
-        let made_for = form.read(Self::MADE_FOR, |t| MadeFor::from_key(t).ok_or("Choose what the pair is for"));
-        if made_for == Some(MadeFor::Near) && near_pd.text.is_empty() {
-            form.fail(Self::NEAR_PD, "A reading pair needs the near pupil distance");
-        }
-        let design = form.read(Self::DESIGN, |t| Design::from_key(t).ok_or("Choose the form of the front"));
-        let material = form.read(Self::MATERIAL, |t| {
-            let id = t.parse().ok();
-            context.materials.iter().find(|m| Some(m.version) == id).ok_or_else(|| not_on_sale("a material"))
-        });
-        let coating = read_treatment(form, Self::COATING, TreatmentKind::Coating, "a coating", context);
-        let second_coating = read_second_coating(form, coating.flatten(), context);
-        let tint = read_treatment(form, Self::TINT, TreatmentKind::Tint, "a tint", context);
-        let height = Pair::new(Eye::Right, Eye::Left).map(|eye| read_height(form, eye, context));
         let (ordered_on, promised_on) = read_days(form, context.today);
-        let note = form.read(Self::NOTE, |t| lines("The note", t, 1000));
         let (paid, payment) = read_payment(form, context.today);
         let chosen = Chosen {
             frame: frame.name(context),
@@ -200,10 +226,20 @@ impl OrderForm {
         let tasks = ordered.map_or(EyeTask::PAIR, |ordered| ordered.tasks);
         let facts = FrameFacts { stamped: frame.stamped(context), made_for, height, tasks };
         let cautions = cautions_of(prescription.as_ref(), &facts, ordered_on, promised_on, context);
+        let typed = (|| {
+            Some(TypedPair {
+                prescription: prescription.clone()?,
+                tasks,
+                made_for: made_for?,
+                height: Pair::new(height.right?, height.left?),
+                material: material?.clone(),
+            })
+        })();
         let is_confirmed = cautions.is_empty() || form.value(Self::SEEN) == seen_mark(&cautions);
         let order = (|| {
             Some(NewOrder {
                 customer: customer?,
+                people: people?,
                 frame: frame_choice?,
                 frame_wrap: frame_wrap?,
                 prescription: prescription?,
@@ -223,7 +259,64 @@ impl OrderForm {
             })
         })();
         let order = order.filter(|_| form.is_fine() && is_confirmed);
-        Self { eyes, pd, near_pd, charges, paid, cautions, order }
+        Self { eyes, pd, near_pd, charges, paid, cautions, typed, order }
+    }
+}
+
+/// What is made. The order page and the correction of an order ask for the same.
+pub(super) struct LensFields<'a> {
+    pub(super) eyes: Pair<TypedEye>,
+    /// Looking far.
+    pub(super) pd: TypedDistance,
+    /// Reading.
+    pub(super) near_pd: TypedDistance,
+    pub(super) ordered: Option<EyesOrdered>,
+    pub(super) prescription: Option<Prescription>,
+    pub(super) made_for: Option<MadeFor>,
+    pub(super) design: Option<Design>,
+    pub(super) material: Option<&'a Material>,
+    pub(super) coating: Option<Option<&'a Treatment>>,
+    pub(super) second_coating: Option<Option<&'a Treatment>>,
+    pub(super) tint: Option<Option<&'a Treatment>>,
+    pub(super) height: Pair<Option<CentreHeight>>,
+    /// For the bench.
+    pub(super) note: Option<String>,
+}
+
+impl<'a> LensFields<'a> {
+    pub(super) fn read(form: &mut Form, context: &'a OrderContext) -> Self {
+        let eyes = Pair::new(Eye::Right, Eye::Left).map(|eye| {
+            let text = form.value(OrderForm::rx(eye)).to_owned();
+            TypedEye { read: read_eye_order(&text), text }
+        });
+        let ordered = read_eyes(form, &eyes);
+        let only = only_eye(&eyes);
+        let pd = TypedDistance::of(form, OrderForm::PD, only);
+        let near_pd = TypedDistance::of(form, OrderForm::NEAR_PD, only);
+        let prescription = read_prescription(form, context, &eyes, ordered.as_ref(), &pd, &near_pd);
+        let made_for = form.read(OrderForm::MADE_FOR, |t| MadeFor::from_key(t).ok_or("Choose what the pair is for"));
+        if made_for == Some(MadeFor::Near) && near_pd.text.is_empty() {
+            form.fail(OrderForm::NEAR_PD, "A reading pair needs the near pupil distance");
+        }
+        let coating = read_treatment(form, OrderForm::COATING, TreatmentKind::Coating, "a coating", context);
+        Self {
+            design: form.read(OrderForm::DESIGN, |t| Design::from_key(t).ok_or("Choose the form of the front")),
+            material: form.read(OrderForm::MATERIAL, |t| {
+                let id = t.parse().ok();
+                context.materials.iter().find(|m| Some(m.version) == id).ok_or_else(|| not_on_sale("a material"))
+            }),
+            second_coating: read_second_coating(form, coating.flatten(), context),
+            coating,
+            tint: read_treatment(form, OrderForm::TINT, TreatmentKind::Tint, "a tint", context),
+            height: Pair::new(Eye::Right, Eye::Left).map(|eye| read_height(form, eye, context)),
+            note: form.read(OrderForm::NOTE, |t| lines("The note", t, 1000)),
+            eyes,
+            pd,
+            near_pd,
+            ordered,
+            prescription,
+            made_for,
+        }
     }
 }
 
@@ -235,7 +328,7 @@ fn read_customer(form: &mut Form, context: &OrderContext) -> Option<CustomerChoi
         form.fail(OrderForm::CUSTOMER_NAME, "This name is in the book already: say below who it is");
         return None;
     }
-    Some(CustomerChoice::New(CustomerForm::read_person(form, OrderForm::CUSTOMER_NAME)?))
+    Some(CustomerChoice::New(CustomerForm::read_person(form, OrderForm::CUSTOMER_NAME, "")?))
 }
 
 /// The fields of a new frame; all empty when the frame is in the book.

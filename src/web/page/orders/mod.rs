@@ -8,42 +8,53 @@ use serde::Deserialize;
 use uuid::Uuid;
 
 use super::customers::CustomerForm;
+use super::party::{PartyPart, fill_people};
 use super::understood::Understood;
 use super::{Chrome, PageResult, go, show, show_again};
 use crate::desk::bill::Charge;
-use crate::desk::catalogue::TreatmentKind;
+use crate::desk::catalogue::{Material, TreatmentKind};
 use crate::desk::frame::Rim;
 use crate::desk::id::{CustomerId, FrameId};
-use crate::desk::job::EyeTask;
+use crate::desk::job::{EyeTask, Job};
 use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
-use crate::optics::Eye;
+use crate::optics::{Eye, Pair};
 use crate::store::draft::Fields;
 use crate::store::once::Once;
 use crate::web::error::WebError;
 use crate::web::form::Form;
+use crate::web::words::parse_day;
 use crate::web::{AppState, words};
 
 mod bill;
 mod cautions;
 mod context;
+pub(in crate::web) mod correction;
 mod form;
+mod summary;
+mod unfinished;
 
-use bill::code_notes;
 use cautions::{OrderCaution, seen_mark};
 use context::OrderContext;
 pub(in crate::web) use form::OrderForm;
-use form::TypedDistance;
+use form::{TypedDistance, TypedEye};
+use summary::Summary;
+pub(in crate::web) use summary::show_summary;
 
 #[derive(Deserialize)]
 pub(crate) struct Begin {
     customer: Option<CustomerId>,
     frame: Option<FrameId>,
+    /// An earlier job that the new one is to be like.
+    like: Option<i64>,
 }
 
 /// A fresh page has a key in its address, so that a reload finds what was typed and a second click finds the job.
 pub(crate) async fn new_order(State(state): State<AppState>, Query(begin): Query<Begin>) -> PageResult {
     let mut form = Form::default();
+    if let Some(number) = begin.like {
+        fill_like(&state, &*state.store.get_job(number).await?, &mut form).await?;
+    }
     if let Some(id) = begin.customer {
         let customer = state.store.get_customer(id).await?;
         form.set(OrderForm::CUSTOMER_ID, id.to_string());
@@ -63,8 +74,25 @@ pub(crate) async fn new_lenses(State(state): State<AppState>, Path(number): Path
     let job = state.store.get_job(number).await?;
     let mut form = Form::default();
     form.set(OrderForm::RELENS_OF, number.to_string());
+    fill_lens(&state, &job, &mut form).await?;
+    begin_order(&state, &form).await
+}
+
+/// The same customer, frame, prescription and lens once more.
+async fn fill_like(state: &AppState, job: &Job, form: &mut Form) -> Result<(), WebError> {
+    fill_lens(state, job, form).await?;
+    form.set(OrderForm::FRAME_ID, job.frame.id.to_string());
+    form.set(OrderForm::FRAME_NAME, job.frame.details.to_string());
+    form.set(OrderForm::NOTE, job.note.clone());
+    OrderForm::fill_prescription(form, &job.prescription);
+    Ok(())
+}
+
+/// The customer of an earlier job, its pupil distance and its lens.
+async fn fill_lens(state: &AppState, job: &Job, form: &mut Form) -> Result<(), WebError> {
     form.set(OrderForm::CUSTOMER_ID, job.customer.id.to_string());
     form.set(OrderForm::CUSTOMER_NAME, job.customer.person.name.clone());
+    fill_people(form, job);
     form.set(OrderForm::PD, job.prescription.pupil_distance.to_string());
     if let Some(near) = job.prescription.near_pupil_distance {
         form.set(OrderForm::NEAR_PD, near.to_string());
@@ -89,7 +117,7 @@ pub(crate) async fn new_lenses(State(state): State<AppState>, Path(number): Path
             form.set(field, now.version.to_string());
         }
     }
-    begin_order(&state, &form).await
+    Ok(())
 }
 
 async fn begin_order(state: &AppState, form: &Form) -> PageResult {
@@ -109,8 +137,10 @@ pub(crate) async fn show_order(State(state): State<AppState>, Path(key): Path<Uu
     let context = OrderContext::load(&state, &mut form).await?;
     context.fill_in(&mut form);
     // A draft is not judged yet: it says what was understood, not what is wrong.
-    let read = OrderForm { cautions: Vec::new(), ..OrderForm::read(&mut form.clone(), &context) };
-    show(&OrderPage::of(&state, key, form, &context, read))
+    let read = OrderForm::read(&mut form.clone(), &context);
+    let summary = Summary::of(&state, &form, &context, &read).await?;
+    let read = OrderForm { cautions: Vec::new(), ..read };
+    show(&OrderPage::of(&state, key, form, &context, read, summary))
 }
 
 pub(crate) async fn take_order(
@@ -127,8 +157,9 @@ pub(crate) async fn take_order(
     }
     let context = OrderContext::load(&state, &mut form).await?;
     let mut read = OrderForm::read(&mut form, &context);
+    let summary = Summary::of(&state, &form, &context, &read).await?;
     if OrderForm::looks_only(&form) && (read.order.is_some() || form.is_fine()) {
-        return show(&OrderPage::of(&state, key, form, &context, read));
+        return show(&OrderPage::of(&state, key, form, &context, read, summary));
     }
     if let Some(order) = read.order.take() {
         let taken = state.store.take_order(&name, &order, state.clock.now()).await;
@@ -138,7 +169,7 @@ pub(crate) async fn take_order(
             None => name_the_customer(&mut form),
         }
     }
-    show_again(&OrderPage::of(&state, key, form, &context, read))
+    show_again(&OrderPage::of(&state, key, form, &context, read, summary))
 }
 
 /// The name of a customer has another field here than on the customer's own page.
@@ -158,23 +189,20 @@ struct OrderPage {
     relens: Option<Relens>,
     customer: Option<(String, String)>,
     namesakes: Vec<(String, String)>,
+    parts: [PartyPart; 2],
     frame: Option<String>,
     frames_alike: Vec<(String, String)>,
     rims: Vec<(&'static str, &'static str)>,
-    materials: Vec<(String, String)>,
-    coatings: Vec<(String, String)>,
-    has_second_coating: bool,
+    made: MadeView,
+    has_price: bool,
     has_extra_price: bool,
-    tints: Vec<(String, String)>,
     payments: Vec<(&'static str, &'static str)>,
-    right: EyeField,
-    left: EyeField,
-    pd: Understood,
-    near_pd: Understood,
     last: Option<Last>,
+    /// Why the lab is closed on the promised day.
+    promise_closed: Option<String>,
     cautions: Vec<OrderCaution>,
     seen: String,
-    bill: Option<Bill>,
+    summary: Summary,
 }
 
 /// The earlier job a re-lens is made for.
@@ -189,6 +217,71 @@ struct Relens {
 struct EyeField {
     understood: Understood,
     change: Option<String>,
+}
+
+/// The fields of what is made, as templates/orders/_made.html shows them.
+struct MadeView {
+    /// Before what changed in an eye.
+    since: &'static str,
+    right: EyeField,
+    left: EyeField,
+    pd: Understood,
+    near_pd: Understood,
+    materials: Vec<(String, String)>,
+    coatings: Vec<(String, String)>,
+    has_second_coating: bool,
+    tints: Vec<(String, String)>,
+}
+
+impl MadeView {
+    fn of(
+        form: &Form,
+        context: &OrderContext,
+        [pd, near_pd]: [&TypedDistance; 2],
+        eyes: &Pair<TypedEye>,
+        is_draft: bool,
+    ) -> Self {
+        let distance = |name: &str, typed: &TypedDistance| match form.error(name) {
+            Some(_) => Understood::default(),
+            None => Understood::of_distance(&typed.text, &typed.read),
+        };
+        let treatments = |kind: TreatmentKind| {
+            let of_kind = context.treatments.iter().filter(|t| t.details.kind == kind);
+            of_kind.map(|t| (t.version.to_string(), priced(&t.details.name, t.details.price))).collect()
+        };
+        let material = |m: &Material| (m.version.to_string(), priced(&m.details.name, m.details.price));
+        Self {
+            since: "Since last time",
+            right: EyeField::of(form, context, eyes, Eye::Right, is_draft),
+            left: EyeField::of(form, context, eyes, Eye::Left, is_draft),
+            pd: distance(OrderForm::PD, pd),
+            near_pd: distance(OrderForm::NEAR_PD, near_pd),
+            materials: context.materials.iter().map(material).collect(),
+            coatings: treatments(TreatmentKind::Coating),
+            has_second_coating: OrderForm::is_filled(form, &[OrderForm::SECOND_COATING]),
+            tints: treatments(TreatmentKind::Tint),
+        }
+    }
+}
+
+fn priced(name: &str, price: Cents) -> String {
+    format!("{name}, {price} a lens")
+}
+
+impl EyeField {
+    fn of(form: &Form, context: &OrderContext, eyes: &Pair<TypedEye>, eye: Eye, is_draft: bool) -> Self {
+        let typed = eyes.get(eye);
+        let understood = Understood::of_prescription(&typed.text, &typed.read);
+        Self {
+            // A field that is refused has its sentence already.
+            understood: match () {
+                () if form.error(OrderForm::rx(eye)).is_some() => Understood::default(),
+                () if is_draft => understood.with_cautions_of_eye(eye, &typed.read),
+                () => understood,
+            },
+            change: change_since_last(eye, context, eyes),
+        }
+    }
 }
 
 /// The last prescription of this person.
@@ -222,38 +315,18 @@ impl Bill {
     }
 }
 
+/// What changed for an eye since the last prescription, in words.
+fn change_since_last(eye: Eye, context: &OrderContext, eyes: &Pair<TypedEye>) -> Option<String> {
+    let order = eyes.get(eye).read.as_ref().ok().filter(|order| order.task == EyeTask::Make)?;
+    let before = (*context.last.as_ref()?.prescribed_eyes().get(eye))?;
+    Some(super::job_bar::change_words(&before, &order.rx?))
+}
+
 impl OrderPage {
-    fn of(state: &AppState, key: Uuid, form: Form, context: &OrderContext, read: OrderForm) -> Self {
-        let eye = |eye: Eye| {
-            let typed = read.eyes.get(eye);
-            let understood = Understood::of_prescription(&typed.text, &typed.read);
-            EyeField {
-                // A field that is refused has its sentence already.
-                understood: match () {
-                    () if form.error(OrderForm::rx(eye)).is_some() => Understood::default(),
-                    // A draft shown again says what was said while it was typed.
-                    () if read.cautions.is_empty() => understood.with_cautions_of_eye(eye, &typed.read),
-                    () => understood,
-                },
-                change: typed.read.as_ref().ok().filter(|order| order.task == EyeTask::Make).and_then(|order| {
-                    let before = (*context.last.as_ref()?.prescribed_eyes().get(eye))?;
-                    Some(super::job_bar::change_words(&before, &order.rx?))
-                }),
-            }
-        };
-        let treatments = |kind: TreatmentKind| {
-            context
-                .treatments
-                .iter()
-                .filter(|t| t.details.kind == kind)
-                .map(|t| (t.version.to_string(), format!("{}, {} a lens", t.details.name, t.details.price)))
-                .collect()
-        };
-        let distance = |name: &str, typed: &TypedDistance| match form.error(name) {
-            Some(_) => Understood::default(),
-            None => Understood::of_distance(&typed.text, &typed.read),
-        };
-        let bill = read.charges.as_ref().map(|charges| Bill::of(charges, read.paid, code_notes(&read, context)));
+    fn of(state: &AppState, key: Uuid, form: Form, context: &OrderContext, read: OrderForm, summary: Summary) -> Self {
+        // A draft shown again says what was said while it was typed.
+        let is_draft = read.cautions.is_empty();
+        let made = MadeView::of(&form, context, [&read.pd, &read.near_pd], &read.eyes, is_draft);
         Self {
             chrome: Chrome::new(state, "order"),
             key,
@@ -270,23 +343,14 @@ impl OrderPage {
                 .iter()
                 .map(|c| (c.id.to_string(), c.person.label().replace('\n', ", ")))
                 .collect(),
+            parts: context.people.parts(&form),
             frame: context.frame.as_ref().map(|f| format!("{}; {}", f.details, f.details.rim.words())),
             frames_alike: context.frames_alike.iter().map(|f| (f.id.to_string(), f.details.to_string())).collect(),
             rims: Rim::ALL.iter().map(|r| (r.key(), r.words())).collect(),
-            materials: context
-                .materials
-                .iter()
-                .map(|m| (m.version.to_string(), format!("{}, {} a lens", m.details.name, m.details.price)))
-                .collect(),
-            coatings: treatments(TreatmentKind::Coating),
-            has_second_coating: OrderForm::is_filled(&form, &[OrderForm::SECOND_COATING]),
+            made,
+            has_price: OrderForm::is_filled(&form, &OrderForm::USUAL_PRICES),
             has_extra_price: OrderForm::is_filled(&form, &OrderForm::EXTRA_PRICES),
-            tints: treatments(TreatmentKind::Tint),
             payments: PaymentKind::ALL.iter().map(|k| (k.key(), k.key())).collect(),
-            right: eye(Eye::Right),
-            left: eye(Eye::Left),
-            pd: distance(OrderForm::PD, &read.pd),
-            near_pd: distance(OrderForm::NEAR_PD, &read.near_pd),
             last: context.last.as_ref().map(|job| Last {
                 number: job.number,
                 day: words::day(&job.ordered_on),
@@ -294,8 +358,11 @@ impl OrderPage {
                 left: job.eye_words(Eye::Left),
                 pd: job.prescription.pupil_distance.to_string(),
             }),
+            promise_closed: parse_day(form.value(OrderForm::PROMISED_ON))
+                .ok()
+                .and_then(|day| context.lab.closed.closed_for(day)),
             seen: seen_mark(&read.cautions),
-            bill,
+            summary,
             cautions: read.cautions,
             form,
         }

@@ -1,0 +1,136 @@
+//! Orders for uncut lenses to a supplier, and what became of each line.
+
+use std::ops::RangeInclusive;
+
+use strum::{EnumString, IntoStaticStr, VariantArray};
+use time::Date;
+
+use super::id::{DrawerLensId, MaterialId, TreatmentId};
+use super::key::keyed;
+use super::money::Cents;
+use super::stock::{Supplier, plain_power};
+use crate::optics::Eye;
+use crate::optics::notation::short;
+use crate::optics::unit::{Dioptre, Millimetre};
+
+/// An order as it is given to a supplier.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NewPurchase {
+    /// The supplier's name.
+    pub supplier: String,
+    pub ordered_on: Date,
+    pub expected_on: Date,
+    pub note: String,
+    pub lines: Vec<OrderedLens>,
+}
+
+/// What one line of an order asks for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OrderedLens {
+    pub ordered_for: OrderedFor,
+    pub material: MaterialId,
+    pub coating: Option<TreatmentId>,
+    pub tint: Option<TreatmentId>,
+    /// All coatings and the tint, as they are called; empty for none.
+    pub treatments: String,
+    pub sphere: Dioptre,
+    /// Zero or minus.
+    pub cylinder: Dioptre,
+    pub diameter: Millimetre,
+    /// Nominal base curve, in tool power.
+    pub base: Option<Dioptre>,
+    /// What else is asked for.
+    pub remark: String,
+    pub count: i64,
+    /// Of one lens.
+    pub price: Option<Cents>,
+}
+
+impl OrderedLens {
+    /// `-2.25 -0.50`, or `-2.25 sph`.
+    pub fn power_words(&self) -> String {
+        plain_power(self.sphere, self.cylinder)
+    }
+
+    /// `70 mm or larger`.
+    pub fn diameter_words(&self) -> String {
+        format!("{} mm or larger", short(self.diameter.to_f64()))
+    }
+}
+
+/// For what a lens is ordered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum OrderedFor {
+    Eye { job: i64, eye: Eye },
+    Drawer(DrawerLensId),
+}
+
+/// An order in the book.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Purchase {
+    pub number: i64,
+    pub supplier: Supplier,
+    pub ordered_on: Date,
+    pub expected_on: Date,
+    pub note: String,
+    pub lines: Vec<PurchaseLine>,
+    /// How often something happened to its lines: the running number of its form.
+    pub moves: i64,
+}
+
+/// A line of an order in the book.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PurchaseLine {
+    pub seq: i64,
+    pub purchase: i64,
+    pub supplier: String,
+    pub ordered_on: Date,
+    pub expected_on: Date,
+    pub lens: OrderedLens,
+    pub material_name: String,
+    /// How many are still to come.
+    pub to_come: i64,
+    /// How many are here, and neither in hand nor in the drawer.
+    pub here: i64,
+    /// Lot and certificate of what came last.
+    pub source: String,
+}
+
+impl PurchaseLine {
+    /// Whether anything of it is still to be done.
+    pub fn is_open(&self) -> bool {
+        self.to_come + self.here > 0
+    }
+}
+
+/// What happens to the lenses of a line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum PurchaseMoveKind {
+    /// It came.
+    Arrived,
+    /// It will not come.
+    Cancelled,
+    /// Taken in hand for its job.
+    Taken,
+    /// Counted into the drawer.
+    Stocked,
+    /// Sent back to the supplier.
+    SentBack,
+}
+
+keyed!(PurchaseMoveKind);
+
+/// Something that happens to lenses of a line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PurchaseMove {
+    /// The line.
+    pub line: i64,
+    pub kind: PurchaseMoveKind,
+    pub count: i64,
+    /// Lot and certificate.
+    pub source: String,
+}
+
+/// How many lenses a line may ask for.
+pub const COUNT: RangeInclusive<i64> = 1..=500;

@@ -1,0 +1,257 @@
+//! Buying lenses: what is to buy, orders, what became of them, and lenses that the drawer keeps for a job.
+
+use rimbook::desk::id::DrawerLensId;
+use rimbook::desk::stock::{DrawerLens, DrawerLensDetails};
+
+use crate::support::{Answer, NOW, TestLab};
+
+/// The form of the only group of "To buy", as its page offers it, with a supplier.
+pub async fn order_of(lab: &TestLab) -> Vec<(&'static str, &'static str)> {
+    let page = lab.get("/buying").await;
+    let leak = |text: &String| -> &'static str { Box::leak(text.clone().into_boxed_str()) };
+    let select = "form[action='/buying'] input";
+    let names = page.attributes(select, "name");
+    let values = page.attributes(select, "value");
+    let mut fields: Vec<_> = names.iter().zip(&values).map(|(name, value)| (leak(name), leak(value))).collect();
+    for field in &mut fields {
+        if field.0.starts_with("supplier-") {
+            field.1 = "Brightwater Optical";
+        }
+    }
+    fields
+}
+
+/// Puts lenses of the standing job's right eye into the drawer.
+async fn stock(lab: &TestLab, job: i64, diameter: &str, count: i64) -> DrawerLensId {
+    let job = lab.store.get_job(job).await.unwrap();
+    let power = job.prescription.eyes.right.power.to_minus();
+    let lens = DrawerLensDetails {
+        material: job.material.id,
+        coating: job.coating.as_ref().map(|coating| coating.id),
+        tint: None,
+        sphere: power.sphere(),
+        cylinder: power.cylinder(),
+        diameter: diameter.parse().unwrap(),
+        centre: Some("1.5".parse().unwrap()),
+        front_power: Some("4.25".parse().unwrap()),
+        base: None,
+    };
+    lab.store.stock_lens(&format!("stock-{diameter}"), &lens, count, NOW).await.unwrap();
+    let drawer = lab.store.list_drawer().await.unwrap();
+    drawer.into_iter().find(|kind| kind.details == lens).unwrap().id
+}
+
+async fn kind(lab: &TestLab, id: DrawerLensId) -> DrawerLens {
+    lab.store.list_drawer().await.unwrap().into_iter().find(|kind| kind.id == id).unwrap()
+}
+
+/// Posts what the form of the drawer's own lenses on "To buy" posts.
+async fn promise(lab: &TestLab, keep: &str) -> Answer {
+    let key = format!("buying-promise-{}", lab.store.count_promises().await.unwrap());
+    lab.post_as_is("/buying/promises", &[("key", &key), ("keep", keep)]).await
+}
+
+fn way(page: &Answer) -> Vec<String> {
+    page.texts(".lens-way .mark")
+}
+
+#[tokio::test]
+async fn a_lens_is_needed_ordered_received_and_taken_in_hand() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let untraced = lab.get("/buying").await;
+    assert_eq!(untraced.texts("form[action='/buying'] tbody tr").len(), 2, "both eyes");
+    assert!(untraced.text("tbody").contains("no shape on file yet"));
+    assert!(untraced.attributes("tbody input[type=checkbox][checked]", "name").is_empty(), "no size, not ticked");
+    lab.given_shape_for(job).await;
+    let lenses = format!("/jobs/{job}/lenses");
+    assert!(way(&lab.get(&lenses).await).iter().all(|words| words.starts_with("Needed")));
+
+    // The one diameter to buy by is the one the blank page says.
+    let page = lab.get("/buying").await;
+    assert!(page.text("tbody").contains("mm or larger"), "{}", page.text("tbody"));
+    assert!(page.text("tbody").contains("-2.25 -1.25"), "minus form, no axis: {}", page.text("tbody"));
+    let text = page.text("textarea");
+    assert!(text.contains(&format!("(Job {job}, right eye)")) && !text.contains("Ada"), "no person: {text}");
+    let csv = lab.get("/buying/list.csv").await;
+    assert!(csv.body.starts_with("Supplier,How many,Power,Material,"), "{}", csv.body);
+    assert!(csv.body.contains("'-2.25 -1.25"), "no formula: {}", csv.body);
+    assert!(lab.get("/buying/list").await.text("article").contains(&format!("Job {job}, left eye")));
+
+    let form = order_of(&lab).await;
+    let sent = lab.post("/buying", &form).await;
+    assert_eq!(sent.assert_status(303).location, "/purchases/101");
+    assert_eq!(lab.post("/buying", &form).await.assert_status(303).location, "/purchases/101", "a double click");
+    let lab = lab.reopened().await;
+    assert!(lab.get("/buying").await.texts("form[action='/buying']").is_empty(), "nothing is left to buy");
+    let said = way(&lab.get(&lenses).await);
+    assert!(said[0].contains("Ordered from Brightwater Optical, order 101, expected"), "{said:?}");
+
+    // The right one comes with its lot; the left one is cancelled and is needed again.
+    let lines = lab.store.list_open_purchase_lines().await.unwrap();
+    let [right, left] = [&lines[0], &lines[1]].map(|line| line.seq.to_string());
+    let (kind_right, source_right) = (format!("kind-{right}"), format!("source-{right}"));
+    let kind_left = format!("kind-{left}");
+    let form = [(kind_right.as_str(), "arrived"), (&source_right, "lot 12, certificate 9"), (&kind_left, "cancelled")];
+    lab.post("/purchases/101", &form).await.assert_status(303);
+    let page = lab.get(&lenses).await;
+    let said = way(&page);
+    assert!(said[0].contains("Received from Brightwater Optical") && said[1].starts_with("Needed"), "{said:?}");
+    assert_eq!(page.attributes("#source_right", "value"), ["Brightwater Optical, lot 12, certificate 9"]);
+    assert_eq!(page.attributes("#lens_right input[checked]", "value"), ["bought"]);
+    let to_buy = lab.get("/buying").await;
+    assert!(!to_buy.text("form[action='/buying']").contains("right eye"), "{}", to_buy.text("form[action='/buying']"));
+    assert!(to_buy.text("section").contains(&format!("{job} right")));
+
+    // Taking it in hand ticks it off.
+    let diameter = page.attributes("#diameter_right", "value").remove(0);
+    let source = "Brightwater Optical, lot 12, certificate 9";
+    let fields = [("lens_right", "bought"), ("diameter_right", &diameter), ("source_right", source)];
+    lab.post(&lenses, &fields).await.assert_status(303);
+    assert!(lab.store.list_open_purchase_lines().await.unwrap().is_empty());
+    assert_eq!(way(&lab.get(&lenses).await)[0], "In hand");
+    assert_eq!(lab.store.find_lenses(job).await.unwrap().right.unwrap().source, source);
+    assert!(lab.get("/purchases/101").await.text("tbody").contains("done"));
+    assert!(lab.get("/purchases/101/sheet").await.text("article").contains("Order 101"));
+}
+
+#[tokio::test]
+async fn each_wrong_field_of_an_order_has_its_sentence_and_stays() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    lab.given_shape_for(job).await;
+    let good = order_of(&lab).await;
+    let (diameter, price) = (format!("diameter-{job}-right"), format!("price-{job}-right"));
+    for (field, value, sentence) in [
+        ("supplier-new", "", "A supplier is needed"),
+        ("expected_on-new", "2026-11-01", "is past"),
+        ("expected_on-new", "soon", "is not a day"),
+        (diameter.as_str(), "30", "between 40 and 90"),
+        (price.as_str(), "-4", ""),
+    ] {
+        let mut fields = good.clone();
+        fields.retain(|(name, _)| *name != field);
+        fields.push((field, value));
+        let page = lab.post("/buying", &fields).await;
+        let said = page.assert_status(422).text(&format!("[id='{field}-error']"));
+        assert!(!said.is_empty() && said.contains(sentence), "{field}: {said}");
+        assert_eq!(page.attributes(&format!("[id='{field}']"), "value"), [value]);
+    }
+    let without: Vec<_> = good.iter().filter(|(name, _)| !name.starts_with("line-")).copied().collect();
+    let page = lab.post("/buying", &without).await;
+    assert!(page.assert_status(422).text("[id=supplier-new-error]").contains("tick at least one line"));
+    assert!(lab.store.list_open_purchase_lines().await.unwrap().is_empty());
+}
+
+#[tokio::test]
+async fn two_windows_order_an_eye_once() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    lab.given_shape_for(job).await;
+    let mut form = order_of(&lab).await;
+    lab.post("/buying", &form).await.assert_status(303);
+    form.push(("note-new", "the other window"));
+    let page = lab.post("/buying", &form).await;
+    page.assert_status(422);
+    assert_eq!(lab.store.list_open_purchase_lines().await.unwrap().len(), 2);
+    // The book refuses it too, where a page would not.
+    let line = lab.store.list_open_purchase_lines().await.unwrap().remove(0);
+    let purchase = rimbook::desk::purchase::NewPurchase {
+        supplier: "Brightwater Optical".into(),
+        ordered_on: line.ordered_on,
+        expected_on: line.expected_on,
+        note: String::new(),
+        lines: vec![line.lens],
+    };
+    let refused = lab.store.insert_purchase("second", &purchase, NOW).await;
+    assert!(matches!(refused, Err(rimbook::store::StoreError::Twice(_))), "{refused:?}");
+}
+
+#[tokio::test]
+async fn a_lens_of_the_drawer_is_kept_for_one_job_only() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    lab.given_shape_for(job).await;
+    let id = stock(&lab, job, "75", 1).await;
+    let page = lab.get("/buying").await;
+    assert!(page.text("form[action='/buying/promises']").contains(&format!("{job}")));
+    assert!(!page.text("form[action='/buying']").contains("right eye"), "the drawer has it");
+    let keep = page.attributes("form[action='/buying/promises'] input[type=checkbox]", "value").remove(0);
+    promise(&lab, &keep).await.assert_status(303);
+    assert_eq!((kind(&lab, id).await.count, kind(&lab, id).await.free()), (1, 0));
+    let lenses = format!("/jobs/{job}/lenses");
+    assert_eq!(way(&lab.get(&lenses).await)[0], "Kept in the drawer for this job");
+    assert!(lab.get("/stock").await.text("tbody").contains("1 kept"));
+
+    // Another job of the same power is not offered it, and the book promises it to nobody else.
+    let other = lab.given_job().await;
+    let page = lab.get(&format!("/jobs/{other}/lenses")).await;
+    assert!(page.texts(".eye-right .choice").iter().all(|choice| !choice.contains("Drawer")));
+    assert!(page.text(".eye-right .nearly").contains("kept for other jobs"));
+    let refused = lab.post(&format!("/jobs/{other}/lenses"), &[("lens_right", &id.to_string())]).await;
+    refused.assert_status(422);
+    let stolen = keep.replace(&job.to_string(), &other.to_string());
+    promise(&lab, &stolen).await.assert_status(409);
+    let count = lab.post(&format!("/stock/{id}/count"), &[("change", "-1")]).await;
+    assert!(count.assert_status(422).text("#change-error").contains("kept"), "{}", count.body);
+
+    // Taken for its own job it leaves the drawer, and nothing is kept any more.
+    lab.post(&lenses, &[("lens_right", &id.to_string())]).await.assert_status(303);
+    let left = kind(&lab, id).await;
+    assert_eq!((left.count, left.promised), (0, 0));
+}
+
+#[tokio::test]
+async fn another_choice_frees_what_was_kept() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    lab.given_shape_for(job).await;
+    let (large, small) = (stock(&lab, job, "75", 1).await, stock(&lab, job, "70", 1).await);
+    let lenses = format!("/jobs/{job}/lenses");
+    for (choice, want) in [(large, (1, 0)), (small, (0, 1)), (large, (1, 0))] {
+        let kept = lab.get(&lenses).await.attributes("input[name=kept]", "value").remove(0);
+        let fields = [("lens_right", choice.to_string()), ("act", "keep".into()), ("kept", kept)];
+        let fields: Vec<_> = fields.iter().map(|(name, value)| (*name, value.as_str())).collect();
+        lab.post(&lenses, &fields).await.assert_status(303);
+        assert_eq!((kind(&lab, large).await.promised, kind(&lab, small).await.promised), want);
+    }
+    lab.post(&lenses, &[("lens_right", ""), ("act", "keep")]).await.assert_status(303);
+    assert_eq!((kind(&lab, large).await.promised, kind(&lab, small).await.promised), (0, 0));
+    let refused = lab.post(&lenses, &[("lens_right", "bought"), ("act", "keep")]).await;
+    assert!(refused.assert_status(422).text("#lens_right-error").contains("Only a lens of the drawer"));
+}
+
+#[tokio::test]
+async fn replacing_a_lens_asks_where_the_old_one_went() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    lab.given_shape_for(job).await;
+    let other = lab.given_relens(job).await;
+    let id = stock(&lab, job, "75", 1).await;
+    let lenses = format!("/jobs/{job}/lenses");
+    lab.post(&lenses, &[("lens_right", &id.to_string())]).await.assert_status(303);
+    let another = [("lens_right", "bought"), ("diameter_right", "75")];
+    let asked = lab.post(&lenses, &another).await;
+    assert!(asked.assert_status(422).text("#old_right-error").contains("Say where the lens goes"));
+    assert_eq!(kind(&lab, id).await.count, 0);
+
+    let kept = [&another[..], &[("old_right", "job"), ("old_job_right", "x")]].concat();
+    assert!(lab.post(&lenses, &kept).await.assert_status(422).text("#old_job_right-error").contains("job number"));
+    let number = other.to_string();
+    let kept = [&another[..], &[("old_right", "job"), ("old_job_right", &number)]].concat();
+    lab.post(&lenses, &kept).await.assert_status(303);
+    let back = kind(&lab, id).await;
+    assert_eq!((back.count, back.promised), (1, 1));
+    assert_eq!(way(&lab.get(&format!("/jobs/{other}/lenses")).await)[0], "Kept in the drawer for this job");
+
+    // A bought lens that goes back is a kind of the drawer from then on.
+    let back = [("lens_right", "bought"), ("diameter_right", "80"), ("old_right", "drawer")];
+    lab.post(&lenses, &back).await.assert_status(303);
+    let drawer = lab.store.list_drawer().await.unwrap();
+    assert!(drawer.iter().any(|kind| kind.details.diameter == "75".parse().unwrap() && kind.details.centre.is_none()));
+    // Or it was spoiled: the history says so.
+    let spoiled = [("lens_right", "bought"), ("diameter_right", "75"), ("old_right", "handling")];
+    lab.post(&lenses, &spoiled).await.assert_status(303);
+    assert_eq!(lab.count("spoiled_lens", job).await, 1);
+    assert_eq!(lab.count("lens_put_back", job).await, 2);
+}

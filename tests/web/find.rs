@@ -1,0 +1,190 @@
+//! Finding a job by what is known of it, and scanned barcodes.
+
+use rimbook::desk::customer::Person;
+use rimbook::desk::order::{CustomerChoice, FrameChoice, NewOrder};
+use time::macros::date;
+
+use crate::support::{Answer, TestLab};
+
+/// A job of 2023: Lena Marchwer of Tarnwick, a gold Heron & Rye C-12.
+async fn given_gold_job(lab: &TestLab) -> i64 {
+    let NewOrder { frame, prescription, .. } = lab.order().await;
+    let FrameChoice::New(mut gold) = frame else { panic!("a new frame") };
+    gold.maker = "Heron & Rye".into();
+    gold.model = "C-12".into();
+    gold.colour = "brushed gold".into();
+    gold.eye_size = "53".parse().unwrap();
+    let person = Person {
+        name: "Lena Marchwer".into(),
+        line1: "3 Net Loft".into(),
+        city: "Tarnwick".into(),
+        region: "PM".into(),
+        postcode: "00417".into(),
+        phone: "(555) 555-0177".into(),
+        email: "lena@tarnpost.example".into(),
+        ..Person::default()
+    };
+    let order = NewOrder {
+        customer: CustomerChoice::New(person),
+        frame: FrameChoice::New(gold),
+        prescription: rimbook::desk::prescription::Prescription {
+            prescriber: "Dr Osgood Élan".into(), ..prescription
+        },
+        ordered_on: date!(2023 - 06 - 02),
+        promised_on: date!(2023 - 06 - 12),
+        ..lab.order().await
+    };
+    lab.given_order(&order).await
+}
+
+async fn find(lab: &TestLab, q: &str) -> Answer {
+    let q: String = q.bytes().map(|byte| format!("%{byte:02X}")).collect();
+    lab.get(&format!("/find?q={q}")).await
+}
+
+async fn found(lab: &TestLab, q: &str) -> Vec<String> {
+    find(lab, q).await.assert_status(200).texts("a.job-link")
+}
+
+#[tokio::test]
+async fn words_in_any_order_over_everything_that_is_known() {
+    let lab = TestLab::new().await;
+    let (ada, lena) = (lab.given_sent_job().await.to_string(), given_gold_job(&lab).await.to_string());
+    for q in [
+        "marchwer lena",
+        "tarnwick",
+        "00417",
+        "(555) 555-0177",
+        "5555550177",
+        "5550177",
+        "+1 555 555 0177",
+        "15555550177",
+        "lena@tarnpost.example",
+        "rye heron",
+        "c12",
+        "C-12",
+        "c 12",
+        "gold 53",
+        "elan osgood",
+        "2023 marchwer",
+        "three years ago, a gold one",
+        "lena OR",
+    ] {
+        assert_eq!(found(&lab, q).await, [lena.as_str()], "{q}");
+    }
+    // The parcel, the receipt, and what both jobs share.
+    let shipment = lab.store.find_shipment(ada.parse().unwrap()).await.unwrap().unwrap();
+    assert!(!shipment.tracking.is_empty());
+    assert_eq!(found(&lab, &shipment.tracking).await, [ada.as_str()]);
+    assert_eq!(found(&lab, &shipment.tracking.replace([' ', '-'], "")).await, [ada.as_str()]);
+    assert_eq!(found(&lab, "5017").await, Vec::<String>::new(), "a part in the middle is no beginning");
+    assert_eq!(found(&lab, "PM").await, [lena.as_str(), ada.as_str()], "the newest number first");
+}
+
+#[tokio::test]
+async fn a_wrong_or_missing_letter_is_forgiven() {
+    let lab = TestLab::new().await;
+    lab.given_job().await;
+    let lena = given_gold_job(&lab).await.to_string();
+    for q in [
+        "Marchver",
+        "Marhwer",
+        "Marchwwer",
+        "Macrhwer",
+        "Narchwer",
+        "marchver lena",
+        "hrron gold",
+        "brushd",
+        "three years ago, a gold one, name like Marchver",
+        // The year is one off.
+        "2 years ago Marchver",
+    ] {
+        let page = find(&lab, q).await;
+        assert_eq!(page.texts("a.job-link"), [lena.as_str()], "{q}");
+        assert!(page.texts("h2").contains(&"Jobs close to this".to_owned()), "{q}");
+    }
+    for q in ["Xxrchver", "gld", "Quall Marchver", "20023"] {
+        let page = find(&lab, q).await;
+        assert!(page.texts("a.job-link").len() != 1 || page.text(".notice").contains("Left out"), "{q}");
+    }
+    let list = lab.get("/customers?q=marchver").await;
+    assert_eq!(list.texts("tbody th"), ["Lena Marchwer"]);
+    assert_eq!(lab.get("/frames?q=herron").await.texts("tbody th"), ["Heron & Rye C-12"]);
+}
+
+#[tokio::test]
+async fn what_no_job_has_is_left_out_and_named() {
+    let lab = TestLab::new().await;
+    let (ada, lena) = (lab.given_job().await.to_string(), given_gold_job(&lab).await.to_string());
+    let page = find(&lab, "gold Zanzibar <b> lena").await;
+    assert_eq!(page.texts("a.job-link"), [lena.as_str()]);
+    assert!(page.text(".notice").contains("Left out: “Zanzibar”, “b”."), "{}", page.text(".notice"));
+    // Both words are known, but no job has both.
+    let page = find(&lab, "quill gold").await;
+    assert_eq!(page.texts("a.job-link"), [ada.as_str()]);
+    assert!(page.text(".notice").contains("Left out: “gold”."));
+    let page = find(&lab, "zzz yyy").await;
+    assert!(page.text(".empty").contains("zzz yyy"));
+}
+
+#[tokio::test]
+async fn a_found_job_says_enough_to_pick_it() {
+    let lab = TestLab::new().await;
+    given_gold_job(&lab).await;
+    let row = find(&lab, "gold").await.texts("tbody td");
+    assert_eq!(
+        row,
+        [
+            "Lena Marchwer Tarnwick",
+            "-2.25 -1.25 x 095",
+            "-2.50 -0.75 x 080",
+            "Heron & Rye C-12, brushed gold, 53□20 145",
+            "Jun 2, 2023",
+            "taken"
+        ]
+    );
+}
+
+#[tokio::test]
+async fn a_corrected_name_is_found_and_the_old_one_is_not() {
+    let lab = TestLab::new().await;
+    let lena = given_gold_job(&lab).await;
+    let customer = lab.store.get_job(lena).await.unwrap().customer.clone();
+    let person = Person { name: "Lena Ockendon-Vail".into(), ..customer.person };
+    let now = crate::support::NOW;
+    lab.store.change_customer("change", customer.id, &person, now).await.unwrap();
+    for q in ["ockendon", "ockendonvail", "Okendon", "vail gold"] {
+        assert_eq!(found(&lab, q).await, [lena.to_string()], "{q}");
+    }
+    assert!(found(&lab, "marchwer").await.is_empty());
+}
+
+#[tokio::test]
+async fn a_scanned_number_opens_the_next_step() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    assert_eq!(lab.get(&format!("/scan/{number}")).await.location, format!("/jobs/{number}/shape"));
+    lab.given_shape_for(number).await;
+    lab.given_lenses_for(number).await;
+    assert_eq!(lab.get(&format!("/scan/{number}")).await.location, format!("/jobs/{number}/layout"));
+    let sent = lab.given_sent_job().await;
+    assert_eq!(lab.get(&format!("/scan/{sent}")).await.location, format!("/jobs/{sent}/bill"));
+    let tracking = lab.store.find_shipment(sent).await.unwrap().unwrap().tracking.replace([' ', '-'], "");
+    assert_eq!(
+        lab.get(&format!("/scan/{tracking}")).await.location,
+        format!("/jobs/{sent}/bill"),
+        "a parcel that came back"
+    );
+    let unknown = lab.get("/scan/99999").await;
+    assert_eq!(unknown.location, "/find?q=99999&scanned=yes");
+    let page = lab.get(&unknown.location).await;
+    assert!(page.assert_status(200).text(".notice").contains("No job has the scanned number 99999"));
+    assert_eq!(lab.get("/scan/%3Cb%3E").await.location, "/find?q=b&scanned=yes");
+}
+
+#[tokio::test]
+async fn a_new_order_begins_in_the_name() {
+    let lab = TestLab::new().await;
+    let path = lab.get("/orders/new").await.location;
+    assert_eq!(lab.get(&path).await.attributes("[autofocus]", "id"), ["customer_name"]);
+}

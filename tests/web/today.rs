@@ -1,0 +1,44 @@
+//! The whole day on one page.
+
+use crate::support::TestLab;
+
+#[tokio::test]
+async fn jobs_stand_under_their_next_step() {
+    let lab = TestLab::new().await;
+    let to_trace = lab.given_job().await;
+    let to_check = lab.given_cut_job().await;
+    let page = lab.get("/").await;
+    assert_eq!(page.texts(".part th"), ["To check", "To trace"], "the nearest to the door first");
+    assert!(page.text("#check .job-link").contains(&to_check.to_string()));
+    assert!(page.body.contains(&format!(r#"href="/jobs/{to_check}/check""#)), "the number leads to the next step");
+    assert!(page.text("#trace .job-link").contains(&to_trace.to_string()));
+    assert!(page.body.contains(&format!(r#"href="/jobs/{to_trace}/shape""#)));
+}
+
+#[tokio::test]
+async fn a_failed_pair_stands_first() {
+    let lab = TestLab::new().await;
+    lab.given_packed_job().await;
+    let failed = lab.given_cut_job().await;
+    let mut wrong = crate::support::GOOD_READING;
+    wrong[1].1 = "-2.45 -1.25 x 95";
+    lab.post(&format!("/jobs/{failed}/check"), &wrong).await.assert_status(303);
+    let page = lab.get("/").await;
+    assert_eq!(page.texts(".part th")[0], "Did not pass");
+    assert!(page.text("#failed .job-link").contains(&failed.to_string()));
+    assert!(!page.body.contains(r#"id="check""#), "it is not listed twice");
+}
+
+#[tokio::test]
+async fn an_unfinished_order_says_what_is_missing() {
+    let lab = TestLab::new().await;
+    let path = lab.get("/orders/new").await.location;
+    let key = path.rsplit('/').next().unwrap();
+    let typed = [("customer_name", "Ada Quillfeather"), ("rx_right", "-2.25 -1.25 x 95"), ("pd", "31/33")];
+    lab.post(&format!("/drafts/{key}"), &typed).await.assert_status(204);
+    let page = lab.get("/").await;
+    let order = page.text(".unfinished li");
+    assert!(order.contains("missing: address, frame, left prescription"), "{order}");
+    assert!(order.contains("Dear Ada Quillfeather") && order.contains("for the left eye"), "{order}");
+    assert!(page.body.contains(&format!(r#"href="/orders/{key}""#)));
+}
