@@ -238,6 +238,8 @@ async fn a_missed_notice_cancels_and_consent_takes_the_order_up_again() {
     lab.move_to(DAY_AFTER, UtcOffset::UTC).await;
     assert_eq!(duties(&lab).await, ["no notice by Dec 5, 2026: ask the customer, or refund by Dec 15, 2026"]);
     assert!(lab.get(&format!("/jobs/{number}")).await.text(".notice.caution").contains("435.2(c)(5)"));
+    let page = lab.get(&format!("/jobs/{number}/promise")).await.text("main");
+    assert!(page.contains("silence is no consent any more") && !page.contains("silence counts as consent"), "{page}");
     send_notice(&lab, number, &[("sent_on", "2026-12-06")]).await.assert_status(303);
     assert_eq!(promised(&lab, number).await, date!(2026 - 12 - 05), "silence is no consent any more");
     answer(&lab, number, "cancels", "2026-12-06").await.assert_status(303);
