@@ -1,10 +1,11 @@
 //! Cancelling an order: who asked, what becomes of the lenses, and what of the money.
 
 use strum::{EnumString, IntoStaticStr, VariantArray};
+use time::Date;
 
 use super::key::keyed;
 use super::money::Cents;
-use super::payment::Payment;
+use super::refund::Refund;
 use super::stock::OldLens;
 use crate::optics::Eye;
 
@@ -51,8 +52,10 @@ pub struct Cancellation {
     pub lenses: Vec<(Eye, OldLens)>,
     /// What stays charged for work that was done; zero for nothing.
     pub kept: Cents,
-    /// What goes back now; its amount is negative.
-    pub refund: Option<Payment>,
+    /// What goes back now.
+    pub refund: Option<Refund>,
+    /// The day at the counter.
+    pub on: Date,
 }
 
 impl Cancellation {
@@ -63,7 +66,7 @@ impl Cancellation {
             said.push(format!("{} kept for work done", self.kept));
         }
         if let Some(refund) = &self.refund {
-            said.push(format!("{} refunded", -refund.amount));
+            said.push(format!("{} refunded", refund.amount));
         }
         said.join("; ")
     }
@@ -82,6 +85,7 @@ pub fn refund_fault(paid: Cents, kept: Cents, refund: Cents) -> Option<String> {
 mod tests {
     use super::*;
     use crate::desk::payment::PaymentKind;
+    use crate::desk::refund::RefundCause;
     use time::macros::date;
 
     #[test]
@@ -105,13 +109,21 @@ mod tests {
 
     #[test]
     fn says_what_was_agreed() {
-        let refund = Payment { kind: PaymentKind::Card, amount: Cents::new(-16_600), paid_on: date!(2026 - 11 - 25) };
+        let on = date!(2026 - 11 - 25);
+        let refund = Refund {
+            cause: RefundCause::Overpaid,
+            kind: PaymentKind::Card,
+            amount: Cents::new(16_600),
+            paid_on: on,
+            reason: "cancelled".into(),
+        };
         let cancellation = Cancellation {
             asked_by: CancelAsker::Customer,
             reason: "found the old pair".into(),
             lenses: Vec::new(),
             kept: Cents::new(2000),
             refund: Some(refund),
+            on,
         };
         assert_eq!(
             cancellation.words(),

@@ -602,6 +602,7 @@ pub fn stage(tasks: Pair<EyeTask>, kinds: impl IntoIterator<Item = EventKind>) -
             | EventKind::BillLineReversed
             | EventKind::Paid
             | EventKind::Refunded
+            | EventKind::Reminded
             | EventKind::Receipt
             | EventKind::PeopleChanged
             | EventKind::PromiseMoved

@@ -69,9 +69,9 @@ pub mod procedure_code;
 pub mod purchase;
 pub mod receipt;
 pub mod refund;
+pub mod reminder;
 #[cfg(test)]
 pub(crate) mod sample;
-pub mod reminder;
 pub mod search;
 pub mod step;
 pub mod stock;

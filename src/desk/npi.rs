@@ -31,7 +31,11 @@ impl FromStr for Npi {
         if !is_ten || !digits.starts_with(['1', '2']) {
             return Err(NpiError::NotTenDigits);
         }
-        if luhn_sum(&format!("80840{digits}")).is_multiple_of(10) { Ok(Self(digits)) } else { Err(NpiError::CheckDigit) }
+        if luhn_sum(&format!("80840{digits}")).is_multiple_of(10) {
+            Ok(Self(digits))
+        } else {
+            Err(NpiError::CheckDigit)
+        }
     }
 }
 

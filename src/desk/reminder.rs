@@ -29,7 +29,8 @@ impl Reminder {
     /// The reminder to one payer.
     pub fn to(person: &Person, debtor: &Debtor, lab: &Lab, today: Date) -> Self {
         let rows = debtor.jobs.iter().map(|job| {
-            let whose = if job.patient_name == person.name { String::new() } else { format!(" for {}", job.patient_name) };
+            let whose =
+                if job.patient_name == person.name { String::new() } else { format!(" for {}", job.patient_name) };
             (format!("Job {}{whose}, open since {}", job.job_number, date::day(&job.since)), job.owed.to_string())
         });
         let contact = [lab.phone.as_str(), lab.email.as_str()].into_iter().filter(|text| !text.is_empty());
@@ -44,7 +45,11 @@ impl Reminder {
                  please tell us."
                     .to_owned(),
             ],
-            signed: std::iter::once(lab.name.as_str()).chain(lab.address.lines()).chain(contact).map(str::to_owned).collect(),
+            signed: std::iter::once(lab.name.as_str())
+                .chain(lab.address.lines())
+                .chain(contact)
+                .map(str::to_owned)
+                .collect(),
         }
     }
 
@@ -80,7 +85,8 @@ mod tests {
             reminded_on: None,
         };
         let debtor = |jobs| Debtor { payer, name: "Ada Quill".into(), jobs };
-        let lab = Lab { phone: "555-0100".into(), ..Lab::new("Saltmarsh Lens Post".into(), "4 Quay Lane\nPellmarsh".into()) };
+        let lab =
+            Lab { phone: "555-0100".into(), ..Lab::new("Saltmarsh Lens Post".into(), "4 Quay Lane\nPellmarsh".into()) };
         let person = Person { name: "Ada Quill".into(), ..Person::default() };
         let write = |jobs| Reminder::to(&person, &debtor(jobs), &lab, date!(2026 - 11 - 25)).text();
         let text = write(vec![job(1003, "Ada Quill", 8000), job(1007, "Bo Quill", 1250)]);

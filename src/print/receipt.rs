@@ -118,7 +118,10 @@ fn facts(document: &Document) -> Vec<(String, String)> {
     [
         ("Issued", Some(date::day(&document.issued_on))),
         ("Ordered", Some(date::day(&document.ordered_on))),
-        ("Date of service", Some(document.sent_on.map_or("not yet sent".to_owned(), |on| format!("{}, sent", date::day(&on))))),
+        (
+            "Date of service",
+            Some(document.sent_on.map_or("not yet sent".to_owned(), |on| format!("{}, sent", date::day(&on)))),
+        ),
         ("Prescriber", written(&document.prescriber)),
         ("Prescriber’s NPI", written(&document.prescriber_npi)),
         ("Prescription of", document.prescribed_on.map(|on| date::day(&on))),

@@ -129,24 +129,17 @@ async fn insert_line(
     Ok(())
 }
 
-/// Takes back every line of a bill that still counts, each by a line of its own; `reason` says why.
+/// Takes back every line of a bill that still counts, each by a line of its own.
 pub(super) async fn reverse_charges(
     tx: &mut SqliteConnection,
     number: i64,
-    reason: &str,
+    change: BillChange<'_>,
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
-    let at = Stamp(now);
-    sqlx::query!(
-        "insert into charge (job_number, kind, eye, what, code, amount_cents, reverses, reason, at)
-         select job_number, kind, eye, what, code, -amount_cents, seq, ?2, ?3 from charge c
-         where job_number = ?1 and reverses is null and not exists (select 1 from charge r where r.reverses = c.seq)
-         order by seq",
-        number,
-        reason,
-        at
-    )
-    .execute(tx)
-    .await?;
+    let account = account(tx, number).await?;
+    for line in account.standing() {
+        let back = account.reverse(line.seq).map_err(|_| StoreError::MovedOn(number))?;
+        insert_line(tx, number, &back, Some(line.seq), change.reason, change.on, now).await?;
+    }
     Ok(())
 }

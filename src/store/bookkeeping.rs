@@ -21,7 +21,8 @@ impl Store {
     /// The receipts issued from one day to another, under the names of their columns.
     pub async fn list_receipt_rows(&self, from: Date, to: Date) -> Result<Vec<FileRow>, StoreError> {
         let names = [
-            "receipt", "issued", "job", "replaces", "patient", "items", "shipping", "discount", "tax", "total", "paid", "balance",
+            "receipt", "issued", "job", "replaces", "patient", "items", "shipping", "discount", "tax", "total", "paid",
+            "balance",
         ];
         let rows = sqlx::query!(
             r#"select number, issued_on as "issued_on: Date", job_number, corrects, total_cents, paid_cents,
@@ -88,9 +89,8 @@ impl Store {
 
     /// The lines of bills from one day to another.
     pub async fn list_charge_rows(&self, from: Date, to: Date) -> Result<Vec<FileRow>, StoreError> {
-        let names = [
-            "line", "day", "job", "patient", "kind", "eye", "description", "code", "amount", "takes_back", "reason",
-        ];
+        let names =
+            ["line", "day", "job", "patient", "kind", "eye", "description", "code", "amount", "takes_back", "reason"];
         let rows = sqlx::query!(
             r#"select l.seq as "seq!: i64", l.charged_on as "charged_on: Date", l.job_number, c.name as patient, l.kind,
                       l.eye, l.what, l.code, l.amount_cents, l.reverses, l.reason

@@ -2,11 +2,11 @@
 
 use time::OffsetDateTime;
 
-use super::bill::{insert_charge, reverse_charges};
+use super::bill::{BillChange, insert_charge, reverse_charges};
 use super::event::append_event;
 use super::lens::give_up_lens;
 use super::once::{Done, Once};
-use super::payment::append_payment;
+use super::refund::append_refund;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::bill::{Charge, ChargeKind};
@@ -34,7 +34,8 @@ impl Store {
             for (eye, place) in &cancellation.lenses {
                 give_up_lens(tx, &job, *eye, *place, now).await?;
             }
-            reverse_charges(tx, number, "the order was cancelled", now).await?;
+            reverse_charges(tx, number, BillChange { reason: "the order was cancelled", on: cancellation.on }, now)
+                .await?;
             if cancellation.kept != Cents::ZERO {
                 let kept = Charge {
                     kind: ChargeKind::Other,
@@ -43,10 +44,10 @@ impl Store {
                     code: String::new(),
                     amount: cancellation.kept,
                 };
-                insert_charge(tx, number, &kept, "the order was cancelled", now).await?;
+                insert_charge(tx, number, &kept, "the order was cancelled", cancellation.on, now).await?;
             }
             if let Some(refund) = &cancellation.refund {
-                append_payment(tx, number, refund, now).await?;
+                append_refund(tx, number, refund, now).await?;
             }
             let event = append_event(tx, number, EventKind::Cancelled, &cancellation.words(), now).await?;
             let (asked_by, at) = (cancellation.asked_by.key(), Stamp(now));

@@ -36,7 +36,8 @@ impl From<OpenBalanceRow> for OpenBalance {
     }
 }
 
-/// The open balances that a clause finds, the oldest first.
+/// The open balances that a clause finds, the oldest first. `cross join` keeps SQLite to this order of the tables: the
+/// first is small.
 macro_rules! open_balances {
     ($db:expr, $clause:literal, $($bound:expr),+) => {
         Ok(sqlx::query_as!(
@@ -45,8 +46,8 @@ macro_rules! open_balances {
                       b.owed_cents, b.since as "since: Date",
                       (select max(at) from job_event where job_number = b.job_number and kind = 'reminded')
                           as "reminded_at?: Stamp"
-               from open_balance b join job j on j.number = b.job_number
-               join job_revision r on r.job_number = j.number and r.revision = j.revision
+               from open_balance b cross join job j on j.number = b.job_number
+               cross join job_revision r on r.job_number = j.number and r.revision = j.revision
                join customer p on p.id = r.payer_id join customer c on c.id = r.patient_id "#
                 + $clause
                 + " order by b.since, b.job_number limit ?",

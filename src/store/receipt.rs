@@ -118,7 +118,7 @@ impl Store {
     ) -> Result<Vec<ReceiptLine>, StoreError> {
         let (day, number) = before;
         let rows = sqlx::query!(
-            r#"select number, job_number, issued_on as "issued_on: Date", total_cents, paid_cents, corrects,
+            r#"select number as "number!", job_number, issued_on as "issued_on: Date", total_cents, paid_cents, corrects,
                       coalesce(document ->> '$.patient.name', '') as "patient!: String",
                       (select number from receipt c where c.corrects = r.number) as "corrected_by?: i64"
                from receipt r where (issued_on, number) < (?, ?) and issued_on >= ?

@@ -43,8 +43,12 @@ impl Store {
             let moved = Moved { received: Cents::new(row.received_cents), refunded: Cents::new(row.refunded_cents) };
             periods.entry(row.period).or_default().add_moved(kind, moved);
         }
-        let billed =
-            sqlx::query!("select period, kind, cents from billings where span = ? and period between ? and ?", span, from, to);
+        let billed = sqlx::query!(
+            "select period, kind, cents from billings where span = ? and period between ? and ?",
+            span,
+            from,
+            to
+        );
         for row in billed.fetch_all(&self.read).await? {
             let kind = word("charge", &row.kind, ChargeKind::from_key(&row.kind))?;
             periods.entry(row.period).or_default().add_billed(kind, Cents::new(row.cents));

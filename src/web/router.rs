@@ -12,10 +12,10 @@ use super::page::lab::{material, treatment};
 use super::page::money::{self, bookkeeping, receipts as receipt_list, reminders, takings};
 use super::page::orders::correction;
 use super::page::{
-    bill_lines, bills, blanks, buying, cancellations, checks, compensation, customers, cuts, drafts, edge, find, frames,
-    impact, jobs, lab, layout, lenses, materials, orders, packing, papers, payments, people, prism, process_spread,
-    promise, purchases, receipts, refunds, returns, reversals, risk, shapes, shipments, spoilage, start, stock, ticket,
-    today, understood,
+    bill_lines, bills, blanks, buying, cancellations, checks, compensation, customers, cuts, drafts, edge, find,
+    frames, impact, jobs, lab, layout, lenses, materials, orders, packing, papers, payments, people, prism,
+    process_spread, promise, purchases, receipts, refunds, returns, reversals, risk, shapes, shipments, spoilage,
+    start, stock, ticket, today, understood,
 };
 use super::{AppState, asset, page};
 

@@ -154,7 +154,13 @@ async fn filled(address: &str) -> Filled {
         }
         "/money/reminders/{id}" => {
             let number = lab.given_job().await;
-            let undone = [("amount", "5"), ("cause", "payment_undone"), ("kind", "card"), ("paid_on", "2026-11-25"), ("reason", "card")];
+            let undone = [
+                ("amount", "5"),
+                ("cause", "payment_undone"),
+                ("kind", "card"),
+                ("paid_on", "2026-11-25"),
+                ("reason", "card"),
+            ];
             lab.post(&format!("/jobs/{number}/refunds"), &undone).await.assert_status(303);
             format!("/money/reminders/{}", lab.store.get_job(number).await.unwrap().customer.id)
         }

@@ -54,7 +54,7 @@ async fn what_is_kept_is_a_line_and_nothing_is_owed() {
     cancel(&lab, number, &[("kept", "20"), ("refund", "166"), ("refund_kind", "card")]).await.assert_status(303);
     let job = lab.store.get_job(number).await.unwrap();
     assert_eq!((job.charged, job.paid, job.owed()), (Cents::new(2000), Cents::new(2000), Cents::ZERO));
-    let kept = lab.store.list_charges(number).await.unwrap().pop().unwrap();
+    let kept = lab.store.get_account(number).await.unwrap().lines.pop().unwrap().charge;
     assert_eq!((kept.what.as_str(), kept.amount), ("Kept for work done on a cancelled order", Cents::new(2000)));
 }
 

@@ -80,7 +80,8 @@ async fn a_reminder_is_a_text_a_letter_and_a_line_of_history() {
     let path = lab.get("/money").await.attributes("#owed tbody a[href^='/money/reminders/']", "href").remove(0);
     let page = lab.get(&path).await;
     let text = page.text("#text");
-    for wanted in ["Dear Ada Quill", "open since Nov 20, 2026: $12.00", "pay it by Dec 9, 2026", "Saltmarsh Lens Post"] {
+    for wanted in ["Dear Ada Quill", "open since Nov 20, 2026: $12.00", "pay it by Dec 9, 2026", "Saltmarsh Lens Post"]
+    {
         assert!(text.contains(wanted), "{wanted} in {text}");
     }
     let letter = lab.get(&format!("{path}/letter")).await.text("article");
@@ -116,7 +117,11 @@ async fn receipts_are_found_by_number_and_by_day() {
     assert_eq!(lab.get("/money/receipts?number=5002").await.location, "/receipts/5002");
     assert!(lab.get("/money/receipts?number=4000").await.text("#number-error").contains("4000"));
     for (asked, count) in [("from=2026-11-26", 0), ("to=2026-11-24", 0), ("from=2026-11-25&to=2026-11-25", 3)] {
-        assert_eq!(lab.get(&format!("/money/receipts?{asked}")).await.texts("#receipts tbody tr").len(), count, "{asked}");
+        assert_eq!(
+            lab.get(&format!("/money/receipts?{asked}")).await.texts("#receipts tbody tr").len(),
+            count,
+            "{asked}"
+        );
     }
     let before = lab.get("/money/receipts?before=2026-11-25_5002").await.texts("#receipts tbody tr");
     assert!(before.len() == 1 && before[0].starts_with("5001"), "{before:?}");
@@ -142,8 +147,11 @@ async fn takings_are_summed_by_year_month_and_day() {
     let month = lab.get("/money/takings").await;
     assert_eq!(month.text("h1"), "Takings of November 2026");
     let rows = month.texts("#takings tbody tr");
-    assert_eq!(rows, ["Nov 25, 2026 $166.00 $20.00 given back $166.00 $20.00 given back$166.00$0.00"]
-        .map(|row| row.replace("given back $", "given back $")));
+    assert_eq!(
+        rows,
+        ["Nov 25, 2026 $166.00 $20.00 given back $166.00 $20.00 given back$166.00$0.00"]
+            .map(|row| row.replace("given back $", "given back $"))
+    );
     let year = lab.get("/money/takings?of=2026").await;
     let rows = year.texts("#takings tbody tr");
     assert!(rows[0].starts_with("November 2026") && rows[1].starts_with("October 2026"), "{rows:?}");
@@ -162,7 +170,8 @@ async fn takings_are_summed_by_year_month_and_day() {
 async fn a_bookkeeper_gets_files() {
     let lab = TestLab::new().await;
     let number = lab.given_job().await;
-    bill(&lab, number, ChargeKind::Other, "=HYPERLINK(\"http://evil.example\"), \"case\"", 1200, date!(2026 - 11 - 20)).await;
+    bill(&lab, number, ChargeKind::Other, "=HYPERLINK(\"http://evil.example\"), \"case\"", 1200, date!(2026 - 11 - 20))
+        .await;
     lab.post(&format!("/jobs/{number}/receipts"), &[]).await.assert_status(303);
     let page = lab.get("/money/files").await;
     assert_eq!(page.attributes("#from", "value"), ["2026-10-01"], "last month");

@@ -8,13 +8,13 @@ use time::Date;
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
 use super::lenses::{EyeLensNames, read_old, unspoiled_places};
-use super::payments::kind_words;
 use super::{Chrome, PageResult, show, show_again};
 use crate::desk::cancellation::{CancelAsker, Cancellation, refund_fault};
 use crate::desk::fault::FaultCause;
 use crate::desk::job::{EventKind, Job, Stage};
 use crate::desk::money::{Cents, MoneyError};
-use crate::desk::payment::{Payment, PaymentKind};
+use crate::desk::payment::PaymentKind;
+use crate::desk::refund::{Refund, RefundCause};
 use crate::desk::step::Step;
 use crate::desk::stock::{LensInHand, OldLens};
 use crate::desk::text;
@@ -116,11 +116,21 @@ impl CancellationForm {
         }
         let refund = Self::read_refund(form, job.paid, kept, today);
         let lenses = partings.into_iter().collect::<Option<Vec<_>>>();
-        let read = Cancellation { asked_by: asked_by?, reason: reason?, lenses: lenses?, kept: kept?, refund: refund? };
+        let read = Cancellation {
+            asked_by: asked_by?,
+            reason: reason?,
+            lenses: lenses?,
+            kept: kept?,
+            refund: refund?,
+            on: today,
+        };
         form.is_fine().then_some(read)
     }
 
-    fn read_refund(form: &mut Form, paid: Cents, kept: Option<Cents>, today: Date) -> Option<Option<Payment>> {
+    /// What the book says of the money.
+    const WHY: &str = "the order was cancelled";
+
+    fn read_refund(form: &mut Form, paid: Cents, kept: Option<Cents>, today: Date) -> Option<Option<Refund>> {
         let amount = form.read_optional(Self::REFUND, read_amount)?.unwrap_or_default();
         if let Some(why) = kept.and_then(|kept| refund_fault(paid, kept, amount)) {
             form.fail(Self::REFUND, why);
@@ -129,7 +139,8 @@ impl CancellationForm {
             return Some(None);
         }
         let kind = form.read(Self::REFUND_KIND, |typed| PaymentKind::from_key(typed).ok_or("Choose how it goes back"));
-        Some(Some(Payment { kind: kind?, amount: -amount, paid_on: today }))
+        let reason = Self::WHY.to_owned();
+        Some(Some(Refund { cause: RefundCause::Overpaid, kind: kind?, amount, paid_on: today, reason }))
     }
 }
 
@@ -160,7 +171,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<Cancellatio
         charged: job.charged.to_string(),
         paid: job.paid.to_string(),
         is_paid,
-        kinds: PaymentKind::ALL.iter().map(|&kind| (kind.key(), kind_words(kind))).collect(),
+        kinds: PaymentKind::ALL.iter().map(|&kind| (kind.key(), kind.words())).collect(),
         key,
         form,
     })
@@ -168,8 +179,9 @@ async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<Cancellatio
 
 /// Money goes back the way it came.
 async fn usual_kind(state: &AppState, number: i64) -> Result<PaymentKind, WebError> {
-    let payments = state.store.list_payments(number).await?;
-    Ok(payments.iter().rev().find(|payment| !payment.amount.is_negative()).map_or(PaymentKind::Card, |p| p.kind))
+    let account = state.store.get_account(number).await?;
+    let came_in = account.payments.iter().rev().find(|booked| !booked.payment.amount.is_negative());
+    Ok(came_in.map_or(PaymentKind::Card, |booked| booked.payment.kind))
 }
 
 pub(crate) async fn ask_cancellation(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {

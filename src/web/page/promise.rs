@@ -6,12 +6,11 @@ use axum::extract::{Path, State};
 
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
-use super::payments::kind_words;
 use super::{Chrome, PageResult, show, show_again};
+use crate::desk::account::Account;
 use crate::desk::deadline::Lateness;
 use crate::desk::delay::{AnswerKind, ContactWay, Duty, RefundOwed, SILENCE_DAYS, Standing, refund_words};
 use crate::desk::job::{EventKind, Job};
-use crate::desk::payment::Payment;
 use crate::desk::step::Step;
 use crate::print::delay_letter::DelayLetter;
 use crate::store::delay::{NewNotice, PromiseLog};
@@ -166,7 +165,7 @@ async fn page(state: &AppState, job: &Job, again: Option<Again>) -> Result<Promi
     let mut forms = Forms::open(state, job, &standing, again).await?;
     forms.fill_in(&words::iso(&today));
     let lateness = Lateness::of(job.promised_on, job.sent_on.is_some(), today);
-    let payments = state.store.list_payments(job.number).await?;
+    let account = state.store.get_account(job.number).await?;
     Ok(PromisePage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "job", state),
@@ -178,7 +177,7 @@ async fn page(state: &AppState, job: &Job, again: Option<Again>) -> Result<Promi
         duty: duty.words(),
         is_cancelled: standing.is_cancelled(),
         refunds: log.refunds.iter().map(refund).collect(),
-        refund_ways: refund_ways(&payments),
+        refund_ways: refund_ways(&account),
         is_refund_due: log.refund_due_on.is_some(),
         unanswered: standing.unanswered().map(|(_, terms)| terms.words()),
         is_renewed: standing.is_renewed(),
@@ -201,10 +200,11 @@ fn refund(refund: &RefundOwed) -> Refund {
 }
 
 /// How the money goes back for each way it came, once each.
-fn refund_ways(payments: &[Payment]) -> Vec<(&'static str, &'static str)> {
+fn refund_ways(account: &Account) -> Vec<(&'static str, &'static str)> {
     let mut ways = Vec::new();
-    for payment in payments.iter().filter(|payment| !payment.amount.is_negative()) {
-        let way = (kind_words(payment.kind), refund_words(payment.kind));
+    let payments = account.payments.iter().map(|booked| booked.payment);
+    for payment in payments.filter(|payment| !payment.amount.is_negative()) {
+        let way = (payment.kind.words(), refund_words(payment.kind));
         if !ways.contains(&way) {
             ways.push(way);
         }

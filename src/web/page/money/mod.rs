@@ -23,6 +23,7 @@ struct MoneyPage {
     owed: String,
     jobs: i64,
     shown: usize,
+    has_more: bool,
     debtors: Vec<DebtorRow>,
     to_give_back: Vec<OpenRow>,
 }
@@ -65,7 +66,12 @@ impl DebtorRow {
             id: debtor.payer.to_string(),
             name: debtor.name.clone(),
             owed: debtor.owed().to_string(),
-            reminded: debtor.jobs.iter().filter_map(|job| job.reminded_on).max().map_or(String::new(), |on| words::day(&on)),
+            reminded: debtor
+                .jobs
+                .iter()
+                .filter_map(|job| job.reminded_on)
+                .max()
+                .map_or(String::new(), |on| words::day(&on)),
             jobs: debtor.jobs.iter().map(|job| OpenRow::of(job, today)).collect(),
         }
     }
@@ -82,6 +88,7 @@ pub(crate) async fn show_money(State(state): State<AppState>) -> PageResult {
         owed: owed.to_string(),
         jobs,
         shown: balances.len(),
+        has_more: i64::try_from(balances.len()).is_ok_and(|shown| shown < jobs),
         debtors: by_payer(balances).iter().map(|debtor| DebtorRow::of(debtor, today)).collect(),
         to_give_back: to_give_back.iter().map(|balance| OpenRow::of(balance, today)).collect(),
     })

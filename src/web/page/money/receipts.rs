@@ -83,9 +83,10 @@ pub(crate) async fn list_receipts(State(state): State<AppState>, Query(asked): Q
         })
         .collect();
     let is_more = kept.len() > rows.len();
-    let older = kept.get(rows.len().saturating_sub(1)).filter(|_| is_more).map(|last| {
-        format!("/money/receipts?from={from}&before={}_{}", words::iso(&last.issued_on), last.number)
-    });
+    let older = kept
+        .get(rows.len().saturating_sub(1))
+        .filter(|_| is_more)
+        .map(|last| format!("/money/receipts?from={from}&before={}_{}", words::iso(&last.issued_on), last.number));
     show(&ReceiptsPage {
         chrome: Chrome::new(&state, "money"),
         part: "receipts",

@@ -111,7 +111,8 @@ fn row(period: Period, takings: &Takings, kinds: &[PaymentKind]) -> TakingsRow {
 }
 
 fn of(takings: &Takings, kinds: &[PaymentKind]) -> TakingsRow {
-    let refunded = |moved: Moved| Some(moved.refunded).filter(|cents| cents.cents() != 0).map(|cents| cents.to_string());
+    let refunded =
+        |moved: Moved| Some(moved.refunded).filter(|cents| cents.cents() != 0).map(|cents| cents.to_string());
     let moved = takings.moved();
     TakingsRow {
         key: String::new(),
