@@ -23,12 +23,15 @@
 //! * [`stock`] – uncut lenses: the drawer, and the pair taken for a job.
 //! * [`supplier_list`] – reads a supplier's list of blanks.
 //! * [`impact`] – what says that the lenses of a job resist impact (21 CFR 801.410).
+//! * [`attachment`] – photographs and letters that are kept with a job.
+//! * [`own_frame`] – the customer's own frame, sent in.
 //! * [`packing`] – the packing list and the sentences on the packing sheet.
 //! * [`money`] – amounts in whole cents.
 //! * [`id`] – named ids; `key` – the key of a choice; [`limit`] – the range of a typed number.
 //! * [`step`] – what comes next on a job, and at which stage each step may be done.
 //! * [`text`] – checks typed text: trimmed, limited length, no control characters.
 
+pub mod attachment;
 pub mod bill;
 pub mod calendar;
 pub mod cancellation;
@@ -53,6 +56,7 @@ pub mod lab;
 pub mod limit;
 pub mod money;
 pub mod order;
+pub mod own_frame;
 pub mod packing;
 pub mod parcel_return;
 pub mod payment;

@@ -345,7 +345,7 @@ impl Bulk {
 
     async fn insert_shape(&mut self, copy: &ShapeCopy) -> Result<(), StoreError> {
         let bytes = &copy.shape.original;
-        let file = NewAttachment { kind: "trace", name: &copy.shape.original_name, bytes, job: Some(copy.job) };
+        let file = NewAttachment::trace(&copy.shape.original_name, bytes, copy.job);
         let original = insert_attachment(&mut self.db, &file, copy.at).await?;
         let (dbl, at) = (copy.shape.dbl.hundredths(), Stamp(copy.at));
         let (origin, source) = (ShapeOrigin::Traced.key(), copy.shape.dbl_source.key());

@@ -38,6 +38,7 @@ pub mod lens;
 mod need;
 pub mod once;
 mod order;
+mod own_frame;
 mod packing;
 mod parcel_return;
 mod payment;

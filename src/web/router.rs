@@ -11,9 +11,10 @@ use super::error::WebError;
 use super::page::lab::{material, treatment};
 use super::page::orders::correction;
 use super::page::{
-    bills, blanks, buying, cancellations, checks, compensation, customers, cuts, drafts, edge, find, frames, impact,
-    jobs, lab, layout, lenses, materials, orders, packing, papers, payments, people, prism, process_spread, promise,
-    purchases, receipts, returns, risk, shapes, shipments, spoilage, start, stock, ticket, today, understood,
+    bills, blanks, buying, cancellations, checks, compensation, customers, cuts, drafts, edge, files, find, frames,
+    impact, jobs, lab, layout, lenses, materials, orders, own_frame, packing, papers, payments, people, prism,
+    process_spread, promise, purchases, receipts, returns, risk, shapes, shipments, spoilage, start, stock, ticket,
+    today, understood,
 };
 use super::{AppState, asset, page};
 
@@ -53,6 +54,9 @@ addresses! {
     "/jobs/{number}/delay-answers" => post(promise::keep_answer),
     "/jobs/{number}/people" => get(people::show_people).post(people::change_people),
     "/jobs/{number}/relens" => get(orders::new_lenses),
+    "/jobs/{number}/files" => get(files::show_files).post(files::add_files),
+    "/jobs/{number}/files/{id}" => get(files::show_file),
+    "/jobs/{number}/own-frame" => get(own_frame::show_own_frame).post(own_frame::receive_own_frame),
     "/jobs/{number}/shape" => get(shapes::show_shape).post(shapes::keep_shape),
     "/jobs/{number}/shape/original" => get(shapes::download_original),
     "/jobs/{number}/shape/export" => get(shapes::export_shape),

@@ -23,6 +23,7 @@ mod lenses;
 mod one_eye;
 mod order_summary;
 mod orders;
+mod own_frame;
 mod packing;
 mod papers;
 mod payments;
