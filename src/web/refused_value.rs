@@ -14,6 +14,7 @@ use super::page::lab::material::MaterialForm;
 use super::page::lab::treatment::TreatmentForm;
 use super::page::lenses::EyeLensNames;
 use super::page::orders::OrderForm;
+use super::page::own_frame::OwnFrameForm;
 use super::page::payments::PaymentForm;
 use super::page::process_spread::ProcessSpreadForm;
 use super::page::shapes::ShapeForm;
@@ -54,6 +55,8 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
         "lab_closed_periods" => (LabForm::CLOSED_PERIODS, "This list is too long"),
         "lab_lead_days" => (LabForm::LEAD_DAYS, NUMBER),
         "lab_shipping" => (LabForm::SHIPPING, PRICE),
+
+        "own_frame_arrival_condition" => (OwnFrameForm::CONDITION, "This condition is empty or too long"),
 
         "material_version_name" => (MaterialForm::NAME, NAME),
         "material_version_index" => (MaterialForm::INDEX, NUMBER),

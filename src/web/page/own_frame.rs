@@ -83,19 +83,22 @@ pub(crate) async fn receive_own_frame(
         return show_again(&page(&state, &post.job.clone(), Some(post.refused())).await?);
     };
     let now = state.clock.now();
-    let done = state.store.receive_own_frame(&post.act, number, &arrival, &photographs, now).await?;
-    post.done(done)
+    let done = state.store.receive_own_frame(&post.act, number, &arrival, &photographs, now).await;
+    match post.form.kept(done)? {
+        Some(done) => post.done(done),
+        None => show_again(&page(&state, &post.job.clone(), Some(post.refused())).await?),
+    }
 }
 
 /// The form as it was sent.
-struct OwnFrameForm {
+pub(in crate::web) struct OwnFrameForm {
     arrival: OwnFrameArrival,
     photographs: Vec<NewFile>,
 }
 
 impl OwnFrameForm {
     const RECEIVED_ON: &str = "received_on";
-    const CONDITION: &str = "condition";
+    pub(in crate::web) const CONDITION: &str = "condition";
     const PHOTOGRAPHS: &str = "photographs";
 
     fn read(form: &mut Form, files: &[SentFile], state: &AppState) -> Option<Self> {
