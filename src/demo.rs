@@ -38,6 +38,7 @@ use crate::store::shipment::Shipment;
 use crate::store::verification::NewCheck;
 use crate::store::{OpenError, Store, StoreError};
 
+mod buying;
 mod data;
 pub mod fresh_file;
 mod invent;
@@ -124,6 +125,7 @@ pub async fn load(store: &Store, today: Date, now: OffsetDateTime) -> Result<Sum
     let book = Book::read().map_err(|why| wrong("a file", why))?;
     let mut loader = Loader::open(store, &book, today, now).await?;
     loader.tell(now).await?;
+    buying::order_lenses(store, &loader.lab, today, now).await?;
     Ok(loader.summary())
 }
 

@@ -50,7 +50,11 @@ async fn every_job_stands_where_its_row_says() {
     assert_eq!(store.list_frames("", 1000).await.unwrap().len(), 25);
     assert_eq!(store.list_open_jobs().await.unwrap().len(), 120 - sent);
     let drawer: i64 = rows("drawer.json").iter().map(|r| r["count"].as_i64().unwrap()).sum();
-    assert_eq!(store.list_drawer().await.unwrap().iter().map(|l| l.count).sum::<i64>(), drawer);
+    // Besides, two pairs of coated lenses for the job whose right lens is kept in the drawer.
+    assert_eq!(store.list_drawer().await.unwrap().iter().map(|l| l.count).sum::<i64>(), drawer + 4);
+    assert_eq!(store.list_promises().await.unwrap().len(), 1);
+    let open = store.list_open_purchase_lines().await.unwrap();
+    assert_eq!((open.len(), open.iter().map(|line| line.here).sum::<i64>()), (4, 1));
 
     let mut receipts = BTreeMap::new();
     for (number, row) in (1001i64..).zip(&jobs) {

@@ -43,6 +43,7 @@ pub mod customer;
 pub mod date;
 pub mod deadline;
 pub mod delay;
+pub mod delivery_list;
 pub mod eye_order;
 pub mod fault;
 pub mod fitting;

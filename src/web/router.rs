@@ -103,6 +103,7 @@ addresses! {
     "/purchases/{number}/sheet" => get(purchases::print_purchase),
     "/stock" => get(stock::show_drawer),
     "/stock/new" => get(stock::new_lens).post(stock::stock_lens),
+    "/stock/{id}/reorder" => post(stock::set_reorder_point),
     "/stock/{id}/count" => get(stock::ask_count).post(stock::correct_count),
 
     "/lab" => get(lab::show_lab).post(lab::change_lab),

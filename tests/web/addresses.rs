@@ -157,6 +157,10 @@ async fn filled(address: &str) -> Filled {
             changes = said(&[("change", "+1")]);
             format!("/stock/{}/count", given_drawer_lens(&lab).await)
         }
+        "/stock/{id}/reorder" => {
+            changes = said(&[("reorder_at", "3"), ("supplier", "Brightwater Optical")]);
+            format!("/stock/{}/count", given_drawer_lens(&lab).await)
+        }
         "/buying" => {
             let number = lab.given_job().await;
             lab.given_shape_for(number).await;
@@ -194,6 +198,7 @@ async fn filled(address: &str) -> Filled {
     let path = match (address, job) {
         (_, Some(number)) => address.replace("{number}", &number.to_string()),
         _ if address.ends_with("/retirement") => format!("{page}/retirement"),
+        _ if address.ends_with("/reorder") => page.replace("/count", "/reorder"),
         _ if address == "/buying/promises" => address.to_owned(),
         _ => page.clone(),
     };
