@@ -377,7 +377,7 @@ pub(crate) async fn set_reorder_point(
 fn front_words(lens: &DrawerLensDetails) -> String {
     match (lens.front_power, lens.base) {
         (Some(front), _) => front.to_string(),
-        (None, Some(base)) => format!("base {base}"),
+        (None, Some(base)) => format!("base {}", crate::optics::notation::short(base.to_f64())),
         (None, None) => String::new(),
     }
 }
