@@ -43,6 +43,7 @@ mod data;
 pub mod fresh_file;
 mod invent;
 pub mod lifetime;
+mod mishap;
 mod shapes;
 mod story;
 mod timeline;
@@ -126,7 +127,9 @@ pub async fn load(store: &Store, today: Date, now: OffsetDateTime) -> Result<Sum
     let mut loader = Loader::open(store, &book, today, now).await?;
     loader.tell(now).await?;
     buying::order_lenses(store, &loader.lab, today, now).await?;
-    Ok(loader.summary())
+    loader.let_go_wrong(now).await?;
+    let summary = loader.summary();
+    Ok(Summary { jobs: summary.jobs + mishap::MORE_JOBS, ..summary })
 }
 
 fn wrong(row: impl Display, why: impl Display) -> DemoError {

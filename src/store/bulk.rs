@@ -241,8 +241,8 @@ impl Bulk {
         self.texts.extend([&frame.maker, &frame.model, &frame.colour].map(String::clone));
         let number = sqlx::query!(
             "insert into frame (id, maker, model, colour, eye_size_hundredths, bridge_hundredths, temple_hundredths, rim,
-                                price_cents, added_at)
-             values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                                price_cents, added_at, changed_at)
+             values (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?10)",
             id,
             frame.maker,
             frame.model,

@@ -36,6 +36,7 @@ pub fn refused_value(why: &StoreError) -> Option<(String, &'static str)> {
 const NAME: &str = "This name is empty or too long";
 const PRICE: &str = "This price is below nothing or too high";
 const LENGTH: &str = "This length is outside what can be";
+const FRAME_TWICE: &str = "Another frame in the book has this maker, model, color, eye size and bridge";
 const NUMBER: &str = "This figure is outside what can be";
 
 fn of_range(constraint: &str) -> Option<(String, &'static str)> {
@@ -126,7 +127,7 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
 fn of_unique(columns: &str) -> Option<(String, &'static str)> {
     let table = columns.split('.').next().unwrap_or_default();
     match table {
-        "frame" => Some((OrderForm::FRAME_MODEL.to_owned(), "This frame is in the book already: choose it above")),
+        "frame" => Some((OrderForm::FRAME_MODEL.to_owned(), FRAME_TWICE)),
         _ => None,
     }
 }

@@ -95,6 +95,7 @@ addresses! {
     "/customers/{id}/details" => get(customers::edit_customer).post(customers::change_customer),
     "/frames" => get(frames::list_frames),
     "/frames/{id}" => get(frames::show_frame),
+    "/frames/{id}/details" => get(frames::edit_frame).post(frames::change_frame),
     "/buying" => get(buying::show_buying).post(buying::order_lenses),
     "/buying/promises" => post(buying::promise_lenses),
     "/buying/list" => get(buying::print_list),

@@ -189,6 +189,11 @@ async fn filled(address: &str) -> Filled {
             changes = said(&[("name", "Ada Changed")]);
             format!("/customers/{}/details", lab.store.get_job(number).await.unwrap().customer.id)
         }
+        "/frames/{id}/details" => {
+            let number = lab.given_job().await;
+            changes = said(&[("frame_colour", "rust")]);
+            format!("/frames/{}/details", lab.store.get_job(number).await.unwrap().frame.id)
+        }
         _ => {
             let (number, page, typed) = filled_for_job(&lab, address).await;
             (job, changes) = (Some(number), typed);
