@@ -50,18 +50,21 @@ async fn a_parcel_that_came_back_leads_to_what_is_done_with_it() {
     for (cause, condition) in [("undeliverable", "unopened"), ("put_right", "opened"), ("lost", "lost")] {
         let number = lab.given_sent_job().await;
         assert!(!lab.get("/").await.body.contains(&format!(r#"href="/jobs/{number}"#)), "a sent job is done");
-        lab.post(&format!("/jobs/{number}/return"), &[("cause", cause), ("condition", condition)])
-            .await
-            .assert_status(303);
+        lab.post(
+            &format!("/jobs/{number}/return"),
+            &[("cause", cause), ("condition", condition), ("returned_on", "2026-11-25")],
+        )
+        .await
+        .assert_status(303);
         jobs.push(number);
     }
     let page = lab.get("/").await;
-    // As it left: it is sent again. Opened: it is read again first. Lost: the shape is on file, the lenses are not.
-    for (number, (group, next)) in jobs.iter().zip([("send", "shipment"), ("check", "check"), ("lenses", "lenses")]) {
+    // As it left: it is packed anew. Opened: it is read again first. Lost: the shape is on file, the lenses are not.
+    for (number, (group, next)) in jobs.iter().zip([("pack", "packing"), ("check", "check"), ("lenses", "lenses")]) {
         assert_eq!(page.attributes(&format!("#{group} .job-link"), "href"), [format!("/jobs/{number}/{next}")]);
         assert_eq!(page.texts(&format!("#{group} .mark.soon")), ["to be sent again"]);
         lab.get(&format!("/jobs/{number}/{next}")).await.assert_status(200);
     }
-    lab.post(&format!("/jobs/{}/shipment", jobs[0]), &[("carrier", "Parcel post")]).await.assert_status(303);
-    assert!(!lab.get("/").await.body.contains(r#"id="send""#), "sent again, it is done");
+    lab.send_on(jobs[0]).await;
+    assert!(!lab.get("/").await.body.contains(r#"id="pack""#), "sent again, it is done");
 }
