@@ -39,10 +39,12 @@ use crate::store::shipment::Shipment;
 use crate::store::verification::NewCheck;
 use crate::store::{OpenError, Store, StoreError};
 
+mod buying;
 mod data;
 pub mod fresh_file;
 mod invent;
 pub mod lifetime;
+mod mishap;
 mod shapes;
 mod story;
 mod timeline;
@@ -125,7 +127,10 @@ pub async fn load(store: &Store, today: Date, now: OffsetDateTime) -> Result<Sum
     let book = Book::read().map_err(|why| wrong("a file", why))?;
     let mut loader = Loader::open(store, &book, today, now).await?;
     loader.tell(now).await?;
-    Ok(loader.summary())
+    buying::order_lenses(store, &loader.lab, today, now).await?;
+    loader.let_go_wrong(now).await?;
+    let summary = loader.summary();
+    Ok(Summary { jobs: summary.jobs + mishap::MORE_JOBS, ..summary })
 }
 
 fn wrong(row: impl Display, why: impl Display) -> DemoError {

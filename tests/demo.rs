@@ -41,31 +41,37 @@ async fn every_job_stands_where_its_row_says() {
 
     let jobs = rows("jobs.json");
     let sent = jobs.iter().filter(|j| j["stage"] == "sent").count();
-    assert_eq!((summary.customers, summary.frames, summary.jobs, summary.receipts), (60, 25, 120, sent));
+    let newest = |is_wanted: &dyn Fn(&Value) -> bool| 1001 + jobs.iter().rposition(is_wanted).unwrap() as i64;
+    let returned = newest(&|j| j["stage"] == "sent" && j["paid"] == "full");
+    let corrected = newest(&|j| j["stage"] == "taken" && j["paid"] == "none");
+    assert_eq!((summary.customers, summary.frames, summary.jobs, summary.receipts), (60, 25, 121, sent));
     assert_eq!(summary.drawer, rows("drawer.json").len());
     store.close().await;
     let store = Store::open(folder.path()).await.unwrap();
 
     assert_eq!(store.list_customers("", 1000).await.unwrap().len(), 60);
     assert_eq!(store.list_frames("", 1000).await.unwrap().len(), 25);
-    assert_eq!(store.list_open_jobs().await.unwrap().len(), 120 - sent);
+    assert_eq!(store.list_open_jobs().await.unwrap().len(), 120 - sent + 1, "one parcel came back");
     let drawer: i64 = rows("drawer.json").iter().map(|r| r["count"].as_i64().unwrap()).sum();
-    assert_eq!(store.list_drawer().await.unwrap().iter().map(|l| l.count).sum::<i64>(), drawer);
+    // Besides, two pairs of coated lenses for the job whose right lens is kept in the drawer.
+    assert_eq!(store.list_drawer().await.unwrap().iter().map(|l| l.count).sum::<i64>(), drawer + 4);
+    assert_eq!(store.list_promises().await.unwrap().len(), 1);
+    let open = store.list_open_purchase_lines().await.unwrap();
+    assert_eq!((open.len(), open.iter().map(|line| line.here).sum::<i64>()), (4, 1));
 
     let mut receipts = BTreeMap::new();
     for (number, row) in (1001i64..).zip(&jobs) {
         let job = store.get_job(number).await.unwrap();
         let events = store.get_job(number).await.unwrap().history.clone();
-        assert_eq!(
-            stage(job.tasks(), events.iter().map(|e| e.kind)),
-            stage_of(row["stage"].as_str().unwrap()),
-            "job {number}"
-        );
+        let wanted = if number == returned { Stage::Checked } else { stage_of(row["stage"].as_str().unwrap()) };
+        assert_eq!(stage(job.tasks(), events.iter().map(|e| e.kind)), wanted, "job {number}");
+        assert_eq!(job.revision, if number == corrected { 2 } else { 1 }, "job {number}");
         assert!(events.iter().all(|e| e.at <= NOW), "job {number} has a future");
         assert!(events.windows(2).all(|w| w[0].at <= w[1].at), "job {number} runs backwards");
         let ordered_on = TODAY - Duration::days(row["ordered_days_ago"].as_i64().unwrap());
         assert_eq!((job.ordered_on, events[0].at.date()), (ordered_on, ordered_on), "job {number}");
-        assert_eq!(job.sent_on, row["sent_days_ago"].as_i64().map(|d| TODAY - Duration::days(d)), "job {number}");
+        let sent_on = row["sent_days_ago"].as_i64().map(|d| TODAY - Duration::days(d));
+        assert_eq!(job.sent_on, sent_on.filter(|_| number != returned), "job {number}");
         assert_eq!(job.relens_of(), row["relens_of"].as_i64().map(|i| 1001 + i), "job {number}");
         assert_eq!(job.prescription.typed.right, row["rx"]["right"].as_str().unwrap(), "job {number}");
 
@@ -86,7 +92,7 @@ async fn every_job_stands_where_its_row_says() {
             "deposit" => assert!(owed > Cents::ZERO && owed < job.charged, "job {number}"),
             _ => assert_eq!(owed, job.charged, "job {number}"),
         }
-        let is_packed = [Stage::Packed, Stage::Sent].contains(&job.stage());
+        let is_packed = [Stage::Packed, Stage::Sent].contains(&job.stage()) || number == returned;
         assert_eq!(job.is_impact_proven(), is_packed, "job {number}");
         if let Some(receipt) = job.receipt {
             let issued = store.get_receipt(receipt).await.unwrap();
@@ -103,7 +109,40 @@ async fn every_job_stands_where_its_row_says() {
         "receipt numbers grow with their days"
     );
     let late = store.list_open_jobs().await.unwrap().iter().filter(|j| j.promised_on < TODAY).count();
-    assert_eq!(late, 4, "as the data say of themselves");
+    assert_eq!(late, 4 + 1, "as the data say of themselves, and the parcel that came back");
+}
+
+#[tokio::test]
+async fn what_went_wrong_is_put_right_in_the_book() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = Store::open(folder.path()).await.unwrap();
+    load(&store, TODAY, NOW).await.unwrap();
+
+    let cancelled = store.get_job(1121).await.unwrap();
+    assert_eq!((cancelled.stage(), cancelled.charged, cancelled.paid), (Stage::Cancelled, Cents::ZERO, Cents::ZERO));
+    let moved: Vec<Cents> = store.list_payments(1121).await.unwrap().iter().map(|p| p.amount).collect();
+    assert!(moved.len() == 2 && moved[0] > Cents::ZERO && moved[1] == -moved[0], "{moved:?}");
+    assert!(cancelled.history.windows(2).all(|w| w[0].at <= w[1].at) && cancelled.history[0].at.date() == TODAY);
+
+    let jobs = store.list_open_jobs().await.unwrap();
+    let returned: Vec<i64> = jobs.iter().filter(|job| job.was_sent).map(|job| job.number).collect();
+    assert_eq!(returned.len(), 1);
+    let job = store.get_job(returned[0]).await.unwrap();
+    assert!(job.is_to_send_again() && job.owed() == Cents::ZERO && job.receipt.is_some());
+
+    let corrected: Vec<_> = jobs.iter().filter(|job| job.stage == Stage::Taken).map(|job| job.number).collect();
+    let mut said = Vec::new();
+    for number in corrected {
+        let job = store.get_job(number).await.unwrap();
+        said.extend(job.history.iter().filter(|e| e.kind == EventKind::Corrected).map(|e| e.note.clone()));
+    }
+    assert_eq!(
+        said,
+        [
+            "right height 16.00 mm to 17.00 mm; left height 16.00 mm to 17.00 mm. Reason: the customer measured again with \
+             the frame on."
+        ]
+    );
 }
 
 #[tokio::test]

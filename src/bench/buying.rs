@@ -7,10 +7,13 @@ use time::Date;
 use super::layout::{EyeOnBench, JobLayout};
 use crate::desk::id::{DrawerLensId, MaterialId};
 use crate::desk::job::{EyeTask, Job};
+use crate::desk::money::Cents;
+use crate::desk::purchase::{OrderedFor, OrderedLens};
 use crate::desk::stock::{DrawerLens, Suit, WantedLens, plain_power, treatment_words};
 use crate::optics::Eye;
 use crate::optics::notation::short;
 use crate::optics::prescription::LensPower;
+use crate::optics::unit::{Dioptre, Millimetre};
 
 /// A lens that an eye of an open job needs: none is in hand, promised from the drawer or on its way.
 #[derive(Debug, Clone, PartialEq)]
@@ -99,6 +102,25 @@ impl EyeNeed {
             size: laid.map_or(NeededSize::NotTraced, NeededSize::of),
             remark: remark(task, laid),
         })
+    }
+
+    /// The line of an order for it.
+    pub fn ordered(&self, diameter: Millimetre, base: Option<Dioptre>, price: Option<Cents>) -> OrderedLens {
+        let power = self.wanted.power.to_minus();
+        OrderedLens {
+            ordered_for: OrderedFor::Eye { job: self.job, eye: self.eye },
+            material: self.wanted.material,
+            coating: self.wanted.coatings.first().copied(),
+            tint: self.wanted.tint,
+            treatments: self.treatments.clone(),
+            sphere: power.sphere(),
+            cylinder: power.cylinder(),
+            diameter,
+            base,
+            remark: self.remark.clone(),
+            count: 1,
+            price,
+        }
     }
 
     /// The power in minus form, without the axis: an uncut lens can be turned.

@@ -4,6 +4,7 @@
 use std::fmt;
 
 use strum::{EnumString, IntoStaticStr, VariantArray};
+use time::OffsetDateTime;
 
 use super::id::FrameId;
 use super::key::keyed;
@@ -70,6 +71,15 @@ pub struct FrameDetails {
 pub struct Frame {
     pub id: FrameId,
     pub details: FrameDetails,
+}
+
+/// What the book said of a frame before a correction.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FramePast {
+    /// As it was.
+    pub details: FrameDetails,
+    /// When it was corrected.
+    pub until: OffsetDateTime,
 }
 
 impl fmt::Display for FrameDetails {

@@ -49,6 +49,8 @@ id! {
     DrawerLensId(Uuid);
     /// Who sells uncut lenses.
     SupplierId(Uuid);
+    /// A kept file.
+    AttachmentId(Uuid);
 }
 
 #[cfg(test)]

@@ -410,6 +410,12 @@ pub enum EventKind {
     DelaySilent,
     /// The customer cancelled because of a delay, or silence did.
     DelayCancelled,
+    /// The customer sends in a frame of their own.
+    OwnFrameExpected,
+    /// The customer's own frame came in.
+    OwnFrameReceived,
+    /// A photograph or a letter was kept with the job.
+    FileAdded,
     /// A remark.
     Note,
 }
@@ -454,6 +460,9 @@ impl EventKind {
             | EventKind::DelayNotice
             | EventKind::DelaySilent
             | EventKind::DelayCancelled
+            | EventKind::OwnFrameExpected
+            | EventKind::OwnFrameReceived
+            | EventKind::FileAdded
             | EventKind::Note => false,
         }
     }
@@ -495,6 +504,9 @@ impl EventKind {
             EventKind::DelayNotice => "Delay notice",
             EventKind::DelaySilent => "No answer to the delay notice",
             EventKind::DelayCancelled => "Cancelled because of the delay",
+            EventKind::OwnFrameExpected => "The customer sends in a frame",
+            EventKind::OwnFrameReceived => "The customer’s frame received",
+            EventKind::FileAdded => "File added",
             EventKind::Note => "Note",
         }
     }
@@ -609,6 +621,9 @@ pub fn stage(tasks: Pair<EyeTask>, kinds: impl IntoIterator<Item = EventKind>) -
             | EventKind::DelayNotice
             | EventKind::DelaySilent
             | EventKind::DelayCancelled
+            | EventKind::OwnFrameExpected
+            | EventKind::OwnFrameReceived
+            | EventKind::FileAdded
             | EventKind::Note => {}
         }
     }

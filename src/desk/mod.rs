@@ -27,6 +27,8 @@
 //! * [`stock`] – uncut lenses: the drawer, and the pair taken for a job.
 //! * [`supplier_list`] – reads a supplier's list of blanks.
 //! * [`impact`] – what says that the lenses of a job resist impact (21 CFR 801.410).
+//! * [`attachment`] – photographs and letters that are kept with a job.
+//! * [`own_frame`] – the customer's own frame, sent in.
 //! * [`packing`] – the packing list and the sentences on the packing sheet.
 //! * [`money`] – amounts in whole cents.
 //! * [`csv`] – tables that a spreadsheet opens.
@@ -35,6 +37,7 @@
 //! * [`text`] – checks typed text: trimmed, limited length, no control characters.
 
 pub mod account;
+pub mod attachment;
 pub mod bill;
 pub mod calendar;
 pub mod cancellation;
@@ -46,6 +49,7 @@ pub mod customer;
 pub mod date;
 pub mod deadline;
 pub mod delay;
+pub mod delivery_list;
 pub mod eye_order;
 pub mod fault;
 pub mod fitting;
@@ -61,6 +65,7 @@ pub mod money;
 pub mod npi;
 pub mod open_balance;
 pub mod order;
+pub mod own_frame;
 pub mod packing;
 pub mod parcel_return;
 pub mod payment;

@@ -63,7 +63,7 @@ pub struct PackingItem {
 impl PackingItem {
     /// Whether it applies to this kind of parcel.
     pub fn applies_to(&self, parcel: Parcel) -> bool {
-        self.only_for.is_none_or(|only| only == parcel)
+        self.only_for.is_none_or(|only| only == parcel || only == Parcel::Glasses && parcel == Parcel::OwnFrame)
     }
 }
 
@@ -72,6 +72,8 @@ impl PackingItem {
 pub enum Parcel {
     /// The lenses in their frame.
     Glasses,
+    /// The lenses in the frame that the customer sent in.
+    OwnFrame,
     /// Lenses, for a frame that stays with the customer.
     LensesOnly,
 }
@@ -96,7 +98,7 @@ const fn only_for(parcel: Parcel, item: PackingItem) -> PackingItem {
 }
 
 /// The list, in the order of the work.
-pub const ITEMS: [PackingItem; 15] = [
+pub const ITEMS: [PackingItem; 16] = [
     only_for(
         Parcel::Glasses,
         needed("lenses_tight", ItemGroup::Lenses, "Both lenses are tight, with no gap and no rotation"),
@@ -132,6 +134,14 @@ pub const ITEMS: [PackingItem; 15] = [
         optional("planes", ItemGroup::Alignment, "Lens planes in line, equal face form, equal pads"),
     ),
     needed("cleaned", ItemGroup::Parcel, "Cleaned, with no blocking or layout marks left"),
+    only_for(
+        Parcel::OwnFrame,
+        needed(
+            "own_frame_back",
+            ItemGroup::Parcel,
+            "The customer’s own frame is compared with its noted condition and goes back",
+        ),
+    ),
     needed("sheet_inside", ItemGroup::Parcel, "The packing sheet with the cautions is inside"),
     optional("case", ItemGroup::Parcel, "Case and cloth are inside"),
     needed("no_prescription_outside", ItemGroup::Parcel, "No part of the prescription is on the outside of the parcel"),
@@ -150,7 +160,7 @@ pub enum PackingError {
 
 /// The required items that are not ticked.
 pub fn missing<S: AsRef<str>>(parcel: Parcel, ticked: &[S]) -> Vec<&'static PackingItem> {
-    static LIST: [PackingItem; 15] = ITEMS;
+    static LIST: [PackingItem; 16] = ITEMS;
     LIST.iter()
         .filter(|item| item.applies_to(parcel))
         .filter(|item| item.is_needed && !is_ticked(item, ticked))
@@ -214,7 +224,7 @@ mod tests {
 
     #[test]
     fn required_items_must_be_ticked() {
-        for parcel in [Parcel::Glasses, Parcel::LensesOnly] {
+        for parcel in [Parcel::Glasses, Parcel::OwnFrame, Parcel::LensesOnly] {
             let listed = || ITEMS.iter().filter(move |i| i.applies_to(parcel));
             let all: Vec<&str> = listed().map(|i| i.key).collect();
             assert_eq!(check_ticks(parcel, &all).map(|s| s.len()), Ok(all.len()));
@@ -247,6 +257,14 @@ mod tests {
         assert!(of(Parcel::LensesOnly).any(|i| i.key == "own_wraps"));
         assert!(of(Parcel::Glasses).all(|i| i.key != "own_wraps"));
         assert!(matches!(check_ticks(Parcel::LensesOnly, &["spread"]), Err(PackingError::Unknown(_))));
+    }
+
+    #[test]
+    fn the_customers_own_frame_goes_back() {
+        let of = |parcel| ITEMS.iter().filter(move |i| i.applies_to(parcel)).map(|i| i.key);
+        assert!(of(Parcel::OwnFrame).any(|key| key == "own_frame_back"));
+        assert!([Parcel::Glasses, Parcel::LensesOnly].into_iter().all(|p| of(p).all(|key| key != "own_frame_back")));
+        assert_eq!(of(Parcel::OwnFrame).count(), of(Parcel::Glasses).count() + 1);
     }
 
     #[test]

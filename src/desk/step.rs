@@ -169,6 +169,10 @@ pub enum Step {
     DelayNotice,
     /// What came of a delay notice.
     DelayAnswer,
+    /// The customer's own frame came in.
+    OwnFrame,
+    /// A photograph or a letter is added.
+    File,
     /// A remark.
     Note,
 }
@@ -183,6 +187,7 @@ impl Step {
             Step::Compensation => Stage::Taken..=Stage::LensesInHand,
             Step::Cut => Stage::LensesInHand..=Stage::Packed,
             Step::Impact => Stage::LensesInHand..=Stage::Packed,
+            Step::OwnFrame => Stage::Taken..=Stage::Packed,
             Step::Check => Stage::Cut..=Stage::Packed,
             Step::Concession => Stage::Cut..=Stage::Cut,
             Step::Packing => Stage::Checked..=Stage::Checked,
@@ -198,6 +203,7 @@ impl Step {
             | Step::Refund
             | Step::Receipt
             | Step::People
+            | Step::File
             | Step::Note => Stage::Taken..=Stage::Cancelled,
         }
     }
@@ -247,6 +253,8 @@ impl Step {
                 &[EventKind::PromiseMoved, EventKind::DelaySilent, EventKind::DelayCancelled]
             }
             Step::Compensation => &[EventKind::PowerDecided],
+            Step::OwnFrame => &[EventKind::OwnFrameReceived],
+            Step::File => &[EventKind::FileAdded],
             Step::Note => &[EventKind::Note],
         };
         kinds.iter().map(|kind| job.count(*kind)).sum()

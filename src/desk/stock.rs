@@ -5,6 +5,7 @@ use super::id::{DrawerLensId, MaterialId, SupplierId, TreatmentId};
 use super::job::Job;
 use super::limit::{LengthLimit, PowerLimit};
 use crate::optics::Eye;
+use crate::optics::notation::short;
 use crate::optics::prescription::LensPower;
 use crate::optics::surface::true_from_tool_d;
 use crate::optics::unit::{Dioptre, Millimetre};
@@ -193,7 +194,7 @@ impl DrawerLens {
         let centre = self.details.centre.map(|centre| format!(", centre {centre} mm")).unwrap_or_default();
         let front = match (self.details.front_power, self.details.base) {
             (Some(front), _) => format!(", front {front} D"),
-            (None, Some(base)) => format!(", base {base}"),
+            (None, Some(base)) => format!(", base {}", short(base.to_f64())),
             (None, None) => String::new(),
         };
         let treatments = if self.treatments.is_empty() { String::new() } else { format!(", {}", self.treatments) };

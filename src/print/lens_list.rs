@@ -53,7 +53,7 @@ impl LensListRow {
             treatments: need.lens.treatments.clone(),
             diameter: format!("{diameter_mm} mm"),
             diameter_mm,
-            base: details.base.map(|base| base.to_string()).unwrap_or_default(),
+            base: details.base.map(|base| short(base.to_f64())).unwrap_or_default(),
             remark: String::new(),
             used_for: "Drawer".into(),
         }
@@ -71,7 +71,7 @@ impl LensListRow {
                 OrderedFor::Drawer(_) => format!("{} mm", short(lens.diameter.to_f64())),
             },
             diameter_mm: short(lens.diameter.to_f64()),
-            base: lens.base.map(|base| base.to_string()).unwrap_or_default(),
+            base: lens.base.map(|base| short(base.to_f64())).unwrap_or_default(),
             remark: lens.remark.clone(),
             used_for: match lens.ordered_for {
                 OrderedFor::Eye { job, eye } => format!("Job {job}, {} eye", eye.name()),

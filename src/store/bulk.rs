@@ -241,8 +241,8 @@ impl Bulk {
         self.texts.extend([&frame.maker, &frame.model, &frame.colour].map(String::clone));
         let number = sqlx::query!(
             "insert into frame (id, maker, model, colour, eye_size_hundredths, bridge_hundredths, temple_hundredths, rim,
-                                price_cents, added_at)
-             values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                                price_cents, added_at, changed_at)
+             values (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?10)",
             id,
             frame.maker,
             frame.model,
@@ -345,7 +345,7 @@ impl Bulk {
 
     async fn insert_shape(&mut self, copy: &ShapeCopy) -> Result<(), StoreError> {
         let bytes = &copy.shape.original;
-        let file = NewAttachment { kind: "trace", name: &copy.shape.original_name, bytes, job: Some(copy.job) };
+        let file = NewAttachment::trace(&copy.shape.original_name, bytes, copy.job);
         let original = insert_attachment(&mut self.db, &file, copy.at).await?;
         let (dbl, at) = (copy.shape.dbl.hundredths(), Stamp(copy.at));
         let (origin, source) = (ShapeOrigin::Traced.key(), copy.shape.dbl_source.key());

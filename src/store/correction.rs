@@ -7,8 +7,9 @@ use uuid::Uuid;
 use super::event::append_event;
 use super::lens::give_up_lens;
 use super::once::{Done, Once};
-use super::order::{Made, insert_made};
+use super::order::Made;
 use super::prescription::insert_prescription;
+use super::revision::{Change, PairChange, revise};
 use super::search::index_job;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
@@ -33,7 +34,7 @@ impl Store {
         // As it was ordered before: a lens that was bought for it goes into the drawer as what it was bought for.
         let job = self.get_job(number).await?;
         self.once(key, Some((number, Step::Correction)), now, async |tx| {
-            insert_revision(tx, number, correction, now).await?;
+            revise_order(tx, number, correction, now).await?;
             for (eye, place) in &correction.lenses {
                 give_up_lens(tx, &job, *eye, *place, now).await?;
             }
@@ -48,7 +49,8 @@ impl Store {
     }
 }
 
-async fn insert_revision(
+/// Adds the revision, if the newest one is still the one that was looked at.
+async fn revise_order(
     tx: &mut SqliteConnection,
     number: i64,
     correction: &Correction,
@@ -69,35 +71,24 @@ async fn insert_revision(
         Some(prescription) => insert_prescription(tx, newest.patient, prescription, now).await?,
         None => newest.prescription,
     };
-    let (next, at) = (newest.revision + 1, Stamp(now));
-    let (lens_use, design) = (correction.made_for.key(), correction.design.key());
-    sqlx::query!(
-        "insert into job_revision (job_number, revision, patient_id, payer_id, recipient_id, frame_id, prescription_id,
-                                   lens_use, material_version_id, design, promised_on, note, reason, at)
-         select job_number, ?3, patient_id, payer_id, recipient_id, ?4, ?5, ?6, ?7, ?8, promised_on, ?9, ?10, ?11
-         from job_revision where job_number = ?1 and revision = ?2",
-        number,
-        newest.revision,
-        next,
-        correction.frame,
+    let pair = PairChange {
+        frame: correction.frame,
         prescription,
-        lens_use,
-        correction.material,
-        design,
-        correction.note,
-        correction.reason,
-        at
-    )
-    .execute(&mut *tx)
-    .await?;
-    let made = Made {
-        tasks: correction.tasks,
-        height: correction.height,
-        coating: correction.coating,
-        second_coating: correction.second_coating,
-        tint: correction.tint,
+        made_for: correction.made_for,
+        material: correction.material,
+        design: correction.design,
+        note: &correction.note,
+        made: Made {
+            tasks: correction.tasks,
+            height: correction.height,
+            coating: correction.coating,
+            second_coating: correction.second_coating,
+            tint: correction.tint,
+        },
     };
-    insert_made(tx, number, next, &made).await
+    let change = Change { pair: Some(pair), reason: &correction.reason, ..Change::default() };
+    revise(tx, number, &change, now).await?;
+    Ok(())
 }
 
 /// A newer decision without a power takes the place of the one before it, if there is one.

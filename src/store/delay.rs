@@ -252,9 +252,15 @@ impl Store {
         .ok_or(StoreError::NotFound("that notice"))
     }
 
-    /// Every open job with how its promise stands, the earliest promise first.
+    /// Every open job with how its promise stands, the earliest promise first. One whose parcel came back was sent, so
+    /// nothing of the promise is open but a refund.
     pub async fn list_open_promises(&self) -> Result<Vec<JobPromise>, StoreError> {
-        job_promises!(self, "where j.closed_at is null order by j.promised_on, j.number")
+        job_promises!(
+            self,
+            "where j.closed_at is null
+               and (j.refund_due_on is not null or not exists (select 1 from shipment where job_number = j.number))
+             order by j.promised_on, j.number"
+        )
     }
 
     /// The closed jobs with money due back, the earliest first.

@@ -6,11 +6,12 @@ use sqlx::types::Json;
 use time::OffsetDateTime;
 use uuid::Uuid;
 
+use super::once::{Done, Once};
 use super::read::{length, word};
-use super::search::{index_frame, matching};
+use super::search::{index_frame, index_jobs_of_frame, matching};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
-use crate::desk::frame::{Frame, FrameDetails, Rim};
+use crate::desk::frame::{Frame, FrameDetails, FramePast, Rim};
 use crate::desk::id::FrameId;
 use crate::desk::money::Cents;
 
@@ -108,6 +109,108 @@ impl Store {
     }
 }
 
+struct FramePastRow {
+    id: FrameId,
+    maker: String,
+    model: String,
+    colour: String,
+    eye_size_hundredths: i64,
+    bridge_hundredths: i64,
+    temple_hundredths: Option<i64>,
+    rim: String,
+    price_cents: i64,
+    replaced_at: Stamp,
+}
+
+impl TryFrom<FramePastRow> for FramePast {
+    type Error = StoreError;
+    fn try_from(row: FramePastRow) -> Result<Self, StoreError> {
+        let until = row.replaced_at.0;
+        let frame = Frame::try_from(FrameRow {
+            id: row.id,
+            maker: row.maker,
+            model: row.model,
+            colour: row.colour,
+            eye_size_hundredths: row.eye_size_hundredths,
+            bridge_hundredths: row.bridge_hundredths,
+            temple_hundredths: row.temple_hundredths,
+            rim: row.rim,
+            price_cents: row.price_cents,
+        })?;
+        Ok(Self { details: frame.details, until })
+    }
+}
+
+impl Store {
+    /// Corrects a frame; what stood before is kept by a trigger.
+    ///
+    /// # Errors
+    ///
+    /// [`StoreError::NotFound`] when there is no such frame, [`StoreError::Twice`] when another one has the same maker,
+    /// model, color, eye size and bridge.
+    pub async fn change_frame(
+        &self,
+        key: &str,
+        id: FrameId,
+        details: &FrameDetails,
+        now: OffsetDateTime,
+    ) -> Result<Once<()>, StoreError> {
+        self.once(key, None, now, async |tx| {
+            let (eye, bridge) = (details.eye_size.hundredths(), details.bridge.hundredths());
+            let temple = details.temple.map(|t| t.hundredths());
+            let (rim, price, changed_at) = (details.rim.key(), details.price.cents(), Stamp(now));
+            let changed = sqlx::query!(
+                "update frame set maker = ?, model = ?, colour = ?, eye_size_hundredths = ?, bridge_hundredths = ?,
+                    temple_hundredths = ?, rim = ?, price_cents = ?, changed_at = ? where id = ?",
+                details.maker,
+                details.model,
+                details.colour,
+                eye,
+                bridge,
+                temple,
+                rim,
+                price,
+                changed_at,
+                id
+            )
+            .execute(&mut *tx)
+            .await?
+            .rows_affected();
+            if changed == 0 {
+                return Err(StoreError::NotFound("that frame"));
+            }
+            index_frame(tx, id).await?;
+            index_jobs_of_frame(tx, id).await?;
+            Ok(Done::new((), id))
+        })
+        .await
+    }
+
+    /// How often a frame was corrected: the running number of the form.
+    pub async fn count_frame_changes(&self, id: FrameId) -> Result<i64, StoreError> {
+        Ok(sqlx::query_scalar!(r#"select count(*) as "n!: i64" from frame_past where frame_id = ?"#, id)
+            .fetch_one(&self.read)
+            .await?)
+    }
+
+    /// What a frame's row said before its newest corrections, the newest first.
+    pub async fn list_frame_past(&self, id: FrameId, most: i64) -> Result<Vec<FramePast>, StoreError> {
+        sqlx::query_as!(
+            FramePastRow,
+            r#"select frame_id as "id: FrameId", maker, model, colour, eye_size_hundredths, bridge_hundredths,
+                      temple_hundredths, rim, price_cents, replaced_at as "replaced_at: Stamp"
+               from frame_past where frame_id = ? order by seq desc limit ?"#,
+            id,
+            most
+        )
+        .fetch_all(&self.read)
+        .await?
+        .into_iter()
+        .map(FramePast::try_from)
+        .collect()
+    }
+}
+
 /// Adds a frame, or finds the one that is already there under the same maker, model, colour and size.
 pub(super) async fn insert_frame(
     tx: &mut SqliteConnection,
@@ -119,8 +222,8 @@ pub(super) async fn insert_frame(
     let (temple, rim, price) = (details.temple.map(|t| t.hundredths()), details.rim.key(), details.price.cents());
     let added = sqlx::query!(
         "insert into frame (id, maker, model, colour, eye_size_hundredths, bridge_hundredths, temple_hundredths, rim,
-                            price_cents, added_at)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+                            price_cents, added_at, changed_at)
+         values (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?10)
          on conflict (maker, model, colour, eye_size_hundredths, bridge_hundredths) do nothing",
         id,
         details.maker,

@@ -7,7 +7,7 @@ use sqlx::{Decode, Encode, Sqlite, Type};
 use uuid::Uuid;
 
 use crate::desk::id::{
-    CustomerId, DrawerLensId, FrameId, MaterialId, MaterialVersionId, ShapeId, SupplierId, TreatmentId,
+    AttachmentId, CustomerId, DrawerLensId, FrameId, MaterialId, MaterialVersionId, ShapeId, SupplierId, TreatmentId,
     TreatmentVersionId,
 };
 
@@ -47,4 +47,5 @@ column! {
     ShapeId(Uuid);
     DrawerLensId(Uuid);
     SupplierId(Uuid);
+    AttachmentId(Uuid);
 }

@@ -41,6 +41,7 @@ mod need;
 pub mod once;
 mod open_balance;
 mod order;
+mod own_frame;
 mod packing;
 mod parcel_return;
 mod payment;

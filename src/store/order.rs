@@ -66,6 +66,9 @@ async fn insert_order(tx: &mut SqliteConnection, order: &NewOrder, now: OffsetDa
         insert_charge(tx, number, charge, "", order.ordered_on, now).await?;
     }
     append_event(tx, number, EventKind::Taken, "", now).await?;
+    if order.is_for_own_frame() {
+        append_event(tx, number, EventKind::OwnFrameExpected, "", now).await?;
+    }
     if let Some(position) = starting_position(tx, order, frame).await? {
         append_position(tx, number, frame, &position, None, now).await?;
     }

@@ -7,6 +7,7 @@ use super::customer::customer_of;
 use super::event::append_event;
 use super::once::{Done, Once};
 use super::revision::{Change, revise};
+use super::search::index_job;
 use super::{Store, StoreError};
 use crate::desk::id::CustomerId;
 use crate::desk::job::EventKind;
@@ -36,6 +37,7 @@ impl Store {
             let change = Change { payer: Some(payer), recipient: Some(recipient), reason, ..Change::default() };
             revise(tx, number, &change, now).await?;
             append_event(tx, number, EventKind::PeopleChanged, reason, now).await?;
+            index_job(tx, number).await?;
             Ok(Done::new((), number))
         })
         .await

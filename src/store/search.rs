@@ -90,6 +90,25 @@ pub(super) async fn index_frame(tx: &mut SqliteConnection, id: FrameId) -> Resul
     keep_words(tx, words.iter().map(String::as_str)).await
 }
 
+/// Jobs whose words are written again when their frame is corrected, at most.
+const MOST_JOBS_OF_FRAME: i64 = 500;
+
+/// Writes the words of the newest jobs in a frame again. Earlier ones are found by what the frame was called before. The
+/// words of the frame itself are kept by [`index_frame`].
+pub(super) async fn index_jobs_of_frame(tx: &mut SqliteConnection, id: FrameId) -> Result<(), StoreError> {
+    sqlx::query!(
+        "insert or replace into job_search (rowid, person, frame, numbers)
+         select w.number, w.person, w.frame, w.numbers
+         from (select number from job where frame_id = ? order by number desc limit ?) newest
+         join job_words w on w.number = newest.number",
+        id,
+        MOST_JOBS_OF_FRAME
+    )
+    .execute(tx)
+    .await?;
+    Ok(())
+}
+
 /// Writes the words of a job again.
 pub(super) async fn index_job(tx: &mut SqliteConnection, number: i64) -> Result<(), StoreError> {
     sqlx::query!(

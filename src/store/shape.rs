@@ -75,8 +75,7 @@ impl Store {
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
         self.once(key, Some((number, Step::Shape)), now, async |tx| {
-            let file =
-                NewAttachment { kind: "trace", name: &shape.original_name, bytes: &shape.original, job: Some(number) };
+            let file = NewAttachment::trace(&shape.original_name, &shape.original, number);
             let original = insert_attachment(tx, &file, now).await?;
             let id = insert_shape(tx, number, shape, original, now).await?;
             use_shape(tx, number, id, now).await?;

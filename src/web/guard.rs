@@ -13,9 +13,9 @@ use axum::extract::{DefaultBodyLimit, Request};
 use axum::http::{HeaderName, HeaderValue, StatusCode, header};
 use axum::middleware::{Next, from_fn};
 use axum::response::{IntoResponse, Response};
+use http_body_util::Limited;
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::csrf::CsrfLayer;
-use tower_http::limit::RequestBodyLimitLayer;
 use tower_http::timeout::TimeoutLayer;
 
 use super::error::WebError;
@@ -23,18 +23,23 @@ use super::error::WebError;
 /// The largest request: a trace file of both eyes with depth is under 100 kB, a scan of one well under this.
 pub const BODY_LIMIT: usize = 2 * 1024 * 1024;
 
+/// The largest request with photographs or letters: a few of a telephone.
+pub const FILES_LIMIT: usize = 24 * 1024 * 1024;
+
 /// How much one request may ask for.
 #[derive(Debug, Clone, Copy)]
 pub struct Limits {
     /// Bytes of its body.
     pub body: usize,
+    /// Bytes of its body on a page that takes photographs.
+    pub files: usize,
     /// Time until its answer. No page takes long; a request that does is broken.
     pub time: Duration,
 }
 
 impl Default for Limits {
     fn default() -> Self {
-        Self { body: BODY_LIMIT, time: Duration::from_secs(30) }
+        Self { body: BODY_LIMIT, files: FILES_LIMIT, time: Duration::from_secs(30) }
     }
 }
 
@@ -46,8 +51,7 @@ const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; i
 pub fn guarded(pages: Router, limits: Limits) -> Router {
     pages
         .layer(DefaultBodyLimit::disable())
-        .layer(RequestBodyLimitLayer::new(limits.body))
-        .layer(from_fn(move |request, next| say_too_large(limits.body, request, next)))
+        .layer(from_fn(move |request, next| limit_body(limits, request, next)))
         .layer(CsrfLayer::new())
         .layer(from_fn(refuse_unknown_host))
         .layer(TimeoutLayer::with_status_code(StatusCode::REQUEST_TIMEOUT, limits.time))
@@ -82,15 +86,26 @@ pub fn is_this_machine(host: &str) -> bool {
     matches!(name.to_ascii_lowercase().as_str(), "localhost" | "127.0.0.1" | "[::1]")
 }
 
-/// A request that says it is too large gets a page, not a broken connection: a browser shows the answer only once it
+impl Limits {
+    /// How many bytes a request to this address may have.
+    fn of_body(&self, path: &str) -> usize {
+        if ["/files", "/own-frame"].iter().any(|end| path.ends_with(end)) { self.files } else { self.body }
+    }
+}
+
+/// Takes no more than the limit, whatever a request says of its length. One that says it is too large gets a page, not a broken connection: a browser shows the answer only once it
 /// could send what it has, so that is taken and dropped, up to a photograph or so.
-async fn say_too_large(most: usize, request: Request, next: Next) -> Response {
+async fn limit_body(limits: Limits, request: Request, next: Next) -> Response {
+    let most = limits.of_body(request.uri().path());
     let length = request.headers().get(header::CONTENT_LENGTH).and_then(|l| l.to_str().ok()?.parse::<usize>().ok());
     if length.is_none_or(|length| length <= most) {
-        return next.run(request).await;
+        return next.run(request.map(|body| Body::new(Limited::new(body, most)))).await;
     }
-    let _dropped = axum::body::to_bytes(request.into_body(), 8 * most).await;
-    let said = "What was sent is larger than 2 MB; a trace file of both eyes has under 0.1 MB. Nothing was changed.";
+    let _dropped = axum::body::to_bytes(request.into_body(), 8 * limits.body.max(most / 4)).await;
+    let said = match most == limits.files {
+        true => "What was sent is larger than 24 MB. Send fewer photographs at a time. Nothing was changed.",
+        false => "What was sent is larger than 2 MB; a trace file of both eyes has under 0.1 MB. Nothing was changed.",
+    };
     let mut page = WebError::Malformed(said.to_owned()).into_response();
     *page.status_mut() = StatusCode::PAYLOAD_TOO_LARGE;
     page

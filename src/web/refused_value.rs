@@ -14,6 +14,7 @@ use super::page::lab::material::MaterialForm;
 use super::page::lab::treatment::TreatmentForm;
 use super::page::lenses::EyeLensNames;
 use super::page::orders::OrderForm;
+use super::page::own_frame::OwnFrameForm;
 use super::page::payments::PaymentForm;
 use super::page::process_spread::ProcessSpreadForm;
 use super::page::shapes::ShapeForm;
@@ -35,6 +36,7 @@ pub fn refused_value(why: &StoreError) -> Option<(String, &'static str)> {
 const NAME: &str = "This name is empty or too long";
 const PRICE: &str = "This price is below nothing or too high";
 const LENGTH: &str = "This length is outside what can be";
+const FRAME_TWICE: &str = "Another frame in the book has this maker, model, color, eye size and bridge";
 const NUMBER: &str = "This figure is outside what can be";
 
 fn of_range(constraint: &str) -> Option<(String, &'static str)> {
@@ -54,6 +56,8 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
         "lab_closed_periods" => (LabForm::CLOSED_PERIODS, "This list is too long"),
         "lab_lead_days" => (LabForm::LEAD_DAYS, NUMBER),
         "lab_shipping" => (LabForm::SHIPPING, PRICE),
+
+        "own_frame_arrival_condition" => (OwnFrameForm::CONDITION, "This condition is empty or too long"),
 
         "material_version_name" => (MaterialForm::NAME, NAME),
         "material_version_index" => (MaterialForm::INDEX, NUMBER),
@@ -123,7 +127,7 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
 fn of_unique(columns: &str) -> Option<(String, &'static str)> {
     let table = columns.split('.').next().unwrap_or_default();
     match table {
-        "frame" => Some((OrderForm::FRAME_MODEL.to_owned(), "This frame is in the book already: choose it above")),
+        "frame" => Some((OrderForm::FRAME_MODEL.to_owned(), FRAME_TWICE)),
         _ => None,
     }
 }

@@ -12,8 +12,8 @@ use super::page::lab::{material, treatment};
 use super::page::money::{self, bookkeeping, receipts as receipt_list, reminders, takings};
 use super::page::orders::correction;
 use super::page::{
-    bill_lines, bills, blanks, buying, cancellations, checks, compensation, customers, cuts, drafts, edge, find,
-    frames, impact, jobs, lab, layout, lenses, materials, orders, packing, papers, payments, people, prism,
+    bill_lines, bills, blanks, buying, cancellations, checks, compensation, customers, cuts, drafts, edge, files, find,
+    frames, impact, jobs, lab, layout, lenses, materials, orders, own_frame, packing, papers, payments, people, prism,
     process_spread, promise, purchases, receipts, refunds, returns, reversals, risk, shapes, shipments, spoilage,
     start, stock, ticket, today, understood,
 };
@@ -55,6 +55,9 @@ addresses! {
     "/jobs/{number}/delay-answers" => post(promise::keep_answer),
     "/jobs/{number}/people" => get(people::show_people).post(people::change_people),
     "/jobs/{number}/relens" => get(orders::new_lenses),
+    "/jobs/{number}/files" => get(files::show_files).post(files::add_files),
+    "/jobs/{number}/files/{id}" => get(files::show_file),
+    "/jobs/{number}/own-frame" => get(own_frame::show_own_frame).post(own_frame::receive_own_frame),
     "/jobs/{number}/shape" => get(shapes::show_shape).post(shapes::keep_shape),
     "/jobs/{number}/shape/original" => get(shapes::download_original),
     "/jobs/{number}/shape/export" => get(shapes::export_shape),
@@ -104,6 +107,7 @@ addresses! {
     "/customers/{id}/details" => get(customers::edit_customer).post(customers::change_customer),
     "/frames" => get(frames::list_frames),
     "/frames/{id}" => get(frames::show_frame),
+    "/frames/{id}/details" => get(frames::edit_frame).post(frames::change_frame),
     "/buying" => get(buying::show_buying).post(buying::order_lenses),
     "/buying/promises" => post(buying::promise_lenses),
     "/buying/list" => get(buying::print_list),
@@ -112,6 +116,7 @@ addresses! {
     "/purchases/{number}/sheet" => get(purchases::print_purchase),
     "/stock" => get(stock::show_drawer),
     "/stock/new" => get(stock::new_lens).post(stock::stock_lens),
+    "/stock/{id}/reorder" => post(stock::set_reorder_point),
     "/stock/{id}/count" => get(stock::ask_count).post(stock::correct_count),
 
     "/lab" => get(lab::show_lab).post(lab::change_lab),

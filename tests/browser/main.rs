@@ -11,6 +11,7 @@ mod order;
 mod running;
 mod trace;
 
+mod accessible;
 mod keyboard_only;
 mod nothing_from_outside;
 mod one_order;

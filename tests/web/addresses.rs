@@ -43,6 +43,8 @@ struct Filled {
     key: Option<String>,
     /// Whether it is sent as an upload does.
     is_upload: bool,
+    /// A file that is sent in it.
+    file: Option<(&'static str, &'static str, &'static [u8])>,
 }
 
 impl Filled {
@@ -50,7 +52,10 @@ impl Filled {
         let key = self.key.iter().filter(|_| with_key).map(|key| ("key", key.as_str()));
         let fields: Vec<(&str, &str)> = self.fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).chain(key).collect();
         match self.is_upload {
-            true => self.lab.upload_as_is(&self.path, &fields, "file", "", b"").await,
+            true => {
+                let (field, name, bytes) = self.file.unwrap_or(("file", "", b""));
+                self.lab.upload_as_is(&self.path, &fields, field, name, bytes).await
+            }
             false => self.lab.post_as_is(&self.path, &fields).await,
         }
     }
@@ -105,7 +110,7 @@ async fn filled(address: &str) -> Filled {
         }
         "/drafts/{key}" => {
             let fields = vec![("note".to_owned(), "half a word".to_owned())];
-            return Filled { lab, job, path: "/drafts/mine".into(), fields, key: None, is_upload: false };
+            return Filled { lab, job, path: "/drafts/mine".into(), fields, key: None, is_upload: false, file: None };
         }
         "/orders/{key}" => {
             let material = lab.store.list_materials().await.unwrap()[0].version.to_string();
@@ -164,6 +169,10 @@ async fn filled(address: &str) -> Filled {
             lab.post(&format!("/jobs/{number}/refunds"), &undone).await.assert_status(303);
             format!("/money/reminders/{}", lab.store.get_job(number).await.unwrap().customer.id)
         }
+        "/stock/{id}/reorder" => {
+            changes = said(&[("reorder_at", "3"), ("supplier", "Brightwater Optical")]);
+            format!("/stock/{}/count", given_drawer_lens(&lab).await)
+        }
         "/buying" => {
             let number = lab.given_job().await;
             lab.given_shape_for(number).await;
@@ -192,6 +201,11 @@ async fn filled(address: &str) -> Filled {
             changes = said(&[("name", "Ada Changed")]);
             format!("/customers/{}/details", lab.store.get_job(number).await.unwrap().customer.id)
         }
+        "/frames/{id}/details" => {
+            let number = lab.given_job().await;
+            changes = said(&[("frame_colour", "rust")]);
+            format!("/frames/{}/details", lab.store.get_job(number).await.unwrap().frame.id)
+        }
         _ => {
             let (number, page, typed) = filled_for_job(&lab, address).await;
             (job, changes) = (Some(number), typed);
@@ -201,6 +215,7 @@ async fn filled(address: &str) -> Filled {
     let path = match (address, job) {
         (_, Some(number)) => address.replace("{number}", &number.to_string()),
         _ if address.ends_with("/retirement") => format!("{page}/retirement"),
+        _ if address.ends_with("/reorder") => page.replace("/count", "/reorder"),
         _ if address == "/buying/promises" => address.to_owned(),
         _ => page.clone(),
     };
@@ -213,7 +228,9 @@ async fn filled(address: &str) -> Filled {
         }
         fields.push((name.to_owned(), value));
     }
-    Filled { lab, job, path, fields, key, is_upload: address.ends_with("/shape") }
+    let is_upload = ["/shape", "/own-frame", "/files"].iter().any(|end| address.ends_with(end));
+    let file = address.ends_with("/files").then_some(("file", "frame.png", crate::own_frame::PNG));
+    Filled { lab, job, path, fields, key, is_upload, file }
 }
 
 /// A job at which the form of this address is offered, the end of the address of the page that offers it, and what is
@@ -221,6 +238,8 @@ async fn filled(address: &str) -> Filled {
 async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec<(&'static str, String)>) {
     let said = |pairs: &[(&'static str, &str)]| pairs.iter().map(|(n, v)| (*n, (*v).to_owned())).collect::<Vec<_>>();
     match address {
+        "/jobs/{number}/own-frame" => (lab.given_job().await, "/own-frame", said(&[("condition", "as new")])),
+        "/jobs/{number}/files" => (lab.given_job().await, "/files", Vec::new()),
         "/jobs/{number}/notes" => (lab.given_job().await, "/notes", said(&[("note", "call Ada")])),
         "/jobs/{number}/people" => (
             lab.given_job().await,
@@ -410,6 +429,7 @@ async fn a_form_of_a_job_that_moved_on_is_refused() {
         "/refunds",
         "/receipts",
         "/people",
+        "/files",
     ];
     for address in posting_addresses().await {
         let form = filled(address).await;

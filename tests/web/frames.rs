@@ -92,3 +92,132 @@ async fn suggests_with_its_price() {
     assert!(answer.text("button small").contains("50□20 145"));
     assert_eq!(lab.get("/suggest/frames?q=+").await.texts("button").len(), 0);
 }
+
+/// What is typed to correct the frame of [`TestLab::given_job`].
+fn details(key: &str, model: &'static str) -> Vec<(&'static str, String)> {
+    [
+        ("key", key),
+        ("frame_maker", "Copperline"),
+        ("frame_model", model),
+        ("frame_colour", "slate"),
+        ("frame_eye_size", "51"),
+        ("frame_bridge", "20"),
+        ("frame_temple", "145"),
+        ("frame_rim", "metal"),
+        ("price_frame", "95"),
+    ]
+    .map(|(n, v)| (n, v.to_owned()))
+    .into()
+}
+
+fn borrow<'a>(fields: &'a [(&'static str, String)]) -> Vec<(&'a str, &'a str)> {
+    fields.iter().map(|(n, v)| (*n, v.as_str())).collect()
+}
+
+/// The address of the correction of the only frame, and the key of its form.
+async fn given_correction(lab: &TestLab) -> (String, String) {
+    let frame = lab.store.list_frames("copperline", 1).await.unwrap().remove(0);
+    let path = format!("/frames/{}", frame.id);
+    let page = lab.get(&path).await;
+    assert!(page.attributes("main a", "href").contains(&format!("{path}/details")), "the page leads to it");
+    let key = lab.get(&format!("{path}/details")).await.attributes("input[name=key]", "value").remove(0);
+    (path, key)
+}
+
+#[tokio::test]
+async fn corrects_a_frame_once_and_keeps_what_it_said() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let bill = lab.store.get_job(job).await.unwrap().charged;
+    let (path, key) = given_correction(&lab).await;
+    let form = format!("{path}/details");
+    let page = lab.get(&form).await;
+    assert_eq!(page.attributes("#frame_eye_size", "value"), ["50"]);
+    assert_eq!(page.attributes("#frame_rim option[selected]", "value"), ["plastic"]);
+    assert!(page.text("form.slip").contains(&format!("{job} (Ada Quill, taken)")), "the open jobs are named");
+    for _ in 0..2 {
+        let answer = lab.post(&form, &borrow(&details(&key, "Petrel"))).await;
+        assert_eq!((answer.status.as_u16(), answer.location.clone()), (303, path.clone()));
+    }
+    let stale = lab.post(&form, &borrow(&details(&key, "Plover"))).await;
+    assert!(stale.assert_status(422).text("#frame_maker-error").contains("another window"));
+    assert_eq!(stale.attributes("#frame_model", "value"), ["Plover"], "nothing typed is lost");
+    let lab = lab.reopened().await;
+    let frame = lab.store.get_job(job).await.unwrap().frame.clone();
+    assert_eq!(frame.details.to_string(), "Copperline Petrel, slate, 51□20 145");
+    assert_eq!((frame.details.rim.key(), frame.details.price.to_string().as_str()), ("metal", "$95.00"));
+    assert_eq!(lab.store.get_job(job).await.unwrap().charged, bill, "the bill stays");
+    assert_eq!(lab.store.count_frame_changes(frame.id).await.unwrap(), 1);
+    let past = lab.get(&path).await.text(".slip ul");
+    assert_eq!(
+        past.split(" until ").next(),
+        Some("Copperline Tern, slate, 50□20 145, full rim, plastic, $89.00"),
+        "{past}"
+    );
+}
+
+#[tokio::test]
+async fn a_corrected_frame_and_its_jobs_are_found_by_the_new_words_alone() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let (path, key) = given_correction(&lab).await;
+    lab.post(&format!("{path}/details"), &borrow(&details(&key, "Petrel"))).await.assert_status(303);
+    assert_eq!(lab.get("/frames?q=petrel").await.texts("tbody th"), ["Copperline Petrel"]);
+    assert!(lab.get("/frames?q=tern").await.texts("tbody th").is_empty());
+    // With a second word, so that a job is not opened at once.
+    let found = lab.get("/find?q=petrel+quill").await;
+    assert!(found.body.contains(&job.to_string()) || found.location.contains(&job.to_string()), "{}", found.body);
+    let close = lab.get("/find?q=petrle").await;
+    assert!(close.body.contains(&job.to_string()) || close.location.contains(&job.to_string()), "misspelled");
+    let old = lab.get("/find?q=tern").await;
+    assert!(!old.body.contains(&format!("/jobs/{job}")) && !old.location.contains(&job.to_string()));
+}
+
+#[tokio::test]
+async fn a_frame_is_not_corrected_into_another_one() {
+    let lab = TestLab::new().await;
+    lab.given_job().await;
+    let (path, key) = given_correction(&lab).await;
+    let form = format!("{path}/details");
+    lab.post(&form, &borrow(&details(&key, "Petrel"))).await.assert_status(303);
+    lab.given_job().await;
+    let tern = lab.store.list_frames("tern", 1).await.unwrap().remove(0);
+    let form = format!("/frames/{}/details", tern.id);
+    let key = lab.get(&form).await.attributes("input[name=key]", "value").remove(0);
+    let refused = lab.post(&form, &borrow(&details(&key, "Petrel"))).await;
+    assert_eq!(
+        refused.assert_status(422).text("#frame_model-error"),
+        "Another frame in the book has this maker, model, color, eye size and bridge"
+    );
+    assert_eq!(refused.attributes("#frame_eye_size", "value"), ["51"]);
+    assert_eq!(lab.store.get_frame(tern.id).await.unwrap(), tern);
+}
+
+#[tokio::test]
+async fn a_bad_field_of_a_frame_has_its_sentence_and_a_reload_keeps_the_typing() {
+    let lab = TestLab::new().await;
+    lab.given_job().await;
+    let (path, key) = given_correction(&lab).await;
+    let form = format!("{path}/details");
+    for (name, value, said) in [
+        ("frame_maker", "", "The maker is needed"),
+        ("frame_eye_size", "5", "An eye size of 5.00 mm is not possible"),
+        ("frame_bridge", "wide", "wide"),
+        ("frame_temple", "20", "A temple of 20.00 mm is not possible"),
+        ("frame_rim", "none", "Choose how the frame holds the lens"),
+        ("price_frame", "-3", "A price is between $0.00 and $100,000.00"),
+    ] {
+        let mut typed = details(&key, "Petrel");
+        typed.iter_mut().find(|(n, _)| *n == name).unwrap().1 = value.to_owned();
+        let refused = lab.post(&form, &borrow(&typed)).await;
+        let error = refused.assert_status(422).text(&format!("#{name}-error"));
+        assert!(error.contains(said), "{name}: {error}");
+        assert_eq!(refused.texts(".error").len(), 1, "{name}");
+        assert_eq!(refused.attributes("#frame_model", "value"), ["Petrel"]);
+    }
+    lab.post(&format!("/drafts/{key}"), &borrow(&details(&key, "Half-typed"))).await.assert_status(204);
+    assert_eq!(lab.get(&form).await.attributes("#frame_model", "value"), ["Half-typed"]);
+    assert_eq!(lab.store.list_frames("tern", 9).await.unwrap().len(), 1, "nothing was saved");
+    lab.post_as_is(&form, &[("frame_maker", "No key")]).await.assert_status(400);
+    lab.get("/frames/00000000-0000-0000-0000-000000000000/details").await.assert_status(404);
+}

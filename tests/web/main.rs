@@ -25,6 +25,7 @@ mod money;
 mod one_eye;
 mod order_summary;
 mod orders;
+mod own_frame;
 mod packing;
 mod papers;
 mod payments;

@@ -136,3 +136,77 @@ async fn another_site_moves_no_lens() {
     lab.send(request).await.assert_status(403);
     assert!(lab.store.list_drawer().await.unwrap().is_empty());
 }
+
+#[tokio::test]
+async fn several_rows_and_a_pasted_list_are_put_in_together() {
+    let lab = TestLab::new().await;
+    let mut form = typed(&lab).await;
+    let coating = lab.store.list_treatments().await.unwrap().remove(0);
+    for (name, value) in [
+        ("coating", coating.id.to_string().as_str()),
+        ("supplier", "Brightwater Optical"),
+        ("source", "lot 12"),
+        ("reorder_at", "1"),
+        ("sphere_2", "-3.00"),
+        ("diameter_2", "65"),
+        ("base_2", "4"),
+        ("count_2", "3"),
+        ("count_3", "2"),
+        ("list", "+1.00 sph 65 base 6 x 4\nnonsense"),
+    ] {
+        form.push((name.to_owned(), value.to_owned()));
+    }
+    let refused = lab.post("/stock/new", &with(&form, "", "")).await;
+    assert!(refused.assert_status(422).text("#list-faults").starts_with("Line 2: "), "{}", refused.body);
+    assert_eq!(refused.attributes("#sphere_2", "value"), ["-3.00"]);
+    assert!(refused.text("#list").contains("nonsense"), "nothing typed is lost");
+    assert!(lab.store.list_drawer().await.unwrap().is_empty());
+    lab.post("/stock/new", &with(&form, "list", "+1.00 sph 65 base 6 x 4")).await.assert_status(303);
+    let drawer = lab.store.list_drawer().await.unwrap();
+    let rows: Vec<_> = drawer.iter().map(|lens| (lens.details.power_words(), lens.count, lens.reorder_at)).collect();
+    let row = |power: &str, count| (power.to_owned(), count, Some(1));
+    assert_eq!(rows, [row("+1.00 sph", 4), row("-2.25 -0.50", 2), row("-3.00 sph", 3)]);
+    for lens in &drawer {
+        assert_eq!(lens.details.coating, Some(coating.id));
+        assert_eq!(lens.supplier.as_ref().unwrap().name, "Brightwater Optical");
+        assert_eq!(lens.source, "lot 12");
+    }
+    let no_front = with(&form, "base_2", "");
+    let no_front: Vec<_> = no_front.into_iter().filter(|(name, _)| *name != "list").collect();
+    assert!(lab.post("/stock/new", &no_front).await.assert_status(422).text("#base_2-error").contains("base curve"));
+}
+
+#[tokio::test]
+async fn a_kind_at_its_reorder_point_is_bought_and_counted_in_when_it_comes() {
+    let lab = TestLab::new().await;
+    lab.post("/stock/new", &with(&typed(&lab).await, "", "")).await.assert_status(303);
+    let lens = lab.store.list_drawer().await.unwrap().remove(0);
+    let path = format!("/stock/{}/reorder", lens.id);
+    let key = format!("reorder-{}", lens.id.0.simple());
+    for bad in ["-1", "many", "501"] {
+        let refused = lab.post_as_is(&path, &[("key", &key), ("reorder_at", bad), ("supplier", "")]).await;
+        assert!(refused.assert_status(422).text("#reorder_at-error").contains("whole number"), "{bad}");
+    }
+    assert!(lab.get("/buying").await.texts("form[action='/buying']").is_empty());
+    let set = [("key", key.as_str()), ("reorder_at", "2"), ("supplier", "Tidemark Lens Supply")];
+    lab.post_as_is(&path, &set).await.assert_status(303);
+    assert_eq!(lab.get("/stock").await.texts(".mark"), ["Reorder"]);
+    let page = lab.get("/buying").await;
+    assert!(page.text("form[action='/buying'] h2").contains("Tidemark Lens Supply"));
+    let order = crate::buying::order_of(&lab).await;
+    lab.post("/buying", &order).await.assert_status(303);
+    assert!(lab.get("/buying").await.texts("form[action='/buying']").is_empty(), "two are on their way");
+    let seq = lab.store.list_open_purchase_lines().await.unwrap()[0].seq;
+    let (kind, count, source) = (format!("kind-{seq}"), format!("count-{seq}"), format!("source-{seq}"));
+    let too_many = [(kind.as_str(), "arrived"), (&count, "3"), (&source, "lot 5")];
+    let refused = lab.post("/purchases/101", &too_many).await;
+    assert!(refused.assert_status(422).text(&format!("#{count}-error")).contains("from 1 to 2"));
+    for _ in 0..2 {
+        lab.post("/purchases/101", &[(kind.as_str(), "arrived"), (&count, "1"), (&source, "lot 5")])
+            .await
+            .assert_status(303);
+    }
+    let lens = lab.store.list_drawer().await.unwrap().remove(0);
+    assert_eq!((lens.count, lens.source.as_str()), (4, "lot 5"));
+    assert!(lab.store.list_open_purchase_lines().await.unwrap().is_empty());
+}

@@ -502,10 +502,18 @@ impl TestLab {
         contents
     }
 
-    /// Takes a job through every step that is left.
+    /// Takes a job through every step that is left. It is to be one that [`GOOD_READING`] is right for.
     pub async fn send_on(&self, number: i64) {
+        let mut done = None;
         loop {
-            match self.stage(number).await {
+            let reached = self.stage(number).await;
+            assert_ne!(
+                done,
+                Some(reached),
+                "job {number} does not leave this stage: is it ordered as GOOD_READING reads?"
+            );
+            done = Some(reached);
+            match reached {
                 Stage::Taken => self.given_shape_for(number).await,
                 Stage::ShapeOnFile => self.given_lenses_for(number).await,
                 Stage::LensesInHand => self.given_cut_for(number).await,

@@ -42,3 +42,29 @@ async fn an_unfinished_order_says_what_is_missing() {
     assert!(order.contains("Dear Ada Quillfeather") && order.contains("for the left eye"), "{order}");
     assert!(page.body.contains(&format!(r#"href="/orders/{key}""#)));
 }
+
+#[tokio::test]
+async fn a_parcel_that_came_back_leads_to_what_is_done_with_it() {
+    let lab = TestLab::new().await;
+    let mut jobs = Vec::new();
+    for (cause, condition) in [("undeliverable", "unopened"), ("put_right", "opened"), ("lost", "lost")] {
+        let number = lab.given_sent_job().await;
+        assert!(!lab.get("/").await.body.contains(&format!(r#"href="/jobs/{number}"#)), "a sent job is done");
+        lab.post(
+            &format!("/jobs/{number}/return"),
+            &[("cause", cause), ("condition", condition), ("returned_on", "2026-11-25")],
+        )
+        .await
+        .assert_status(303);
+        jobs.push(number);
+    }
+    let page = lab.get("/").await;
+    // As it left: it is packed anew. Opened: it is read again first. Lost: the shape is on file, the lenses are not.
+    for (number, (group, next)) in jobs.iter().zip([("pack", "packing"), ("check", "check"), ("lenses", "lenses")]) {
+        assert_eq!(page.attributes(&format!("#{group} .job-link"), "href"), [format!("/jobs/{number}/{next}")]);
+        assert_eq!(page.texts(&format!("#{group} .mark.soon")), ["to be sent again"]);
+        lab.get(&format!("/jobs/{number}/{next}")).await.assert_status(200);
+    }
+    lab.send_on(jobs[0]).await;
+    assert!(!lab.get("/").await.body.contains(r#"id="pack""#), "sent again, it is done");
+}

@@ -382,21 +382,7 @@ fn read_line(form: &mut Form, row: &ToBuy) -> Option<OrderedLens> {
         ToBuy::Eye(need) => {
             let diameter = form.read(&names.diameter, |t| DIAMETER.read(t));
             let base = form.read_optional(&names.base, |t| BASE.read(t));
-            let power = need.wanted.power.to_minus();
-            Some(OrderedLens {
-                ordered_for: OrderedFor::Eye { job: need.job, eye: need.eye },
-                material: need.wanted.material,
-                coating: need.wanted.coatings.first().copied(),
-                tint: need.wanted.tint,
-                treatments: need.treatments.clone(),
-                sphere: power.sphere(),
-                cylinder: power.cylinder(),
-                diameter: diameter?,
-                base: base?,
-                remark: need.remark.clone(),
-                count: 1,
-                price: price?,
-            })
+            Some(need.ordered(diameter?, base?, price?))
         }
         ToBuy::Drawer(need) => {
             let details = &need.lens.details;

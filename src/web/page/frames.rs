@@ -1,20 +1,34 @@
-//! Frames: found by maker, model and colour; shown with the jobs made in them.
+//! Frames: found by maker, model and colour; shown with the jobs made in them; corrected.
 
 use std::collections::BTreeSet;
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
 use axum::response::Html;
 use serde::{Deserialize, Serialize};
 
-use super::{Chrome, JobRow, PageResult, fill_json, key_of, show};
-use crate::desk::frame::Frame;
-use crate::web::AppState;
+use super::orders::{FrameFields, OrderForm};
+use super::{
+    CHANGED_ELSEWHERE, Chrome, JobRow, PageResult, draft_or, fill_json, go, key_of, posted_key, show, show_again,
+};
+use crate::desk::frame::{Frame, FrameDetails, FramePast, Rim};
+use crate::desk::job::{JobLine, Stage};
+use crate::desk::money::Cents;
+use crate::optics::notation::short;
+use crate::store::draft::Fields;
+use crate::store::once::Once;
 use crate::web::error::WebError;
+use crate::web::form::Form;
+use crate::web::{AppState, words};
 
 const MOST: i64 = 200;
 const MOST_JOBS: usize = 50;
 const MOST_SUGGESTED: i64 = 8;
+/// The most earlier versions of a frame on its page.
+const MOST_PAST: i64 = 20;
+/// The newest jobs of a frame that are looked through for open ones.
+const MOST_OPEN: i64 = 50;
 
 #[derive(Deserialize)]
 pub(crate) struct FrameQuery {
@@ -66,6 +80,22 @@ pub(crate) async fn list_frames(State(state): State<AppState>, Query(search): Qu
     })
 }
 
+/// What the book said of the frame before a correction.
+struct PastRow {
+    until: String,
+    said: String,
+}
+
+impl PastRow {
+    fn new(past: FramePast, state: &AppState) -> Self {
+        let details = past.details;
+        Self {
+            until: words::moment(&state.clock.local(past.until)),
+            said: format!("{details}, {}, {}", details.rim.words(), details.price),
+        }
+    }
+}
+
 /// A job in the frame, and where new lenses for it begin when its shape is on file.
 struct FrameJob {
     job: JobRow,
@@ -77,6 +107,7 @@ struct FrameJob {
 struct FramePage {
     chrome: Chrome,
     frame: FrameListRow,
+    past: Vec<PastRow>,
     jobs: Vec<FrameJob>,
     /// Whether these are not the newest jobs.
     is_later_page: bool,
@@ -115,13 +146,102 @@ pub(crate) async fn show_frame(
             job: JobRow::new(job),
         })
         .collect();
+    let past = state.store.list_frame_past(frame.id, MOST_PAST).await?;
     show(&FramePage {
+        past: past.into_iter().map(|past| PastRow::new(past, &state)).collect(),
         chrome: Chrome::new(&state, "frames"),
         frame: FrameListRow::new(frame),
         jobs,
         is_later_page: asked.before.is_some(),
         earlier,
     })
+}
+
+#[derive(Template)]
+#[template(path = "frames/details.html")]
+struct DetailsPage {
+    chrome: Chrome,
+    form: Form,
+    key: String,
+    name: String,
+    back: String,
+    rims: Vec<(&'static str, &'static str)>,
+    /// The jobs in the frame that are not finished.
+    open: Vec<JobRow>,
+}
+
+impl DetailsPage {
+    async fn new(state: &AppState, form: Form, key: String, frame: &Frame) -> Result<Self, WebError> {
+        let jobs = state.store.list_jobs_of_frame(frame.id, i64::MAX, MOST_OPEN).await?;
+        let is_open = |job: &JobLine| ![Stage::Sent, Stage::Cancelled].contains(&job.stage);
+        Ok(Self {
+            chrome: Chrome::new(state, "frames"),
+            form,
+            key,
+            name: frame.details.to_string(),
+            back: format!("/frames/{}", frame.id),
+            rims: Rim::ALL.iter().map(|rim| (rim.key(), rim.words())).collect(),
+            open: jobs.into_iter().filter(is_open).map(JobRow::new).collect(),
+        })
+    }
+}
+
+async fn key(state: &AppState, frame: &Frame) -> Result<String, WebError> {
+    Ok(format!("frame-{}-{}", frame.id.0.simple(), state.store.count_frame_changes(frame.id).await?))
+}
+
+pub(crate) async fn edit_frame(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
+    let frame = state.store.get_frame(key_of(&id, "That frame")?).await?;
+    let key = key(&state, &frame).await?;
+    let form = draft_or(&state, &key, || fill(&frame.details)).await?;
+    show(&DetailsPage::new(&state, form, key, &frame).await?)
+}
+
+pub(crate) async fn change_frame(
+    State(state): State<AppState>,
+    Path(id): Path<String>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
+    let mut form = Form::new(fields);
+    let frame = state.store.get_frame(key_of(&id, "That frame")?).await?;
+    let posted_key = posted_key(&form, "frame-")?;
+    let Some(details) = read(&mut form) else {
+        return show_again(&DetailsPage::new(&state, form, posted_key, &frame).await?);
+    };
+    let shown = format!("/frames/{}", frame.id);
+    if details == frame.details {
+        return go(&shown);
+    }
+    let kept = state.store.change_frame(&posted_key, frame.id, &details, state.clock.now()).await;
+    match form.kept(kept)? {
+        None => show_again(&DetailsPage::new(&state, form, posted_key, &frame).await?),
+        Some(Once::Now(())) => go(&shown),
+        Some(Once::Before(_)) => {
+            form.fail(OrderForm::FRAME_MAKER, CHANGED_ELSEWHERE);
+            let fresh = key(&state, &frame).await?;
+            show_again(&DetailsPage::new(&state, form, fresh, &frame).await?)
+        }
+    }
+}
+
+/// The fields have the names of those on the order page.
+fn fill(details: &FrameDetails) -> Form {
+    Form::of([
+        (OrderForm::FRAME_MAKER, details.maker.clone()),
+        (OrderForm::FRAME_MODEL, details.model.clone()),
+        (OrderForm::FRAME_COLOUR, details.colour.clone()),
+        (OrderForm::FRAME_EYE_SIZE, short(details.eye_size.to_f64())),
+        (OrderForm::FRAME_BRIDGE, short(details.bridge.to_f64())),
+        (OrderForm::FRAME_TEMPLE, details.temple.map(|t| short(t.to_f64())).unwrap_or_default()),
+        (OrderForm::FRAME_RIM, details.rim.key().to_owned()),
+        (OrderForm::PRICE_FRAME, details.price.plain()),
+    ])
+}
+
+fn read(form: &mut Form) -> Option<FrameDetails> {
+    let frame = FrameFields::read_typed(form);
+    let price = form.read_optional(OrderForm::PRICE_FRAME, |t| Cents::read_price(t, Cents::MOST_PRICE));
+    frame.details(price?.unwrap_or(Cents::ZERO))
 }
 
 /// What a chosen suggestion puts in the order's form.

@@ -64,26 +64,26 @@ impl JobPost {
     /// 400 without a key of this form, 409 when the job is at another stage. A form that was done before leads to where
     /// the first one went.
     pub async fn read(state: &AppState, number: i64, step: Step, fields: Fields) -> Result<Self, WebError> {
-        Self::read_with_file(state, number, step, Form::new(fields), None).await
+        Self::read_with_files(state, number, step, Form::new(fields), []).await
     }
 
-    /// Reads a posted form with the file sent in it, by name and contents.
+    /// Reads a posted form with the files sent in it, by name and contents.
     ///
     /// # Errors
     ///
     /// As [`JobPost::read`].
-    pub async fn read_with_file(
+    pub async fn read_with_files<'a>(
         state: &AppState,
         number: i64,
         step: Step,
         form: Form,
-        file: Option<(&str, &[u8])>,
+        files: impl IntoIterator<Item = (&'a str, &'a [u8])>,
     ) -> Result<Self, WebError> {
         let job = state.store.get_job(number).await?;
         let (key, times) = posted_key(&form, step, &job).ok_or_else(incomplete)?;
         let (key, is_outdated) = (key.to_owned(), times < step.count(&job));
-        let file = file.into_iter().flat_map(|(name, bytes)| [name.as_bytes(), bytes]);
-        let act = act(&key, form.contents().chain(file));
+        let files = files.into_iter().flat_map(|(name, bytes)| [name.as_bytes(), bytes]);
+        let act = act(&key, form.contents().chain(files));
         if let Some(outcome) = state.store.find_outcome(&act).await? {
             return Err(WebError::DoneBefore(done_before(step, &job, &outcome)));
         }
@@ -136,6 +136,8 @@ fn page_of(step: Step, number: i64) -> String {
         Step::BillLine | Step::Reversal | Step::Payment | Step::Refund | Step::Receipt => "/bill",
         Step::People => "/people",
         Step::Promise | Step::DelayNotice | Step::DelayAnswer => "/promise",
+        Step::OwnFrame => "/own-frame",
+        Step::File => "/files",
         Step::Note | Step::Correction | Step::Cancellation => "",
     };
     format!("/jobs/{number}{end}")

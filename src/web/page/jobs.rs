@@ -7,6 +7,7 @@ use serde::Deserialize;
 
 use super::cancellations::cancelled_words;
 use super::compensation::{WearNote, wear_notes};
+use super::files::{FileView, list_files};
 use super::job_bar::{EyeWords, JobBar};
 use super::job_post::{JobPost, StepForm};
 use super::promise::standing;
@@ -54,6 +55,8 @@ struct JobPage {
     prescription_facts: Vec<(&'static str, String)>,
     is_past: bool,
     wear_notes: Vec<WearNote>,
+    awaits_own_frame: bool,
+    files: Vec<FileView>,
     history: Vec<(String, &'static str, String)>,
 }
 
@@ -103,6 +106,8 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
         prescription_facts: prescription_facts(&job.prescription),
         is_past: job.prescription.is_past(job.ordered_on),
         wear_notes: wear_notes(state, job).await?,
+        awaits_own_frame: job.is_for_own_frame() && !job.has_own_frame(),
+        files: list_files(state, job.number).await?,
         history: job
             .history
             .iter()

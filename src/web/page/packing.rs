@@ -94,9 +94,9 @@ impl List {
     }
 }
 
-/// New lenses for an earlier frame ship without the frame.
+/// New lenses for an earlier frame ship without the frame, unless the customer sent it in again.
 fn parcel_of(job: &Job) -> Parcel {
-    Parcel::of(job.relens_of().is_some())
+    if job.is_for_own_frame() { Parcel::OwnFrame } else { Parcel::of(job.relens_of().is_some()) }
 }
 
 /// A form of this page that was wrong.
@@ -132,7 +132,7 @@ pub(super) async fn page(state: &AppState, job: &Job, refused: Option<Refused>) 
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "packing", state),
         number,
-        lenses_only: job.relens_of().is_some(),
+        lenses_only: parcel_of(job) == Parcel::LensesOnly,
         not_yet: job.not_yet(Stage::Checked),
         concession: newest.and_then(|check| check.kept.reason),
         impact: ImpactSection::of(state, job, impact).await?,

@@ -81,7 +81,7 @@ fn row(line: &PurchaseLine, form: &mut Form) -> Row {
     };
     let (state, mark) = match (line.to_come, line.here) {
         (0, 0) => ("done".to_owned(), "pass"),
-        (0, _) => ("received, not in hand yet".to_owned(), "soon"),
+        (0, _) => ("received".to_owned(), "soon"),
         (n, _) if n == line.lens.count => ("to come".to_owned(), ""),
         (n, _) => (format!("{n} of {} to come", line.lens.count), ""),
     };

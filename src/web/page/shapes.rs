@@ -79,7 +79,7 @@ pub(crate) async fn show_shape(State(state): State<AppState>, Path(number): Path
 pub(crate) async fn keep_shape(State(state): State<AppState>, Path(number): Path<i64>, sent: Multipart) -> PageResult {
     let Upload { form, file } = read_upload(sent).await?;
     let bytes = file.as_ref().map(|(name, bytes)| (name.as_str(), bytes.as_ref()));
-    let mut post = JobPost::read_with_file(&state, number, Step::Shape, form, bytes).await?;
+    let mut post = JobPost::read_with_files(&state, number, Step::Shape, form, bytes).await?;
     let shape = match ShapeForm::read(&mut post.form, file, post.job.frame.details.bridge) {
         Ok(shape) => shape,
         Err(faults) => return show_again(&page(&state, &post.job.clone(), post.refused(), faults).await?),

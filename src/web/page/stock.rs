@@ -5,10 +5,13 @@ use axum::Form as Posted;
 use axum::extract::{Path, State};
 
 use super::{Chrome, PageResult, act_of, draft_of, go, key_of, posted_key, show, show_again};
-use crate::desk::id::MaterialId;
-use crate::desk::stock::{CENTRE, CYLINDER, DIAMETER, DrawerLens, DrawerLensDetails, FRONT, LOW, MOST_AT_ONCE};
-use crate::optics::prescription::read as read_power;
-use crate::optics::unit::Dioptre;
+use crate::desk::catalogue::{Treatment, TreatmentKind};
+use crate::desk::delivery_list::{
+    DeliveredLens, NO_FRONT, minus_form, read_count, read_delivery_list, read_plain_power,
+};
+use crate::desk::id::{MaterialId, TreatmentId};
+use crate::desk::stock::{BASE, CENTRE, DIAMETER, Delivery, DrawerLens, DrawerLensDetails, FRONT, LOW, MOST_AT_ONCE};
+use crate::desk::text;
 use crate::store::StoreError;
 use crate::store::draft::Fields;
 use crate::web::AppState;
@@ -21,6 +24,11 @@ const NEW_KEY: &str = "stock-new-";
 struct DrawerRow {
     anchor: String,
     power: String,
+    treatments: String,
+    supplier: String,
+    /// Lot and certificate of the newest delivery.
+    source: String,
+    reorder_at: Option<i64>,
     diameter: String,
     centre: String,
     front: String,
@@ -94,14 +102,21 @@ fn group(drawer: Vec<DrawerLens>) -> Vec<DrawerGroup> {
 fn row(lens: &DrawerLens) -> DrawerRow {
     DrawerRow {
         anchor: format!("lens-{}", lens.id.0.simple()),
-        power: power(&lens.details),
+        power: lens.details.power_words(),
+        treatments: lens.treatments.clone(),
+        supplier: lens.supplier.as_ref().map(|supplier| supplier.name.clone()).unwrap_or_default(),
+        source: lens.source.clone(),
+        reorder_at: lens.reorder_at,
         diameter: crate::optics::notation::short(lens.details.diameter.to_f64()),
         centre: lens.details.centre.map(|centre| centre.to_string()).unwrap_or_default(),
-        front: lens.details.front_power.map(|front| front.to_string()).unwrap_or_default(),
+        front: front_words(&lens.details),
         count: lens.count,
         kept: lens.promised,
         mark: match lens.count {
             ..=0 => Some(StockMark { class: "late", words: "None left" }),
+            _ if lens.reorder_at.is_some_and(|point| lens.free() <= point) => {
+                Some(StockMark { class: "soon", words: "Reorder" })
+            }
             1..=LOW => Some(StockMark { class: "soon", words: "Last one" }),
             _ => None,
         },
@@ -110,14 +125,8 @@ fn row(lens: &DrawerLens) -> DrawerRow {
     }
 }
 
-/// `-2.25 -0.50`, or `-2.25 sph`.
-fn power(lens: &DrawerLensDetails) -> String {
-    if lens.cylinder == Dioptre::ZERO {
-        format!("{} sph", lens.sphere)
-    } else {
-        format!("{} {}", lens.sphere, lens.cylinder)
-    }
-}
+/// How many lenses can be typed on one page; more are pasted.
+const ROWS: usize = 6;
 
 #[derive(Template)]
 #[template(path = "stock/new.html")]
@@ -126,116 +135,250 @@ struct NewPage {
     form: Form,
     key: String,
     materials: Vec<(String, String)>,
+    coatings: Vec<(String, String)>,
+    tints: Vec<(String, String)>,
+    suppliers: Vec<String>,
+    rows: Vec<LensRowNames>,
+    list_faults: Vec<String>,
 }
 
 impl NewPage {
-    async fn new(state: &AppState, form: Form, key: String) -> Result<Self, WebError> {
+    async fn new(state: &AppState, mut form: Form, key: String, list_faults: Vec<String>) -> Result<Self, WebError> {
         let materials = state.store.list_materials().await?;
-        let materials = materials.into_iter().map(|m| (m.id.to_string(), m.details.name)).collect();
-        Ok(Self { chrome: Chrome::new(state, "stock"), form, key, materials })
+        let treatments = state.store.list_treatments().await?;
+        let of = |kind| {
+            let own = treatments.iter().filter(move |treatment| treatment.details.kind == kind);
+            own.map(|treatment| (treatment.id.to_string(), treatment.details.name.clone())).collect()
+        };
+        let rows: Vec<LensRowNames> = (1..=ROWS).map(LensRowNames::of).collect();
+        for row in &rows {
+            form.set_default(&row.count, "2");
+        }
+        Ok(Self {
+            chrome: Chrome::new(state, "stock"),
+            materials: materials.into_iter().map(|m| (m.id.to_string(), m.details.name)).collect(),
+            coatings: of(TreatmentKind::Coating),
+            tints: of(TreatmentKind::Tint),
+            suppliers: state.store.list_suppliers().await?.into_iter().map(|supplier| supplier.name).collect(),
+            rows,
+            list_faults,
+            form,
+            key,
+        })
     }
 }
 
 pub(crate) async fn new_lens(State(state): State<AppState>) -> PageResult {
     let key = format!("{NEW_KEY}{}", state.store.count_drawer_moves().await?);
-    let mut form = draft_of(&state, &key).await?;
-    form.set_default(DrawerLensForm::COUNT, "2");
-    show(&NewPage::new(&state, form, key).await?)
+    let form = draft_of(&state, &key).await?;
+    show(&NewPage::new(&state, form, key, Vec::new()).await?)
 }
 
 pub(crate) async fn stock_lens(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     let key = posted_key(&form, NEW_KEY)?;
     let on_sale = state.store.list_materials().await?.into_iter().map(|m| m.id).collect::<Vec<_>>();
-    let Some(DrawerLensForm { lens, count }) = DrawerLensForm::read(&mut form, &on_sale) else {
-        return show_again(&NewPage::new(&state, form, key).await?);
+    let treatments = state.store.list_treatments().await?;
+    let DrawerLensForm { deliveries, list_faults } = DrawerLensForm::read(&mut form, &on_sale, &treatments);
+    let (true, Some(first)) = (form.is_fine(), deliveries.first()) else {
+        return show_again(&NewPage::new(&state, form, key, list_faults).await?);
     };
-    let stocked = state.store.stock_lens(&act_of(&key, &form), &lens, count, state.clock.now()).await;
+    let material = first.lens.material;
+    let stocked = state.store.stock_lenses(&act_of(&key, &form), &deliveries, state.clock.now()).await;
     match form.kept(stocked)? {
-        Some(_) => go(&format!("/stock#material-{}", lens.material.0.simple())),
-        None => show_again(&NewPage::new(&state, form, key).await?),
+        Some(_) => go(&format!("/stock#material-{}", material.0.simple())),
+        None => show_again(&NewPage::new(&state, form, key, Vec::new()).await?),
     }
 }
 
-/// Lenses that are put in the drawer.
+/// The names of the fields of one row; those of the first have no number.
+struct LensRowNames {
+    number: usize,
+    sphere: String,
+    cylinder: String,
+    diameter: String,
+    centre: String,
+    front: String,
+    base: String,
+    count: String,
+}
+
+impl LensRowNames {
+    fn of(number: usize) -> Self {
+        let name = |field: &str| if number == 1 { field.to_owned() } else { format!("{field}_{number}") };
+        Self {
+            number,
+            sphere: name(DrawerLensForm::SPHERE),
+            cylinder: name(DrawerLensForm::CYLINDER),
+            diameter: name(DrawerLensForm::DIAMETER),
+            centre: name(DrawerLensForm::CENTRE),
+            front: name(DrawerLensForm::FRONT),
+            base: name("base"),
+            count: name("count"),
+        }
+    }
+
+    /// Whether anything but the count was typed.
+    fn is_used(&self, form: &Form) -> bool {
+        let fields = [&self.sphere, &self.cylinder, &self.diameter, &self.centre, &self.front, &self.base];
+        fields.into_iter().any(|name| !form.value(name).trim().is_empty())
+    }
+
+    fn read(&self, form: &mut Form) -> Option<DeliveredLens> {
+        let sphere = form.read(&self.sphere, |t| read_plain_power("A sphere", t));
+        let cylinder = form.read_optional(&self.cylinder, |t| read_plain_power("A cylinder", t));
+        let diameter = form.read(&self.diameter, |t| DIAMETER.read(t));
+        let centre = form.read_optional(&self.centre, |t| CENTRE.read(t));
+        let front_power = form.read_optional(&self.front, |t| FRONT.read(t));
+        let base = form.read_optional(&self.base, |t| BASE.read(t));
+        let count = form.read(&self.count, read_count);
+        if (front_power, base) == (Some(None), Some(None)) {
+            form.fail(&self.base, NO_FRONT);
+        }
+        let (sphere, cylinder) = match minus_form(sphere?, cylinder?.unwrap_or_default()) {
+            Ok(power) => power,
+            Err(why) => {
+                form.fail(&self.cylinder, why);
+                return None;
+            }
+        };
+        let (diameter, count) = (diameter?, count?);
+        Some(DeliveredLens {
+            sphere,
+            cylinder,
+            diameter,
+            centre: centre?,
+            front_power: front_power?,
+            base: base?,
+            count,
+        })
+    }
+}
+
+/// Lenses that are put in the drawer: rows, a pasted list, or both.
 pub(in crate::web) struct DrawerLensForm {
-    lens: DrawerLensDetails,
-    count: i64,
+    deliveries: Vec<Delivery>,
+    list_faults: Vec<String>,
 }
 
 impl DrawerLensForm {
     const MATERIAL: &str = "material";
+    const COATING: &str = "coating";
+    const TINT: &str = "tint";
+    const SUPPLIER: &str = "supplier";
+    const SOURCE: &str = "source";
+    const REORDER_AT: &str = "reorder_at";
+    const LIST: &str = "list";
     pub(in crate::web) const SPHERE: &str = "sphere";
     pub(in crate::web) const CYLINDER: &str = "cylinder";
     pub(in crate::web) const DIAMETER: &str = "diameter";
     pub(in crate::web) const CENTRE: &str = "centre";
     pub(in crate::web) const FRONT: &str = "front_power";
-    const COUNT: &str = "count";
 
-    /// `materials` are those on sale.
-    fn read(form: &mut Form, materials: &[MaterialId]) -> Option<Self> {
+    /// `materials` and `treatments` are those on sale.
+    fn read(form: &mut Form, materials: &[MaterialId], treatments: &[Treatment]) -> Self {
+        let (lenses, list_faults) = read_rows(form);
         let material = form.read(Self::MATERIAL, |t| {
             t.parse().ok().filter(|id| materials.contains(id)).ok_or("Choose a material on sale")
         });
-        let sphere = form.read(Self::SPHERE, |t| read_plain_power("A sphere", t));
-        let cylinder =
-            form.read_optional(Self::CYLINDER, |t| read_plain_power("A cylinder", t)).map(Option::unwrap_or_default);
-        let diameter = form.read(Self::DIAMETER, |t| DIAMETER.read(t));
-        let centre = form.read(Self::CENTRE, |t| CENTRE.read(t));
-        let front_power = form.read(Self::FRONT, |t| FRONT.read(t));
-        let count = form.read(Self::COUNT, read_count);
-        let (sphere, cylinder) = in_minus_form(form, sphere?, cylinder?)?;
-        let lens = DrawerLensDetails {
-            material: material?,
-            sphere,
-            cylinder,
-            diameter: diameter?,
-            centre: Some(centre?),
-            front_power: Some(front_power?),
-            base: None,
-            coating: None,
-            tint: None,
+        let coating = read_treatment(form, Self::COATING, treatments, TreatmentKind::Coating);
+        let tint = read_treatment(form, Self::TINT, treatments, TreatmentKind::Tint);
+        let supplier = form.read(Self::SUPPLIER, |t| text::line("A supplier", t, 100));
+        let source = form.read(Self::SOURCE, |t| text::line("Lot and certificate", t, 200));
+        let reorder_at = form.read_optional(Self::REORDER_AT, read_reorder_point);
+        let (Some(material), Some(coating), Some(tint), Some(supplier), Some(source), Some(reorder_at)) =
+            (material, coating, tint, supplier, source, reorder_at)
+        else {
+            return Self { deliveries: Vec::new(), list_faults };
         };
-        Some(Self { lens, count: count? })
+        let delivery = |lens: DeliveredLens| Delivery {
+            lens: DrawerLensDetails {
+                material,
+                coating,
+                tint,
+                sphere: lens.sphere,
+                cylinder: lens.cylinder,
+                diameter: lens.diameter,
+                centre: lens.centre,
+                front_power: lens.front_power,
+                base: lens.base,
+            },
+            count: lens.count,
+            reorder_at,
+            supplier: supplier.clone(),
+            source: source.clone(),
+        };
+        Self { deliveries: lenses.into_iter().map(delivery).collect(), list_faults }
     }
 }
 
-/// A power written as a practitioner does, with neither axis nor prism: an uncut lens has no axis yet.
-fn read_plain_power(what: &str, text: &str) -> Result<Dioptre, String> {
-    if text.is_empty() {
-        return Err(format!("{what} is needed, such as -2.25 or pl"));
+/// The rows that are used and the pasted list; the first row where nothing is. And what is wrong with the list.
+fn read_rows(form: &mut Form) -> (Vec<DeliveredLens>, Vec<String>) {
+    let rows: Vec<LensRowNames> = (1..=ROWS).map(LensRowNames::of).filter(|row| row.is_used(form)).collect();
+    let list = form.value(DrawerLensForm::LIST).to_owned();
+    if rows.is_empty() && list.trim().is_empty() {
+        return (LensRowNames::of(1).read(form).into_iter().collect(), Vec::new());
     }
-    match read_power(text) {
-        Ok(reading) if reading.rx.power.axis().is_none() && reading.rx.prism.is_none() => Ok(reading.rx.power.sphere()),
-        Ok(_) => Err(format!("{what} is one number, not “{text}”")),
-        Err(faults) => Err(faults.first().map_or_else(|| format!("“{text}” is not a power"), ToString::to_string)),
+    let mut lenses: Vec<DeliveredLens> = rows.iter().filter_map(|row| row.read(form)).collect();
+    match read_delivery_list(&list) {
+        Ok(pasted) => {
+            lenses.extend(pasted);
+            (lenses, Vec::new())
+        }
+        Err(faults) => {
+            form.fail(
+                DrawerLensForm::LIST,
+                format!("{} of the lines cannot be read; nothing was put in", faults.len()),
+            );
+            (lenses, faults)
+        }
     }
 }
 
-/// The drawer is kept in minus cylinder, as envelopes are printed; the plus form is turned only by the person.
-fn in_minus_form(form: &mut Form, sphere: Dioptre, cylinder: Dioptre) -> Option<(Dioptre, Dioptre)> {
-    if let Err(why) = CYLINDER.check(cylinder) {
-        form.fail(DrawerLensForm::CYLINDER, why);
-        return None;
-    }
-    if cylinder <= Dioptre::ZERO {
-        return Some((sphere, cylinder));
-    }
-    let turned = sphere.hundredths() + cylinder.hundredths();
-    let written = |h: i32| Dioptre::from_hundredths(h).map_or_else(|_| String::new(), |d| d.to_string());
-    let why = format!(
-        "That is the plus form. In minus cylinder this lens is {} {}: write it so",
-        written(turned),
-        written(-cylinder.hundredths())
-    );
-    form.fail(DrawerLensForm::CYLINDER, why);
-    None
+/// A coating or tint by its key; `Some(None)` for none.
+fn read_treatment(
+    form: &mut Form,
+    field: &str,
+    on_sale: &[Treatment],
+    kind: TreatmentKind,
+) -> Option<Option<TreatmentId>> {
+    form.read_optional(field, |t| {
+        let known = |id: &TreatmentId| on_sale.iter().any(|own| own.id == *id && own.details.kind == kind);
+        t.parse().ok().filter(known).ok_or("Choose one on sale")
+    })
 }
 
-fn read_count(text: &str) -> Result<i64, String> {
+/// With so many free lenses or fewer, more are bought.
+fn read_reorder_point(text: &str) -> Result<i64, String> {
     match text.parse::<i64>() {
-        Ok(count) if (1..=MOST_AT_ONCE).contains(&count) => Ok(count),
-        _ => Err(format!("How many is a whole number from 1 to {MOST_AT_ONCE}, not “{text}”")),
+        Ok(point) if (0..=MOST_AT_ONCE).contains(&point) => Ok(point),
+        _ => Err(format!("A reorder point is a whole number from 0 to {MOST_AT_ONCE}, not “{text}”")),
+    }
+}
+
+pub(crate) async fn set_reorder_point(
+    State(state): State<AppState>,
+    Path(id): Path<String>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
+    let mut form = Form::new(fields);
+    let lens = find_lens(&state, &id).await?;
+    posted_key(&form, "reorder-")?;
+    let reorder_at = form.read_optional(DrawerLensForm::REORDER_AT, read_reorder_point);
+    let supplier = form.read(DrawerLensForm::SUPPLIER, |t| text::line("A supplier", t, 100));
+    let (Some(reorder_at), Some(supplier)) = (reorder_at, supplier) else {
+        return show_again(&CountPage::new(&state, form, key(&lens), &lens).await?);
+    };
+    state.store.set_reorder_point(lens.id, reorder_at, &supplier, state.clock.now()).await?;
+    go(&format!("/stock#lens-{}", lens.id.0.simple()))
+}
+
+/// The true front, else the nominal base curve.
+fn front_words(lens: &DrawerLensDetails) -> String {
+    match (lens.front_power, lens.base) {
+        (Some(front), _) => front.to_string(),
+        (None, Some(base)) => format!("base {}", crate::optics::notation::short(base.to_f64())),
+        (None, None) => String::new(),
     }
 }
 
@@ -245,13 +388,27 @@ struct CountPage {
     chrome: Chrome,
     form: Form,
     key: String,
+    reorder_key: String,
     lens: DrawerRow,
     material: String,
+    suppliers: Vec<String>,
 }
 
 impl CountPage {
-    fn new(state: &AppState, form: Form, key: String, lens: &DrawerLens) -> Self {
-        Self { chrome: Chrome::new(state, "stock"), form, key, lens: row(lens), material: lens.material_name.clone() }
+    async fn new(state: &AppState, mut form: Form, key: String, lens: &DrawerLens) -> Result<Self, WebError> {
+        let reorder_at = lens.reorder_at.map(|point| point.to_string()).unwrap_or_default();
+        form.set_default(DrawerLensForm::REORDER_AT, reorder_at);
+        let supplier = lens.supplier.as_ref().map(|supplier| supplier.name.clone()).unwrap_or_default();
+        form.set_default(DrawerLensForm::SUPPLIER, supplier);
+        Ok(Self {
+            chrome: Chrome::new(state, "stock"),
+            form,
+            key,
+            reorder_key: format!("reorder-{}", lens.id.0.simple()),
+            lens: row(lens),
+            material: lens.material_name.clone(),
+            suppliers: state.store.list_suppliers().await?.into_iter().map(|supplier| supplier.name).collect(),
+        })
     }
 }
 
@@ -270,7 +427,7 @@ pub(crate) async fn ask_count(State(state): State<AppState>, Path(id): Path<Stri
     let lens = find_lens(&state, &id).await?;
     let key = key(&lens);
     let form = draft_of(&state, &key).await?;
-    show(&CountPage::new(&state, form, key, &lens))
+    show(&CountPage::new(&state, form, key, &lens).await?)
 }
 
 pub(crate) async fn correct_count(
@@ -282,7 +439,7 @@ pub(crate) async fn correct_count(
     let lens = find_lens(&state, &id).await?;
     let posted_key = posted_key(&form, "stock-")?;
     let Some(CountForm { change }) = CountForm::read(&mut form) else {
-        return show_again(&CountPage::new(&state, form, posted_key, &lens));
+        return show_again(&CountPage::new(&state, form, posted_key, &lens).await?);
     };
     match state.store.correct_count(&act_of(&posted_key, &form), lens.id, change, state.clock.now()).await {
         Ok(_) => go(&format!("/stock#lens-{}", lens.id.0.simple())),
@@ -297,7 +454,7 @@ pub(crate) async fn correct_count(
                 ),
             };
             form.fail(CountForm::CHANGE, why);
-            show_again(&CountPage::new(&state, form, key(&lens), &lens))
+            show_again(&CountPage::new(&state, form, key(&lens), &lens).await?)
         }
         Err(other) => Err(other.into()),
     }

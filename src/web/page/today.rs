@@ -74,9 +74,9 @@ impl TodayRow {
             customer: line.customer.clone(),
             frame: line.frame.clone(),
             promised: words::weekday(&line.promised_on),
-            is_late: lateness.is_late(),
+            is_late: is_late(line, today),
             is_soon: matches!(lateness, Lateness::DueToday | Lateness::DueSoon(_)),
-            lateness: lateness.words(),
+            lateness: if line.was_sent { String::new() } else { lateness.words() },
             failure: line.failure.map(Failure::words),
             was_sent: line.was_sent,
         }
@@ -111,6 +111,11 @@ impl Unfinished {
     }
 }
 
+/// A parcel that came back had left: what was promised is done, however long ago.
+fn is_late(line: &JobLine, today: time::Date) -> bool {
+    !line.was_sent && Lateness::of(line.promised_on, false, today).is_late()
+}
+
 fn groups(lines: &[JobLine], today: time::Date) -> Vec<Group> {
     let is_failed = |line: &JobLine| line.failure == Some(Failure::Waits);
     let rows = |wanted: &dyn Fn(&JobLine) -> bool| -> Vec<TodayRow> {
@@ -135,7 +140,7 @@ pub(crate) async fn show_today(State(state): State<AppState>) -> PageResult {
         chrome: Chrome::new(&state, "today"),
         today: words::weekday(&today),
         open: lines.len(),
-        late: lines.iter().filter(|line| Lateness::of(line.promised_on, false, today).is_late()).count(),
+        late: lines.iter().filter(|line| is_late(line, today)).count(),
         groups: groups(&lines, today),
         unfinished: drafts.into_iter().map(|draft| Unfinished::of(&state, &lab, draft)).collect(),
         duties: list_duties(&state).await?,

@@ -81,11 +81,11 @@ impl OrderForm {
     pub(super) const FRAME_NAME: &str = "frame_name";
     pub(in crate::web) const FRAME_MAKER: &str = "frame_maker";
     pub(in crate::web) const FRAME_MODEL: &str = "frame_model";
-    const FRAME_COLOUR: &str = "frame_colour";
+    pub(in crate::web) const FRAME_COLOUR: &str = "frame_colour";
     pub(in crate::web) const FRAME_EYE_SIZE: &str = "frame_eye_size";
     pub(in crate::web) const FRAME_BRIDGE: &str = "frame_bridge";
     pub(in crate::web) const FRAME_TEMPLE: &str = "frame_temple";
-    const FRAME_RIM: &str = "frame_rim";
+    pub(in crate::web) const FRAME_RIM: &str = "frame_rim";
     const FRAME_WRAP: &str = "frame_wrap";
     pub(in crate::web) const PD: &str = "pd";
     pub(in crate::web) const NEAR_PD: &str = "near_pd";
@@ -331,9 +331,9 @@ fn read_customer(form: &mut Form, context: &OrderContext) -> Option<CustomerChoi
     Some(CustomerChoice::New(CustomerForm::read_person(form, OrderForm::CUSTOMER_NAME, "")?))
 }
 
-/// The fields of a new frame; all empty when the frame is in the book.
+/// The fields of a frame; all empty when an order takes one that is in the book.
 #[derive(Default)]
-struct FrameFields {
+pub(in crate::web) struct FrameFields {
     maker: Option<String>,
     model: Option<String>,
     colour: Option<String>,
@@ -353,6 +353,11 @@ impl FrameFields {
             form.fail(OrderForm::FRAME_NAME, "Choose a frame from the book, or fill in a new one below");
             return Self::default();
         }
+        Self::read_typed(form)
+    }
+
+    /// Reads every field but the price. The order page and the correction of a frame ask for the same.
+    pub(in crate::web) fn read_typed(form: &mut Form) -> Self {
         Self {
             maker: form.read(OrderForm::FRAME_MAKER, |t| needed("The maker", t, 80)),
             model: form.read(OrderForm::FRAME_MODEL, |t| needed("The model", t, 80)),
@@ -368,17 +373,22 @@ impl FrameFields {
         match (&context.relens, &context.frame) {
             (Some(job), _) => Some(FrameChoice::OfJob(job.number)),
             (None, Some(frame)) => Some(FrameChoice::Known(frame.id)),
-            (None, None) => Some(FrameChoice::New(FrameDetails {
-                maker: self.maker.clone()?,
-                model: self.model.clone()?,
-                colour: self.colour.clone()?,
-                eye_size: self.eye_size?,
-                bridge: self.bridge?,
-                temple: self.temple?,
-                rim: self.rim?,
-                price: prices.frame?.unwrap_or(Cents::ZERO),
-            })),
+            (None, None) => self.details(prices.frame?.unwrap_or(Cents::ZERO)).map(FrameChoice::New),
         }
+    }
+
+    /// The frame at this price, when every field is right.
+    pub(in crate::web) fn details(&self, price: Cents) -> Option<FrameDetails> {
+        Some(FrameDetails {
+            maker: self.maker.clone()?,
+            model: self.model.clone()?,
+            colour: self.colour.clone()?,
+            eye_size: self.eye_size?,
+            bridge: self.bridge?,
+            temple: self.temple?,
+            rim: self.rim?,
+            price,
+        })
     }
 
     /// The frame as the bill names it; new lenses for an earlier frame bill none.

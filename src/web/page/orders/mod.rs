@@ -36,7 +36,7 @@ mod unfinished;
 
 use cautions::{OrderCaution, seen_mark};
 use context::OrderContext;
-pub(in crate::web) use form::OrderForm;
+pub(in crate::web) use form::{FrameFields, OrderForm};
 use form::{TypedDistance, TypedEye};
 use summary::Summary;
 pub(in crate::web) use summary::show_summary;

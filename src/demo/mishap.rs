@@ -1,0 +1,100 @@
+//! What goes wrong in an ordinary week, for the demonstration: an order corrected, one cancelled, a parcel that came back.
+
+use time::{Duration, OffsetDateTime};
+
+use super::data::{PaidRow, StageRow};
+use super::{DemoError, Loader, length, wrong};
+use crate::desk::cancellation::{CancelAsker, Cancellation};
+use crate::desk::centre_height::CentreHeight;
+use crate::desk::correction::{Correction, Ordered, changes};
+use crate::desk::money::Cents;
+use crate::desk::parcel_return::{ParcelReturn, ReturnCause, ReturnCondition};
+use crate::desk::payment::Payment;
+use crate::optics::Pair;
+use crate::store::once::Once;
+
+/// Jobs that are not in the data: the cancelled one.
+pub(super) const MORE_JOBS: usize = 1;
+
+/// The height of the centers that the customer measured again, in millimeters.
+const MEASURED_AGAIN_MM: f64 = 17.0;
+
+impl Loader<'_> {
+    /// Lets a few things go wrong, each a while before `now`.
+    pub(super) async fn let_go_wrong(&self, now: OffsetDateTime) -> Result<(), DemoError> {
+        self.correct(now - Duration::minutes(50)).await?;
+        self.cancel(now - Duration::minutes(40)).await?;
+        self.come_back(now - Duration::minutes(30)).await
+    }
+
+    /// The newest job at a stage that is paid so, by the place of its row.
+    fn newest(&self, stage: StageRow, paid: PaidRow) -> Result<(usize, i64), DemoError> {
+        let is_wanted = |at: usize| self.book.jobs[at].stage == stage && self.book.jobs[at].paid == paid;
+        let found = self.numbers.iter().rev().find(|(at, _)| is_wanted(**at));
+        found.map(|(at, number)| (*at, *number)).ok_or_else(|| wrong("jobs", format!("none is {stage:?}, {paid:?}")))
+    }
+
+    /// A height was measured again.
+    async fn correct(&self, when: OffsetDateTime) -> Result<(), DemoError> {
+        let (_, number) = self.newest(StageRow::Taken, PaidRow::None)?;
+        let job = self.store.get_job(number).await?;
+        let before = Ordered::of(&job);
+        let height = CentreHeight::Bottom(length("the corrected order", MEASURED_AGAIN_MM)?);
+        let after = Ordered { height: Pair::new(height, height), ..before.clone() };
+        let reason = "the customer measured again with the frame on".to_owned();
+        let correction = Correction {
+            revision: job.revision,
+            prescription: None,
+            tasks: after.tasks,
+            made_for: after.made_for,
+            material: after.material.version,
+            design: after.design,
+            coating: after.coating.as_ref().map(|t| t.version),
+            second_coating: after.second_coating.as_ref().map(|t| t.version),
+            tint: after.tint.as_ref().map(|t| t.version),
+            height: after.height,
+            frame: after.frame.id,
+            note: after.note.clone(),
+            said: format!("{}. Reason: {reason}.", changes(&before, &after).join("; ")),
+            reason,
+            lenses: Vec::new(),
+            withdraws_decision: false,
+        };
+        self.store.correct_job("demo-correction", number, &correction, when).await?;
+        Ok(())
+    }
+
+    /// A second pair was ordered, paid, and called off within the hour.
+    async fn cancel(&self, when: OffsetDateTime) -> Result<(), DemoError> {
+        let (at, _) = self.newest(StageRow::Taken, PaidRow::Full)?;
+        let mut order = self.order(&self.book.jobs[at], "the cancelled order")?;
+        order.ordered_on = self.today;
+        order.promised_on = self.today + Duration::days(self.book.jobs[at].promised_in_days);
+        order.payment = order.payment.map(|payment| Payment { paid_on: self.today, ..payment });
+        let refund = order.payment.map(|payment| Payment { amount: -payment.amount, ..payment });
+        let taken = self.store.take_order("demo-cancelled-order", &order, when - Duration::minutes(60)).await?;
+        let Once::Now(number) = taken else { return Err(wrong("the cancelled order", "taken twice")) };
+        let cancellation = Cancellation {
+            asked_by: CancelAsker::Customer,
+            reason: "one pair is enough after all".to_owned(),
+            lenses: Vec::new(),
+            kept: Cents::ZERO,
+            refund,
+        };
+        self.store.cancel_job("demo-cancellation", number, &cancellation, when).await?;
+        Ok(())
+    }
+
+    /// The newest parcel was never called for.
+    async fn come_back(&self, when: OffsetDateTime) -> Result<(), DemoError> {
+        let (_, number) = self.newest(StageRow::Sent, PaidRow::Full)?;
+        let back = ParcelReturn {
+            cause: ReturnCause::Undeliverable,
+            condition: ReturnCondition::Unopened,
+            returned_on: self.today,
+            note: "kept at the post office for a month and not called for".to_owned(),
+        };
+        self.store.return_parcel("demo-return", number, &back, when).await?;
+        Ok(())
+    }
+}
