@@ -10,6 +10,7 @@ use crate::desk::correction::{Correction, Ordered, changes};
 use crate::desk::money::Cents;
 use crate::desk::parcel_return::{ParcelReturn, ReturnCause, ReturnCondition};
 use crate::desk::payment::Payment;
+use crate::desk::refund::{Refund, RefundCause};
 use crate::optics::Pair;
 use crate::store::once::Once;
 
@@ -71,7 +72,13 @@ impl Loader<'_> {
         order.ordered_on = self.today;
         order.promised_on = self.today + Duration::days(self.book.jobs[at].promised_in_days);
         order.payment = order.payment.map(|payment| Payment { paid_on: self.today, ..payment });
-        let refund = order.payment.map(|payment| Payment { amount: -payment.amount, ..payment });
+        let refund = order.payment.map(|payment| Refund {
+            cause: RefundCause::Overpaid,
+            kind: payment.kind,
+            amount: payment.amount,
+            paid_on: self.today,
+            reason: "the order was cancelled".to_owned(),
+        });
         let taken = self.store.take_order("demo-cancelled-order", &order, when - Duration::minutes(60)).await?;
         let Once::Now(number) = taken else { return Err(wrong("the cancelled order", "taken twice")) };
         let cancellation = Cancellation {
@@ -80,6 +87,7 @@ impl Loader<'_> {
             lenses: Vec::new(),
             kept: Cents::ZERO,
             refund,
+            on: self.today,
         };
         self.store.cancel_job("demo-cancellation", number, &cancellation, when).await?;
         Ok(())
