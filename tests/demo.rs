@@ -120,7 +120,7 @@ async fn what_went_wrong_is_put_right_in_the_book() {
 
     let cancelled = store.get_job(1121).await.unwrap();
     assert_eq!((cancelled.stage(), cancelled.charged, cancelled.paid), (Stage::Cancelled, Cents::ZERO, Cents::ZERO));
-    let moved: Vec<Cents> = store.list_payments(1121).await.unwrap().iter().map(|p| p.amount).collect();
+    let moved: Vec<Cents> = store.get_account(1121).await.unwrap().payments.iter().map(|p| p.payment.amount).collect();
     assert!(moved.len() == 2 && moved[0] > Cents::ZERO && moved[1] == -moved[0], "{moved:?}");
     assert!(cancelled.history.windows(2).all(|w| w[0].at <= w[1].at) && cancelled.history[0].at.date() == TODAY);
 
