@@ -206,9 +206,14 @@ async fn nothing_is_made_for_a_cancelled_job_and_money_still_moves() {
     assert_eq!(lab.contents().await, before);
     let table = crate::shapes::records(Some("20.00"), &[("R", crate::shapes::ellipse_radii())]);
     lab.upload(&job("shape"), &[("table", &table)], "file", "", b"").await.assert_status(409);
-    lab.post(&job("payments"), &[("amount", "-186"), ("kind", "card"), ("paid_on", "2026-11-25")])
-        .await
-        .assert_status(303);
+    let back = [
+        ("amount", "186"),
+        ("cause", "overpaid"),
+        ("kind", "card"),
+        ("paid_on", "2026-11-25"),
+        ("reason", "cancelled"),
+    ];
+    lab.post(&job("refunds"), &back).await.assert_status(303);
     lab.post(&job("receipts"), &[]).await.assert_status(303);
     lab.post(&job("notes"), &[("note", "called")]).await.assert_status(303);
     assert_eq!(lab.store.get_job(number).await.unwrap().owed(), Cents::ZERO);

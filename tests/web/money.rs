@@ -36,8 +36,8 @@ async fn says_who_owes_what_since_when() {
     let page = lab.get("/money").await;
     assert!(page.text("#owed").contains("$19.00 on 2 jobs"), "{}", page.text("#owed"));
     let rows = page.texts("#owed tbody tr");
-    assert!(rows[0].contains(&older.to_string()) && rows[0].contains("Nov 5, 2026 20$7.00"), "{rows:?}");
-    assert!(rows[1].contains(&later.to_string()) && rows[1].contains("Nov 20, 2026 5$12.00"), "{rows:?}");
+    assert!(rows[0].contains(&older.to_string()) && rows[0].contains("Nov 5, 202620$7.00"), "{rows:?}");
+    assert!(rows[1].contains(&later.to_string()) && rows[1].contains("Nov 20, 20265$12.00"), "{rows:?}");
     let give_back = page.texts("#to-give-back tbody tr");
     assert!(give_back.len() == 1 && give_back[0].contains("$25.00"), "{give_back:?}");
     // What is paid leaves the page.
@@ -112,7 +112,7 @@ async fn receipts_are_found_by_number_and_by_day() {
     }
     let rows = lab.get("/money/receipts").await.texts("#receipts tbody tr");
     assert_eq!(rows.len(), 3);
-    assert!(rows[0].starts_with("5003") && rows[0].contains("Ada Quill$186.00-$3.00replaces 5002"), "{rows:?}");
+    assert!(rows[0].starts_with("5003") && rows[0].contains("Ada Quill$186.00-$3.00 replaces 5002"), "{rows:?}");
     assert!(rows[2].ends_with("replaced by 5002"), "{rows:?}");
     assert_eq!(lab.get("/money/receipts?number=5002").await.location, "/receipts/5002");
     assert!(lab.get("/money/receipts?number=4000").await.text("#number-error").contains("4000"));
@@ -147,11 +147,7 @@ async fn takings_are_summed_by_year_month_and_day() {
     let month = lab.get("/money/takings").await;
     assert_eq!(month.text("h1"), "Takings of November 2026");
     let rows = month.texts("#takings tbody tr");
-    assert_eq!(
-        rows,
-        ["Nov 25, 2026 $166.00 $20.00 given back $166.00 $20.00 given back$166.00$0.00"]
-            .map(|row| row.replace("given back $", "given back $"))
-    );
+    assert_eq!(rows, ["Nov 25, 2026 $166.00$20.00 given back $166.00$20.00 given back$166.00 $0.00"]);
     let year = lab.get("/money/takings?of=2026").await;
     let rows = year.texts("#takings tbody tr");
     assert!(rows[0].starts_with("November 2026") && rows[1].starts_with("October 2026"), "{rows:?}");

@@ -165,10 +165,16 @@ async fn a_first_notice_within_thirty_days_moves_the_promise() {
     assert_eq!(log.refunds[0].amount, Cents::new(18_600));
     assert_eq!(duties(&lab).await, ["refund by Dec 4, 2026"]);
     let page = lab.get(&format!("/jobs/{number}/promise")).await;
-    assert!(page.text("main").contains("Card: credit the card"), "{}", page.text("main"));
+    assert!(page.text("main").contains("card: credit the card"), "{}", page.text("main"));
     send_notice(&lab, number, &[]).await.assert_status(409);
-    let refund = [("amount", "-186"), ("kind", "card"), ("paid_on", "2026-11-25")];
-    lab.post(&format!("/jobs/{number}/payments"), &refund).await.assert_status(303);
+    let refund = [
+        ("amount", "186"),
+        ("cause", "payment_undone"),
+        ("kind", "card"),
+        ("paid_on", "2026-11-25"),
+        ("reason", "cancelled for the delay"),
+    ];
+    lab.post(&format!("/jobs/{number}/refunds"), &refund).await.assert_status(303);
     assert_eq!(lab.store.get_promise_log(number).await.unwrap().refund_due_on, None);
     assert_eq!(duties(&lab).await, ["cancelled by the customer: close the job"]);
 }
