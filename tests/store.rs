@@ -2,6 +2,8 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed step is a failed test")]
 
+#[path = "store/history.rs"]
+mod history;
 #[path = "web/support.rs"]
 mod support;
 

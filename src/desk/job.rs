@@ -644,7 +644,9 @@ mod tests {
     use super::*;
     use crate::desk::fitting::PositionOfWear;
     use crate::desk::sample::round_job;
+    use crate::desk::step::Step;
     use EventKind::*;
+    use proptest::prelude::*;
 
     fn stage(kinds: impl IntoIterator<Item = EventKind>) -> Stage {
         super::stage(EyeTask::PAIR, kinds)
@@ -780,6 +782,121 @@ mod tests {
     #[test]
     fn a_later_failed_check_undoes_an_earlier_pass() {
         assert_eq!(stage([Taken, ShapeKept, LensRight, LensLeft, Cut, CheckPassed, CheckFailed]), Stage::Cut);
+    }
+
+    const RIGHT: [EventKind; 3] = [SpoiledRight, AsideRight, ParcelLost];
+    const LEFT: [EventKind; 3] = [SpoiledLeft, AsideLeft, ParcelLost];
+    /// After one of these the lenses in hand are not cut.
+    const UNCUT: [EventKind; 7] = [LensRight, LensLeft, SpoiledRight, SpoiledLeft, AsideRight, AsideLeft, ParcelLost];
+    const UNCHECKED: [EventKind; 3] = [Cut, CheckFailed, ReturnedOpened];
+
+    /// Whether one of `grounds` has happened, and none of `against` since.
+    fn stands(history: &[EventKind], grounds: &[EventKind], against: &[&[EventKind]]) -> bool {
+        let last = |kinds: &[EventKind]| history.iter().rposition(|kind| kinds.contains(kind));
+        last(grounds).is_some() && against.iter().all(|kinds| last(grounds) > last(kinds))
+    }
+
+    /// Whether a job has what a stage stands for, by what happened last.
+    fn has_grounds(history: &[EventKind], tasks: Pair<EyeTask>, stage: Stage) -> bool {
+        match stage {
+            Stage::Taken => true,
+            Stage::ShapeOnFile => history.contains(&ShapeKept),
+            Stage::LensesInHand => {
+                (!tasks.right.is_made() || stands(history, &[LensRight], &[&RIGHT]))
+                    && (!tasks.left.is_made() || stands(history, &[LensLeft], &[&LEFT]))
+            }
+            Stage::Cut => stands(history, &[Cut], &[&UNCUT]),
+            Stage::Checked => stands(history, &[CheckPassed, CheckConceded], &[&UNCUT, &UNCHECKED]),
+            Stage::Packed => stands(history, &[Packed], &[&UNCUT, &UNCHECKED, &[ReturnedUnopened]]),
+            Stage::Sent => stands(history, &[Sent], &[&[ReturnedUnopened, ReturnedOpened, ParcelLost]]),
+            Stage::Cancelled => history.contains(&Cancelled),
+        }
+    }
+
+    /// The step that leaves this in the history.
+    fn step_of(kind: EventKind) -> Option<Step> {
+        Some(match kind {
+            ShapeKept => Step::Shape,
+            LensRight | LensLeft => Step::Lenses,
+            SpoiledRight | SpoiledLeft => Step::Spoilage,
+            AsideRight | AsideLeft | Corrected => Step::Correction,
+            Cut => Step::Cut,
+            CheckPassed | CheckFailed => Step::Check,
+            CheckConceded => Step::Concession,
+            ImpactRight | ImpactLeft => Step::Impact,
+            Packed => Step::Packing,
+            Sent => Step::Shipment,
+            ReturnedUnopened | ReturnedOpened | ParcelLost => Step::Return,
+            Cancelled => Step::Cancellation,
+            PromiseMoved => Step::Promise,
+            DelayCancelled => Step::DelayAnswer,
+            Paid => Step::Payment,
+            Note => Step::Note,
+            _ => return None,
+        })
+    }
+
+    /// What brings a job on, where it can.
+    fn on_the_way(job: &Job) -> EventKind {
+        let lacks = |eye| job.makes(eye) && !job.is_lens_in_hand(eye);
+        match job.stage() {
+            Stage::Taken => ShapeKept,
+            Stage::ShapeOnFile if lacks(Eye::Right) => LensRight,
+            Stage::ShapeOnFile => LensLeft,
+            Stage::LensesInHand => Cut,
+            Stage::Cut => CheckPassed,
+            Stage::Checked => match job.unproven_lenses().first() {
+                Some(Eye::Right) => ImpactRight,
+                Some(Eye::Left) => ImpactLeft,
+                None => Packed,
+            },
+            Stage::Packed => Sent,
+            Stage::Sent | Stage::Cancelled => Note,
+        }
+    }
+
+    /// Whether the pages let this happen.
+    fn may_happen(job: &Job, kind: EventKind) -> bool {
+        let Some(step) = step_of(kind).filter(|step| step.refusal(job).is_none()) else { return false };
+        match kind {
+            LensRight => job.makes(Eye::Right),
+            LensLeft => job.makes(Eye::Left),
+            SpoiledRight | AsideRight => job.is_lens_in_hand(Eye::Right),
+            SpoiledLeft | AsideLeft => job.is_lens_in_hand(Eye::Left),
+            _ => step.stages().contains(&job.stage()),
+        }
+    }
+
+    proptest! {
+        /// A job walks at random through what the pages let it do. Its stage is the last one of an unbroken row of stages
+        /// that have their grounds.
+        #[test]
+        fn no_stage_is_without_its_grounds(
+            dice in proptest::collection::vec((any::<bool>(), 0..EventKind::ALL.len()), 1..90),
+            tasks in proptest::sample::select(vec![
+                EyeTask::PAIR,
+                Pair::new(EyeTask::Make, EyeTask::Keep),
+                Pair::new(EyeTask::Balance, EyeTask::Make),
+            ]),
+        ) {
+            let mut job = round_job("-4.00 sph", "31/33");
+            (job.eyes.right.task, job.eyes.left.task) = (tasks.right, tasks.left);
+            let event = |kind| Event { kind, note: String::new(), at: OffsetDateTime::UNIX_EPOCH };
+            job.history = vec![event(Taken)];
+            for (is_on_the_way, any) in dice {
+                let kind = if is_on_the_way { on_the_way(&job) } else { EventKind::ALL[any] };
+                if !may_happen(&job, kind) {
+                    continue;
+                }
+                job.history.push(event(kind));
+                let kinds: Vec<EventKind> = job.history.iter().map(|event| event.kind).collect();
+                let work = Stage::ALL.iter().copied().filter(|stage| *stage != Stage::Cancelled);
+                let earned = work.take_while(|stage| has_grounds(&kinds, tasks, *stage)).last().unwrap();
+                prop_assert_eq!(job.stage_of_work(), earned, "{:?}", kinds);
+                let is_cancelled = has_grounds(&kinds, tasks, Stage::Cancelled);
+                prop_assert_eq!(job.stage(), if is_cancelled { Stage::Cancelled } else { earned }, "{:?}", kinds);
+            }
+        }
     }
 
     fn power(text: &str) -> LensPower {

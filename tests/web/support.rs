@@ -376,9 +376,9 @@ impl TestLab {
         }
     }
 
-    /// Takes a bought lens of 70 mm in hand.
-    pub async fn given_lens_for(&self, number: i64, eye: Eye) {
-        let lens = LensInHand {
+    /// A bought lens of 70 mm.
+    pub fn given_lens(&self, eye: Eye) -> LensInHand {
+        LensInHand {
             eye,
             drawer_lens: None,
             source: "lot 4711".into(),
@@ -387,7 +387,12 @@ impl TestLab {
             front_power: None,
             off_in: Millimetre::ZERO,
             off_up: Millimetre::ZERO,
-        };
+        }
+    }
+
+    /// Takes a bought lens of 70 mm in hand.
+    pub async fn given_lens_for(&self, number: i64, eye: Eye) {
+        let lens = self.given_lens(eye);
         let key = format!("given-lenses-{}", uuid::Uuid::now_v7());
         self.store.take_lenses(&key, number, &[lens], NOW).await.unwrap();
     }

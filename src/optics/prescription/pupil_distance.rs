@@ -4,6 +4,7 @@ use std::fmt;
 
 use thiserror::Error;
 
+use crate::optics::notation::short;
 use crate::optics::unit::{Millimetre, UnitError, parse_hundredths};
 use crate::optics::{Eye, Pair};
 
@@ -104,6 +105,16 @@ impl PupilDistance {
             Given::Both => format!("{self} mm for both eyes, halved"),
             Given::Each => format!("{self} mm"),
             Given::One(eye) => format!("{} mm, {} eye alone", self.mono(eye), eye.name()),
+        }
+    }
+
+    /// As one types it, without zeros at the end: `63`, `31.5/32`, `R31.5`.
+    pub fn typed(self) -> String {
+        let of = |length: Millimetre| short(length.to_f64());
+        match self.given {
+            Given::Both => of(self.binocular()),
+            Given::Each => format!("{}/{}", of(self.right), of(self.left)),
+            Given::One(eye) => format!("{}{}", eye.letter(), of(self.mono(eye))),
         }
     }
 
@@ -347,6 +358,13 @@ mod tests {
             ("OD: 31.5mm, OS: 32mm", (3150, 3200, Given::Each)),
         ] {
             assert_eq!(hundredths(text), expected, "{text}");
+            let typed = read_pupil_distance(text).unwrap().typed();
+            assert_eq!(hundredths(&typed), expected, "{text} as {typed}");
+        }
+        for (text, typed) in
+            [("63.00", "63"), ("63.50", "63.5"), ("31.50/32.00", "31.5/32"), ("R31 L32.25", "31/32.25")]
+        {
+            assert_eq!(read_pupil_distance(text).unwrap().typed(), typed);
         }
     }
 

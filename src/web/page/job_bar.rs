@@ -2,6 +2,7 @@
 
 use crate::desk::deadline::Lateness;
 use crate::desk::job::{EventKind, EyeTask, Job, Stage};
+use crate::desk::money::Cents;
 use crate::optics::notation;
 use crate::optics::prescription::{EyePrescription, LensPower};
 use crate::optics::{Eye, Pair};
@@ -109,6 +110,9 @@ const STEPS: [StepPages; 9] = [
     StepPages { words: "Papers", reaches: None, pages: &[("papers", "Papers", "/papers")] },
 ];
 
+/// What is said of an eye whose prescription stays.
+pub const NO_CHANGE: &str = "no change";
+
 impl JobBar {
     /// The bar of a job on its page `here`, by its key, such as `layout`.
     pub fn of(job: &Job, here: &str, state: &AppState) -> Self {
@@ -119,9 +123,7 @@ impl JobBar {
             customer: job.customer.person.name.clone(),
             frame: job.frame.details.to_string(),
             promise: match (cancelled, job.sent_on) {
-                (Some(event), _) => {
-                    format!("cancelled {}, {}", words::day(&state.clock.local(event.at).date()), event.note)
-                }
+                (Some(event), _) => format!("cancelled {}", words::day(&state.clock.local(event.at).date())),
                 (None, Some(day)) => format!("sent {}", words::day(&day)),
                 (None, None) => format!("promised {}, {}", words::weekday(&job.promised_on), lateness.words()),
             },
@@ -211,11 +213,14 @@ fn is_quiet(key: &str, job: &Job) -> bool {
     }
 }
 
-/// What comes next on a job, in words and with the address of its page. A sent job may still lack its receipt.
+/// What comes next on a job, in words and with the address of its page. A sent job may still lack its receipt; of a
+/// cancelled one nothing may be charged.
 pub fn next_link(job: &Job) -> Option<(&'static str, String)> {
     match job.stage().next() {
         Some(next) => Some((next.words, next.path(job.number))),
-        None if job.receipt.is_none() => Some(("issue the receipt", format!("/jobs/{}/bill", job.number))),
+        None if job.receipt.is_none() && !(job.is_cancelled() && job.charged == Cents::ZERO) => {
+            Some(("issue the receipt", format!("/jobs/{}/bill", job.number)))
+        }
         None => None,
     }
 }
@@ -296,7 +301,7 @@ pub fn change_words(before: &EyePrescription, now: &EyePrescription) -> String {
         changes.push(format!("prism {} to {}", words(before), words(now)));
     }
     if changes.is_empty() {
-        return "no change".to_owned();
+        return NO_CHANGE.to_owned();
     }
     let is_plus = |rx: &EyePrescription| rx.power.cylinder().hundredths() > 0;
     let forms = if is_plus(before) || is_plus(now) { ", compared in minus-cylinder form" } else { "" };

@@ -7,7 +7,7 @@ use axum::Form as Posted;
 use axum::extract::{Path, State};
 
 use super::super::cancellations::{LensQuestion, in_hand, kept_for_another, ordered_words};
-use super::super::job_bar::JobBar;
+use super::super::job_bar::{JobBar, NO_CHANGE};
 use super::super::job_post::{JobPost, StepForm};
 use super::super::lenses::{EyeLensNames, read_old, unspoiled_places};
 use super::super::{CHANGED_ELSEWHERE, Chrome, PageResult, show, show_again};
@@ -139,10 +139,13 @@ impl CorrectionForm {
             }
             _ => None,
         };
-        let made = MadeView {
+        let mut made = MadeView {
             since: "Changed",
             ..MadeView::of(form, context, [&fields.pd, &fields.near_pd], &fields.eyes, is_draft)
         };
+        for eye in [&mut made.right, &mut made.left] {
+            eye.change = eye.change.take().filter(|change| change != NO_CHANGE);
+        }
         let unfit = unfit.iter().map(|lens| lens.eye).collect();
         Self { made, changes, consequences, cautions, unfit, seen, correction }
     }

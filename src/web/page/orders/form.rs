@@ -175,8 +175,8 @@ impl OrderForm {
         for (eye, typed) in prescription.typed.iter() {
             form.set(Self::rx(eye), typed.clone());
         }
-        form.set(Self::PD, prescription.pupil_distance.to_string());
-        form.set(Self::NEAR_PD, prescription.near_pupil_distance.map(|pd| pd.to_string()).unwrap_or_default());
+        form.set(Self::PD, prescription.pupil_distance.typed());
+        form.set(Self::NEAR_PD, prescription.near_pupil_distance.map(|pd| pd.typed()).unwrap_or_default());
         form.set(Self::PRESCRIBER, prescription.prescriber.clone());
         form.set(Self::WRITTEN_ON, prescription.written_on.map(|day| iso(&day)).unwrap_or_default());
         form.set(Self::EXPIRES_ON, prescription.expires_on.map(|day| iso(&day)).unwrap_or_default());

@@ -93,7 +93,7 @@ async fn fill_lens(state: &AppState, job: &Job, form: &mut Form) -> Result<(), W
     form.set(OrderForm::CUSTOMER_ID, job.customer.id.to_string());
     form.set(OrderForm::CUSTOMER_NAME, job.customer.person.name.clone());
     fill_people(form, job);
-    form.set(OrderForm::PD, job.prescription.pupil_distance.to_string());
+    form.set(OrderForm::PD, job.prescription.pupil_distance.typed());
     if let Some(near) = job.prescription.near_pupil_distance {
         form.set(OrderForm::NEAR_PD, near.to_string());
     }
