@@ -145,6 +145,7 @@ async fn take(lab: &TestLab, job: &Job, step: Step, dice: &mut Random) -> Result
                 lenses: Vec::new(),
                 kept: Cents::ZERO,
                 refund: None,
+                on: NOW.date(),
             };
             store.cancel_job(&key, number, &cancellation, NOW).await.map(done)?;
         }
