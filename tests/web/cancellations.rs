@@ -157,6 +157,7 @@ async fn an_edged_lens_goes_into_no_drawer() {
     let number = lab.given_packed_job().await;
     let page = lab.get(&format!("/jobs/{number}/cancellation")).await;
     assert_eq!(page.attributes("[name=old_right]", "value"), ["mind"]);
+    assert!(page.texts("#old_job_right, #kept-old_right").is_empty(), "no job to keep it for is asked");
     cancel(&lab, number, &[("old_right", "mind"), ("old_left", "mind")]).await.assert_status(303);
     assert_eq!(lab.stage(number).await, Stage::Cancelled);
 }

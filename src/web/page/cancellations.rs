@@ -64,6 +64,11 @@ impl LensQuestion {
             fields: EyeLensNames::of(lens.eye),
         }
     }
+
+    /// Whether it can be kept for another job, whose number is asked for then. An edged lens cannot.
+    pub(super) fn can_be_kept(&self) -> bool {
+        self.answers.iter().any(|(key, _)| *key == "job")
+    }
 }
 
 /// Where a lens in hand can go: a key for `read_old`, and words.
