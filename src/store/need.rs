@@ -38,7 +38,7 @@ impl Store {
     }
 
     /// The eyes in need with their jobs, the right one first.
-    async fn list_eyes_in_need(&self) -> Result<Vec<(i64, Eye)>, StoreError> {
+    pub async fn list_eyes_in_need(&self) -> Result<Vec<(i64, Eye)>, StoreError> {
         // From "lenses in hand" on, every lens is here.
         let rows = sqlx::query!(
             r#"select j.number as "number!: i64", e.eye from job j indexed by job_open

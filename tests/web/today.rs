@@ -68,3 +68,18 @@ async fn a_parcel_that_came_back_leads_to_what_is_done_with_it() {
     lab.send_on(jobs[0]).await;
     assert!(!lab.get("/").await.body.contains(r#"id="pack""#), "sent again, it is done");
 }
+
+#[tokio::test]
+async fn the_lenses_to_buy_and_the_money_owed_stand_on_it() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    lab.given_shape_for(number).await;
+    let page = lab.get("/").await;
+    assert!(page.text(".day").contains("2 Lenses to buy"), "{}", page.text(".day"));
+    assert!(page.text("#lenses").contains("lenses to buy"), "{}", page.text("#lenses"));
+    assert!(!page.text(".day").contains("owed to you"), "the sample is paid");
+    lab.post("/buying", &crate::buying::order_of(&lab).await).await.assert_status(303);
+    let page = lab.get("/").await;
+    assert!(page.text(".day").contains("2 Lenses expected"), "{}", page.text(".day"));
+    assert!(page.text("#lenses").contains("lenses expected"), "{}", page.text("#lenses"));
+}

@@ -15,6 +15,9 @@ use crate::store::draft::OrderDraft;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
 
+mod lenses;
+use lenses::LensWaits;
+
 /// How many orders that were begun are listed.
 const MOST_UNFINISHED: i64 = 20;
 
@@ -28,6 +31,11 @@ struct TodayPage {
     groups: Vec<Group>,
     unfinished: Vec<Unfinished>,
     duties: Vec<DutyRow>,
+    to_buy: usize,
+    expected: i64,
+    is_expected_late: bool,
+    /// What customers owe, and on how many jobs; `None` for nothing.
+    owed: Option<(String, String)>,
 }
 
 /// Jobs with the same next step.
@@ -60,11 +68,13 @@ struct TodayRow {
     is_late: bool,
     is_soon: bool,
     failure: Option<&'static str>,
+    /// What its lenses wait for.
+    lenses: Option<String>,
     was_sent: bool,
 }
 
 impl TodayRow {
-    fn of(line: &JobLine, today: time::Date) -> Self {
+    fn of(line: &JobLine, waits: &LensWaits, today: time::Date) -> Self {
         let lateness = Lateness::of(line.promised_on, false, today);
         let next = line.stage.next();
         Self {
@@ -78,6 +88,7 @@ impl TodayRow {
             is_soon: matches!(lateness, Lateness::DueToday | Lateness::DueSoon(_)),
             lateness: if line.was_sent { String::new() } else { lateness.words() },
             failure: line.failure.map(Failure::words),
+            lenses: waits.words(line.number),
             was_sent: line.was_sent,
         }
     }
@@ -116,10 +127,10 @@ fn is_late(line: &JobLine, today: time::Date) -> bool {
     !line.was_sent && Lateness::of(line.promised_on, false, today).is_late()
 }
 
-fn groups(lines: &[JobLine], today: time::Date) -> Vec<Group> {
+fn groups(lines: &[JobLine], waits: &LensWaits, today: time::Date) -> Vec<Group> {
     let is_failed = |line: &JobLine| line.failure == Some(Failure::Waits);
     let rows = |wanted: &dyn Fn(&JobLine) -> bool| -> Vec<TodayRow> {
-        lines.iter().filter(|line| wanted(line)).map(|line| TodayRow::of(line, today)).collect()
+        lines.iter().filter(|line| wanted(line)).map(|line| TodayRow::of(line, waits, today)).collect()
     };
     let failed = Group { id: "failed", words: "Did not pass", is_failed: true, rows: rows(&is_failed) };
     let by_step = GROUPS.into_iter().map(|(stage, id, words)| Group {
@@ -136,13 +147,21 @@ pub(crate) async fn show_today(State(state): State<AppState>) -> PageResult {
     // The store gives them by promised date, so in every group the late ones stand first by themselves.
     let lines = state.store.list_open_jobs().await?;
     let drafts = state.store.list_order_drafts(MOST_UNFINISHED).await?;
+    let (in_need, bought) = (state.store.list_eyes_in_need().await?, state.store.list_open_purchase_lines().await?);
+    let waits = LensWaits::of(&in_need, &bought, today);
+    let (owing, owed) = state.store.sum_owed().await?;
     show(&TodayPage {
         chrome: Chrome::new(&state, "today"),
         today: words::weekday(&today),
         open: lines.len(),
         late: lines.iter().filter(|line| is_late(line, today)).count(),
-        groups: groups(&lines, today),
+        groups: groups(&lines, &waits, today),
         unfinished: drafts.into_iter().map(|draft| Unfinished::of(&state, &lab, draft)).collect(),
         duties: list_duties(&state).await?,
+        to_buy: waits.to_buy,
+        expected: waits.expected,
+        is_expected_late: waits.is_late,
+        owed: (owing > 0)
+            .then(|| (owed.to_string(), if owing == 1 { "one job".to_owned() } else { format!("{owing} jobs") })),
     })
 }
