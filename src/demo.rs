@@ -8,6 +8,7 @@ use thiserror::Error;
 use time::{Date, Duration, OffsetDateTime};
 
 use crate::bench::layout::{JobLayout, step_of};
+use crate::bench::real_size::{PrismMade, Supply};
 use crate::bench::verification::{Judgment, Measurement, Notation, judge};
 use crate::desk::bill::{Billed, LensExtras, base_price, bill};
 use crate::desk::catalogue::{Material, Treatment, TreatmentDetails, TreatmentKind};
@@ -269,7 +270,7 @@ impl<'a> Loader<'a> {
             Step::Cut => {
                 let in_hand = self.store.find_lenses(number).await?;
                 let shape = self.shape_of(&job, &name).await?;
-                let layout = NewLayout::of_job(&job, &shape, &self.lab, &in_hand);
+                let layout = NewLayout::of_job(&job, &shape, &self.lab, &Supply::of(&job, in_hand, &[], &[]));
                 let layout = Some(layout.map_err(|why| wrong(&name, why))?);
                 let size = job.tasks().map(|task| task.is_made().then_some(Millimetre::ZERO));
                 self.store.insert_cut(&key, number, &NewCut { size, note: String::new(), layout }, when).await?;
@@ -590,6 +591,7 @@ fn lenses_for(job: &Job, shape: &FrameShape, lab: &Lab, name: &str) -> Result<Ve
                 front_power: Some(front),
                 off_in: Millimetre::ZERO,
                 off_up: Millimetre::ZERO,
+                has_ground_prism: matches!(laid.prism, Some(PrismMade::Ground(_))),
             })
         })
         .collect()

@@ -11,6 +11,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use rimbook::bench::layout_record::LayoutRecord;
+use rimbook::bench::real_size::Supply;
 use rimbook::bench::verification::{PairReading, Verdict};
 use rimbook::demo::fresh_file::fill;
 use rimbook::demo::lifetime::LEAST_JOBS;
@@ -135,7 +136,7 @@ async fn assert_layout(store: &Store, lab: &rimbook::desk::lab::Lab, folder: &Pa
     let job = store.get_job(number).await.unwrap();
     let in_hand = store.find_lenses(number).await.unwrap();
     let shape = store.find_job_shape(&job).await.unwrap().unwrap();
-    let record = LayoutRecord::of_job(&job, &shape, lab, &in_hand).unwrap();
+    let record = LayoutRecord::of_job(&job, &shape, lab, &Supply::of(&job, in_hand, &[], &[])).unwrap();
     let mut book = beside(folder).await;
     for (eye, laid) in record.eyes.map(Option::unwrap).iter() {
         let kept: (i32, i32, i32, i32, i32, i32, i32, i32, i32) = sqlx::query_as(

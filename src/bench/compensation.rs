@@ -201,6 +201,7 @@ mod tests {
             front_power: Some("5.25".parse().unwrap()),
             off_in: Millimetre::ZERO,
             off_up: Millimetre::ZERO,
+            has_ground_prism: false,
         };
         for rx in ["-4.00 -1.00 x 20", "+4.00 -1.00 x 20", "+0.25 sph", "-4.00 sph 2 BI", "pl 2 BI", "+3.00 sph 1 BU"] {
             for rim in [Rim::Metal, Rim::Cord] {

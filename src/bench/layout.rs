@@ -1,14 +1,15 @@
 //! The layout of a job for the bench, from its prescription, heights and shape.
 //!
 //! The blocker is set to the point at which the lensmeter reads the prescribed power and prism. Without prescribed
-//! prism, this point is the optical centre. With prism, the optical centre and the middle of the blank lie elsewhere:
-//! this changes the blank that is needed, but not the blocker settings.
+//! prism, this point is the optical centre. With prism by decentration, the optical centre and the middle of the blank
+//! lie elsewhere: this changes the blank that is needed, but not the blocker settings. With prism ground in, it is the
+//! prism reference point, and the blank goes around it.
 
+use super::real_size::{PrismMade, RealSize, Supply, settle};
 use crate::desk::frame_shape::FrameShape;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
 use crate::desk::stock::LensInHand;
-use crate::optics::notation::short;
 use crate::optics::prescription::Prism;
 use crate::optics::prism::{DecentrationError, Imbalance, InUp, decentration_for, imbalance};
 use crate::optics::{Eye, Pair};
@@ -56,12 +57,18 @@ pub struct EyeOnBench {
     pub layout: EyeLayout,
     /// How far the prescribed prism moves the optical centre from the pupil, or why decentration cannot make it. `None`
     /// without prescribed prism.
-    pub prism: Option<Result<Decentration, DecentrationError>>,
+    pub by_decentration: Option<Result<Decentration, DecentrationError>>,
+    /// How the prescribed prism comes into the lens. `None` without prescribed prism.
+    pub prism: Option<PrismMade>,
     /// The prism that is left before this eye if nothing is nudged.
     pub left_prism: InUp,
+    /// The sizes that can be had, the smallest first.
+    pub sizes: Vec<RealSize>,
+    /// The smallest of them that fits and has an edge at its own rim.
+    pub chosen: Option<RealSize>,
+    /// The smallest that covers the shape, where none that does has an edge at its own rim.
+    pub rimless_mm: Option<f64>,
     margin_mm: f64,
-    /// The diameters that can be bought, the smallest first.
-    stock_mm: Vec<f64>,
 }
 
 /// The size of an uncut lens and its marked centre.
@@ -102,6 +109,8 @@ pub enum Fit {
     Tight,
     /// It does not cover the shape.
     TooSmall,
+    /// With its centre and front it would have no edge at its own rim: there is no such lens.
+    NoRim,
 }
 
 impl Fit {
@@ -110,6 +119,7 @@ impl Fit {
             Fit::Fits => "fits",
             Fit::Tight => "covers the shape, but with less than the allowance for chips and bevel",
             Fit::TooSmall => "is too small for the shape",
+            Fit::NoRim => "would have no edge at its own rim with this front and centre",
         }
     }
 }
@@ -120,8 +130,13 @@ pub fn step_of(lab: &Lab) -> BlockerStep {
 }
 
 impl JobLayout {
-    /// Lays out a job on its shape.
+    /// Lays out a job on its shape, with nothing in hand and the lab's list of stock diameters.
     pub fn of(job: &Job, shape: &FrameShape, lab: &Lab, step: BlockerStep) -> Self {
+        Self::with_supply(job, shape, lab, step, &Supply::default())
+    }
+
+    /// Lays out a job on its shape, for the lenses that are in hand or can be had.
+    pub fn with_supply(job: &Job, shape: &FrameShape, lab: &Lab, step: BlockerStep, supply: &Supply) -> Self {
         let outlines = shape.outlines();
         let pd = job.prescription.centred_on(job.made_for);
         let wanted_of = |eye| {
@@ -144,13 +159,16 @@ impl JobLayout {
                 outline,
                 wanted: *wanted.get(eye),
                 layout: laid,
-                prism: (!rx.prism.is_none()).then(|| made(rx.prism)),
+                by_decentration: (!rx.prism.is_none()).then(|| made(rx.prism)),
+                prism: None,
                 left_prism: laid.blocker.residual_prism(power, eye),
+                sizes: supply.sizes(eye, lab),
+                chosen: None,
+                rimless_mm: None,
                 margin_mm,
-                stock_mm: lab.stock_diameters.iter().map(|diameter| diameter.to_f64()).collect(),
             }
         });
-        Self {
+        let mut layout = Self {
             frame_pd_mm: layout.frame_pd_mm,
             dbl_mm,
             rim_curve_tool_d: shape.rim_curve_tool_d,
@@ -158,11 +176,28 @@ impl JobLayout {
             step,
             left_prism: imbalance(Pair::new(eyes.right.left_prism, eyes.left.left_prism)),
             eyes,
+        };
+        for eye in Eye::BOTH {
+            settle(&mut layout, job, eye, supply.in_hand.get(eye).as_ref());
+        }
+        layout
+    }
+
+    /// The same layout with this lens in hand for its eye.
+    #[must_use]
+    pub fn with_lens(&self, job: &Job, lens: &LensInHand) -> Self {
+        let mut layout = self.clone();
+        settle(&mut layout, job, lens.eye, Some(lens));
+        layout
+    }
+
+    pub(super) fn eye_mut(&mut self, eye: Eye) -> &mut EyeOnBench {
+        match eye {
+            Eye::Right => &mut self.eyes.right,
+            Eye::Left => &mut self.eyes.left,
         }
     }
-}
 
-impl JobLayout {
     /// For each eye without a lens in hand: what to do where no lens that can be bought is large enough.
     pub fn no_stock_lenses(&self, in_hand: &Pair<Option<LensInHand>>) -> Vec<String> {
         let missing = self.eyes.iter().filter(|(eye, laid)| laid.is_made && in_hand.get(*eye).is_none());
@@ -172,12 +207,12 @@ impl JobLayout {
 
 impl EyeOnBench {
     /// The optical centre, from the boxing centre in the front view: at the pupil, or where decentration for the
-    /// prescribed prism moves it.
+    /// prescribed prism moves it. With prism ground in, the prism reference point.
     pub fn optical_centre(&self) -> Point {
         let pupil = self.layout.decentration.point(self.eye);
-        match self.prism {
-            Some(Ok(moved)) => pupil.plus(moved.point(self.eye)),
-            _ => pupil,
+        match self.prism.as_ref().and_then(PrismMade::moved) {
+            Some(moved) => pupil.plus(moved.point(self.eye)),
+            None => pupil,
         }
     }
 
@@ -186,33 +221,22 @@ impl EyeOnBench {
         self.cover(Uncut::default()).needs
     }
 
-    /// The smallest diameter that can be bought and is large enough, if any is.
+    /// The smallest blank with the optical centre in its middle and this far from the pupil.
+    pub fn blank_decentred(&self, moved: Decentration) -> Blank {
+        let centre = self.layout.decentration.point(self.eye).plus(moved.point(self.eye));
+        Blank::of(&self.outline, &self.layout.boxing, centre, self.margin_mm)
+    }
+
+    /// The diameter of the real size that fits, if any does.
     pub fn stock_diameter_mm(&self) -> Option<f64> {
-        let least_mm = self.blank().with_margin_mm;
-        self.stock_mm.iter().copied().find(|stock_mm| least_mm <= stock_mm + 1e-9)
+        self.chosen.map(|size| size.diameter_mm)
     }
 
-    /// The uncut lens that is assumed where none is known: the smallest that can be bought and is large enough, else
-    /// the largest that can be bought.
+    /// The uncut lens that is assumed where none is known: the smallest that can be had and fits, else the largest
+    /// that can be had.
     pub fn stock_uncut(&self) -> Uncut {
-        let largest_mm = self.stock_mm.last().copied().unwrap_or_default();
-        Uncut { diameter_mm: self.stock_diameter_mm().unwrap_or(largest_mm), ..Uncut::default() }
-    }
-
-    /// What to do where no lens that can be bought is large enough; the same sentence on every page.
-    pub fn no_stock_lens(&self) -> Option<String> {
-        if self.stock_diameter_mm().is_some() {
-            return None;
-        }
-        let with_prism = if self.prism.is_some() { ", with its prism ground," } else { "" };
-        Some(format!(
-            "No stock lens fits the {} eye: it needs {:.2} mm, and the largest is {} mm. Order it surfaced{with_prism} \
-             to {} mm or larger, or choose a smaller frame.",
-            self.eye.name(),
-            self.blank().with_margin_mm,
-            short(self.stock_mm.last().copied().unwrap_or_default()),
-            short(self.surfaced_diameter_mm()),
-        ))
+        let size = self.chosen.or(self.sizes.last().copied());
+        Uncut { diameter_mm: size.map(|size| size.diameter_mm).unwrap_or_default(), ..Uncut::default() }
     }
 
     /// The whole diameter that a surfaced lens needs. It has its prism ground in, and its blank goes around the pupil.
@@ -285,6 +309,7 @@ pub fn place_words(eye: Eye, angle_deg: f64) -> String {
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;
+    use crate::bench::real_size::WhyGround;
     use crate::desk::centre_height::CentreHeight;
     use crate::desk::lab::read_diameters;
     use crate::desk::prescription::MadeFor;
@@ -330,7 +355,7 @@ pub(super) mod tests {
         // -4.00 with 2 base in: the centre 5 mm out (computed by Prentice).
         let laid = JobLayout::of(&round_job("-4.00 sph 2 BI", "32/32"), &round_shape(), &lab(), BlockerStep::Half);
         for (eye, laid) in laid.eyes.iter() {
-            let moved = laid.prism.unwrap().unwrap();
+            let moved = laid.prism.as_ref().and_then(PrismMade::moved).unwrap();
             assert!((moved.in_mm + 5.0).abs() < 1e-9 && moved.up_mm.abs() < 1e-9, "{eye:?}: {moved:?}");
             let want = 2.0 * (22.0 + 5.0_f64.hypot(2.0));
             assert!((laid.blank().exact_mm - want).abs() < 0.002);
@@ -341,8 +366,14 @@ pub(super) mod tests {
             assert!((ground.needs.exact_mm - 48.0).abs() < 0.002);
         }
         let laid = JobLayout::of(&round_job("pl 2 BI", "32/32"), &round_shape(), &lab(), BlockerStep::Half);
-        let why = laid.eyes.right.prism.unwrap().unwrap_err().to_string();
+        let why = laid.eyes.right.by_decentration.unwrap().unwrap_err().to_string();
         assert!(why.contains("surfaced"), "{why}");
+        assert!(matches!(laid.eyes.right.prism, Some(PrismMade::Ground(WhyGround::NotByDecentration(_)))));
+        let says = laid.eyes.right.no_stock_lens().unwrap();
+        assert!(
+            says.contains("cannot be made by decentration. Order it surfaced, with its prism ground, to 50"),
+            "{says}"
+        );
     }
 
     #[test]
@@ -376,7 +407,10 @@ pub(super) mod tests {
         assert!(says.contains("the right eye: it needs 50.00 mm, and the largest is 49.5 mm"), "{says}");
         assert!(says.contains("Order it surfaced to 50 mm or larger"), "{says}");
         // -1.00 D with 2 base in: decentred 20 mm (Prentice), far beyond any blank; ground in, 50 mm is enough.
-        let says = of("-1.00 sph 2 BI", "55 80").no_stock_lens().unwrap();
+        let laid = of("-1.00 sph 2 BI", "55 80");
+        assert!(matches!(laid.prism, Some(PrismMade::Ground(WhyGround::NoSize { .. }))), "{:?}", laid.prism);
+        assert!(laid.optical_centre().y_mm > 1.9 && laid.optical_centre().x_mm.abs() < 1e-9, "at the pupil");
+        let says = laid.no_stock_lens().unwrap();
         assert!(says.contains("surfaced, with its prism ground, to 50 mm or larger"), "{says}");
     }
 

@@ -5,10 +5,10 @@
 
 use super::layout::{EyeOnBench, JobLayout, step_of};
 use super::lens::{JobLens, Origin};
+use super::real_size::{PrismMade, Supply};
 use crate::desk::frame_shape::FrameShape;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
-use crate::desk::stock::LensInHand;
 use crate::optics::unit::{Dioptre, Millimetre, UnitError};
 use crate::optics::{Eye, Pair};
 
@@ -58,6 +58,8 @@ pub struct EyeRecord {
     pub needs_with_margin: Millimetre,
     /// The lens; `None` where no such lens can be made.
     pub lens: Option<LensRecord>,
+    /// Whether the prescribed prism is ground in. `None` without prescribed prism.
+    pub has_ground_prism: Option<bool>,
 }
 
 /// The lens of one eye as it was when the layout was made.
@@ -105,14 +107,9 @@ impl LayoutRecord {
     /// # Errors
     ///
     /// As [`LayoutRecord::of`].
-    pub fn of_job(
-        job: &Job,
-        shape: &FrameShape,
-        lab: &Lab,
-        in_hand: &Pair<Option<LensInHand>>,
-    ) -> Result<Self, UnitError> {
-        let layout = JobLayout::of(job, shape, lab, step_of(lab));
-        let lenses = JobLens::pair(job, Some(&layout), in_hand).map(Result::ok);
+    pub fn of_job(job: &Job, shape: &FrameShape, lab: &Lab, supply: &Supply) -> Result<Self, UnitError> {
+        let layout = JobLayout::with_supply(job, shape, lab, step_of(lab), supply);
+        let lenses = JobLens::pair(job, Some(&layout), &supply.in_hand).map(Result::ok);
         Self::of(&layout, lab, &lenses)
     }
 }
@@ -136,6 +133,7 @@ impl EyeRecord {
             needs_exact: mm(needs.exact_mm)?,
             needs_with_margin: mm(needs.with_margin_mm)?,
             lens: lens.map(|lens| LensRecord::of(laid, lens)).transpose()?,
+            has_ground_prism: laid.prism.as_ref().map(|made| matches!(made, PrismMade::Ground(_))),
         })
     }
 }

@@ -5,11 +5,12 @@
 //! by Vogel's rule, taken to the nearest usual one, and the material's usual centre or, where that leaves less edge
 //! than the rim needs, the centre that leaves it (common practice; a rule of thumb until there is a shape).
 //!
-//! Prescribed prism that the power can make by decentration moves the optical centre, as on the layout. Prism that it
-//! cannot make is a tilt of the back surface.
+//! Prescribed prism that is made by decentration moves the optical centre, as on the layout. Prism that is ground in, in
+//! the lens in hand or because nothing else will do ([`super::real_size`]), is a tilt of the back surface.
 
 use super::edge_finish::hold_of;
-use super::layout::{EyeOnBench, JobLayout, Uncut};
+use super::layout::{Cover, EyeOnBench, Fit, JobLayout, Uncut};
+use super::real_size::PrismMade;
 use crate::desk::catalogue::MaterialDetails;
 use crate::desk::job::Job;
 use crate::desk::limit::{LengthLimit, PowerLimit};
@@ -149,7 +150,10 @@ impl JobLens {
                 .unwrap_or_else(|| (usual_front_d(power, index), Origin::Assumed));
         // The same prism for every power tried, so that all pages have one optical centre.
         let prism = job.prescription.eyes.get(eye).prism.numbers().to_vector(eye);
-        let has_surfaced_prism = decentration_for(ordered, prism).is_err();
+        let has_surfaced_prism = match layout {
+            Some(layout) => matches!(layout.eyes.get(eye).prism, Some(PrismMade::Ground(_))),
+            None => in_hand.is_some_and(|lens| lens.has_ground_prism) || decentration_for(ordered, prism).is_err(),
+        };
         let order = LensOrder {
             power,
             prism: if has_surfaced_prism { prism } else { BaseVector::default() },
@@ -199,6 +203,26 @@ impl JobLens {
     /// The uncut lens on a shape.
     pub fn uncut_on(&self, laid: &EyeOnBench) -> (Uncut, Origin) {
         self.uncut.unwrap_or_else(|| (laid.stock_uncut(), Origin::Assumed))
+    }
+
+    /// How its uncut lens covers a shape. A lens that would have no edge at its own rim does not fit.
+    pub fn cover_on(&self, laid: &EyeOnBench) -> Cover {
+        let (uncut, from) = self.uncut_on(laid);
+        let cover = laid.cover(uncut);
+        // A lens in hand has an edge; where its centre is not known it is thicker than the one assumed.
+        let exists = from == Origin::InHand && self.thickness_from == Origin::Assumed;
+        let is_whole = cover.fit == Fit::TooSmall || exists || self.has_rim(laid, uncut);
+        Cover { fit: if is_whole { cover.fit } else { Fit::NoRim }, ..cover }
+    }
+
+    /// Whether an uncut lens of this diameter would have an edge at its own rim.
+    pub(super) fn has_rim_on(&self, laid: &EyeOnBench, diameter_mm: f64) -> bool {
+        self.has_rim(laid, Uncut { diameter_mm, ..Uncut::default() })
+    }
+
+    fn has_rim(&self, laid: &EyeOnBench, uncut: Uncut) -> bool {
+        let middle = laid.cover(uncut).middle.minus(laid.optical_centre());
+        uncut_rim_mm(&self.body, middle, uncut.diameter_mm / 2.0).is_ok_and(|rim_mm| rim_mm >= 0.0)
     }
 
     /// Cuts the lens to the shape of the job.
@@ -311,6 +335,7 @@ pub(super) mod tests {
             front_power: front.map(|d| d.parse().unwrap()),
             off_in: Millimetre::ZERO,
             off_up: Millimetre::ZERO,
+            has_ground_prism: false,
         }
     }
 

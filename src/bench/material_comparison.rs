@@ -1,6 +1,7 @@
 //! The lens of a job in each material the lab sells, so that the owner can say what an upgrade gains.
 
 use super::layout::JobLayout;
+use super::real_size::PrismMade;
 use crate::desk::catalogue::{Material, MaterialDetails};
 use crate::desk::job::Job;
 use crate::desk::money::Cents;
@@ -64,7 +65,7 @@ fn one_eye(
 ) -> Result<LensInMaterial, LensError> {
     let (rx, laid) = (*job.lens_prescriptions().get(eye), laid.eyes.get(eye));
     let prism = match laid.prism {
-        Some(Err(_)) => rx.prism.numbers().to_vector(eye),
+        Some(PrismMade::Ground(_)) => rx.prism.numbers().to_vector(eye),
         _ => BaseVector::default(),
     };
     let material = optical(details);

@@ -2,6 +2,7 @@
 //! uuid.
 //!
 //! * [`layout`]: where the lenses go in the frame; [`layout_record`]: the same in the numbers that are stored.
+//! * [`real_size`]: the sizes that can be had, and how a prescribed prism comes into the lens.
 //! * [`lens`]: which lens a job has; [`edge_finish`]: its edge, bevel or groove.
 //! * [`material_comparison`]: the same lens in other materials.
 //! * [`compensation`]: the power to order for the position of wear.
@@ -20,4 +21,5 @@ pub mod material_comparison;
 pub mod notes;
 pub mod prism_balance;
 pub mod process_spread;
+pub mod real_size;
 pub mod verification;

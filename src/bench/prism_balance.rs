@@ -1,7 +1,7 @@
 //! The prism of a pair: prescribed and unwanted prism, the ways to make it, and the balance between the eyes at the
 //! pupils and at the reading point.
 
-use super::layout::{EyeOnBench, JobLayout, Uncut};
+use super::layout::JobLayout;
 use super::lens::JobLens;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
@@ -97,7 +97,7 @@ impl PairPrism {
                     let exact = lens(eye, BaseVector::default()).and_then(|plain| gaze_prism(eye, &plain, at));
                     Decentred {
                         moved,
-                        blank_mm: laid.map(|laid| laid.blank().with_margin_mm),
+                        blank_mm: laid.map(|laid| laid.blank_decentred(moved).with_margin_mm),
                         exact: exact.ok().map(|prism| prism.exact.to_in_up(eye)),
                     }
                 })
@@ -105,7 +105,8 @@ impl PairPrism {
             EyePrism {
                 wanted: *wanted.get(eye),
                 decentred,
-                surfaced_blank_mm: laid.map(surfaced_blank_mm),
+                // With surfaced prism, the pupil stays in the middle of the blank.
+                surfaced_blank_mm: laid.map(|laid| laid.layout.blank.with_margin_mm),
                 unwanted: laid.map(|laid| laid.left_prism),
             }
         };
@@ -133,15 +134,6 @@ impl PairPrism {
             prescribed: (in_pd > 0.0 || up_pd > 0.0).then(|| lab.tolerance.prism_limits(across_d, up_d, in_pd, up_pd)),
         }
     }
-}
-
-/// With surfaced prism, the pupil stays in the middle of the blank.
-fn surfaced_blank_mm(laid: &EyeOnBench) -> f64 {
-    let moved = match laid.prism {
-        Some(Ok(moved)) => moved,
-        _ => Decentration::default(),
-    };
-    laid.cover(Uncut { diameter_mm: 0.0, off_in_mm: moved.in_mm, off_up_mm: moved.up_mm }).needs.with_margin_mm
 }
 
 #[cfg(test)]

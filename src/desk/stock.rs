@@ -142,10 +142,13 @@ pub struct LensInHand {
     pub centre: Option<Millimetre>,
     /// True power of the front surface.
     pub front_power: Option<Dioptre>,
-    /// The marked optical centre from the geometric centre of the blank, towards the nose.
+    /// The marked centre from the geometric centre of the blank, towards the nose: the optical centre, or with ground
+    /// prism the prism reference point.
     pub off_in: Millimetre,
-    /// The marked optical centre from the geometric centre of the blank, upwards.
+    /// The marked centre from the geometric centre of the blank, upwards.
     pub off_up: Millimetre,
+    /// Whether its prescribed prism is ground in, so that it reads at the marked centre.
+    pub has_ground_prism: bool,
 }
 
 /// Where a lens in hand goes when another is taken in its place.

@@ -9,6 +9,7 @@ use super::outline::{Drawn, PairDrawing};
 use super::{CheckSummary, Head, ruler};
 use crate::bench::edge_finish::TicketLines;
 use crate::bench::notes::BenchNotes;
+use crate::bench::real_size::PrismMade;
 use crate::desk::catalogue::{MaterialDetails, TreatmentDetails};
 use crate::desk::centre_height::CentreHeight;
 use crate::desk::date;
@@ -20,10 +21,9 @@ use crate::desk::prescription::MadeFor;
 use crate::desk::stock::LensInHand;
 use crate::optics::direction::Directed;
 use crate::optics::notation;
-use crate::optics::prescription::{EyePrescription, LensPower, PupilDistance};
-use crate::optics::prism::DecentrationError;
+use crate::optics::prescription::{EyePrescription, LensPower, Prism, PupilDistance};
 use crate::optics::{Eye, Pair};
-use crate::shape::layout::{Decentration, EyeLayout, PairLayout};
+use crate::shape::layout::{EyeLayout, PairLayout};
 use crate::shape::outline::Outline;
 
 /// What the ticket is made from.
@@ -90,8 +90,8 @@ pub struct Shape<'a> {
     pub dbl_mm: f64,
     /// The layout; the blanks count the prescribed prism.
     pub layout: &'a PairLayout,
-    /// How far the optical centre is moved for the prescribed prism, where there is prism; or why moving it cannot do.
-    pub prism: Pair<Option<Result<Decentration, DecentrationError>>>,
+    /// How the prescribed prism is made, where there is prism.
+    pub prism: Pair<Option<&'a PrismMade>>,
 }
 
 /// One eye as it prints.
@@ -348,7 +348,7 @@ impl EyePart {
             plus: power.axis().map(|_| power.to_plus().to_string()).unwrap_or_default(),
             prescribed: facts.prescribed.map(|p| p.get(eye).to_minus().to_string()).unwrap_or_default(),
             prism: if prism.is_none() { String::new() } else { prism.to_string() },
-            prism_made: facts.shape.and_then(|shape| *shape.prism.get(eye)).map(made).unwrap_or_default(),
+            prism_made: facts.shape.map(|shape| made(eye, prism, &shape)).unwrap_or_default(),
             pd: facts.pupil_distance.mono(eye).to_string(),
             height: facts.height.get(eye).words(),
             height_is_assumed: *facts.height.get(eye) == CentreHeight::Assumed,
@@ -398,18 +398,10 @@ impl ShapePart {
     }
 }
 
-/// `optical centre moved 5.00 out` or why that cannot do.
-fn made(prism: Result<Decentration, DecentrationError>) -> String {
-    match prism {
-        Err(why) => format!("{why}."),
-        Ok(moved) => {
-            let ways = [Directed::of(moved.in_mm, "in", "out"), Directed::of(moved.up_mm, "up", "down")];
-            format!(
-                "By decentring: optical centre moved {} from where the prism is read.",
-                Directed::join(&ways, "mm", ", ")
-            )
-        }
-    }
+/// How the prism is made and where it reads; empty for none.
+fn made(eye: Eye, prism: Prism, shape: &Shape<'_>) -> String {
+    let blank_mm = shape.layout.eyes.get(eye).blank.with_margin_mm;
+    shape.prism.get(eye).map(|made| format!("{}.", made.words(eye, prism, blank_mm))).unwrap_or_default()
 }
 
 /// `⌀ 70, centre 1.80, lot 4711`.
@@ -420,6 +412,9 @@ fn describe(lens: &LensInHand) -> String {
     }
     if !lens.source.is_empty() {
         words.push_str(&format!(", {}", lens.source));
+    }
+    if lens.has_ground_prism {
+        words.push_str(", prism ground in");
     }
     words
 }

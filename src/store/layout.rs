@@ -8,14 +8,14 @@ use super::once::{Done, Once};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::bench::layout_record::{EyeRecord, LayoutRecord};
+use crate::bench::real_size::Supply;
 use crate::desk::frame_shape::FrameShape;
 use crate::desk::id::ShapeId;
 use crate::desk::job::{EventKind, Job};
 use crate::desk::lab::Lab;
 use crate::desk::step::Step;
-use crate::desk::stock::LensInHand;
+use crate::optics::Eye;
 use crate::optics::unit::{Dioptre, Millimetre, UnitError};
-use crate::optics::{Eye, Pair};
 
 /// When a layout is stored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -48,13 +48,8 @@ impl NewLayout {
     /// # Errors
     ///
     /// [`UnitError`] when a computed number is out of the range of the book.
-    pub fn of_job(
-        job: &Job,
-        shape: &FrameShape,
-        lab: &Lab,
-        in_hand: &Pair<Option<LensInHand>>,
-    ) -> Result<Self, UnitError> {
-        Ok(Self { shape: shape.id, record: LayoutRecord::of_job(job, shape, lab, in_hand)? })
+    pub fn of_job(job: &Job, shape: &FrameShape, lab: &Lab, supply: &Supply) -> Result<Self, UnitError> {
+        Ok(Self { shape: shape.id, record: LayoutRecord::of_job(job, shape, lab, supply)? })
     }
 }
 
@@ -185,14 +180,16 @@ async fn insert_layout_eye(
     let front = record.lens.map(|lens| lens.front_power).map(Dioptre::hundredths);
     let thickness = record.lens.map(|lens| lens.centre_thickness).map(Millimetre::hundredths);
     let origin = record.lens.map_or("", |lens| lens.diameter_from.key());
+    let prism = record.has_ground_prism.map(|is_ground| if is_ground { "ground" } else { "decentred" });
     sqlx::query!(
         "insert into layout_eye (layout_seq, eye, lens_seq, wanted_pd_hundredths, wanted_height_hundredths,
                                  set_pd_hundredths, set_height_hundredths, nudge_in_hundredths, nudge_up_hundredths,
                                  decentration_in_hundredths, decentration_up_hundredths, centre_in_hundredths,
                                  centre_up_hundredths, blank_exact_hundredths, blank_with_margin_hundredths,
-                                 lens_diameter_hundredths, lens_front_power_hundredths, lens_centre_hundredths, lens_origin)
+                                 lens_diameter_hundredths, lens_front_power_hundredths, lens_centre_hundredths, lens_origin,
+                                 prism_make)
          values (?1, ?2, (select max(seq) from lens_in_hand where job_number = ?3 and eye = ?2), ?4, ?5, ?6, ?7, ?8, ?9,
-                 ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19)",
+                 ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20)",
         layout,
         eye,
         number,
@@ -211,7 +208,8 @@ async fn insert_layout_eye(
         diameter,
         front,
         thickness,
-        origin
+        origin,
+        prism
     )
     .execute(tx)
     .await?;

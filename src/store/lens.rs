@@ -30,6 +30,7 @@ struct LensRow {
     front_power_hundredths: Option<i64>,
     off_in_hundredths: i64,
     off_up_hundredths: i64,
+    has_ground_prism: bool,
     is_gone: bool,
 }
 
@@ -45,6 +46,7 @@ impl TryFrom<LensRow> for LensInHand {
             front_power: row.front_power_hundredths.map(|d| power("front power", d)).transpose()?,
             off_in: length("centre offset", row.off_in_hundredths)?,
             off_up: length("centre offset", row.off_up_hundredths)?,
+            has_ground_prism: row.has_ground_prism,
         })
     }
 }
@@ -56,6 +58,7 @@ impl Store {
             LensRow,
             r#"select eye, drawer_lens_id as "drawer_lens_id: DrawerLensId", source, diameter_hundredths, centre_hundredths,
                       front_power_hundredths, off_in_hundredths, off_up_hundredths,
+                      has_ground_prism as "has_ground_prism!: bool",
                       exists (select 1 from spoiled_lens s where s.lens_seq = l.seq)
                           or exists (select 1 from lens_put_back b where b.lens_seq = l.seq) as "is_gone!: bool"
                from lens_in_hand l where job_number = ? order by seq"#,
@@ -333,8 +336,9 @@ async fn take_lens(
     let (centre, front) = (lens.centre.map(Millimetre::hundredths), lens.front_power.map(Dioptre::hundredths));
     sqlx::query!(
         "insert into lens_in_hand (job_number, eye, drawer_lens_id, source, diameter_hundredths, centre_hundredths,
-                                   front_power_hundredths, off_in_hundredths, off_up_hundredths, at)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                                   front_power_hundredths, off_in_hundredths, off_up_hundredths,
+                                   has_ground_prism, at)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         number,
         eye,
         lens.drawer_lens,
@@ -344,6 +348,7 @@ async fn take_lens(
         front,
         off_in,
         off_up,
+        lens.has_ground_prism,
         at
     )
     .execute(&mut *tx)
@@ -372,6 +377,7 @@ async fn take_lens(
     };
     let from = if lens.drawer_lens.is_some() { "from the drawer" } else { "bought" };
     let said = if lens.source.is_empty() { from.to_owned() } else { format!("{from}; {}", lens.source) };
-    append_event(tx, number, kind, &format!("{said}; {} mm", lens.diameter), now).await?;
+    let prism = if lens.has_ground_prism { ", its prism ground in" } else { "" };
+    append_event(tx, number, kind, &format!("{said}; {} mm{prism}", lens.diameter), now).await?;
     Ok(())
 }

@@ -3,11 +3,13 @@
 use time::OffsetDateTime;
 
 use super::once::{Done, Once};
+use super::read::length;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::supplier_list::OfferedBlank;
 use crate::optics::Pair;
 use crate::optics::prescription::Prism;
+use crate::optics::unit::Millimetre;
 
 /// A list to keep.
 #[derive(Debug, Clone, PartialEq)]
@@ -42,6 +44,18 @@ impl Store {
         .await?;
         Ok(row
             .map(|row| KeptSupplierList { typed: row.typed, prism_typed: Pair::new(row.prism_right, row.prism_left) }))
+    }
+
+    /// The diameters on the newest list of a job.
+    pub async fn list_offered_diameters(&self, number: i64) -> Result<Vec<Millimetre>, StoreError> {
+        let rows = sqlx::query_scalar!(
+            "select diameter_hundredths from supplier_offer
+             where list_seq = (select max(seq) from supplier_list where job_number = ?) order by position",
+            number
+        )
+        .fetch_all(&self.read)
+        .await?;
+        rows.into_iter().map(|mm| length("diameter", mm)).collect()
     }
 
     /// How many lists a job has had: the running number of their form.

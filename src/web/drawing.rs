@@ -111,7 +111,7 @@ impl EyeDrawing {
             words.push(window.word("plain", axis <= 90 || axis == 180, true, format!("axis {axis}°")));
         }
         let (name, axis_words) = (eye.eye.name(), axis_deg.map(|a| format!(", axis {a}")).unwrap_or_default());
-        let moved = eye.prism.is_some_and(|prism| prism.is_ok());
+        let moved = eye.prism.as_ref().is_some_and(|prism| prism.moved().is_some());
         let centre = eye.optical_centre();
         Self {
             label: format!(

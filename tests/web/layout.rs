@@ -161,3 +161,90 @@ async fn a_height_that_was_not_ordered_is_the_middle_and_marked_assumed() {
     crate::shapes::keep_ellipse(&lab, up).await;
     assert_eq!(lab.get(&format!("/jobs/{up}/layout")).await.text(".eye-right .set-height .num"), "24.0");
 }
+
+#[tokio::test]
+async fn a_prism_ground_in_is_read_and_blocked_at_its_reference_point() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job_at("-4.00 DS 2 BI", "-4.00 DS", "31/31", "20").await;
+    keep_ellipse(&lab, job).await;
+    // Before buying: decentred it needs 54, which 55 covers.
+    for page in ["lenses", "blanks"] {
+        let says = lab.get(&format!("/jobs/{job}/{page}")).await.text(".eye-right .to-order");
+        assert!(says.contains("Order 55 mm or larger, without prism: it is decentred"), "{page}: {says}");
+    }
+    let bought = [("lens_right", "bought"), ("diameter_right", "65"), ("ground_right", "yes"), ("lens_left", "")];
+    lab.post(&format!("/jobs/{job}/lenses"), &bought).await.assert_status(303);
+    let page = lab.get(&format!("/jobs/{job}/layout")).await;
+    let said = page.text(".eye-right .prescribed");
+    assert!(said.contains("Ground in, the lens reads 2.00 base in at its prism reference point"), "{said}");
+    // Around the pupil, 4 in: 58 exact and 60 with the allowance (closed form), as without prism.
+    assert_eq!(page.texts(".eye-right .needs"), ["60.00 mm"]);
+    assert_eq!(page.attributes(".eye-right svg circle.blank", "cx"), ["4.00"]);
+    let ticket = lab.get(&format!("/jobs/{job}/ticket")).await.text("article");
+    assert!(ticket.contains("Prism 2.00 base in Ground in, the lens reads 2.00 base in"), "{ticket}");
+    assert!(ticket.contains("prism ground in") && ticket.contains("58.00, 60.00"), "{ticket}");
+    assert!(lab.get(&format!("/jobs/{job}/lenses")).await.text(".in-hand").contains("its prism ground in"));
+    // The layout is stored as it was made.
+    lab.post(&format!("/jobs/{job}/tickets"), &[]).await.assert_status(303);
+    let made = lab.prism_makes(job).await;
+    assert_eq!(made, [("left".to_owned(), None), ("right".to_owned(), Some("ground".to_owned()))]);
+}
+
+#[tokio::test]
+async fn a_prism_that_decentration_cannot_make_must_be_ground_in() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job_at("pl 2 BI", "-4.00 DS", "31/31", "20").await;
+    keep_ellipse(&lab, job).await;
+    let path = format!("/jobs/{job}/lenses");
+    let page = lab.get(&path).await;
+    assert!(page.text("main").contains(
+        "No stock lens fits the right eye: its prism cannot be made by decentration. Order it surfaced, with its prism \
+         ground, to 60 mm or larger."
+    ));
+    assert_eq!(page.attributes("#ground_right-yes", "checked").len(), 1, "it starts as it must be");
+    let bought = [("lens_right", "bought"), ("diameter_right", "65")];
+    let refused = lab.post(&path, &bought).await;
+    assert!(refused.assert_status(422).text("#lens_right-error").contains("must have it ground in"));
+    lab.post(&path, &[bought[0], bought[1], ("ground_right", "yes")]).await.assert_status(303);
+}
+
+#[tokio::test]
+async fn a_strong_plus_lens_is_the_same_on_every_page() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job_at("+12.50 DS", "-4.00 DS", "30/30", "20").await;
+    keep_ellipse(&lab, job).await;
+    let says =
+        "No stock lens fits the right eye: one of 60 mm would have no edge left at its own rim. Order it surfaced";
+    for page in ["layout", "lenses", "blanks", "edge", "ticket"] {
+        let body = lab.get(&format!("/jobs/{job}/{page}")).await.assert_status(200).text("main, article");
+        assert!(body.contains(says), "{page}: {body}");
+    }
+    let tried = lab.get(&format!("/jobs/{job}/layout?blank_right=75")).await;
+    assert!(
+        tried.text(".eye-right .eye-note").starts_with("No such lens 75 mm on trial"),
+        "{}",
+        tried.text(".eye-right")
+    );
+    assert!(lab.get(&format!("/jobs/{job}/blanks")).await.texts(".eye-right tr.ordered").is_empty());
+    // 35² · 12.5 / 1172 = 13 mm (textbook rule of thumb): with a centre of 7 the lens in hand cannot be what its envelope says.
+    let bought = [("lens_right", "bought"), ("diameter_right", "70"), ("centre_right", "7")];
+    let refused = lab.post(&format!("/jobs/{job}/lenses"), &bought).await;
+    assert!(refused.assert_status(422).text("#lens_right-error").contains("would have no edge at its own rim"));
+}
+
+#[tokio::test]
+async fn a_suppliers_list_counts_on_every_page() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    // 60 mm are needed on the right.
+    lab.post(&format!("/jobs/{job}/blanks"), &[("list", "62.5 3.90\n72")]).await.assert_status(303);
+    let note = lab.get(&format!("/jobs/{job}/layout")).await.text(".eye-right .eye-note");
+    assert!(note.contains("62.5 mm assumed, the smallest that fits on the supplier’s list"), "{note}");
+    assert!(lab.get(&format!("/jobs/{job}/lenses")).await.text(".eye-right .to-order").contains("Order 62.5 mm"));
+    lab.post(&format!("/jobs/{job}/blanks"), &[("list", "55")]).await.assert_status(303);
+    let says = "No stock lens fits the right eye: it needs 60.00 mm, and the largest is 55 mm";
+    for page in ["layout", "lenses", "blanks", "edge", "ticket"] {
+        assert!(lab.get(&format!("/jobs/{job}/{page}")).await.text("main, article").contains(says), "{page}");
+    }
+}

@@ -387,6 +387,7 @@ impl TestLab {
             front_power: None,
             off_in: Millimetre::ZERO,
             off_up: Millimetre::ZERO,
+            has_ground_prism: false,
         }
     }
 
@@ -476,6 +477,21 @@ impl TestLab {
         let count = sqlx::query_scalar(query).bind(number).fetch_one(&pool).await.unwrap();
         pool.close().await;
         count
+    }
+
+    /// How the prism of each eye stands in the layouts of a job, left before right.
+    pub async fn prism_makes(&self, number: i64) -> Vec<(String, Option<String>)> {
+        let pool = self.beside().await;
+        let made = sqlx::query_as(
+            "select e.eye, e.prism_make from layout_eye e join layout l on l.seq = e.layout_seq
+             where l.job_number = ? order by e.layout_seq, e.eye",
+        )
+        .bind(number)
+        .fetch_all(&pool)
+        .await
+        .unwrap();
+        pool.close().await;
+        made
     }
 
     /// The book, opened to read beside the app.

@@ -7,10 +7,11 @@ use axum::Form as Posted;
 use axum::extract::{Path, State};
 
 use super::job_bar::{EyeWords, JobBar};
-use super::layout::lay_out;
+use super::layout::supply_of;
 use super::{Chrome, PageResult, act_of, draft_or, form_key, go, posted_key, show, show_again};
-use crate::bench::layout::{EyeOnBench, JobLayout, place_words, step_of};
+use crate::bench::layout::{EyeOnBench, Fit, JobLayout, place_words, step_of};
 use crate::bench::lens::{JobLens, LensOverrides};
+use crate::bench::real_size::{PrismMade, Supply};
 use crate::desk::job::Job;
 use crate::desk::step::Step;
 use crate::desk::stock::{DrawerLens, Suit, WantedLens};
@@ -76,6 +77,7 @@ struct EyeBlanks {
     needs: [String; 2],
     prism: Result<String, String>,
     has_prism: bool,
+    to_order: Option<String>,
     rows: Vec<BlankRow>,
 }
 
@@ -106,15 +108,27 @@ struct MovedBlank {
     spare: String,
 }
 
+impl MovedBlank {
+    fn or_rimless(self, is_rimless: bool) -> Self {
+        if !is_rimless || self.mark == "fail" {
+            return self;
+        }
+        Self { mark: "fail", verdict: "No such lens", spare: "no edge left at its own rim".to_owned() }
+    }
+}
+
 /// A blank to try, wherever it comes from.
 struct BlankToTry {
     diameter_mm: f64,
     from: String,
     edge: String,
+    /// Whether it would have no edge at its own rim.
+    is_rimless: bool,
 }
 
 struct BlanksData {
     job: Arc<Job>,
+    /// With nothing in hand: what could be bought instead.
     laid: Option<JobLayout>,
     drawer: Vec<DrawerLens>,
     margin_mm: f64,
@@ -123,8 +137,10 @@ struct BlanksData {
 
 async fn load(state: &AppState, number: i64) -> Result<BlanksData, WebError> {
     let (job, lab) = (state.store.get_job(number).await?, state.lab());
+    let supply = Supply { in_hand: Pair::default(), ..supply_of(state, &job).await? };
+    let shape = state.store.find_job_shape(&job).await?;
     Ok(BlanksData {
-        laid: lay_out(state, &job, step_of(&lab)).await?,
+        laid: shape.map(|shape| JobLayout::with_supply(&job, &shape, &lab, step_of(&lab), &supply)),
         drawer: state.store.list_drawer().await?,
         margin_mm: lab.blank_margin.to_f64(),
         stock_mm: lab.stock_diameters.iter().map(|diameter| diameter.to_f64()).collect(),
@@ -221,6 +237,7 @@ fn eye_blanks(bench: &BlanksData, laid: &EyeOnBench, offers: &[OfferedBlank], pr
         needs: [exact_mm, exact_mm + bench.margin_mm].map(|mm| format!("{mm:.2}")),
         prism: moved_words(bench, laid, prism),
         has_prism: !prism.is_none(),
+        to_order: laid.to_order(),
         rows,
     }
 }
@@ -274,7 +291,8 @@ fn blanks(bench: &BlanksData, laid: &EyeOnBench, offers: &[OfferedBlank]) -> Vec
         drawer.push(BlankToTry {
             diameter_mm: lens.details.diameter.to_f64(),
             from: format!("drawer{}, {left}", lens.surface_words()),
-            edge: edge_words(bench, laid, lens),
+            edge: edge_words(bench, laid, &tried(lens)),
+            is_rimless: is_rimless(bench, laid, &tried(lens)),
         });
     }
     let offered = offers.iter().map(|offer| {
@@ -284,28 +302,41 @@ fn blanks(bench: &BlanksData, laid: &EyeOnBench, offers: &[OfferedBlank]) -> Vec
             diameter_mm: offer.diameter.to_f64(),
             from: format!("supplier{price}{remark}"),
             edge: String::new(),
+            is_rimless: is_rimless(bench, laid, &of_size(offer.diameter.to_f64())),
         }
     });
     let mut all: Vec<BlankToTry> = drawer.into_iter().chain(offered).collect();
-    // A usual diameter that is offered is on the list already.
-    for diameter_mm in bench.stock_mm.iter().copied() {
+    // The lab's own list counts where no supplier has given one. A diameter in the drawer is there already.
+    for diameter_mm in bench.stock_mm.iter().copied().filter(|_| offers.is_empty()) {
         if all.iter().all(|blank| (blank.diameter_mm - diameter_mm).abs() > 1e-9) {
-            all.push(BlankToTry { diameter_mm, from: "stock diameter".into(), edge: String::new() });
+            let is_rimless = is_rimless(bench, laid, &of_size(diameter_mm));
+            all.push(BlankToTry { diameter_mm, from: "stock diameter".into(), edge: String::new(), is_rimless });
         }
     }
     all
 }
 
-/// The thinnest and thickest edge a lens of the drawer gives.
-fn edge_words(bench: &BlanksData, laid: &EyeOnBench, lens: &DrawerLens) -> String {
-    let asked = LensOverrides {
+fn tried(lens: &DrawerLens) -> LensOverrides<'static> {
+    LensOverrides {
         front_power_d: lens.front().map(|front| front.to_f64()),
         thickness: lens.details.centre.map(|centre| Thickness::Centre(centre.to_f64())),
-        diameter_mm: Some(lens.details.diameter.to_f64()),
-        ..LensOverrides::default()
-    };
+        ..of_size(lens.details.diameter.to_f64())
+    }
+}
+
+fn of_size(diameter_mm: f64) -> LensOverrides<'static> {
+    LensOverrides { diameter_mm: Some(diameter_mm), ..LensOverrides::default() }
+}
+
+fn is_rimless(bench: &BlanksData, laid: &EyeOnBench, asked: &LensOverrides<'_>) -> bool {
+    let lens = JobLens::of(&bench.job, laid.eye, bench.laid.as_ref(), None, asked);
+    lens.is_ok_and(|lens| lens.cover_on(laid).fit == Fit::NoRim)
+}
+
+/// The thinnest and thickest edge a lens of the drawer gives.
+fn edge_words(bench: &BlanksData, laid: &EyeOnBench, asked: &LensOverrides<'_>) -> String {
     let Some(layout) = &bench.laid else { return String::new() };
-    match JobLens::of(&bench.job, laid.eye, Some(layout), None, &asked).and_then(|lens| lens.cut(layout)) {
+    match JobLens::of(&bench.job, laid.eye, Some(layout), None, asked).and_then(|lens| lens.cut(layout)) {
         Ok(cut) => format!("{:.2} to {:.2}", cut.edge.thinnest().mm, cut.edge.thickest().mm),
         Err(why) => format!("{why}"),
     }
@@ -314,11 +345,16 @@ fn edge_words(bench: &BlanksData, laid: &EyeOnBench, lens: &DrawerLens) -> Strin
 fn row(bench: &BlanksData, laid: &EyeOnBench, blank: BlankToTry, prism: Prism) -> BlankRow {
     // Without prism the optical centre stands before the pupil, whatever is prescribed.
     let plain = cut(bench, laid, blank.diameter_mm, Prism::NONE).map(|(_, cut)| verdict(laid.eye, &cut));
+    // Its rim was computed for the way the layout makes the prism.
+    let is_decentred = matches!(laid.prism, Some(PrismMade::Decentred(_)));
+    let plain = plain.map(|plain| plain.or_rimless(blank.is_rimless && !is_decentred));
     let MovedBlank { mark, verdict: words, spare } =
         plain.unwrap_or_else(|why| MovedBlank { mark: "fail", verdict: "Too small", spare: why });
     let with_prism = match prism.is_none() {
         true => None,
-        false => cut(bench, laid, blank.diameter_mm, prism).ok().map(|(_, cut)| verdict(laid.eye, &cut)),
+        false => cut(bench, laid, blank.diameter_mm, prism)
+            .ok()
+            .map(|(_, cut)| verdict(laid.eye, &cut).or_rimless(blank.is_rimless && is_decentred)),
     };
     BlankRow {
         diameter: short(blank.diameter_mm),

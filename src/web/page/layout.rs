@@ -8,7 +8,8 @@ use super::job_bar::{EyeWords, JobBar};
 use super::risk::risk_sentence;
 use super::{Chrome, PageResult, show, show_again};
 use crate::bench::layout::{Cover, EyeOnBench, Fit, JobLayout, place_words, step_of};
-use crate::bench::lens::{Origin, known_uncut};
+use crate::bench::lens::{JobLens, LensOverrides, Origin, known_uncut};
+use crate::bench::real_size::{SizeFrom, Supply};
 use crate::desk::job::Job;
 use crate::desk::stock::{DIAMETER, LensInHand};
 use crate::optics::direction::Directed;
@@ -106,8 +107,15 @@ pub(crate) async fn show_layout(
 
 /// The layout of a job with this step of the blocker; `None` while it has no shape.
 pub async fn lay_out(state: &AppState, job: &Job, step: BlockerStep) -> Result<Option<JobLayout>, WebError> {
-    let shape = state.store.find_job_shape(job).await?;
-    Ok(shape.map(|shape| JobLayout::of(job, &shape, &state.lab(), step)))
+    let Some(shape) = state.store.find_job_shape(job).await? else { return Ok(None) };
+    let supply = supply_of(state, job).await?;
+    Ok(Some(JobLayout::with_supply(job, &shape, &state.lab(), step, &supply)))
+}
+
+/// The lenses that a job has or can have.
+pub async fn supply_of(state: &AppState, job: &Job) -> Result<Supply, WebError> {
+    let (in_hand, drawer) = (state.store.find_lenses(job.number).await?, state.store.list_drawer().await?);
+    Ok(Supply::of(job, in_hand, &drawer, &state.store.list_offered_diameters(job.number).await?))
 }
 
 /// The fields of the layout's form.
@@ -130,9 +138,9 @@ fn read_step(form: &mut Form) -> Option<BlockerStep> {
 }
 
 fn laid(job: &Job, layout: &JobLayout, lenses: &Pair<Option<LensInHand>>, trial: Pair<Option<f64>>) -> LayoutFigures {
-    let chosen = |eye: Eye| choose(layout.eyes.get(eye), lenses.get(eye).as_ref(), *trial.get(eye));
+    let chosen = |eye: Eye| choose(job, layout, eye, lenses.get(eye).as_ref(), *trial.get(eye));
     let chosen = Pair::new(chosen(Eye::Right), chosen(Eye::Left));
-    let half_mm = reach_mm(&chosen.right.0).max(reach_mm(&chosen.left.0));
+    let half_mm = reach_mm(&chosen.right.cover).max(reach_mm(&chosen.left.cover));
     LayoutFigures {
         frame_pd: format!("{:.2}", layout.frame_pd_mm),
         wanted_pd: match job.single_eye() {
@@ -150,29 +158,50 @@ fn laid(job: &Job, layout: &JobLayout, lenses: &Pair<Option<LensInHand>>, trial:
             .chain(layout.no_stock_lenses(lenses))
             .collect(),
         is_pair: job.single_eye().is_none(),
-        eyes: job
-            .made_eyes()
-            .map(|eye| {
-                let (cover, which) = chosen.get(eye);
-                eye_laid(job, layout.eyes.get(eye), cover, which.clone(), half_mm)
-            })
-            .collect(),
+        eyes: job.made_eyes().map(|eye| eye_laid(job, layout.eyes.get(eye), chosen.get(eye), half_mm)).collect(),
     }
 }
 
-/// The blank to draw: the one asked for, else the lens in hand, else the smallest usual one.
-fn choose(eye: &EyeOnBench, lens: Option<&LensInHand>, trial_mm: Option<f64>) -> (Cover, String) {
-    let (uncut, from) = known_uncut(lens, trial_mm).unwrap_or_else(|| (eye.stock_uncut(), Origin::Assumed));
-    let words = match from {
-        Origin::InHand => "in hand",
-        Origin::Asked => "on trial",
-        Origin::Assumed if eye.stock_diameter_mm().is_some() => "(smallest stock lens)",
-        Origin::Assumed => "(largest stock lens)",
-    };
-    (eye.cover(uncut), format!("{} mm {words}", short(uncut.diameter_mm)))
+/// The blank to draw, and what it is in words.
+struct ChosenBlank {
+    cover: Cover,
+    which: String,
+    /// It is not there yet and no stock lens will do.
+    is_to_be_surfaced: bool,
 }
 
-fn eye_laid(job: &Job, eye: &EyeOnBench, cover: &Cover, which: String, half_mm: f64) -> EyeLaid {
+/// The blank asked for, else the lens in hand, else the smallest that can be had and fits.
+fn choose(job: &Job, layout: &JobLayout, eye: Eye, lens: Option<&LensInHand>, trial_mm: Option<f64>) -> ChosenBlank {
+    let laid = layout.eyes.get(eye);
+    let (uncut, from) = known_uncut(lens, trial_mm).unwrap_or_else(|| (laid.stock_uncut(), Origin::Assumed));
+    let is_to_be_surfaced = from == Origin::Assumed && laid.no_stock_lens().is_some();
+    let words = match (from, laid.chosen) {
+        (Origin::InHand, _) => "in hand",
+        (Origin::Asked, _) => "on trial",
+        (Origin::Assumed, Some(_)) if is_to_be_surfaced => "assumed, to be surfaced",
+        (Origin::Assumed, Some(size)) => match size.from {
+            SizeFrom::Drawer => "assumed, in the drawer",
+            SizeFrom::Supplier => "assumed, the smallest that fits on the supplier’s list",
+            SizeFrom::Stock => "assumed, the smallest stock lens that fits",
+        },
+        (Origin::Assumed, None) => "the largest that can be had",
+    };
+    let tried = LensOverrides { diameter_mm: trial_mm, ..LensOverrides::default() };
+    let cover = JobLens::of(job, eye, Some(layout), lens, &tried).map(|lens| lens.cover_on(laid));
+    ChosenBlank {
+        // Without such a lens only its size counts.
+        cover: cover.unwrap_or_else(|_| laid.cover(uncut)),
+        which: format!("{} mm {words}", short(uncut.diameter_mm)),
+        is_to_be_surfaced,
+    }
+}
+
+fn eye_laid(job: &Job, eye: &EyeOnBench, chosen: &ChosenBlank, half_mm: f64) -> EyeLaid {
+    let cover = &chosen.cover;
+    let mut blank = blank_words(eye.eye, cover, chosen.which.clone());
+    if chosen.is_to_be_surfaced && cover.fit == Fit::Fits {
+        (blank.mark, blank.verdict) = ("limit", "To be ordered");
+    }
     let power = job.lens_power(eye.eye).to_minus();
     let set = &eye.layout.blocker;
     EyeLaid {
@@ -191,7 +220,7 @@ fn eye_laid(job: &Job, eye: &EyeOnBench, cover: &Cover, which: String, half_mm: 
         exact: format!("{:.2}", cover.needs.exact_mm),
         with_margin: format!("{:.2}", cover.needs.with_margin_mm),
         thumb: format!("{:.2}", cover.needs.rule_of_thumb_mm),
-        blank: blank_words(eye.eye, cover, which),
+        blank,
         left_prism: prism_words(eye.left_prism),
         prescribed: prescribed_words(job, eye),
     }
@@ -207,10 +236,13 @@ pub fn blank_words(eye: Eye, cover: &Cover, which: String) -> BlankWords {
         Fit::Fits => ("pass", "Fits"),
         Fit::Tight => ("limit", "Tight"),
         Fit::TooSmall => ("fail", "Too small"),
+        Fit::NoRim => ("fail", "No such lens"),
     };
     let place = place_words(eye, cover.tightest.at_deg);
     let spare_mm = cover.tightest.spare_mm;
-    let spare = if spare_mm < 0.0 {
+    let spare = if cover.fit == Fit::NoRim {
+        "with this front and centre no edge would be left at its own rim".to_owned()
+    } else if spare_mm < 0.0 {
         format!("{:.2} mm short, {place}", -spare_mm)
     } else {
         format!("{spare_mm:.2} mm spare, {place}")
@@ -221,20 +253,6 @@ pub fn blank_words(eye: Eye, cover: &Cover, which: String) -> BlankWords {
 /// How prescribed prism is made, or why it cannot be made on the bench.
 pub fn prescribed_words(job: &Job, eye: &EyeOnBench) -> Option<String> {
     let prism = job.prescription.eyes.get(eye.eye).prism;
-    let made = match eye.prism? {
-        Ok(moved) => {
-            let ways = [Directed::of(moved.in_mm, "in", "out"), Directed::of(moved.up_mm, "up", "down")];
-            format!(
-                "by decentration, optical centre (small circle) {} from the pupil (cross); blank {:.2} mm. Block the \
-                 point where the lensmeter reads it",
-                Directed::join(&ways, "mm", " and "),
-                eye.blank().with_margin_mm
-            )
-        }
-        Err(why) => {
-            let why = why.to_string();
-            format!("cannot be made by decentration. {why}. The blank is computed with the prism point in its middle")
-        }
-    };
-    Some(format!("{prism}: {made}."))
+    let made = eye.prism.as_ref()?;
+    Some(format!("{prism}. {}.", made.words(eye.eye, prism, eye.blank().with_margin_mm)))
 }

@@ -11,7 +11,9 @@ use super::job_bar::{EyeWords, JobBar};
 use super::job_post::{JobPost, StepForm};
 use super::layout::{BlankWords, blank_words, lay_out, prescribed_words};
 use super::{Chrome, PageResult, show, show_again};
-use crate::bench::layout::{EyeOnBench, Fit, JobLayout, Uncut, step_of};
+use crate::bench::layout::{Cover, EyeOnBench, Fit, JobLayout, Uncut, step_of};
+use crate::bench::lens::{JobLens, LensOverrides};
+use crate::bench::real_size::PrismMade;
 use crate::desk::date::day;
 use crate::desk::fault::FaultCause;
 use crate::desk::id::DrawerLensId;
@@ -25,7 +27,7 @@ use crate::desk::text;
 use crate::optics::direction::Directed;
 use crate::optics::notation::short;
 use crate::optics::surface::true_from_tool_d;
-use crate::optics::unit::Dioptre;
+use crate::optics::unit::{Dioptre, Millimetre};
 use crate::optics::{Eye, Pair};
 use crate::store::StoreError;
 use crate::store::draft::Fields;
@@ -69,6 +71,8 @@ struct EyeLenses {
     needs: Option<[String; 3]>,
     prescribed: Option<String>,
     in_hand: Option<String>,
+    to_order: Option<String>,
+    has_prism: bool,
     in_hand_fit: Option<BlankWords>,
     way: LensWay,
     /// Where the lens in hand can go when another is taken; empty without one.
@@ -107,6 +111,7 @@ pub(in crate::web) struct EyeLensNames {
     /// Where the lens in hand goes, and for which job it is kept.
     pub(in crate::web) old: String,
     pub(in crate::web) old_job: String,
+    pub(in crate::web) ground: String,
 }
 
 impl EyeLensNames {
@@ -123,6 +128,7 @@ impl EyeLensNames {
             anyway: name("anyway"),
             old: name("old"),
             old_job: name("old_job"),
+            ground: name("ground"),
         }
     }
 }
@@ -245,17 +251,14 @@ fn read_lenses(form: &mut Form, bench: &LensesData) -> (Vec<LensInHand>, Pair<bo
     }
     for &eye in &made {
         let Some(lens) = read_lens(form, bench, eye) else { continue };
-        if let Some(laid) = &bench.layout {
-            let fit = laid.eyes.get(eye).cover(Uncut::from(&lens)).fit;
-            let names = names.get(eye);
-            if fit != Fit::Fits && !form.is_checked(&names.anyway, "yes") {
-                let why = format!("This blank {}: tick “use it anyway”, or choose another", fit.words());
-                form.fail(&names.lens, why);
-            }
-            match eye {
-                Eye::Right => not_fitting.right = fit != Fit::Fits,
-                Eye::Left => not_fitting.left = fit != Fit::Fits,
-            }
+        let misfit = misfit(bench, &lens);
+        let names = names.get(eye);
+        if let Some(why) = misfit.as_ref().filter(|_| !form.is_checked(&names.anyway, "yes")) {
+            form.fail(&names.lens, format!("{why}: tick “use it anyway”, or choose another"));
+        }
+        match eye {
+            Eye::Right => not_fitting.right = misfit.is_some(),
+            Eye::Left => not_fitting.left = misfit.is_some(),
         }
         lenses.push(lens);
     }
@@ -291,6 +294,7 @@ fn read_lens(form: &mut Form, bench: &LensesData, eye: Eye) -> Option<LensInHand
             front_power: front_power?,
             off_in: off_in?.unwrap_or_default(),
             off_up: off_up?.unwrap_or_default(),
+            has_ground_prism: has_prism(bench, eye) && form.is_checked(&names.ground, "yes"),
         });
     }
     let id = choice.parse().ok();
@@ -299,15 +303,48 @@ fn read_lens(form: &mut Form, bench: &LensesData, eye: Eye) -> Option<LensInHand
         return None;
     };
     Some(LensInHand {
-        eye,
-        drawer_lens: id,
         source: source?,
+        off_in: off_in?.unwrap_or_default(),
+        off_up: off_up?.unwrap_or_default(),
+        ..from_drawer(eye, lens)
+    })
+}
+
+/// A lens of the drawer, taken for an eye. None is ground with a prism.
+fn from_drawer(eye: Eye, lens: &DrawerLens) -> LensInHand {
+    LensInHand {
+        eye,
+        drawer_lens: Some(lens.id),
+        source: String::new(),
         diameter: lens.details.diameter,
         centre: lens.details.centre,
         front_power: lens.front(),
-        off_in: off_in?.unwrap_or_default(),
-        off_up: off_up?.unwrap_or_default(),
-    })
+        off_in: Millimetre::ZERO,
+        off_up: Millimetre::ZERO,
+        has_ground_prism: false,
+    }
+}
+
+fn has_prism(bench: &LensesData, eye: Eye) -> bool {
+    !bench.job.prescription.eyes.get(eye).prism.is_none()
+}
+
+/// How a lens would cover its shape. `None` without a shape.
+fn cover(bench: &LensesData, lens: &LensInHand) -> Option<Cover> {
+    let layout = bench.layout.as_ref()?.with_lens(&bench.job, lens);
+    let laid = layout.eyes.get(lens.eye);
+    let job_lens = JobLens::of(&bench.job, lens.eye, Some(&layout), Some(lens), &LensOverrides::default());
+    Some(job_lens.map_or_else(|_| laid.cover(Uncut::from(lens)), |job_lens| job_lens.cover_on(laid)))
+}
+
+/// Why a lens should not be taken.
+fn misfit(bench: &LensesData, lens: &LensInHand) -> Option<String> {
+    let laid = bench.layout.as_ref()?.eyes.get(lens.eye);
+    if matches!(laid.by_decentration, Some(Err(_))) && !lens.has_ground_prism {
+        return Some("Decentration cannot make the prescribed prism: this lens must have it ground in".to_owned());
+    }
+    let fit = cover(bench, lens)?.fit;
+    (fit != Fit::Fits).then(|| format!("This blank {}", fit.words()))
 }
 
 fn suit(bench: &LensesData, lens: &DrawerLens, eye: Eye) -> Suit {
@@ -429,22 +466,28 @@ fn eye_lenses(bench: &LensesData, eye: Eye, not_fitting: bool, form: &mut Form) 
     let fields = EyeLensNames::of(eye);
     let in_hand = bench.in_hand.get(eye).as_ref();
     let kept = *bench.promised.get(eye);
+    let fits = |lens: &DrawerLens| laid.is_some() && misfit(bench, &from_drawer(eye, lens)).is_none();
     let mut right: Vec<&DrawerLens> = offered_lenses(bench, eye).collect();
     // What is kept for the eye first, then what need not be coated, then the smallest that fits: smaller blanks of a plus
     // lens are thinner.
     right.sort_by_key(|lens| {
         let is_bare = suit(bench, lens, eye) == Suit::Bare;
-        (kept != Some(lens.id), laid.is_some_and(|l| fit(l, lens) != Fit::Fits), is_bare, lens.details.diameter)
+        (kept != Some(lens.id), laid.is_some() && !fits(lens), is_bare, lens.details.diameter)
     });
     let line = open_line(bench, eye).filter(|_| in_hand.is_none());
     let best = right
         .first()
-        .filter(|lens| in_hand.is_none() && (kept == Some(lens.id) || laid.is_some_and(|l| fit(l, lens) == Fit::Fits)));
+        .filter(|lens| in_hand.is_none() && (kept == Some(lens.id) || fits(lens)));
     let choice = match (line, best) {
         (Some(line), _) if line.here > 0 => BOUGHT.to_owned(),
         (Some(_), _) | (None, None) => String::new(),
         (None, Some(lens)) => lens.id.to_string(),
     };
+    // A fresh form says how the prism will be made.
+    let is_ground = laid.is_some_and(|laid| matches!(laid.prism, Some(PrismMade::Ground(_))));
+    if is_ground && in_hand.is_none() && form.value(&fields.lens).is_empty() {
+        form.set_default(&fields.ground, "yes");
+    }
     form.set_default(&fields.lens, choice);
     if let Some(line) = line {
         fill_in(form, &fields, line, bench.job.material.details.index());
@@ -462,12 +505,14 @@ fn eye_lenses(bench: &LensesData, eye: Eye, not_fitting: bool, form: &mut Form) 
         }),
         prescribed: laid.and_then(|laid| prescribed_words(&bench.job, laid)),
         in_hand: in_hand.map(in_hand_words),
-        in_hand_fit: laid.zip(in_hand).map(|(laid, lens)| {
-            blank_words(eye, &laid.cover(Uncut::from(lens)), format!("{} mm", short(lens.diameter.to_f64())))
+        to_order: laid.filter(|_| in_hand.is_none()).and_then(EyeOnBench::to_order),
+        has_prism: has_prism(bench, eye),
+        in_hand_fit: in_hand.and_then(|lens| {
+            Some(blank_words(eye, &cover(bench, lens)?, format!("{} mm", short(lens.diameter.to_f64()))))
         }),
         way: lens_way(bench, eye),
         old_places: if in_hand.is_some() { old_places(&bench.job) } else { Vec::new() },
-        offered: right.iter().map(|lens| offered(bench, laid, lens, eye)).collect(),
+        offered: right.iter().map(|lens| offered(bench, eye, lens)).collect(),
         nearly: nearly(bench, eye),
         fields,
         not_fitting,
@@ -483,18 +528,17 @@ fn fill_in(form: &mut Form, fields: &EyeLensNames, line: &PurchaseLine, index: f
     form.set_default(&fields.source, source.collect::<Vec<_>>().join(", "));
 }
 
-fn fit(laid: &EyeOnBench, lens: &DrawerLens) -> Fit {
-    laid.cover(Uncut { diameter_mm: lens.details.diameter.to_f64(), ..Uncut::default() }).fit
-}
-
-fn offered(bench: &LensesData, laid: Option<&EyeOnBench>, lens: &DrawerLens, eye: Eye) -> Offered {
+fn offered(bench: &LensesData, eye: Eye, lens: &DrawerLens) -> Offered {
     let diameter_mm = lens.details.diameter.to_f64();
-    let mut hint = match laid {
-        Some(laid) => {
-            let cover = laid.cover(Uncut { diameter_mm, ..Uncut::default() });
-            let words = blank_words(laid.eye, &cover, String::new());
-            format!("{}: {}", words.verdict, words.spare)
-        }
+    let taken = from_drawer(eye, lens);
+    let mut hint = match cover(bench, &taken) {
+        Some(cover) => match misfit(bench, &taken) {
+            Some(why) if cover.fit == Fit::Fits => why,
+            _ => {
+                let words = blank_words(eye, &cover, String::new());
+                format!("{}: {}", words.verdict, words.spare)
+            }
+        },
         None => "not compared: no shape yet".to_owned(),
     };
     if suit(bench, lens, eye) == Suit::Bare {
@@ -550,6 +594,9 @@ fn in_hand_words(lens: &LensInHand) -> String {
     words.push_str(if lens.drawer_lens.is_some() { ", from the drawer" } else { ", bought" });
     if !lens.source.is_empty() {
         words.push_str(&format!(" ({})", lens.source));
+    }
+    if lens.has_ground_prism {
+        words.push_str(", its prism ground in");
     }
     let off = [Directed::of(lens.off_in.to_f64(), "in", "out"), Directed::of(lens.off_up.to_f64(), "up", "down")];
     for off in off.iter().filter(|off| !off.direction.is_empty()) {

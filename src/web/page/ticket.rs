@@ -8,7 +8,7 @@ use super::checks::kept::check_summary;
 use super::compensation::wear_words;
 use super::cuts::last_cut_words;
 use super::job_post::JobPost;
-use super::layout::lay_out;
+use super::layout::{lay_out, supply_of};
 use super::{PageResult, form_key, go, show};
 use crate::bench::edge_finish::{TicketLines, usual_edges};
 use crate::bench::layout::{JobLayout, step_of};
@@ -93,7 +93,7 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
         outlines: Pair::new(&laid.eyes.right.outline, &laid.eyes.left.outline),
         dbl_mm: laid.dbl_mm,
         layout,
-        prism: laid.eyes.as_ref().map(|eye| eye.prism),
+        prism: laid.eyes.as_ref().map(|eye| eye.prism.as_ref()),
     });
     let lines = laid
         .as_ref()
@@ -135,8 +135,8 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
 /// The layout of a job as it stands, to be stored with what is made by it.
 pub async fn layout_as_made(state: &AppState, job: &Job) -> Result<Option<NewLayout>, WebError> {
     let Some(shape) = state.store.find_job_shape(job).await? else { return Ok(None) };
-    let in_hand = state.store.find_lenses(job.number).await?;
-    let layout = NewLayout::of_job(job, &shape, &state.lab(), &in_hand);
+    let supply = supply_of(state, job).await?;
+    let layout = NewLayout::of_job(job, &shape, &state.lab(), &supply);
     layout.map(Some).map_err(|why| WebError::Internal(format!("layout: {why}")))
 }
 
