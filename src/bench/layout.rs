@@ -232,11 +232,12 @@ impl EyeOnBench {
         self.chosen.map(|size| size.diameter_mm)
     }
 
-    /// The uncut lens that is assumed where none is known: the smallest that can be had and fits, else the largest
-    /// that can be had.
+    /// The uncut lens that is assumed where none is known: the smallest that can be had and fits, else the one that
+    /// comes nearest.
     pub fn stock_uncut(&self) -> Uncut {
-        let size = self.chosen.or(self.sizes.last().copied());
-        Uncut { diameter_mm: size.map(|size| size.diameter_mm).unwrap_or_default(), ..Uncut::default() }
+        let largest_mm = || self.sizes.last().map(|size| size.diameter_mm);
+        let diameter_mm = self.stock_diameter_mm().or(self.rimless_mm).or_else(largest_mm);
+        Uncut { diameter_mm: diameter_mm.unwrap_or_default(), ..Uncut::default() }
     }
 
     /// The whole diameter that a surfaced lens needs. It has its prism ground in, and its blank goes around the pupil.

@@ -184,7 +184,7 @@ fn choose(job: &Job, layout: &JobLayout, eye: Eye, lens: Option<&LensInHand>, tr
             SizeFrom::Supplier => "assumed, the smallest that fits on the supplier’s list",
             SizeFrom::Stock => "assumed, the smallest stock lens that fits",
         },
-        (Origin::Assumed, None) => "the largest that can be had",
+        (Origin::Assumed, None) => "the nearest that can be had",
     };
     let tried = LensOverrides { diameter_mm: trial_mm, ..LensOverrides::default() };
     let cover = JobLens::of(job, eye, Some(layout), lens, &tried).map(|lens| lens.cover_on(laid));
