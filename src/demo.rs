@@ -270,7 +270,7 @@ impl<'a> Loader<'a> {
             Step::Cut => {
                 let in_hand = self.store.find_lenses(number).await?;
                 let shape = self.shape_of(&job, &name).await?;
-                let layout = NewLayout::of_job(&job, &shape, &self.lab, &Supply::of(&job, in_hand, &[], &[]));
+                let layout = NewLayout::of_job(&job, &shape, &self.lab, &Supply::of_hand(in_hand));
                 let layout = Some(layout.map_err(|why| wrong(&name, why))?);
                 let size = job.tasks().map(|task| task.is_made().then_some(Millimetre::ZERO));
                 self.store.insert_cut(&key, number, &NewCut { size, note: String::new(), layout }, when).await?;
@@ -569,15 +569,17 @@ fn payment(row: &DemoJob, total: Cents, on: Date, name: &str) -> Result<Option<P
     Ok(Some(Payment { kind, amount, paid_on: on }))
 }
 
-/// Lenses bought for the job: the usual diameter that covers the shape, a front by Vogel's rule (common practice, from
+/// Lenses bought for the job: the usual diameter that covers the shape, or surfaced where none will do, a front by Vogel's rule (common practice, from
 /// memory), and for a minus lens the usual minimum centre thickness.
 fn lenses_for(job: &Job, shape: &FrameShape, lab: &Lab, name: &str) -> Result<Vec<LensInHand>, DemoError> {
     let layout = JobLayout::of(job, shape, lab, step_of(lab));
     job.made_eyes()
         .map(|eye| {
             let laid = layout.eyes.get(eye);
-            let diameter =
-                laid.stock_diameter_mm().ok_or_else(|| wrong(name, laid.no_stock_lens().unwrap_or_default()))?;
+            let diameter = match laid.no_stock_lens() {
+                Some(_) => laid.surfaced_diameter_mm(),
+                None => laid.stock_uncut().diameter_mm,
+            };
             let equivalent = job.prescription.eyes.get(eye).power.spherical_equivalent_d();
             let front = if equivalent > 0.0 { equivalent + 6.0 } else { equivalent / 2.0 + 6.0 };
             let front = Dioptre::round_from((front * 2.0).round().max(1.0) / 2.0).map_err(|why| wrong(name, why))?;

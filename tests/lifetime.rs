@@ -136,7 +136,7 @@ async fn assert_layout(store: &Store, lab: &rimbook::desk::lab::Lab, folder: &Pa
     let job = store.get_job(number).await.unwrap();
     let in_hand = store.find_lenses(number).await.unwrap();
     let shape = store.find_job_shape(&job).await.unwrap().unwrap();
-    let record = LayoutRecord::of_job(&job, &shape, lab, &Supply::of(&job, in_hand, &[], &[])).unwrap();
+    let record = LayoutRecord::of_job(&job, &shape, lab, &Supply::of_hand(in_hand)).unwrap();
     let mut book = beside(folder).await;
     for (eye, laid) in record.eyes.map(Option::unwrap).iter() {
         let kept: (i32, i32, i32, i32, i32, i32, i32, i32, i32) = sqlx::query_as(

@@ -51,8 +51,8 @@ impl NeededSize {
     fn of(laid: &EyeOnBench) -> Self {
         let least_mm = laid.blank().with_margin_mm;
         match laid.stock_diameter_mm() {
-            Some(order_mm) => Self::Stock { least_mm, order_mm },
-            None => Self::Surfaced { order_mm: laid.surfaced_diameter_mm() },
+            Some(order_mm) if laid.no_stock_lens().is_none() => Self::Stock { least_mm, order_mm },
+            _ => Self::Surfaced { order_mm: laid.surfaced_diameter_mm() },
         }
     }
 
@@ -136,7 +136,7 @@ fn power_words(power: LensPower) -> String {
 
 fn remark(task: EyeTask, laid: Option<&EyeOnBench>) -> String {
     let balance = (task == EyeTask::Balance).then_some("balance lens: the power may be another one near this");
-    let needs_prism = |laid: &&EyeOnBench| laid.prism.is_some() && laid.stock_diameter_mm().is_none();
+    let needs_prism = |laid: &&EyeOnBench| laid.prism.is_some() && laid.no_stock_lens().is_some();
     let prism = laid.filter(needs_prism).map(|_| "with the prescribed prism ground in");
     balance.into_iter().chain(prism).collect::<Vec<_>>().join("; ")
 }

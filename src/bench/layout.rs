@@ -243,7 +243,7 @@ impl EyeOnBench {
     /// The whole diameter that a surfaced lens needs. It has its prism ground in, and its blank goes around the pupil.
     pub fn surfaced_diameter_mm(&self) -> f64 {
         let needs = if self.prism.is_some() { self.layout.blank } else { self.blank() };
-        needs.with_margin_mm.ceil()
+        (needs.with_margin_mm - 1e-9).ceil()
     }
 
     /// A sentence for each value that is unlikely.

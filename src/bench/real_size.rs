@@ -6,9 +6,11 @@
 
 use super::layout::{EyeOnBench, JobLayout};
 use super::lens::{JobLens, LensOverrides};
+use crate::desk::id::DrawerLensId;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
-use crate::desk::stock::{DrawerLens, LensInHand, Suit};
+use crate::desk::purchase::{OrderedFor, PurchaseLine};
+use crate::desk::stock::{DrawerLens, LensInHand, Suit, WantedLens};
 use crate::optics::direction::Directed;
 use crate::optics::notation::short;
 use crate::optics::prescription::Prism;
@@ -23,6 +25,8 @@ const ROUNDING_MM: f64 = 1e-9;
 /// Where a size can be had.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum SizeFrom {
+    /// On order for this eye.
+    Ordered,
     /// In the drawer, of the ordered material and power.
     Drawer,
     /// On the supplier's list of the job.
@@ -34,9 +38,10 @@ pub enum SizeFrom {
 impl SizeFrom {
     pub fn words(self) -> &'static str {
         match self {
-            SizeFrom::Drawer => "in the drawer",
-            SizeFrom::Supplier => "supplier’s list",
-            SizeFrom::Stock => "stock lens",
+            SizeFrom::Ordered => "on order",
+            SizeFrom::Drawer => "assumed, in the drawer",
+            SizeFrom::Supplier => "assumed, the smallest that fits on the supplier’s list",
+            SizeFrom::Stock => "assumed, the smallest stock lens that fits",
         }
     }
 }
@@ -52,6 +57,10 @@ pub struct RealSize {
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Supply {
     pub in_hand: Pair<Option<LensInHand>>,
+    /// The diameter that is on order for the eye.
+    pub ordered_mm: Pair<Option<f64>>,
+    /// The diameter of the lens that the drawer keeps for the eye.
+    pub kept_mm: Pair<Option<f64>>,
     /// Diameters of lenses in the drawer that suit the order.
     pub drawer_mm: Pair<Vec<f64>>,
     /// Diameters on the supplier’s list of the job.
@@ -59,17 +68,42 @@ pub struct Supply {
 }
 
 impl Supply {
-    /// The lenses in hand, those of the drawer that suit the order, and the supplier's list of the job.
-    pub fn of(job: &Job, in_hand: Pair<Option<LensInHand>>, drawer: &[DrawerLens], listed: &[Millimetre]) -> Self {
+    /// The lenses in hand alone.
+    pub fn of_hand(in_hand: Pair<Option<LensInHand>>) -> Self {
+        Self { in_hand, ..Self::default() }
+    }
+
+    /// Takes the free lenses of the drawer that suit the order, and those it keeps for the job.
+    #[must_use]
+    pub fn with_drawer(self, job: &Job, drawer: &[DrawerLens], kept: &Pair<Option<DrawerLensId>>) -> Self {
+        let mm = |lens: &DrawerLens| lens.details.diameter.to_f64();
         let suits = |eye: Eye| {
-            let right = |lens: &&DrawerLens| lens.suit(job.material.id, job.lens_power(eye)) == Suit::Right;
-            drawer.iter().filter(right).map(|lens| lens.details.diameter.to_f64()).collect()
+            let wanted = WantedLens::of(job, eye);
+            drawer.iter().filter(|lens| lens.suit(&wanted) == Suit::Right).map(mm).collect()
         };
         Self {
-            in_hand,
             drawer_mm: Pair::new(suits(Eye::Right), suits(Eye::Left)),
-            supplier_mm: listed.iter().map(|diameter| diameter.to_f64()).collect(),
+            kept_mm: kept.map(|kept| drawer.iter().find(|lens| Some(lens.id) == kept).map(mm)),
+            ..self
         }
+    }
+
+    /// Takes the supplier's list of the job.
+    #[must_use]
+    pub fn with_list(self, listed: &[Millimetre]) -> Self {
+        Self { supplier_mm: listed.iter().map(|diameter| diameter.to_f64()).collect(), ..self }
+    }
+
+    /// Takes what was ordered for the job, oldest first, and is not in hand yet.
+    #[must_use]
+    pub fn with_orders(self, lines: &[PurchaseLine]) -> Self {
+        let ordered_mm = |eye: Eye| {
+            let is_own = |line: &&PurchaseLine| {
+                matches!(line.lens.ordered_for, OrderedFor::Eye { eye: own, .. } if own == eye) && line.is_open()
+            };
+            lines.iter().rev().find(is_own).map(|line| line.lens.diameter.to_f64())
+        };
+        Self { ordered_mm: Pair::new(ordered_mm(Eye::Right), ordered_mm(Eye::Left)), ..self }
     }
 
     /// The real sizes for an eye, the smallest first. The lab's own list counts where no supplier has given one.
@@ -77,6 +111,11 @@ impl Supply {
         let all = |from: SizeFrom, mm: &[f64]| -> Vec<RealSize> {
             mm.iter().map(|&diameter_mm| RealSize { diameter_mm, from }).collect()
         };
+        // A lens on order or kept for the eye will be the one in hand.
+        let ordered = self.ordered_mm.get(eye).map(|mm| (SizeFrom::Ordered, mm));
+        if let Some((from, mm)) = ordered.or(self.kept_mm.get(eye).map(|mm| (SizeFrom::Drawer, mm))) {
+            return all(from, &[mm]);
+        }
         let stock_mm: Vec<f64> = lab.stock_diameters.iter().map(|diameter| diameter.to_f64()).collect();
         let to_buy = match self.supplier_mm.is_empty() {
             true => all(SizeFrom::Stock, &stock_mm),
@@ -154,6 +193,10 @@ impl EyeOnBench {
     /// What to order where no lens that can be had will do; the same sentence on every page.
     pub fn no_stock_lens(&self) -> Option<String> {
         let needs = |mm: f64| format!("it needs {mm:.2} mm, and the largest is {} mm", short(self.largest_mm()));
+        // What is on order fits.
+        if self.chosen.is_some_and(|size| size.from == SizeFrom::Ordered) {
+            return None;
+        }
         let (why, smaller_frame) = match (&self.prism, self.rimless_mm) {
             (Some(PrismMade::Ground(WhyGround::NotByDecentration(_))), _) => {
                 ("its prism cannot be made by decentration".to_owned(), "")
@@ -168,16 +211,12 @@ impl EyeOnBench {
             ),
             (_, None) => (needs(self.blank().with_margin_mm), ", or choose a smaller frame"),
         };
-        // A surfaced lens has its prism ground in, and its blank goes around the pupil.
-        let (with_prism, surfaced_mm) = match self.prism {
-            Some(_) => (", with its prism ground,", self.layout.blank.with_margin_mm),
-            None => ("", self.blank().with_margin_mm),
-        };
+        let with_prism = if self.prism.is_some() { ", with its prism ground," } else { "" };
         let or_larger = if self.rimless_mm.is_some() { "" } else { " or larger" };
         Some(format!(
             "No stock lens fits the {} eye: {why}. Order it surfaced{with_prism} to {} mm{or_larger}{smaller_frame}.",
             self.eye.name(),
-            short((surfaced_mm - ROUNDING_MM).ceil()),
+            short(self.surfaced_diameter_mm()),
         ))
     }
 
@@ -220,6 +259,7 @@ impl EyeOnBench {
         let mm = short(size.diameter_mm);
         let decentred = if self.prism.is_some() { ", without prism: it is decentred for its prism" } else { "" };
         Some(match size.from {
+            SizeFrom::Ordered => return None,
             SizeFrom::Drawer => format!("Take the {mm} mm lens in the drawer{decentred}."),
             SizeFrom::Supplier | SizeFrom::Stock => format!("Order {mm} mm or larger{decentred}."),
         })
@@ -301,6 +341,12 @@ mod tests {
         assert_eq!(sizes(&Supply::default()), (55.0, SizeFrom::Stock));
         let drawer = Supply { drawer_mm: Pair::new(vec![48.0, 52.0], Vec::new()), ..Supply::default() };
         assert_eq!(sizes(&drawer), (52.0, SizeFrom::Drawer));
+        // A lens that is kept for the eye or on order goes before every other.
+        let kept = Supply { kept_mm: Pair::new(Some(60.0), None), ..drawer.clone() };
+        assert_eq!(sizes(&kept), (60.0, SizeFrom::Drawer));
+        let ordered = Supply { ordered_mm: Pair::new(Some(65.0), None), ..kept };
+        assert_eq!(sizes(&ordered), (65.0, SizeFrom::Ordered));
+        assert_eq!(lay("pl 2 BI", "55", &ordered).1.eyes.right.no_stock_lens(), None, "it is on order already");
         let same = Supply { drawer_mm: Pair::new(vec![55.0], Vec::new()), ..Supply::default() };
         assert_eq!(sizes(&same), (55.0, SizeFrom::Drawer));
         let listed = Supply { supplier_mm: vec![70.0, 65.0], ..Supply::default() };

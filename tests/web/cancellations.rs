@@ -134,6 +134,7 @@ async fn each_lens_goes_where_it_was_said() {
         front_power: None,
         off_in: Millimetre::ZERO,
         off_up: Millimetre::ZERO,
+        has_ground_prism: false,
     };
     let lenses = [lens(Eye::Right, Some(drawer.id)), lens(Eye::Left, None)];
     lab.store.take_lenses("take", number, &lenses, NOW).await.unwrap();

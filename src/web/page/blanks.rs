@@ -128,7 +128,7 @@ struct BlankToTry {
 
 struct BlanksData {
     job: Arc<Job>,
-    /// With nothing in hand: what could be bought instead.
+    /// With nothing in hand or on order: what could be bought instead.
     laid: Option<JobLayout>,
     drawer: Vec<DrawerLens>,
     margin_mm: f64,
@@ -137,7 +137,12 @@ struct BlanksData {
 
 async fn load(state: &AppState, number: i64) -> Result<BlanksData, WebError> {
     let (job, lab) = (state.store.get_job(number).await?, state.lab());
-    let supply = Supply { in_hand: Pair::default(), ..supply_of(state, &job).await? };
+    let supply = Supply {
+        in_hand: Pair::default(),
+        ordered_mm: Pair::default(),
+        kept_mm: Pair::default(),
+        ..supply_of(state, &job).await?
+    };
     let shape = state.store.find_job_shape(&job).await?;
     Ok(BlanksData {
         laid: shape.map(|shape| JobLayout::with_supply(&job, &shape, &lab, step_of(&lab), &supply)),

@@ -9,7 +9,7 @@ use super::risk::risk_sentence;
 use super::{Chrome, PageResult, show, show_again};
 use crate::bench::layout::{Cover, EyeOnBench, Fit, JobLayout, place_words, step_of};
 use crate::bench::lens::{JobLens, LensOverrides, Origin, known_uncut};
-use crate::bench::real_size::{SizeFrom, Supply};
+use crate::bench::real_size::Supply;
 use crate::desk::job::Job;
 use crate::desk::stock::{DIAMETER, LensInHand};
 use crate::optics::direction::Directed;
@@ -114,8 +114,11 @@ pub async fn lay_out(state: &AppState, job: &Job, step: BlockerStep) -> Result<O
 
 /// The lenses that a job has or can have.
 pub async fn supply_of(state: &AppState, job: &Job) -> Result<Supply, WebError> {
-    let (in_hand, drawer) = (state.store.find_lenses(job.number).await?, state.store.list_drawer().await?);
-    Ok(Supply::of(job, in_hand, &drawer, &state.store.list_offered_diameters(job.number).await?))
+    let (store, number) = (&state.store, job.number);
+    Ok(Supply::of_hand(store.find_lenses(number).await?)
+        .with_drawer(job, &store.list_drawer().await?, &store.find_promises(number).await?)
+        .with_list(&store.list_offered_diameters(number).await?)
+        .with_orders(&store.list_purchase_lines_of(number).await?))
 }
 
 /// The fields of the layout's form.
@@ -179,11 +182,7 @@ fn choose(job: &Job, layout: &JobLayout, eye: Eye, lens: Option<&LensInHand>, tr
         (Origin::InHand, _) => "in hand",
         (Origin::Asked, _) => "on trial",
         (Origin::Assumed, Some(_)) if is_to_be_surfaced => "assumed, to be surfaced",
-        (Origin::Assumed, Some(size)) => match size.from {
-            SizeFrom::Drawer => "assumed, in the drawer",
-            SizeFrom::Supplier => "assumed, the smallest that fits on the supplier’s list",
-            SizeFrom::Stock => "assumed, the smallest stock lens that fits",
-        },
+        (Origin::Assumed, Some(size)) => size.from.words(),
         (Origin::Assumed, None) => "the nearest that can be had",
     };
     let tried = LensOverrides { diameter_mm: trial_mm, ..LensOverrides::default() };

@@ -475,9 +475,7 @@ fn eye_lenses(bench: &LensesData, eye: Eye, not_fitting: bool, form: &mut Form) 
         (kept != Some(lens.id), laid.is_some() && !fits(lens), is_bare, lens.details.diameter)
     });
     let line = open_line(bench, eye).filter(|_| in_hand.is_none());
-    let best = right
-        .first()
-        .filter(|lens| in_hand.is_none() && (kept == Some(lens.id) || fits(lens)));
+    let best = right.first().filter(|lens| in_hand.is_none() && (kept == Some(lens.id) || fits(lens)));
     let choice = match (line, best) {
         (Some(line), _) if line.here > 0 => BOUGHT.to_owned(),
         (Some(_), _) | (None, None) => String::new(),
