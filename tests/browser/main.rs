@@ -12,6 +12,7 @@ mod running;
 mod trace;
 
 mod accessible;
+mod counts;
 mod keyboard_only;
 mod nothing_from_outside;
 mod one_order;

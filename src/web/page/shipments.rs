@@ -75,6 +75,8 @@ async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<
     let sent = sent.pop();
     let StepForm { key, mut form } = StepForm::again_or_open(refused, state, job, Step::Shipment).await?;
     form.set_default(ShipmentForm::SENT_ON, words::iso(&state.clock.today()));
+    let carriers = state.store.list_carriers().await?;
+    form.set_default(ShipmentForm::CARRIER, carriers.first().cloned().unwrap_or_default());
     let form = Some(form).filter(|_| job.stage() == Stage::Packed);
     Ok(ShipmentPage {
         chrome: Chrome::new(state, ""),
@@ -91,7 +93,7 @@ async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<
         problems: form.as_ref().map_or(0, Form::count_errors),
         form,
         key,
-        carriers: state.store.list_carriers().await?,
+        carriers,
         outside: OUTSIDE,
     })
 }
