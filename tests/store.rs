@@ -14,6 +14,7 @@ use rimbook::desk::cancellation::CancelAsker;
 use rimbook::desk::catalogue::{Cutting, TreatmentKind};
 use rimbook::desk::delay::{AnswerKind, ContactWay, Silence};
 use rimbook::desk::fault::{ConcessionCause, FaultCause};
+use rimbook::desk::fitting::TracePlane;
 use rimbook::desk::frame::Rim;
 use rimbook::desk::frame_shape::{DblSource, ShapeOrigin};
 use rimbook::desk::impact::ImpactProofKind;
@@ -306,6 +307,7 @@ async fn every_kind_is_a_row() {
         ("treatment_kind", keys(TreatmentKind::ALL, TreatmentKind::key)),
         ("tolerance_profile", keys(&Profile::ALL, Profile::key)),
         ("code_basis", keys(CodeBasis::ALL, CodeBasis::key)),
+        ("trace_plane", keys(TracePlane::ALL, TracePlane::key)),
         ("shape_origin", keys(ShapeOrigin::ALL, ShapeOrigin::key)),
         ("dbl_source", keys(DblSource::ALL, DblSource::key)),
         ("quantity", keys(&Quantity::ALL, Quantity::key)),

@@ -5,16 +5,16 @@ use strum::{EnumString, IntoStaticStr, VariantArray};
 
 use super::layout::JobLayout;
 use super::lens::{JobLens, LensOverrides};
-use crate::desk::fitting::PositionOfWear;
+use crate::desk::fitting::{PositionOfWear, PowerDecision};
 use crate::desk::job::Job;
 use crate::desk::key::keyed;
 use crate::desk::stock::LensInHand;
-use crate::optics::Eye;
 use crate::optics::compensation::{Compensated, CompensationError, compensate, residual_as_worn};
-use crate::optics::lens::LensError;
-use crate::optics::power::SphereCylinder;
+use crate::optics::lens::{LensError, LensOrder};
+use crate::optics::power::{PowerMatrix, SphereCylinder};
 use crate::optics::prescription::{LensPower, PowerError};
 use crate::optics::unit::{Axis, Dioptre, UnitError};
+use crate::optics::{Eye, Pair};
 
 /// Shown and printed wherever a lens is made for a wrapped or sports frame.
 pub const WRAP_CAUTION: &str = "Not safety or sports eyewear, however sturdy or wrapped the frame: lens and frame are \
@@ -114,7 +114,7 @@ pub struct EyeCompensation {
 }
 
 impl EyeCompensation {
-    /// Computes one eye of a job.
+    /// Computes one eye of a job, with another front where one is asked for.
     ///
     /// # Errors
     ///
@@ -126,10 +126,12 @@ impl EyeCompensation {
         in_hand: Option<&LensInHand>,
         position: &PositionOfWear,
         step: PowerStep,
+        front_power_d: Option<f64>,
     ) -> Result<Self, NoCompensation> {
-        let prescribed = job.prescription.eyes.get(eye).power.numbers();
         // An earlier decision must not change the lens that the power to order is computed for.
-        let tried = LensOverrides { power: Some(prescribed), ..LensOverrides::default() };
+        let job = &Job { power_decision: None, ..job.clone() };
+        let prescribed = job.prescription.eyes.get(eye).power.numbers();
+        let tried = LensOverrides { power: Some(prescribed), front_power_d, ..LensOverrides::default() };
         let lens = JobLens::of(job, eye, layout, in_hand, &tried)?;
         let (made, wear) = (*lens.body.order(), position.numbers());
         let compensated = compensate(eye, &made, &wear)?;
@@ -144,11 +146,64 @@ impl EyeCompensation {
     }
 }
 
+/// A lens in hand agrees with a decision while its own power to order is within this of the one decided for, in every
+/// meridian: a quarter of the narrowest tolerance on a power, 0.12 or 0.13 D. Our choice.
+const AGREES_WITHIN_D: f64 = 0.03;
+
+/// A sentence for each lens in hand that no longer agrees with the compensation decided on: its front or its centre is
+/// another than the one that the power was computed for.
+pub fn disagreements(job: &Job, layout: Option<&JobLayout>, in_hand: &Pair<Option<LensInHand>>) -> Vec<String> {
+    let Some(decision) = job.compensated() else { return Vec::new() };
+    let made = Eye::BOTH.into_iter().filter(|eye| job.holds_power(*eye));
+    made.filter_map(|eye| disagreement(job, decision, eye, layout, in_hand.get(eye).as_ref()?)).collect()
+}
+
+fn disagreement(
+    job: &Job,
+    decision: &PowerDecision,
+    eye: Eye,
+    layout: Option<&JobLayout>,
+    in_hand: &LensInHand,
+) -> Option<String> {
+    let decided = (*decision.lenses.get(eye))?;
+    // A front that the envelope does not say is taken as decided.
+    let front_power_d = in_hand.front_power.is_none().then(|| decided.front.to_f64());
+    let (position, step) = (&decision.position, PowerStep::Hundredth);
+    let now = EyeCompensation::of(job, eye, layout, Some(in_hand), position, step, front_power_d).ok()?;
+    let order = now.lens.body.order();
+    let then =
+        LensOrder { front_power_d: decided.front.to_f64(), centre_thickness_mm: decided.centre.to_f64(), ..*order };
+    let wanted = compensate(eye, &then, &position.numbers()).ok()?.order;
+    let off = most_apart_d(now.compensated.order, wanted);
+    (off > AGREES_WITHIN_D).then(|| {
+        format!(
+            "The {} lens in hand no longer agrees with the power decided on: that was computed for a front of {} D and a \
+             centre of {} mm, this lens has {:+.2} D and {:.2} mm and would have to be ordered as {}, {off:.2} D away. \
+             Decide again, or take another lens.",
+            eye.name(),
+            decided.front,
+            decided.centre,
+            order.front_power_d,
+            order.centre_thickness_mm,
+            now.order,
+        )
+    })
+}
+
+/// The largest difference of two powers in any meridian.
+fn most_apart_d(a: SphereCylinder, b: SphereCylinder) -> f64 {
+    let (a, b) = (a.matrix(), b.matrix());
+    let apart = PowerMatrix { xx_d: a.xx_d - b.xx_d, xy_d: a.xy_d - b.xy_d, yy_d: a.yy_d - b.yy_d };
+    let apart = apart.to_sphere_cylinder();
+    apart.sphere_d.abs().max((apart.sphere_d + apart.cylinder_d).abs())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::bench::layout::tests::{lab, round_job, round_shape};
-    use crate::desk::fitting::PowerDecision;
+    use crate::bench::lens::Origin;
+    use crate::desk::fitting::{DecidedLens, FramePosition};
     use crate::desk::frame::Rim;
     use crate::optics::unit::Millimetre;
     use crate::shape::blocker::BlockerStep;
@@ -211,7 +266,7 @@ mod tests {
                 for in_hand in [None, Some(&in_hand)] {
                     for layout in [None, Some(&layout)] {
                         let (of, step) = (PositionOfWear::usual(), PowerStep::Quarter);
-                        let got = EyeCompensation::of(&job, Eye::Right, layout, in_hand, &of, step).unwrap();
+                        let got = EyeCompensation::of(&job, Eye::Right, layout, in_hand, &of, step, None).unwrap();
                         let own = JobLens::of(&job, Eye::Right, layout, in_hand, &LensOverrides::default()).unwrap();
                         assert_eq!(got.lens, own, "{rx} {rim:?}");
                         if in_hand.is_some() {
@@ -225,13 +280,84 @@ mod tests {
     }
 
     #[test]
+    fn a_lens_in_hand_that_no_longer_agrees_is_named() {
+        // A front of +8.00 D at 20 degrees of wrap, decided on; then another front or centre comes.
+        let wear = FramePosition { wrap: "20".parse().unwrap(), ..PositionOfWear::usual().frame };
+        let position = PositionOfWear { frame: wear, ..PositionOfWear::usual() };
+        let mut job = round_job("-6.00 sph", "32/32");
+        job.frame_position = Some(wear);
+        let decide = |job: &mut Job, is_compensated: bool| {
+            let of = |eye| EyeCompensation::of(job, eye, None, None, &position, PowerStep::Quarter, Some(8.0)).unwrap();
+            let power = Pair::new(of(Eye::Right).order, of(Eye::Left).order);
+            let lens = DecidedLens { front: "8".parse().unwrap(), centre: "2".parse().unwrap() };
+            let at = time::OffsetDateTime::UNIX_EPOCH;
+            let lenses = Pair::new(Some(lens), Some(lens));
+            job.power_decision = Some(PowerDecision { is_compensated, position, power, lenses, at });
+        };
+        let hand = |front: Option<&str>, centre: Option<&str>| LensInHand {
+            eye: Eye::Right,
+            drawer_lens: None,
+            source: String::new(),
+            diameter: "70".parse().unwrap(),
+            centre: centre.map(|mm| mm.parse().unwrap()),
+            front_power: front.map(|d| d.parse().unwrap()),
+            off_in: Millimetre::ZERO,
+            off_up: Millimetre::ZERO,
+            has_ground_prism: false,
+        };
+        decide(&mut job, true);
+        for (front, centre, agrees) in [
+            (Some("8"), Some("2"), true),
+            (None, Some("2"), true),
+            (Some("7.75"), Some("2"), true),
+            // The oblique pencil meets a flatter front at another angle: at 20 degrees of wrap 0.05 D.
+            (Some("2"), Some("2"), false),
+        ] {
+            let got = disagreements(&job, None, &Pair::new(Some(hand(front, centre)), None));
+            assert_eq!(got.is_empty(), agrees, "{front:?} {centre:?}: {got:?}");
+            assert!(
+                got.iter().all(|says| says.contains("front of +8.00 D and a centre of 2.00 mm, this lens has +2.00"))
+            );
+        }
+        // What it would have to be ordered as is computed for that lens alone.
+        let (two, eight) = (Some(2.0), Some(8.0));
+        let of =
+            |front| EyeCompensation::of(&job, Eye::Right, None, None, &position, PowerStep::Hundredth, front).unwrap();
+        assert!(most_apart_d(of(two).compensated.order, of(eight).compensated.order) > AGREES_WITHIN_D);
+        decide(&mut job, false);
+        assert!(disagreements(&job, None, &Pair::new(Some(hand(Some("2"), None)), None)).is_empty(), "as prescribed");
+    }
+
+    #[test]
+    fn the_front_of_a_wrapped_lens_starts_from_its_rim() {
+        let mut shape = round_shape();
+        shape.rim_curve_tool_d = Pair::new(Some(7.5), None);
+        for (wrap, want) in [("14.9", false), ("15", true), ("-20", true)] {
+            let mut job = round_job("-4.00 sph", "32/32");
+            job.frame_position = Some(FramePosition { wrap: wrap.parse().unwrap(), ..PositionOfWear::usual().frame });
+            let layout = JobLayout::of(&job, &shape, &lab(), BlockerStep::Half);
+            let front = |eye, tried: &LensOverrides<'_>| {
+                let lens = JobLens::of(&job, eye, Some(&layout), None, tried).unwrap();
+                (lens.body.order().front_power_d, lens.front_from)
+            };
+            // 7.50 in tool power is 7.5 · 0.498 / 0.53 in hard resin (textbook); Vogel gives 4.00 tool for -4.00.
+            let want = if want { (7.5 * 0.498 / 0.53, Origin::Rim) } else { (4.0 * 0.498 / 0.53, Origin::Assumed) };
+            let got = front(Eye::Right, &LensOverrides::default());
+            assert!((got.0 - want.0).abs() < 1e-9 && got.1 == want.1, "{wrap}: {got:?}");
+            assert_eq!(front(Eye::Left, &LensOverrides::default()).1, Origin::Assumed, "its rim is not known");
+            let typed = LensOverrides { front_power_d: Some(6.0), ..LensOverrides::default() };
+            assert_eq!(front(Eye::Right, &typed), (6.0, Origin::Asked));
+        }
+    }
+
+    #[test]
     fn the_least_edge_of_the_rim_counts() {
         // 27² · 4 / 2000 · 0.498 = 2.928 by the rule of thumb (textbook), and 1 or 2 mm of edge (common practice).
         for (rim, want_mm) in [(Rim::Metal, 3.928), (Rim::Cord, 4.928)] {
             let mut job = round_job("+4.00 sph", "32/32");
             job.frame.details.rim = rim;
             let (of, step) = (PositionOfWear::usual(), PowerStep::Quarter);
-            let got = EyeCompensation::of(&job, Eye::Right, None, None, &of, step).unwrap();
+            let got = EyeCompensation::of(&job, Eye::Right, None, None, &of, step, None).unwrap();
             let centre_mm = got.lens.body.order().centre_thickness_mm;
             assert!((centre_mm - want_mm).abs() < 1e-3, "{rim:?}: {centre_mm}");
         }
@@ -242,12 +368,12 @@ mod tests {
         let mut job = round_job("+4.00 sph", "32/32");
         let of = |job: &Job| {
             let position = PositionOfWear::usual();
-            EyeCompensation::of(job, Eye::Right, None, None, &position, PowerStep::Quarter).unwrap()
+            EyeCompensation::of(job, Eye::Right, None, None, &position, PowerStep::Quarter, None).unwrap()
         };
         let before = of(&job);
         let power = round_job("+3.50 sph", "32/32").prescription.eyes.map(|eye| eye.power);
         let (position, at) = (PositionOfWear::usual(), time::OffsetDateTime::UNIX_EPOCH);
-        job.power_decision = Some(PowerDecision { is_compensated: true, position, power, at });
+        job.power_decision = Some(PowerDecision { is_compensated: true, position, power, lenses: Pair::default(), at });
         assert_eq!(of(&job), before);
     }
 

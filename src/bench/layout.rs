@@ -6,10 +6,12 @@
 //! prism reference point, and the blank goes around it.
 
 use super::real_size::{PrismMade, RealSize, Supply, settle};
+use crate::desk::fitting::TracePlane;
 use crate::desk::frame_shape::FrameShape;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
 use crate::desk::stock::LensInHand;
+use crate::optics::notation::short;
 use crate::optics::prescription::Prism;
 use crate::optics::prism::{DecentrationError, Imbalance, InUp, decentration_for, imbalance};
 use crate::optics::{Eye, Pair};
@@ -17,7 +19,7 @@ use crate::shape::blank::{Blank, Spare, blank_middle, tightest_spare};
 use crate::shape::blocker::BlockerStep;
 use crate::shape::blocker::Wanted;
 use crate::shape::boxing::Boxing;
-use crate::shape::layout::{Decentration, EyeLayout, PairLayout};
+use crate::shape::layout::{Decentration, EyeLayout, PairLayout, pd_along_wrapped_mm};
 use crate::shape::outline::{Outline, Point};
 
 /// How far above the middle of the box an optical centre usually is, mm. Source: common practice (from memory).
@@ -40,8 +42,16 @@ pub struct JobLayout {
     pub wanted_pd_mm: f64,
     /// The blocker step the settings are rounded to.
     pub step: BlockerStep,
+    /// The wrap of a front whose trace was made flat, so that decentration counts along the lens.
+    pub wrap_flat_deg: Option<f64>,
     /// The prism that is left between the eyes if nothing is nudged.
     pub left_prism: Imbalance,
+}
+
+/// The wrap that a flat trace does not show.
+fn flat_wrap_deg(job: &Job) -> Option<f64> {
+    let wear = job.frame_position.filter(|wear| wear.trace == TracePlane::Flat)?;
+    Some(wear.wrap.to_f64()).filter(|deg| *deg != 0.0)
 }
 
 /// One eye of a job, laid out.
@@ -145,7 +155,13 @@ impl JobLayout {
         };
         let wanted = Pair::new(wanted_of(Eye::Right), wanted_of(Eye::Left));
         let (dbl_mm, margin_mm) = (shape.dbl.to_f64(), lab.blank_margin.to_f64());
-        let layout = PairLayout::of(outlines.as_ref(), dbl_mm, wanted, step, margin_mm);
+        // The blocker works in the plane of the lens.
+        let wrap_flat_deg = flat_wrap_deg(job);
+        let in_lens = wanted.map(|wanted| Wanted {
+            pd_mm: wrap_flat_deg.map_or(wanted.pd_mm, |deg| pd_along_wrapped_mm(wanted.pd_mm, dbl_mm, deg)),
+            ..wanted
+        });
+        let layout = PairLayout::of(outlines.as_ref(), dbl_mm, in_lens, step, margin_mm);
         let eyes = Pair::new((Eye::Right, outlines.right), (Eye::Left, outlines.left)).map(|(eye, outline)| {
             let rx = job.prescription.eyes.get(eye);
             let (power, laid) = (job.lens_power(eye).numbers(), *layout.eyes.get(eye));
@@ -174,6 +190,7 @@ impl JobLayout {
             rim_curve_tool_d: shape.rim_curve_tool_d,
             wanted_pd_mm: pd.binocular().to_f64(),
             step,
+            wrap_flat_deg,
             left_prism: imbalance(Pair::new(eyes.right.left_prism, eyes.left.left_prism)),
             eyes,
         };
@@ -202,6 +219,26 @@ impl JobLayout {
     pub fn no_stock_lenses(&self, in_hand: &Pair<Option<LensInHand>>) -> Vec<String> {
         let missing = self.eyes.iter().filter(|(eye, laid)| laid.is_made && in_hand.get(*eye).is_none());
         missing.filter_map(|(_, laid)| laid.no_stock_lens()).collect()
+    }
+}
+
+impl JobLayout {
+    /// What a wrap does to the pupil distances, where it shows; for layout and ticket.
+    pub fn wrap_words(&self) -> Option<String> {
+        let deg = self.wrap_flat_deg?;
+        let along_mm = |laid: &EyeOnBench| pd_along_wrapped_mm(laid.wanted.pd_mm, self.dbl_mm, deg);
+        let shows = |laid: &EyeOnBench| (along_mm(laid) - laid.wanted.pd_mm).abs() >= 0.05;
+        let eye = |laid: &EyeOnBench| {
+            format!("{} {:.2} mm across the face is {:.2} mm", laid.eye.letter(), laid.wanted.pd_mm, along_mm(laid))
+        };
+        let made: Vec<&EyeOnBench> = self.eyes.iter().map(|(_, laid)| laid).filter(|laid| laid.is_made).collect();
+        made.iter().any(|laid| shows(laid)).then(|| {
+            format!(
+                "The front wraps {}° and its trace was made flat, so PD and decentration count along the lens: {}.",
+                short(deg),
+                made.iter().map(|laid| eye(laid)).collect::<Vec<_>>().join(", ")
+            )
+        })
     }
 }
 
@@ -312,6 +349,7 @@ pub(super) mod tests {
     use super::*;
     use crate::bench::real_size::WhyGround;
     use crate::desk::centre_height::CentreHeight;
+    use crate::desk::fitting::{FramePosition, PositionOfWear};
     use crate::desk::lab::read_diameters;
     use crate::desk::prescription::MadeFor;
     pub use crate::desk::sample::{round_job, round_shape};
@@ -375,6 +413,29 @@ pub(super) mod tests {
             says.contains("cannot be made by decentration. Order it surfaced, with its prism ground, to 50"),
             "{says}"
         );
+    }
+
+    #[test]
+    fn a_wrapped_front_is_decentred_along_the_lens_where_the_trace_was_made_flat() {
+        let mut job = round_job("-4.00 sph", "30/30");
+        let of = |job: &Job| JobLayout::of(job, &round_shape(), &lab(), BlockerStep::Tenth);
+        let in_mm = |layout: &JobLayout| layout.eyes.right.layout.decentration.in_mm;
+        // A 44 and DBL 20: 32 less 30.
+        assert!((in_mm(&of(&job)) - 2.0).abs() < 1e-9);
+        for (trace, want_mm, set_pd_mm) in [
+            // The lens is 44 cos 20 wide across the face: its centre is 10 + 20.673 from the middle, 0.673 beyond the
+            // pupil, which is 0.716 in the plane of the lens (geometry).
+            (TracePlane::Flat, 0.716_4, 31.3),
+            (TracePlane::AsWorn, 2.0, 30.0),
+        ] {
+            let wrap = "20".parse().unwrap();
+            job.frame_position = Some(FramePosition { wrap, trace, ..PositionOfWear::usual().frame });
+            let layout = of(&job);
+            assert!((in_mm(&layout) - want_mm).abs() < 1e-4, "{trace:?}: {}", in_mm(&layout));
+            assert!((layout.eyes.right.layout.blocker.set_pd_mm - set_pd_mm).abs() < 1e-9);
+            assert_eq!(layout.eyes.right.wanted.pd_mm, 30.0, "what is ordered and checked is across the face");
+            assert_eq!(layout.wrap_words().is_some(), trace == TracePlane::Flat);
+        }
     }
 
     #[test]

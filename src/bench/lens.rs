@@ -12,13 +12,16 @@ use super::edge_finish::hold_of;
 use super::layout::{Cover, EyeOnBench, Fit, JobLayout, Uncut};
 use super::real_size::PrismMade;
 use crate::desk::catalogue::MaterialDetails;
+use crate::desk::fitting::WRAPPED_DEG;
 use crate::desk::job::Job;
 use crate::desk::limit::{LengthLimit, PowerLimit};
-use crate::desk::stock::LensInHand;
+use crate::desk::stock::{FRONT, LensInHand};
 use crate::optics::lens::{Lens, LensError, LensOrder};
 use crate::optics::material::usual_front_d;
 use crate::optics::power::SphereCylinder;
 use crate::optics::prism::{BaseVector, decentration_for};
+use crate::optics::surface::true_from_tool_d;
+use crate::optics::unit::Dioptre;
 use crate::optics::{Eye, Pair};
 use crate::shape::bevel::Hold;
 use crate::shape::edge::{Edge, TooThin};
@@ -55,18 +58,24 @@ pub enum Origin {
     InHand,
     /// Asked for on the page.
     Asked,
+    /// The lens that the power to order was decided for.
+    Decided,
+    /// The rim's own curve in the trace of a wrapped front.
+    Rim,
     /// Not stated.
     Assumed,
 }
 
 impl Origin {
-    pub const ALL: [Origin; 3] = [Origin::InHand, Origin::Asked, Origin::Assumed];
+    pub const ALL: [Origin; 5] = [Origin::InHand, Origin::Asked, Origin::Decided, Origin::Rim, Origin::Assumed];
 
     /// A name that never changes, for the book.
     pub fn key(self) -> &'static str {
         match self {
             Origin::InHand => "in_hand",
             Origin::Asked => "asked",
+            Origin::Decided => "decided",
+            Origin::Rim => "rim",
             Origin::Assumed => "assumed",
         }
     }
@@ -80,6 +89,8 @@ impl Origin {
         match self {
             Origin::InHand => "as in hand",
             Origin::Asked => "as asked",
+            Origin::Decided => "as decided",
+            Origin::Rim => "the rim’s own curve",
             Origin::Assumed => "assumed",
         }
     }
@@ -147,6 +158,8 @@ impl JobLens {
         let power = tried.power.unwrap_or(ordered);
         let (front_power_d, front_from) =
             stated(tried.front_power_d, in_hand.and_then(|lens| lens.front_power).map(|front| front.to_f64()))
+                .or_else(|| decided_front(job, eye, tried))
+                .or_else(|| Some((rim_front_d(job, eye, layout?, index)?, Origin::Rim)))
                 .unwrap_or_else(|| (usual_front_d(power, index), Origin::Assumed));
         // The same prism for every power tried, so that all pages have one optical centre.
         let prism = job.prescription.eyes.get(eye).prism.numbers().to_vector(eye);
@@ -264,6 +277,22 @@ pub fn known_uncut(in_hand: Option<&LensInHand>, tried_mm: Option<f64>) -> Optio
         }
         _ => in_hand.map(|uncut| (uncut, Origin::InHand)),
     }
+}
+
+/// The front that the owner's decision was for. Of another material it says nothing.
+fn decided_front(job: &Job, eye: Eye, tried: &LensOverrides<'_>) -> Option<(f64, Origin)> {
+    let decision = job.power_decision.as_ref().filter(|_| tried.material.is_none())?;
+    (*decision.lenses.get(eye)).map(|lens| (lens.front.to_f64(), Origin::Decided))
+}
+
+/// The front of a wrapped lens starts from the rim's own curve, so that the lens stays in its rim. Source: common
+/// practice (from memory).
+pub fn rim_front_d(job: &Job, eye: Eye, layout: &JobLayout, index: f64) -> Option<f64> {
+    job.frame_position.filter(|wear| wear.wrap.to_f64().abs() >= WRAPPED_DEG)?;
+    let tool_d = (*layout.rim_curve_tool_d.get(eye))?;
+    // A rim's curve out of the range of a front is no lens's.
+    FRONT.check(Dioptre::round_from(tool_d).ok()?).ok()?;
+    Some(true_from_tool_d(tool_d, index))
 }
 
 fn stated<T>(tried: Option<T>, in_hand: Option<T>) -> Option<(T, Origin)> {

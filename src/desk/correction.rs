@@ -344,6 +344,7 @@ mod tests {
             is_compensated: true,
             position: PositionOfWear::usual(),
             power: job.prescription.eyes.map(|eye| eye.power),
+            lenses: Pair::default(),
             at: OffsetDateTime::UNIX_EPOCH,
         });
         assert!(withdraws_decision(&job, &stronger));

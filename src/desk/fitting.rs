@@ -3,17 +3,54 @@
 //! A lens is made as prescribed until the owner decides otherwise. After that both powers are shown and printed. The
 //! compensated power is computed in `bench::compensation`.
 
+use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::OffsetDateTime;
 
+use super::key::keyed;
 use super::limit::LengthLimit;
 use crate::optics::compensation::{MAX_VERTEX_MM, WearPosition};
 use crate::optics::notation;
 use crate::optics::prescription::LensPower;
-use crate::optics::unit::{Millimetre, Tilt};
+use crate::optics::unit::{Dioptre, Millimetre, Tilt};
 use crate::optics::{Eye, Pair};
 
 /// From the eye to the back of a lens.
 pub const VERTEX: LengthLimit = LengthLimit::new("A vertex distance", 0, (MAX_VERTEX_MM * 100.0) as i32);
+
+/// From this power on, in any meridian, the vertex distance is asked for: 2 mm at 5 D change the power by 0.05 D, and
+/// 5 mm by an eighth. Source: common practice (from memory: 4 to 5 D).
+const VERTEX_ASKED_FROM_D: f64 = 5.0;
+
+/// Whether a lens is so strong that the vertex distance is asked for.
+pub fn asks_vertex(power: LensPower) -> bool {
+    let power = power.numbers();
+    power.sphere_d.abs().max((power.sphere_d + power.cylinder_d).abs()) >= VERTEX_ASKED_FROM_D - 1e-9
+}
+
+/// A front with this wrap or more has its own base curve, which follows the rim. Source: common practice (from memory).
+pub const WRAPPED_DEG: f64 = 15.0;
+
+/// How the trace of a wrapped front was made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, EnumString, IntoStaticStr, VariantArray)]
+#[strum(serialize_all = "snake_case")]
+pub enum TracePlane {
+    /// Each rim lay level: the widths are those of the lens itself.
+    #[default]
+    Flat,
+    /// The front stood as it is worn: the widths are those across the face.
+    AsWorn,
+}
+
+keyed!(TracePlane);
+
+impl TracePlane {
+    pub fn words(self) -> &'static str {
+        match self {
+            TracePlane::Flat => "each rim level (flat)",
+            TracePlane::AsWorn => "the front as it is worn",
+        }
+    }
+}
 
 /// How the frame sits on the face.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -22,6 +59,8 @@ pub struct FramePosition {
     pub vertex: Millimetre,
     pub panto: Tilt,
     pub wrap: Tilt,
+    /// How its trace was made.
+    pub trace: TracePlane,
 }
 
 /// The position of wear of a job, with the vertex distance of the refraction.
@@ -29,6 +68,8 @@ pub struct FramePosition {
 pub struct PositionOfWear {
     /// Vertex distance of the refraction: from the eye to the back of the trial lens.
     pub vertex_from: Millimetre,
+    /// Whether the two vertex distances are known. Otherwise both are the usual one, and change nothing.
+    pub vertex_is_known: bool,
     pub frame: FramePosition,
 }
 
@@ -39,20 +80,19 @@ impl PositionOfWear {
         let (mm, deg) =
             (Millimetre::from_hundredths(1300), |d: i32| Tilt::from_hundredths(d * 100).unwrap_or_default());
         let vertex = mm.unwrap_or_default();
-        Self { vertex_from: vertex, frame: FramePosition { vertex, panto: deg(10), wrap: deg(6) } }
+        let frame = FramePosition { vertex, panto: deg(10), wrap: deg(6), trace: TracePlane::Flat };
+        Self { vertex_from: vertex, vertex_is_known: true, frame }
     }
 
     /// `13 to 14 mm, 10° panto, 6° wrap`.
     pub fn words(&self) -> String {
         let mm = |length: Millimetre| notation::short(length.to_f64());
         let deg = |tilt: Tilt| tilt.to_f64().to_string();
-        format!(
-            "{} to {} mm, {}° panto, {}° wrap",
-            mm(self.vertex_from),
-            mm(self.frame.vertex),
-            deg(self.frame.panto),
-            deg(self.frame.wrap)
-        )
+        let vertex = match self.vertex_is_known {
+            true => format!("{} to {} mm", mm(self.vertex_from), mm(self.frame.vertex)),
+            false => "vertex distance not known".to_owned(),
+        };
+        format!("{vertex}, {}° panto, {}° wrap", deg(self.frame.panto), deg(self.frame.wrap))
     }
 
     /// The numbers for computing.
@@ -66,6 +106,15 @@ impl PositionOfWear {
     }
 }
 
+/// The lens that a power was decided for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct DecidedLens {
+    /// True power of the front.
+    pub front: Dioptre,
+    /// Thickness at the optical centre.
+    pub centre: Millimetre,
+}
+
 /// The owner's decision which power to order.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PowerDecision {
@@ -75,6 +124,8 @@ pub struct PowerDecision {
     pub position: PositionOfWear,
     /// The power to order, and what the lensmeter must read.
     pub power: Pair<LensPower>,
+    /// The lens that each power was computed for, where there is one.
+    pub lenses: Pair<Option<DecidedLens>>,
     /// In UTC.
     pub at: OffsetDateTime,
 }
@@ -109,12 +160,39 @@ mod tests {
     }
 
     #[test]
+    fn the_vertex_is_asked_from_five_dioptres_in_any_meridian() {
+        let of = |text: &str| asks_vertex(crate::optics::prescription::read(text).unwrap().rx.power);
+        for (rx, asked) in [
+            ("-5.00 sph", true),
+            ("-4.75 sph", false),
+            ("+5.00 sph", true),
+            ("-4.00 -1.00 x 90", true),
+            ("-4.00 -0.75 x 90", false),
+            ("+4.00 +1.00 x 90", true),
+            ("+5.00 -1.00 x 90", true),
+            ("+2.00 -6.00 x 90", false),
+        ] {
+            assert_eq!(of(rx), asked, "{rx}");
+        }
+        // Common practice: 2 mm move -10.00 to -10.20 (public vertex page), and a quarter of that at 5 D.
+        let moved = -5.0 / (1.0 + 0.002 * -5.0);
+        assert!((moved + 5.05_f64).abs() < 0.001);
+    }
+
+    #[test]
+    fn not_known_is_an_answer() {
+        let position = PositionOfWear { vertex_is_known: false, ..PositionOfWear::usual() };
+        assert_eq!(position.words(), "vertex distance not known, 10° panto, 6° wrap");
+    }
+
+    #[test]
     fn a_decision_names_both_powers() {
         let power = |text: &str| crate::optics::prescription::read(text).unwrap().rx.power;
         let mut order = PowerDecision {
             is_compensated: true,
             position: PositionOfWear::usual(),
             power: Pair::new(power("-2.12 -0.50 x 5"), power("+1.00 +0.50 x 90")),
+            lenses: Pair::default(),
             at: OffsetDateTime::UNIX_EPOCH,
         };
         let prescribed = Pair::new(Some(power("-2.25 -0.25 x 10")), Some(power("+1.75 sph")));

@@ -9,7 +9,7 @@ use time::{Date, OffsetDateTime};
 use super::catalogue::{Material, Treatment};
 use super::centre_height::CentreHeight;
 use super::customer::Customer;
-use super::fitting::{FramePosition, PowerDecision};
+use super::fitting::{FramePosition, PowerDecision, asks_vertex};
 use super::frame::Frame;
 use super::id::ShapeId;
 use super::key::keyed;
@@ -248,6 +248,11 @@ impl Job {
     pub fn lens_prescriptions(&self) -> Pair<EyePrescription> {
         let of = |eye| EyePrescription { power: self.lens_power(eye), ..*self.prescription.eyes.get(eye) };
         Pair::new(of(Eye::Right), of(Eye::Left))
+    }
+
+    /// Whether a lens that is made has a meridian strong enough for the vertex distance to matter.
+    pub fn asks_vertex(&self) -> bool {
+        Eye::BOTH.into_iter().any(|eye| self.holds_power(eye) && asks_vertex(self.prescription.eyes.get(eye).power))
     }
 
     /// Both powers in a sentence, where the lenses are ordered compensated.
@@ -912,6 +917,7 @@ mod tests {
             is_compensated: true,
             position: PositionOfWear::usual(),
             power: Pair::new(power("-3.75 sph"), power("-3.50 sph")),
+            lenses: Pair::default(),
             at: OffsetDateTime::UNIX_EPOCH,
         });
         assert_eq!((job.lens_power(Eye::Right), job.lens_power(Eye::Left)), (power("-3.75 sph"), power("-3.50 sph")));

@@ -38,6 +38,17 @@ impl Decentration {
     }
 }
 
+/// A pupil distance along a wrapped lens whose trace was made flat, from the middle of the bridge: the part beyond the
+/// bridge's end lies on the turned lens and is longer by 1/cos of the wrap. With it (A + DBL)/2 - PD is the decentration
+/// in the plane of the lens, where A was measured.
+///
+/// Convention: the distance between the lenses and the pupil distance are measured across the face; the lens is a plane
+/// turned about its nose side, and the line of sight is straight ahead. The curve of the front is left out. A trace made
+/// of the front as it is worn has A across the face too, and needs no change. Source: geometry.
+pub fn pd_along_wrapped_mm(pd_mm: f64, dbl_mm: f64, wrap_deg: f64) -> f64 {
+    dbl_mm / 2.0 + (pd_mm - dbl_mm / 2.0) / wrap_deg.to_radians().cos()
+}
+
 /// Half the frame PD on one eye's side: (A + DBL)/2.
 pub fn half_frame_pd_mm(a_mm: f64, dbl_mm: f64) -> f64 {
     (a_mm + dbl_mm) / 2.0
@@ -136,6 +147,23 @@ mod tests {
 
     fn boxing(a_mm: f64, b_mm: f64, ed_mm: f64) -> Boxing {
         Boxing { a_mm, b_mm, ed_mm, ed_axis_deg: 0.0, circumference_mm: 0.0, area_mm2: 0.0 }
+    }
+
+    #[test]
+    fn a_wrapped_lens_is_decentred_in_its_own_plane() {
+        for (a_mm, dbl_mm, pd_mm, wrap_deg) in
+            [(44.0, 20.0, 30.0, 20.0), (60.0, 16.0, 32.0, 25.0), (52.0, 18.0, 35.0, 0.0), (52.0, 18.0, 36.0, -8.0)]
+        {
+            // Across the face the lens is A cos w wide, so that its centre lies DBL/2 + A/2 cos w from the middle; the
+            // pupil lies m from it, and m / cos w in the plane of the lens (geometry).
+            let cos = f64::to_radians(wrap_deg).cos();
+            let m_mm = dbl_mm / 2.0 + a_mm / 2.0 * cos - pd_mm;
+            let wanted = Wanted { pd_mm: pd_along_wrapped_mm(pd_mm, dbl_mm, wrap_deg), height_mm: 20.0 };
+            let got = Decentration::of(&boxing(a_mm, 40.0, 0.0), dbl_mm, wanted);
+            assert!((got.in_mm - m_mm / cos).abs() < 1e-9, "{wrap_deg}: {got:?}");
+        }
+        // 30 mm with a bridge of 20 at 20 degrees: 10 + 20 / 0.939 693 = 31.283 6.
+        assert!((pd_along_wrapped_mm(30.0, 20.0, 20.0) - 31.283_6).abs() < 1e-4);
     }
 
     #[test]

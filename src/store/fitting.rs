@@ -8,16 +8,15 @@ use time::OffsetDateTime;
 use super::event::append_event;
 use super::once::{Done, Once};
 use super::prescription::both_eyes;
-use super::read::{axis, length, power, tilt, unreadable};
+use super::read::{axis, length, power, tilt, unreadable, word};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
-use crate::desk::fitting::{FramePosition, PositionOfWear, PowerDecision};
+use crate::desk::fitting::{DecidedLens, FramePosition, PositionOfWear, PowerDecision, TracePlane};
 use crate::desk::id::FrameId;
 use crate::desk::job::EventKind;
 use crate::desk::step::Step;
 use crate::optics::Pair;
 use crate::optics::prescription::LensPower;
-use crate::optics::unit::Millimetre;
 
 #[derive(Deserialize)]
 pub(super) struct PositionRow {
@@ -25,6 +24,8 @@ pub(super) struct PositionRow {
     vertex_hundredths: i64,
     panto_hundredths: i64,
     wrap_hundredths: i64,
+    vertex_is_known: i64,
+    trace_plane: Option<String>,
 }
 
 impl PositionRow {
@@ -33,13 +34,18 @@ impl PositionRow {
             vertex: length("vertex distance", self.vertex_hundredths)?,
             panto: tilt("pantoscopic tilt", self.panto_hundredths)?,
             wrap: tilt("wrap", self.wrap_hundredths)?,
+            trace: match &self.trace_plane {
+                Some(key) => word("plane of a trace", key, TracePlane::from_key(key))?,
+                None => TracePlane::default(),
+            },
         })
     }
 
     fn whole(&self) -> Result<PositionOfWear, StoreError> {
         let frame = self.frame()?;
         let tested = self.vertex_tested_hundredths.map(|mm| length("vertex distance", mm)).transpose()?;
-        Ok(PositionOfWear { vertex_from: tested.unwrap_or(frame.vertex), frame })
+        let vertex_is_known = self.vertex_is_known == 1;
+        Ok(PositionOfWear { vertex_from: tested.unwrap_or(frame.vertex), vertex_is_known, frame })
     }
 }
 
@@ -49,9 +55,19 @@ struct DecisionEyeRow {
     sphere_hundredths: i64,
     cylinder_hundredths: i64,
     axis_deg: Option<i64>,
+    front_power_hundredths: Option<i64>,
+    centre_hundredths: Option<i64>,
 }
 
 impl DecisionEyeRow {
+    fn lens(&self) -> Result<Option<DecidedLens>, StoreError> {
+        let (Some(front), Some(centre)) = (self.front_power_hundredths, self.centre_hundredths) else {
+            return Ok(None);
+        };
+        let (front, centre) = (power("front power", front)?, length("centre thickness", centre)?);
+        Ok(Some(DecidedLens { front, centre }))
+    }
+
     fn power(self) -> Result<LensPower, StoreError> {
         let (sphere, cylinder) =
             (power("sphere", self.sphere_hundredths)?, power("cylinder", self.cylinder_hundredths)?);
@@ -78,6 +94,7 @@ impl DecisionRow {
         Ok(Some(PowerDecision {
             is_compensated: self.choice == COMPENSATED,
             position: self.position.whole()?,
+            lenses: Pair::new(eyes.right.lens()?, eyes.left.lens()?),
             power: Pair::new(eyes.right.power()?, eyes.left.power()?),
             at: self.at.0,
         }))
@@ -103,7 +120,7 @@ impl Store {
         let now = decision.at;
         self.once(key, Some((number, Step::Compensation)), now, async |tx| {
             let position =
-                append_position(tx, number, frame, &decision.position.frame, Some(decision.position.vertex_from), now)
+                append_position(tx, number, frame, &decision.position.frame, Some(&decision.position), now)
                     .await?;
             let event = append_event(tx, number, EventKind::PowerDecided, said, now).await?;
             let (choice, at) = (if decision.is_compensated { COMPENSATED } else { PRESCRIBED }, Stamp(now));
@@ -118,17 +135,23 @@ impl Store {
             .execute(&mut *tx)
             .await?
             .last_insert_rowid();
-            for (eye, power) in decision.power.iter() {
-                let (eye, sphere, cylinder) = (eye.name(), power.sphere().hundredths(), power.cylinder().hundredths());
+            for (side, power) in decision.power.iter() {
+                let (eye, sphere, cylinder) = (side.name(), power.sphere().hundredths(), power.cylinder().hundredths());
                 let axis = power.axis().map(|axis| axis.degrees());
+                let lens = decision.lenses.get(side);
+                let (front, centre) =
+                    (lens.map(|lens| lens.front.hundredths()), lens.map(|lens| lens.centre.hundredths()));
                 sqlx::query!(
-                    "insert into power_decision_eye (decision_seq, eye, sphere_hundredths, cylinder_hundredths, axis_deg)
-                     values (?, ?, ?, ?, ?)",
+                    "insert into power_decision_eye (decision_seq, eye, sphere_hundredths, cylinder_hundredths, axis_deg,
+                                                     front_power_hundredths, centre_hundredths)
+                     values (?, ?, ?, ?, ?, ?, ?)",
                     seq,
                     eye,
                     sphere,
                     cylinder,
-                    axis
+                    axis,
+                    front,
+                    centre
                 )
                 .execute(&mut *tx)
                 .await?;
@@ -145,22 +168,25 @@ pub(super) async fn append_position(
     job: i64,
     frame: FrameId,
     position: &FramePosition,
-    vertex_tested: Option<Millimetre>,
+    answered: Option<&PositionOfWear>,
     now: OffsetDateTime,
 ) -> Result<i64, StoreError> {
-    let tested = vertex_tested.map(|mm| mm.hundredths());
+    let tested = answered.map(|answer| answer.vertex_from.hundredths());
+    let (is_known, trace) = (answered.is_none_or(|answer| answer.vertex_is_known), position.trace.key());
     let (vertex, panto, wrap) = (position.vertex.hundredths(), position.panto.hundredths(), position.wrap.hundredths());
     let at = Stamp(now);
     Ok(sqlx::query!(
         "insert into position_of_wear (job_number, frame_id, vertex_tested_hundredths, vertex_hundredths,
-                                       panto_hundredths, wrap_hundredths, at)
-         values (?, ?, ?, ?, ?, ?, ?)",
+                                       panto_hundredths, wrap_hundredths, vertex_is_known, trace_plane, at)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
         job,
         frame,
         tested,
         vertex,
         panto,
         wrap,
+        is_known,
+        trace,
         at
     )
     .execute(tx)

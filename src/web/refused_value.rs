@@ -91,6 +91,8 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
         "position_of_wear_vertex" => (CompensationForm::VERTEX_TO, LENGTH),
         "position_of_wear_vertex_tested" => (CompensationForm::VERTEX_FROM, LENGTH),
         "position_of_wear_panto" => (CompensationForm::PANTO, NUMBER),
+        "position_of_wear_vertex_is_known" => (CompensationForm::VERTEX_TO, LENGTH),
+        "power_decision_eye_front_power" | "power_decision_eye_centre" => (CompensationForm::DECISION, NUMBER),
         "position_of_wear_wrap" => (CompensationForm::WRAP, NUMBER),
         "power_decision_eye_sphere" | "power_decision_eye_cylinder" | "power_decision_eye_axis" => {
             (CompensationForm::DECISION, "This power is outside what a lens can have")

@@ -273,3 +273,91 @@ async fn it_is_figured_for_the_lens_of_the_edge_page() {
         }
     }
 }
+
+#[tokio::test]
+async fn a_strong_lens_asks_for_the_vertex_distance_until_it_is_answered() {
+    let lab = TestLab::new().await;
+    let weak = lab.given_job_to("-4.75 DS", "-4.00 -0.75 x 90").await;
+    assert!(lab.get(&format!("/jobs/{weak}")).await.texts(".wear-note").is_empty());
+    assert_eq!(lab.get(&format!("/jobs/{weak}/compensation")).await.attributes("#vertex_to", "value"), ["13"]);
+    let number = lab.given_job_to("-4.00 DS", "-4.00 -1.00 x 90").await;
+    let path = format!("/jobs/{number}/compensation");
+    for page in ["", "/lenses"] {
+        let notes = lab.get(&format!("/jobs/{number}{page}")).await.texts(".wear-note");
+        assert!(notes.iter().any(|note| note.starts_with("Vertex distance")), "{page}: {notes:?}");
+    }
+    let page = lab.get(&path).await;
+    assert_eq!(page.assert_status(200).attributes("#vertex_from", "value"), [""], "nothing is reckoned with unseen");
+    // Neither typed nor said not to be known.
+    let fields = form_of(&lab, &path, &[("decision", "prescribed")]).await;
+    let refused = lab.post(&path, &lent(&fields)).await;
+    assert!(refused.assert_status(422).text("#vertex_unknown-error").contains("tick that they are not known"));
+    let fields = form_of(&lab, &path, &[("decision", "prescribed"), ("vertex_unknown", "yes")]).await;
+    lab.post(&path, &lent(&fields)).await.assert_status(303);
+    let lab = lab.reopened().await;
+    let decision = lab.store.get_job(number).await.unwrap().power_decision.clone().unwrap();
+    assert!(!decision.position.vertex_is_known);
+    assert!(lab.get(&path).await.text("#decision").contains("vertex distance not known"));
+    let notes = lab.get(&format!("/jobs/{number}")).await.texts(".wear-note");
+    assert!(notes.iter().all(|note| !note.starts_with("Vertex distance")), "it is answered: {notes:?}");
+    assert!(lab.get(&format!("/jobs/{number}")).await.body.contains("vertex distance not known"), "in the history");
+}
+
+#[tokio::test]
+async fn another_lens_than_the_one_decided_for_is_named_on_pages_and_ticket() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job_to("-6.00 DS", "-6.00 DS").await;
+    lab.given_shape_for(number).await;
+    let path = format!("/jobs/{number}/compensation");
+    // A base curve of 8 in tool power.
+    let asked = query(number, &[&TRY[..], &[("base_right", "8"), ("base_left", "8"), ("trace", "as_worn")]].concat());
+    let fields = form_of(&lab, &asked, &[("decision", "compensated")]).await;
+    lab.post(&path, &lent(&fields)).await.assert_status(303);
+    // 8 · 0.586 / 0.53 is 8.85 true in polycarbonate (textbook), on every page from now on.
+    let edge = lab.get(&format!("/jobs/{number}/edge")).await.text(".eye-right .figures");
+    assert!(edge.contains("+8.85"), "{edge}");
+    assert_eq!(lab.get(&path).await.attributes("#base_right", "value"), ["8"]);
+    let take = |front: &'static str, centre: &'static str| {
+        [
+            ("lens_right", "bought"),
+            ("diameter_right", "75"),
+            ("front_right", front),
+            ("centre_right", centre),
+            ("old_right", "drawer"),
+            // The back of the steep one does not reach the rim of its blank.
+            ("anyway_right", "yes"),
+        ]
+    };
+    let says = "The right lens in hand no longer agrees with the power decided on";
+    lab.post(&format!("/jobs/{number}/lenses"), &take("8.85", "1.5")).await.assert_status(303);
+    assert!(!lab.get(&format!("/jobs/{number}/layout")).await.body.contains(says));
+    lab.post(&format!("/jobs/{number}/lenses"), &take("12", "7")).await.assert_status(303);
+    for page in ["", "/layout", "/lenses", "/ticket", "/compensation"] {
+        let page = lab.get(&format!("/jobs/{number}{page}")).await;
+        assert!(page.assert_status(200).body.contains(says), "{}", page.text("main, article"));
+    }
+    let left = [("lens_left", "bought"), ("diameter_left", "75"), ("front_left", "8.85"), ("centre_left", "1.5")];
+    lab.post(&format!("/jobs/{number}/lenses"), &left).await.assert_status(303);
+    lab.given_cut_for(number).await;
+    assert!(lab.get(&format!("/jobs/{number}/check")).await.body.contains(says), "and at the check");
+}
+
+#[tokio::test]
+async fn a_flat_trace_of_a_wrapped_front_is_decentred_along_the_lens() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job_at("-4.00 DS", "-4.00 DS", "30/30", "20").await;
+    crate::shapes::keep_ellipse(&lab, number).await;
+    let path = format!("/jobs/{number}/compensation");
+    // DBL 20: 10 + 20 / cos 20 is 31.28 (geometry), so that 35 - 31.28 = 3.72 in; across the face 35 - 30 = 5.
+    for (trace, decentration, says) in [("flat", "3.72 mm in", true), ("as_worn", "5.00 mm in", false)] {
+        let asked = query(number, &[&TRY[..], &[("trace", trace)]].concat());
+        let fields = form_of(&lab, &asked, &[("decision", "prescribed")]).await;
+        lab.post(&path, &lent(&fields)).await.assert_status(303);
+        let page = lab.get(&format!("/jobs/{number}/layout")).await;
+        assert_eq!(page.texts(".eye-right .decentration")[0], decentration);
+        let words = "R 30.00 mm across the face is 31.28 mm";
+        assert_eq!(page.body.contains(words), says, "{}", page.text("main"));
+        assert_eq!(lab.get(&format!("/jobs/{number}/ticket")).await.text("article").contains(words), says);
+        assert_eq!(lab.get(&path).await.attributes("#trace option[selected]", "value"), [trace]);
+    }
+}

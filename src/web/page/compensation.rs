@@ -11,20 +11,24 @@ use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
 use super::layout::lay_out;
 use super::{Chrome, PageResult, show, show_again};
-use crate::bench::compensation::{DECISION_CAUTION, EyeCompensation, NoCompensation, PowerStep, WRAP_CAUTION};
+use crate::bench::compensation::{
+    DECISION_CAUTION, EyeCompensation, NoCompensation, PowerStep, WRAP_CAUTION, disagreements,
+};
 use crate::bench::layout::{JobLayout, step_of};
+use crate::bench::lens::rim_front_d;
 use crate::bench::process_spread::ProcessSpread;
-use crate::desk::fitting::{FramePosition, PositionOfWear, PowerDecision, VERTEX};
+use crate::desk::fitting::{DecidedLens, FramePosition, PositionOfWear, PowerDecision, TracePlane, VERTEX};
 use crate::desk::job::{EventKind, Job};
 use crate::desk::step::Step;
-use crate::desk::stock::LensInHand;
+use crate::desk::stock::{BASE, LensInHand};
 use crate::optics::direction::Directed;
 use crate::optics::notation;
 use crate::optics::notation::short;
 use crate::optics::power::SphereCylinder;
 use crate::optics::prescription::LensPower;
 use crate::optics::prism::imbalance;
-use crate::optics::unit::Tilt;
+use crate::optics::surface::{tool_from_true_d, true_from_tool_d};
+use crate::optics::unit::{Dioptre, Millimetre, Tilt};
 use crate::optics::{Eye, Pair};
 use crate::store::draft::Fields;
 use crate::web::AppState;
@@ -42,6 +46,9 @@ struct CompensationPage {
     pair: Option<[Directed; 2]>,
     made_of: String,
     steps: Vec<&'static str>,
+    /// Whether the form must say that the vertex distance is not known.
+    asks_vertex: bool,
+    traces: Vec<(&'static str, &'static str)>,
     offer_wrap: String,
     decision: Option<String>,
     /// Why no decision can be kept now.
@@ -81,6 +88,8 @@ struct CompensationFigures {
 struct TriedPosition {
     position: PositionOfWear,
     step: PowerStep,
+    /// The nominal base curve of each front, in tool power, where it was typed.
+    base: Pair<Option<Dioptre>>,
 }
 
 /// The job with all the figures need.
@@ -111,8 +120,8 @@ pub(crate) async fn show_compensation(
     if !asked.is_empty() {
         form.form = Form::new(asked);
     }
-    CompensationForm::fill(&mut form.form, &data.job);
-    let tried = CompensationForm::read_position(&mut form.form);
+    CompensationForm::fill(&mut form.form, &data);
+    let tried = CompensationForm::read_position(&mut form.form, false);
     let is_fine = form.form.is_fine();
     let page = page(&state, &data, form, tried).await?;
     if is_fine { show(&page) } else { show_again(&page) }
@@ -146,6 +155,9 @@ impl CompensationForm {
     pub(in crate::web) const PANTO: &str = "panto";
     pub(in crate::web) const WRAP: &str = "wrap";
     const STEP: &str = "step";
+    const TRACE: &str = "trace";
+    const BASES: [&str; 2] = ["base_right", "base_left"];
+    const VERTEX_UNKNOWN: &str = "vertex_unknown";
     pub(in crate::web) const DECISION: &str = "decision";
 
     /// The field with the power of an eye as the page showed it.
@@ -159,7 +171,7 @@ impl CompensationForm {
         data: &CompensationData,
         now: OffsetDateTime,
     ) -> (Option<TriedPosition>, Option<PowerDecision>) {
-        let tried = Self::read_position(form);
+        let tried = Self::read_position(form, true);
         let is_compensated = form.read(Self::DECISION, |key| match key {
             "compensated" => Ok(true),
             "prescribed" => Ok(false),
@@ -167,28 +179,83 @@ impl CompensationForm {
         });
         let (Some(position), Some(is_compensated)) = (tried, is_compensated) else { return (tried, None) };
         let power = power_to_order(form, data, &position, is_compensated);
-        let decided = |power| PowerDecision { is_compensated, position: position.position, power, at: now };
+        let lenses = Pair::new(Eye::Right, Eye::Left).map(|eye| decided_lens(data, eye, &position));
+        let decided = |power| PowerDecision { is_compensated, position: position.position, power, lenses, at: now };
         (tried, power.map(decided))
     }
 
-    fn fill(form: &mut Form, job: &Job) {
-        let PositionOfWear { vertex_from, frame: FramePosition { vertex, panto, wrap } } = start(job);
-        form.set_default(Self::VERTEX_FROM, short(vertex_from.to_f64()));
-        form.set_default(Self::VERTEX_TO, short(vertex.to_f64()));
-        form.set_default(Self::PANTO, short(panto.to_f64()));
-        form.set_default(Self::WRAP, short(wrap.to_f64()));
+    fn fill(form: &mut Form, data: &CompensationData) {
+        let job = &data.job;
+        let PositionOfWear { vertex_from, vertex_is_known, frame } = start(job);
+        // A strong lens is not reckoned with a usual distance unseen.
+        if vertex_is_known && (job.power_decision.is_some() || !job.asks_vertex()) {
+            form.set_default(Self::VERTEX_FROM, short(vertex_from.to_f64()));
+            form.set_default(Self::VERTEX_TO, short(frame.vertex.to_f64()));
+        }
+        form.set_default(Self::PANTO, short(frame.panto.to_f64()));
+        form.set_default(Self::WRAP, short(frame.wrap.to_f64()));
+        form.set_default(Self::TRACE, frame.trace.key());
         form.set_default(Self::STEP, PowerStep::Quarter.key());
+        for (name, eye) in Self::BASES.into_iter().zip(Eye::BOTH) {
+            if let Some(tool_d) = starting_base_d(data, eye) {
+                form.set_default(name, short(tool_d));
+            }
+        }
     }
 
-    fn read_position(form: &mut Form) -> Option<TriedPosition> {
-        let from = form.read(Self::VERTEX_FROM, |t| VERTEX.read(t));
-        let to = form.read(Self::VERTEX_TO, |t| VERTEX.read(t));
+    /// `must_answer`: whether the vertex distance has to be there, or be said not to be known.
+    fn read_position(form: &mut Form, must_answer: bool) -> Option<TriedPosition> {
+        let vertex = Self::read_vertex(form, must_answer);
         let panto = form.read(Self::PANTO, |t| t.parse::<Tilt>());
         let wrap = form.read(Self::WRAP, |t| t.parse::<Tilt>());
+        let trace = form.read(Self::TRACE, |t| TracePlane::from_key(t).ok_or("Choose how the trace was made"));
         let step = form.read(Self::STEP, |t| PowerStep::from_key(t).ok_or("Choose the steps of the order"));
-        let frame = FramePosition { vertex: to?, panto: panto?, wrap: wrap? };
-        Some(TriedPosition { position: PositionOfWear { vertex_from: from?, frame }, step: step? })
+        let [right, left] = Self::BASES.map(|name| form.read_optional(name, |t| BASE.read(t)));
+        let (vertex_from, vertex, vertex_is_known) = vertex?;
+        let frame = FramePosition { vertex, panto: panto?, wrap: wrap?, trace: trace? };
+        let position = PositionOfWear { vertex_from, vertex_is_known, frame };
+        Some(TriedPosition { position, step: step?, base: Pair::new(right?, left?) })
     }
+
+    /// Tested at, worn at, and whether that is known.
+    fn read_vertex(form: &mut Form, must_answer: bool) -> Option<(Millimetre, Millimetre, bool)> {
+        let is_empty = [Self::VERTEX_FROM, Self::VERTEX_TO].iter().all(|name| form.value(name).trim().is_empty());
+        if !is_empty {
+            let from = form.read(Self::VERTEX_FROM, |t| VERTEX.read(t));
+            let to = form.read(Self::VERTEX_TO, |t| VERTEX.read(t));
+            return Some((from?, to?, true));
+        }
+        if must_answer && !form.is_checked(Self::VERTEX_UNKNOWN, "yes") {
+            form.fail(
+                Self::VERTEX_UNKNOWN,
+                "Type both vertex distances above and press Try, or tick that they are not known",
+            );
+            return None;
+        }
+        let usual = PositionOfWear::usual();
+        Some((usual.vertex_from, usual.frame.vertex, false))
+    }
+}
+
+/// The base curve that the field of an eye starts with: the one decided for, else that of a wrapped rim. A lens in hand
+/// has its own.
+fn starting_base_d(data: &CompensationData, eye: Eye) -> Option<f64> {
+    let index = data.job.material.details.index();
+    if data.in_hand.get(eye).as_ref().is_some_and(|lens| lens.front_power.is_some()) {
+        return None;
+    }
+    let decided = data.job.power_decision.as_ref().and_then(|decision| *decision.lenses.get(eye));
+    let rim_d = || rim_front_d(&data.job, eye, data.layout.as_ref()?, index);
+    let front_d = decided.map(|lens| lens.front.to_f64()).or_else(rim_d)?;
+    Some((tool_from_true_d(front_d, index) * 100.0).round() / 100.0)
+}
+
+/// The lens that an eye's power was computed for.
+fn decided_lens(data: &CompensationData, eye: Eye, asked: &TriedPosition) -> Option<DecidedLens> {
+    let figures = figures(data, eye, asked).ok()?;
+    let order = figures.lens.body.order();
+    let front = Dioptre::round_from(order.front_power_d).ok()?;
+    Some(DecidedLens { front, centre: Millimetre::round_from(order.centre_thickness_mm).ok()? })
 }
 
 /// The powers of the decision; refused when they are not the ones that were looked at.
@@ -233,7 +300,9 @@ fn said(job: &Job, order: &PowerDecision) -> String {
 
 fn figures(data: &CompensationData, eye: Eye, asked: &TriedPosition) -> Result<EyeCompensation, NoCompensation> {
     let (layout, in_hand) = (data.layout.as_ref(), data.in_hand.get(eye).as_ref());
-    EyeCompensation::of(&data.job, eye, layout, in_hand, &asked.position, asked.step)
+    let index = data.job.material.details.index();
+    let front_d = asked.base.get(eye).map(|base| true_from_tool_d(base.to_f64(), index));
+    EyeCompensation::of(&data.job, eye, layout, in_hand, &asked.position, asked.step, front_d)
 }
 
 /// The position last decided for, or what is known of the frame, or the usual one.
@@ -255,7 +324,8 @@ async fn page(
     let job = &data.job;
     let StepForm { key, form } = form;
     // A wrong field leaves the figures of what is known.
-    let asked = asked.unwrap_or(TriedPosition { position: start(job), step: PowerStep::Quarter });
+    let asked =
+        asked.unwrap_or(TriedPosition { position: start(job), step: PowerStep::Quarter, base: Pair::default() });
     let figures = Pair::new(figures(data, Eye::Right, &asked), figures(data, Eye::Left, &asked));
     let both = figures.right.as_ref().ok().zip(figures.left.as_ref().ok()).filter(|_| job.compares_eyes());
     let orders = orders(data, &asked);
@@ -273,7 +343,11 @@ async fn page(
     Ok(CompensationPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "compensation", state),
-        wear_notes: notes(job, &data.spread, "compensation"),
+        wear_notes: notes(job, &data.spread, "compensation", disagreements(job, data.layout.as_ref(), &data.in_hand)),
+        asks_vertex: [CompensationForm::VERTEX_FROM, CompensationForm::VERTEX_TO]
+            .iter()
+            .all(|name| form.value(name).trim().is_empty()),
+        traces: TracePlane::ALL.iter().map(|trace| (trace.key(), trace.words())).collect(),
         pair,
         offer: orders.filter(|_| !made.is_empty()).map(|order| {
             let of = |eye: &Eye| format!("{} {}", eye.letter(), order.get(*eye));
@@ -357,10 +431,19 @@ pub struct WearNote {
 /// The notes for a page of a job.
 pub async fn wear_notes(state: &AppState, job: &Job) -> Result<Vec<WearNote>, WebError> {
     // Nothing is known of how most pairs sit: their pages need no more of the book.
-    if job.frame_position.is_none() && job.power_decision.is_none() {
+    if job.frame_position.is_none() && job.power_decision.is_none() && !job.asks_vertex() {
         return Ok(Vec::new());
     }
-    Ok(notes(job, &state.store.get_process_spread().await?, ""))
+    Ok(notes(job, &state.store.get_process_spread().await?, "", disagreements_of(state, job).await?))
+}
+
+/// What is wrong between the power decided on and the lenses in hand.
+pub async fn disagreements_of(state: &AppState, job: &Job) -> Result<Vec<String>, WebError> {
+    if job.compensated().is_none() {
+        return Ok(Vec::new());
+    }
+    let layout = lay_out(state, job, step_of(&state.lab())).await?;
+    Ok(disagreements(job, layout.as_ref(), &state.store.find_lenses(job.number).await?))
 }
 
 /// What the ticket and the packing sheet say.
@@ -370,7 +453,7 @@ pub async fn wear_words(state: &AppState, job: &Job) -> Result<Vec<String>, WebE
     Ok(job.compensated_words().into_iter().chain(wraps.then(|| WRAP_CAUTION.to_owned())).collect())
 }
 
-fn notes(job: &Job, spread: &ProcessSpread, here: &str) -> Vec<WearNote> {
+fn notes(job: &Job, spread: &ProcessSpread, here: &str, disagreements: Vec<String>) -> Vec<WearNote> {
     let is_here = here == "compensation";
     let link = if is_here { String::new() } else { format!("/jobs/{}/compensation", job.number) };
     let wrap = job.frame_position.map(|wear| wear.wrap).filter(|wrap| spread.offers(*wrap));
@@ -378,6 +461,17 @@ fn notes(job: &Job, spread: &ProcessSpread, here: &str) -> Vec<WearNote> {
     // The page itself says what was decided further down.
     if let Some(says) = job.compensated_words().filter(|_| !is_here) {
         notes.push(WearNote { class: "info", head: "Position of wear", says, link: link.clone() });
+    }
+    for says in disagreements {
+        notes.push(WearNote { class: "caution", head: "Another lens", says, link: link.clone() });
+    }
+    let is_open = Step::Compensation.refusal(job).is_none();
+    if is_open && job.asks_vertex() && job.power_decision.is_none() {
+        let says =
+            "A meridian has 5 D or more: say at which vertex distance it was tested and at which it is worn, or \
+                    that this is not known."
+                .to_owned();
+        notes.push(WearNote { class: "info", head: "Vertex distance", says, link: link.clone() });
     }
     if let (Some(wrap), None) = (wrap, &job.power_decision) {
         let says = format!(

@@ -159,6 +159,7 @@ fn laid(job: &Job, layout: &JobLayout, lenses: &Pair<Option<LensInHand>>, trial:
             .filter(|(_, eye)| eye.is_made)
             .flat_map(|(_, eye)| eye.cautions())
             .chain(layout.no_stock_lenses(lenses))
+            .chain(layout.wrap_words())
             .collect(),
         is_pair: job.single_eye().is_none(),
         eyes: job.made_eyes().map(|eye| eye_laid(job, layout.eyes.get(eye), chosen.get(eye), half_mm)).collect(),
@@ -181,9 +182,9 @@ fn choose(job: &Job, layout: &JobLayout, eye: Eye, lens: Option<&LensInHand>, tr
     let words = match (from, laid.chosen) {
         (Origin::InHand, _) => "in hand",
         (Origin::Asked, _) => "on trial",
-        (Origin::Assumed, Some(_)) if is_to_be_surfaced => "assumed, to be surfaced",
-        (Origin::Assumed, Some(size)) => size.from.words(),
-        (Origin::Assumed, None) => "the nearest that can be had",
+        (_, Some(_)) if is_to_be_surfaced => "assumed, to be surfaced",
+        (_, Some(size)) => size.from.words(),
+        (_, None) => "the nearest that can be had",
     };
     let tried = LensOverrides { diameter_mm: trial_mm, ..LensOverrides::default() };
     let cover = JobLens::of(job, eye, Some(layout), lens, &tried).map(|lens| lens.cover_on(laid));

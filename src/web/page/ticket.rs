@@ -5,7 +5,7 @@ use axum::extract::{Path, Query, State};
 use serde::Deserialize;
 
 use super::checks::kept::check_summary;
-use super::compensation::wear_words;
+use super::compensation::{disagreements_of, wear_words};
 use super::cuts::last_cut_words;
 use super::job_post::JobPost;
 use super::layout::{lay_out, supply_of};
@@ -86,9 +86,11 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
     let (made, prescribed) =
         (job.lens_prescriptions(), job.compensated().map(|_| job.prescription.eyes.map(|eye| eye.power)));
     let wear_words = wear_words(state, job).await?;
+    let disagreements = disagreements_of(state, job).await?;
     let laid = lay_out(state, job, step_of(&lab)).await?;
     let layout = laid.as_ref().map(figures);
     let no_stock_lenses = laid.as_ref().map(|laid| laid.no_stock_lenses(&lenses)).unwrap_or_default();
+    let wrap_words = laid.as_ref().and_then(JobLayout::wrap_words);
     let shape = laid.as_ref().zip(layout.as_ref()).map(|(laid, layout)| Shape {
         outlines: Pair::new(&laid.eyes.right.outline, &laid.eyes.left.outline),
         dbl_mm: laid.dbl_mm,
@@ -113,7 +115,7 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
         tasks: job.tasks(),
         eyes: &made,
         prescribed,
-        wear_words: wear_words.into_iter().chain(no_stock_lenses).collect(),
+        wear_words: disagreements.into_iter().chain(wear_words).chain(no_stock_lenses).chain(wrap_words).collect(),
         made_for: job.made_for,
         pupil_distance: job.prescription.centred_on(job.made_for),
         height: job.height(),
