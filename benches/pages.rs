@@ -172,7 +172,17 @@ impl Known {
         };
         match address {
             "/receipts/{number}" => address.replace("{number}", &between(self.receipts).to_string()),
-            "/customers/{id}" | "/customers/{id}/details" => address.replace("{id}", &of(&self.customers)),
+            "/customers/{id}"
+            | "/customers/{id}/details"
+            | "/money/reminders/{id}"
+            | "/money/reminders/{id}/letter" => address.replace("{id}", &of(&self.customers)),
+            // A month of a busy lab, a year, or one day of it.
+            "/money/takings" => format!("{address}?of={}", &"2024-03-15"[..[4, 7, 10][luck as usize % 3]]),
+            "/money/receipts" => format!("{address}?to=20{:02}-06-30", luck % 26),
+            "/money/files/{file}" => {
+                let file = ["receipts.csv", "payments.csv", "charges.csv"][luck as usize % 3];
+                format!("{}?from=2024-03-01&to=2024-03-31", address.replace("{file}", file))
+            }
             "/frames/{id}" => address.replace("{id}", &of(&self.frames)),
             "/stock/{id}/count" => address.replace("{id}", &of(&self.drawer)),
             "/lab/materials/{line}" => address.replace("{line}", &of(&self.materials)),

@@ -1,8 +1,9 @@
 //! Jobs that are not settled: who owes what since when.
 
-use time::Date;
+use time::{Date, OffsetDateTime};
 
 use super::id::CustomerId;
+use super::job::Stage;
 use super::money::Cents;
 
 /// A job that is not settled.
@@ -18,8 +19,10 @@ pub struct OpenBalance {
     pub owed: Cents,
     /// The day the balance opened.
     pub since: Date,
-    /// The day of the last reminder.
-    pub reminded_on: Option<Date>,
+    /// How far the job has come.
+    pub stage: Stage,
+    /// When who pays was last reminded.
+    pub reminded_at: Option<OffsetDateTime>,
 }
 
 /// The open jobs of one payer.
@@ -32,6 +35,11 @@ pub struct Debtor {
 }
 
 impl Debtor {
+    /// When they were last reminded of any of it.
+    pub fn reminded_at(&self) -> Option<OffsetDateTime> {
+        self.jobs.iter().filter_map(|job| job.reminded_at).max()
+    }
+
     /// What they owe in all.
     pub fn owed(&self) -> Cents {
         self.jobs.iter().map(|job| job.owed).sum()
@@ -68,7 +76,8 @@ mod tests {
             patient_name: "Ada Quill".into(),
             owed: Cents::new(owed),
             since,
-            reminded_on: None,
+            stage: Stage::Sent,
+            reminded_at: None,
         };
         let debtors = by_payer(vec![
             balance(1007, 2, 1200, date!(2026 - 09 - 01)),

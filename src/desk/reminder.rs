@@ -67,6 +67,7 @@ impl Reminder {
 mod tests {
     use super::*;
     use crate::desk::id::CustomerId;
+    use crate::desk::job::Stage;
     use crate::desk::money::Cents;
     use crate::desk::open_balance::OpenBalance;
     use time::macros::date;
@@ -82,7 +83,8 @@ mod tests {
             patient_name: patient.into(),
             owed: Cents::new(cents),
             since: date!(2026 - 10 - 01),
-            reminded_on: None,
+            stage: Stage::Sent,
+            reminded_at: None,
         };
         let debtor = |jobs| Debtor { payer, name: "Ada Quill".into(), jobs };
         let lab =

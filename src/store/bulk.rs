@@ -560,7 +560,7 @@ impl Bulk {
                         '$.issued_on', date(t.issued_on, p.days),
                         '$.ordered_on', date(t.document ->> '$.ordered_on', p.days),
                         '$.sent_on', date(t.document ->> '$.sent_on', p.days),
-                        '$.prescriber', p.prescriber,
+                        '$.prescriber', p.prescriber, '$.prescriber_npi', '',
                         '$.prescribed_on', date(t.document ->> '$.prescribed_on', p.days)),
                    date(t.issued_on, p.days), t.total_cents, t.paid_cents,
                    strftime('%Y-%m-%dT%H:%M:%fZ', t.issued_at, p.days)

@@ -5,10 +5,11 @@ use time::{Date, OffsetDateTime};
 
 use super::event::append_event;
 use super::once::{Done, Once};
+use super::read::word;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::id::CustomerId;
-use crate::desk::job::EventKind;
+use crate::desk::job::{EventKind, Stage};
 use crate::desk::money::Cents;
 use crate::desk::open_balance::OpenBalance;
 
@@ -19,20 +20,23 @@ struct OpenBalanceRow {
     patient_name: String,
     owed_cents: i64,
     since: Date,
+    stage: String,
     reminded_at: Option<Stamp>,
 }
 
-impl From<OpenBalanceRow> for OpenBalance {
-    fn from(row: OpenBalanceRow) -> Self {
-        Self {
+impl TryFrom<OpenBalanceRow> for OpenBalance {
+    type Error = StoreError;
+    fn try_from(row: OpenBalanceRow) -> Result<Self, StoreError> {
+        Ok(Self {
             job_number: row.job_number,
             payer: row.payer,
             payer_name: row.payer_name,
             patient_name: row.patient_name,
             owed: Cents::new(row.owed_cents),
             since: row.since,
-            reminded_on: row.reminded_at.map(|at| at.0.date()),
-        }
+            stage: word("stage", &row.stage, Stage::from_key(&row.stage))?,
+            reminded_at: row.reminded_at.map(|at| at.0),
+        })
     }
 }
 
@@ -40,10 +44,10 @@ impl From<OpenBalanceRow> for OpenBalance {
 /// first is small.
 macro_rules! open_balances {
     ($db:expr, $clause:literal, $($bound:expr),+) => {
-        Ok(sqlx::query_as!(
+        sqlx::query_as!(
             OpenBalanceRow,
             r#"select b.job_number, r.payer_id as "payer: CustomerId", p.name as payer_name, c.name as patient_name,
-                      b.owed_cents, b.since as "since: Date",
+                      b.owed_cents, b.since as "since: Date", j.stage,
                       (select max(at) from job_event where job_number = b.job_number and kind = 'reminded')
                           as "reminded_at?: Stamp"
                from open_balance b cross join job j on j.number = b.job_number
@@ -56,8 +60,8 @@ macro_rules! open_balances {
         .fetch_all($db)
         .await?
         .into_iter()
-        .map(OpenBalance::from)
-        .collect())
+        .map(OpenBalance::try_from)
+        .collect()
     };
 }
 

@@ -19,17 +19,26 @@ const AXE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/target/axe-core/axe.min.
 const JOBS: [&str; 5] = ["1001", "1105", "1110", "1118", "1120"];
 
 /// Addresses whose last part only another page knows: where the link stands, and how it begins and ends.
-const LINKED: [(&str, &str, &str); 6] = [
+const LINKED: [(&str, &str, &str); 7] = [
     ("/customers/{id}", "/customers", "main a[href^='/customers/']"),
     ("/frames/{id}", "/frames", "main a[href^='/frames/']"),
     ("/stock/{id}/count", "/stock", "main a[href^='/stock/'][href$='/count']"),
     ("/lab/materials/{line}", "/lab", "main a[href^='/lab/materials/']:not([href$=new])"),
     ("/lab/treatments/{line}", "/lab", "main a[href^='/lab/treatments/']:not([href$=new])"),
+    ("/money/reminders/{id}", "/money", "main a[href^='/money/reminders/']"),
     ("/receipts/{number}", "/jobs/1001/bill", "main a[href^='/receipts/']"),
 ];
 
 /// Pages that an address shows with more after it.
-const MORE: [&str; 4] = ["/find?q=ma", "/find?q=nobody-of-that-name", "/find?q=99999&scanned=yes", "/no-such-page"];
+const MORE: [&str; 7] = [
+    "/find?q=ma",
+    "/find?q=nobody-of-that-name",
+    "/find?q=99999&scanned=yes",
+    "/money/takings?of=",
+    "/money/takings?of=2026",
+    "/jobs/1001/bill/reversals?line=1",
+    "/no-such-page",
+];
 
 /// Runs axe on the page: each rule that is broken, with where.
 const RUN: &str = "for (const change of document.getAnimations()) change.finish(); \
@@ -71,6 +80,8 @@ async fn addresses(browser: &Browser) -> BTreeSet<String> {
     }
     let customer = paths.iter().find(|path| path.starts_with("/customers/")).unwrap();
     paths.insert(format!("{customer}/details"));
+    let reminder = paths.iter().find(|path| path.starts_with("/money/reminders/")).unwrap();
+    paths.insert(format!("{reminder}/letter"));
     paths.retain(|path| !path.contains('{'));
     paths
 }

@@ -333,7 +333,7 @@ fn the_receipt_says_what_a_plan_asks_for() {
         "Dr. M. Fenwick, OD",
         "Prescriber’s NPI 1234567893",
         "Paid by Bo Quill",
-        "right eye -2.25 -1.25 x 095, 1.50 base in",
+        "Prescribed, right eye -2.25 -1.25 x 095, 1.50 base in",
         "Apr 20, 2027",
         "V2020",
         "V2103",

@@ -7,12 +7,15 @@ use rimbook::desk::customer::Person;
 use rimbook::desk::lab::Lab;
 use rimbook::desk::money::Cents;
 use rimbook::desk::payment::{Payment, PaymentKind};
-use rimbook::desk::receipt::{Document, ReceiptError, ReceiptFacts};
+use rimbook::desk::receipt::{Document, Patient, PrescribedEye, ReceiptError, ReceiptFacts};
 use rimbook::optics::{Eye, Pair};
 use time::macros::date;
 
 /// Kept as format 1 was first written. Never edit it: a book out there holds such documents.
 const FORMAT_1: &str = include_str!("documents/receipt_format_1.json");
+
+/// The same of format 2, with the payer, the prescriber's number and the prescription.
+const FORMAT_2: &str = include_str!("documents/receipt_format_2.json");
 
 fn charge(kind: ChargeKind, eye: Option<Eye>, what: &str, code: &str, cents: i64) -> Charge {
     Charge { kind, eye, what: what.into(), code: code.into(), amount: Cents::new(cents) }
@@ -23,6 +26,10 @@ fn document(charges: &[Charge], payments: &[Payment]) -> Document {
 }
 
 fn document_of(charges: &[Charge], payments: &[Payment], is_impact_proven: bool) -> Document {
+    document_of_account(&Account::of_order(charges, payments, date!(2027 - 05 - 04)), is_impact_proven)
+}
+
+fn document_of_account(account: &Account, is_impact_proven: bool) -> Document {
     let lab = Lab {
         phone: "555-0142".into(),
         email: "post@saltmarsh.example".into(),
@@ -51,7 +58,7 @@ fn document_of(charges: &[Charge], payments: &[Payment], is_impact_proven: bool)
         prescribed_on: Some(date!(2027 - 04 - 20)),
         diagnosis: "",
         is_impact_proven,
-        account: &Account::of_order(charges, payments, date!(2027 - 05 - 04)),
+        account,
     })
 }
 
@@ -95,6 +102,31 @@ fn adds_up_by_hand() {
 fn a_document_of_the_first_format_reads_as_it_was() {
     let kept = Document::from_json(FORMAT_1).expect("format 1 reads for ever");
     assert_eq!(kept, Document { format: 1, ..sample() });
+}
+
+#[test]
+fn a_document_of_the_second_format_reads_as_it_was() {
+    let kept = Document::from_json(FORMAT_2).expect("format 2 reads for ever");
+    let eye = |eye: &str, rx: &str| PrescribedEye { eye: eye.into(), rx: rx.into() };
+    let wanted = Document {
+        format: 2,
+        payer: Some(Patient { name: "Bo Quill".into(), address: "1 Fen Row\nPellmarsh 99410".into() }),
+        prescriber_npi: "1234567893".into(),
+        eyes: vec![eye("right", "-2.25 -1.25 x 095"), eye("left", "-2.50 -0.75 x 080")],
+        ..sample()
+    };
+    assert_eq!(kept, wanted);
+}
+
+#[test]
+fn a_line_that_was_taken_back_is_not_on_it() {
+    let line = |what: &str, cents| charge(ChargeKind::Other, None, what, "", cents);
+    let charges = [line("Hard case", 1200), line("Cloth", 300), line("Hard case", -1200)];
+    let mut account = Account::of_order(&charges, &[], date!(2027 - 05 - 04));
+    account.lines[2].reverses = Some(1);
+    let receipt = document_of_account(&account, true);
+    assert_eq!(receipt.lines.iter().map(|line| line.what.as_str()).collect::<Vec<_>>(), ["Cloth"]);
+    assert_eq!(receipt.total_cents, Cents::new(300));
 }
 
 #[test]

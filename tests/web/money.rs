@@ -36,7 +36,7 @@ async fn says_who_owes_what_since_when() {
     let page = lab.get("/money").await;
     assert!(page.text("#owed").contains("$19.00 on 2 jobs"), "{}", page.text("#owed"));
     let rows = page.texts("#owed tbody tr");
-    assert!(rows[0].contains(&older.to_string()) && rows[0].contains("Nov 5, 202620$7.00"), "{rows:?}");
+    assert!(rows[0].contains(&older.to_string()) && rows[0].contains("Ada Quill takenNov 5, 202620$7.00"), "{rows:?}");
     assert!(rows[1].contains(&later.to_string()) && rows[1].contains("Nov 20, 20265$12.00"), "{rows:?}");
     let give_back = page.texts("#to-give-back tbody tr");
     assert!(give_back.len() == 1 && give_back[0].contains("$25.00"), "{give_back:?}");

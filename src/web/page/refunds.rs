@@ -37,7 +37,7 @@ struct RefundPage {
 fn cause_words(cause: RefundCause) -> &'static str {
     match cause {
         RefundCause::Overpaid => "Too much was paid: the bill stays as it is",
-        RefundCause::Goodwill => "Goodwill: the bill goes down by the same amount, and nothing more is owed",
+        RefundCause::Goodwill => "Goodwill: the bill goes down by the same amount, so what is owed stays as it is",
         RefundCause::PaymentUndone => "The payment is undone, for example to pay another way: the amount is owed again",
     }
 }

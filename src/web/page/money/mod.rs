@@ -42,6 +42,7 @@ struct DebtorRow {
 struct OpenRow {
     number: i64,
     patient: String,
+    stage: &'static str,
     since: String,
     days: i64,
     amount: String,
@@ -53,6 +54,7 @@ impl OpenRow {
         Self {
             number: balance.job_number,
             patient: balance.patient_name.clone(),
+            stage: balance.stage.words(),
             since: words::day(&balance.since),
             days: (today - balance.since).whole_days(),
             amount: amount.to_string(),
@@ -61,20 +63,21 @@ impl OpenRow {
 }
 
 impl DebtorRow {
-    fn of(debtor: &Debtor, today: time::Date) -> Self {
+    fn of(debtor: &Debtor, state: &AppState) -> Self {
+        let today = state.clock.today();
         Self {
             id: debtor.payer.to_string(),
             name: debtor.name.clone(),
             owed: debtor.owed().to_string(),
-            reminded: debtor
-                .jobs
-                .iter()
-                .filter_map(|job| job.reminded_on)
-                .max()
-                .map_or(String::new(), |on| words::day(&on)),
+            reminded: reminded_words(state, debtor),
             jobs: debtor.jobs.iter().map(|job| OpenRow::of(job, today)).collect(),
         }
     }
+}
+
+/// The day of a debtor's last reminder; empty for never.
+fn reminded_words(state: &AppState, debtor: &Debtor) -> String {
+    debtor.reminded_at().map(|at| words::day(&state.clock.local(at).date())).unwrap_or_default()
 }
 
 pub(crate) async fn show_money(State(state): State<AppState>) -> PageResult {
@@ -89,7 +92,7 @@ pub(crate) async fn show_money(State(state): State<AppState>) -> PageResult {
         jobs,
         shown: balances.len(),
         has_more: i64::try_from(balances.len()).is_ok_and(|shown| shown < jobs),
-        debtors: by_payer(balances).iter().map(|debtor| DebtorRow::of(debtor, today)).collect(),
+        debtors: by_payer(balances).iter().map(|debtor| DebtorRow::of(debtor, &state)).collect(),
         to_give_back: to_give_back.iter().map(|balance| OpenRow::of(balance, today)).collect(),
     })
 }

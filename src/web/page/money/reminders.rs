@@ -4,6 +4,7 @@ use askama::Template;
 use axum::Form as Posted;
 use axum::extract::{Path, State};
 
+use super::reminded_words;
 use crate::desk::id::CustomerId;
 use crate::desk::open_balance::{Debtor, OpenBalance};
 use crate::desk::reminder::Reminder;
@@ -63,7 +64,6 @@ fn key_kind(id: CustomerId) -> String {
 
 pub(crate) async fn show_reminder(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
     let asked = ToRemind::read(&state, &id).await?;
-    let reminded = asked.jobs().iter().filter_map(|job| job.reminded_on).max();
     show(&ReminderPage {
         chrome: Chrome::new(&state, "money"),
         part: "owed",
@@ -72,7 +72,7 @@ pub(crate) async fn show_reminder(State(state): State<AppState>, Path(id): Path<
         email: asked.person.email.clone(),
         phone: asked.person.phone.clone(),
         is_owed: !asked.jobs().is_empty(),
-        reminded: reminded.map_or(String::new(), |on| words::day(&on)),
+        reminded: reminded_words(&state, &asked.debtor),
         subject: asked.reminder.subject.clone(),
         text: asked.reminder.text(),
         // One reminder a day is one form.
