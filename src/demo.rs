@@ -422,6 +422,7 @@ impl<'a> Loader<'a> {
             ordered_on,
             promised_on: ordered_on + Duration::days(row.promised_in_days),
             note: String::new(),
+            remake: None,
             payment: payment(row, charges.iter().map(|c| c.amount).sum(), ordered_on, name)?,
             charges,
         })

@@ -27,6 +27,7 @@ use rimbook::desk::payment::{Payment, PaymentKind};
 use rimbook::desk::prescription::MadeFor;
 use rimbook::desk::purchase::PurchaseMoveKind;
 use rimbook::desk::refund::RefundCause;
+use rimbook::desk::remake::RemakePayer;
 use rimbook::desk::stock::DrawerLensDetails;
 use rimbook::optics::Pair;
 use rimbook::optics::tolerance::{Profile, Quantity};
@@ -294,6 +295,7 @@ async fn every_kind_is_a_row() {
         ("cancel_asker", keys(CancelAsker::ALL, CancelAsker::key)),
         ("return_cause", keys(ReturnCause::ALL, ReturnCause::key)),
         ("return_condition", keys(ReturnCondition::ALL, ReturnCondition::key)),
+        ("remake_payer", keys(RemakePayer::ALL, RemakePayer::key)),
         ("concession_cause", keys(ConcessionCause::ALL, ConcessionCause::key)),
         ("contact_way", keys(ContactWay::ALL, ContactWay::key)),
         ("delay_silence", keys(Silence::ALL, Silence::key)),

@@ -16,6 +16,7 @@ use super::key::keyed;
 use super::money::Cents;
 use super::order::Design;
 use super::prescription::{MadeFor, Prescription};
+use super::remake::Remake;
 use crate::optics::prescription::{EyePrescription, LensPower};
 use crate::optics::{Eye, Pair};
 
@@ -58,6 +59,8 @@ pub struct Job {
     pub revision: i64,
     /// The earlier job it comes from.
     pub parent: Option<Parent>,
+    /// Why the earlier job is made again, for a remake.
+    pub remake: Option<Remake>,
     /// The shape on file. Its traces are read by the pages that lay out lenses.
     pub shape: Option<ShapeId>,
     /// The sum of the bill.
@@ -145,6 +148,11 @@ impl Job {
     /// The earlier job whose frame and shape new lenses are made for: the frame stays with the customer.
     pub fn relens_of(&self) -> Option<i64> {
         self.parent.filter(|parent| parent.reason == ParentReason::NewLenses).map(|parent| parent.number)
+    }
+
+    /// Whether the frame stays with the customer, so that lenses alone are sent.
+    pub fn frame_stays(&self) -> bool {
+        self.relens_of().is_some() || self.remake.as_ref().is_some_and(|remake| remake.frame_stays)
     }
 
     /// The ordered height of each optical centre.
@@ -421,6 +429,8 @@ pub enum EventKind {
     OwnFrameReceived,
     /// A photograph or a letter was kept with the job.
     FileAdded,
+    /// The job is made again as another one.
+    Remade,
     /// A remark.
     Note,
 }
@@ -468,6 +478,7 @@ impl EventKind {
             | EventKind::OwnFrameExpected
             | EventKind::OwnFrameReceived
             | EventKind::FileAdded
+            | EventKind::Remade
             | EventKind::Note => false,
         }
     }
@@ -512,6 +523,7 @@ impl EventKind {
             EventKind::OwnFrameExpected => "The customer sends in a frame",
             EventKind::OwnFrameReceived => "The customer’s frame received",
             EventKind::FileAdded => "File added",
+            EventKind::Remade => "To be made again",
             EventKind::Note => "Note",
         }
     }
@@ -629,6 +641,7 @@ pub fn stage(tasks: Pair<EyeTask>, kinds: impl IntoIterator<Item = EventKind>) -
             | EventKind::OwnFrameExpected
             | EventKind::OwnFrameReceived
             | EventKind::FileAdded
+            | EventKind::Remade
             | EventKind::Note => {}
         }
     }

@@ -42,6 +42,7 @@ pub mod bill;
 pub mod calendar;
 pub mod cancellation;
 pub mod catalogue;
+pub mod causes;
 pub mod centre_height;
 pub mod correction;
 pub mod csv;
@@ -74,6 +75,7 @@ pub mod procedure_code;
 pub mod purchase;
 pub mod receipt;
 pub mod refund;
+pub mod remake;
 pub mod reminder;
 #[cfg(test)]
 pub(crate) mod sample;

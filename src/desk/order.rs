@@ -15,6 +15,7 @@ use super::key::keyed;
 use super::limit::LengthLimit;
 use super::payment::Payment;
 use super::prescription::{MadeFor, Prescription};
+use super::remake::Remake;
 use crate::optics::Pair;
 use crate::optics::unit::Tilt;
 
@@ -116,6 +117,8 @@ pub struct NewOrder {
     /// For the bench.
     pub note: String,
     pub charges: Vec<Charge>,
+    /// Why an earlier job is made again; its frame is [`FrameChoice::OfJob`].
+    pub remake: Option<Remake>,
     /// Paid with the order.
     pub payment: Option<Payment>,
 }

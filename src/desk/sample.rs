@@ -89,6 +89,7 @@ pub fn round_job(rx: &str, pd: &str) -> Job {
         note: String::new(),
         revision: 1,
         parent: None,
+        remake: None,
         shape: Some(ShapeId(Uuid::nil())),
         charged: Cents::new(0),
         paid: Cents::new(0),

@@ -194,6 +194,17 @@ pub(super) async fn append_position(
     .last_insert_rowid())
 }
 
+/// How the frame of a job sat, where that is known.
+pub(super) async fn find_position(tx: &mut SqliteConnection, job: i64) -> Result<Option<FramePosition>, StoreError> {
+    let row = sqlx::query_scalar!(
+        r#"select body as "body!: Json<PositionRow>" from position_of_wear_json where job_number = ? order by seq desc limit 1"#,
+        job
+    )
+    .fetch_optional(tx)
+    .await?;
+    row.map(|row| row.0.frame()).transpose()
+}
+
 /// How a frame sat on the newest job in it: where the next job starts from.
 pub(super) async fn find_last_position(
     tx: &mut SqliteConnection,

@@ -14,6 +14,7 @@ use super::fitting::{DecisionRow, PositionRow};
 use super::frame::FrameRow;
 use super::prescription::{EyeRow, PrescriptionRow, both_eyes, prescribed_eyes};
 use super::read::{length, word};
+use super::remake::RemakeRow;
 use super::{Store, StoreError};
 use crate::desk::catalogue::{Treatment, TreatmentKind};
 use crate::desk::centre_height::CentreHeight;
@@ -37,6 +38,7 @@ struct JobRow {
     parent_number: Option<i64>,
     parent_reason: Option<String>,
     parent_eyes: Option<Json<Vec<EyeRow>>>,
+    remake: Option<Json<RemakeRow>>,
     customer: Json<CustomerRow>,
     other_payer: Option<Json<CustomerRow>>,
     other_recipient: Option<Json<CustomerRow>>,
@@ -89,6 +91,7 @@ impl TryFrom<JobRow> for Job {
             note: row.note,
             revision: row.revision,
             parent: parent(row.parent_number, row.parent_reason, row.parent_eyes)?,
+            remake: row.remake.map(|remake| remake.0.try_into()).transpose()?,
             shape: row.shape,
             charged: Cents::new(row.charged),
             paid: Cents::new(row.paid),
@@ -140,6 +143,8 @@ macro_rules! job_rows {
                   (select p.body from job e join job_revision er on er.job_number = e.number and er.revision = e.revision
                    join prescription_eyes_json p on p.id = er.prescription_id where e.number = j.parent_number)
                       as "parent_eyes?: Json<Vec<EyeRow>>",
+                  (select json_object('cause', cause, 'paid_by', paid_by, 'frame_stays', frame_stays, 'lesson', lesson)
+                   from remake where job_number = j.number) as "remake?: Json<RemakeRow>",
                   (select body from customer_json where id = r.patient_id) as "customer!: Json<CustomerRow>",
                   (select body from customer_json where id = r.payer_id and r.payer_id <> r.patient_id)
                       as "other_payer?: Json<CustomerRow>",

@@ -53,6 +53,7 @@ pub mod purchase;
 mod read;
 pub mod receipt;
 mod refund;
+pub mod remake;
 mod revision;
 pub mod search;
 mod shape;

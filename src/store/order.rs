@@ -7,12 +7,13 @@ use uuid::Uuid;
 use super::bill::insert_charge;
 use super::customer::customer_of;
 use super::event::append_event;
-use super::fitting::{append_position, find_last_position};
+use super::fitting::{append_position, find_last_position, find_position};
 use super::frame::insert_frame;
 use super::once::{Done, Once};
 use super::payment::append_payment;
 use super::people::people_of;
 use super::prescription::insert_prescription;
+use super::remake::insert_remake;
 use super::search::index_job;
 use super::shape::lend_shape;
 use super::stamp::Stamp;
@@ -66,10 +67,13 @@ async fn insert_order(tx: &mut SqliteConnection, order: &NewOrder, now: OffsetDa
         insert_charge(tx, number, charge, "", order.ordered_on, now).await?;
     }
     append_event(tx, number, EventKind::Taken, "", now).await?;
+    if let (Some(earlier), Some(remake)) = (parent, &order.remake) {
+        insert_remake(tx, number, earlier, remake, now).await?;
+    }
     if order.is_for_own_frame() {
         append_event(tx, number, EventKind::OwnFrameExpected, "", now).await?;
     }
-    if let Some(position) = starting_position(tx, order, frame).await? {
+    if let Some(position) = starting_position(tx, order, frame, parent).await? {
         append_position(tx, number, frame, &position, None, now).await?;
     }
     if let Some(earlier) = parent {
@@ -82,13 +86,17 @@ async fn insert_order(tx: &mut SqliteConnection, order: &NewOrder, now: OffsetDa
     Ok(number)
 }
 
-/// The wrap that was typed with the order, else the tilts of the frame's last job. The vertex distance is the wearer's
+/// For a remake the position of the earlier job. Else the wrap that was typed with the order, or the tilts of the frame's last job. The vertex distance is the wearer's
 /// own, so it starts from the usual one.
 async fn starting_position(
     tx: &mut SqliteConnection,
     order: &NewOrder,
     frame: FrameId,
+    parent: Option<i64>,
 ) -> Result<Option<FramePosition>, StoreError> {
+    if let (Some(earlier), true) = (parent, order.remake.is_some()) {
+        return find_position(tx, earlier).await;
+    }
     let usual = PositionOfWear::usual().frame;
     Ok(match order.frame_wrap {
         Some(wrap) => Some(FramePosition { wrap, ..usual }),
@@ -103,13 +111,17 @@ async fn frame_of(tx: &mut SqliteConnection, number: i64) -> Result<FrameId, Sto
         .ok_or(StoreError::NotFound("the earlier job"))
 }
 
+fn reason_of(order: &NewOrder) -> ParentReason {
+    if order.remake.is_some() { ParentReason::Remake } else { ParentReason::NewLenses }
+}
+
 async fn insert_job(
     tx: &mut SqliteConnection,
     order: &NewOrder,
     rows: &Rows,
     now: OffsetDateTime,
 ) -> Result<i64, StoreError> {
-    let (taken_at, reason) = (Stamp(now), rows.parent.map(|_| ParentReason::NewLenses.key()));
+    let (taken_at, reason) = (Stamp(now), rows.parent.map(|_| reason_of(order).key()));
     Ok(sqlx::query!(
         "insert into job (patient_id, parent_number, parent_reason, ordered_on, taken_at, frame_id, promised_on)
          values (?, ?, ?, ?, ?, ?, ?)",

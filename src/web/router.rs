@@ -10,12 +10,12 @@ use axum::routing::{get, post};
 use super::error::WebError;
 use super::page::lab::{material, treatment};
 use super::page::money::{self, bookkeeping, receipts as receipt_list, reminders, takings};
-use super::page::orders::correction;
+use super::page::orders::{correction, remake};
 use super::page::{
-    bill_lines, bills, blanks, buying, cancellations, checks, compensation, customers, cuts, drafts, edge, files, find,
-    frames, impact, jobs, lab, layout, lenses, materials, orders, own_frame, packing, papers, payments, people, prism,
-    process_spread, promise, purchases, receipts, refunds, returns, reversals, risk, shapes, shipments, spoilage,
-    start, stock, ticket, today, understood,
+    bill_lines, bills, blanks, buying, cancellations, causes, checks, compensation, customers, cuts, drafts, edge,
+    files, find, frames, impact, jobs, lab, layout, lenses, materials, orders, own_frame, packing, papers, payments,
+    people, prism, process_spread, promise, purchases, receipts, refunds, returns, reversals, risk, shapes, shipments,
+    spoilage, start, stock, ticket, today, understood,
 };
 use super::{AppState, asset, page};
 
@@ -58,6 +58,7 @@ addresses! {
     "/jobs/{number}/files" => get(files::show_files).post(files::add_files),
     "/jobs/{number}/files/{id}" => get(files::show_file),
     "/jobs/{number}/own-frame" => get(own_frame::show_own_frame).post(own_frame::receive_own_frame),
+    "/jobs/{number}/remake" => get(remake::begin_remake),
     "/jobs/{number}/shape" => get(shapes::show_shape).post(shapes::keep_shape),
     "/jobs/{number}/shape/original" => get(shapes::download_original),
     "/jobs/{number}/shape/export" => get(shapes::export_shape),
@@ -119,6 +120,7 @@ addresses! {
     "/stock/{id}/reorder" => post(stock::set_reorder_point),
     "/stock/{id}/count" => get(stock::ask_count).post(stock::correct_count),
 
+    "/causes" => get(causes::show_causes),
     "/lab" => get(lab::show_lab).post(lab::change_lab),
     "/lab/process-spread" => get(process_spread::show_process_spread).post(process_spread::change_process_spread),
     "/lab/materials/new" => get(material::new_material).post(material::add_material),

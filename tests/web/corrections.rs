@@ -217,7 +217,7 @@ async fn after_the_cut_a_remake_is_offered() {
     let number = lab.given_cut_job().await;
     let page = lab.get(&format!("/jobs/{number}/correction")).await;
     assert!(page.text(".notice.stop").contains("as a remake"));
-    assert!(page.attributes("main .acts a", "href").contains(&format!("/jobs/{number}/relens")));
+    assert!(page.attributes("main .acts a", "href").contains(&format!("/jobs/{number}/remake")));
     let key = format!("correction-{number}-0");
     lab.post(&format!("/jobs/{number}/correction"), &[("key", &key)]).await.assert_status(409);
     assert!(

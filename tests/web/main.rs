@@ -35,6 +35,7 @@ mod process_spread;
 mod promise;
 mod receipts;
 mod refunds;
+mod remakes;
 mod returns;
 mod risk;
 mod shapes;

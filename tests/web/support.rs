@@ -331,6 +331,7 @@ impl TestLab {
                 charge(ChargeKind::Lens, Some(Eye::Left), "Lens, single vision", "V2103", 4500),
                 charge(ChargeKind::Shipping, None, "Shipping", "", 700),
             ],
+            remake: None,
             payment: Some(Payment {
                 kind: PaymentKind::Card,
                 amount: Cents::new(18600),

@@ -50,6 +50,8 @@ struct CutPage {
     /// The last cut on this shape.
     last: Option<String>,
     /// The average of the frame model.
+    /// What was learned from remakes on this shape.
+    lessons: Vec<String>,
     average: Option<String>,
     key: String,
     form: Form,
@@ -109,6 +111,16 @@ pub(crate) async fn insert_cut(
         Some(done) => post.goes_on(&state, done).await,
         None => show_again(&page(&state, &post.job.clone(), post.refused()).await?),
     }
+}
+
+/// What was learned from remakes on the shape of a job, the newest first.
+pub async fn lesson_words(state: &AppState, job: &Job) -> Result<Vec<String>, WebError> {
+    let Some(shape) = job.shape else { return Ok(Vec::new()) };
+    let lessons = state.store.list_shape_lessons(shape).await?;
+    Ok(lessons
+        .into_iter()
+        .map(|lesson| format!("{} (job {}, {})", lesson.says, lesson.job, lesson.cause.words()))
+        .collect())
 }
 
 /// The last cut on a shape, with what was said for the next time.
@@ -171,6 +183,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<CutPage, We
         },
         traced: traced.collect(),
         last: last.map(|cut| last_cut_words(&cut, job.number, &words::day(&state.clock.local(cut.at).date()))),
+        lessons: lesson_words(state, job).await?,
         average: average.map(|(mm, lenses)| format!("{mm:+.2} mm over {lenses} lenses")),
         key,
         form,

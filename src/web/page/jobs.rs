@@ -12,7 +12,7 @@ use super::job_bar::{EyeWords, JobBar};
 use super::job_post::{JobPost, StepForm};
 use super::promise::standing;
 use super::{Chrome, PageResult, show, show_again};
-use crate::desk::job::{EventKind, Failure, Job};
+use crate::desk::job::{EventKind, Failure, Job, Stage};
 use crate::desk::prescription::Prescription;
 use crate::desk::step::Step;
 use crate::desk::text;
@@ -44,6 +44,11 @@ struct JobPage {
     left: EyeWords,
     facts: Vec<(&'static str, String)>,
     earlier: Option<i64>,
+    /// The job that this one makes again, and why.
+    remake_of: Option<(i64, String)>,
+    /// The jobs that make this one again, and why.
+    remakes: Vec<(i64, String)>,
+    can_remake: bool,
     customer_id: String,
     people: Vec<(&'static str, String, String)>,
     has_shape: bool,
@@ -95,6 +100,9 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
         left: EyeWords::of(job, Eye::Left, earlier.as_ref()),
         facts: facts(job),
         earlier: job.relens_of(),
+        remake_of: job.parent.zip(job.remake.as_ref()).map(|(parent, remake)| (parent.number, remake.words())),
+        remakes: state.store.list_remakes_of(job.number).await?.into_iter().map(|(n, r)| (n, r.words())).collect(),
+        can_remake: (Stage::Cut..=Stage::Sent).contains(&job.stage()),
         customer_id: job.customer.id.to_string(),
         people: people(job),
         has_shape: job.shape.is_some(),

@@ -17,6 +17,7 @@ pub mod bills;
 pub mod blanks;
 pub mod buying;
 pub mod cancellations;
+pub mod causes;
 pub mod checks;
 pub mod compensation;
 pub mod customers;

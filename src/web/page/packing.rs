@@ -96,7 +96,7 @@ impl List {
 
 /// New lenses for an earlier frame ship without the frame, unless the customer sent it in again.
 fn parcel_of(job: &Job) -> Parcel {
-    if job.is_for_own_frame() { Parcel::OwnFrame } else { Parcel::of(job.relens_of().is_some()) }
+    if job.is_for_own_frame() { Parcel::OwnFrame } else { Parcel::of(job.frame_stays()) }
 }
 
 /// A form of this page that was wrong.
@@ -199,7 +199,7 @@ pub(crate) async fn print_packing_sheet(State(state): State<AppState>, Path(numb
         person: &job.customer.person,
         recipient: job.other_recipient().map(|recipient| &recipient.person),
         frame: &job.frame.details,
-        lenses_only: job.relens_of().is_some(),
+        lenses_only: job.frame_stays(),
         eyes: Pair::new(job.eye_words(Eye::Right), job.eye_words(Eye::Left)),
         single: job.single_eye(),
         wear_words: wear_words(&state, &job).await?,

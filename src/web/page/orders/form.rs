@@ -6,6 +6,7 @@ use super::super::customers::CustomerForm;
 use super::bill::{Chosen, Prices};
 use super::cautions::{FrameFacts, OrderCaution, cautions_of, seen_mark};
 use super::context::OrderContext;
+use super::remake::read_remake;
 use crate::desk::bill::Charge;
 use crate::desk::catalogue::{Material, Treatment, TreatmentKind};
 use crate::desk::centre_height::CentreHeight;
@@ -17,6 +18,7 @@ use crate::desk::npi::Npi;
 use crate::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder};
 use crate::desk::payment::{Payment, PaymentKind};
 use crate::desk::prescription::{MadeFor, Prescription};
+use crate::desk::remake::Remake;
 use crate::desk::text::{line, lines, needed};
 use crate::optics::prescription::{PrescriptionFault, PupilDistance, PupilDistanceFault, read_pupil_distance_for};
 use crate::optics::unit::{Millimetre, Tilt};
@@ -40,6 +42,8 @@ pub(in crate::web) struct OrderForm {
     pub(super) cautions: Vec<OrderCaution>,
     /// What the pair would be, for the summary; `None` while a field it needs is empty or wrong.
     pub(super) typed: Option<TypedPair>,
+    /// Why the earlier job is made again.
+    pub(super) remake: Option<Remake>,
     /// The order, when every field is right and every caution confirmed.
     pub(super) order: Option<NewOrder>,
 }
@@ -74,6 +78,10 @@ impl TypedDistance {
 }
 
 impl OrderForm {
+    pub(super) const REMAKE_CAUSE: &str = "remake_cause";
+    pub(super) const REMAKE_PAYER: &str = "remake_payer";
+    pub(super) const REMAKE_FRAME_STAYS: &str = "remake_frame_stays";
+    pub(super) const REMAKE_LESSON: &str = "remake_lesson";
     pub(super) const RELENS_OF: &str = "relens_of";
     pub(in crate::web) const CUSTOMER_ID: &str = "customer_id";
     pub(in crate::web) const CUSTOMER_NAME: &str = "customer_name";
@@ -222,7 +230,12 @@ impl OrderForm {
             eyes: ordered,
         };
         prices.refuse_unchosen(form, &chosen);
-        let charges = prices.charges(form, context, chosen);
+        let remake = read_remake(form, context);
+        let mut charges = prices.charges(form, context, chosen);
+        if remake.as_ref().is_some_and(Option::is_some) {
+            // A remake that costs nothing has an empty bill, and its receipt no rows that charge nothing.
+            charges.iter_mut().for_each(|lines| lines.retain(|line| line.amount != Cents::ZERO));
+        }
         let tasks = ordered.map_or(EyeTask::PAIR, |ordered| ordered.tasks);
         let facts = FrameFacts { stamped: frame.stamped(context), made_for, height, tasks };
         let cautions = cautions_of(prescription.as_ref(), &facts, ordered_on, promised_on, context);
@@ -255,11 +268,12 @@ impl OrderForm {
                 promised_on: promised_on?,
                 note: note?,
                 charges: charges.clone()?,
+                remake: remake.clone()?,
                 payment: payment?,
             })
         })();
         let order = order.filter(|_| form.is_fine() && is_confirmed);
-        Self { eyes, pd, near_pd, charges, paid, cautions, typed, order }
+        Self { eyes, pd, near_pd, charges, paid, cautions, typed, remake: remake.flatten(), order }
     }
 }
 

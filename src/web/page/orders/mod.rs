@@ -18,6 +18,7 @@ use crate::desk::id::{CustomerId, FrameId};
 use crate::desk::job::{EyeTask, Job};
 use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
+use crate::desk::remake::Remake;
 use crate::optics::{Eye, Pair};
 use crate::store::draft::Fields;
 use crate::store::once::Once;
@@ -31,6 +32,7 @@ mod cautions;
 mod context;
 pub(in crate::web) mod correction;
 mod form;
+pub(in crate::web) mod remake;
 mod summary;
 mod unfinished;
 
@@ -211,6 +213,8 @@ struct Relens {
     frame: String,
     has_shape: bool,
     size: String,
+    /// Why it is made again, for a remake.
+    remake: Option<String>,
 }
 
 /// One eye's field with what was understood, and what changed since last time.
@@ -336,6 +340,7 @@ impl OrderPage {
                 frame: job.frame.details.to_string(),
                 has_shape: job.shape.is_some(),
                 size: context.box_words.clone(),
+                remake: read.remake.as_ref().map(Remake::words),
             }),
             customer: context.customer.as_ref().map(|c| (c.id.to_string(), c.person.label())),
             namesakes: context

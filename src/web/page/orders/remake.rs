@@ -1,0 +1,174 @@
+//! A remake: a job is made again, for one eye or both. A short form asks why, who pays and what was learned; the order
+//! page then stands filled in as the job was.
+
+use askama::Template;
+use axum::extract::{Path, Query, State};
+use strum::VariantArray;
+
+use super::context::OrderContext;
+use super::{OrderForm, begin_order, fill_lens};
+use crate::desk::fault::FaultCause;
+use crate::desk::job::{Job, Stage};
+use crate::desk::money::Cents;
+use crate::desk::remake::{Remake, RemakePayer};
+use crate::desk::text::line;
+use crate::optics::{Eye, Pair};
+use crate::store::draft::Fields;
+use crate::web::AppState;
+use crate::web::error::WebError;
+use crate::web::form::Form;
+use crate::web::page::job_bar::JobBar;
+use crate::web::page::{Chrome, PageResult, show, show_again};
+
+#[derive(Template)]
+#[template(path = "remakes/form.html")]
+struct RemakePage {
+    chrome: Chrome,
+    bar: JobBar,
+    /// Why there can be no remake.
+    refused: Option<String>,
+    eyes: Vec<(&'static str, &'static str)>,
+    causes: Vec<(&'static str, String)>,
+    payers: Vec<(&'static str, &'static str)>,
+    form: Form,
+}
+
+/// The fields of the short form.
+struct RemakeForm {
+    eyes: Pair<bool>,
+    remake: Remake,
+}
+
+impl RemakeForm {
+    const EYES: &str = "eyes";
+    const CAUSE: &str = "cause";
+    const PAYER: &str = "paid_by";
+    const FRAME_STAYS: &str = "frame_stays";
+    const LESSON: &str = "lesson";
+    const BOTH: &str = "both";
+
+    fn read(form: &mut Form, job: &Job) -> Option<Self> {
+        let eyes = form.read(Self::EYES, |typed| {
+            let chosen = |eye: Eye| job.eyes.get(eye).task.is_made() && [eye.name(), Self::BOTH].contains(&typed);
+            let eyes = Pair::new(chosen(Eye::Right), chosen(Eye::Left));
+            if eyes.right || eyes.left { Ok(eyes) } else { Err("Choose the lens that is made again") }
+        });
+        let cause = form.read(Self::CAUSE, |typed| FaultCause::from_key(typed).ok_or("Choose where it went wrong"));
+        let paid_by = form.read(Self::PAYER, |typed| RemakePayer::from_key(typed).ok_or("Choose who pays"));
+        let lesson = form.read(Self::LESSON, |typed| line("What was learned", typed, Remake::MOST));
+        let frame_stays = form.is_checked(Self::FRAME_STAYS, "yes");
+        let remake = Remake { cause: cause?, paid_by: paid_by?, frame_stays, lesson: lesson? };
+        Some(Self { eyes: eyes?, remake })
+    }
+}
+
+/// Asks what is made again and why; once that is said, an order page stands filled in.
+pub(crate) async fn begin_remake(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Query(asked): Query<Fields>,
+) -> PageResult {
+    let job = state.store.get_job(number).await?;
+    let is_asked = !asked.is_empty();
+    let mut form = Form::new(asked);
+    if refusal(&job).is_some() || !is_asked {
+        form.set_default(RemakeForm::EYES, usual_eyes(&job));
+        return show(&page(&state, &job, form));
+    }
+    match RemakeForm::read(&mut form, &job) {
+        Some(read) => begin_order(&state, &filled_in(&state, &job, read).await?).await,
+        None => show_again(&page(&state, &job, form)),
+    }
+}
+
+/// Why a job is not made again, in a sentence; `None` when it may be.
+fn refusal(job: &Job) -> Option<String> {
+    let number = job.number;
+    match job.stage() {
+        Stage::Cancelled => Some(format!("Job {number} was cancelled: take a new order instead.")),
+        Stage::Cut | Stage::Checked | Stage::Packed | Stage::Sent => None,
+        _ => Some(format!(
+            "Nothing of job {number} is cut yet: correct the order, or say which lens was spoiled and take another one."
+        )),
+    }
+}
+
+fn usual_eyes(job: &Job) -> &'static str {
+    job.single_eye().map_or(RemakeForm::BOTH, Eye::name)
+}
+
+fn page(state: &AppState, job: &Job, form: Form) -> RemakePage {
+    let mut eyes: Vec<_> = job
+        .made_eyes()
+        .map(|eye| match eye {
+            Eye::Right => ("right", "the right lens"),
+            Eye::Left => ("left", "the left lens"),
+        })
+        .collect();
+    if eyes.len() > 1 {
+        eyes.push((RemakeForm::BOTH, "both lenses"));
+    }
+    let cause =
+        |cause: &FaultCause| (cause.key(), format!("{}; usually {}", cause.words(), cause.usual_payer().words()));
+    RemakePage {
+        chrome: Chrome::new(state, ""),
+        bar: JobBar::of(job, "job", state),
+        refused: refusal(job),
+        eyes,
+        causes: FaultCause::VARIANTS.iter().map(cause).collect(),
+        payers: RemakePayer::ALL.iter().map(|payer| (payer.key(), payer.words())).collect(),
+        form,
+    }
+}
+
+/// The order page as the job was: a lens that is not made again stays as it is.
+async fn filled_in(state: &AppState, job: &Job, read: RemakeForm) -> Result<Form, WebError> {
+    let RemakeForm { eyes, remake } = read;
+    let mut form = Form::default();
+    form.set(OrderForm::RELENS_OF, job.number.to_string());
+    fill_lens(state, job, &mut form).await?;
+    OrderForm::fill_prescription(&mut form, &job.prescription);
+    for eye in Eye::BOTH.into_iter().filter(|eye| !eyes.get(*eye)) {
+        let power = job.prescription.has_power.get(eye).then(|| job.prescription.eyes.get(eye).to_string());
+        form.set(OrderForm::rx(eye), format!("none {}", power.unwrap_or_default()).trim().to_owned());
+    }
+    form.set(OrderForm::NOTE, job.note.clone());
+    form.set(OrderForm::REMAKE_CAUSE, remake.cause.key());
+    form.set(OrderForm::REMAKE_PAYER, remake.paid_by.key());
+    form.set(OrderForm::REMAKE_LESSON, remake.lesson);
+    if remake.frame_stays {
+        form.set(OrderForm::REMAKE_FRAME_STAYS, "yes");
+    }
+    if remake.paid_by != RemakePayer::Customer {
+        fill_nothing_to_pay(&mut form, job);
+    }
+    Ok(form)
+}
+
+/// The prices of what the customer does not pay again: zero, where the owner can still type another.
+fn fill_nothing_to_pay(form: &mut Form, job: &Job) {
+    for (field, is_chosen) in [
+        (OrderForm::PRICE_LENS, true),
+        (OrderForm::PRICE_COATING, job.coating.is_some()),
+        (OrderForm::PRICE_SECOND_COATING, job.second_coating.is_some()),
+        (OrderForm::PRICE_TINT, job.tint.is_some()),
+        (OrderForm::PRICE_SHIPPING, true),
+    ] {
+        if is_chosen {
+            form.set(field, Cents::ZERO.plain());
+        }
+    }
+}
+
+/// Why the earlier job is made again, from the order page; `Some(None)` for an order that is no remake.
+pub(super) fn read_remake(form: &mut Form, context: &OrderContext) -> Option<Option<Remake>> {
+    if context.relens.is_none() || form.value(OrderForm::REMAKE_CAUSE).is_empty() {
+        return Some(None);
+    }
+    let unknown = "Begin the remake again on the page of the job";
+    let cause = form.read(OrderForm::REMAKE_CAUSE, |t| FaultCause::from_key(t).ok_or(unknown));
+    let paid_by = form.read(OrderForm::REMAKE_PAYER, |t| RemakePayer::from_key(t).ok_or(unknown));
+    let lesson = form.read(OrderForm::REMAKE_LESSON, |t| line("What was learned", t, Remake::MOST));
+    let frame_stays = form.is_checked(OrderForm::REMAKE_FRAME_STAYS, "yes");
+    Some(Some(Remake { cause: cause?, paid_by: paid_by?, frame_stays, lesson: lesson? }))
+}

@@ -1,0 +1,118 @@
+//! A job that is made again: for one eye or both, at whose cost, and what was learned.
+
+use rimbook::desk::job::{EyeTask, ParentReason, Stage};
+use rimbook::desk::money::Cents;
+
+use crate::support::{Answer, TestLab};
+
+/// Begins a remake and takes its order as it stands filled in, with these changes. Gives the answer to the order.
+async fn remake(lab: &TestLab, parent: i64, asked: &str, changes: &[(&str, &str)]) -> Answer {
+    let begun = lab.get(&format!("/jobs/{parent}/remake?{asked}")).await;
+    let path = begun.assert_status(303).location.clone();
+    let key = path.rsplit('/').next().unwrap();
+    // The page adds what a fresh order has.
+    let page = lab.get(&path).await;
+    page.assert_status(200);
+    assert!(page.text("h1").contains(&format!("Remake of job {parent}")), "{}", page.text("h1"));
+    let mut fields = lab.store.find_draft(key).await.unwrap().unwrap().fields;
+    for name in ["ordered_on", "promised_on"] {
+        fields.push((name.to_owned(), page.attributes(&format!("#{name}"), "value").remove(0)));
+    }
+    for (name, value) in changes {
+        fields.retain(|(known, _)| known != name);
+        fields.push(((*name).to_owned(), (*value).to_owned()));
+    }
+    let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
+    lab.post(&path, &fields).await
+}
+
+fn number_of(answer: &Answer) -> i64 {
+    answer.assert_status(303).location.trim_start_matches("/jobs/").parse().unwrap()
+}
+
+#[tokio::test]
+async fn one_eye_is_made_again_and_nothing_is_charged() {
+    let lab = TestLab::new().await;
+    let parent = lab.given_sent_job().await;
+    let asked = "eyes=left&cause=coating&paid_by=supplier&frame_stays=yes&lesson=ask+for+the+lot+first";
+    let number = number_of(&remake(&lab, parent, asked, &[]).await);
+    let (old, new) = (lab.store.get_job(parent).await.unwrap(), lab.store.get_job(number).await.unwrap());
+    assert_eq!(new.parent.map(|p| (p.number, p.reason)), Some((parent, ParentReason::Remake)));
+    assert_eq!((new.eyes.right.task, new.eyes.left.task), (EyeTask::Keep, EyeTask::Make));
+    assert_eq!(new.prescription.eyes, old.prescription.eyes, "the power of the lens that stays is known");
+    assert_eq!((new.shape, new.frame.id, new.customer.id), (old.shape, old.frame.id, old.customer.id));
+    assert_eq!((new.charged, new.owed(), new.stage()), (Cents::ZERO, Cents::ZERO, Stage::ShapeOnFile));
+    assert_eq!(lab.count("charge", number).await, 0, "no rows that charge nothing");
+    assert!(new.frame_stays());
+    // Both pages name the other one with the cause.
+    let child = lab.get(&format!("/jobs/{number}")).await;
+    assert!(child.text("main").contains(&format!("of job {parent}: the coating or tint; the supplier pays")));
+    assert!(child.attributes("main a", "href").contains(&format!("/jobs/{parent}")));
+    let page = lab.get(&format!("/jobs/{parent}")).await;
+    assert!(page.text("main").contains(&format!("as job {number}: the coating or tint")), "{}", page.text("main"));
+    // What was learned stands where the next lens of this shape is cut.
+    assert!(lab.get(&format!("/jobs/{number}/cut")).await.text(".lesson").contains("ask for the lot first"));
+    let causes = lab.get("/causes").await;
+    assert!(causes.text("#causes").contains("the coating or tint0 1"), "{}", causes.text("#causes"));
+    assert!(causes.text("#lessons").contains("ask for the lot first"));
+    // One job sent, one remake: 100 in 100.
+    assert!(causes.text("#months tfoot").contains("100.0"), "{}", causes.text("#months tfoot"));
+}
+
+#[tokio::test]
+async fn a_remake_at_the_customers_cost_has_the_list_prices() {
+    let lab = TestLab::new().await;
+    let parent = lab.given_sent_job().await;
+    let asked = "eyes=both&cause=mind&paid_by=customer&lesson=";
+    let number = number_of(&remake(&lab, parent, asked, &[("rx_right", "-2.50 -1.25 x 95")]).await);
+    let job = lab.store.get_job(number).await.unwrap();
+    assert!(job.charged > Cents::ZERO && !job.frame_stays());
+    assert_eq!((job.eyes.right.task, job.eyes.left.task), (EyeTask::Make, EyeTask::Make));
+    assert_eq!(job.lens_power(rimbook::optics::Eye::Right).to_string(), "-2.50 -1.25 x 095");
+}
+
+#[tokio::test]
+async fn what_is_missing_is_said_and_what_was_chosen_stays() {
+    let lab = TestLab::new().await;
+    let parent = lab.given_sent_job().await;
+    let path = format!("/jobs/{parent}/remake");
+    assert!(lab.get(&path).await.text("main").contains("Make it again"));
+    for (asked, field) in [
+        ("eyes=left&paid_by=shop&lesson=x", "cause"),
+        ("eyes=left&cause=cut&lesson=x", "paid_by"),
+        ("cause=cut&paid_by=shop&lesson=x", "eyes"),
+        ("eyes=third&cause=cut&paid_by=shop&lesson=x", "eyes"),
+    ] {
+        let page = lab.get(&format!("{path}?{asked}")).await;
+        page.assert_status(422);
+        assert!(!page.text(&format!("#{field}-error")).is_empty(), "{asked}");
+        assert_eq!(page.attributes("#lesson", "value"), ["x"], "{asked}");
+    }
+}
+
+#[tokio::test]
+async fn nothing_is_made_again_before_the_cut_or_after_a_cancellation() {
+    let lab = TestLab::new().await;
+    let fresh = lab.given_lenses_in_hand().await;
+    let page = lab.get(&format!("/jobs/{fresh}/remake?eyes=left&cause=cut&paid_by=shop")).await;
+    assert!(page.text(".notice").contains("is cut yet"), "{}", page.text(".notice"));
+    assert!(page.texts("form[action$=remake]").is_empty());
+}
+
+#[tokio::test]
+async fn the_same_remake_sent_twice_is_one_job() {
+    let lab = TestLab::new().await;
+    let parent = lab.given_sent_job().await;
+    let begun = lab.get(&format!("/jobs/{parent}/remake?eyes=both&cause=post&paid_by=carrier&lesson=")).await;
+    let path = begun.assert_status(303).location.clone();
+    let key = path.rsplit('/').next().unwrap();
+    let mut fields = lab.store.find_draft(key).await.unwrap().unwrap().fields;
+    fields.extend(
+        [("ordered_on", "2026-11-25"), ("promised_on", "2026-12-04")].map(|(n, v)| (n.to_owned(), v.to_owned())),
+    );
+    let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
+    let first = number_of(&lab.post(&path, &fields).await);
+    let second = lab.post(&path, &fields).await;
+    assert_eq!(second.assert_status(303).location, format!("/jobs/{first}?already=order"));
+    assert_eq!(lab.store.list_remakes_of(parent).await.unwrap().len(), 1);
+}
