@@ -77,6 +77,10 @@ pub struct TicketFacts<'a> {
     pub lenses: Pair<Option<&'a LensInHand>>,
     /// The last cut on this shape, in words.
     pub last_cut: Option<String>,
+    /// What was learned from remakes on this shape.
+    pub lessons: Vec<String>,
+    /// The job that this one makes again, and why, in words.
+    pub remake: Option<String>,
     /// The last check, when there was one.
     pub check: Option<&'a CheckSummary>,
 }
@@ -248,6 +252,12 @@ pub struct Ticket {
     /// The last cut on this shape; none on a ticket kept before it was printed.
     #[serde(default)]
     pub last_cut: Option<String>,
+    /// What was learned from remakes on this shape.
+    #[serde(default)]
+    pub lessons: Vec<String>,
+    /// The job that this one makes again, and why.
+    #[serde(default)]
+    pub remake: Option<String>,
     /// The remark; may be empty.
     pub note: String,
     /// Whether a prism is prescribed: the ring is then the place where it is read.
@@ -321,6 +331,8 @@ impl Ticket {
             eyes: Eye::BOTH.map(|eye| EyePart::of(eye, facts)),
             shape: facts.shape.map(|shape| ShapePart::of(&shape, facts)),
             last_cut: facts.last_cut.clone(),
+            lessons: facts.lessons.clone(),
+            remake: facts.remake.clone(),
             made_for: format!("{}, PD {}", facts.made_for.words(), facts.pupil_distance.words()),
             frame: facts.frame.to_string(),
             rim: facts.frame.rim.words().to_owned(),

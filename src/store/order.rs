@@ -86,8 +86,8 @@ async fn insert_order(tx: &mut SqliteConnection, order: &NewOrder, now: OffsetDa
     Ok(number)
 }
 
-/// For a remake the position of the earlier job. Else the wrap that was typed with the order, or the tilts of the frame's last job. The vertex distance is the wearer's
-/// own, so it starts from the usual one.
+/// For a remake the position of the earlier job. Else the wrap that was typed with the order, or the tilts of the frame's
+/// last job; the vertex distance is the wearer's own, so it starts from the usual one.
 async fn starting_position(
     tx: &mut SqliteConnection,
     order: &NewOrder,

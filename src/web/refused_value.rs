@@ -163,7 +163,7 @@ mod tests {
     }
 
     /// Constraints of values that no field of a form holds as it is.
-    const NO_FIELD: [&str; 46] = [
+    const NO_FIELD: [&str; 47] = [
         "attachment_bytes_hash",
         "attachment_name",
         "concession_is_open",
@@ -183,6 +183,7 @@ mod tests {
         "layout_document",
         "lens_in_hand_base",
         "lens_in_hand_has_ground_prism",
+        "remake_frame_stays",
         "lens_promise_is_open",
         "prescription_near_pd_given",
         "prescription_pd_given",

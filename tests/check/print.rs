@@ -133,6 +133,8 @@ fn ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> String {
         ordered_on: date!(2027 - 05 - 04),
         promised_on: date!(2027 - 05 - 14),
         last_cut: None,
+        lessons: Vec::new(),
+        remake: None,
         note: "Wants the temples short; call before sending",
         pupil_distance: read_pupil_distance("31.2/32.9").unwrap(),
         height: Pair::new("21.3", "21").map(|height| CentreHeight::read(height).unwrap()),

@@ -97,6 +97,33 @@ async fn nothing_is_made_again_before_the_cut_or_after_a_cancellation() {
     let page = lab.get(&format!("/jobs/{fresh}/remake?eyes=left&cause=cut&paid_by=shop")).await;
     assert!(page.text(".notice").contains("is cut yet"), "{}", page.text(".notice"));
     assert!(page.texts("form[action$=remake]").is_empty());
+    // A job that was cancelled after the form was filled in: the order is refused in words, and what was typed stays.
+    let cut = lab.given_cut_job().await;
+    let path = lab.get(&format!("/jobs/{cut}/remake?eyes=both&cause=cut&paid_by=shop&lesson=")).await.location;
+    let cancelled = [
+        ("asked_by", "customer"),
+        ("reason", "found the old pair"),
+        ("refund", "186"),
+        ("refund_kind", "card"),
+        ("old_right", "mind"),
+        ("old_left", "mind"),
+    ];
+    lab.post(&format!("/jobs/{cut}/cancellation"), &cancelled).await.assert_status(303);
+    let key = path.rsplit('/').next().unwrap();
+    let fields = lab.store.find_draft(key).await.unwrap().unwrap().fields;
+    let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
+    let refused = lab.post(&path, &fields).await;
+    assert!(refused.assert_status(409).text(".notice").contains("was cancelled"), "{}", refused.text(".notice"));
+}
+
+#[tokio::test]
+async fn a_remake_is_of_the_material_of_the_pair_though_it_is_no_longer_sold() {
+    let lab = TestLab::new().await;
+    let parent = lab.given_sent_job().await;
+    let old = lab.store.get_job(parent).await.unwrap();
+    lab.store.retire_material(old.material.id, crate::support::NOW).await.unwrap();
+    let number = number_of(&remake(&lab, parent, "eyes=left&cause=lens&paid_by=shop&lesson=", &[]).await);
+    assert_eq!(lab.store.get_job(number).await.unwrap().material, old.material);
 }
 
 #[tokio::test]

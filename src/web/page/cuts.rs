@@ -49,9 +49,9 @@ struct CutPage {
     traced: Vec<(&'static str, String, String)>,
     /// The last cut on this shape.
     last: Option<String>,
-    /// The average of the frame model.
     /// What was learned from remakes on this shape.
     lessons: Vec<String>,
+    /// The average of the frame model.
     average: Option<String>,
     key: String,
     form: Form,

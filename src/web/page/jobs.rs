@@ -10,9 +10,10 @@ use super::compensation::{WearNote, wear_notes};
 use super::files::{FileView, list_files};
 use super::job_bar::{EyeWords, JobBar};
 use super::job_post::{JobPost, StepForm};
+use super::orders::remake::refusal;
 use super::promise::standing;
 use super::{Chrome, PageResult, show, show_again};
-use crate::desk::job::{EventKind, Failure, Job, Stage};
+use crate::desk::job::{EventKind, Failure, Job};
 use crate::desk::prescription::Prescription;
 use crate::desk::step::Step;
 use crate::desk::text;
@@ -102,7 +103,7 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
         earlier: job.relens_of(),
         remake_of: job.parent.zip(job.remake.as_ref()).map(|(parent, remake)| (parent.number, remake.words())),
         remakes: state.store.list_remakes_of(job.number).await?.into_iter().map(|(n, r)| (n, r.words())).collect(),
-        can_remake: (Stage::Cut..=Stage::Sent).contains(&job.stage()),
+        can_remake: refusal(job).is_none(),
         customer_id: job.customer.id.to_string(),
         people: people(job),
         has_shape: job.shape.is_some(),

@@ -6,7 +6,7 @@ use serde::Deserialize;
 
 use super::checks::kept::check_summary;
 use super::compensation::{disagreements_of, wear_words};
-use super::cuts::last_cut_words;
+use super::cuts::{last_cut_words, lesson_words};
 use super::job_post::JobPost;
 use super::layout::{lay_out, supply_of};
 use super::{PageResult, form_key, go, show};
@@ -107,6 +107,8 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
     let cut_day = |cut: &EarlierCut| words::day(&state.clock.local(cut.at).date());
     Ok(Ticket::of(&TicketFacts {
         last_cut: last_cut.map(|cut| last_cut_words(&cut, job.number, &cut_day(&cut))),
+        lessons: lesson_words(state, job).await?,
+        remake: remake_words(job),
         lab: &lab,
         job_number: job.number,
         relens_of: job.relens_of(),
@@ -146,4 +148,11 @@ pub async fn layout_as_made(state: &AppState, job: &Job) -> Result<Option<NewLay
 fn figures(laid: &JobLayout) -> PairLayout {
     let eyes = laid.eyes.as_ref().map(|eye| EyeLayout { blank: eye.blank(), ..eye.layout });
     PairLayout { eyes, frame_pd_mm: laid.frame_pd_mm }
+}
+
+/// The job that a job makes again, why, and whether the frame is in the tray.
+fn remake_words(job: &Job) -> Option<String> {
+    let (parent, remake) = (job.parent?, job.remake.as_ref()?);
+    let frame = if remake.frame_stays { "no frame in the tray" } else { "the frame comes back" };
+    Some(format!("Remake of job {}: {}; {frame}", parent.number, remake.cause.words()))
 }

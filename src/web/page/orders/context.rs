@@ -95,11 +95,19 @@ impl OrderContext {
             None => None,
         };
         let boxes = shape.as_ref().map(|shape| shape.traces.as_ref().map(|t| Boxing::of(&t.outline())));
+        let (mut materials, mut treatments) = (store.list_materials().await?, store.list_treatments().await?);
+        // A remake is of what the pair was made of, on sale or not.
+        if let Some(job) = relens.as_ref().filter(|_| !form.value(OrderForm::REMAKE_CAUSE).is_empty()) {
+            with_own(&mut materials, &job.material, |material| material.id);
+            for own in [&job.coating, &job.second_coating, &job.tint].into_iter().flatten() {
+                with_own(&mut treatments, own, |treatment| treatment.id);
+            }
+        }
         Ok(Self {
             today: state.clock.today(),
             lab: state.lab(),
-            materials: store.list_materials().await?,
-            treatments: store.list_treatments().await?,
+            materials,
+            treatments,
             box_words: box_words(shape.as_ref(), boxes.as_ref()),
             shape,
             customer,

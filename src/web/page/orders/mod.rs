@@ -159,6 +159,10 @@ pub(crate) async fn take_order(
     }
     let context = OrderContext::load(&state, &mut form).await?;
     let mut read = OrderForm::read(&mut form, &context);
+    let again = context.relens.as_ref().filter(|_| read.remake.is_some());
+    if let Some(why) = again.and_then(|job| remake::refusal(job)) {
+        return Err(WebError::OutOfTurn(why));
+    }
     let summary = Summary::of(&state, &form, &context, &read).await?;
     if OrderForm::looks_only(&form) && (read.order.is_some() || form.is_fine()) {
         return show(&OrderPage::of(&state, key, form, &context, read, summary));

@@ -82,7 +82,7 @@ pub(crate) async fn begin_remake(
 }
 
 /// Why a job is not made again, in a sentence; `None` when it may be.
-fn refusal(job: &Job) -> Option<String> {
+pub(in crate::web) fn refusal(job: &Job) -> Option<String> {
     let number = job.number;
     match job.stage() {
         Stage::Cancelled => Some(format!("Job {number} was cancelled: take a new order instead.")),
@@ -128,6 +128,15 @@ async fn filled_in(state: &AppState, job: &Job, read: RemakeForm) -> Result<Form
     form.set(OrderForm::RELENS_OF, job.number.to_string());
     fill_lens(state, job, &mut form).await?;
     OrderForm::fill_prescription(&mut form, &job.prescription);
+    // The very versions that the pair is made of, on sale or not: see `OrderContext::load`.
+    form.set(OrderForm::MATERIAL, job.material.version.to_string());
+    for (field, treatment) in [
+        (OrderForm::COATING, &job.coating),
+        (OrderForm::SECOND_COATING, &job.second_coating),
+        (OrderForm::TINT, &job.tint),
+    ] {
+        form.set(field, treatment.as_ref().map(|t| t.version.to_string()).unwrap_or_default());
+    }
     for eye in Eye::BOTH.into_iter().filter(|eye| !eyes.get(*eye)) {
         let power = job.prescription.has_power.get(eye).then(|| job.prescription.eyes.get(eye).to_string());
         form.set(OrderForm::rx(eye), format!("none {}", power.unwrap_or_default()).trim().to_owned());
