@@ -223,7 +223,7 @@ impl VerdictRow {
 pub struct VerdictFigure {
     /// The eye; `None` for the pair.
     pub eye: Option<Eye>,
-    /// The key of a [`Quantity`](crate::optics::tolerance::Quantity).
+    /// The key of a [`Quantity`].
     pub quantity: &'static str,
     /// The key of the [`Unit`] of every number here.
     pub unit: &'static str,

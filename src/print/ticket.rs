@@ -113,6 +113,12 @@ pub struct EyePart {
     pub prescribed: String,
     /// Prescribed prism; empty for none.
     pub prism: String,
+    /// The axis of the minus cylinder; empty when there is no cylinder.
+    #[serde(default)]
+    pub axis: String,
+    /// `halved` where one pupil distance was given for both eyes; else empty.
+    #[serde(default)]
+    pub pd_mark: String,
     /// How the prism is made on the bench; empty for none, or before there is a shape.
     pub prism_made: String,
     /// The wearer's pupil from the middle of the nose.
@@ -360,6 +366,8 @@ impl EyePart {
             plus: power.axis().map(|_| power.to_plus().to_string()).unwrap_or_default(),
             prescribed: facts.prescribed.map(|p| p.get(eye).to_minus().to_string()).unwrap_or_default(),
             prism: if prism.is_none() { String::new() } else { prism.to_string() },
+            axis: power.to_minus().axis().map(|axis| axis.to_string()).unwrap_or_default(),
+            pd_mark: facts.pupil_distance.mark().to_owned(),
             prism_made: facts.shape.map(|shape| made(eye, prism, &shape)).unwrap_or_default(),
             pd: facts.pupil_distance.mono(eye).to_string(),
             height: facts.height.get(eye).words(),
@@ -416,9 +424,12 @@ fn made(eye: Eye, prism: Prism, shape: &Shape<'_>) -> String {
     shape.prism.get(eye).map(|made| format!("{}.", made.words(eye, prism, blank_mm))).unwrap_or_default()
 }
 
-/// `⌀ 70, centre 1.80, lot 4711`.
+/// `⌀ 70, front +4.25 D, centre 1.80, lot 4711`.
 fn describe(lens: &LensInHand) -> String {
     let mut words = format!("⌀ {}", notation::short(lens.diameter.to_f64()));
+    if let Some(front) = lens.front_power {
+        words.push_str(&format!(", front {front} D"));
+    }
     if let Some(centre) = lens.centre {
         words.push_str(&format!(", centre {centre}"));
     }
