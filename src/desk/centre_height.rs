@@ -1,7 +1,7 @@
 //! The height of an optical center as it was ordered: from the lowest point of the box, from the middle, or not at all.
 
 use super::order::HEIGHT;
-use crate::optics::unit::Millimetre;
+use crate::optics::unit::{Millimetre, Tilt};
 
 /// Where an optical center is to stand.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
@@ -41,6 +41,17 @@ impl CentreHeight {
             }
             [size] => HEIGHT.read(size).map(Self::Bottom).map_err(|why| why.to_string()),
             _ => Err(Self::wanted(&typed)),
+        }
+    }
+
+    /// The height of the optical center for a pupil at this height: 1 mm lower for each 2° of pantoscopic tilt, so that
+    /// the optical axis still meets the center of rotation of the eye. Source: common practice. `None` without a height.
+    pub fn lowered_for(self, tilt: Tilt) -> Option<Self> {
+        let lower = |height: Millimetre| Millimetre::from_hundredths(height.hundredths() - tilt.hundredths() / 2).ok();
+        match self {
+            Self::Bottom(height) => lower(height).map(Self::Bottom),
+            Self::Middle(up) => lower(up).map(Self::Middle),
+            Self::Assumed => None,
         }
     }
 
@@ -87,6 +98,26 @@ fn size(up: Millimetre) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_center_stands_lower_by_half_the_tilt() {
+        for (pupil, tilt, want) in [
+            ("24", "8", Some("20.00 mm")),
+            ("24", "0", Some("24.00 mm")),
+            ("22.5", "9", Some("18.00 mm")),
+            ("4 above the middle", "10", Some("1.00 mm below the middle")),
+            ("5 above the middle", "10", Some("the middle")),
+            ("20", "-4", Some("22.00 mm")),
+            ("", "8", None),
+        ] {
+            let got = CentreHeight::read(pupil).unwrap().lowered_for(tilt.parse().unwrap());
+            assert_eq!(got.map(CentreHeight::words).as_deref(), want, "{pupil} at {tilt} (common practice)");
+        }
+        // A line from the center, at right angles to a lens tilted by 10 degrees, falls by 27 tan 10 = 4.76 mm to the
+        // center of rotation 27 mm behind it (textbook): close to 5.
+        let exact_mm = 27.0 * 10.0_f64.to_radians().tan();
+        assert!((exact_mm - 5.0).abs() < 0.3, "{exact_mm}");
+    }
 
     #[test]
     fn every_way_to_say_it_reads_back() {

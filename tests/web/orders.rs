@@ -114,6 +114,37 @@ async fn a_second_click_finds_the_first_job() {
 }
 
 #[tokio::test]
+async fn the_height_of_a_center_is_taken_by_rule() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    // 1 mm lower for each 2° of tilt (common practice); a pupil that is not typed leaves its center alone.
+    let rule = [("intent", "heights"), ("pupil_height_right", "24"), ("tilt", "9"), ("height_left", "21")];
+    let taken = post(&lab, &path, &rule).await;
+    assert_eq!(taken.assert_status(303).location, path);
+    let page = lab.get(&path).await;
+    assert_eq!(page.attributes("#height_right, #height_left", "value"), ["19.50", "21"]);
+    assert_eq!(page.attributes("#pupil_height_right, #tilt", "value"), ["24", "9"]);
+    lab.get("/jobs/1001").await.assert_status(404);
+    for (changes, field, says) in [
+        ([("pupil_height_right", "24"), ("tilt", "")], "tilt", "in degrees, such as 8"),
+        ([("pupil_height_right", ""), ("tilt", "8")], "pupil_height_right", "at least one pupil"),
+        ([("pupil_height_right", "high"), ("tilt", "8")], "pupil_height_right", "not a number"),
+        ([("pupil_height_right", "8"), ("tilt", "8")], "pupil_height_right", "between 5 and 60"),
+    ] {
+        let refused = post(&lab, &path, &[&changes[..], &[("intent", "heights")]].concat()).await;
+        let error = refused.assert_status(422).text(&format!("#{field}-error"));
+        assert!(error.contains(says), "{changes:?}: {error}");
+        assert_eq!(
+            refused.attributes(&format!("#{field}"), "value"),
+            [changes.iter().find(|c| c.0 == field).unwrap().1]
+        );
+    }
+    // Enter in a field takes the order: the first button of the form has no intent.
+    let buttons = page.attributes("form#order button[type=submit]", "class");
+    assert_eq!(buttons, ["visually-hidden"], "the button of the rule comes later and has no class");
+}
+
+#[tokio::test]
 async fn a_reload_loses_nothing() {
     let lab = TestLab::new().await;
     let path = begin(&lab).await;

@@ -127,6 +127,7 @@ impl OrderForm {
     pub(super) const SEEN: &str = "seen";
     /// Which button was pressed.
     pub(super) const INTENT: &str = "intent";
+    pub(super) const TILT: &str = "tilt";
 
     /// What stands in [`Self::CUSTOMER_ID`] when the owner said that a namesake is somebody else.
     pub(super) const NEW_CUSTOMER: &str = super::super::party::NEW;
@@ -155,6 +156,14 @@ impl OrderForm {
         }
     }
 
+    /// The field of a pupil's height, from which the height of a center is suggested.
+    pub(super) const fn pupil_height(eye: Eye) -> &'static str {
+        match eye {
+            Eye::Right => "pupil_height_right",
+            Eye::Left => "pupil_height_left",
+        }
+    }
+
     /// The prices that a list gives. The page folds them away while they are empty: shipping always has one.
     pub(super) const USUAL_PRICES: [&str; 5] =
         [Self::PRICE_LENS, Self::PRICE_COATING, Self::PRICE_TINT, Self::PRICE_DISCOUNT, Self::PRICE_TAX];
@@ -176,6 +185,33 @@ impl OrderForm {
     /// Whether the owner only wants to see what was understood.
     pub(super) fn looks_only(form: &Form) -> bool {
         form.value(Self::INTENT) == "look"
+    }
+
+    /// Whether the owner takes the heights by rule.
+    pub(super) fn takes_heights(form: &Form) -> bool {
+        form.value(Self::INTENT) == "heights"
+    }
+
+    /// Fills in the height of each center from its pupil's height and the pantoscopic tilt.
+    pub(super) fn fill_heights(form: &mut Form) {
+        let tilt = form.read(Self::TILT, |t| match t.trim() {
+            "" => Err("Type the pantoscopic tilt in degrees, such as 8".to_owned()),
+            typed => typed.parse::<Tilt>().map_err(|why| why.to_string()),
+        });
+        let names = Pair::new(Self::pupil_height(Eye::Right), Self::pupil_height(Eye::Left));
+        if names.iter().all(|(_, name)| form.value(name).trim().is_empty()) {
+            form.fail(names.right, "Type the height of at least one pupil");
+        }
+        for (eye, name) in names.iter() {
+            let pupil = form.read(name, CentreHeight::read);
+            let (Some(pupil), Some(tilt)) = (pupil, tilt) else { continue };
+            // An empty pupil leaves what was typed for its center.
+            let Some(height) = pupil.lowered_for(tilt) else { continue };
+            match CentreHeight::read(&height.typed()) {
+                Ok(height) => form.set(Self::height(eye), height.typed()),
+                Err(why) => form.fail(name, why),
+            }
+        }
     }
 
     /// Puts a prescription in its fields, as it was typed.

@@ -157,6 +157,18 @@ pub(crate) async fn take_order(
     if let Some(number) = state.store.find_draft(&name).await?.and_then(|d| d.outcome) {
         return go(&format!("/jobs/{number}?already=order"));
     }
+    if OrderForm::takes_heights(&form) {
+        OrderForm::fill_heights(&mut form);
+        if form.is_fine() {
+            form.set(OrderForm::INTENT, "");
+            state.store.keep_draft(&name, form.fields(), state.clock.now()).await?;
+            return go(&format!("/orders/{key}"));
+        }
+        let context = OrderContext::load(&state, &mut form).await?;
+        let read = OrderForm::read(&mut form.clone(), &context);
+        let summary = Summary::of(&state, &form, &context, &read).await?;
+        return show_again(&OrderPage::of(&state, key, form, &context, read, summary));
+    }
     let context = OrderContext::load(&state, &mut form).await?;
     let mut read = OrderForm::read(&mut form, &context);
     let again = context.relens.as_ref().filter(|_| read.remake.is_some());
