@@ -108,6 +108,8 @@ pub fn changes(before: &Ordered, after: &Ordered) -> Vec<String> {
         text("frame", before.frame.details.to_string(), after.frame.details.to_string());
     }
     text("prescriber", was.prescriber.clone(), is.prescriber.clone());
+    let npi = |rx: &Prescription| rx.prescriber_npi.as_ref().map(ToString::to_string).unwrap_or_default();
+    text("prescriber’s NPI", npi(was), npi(is));
     let date = |day: Option<time::Date>| day.map(|day| super::date::day(&day)).unwrap_or_default();
     text("written on", date(was.written_on), date(is.written_on));
     text("good until", date(was.expires_on), date(is.expires_on));

@@ -203,7 +203,7 @@ impl<'a> ReceiptFacts<'a> {
         Self {
             lab,
             person: &job.customer.person,
-            payer: None,
+            payer: job.other_payer().map(|payer| &payer.person),
             job_number: job.number,
             corrects: None,
             issued_on,

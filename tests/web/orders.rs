@@ -469,3 +469,26 @@ async fn a_job_page_shows_what_another_program_wrote() {
     other.append_note("other", number, "written by hand elsewhere", crate::support::NOW).await.unwrap();
     assert!(lab.get(&path).await.body.contains("by hand"), "nothing stale is shown");
 }
+
+/// 1234567893 is the worked example of the CMS rule for the check digit.
+#[tokio::test]
+async fn a_prescribers_number_is_checked_and_kept() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    let refused = post(&lab, &path, &[("prescriber_npi", "1234567890")]).await;
+    assert!(refused.assert_status(422).text("#prescriber_npi-error").contains("check digit"));
+    assert_eq!(refused.attributes("#prescriber_npi", "value"), ["1234567890"]);
+    let right = [("prescriber", "Dr Ines Fallow"), ("prescriber_npi", "123-456-7893")];
+    post(&lab, &path, &right).await.assert_status(303);
+    let lab = lab.reopened().await;
+    assert!(lab.get("/jobs/1001").await.text("main").contains("Dr Ines Fallow, NPI 1234567893"));
+    let correction = lab.get("/jobs/1001/correction").await;
+    assert_eq!(correction.attributes("#prescriber_npi", "value"), ["1234567893"]);
+    lab.post("/jobs/1001/receipts", &[("prescription", "yes")]).await.assert_status(303);
+    let receipt = lab.get("/receipts/5001").await.text("article");
+    for wanted in
+        ["Prescriber’s NPI1234567893", "Prescribed, right eye -2.25 -1.25 x 095", "Date of servicenot yet sent"]
+    {
+        assert!(receipt.contains(wanted), "{wanted} in {receipt}");
+    }
+}

@@ -171,3 +171,27 @@ async fn new_lenses_start_with_the_same_people() {
     assert_eq!(page.attributes("#recipient_is_payer-yes[checked]", "value"), ["yes"]);
     assert!(page.texts(".pre").iter().any(|address| address.contains("8 Dyke Road")));
 }
+
+#[tokio::test]
+async fn a_receipt_and_a_reminder_are_the_payers() {
+    let lab = TestLab::new().await;
+    order(&lab, &[&FATHER[..], &[("payment", "")]].concat()).await.assert_status(303);
+    lab.post("/jobs/1001/receipts", &[]).await.assert_status(303);
+    let receipt = lab.get("/receipts/5001").await.text("article");
+    assert!(receipt.contains("PatientOdile Marrow") && receipt.contains("Paid byBram Marrow 8 Dyke Road"), "{receipt}");
+    let row = lab.get("/money").await.texts("#owed tbody tr").remove(0);
+    assert!(row.starts_with("Bram Marrow 1001Odile Marrow"), "{row}");
+    let path = format!("/money/reminders/{}", customer(&lab, "Bram Marrow").await.id);
+    let text = lab.get(&path).await.text("#text");
+    assert!(text.contains("Dear Bram Marrow") && text.contains("Job 1001 for Odile Marrow"), "{text}");
+    let patient = format!("/money/reminders/{}", customer(&lab, "Odile Marrow").await.id);
+    assert!(lab.get(&patient).await.text("main").contains("owes nothing"));
+    // Paid in full, it says by whom.
+    let job = lab.store.get_job(1001).await.unwrap();
+    let all = job.owed().plain();
+    lab.post("/jobs/1001/payments", &[("kind", "card"), ("amount", &all), ("paid_on", "2026-11-25")])
+        .await
+        .assert_status(303);
+    lab.post("/jobs/1001/receipts", &[]).await.assert_status(303);
+    assert!(lab.get("/receipts/5002").await.text("article").contains("Paid by Bram Marrow for the patient"));
+}
