@@ -151,7 +151,7 @@ async fn a_height_that_was_not_ordered_is_the_middle_and_marked_assumed() {
     let layout = lab.get(&format!("/jobs/{job}/layout")).await;
     assert_eq!(layout.text(".eye-right .set-height .num"), "20.0");
     assert!(layout.text(".eye-right .figures").contains("wanted the middle, assumed"));
-    assert!(lab.get(&format!("/jobs/{job}/ticket")).await.text("article").contains("Set height for"));
+    assert!(lab.get(&format!("/jobs/{job}/ticket")).await.text("article").contains("the middle, assumed"));
     lab.given_lenses_for(job).await;
     lab.given_cut_for(job).await;
     let check = lab.get(&format!("/jobs/{job}/check")).await.text(".eye-right .facts");

@@ -224,8 +224,6 @@ impl OrderForm {
         form.set(Self::PRESCRIBER, prescription.prescriber.clone());
         let npi = prescription.prescriber_npi.as_ref().map(Npi::to_string).unwrap_or_default();
         form.set(Self::PRESCRIBER_NPI, npi);
-        let npi = prescription.prescriber_npi.as_ref().map(Npi::to_string).unwrap_or_default();
-        form.set(Self::PRESCRIBER_NPI, npi);
         form.set(Self::WRITTEN_ON, prescription.written_on.map(|day| iso(&day)).unwrap_or_default());
         form.set(Self::EXPIRES_ON, prescription.expires_on.map(|day| iso(&day)).unwrap_or_default());
         form.set(Self::DIAGNOSIS, prescription.diagnosis.clone());
