@@ -198,7 +198,7 @@ impl Browser {
 
     /// Clicks on the link or button with these words.
     pub async fn press(&self, words: &str) {
-        let path = format!("//main//*[self::a or self::button][normalize-space()='{words}']");
+        let path = format!("//main//*[self::a or self::button][normalize-space()='{words}'][not(@aria-hidden)]");
         let what =
             self.patiently(&format!("“{words}”"), async || self.client.find(Locator::XPath(&path)).await.ok()).await;
         what.click().await.unwrap_or_else(|why| panic!("cannot press {words}: {why}"));

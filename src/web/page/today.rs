@@ -31,6 +31,7 @@ struct TodayPage {
     groups: Vec<Group>,
     unfinished: Vec<Unfinished>,
     duties: Vec<DutyRow>,
+    has_duties_in_time: bool,
     to_buy: usize,
     expected: i64,
     is_expected_late: bool,
@@ -149,6 +150,7 @@ pub(crate) async fn show_today(State(state): State<AppState>) -> PageResult {
     let drafts = state.store.list_order_drafts(MOST_UNFINISHED).await?;
     let (in_need, bought) = (state.store.list_eyes_in_need().await?, state.store.list_open_purchase_lines().await?);
     let waits = LensWaits::of(&in_need, &bought, today);
+    let duties = list_duties(&state).await?;
     let (owing, owed) = state.store.sum_owed().await?;
     show(&TodayPage {
         chrome: Chrome::new(&state, "today"),
@@ -157,7 +159,8 @@ pub(crate) async fn show_today(State(state): State<AppState>) -> PageResult {
         late: lines.iter().filter(|line| is_late(line, today)).count(),
         groups: groups(&lines, &waits, today),
         unfinished: drafts.into_iter().map(|draft| Unfinished::of(&state, &lab, draft)).collect(),
-        duties: list_duties(&state).await?,
+        has_duties_in_time: duties.iter().any(|duty| !duty.is_late),
+        duties,
         to_buy: waits.to_buy,
         expected: waits.expected,
         is_expected_late: waits.is_late,
