@@ -250,7 +250,7 @@ async fn new_lenses_from_the_number(browser: &Browser) {
     browser.sees("h1", "New lenses for the frame of job 1001").await;
     assert!(!browser.has("#frame_name, #frame_maker, #price_frame").await, "no frame is asked for");
     browser.sees("main", "Shape on file").await;
-    assert_eq!((browser.value("pd").await, browser.value("height_left").await), ("31.20/33.00".into(), "20.00".into()));
+    assert_eq!((browser.value("pd").await, browser.value("height_left").await), ("31.2/33".into(), "20.00".into()));
     browser.fill("rx_right", "-2.75 -1.25 x 95").await;
     browser.fill("rx_left", "-1.75 -0.75 x 80").await;
     browser.press("Review it first").await;
