@@ -175,8 +175,8 @@ pub(crate) async fn take_order(
     if let Some(why) = again.and_then(|job| remake::refusal(job)) {
         return Err(WebError::OutOfTurn(why));
     }
-    let summary = Summary::of(&state, &form, &context, &read).await?;
     if OrderForm::looks_only(&form) && (read.order.is_some() || form.is_fine()) {
+        let summary = Summary::of(&state, &form, &context, &read).await?;
         return show(&OrderPage::of(&state, key, form, &context, read, summary));
     }
     if let Some(order) = read.order.take() {
@@ -187,6 +187,7 @@ pub(crate) async fn take_order(
             None => name_the_customer(&mut form),
         }
     }
+    let summary = Summary::of(&state, &form, &context, &read).await?;
     show_again(&OrderPage::of(&state, key, form, &context, read, summary))
 }
 

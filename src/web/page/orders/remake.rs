@@ -39,12 +39,38 @@ struct RemakeForm {
     remake: Remake,
 }
 
+/// The fields of a form that says why a job is made again.
+struct RemakeNames {
+    cause: &'static str,
+    paid_by: &'static str,
+    frame_stays: &'static str,
+    lesson: &'static str,
+}
+
+/// Of the short form.
+const NAMES: RemakeNames =
+    RemakeNames { cause: "cause", paid_by: "paid_by", frame_stays: "frame_stays", lesson: "lesson" };
+
+/// Of the order page, which carries them along.
+const ORDER_NAMES: RemakeNames = RemakeNames {
+    cause: OrderForm::REMAKE_CAUSE,
+    paid_by: OrderForm::REMAKE_PAYER,
+    frame_stays: OrderForm::REMAKE_FRAME_STAYS,
+    lesson: OrderForm::REMAKE_LESSON,
+};
+
+impl RemakeNames {
+    fn read(&self, form: &mut Form) -> Option<Remake> {
+        let cause = form.read(self.cause, |typed| FaultCause::from_key(typed).ok_or("Choose where it went wrong"));
+        let paid_by = form.read(self.paid_by, |typed| RemakePayer::from_key(typed).ok_or("Choose who pays"));
+        let lesson = form.read(self.lesson, |typed| line("What was learned", typed, Remake::MOST));
+        let frame_stays = form.is_checked(self.frame_stays, "yes");
+        Some(Remake { cause: cause?, paid_by: paid_by?, frame_stays, lesson: lesson? })
+    }
+}
+
 impl RemakeForm {
     const EYES: &str = "eyes";
-    const CAUSE: &str = "cause";
-    const PAYER: &str = "paid_by";
-    const FRAME_STAYS: &str = "frame_stays";
-    const LESSON: &str = "lesson";
     const BOTH: &str = "both";
 
     fn read(form: &mut Form, job: &Job) -> Option<Self> {
@@ -53,12 +79,8 @@ impl RemakeForm {
             let eyes = Pair::new(chosen(Eye::Right), chosen(Eye::Left));
             if eyes.right || eyes.left { Ok(eyes) } else { Err("Choose the lens that is made again") }
         });
-        let cause = form.read(Self::CAUSE, |typed| FaultCause::from_key(typed).ok_or("Choose where it went wrong"));
-        let paid_by = form.read(Self::PAYER, |typed| RemakePayer::from_key(typed).ok_or("Choose who pays"));
-        let lesson = form.read(Self::LESSON, |typed| line("What was learned", typed, Remake::MOST));
-        let frame_stays = form.is_checked(Self::FRAME_STAYS, "yes");
-        let remake = Remake { cause: cause?, paid_by: paid_by?, frame_stays, lesson: lesson? };
-        Some(Self { eyes: eyes?, remake })
+        let remake = NAMES.read(form);
+        Some(Self { eyes: eyes?, remake: remake? })
     }
 }
 
@@ -174,10 +196,5 @@ pub(super) fn read_remake(form: &mut Form, context: &OrderContext) -> Option<Opt
     if context.relens.is_none() || form.value(OrderForm::REMAKE_CAUSE).is_empty() {
         return Some(None);
     }
-    let unknown = "Begin the remake again on the page of the job";
-    let cause = form.read(OrderForm::REMAKE_CAUSE, |t| FaultCause::from_key(t).ok_or(unknown));
-    let paid_by = form.read(OrderForm::REMAKE_PAYER, |t| RemakePayer::from_key(t).ok_or(unknown));
-    let lesson = form.read(OrderForm::REMAKE_LESSON, |t| line("What was learned", t, Remake::MOST));
-    let frame_stays = form.is_checked(OrderForm::REMAKE_FRAME_STAYS, "yes");
-    Some(Some(Remake { cause: cause?, paid_by: paid_by?, frame_stays, lesson: lesson? }))
+    ORDER_NAMES.read(form).map(Some)
 }
