@@ -34,7 +34,7 @@ fn order(prism: BaseVector) -> LensOrder {
         index: 1.6,
         front_power_d: 4.0,
         front_conic: 0.0,
-        centre_thickness_mm: 1.8,
+        center_thickness_mm: 1.8,
     }
 }
 
@@ -43,10 +43,10 @@ fn whole(shapes: &Pair<Outline>, lens: &Lens) -> f64 {
     let wear = WearPosition { vertex_from_mm: 12.0, vertex_to_mm: 13.0, panto_deg: 8.0, wrap_deg: 10.0 };
     let mut sum = 0.0;
     for (eye, outline) in shapes.iter() {
-        let centre = Point::new(3.0 * eye.nasal_sign(), 2.0);
-        let edge = Edge::of(outline, centre, lens).expect("an edge");
-        let line = edge_line(&edge, centre, lens, Placement::Share(1.0 / 3.0), Hold::USUAL_BEVEL, Some(5.0));
-        sum += weight_g(volume_mm3(outline, centre, lens).expect("a volume"), 1.3) + line.curve_tool_d.unwrap_or(0.0);
+        let center = Point::new(3.0 * eye.nasal_sign(), 2.0);
+        let edge = Edge::of(outline, center, lens).expect("an edge");
+        let line = edge_line(&edge, center, lens, Placement::Share(1.0 / 3.0), Hold::USUAL_BEVEL, Some(5.0));
+        sum += weight_g(volume_mm3(outline, center, lens).expect("a volume"), 1.3) + line.curve_tool_d.unwrap_or(0.0);
         sum += compensate(eye, lens.order(), &wear).expect("worn").order.sphere_d;
     }
     let reading = GazePoint { in_mm: 2.5, up_mm: -10.0 };
@@ -67,13 +67,13 @@ fn lens(c: &mut Criterion) {
                 lens_with_thinnest_edge(&shapes.right, Point::new(3.0, 2.0), black_box(plus), 1.0).expect("a lens");
             let left =
                 lens_with_thinnest_edge(&shapes.left, Point::new(-3.0, 2.0), black_box(plus), 1.0).expect("a lens");
-            whole(&shapes, &right) + left.order().centre_thickness_mm
+            whole(&shapes, &right) + left.order().center_thickness_mm
         });
     });
     let made = BudgetOrder {
         power: Pair::new(SphereCylinder::new(-2.25, -1.25, 95.0), SphereCylinder::new(-1.75, -0.75, 40.0)),
         prism: Pair::new(BaseVector { x_pd: 1.0, y_pd: 0.5 }.to_in_up(Eye::Right), Default::default()),
-        centre_specified: Pair::new(true, true),
+        center_specified: Pair::new(true, true),
     };
     c.bench_function("budget of errors", |b| {
         b.iter(|| budget(Profile::Z80_1, black_box(&made), &Spreads::default()).all_pass());

@@ -135,7 +135,7 @@ mod tests {
     #[test]
     fn unknown_and_missing_fields_are_named() {
         for (pointer, name, want) in [
-            ("", "colour", "colour: unknown field"),
+            ("", "color", "color: unknown field"),
             ("/rx", "middle", "rx.middle: unknown field"),
             ("/rx/right", "spere", "rx.right.spere: unknown field"),
             ("/rx/right/prism/0", "dir", "rx.right.prism[0].dir: unknown field"),

@@ -12,7 +12,7 @@ use crate::bench::real_size::{PrismMade, Supply};
 use crate::bench::verification::{Judgment, Measurement, Notation, judge};
 use crate::desk::bill::{Billed, LensExtras, base_price, bill};
 use crate::desk::catalogue::{Material, Treatment, TreatmentDetails, TreatmentKind};
-use crate::desk::centre_height::CentreHeight;
+use crate::desk::center_height::CenterHeight;
 use crate::desk::customer::Person;
 use crate::desk::eye_order::{EyesOrdered, read_eye_order};
 use crate::desk::fault::ConcessionCause;
@@ -31,7 +31,7 @@ use crate::desk::prescription::{MadeFor, Prescription};
 use crate::desk::receipt::{Document, ReceiptFacts};
 use crate::desk::stock::{DrawerLensDetails, LensInHand};
 use crate::optics::prescription::{LensPower, PupilDistance, read_measured, read_pupil_distance};
-use crate::optics::unit::{Axis, Dioptre, Millimetre};
+use crate::optics::unit::{Axis, Diopter, Millimeter};
 use crate::optics::{Eye, Pair};
 use crate::store::cut::NewCut;
 use crate::store::layout::NewLayout;
@@ -138,8 +138,8 @@ fn wrong(row: impl Display, why: impl Display) -> DemoError {
     DemoError::Data { row: row.to_string(), why: why.to_string() }
 }
 
-fn length(row: &str, mm: f64) -> Result<Millimetre, DemoError> {
-    Millimetre::round_from(mm).map_err(|why| wrong(row, why))
+fn length(row: &str, mm: f64) -> Result<Millimeter, DemoError> {
+    Millimeter::round_from(mm).map_err(|why| wrong(row, why))
 }
 
 /// Loads the demonstration step by step.
@@ -272,7 +272,7 @@ impl<'a> Loader<'a> {
                 let shape = self.shape_of(&job, &name).await?;
                 let layout = NewLayout::of_job(&job, &shape, &self.lab, &Supply::of_hand(in_hand));
                 let layout = Some(layout.map_err(|why| wrong(&name, why))?);
-                let size = job.tasks().map(|task| task.is_made().then_some(Millimetre::ZERO));
+                let size = job.tasks().map(|task| task.is_made().then_some(Millimeter::ZERO));
                 self.store.insert_cut(&key, number, &NewCut { size, note: String::new(), layout }, when).await?;
             }
             Step::CheckFirst => self.check(&key, &job, row.measured_first.clone(), &name, when).await?,
@@ -332,7 +332,7 @@ impl<'a> Loader<'a> {
                 sphere: power.sphere(),
                 cylinder: power.cylinder(),
                 diameter: lens.diameter,
-                centre: lens.centre,
+                center: lens.center,
                 front_power: lens.front_power,
                 base: None,
                 coating: None,
@@ -418,7 +418,7 @@ impl<'a> Loader<'a> {
             second_coating: None,
             tint: tint.map(|t| t.version),
             height: Pair::new(length(name, row.height.right)?, length(name, row.height.left)?)
-                .map(CentreHeight::Bottom),
+                .map(CenterHeight::Bottom),
             ordered_on,
             promised_on: ordered_on + Duration::days(row.promised_in_days),
             note: String::new(),
@@ -452,7 +452,7 @@ impl<'a> Loader<'a> {
         let layout = JobLayout::of(job, &self.shape_of(job, name).await?, &self.lab, step_of(&self.lab));
         let Judgment { reading, verdict, figures } = judge(
             self.lab.tolerance,
-            &self.lab.centre_limits(),
+            &self.lab.center_limits(),
             job,
             &layout,
             &measurement(job, &layout, &measured, name)?,
@@ -512,14 +512,14 @@ fn material<'m>(materials: &'m [Material], name: &str, row: &str) -> Result<&'m 
 
 fn drawer_lens(row: &DemoDrawerLens, materials: &[Material]) -> Result<DrawerLensDetails, DemoError> {
     let name = format!("drawer, {} {} {}", row.material, row.sphere, row.cylinder);
-    let power = |text: &str| text.parse::<Dioptre>().map_err(|why| wrong(&name, why));
+    let power = |text: &str| text.parse::<Diopter>().map_err(|why| wrong(&name, why));
     Ok(DrawerLensDetails {
         material: material(materials, &row.material, &name)?.id,
         sphere: power(&row.sphere)?,
         cylinder: power(&row.cylinder)?,
         diameter: length(&name, row.diameter_mm)?,
-        centre: Some(length(&name, row.centre_thickness_mm)?),
-        front_power: Some(Dioptre::round_from(row.front_power_d).map_err(|why| wrong(&name, why))?),
+        center: Some(length(&name, row.center_thickness_mm)?),
+        front_power: Some(Diopter::round_from(row.front_power_d).map_err(|why| wrong(&name, why))?),
         base: None,
         coating: None,
         tint: None,
@@ -545,7 +545,7 @@ fn frame_of(row: &DemoFrame) -> Result<FrameDetails, DemoError> {
     Ok(FrameDetails {
         maker: row.maker.clone(),
         model: row.model.clone(),
-        colour: row.colour.clone(),
+        color: row.color.clone(),
         eye_size: length(&row.key, row.eye_size_mm)?,
         bridge: length(&row.key, row.bridge_mm)?,
         temple: Some(length(&row.key, row.temple_mm)?),
@@ -571,7 +571,7 @@ fn payment(row: &DemoJob, total: Cents, on: Date, name: &str) -> Result<Option<P
 }
 
 /// Lenses bought for the job: the usual diameter that covers the shape, or surfaced where none will do, a front by Vogel's rule (common practice, from
-/// memory), and for a minus lens the usual minimum centre thickness.
+/// memory), and for a minus lens the usual minimum center thickness.
 fn lenses_for(job: &Job, shape: &FrameShape, lab: &Lab, name: &str) -> Result<Vec<LensInHand>, DemoError> {
     let layout = JobLayout::of(job, shape, lab, step_of(lab));
     job.made_eyes()
@@ -583,17 +583,17 @@ fn lenses_for(job: &Job, shape: &FrameShape, lab: &Lab, name: &str) -> Result<Ve
             };
             let equivalent = job.prescription.eyes.get(eye).power.spherical_equivalent_d();
             let front = if equivalent > 0.0 { equivalent + 6.0 } else { equivalent / 2.0 + 6.0 };
-            let front = Dioptre::round_from((front * 2.0).round().max(1.0) / 2.0).map_err(|why| wrong(name, why))?;
-            let least_centre = Millimetre::from_hundredths(job.material.details.centre_hundredths);
+            let front = Diopter::round_from((front * 2.0).round().max(1.0) / 2.0).map_err(|why| wrong(name, why))?;
+            let least_center = Millimeter::from_hundredths(job.material.details.centre_hundredths);
             Ok(LensInHand {
                 eye,
                 drawer_lens: None,
                 source: format!("{}, certificate on file", job.material.details.name),
                 diameter: length(name, diameter)?,
-                centre: (equivalent <= 0.0).then_some(least_centre.map_err(|why| wrong(name, why))?),
+                center: (equivalent <= 0.0).then_some(least_center.map_err(|why| wrong(name, why))?),
                 front_power: Some(front),
-                off_in: Millimetre::ZERO,
-                off_up: Millimetre::ZERO,
+                off_in: Millimeter::ZERO,
+                off_up: Millimeter::ZERO,
                 has_ground_prism: matches!(laid.prism, Some(PrismMade::Ground(_))),
             })
         })
@@ -612,7 +612,7 @@ fn measurement(job: &Job, layout: &JobLayout, row: &MeasuredRow, name: &str) -> 
             .map(Some)
             .map_err(|faults| wrong(name, faults.first().map(ToString::to_string).unwrap_or_default())),
     });
-    let ordered = job.prescription.centred_on(job.made_for);
+    let ordered = job.prescription.centered_on(job.made_for);
     let read = match job.single_eye() {
         Some(eye) => PupilDistance::one(eye, length(name, ordered.mono(eye).to_f64() + row.pd_off_mm)?),
         None => PupilDistance::both(length(name, ordered.binocular().to_f64() + row.pd_off_mm)?),
@@ -638,7 +638,7 @@ fn read_height(
     eye: Eye,
     off_mm: f64,
     name: &str,
-) -> Result<Option<Millimetre>, DemoError> {
+) -> Result<Option<Millimeter>, DemoError> {
     let wanted_mm = layout.eyes.get(eye).wanted.height_mm;
     job.makes(eye).then(|| length(name, wanted_mm + off_mm)).transpose()
 }
@@ -646,9 +646,9 @@ fn read_height(
 /// A lensmeter reading as it would be typed.
 fn read_off(ordered: LensPower, off: OffRow) -> Result<String, String> {
     let minus = ordered.to_minus();
-    let shifted = |power: Dioptre, by: f64| Dioptre::round_from(power.to_f64() + by).map_err(|why| why.to_string());
+    let shifted = |power: Diopter, by: f64| Diopter::round_from(power.to_f64() + by).map_err(|why| why.to_string());
     let (sphere, cylinder) = (shifted(minus.sphere(), off.sphere_off)?, shifted(minus.cylinder(), off.cylinder_off)?);
-    let axis = match cylinder == Dioptre::ZERO {
+    let axis = match cylinder == Diopter::ZERO {
         true => None,
         // A small cylinder in a lens ordered without one may have any axis.
         false => {

@@ -156,8 +156,8 @@ async fn assert_layout(store: &Store, lab: &rimbook::desk::lab::Lab, folder: &Pa
             laid.set_pd,
             laid.nudge_up,
             laid.decentration_in,
-            laid.centre_in,
-            laid.centre_up,
+            laid.center_in,
+            laid.center_up,
             laid.needs_exact,
             laid.lens.unwrap().diameter,
         ]

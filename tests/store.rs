@@ -394,7 +394,7 @@ async fn the_drawer_counts_its_moves_and_never_falls_below_none() {
         sphere: "-2.00".parse().unwrap(),
         cylinder: "0".parse().unwrap(),
         diameter: "70".parse().unwrap(),
-        centre: Some("2".parse().unwrap()),
+        center: Some("2".parse().unwrap()),
         front_power: Some("+4".parse().unwrap()),
         base: None,
         coating: None,

@@ -13,7 +13,7 @@ use crate::desk::stock::{DrawerLens, Suit, WantedLens, plain_power, treatment_wo
 use crate::optics::Eye;
 use crate::optics::notation::short;
 use crate::optics::prescription::LensPower;
-use crate::optics::unit::{Dioptre, Millimetre};
+use crate::optics::unit::{Diopter, Millimeter};
 
 /// A lens that an eye of an open job needs: none is in hand, promised from the drawer or on its way.
 #[derive(Debug, Clone, PartialEq)]
@@ -36,7 +36,7 @@ pub struct EyeNeed {
 pub enum NeededSize {
     /// The shape is not on file.
     NotTraced,
-    /// A lens with its optical centre in its middle.
+    /// A lens with its optical center in its middle.
     Stock {
         /// The smallest with the lab's allowance.
         least_mm: f64,
@@ -105,7 +105,7 @@ impl EyeNeed {
     }
 
     /// The line of an order for it.
-    pub fn ordered(&self, diameter: Millimetre, base: Option<Dioptre>, price: Option<Cents>) -> OrderedLens {
+    pub fn ordered(&self, diameter: Millimeter, base: Option<Diopter>, price: Option<Cents>) -> OrderedLens {
         let power = self.wanted.power.to_minus();
         OrderedLens {
             ordered_for: OrderedFor::Eye { job: self.job, eye: self.eye },
@@ -250,7 +250,7 @@ mod tests {
 
     #[test]
     fn a_round_frame_needs_the_smallest_that_can_be_bought() {
-        // A 44 with the centre 2 up and 0 in: 2 · (22 + 2) and 2 of allowance are 50, so 55 is the smallest of the usual
+        // A 44 with the center 2 up and 0 in: 2 · (22 + 2) and 2 of allowance are 50, so 55 is the smallest of the usual
         // diameters (closed form).
         let job = round_job("-5.00 -1.00 x 10", "32/32");
         let layout = JobLayout::of(&job, &round_shape(), &lab(), BlockerStep::Half);

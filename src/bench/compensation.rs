@@ -13,7 +13,7 @@ use crate::optics::compensation::{Compensated, CompensationError, compensate, re
 use crate::optics::lens::{LensError, LensOrder};
 use crate::optics::power::{PowerMatrix, SphereCylinder};
 use crate::optics::prescription::{LensPower, PowerError};
-use crate::optics::unit::{Axis, Dioptre, UnitError};
+use crate::optics::unit::{Axis, Diopter, UnitError};
 use crate::optics::{Eye, Pair};
 
 /// Shown and printed wherever a lens is made for a wrapped or sports frame.
@@ -61,12 +61,12 @@ impl PowerStep {
         let (sphere_d, cross_d) = (stepped(minus.sphere_d), stepped(minus.sphere_d + minus.cylinder_d));
         // -2.125 is written -2.12: towards zero.
         let written = |value_d: f64| match self {
-            PowerStep::Hundredth => Dioptre::round_from(value_d),
-            _ => Dioptre::from_hundredths((value_d * 100.0).trunc() as i32),
+            PowerStep::Hundredth => Diopter::round_from(value_d),
+            _ => Diopter::from_hundredths((value_d * 100.0).trunc() as i32),
         };
         let cylinder = written(cross_d - sphere_d)?;
         let axis = match cylinder {
-            Dioptre::ZERO => None,
+            Diopter::ZERO => None,
             _ => Some(Axis::new(minus.axis_deg.round() as i32)?),
         };
         Ok(LensPower::new(written(sphere_d)?, cylinder, axis)?)
@@ -150,7 +150,7 @@ impl EyeCompensation {
 /// meridian: a quarter of the narrowest tolerance on a power, 0.12 or 0.13 D. Our choice.
 const AGREES_WITHIN_D: f64 = 0.03;
 
-/// A sentence for each lens in hand that no longer agrees with the compensation decided on: its front or its centre is
+/// A sentence for each lens in hand that no longer agrees with the compensation decided on: its front or its center is
 /// another than the one that the power was computed for.
 pub fn disagreements(job: &Job, layout: Option<&JobLayout>, in_hand: &Pair<Option<LensInHand>>) -> Vec<String> {
     let Some(decision) = job.compensated() else { return Vec::new() };
@@ -172,19 +172,19 @@ fn disagreement(
     let now = EyeCompensation::of(job, eye, layout, Some(in_hand), position, step, front_power_d).ok()?;
     let order = now.lens.body.order();
     let then =
-        LensOrder { front_power_d: decided.front.to_f64(), centre_thickness_mm: decided.centre.to_f64(), ..*order };
+        LensOrder { front_power_d: decided.front.to_f64(), center_thickness_mm: decided.center.to_f64(), ..*order };
     let wanted = compensate(eye, &then, &position.numbers()).ok()?.order;
     let off = most_apart_d(now.compensated.order, wanted);
     (off > AGREES_WITHIN_D).then(|| {
         format!(
             "The {} lens in hand no longer agrees with the power decided on: that was computed for a front of {} D and a \
-             centre of {} mm, this lens has {:+.2} D and {:.2} mm and would have to be ordered as {}, {off:.2} D away. \
+             center of {} mm, this lens has {:+.2} D and {:.2} mm and would have to be ordered as {}, {off:.2} D away. \
              Decide again, or take another lens.",
             eye.name(),
             decided.front,
-            decided.centre,
+            decided.center,
             order.front_power_d,
-            order.centre_thickness_mm,
+            order.center_thickness_mm,
             now.order,
         )
     })
@@ -205,7 +205,7 @@ mod tests {
     use crate::bench::lens::Origin;
     use crate::desk::fitting::{DecidedLens, FramePosition};
     use crate::desk::frame::Rim;
-    use crate::optics::unit::Millimetre;
+    use crate::optics::unit::Millimeter;
     use crate::shape::blocker::BlockerStep;
 
     fn power(sphere_d: f64, cylinder_d: f64, axis_deg: f64) -> SphereCylinder {
@@ -252,10 +252,10 @@ mod tests {
             drawer_lens: None,
             source: String::new(),
             diameter: "70".parse().unwrap(),
-            centre: Some("4.2".parse().unwrap()),
+            center: Some("4.2".parse().unwrap()),
             front_power: Some("5.25".parse().unwrap()),
-            off_in: Millimetre::ZERO,
-            off_up: Millimetre::ZERO,
+            off_in: Millimeter::ZERO,
+            off_up: Millimeter::ZERO,
             has_ground_prism: false,
         };
         for rx in ["-4.00 -1.00 x 20", "+4.00 -1.00 x 20", "+0.25 sph", "-4.00 sph 2 BI", "pl 2 BI", "+3.00 sph 1 BU"] {
@@ -271,7 +271,7 @@ mod tests {
                         assert_eq!(got.lens, own, "{rx} {rim:?}");
                         if in_hand.is_some() {
                             assert_eq!(own.body.order().front_power_d, 5.25);
-                            assert_eq!(own.body.order().centre_thickness_mm, 4.2);
+                            assert_eq!(own.body.order().center_thickness_mm, 4.2);
                         }
                     }
                 }
@@ -281,7 +281,7 @@ mod tests {
 
     #[test]
     fn a_lens_in_hand_that_no_longer_agrees_is_named() {
-        // A front of +8.00 D at 20 degrees of wrap, decided on; then another front or centre comes.
+        // A front of +8.00 D at 20 degrees of wrap, decided on; then another front or center comes.
         let wear = FramePosition { wrap: "20".parse().unwrap(), ..PositionOfWear::usual().frame };
         let position = PositionOfWear { frame: wear, ..PositionOfWear::usual() };
         let mut job = round_job("-6.00 sph", "32/32");
@@ -289,34 +289,34 @@ mod tests {
         let decide = |job: &mut Job, is_compensated: bool| {
             let of = |eye| EyeCompensation::of(job, eye, None, None, &position, PowerStep::Quarter, Some(8.0)).unwrap();
             let power = Pair::new(of(Eye::Right).order, of(Eye::Left).order);
-            let lens = DecidedLens { front: "8".parse().unwrap(), centre: "2".parse().unwrap() };
+            let lens = DecidedLens { front: "8".parse().unwrap(), center: "2".parse().unwrap() };
             let at = time::OffsetDateTime::UNIX_EPOCH;
             let lenses = Pair::new(Some(lens), Some(lens));
             job.power_decision = Some(PowerDecision { is_compensated, position, power, lenses, at });
         };
-        let hand = |front: Option<&str>, centre: Option<&str>| LensInHand {
+        let hand = |front: Option<&str>, center: Option<&str>| LensInHand {
             eye: Eye::Right,
             drawer_lens: None,
             source: String::new(),
             diameter: "70".parse().unwrap(),
-            centre: centre.map(|mm| mm.parse().unwrap()),
+            center: center.map(|mm| mm.parse().unwrap()),
             front_power: front.map(|d| d.parse().unwrap()),
-            off_in: Millimetre::ZERO,
-            off_up: Millimetre::ZERO,
+            off_in: Millimeter::ZERO,
+            off_up: Millimeter::ZERO,
             has_ground_prism: false,
         };
         decide(&mut job, true);
-        for (front, centre, agrees) in [
+        for (front, center, agrees) in [
             (Some("8"), Some("2"), true),
             (None, Some("2"), true),
             (Some("7.75"), Some("2"), true),
             // The oblique pencil meets a flatter front at another angle: at 20 degrees of wrap 0.05 D.
             (Some("2"), Some("2"), false),
         ] {
-            let got = disagreements(&job, None, &Pair::new(Some(hand(front, centre)), None));
-            assert_eq!(got.is_empty(), agrees, "{front:?} {centre:?}: {got:?}");
+            let got = disagreements(&job, None, &Pair::new(Some(hand(front, center)), None));
+            assert_eq!(got.is_empty(), agrees, "{front:?} {center:?}: {got:?}");
             assert!(
-                got.iter().all(|says| says.contains("front of +8.00 D and a centre of 2.00 mm, this lens has +2.00"))
+                got.iter().all(|says| says.contains("front of +8.00 D and a center of 2.00 mm, this lens has +2.00"))
             );
         }
         // What it would have to be ordered as is computed for that lens alone.
@@ -358,8 +358,8 @@ mod tests {
             job.frame.details.rim = rim;
             let (of, step) = (PositionOfWear::usual(), PowerStep::Quarter);
             let got = EyeCompensation::of(&job, Eye::Right, None, None, &of, step, None).unwrap();
-            let centre_mm = got.lens.body.order().centre_thickness_mm;
-            assert!((centre_mm - want_mm).abs() < 1e-3, "{rim:?}: {centre_mm}");
+            let center_mm = got.lens.body.order().center_thickness_mm;
+            assert!((center_mm - want_mm).abs() < 1e-3, "{rim:?}: {center_mm}");
         }
     }
 

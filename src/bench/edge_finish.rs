@@ -114,7 +114,7 @@ impl BevelChoice {
     /// Places a line on a lens, in its usual place if none is chosen.
     pub fn of(cut: &CutLens, hold: Hold, placement: Option<Placement>, rim_curve_tool_d: Option<f64>) -> Self {
         let placement = placement.unwrap_or_else(|| usual_placement(hold, &cut.edge));
-        let line = edge_line(&cut.edge, cut.centre, &cut.lens.body, placement, hold, rim_curve_tool_d);
+        let line = edge_line(&cut.edge, cut.center, &cut.lens.body, placement, hold, rim_curve_tool_d);
         Self { hold, placement, line, rim_curve_tool_d }
     }
 
@@ -140,10 +140,10 @@ impl BevelChoice {
         let eye = cut.lens.eye;
         let negative = cut.negative.map(|thin| {
             format!(
-                "The surfaces cross before the edge, by {:.2} mm: {}. A centre thickness of {:.2} mm or more would cure it.",
+                "The surfaces cross before the edge, by {:.2} mm: {}. A center thickness of {:.2} mm or more would cure it.",
                 -thin.at.mm,
                 where_words(eye, thin.at.deg),
-                (thin.centre_mm * 100.0).ceil() / 100.0
+                (thin.center_mm * 100.0).ceil() / 100.0
             )
         });
         let others = self.line.warnings.iter().map(|warning| warning_words(eye, self.hold, warning));
@@ -225,7 +225,7 @@ mod tests {
 
     #[test]
     fn a_thick_edge_hides_behind_the_rim() {
-        let thick = cut("-6.00 sph", Thickness::Centre(2.0));
+        let thick = cut("-6.00 sph", Thickness::Center(2.0));
         let usual = BevelChoice::of(&thick, Hold::USUAL_BEVEL, None, None);
         assert_eq!(usual.placement, Placement::Share(1.0 / 3.0), "common practice: 33:67 on a thick minus edge");
         let most = usual.most_overhang().unwrap();
@@ -234,7 +234,7 @@ mod tests {
         assert!((most.rear_overhang_mm - want_mm).abs() < 1e-9 && (most.edge.deg - 270.0).abs() < 1e-6);
         assert_eq!(usual.eighths().len(), 8);
         assert!(usual.eighths().iter().zip(0..).all(|(point, i)| (point.edge.deg - f64::from(i) * 45.0).abs() < 0.5));
-        let thin = cut("-1.00 sph", Thickness::Centre(1.5));
+        let thin = cut("-1.00 sph", Thickness::Center(1.5));
         assert_eq!(usual_placement(Hold::USUAL_BEVEL, &thin.edge), Placement::Share(0.5));
         assert_eq!(usual_placement(Hold::USUAL_GROOVE, &thick.edge), Placement::Share(0.5));
     }
@@ -258,7 +258,7 @@ mod tests {
 
     #[test]
     fn a_negative_edge_comes_first() {
-        let crossed = cut("+8.00 sph", Thickness::Centre(1.5));
+        let crossed = cut("+8.00 sph", Thickness::Center(1.5));
         let words = BevelChoice::of(&crossed, Hold::USUAL_BEVEL, None, None).warnings(&crossed);
         assert!(words[0].contains("surfaces cross") && words[0].contains("would cure it"), "{words:?}");
     }
@@ -266,7 +266,7 @@ mod tests {
     #[test]
     fn two_lines_for_the_ticket() {
         let lens = |rx: &str| {
-            let cut = cut(rx, Thickness::Centre(2.0));
+            let cut = cut(rx, Thickness::Center(2.0));
             let line = BevelChoice::of(&cut, Hold::USUAL_BEVEL, None, None);
             Some((cut, line))
         };

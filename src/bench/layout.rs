@@ -1,7 +1,7 @@
 //! The layout of a job for the bench, from its prescription, heights and shape.
 //!
 //! The blocker is set to the point at which the lensmeter reads the prescribed power and prism. Without prescribed
-//! prism, this point is the optical centre. With prism by decentration, the optical centre and the middle of the blank
+//! prism, this point is the optical center. With prism by decentration, the optical center and the middle of the blank
 //! lie elsewhere: this changes the blank that is needed, but not the blocker settings. With prism ground in, it is the
 //! prism reference point, and the blank goes around it.
 
@@ -22,7 +22,7 @@ use crate::shape::boxing::Boxing;
 use crate::shape::layout::{Decentration, EyeLayout, PairLayout, pd_along_wrapped_mm};
 use crate::shape::outline::{Outline, Point};
 
-/// How far above the middle of the box an optical centre usually is, mm. Source: common practice (from memory).
+/// How far above the middle of the box an optical center usually is, mm. Source: common practice (from memory).
 const USUAL_UP_MM: std::ops::RangeInclusive<f64> = -3.0..=8.0;
 /// Decentration beyond this is reported, mm: the frame PD is then more than 14 mm wider than the pupil distance.
 /// Source: common practice (from memory).
@@ -32,7 +32,7 @@ const USUAL_IN_MM: f64 = 7.0;
 #[derive(Debug, Clone, PartialEq)]
 pub struct JobLayout {
     pub eyes: Pair<EyeOnBench>,
-    /// The distance between the boxing centres.
+    /// The distance between the boxing centers.
     pub frame_pd_mm: f64,
     /// The distance between the lenses.
     pub dbl_mm: f64,
@@ -65,7 +65,7 @@ pub struct EyeOnBench {
     pub wanted: Wanted,
     /// Box, decentration and blocker settings. Its blank does not count prescribed prism.
     pub layout: EyeLayout,
-    /// How far the prescribed prism moves the optical centre from the pupil, or why decentration cannot make it. `None`
+    /// How far the prescribed prism moves the optical center from the pupil, or why decentration cannot make it. `None`
     /// without prescribed prism.
     pub by_decentration: Option<Result<Decentration, DecentrationError>>,
     /// How the prescribed prism comes into the lens. `None` without prescribed prism.
@@ -81,13 +81,13 @@ pub struct EyeOnBench {
     margin_mm: f64,
 }
 
-/// The size of an uncut lens and its marked centre.
+/// The size of an uncut lens and its marked center.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Uncut {
     pub diameter_mm: f64,
-    /// The marked optical centre from the middle of the blank, towards the nose.
+    /// The marked optical center from the middle of the blank, towards the nose.
     pub off_in_mm: f64,
-    /// The marked optical centre from the middle of the blank, upwards.
+    /// The marked optical center from the middle of the blank, upwards.
     pub off_up_mm: f64,
 }
 
@@ -101,9 +101,9 @@ impl From<&LensInHand> for Uncut {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Cover {
     pub diameter_mm: f64,
-    /// The middle of the blank, from the boxing centre in the front view.
+    /// The middle of the blank, from the boxing center in the front view.
     pub middle: Point,
-    /// The smallest blank with the same marked centre that covers the shape.
+    /// The smallest blank with the same marked center that covers the shape.
     pub needs: Blank,
     /// Where the least is spare.
     pub tightest: Spare,
@@ -119,7 +119,7 @@ pub enum Fit {
     Tight,
     /// It does not cover the shape.
     TooSmall,
-    /// With its centre and front it would have no edge at its own rim: there is no such lens.
+    /// With its center and front it would have no edge at its own rim: there is no such lens.
     NoRim,
 }
 
@@ -129,7 +129,7 @@ impl Fit {
             Fit::Fits => "fits",
             Fit::Tight => "covers the shape, but with less than the allowance for chips and bevel",
             Fit::TooSmall => "is too small for the shape",
-            Fit::NoRim => "would have no edge at its own rim with this front and centre",
+            Fit::NoRim => "would have no edge at its own rim with this front and center",
         }
     }
 }
@@ -148,7 +148,7 @@ impl JobLayout {
     /// Lays out a job on its shape, for the lenses that are in hand or can be had.
     pub fn with_supply(job: &Job, shape: &FrameShape, lab: &Lab, step: BlockerStep, supply: &Supply) -> Self {
         let outlines = shape.outlines();
-        let pd = job.prescription.centred_on(job.made_for);
+        let pd = job.prescription.centered_on(job.made_for);
         let wanted_of = |eye| {
             let b_mm = Boxing::of(outlines.get(eye)).b_mm;
             Wanted { pd_mm: pd.mono(eye).to_f64(), height_mm: job.eyes.get(eye).height.above_bottom_mm(b_mm) }
@@ -243,9 +243,9 @@ impl JobLayout {
 }
 
 impl EyeOnBench {
-    /// The optical centre, from the boxing centre in the front view: at the pupil, or where decentration for the
+    /// The optical center, from the boxing center in the front view: at the pupil, or where decentration for the
     /// prescribed prism moves it. With prism ground in, the prism reference point.
-    pub fn optical_centre(&self) -> Point {
+    pub fn optical_center(&self) -> Point {
         let pupil = self.layout.decentration.point(self.eye);
         match self.prism.as_ref().and_then(PrismMade::moved) {
             Some(moved) => pupil.plus(moved.point(self.eye)),
@@ -253,15 +253,15 @@ impl EyeOnBench {
         }
     }
 
-    /// The smallest blank for an uncut lens with its optical centre in its middle.
+    /// The smallest blank for an uncut lens with its optical center in its middle.
     pub fn blank(&self) -> Blank {
         self.cover(Uncut::default()).needs
     }
 
-    /// The smallest blank with the optical centre in its middle and this far from the pupil.
-    pub fn blank_decentred(&self, moved: Decentration) -> Blank {
-        let centre = self.layout.decentration.point(self.eye).plus(moved.point(self.eye));
-        Blank::of(&self.outline, &self.layout.boxing, centre, self.margin_mm)
+    /// The smallest blank with the optical center in its middle and this far from the pupil.
+    pub fn blank_decentered(&self, moved: Decentration) -> Blank {
+        let center = self.layout.decentration.point(self.eye).plus(moved.point(self.eye));
+        Blank::of(&self.outline, &self.layout.boxing, center, self.margin_mm)
     }
 
     /// The diameter of the real size that fits, if any does.
@@ -295,7 +295,7 @@ impl EyeOnBench {
         } else if !USUAL_UP_MM.contains(&decentration.up_mm) {
             let side = if decentration.up_mm < 0.0 { "below" } else { "above" };
             cautions.push(format!(
-                "The {name} optical centre is {:.2} mm {side} the middle of the box: was its height measured from the \
+                "The {name} optical center is {:.2} mm {side} the middle of the box: was its height measured from the \
                  lowest point of the box?",
                 decentration.up_mm.abs()
             ));
@@ -303,7 +303,7 @@ impl EyeOnBench {
         if decentration.in_mm.abs() > USUAL_IN_MM {
             let direction = if decentration.in_mm < 0.0 { "out" } else { "in" };
             cautions.push(format!(
-                "The {name} lens is decentred {:.2} mm {direction}: the frame may not suit this pupil distance.",
+                "The {name} lens is decentered {:.2} mm {direction}: the frame may not suit this pupil distance.",
                 decentration.in_mm.abs()
             ));
         }
@@ -313,7 +313,7 @@ impl EyeOnBench {
     /// How an uncut lens covers the shape.
     pub fn cover(&self, uncut: Uncut) -> Cover {
         let off = Decentration { in_mm: uncut.off_in_mm, up_mm: uncut.off_up_mm }.point(self.eye);
-        let middle = blank_middle(self.optical_centre(), off);
+        let middle = blank_middle(self.optical_center(), off);
         let needs = Blank::of(&self.outline, &self.layout.boxing, middle, self.margin_mm);
         let tightest = tightest_spare(&self.outline, middle, uncut.diameter_mm);
         let fit = match () {
@@ -348,7 +348,7 @@ pub fn place_words(eye: Eye, angle_deg: f64) -> String {
 pub(super) mod tests {
     use super::*;
     use crate::bench::real_size::WhyGround;
-    use crate::desk::centre_height::CentreHeight;
+    use crate::desk::center_height::CenterHeight;
     use crate::desk::fitting::{FramePosition, PositionOfWear};
     use crate::desk::lab::read_diameters;
     use crate::desk::prescription::MadeFor;
@@ -377,21 +377,21 @@ pub(super) mod tests {
 
     #[test]
     fn what_is_not_nudged_leaves_prism() {
-        // 31.25 each is set to 31 and 31.5 (the sum stays 62.5): the right centre stands 0.25 mm too far in, the left
-        // 0.25 too far out. Centres narrower than the eyes give base out in a minus lens (textbook): 0.25 mm of
+        // 31.25 each is set to 31 and 31.5 (the sum stays 62.5): the right center stands 0.25 mm too far in, the left
+        // 0.25 too far out. Centers narrower than the eyes give base out in a minus lens (textbook): 0.25 mm of
         // -5.00 D is 0.125, by Prentice.
         let laid = JobLayout::of(&round_job("-5.00 sph", "31.25/31.25"), &round_shape(), &lab(), BlockerStep::Half);
         assert!((laid.eyes.right.left_prism.in_pd + 0.125).abs() < 1e-9);
         assert!((laid.eyes.left.left_prism.in_pd - 0.125).abs() < 1e-9);
         assert!(laid.left_prism.horizontal_pd.abs() < 1e-9, "one in, one out: nothing for the pair");
-        // To a whole millimetre both are set to 31, and the two add.
+        // To a whole millimeter both are set to 31, and the two add.
         let laid = JobLayout::of(&round_job("-5.00 sph", "31.25/31.25"), &round_shape(), &lab(), BlockerStep::Whole);
         assert!((laid.left_prism.horizontal_pd + 0.25).abs() < 1e-9);
     }
 
     #[test]
-    fn prescribed_prism_moves_the_optical_centre() {
-        // -4.00 with 2 base in: the centre 5 mm out (computed by Prentice).
+    fn prescribed_prism_moves_the_optical_center() {
+        // -4.00 with 2 base in: the center 5 mm out (computed by Prentice).
         let laid = JobLayout::of(&round_job("-4.00 sph 2 BI", "32/32"), &round_shape(), &lab(), BlockerStep::Half);
         for (eye, laid) in laid.eyes.iter() {
             let moved = laid.prism.as_ref().and_then(PrismMade::moved).unwrap();
@@ -400,7 +400,7 @@ pub(super) mod tests {
             assert!((laid.blank().exact_mm - want).abs() < 0.002);
             // The blocker is set to the point where the prism is read.
             assert_eq!(laid.layout.blocker.set_pd_mm, 32.0);
-            // A lens with the prism ground in has its optical centre as far off its middle.
+            // A lens with the prism ground in has its optical center as far off its middle.
             let ground = laid.cover(Uncut { diameter_mm: 60.0, off_in_mm: -5.0, off_up_mm: 0.0 });
             assert!((ground.needs.exact_mm - 48.0).abs() < 0.002);
         }
@@ -416,14 +416,14 @@ pub(super) mod tests {
     }
 
     #[test]
-    fn a_wrapped_front_is_decentred_along_the_lens_where_the_trace_was_made_flat() {
+    fn a_wrapped_front_is_decentered_along_the_lens_where_the_trace_was_made_flat() {
         let mut job = round_job("-4.00 sph", "30/30");
         let of = |job: &Job| JobLayout::of(job, &round_shape(), &lab(), BlockerStep::Tenth);
         let in_mm = |layout: &JobLayout| layout.eyes.right.layout.decentration.in_mm;
         // A 44 and DBL 20: 32 less 30.
         assert!((in_mm(&of(&job)) - 2.0).abs() < 1e-9);
         for (trace, want_mm, set_pd_mm) in [
-            // The lens is 44 cos 20 wide across the face: its centre is 10 + 20.673 from the middle, 0.673 beyond the
+            // The lens is 44 cos 20 wide across the face: its center is 10 + 20.673 from the middle, 0.673 beyond the
             // pupil, which is 0.716 in the plane of the lens (geometry).
             (TracePlane::Flat, 0.716_4, 31.3),
             (TracePlane::AsWorn, 2.0, 30.0),
@@ -468,10 +468,10 @@ pub(super) mod tests {
         let says = none.no_stock_lens().unwrap();
         assert!(says.contains("the right eye: it needs 50.00 mm, and the largest is 49.5 mm"), "{says}");
         assert!(says.contains("Order it surfaced to 50 mm or larger"), "{says}");
-        // -1.00 D with 2 base in: decentred 20 mm (Prentice), far beyond any blank; ground in, 50 mm is enough.
+        // -1.00 D with 2 base in: decentered 20 mm (Prentice), far beyond any blank; ground in, 50 mm is enough.
         let laid = of("-1.00 sph 2 BI", "55 80");
         assert!(matches!(laid.prism, Some(PrismMade::Ground(WhyGround::NoSize { .. }))), "{:?}", laid.prism);
-        assert!(laid.optical_centre().y_mm > 1.9 && laid.optical_centre().x_mm.abs() < 1e-9, "at the pupil");
+        assert!(laid.optical_center().y_mm > 1.9 && laid.optical_center().x_mm.abs() < 1e-9, "at the pupil");
         let says = laid.no_stock_lens().unwrap();
         assert!(says.contains("surfaced, with its prism ground, to 50 mm or larger"), "{says}");
     }
@@ -481,7 +481,7 @@ pub(super) mod tests {
         // Round 44: the middle is 22 mm up.
         for (typed, up_mm) in [("24", 2.0), ("4 above the middle", 4.0), ("1.5 below the middle", -1.5), ("", 0.0)] {
             let mut job = round_job("-1.00 sph", "32/32");
-            job.eyes.right.height = CentreHeight::read(typed).unwrap();
+            job.eyes.right.height = CenterHeight::read(typed).unwrap();
             let laid = JobLayout::of(&job, &round_shape(), &lab(), BlockerStep::Half).eyes.right.layout;
             assert!((laid.decentration.up_mm - up_mm).abs() < 1e-6, "{typed}: {:?}", laid.decentration);
         }
@@ -494,11 +494,11 @@ pub(super) mod tests {
             ("32/32", "24", vec![]),
             ("32/32", "18", vec!["4.00 mm below the middle"]),
             ("32/32", "31", vec!["9.00 mm above the middle"]),
-            ("24/32", "24", vec!["decentred 8.00 mm in"]),
+            ("24/32", "24", vec!["decentered 8.00 mm in"]),
             ("32/32", "46", vec!["outside the shape"]),
         ] {
             let mut job = round_job("-1.00 sph", pd);
-            job.eyes.right.height = CentreHeight::read(height).unwrap();
+            job.eyes.right.height = CenterHeight::read(height).unwrap();
             let got = JobLayout::of(&job, &round_shape(), &lab(), BlockerStep::Half).eyes.right.cautions();
             assert_eq!(got.len(), said.len(), "{pd} {height}: {got:?}");
             assert!(got.iter().zip(&said).all(|(got, said)| got.contains(said)), "{pd} {height}: {got:?}");
@@ -506,7 +506,7 @@ pub(super) mod tests {
     }
 
     #[test]
-    fn a_reading_pair_is_centred_on_the_near_distance() {
+    fn a_reading_pair_is_centered_on_the_near_distance() {
         let mut job = round_job("+2.00 sph", "64");
         job.made_for = MadeFor::Near;
         let laid = JobLayout::of(&job, &round_shape(), &lab(), BlockerStep::Half);

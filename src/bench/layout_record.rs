@@ -9,22 +9,22 @@ use super::real_size::{PrismMade, Supply};
 use crate::desk::frame_shape::FrameShape;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
-use crate::optics::unit::{Dioptre, Millimetre, UnitError};
+use crate::optics::unit::{Diopter, Millimeter, UnitError};
 use crate::optics::{Eye, Pair};
 
 /// A layout as it was made.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LayoutRecord {
     /// The step the blocker settings are rounded to.
-    pub blocker_step: Millimetre,
+    pub blocker_step: Millimeter,
     /// The lab's allowance on a blank.
-    pub blank_margin: Millimetre,
+    pub blank_margin: Millimeter,
     /// The distance between the lenses.
-    pub dbl: Millimetre,
-    /// The distance between the boxing centres.
-    pub frame_pd: Millimetre,
+    pub dbl: Millimeter,
+    /// The distance between the boxing centers.
+    pub frame_pd: Millimeter,
     /// The wearer's pupil distance for the use the pair is made for.
-    pub wanted_pd: Millimetre,
+    pub wanted_pd: Millimeter,
     /// Each eye a lens is made for.
     pub eyes: Pair<Option<EyeRecord>>,
 }
@@ -33,29 +33,29 @@ pub struct LayoutRecord {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct EyeRecord {
     /// The pupil from the middle of the nose.
-    pub wanted_pd: Millimetre,
+    pub wanted_pd: Millimeter,
     /// The pupil above the lowest point of the box.
-    pub wanted_height: Millimetre,
+    pub wanted_height: Millimeter,
     /// The PD the blocker is set to.
-    pub set_pd: Millimetre,
+    pub set_pd: Millimeter,
     /// The height the blocker is set to.
-    pub set_height: Millimetre,
+    pub set_height: Millimeter,
     /// What must still be moved towards the nose.
-    pub nudge_in: Millimetre,
+    pub nudge_in: Millimeter,
     /// What must still be moved up.
-    pub nudge_up: Millimetre,
-    /// The pupil from the boxing centre, towards the nose.
-    pub decentration_in: Millimetre,
-    /// The pupil from the boxing centre, upwards.
-    pub decentration_up: Millimetre,
-    /// The optical centre from the boxing centre, towards the nose: the pupil, or where prescribed prism moves it.
-    pub centre_in: Millimetre,
-    /// The optical centre from the boxing centre, upwards.
-    pub centre_up: Millimetre,
+    pub nudge_up: Millimeter,
+    /// The pupil from the boxing center, towards the nose.
+    pub decentration_in: Millimeter,
+    /// The pupil from the boxing center, upwards.
+    pub decentration_up: Millimeter,
+    /// The optical center from the boxing center, towards the nose: the pupil, or where prescribed prism moves it.
+    pub center_in: Millimeter,
+    /// The optical center from the boxing center, upwards.
+    pub center_up: Millimeter,
     /// The smallest blank that covers the shape.
-    pub needs_exact: Millimetre,
+    pub needs_exact: Millimeter,
     /// The smallest blank with the lab's allowance.
-    pub needs_with_margin: Millimetre,
+    pub needs_with_margin: Millimeter,
     /// The lens; `None` where no such lens can be made.
     pub lens: Option<LensRecord>,
     /// Whether the prescribed prism is ground in. `None` without prescribed prism.
@@ -66,15 +66,15 @@ pub struct EyeRecord {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct LensRecord {
     /// Diameter of the uncut lens.
-    pub diameter: Millimetre,
+    pub diameter: Millimeter,
     /// Where the diameter comes from.
     pub diameter_from: Origin,
     /// True power of the front.
-    pub front_power: Dioptre,
+    pub front_power: Diopter,
     /// Where the front comes from.
     pub front_from: Origin,
-    /// Thickness at the optical centre.
-    pub centre_thickness: Millimetre,
+    /// Thickness at the optical center.
+    pub center_thickness: Millimeter,
     /// Where the thickness comes from.
     pub thickness_from: Origin,
 }
@@ -91,11 +91,11 @@ impl LayoutRecord {
             laid.is_made.then(|| EyeRecord::of(laid, lenses.get(eye).as_ref())).transpose()
         };
         Ok(Self {
-            blocker_step: Millimetre::round_from(layout.step.mm())?,
+            blocker_step: Millimeter::round_from(layout.step.mm())?,
             blank_margin: lab.blank_margin,
-            dbl: Millimetre::round_from(layout.dbl_mm)?,
-            frame_pd: Millimetre::round_from(layout.frame_pd_mm)?,
-            wanted_pd: Millimetre::round_from(layout.wanted_pd_mm)?,
+            dbl: Millimeter::round_from(layout.dbl_mm)?,
+            frame_pd: Millimeter::round_from(layout.frame_pd_mm)?,
+            wanted_pd: Millimeter::round_from(layout.wanted_pd_mm)?,
             eyes: Pair::new(eye(Eye::Right)?, eye(Eye::Left)?),
         })
     }
@@ -116,9 +116,9 @@ impl LayoutRecord {
 
 impl EyeRecord {
     fn of(laid: &EyeOnBench, lens: Option<&JobLens>) -> Result<Self, UnitError> {
-        let mm = Millimetre::round_from;
+        let mm = Millimeter::round_from;
         let (blocker, decentration) = (&laid.layout.blocker, &laid.layout.decentration);
-        let (centre, needs) = (laid.optical_centre(), laid.blank());
+        let (center, needs) = (laid.optical_center(), laid.blank());
         Ok(Self {
             wanted_pd: mm(laid.wanted.pd_mm)?,
             wanted_height: mm(laid.wanted.height_mm)?,
@@ -128,8 +128,8 @@ impl EyeRecord {
             nudge_up: mm(blocker.nudge_up_mm)?,
             decentration_in: mm(decentration.in_mm)?,
             decentration_up: mm(decentration.up_mm)?,
-            centre_in: mm(centre.x_mm * laid.eye.nasal_sign())?,
-            centre_up: mm(centre.y_mm)?,
+            center_in: mm(center.x_mm * laid.eye.nasal_sign())?,
+            center_up: mm(center.y_mm)?,
             needs_exact: mm(needs.exact_mm)?,
             needs_with_margin: mm(needs.with_margin_mm)?,
             lens: lens.map(|lens| LensRecord::of(laid, lens)).transpose()?,
@@ -142,11 +142,11 @@ impl LensRecord {
     fn of(laid: &EyeOnBench, lens: &JobLens) -> Result<Self, UnitError> {
         let (order, (uncut, diameter_from)) = (lens.body.order(), lens.uncut_on(laid));
         Ok(Self {
-            diameter: Millimetre::round_from(uncut.diameter_mm)?,
+            diameter: Millimeter::round_from(uncut.diameter_mm)?,
             diameter_from,
-            front_power: Dioptre::round_from(order.front_power_d)?,
+            front_power: Diopter::round_from(order.front_power_d)?,
             front_from: lens.front_from,
-            centre_thickness: Millimetre::round_from(order.centre_thickness_mm)?,
+            center_thickness: Millimeter::round_from(order.center_thickness_mm)?,
             thickness_from: lens.thickness_from,
         })
     }
@@ -158,13 +158,13 @@ mod tests {
     use crate::bench::layout::tests::{lab, round_job, round_shape};
     use crate::shape::blocker::BlockerStep;
 
-    fn mm(text: &str) -> Millimetre {
+    fn mm(text: &str) -> Millimeter {
         text.parse().unwrap()
     }
 
     #[test]
     fn a_layout_in_hundredths() {
-        // Round 44, DBL 20, height 24: 2 up; PD 31.25: 0.75 in. -4.00 with 2 base in moves the centre 5 out (Prentice).
+        // Round 44, DBL 20, height 24: 2 up; PD 31.25: 0.75 in. -4.00 with 2 base in moves the center 5 out (Prentice).
         let (job, lab) = (round_job("-4.00 sph 2 BI", "31.25/31.25"), lab());
         let layout = JobLayout::of(&job, &round_shape(), &lab, BlockerStep::Half);
         let lenses = JobLens::pair(&job, Some(&layout), &Pair::default()).map(Result::ok);
@@ -176,11 +176,11 @@ mod tests {
         // The sum stays 62.5: right down, left up.
         assert_eq!((right.set_pd, right.nudge_in), (mm("31"), mm("-0.25")));
         assert_eq!((left.set_pd, left.nudge_in), (mm("31.5"), mm("0.25")));
-        assert_eq!((right.set_height, right.nudge_up), (mm("24"), Millimetre::ZERO));
+        assert_eq!((right.set_height, right.nudge_up), (mm("24"), Millimeter::ZERO));
         assert_eq!((right.decentration_in, right.decentration_up), (mm("0.75"), mm("2")));
         // In is towards the nose for both eyes.
         for eye in [right, left] {
-            assert_eq!((eye.centre_in, eye.centre_up), (mm("-4.25"), mm("2")));
+            assert_eq!((eye.center_in, eye.center_up), (mm("-4.25"), mm("2")));
         }
         // 2 (22 + √(4.25² + 2²)) = 53.39 (closed form), and 2 for chips.
         assert_eq!((right.needs_exact, right.needs_with_margin), (mm("53.39"), mm("55.39")));
@@ -188,7 +188,7 @@ mod tests {
         assert_eq!((lens.diameter, lens.diameter_from), (mm("60"), Origin::Assumed));
         // Vogel: +4.00 in tool power, 4 · 0.498 / 0.53 true.
         assert_eq!((lens.front_power, lens.front_from), ("3.76".parse().unwrap(), Origin::Assumed));
-        assert_eq!((lens.centre_thickness, lens.thickness_from), (mm("2"), Origin::Assumed));
+        assert_eq!((lens.center_thickness, lens.thickness_from), (mm("2"), Origin::Assumed));
     }
 
     #[test]

@@ -1,11 +1,11 @@
-//! Which lens a job has: its front, centre thickness and diameter, and its edge on the shape.
+//! Which lens a job has: its front, center thickness and diameter, and its edge on the shape.
 //!
 //! [`JobLens::of`] is the only answer to this question, for every page and paper. Each number is what the owner asked
 //! for on the page, else that of the lens in hand, else assumed, and says which of these it is. Assumed are the front
-//! by Vogel's rule, taken to the nearest usual one, and the material's usual centre or, where that leaves less edge
-//! than the rim needs, the centre that leaves it (common practice; a rule of thumb until there is a shape).
+//! by Vogel's rule, taken to the nearest usual one, and the material's usual center or, where that leaves less edge
+//! than the rim needs, the center that leaves it (common practice; a rule of thumb until there is a shape).
 //!
-//! Prescribed prism that is made by decentration moves the optical centre, as on the layout. Prism that is ground in, in
+//! Prescribed prism that is made by decentration moves the optical center, as on the layout. Prism that is ground in, in
 //! the lens in hand or because nothing else will do ([`super::real_size`]), is a tilt of the back surface.
 
 use super::edge_finish::hold_of;
@@ -21,7 +21,7 @@ use crate::optics::material::usual_front_d;
 use crate::optics::power::SphereCylinder;
 use crate::optics::prism::{BaseVector, decentration_for};
 use crate::optics::surface::true_from_tool_d;
-use crate::optics::unit::Dioptre;
+use crate::optics::unit::Diopter;
 use crate::optics::{Eye, Pair};
 use crate::shape::bevel::Hold;
 use crate::shape::edge::{Edge, TooThin};
@@ -96,8 +96,8 @@ impl Origin {
     }
 }
 
-/// The edge by the rule of thumb, shown beside the exact figures: the centre less h² F / (2000 (n - 1)), with h the
-/// distance from the optical centre and F the power in that direction. Surfaced prism adds h P / (100 (n - 1)) towards
+/// The edge by the rule of thumb, shown beside the exact figures: the center less h² F / (2000 (n - 1)), with h the
+/// distance from the optical center and F the power in that direction. Surfaced prism adds h P / (100 (n - 1)) towards
 /// the base (textbook).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Thumb {
@@ -127,15 +127,15 @@ pub struct CutLens {
     pub lens: JobLens,
     /// Its edge on the shape.
     pub edge: Edge,
-    /// Its optical centre in the box; with surfaced prism the point where the prescription is read.
-    pub centre: Point,
+    /// Its optical center in the box; with surfaced prism the point where the prescription is read.
+    pub center: Point,
     pub weight_g: f64,
     pub diameter_mm: f64,
     pub diameter_from: Origin,
     pub thumb: Thumb,
     /// The thinnest place on the rim of the uncut lens, or why a surface does not reach that far.
     pub uncut_rim_mm: Result<f64, LensError>,
-    /// Where the surfaces cross before the edge, and the centre that cures it.
+    /// Where the surfaces cross before the edge, and the center that cures it.
     pub negative: Option<TooThin>,
 }
 
@@ -161,7 +161,7 @@ impl JobLens {
                 .or_else(|| decided_front(job, eye, tried))
                 .or_else(|| Some((rim_front_d(job, eye, layout?, index)?, Origin::Rim)))
                 .unwrap_or_else(|| (usual_front_d(power, index), Origin::Assumed));
-        // The same prism for every power tried, so that all pages have one optical centre.
+        // The same prism for every power tried, so that all pages have one optical center.
         let prism = job.prescription.eyes.get(eye).prism.numbers().to_vector(eye);
         let has_surfaced_prism = match layout {
             Some(layout) => matches!(layout.eyes.get(eye).prism, Some(PrismMade::Ground(_))),
@@ -173,16 +173,16 @@ impl JobLens {
             index,
             front_power_d,
             front_conic: 0.0,
-            centre_thickness_mm: f64::from(material.centre_hundredths) / 100.0,
+            center_thickness_mm: f64::from(material.centre_hundredths) / 100.0,
         };
-        let place = layout.map(|layout| layout.eyes.get(eye)).map(|laid| (laid, laid.optical_centre()));
-        let in_hand_centre = in_hand.and_then(|lens| lens.centre).map(|centre| Thickness::Centre(centre.to_f64()));
-        let (body, thickness_from) = match (stated(tried.thickness, in_hand_centre), place) {
-            (Some((thickness, from)), Some((laid, centre))) => {
-                (lens_with_thickness(&laid.outline, centre, order, thickness)?, from)
+        let place = layout.map(|layout| layout.eyes.get(eye)).map(|laid| (laid, laid.optical_center()));
+        let in_hand_center = in_hand.and_then(|lens| lens.center).map(|center| Thickness::Center(center.to_f64()));
+        let (body, thickness_from) = match (stated(tried.thickness, in_hand_center), place) {
+            (Some((thickness, from)), Some((laid, center))) => {
+                (lens_with_thickness(&laid.outline, center, order, thickness)?, from)
             }
-            (Some((Thickness::Centre(centre_thickness_mm), from)), None) => {
-                (Lens::new(LensOrder { centre_thickness_mm, ..order })?, from)
+            (Some((Thickness::Center(center_thickness_mm), from)), None) => {
+                (Lens::new(LensOrder { center_thickness_mm, ..order })?, from)
             }
             (Some((Thickness::ThinnestEdge(least_edge_mm), from)), None) => {
                 (lens_with_thickness_by_thumb(order, least_edge_mm)?, from)
@@ -222,7 +222,7 @@ impl JobLens {
     pub fn cover_on(&self, laid: &EyeOnBench) -> Cover {
         let (uncut, from) = self.uncut_on(laid);
         let cover = laid.cover(uncut);
-        // A lens in hand has an edge; where its centre is not known it is thicker than the one assumed.
+        // A lens in hand has an edge; where its center is not known it is thicker than the one assumed.
         let exists = from == Origin::InHand && self.thickness_from == Origin::Assumed;
         let is_whole = cover.fit == Fit::TooSmall || exists || self.has_rim(laid, uncut);
         Cover { fit: if is_whole { cover.fit } else { Fit::NoRim }, ..cover }
@@ -234,7 +234,7 @@ impl JobLens {
     }
 
     fn has_rim(&self, laid: &EyeOnBench, uncut: Uncut) -> bool {
-        let middle = laid.cover(uncut).middle.minus(laid.optical_centre());
+        let middle = laid.cover(uncut).middle.minus(laid.optical_center());
         uncut_rim_mm(&self.body, middle, uncut.diameter_mm / 2.0).is_ok_and(|rim_mm| rim_mm >= 0.0)
     }
 
@@ -245,30 +245,30 @@ impl JobLens {
     /// [`LensError`] where a surface does not reach the shape.
     pub fn cut(self, layout: &JobLayout) -> Result<CutLens, LensError> {
         let laid = layout.eyes.get(self.eye);
-        let (outline, centre, body) = (&laid.outline, laid.optical_centre(), &self.body);
-        let edge = Edge::of(outline, centre, body)?;
+        let (outline, center, body) = (&laid.outline, laid.optical_center(), &self.body);
+        let edge = Edge::of(outline, center, body)?;
         let (uncut, diameter_from) = self.uncut_on(laid);
         let middle = laid.cover(uncut).middle;
         Ok(CutLens {
-            weight_g: weight_g(volume_mm3(outline, centre, body)?, self.density_g_per_cm3),
+            weight_g: weight_g(volume_mm3(outline, center, body)?, self.density_g_per_cm3),
             thumb: Thumb {
-                thinnest_mm: thumb_mm(body, edge.thinnest().at.minus(centre)),
-                thickest_mm: thumb_mm(body, edge.thickest().at.minus(centre)),
+                thinnest_mm: thumb_mm(body, edge.thinnest().at.minus(center)),
+                thickest_mm: thumb_mm(body, edge.thickest().at.minus(center)),
             },
-            uncut_rim_mm: uncut_rim_mm(body, middle.minus(centre), uncut.diameter_mm / 2.0),
-            // Without a centre that cures it, the negative edge alone is shown.
-            negative: edge.too_thin(outline, centre, body, 0.0).ok().flatten(),
+            uncut_rim_mm: uncut_rim_mm(body, middle.minus(center), uncut.diameter_mm / 2.0),
+            // Without a center that cures it, the negative edge alone is shown.
+            negative: edge.too_thin(outline, center, body, 0.0).ok().flatten(),
             diameter_mm: uncut.diameter_mm,
             diameter_from,
             edge,
-            centre,
+            center,
             lens: self,
         })
     }
 }
 
 /// The uncut lens where its diameter is known: of the diameter tried, else the one in hand. The place of its marked
-/// centre is known only of the one in hand.
+/// center is known only of the one in hand.
 pub fn known_uncut(in_hand: Option<&LensInHand>, tried_mm: Option<f64>) -> Option<(Uncut, Origin)> {
     let in_hand = in_hand.map(Uncut::from);
     match tried_mm {
@@ -291,7 +291,7 @@ pub fn rim_front_d(job: &Job, eye: Eye, layout: &JobLayout, index: f64) -> Optio
     job.frame_position.filter(|wear| wear.wrap.to_f64().abs() >= WRAPPED_DEG)?;
     let tool_d = (*layout.rim_curve_tool_d.get(eye))?;
     // A rim's curve out of the range of a front is no lens's.
-    FRONT.check(Dioptre::round_from(tool_d).ok()?).ok()?;
+    FRONT.check(Diopter::round_from(tool_d).ok()?).ok()?;
     Some(true_from_tool_d(tool_d, index))
 }
 
@@ -303,26 +303,26 @@ fn stated<T>(tried: Option<T>, in_hand: Option<T>) -> Option<(T, Origin)> {
 /// then has no edge there, but its middle can still be computed.
 fn usual_lens(place: Option<(&EyeOnBench, Point)>, usual: LensOrder, least_edge_mm: f64) -> Result<Lens, LensError> {
     let by_thumb = || lens_with_thickness_by_thumb(usual, least_edge_mm);
-    let Some((laid, centre)) = place else { return by_thumb() };
-    match lens_with_usual_thickness(&laid.outline, centre, usual, least_edge_mm) {
+    let Some((laid, center)) = place else { return by_thumb() };
+    match lens_with_usual_thickness(&laid.outline, center, usual, least_edge_mm) {
         Err(LensError::DoesNotSpan { .. }) => by_thumb(),
         lens => lens,
     }
 }
 
-fn thumb_mm(lens: &Lens, from_centre: Point) -> f64 {
+fn thumb_mm(lens: &Lens, from_center: Point) -> f64 {
     let order = lens.order();
-    let h_mm = from_centre.length_mm();
-    let loss_mm = h_mm * h_mm * order.power.power_at_deg(from_centre.angle_deg()) / (2000.0 * (order.index - 1.0));
-    let towards_base_pd_mm = order.prism.x_pd * from_centre.x_mm + order.prism.y_pd * from_centre.y_mm;
-    order.centre_thickness_mm - loss_mm + towards_base_pd_mm / (100.0 * (order.index - 1.0))
+    let h_mm = from_center.length_mm();
+    let loss_mm = h_mm * h_mm * order.power.power_at_deg(from_center.angle_deg()) / (2000.0 * (order.index - 1.0));
+    let towards_base_pd_mm = order.prism.x_pd * from_center.x_mm + order.prism.y_pd * from_center.y_mm;
+    order.center_thickness_mm - loss_mm + towards_base_pd_mm / (100.0 * (order.index - 1.0))
 }
 
-/// The thinnest place on the rim of the uncut lens, whose middle lies at `middle` from the optical centre.
+/// The thinnest place on the rim of the uncut lens, whose middle lies at `middle` from the optical center.
 fn uncut_rim_mm(lens: &Lens, middle: Point, radius_mm: f64) -> Result<f64, LensError> {
     lens.check_span(middle.length_mm() + radius_mm)?;
     let mut thinnest_mm = f64::INFINITY;
-    // Over two degrees the thickness changes by a thousandth of a millimetre at 10 D.
+    // Over two degrees the thickness changes by a thousandth of a millimeter at 10 D.
     for step in 0..180 {
         let at = middle.plus(Point::polar(radius_mm, f64::from(2 * step)));
         thinnest_mm = thinnest_mm.min(lens.thickness_mm(at.x_mm, at.y_mm)?);
@@ -336,7 +336,7 @@ pub(super) mod tests {
     use crate::bench::layout::JobLayout;
     use crate::bench::layout::tests::{lab, round_job, round_shape};
     use crate::desk::catalogue::starting_materials;
-    use crate::optics::unit::Millimetre;
+    use crate::optics::unit::Millimeter;
     use crate::shape::blocker::BlockerStep;
 
     /// The right lens of a round job, cut.
@@ -354,27 +354,27 @@ pub(super) mod tests {
         cut_lens(rx, None, tried).unwrap()
     }
 
-    fn envelope(centre: Option<&str>, front: Option<&str>) -> LensInHand {
+    fn envelope(center: Option<&str>, front: Option<&str>) -> LensInHand {
         LensInHand {
             eye: Eye::Right,
             drawer_lens: None,
             source: String::new(),
             diameter: "70".parse().unwrap(),
-            centre: centre.map(|mm| mm.parse().unwrap()),
+            center: center.map(|mm| mm.parse().unwrap()),
             front_power: front.map(|d| d.parse().unwrap()),
-            off_in: Millimetre::ZERO,
-            off_up: Millimetre::ZERO,
+            off_in: Millimeter::ZERO,
+            off_up: Millimeter::ZERO,
             has_ground_prism: false,
         }
     }
 
     #[test]
     fn exact_beside_the_rule_of_thumb() {
-        // The round 44 with the centre 2 up: -4.00 in hard resin on a +4.00 front, centre 2.0 (textbook sags). The
-        // bottom is 24 from the centre, the top 20.
+        // The round 44 with the center 2 up: -4.00 in hard resin on a +4.00 front, center 2.0 (textbook sags). The
+        // bottom is 24 from the center, the top 20.
         let asked = LensOverrides {
             front_power_d: Some(4.0),
-            thickness: Some(Thickness::Centre(2.0)),
+            thickness: Some(Thickness::Center(2.0)),
             ..LensOverrides::default()
         };
         let got = cut("-4.00 sph", &asked);
@@ -403,11 +403,11 @@ pub(super) mod tests {
         // Vogel: -4.00 wants +4.00 tool, 4 · 0.498 / 0.53 true (textbook).
         let minus = cut("-4.00 sph", &LensOverrides::default());
         assert!((minus.lens.body.order().front_power_d - 4.0 * 0.498 / 0.53).abs() < 1e-12);
-        assert_eq!(minus.lens.body.order().centre_thickness_mm, 2.0, "the material's usual centre");
-        // A plus lens gets the centre that leaves the edge that the rim needs. The bottom, farthest out, is thinnest.
+        assert_eq!(minus.lens.body.order().center_thickness_mm, 2.0, "the material's usual center");
+        // A plus lens gets the center that leaves the edge that the rim needs. The bottom, farthest out, is thinnest.
         let plus = cut("+4.00 sph", &LensOverrides::default());
         assert!((plus.edge.thinnest().mm - 1.0).abs() < 1e-5 && (plus.edge.thinnest().deg - 270.0).abs() < 1e-6);
-        assert!(plus.lens.body.order().centre_thickness_mm > 3.0);
+        assert!(plus.lens.body.order().center_thickness_mm > 3.0);
         assert_eq!(plus.lens.thickness_from, Origin::Assumed);
         assert!(plus.uncut_rim_mm.clone().unwrap() < 1.0, "the uncut rim lies farther out than the shape");
     }
@@ -418,7 +418,7 @@ pub(super) mod tests {
         let of = |tried: &LensOverrides<'_>| cut_lens("-4.00 sph", Some(&in_hand), tried).unwrap();
         let got = of(&LensOverrides::default());
         let order = got.lens.body.order();
-        assert_eq!((order.centre_thickness_mm, order.front_power_d), (1.8, 3.75));
+        assert_eq!((order.center_thickness_mm, order.front_power_d), (1.8, 3.75));
         assert_eq!((got.diameter_mm, got.diameter_from, got.lens.front_from), (70.0, Origin::InHand, Origin::InHand));
         let got = of(&LensOverrides { thickness: Some(Thickness::ThinnestEdge(2.5)), ..LensOverrides::default() });
         assert!((got.edge.thinnest().mm - 2.5).abs() < 1e-5);
@@ -426,7 +426,7 @@ pub(super) mod tests {
     }
 
     #[test]
-    fn only_the_lens_in_hand_has_a_known_marked_centre() {
+    fn only_the_lens_in_hand_has_a_known_marked_center() {
         let in_hand = LensInHand { off_in: "2.5".parse().unwrap(), ..envelope(None, None) };
         for (in_hand, tried_mm, want) in [
             (None, None, None),
@@ -455,12 +455,12 @@ pub(super) mod tests {
     #[test]
     fn a_negative_edge_says_what_cures_it() {
         let got =
-            cut("+6.00 sph", &LensOverrides { thickness: Some(Thickness::Centre(2.0)), ..LensOverrides::default() });
+            cut("+6.00 sph", &LensOverrides { thickness: Some(Thickness::Center(2.0)), ..LensOverrides::default() });
         let thin = got.negative.unwrap();
         assert!(thin.at.mm < 0.0 && (thin.at.deg - 270.0).abs() < 1e-6, "{thin:?}");
         let cured = cut(
             "+6.00 sph",
-            &LensOverrides { thickness: Some(Thickness::Centre(thin.centre_mm)), ..LensOverrides::default() },
+            &LensOverrides { thickness: Some(Thickness::Center(thin.center_mm)), ..LensOverrides::default() },
         );
         assert!(cured.edge.thinnest().mm.abs() < 1e-5, "{}", cured.edge.thinnest().mm);
     }
@@ -481,8 +481,8 @@ pub(super) mod tests {
 
     #[test]
     fn prism_the_power_cannot_make_is_a_tilt_of_the_back() {
-        let decentred = cut("-4.00 sph 2 BI", &LensOverrides::default());
-        assert!(!decentred.lens.has_surfaced_prism && (decentred.centre.x_mm + 5.0).abs() < 1e-9, "5 out (Prentice)");
+        let decentered = cut("-4.00 sph 2 BI", &LensOverrides::default());
+        assert!(!decentered.lens.has_surfaced_prism && (decentered.center.x_mm + 5.0).abs() < 1e-9, "5 out (Prentice)");
         let surfaced = cut("pl 2 BI", &LensOverrides { front_power_d: Some(4.0), ..LensOverrides::default() });
         assert!(surfaced.lens.has_surfaced_prism);
         // 44 mm across at P = 2: 44 · 2 / (100 · 0.498) = 1.767 between nose and temple (textbook).

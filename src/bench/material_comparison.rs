@@ -12,7 +12,7 @@ use crate::optics::prism::BaseVector;
 use crate::optics::{Eye, Pair};
 use crate::shape::compare::{LensInMaterial, in_material};
 
-/// Some wearers notice a color fringe from about this size, prism dioptres. Source: textbook (from memory).
+/// Some wearers notice a color fringe from about this size, prism diopters. Source: textbook (from memory).
 pub const FRINGE_NOTICED_PD: f64 = 0.1;
 
 /// Glass is the only lens material this dense, g/cm³. Source: public materials tables.
@@ -50,7 +50,7 @@ impl MaterialComparison {
             .collect()
     }
 
-    /// The worse fringe of the two eyes, prism dioptres. `None` if the material makes neither lens.
+    /// The worse fringe of the two eyes, prism diopters. `None` if the material makes neither lens.
     pub fn worst_fringe_pd(&self) -> Option<f64> {
         self.eyes.iter().filter_map(|(_, row)| row.as_ref().ok()).map(|row| row.fringe_pd).max_by(f64::total_cmp)
     }
@@ -69,7 +69,7 @@ fn one_eye(
         _ => BaseVector::default(),
     };
     let material = optical(details);
-    in_material(&laid.outline, laid.optical_centre(), rx.power.numbers(), prism, &material, least_edge_mm)
+    in_material(&laid.outline, laid.optical_center(), rx.power.numbers(), prism, &material, least_edge_mm)
 }
 
 fn optical(details: &MaterialDetails) -> OpticalMaterial {
@@ -77,7 +77,7 @@ fn optical(details: &MaterialDetails) -> OpticalMaterial {
         index: details.index(),
         abbe: f64::from(details.abbe_tenths) / 10.0,
         density_g_per_cm3: f64::from(details.density_hundredths) / 100.0,
-        usual_centre_mm: f64::from(details.centre_hundredths) / 100.0,
+        usual_center_mm: f64::from(details.centre_hundredths) / 100.0,
     }
 }
 
@@ -148,7 +148,7 @@ mod tests {
         assert!(thickest_mm(&rows[0]) > thickest_mm(&rows[3]) && thickest_mm(&rows[3]) > thickest_mm(&rows[5]));
         // The list: 30.00 a lens for 1.50 and 85.00 for 1.67, so 110.00 more for the pair.
         assert_eq!((rows[0].more, rows[4].more), (Cents::ZERO, Cents::new(11_000)));
-        // 2 in and 2 up of the middle of a round 44: 22 + √8 from the centre, times 6 D over the Abbe number 58.
+        // 2 in and 2 up of the middle of a round 44: 22 + √8 from the center, times 6 D over the Abbe number 58.
         let want_pd = 6.0 * (2.2 + 0.2 * 2.0_f64.sqrt()) / 58.0;
         assert!((rows[0].worst_fringe_pd().unwrap() - want_pd).abs() < 1e-4, "{want_pd}");
     }

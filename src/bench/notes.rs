@@ -97,7 +97,7 @@ fn cutting(material: &MaterialDetails) -> Vec<&'static str> {
 }
 
 /// Eye protection and dust, for every job.
-pub const DUST: &str = "Wear eye protection and run the extraction: swarf and odour. No food near the edger. Wet swarf is waste; \
+pub const DUST: &str = "Wear eye protection and run the extraction: swarf and odor. No food near the edger. Wet swarf is waste; \
      do not put it down the drain.";
 /// For holes and grooves, which weaken a lens.
 pub const WEAKENED: &str = "Impact resistance can fall after drilling, grooving or thin edges. Confirm the supplier's certificate and the \

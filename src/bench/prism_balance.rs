@@ -22,7 +22,7 @@ pub const READING_VERTICAL_PD: f64 = 1.0;
 /// How far a reading point may lie from the pupil.
 pub const READING_POINT: LengthLimit = LengthLimit::new("A distance from the pupil", -2000, 2000);
 
-/// 10 mm down and 2 in, where a reader looks through a distance pair (common practice); a reading pair is centred for
+/// 10 mm down and 2 in, where a reader looks through a distance pair (common practice); a reading pair is centered for
 /// near already.
 pub fn usual_reading_point(made_for: MadeFor) -> GazePoint {
     let in_mm = if made_for == MadeFor::Near { 0.0 } else { 2.0 };
@@ -34,7 +34,7 @@ pub fn usual_reading_point(made_for: MadeFor) -> GazePoint {
 pub struct EyePrism {
     pub wanted: InUp,
     /// The prism by decentration, or why decentration cannot make it. `None` without prescribed prism.
-    pub decentred: Option<Result<Decentred, DecentrationError>>,
+    pub decentered: Option<Result<Decentered, DecentrationError>>,
     /// The smallest blank if the prism is surfaced, with the lab's allowance. `None` without a shape.
     pub surfaced_blank_mm: Option<f64>,
     /// The prism that is left if nothing is nudged. `None` without a shape.
@@ -43,12 +43,12 @@ pub struct EyePrism {
 
 /// A prism made by decentration.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Decentred {
-    /// How far the optical centre moves from the pupil.
+pub struct Decentered {
+    /// How far the optical center moves from the pupil.
     pub moved: Decentration,
     /// The smallest blank, with the lab's allowance. `None` without a shape.
     pub blank_mm: Option<f64>,
-    /// The prism of an exact ray at the pupil of the decentred lens. `None` if there is no such lens.
+    /// The prism of an exact ray at the pupil of the decentered lens. `None` if there is no such lens.
     pub exact: Option<InUp>,
 }
 
@@ -61,9 +61,9 @@ pub struct PairPrism {
     pub at_reading: Result<Balance, LensError>,
     /// The prism that is left between the eyes if nothing is nudged. `None` without a shape.
     pub unwanted: Option<Imbalance>,
-    /// The limit on the unwanted horizontal prism, and the same limit in prism dioptres.
+    /// The limit on the unwanted horizontal prism, and the same limit in prism diopters.
     pub horizontal: (Limit, f64),
-    /// The limit on the unwanted vertical prism, and the same limit in prism dioptres.
+    /// The limit on the unwanted vertical prism, and the same limit in prism diopters.
     pub vertical: (Limit, f64),
     /// The limits on the prescribed prism, horizontal and vertical. `None` without prescribed prism.
     pub prescribed: Option<(Limit, Limit)>,
@@ -89,22 +89,22 @@ impl PairPrism {
         let eye_prism = |eye: Eye| {
             let laid = layout.map(|layout| layout.eyes.get(eye));
             let base = wanted.get(eye).to_vector(eye);
-            let decentred = (!job.prescription.eyes.get(eye).prism.is_none()).then(|| {
+            let decentered = (!job.prescription.eyes.get(eye).prism.is_none()).then(|| {
                 decentration_for(*power.get(eye), base).map(|(x_mm, up_mm)| {
                     let moved = Decentration { in_mm: x_mm * eye.nasal_sign(), up_mm };
-                    // The pupil, counted from the moved centre.
+                    // The pupil, counted from the moved center.
                     let at = GazePoint { in_mm: -moved.in_mm, up_mm: -moved.up_mm };
                     let exact = lens(eye, BaseVector::default()).and_then(|plain| gaze_prism(eye, &plain, at));
-                    Decentred {
+                    Decentered {
                         moved,
-                        blank_mm: laid.map(|laid| laid.blank_decentred(moved).with_margin_mm),
+                        blank_mm: laid.map(|laid| laid.blank_decentered(moved).with_margin_mm),
                         exact: exact.ok().map(|prism| prism.exact.to_in_up(eye)),
                     }
                 })
             });
             EyePrism {
                 wanted: *wanted.get(eye),
-                decentred,
+                decentered,
                 // With surfaced prism, the pupil stays in the middle of the blank.
                 surfaced_blank_mm: laid.map(|laid| laid.layout.blank.with_margin_mm),
                 unwanted: laid.map(|laid| laid.left_prism),
@@ -121,7 +121,7 @@ impl PairPrism {
         let most = |part: fn(&InUp) -> f64| part(&wanted.right).abs().max(part(&wanted.left).abs());
         let (in_pd, up_pd) = (most(|p| p.in_pd), most(|p| p.up_pd));
         let in_prism = |limit: Limit, meridian_d: f64| match limit.unit {
-            Unit::Millimetre => (limit, limit.size * meridian_d / 10.0),
+            Unit::Millimeter => (limit, limit.size * meridian_d / 10.0),
             _ => (limit, limit.size),
         };
         Self {
@@ -154,11 +154,11 @@ mod tests {
         // 2 (22 + 2) and 2 (closed form).
         let got = prism("-4.00 sph 2 BI", GazePoint::default());
         for (eye, of) in got.eyes.iter() {
-            let made = of.decentred.as_ref().unwrap().as_ref().unwrap();
+            let made = of.decentered.as_ref().unwrap().as_ref().unwrap();
             assert!((made.moved.in_mm + 5.0).abs() < 1e-9, "{eye:?}");
             assert!((made.blank_mm.unwrap() - (2.0 * (22.0 + 29.0_f64.sqrt()) + 2.0)).abs() < 0.002);
             assert!((of.surfaced_blank_mm.unwrap() - 50.0).abs() < 0.002);
-            // Prentice's rule is good to 0.03 this near the centre (trade tables, computed).
+            // Prentice's rule is good to 0.03 this near the center (trade tables, computed).
             let exact = made.exact.unwrap();
             assert!((exact.in_pd - 2.0).abs() < 0.03 && exact.up_pd.abs() < 1e-6, "{exact:?}");
             assert!(exact.in_pd != 2.0);
@@ -170,11 +170,11 @@ mod tests {
     }
 
     #[test]
-    fn no_prism_no_ways_and_a_limit_in_millimetres_is_turned_into_prism() {
+    fn no_prism_no_ways_and_a_limit_in_millimeters_is_turned_into_prism() {
         let got = prism("-5.00 sph", GazePoint { in_mm: 0.0, up_mm: -10.0 });
-        assert!(got.eyes.iter().all(|(_, eye)| eye.decentred.is_none()) && got.prescribed.is_none());
+        assert!(got.eyes.iter().all(|(_, eye)| eye.decentered.is_none()) && got.prescribed.is_none());
         // ANSI Z80.1-2015 quick-reference guide: over 3.375 D heights alike within 1.0 mm; 5.00 D there make 0.50.
-        assert_eq!(got.vertical.0.unit, Unit::Millimetre);
+        assert_eq!(got.vertical.0.unit, Unit::Millimeter);
         assert!((got.vertical.1 - 0.5).abs() < 1e-12);
         // Equal lenses balance vertically, whatever prism each makes.
         let reading = got.at_reading.unwrap();

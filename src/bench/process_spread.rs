@@ -42,7 +42,7 @@ pub const FIGURES: [Figure; 12] = [
     ),
     spread("axis_blocking", "Turn on the blocker", "°", "Between the dots and the block", 1000),
     spread("edging_turn", "Turn in the edger", "°", "Slip of the block and slack of the chuck", 1000),
-    spread("centre_marking", "Marking the optical centre", "mm", "Two of three dots lie as near as this", 300),
+    spread("centre_marking", "Marking the optical center", "mm", "Two of three dots lie as near as this", 300),
     spread("blocking", "Placing the lens on the blocker", "mm", "Between the dot and the block’s middle", 300),
     step(
         "lensmeter_step",
@@ -82,7 +82,7 @@ impl Default for ProcessSpread {
                 of.axis_marking_deg,
                 of.axis_blocking_deg,
                 of.edging_turn_deg,
-                of.centre_marking_mm,
+                of.center_marking_mm,
                 of.blocking_mm,
                 of.lensmeter_step_d,
                 of.prism_step_pd,
@@ -106,7 +106,7 @@ impl ProcessSpread {
             axis_marking_deg,
             axis_blocking_deg,
             edging_turn_deg,
-            centre_marking_mm,
+            center_marking_mm,
             blocking_mm,
             lensmeter_step_d,
             prism_step_pd,
@@ -123,11 +123,11 @@ impl ProcessSpread {
             axis_blocking_deg,
             edging_turn_deg,
             axis_step_deg,
-            centre_marking_mm,
+            center_marking_mm,
             blocker_step_mm: if self.nudges { 0.0 } else { lab.blocker_step.to_f64() },
             blocking_mm,
             stick_step_mm,
-            // An order does not specify the centre thickness, so its two spreads make no row.
+            // An order does not specify the center thickness, so its two spreads make no row.
             ..Spreads::default()
         }
     }
@@ -144,7 +144,7 @@ pub fn budget_of(job: &Job, lab: &Lab, spread: &ProcessSpread) -> Budget {
     let order = BudgetOrder {
         power: Pair::new(job.lens_power(Eye::Right).numbers(), job.lens_power(Eye::Left).numbers()),
         prism: job.prescription.eyes.map(|eye| eye.prism.numbers()),
-        centre_specified: Pair::new(false, false),
+        center_specified: Pair::new(false, false),
     };
     let mut budget = budget(lab.tolerance, &order, &spread.numbers(lab));
     budget.rows.retain(|row| row.eye.map_or(job.compares_eyes(), |eye| job.holds_power(eye)));
@@ -174,7 +174,7 @@ mod tests {
         assert_eq!((got.lensmeter_step_d, got.prism_step_pd, got.axis_step_deg), (0.09, 0.10, 0.11));
         assert_eq!((got.axis_marking_deg, got.axis_blocking_deg), (0.04, 0.05));
         assert_eq!((got.blank_cylinder_d, got.blank_prism_pd), (0.02, 0.03));
-        assert_eq!((got.centre_marking_mm, got.blocking_mm, got.blocker_step_mm), (0.07, 0.08, 0.0));
+        assert_eq!((got.center_marking_mm, got.blocking_mm, got.blocker_step_mm), (0.07, 0.08, 0.0));
         spread.nudges = false;
         assert_eq!(spread.numbers(&lab).blocker_step_mm, 0.5);
     }

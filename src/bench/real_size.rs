@@ -2,7 +2,7 @@
 //! lens: both follow from the same question, so they are decided together.
 //!
 //! A lens in hand settles it. Before, the smallest real size that covers the shape and has an edge at its own rim is
-//! assumed, decentred for its prism. Where there is none, the prism is taken as ground in. Source: common practice.
+//! assumed, decentered for its prism. Where there is none, the prism is taken as ground in. Source: common practice.
 
 use super::layout::{EyeOnBench, JobLayout};
 use super::lens::{JobLens, LensOverrides};
@@ -15,7 +15,7 @@ use crate::optics::direction::Directed;
 use crate::optics::notation::short;
 use crate::optics::prescription::Prism;
 use crate::optics::prism::DecentrationError;
-use crate::optics::unit::Millimetre;
+use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
 use crate::shape::layout::Decentration;
 
@@ -90,7 +90,7 @@ impl Supply {
 
     /// Takes the supplier's list of the job.
     #[must_use]
-    pub fn with_list(self, listed: &[Millimetre]) -> Self {
+    pub fn with_list(self, listed: &[Millimeter]) -> Self {
         Self { supplier_mm: listed.iter().map(|diameter| diameter.to_f64()).collect(), ..self }
     }
 
@@ -131,8 +131,8 @@ impl Supply {
 /// How the prescribed prism of an eye comes into its lens.
 #[derive(Debug, Clone, PartialEq)]
 pub enum PrismMade {
-    /// The optical centre is moved this far from the pupil.
-    Decentred(Decentration),
+    /// The optical center is moved this far from the pupil.
+    Decentered(Decentration),
     /// It is ground in on the back surface, and reads at the prism reference point, which stands before the pupil.
     Ground(WhyGround),
 }
@@ -144,15 +144,15 @@ pub enum WhyGround {
     InHand,
     /// Decentration cannot make it.
     NotByDecentration(DecentrationError),
-    /// No lens that can be had covers the shape once it is decentred: it would need this diameter.
+    /// No lens that can be had covers the shape once it is decentered: it would need this diameter.
     NoSize { needs_mm: f64 },
 }
 
 impl PrismMade {
-    /// How far the optical centre lies from the pupil.
+    /// How far the optical center lies from the pupil.
     pub fn moved(&self) -> Option<Decentration> {
         match self {
-            PrismMade::Decentred(moved) => Some(*moved),
+            PrismMade::Decentered(moved) => Some(*moved),
             PrismMade::Ground(_) => None,
         }
     }
@@ -164,11 +164,11 @@ pub(super) fn settle(layout: &mut JobLayout, job: &Job, eye: Eye, in_hand: Optio
         None => None,
         Some(_) if in_hand.is_some_and(|lens| lens.has_ground_prism) => Some(PrismMade::Ground(WhyGround::InHand)),
         Some(Err(why)) => Some(PrismMade::Ground(WhyGround::NotByDecentration(why))),
-        Some(Ok(moved)) => Some(PrismMade::Decentred(moved)),
+        Some(Ok(moved)) => Some(PrismMade::Decentered(moved)),
     };
     choose(layout, job, eye, made);
     let laid = layout.eyes.get(eye);
-    if laid.chosen.is_none() && in_hand.is_none() && matches!(laid.prism, Some(PrismMade::Decentred(_))) {
+    if laid.chosen.is_none() && in_hand.is_none() && matches!(laid.prism, Some(PrismMade::Decentered(_))) {
         let needs_mm = laid.blank().with_margin_mm;
         choose(layout, job, eye, Some(PrismMade::Ground(WhyGround::NoSize { needs_mm })));
     }
@@ -202,7 +202,7 @@ impl EyeOnBench {
                 ("its prism cannot be made by decentration".to_owned(), "")
             }
             (Some(PrismMade::Ground(WhyGround::NoSize { needs_mm })), _) => {
-                (format!("decentred for its prism {}", needs(*needs_mm)), ", or choose a smaller frame")
+                (format!("decentered for its prism {}", needs(*needs_mm)), ", or choose a smaller frame")
             }
             _ if self.chosen.is_some() => return None,
             (_, Some(diameter_mm)) => (
@@ -229,10 +229,10 @@ impl PrismMade {
     /// How the prism is made and where it reads, for layout and ticket. `blank_mm` is the smallest blank.
     pub fn words(&self, eye: Eye, prism: Prism, blank_mm: f64) -> String {
         let why = match self {
-            PrismMade::Decentred(moved) => {
+            PrismMade::Decentered(moved) => {
                 let ways = [Directed::of(moved.in_mm, "in", "out"), Directed::of(moved.up_mm, "up", "down")];
                 return format!(
-                    "By decentration: optical centre moved {} from the pupil; blank {blank_mm:.2} mm. Block the point \
+                    "By decentration: optical center moved {} from the pupil; blank {blank_mm:.2} mm. Block the point \
                      where the lensmeter reads the prism",
                     Directed::join(&ways, "mm", " and ")
                 );
@@ -242,7 +242,7 @@ impl PrismMade {
                 format!("Cannot be made by decentration. {why}. Ground in")
             }
             PrismMade::Ground(WhyGround::NoSize { needs_mm }) => {
-                format!("To be ground in: decentred, the {} lens would need {needs_mm:.2} mm. Ground in", eye.name())
+                format!("To be ground in: decentered, the {} lens would need {needs_mm:.2} mm. Ground in", eye.name())
             }
         };
         format!(
@@ -257,11 +257,11 @@ impl EyeOnBench {
     pub fn to_order(&self) -> Option<String> {
         let size = self.chosen.filter(|_| self.no_stock_lens().is_none())?;
         let mm = short(size.diameter_mm);
-        let decentred = if self.prism.is_some() { ", without prism: it is decentred for its prism" } else { "" };
+        let decentered = if self.prism.is_some() { ", without prism: it is decentered for its prism" } else { "" };
         Some(match size.from {
             SizeFrom::Ordered => return None,
-            SizeFrom::Drawer => format!("Take the {mm} mm lens in the drawer{decentred}."),
-            SizeFrom::Supplier | SizeFrom::Stock => format!("Order {mm} mm or larger{decentred}."),
+            SizeFrom::Drawer => format!("Take the {mm} mm lens in the drawer{decentered}."),
+            SizeFrom::Supplier | SizeFrom::Stock => format!("Order {mm} mm or larger{decentered}."),
         })
     }
 }
@@ -286,17 +286,17 @@ mod tests {
             drawer_lens: None,
             source: String::new(),
             diameter: diameter.parse().unwrap(),
-            centre: None,
+            center: None,
             front_power: None,
-            off_in: Millimetre::ZERO,
-            off_up: Millimetre::ZERO,
+            off_in: Millimeter::ZERO,
+            off_up: Millimeter::ZERO,
             has_ground_prism,
         }
     }
 
     #[test]
     fn a_strong_plus_lens_without_a_rim_does_not_fit() {
-        // Round 44, 2 up: the bottom is 24 from the centre and gets 1 mm. +12.50 in 1.498 on Vogel's front: from 24 to
+        // Round 44, 2 up: the bottom is 24 from the center and gets 1 mm. +12.50 in 1.498 on Vogel's front: from 24 to
         // 27.5 mm the lens loses 27.5² - 24² · 12.5 / 996 = 2.3 mm by the rule of thumb (textbook), and more by exact
         // sags. At 25 mm it loses 0.6.
         let (job, layout) = lay("+12.50 sph", "55 60 65", &Supply::default());
@@ -319,7 +319,7 @@ mod tests {
     }
 
     #[test]
-    fn a_lens_in_hand_exists_whatever_its_centre() {
+    fn a_lens_in_hand_exists_whatever_its_center() {
         let lens = in_hand("55", false);
         let (job, layout) =
             lay("+12.50 sph", "55", &Supply { in_hand: Pair::new(Some(lens.clone()), None), ..Supply::default() });
@@ -327,9 +327,9 @@ mod tests {
             let made = JobLens::of(&job, Eye::Right, Some(&layout), Some(lens), &LensOverrides::default());
             made.unwrap().cover_on(&layout.eyes.right).fit
         };
-        assert_eq!(of(&lens), Fit::Fits, "its envelope does not say its centre");
-        // 7 mm of centre cannot carry +12.50 over 55 mm: 27.5² · 12.5 / 996 = 9.5 (textbook rule of thumb).
-        assert_eq!(of(&LensInHand { centre: Some("7".parse().unwrap()), ..lens }), Fit::NoRim);
+        assert_eq!(of(&lens), Fit::Fits, "its envelope does not say its center");
+        // 7 mm of center cannot carry +12.50 over 55 mm: 27.5² · 12.5 / 996 = 9.5 (textbook rule of thumb).
+        assert_eq!(of(&LensInHand { center: Some("7".parse().unwrap()), ..lens }), Fit::NoRim);
     }
 
     #[test]
@@ -358,20 +358,20 @@ mod tests {
 
     #[test]
     fn a_ground_prism_is_blocked_where_it_reads() {
-        // -4.00 with 2 base in: decentred, the optical centre goes 5 mm out (Prentice).
-        for (supply, ground, centre_x_mm, needs_mm) in [
+        // -4.00 with 2 base in: decentered, the optical center goes 5 mm out (Prentice).
+        for (supply, ground, center_x_mm, needs_mm) in [
             (Supply::default(), false, -5.0, 2.0 * (22.0 + 5.0_f64.hypot(2.0)) + 2.0),
             (Supply { in_hand: Pair::new(Some(in_hand("60", true)), None), ..Supply::default() }, true, 0.0, 50.0),
         ] {
             let (job, layout) = lay("-4.00 sph 2 BI", "55 60", &supply);
             let right = &layout.eyes.right;
-            assert!((right.optical_centre().x_mm - centre_x_mm).abs() < 1e-9);
+            assert!((right.optical_center().x_mm - center_x_mm).abs() < 1e-9);
             assert!((right.blank().with_margin_mm - needs_mm).abs() < 0.002, "{}", right.blank().with_margin_mm);
             assert_eq!(right.layout.blocker.set_pd_mm, 32.0, "the blocker goes by the point where the prism reads");
             let hand = supply.in_hand.right.as_ref();
             let lens = JobLens::of(&job, Eye::Right, Some(&layout), hand, &LensOverrides::default()).unwrap();
             assert_eq!(lens.has_surfaced_prism, ground);
-            // 44 mm across at 2 prism dioptres: 44 · 2 / (100 · 0.498) = 1.767 between nose and temple (textbook).
+            // 44 mm across at 2 prism diopters: 44 · 2 / (100 · 0.498) = 1.767 between nose and temple (textbook).
             let cut = lens.cut(&layout).unwrap();
             let at = |deg: f64| {
                 cut.edge.points().iter().min_by(|a, b| (a.deg - deg).abs().total_cmp(&(b.deg - deg).abs())).unwrap().mm
@@ -398,15 +398,15 @@ mod tests {
         assert_eq!(right("-4.00 sph", "55 60").to_order().as_deref(), Some("Order 55 mm or larger."));
         assert_eq!(
             right("-4.00 sph 2 BI", "55 60").to_order().as_deref(),
-            Some("Order 60 mm or larger, without prism: it is decentred for its prism.")
+            Some("Order 60 mm or larger, without prism: it is decentered for its prism.")
         );
-        // Decentred it needs 56.77 mm: with nothing larger than 55 its prism is to be ground in.
+        // Decentered it needs 56.77 mm: with nothing larger than 55 its prism is to be ground in.
         let laid = right("-4.00 sph 2 BI", "50 55");
         assert_eq!(laid.to_order(), None);
         assert_eq!(
             laid.no_stock_lens().as_deref(),
             Some(
-                "No stock lens fits the right eye: decentred for its prism it needs 56.77 mm, and the largest is 55 mm. \
+                "No stock lens fits the right eye: decentered for its prism it needs 56.77 mm, and the largest is 55 mm. \
                  Order it surfaced, with its prism ground, to 50 mm or larger, or choose a smaller frame."
             )
         );

@@ -13,10 +13,10 @@ use crate::optics::mistake::{Mistake, MistakeKind, find_mistakes};
 use crate::optics::notation;
 use crate::optics::prescription::{Given, LensPower, Prism, PupilDistance};
 use crate::optics::tolerance::{
-    CentreLimits, Measured, Ordered, Profile, Quantity, READING_ALLOWANCE, Status, ToleranceLine, Unit, is_verified,
+    CenterLimits, Measured, Ordered, Profile, Quantity, READING_ALLOWANCE, Status, ToleranceLine, Unit, is_verified,
     verify,
 };
-use crate::optics::unit::Millimetre;
+use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
 
 /// How the powers were read from the lensmeter.
@@ -40,10 +40,10 @@ pub struct Measurement {
     pub power: Pair<Option<LensPower>>,
     /// The powers as typed.
     pub typed: Pair<String>,
-    /// Between the places where the lensmeter reads the prescribed prism; without prism, the optical centres.
+    /// Between the places where the lensmeter reads the prescribed prism; without prism, the optical centers.
     pub pupil_distance: Option<PupilDistance>,
     /// The height of these places above the lowest point of the box.
-    pub height: Pair<Option<Millimetre>>,
+    pub height: Pair<Option<Millimeter>>,
     /// The prism at the ordered place. Asked for only if prism is prescribed.
     pub prism: Pair<Option<Prism>>,
 }
@@ -72,21 +72,21 @@ impl Measurement {
             prism: self.prism.map(|prism| prism.map(Prism::numbers)),
             pupil_distance_mm,
             is_width_only: self.pupil_distance.is_some_and(|read| read.given() == Given::Both),
-            height_mm: self.height.map(|height| height.map(Millimetre::to_f64)),
-            centre_thickness_mm: Pair::new(None, None),
+            height_mm: self.height.map(|height| height.map(Millimeter::to_f64)),
+            center_thickness_mm: Pair::new(None, None),
         }
     }
 }
 
 /// The order of a job as the tolerance tables take it. The heights are those of its layout.
 pub fn ordered(job: &Job, layout: &JobLayout) -> Ordered {
-    let distance = job.prescription.centred_on(job.made_for);
+    let distance = job.prescription.centered_on(job.made_for);
     Ordered {
         power: job.lens_prescriptions().map(|eye| eye.power),
         prism: job.prescription.eyes.map(|eye| eye.prism),
         pupil_distance_mm: Pair::new(distance.mono(Eye::Right).to_f64(), distance.mono(Eye::Left).to_f64()),
         height_mm: layout.eyes.as_ref().map(|eye| eye.wanted.height_mm),
-        centre_thickness_mm: Pair::new(None, None),
+        center_thickness_mm: Pair::new(None, None),
     }
 }
 
@@ -321,7 +321,7 @@ pub struct Judgment {
 /// Judges a finished pair of a job by the lab's tolerances.
 pub fn judge(
     profile: Profile,
-    centre_limits: &CentreLimits,
+    center_limits: &CenterLimits,
     job: &Job,
     layout: &JobLayout,
     measurement: &Measurement,
@@ -330,9 +330,9 @@ pub fn judge(
     let mut ordered = ordered(job, layout);
     let mut measured = measurement.for_tables(&ordered);
     held.leave_out(job, measurement, &mut ordered, &mut measured);
-    let mut lines = verify(profile, centre_limits, &ordered, &measured);
+    let mut lines = verify(profile, center_limits, &ordered, &measured);
     lines.retain(|line| held.holds(line));
-    let mistakes = find_mistakes(profile, centre_limits, &ordered, &measured);
+    let mistakes = find_mistakes(profile, center_limits, &ordered, &measured);
     let verdict = Verdict {
         profile: profile.to_string(),
         rows: lines.iter().map(VerdictRow::of).collect(),
@@ -408,7 +408,7 @@ fn kept_back(lines: &[ToleranceLine], mistakes: &[Mistake]) -> Option<String> {
         return Some("the right and the left lens look exchanged".to_owned());
     }
     let far_off = |line: &&ToleranceLine| {
-        line.unit == Unit::Dioptre
+        line.unit == Unit::Diopter
             && line.off_by.is_some_and(|off| off > KEPT_BACK_FROM * line.limit + READING_ALLOWANCE)
     };
     let line = lines.iter().find(far_off)?;
@@ -456,17 +456,17 @@ fn fits_power(profile: Profile, wanted: LensPower, read: LensPower) -> bool {
         prism: Pair::new(Prism::NONE, Prism::NONE),
         pupil_distance_mm: Pair::new(32.0, 32.0),
         height_mm: Pair::new(20.0, 20.0),
-        centre_thickness_mm: Pair::new(None, None),
+        center_thickness_mm: Pair::new(None, None),
     };
     let measured = Measured {
         power: Pair::new(Some(read), Some(read)),
         prism: Pair::new(None, None),
         pupil_distance_mm: Pair::new(None, None),
         height_mm: Pair::new(None, None),
-        centre_thickness_mm: Pair::new(None, None),
+        center_thickness_mm: Pair::new(None, None),
         is_width_only: false,
     };
-    verify(profile, &CentreLimits::OFF, &ordered, &measured).iter().all(|line| line.status != Status::Fail)
+    verify(profile, &CenterLimits::OFF, &ordered, &measured).iter().all(|line| line.status != Status::Fail)
 }
 
 /// A mistake in a sentence.
@@ -515,7 +515,7 @@ mod tests {
             prism: eyes.map(|e| e.prism),
             pupil_distance_mm: Pair::new(31.0, 33.0),
             height_mm: Pair::new(20.0, 20.0),
-            centre_thickness_mm: Pair::new(None, None),
+            center_thickness_mm: Pair::new(None, None),
         }
     }
 
@@ -531,7 +531,7 @@ mod tests {
         }
     }
 
-    /// The check of a job in the round frame, its centres 24 high, PD 31/33.
+    /// The check of a job in the round frame, its centers 24 high, PD 31/33.
     fn judged(right: (EyeTask, &str), left: (EyeTask, &str), read: [&str; 3], heights: [&str; 2]) -> Judgment {
         let mut job = round_job("pl", "31/33");
         job.prescription.eyes = Pair::new(read_rx(right.1), read_rx(left.1));
@@ -548,7 +548,7 @@ mod tests {
             height: Pair::new(heights[0].parse().ok(), heights[1].parse().ok()),
             prism: Pair::new(None, None),
         };
-        judge(Profile::Z80_1, &CentreLimits::default(), &job, &layout, &measurement)
+        judge(Profile::Z80_1, &CenterLimits::default(), &job, &layout, &measurement)
     }
 
     fn read_rx(text: &str) -> EyePrescription {
@@ -617,7 +617,7 @@ mod tests {
     }
 
     fn verdict_of(measurement: &Measurement) -> Verdict {
-        let lines = verify(Profile::Z80_1, &CentreLimits::OFF, &wanted(), &measurement.for_tables(&wanted()));
+        let lines = verify(Profile::Z80_1, &CenterLimits::OFF, &wanted(), &measurement.for_tables(&wanted()));
         Verdict {
             profile: Profile::Z80_1.to_string(),
             rows: lines.iter().map(VerdictRow::of).collect(),
@@ -643,7 +643,7 @@ mod tests {
     fn a_shift_of_the_whole_pair_is_outside_the_house_limit() {
         let figures = |distance: &str| {
             let reading = measured("-2.25 -1.25 x 95", "-2.50 -0.75 x 80", distance).for_tables(&wanted());
-            let lines = verify(Profile::Z80_1, &CentreLimits::default(), &wanted(), &reading);
+            let lines = verify(Profile::Z80_1, &CenterLimits::default(), &wanted(), &reading);
             let across = |line: &&ToleranceLine| line.quantity.key() == "centre_across";
             let said = lines.iter().filter(across).all(|line| line.explain.contains("cannot be seen"));
             let passes: Vec<bool> = lines.iter().filter(across).map(|line| VerdictFigure::of(line).passes).collect();
@@ -667,7 +667,7 @@ mod tests {
     #[test]
     fn a_verdict_in_numbers() {
         let figures_of = |wanted: &Ordered, measurement: &Measurement| -> Vec<VerdictFigure> {
-            verify(Profile::Z80_1, &CentreLimits::OFF, wanted, &measurement.for_tables(wanted))
+            verify(Profile::Z80_1, &CenterLimits::OFF, wanted, &measurement.for_tables(wanted))
                 .iter()
                 .map(VerdictFigure::of)
                 .collect()
@@ -697,7 +697,7 @@ mod tests {
             row(left, "cylinder", "d", -0.75, Some(-0.75), 0.13, Some(0.0), true),
             row(left, "axis", "deg", 80.0, Some(80.0), 5.0, Some(0.0), true),
             row(None, "vertical_imbalance", "pd", 0.0, None, 0.33, None, false),
-            // The stronger |F(180)| is above 2.75 D, so the row counts millimetres: 66 for 64.
+            // The stronger |F(180)| is above 2.75 D, so the row counts millimeters: 66 for 64.
             row(None, "horizontal_imbalance", "mm", 0.0, Some(2.0), 2.5, Some(2.0), true),
         ];
         assert_eq!(figures.len(), want.len());
@@ -718,7 +718,7 @@ mod tests {
         let mut reading = measured("-2.25 -1.25 x 95", "-2.50 -0.75 x 80", "62");
         reading.prism = Pair::new(Some(prism("pl 1.5 BI 0.8 BU")), Some(prism("pl 0.5 BO 0.9 BU")));
         reading.height = Pair::new("19".parse().ok(), "20".parse().ok());
-        let lines = verify(Profile::Z80_1, &CentreLimits::OFF, &wanted, &reading.for_tables(&wanted));
+        let lines = verify(Profile::Z80_1, &CenterLimits::OFF, &wanted, &reading.for_tables(&wanted));
         let figures: Vec<VerdictFigure> = lines.iter().map(VerdictFigure::of).collect();
         let of = |key: &str| {
             let found = figures.iter().find(|figure| figure.quantity == key).unwrap();
@@ -727,14 +727,14 @@ mod tests {
         for (key, wanted, measured, off_by) in [
             ("prism_horizontal", 1.0, 1.0, 0.0),
             ("prism_vertical", 0.5, -0.1, 0.6),
-            // Centres 2 too near each other.
+            // Centers 2 too near each other.
             ("horizontal_imbalance", 0.0, -2.0, 2.0),
         ] {
             let got = of(key);
             assert!((got.0 - wanted).abs() < 1e-9 && (got.1 - measured).abs() < 1e-9, "{key}: {got:?}");
             assert!((got.2 - off_by).abs() < 1e-9, "{key}: {got:?}");
         }
-        // The right centre 1 mm low before a minus lens: base up right (Prentice).
+        // The right center 1 mm low before a minus lens: base up right (Prentice).
         assert!(of("vertical_imbalance").1 > 0.0 && of("vertical_imbalance").0 == 0.0);
     }
 

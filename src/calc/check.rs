@@ -10,9 +10,9 @@ use crate::optics::power::SphereCylinder;
 use crate::optics::prescription::{LensPower, PowerError, Prism};
 use crate::optics::prism::{BaseVector, InUp};
 use crate::optics::tolerance::{
-    CentreLimits, Measured, Ordered, Profile, Quantity, Status, ToleranceLine, is_verified, verify,
+    CenterLimits, Measured, Ordered, Profile, Quantity, Status, ToleranceLine, is_verified, verify,
 };
-use crate::optics::unit::{Axis, Dioptre, PrismDioptre};
+use crate::optics::unit::{Axis, Diopter, PrismDiopter};
 use crate::optics::{Eye, Pair};
 use crate::shape::blocker::Wanted;
 
@@ -90,7 +90,7 @@ impl CheckRequest {
                 prism: order_prism,
                 pupil_distance_mm: wanted.map(|wanted| wanted.pd_mm),
                 height_mm: wanted.map(|wanted| wanted.height_mm),
-                centre_thickness_mm: Pair::default(),
+                center_thickness_mm: Pair::default(),
             },
             measured: Measured {
                 power: Pair::new(right.0, left.0),
@@ -127,16 +127,16 @@ fn one<T>(pair: &mut Pair<T>, eye: Eye) -> &mut T {
 /// Powers in hundredths or eighths and whole degrees, as a check is written down.
 fn exact_power(path: &str, power: SphereCylinder) -> Result<LensPower, CalcError> {
     let field = |name: &str| format!("{path}.{name}");
-    let dioptre = |name: &str, value: f64| {
+    let diopter = |name: &str, value: f64| {
         let is_whole = |parts: f64| (parts - parts.round()).abs() < 1e-6;
         if !is_whole(value * 100.0) && !is_whole(value * 8.0) {
             let problem = format!("{value} is neither hundredths nor eighths, as a check compares");
             return Err(CalcError::new(field(name), problem));
         }
-        Dioptre::round_from(value).map_err(|error| CalcError::new(field(name), error.to_string()))
+        Diopter::round_from(value).map_err(|error| CalcError::new(field(name), error.to_string()))
     };
-    let (sphere, cylinder) = (dioptre("sphere", power.sphere_d)?, dioptre("cylinder", power.cylinder_d)?);
-    let axis = if cylinder == Dioptre::ZERO {
+    let (sphere, cylinder) = (diopter("sphere", power.sphere_d)?, diopter("cylinder", power.cylinder_d)?);
+    let axis = if cylinder == Diopter::ZERO {
         None
     } else if power.axis_deg.fract() != 0.0 {
         let problem = format!("{} is not whole; a check compares whole degrees", power.axis_deg);
@@ -157,7 +157,7 @@ fn exact_power(path: &str, power: SphereCylinder) -> Result<LensPower, CalcError
 /// The prescribed prism to the nearest hundredth.
 fn exact_prism(path: &str, prism: InUp) -> Result<Prism, CalcError> {
     let refuse = |problem: String| CalcError::new(format!("{path}.prism"), problem);
-    let part = |value: f64| PrismDioptre::round_from(value).map_err(|error| refuse(error.to_string()));
+    let part = |value: f64| PrismDiopter::round_from(value).map_err(|error| refuse(error.to_string()));
     Prism::new(part(prism.in_pd)?, part(prism.up_pd)?).map_err(|error| refuse(error.to_string()))
 }
 
@@ -191,7 +191,7 @@ struct MistakeAnswer {
 impl CheckAnswer {
     pub(super) fn of(question: &CheckQuestion) -> Self {
         let CheckQuestion { profile, ordered, measured, is_read } = question;
-        let limits = CentreLimits::default();
+        let limits = CenterLimits::default();
         let is_asked = |line: &ToleranceLine| match line.eye {
             Some(eye) => *is_read.get(eye),
             // The imbalance needs both lenses.

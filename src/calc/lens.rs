@@ -76,7 +76,7 @@ struct PrismAnswer {
 }
 
 impl LensAnswer {
-    pub(super) fn of(question: &Question, eye: Eye, centre: Point) -> Result<Self, CalcError> {
+    pub(super) fn of(question: &Question, eye: Eye, center: Point) -> Result<Self, CalcError> {
         let Some(power) = *question.powers.get(eye) else {
             return Ok(Self {
                 edge: None,
@@ -89,7 +89,7 @@ impl LensAnswer {
                 prism_at: None,
             });
         };
-        let lens = lens(question, eye, power, centre);
+        let lens = lens(question, eye, power, center);
         // A surface too steep for the shape leaves no edge, but the layout and the middle of the lens can still be
         // answered.
         let (lens, mut edge_problem) = match lens {
@@ -100,7 +100,7 @@ impl LensAnswer {
             Err(error) => return Err(refused(eye, error)),
         };
         let lens = lens.as_ref();
-        let edge = match lens.map(|lens| edge(question, eye, lens, centre)).transpose() {
+        let edge = match lens.map(|lens| edge(question, eye, lens, center)).transpose() {
             Ok(edge) => edge,
             Err(error @ LensError::DoesNotSpan { .. }) => {
                 edge_problem = Some(error.to_string());
@@ -113,7 +113,7 @@ impl LensAnswer {
         }
         let density = question.lens.density;
         Ok(Self {
-            centre_thickness_mm: lens.map(|lens| clean(lens.order().centre_thickness_mm)),
+            centre_thickness_mm: lens.map(|lens| clean(lens.order().center_thickness_mm)),
             weight_g: edge
                 .as_ref()
                 .zip(density)
@@ -129,7 +129,7 @@ impl LensAnswer {
 }
 
 /// The lens of one eye, if its index and a thickness are stated.
-fn lens(question: &Question, eye: Eye, power: SphereCylinder, centre: Point) -> Result<Option<Lens>, LensError> {
+fn lens(question: &Question, eye: Eye, power: SphereCylinder, center: Point) -> Result<Option<Lens>, LensError> {
     let asked = &question.lens;
     let (Some(index), Some(thickness)) = (asked.index, asked.thickness) else { return Ok(None) };
     let order = LensOrder {
@@ -139,18 +139,18 @@ fn lens(question: &Question, eye: Eye, power: SphereCylinder, centre: Point) -> 
         front_power_d: asked.front_power_d.unwrap_or_else(|| usual_front_d(power, index)),
         front_conic: asked.front_conic,
         // Replaced by the stated thickness.
-        centre_thickness_mm: 2.0,
+        center_thickness_mm: 2.0,
     };
-    lens_with_thickness(question.outlines.get(eye), centre, order, thickness).map(Some)
+    lens_with_thickness(question.outlines.get(eye), center, order, thickness).map(Some)
 }
 
 /// The edge of a lens, its volume in mm³, and a warning if the surfaces cross.
-fn edge(question: &Question, eye: Eye, lens: &Lens, centre: Point) -> Result<(Edge, f64, Option<String>), LensError> {
+fn edge(question: &Question, eye: Eye, lens: &Lens, center: Point) -> Result<(Edge, f64, Option<String>), LensError> {
     let outline = question.outlines.get(eye);
-    let edge = Edge::of(outline, centre, lens)?;
-    let volume_mm3 = volume_mm3(outline, centre, lens)?;
-    // Without a centre that cures it, the negative edge alone is answered.
-    let thin = edge.too_thin(outline, centre, lens, 0.0).ok().flatten();
+    let edge = Edge::of(outline, center, lens)?;
+    let volume_mm3 = volume_mm3(outline, center, lens)?;
+    // Without a center that cures it, the negative edge alone is answered.
+    let thin = edge.too_thin(outline, center, lens, 0.0).ok().flatten();
     Ok((edge, volume_mm3, thin.map(|thin| thin.sentence())))
 }
 
@@ -161,8 +161,8 @@ fn refused(eye: Eye, error: LensError) -> CalcError {
         LensError::Index(_) => "lens.index".to_owned(),
         LensError::FrontPower(_) | LensError::DoesNotSpan { surface: "front", .. } => "lens.front_power_d".to_owned(),
         LensError::ConicConstant(_) => "lens.front_conic".to_owned(),
-        LensError::CentreThickness(_) => "lens.centre_thickness_mm".to_owned(),
-        LensError::EdgeThickness(_) | LensError::NoCentreLeft { .. } => "lens.min_edge_thickness_mm".to_owned(),
+        LensError::CenterThickness(_) => "lens.centre_thickness_mm".to_owned(),
+        LensError::EdgeThickness(_) | LensError::NoCenterLeft { .. } => "lens.min_edge_thickness_mm".to_owned(),
         LensError::Prism(_) => format!("{rx}.prism"),
         LensError::Power(_) | LensError::DoesNotSpan { .. } => format!("{rx}.sphere"),
         LensError::NoRay { .. } => "prism_at".to_owned(),
@@ -274,9 +274,9 @@ mod tests {
     }
 
     #[test]
-    fn the_edge_of_a_decentred_lens() {
+    fn the_edge_of_a_decentered_lens() {
         let got = answer(&request());
-        // Centres 31 in from (44 + 18)/2: no decentration; -6.00 across, -4.00 up and down.
+        // Centers 31 in from (44 + 18)/2: no decentration; -6.00 across, -4.00 up and down.
         assert_eq!(got.pointer("/right/edge/at").and_then(Value::as_array).map(Vec::len), Some(400));
         let sag = |power_d: f64| {
             let r = 500.0 / power_d;
@@ -298,7 +298,7 @@ mod tests {
     }
 
     #[test]
-    fn the_thinnest_edge_may_stand_for_the_centre() {
+    fn the_thinnest_edge_may_stand_for_the_center() {
         let mut asked = request();
         asked["rx"]["left"] = json!({"sphere": 5.0});
         asked["rx"]["right"] = json!(null);
@@ -346,7 +346,7 @@ mod tests {
         asked["rx"]["right"] = json!({"sphere": 6.0});
         asked["lens"]["front_power_d"] = json!(10.0);
         let warning = answer(&asked).pointer("/right/edge/warning").and_then(Value::as_str).map(str::to_owned);
-        assert!(warning.is_some_and(|text| text.contains("centre thickness of")), "a negative edge says what cures it");
+        assert!(warning.is_some_and(|text| text.contains("center thickness of")), "a negative edge says what cures it");
     }
 
     #[test]
@@ -361,7 +361,7 @@ mod tests {
             assert!((of("right") - number(&got, &format!("/right/worn/order_textbook/{name}"))).abs() < 0.15);
         }
         assert!(number(&got, "/right/worn/tilt_prism/base_in") < -0.05, "wrap with a plus front is base out");
-        // -4.00 in the vertical: 10 mm below the centre of a minus lens is base down 4.
+        // -4.00 in the vertical: 10 mm below the center of a minus lens is base down 4.
         assert!((number(&got, "/right/prism_at/0/base_up") + 4.0).abs() < 1e-6);
         assert!((number(&got, "/right/prism_at/0/base_up_exact") + 4.0).abs() < 0.2);
         // -6.00 in the horizontal: 5 mm in is base in 3.

@@ -207,7 +207,7 @@ impl LensRequest {
                 let problem = "stands in place of centre_thickness_mm; leave one of them out";
                 return Err(CalcError::new("lens.min_edge_thickness_mm", problem));
             }
-            (Some(centre_mm), None) => Some(Thickness::Centre(centre_mm)),
+            (Some(center_mm), None) => Some(Thickness::Center(center_mm)),
             (None, edge_mm) => edge_mm.map(Thickness::ThinnestEdge),
         };
         Ok(LensQuestion {
@@ -263,7 +263,7 @@ pub(super) fn within(field: impl Into<String>, value: f64, min: f64, max: f64) -
     }
 }
 
-/// Refuses an optical centre outside the box. Source: common practice (from memory).
+/// Refuses an optical center outside the box. Source: common practice (from memory).
 fn in_the_box(eye: Eye, outline: &Outline, height_mm: f64) -> Result<(), CalcError> {
     let b_mm = Boxing::of(outline).b_mm;
     if height_mm < b_mm {

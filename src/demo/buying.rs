@@ -9,7 +9,7 @@ use crate::desk::lab::Lab;
 use crate::desk::purchase::{NewPurchase, PurchaseMove, PurchaseMoveKind};
 use crate::desk::stock::DrawerLensDetails;
 use crate::optics::Eye;
-use crate::optics::unit::Millimetre;
+use crate::optics::unit::Millimeter;
 use crate::store::Store;
 use crate::store::promise::LensPromise;
 
@@ -49,8 +49,8 @@ pub async fn order_lenses(store: &Store, lab: &Lab, today: Date, now: OffsetDate
     Ok(())
 }
 
-fn order_mm(need: &EyeNeed) -> Option<Millimetre> {
-    need.size.order_mm().and_then(|mm| Millimetre::round_from(mm).ok())
+fn order_mm(need: &EyeNeed) -> Option<Millimeter> {
+    need.size.order_mm().and_then(|mm| Millimeter::round_from(mm).ok())
 }
 
 /// Of the order that is late, the right lens is here.
@@ -75,7 +75,7 @@ async fn stock_for(store: &Store, needs: &[EyeNeed], now: OffsetDateTime) -> Res
             sphere: ordered.sphere,
             cylinder: ordered.cylinder,
             diameter: ordered.diameter,
-            centre: None,
+            center: None,
             front_power: None,
             base: "4".parse().ok(),
         };

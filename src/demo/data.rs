@@ -45,7 +45,7 @@ pub struct DemoFrame {
     pub key: String,
     pub maker: String,
     pub model: String,
-    pub colour: String,
+    pub color: String,
     pub eye_size_mm: f64,
     pub bridge_mm: f64,
     pub temple_mm: f64,
@@ -73,7 +73,7 @@ pub struct DemoDrawerLens {
     pub sphere: String,
     pub cylinder: String,
     pub diameter_mm: f64,
-    pub centre_thickness_mm: f64,
+    pub center_thickness_mm: f64,
     pub front_power_d: f64,
     pub count: i64,
 }

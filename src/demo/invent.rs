@@ -145,7 +145,7 @@ const FIRST: [&str; 72] = [
 
 const LAST_BEGIN: [&str; 48] = [
     "Alder", "Amber", "Ashen", "Barley", "Birch", "Black", "Bramble", "Bright", "Brook", "Cinder", "Clover", "Copper",
-    "Crane", "Dapple", "Dusk", "Elm", "Fallow", "Fern", "Flint", "Frost", "Gorse", "Grey", "Harrow", "Hazel", "Heron",
+    "Crane", "Dapple", "Dusk", "Elm", "Fallow", "Fern", "Flint", "Frost", "Gorse", "Gray", "Harrow", "Hazel", "Heron",
     "Holly", "Iron", "Ivy", "Kelp", "Lark", "Linden", "Maple", "Meadow", "Moss", "Nettle", "North", "Oaken", "Otter",
     "Pebble", "Quarry", "Raven", "Reed", "Rowan", "Salt", "Sedge", "Thorn", "Willow", "Wren",
 ];
@@ -237,7 +237,7 @@ const SERIES: [&str; 20] = [
     "Studio", "Harbor", "Summit", "Prairie", "Canyon", "Orchard", "Meridian",
 ];
 
-const COLOURS: [&str; 16] = [
+const COLORS: [&str; 16] = [
     "Ink", "Chestnut", "Olive", "Garnet", "Fog", "Sand", "Teal", "Brass", "Ebony", "Pearl", "Rust", "Indigo", "Moss",
     "Dune", "Steel", "Wine",
 ];
@@ -250,8 +250,8 @@ pub fn later_model(of: &FrameDetails, index: usize) -> FrameDetails {
         0 => String::new(),
         n => format!(" {}", n + 1),
     };
-    let colour = COLOURS[(index + index / 4) % COLOURS.len()];
-    FrameDetails { model: format!("{} {series}{round}", of.model), colour: colour.to_owned(), ..of.clone() }
+    let color = COLORS[(index + index / 4) % COLORS.len()];
+    FrameDetails { model: format!("{} {series}{round}", of.model), color: color.to_owned(), ..of.clone() }
 }
 
 #[cfg(test)]

@@ -22,7 +22,7 @@ use crate::desk::frame_shape::FrameShape;
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
 use crate::optics::prescription::{LensPower, read};
-use crate::optics::unit::Dioptre;
+use crate::optics::unit::Diopter;
 use crate::optics::{Eye, Pair};
 use crate::store::Store;
 use crate::store::bulk::{Batch, Bulk, JobCopy, LayoutCopy, NewCustomer, ShapeCopy};
@@ -147,7 +147,7 @@ fn stronger(typed: &str, times: i64) -> Result<String, DemoError> {
     }
     let sphere = rx.power.sphere().hundredths();
     let step = if sphere < 0 { -25 } else { 25 };
-    let sphere = Dioptre::from_hundredths(sphere + step * times as i32).map_err(|why| wrong(typed, why))?;
+    let sphere = Diopter::from_hundredths(sphere + step * times as i32).map_err(|why| wrong(typed, why))?;
     let power = LensPower::new(sphere, rx.power.cylinder(), rx.power.axis()).map_err(|why| wrong(typed, why))?;
     Ok(power.to_string())
 }
@@ -384,8 +384,8 @@ fn layout_of(number: i64, template: i64, eye: Eye, laid: &EyeRecord) -> LayoutCo
         nudge_up: laid.nudge_up.hundredths(),
         decentration_in: laid.decentration_in.hundredths(),
         decentration_up: laid.decentration_up.hundredths(),
-        centre_in: laid.centre_in.hundredths(),
-        centre_up: laid.centre_up.hundredths(),
+        center_in: laid.center_in.hundredths(),
+        center_up: laid.center_up.hundredths(),
         exact: laid.needs_exact.hundredths(),
         with_margin: laid.needs_with_margin.hundredths(),
     }

@@ -5,7 +5,7 @@ use time::{Duration, OffsetDateTime};
 use super::data::{PaidRow, StageRow};
 use super::{DemoError, Loader, length, wrong};
 use crate::desk::cancellation::{CancelAsker, Cancellation};
-use crate::desk::centre_height::CentreHeight;
+use crate::desk::center_height::CenterHeight;
 use crate::desk::correction::{Correction, Ordered, changes};
 use crate::desk::money::Cents;
 use crate::desk::parcel_return::{ParcelReturn, ReturnCause, ReturnCondition};
@@ -40,7 +40,7 @@ impl Loader<'_> {
         let (_, number) = self.newest(StageRow::Taken, PaidRow::None)?;
         let job = self.store.get_job(number).await?;
         let before = Ordered::of(&job);
-        let height = CentreHeight::Bottom(length("the corrected order", MEASURED_AGAIN_MM)?);
+        let height = CenterHeight::Bottom(length("the corrected order", MEASURED_AGAIN_MM)?);
         let after = Ordered { height: Pair::new(height, height), ..before.clone() };
         let reason = "the customer measured again with the frame on".to_owned();
         let correction = Correction {

@@ -12,7 +12,7 @@ use crate::shape::trace::Trace;
 /// A variant is smaller by this part at most, so that the uncut lens of the model covers it.
 const SMALLER: f64 = 0.012;
 
-/// How far a wave lifts the outline, hundredths of a millimetre.
+/// How far a wave lifts the outline, hundredths of a millimeter.
 const WAVE: f64 = 4.0;
 
 /// The waves around the outline.

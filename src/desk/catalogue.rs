@@ -50,8 +50,8 @@ pub const INDEX_THOUSANDTHS: RangeInclusive<i32> = 1400..=2000;
 pub const ABBE_TENTHS: RangeInclusive<i32> = 100..=1000;
 /// Density, in hundredths of g/cm³.
 pub const DENSITY_HUNDREDTHS: RangeInclusive<i32> = 50..=600;
-/// Usual least centre thickness of a minus lens, in hundredths of a millimetre.
-pub const CENTRE_HUNDREDTHS: RangeInclusive<i32> = 50..=1000;
+/// Usual least center thickness of a minus lens, in hundredths of a millimeter.
+pub const CENTER_HUNDREDTHS: RangeInclusive<i32> = 50..=1000;
 
 /// A material's properties and price.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -64,7 +64,7 @@ pub struct MaterialDetails {
     pub abbe_tenths: i32,
     /// Density in hundredths of g/cm³.
     pub density_hundredths: i32,
-    /// Usual minimum centre thickness of a minus lens, hundredths of a millimetre.
+    /// Usual minimum center thickness of a minus lens, hundredths of a millimeter.
     pub centre_hundredths: i32,
     pub cutting: Cutting,
     /// Procedure code of the material; empty for none.
@@ -112,7 +112,7 @@ pub struct TreatmentDetails {
     pub price: Cents,
 }
 
-/// The materials a new book starts with. Index, Abbe number and density: public materials tables, rounded. Centre
+/// The materials a new book starts with. Index, Abbe number and density: public materials tables, rounded. Center
 /// thickness and cutting: common practice, from memory. Polyurea-urethane is cut wet, as hard resin and the higher
 /// indices (common practice; the edger's own setting for the material decides). Codes: CMS HCPCS Level II;
 /// polyurea-urethane as "polycarbonate or equal" is common practice, from memory. Prices are examples: the owner sets
@@ -148,10 +148,10 @@ pub fn starting_treatments() -> Vec<TreatmentDetails> {
         (TreatmentKind::Coating, "Hard coat", SCRATCH_COAT, 800),
         (TreatmentKind::Coating, "Anti-reflective", ANTI_REFLECTIVE, 2500),
         (TreatmentKind::Coating, "Mirror", MIRROR, 3000),
-        (TreatmentKind::Tint, "Grey 80%", TINT, 1500),
+        (TreatmentKind::Tint, "Gray 80%", TINT, 1500),
         (TreatmentKind::Tint, "Brown 50%", TINT, 1500),
-        (TreatmentKind::Tint, "Light-reacting grey", PHOTOCHROMIC, 5000),
-        (TreatmentKind::Tint, "Polarised grey", POLARIZED, 6000),
+        (TreatmentKind::Tint, "Light-reacting gray", PHOTOCHROMIC, 5000),
+        (TreatmentKind::Tint, "Polarised gray", POLARIZED, 6000),
     ];
     rows.into_iter()
         .map(|(kind, name, code, price)| TreatmentDetails {

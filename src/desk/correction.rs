@@ -1,7 +1,7 @@
 //! Correcting an order: what changes, in words, and what follows from it.
 
 use super::catalogue::{Material, Treatment};
-use super::centre_height::CentreHeight;
+use super::center_height::CenterHeight;
 use super::frame::Frame;
 use super::id::{FrameId, MaterialVersionId, TreatmentVersionId};
 use super::job::{EventKind, EyeTask, Job, Stage};
@@ -22,7 +22,7 @@ pub struct Ordered {
     pub coating: Option<Treatment>,
     pub second_coating: Option<Treatment>,
     pub tint: Option<Treatment>,
-    pub height: Pair<CentreHeight>,
+    pub height: Pair<CenterHeight>,
     pub frame: Frame,
     pub note: String,
 }
@@ -68,7 +68,7 @@ pub struct Correction {
     pub coating: Option<TreatmentVersionId>,
     pub second_coating: Option<TreatmentVersionId>,
     pub tint: Option<TreatmentVersionId>,
-    pub height: Pair<CentreHeight>,
+    pub height: Pair<CenterHeight>,
     pub frame: FrameId,
     pub note: String,
     pub reason: String,
@@ -290,7 +290,7 @@ mod tests {
             assert_eq!(said.iter().map(|s| s.replace("+0.00", "0.00")).collect::<Vec<_>>(), want, "{rx}");
         }
         let mut after = before.clone();
-        after.height.left = CentreHeight::Bottom("21".parse().unwrap());
+        after.height.left = CenterHeight::Bottom("21".parse().unwrap());
         after.prescription.pupil_distance = read_pupil_distance("63").unwrap();
         after.design = Design::Aspheric;
         after.note = "soft bridge".into();
@@ -328,7 +328,7 @@ mod tests {
         assert!(needs_other_lens(&with_prism, &turned, Eye::Right), "a ground prism does not turn with the axis");
         let mut note = before.clone();
         note.note = "soft bridge".into();
-        note.height.right = CentreHeight::Assumed;
+        note.height.right = CenterHeight::Assumed;
         assert!(!needs_other_lens(&before, &note, Eye::Right));
     }
 
@@ -351,7 +351,7 @@ mod tests {
         });
         assert!(withdraws_decision(&job, &stronger));
         let mut same = Ordered::of(&job);
-        (same.note, same.height.right) = ("x".into(), CentreHeight::Assumed);
+        (same.note, same.height.right) = ("x".into(), CenterHeight::Assumed);
         assert!(!withdraws_decision(&job, &same));
         same.design = Design::Aspheric;
         assert!(withdraws_decision(&job, &same), "the front is another");

@@ -1,12 +1,12 @@
 //! Reads a list of uncut lenses as the owner pastes it: one lens a line.
 //!
-//! `-2.25 -0.50 70 centre 1.5 front 3.40 x 4`, `+1.00 sph 65 base 6 x2`, `-4.00; -1.25; 75 mm; base 2`: sphere, cylinder,
-//! diameter, then in any order the centre thickness, the true front or the nominal base curve, and how many (1 where it is
+//! `-2.25 -0.50 70 center 1.5 front 3.40 x 4`, `+1.00 sph 65 base 6 x2`, `-4.00; -1.25; 75 mm; base 2`: sphere, cylinder,
+//! diameter, then in any order the center thickness, the true front or the nominal base curve, and how many (1 where it is
 //! not said).
 
-use super::stock::{BASE, CENTRE, CYLINDER, DIAMETER, FRONT, MOST_AT_ONCE};
+use super::stock::{BASE, CENTER, CYLINDER, DIAMETER, FRONT, MOST_AT_ONCE};
 use crate::optics::prescription::read as read_power;
-use crate::optics::unit::{Dioptre, Millimetre};
+use crate::optics::unit::{Diopter, Millimeter};
 
 /// The most lines accepted.
 pub const MAX_LINES: usize = 200;
@@ -14,13 +14,13 @@ pub const MAX_LINES: usize = 200;
 /// A line of the list.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct DeliveredLens {
-    pub sphere: Dioptre,
+    pub sphere: Diopter,
     /// Zero or minus.
-    pub cylinder: Dioptre,
-    pub diameter: Millimetre,
-    pub centre: Option<Millimetre>,
-    pub front_power: Option<Dioptre>,
-    pub base: Option<Dioptre>,
+    pub cylinder: Diopter,
+    pub diameter: Millimeter,
+    pub center: Option<Millimeter>,
+    pub front_power: Option<Diopter>,
+    pub base: Option<Diopter>,
     pub count: i64,
 }
 
@@ -49,23 +49,23 @@ fn read_line(line: &str) -> Result<DeliveredLens, String> {
     let sphere = read_plain_power("A sphere", words.next().unwrap_or_default())?;
     let is_cylinder = |word: &&str| word.starts_with(['-', '+', '−', '–']) || word.parse() == Ok(0.0);
     let cylinder = match words.next_if(|word| ["sph", "ds", "SPH", "DS"].contains(word)) {
-        Some(_) => Dioptre::ZERO,
+        Some(_) => Diopter::ZERO,
         None => {
             words.next_if(is_cylinder).map(|word| read_plain_power("A cylinder", word)).transpose()?.unwrap_or_default()
         }
     };
     let (sphere, cylinder) = minus_form(sphere, cylinder)?;
     let diameter = DIAMETER.read(words.next().unwrap_or_default().trim_start_matches(['⌀', 'ø', 'Ø'])).map_err(said)?;
-    let mut lens = DeliveredLens { sphere, cylinder, diameter, centre: None, front_power: None, base: None, count: 1 };
+    let mut lens = DeliveredLens { sphere, cylinder, diameter, center: None, front_power: None, base: None, count: 1 };
     while let Some(word) = words.next() {
         let (name, joined) = word.split_at(word.find(|c: char| !c.is_alphabetic()).unwrap_or(word.len()));
         let value = if joined.is_empty() { words.next().unwrap_or_default() } else { joined };
         match name.to_lowercase().as_str() {
-            "centre" | "center" | "ct" | "c" => lens.centre = Some(CENTRE.read(value).map_err(said)?),
+            "center" | "centre" | "ct" | "c" => lens.center = Some(CENTER.read(value).map_err(said)?),
             "front" | "f" => lens.front_power = Some(FRONT.read(value).map_err(said)?),
             "base" | "b" | "bc" => lens.base = Some(BASE.read(value).map_err(said)?),
             "x" | "×" => lens.count = read_count(value)?,
-            _ => return Err(format!("“{word}” is not understood: write centre 1.5, front 3.40 or base 4, and x 2")),
+            _ => return Err(format!("“{word}” is not understood: write center 1.5, front 3.40 or base 4, and x 2")),
         }
     }
     if lens.front_power.is_none() && lens.base.is_none() { Err(NO_FRONT.to_owned()) } else { Ok(lens) }
@@ -80,7 +80,7 @@ fn said(why: impl ToString) -> String {
 /// # Errors
 ///
 /// A sentence that says how to write it.
-pub fn read_plain_power(what: &str, text: &str) -> Result<Dioptre, String> {
+pub fn read_plain_power(what: &str, text: &str) -> Result<Diopter, String> {
     if text.is_empty() {
         return Err(format!("{what} is needed, such as -2.25 or pl"));
     }
@@ -96,13 +96,13 @@ pub fn read_plain_power(what: &str, text: &str) -> Result<Dioptre, String> {
 /// # Errors
 ///
 /// A sentence with the lens in minus form.
-pub fn minus_form(sphere: Dioptre, cylinder: Dioptre) -> Result<(Dioptre, Dioptre), String> {
+pub fn minus_form(sphere: Diopter, cylinder: Diopter) -> Result<(Diopter, Diopter), String> {
     CYLINDER.check(cylinder).map_err(said)?;
-    if cylinder <= Dioptre::ZERO {
+    if cylinder <= Diopter::ZERO {
         return Ok((sphere, cylinder));
     }
     let turned = sphere.hundredths() + cylinder.hundredths();
-    let written = |h: i32| Dioptre::from_hundredths(h).map_or_else(|_| String::new(), |d| d.to_string());
+    let written = |h: i32| Diopter::from_hundredths(h).map_or_else(|_| String::new(), |d| d.to_string());
     Err(format!(
         "That is the plus form. In minus cylinder this lens is {} {}: write it so",
         written(turned),
@@ -131,7 +131,7 @@ mod tests {
     #[test]
     fn reads_what_is_pasted() {
         for (line, want) in [
-            ("-2.25 -0.50 70 centre 1.5 front 3.40 x 4", (-225, -50, 7000, Some(150), Some(340), None, 4)),
+            ("-2.25 -0.50 70 center 1.5 front 3.40 x 4", (-225, -50, 7000, Some(150), Some(340), None, 4)),
             ("+1.00 sph 65 base 6 x2", (100, 0, 6500, None, None, Some(600), 2)),
             ("-4.00; -1.25; 75 mm; base 2", (-400, -125, 7500, None, None, Some(200), 1)),
             ("-4.00\t0\t75mm\tb2\tc1.8", (-400, 0, 7500, Some(180), None, Some(200), 1)),
@@ -142,9 +142,9 @@ mod tests {
                 lens.sphere.hundredths(),
                 lens.cylinder.hundredths(),
                 lens.diameter.hundredths(),
-                lens.centre.map(Millimetre::hundredths),
-                lens.front_power.map(Dioptre::hundredths),
-                lens.base.map(Dioptre::hundredths),
+                lens.center.map(Millimeter::hundredths),
+                lens.front_power.map(Diopter::hundredths),
+                lens.base.map(Diopter::hundredths),
                 lens.count,
             );
             assert_eq!(got, want, "{line}");

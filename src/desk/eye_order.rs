@@ -10,7 +10,7 @@ use super::job::EyeTask;
 use crate::optics::prescription::{
     EyePrescription, LensPower, Note, PrescriptionFault, PrescriptionReading, Prism, read,
 };
-use crate::optics::unit::Dioptre;
+use crate::optics::unit::Diopter;
 use crate::optics::{Eye, Pair};
 
 /// What was typed for one eye.
@@ -123,8 +123,8 @@ impl EyesOrdered {
 pub fn balance_power(other: LensPower) -> LensPower {
     // An eighth is exact in f64, so nothing is lost before the cut.
     let quarters = (other.spherical_equivalent_d() * 4.0).trunc();
-    let sphere = Dioptre::from_hundredths(quarters as i32 * 25).unwrap_or(Dioptre::ZERO);
-    LensPower::new(sphere, Dioptre::ZERO, None).unwrap_or_default()
+    let sphere = Diopter::from_hundredths(quarters as i32 * 25).unwrap_or(Diopter::ZERO);
+    LensPower::new(sphere, Diopter::ZERO, None).unwrap_or_default()
 }
 
 #[cfg(test)]

@@ -11,7 +11,7 @@ use super::limit::LengthLimit;
 use crate::optics::compensation::{MAX_VERTEX_MM, WearPosition};
 use crate::optics::notation;
 use crate::optics::prescription::LensPower;
-use crate::optics::unit::{Dioptre, Millimetre, Tilt};
+use crate::optics::unit::{Diopter, Millimeter, Tilt};
 use crate::optics::{Eye, Pair};
 
 /// From the eye to the back of a lens.
@@ -56,7 +56,7 @@ impl TracePlane {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct FramePosition {
     /// Vertex distance as worn: from the eye to the back of the lens.
-    pub vertex: Millimetre,
+    pub vertex: Millimeter,
     pub panto: Tilt,
     pub wrap: Tilt,
     /// How its trace was made.
@@ -67,7 +67,7 @@ pub struct FramePosition {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct PositionOfWear {
     /// Vertex distance of the refraction: from the eye to the back of the trial lens.
-    pub vertex_from: Millimetre,
+    pub vertex_from: Millimeter,
     /// Whether the two vertex distances are known. Otherwise both are the usual one, and change nothing.
     pub vertex_is_known: bool,
     pub frame: FramePosition,
@@ -78,7 +78,7 @@ impl PositionOfWear {
     /// 8°).
     pub fn usual() -> Self {
         let (mm, deg) =
-            (Millimetre::from_hundredths(1300), |d: i32| Tilt::from_hundredths(d * 100).unwrap_or_default());
+            (Millimeter::from_hundredths(1300), |d: i32| Tilt::from_hundredths(d * 100).unwrap_or_default());
         let vertex = mm.unwrap_or_default();
         let frame = FramePosition { vertex, panto: deg(10), wrap: deg(6), trace: TracePlane::Flat };
         Self { vertex_from: vertex, vertex_is_known: true, frame }
@@ -86,7 +86,7 @@ impl PositionOfWear {
 
     /// `13 to 14 mm, 10° panto, 6° wrap`.
     pub fn words(&self) -> String {
-        let mm = |length: Millimetre| notation::short(length.to_f64());
+        let mm = |length: Millimeter| notation::short(length.to_f64());
         let deg = |tilt: Tilt| tilt.to_f64().to_string();
         let vertex = match self.vertex_is_known {
             true => format!("{} to {} mm", mm(self.vertex_from), mm(self.frame.vertex)),
@@ -110,9 +110,9 @@ impl PositionOfWear {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct DecidedLens {
     /// True power of the front.
-    pub front: Dioptre,
-    /// Thickness at the optical centre.
-    pub centre: Millimetre,
+    pub front: Diopter,
+    /// Thickness at the optical center.
+    pub center: Millimeter,
 }
 
 /// The owner's decision which power to order.
@@ -160,7 +160,7 @@ mod tests {
     }
 
     #[test]
-    fn the_vertex_is_asked_from_five_dioptres_in_any_meridian() {
+    fn the_vertex_is_asked_from_five_diopters_in_any_meridian() {
         let of = |text: &str| asks_vertex(crate::optics::prescription::read(text).unwrap().rx.power);
         for (rx, asked) in [
             ("-5.00 sph", true),

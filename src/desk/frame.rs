@@ -11,7 +11,7 @@ use super::key::keyed;
 use super::limit::LengthLimit;
 use super::money::Cents;
 use crate::optics::notation::short;
-use crate::optics::unit::Millimetre;
+use crate::optics::unit::Millimeter;
 
 /// The width of a lens in the boxing system, as stamped on frames for adults and children.
 pub const EYE_SIZE: LengthLimit = LengthLimit::new("An eye size", 3000, 7500);
@@ -54,13 +54,13 @@ pub struct FrameDetails {
     pub maker: String,
     pub model: String,
     /// May be empty.
-    pub colour: String,
+    pub color: String,
     /// A as stamped on the frame. A traced A has priority.
-    pub eye_size: Millimetre,
+    pub eye_size: Millimeter,
     /// DBL as stamped.
-    pub bridge: Millimetre,
+    pub bridge: Millimeter,
     /// Temple length as stamped.
-    pub temple: Option<Millimetre>,
+    pub temple: Option<Millimeter>,
     pub rim: Rim,
     /// What the lab charges for it.
     pub price: Cents,
@@ -86,8 +86,8 @@ impl fmt::Display for FrameDetails {
     /// `Copperline Tern, slate, 52□18 140`, with the boxing mark between eye size and bridge as on the frame.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{} {}", self.maker, self.model)?;
-        if !self.colour.is_empty() {
-            write!(f, ", {}", self.colour)?;
+        if !self.color.is_empty() {
+            write!(f, ", {}", self.color)?;
         }
         write!(f, ", {}", self.stamp())
     }

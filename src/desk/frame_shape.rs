@@ -6,7 +6,7 @@ use thiserror::Error;
 use super::frame::FrameDetails;
 use super::id::ShapeId;
 use super::key::keyed;
-use crate::optics::unit::Millimetre;
+use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
 use crate::shape::disagreement::Disagreement;
@@ -15,10 +15,10 @@ use crate::shape::record::{RecordFault, TraceFile, Warning, WarningKind, read_an
 use crate::shape::trace::Trace;
 
 /// A larger difference between a traced size and the frame's stamp is reported. Stamps are rounded, so half a
-/// millimetre is usual. Source: common practice (from memory).
+/// millimeter is usual. Source: common practice (from memory).
 pub const STAMP_DIFFERENCE_REPORTED_MM: f64 = 1.0;
 
-/// The accepted distance between lenses, hundredths of a millimetre.
+/// The accepted distance between lenses, hundredths of a millimeter.
 const DBL_RANGE: std::ops::RangeInclusive<i32> = 500..=4000;
 
 /// A shape read from an upload, not stored yet.
@@ -29,7 +29,7 @@ pub struct NewShape {
     /// The eye that was not traced but mirrored.
     pub derived: Option<Eye>,
     /// Distance between the lenses.
-    pub dbl: Millimetre,
+    pub dbl: Millimeter,
     /// Where that distance comes from.
     pub dbl_source: DblSource,
     /// The rim's own curve in tool power (1.530), where the file says it.
@@ -57,7 +57,7 @@ pub struct FrameShape {
     /// The eye that was not traced but mirrored.
     pub derived: Option<Eye>,
     /// Distance between the lenses.
-    pub dbl: Millimetre,
+    pub dbl: Millimeter,
     /// Where that distance comes from.
     pub dbl_source: DblSource,
     /// The rim's own curve in tool power (1.530), where its file said it.
@@ -75,7 +75,7 @@ pub enum ShapeRefused {
     EyeNamedInFile(Eye),
     /// A distance between lenses out of range.
     #[error("A distance between lenses of {0} mm is not possible: between 5 and 40 mm was expected")]
-    Dbl(Millimetre),
+    Dbl(Millimeter),
 }
 
 /// Something odd in the file of a shape, as it was said when the file was read.
@@ -127,8 +127,8 @@ impl NewShape {
         bytes: &[u8],
         name: &str,
         only: Option<Eye>,
-        typed_dbl: Option<Millimetre>,
-        stamped_bridge: Millimetre,
+        typed_dbl: Option<Millimeter>,
+        stamped_bridge: Millimeter,
     ) -> Result<Self, ShapeRefused> {
         let file = read_any(bytes).map_err(ShapeRefused::Faults)?;
         let rim_curve_tool_d = Pair::new(file.rim_curve_tool_d(Eye::Right), file.rim_curve_tool_d(Eye::Left));
@@ -140,7 +140,7 @@ impl NewShape {
             Some(Eye::Left) if names_no_eye(&file) => as_left_eye(file.traces),
             _ => (file.traces, file.derived),
         };
-        let in_file = file.dbl_mm.and_then(|mm| Millimetre::round_from(mm).ok());
+        let in_file = file.dbl_mm.and_then(|mm| Millimeter::round_from(mm).ok());
         let (dbl, dbl_source) = match (typed_dbl, in_file) {
             (Some(typed), Some(in_file)) if typed == in_file => (typed, DblSource::File),
             (Some(typed), None) if typed == stamped_bridge => (typed, DblSource::Stamp),
@@ -260,7 +260,7 @@ mod tests {
         FrameDetails {
             maker: "Fjordline".into(),
             model: "Vikra".into(),
-            colour: String::new(),
+            color: String::new(),
             eye_size: eye_size.parse().unwrap(),
             bridge: bridge.parse().unwrap(),
             temple: None,

@@ -7,7 +7,7 @@ use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::{Date, OffsetDateTime};
 
 use super::catalogue::{Material, Treatment};
-use super::centre_height::CentreHeight;
+use super::center_height::CenterHeight;
 use super::customer::Customer;
 use super::fitting::{FramePosition, PowerDecision, asks_vertex};
 use super::frame::Frame;
@@ -84,8 +84,8 @@ pub struct Job {
 pub struct JobEye {
     /// Whether a lens is made.
     pub task: EyeTask,
-    /// Where the optical centre is to stand.
-    pub height: CentreHeight,
+    /// Where the optical center is to stand.
+    pub height: CenterHeight,
 }
 
 /// What is done for an eye.
@@ -155,8 +155,8 @@ impl Job {
         self.relens_of().is_some() || self.remake.as_ref().is_some_and(|remake| remake.frame_stays)
     }
 
-    /// The ordered height of each optical centre.
-    pub fn height(&self) -> Pair<CentreHeight> {
+    /// The ordered height of each optical center.
+    pub fn height(&self) -> Pair<CenterHeight> {
         self.eyes.map(|eye| eye.height)
     }
 
@@ -307,7 +307,7 @@ pub struct JobLine {
     pub number: i64,
     /// For whom.
     pub customer: String,
-    /// Maker, model and colour of the frame.
+    /// Maker, model and color of the frame.
     pub frame: String,
     /// The day the order was complete.
     pub ordered_on: Date,
@@ -954,8 +954,8 @@ mod tests {
         assert_eq!(job.relens_of(), Some(1042));
         job.parent = Some(Parent { number: 1042, reason: ParentReason::Remake, eyes });
         assert_eq!(job.relens_of(), None, "a remake is not new lenses for an earlier job");
-        job.eyes.left.height = CentreHeight::Assumed;
-        assert_eq!(job.height().map(CentreHeight::words), Pair::new("24.00 mm".into(), "the middle, assumed".into()));
+        job.eyes.left.height = CenterHeight::Assumed;
+        assert_eq!(job.height().map(CenterHeight::words), Pair::new("24.00 mm".into(), "the middle, assumed".into()));
         (job.charged, job.paid) = (Cents::new(18_600), Cents::new(20_000));
         assert_eq!(job.owed(), Cents::new(-1400));
         let at = OffsetDateTime::UNIX_EPOCH;

@@ -9,8 +9,8 @@ use super::key::keyed;
 use super::limit::LengthLimit;
 use super::money::Cents;
 use super::stock::DIAMETER;
-use crate::optics::tolerance::{CentreLimits, Profile};
-use crate::optics::unit::Millimetre;
+use crate::optics::tolerance::{CenterLimits, Profile};
+use crate::optics::unit::Millimeter;
 
 /// Which form of the prescription the procedure codes are taken from. Billing practice takes the sphere as
 /// written (from memory; no published text decides it), so that is the default.
@@ -41,8 +41,8 @@ impl CodeBasis {
 
 /// What a blank may have over the exact least size.
 pub const BLANK_MARGIN: LengthLimit = LengthLimit::new("A margin", 0, 1000);
-/// The lab's own limit on the place of an optical centre.
-pub const CENTRE_LIMIT: LengthLimit = LengthLimit::new("A limit on the place of a centre", 10, 1000);
+/// The lab's own limit on the place of an optical center.
+pub const CENTER_LIMIT: LengthLimit = LengthLimit::new("A limit on the place of a center", 10, 1000);
 /// The diameters that uncut lenses are usually sold in, hundredths of a millimeter. Common practice (from memory).
 const USUAL_DIAMETERS: [i32; 6] = [5500, 6000, 6500, 7000, 7500, 8000];
 /// How many diameters a list may hold.
@@ -53,7 +53,7 @@ const MOST_DIAMETERS: usize = 20;
 /// # Errors
 ///
 /// A sentence for the page.
-pub fn read_diameters(typed: &str) -> Result<Vec<Millimetre>, String> {
+pub fn read_diameters(typed: &str) -> Result<Vec<Millimeter>, String> {
     let words = typed.split([' ', ',', ';', '\n', '\t']).filter(|word| !word.is_empty());
     let mut diameters =
         words.map(|word| DIAMETER.read(word).map_err(|why| why.to_string())).collect::<Result<Vec<_>, _>>()?;
@@ -83,16 +83,16 @@ pub struct Lab {
     /// As insurers ask for it.
     pub tax_id: String,
     /// The finest step of the blocker.
-    pub blocker_step: Millimetre,
+    pub blocker_step: Millimeter,
     /// The allowance on a blank's diameter over the exact minimum, for chips and bevel.
-    pub blank_margin: Millimetre,
+    pub blank_margin: Millimeter,
     /// The table that finished pairs are judged by.
     pub tolerance: Profile,
-    /// How far each optical centre may be from its ordered place, across and in height; `None` is not judged.
-    pub centre_across: Option<Millimetre>,
-    pub centre_height: Option<Millimetre>,
+    /// How far each optical center may be from its ordered place, across and in height; `None` is not judged.
+    pub center_across: Option<Millimeter>,
+    pub center_height: Option<Millimeter>,
     /// The diameters of uncut lenses that can be bought, the smallest first.
-    pub stock_diameters: Vec<Millimetre>,
+    pub stock_diameters: Vec<Millimeter>,
     pub code_basis: CodeBasis,
     /// Working days from order to promised date.
     pub lead_days: i64,
@@ -103,18 +103,18 @@ pub struct Lab {
 }
 
 impl Lab {
-    /// The lab's own limits on the places of the optical centres.
-    pub fn centre_limits(&self) -> CentreLimits {
-        let mm = |limit: Option<Millimetre>| limit.map(Millimetre::to_f64);
-        CentreLimits { across_mm: mm(self.centre_across), height_mm: mm(self.centre_height) }
+    /// The lab's own limits on the places of the optical centers.
+    pub fn center_limits(&self) -> CenterLimits {
+        let mm = |limit: Option<Millimeter>| limit.map(Millimeter::to_f64);
+        CenterLimits { across_mm: mm(self.center_across), height_mm: mm(self.center_height) }
     }
 
-    /// A new lab with defaults: blocker step 0.5 mm, 2 mm on the blank, 1 mm for a centre (common practice), ten
+    /// A new lab with defaults: blocker step 0.5 mm, 2 mm on the blank, 1 mm for a center (common practice), ten
     /// working days, Saturday and Sunday closed.
     pub fn new(name: String, address: String) -> Self {
-        let half = Millimetre::from_hundredths(50).unwrap_or(Millimetre::ZERO);
-        let one = Millimetre::from_hundredths(100).unwrap_or(Millimetre::ZERO);
-        let two = Millimetre::from_hundredths(200).unwrap_or(Millimetre::ZERO);
+        let half = Millimeter::from_hundredths(50).unwrap_or(Millimeter::ZERO);
+        let one = Millimeter::from_hundredths(100).unwrap_or(Millimeter::ZERO);
+        let two = Millimeter::from_hundredths(200).unwrap_or(Millimeter::ZERO);
         Self {
             name,
             address,
@@ -124,11 +124,11 @@ impl Lab {
             blocker_step: half,
             blank_margin: two,
             tolerance: Profile::Z80_1,
-            centre_across: Some(one),
-            centre_height: Some(one),
+            center_across: Some(one),
+            center_height: Some(one),
             stock_diameters: USUAL_DIAMETERS
                 .into_iter()
-                .filter_map(|mm| Millimetre::from_hundredths(mm).ok())
+                .filter_map(|mm| Millimeter::from_hundredths(mm).ok())
                 .collect(),
             code_basis: CodeBasis::default(),
             lead_days: 10,

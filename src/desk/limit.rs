@@ -2,7 +2,7 @@
 
 use thiserror::Error;
 
-use crate::optics::unit::{Dioptre, Millimetre, UnitError};
+use crate::optics::unit::{Diopter, Millimeter, UnitError};
 
 /// Why a figure cannot be taken.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
@@ -47,7 +47,7 @@ pub struct LengthLimit {
 }
 
 impl LengthLimit {
-    /// A limit in hundredths of a millimetre; `what` begins the sentence, such as `A diameter`.
+    /// A limit in hundredths of a millimeter; `what` begins the sentence, such as `A diameter`.
     pub const fn new(what: &'static str, least: i32, most: i32) -> Self {
         Self { what, least, most }
     }
@@ -62,7 +62,7 @@ impl LengthLimit {
     /// # Errors
     ///
     /// [`LimitError`], a sentence to stand beside the field.
-    pub fn read(self, text: &str) -> Result<Millimetre, LimitError> {
+    pub fn read(self, text: &str) -> Result<Millimeter, LimitError> {
         let text = text.trim().trim_end_matches("mm").trim();
         let [least, most] = [self.least, self.most].map(plain);
         if text.is_empty() {
@@ -76,7 +76,7 @@ impl LengthLimit {
     /// # Errors
     ///
     /// [`LimitError::Beyond`].
-    pub fn check(self, length: Millimetre) -> Result<Millimetre, LimitError> {
+    pub fn check(self, length: Millimeter) -> Result<Millimeter, LimitError> {
         if (self.least..=self.most).contains(&length.hundredths()) {
             return Ok(length);
         }
@@ -94,7 +94,7 @@ pub struct PowerLimit {
 }
 
 impl PowerLimit {
-    /// A limit in hundredths of a dioptre; `what` begins the sentence, such as `A front`.
+    /// A limit in hundredths of a diopter; `what` begins the sentence, such as `A front`.
     pub const fn new(what: &'static str, least: i32, most: i32) -> Self {
         Self { what, least, most }
     }
@@ -104,7 +104,7 @@ impl PowerLimit {
     /// # Errors
     ///
     /// [`LimitError`], a sentence to stand beside the field.
-    pub fn read(self, text: &str) -> Result<Dioptre, LimitError> {
+    pub fn read(self, text: &str) -> Result<Diopter, LimitError> {
         let [least, most] = [self.least, self.most].map(signed);
         if text.trim().is_empty() {
             return Err(LimitError::Missing { what: self.what, least, most, unit: "D" });
@@ -117,7 +117,7 @@ impl PowerLimit {
     /// # Errors
     ///
     /// [`LimitError::Beyond`].
-    pub fn check(self, power: Dioptre) -> Result<Dioptre, LimitError> {
+    pub fn check(self, power: Diopter) -> Result<Diopter, LimitError> {
         if (self.least..=self.most).contains(&power.hundredths()) {
             return Ok(power);
         }
@@ -150,7 +150,7 @@ mod tests {
     #[test]
     fn a_length_is_taken_up_to_both_limits() {
         for (text, hundredths) in [("40", 4000), ("90.00", 9000), ("62,5", 6250), ("70 mm", 7000)] {
-            assert_eq!(DIAMETER.read(text).map(Millimetre::hundredths), Ok(hundredths), "{text}");
+            assert_eq!(DIAMETER.read(text).map(Millimeter::hundredths), Ok(hundredths), "{text}");
         }
         for text in ["39.99", "90.01", "-70"] {
             assert!(said(DIAMETER.read(text)).ends_with("is not possible: between 40 and 90 was expected"), "{text}");
@@ -160,13 +160,13 @@ mod tests {
             "A diameter of 95.50 mm is not possible: between 40 and 90 was expected"
         );
         assert_eq!(said(DIAMETER.named("A blank").read(" ")), "A blank is needed, between 40 and 90 mm");
-        assert_eq!(said(LengthLimit::new("A centre", 50, 2000).read("")), "A centre is needed, between 0.5 and 20 mm");
+        assert_eq!(said(LengthLimit::new("A center", 50, 2000).read("")), "A center is needed, between 0.5 and 20 mm");
         assert_eq!(said(DIAMETER.read("wide")), "“wide” is not a number");
     }
 
     #[test]
     fn a_power_is_told_its_limits_with_their_signs() {
-        assert_eq!(FRONT.read("+20").map(Dioptre::hundredths), Ok(2000));
+        assert_eq!(FRONT.read("+20").map(Diopter::hundredths), Ok(2000));
         assert_eq!(said(FRONT.read("-10.25")), "A front of -10.25 D is not possible: between -10 and +20 was expected");
         assert_eq!(said(FRONT.read("")), "A front is needed, between -10 and +20 D");
     }

@@ -43,7 +43,7 @@ pub mod calendar;
 pub mod cancellation;
 pub mod catalogue;
 pub mod causes;
-pub mod centre_height;
+pub mod center_height;
 pub mod correction;
 pub mod csv;
 pub mod customer;

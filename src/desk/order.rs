@@ -6,7 +6,7 @@ use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::Date;
 
 use super::bill::Charge;
-use super::centre_height::CentreHeight;
+use super::center_height::CenterHeight;
 use super::customer::Person;
 use super::frame::FrameDetails;
 use super::id::{CustomerId, FrameId, MaterialVersionId, TreatmentVersionId};
@@ -19,11 +19,11 @@ use super::remake::Remake;
 use crate::optics::Pair;
 use crate::optics::unit::Tilt;
 
-/// The height of an optical centre above the lowest point of the box (common practice).
+/// The height of an optical center above the lowest point of the box (common practice).
 pub const HEIGHT: LengthLimit = LengthLimit::new("A height", 500, 6000);
 /// How far a height usually lies below and above the middle of the lens, mm (common practice).
 pub const HEIGHT_FROM_MIDDLE_MM: RangeInclusive<f64> = -3.0..=8.0;
-/// How much wider the lens centres of a frame usually stand than the pupils, mm (common practice). Beyond, the frame is
+/// How much wider the lens centers of a frame usually stand than the pupils, mm (common practice). Beyond, the frame is
 /// probably the wrong size.
 pub const FRAME_OVER_PUPILS_MM: RangeInclusive<f64> = -4.0..=14.0;
 
@@ -34,7 +34,7 @@ pub enum Design {
     /// Spherical front.
     #[default]
     Spherical,
-    /// Aspheric front: flatter and thinner. Centring is more critical.
+    /// Aspheric front: flatter and thinner. Centering is more critical.
     Aspheric,
 }
 
@@ -109,8 +109,8 @@ pub struct NewOrder {
     /// Over the first one; none without it.
     pub second_coating: Option<TreatmentVersionId>,
     pub tint: Option<TreatmentVersionId>,
-    /// Optical centre above the lowest point of the box.
-    pub height: Pair<CentreHeight>,
+    /// Optical center above the lowest point of the box.
+    pub height: Pair<CenterHeight>,
     /// The day the order is complete.
     pub ordered_on: Date,
     pub promised_on: Date,

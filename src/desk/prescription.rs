@@ -9,7 +9,7 @@ use super::npi::Npi;
 use crate::optics::prescription::{EyePrescription, Given, PupilDistance};
 use crate::optics::{Eye, Pair};
 
-/// Which of the wearer's two pupil distances the pair is centred on.
+/// Which of the wearer's two pupil distances the pair is centered on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, EnumString, IntoStaticStr, VariantArray)]
 #[strum(serialize_all = "snake_case")]
 pub enum MadeFor {
@@ -69,7 +69,7 @@ impl Prescription {
 
     /// Whether one halved distance should be asked for again, for each eye.
     pub fn wants_pd_of_each_eye(&self, made_for: MadeFor) -> bool {
-        self.centred_on(made_for).given() == Given::Both && self.strongest_d() >= EACH_PD_FROM_D - 1e-9
+        self.centered_on(made_for).given() == Given::Both && self.strongest_d() >= EACH_PD_FROM_D - 1e-9
     }
 
     /// The size of the strongest meridian of both eyes.
@@ -89,8 +89,8 @@ impl Prescription {
         self.expires_on.is_some_and(|last| last < today)
     }
 
-    /// The pupil distance to centre the pair on. An order for a reading pair requires the near one.
-    pub fn centred_on(&self, made_for: MadeFor) -> PupilDistance {
+    /// The pupil distance to center the pair on. An order for a reading pair requires the near one.
+    pub fn centered_on(&self, made_for: MadeFor) -> PupilDistance {
         match (made_for, self.near_pupil_distance) {
             (MadeFor::Near, Some(near)) => near,
             _ => self.pupil_distance,

@@ -7,7 +7,7 @@
 use super::lab::CodeBasis;
 use crate::optics::Eye;
 use crate::optics::prescription::LensPower;
-use crate::optics::unit::Dioptre;
+use crate::optics::unit::Diopter;
 
 pub const FRAME: &str = "V2020";
 /// A single-vision lens that no other code describes.
@@ -139,8 +139,8 @@ pub struct LensCode {
     pub note: Option<String>,
 }
 
-/// A power in thousandths of a dioptre, so that 4.12 and 4.13 both become 4.125.
-fn thousandths(power: Dioptre) -> i32 {
+/// A power in thousandths of a diopter, so that 4.12 and 4.13 both become 4.125.
+fn thousandths(power: Diopter) -> i32 {
     power.eighths().map_or(power.hundredths() * 10, |eighths| eighths * 125)
 }
 

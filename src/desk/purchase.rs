@@ -11,7 +11,7 @@ use super::money::Cents;
 use super::stock::{Supplier, plain_power};
 use crate::optics::Eye;
 use crate::optics::notation::short;
-use crate::optics::unit::{Dioptre, Millimetre};
+use crate::optics::unit::{Diopter, Millimeter};
 
 /// An order as it is given to a supplier.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -33,12 +33,12 @@ pub struct OrderedLens {
     pub tint: Option<TreatmentId>,
     /// All coatings and the tint, as they are called; empty for none.
     pub treatments: String,
-    pub sphere: Dioptre,
+    pub sphere: Diopter,
     /// Zero or minus.
-    pub cylinder: Dioptre,
-    pub diameter: Millimetre,
+    pub cylinder: Diopter,
+    pub diameter: Millimeter,
     /// Nominal base curve, in tool power.
-    pub base: Option<Dioptre>,
+    pub base: Option<Diopter>,
     /// What else is asked for.
     pub remark: String,
     pub count: i64,

@@ -6,7 +6,7 @@ use time::macros::date;
 use uuid::Uuid;
 
 use super::catalogue::{Material, starting_materials};
-use super::centre_height::CentreHeight;
+use super::center_height::CenterHeight;
 use super::customer::{Customer, Person};
 use super::frame::{Frame, FrameDetails, Rim};
 use super::frame_shape::{DblSource, FrameShape, ShapeOrigin};
@@ -39,10 +39,10 @@ fn nobody() -> Customer {
     Customer { id: CustomerId(Uuid::nil()), person: Person::default() }
 }
 
-/// A job in that frame, to this prescription and pupil distance, the optical centre 2 above the middle.
+/// A job in that frame, to this prescription and pupil distance, the optical center 2 above the middle.
 pub fn round_job(rx: &str, pd: &str) -> Job {
     let eye = read(rx).unwrap().rx;
-    let made = JobEye { task: EyeTask::Make, height: CentreHeight::Bottom("24".parse().unwrap()) };
+    let made = JobEye { task: EyeTask::Make, height: CenterHeight::Bottom("24".parse().unwrap()) };
     Job {
         number: 1001,
         customer: nobody(),
@@ -53,7 +53,7 @@ pub fn round_job(rx: &str, pd: &str) -> Job {
             details: FrameDetails {
                 maker: "Heron & Rye".into(),
                 model: "Dunlin".into(),
-                colour: String::new(),
+                color: String::new(),
                 eye_size: "44".parse().unwrap(),
                 bridge: "20".parse().unwrap(),
                 temple: None,

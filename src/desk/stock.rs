@@ -8,19 +8,19 @@ use crate::optics::Eye;
 use crate::optics::notation::short;
 use crate::optics::prescription::LensPower;
 use crate::optics::surface::true_from_tool_d;
-use crate::optics::unit::{Dioptre, Millimetre};
+use crate::optics::unit::{Diopter, Millimeter};
 
 /// The diameter of an uncut lens. Source: common practice.
 pub const DIAMETER: LengthLimit = LengthLimit::new("A diameter", 4000, 9000);
-/// The centre thickness of an uncut lens.
-pub const CENTRE: LengthLimit = LengthLimit::new("A centre thickness", 50, 2000);
+/// The center thickness of an uncut lens.
+pub const CENTER: LengthLimit = LengthLimit::new("A center thickness", 50, 2000);
 /// The true power of the front of an uncut lens.
 pub const FRONT: PowerLimit = PowerLimit::new("A front", 0, 2000);
 /// The nominal base curve of an uncut lens, in tool power.
 pub const BASE: PowerLimit = PowerLimit::new("A base curve", 0, 2000);
 /// The cylinder of an uncut lens, in either form.
 pub const CYLINDER: PowerLimit = PowerLimit::new("A cylinder", -1000, 1000);
-/// How far the marked optical centre lies from the middle of the blank.
+/// How far the marked optical center lies from the middle of the blank.
 pub const OFFSET: LengthLimit = LengthLimit::new("An offset", -2000, 2000);
 /// A kind with this many lenses or fewer runs low: the next pair of equal lenses cannot be made from the drawer.
 pub const LOW: i64 = 1;
@@ -65,15 +65,15 @@ pub struct DrawerLensDetails {
     pub material: MaterialId,
     pub coating: Option<TreatmentId>,
     pub tint: Option<TreatmentId>,
-    pub sphere: Dioptre,
+    pub sphere: Diopter,
     /// Zero or minus.
-    pub cylinder: Dioptre,
-    pub diameter: Millimetre,
-    pub centre: Option<Millimetre>,
+    pub cylinder: Diopter,
+    pub diameter: Millimeter,
+    pub center: Option<Millimeter>,
     /// True power of the front surface.
-    pub front_power: Option<Dioptre>,
+    pub front_power: Option<Diopter>,
     /// Nominal base curve, in tool power.
-    pub base: Option<Dioptre>,
+    pub base: Option<Diopter>,
 }
 
 impl DrawerLensDetails {
@@ -97,8 +97,8 @@ pub struct Delivery {
 }
 
 /// A power without its axis: `-2.25 -0.50`, or `-2.25 sph`.
-pub fn plain_power(sphere: Dioptre, cylinder: Dioptre) -> String {
-    if cylinder == Dioptre::ZERO { format!("{sphere} sph") } else { format!("{sphere} {cylinder}") }
+pub fn plain_power(sphere: Diopter, cylinder: Diopter) -> String {
+    if cylinder == Diopter::ZERO { format!("{sphere} sph") } else { format!("{sphere} {cylinder}") }
 }
 
 /// The lens that an eye of a job needs.
@@ -137,17 +137,17 @@ pub struct LensInHand {
     pub drawer_lens: Option<DrawerLensId>,
     /// Supplier, lot and certificate, as typed.
     pub source: String,
-    pub diameter: Millimetre,
-    /// Centre thickness as printed on the envelope.
-    pub centre: Option<Millimetre>,
+    pub diameter: Millimeter,
+    /// Center thickness as printed on the envelope.
+    pub center: Option<Millimeter>,
     /// True power of the front surface.
-    pub front_power: Option<Dioptre>,
-    /// The marked centre from the geometric centre of the blank, towards the nose: the optical centre, or with ground
+    pub front_power: Option<Diopter>,
+    /// The marked center from the geometric center of the blank, towards the nose: the optical center, or with ground
     /// prism the prism reference point.
-    pub off_in: Millimetre,
-    /// The marked centre from the geometric centre of the blank, upwards.
-    pub off_up: Millimetre,
-    /// Whether its prescribed prism is ground in, so that it reads at the marked centre.
+    pub off_in: Millimeter,
+    /// The marked center from the geometric center of the blank, upwards.
+    pub off_up: Millimeter,
+    /// Whether its prescribed prism is ground in, so that it reads at the marked center.
     pub has_ground_prism: bool,
 }
 
@@ -178,7 +178,7 @@ pub enum Suit {
     NoneLeft,
     /// What is ordered, but every one is promised to another job.
     AllPromised,
-    /// The ordered material, a quarter dioptre off.
+    /// The ordered material, a quarter diopter off.
     OtherPower,
     /// The ordered power in another material.
     OtherMaterial,
@@ -192,22 +192,22 @@ impl DrawerLens {
         self.count - self.promised
     }
 
-    /// `, centre 1.50 mm, front +4.25 D`, or the base curve where the front is not stated; nothing where neither is.
+    /// `, center 1.50 mm, front +4.25 D`, or the base curve where the front is not stated; nothing where neither is.
     pub fn surface_words(&self) -> String {
-        let centre = self.details.centre.map(|centre| format!(", centre {centre} mm")).unwrap_or_default();
+        let center = self.details.center.map(|center| format!(", center {center} mm")).unwrap_or_default();
         let front = match (self.details.front_power, self.details.base) {
             (Some(front), _) => format!(", front {front} D"),
             (None, Some(base)) => format!(", base {}", short(base.to_f64())),
             (None, None) => String::new(),
         };
         let treatments = if self.treatments.is_empty() { String::new() } else { format!(", {}", self.treatments) };
-        format!("{centre}{front}{treatments}")
+        format!("{center}{front}{treatments}")
     }
 
     /// True power of the front: as stated, else worked out from the nominal base curve.
-    pub fn front(&self) -> Option<Dioptre> {
+    pub fn front(&self) -> Option<Diopter> {
         let index = f64::from(self.index_thousandths) / 1000.0;
-        let from_base = |base: Dioptre| Dioptre::round_from(true_from_tool_d(base.to_f64(), index)).ok();
+        let from_base = |base: Diopter| Diopter::round_from(true_from_tool_d(base.to_f64(), index)).ok();
         self.details.front_power.or_else(|| self.details.base.and_then(from_base))
     }
 
@@ -215,7 +215,7 @@ impl DrawerLens {
     /// eighth match.
     pub fn suit(&self, wanted: &WantedLens) -> Suit {
         let ordered = wanted.power.to_minus();
-        let off_d = |own: Dioptre, ordered: Dioptre| (own.to_f64_in_eighths() - ordered.to_f64_in_eighths()).abs();
+        let off_d = |own: Diopter, ordered: Diopter| (own.to_f64_in_eighths() - ordered.to_f64_in_eighths()).abs();
         let sphere_d = off_d(self.details.sphere, ordered.sphere());
         let cylinder_d = off_d(self.details.cylinder, ordered.cylinder());
         let is_power = sphere_d < 1e-9 && cylinder_d < 1e-9;
@@ -261,9 +261,9 @@ pub(crate) mod tests {
                 coating: None,
                 tint: None,
                 sphere: sphere.parse().unwrap(),
-                cylinder: Dioptre::ZERO,
+                cylinder: Diopter::ZERO,
                 diameter: "70".parse().unwrap(),
-                centre: Some("2".parse().unwrap()),
+                center: Some("2".parse().unwrap()),
                 front_power: Some("4".parse().unwrap()),
                 base: None,
             },
@@ -306,18 +306,18 @@ pub(crate) mod tests {
 
     #[test]
     fn a_lens_suits_by_its_coating_and_tint() {
-        let [hard, clear, grey] = [11, 12, 13].map(|n| TreatmentId(Uuid::from_u128(n)));
+        let [hard, clear, gray] = [11, 12, 13].map(|n| TreatmentId(Uuid::from_u128(n)));
         let power = read("-2.00 sph").unwrap().rx.power;
         for (coating, tint, coatings, wanted_tint, want) in [
             (None, None, vec![], None, Suit::Right),
             (Some(hard), None, vec![hard], None, Suit::Right),
-            (Some(hard), Some(grey), vec![hard], Some(grey), Suit::Right),
+            (Some(hard), Some(gray), vec![hard], Some(gray), Suit::Right),
             (None, None, vec![hard], None, Suit::Bare),
             (Some(hard), None, vec![hard, clear], None, Suit::Bare),
-            (Some(hard), None, vec![hard], Some(grey), Suit::Bare),
+            (Some(hard), None, vec![hard], Some(gray), Suit::Bare),
             (Some(hard), None, vec![], None, Suit::OtherTreatment),
             (Some(clear), None, vec![hard], None, Suit::OtherTreatment),
-            (None, Some(grey), vec![], None, Suit::OtherTreatment),
+            (None, Some(gray), vec![], None, Suit::OtherTreatment),
         ] {
             let mut lens = drawer_lens(1, "-2.00");
             (lens.details.coating, lens.details.tint) = (coating, tint);

@@ -4,7 +4,7 @@
 
 use super::money::Cents;
 use super::stock::DIAMETER;
-use crate::optics::unit::Millimetre;
+use crate::optics::unit::Millimeter;
 
 /// The most lines accepted.
 pub const MAX_LINES: usize = 40;
@@ -12,7 +12,7 @@ pub const MAX_LINES: usize = 40;
 /// A blank a supplier offers.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OfferedBlank {
-    pub diameter: Millimetre,
+    pub diameter: Millimeter,
     /// Price of one lens.
     pub price: Option<Cents>,
     /// The rest of the line.
@@ -45,7 +45,7 @@ fn read_line(line: &str) -> Result<OfferedBlank, String> {
     let mut words = line.split([' ', '\t', ';', '|']).filter(|word| !word.is_empty()).peekable();
     let first = words.next().unwrap_or_default();
     let number = first.trim_start_matches(['⌀', 'ø', 'Ø']).trim_end_matches("mm");
-    let diameter: Millimetre =
+    let diameter: Millimeter =
         number.parse().map_err(|_| format!("“{first}” is not a diameter: write it like 65 or 70 mm 4.20"))?;
     DIAMETER.named("A blank").check(diameter).map_err(|why| why.to_string())?;
     words.next_if(|word| *word == "mm");
@@ -109,7 +109,7 @@ mod tests {
         fn a_written_list_round_trips(rows in prop::collection::vec((4000..=9000_i32, prop::option::of(0..100_000_i64)), 0..20)) {
             let line = |(d, p): &(i32, Option<i64>)| {
                 let price = p.map(|p| format!(" ${}", Cents::new(p).plain())).unwrap_or_default();
-                format!("{} mm{price}\n", Millimetre::from_hundredths(*d).unwrap())
+                format!("{} mm{price}\n", Millimeter::from_hundredths(*d).unwrap())
             };
             let read = read_supplier_list(&rows.iter().map(line).collect::<String>()).unwrap();
             let got: Vec<_> = read.iter().map(|o| (o.diameter.hundredths(), o.price.map(Cents::cents))).collect();

@@ -1,13 +1,13 @@
 //! Prism at the point an eye looks through, by Prentice's rule and by an exact ray, for one lens and for the pair.
 //!
 //! Each figure is the total prism there: the prescribed prism plus the prism that the power makes away from the
-//! optical centre. Offsets run from the optical centre to the point looked through, on the back of the lens.
+//! optical center. Offsets run from the optical center to the point looked through, on the back of the lens.
 
 use super::lens::{Lens, LensError};
 use super::prism::{BaseVector, Imbalance, InUp, imbalance, prism_at};
 use super::{Eye, Pair};
 
-/// The point where an eye looks through its lens, from the optical centre.
+/// The point where an eye looks through its lens, from the optical center.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct GazePoint {
     /// Towards the nose.
@@ -70,7 +70,7 @@ impl Balance {
     }
 }
 
-/// The imbalance at one point of each lens: at the optical centres (offset zero), or at a reading point below them.
+/// The imbalance at one point of each lens: at the optical centers (offset zero), or at a reading point below them.
 ///
 /// # Errors
 ///
@@ -103,14 +103,14 @@ mod tests {
             index: 1.5,
             front_power_d: if sphere_d > 0.0 { sphere_d + 4.0 } else { 4.0 },
             front_conic: 0.0,
-            centre_thickness_mm: if sphere_d > 0.0 { 6.0 } else { 2.0 },
+            center_thickness_mm: if sphere_d > 0.0 { 6.0 } else { 2.0 },
         })
         .unwrap()
     }
 
-    /// A meridional trace by angles and sphere centres only.
+    /// A meridional trace by angles and sphere centers only.
     fn meridional_prism(lens: &Lens, leaving_mm: f64) -> f64 {
-        let (n, t) = (lens.order().index, lens.order().centre_thickness_mm);
+        let (n, t) = (lens.order().index, lens.order().center_thickness_mm);
         let r1 = 1.0 / lens.front().curvature_per_mm;
         let r2 = 1.0 / lens.back().strong_per_mm();
         let out = |h: f64| {
@@ -118,7 +118,7 @@ mod tests {
             let i1 = (h / r1).asin();
             let bent = -(i1 - (i1.sin() / n).asin());
             let (y0, d0) = (h, r1 - (r1 * r1 - h * h).sqrt());
-            // Meet the back: centre at depth t + r2.
+            // Meet the back: center at depth t + r2.
             let (cy, cd) = (y0, d0 - (t + r2));
             let b = cy * bent.sin() + cd * bent.cos();
             let c = cy * cy + cd * cd - r2 * r2;
@@ -161,8 +161,8 @@ mod tests {
         let got = balance(Pair::new(&right, &left), Pair::new(down, down)).unwrap();
         assert!((got.rule.vertical_pd + 3.0).abs() < 1e-12, "{got:?}");
         assert!((got.exact.vertical_pd + 3.0).abs() < 0.2 && got.exact.vertical_pd != got.rule.vertical_pd);
-        let centre = GazePoint::default();
-        let level = balance(Pair::new(&right, &left), Pair::new(centre, centre)).unwrap();
+        let center = GazePoint::default();
+        let level = balance(Pair::new(&right, &left), Pair::new(center, center)).unwrap();
         assert!(level.exact.vertical_pd.abs() < 1e-9 && level.unwanted().horizontal_pd.abs() < 1e-9);
     }
 
@@ -170,8 +170,8 @@ mod tests {
     fn prescribed_prism_is_wanted_everywhere() {
         let right = lens(-2.0, InUp { in_pd: 1.5, up_pd: 0.5 }.to_vector(Eye::Right));
         let left = lens(-2.0, InUp { in_pd: 1.5, up_pd: -0.5 }.to_vector(Eye::Left));
-        let centre = GazePoint::default();
-        let got = balance(Pair::new(&right, &left), Pair::new(centre, centre)).unwrap();
+        let center = GazePoint::default();
+        let got = balance(Pair::new(&right, &left), Pair::new(center, center)).unwrap();
         assert!((got.wanted.horizontal_pd - 3.0).abs() < 1e-12 && (got.wanted.vertical_pd - 1.0).abs() < 1e-12);
         assert!(got.unwanted().horizontal_pd.abs() < 1e-9 && got.unwanted().vertical_pd.abs() < 1e-9);
         assert!((got.exact.horizontal_pd - 3.0).abs() < 1e-9);

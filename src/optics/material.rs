@@ -12,8 +12,8 @@ pub struct OpticalMaterial {
     pub abbe: f64,
     /// Density, for the weight.
     pub density_g_per_cm3: f64,
-    /// The usual centre thickness of a minus lens.
-    pub usual_centre_mm: f64,
+    /// The usual center thickness of a minus lens.
+    pub usual_center_mm: f64,
 }
 
 /// Common front curves of stock blanks, in tool power. Source: common practice (from memory).
@@ -35,7 +35,7 @@ pub fn usual_front_d(power: SphereCylinder, index: f64) -> f64 {
     true_from_tool_d(nearest, index)
 }
 
-/// The colour fringe from a prism: prism divided by Abbe number (textbook, transverse chromatic aberration).
+/// The color fringe from a prism: prism divided by Abbe number (textbook, transverse chromatic aberration).
 pub fn fringe_pd(prism_pd: f64, abbe: f64) -> f64 {
     prism_pd / abbe
 }
@@ -56,7 +56,7 @@ mod tests {
 
     #[test]
     fn a_fringe_is_prism_over_abbe() {
-        // Ten prism dioptres through polycarbonate: a third of one.
+        // Ten prism diopters through polycarbonate: a third of one.
         assert!((fringe_pd(10.0, 30.0) - 1.0 / 3.0).abs() < 1e-12);
     }
 }

@@ -7,13 +7,13 @@
 //! * **Angles** run counter-clockwise from the observer's right, the same way for both eyes. A cylinder axis
 //!   is 1 to 180 (0 is read as 180); a prism base direction is 0 to 360.
 //! * **In** is towards the nose: +x for the right eye, -x for the left.
-//! * **Units** are in the names: `_d` dioptres, `_pd` prism dioptres (1 cm at 1 m), `_mm` millimetres, `_deg`
+//! * **Units** are in the names: `_d` diopters, `_pd` prism diopters (1 cm at 1 m), `_mm` millimeters, `_deg`
 //!   degrees. What was ordered or measured is an exact type of [`mod@unit`]. Computation runs in `f64` with a unit
 //!   in the name and is rounded once, at the end.
 //!
 //! # Files
 //!
-//! * [`mod@unit`] – exact hundredths: dioptres, prism dioptres, millimetres, tilt; the cylinder axis.
+//! * [`mod@unit`] – exact hundredths: diopters, prism diopters, millimeters, tilt; the cylinder axis.
 //! * [`prescription`] – reads and writes one eye's prescription and the pupil distance; cautions to confirm.
 //! * [`power`] – sphere, cylinder and axis for computing: transposition, power vectors, power matrix, vertex distance.
 //! * [`prism`] – base directions, resultants, Prentice's rule, decentration for a wanted prism.

@@ -19,7 +19,7 @@ pub fn long(value: f64) -> String {
     format!("{value:.2}")
 }
 
-/// A size with its unit. Degrees are whole; a half hundredth, as an eighth of a dioptre makes, is shown.
+/// A size with its unit. Degrees are whole; a half hundredth, as an eighth of a diopter makes, is shown.
 pub fn size(value: f64, unit: Unit) -> String {
     if unit == Unit::Degree {
         return format!("{value:.0}°");
@@ -84,9 +84,9 @@ mod tests {
 
     #[test]
     fn a_half_hundredth_is_shown_in_a_size() {
-        assert_eq!(size(0.125, Unit::Dioptre), "0.125 D");
-        assert_eq!(size(0.13, Unit::Dioptre), "0.13 D");
-        assert_eq!(size(0.003_2, Unit::PrismDioptre), "0.00 Δ");
+        assert_eq!(size(0.125, Unit::Diopter), "0.125 D");
+        assert_eq!(size(0.13, Unit::Diopter), "0.13 D");
+        assert_eq!(size(0.003_2, Unit::PrismDiopter), "0.00 Δ");
         assert_eq!(size(3.0, Unit::Degree), "3°");
     }
 

@@ -84,7 +84,7 @@ impl SphereCylinder {
     }
 
     /// The power that has the same effect at `to_mm` from the eye as this one at `from_mm`: F / (1 - dF) in each
-    /// principal meridian, with d in metres and positive when the lens moves closer. The axis does not change (textbook).
+    /// principal meridian, with d in meters and positive when the lens moves closer. The axis does not change (textbook).
     ///
     /// Infinite only where dF is 1: 83 D over 12 mm.
     pub fn vertex_compensated(self, from_mm: f64, to_mm: f64) -> Self {
@@ -151,7 +151,7 @@ pub struct PowerMatrix {
 }
 
 impl PowerMatrix {
-    /// The matrix times a vector (x, y), in the vector's unit times dioptres.
+    /// The matrix times a vector (x, y), in the vector's unit times diopters.
     pub fn apply(self, x: f64, y: f64) -> (f64, f64) {
         (self.xx_d * x + self.xy_d * y, self.xy_d * x + self.yy_d * y)
     }

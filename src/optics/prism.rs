@@ -1,4 +1,4 @@
-//! Prism: base directions, resultants, and the prism made by a displaced optical centre (Prentice).
+//! Prism: base directions, resultants, and the prism made by a displaced optical center (Prentice).
 //!
 //! A prism has three forms here. [`BaseVector`] points towards the base in the front view, x to the observer's
 //! right. [`InUp`] is base in and base up for one eye; it needs an [`Eye`] to become a vector. [`Polar`] is the
@@ -12,7 +12,7 @@ use thiserror::Error;
 use super::power::{PowerMatrix, SphereCylinder};
 use super::{Eye, Pair};
 
-/// A principal power weaker than this cannot make prism by decentration: less than one eighth of a dioptre.
+/// A principal power weaker than this cannot make prism by decentration: less than one eighth of a diopter.
 const WEAKEST_POWER_D: f64 = 0.12;
 
 /// A larger decentration fits in no blank: the largest have a radius of 40 mm, and the lens needs part of that.
@@ -117,8 +117,8 @@ pub fn imbalance(prism: Pair<InUp>) -> Imbalance {
     Imbalance { horizontal_pd: prism.right.in_pd + prism.left.in_pd, vertical_pd: prism.right.up_pd - prism.left.up_pd }
 }
 
-/// The prism at a point of the lens, by Prentice's rule with the full power: p = -F r, r in centimetres
-/// from the optical centre in the front view (textbook; a plus lens above its centre gives base down).
+/// The prism at a point of the lens, by Prentice's rule with the full power: p = -F r, r in centimeters
+/// from the optical center in the front view (textbook; a plus lens above its center gives base down).
 ///
 /// Against a ray trace the rule is right to 0.03 pd within 6 mm and 0.15 pd within 10 mm, to about ±9 D.
 pub fn prism_at(power: PowerMatrix, x_mm: f64, y_mm: f64) -> BaseVector {
@@ -126,15 +126,15 @@ pub fn prism_at(power: PowerMatrix, x_mm: f64, y_mm: f64) -> BaseVector {
     BaseVector { x_pd: -x, y_pd: -y }
 }
 
-/// The unwanted prism when the optical centre is `in_mm` too far in and `up_mm` too high before this eye.
+/// The unwanted prism when the optical center is `in_mm` too far in and `up_mm` too high before this eye.
 ///
-/// The eye then looks through the point (-in, -up) from the centre. An oblique cylinder turns a horizontal
+/// The eye then looks through the point (-in, -up) from the center. An oblique cylinder turns a horizontal
 /// error into some vertical prism as well.
 pub fn prism_from_error(eye: Eye, power: SphereCylinder, in_mm: f64, up_mm: f64) -> InUp {
     prism_at(power.matrix(), -in_mm * eye.nasal_sign(), -up_mm).to_in_up(eye)
 }
 
-/// Why a wanted prism cannot be made by moving the optical centre.
+/// Why a wanted prism cannot be made by moving the optical center.
 #[derive(Debug, Clone, Copy, PartialEq, Error)]
 pub enum DecentrationError {
     /// A principal meridian has almost no power.
@@ -143,16 +143,16 @@ pub enum DecentrationError {
         /// The weaker principal power.
         weakest_d: f64,
     },
-    /// The optical centre would leave the blank.
-    #[error("The optical centre would have to move {distance_mm:.1} mm, off the blank; order the prism surfaced")]
+    /// The optical center would leave the blank.
+    #[error("The optical center would have to move {distance_mm:.1} mm, off the blank; order the prism surfaced")]
     TooFar {
-        /// How far the centre would have to move.
+        /// How far the center would have to move.
         distance_mm: f64,
     },
 }
 
-/// Where the optical centre must be for a wanted prism at the reference point: d = F⁻¹ p, returned as
-/// (x, y) in millimetres from that point in the front view. A plus lens moves towards the base, a minus lens away.
+/// Where the optical center must be for a wanted prism at the reference point: d = F⁻¹ p, returned as
+/// (x, y) in millimeters from that point in the front view. A plus lens moves towards the base, a minus lens away.
 ///
 /// # Errors
 ///
@@ -228,7 +228,7 @@ mod tests {
             let got = prism_at(SphereCylinder::sphere(power_d).matrix(), mm, 0.0).to_polar();
             assert_close(got.amount_pd, want_pd, 1e-12, source);
         }
-        // Optical centres narrower than the eyes: plus gives base in, minus base out (textbook).
+        // Optical centers narrower than the eyes: plus gives base in, minus base out (textbook).
         assert_close(prism_from_error(Eye::Left, SphereCylinder::sphere(3.0), 4.0, 0.0).in_pd, 1.2, 1e-12, "plus, in");
         assert_close(prism_from_error(Eye::Right, SphereCylinder::sphere(-3.0), 4.0, 0.0).in_pd, -1.2, 1e-12, "minus");
         assert_close(prism_from_error(Eye::Right, SphereCylinder::sphere(4.0), 0.0, 1.0).up_pd, 0.4, 1e-12, "height");
@@ -287,12 +287,12 @@ mod tests {
         }
 
         #[test]
-        fn a_decentred_lens_has_the_wanted_prism(s in 0.5..8.0f64, c in 0.0..4.0f64, a in 0.0..180.0f64,
+        fn a_decentered_lens_has_the_wanted_prism(s in 0.5..8.0f64, c in 0.0..4.0f64, a in 0.0..180.0f64,
                                                  x_pd in -1.0..1.0f64, y_pd in -1.0..1.0f64) {
             let lens = SphereCylinder::new(s, c, a);
             let wanted = BaseVector { x_pd, y_pd };
             if let Ok((x_mm, y_mm)) = decentration_for(lens, wanted) {
-                // From the optical centre, the reference point lies in the opposite direction.
+                // From the optical center, the reference point lies in the opposite direction.
                 let got = prism_at(lens.matrix(), -x_mm, -y_mm);
                 prop_assert!((got.x_pd - x_pd).abs() < 1e-9 && (got.y_pd - y_pd).abs() < 1e-9);
             }

@@ -140,16 +140,16 @@ macro_rules! hundredths {
 }
 
 hundredths! {
-    /// A lens power in dioptres, in hundredths; written with its sign, `-2.25`.
-    Dioptre, "A power", -4000, 4000, signed = true
+    /// A lens power in diopters, in hundredths; written with its sign, `-2.25`.
+    Diopter, "A power", -4000, 4000, signed = true
 }
 hundredths! {
-    /// A prism in prism dioptres (1 cm at 1 m), in hundredths. Its direction is stored beside it.
-    PrismDioptre, "A prism", -3000, 3000, signed = false
+    /// A prism in prism diopters (1 cm at 1 m), in hundredths. Its direction is stored beside it.
+    PrismDiopter, "A prism", -3000, 3000, signed = false
 }
 hundredths! {
-    /// A length in millimetres, in hundredths.
-    Millimetre, "A length", -20000, 20000, signed = false
+    /// A length in millimeters, in hundredths.
+    Millimeter, "A length", -20000, 20000, signed = false
 }
 
 hundredths! {
@@ -157,11 +157,11 @@ hundredths! {
     Tilt, "A tilt", -4000, 4000, signed = false
 }
 
-impl Dioptre {
+impl Diopter {
     /// The power for computing, with eighths in full: the trade writes `0.12` or `0.13` for 0.125, so ±0.12 and
     /// ±0.13 become 0.125 (likewise 0.37/0.38, 0.62/0.63 and 0.87/0.88).
     ///
-    /// Use it for what was *prescribed*. For what was *measured* use [`Dioptre::to_f64`].
+    /// Use it for what was *prescribed*. For what was *measured* use [`Diopter::to_f64`].
     /// Source: common practice.
     pub fn to_f64_in_eighths(self) -> f64 {
         match self.eighths() {
@@ -238,30 +238,30 @@ mod tests {
 
     #[test]
     fn writes_two_places_and_the_sign_of_a_power() {
-        assert_eq!(Dioptre::from_hundredths(-225).unwrap().to_string(), "-2.25");
-        assert_eq!(Dioptre::ZERO.to_string(), "+0.00");
-        assert_eq!(Dioptre::from_hundredths(5).unwrap().to_string(), "+0.05");
-        assert_eq!(Millimetre::from_hundredths(-5).unwrap().to_string(), "-0.05");
-        assert_eq!(Millimetre::from_hundredths(3150).unwrap().to_string(), "31.50");
+        assert_eq!(Diopter::from_hundredths(-225).unwrap().to_string(), "-2.25");
+        assert_eq!(Diopter::ZERO.to_string(), "+0.00");
+        assert_eq!(Diopter::from_hundredths(5).unwrap().to_string(), "+0.05");
+        assert_eq!(Millimeter::from_hundredths(-5).unwrap().to_string(), "-0.05");
+        assert_eq!(Millimeter::from_hundredths(3150).unwrap().to_string(), "31.50");
     }
 
     #[test]
     fn refuses_values_out_of_range_or_not_finite() {
-        assert!("41".parse::<Dioptre>().is_err());
-        assert!(Dioptre::round_from(f64::NAN).is_err());
-        assert!(Dioptre::round_from(f64::INFINITY).is_err());
-        assert_eq!(Dioptre::round_from(-1.005 - 1e-9).unwrap().hundredths(), -101);
+        assert!("41".parse::<Diopter>().is_err());
+        assert!(Diopter::round_from(f64::NAN).is_err());
+        assert!(Diopter::round_from(f64::INFINITY).is_err());
+        assert_eq!(Diopter::round_from(-1.005 - 1e-9).unwrap().hundredths(), -101);
     }
 
     #[test]
     fn an_eighth_may_be_written_either_way() {
         for h in [12, 13, -12, -13, 37, 38, 62, 63, 87, 88, 25, 0, -225] {
-            assert!(Dioptre::from_hundredths(h).unwrap().eighths().is_some(), "{h}");
+            assert!(Diopter::from_hundredths(h).unwrap().eighths().is_some(), "{h}");
         }
         for h in [11, 14, 30, 36, 26, 10] {
-            assert!(Dioptre::from_hundredths(h).unwrap().eighths().is_none(), "{h}");
+            assert!(Diopter::from_hundredths(h).unwrap().eighths().is_none(), "{h}");
         }
-        assert_eq!(Dioptre::from_hundredths(-13).unwrap().to_f64_in_eighths(), -0.125);
+        assert_eq!(Diopter::from_hundredths(-13).unwrap().to_f64_in_eighths(), -0.125);
     }
 
     #[test]

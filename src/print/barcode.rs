@@ -15,7 +15,7 @@ pub const QUIET_MODULES: usize = 10;
 /// Height of the bars.
 pub const HEIGHT_MM: f64 = 12.0;
 
-/// A barcode, ready to draw: all in millimetres.
+/// A barcode, ready to draw: all in millimeters.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Barcode {
     /// What it says.
@@ -77,7 +77,7 @@ impl Barcode {
     fn new(text: String, modules: &[bool], module_mm: f64) -> Self {
         let mut bars = Vec::new();
         let mut at = 0;
-        // Neighbouring dark modules are one bar: two rectangles side by side leave a hairline on some printers.
+        // Neighboring dark modules are one bar: two rectangles side by side leave a hairline on some printers.
         for bar in modules.chunk_by(|a, b| a == b) {
             if bar[0] {
                 bars.push(Bar {

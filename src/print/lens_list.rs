@@ -19,7 +19,7 @@ pub struct LensListRow {
     pub treatments: String,
     /// `70 mm or larger`.
     pub diameter: String,
-    /// The same as a number of millimetres; empty where it is not known.
+    /// The same as a number of millimeters; empty where it is not known.
     pub diameter_mm: String,
     /// The nominal base curve; empty where any will do.
     pub base: String,

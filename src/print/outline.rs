@@ -18,15 +18,15 @@ const AXIS_MM: f64 = 13.0;
 pub struct Drawn<'a> {
     /// The shape.
     pub outline: &'a Outline,
-    /// Where its optical centre goes.
-    pub centre: Decentration,
+    /// Where its optical center goes.
+    pub center: Decentration,
     /// The cylinder axis, when there is one.
     pub axis: Option<Axis>,
-    /// Whether its optical centre is laid out; the shape of a lens that stays is drawn alone.
+    /// Whether its optical center is laid out; the shape of a lens that stays is drawn alone.
     pub is_made: bool,
 }
 
-/// Both shapes at true size, ready to draw: all in millimetres, y down.
+/// Both shapes at true size, ready to draw: all in millimeters, y down.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct PairDrawing {
     /// Width, with its unit.
@@ -50,15 +50,17 @@ pub struct EyeOutline {
     pub frame: [String; 4],
     /// The shape.
     pub outline: String,
-    /// The small cross at the boxing centre.
-    pub boxing_centre: String,
-    /// The line of the axis through the optical centre.
+    /// The small cross at the boxing center.
+    #[serde(alias = "boxing_centre")]
+    pub boxing_center: String,
+    /// The line of the axis through the optical center.
     pub axis: Option<String>,
-    /// The cross at the optical centre.
-    pub optical_centre: String,
+    /// The cross at the optical center.
+    #[serde(alias = "optical_centre")]
+    pub optical_center: String,
     /// The middle of the ring around it.
     pub ring: [String; 2],
-    /// Whether the lens in the frame stays, so that no optical centre is drawn.
+    /// Whether the lens in the frame stays, so that no optical center is drawn.
     #[serde(default)]
     pub stays: bool,
 }
@@ -69,7 +71,7 @@ impl PairDrawing {
         let boxing = eyes.map(|eye| Boxing::of(eye.outline));
         let view = View::of_pair(&boxing, dbl_mm, ROOM_MM);
         let (width, height) = view.true_size();
-        let eye = |eye: Eye| EyeOutline::of(eye, eyes.get(eye), boxing.get(eye), *view.centres.get(eye));
+        let eye = |eye: Eye| EyeOutline::of(eye, eyes.get(eye), boxing.get(eye), *view.centers.get(eye));
         Self { width, height, view_box: view.view_box(), eyes: Eye::BOTH.map(eye) }
     }
 }
@@ -77,20 +79,20 @@ impl PairDrawing {
 impl EyeOutline {
     fn of(eye: Eye, drawn: &Drawn<'_>, boxing: &Boxing, place: Point) -> Self {
         let (a_mm, b_mm) = (boxing.a_mm, boxing.b_mm);
-        let centre = place.plus(drawn.centre.point(eye));
+        let center = place.plus(drawn.center.point(eye));
         let along = drawn.axis.map(|axis| Point::polar(AXIS_MM, f64::from(axis.degrees())));
         let exact = |mm: f64| format!("{mm:.3}");
         Self {
             letter: eye.letter().to_owned(),
-            // On the temple side, half way to the edge, clear of the optical centre.
+            // On the temple side, half way to the edge, clear of the optical center.
             letter_at: [place.x_mm - eye.nasal_sign() * a_mm / 4.0, -place.y_mm - b_mm / 5.0].map(exact),
             frame: [place.x_mm - a_mm / 2.0, -place.y_mm - b_mm / 2.0, a_mm, b_mm].map(exact),
             outline: path_data(drawn.outline, place),
-            boxing_centre: cross(place, 2.0),
+            boxing_center: cross(place, 2.0),
             axis: along
-                .map(|along| format!("M{}L{}", coordinates(centre.minus(along)), coordinates(centre.plus(along)))),
-            optical_centre: cross(centre, 3.0),
-            ring: [centre.x_mm, -centre.y_mm].map(exact),
+                .map(|along| format!("M{}L{}", coordinates(center.minus(along)), coordinates(center.plus(along)))),
+            optical_center: cross(center, 3.0),
+            ring: [center.x_mm, -center.y_mm].map(exact),
             stays: !drawn.is_made,
         }
     }
@@ -107,14 +109,14 @@ mod tests {
 
     #[test]
     fn is_drawn_at_true_size_with_the_right_eye_on_the_left() {
-        // Two circles of 40 mm, bridge 20, centred 2 in and 1 up: window 40 + 20 + 40 + 4 = 104 by 44.
+        // Two circles of 40 mm, bridge 20, centered 2 in and 1 up: window 40 + 20 + 40 + 4 = 104 by 44.
         let outline = Outline::from_radii_mm(&[20.0; 400]).unwrap();
-        let centre = Decentration { in_mm: 2.0, up_mm: 1.0 };
-        let drawn = |axis: i32| Drawn { outline: &outline, centre, axis: Axis::new(axis).ok(), is_made: true };
+        let center = Decentration { in_mm: 2.0, up_mm: 1.0 };
+        let drawn = |axis: i32| Drawn { outline: &outline, center, axis: Axis::new(axis).ok(), is_made: true };
         let drawing = PairDrawing::of(Pair::new(drawn(180), drawn(90)), 20.0);
         assert_eq!((drawing.width.as_str(), drawing.height.as_str()), ("104mm", "44mm"));
         assert_eq!(drawing.view_box, "-52 -22 104 44");
-        // Boxing centres at -30 and +30; in is towards the middle, up is less y.
+        // Boxing centers at -30 and +30; in is towards the middle, up is less y.
         let [right, left] = &drawing.eyes;
         assert_eq!(
             (&right.ring, &left.ring),

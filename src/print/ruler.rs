@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-/// The lines of a millimetre ruler of 50 mm above an inch ruler of 2 in, as the `d` of a path.
+/// The lines of a millimeter ruler of 50 mm above an inch ruler of 2 in, as the `d` of a path.
 pub fn ticks() -> String {
     const LEFT_MM: f64 = 1.0;
     const INCH_MM: f64 = 25.4;
@@ -30,7 +30,7 @@ pub fn ticks() -> String {
 #[cfg(test)]
 mod tests {
     #[test]
-    fn is_fifty_millimetres_and_two_inches() {
+    fn is_fifty_millimeters_and_two_inches() {
         let ticks = super::ticks();
         assert!(ticks.starts_with("M1 5H51.00M1 6H51.80"), "{ticks}");
         // 0 to 50 mm, and 0 to 16 eighths of an inch, after the two base lines.

@@ -11,7 +11,7 @@ use crate::bench::edge_finish::TicketLines;
 use crate::bench::notes::BenchNotes;
 use crate::bench::real_size::PrismMade;
 use crate::desk::catalogue::{MaterialDetails, TreatmentDetails};
-use crate::desk::centre_height::CentreHeight;
+use crate::desk::center_height::CenterHeight;
 use crate::desk::date;
 use crate::desk::frame::FrameDetails;
 use crate::desk::job::EyeTask;
@@ -52,7 +52,7 @@ pub struct TicketFacts<'a> {
     /// The pupil distance of that use.
     pub pupil_distance: PupilDistance,
     /// The ordered heights.
-    pub height: Pair<CentreHeight>,
+    pub height: Pair<CenterHeight>,
     /// The material.
     pub material: &'a MaterialDetails,
     /// The form of the front.
@@ -151,10 +151,12 @@ pub struct TicketLayout {
     pub nudge_in: Moved,
     /// What is left to move up or down.
     pub nudge_up: Moved,
-    /// The whole way from the boxing centre, sideways.
-    pub centre_in: Moved,
-    /// The whole way from the boxing centre, up or down.
-    pub centre_up: Moved,
+    /// The whole way from the boxing center, sideways.
+    #[serde(alias = "centre_in")]
+    pub center_in: Moved,
+    /// The whole way from the boxing center, up or down.
+    #[serde(alias = "centre_up")]
+    pub center_up: Moved,
     /// A and B.
     pub size: String,
     /// ED.
@@ -371,7 +373,7 @@ impl EyePart {
             prism_made: facts.shape.map(|shape| made(eye, prism, &shape)).unwrap_or_default(),
             pd: facts.pupil_distance.mono(eye).to_string(),
             height: facts.height.get(eye).words(),
-            height_is_assumed: *facts.height.get(eye) == CentreHeight::Assumed,
+            height_is_assumed: *facts.height.get(eye) == CenterHeight::Assumed,
             laid: facts.shape.map(|shape| TicketLayout::of(shape.layout.eyes.get(eye))),
             lens: facts.lenses.get(eye).map(describe).unwrap_or_default(),
             task: facts.tasks.get(eye).words().to_owned(),
@@ -388,8 +390,8 @@ impl TicketLayout {
             set_height: format!("{:.1}", layout.blocker.set_height_mm),
             nudge_in: Moved::of(layout.blocker.nudge_in_mm, "in", "out"),
             nudge_up: Moved::of(layout.blocker.nudge_up_mm, "up", "down"),
-            centre_in: Moved::of(layout.decentration.in_mm, "in", "out"),
-            centre_up: Moved::of(layout.decentration.up_mm, "up", "down"),
+            center_in: Moved::of(layout.decentration.in_mm, "in", "out"),
+            center_up: Moved::of(layout.decentration.up_mm, "up", "down"),
             size: format!("{:.2} × {:.2}", boxing.a_mm, boxing.b_mm),
             ed: notation::long(boxing.ed_mm),
             blank: notation::long(layout.blank.exact_mm),
@@ -402,7 +404,7 @@ impl ShapePart {
     fn of(shape: &Shape<'_>, facts: &TicketFacts<'_>) -> Self {
         let drawn = |eye: Eye| Drawn {
             outline: shape.outlines.get(eye),
-            centre: shape.layout.eyes.get(eye).decentration,
+            center: shape.layout.eyes.get(eye).decentration,
             // The axis of the power in large figures, whichever form was written.
             axis: facts.eyes.get(eye).power.to_minus().axis().filter(|_| facts.tasks.get(eye).is_made()),
             is_made: facts.tasks.get(eye).is_made(),
@@ -424,14 +426,14 @@ fn made(eye: Eye, prism: Prism, shape: &Shape<'_>) -> String {
     shape.prism.get(eye).map(|made| format!("{}.", made.words(eye, prism, blank_mm))).unwrap_or_default()
 }
 
-/// `⌀ 70, front +4.25 D, centre 1.80, lot 4711`.
+/// `⌀ 70, front +4.25 D, center 1.80, lot 4711`.
 fn describe(lens: &LensInHand) -> String {
     let mut words = format!("⌀ {}", notation::short(lens.diameter.to_f64()));
     if let Some(front) = lens.front_power {
         words.push_str(&format!(", front {front} D"));
     }
-    if let Some(centre) = lens.centre {
-        words.push_str(&format!(", centre {centre}"));
+    if let Some(center) = lens.center {
+        words.push_str(&format!(", center {center}"));
     }
     if !lens.source.is_empty() {
         words.push_str(&format!(", {}", lens.source));

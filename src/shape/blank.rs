@@ -13,7 +13,7 @@ const ROUNDING_MM: f64 = 1e-9;
 /// The smallest round blank that covers an outline.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Blank {
-    /// Twice the longest distance from the blank's geometric centre to the outline, without allowance.
+    /// Twice the longest distance from the blank's geometric center to the outline, without allowance.
     pub exact_mm: f64,
     /// The exact size plus the lab's allowance.
     pub with_margin_mm: f64,
@@ -22,16 +22,16 @@ pub struct Blank {
 }
 
 impl Blank {
-    /// The blank whose geometric centre is at `centre` in the box: [`super::layout::Decentration::point`], or
-    /// [`blank_middle`] if its optical centre is elsewhere.
+    /// The blank whose geometric center is at `center` in the box: [`super::layout::Decentration::point`], or
+    /// [`blank_middle`] if its optical center is elsewhere.
     ///
     /// Source: textbook. The rule of thumb uses both decentrations, so the exact size cannot exceed it.
-    pub fn of(outline: &Outline, boxing: &Boxing, centre: Point, margin_mm: f64) -> Self {
-        let exact_mm = 2.0 * farthest(outline.points(), centre).0;
+    pub fn of(outline: &Outline, boxing: &Boxing, center: Point, margin_mm: f64) -> Self {
+        let exact_mm = 2.0 * farthest(outline.points(), center).0;
         Self {
             exact_mm,
             with_margin_mm: exact_mm + margin_mm,
-            rule_of_thumb_mm: boxing.ed_mm + 2.0 * centre.length_mm() + margin_mm,
+            rule_of_thumb_mm: boxing.ed_mm + 2.0 * center.length_mm() + margin_mm,
         }
     }
 
@@ -41,10 +41,10 @@ impl Blank {
     }
 }
 
-/// The blank's geometric centre, when its optical centre is set at `optical_centre` and lies `oc_off_middle` from the
-/// geometric centre (front view).
-pub fn blank_middle(optical_centre: Point, oc_off_middle: Point) -> Point {
-    optical_centre.minus(oc_off_middle)
+/// The blank's geometric center, when its optical center is set at `optical_center` and lies `oc_off_middle` from the
+/// geometric center (front view).
+pub fn blank_middle(optical_center: Point, oc_off_middle: Point) -> Point {
+    optical_center.minus(oc_off_middle)
 }
 
 /// The margin between an outline and the blank's edge in one direction.
@@ -52,22 +52,22 @@ pub fn blank_middle(optical_centre: Point, oc_off_middle: Point) -> Point {
 pub struct Spare {
     /// Blank radius minus the distance to the outline; negative where the blank is too small.
     pub spare_mm: f64,
-    /// The direction from the blank's geometric centre, front view.
+    /// The direction from the blank's geometric center, front view.
     pub at_deg: f64,
 }
 
 /// The margin at every point of the outline, in its order.
-pub fn spares(outline: &Outline, centre: Point, diameter_mm: f64) -> Vec<Spare> {
+pub fn spares(outline: &Outline, center: Point, diameter_mm: f64) -> Vec<Spare> {
     let spare = |p: &Point| {
-        let from_middle = p.minus(centre);
+        let from_middle = p.minus(center);
         Spare { spare_mm: diameter_mm / 2.0 - from_middle.length_mm(), at_deg: from_middle.angle_deg() }
     };
     outline.points().iter().map(spare).collect()
 }
 
 /// The smallest margin and its direction.
-pub fn tightest_spare(outline: &Outline, centre: Point, diameter_mm: f64) -> Spare {
-    let (distance_mm, at_deg) = farthest(outline.points(), centre);
+pub fn tightest_spare(outline: &Outline, center: Point, diameter_mm: f64) -> Spare {
+    let (distance_mm, at_deg) = farthest(outline.points(), center);
     Spare { spare_mm: diameter_mm / 2.0 - distance_mm, at_deg }
 }
 
@@ -98,7 +98,7 @@ mod tests {
     fn smallest_blank_by_published_examples() {
         let round = Outline::from_radii_mm(&[22.0; 400]).unwrap();
         let size = Boxing::of(&round);
-        // Round A = ED 44, nothing decentred, no allowance: 44 (public glossary).
+        // Round A = ED 44, nothing decentered, no allowance: 44 (public glossary).
         assert!((Blank::of(&round, &size, Point::ORIGIN, 0.0).exact_mm - 44.0).abs() < 1e-9);
         // ED 60, total decentration 3, allowance 2: 65 (public practice exam).
         let rule = Blank::of(&round, &boxing(0.0, 0.0, 60.0), Point::new(1.5, 0.0), 2.0).rule_of_thumb_mm;
@@ -124,7 +124,7 @@ mod tests {
         assert_eq!(least, tight.spare_mm);
         let blank = Blank::of(&shape, &Boxing::of(&shape), Point::new(4.0, 2.0), 2.0);
         assert!(blank.fits(69.231) && !blank.fits(69.229));
-        // A blank whose optical centre is 4 in and 2 up from its geometric centre is centred in the box.
+        // A blank whose optical center is 4 in and 2 up from its geometric center is centered in the box.
         assert_eq!(blank_middle(Point::new(4.0, 2.0), Point::new(4.0, 2.0)), Point::ORIGIN);
     }
 

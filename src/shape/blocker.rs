@@ -10,7 +10,7 @@ use crate::optics::{Eye, Pair};
 /// Equal distances may differ by this much in floating point.
 const TIE_MM: f64 = 1e-9;
 
-/// The step of a blocker: whole, half or tenth millimetres. Source: common practice.
+/// The step of a blocker: whole, half or tenth millimeters. Source: common practice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub enum BlockerStep {
     /// 1 mm.
@@ -31,7 +31,7 @@ impl BlockerStep {
     /// Every step, coarsest first.
     pub const ALL: [BlockerStep; 3] = [BlockerStep::Whole, BlockerStep::Half, BlockerStep::Tenth];
 
-    /// The step of this many millimetres.
+    /// The step of this many millimeters.
     ///
     /// # Errors
     ///
@@ -40,7 +40,7 @@ impl BlockerStep {
         Self::ALL.into_iter().find(|s| (s.mm() - step_mm).abs() < TIE_MM).ok_or(StepError(step_mm))
     }
 
-    /// The step in millimetres.
+    /// The step in millimeters.
     pub fn mm(self) -> f64 {
         1.0 / self.per_mm()
     }
@@ -70,7 +70,7 @@ impl BlockerStep {
     }
 }
 
-/// The wanted position of the optical centre.
+/// The wanted position of the optical center.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Wanted {
     /// From the middle of the nose.
@@ -126,7 +126,7 @@ impl BlockerSetting {
     }
 
     /// The prism that remains without the nudge: the eye looks through the wanted point, `nudge` away from the optical
-    /// centre. With the full power matrix.
+    /// center. With the full power matrix.
     pub fn residual_prism(&self, power: SphereCylinder, eye: Eye) -> InUp {
         let off = self.nudge(eye);
         prism_at(power.matrix(), off.x_mm, off.y_mm).to_in_up(eye)
@@ -167,7 +167,7 @@ mod tests {
         let set = BlockerSetting::of_pair(wanted, BlockerStep::Half);
         assert_eq!((set.right.set_height_mm, set.right.nudge_up_mm), (20.0, 0.25));
         assert_eq!((set.left.set_height_mm, set.left.nudge_up_mm), (20.5, 0.25));
-        // Set 31.0 for 31.2: the optical centre must still go out by 0.2. Set 33.0 for 32.9: in by 0.1.
+        // Set 31.0 for 31.2: the optical center must still go out by 0.2. Set 33.0 for 32.9: in by 0.1.
         assert!((set.right.nudge_in_mm + 0.2).abs() < 1e-9 && (set.left.nudge_in_mm - 0.1).abs() < 1e-9);
         assert!(set.right.nudge(Eye::Right).x_mm < 0.0 && set.left.nudge(Eye::Left).x_mm < 0.0);
         assert!(BlockerStep::from_mm(0.25).is_err() && BlockerStep::from_mm(f64::NAN).is_err());
@@ -184,11 +184,11 @@ mod tests {
         };
         // (sphere, cylinder, axis, in, up, eye, base in, base up)
         for (s, c, a, inward, up, eye, base_in, base_up) in [
-            // -5.00, 2 mm: 1.0Δ (computed). A minus lens whose centre is too far out: the eye looks through a
+            // -5.00, 2 mm: 1.0Δ (computed). A minus lens whose center is too far out: the eye looks through a
             // point nearer the nose, and there the minus lens has its base towards the nose.
             (-5.0, 0.0, 180.0, 2.0, 0.0, Eye::Right, 1.0, 0.0),
             (-5.0, 0.0, 180.0, 2.0, 0.0, Eye::Left, 1.0, 0.0),
-            // A plus lens looked through above its centre has its base down; 4.00, 1 mm: 0.4Δ (computed).
+            // A plus lens looked through above its center has its base down; 4.00, 1 mm: 0.4Δ (computed).
             (4.0, 0.0, 180.0, 0.0, 1.0, Eye::Left, 0.0, -0.4),
             // +3.00 -2.00 x 30 at (-3, -5) mm: base (+1.183, +1.010) (computed). -3 is out for the right eye.
             (3.0, -2.0, 30.0, -3.0, -5.0, Eye::Right, 1.183, 1.010),

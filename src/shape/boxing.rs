@@ -10,7 +10,7 @@ pub struct Boxing {
     pub a_mm: f64,
     /// Height of the box.
     pub b_mm: f64,
-    /// Effective diameter: twice the longest radius from the boxing centre.
+    /// Effective diameter: twice the longest radius from the boxing center.
     pub ed_mm: f64,
     /// The direction of that radius, 0 up to 360, front view; the smallest angle if several are equally long.
     pub ed_axis_deg: f64,
@@ -37,13 +37,13 @@ impl Boxing {
     }
 }
 
-/// The longest distance from `centre` to a corner, and its direction about `centre`. A polygon's farthest point is
+/// The longest distance from `center` to a corner, and its direction about `center`. A polygon's farthest point is
 /// always a corner. The smallest angle if several are equally far.
-pub(crate) fn farthest(points: &[Point], centre: Point) -> (f64, f64) {
-    let longest = points.iter().map(|p| p.minus(centre).length_mm()).fold(0.0, f64::max);
+pub(crate) fn farthest(points: &[Point], center: Point) -> (f64, f64) {
+    let longest = points.iter().map(|p| p.minus(center).length_mm()).fold(0.0, f64::max);
     let axis_deg = points
         .iter()
-        .map(|p| p.minus(centre))
+        .map(|p| p.minus(center))
         .filter(|p| p.length_mm() > longest - 1e-9)
         .map(Point::angle_deg)
         .fold(360.0, f64::min);

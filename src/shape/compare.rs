@@ -1,4 +1,4 @@
-//! The same order in another material, to compare thickness, weight and colour fringe.
+//! The same order in another material, to compare thickness, weight and color fringe.
 
 use super::edge::{Edge, EdgePoint};
 use super::outline::{Outline, Point};
@@ -20,13 +20,13 @@ pub struct LensInMaterial {
     pub thickest: EdgePoint,
     /// Its weight.
     pub weight_g: f64,
-    /// The worst colour fringe at the edge: prism divided by Abbe number.
+    /// The worst color fringe at the edge: prism divided by Abbe number.
     pub fringe_pd: f64,
-    /// Its direction, about the boxing centre.
+    /// Its direction, about the boxing center.
     pub fringe_at_deg: f64,
 }
 
-/// The lens in a material: the usual front for the power, and the usual centre thickness of a minus lens, or more if
+/// The lens in a material: the usual front for the power, and the usual center thickness of a minus lens, or more if
 /// `least_edge_mm` needs it.
 ///
 /// # Errors
@@ -34,7 +34,7 @@ pub struct LensInMaterial {
 /// [`LensError`] if the lens cannot be made in the material.
 pub fn in_material(
     outline: &Outline,
-    centre: Point,
+    center: Point,
     power: SphereCylinder,
     prism: BaseVector,
     material: &OpticalMaterial,
@@ -46,15 +46,15 @@ pub fn in_material(
         index: material.index,
         front_power_d: usual_front_d(power, material.index),
         front_conic: 0.0,
-        centre_thickness_mm: material.usual_centre_mm,
+        center_thickness_mm: material.usual_center_mm,
     };
-    let lens = lens_with_usual_thickness(outline, centre, usual, least_edge_mm)?;
-    let edge = Edge::of(outline, centre, &lens)?;
-    let (prism_pd, fringe_at_deg) = most_prism(outline, centre, power, prism);
+    let lens = lens_with_usual_thickness(outline, center, usual, least_edge_mm)?;
+    let edge = Edge::of(outline, center, &lens)?;
+    let (prism_pd, fringe_at_deg) = most_prism(outline, center, power, prism);
     Ok(LensInMaterial {
         thinnest: edge.thinnest(),
         thickest: edge.thickest(),
-        weight_g: weight_g(volume_mm3(outline, centre, &lens)?, material.density_g_per_cm3),
+        weight_g: weight_g(volume_mm3(outline, center, &lens)?, material.density_g_per_cm3),
         fringe_pd: fringe_pd(prism_pd, material.abbe),
         fringe_at_deg,
         lens,
@@ -62,10 +62,10 @@ pub fn in_material(
 }
 
 /// The most prism on the outline by Prentice's rule, and its direction.
-fn most_prism(outline: &Outline, centre: Point, power: SphereCylinder, prism: BaseVector) -> (f64, f64) {
+fn most_prism(outline: &Outline, center: Point, power: SphereCylinder, prism: BaseVector) -> (f64, f64) {
     let matrix = power.matrix();
     outline.points().iter().fold((0.0, 0.0), |(most_pd, deg), p| {
-        let from = p.minus(centre);
+        let from = p.minus(center);
         let here_pd = (prism_at(matrix, from.x_mm, from.y_mm) + prism).to_polar().amount_pd;
         if here_pd > most_pd { (here_pd, p.angle_deg()) } else { (most_pd, deg) }
     })
@@ -77,9 +77,9 @@ mod tests {
 
     /// Hard resin 1.50 and high index 1.74: public materials tables, as the starting list has them.
     const PLAIN: OpticalMaterial =
-        OpticalMaterial { index: 1.498, abbe: 58.0, density_g_per_cm3: 1.32, usual_centre_mm: 2.0 };
+        OpticalMaterial { index: 1.498, abbe: 58.0, density_g_per_cm3: 1.32, usual_center_mm: 2.0 };
     const HIGH: OpticalMaterial =
-        OpticalMaterial { index: 1.740, abbe: 33.0, density_g_per_cm3: 1.47, usual_centre_mm: 1.4 };
+        OpticalMaterial { index: 1.740, abbe: 33.0, density_g_per_cm3: 1.47, usual_center_mm: 1.4 };
 
     #[test]
     fn a_higher_index_has_a_thinner_edge_and_more_fringe() {
@@ -90,13 +90,13 @@ mod tests {
         });
         assert!(high.thickest.mm < plain.thickest.mm - 1.5, "{} {}", high.thickest.mm, plain.thickest.mm);
         assert!(high.fringe_pd > plain.fringe_pd);
-        // -7.00 across, 27 mm from the optical centre: 18.9 over 58.
+        // -7.00 across, 27 mm from the optical center: 18.9 over 58.
         assert!((plain.fringe_pd - 18.9 / 58.0).abs() < 1e-6, "{}", plain.fringe_pd);
         assert!((plain.fringe_at_deg - 180.0).abs() < 1e-9);
     }
 
     #[test]
-    fn a_plus_lens_gets_the_centre_its_edge_requires() {
+    fn a_plus_lens_gets_the_center_its_edge_requires() {
         let outline = Outline::from_radii_mm(&[24.0; 180]).unwrap();
         for material in &[PLAIN, HIGH] {
             let row =
@@ -105,7 +105,7 @@ mod tests {
             assert!((row.thinnest.mm - 1.0).abs() < 1e-5, "{}: {}", material.index, row.thinnest.mm);
             // The thumb, h² F / (2000 (n - 1)) (textbook), runs 5 to 10% low at steep curves.
             let thumb_mm = 24.0 * 24.0 * 4.0 / (2000.0 * (material.index - 1.0));
-            let gain_mm = row.lens.order().centre_thickness_mm - 1.0;
+            let gain_mm = row.lens.order().center_thickness_mm - 1.0;
             assert!(gain_mm > thumb_mm * 0.99 && gain_mm < thumb_mm * 1.15, "{}: {gain_mm}", material.index);
         }
     }

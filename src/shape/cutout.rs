@@ -1,4 +1,4 @@
-//! Whether a shape can be cut from a blank, how much is spare and where; prism by decentring the blank.
+//! Whether a shape can be cut from a blank, how much is spare and where; prism by decentering the blank.
 
 use super::blank::{Spare, blank_middle, tightest_spare};
 use super::outline::{Outline, Point};
@@ -12,12 +12,12 @@ pub struct StockBlank {
     pub diameter_mm: f64,
     /// The width of its rim that cannot be used.
     pub unusable_mm: f64,
-    /// Its optical centre from its geometric centre, front view.
+    /// Its optical center from its geometric center, front view.
     pub oc_off_middle: Point,
 }
 
 impl StockBlank {
-    /// A blank with its optical centre at its geometric centre and no unusable rim.
+    /// A blank with its optical center at its geometric center and no unusable rim.
     pub fn round(diameter_mm: f64) -> Self {
         Self { diameter_mm, unusable_mm: 0.0, oc_off_middle: Point::ORIGIN }
     }
@@ -31,24 +31,24 @@ impl StockBlank {
 /// A shape placed in a blank.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CutOut {
-    /// The blank's geometric centre in the box.
+    /// The blank's geometric center in the box.
     pub middle: Point,
-    /// The smallest margin and its direction from the blank's geometric centre; negative where material is missing.
+    /// The smallest margin and its direction from the blank's geometric center; negative where material is missing.
     pub tightest: Spare,
     /// Whether the margin is at least the wanted one everywhere.
     pub fits: bool,
 }
 
-/// Places a shape in a blank whose optical centre is at `centre` in the box. `margin_mm` is the wanted margin on the
+/// Places a shape in a blank whose optical center is at `center` in the box. `margin_mm` is the wanted margin on the
 /// diameter, as for [`super::blank::Blank`].
-pub fn cut_out(outline: &Outline, centre: Point, blank: &StockBlank, margin_mm: f64) -> CutOut {
-    let middle = blank_middle(centre, blank.oc_off_middle);
+pub fn cut_out(outline: &Outline, center: Point, blank: &StockBlank, margin_mm: f64) -> CutOut {
+    let middle = blank_middle(center, blank.oc_off_middle);
     let tightest = tightest_spare(outline, middle, blank.usable_mm());
     CutOut { middle, tightest, fits: tightest.spare_mm + 1e-9 >= margin_mm / 2.0 }
 }
 
-/// As [`cut_out`] for a blank without prism, decentred so that the wanted prism is at the pupil (d = F⁻¹ p,
-/// [`decentration_for`]). Also returns where the optical centre goes.
+/// As [`cut_out`] for a blank without prism, decentered so that the wanted prism is at the pupil (d = F⁻¹ p,
+/// [`decentration_for`]). Also returns where the optical center goes.
 ///
 /// # Errors
 ///
@@ -62,8 +62,8 @@ pub fn cut_out_with_prism(
     margin_mm: f64,
 ) -> Result<(Point, CutOut), DecentrationError> {
     let (x_mm, y_mm) = decentration_for(power, prism)?;
-    let centre = pupil.plus(Point::new(x_mm, y_mm));
-    Ok((centre, cut_out(outline, centre, blank, margin_mm)))
+    let center = pupil.plus(Point::new(x_mm, y_mm));
+    Ok((center, cut_out(outline, center, blank, margin_mm)))
 }
 
 #[cfg(test)]
@@ -89,7 +89,7 @@ mod tests {
     }
 
     #[test]
-    fn a_decentred_blank_helps_on_its_own_side() {
+    fn a_decentered_blank_helps_on_its_own_side() {
         let outline = round(25.0);
         let blank = StockBlank { oc_off_middle: Point::new(3.0, 0.0), unusable_mm: 1.0, diameter_mm: 60.0 };
         let got = cut_out(&outline, Point::new(3.0, 0.0), &blank, 2.0);
@@ -105,7 +105,7 @@ mod tests {
             (3.0, InUp { in_pd: -1.5, up_pd: 0.0 }, "+3.00, 1.5 base out: OC 5 mm out, computed"),
         ] {
             let power = SphereCylinder::sphere(sphere_d);
-            let (centre, got) = cut_out_with_prism(
+            let (center, got) = cut_out_with_prism(
                 &outline,
                 Point::new(2.0, 0.0),
                 power,
@@ -114,7 +114,7 @@ mod tests {
                 2.0,
             )
             .unwrap();
-            assert!((centre.x_mm + 3.0).abs() < 1e-12, "{source}: {centre:?}");
+            assert!((center.x_mm + 3.0).abs() < 1e-12, "{source}: {center:?}");
             assert!((got.tightest.spare_mm - 2.5).abs() < 1e-3 && got.fits, "{source}: {got:?}");
         }
         let plano = cut_out_with_prism(

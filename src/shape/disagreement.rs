@@ -4,7 +4,7 @@ use super::boxing::Boxing;
 use super::outline::{Outline, Point};
 use super::transform::mirror;
 
-/// A difference of this size or more in A, in B or at any point is reported. At half a millimetre a lens cut from
+/// A difference of this size or more in A, in B or at any point is reported. At half a millimeter a lens cut from
 /// one eye's trace is loose or too tight in the other rim. Source: common practice (from memory).
 pub const REPORTED_MM: f64 = 0.5;
 /// The same for the circumference. Source: common practice (from memory).
@@ -19,9 +19,9 @@ pub struct Disagreement {
     pub b_mm: f64,
     /// Right circumference minus left.
     pub circumference_mm: f64,
-    /// The largest distance from a point of the right outline to the mirrored left one, boxing centres aligned.
+    /// The largest distance from a point of the right outline to the mirrored left one, boxing centers aligned.
     pub worst_mm: f64,
-    /// The direction of that point on the right eye, about the boxing centre, front view.
+    /// The direction of that point on the right eye, about the boxing center, front view.
     pub worst_at_deg: f64,
 }
 

@@ -1,6 +1,6 @@
-//! The edge of a lens cut to an outline: its thickness at every point, and the centre thickness for a wanted edge.
+//! The edge of a lens cut to an outline: its thickness at every point, and the center thickness for a wanted edge.
 //!
-//! Angles are about the boxing centre. The optical centre of the lens is given as a point in the box. Thickness is
+//! Angles are about the boxing center. The optical center of the lens is given as a point in the box. Thickness is
 //! parallel to the optical axis ([`crate::optics::lens`]).
 
 use super::outline::{Outline, Point};
@@ -9,9 +9,9 @@ use crate::optics::lens::{Lens, LensError, LensOrder};
 /// The thickness at one point of the outline.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct EdgePoint {
-    /// The point, from the boxing centre.
+    /// The point, from the boxing center.
     pub at: Point,
-    /// Its direction from the boxing centre.
+    /// Its direction from the boxing center.
     pub deg: f64,
     /// Thickness, parallel to the optical axis. Negative where the surfaces cross.
     pub mm: f64,
@@ -25,26 +25,26 @@ pub struct Edge {
     thickest: EdgePoint,
 }
 
-/// An edge that is thinner than wanted, and the centre thickness that would fix it.
+/// An edge that is thinner than wanted, and the center thickness that would fix it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TooThin {
     /// The thinnest point.
     pub at: EdgePoint,
-    /// The least centre thickness that gives the wanted edge everywhere.
-    pub centre_mm: f64,
+    /// The least center thickness that gives the wanted edge everywhere.
+    pub center_mm: f64,
 }
 
 impl Edge {
-    /// Cuts a lens to an outline, its optical centre at `centre` in the box.
+    /// Cuts a lens to an outline, its optical center at `center` in the box.
     ///
     /// # Errors
     ///
     /// [`LensError::DoesNotSpan`] when a surface does not reach a point. A toric back may reach every point of the
     /// shape but not the whole round blank; [`Lens::check_span`] checks the blank.
-    pub fn of(outline: &Outline, centre: Point, lens: &Lens) -> Result<Edge, LensError> {
+    pub fn of(outline: &Outline, center: Point, lens: &Lens) -> Result<Edge, LensError> {
         let mut points = Vec::with_capacity(outline.points().len());
         for &at in outline.points() {
-            let from = at.minus(centre);
+            let from = at.minus(center);
             points.push(EdgePoint { at, deg: at.angle_deg(), mm: lens.thickness_mm(from.x_mm, from.y_mm)? });
         }
         // An outline always has points; this value is never used.
@@ -77,7 +77,7 @@ impl Edge {
         self.thickest
     }
 
-    /// The thinnest point and the centre thickness that would fix it, if the edge is thinner than `wanted_mm`.
+    /// The thinnest point and the center thickness that would fix it, if the edge is thinner than `wanted_mm`.
     ///
     /// # Errors
     ///
@@ -85,15 +85,15 @@ impl Edge {
     pub fn too_thin(
         &self,
         outline: &Outline,
-        centre: Point,
+        center: Point,
         lens: &Lens,
         wanted_mm: f64,
     ) -> Result<Option<TooThin>, LensError> {
         if self.thinnest.mm >= wanted_mm {
             return Ok(None);
         }
-        let thicker = lens_with_thinnest_edge(outline, centre, *lens.order(), wanted_mm)?;
-        Ok(Some(TooThin { at: self.thinnest, centre_mm: thicker.order().centre_thickness_mm }))
+        let thicker = lens_with_thinnest_edge(outline, center, *lens.order(), wanted_mm)?;
+        Ok(Some(TooThin { at: self.thinnest, center_mm: thicker.order().center_thickness_mm }))
     }
 }
 
@@ -101,58 +101,58 @@ impl TooThin {
     /// The fault and what to do about it.
     pub fn sentence(&self) -> String {
         format!(
-            "The edge is {:.2} mm at {:.0}°; use a centre thickness of {:.2} mm or more.",
+            "The edge is {:.2} mm at {:.0}°; use a center thickness of {:.2} mm or more.",
             self.at.mm,
             self.at.deg,
-            (self.centre_mm * 100.0).ceil() / 100.0
+            (self.center_mm * 100.0).ceil() / 100.0
         )
     }
 }
 
-/// The longest distance from the optical centre to the outline.
-pub fn reach_mm(outline: &Outline, centre: Point) -> f64 {
-    outline.points().iter().map(|p| p.minus(centre).length_mm()).fold(0.0, f64::max)
+/// The longest distance from the optical center to the outline.
+pub fn reach_mm(outline: &Outline, center: Point) -> f64 {
+    outline.points().iter().map(|p| p.minus(center).length_mm()).fold(0.0, f64::max)
 }
 
 /// The thickness of the thinnest edge.
-fn thinnest_mm(outline: &Outline, centre: Point, lens: &Lens) -> Result<f64, LensError> {
+fn thinnest_mm(outline: &Outline, center: Point, lens: &Lens) -> Result<f64, LensError> {
     let mut thinnest_mm = f64::INFINITY;
     for p in outline.points() {
-        let from = p.minus(centre);
+        let from = p.minus(center);
         thinnest_mm = thinnest_mm.min(lens.thickness_mm(from.x_mm, from.y_mm)?);
     }
     Ok(thinnest_mm)
 }
 
-/// The lens whose thinnest edge is `edge_mm`. The centre thickness in `order` is ignored.
+/// The lens whose thinnest edge is `edge_mm`. The center thickness in `order` is ignored.
 ///
-/// The back depends on the centre thickness through the thick-lens formula, so this iterates by the secant method,
-/// to a millionth of a millimetre.
+/// The back depends on the center thickness through the thick-lens formula, so this iterates by the secant method,
+/// to a millionth of a millimeter.
 ///
 /// # Errors
 ///
-/// [`LensError::NoCentreLeft`] when no centre thickness would be left; otherwise as [`Lens::new`] and [`Edge::of`].
+/// [`LensError::NoCenterLeft`] when no center thickness would be left; otherwise as [`Lens::new`] and [`Edge::of`].
 pub fn lens_with_thinnest_edge(
     outline: &Outline,
-    centre: Point,
+    center: Point,
     order: LensOrder,
     edge_mm: f64,
 ) -> Result<Lens, LensError> {
     if !(0.0..=20.0).contains(&edge_mm) {
         return Err(LensError::EdgeThickness(edge_mm));
     }
-    let at = |centre_mm: f64| -> Result<(Lens, f64), LensError> {
-        let lens = Lens::new(LensOrder { centre_thickness_mm: centre_mm, ..order })?;
-        let gap_mm = thinnest_mm(outline, centre, &lens)? - edge_mm;
+    let at = |center_mm: f64| -> Result<(Lens, f64), LensError> {
+        let lens = Lens::new(LensOrder { center_thickness_mm: center_mm, ..order })?;
+        let gap_mm = thinnest_mm(outline, center, &lens)? - edge_mm;
         Ok((lens, gap_mm))
     };
     let mut before_mm = 2.0;
     let (_, mut gap_before_mm) = at(before_mm)?;
-    // The edge grows nearly as much as the centre.
+    // The edge grows nearly as much as the center.
     let mut now_mm = before_mm - gap_before_mm;
     for _ in 0..20 {
         if now_mm <= 0.0 {
-            return Err(LensError::NoCentreLeft { edge_mm, centre_mm: now_mm });
+            return Err(LensError::NoCenterLeft { edge_mm, center_mm: now_mm });
         }
         let (lens, gap_mm) = at(now_mm)?;
         if gap_mm.abs() < 1e-6 {
@@ -164,5 +164,5 @@ pub fn lens_with_thinnest_edge(
             break;
         }
     }
-    Err(LensError::CentreThickness(now_mm))
+    Err(LensError::CenterThickness(now_mm))
 }

@@ -9,7 +9,7 @@ use super::boxing::Boxing;
 use super::outline::{Outline, Point};
 use crate::optics::{Eye, Pair};
 
-/// The position of a point relative to the boxing centre.
+/// The position of a point relative to the boxing center.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Decentration {
     /// Towards the nose.
@@ -27,12 +27,12 @@ impl Decentration {
         }
     }
 
-    /// The same point in front-view coordinates from the boxing centre.
+    /// The same point in front-view coordinates from the boxing center.
     pub fn point(self, eye: Eye) -> Point {
         Point::new(self.in_mm * eye.nasal_sign(), self.up_mm)
     }
 
-    /// The distance from the boxing centre.
+    /// The distance from the boxing center.
     pub fn length_mm(self) -> f64 {
         self.in_mm.hypot(self.up_mm)
     }
@@ -54,7 +54,7 @@ pub fn half_frame_pd_mm(a_mm: f64, dbl_mm: f64) -> f64 {
     (a_mm + dbl_mm) / 2.0
 }
 
-/// The frame PD, the distance between the boxing centres: A + DBL. With unequal eyes, half of each.
+/// The frame PD, the distance between the boxing centers: A + DBL. With unequal eyes, half of each.
 /// Source: boxing system (ISO 8624, from memory).
 pub fn frame_pd_mm(right: &Boxing, left: &Boxing, dbl_mm: f64) -> f64 {
     half_frame_pd_mm(right.a_mm, dbl_mm) + half_frame_pd_mm(left.a_mm, dbl_mm)
@@ -93,9 +93,9 @@ impl PupilPlace {
 pub struct EyeLayout {
     /// The size of the outline.
     pub boxing: Boxing,
-    /// Where the optical centre goes.
+    /// Where the optical center goes.
     pub decentration: Decentration,
-    /// The blank that covers the outline there, with its optical centre at its geometric centre.
+    /// The blank that covers the outline there, with its optical center at its geometric center.
     pub blank: Blank,
     /// The blocker's setting.
     pub blocker: BlockerSetting,
@@ -108,7 +108,7 @@ pub struct EyeLayout {
 pub struct PairLayout {
     /// Each eye.
     pub eyes: Pair<EyeLayout>,
-    /// The distance between the boxing centres.
+    /// The distance between the boxing centers.
     pub frame_pd_mm: f64,
 }
 
@@ -150,11 +150,11 @@ mod tests {
     }
 
     #[test]
-    fn a_wrapped_lens_is_decentred_in_its_own_plane() {
+    fn a_wrapped_lens_is_decentered_in_its_own_plane() {
         for (a_mm, dbl_mm, pd_mm, wrap_deg) in
             [(44.0, 20.0, 30.0, 20.0), (60.0, 16.0, 32.0, 25.0), (52.0, 18.0, 35.0, 0.0), (52.0, 18.0, 36.0, -8.0)]
         {
-            // Across the face the lens is A cos w wide, so that its centre lies DBL/2 + A/2 cos w from the middle; the
+            // Across the face the lens is A cos w wide, so that its center lies DBL/2 + A/2 cos w from the middle; the
             // pupil lies m from it, and m / cos w in the plane of the lens (geometry).
             let cos = f64::to_radians(wrap_deg).cos();
             let m_mm = dbl_mm / 2.0 + a_mm / 2.0 * cos - pd_mm;
@@ -172,7 +172,7 @@ mod tests {
         for (a_mm, dbl_mm, pd_mm, want, source) in [
             (50.0, 20.0, 68.0, 1.0, "public glossary"),
             (52.0, 18.0, 64.0, 3.0, "computed"),
-            (50.0, 18.0, 72.0, -2.0, "computed: a wide PD is decentred out"),
+            (50.0, 18.0, 72.0, -2.0, "computed: a wide PD is decentered out"),
         ] {
             let wanted = Wanted { pd_mm: pd_mm / 2.0, height_mm: 20.0 };
             let got = Decentration::of(&boxing(a_mm, 36.0, 0.0), dbl_mm, wanted);

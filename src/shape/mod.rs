@@ -5,7 +5,7 @@
 //!
 //! The front view of [`crate::optics`]: +x to the observer's right, +y up, the wearer's right eye on the
 //! observer's left. An [`outline::Outline`] is a closed polygon wound counter-clockwise whose origin is the
-//! **boxing centre** (ISO 8624): not the centroid, not the tracer's own origin. The right eye's nose side is +x,
+//! **boxing center** (ISO 8624): not the centroid, not the tracer's own origin. The right eye's nose side is +x,
 //! the left eye's is -x.
 //!
 //! # Files
@@ -19,12 +19,12 @@
 //! * [`blocker`] – the blocker's setting, the remaining nudge, and the prism of not nudging.
 //! * [`blank`] – the minimum blank size and the material to spare around the outline.
 //! * [`cutout`] – whether the shape can be cut from a given blank; prism by decentration.
-//! * [`edge`] – edge thickness along the outline; the centre thickness for a wanted edge.
+//! * [`edge`] – edge thickness along the outline; the center thickness for a wanted edge.
 //! * [`volume`] – volume and weight of the cut lens.
 //! * [`bevel`] – the line of a bevel or groove along the edge, and its warnings.
 //! * [`compare`] – the same order in several materials.
 //! * [`record`] – reads and writes trace files (ISO 16284 text) and plain tables of radii.
-//! * [`svg`] – outlines as SVG path data in true millimetres.
+//! * [`svg`] – outlines as SVG path data in true millimeters.
 #![deny(missing_docs)]
 
 pub mod bevel;

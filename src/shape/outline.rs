@@ -1,4 +1,4 @@
-//! The outline for computing: closed, finite, wound counter-clockwise, centred in its box.
+//! The outline for computing: closed, finite, wound counter-clockwise, centered in its box.
 //!
 //! The [`Trace`](super::trace::Trace) it comes from is exact and is what the lab stores. The constructors of both
 //! check their values.
@@ -41,7 +41,7 @@ pub enum OutlineError {
     Radius {
         /// Which point, from 0.
         index: usize,
-        /// The radius about the tracing centre.
+        /// The radius about the tracing center.
         radius_mm: f64,
     },
     /// The list of angles is not as long as the list of radii.
@@ -60,14 +60,14 @@ pub enum OutlineError {
         /// The angle in hundredths of a degree.
         hundredths: i32,
     },
-    /// Too wide a gap between neighbouring points.
+    /// Too wide a gap between neighboring points.
     #[error("there is no point for more than 60° after point {index}")]
     Gap {
         /// The point before the gap, from 0.
         index: usize,
     },
-    /// The points do not go exactly once around the tracing centre.
-    #[error("the points do not go once around the centre, at point {index}")]
+    /// The points do not go exactly once around the tracing center.
+    #[error("the points do not go once around the center, at point {index}")]
     NotRound {
         /// The first point that turns back, from 0.
         index: usize,
@@ -146,18 +146,18 @@ impl Point {
     }
 }
 
-/// A closed polygon, finite, simple, wound counter-clockwise, whose origin is the boxing centre.
+/// A closed polygon, finite, simple, wound counter-clockwise, whose origin is the boxing center.
 ///
-/// It is star-shaped about the tracing centre: each ray from there meets it once. About the boxing centre it may not
+/// It is star-shaped about the tracing center: each ray from there meets it once. About the boxing center it may not
 /// be. It may be concave. The last point connects to the first, which is not repeated.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Outline {
     points: Vec<Point>,
-    tracing_centre: Point,
+    tracing_center: Point,
 }
 
 impl Outline {
-    /// An outline from equally spaced radii about the tracing centre, the first at 0°: the polygon through them, from
+    /// An outline from equally spaced radii about the tracing center, the first at 0°: the polygon through them, from
     /// [`MIN_CORNERS`] corners on.
     ///
     /// # Errors
@@ -174,34 +174,34 @@ impl Outline {
         }
         let angles = equal_angles_deg(radii_mm.len(), 0.0);
         let points = radii_mm.iter().zip(angles).map(|(&r, a)| Point::polar(r, a)).collect();
-        Ok(Self::centred(points, Point::ORIGIN))
+        Ok(Self::centered(points, Point::ORIGIN))
     }
 
-    /// An outline from points about the tracing centre, in either winding.
+    /// An outline from points about the tracing center, in either winding.
     ///
     /// # Errors
     ///
     /// [`OutlineError`]: count, a point too near or too far or not finite, points that do not go once around the
-    /// tracing centre.
+    /// tracing center.
     pub fn from_points(points: Vec<Point>) -> Result<Self, OutlineError> {
         Self::about(points, Point::ORIGIN)
     }
 
-    /// As [`Outline::from_points`], with the tracing centre anywhere.
-    pub(crate) fn about(mut points: Vec<Point>, tracing_centre: Point) -> Result<Self, OutlineError> {
+    /// As [`Outline::from_points`], with the tracing center anywhere.
+    pub(crate) fn about(mut points: Vec<Point>, tracing_center: Point) -> Result<Self, OutlineError> {
         check_count(points.len())?;
         for (index, point) in points.iter().enumerate() {
             if !point.is_finite() {
                 return Err(OutlineError::NotFinite { index });
             }
-            check_radius(index, point.minus(tracing_centre).length_mm())?;
+            check_radius(index, point.minus(tracing_center).length_mm())?;
         }
         if doubled_area_mm2(&points) < 0.0 {
             points.reverse();
         }
         let mut turned_rad = 0.0;
         for (index, (p, q)) in edges(&points).enumerate() {
-            let (p, q) = (p.minus(tracing_centre), q.minus(tracing_centre));
+            let (p, q) = (p.minus(tracing_center), q.minus(tracing_center));
             let cross = p.cross(q);
             if cross <= 0.0 {
                 return Err(OutlineError::NotRound { index });
@@ -213,27 +213,27 @@ impl Outline {
         if turned_rad > 3.0 * PI {
             return Err(OutlineError::NotRound { index: 0 });
         }
-        Ok(Self::centred(points, tracing_centre))
+        Ok(Self::centered(points, tracing_center))
     }
 
     /// Moves the origin to the middle of the box. The points must already be a valid outline.
-    pub(crate) fn centred(mut points: Vec<Point>, tracing_centre: Point) -> Self {
+    pub(crate) fn centered(mut points: Vec<Point>, tracing_center: Point) -> Self {
         let (low, high) = extent(&points);
         let middle = Point::new((low.x_mm + high.x_mm) / 2.0, (low.y_mm + high.y_mm) / 2.0);
         for point in &mut points {
             *point = point.minus(middle);
         }
-        Self { points, tracing_centre: tracing_centre.minus(middle) }
+        Self { points, tracing_center: tracing_center.minus(middle) }
     }
 
-    /// The corners, counter-clockwise, about the boxing centre.
+    /// The corners, counter-clockwise, about the boxing center.
     pub fn points(&self) -> &[Point] {
         &self.points
     }
 
-    /// The tracing centre, from the boxing centre.
-    pub fn tracing_centre(&self) -> Point {
-        self.tracing_centre
+    /// The tracing center, from the boxing center.
+    pub fn tracing_center(&self) -> Point {
+        self.tracing_center
     }
 
     /// Each side of the polygon, the closing one last.
@@ -251,7 +251,7 @@ impl Outline {
         })
     }
 
-    /// The distance from the boxing centre to the outline in a direction; the farthest, if it is crossed more than once.
+    /// The distance from the boxing center to the outline in a direction; the farthest, if it is crossed more than once.
     pub fn radius_at_mm(&self, angle_deg: f64) -> f64 {
         let ray = Point::polar(1.0, angle_deg);
         let mut farthest: f64 = 0.0;
@@ -315,7 +315,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn points_must_go_once_around_the_centre() {
+    fn points_must_go_once_around_the_center() {
         assert_eq!(Outline::from_radii_mm(&[f64::NAN; 8]), Err(OutlineError::NotFinite { index: 0 }));
         let ring: Vec<Point> = (0..36).map(|i| Point::polar(20.0, f64::from(i) * 10.0)).collect();
         let outline = Outline::from_points(ring.clone()).unwrap();
@@ -335,8 +335,8 @@ mod tests {
         // A circle of 22 mm traced from a point 3 mm to the right of and 2 mm below its middle.
         let points = (0..720).map(|i| Point::polar(22.0, f64::from(i) * 0.5).plus(Point::new(-3.0, 2.0))).collect();
         let outline = Outline::from_points(points).unwrap();
-        let centre = outline.tracing_centre();
-        assert!((centre.x_mm - 3.0).abs() < 1e-9 && (centre.y_mm + 2.0).abs() < 1e-9);
+        let center = outline.tracing_center();
+        assert!((center.x_mm - 3.0).abs() < 1e-9 && (center.y_mm + 2.0).abs() < 1e-9);
         for angle_deg in [0.0, 10.3, 90.0, 179.0, 300.0] {
             assert!((outline.radius_at_mm(angle_deg) - 22.0).abs() < 1e-3, "{angle_deg}");
         }

@@ -1,4 +1,4 @@
-//! Outlines as SVG path data in true millimetres, without markup or style.
+//! Outlines as SVG path data in true millimeters, without markup or style.
 //!
 //! SVG's y runs downwards, so y is flipped here and only here.
 
@@ -9,7 +9,7 @@ use super::outline::{Outline, Point};
 use crate::optics::{Eye, Pair};
 
 /// A coordinate with at most three decimals, without trailing zeros.
-fn millimetres(value: f64) -> String {
+fn millimeters(value: f64) -> String {
     let text = format!("{value:.3}");
     let text = text.trim_end_matches('0').trim_end_matches('.');
     if text == "-0" { "0".to_owned() } else { text.to_owned() }
@@ -17,10 +17,10 @@ fn millimetres(value: f64) -> String {
 
 /// A front-view coordinate pair as SVG writes it.
 pub fn coordinates(point: Point) -> String {
-    format!("{} {}", millimetres(point.x_mm), millimetres(-point.y_mm))
+    format!("{} {}", millimeters(point.x_mm), millimeters(-point.y_mm))
 }
 
-/// The `d` of a path with the boxing centre at `place` (front view, mm).
+/// The `d` of a path with the boxing center at `place` (front view, mm).
 pub fn path_data(outline: &Outline, place: Point) -> String {
     let mut data = String::with_capacity(outline.points().len() * 16);
     for (index, point) in outline.points().iter().enumerate() {
@@ -32,11 +32,11 @@ pub fn path_data(outline: &Outline, place: Point) -> String {
     data
 }
 
-/// A drawing of a pair: the position of each boxing centre and the visible area.
+/// A drawing of a pair: the position of each boxing center and the visible area.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct View {
-    /// The boxing centre of each eye, front view: both on the datum line, the nose at x = 0.
-    pub centres: Pair<Point>,
+    /// The boxing center of each eye, front view: both on the datum line, the nose at x = 0.
+    pub centers: Pair<Point>,
     /// The left edge of the view.
     pub left_mm: f64,
     /// The top edge of the view; y runs down.
@@ -52,12 +52,12 @@ impl View {
     pub fn of_pair(boxing: &Pair<Boxing>, dbl_mm: f64, room_mm: f64) -> Self {
         let reach = |b: &Boxing| b.a_mm + dbl_mm / 2.0;
         let height_mm = boxing.right.b_mm.max(boxing.left.b_mm);
-        let centre = |eye: Eye| {
+        let center = |eye: Eye| {
             let half = super::layout::half_frame_pd_mm(boxing.get(eye).a_mm, dbl_mm);
             Point::new(-eye.nasal_sign() * half, 0.0)
         };
         View {
-            centres: Pair::new(centre(Eye::Right), centre(Eye::Left)),
+            centers: Pair::new(center(Eye::Right), center(Eye::Left)),
             left_mm: -reach(&boxing.right) - room_mm,
             top_mm: -height_mm / 2.0 - room_mm,
             width_mm: reach(&boxing.right) + reach(&boxing.left) + 2.0 * room_mm,
@@ -67,12 +67,12 @@ impl View {
 
     /// The `viewBox` attribute.
     pub fn view_box(&self) -> String {
-        [self.left_mm, self.top_mm, self.width_mm, self.height_mm].map(millimetres).join(" ")
+        [self.left_mm, self.top_mm, self.width_mm, self.height_mm].map(millimeters).join(" ")
     }
 
     /// The width and height as CSS lengths that print at true size.
     pub fn true_size(&self) -> (String, String) {
-        (format!("{}mm", millimetres(self.width_mm)), format!("{}mm", millimetres(self.height_mm)))
+        (format!("{}mm", millimeters(self.width_mm)), format!("{}mm", millimeters(self.height_mm)))
     }
 }
 
@@ -81,7 +81,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn writes_true_millimetres_with_y_down() {
+    fn writes_true_millimeters_with_y_down() {
         let outline = Outline::from_radii_mm(&[20.0; 8]).unwrap();
         assert_eq!(
             path_data(&outline, Point::ORIGIN),
@@ -97,7 +97,7 @@ mod tests {
             |a_mm, b_mm| Boxing { a_mm, b_mm, ed_mm: 0.0, ed_axis_deg: 0.0, circumference_mm: 0.0, area_mm2: 0.0 };
         let view = View::of_pair(&Pair::new(size(52.0, 36.0), size(50.0, 34.0)), 18.0, 2.0);
         assert_eq!(view.view_box(), "-63 -20 124 40");
-        assert_eq!((view.centres.right.x_mm, view.centres.left.x_mm), (-35.0, 34.0));
+        assert_eq!((view.centers.right.x_mm, view.centers.left.x_mm), (-35.0, 34.0));
         assert_eq!(view.true_size(), ("124mm".to_owned(), "40mm".to_owned()));
     }
 }

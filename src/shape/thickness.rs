@@ -1,4 +1,4 @@
-//! The centre thickness of a lens: as stated, or as much as the edge needs. The same rules for every page and for
+//! The center thickness of a lens: as stated, or as much as the edge needs. The same rules for every page and for
 //! `rimbook calc`.
 
 use super::edge::{Edge, lens_with_thinnest_edge};
@@ -11,13 +11,13 @@ const USUAL_REACH_MM: f64 = 27.0;
 /// Which thickness is stated.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Thickness {
-    /// At the optical centre, mm.
-    Centre(f64),
+    /// At the optical center, mm.
+    Center(f64),
     /// At the thinnest place of the cut edge, mm.
     ThinnestEdge(f64),
 }
 
-/// The lens of a stated thickness, its optical centre at `centre` in the box. The centre thickness in `order` is not
+/// The lens of a stated thickness, its optical center at `center` in the box. The center thickness in `order` is not
 /// used.
 ///
 /// # Errors
@@ -25,17 +25,17 @@ pub enum Thickness {
 /// As [`Lens::new`] and [`lens_with_thinnest_edge`].
 pub fn lens_with_thickness(
     outline: &Outline,
-    centre: Point,
+    center: Point,
     order: LensOrder,
     thickness: Thickness,
 ) -> Result<Lens, LensError> {
     match thickness {
-        Thickness::Centre(centre_mm) => Lens::new(LensOrder { centre_thickness_mm: centre_mm, ..order }),
-        Thickness::ThinnestEdge(edge_mm) => lens_with_thinnest_edge(outline, centre, order, edge_mm),
+        Thickness::Center(center_mm) => Lens::new(LensOrder { center_thickness_mm: center_mm, ..order }),
+        Thickness::ThinnestEdge(edge_mm) => lens_with_thinnest_edge(outline, center, order, edge_mm),
     }
 }
 
-/// The lens with the usual centre thickness, which `usual` has, or with the centre that leaves `least_edge_mm`
+/// The lens with the usual center thickness, which `usual` has, or with the center that leaves `least_edge_mm`
 /// everywhere on the edge where that is more. Source: common practice.
 ///
 /// # Errors
@@ -43,19 +43,19 @@ pub fn lens_with_thickness(
 /// As [`Edge::of`] and [`lens_with_thinnest_edge`].
 pub fn lens_with_usual_thickness(
     outline: &Outline,
-    centre: Point,
+    center: Point,
     usual: LensOrder,
     least_edge_mm: f64,
 ) -> Result<Lens, LensError> {
     let lens = Lens::new(usual)?;
-    if Edge::of(outline, centre, &lens)?.thinnest().mm >= least_edge_mm {
+    if Edge::of(outline, center, &lens)?.thinnest().mm >= least_edge_mm {
         return Ok(lens);
     }
-    lens_with_thinnest_edge(outline, centre, usual, least_edge_mm)
+    lens_with_thinnest_edge(outline, center, usual, least_edge_mm)
 }
 
 /// The same by the rule of thumb h²F / 2000(n - 1), for a shape that is not known or not reached by a surface: a plus
-/// lens gets the centre that leaves `least_edge_mm` at 27 mm from it, where that is more (textbook).
+/// lens gets the center that leaves `least_edge_mm` at 27 mm from it, where that is more (textbook).
 ///
 /// # Errors
 ///
@@ -66,8 +66,8 @@ pub fn lens_with_thickness_by_thumb(usual: LensOrder, least_edge_mm: f64) -> Res
         return Lens::new(usual);
     }
     let loss_mm = USUAL_REACH_MM * USUAL_REACH_MM * strongest_plus_d / (2000.0 * (usual.index - 1.0));
-    let centre_thickness_mm = usual.centre_thickness_mm.max(least_edge_mm + loss_mm);
-    Lens::new(LensOrder { centre_thickness_mm, ..usual })
+    let center_thickness_mm = usual.center_thickness_mm.max(least_edge_mm + loss_mm);
+    Lens::new(LensOrder { center_thickness_mm, ..usual })
 }
 
 #[cfg(test)]
@@ -83,32 +83,32 @@ mod tests {
             index: 1.5,
             front_power_d: 6.0,
             front_conic: 0.0,
-            centre_thickness_mm: 2.0,
+            center_thickness_mm: 2.0,
         }
     }
 
     #[test]
-    fn a_thickness_is_of_the_centre_or_of_the_edge() {
+    fn a_thickness_is_of_the_center_or_of_the_edge() {
         let round = Outline::from_radii_mm(&[22.0; 90]).unwrap();
         let of = |thickness| lens_with_thickness(&round, Point::ORIGIN, usual(4.0, 0.0), thickness).unwrap();
-        assert_eq!(of(Thickness::Centre(5.0)).order().centre_thickness_mm, 5.0);
+        assert_eq!(of(Thickness::Center(5.0)).order().center_thickness_mm, 5.0);
         let edge = Edge::of(&round, Point::ORIGIN, &of(Thickness::ThinnestEdge(1.3))).unwrap();
         assert!((edge.thinnest().mm - 1.3).abs() < 1e-5);
     }
 
     #[test]
-    fn the_usual_centre_stands_unless_the_edge_needs_more() {
+    fn the_usual_center_stands_unless_the_edge_needs_more() {
         let round = Outline::from_radii_mm(&[22.0; 90]).unwrap();
         let of = |sphere_d, least_mm| {
             let lens = lens_with_usual_thickness(&round, Point::ORIGIN, usual(sphere_d, 0.0), least_mm).unwrap();
             let edge = Edge::of(&round, Point::ORIGIN, &lens).unwrap();
-            (lens.order().centre_thickness_mm, edge.thinnest().mm)
+            (lens.order().center_thickness_mm, edge.thinnest().mm)
         };
         assert_eq!(of(-3.0, 1.0).0, 2.0);
-        let (centre_mm, edge_mm) = of(3.0, 1.0);
-        assert!(centre_mm > 2.0 && (edge_mm - 1.0).abs() < 1e-5, "{centre_mm} {edge_mm}");
-        assert!(of(3.0, 2.0).0 > centre_mm + 0.9);
-        // A weak plus lens leaves more than 1 mm with the usual centre.
+        let (center_mm, edge_mm) = of(3.0, 1.0);
+        assert!(center_mm > 2.0 && (edge_mm - 1.0).abs() < 1e-5, "{center_mm} {edge_mm}");
+        assert!(of(3.0, 2.0).0 > center_mm + 0.9);
+        // A weak plus lens leaves more than 1 mm with the usual center.
         assert_eq!(of(0.5, 1.0).0, 2.0);
     }
 
@@ -125,7 +125,7 @@ mod tests {
             (0.5, 0.0, 1.0, 2.0),
         ] {
             let lens = lens_with_thickness_by_thumb(usual(sphere_d, cylinder_d), least_mm).unwrap();
-            let got_mm = lens.order().centre_thickness_mm;
+            let got_mm = lens.order().center_thickness_mm;
             assert!((got_mm - want_mm).abs() < 1e-9, "{sphere_d} {cylinder_d}: {got_mm} for {want_mm}");
         }
     }

@@ -3,7 +3,7 @@
 use super::outline::{Outline, OutlineError, Point, check_count, check_radius, equal_angles_deg};
 use crate::optics::Eye;
 
-/// The widest gap between neighbouring radii, hundredths of a degree. Across a wider gap the shape is unknown.
+/// The widest gap between neighboring radii, hundredths of a degree. Across a wider gap the shape is unknown.
 const MAX_GAP: i32 = 6000;
 const FULL_TURN: i32 = 36_000;
 
@@ -18,7 +18,7 @@ pub enum Angles {
     Unequal(Vec<i32>),
 }
 
-/// The trace of one eye: radii in hundredths of a millimetre about the tracing centre, front view, from 0° (the
+/// The trace of one eye: radii in hundredths of a millimeter about the tracing center, front view, from 0° (the
 /// observer's right) counter-clockwise.
 ///
 /// Holds 8 to 4,000 radii of 5 to 50 mm with no gap over 60°, so it is always a simple outline.
@@ -30,7 +30,7 @@ pub struct Trace {
 }
 
 impl Trace {
-    /// A trace from its radii (hundredths of a millimetre).
+    /// A trace from its radii (hundredths of a millimeter).
     ///
     /// # Errors
     ///
@@ -51,7 +51,7 @@ impl Trace {
         self.eye
     }
 
-    /// The radii, hundredths of a millimetre.
+    /// The radii, hundredths of a millimeter.
     pub fn radii(&self) -> &[i32] {
         &self.radii
     }
@@ -70,7 +70,7 @@ impl Trace {
         }
     }
 
-    /// The traced points about the tracing centre.
+    /// The traced points about the tracing center.
     pub fn points(&self) -> Vec<Point> {
         let radii = self.radii.iter().map(|&r| f64::from(r) / 100.0);
         radii.zip(self.angles_deg()).map(|(r, a)| Point::polar(r, a)).collect()
@@ -102,7 +102,7 @@ impl Trace {
 
     /// The outline for computing. It cannot fail, because a trace is already checked.
     pub fn outline(&self) -> Outline {
-        Outline::centred(self.points(), Point::ORIGIN)
+        Outline::centered(self.points(), Point::ORIGIN)
     }
 
     /// Compact bytes for storing: version (1), eye (`R` or `L`), spacing (0 equal, 1 from half a step, 2 angles

@@ -19,18 +19,18 @@ pub fn mirror(outline: &Outline) -> Outline {
     let n = old.len();
     let flip = |p: Point| Point::new(-p.x_mm, p.y_mm);
     let points = (0..n).map(|i| flip(old[(n + n / 2 - i) % n])).collect();
-    Outline::centred(points, flip(outline.tracing_centre()))
+    Outline::centered(points, flip(outline.tracing_center()))
 }
 
-/// Turns an outline counter-clockwise and centres it in its new box.
+/// Turns an outline counter-clockwise and centers it in its new box.
 pub fn rotate(outline: &Outline, angle_deg: f64) -> Outline {
     let (sin, cos) = angle_deg.to_radians().sin_cos();
     let turn = |p: Point| Point::new(p.x_mm * cos - p.y_mm * sin, p.x_mm * sin + p.y_mm * cos);
     let points = outline.points().iter().copied().map(turn).collect();
-    Outline::centred(points, turn(outline.tracing_centre()))
+    Outline::centered(points, turn(outline.tracing_center()))
 }
 
-/// Scales an outline about the boxing centre.
+/// Scales an outline about the boxing center.
 ///
 /// # Errors
 ///
@@ -42,7 +42,7 @@ pub fn scale(outline: &Outline, factor: f64) -> Result<Outline, OutlineError> {
     }
     let grow = |p: Point| Point::new(p.x_mm * factor, p.y_mm * factor);
     let points = outline.points().iter().copied().map(grow).collect();
-    Outline::about(points, grow(outline.tracing_centre()))
+    Outline::about(points, grow(outline.tracing_center()))
 }
 
 /// Scales an outline to a circumference, for a rim measured with a tape or gauge.
@@ -61,7 +61,7 @@ pub fn resize_to_circumference(outline: &Outline, circumference_mm: f64) -> Resu
 /// The parallel outline, outwards for a positive distance: an edger's size change on the radius, or the base of a
 /// bevel (inwards by its depth).
 ///
-/// Each side moves along its normal, and neighbours are extended to their intersection, so corners stay sharp. On a
+/// Each side moves along its normal, and neighbors are extended to their intersection, so corners stay sharp. On a
 /// smooth trace the circumference grows by 2π times the distance (closed form); at a sharp corner by more.
 ///
 /// # Errors
@@ -104,7 +104,7 @@ pub fn offset(outline: &Outline, distance_mm: f64) -> Result<Outline, OutlineErr
     if let Some(index) = (0..n).find(|&i| runs_back(i)) {
         return Err(OutlineError::Folds { index, distance_mm });
     }
-    Outline::about(points, outline.tracing_centre())
+    Outline::about(points, outline.tracing_center())
 }
 
 #[cfg(test)]
@@ -179,7 +179,7 @@ mod tests {
 
     fn same(got: &Outline, want: &Outline) -> bool {
         got.points().iter().zip(want.points()).all(|(p, q)| p.minus(*q).length_mm() < 1e-9)
-            && got.tracing_centre().minus(want.tracing_centre()).length_mm() < 1e-9
+            && got.tracing_center().minus(want.tracing_center()).length_mm() < 1e-9
     }
 
     proptest! {

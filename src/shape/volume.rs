@@ -21,20 +21,20 @@ pub fn weight_g(volume_mm3: f64, density_g_per_cm3: f64) -> f64 {
     volume_mm3 / 1000.0 * density_g_per_cm3
 }
 
-/// The volume of the lens inside the outline, with the optical centre at `centre` in the box.
+/// The volume of the lens inside the outline, with the optical center at `center` in the box.
 ///
-/// The polygon is the signed sum of the triangles from the optical centre to each side, so any shape works. Each is
-/// integrated along the radius by Gauss quadrature, and across by the midpoints of pieces of about a millimetre.
+/// The polygon is the signed sum of the triangles from the optical center to each side, so any shape works. Each is
+/// integrated along the radius by Gauss quadrature, and across by the midpoints of pieces of about a millimeter.
 /// Errors stay below a hundredth of a gram (checked against closed forms and a fine grid).
 ///
 /// # Errors
 ///
 /// [`LensError::DoesNotSpan`] when a surface does not reach the farthest point.
-pub fn volume_mm3(outline: &Outline, centre: Point, lens: &Lens) -> Result<f64, LensError> {
+pub fn volume_mm3(outline: &Outline, center: Point, lens: &Lens) -> Result<f64, LensError> {
     let mut sum = 0.0;
     let mut wedge = Wedge::default();
     for (p, q) in outline.edges() {
-        let (p, q) = (p.minus(centre), q.minus(centre));
+        let (p, q) = (p.minus(center), q.minus(center));
         let side = q.minus(p);
         let length_mm = side.length_mm();
         if wedge.length_mm + length_mm > PIECE_MM || p.cross(q) <= 0.0 {
@@ -54,7 +54,7 @@ pub fn volume_mm3(outline: &Outline, centre: Point, lens: &Lens) -> Result<f64, 
     Ok(sum + wedge.volume_mm3(lens)?)
 }
 
-/// Neighbouring triangles from the optical centre, integrated together about the mean of the points on their sides.
+/// Neighboring triangles from the optical center, integrated together about the mean of the points on their sides.
 #[derive(Default)]
 struct Wedge {
     doubled_area_mm2: f64,

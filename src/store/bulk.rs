@@ -58,7 +58,7 @@ pub struct JobCopy {
     pub model: String,
     /// Its shape.
     pub shape: Uuid,
-    /// The distance between the boxing centres, hundredths of a millimetre.
+    /// The distance between the boxing centers, hundredths of a millimeter.
     pub frame_pd: i32,
     /// The earlier job it is new lenses for.
     pub parent: Option<i64>,
@@ -70,7 +70,7 @@ pub struct JobCopy {
     pub receipt: i64,
 }
 
-/// One eye of a job's layout, lengths in hundredths of a millimetre. What the shape has no part in is the template's.
+/// One eye of a job's layout, lengths in hundredths of a millimeter. What the shape has no part in is the template's.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub struct LayoutCopy {
     /// The job.
@@ -87,14 +87,14 @@ pub struct LayoutCopy {
     pub nudge_in: i32,
     /// What is left to move by hand.
     pub nudge_up: i32,
-    /// The pupil from the boxing centre.
+    /// The pupil from the boxing center.
     pub decentration_in: i32,
-    /// The pupil from the boxing centre.
+    /// The pupil from the boxing center.
     pub decentration_up: i32,
-    /// The optical centre from the boxing centre.
-    pub centre_in: i32,
-    /// The optical centre from the boxing centre.
-    pub centre_up: i32,
+    /// The optical center from the boxing center.
+    pub center_in: i32,
+    /// The optical center from the boxing center.
+    pub center_up: i32,
     /// The smallest blank.
     pub exact: i32,
     /// The smallest blank with the lab's allowance.
@@ -238,7 +238,7 @@ impl Bulk {
         let (eye, bridge) = (frame.eye_size.hundredths(), frame.bridge.hundredths());
         let (temple, price, at) = (frame.temple.map(|t| t.hundredths()), frame.price.cents(), Stamp(at));
         let rim = frame.rim.key();
-        self.texts.extend([&frame.maker, &frame.model, &frame.colour].map(String::clone));
+        self.texts.extend([&frame.maker, &frame.model, &frame.color].map(String::clone));
         let number = sqlx::query!(
             "insert into frame (id, maker, model, colour, eye_size_hundredths, bridge_hundredths, temple_hundredths, rim,
                                 price_cents, added_at, changed_at)
@@ -246,7 +246,7 @@ impl Bulk {
             id,
             frame.maker,
             frame.model,
-            frame.colour,
+            frame.color,
             eye,
             bridge,
             temple,
@@ -426,8 +426,8 @@ impl Bulk {
                                      lens_origin)
              select p.value ->> 'number', t.eye, 2 * (p.value ->> 'number') + (t.eye = 'left'), t.wanted_pd_hundredths,
                     t.wanted_height_hundredths, p.value ->> 'set_pd', p.value ->> 'set_height', p.value ->> 'nudge_in',
-                    p.value ->> 'nudge_up', p.value ->> 'decentration_in', p.value ->> 'decentration_up', p.value ->> 'centre_in',
-                    p.value ->> 'centre_up', p.value ->> 'exact', p.value ->> 'with_margin', t.lens_diameter_hundredths,
+                    p.value ->> 'nudge_up', p.value ->> 'decentration_in', p.value ->> 'decentration_up', p.value ->> 'center_in',
+                    p.value ->> 'center_up', p.value ->> 'exact', p.value ->> 'with_margin', t.lens_diameter_hundredths,
                     t.lens_front_power_hundredths, t.lens_centre_hundredths, t.lens_origin
              from line p cross join layout l cross join layout_eye t
              where l.job_number = p.value ->> 'template' and l.moment = 'cut' and t.layout_seq = l.seq

@@ -37,7 +37,7 @@ impl TryFrom<MaterialRow> for Material {
                 index_thousandths: int("index", row.index_thousandths)?,
                 abbe_tenths: int("Abbe number", row.abbe_tenths)?,
                 density_hundredths: int("density", row.density_hundredths)?,
-                centre_hundredths: int("centre thickness", row.centre_hundredths)?,
+                centre_hundredths: int("center thickness", row.centre_hundredths)?,
                 cutting: word("cutting", &row.cutting, Cutting::from_key(&row.cutting))?,
                 name: row.name,
                 code: row.code,

@@ -11,14 +11,14 @@ use super::{Store, StoreError};
 use crate::desk::id::{FrameId, ShapeId};
 use crate::desk::job::EventKind;
 use crate::desk::step::Step;
-use crate::optics::unit::Millimetre;
+use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
 
 /// A cut to keep.
 #[derive(Debug, Clone, PartialEq)]
 pub struct NewCut {
     /// What the edger added to the traced size; none for a lens that was not cut.
-    pub size: Pair<Option<Millimetre>>,
+    pub size: Pair<Option<Millimeter>>,
     /// For the next time.
     pub note: String,
     /// The layout it was cut by.
@@ -69,7 +69,7 @@ pub struct EarlierCut {
     /// Of which job.
     pub job: i64,
     /// What was added to the traced size, by the newest cut of each eye; none for an eye that was never cut.
-    pub size: Pair<Option<Millimetre>>,
+    pub size: Pair<Option<Millimeter>>,
     /// What was said for the next time; may be empty.
     pub note: String,
     /// When.
@@ -131,7 +131,7 @@ fn said(cut: &NewCut) -> String {
         _ => "",
     };
     let size = match (right, left) {
-        (Some(Millimetre::ZERO) | None, Some(Millimetre::ZERO) | None) => String::new(),
+        (Some(Millimeter::ZERO) | None, Some(Millimeter::ZERO) | None) => String::new(),
         (Some(right), Some(left)) if right == left => format!("size {right} mm"),
         (Some(right), Some(left)) => format!("size R {right}, L {left} mm"),
         (Some(one), None) | (None, Some(one)) => format!("size {one} mm"),

@@ -13,7 +13,7 @@ use super::{Store, StoreError};
 use crate::desk::id::{DrawerLensId, MaterialId, SupplierId, TreatmentId};
 use crate::desk::stock::{Delivery, DrawerLens, DrawerLensDetails, Supplier};
 use crate::optics::Eye;
-use crate::optics::unit::{Dioptre, Millimetre};
+use crate::optics::unit::{Diopter, Millimeter};
 
 struct DrawerLensRow {
     id: DrawerLensId,
@@ -53,7 +53,7 @@ impl TryFrom<DrawerLensRow> for DrawerLens {
                 sphere: power("sphere", row.sphere_hundredths)?,
                 cylinder: power("cylinder", row.cylinder_hundredths)?,
                 diameter: length("diameter", row.diameter_hundredths)?,
-                centre: row.centre_hundredths.map(|mm| length("centre thickness", mm)).transpose()?,
+                center: row.centre_hundredths.map(|mm| length("center thickness", mm)).transpose()?,
                 front_power: row.front_power_hundredths.map(|d| power("front power", d)).transpose()?,
                 base: row.base_hundredths.map(|d| power("base curve", d)).transpose()?,
             },
@@ -218,9 +218,9 @@ pub(super) async fn drawer_lens_id(
     lens: &DrawerLensDetails,
     now: OffsetDateTime,
 ) -> Result<DrawerLensId, StoreError> {
-    let [sphere, cylinder] = [lens.sphere, lens.cylinder].map(Dioptre::hundredths);
-    let [front, base] = [lens.front_power, lens.base].map(|power| power.map(Dioptre::hundredths));
-    let (diameter, centre) = (lens.diameter.hundredths(), lens.centre.map(Millimetre::hundredths));
+    let [sphere, cylinder] = [lens.sphere, lens.cylinder].map(Diopter::hundredths);
+    let [front, base] = [lens.front_power, lens.base].map(|power| power.map(Diopter::hundredths));
+    let (diameter, center) = (lens.diameter.hundredths(), lens.center.map(Millimeter::hundredths));
     let known = sqlx::query_scalar!(
         r#"select id as "id: DrawerLensId" from drawer_lens
            where material_id = ? and sphere_hundredths = ? and cylinder_hundredths = ? and diameter_hundredths = ?
@@ -230,7 +230,7 @@ pub(super) async fn drawer_lens_id(
         sphere,
         cylinder,
         diameter,
-        centre,
+        center,
         front,
         base,
         lens.coating,
@@ -253,7 +253,7 @@ pub(super) async fn drawer_lens_id(
         sphere,
         cylinder,
         diameter,
-        centre,
+        center,
         front,
         base,
         added_at

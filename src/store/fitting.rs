@@ -61,11 +61,11 @@ struct DecisionEyeRow {
 
 impl DecisionEyeRow {
     fn lens(&self) -> Result<Option<DecidedLens>, StoreError> {
-        let (Some(front), Some(centre)) = (self.front_power_hundredths, self.centre_hundredths) else {
+        let (Some(front), Some(center)) = (self.front_power_hundredths, self.centre_hundredths) else {
             return Ok(None);
         };
-        let (front, centre) = (power("front power", front)?, length("centre thickness", centre)?);
-        Ok(Some(DecidedLens { front, centre }))
+        let (front, center) = (power("front power", front)?, length("center thickness", center)?);
+        Ok(Some(DecidedLens { front, center }))
     }
 
     fn power(self) -> Result<LensPower, StoreError> {
@@ -139,8 +139,8 @@ impl Store {
                 let (eye, sphere, cylinder) = (side.name(), power.sphere().hundredths(), power.cylinder().hundredths());
                 let axis = power.axis().map(|axis| axis.degrees());
                 let lens = decision.lenses.get(side);
-                let (front, centre) =
-                    (lens.map(|lens| lens.front.hundredths()), lens.map(|lens| lens.centre.hundredths()));
+                let (front, center) =
+                    (lens.map(|lens| lens.front.hundredths()), lens.map(|lens| lens.center.hundredths()));
                 sqlx::query!(
                     "insert into power_decision_eye (decision_seq, eye, sphere_hundredths, cylinder_hundredths, axis_deg,
                                                      front_power_hundredths, centre_hundredths)
@@ -151,7 +151,7 @@ impl Store {
                     cylinder,
                     axis,
                     front,
-                    centre
+                    center
                 )
                 .execute(&mut *tx)
                 .await?;

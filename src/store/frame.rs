@@ -36,7 +36,7 @@ impl TryFrom<FrameRow> for Frame {
             details: FrameDetails {
                 maker: row.maker,
                 model: row.model,
-                colour: row.colour,
+                color: row.colour,
                 eye_size: length("eye size", row.eye_size_hundredths)?,
                 bridge: length("bridge", row.bridge_hundredths)?,
                 temple: row.temple_hundredths.map(|t| length("temple", t)).transpose()?,
@@ -58,7 +58,7 @@ impl Store {
             .try_into()
     }
 
-    /// Frames whose maker, model, colour or eye size has words that begin so; where there is none, with words that are
+    /// Frames whose maker, model, color or eye size has words that begin so; where there is none, with words that are
     /// close. Without text, all by maker and model.
     pub async fn list_frames(&self, text: &str, most: i64) -> Result<Vec<Frame>, StoreError> {
         let Some(begun) = matching(text) else { return self.list_first_frames(most).await };
@@ -69,7 +69,7 @@ impl Store {
         }
         frames.sort_by(|a, b| {
             let key = |f: &Frame| {
-                (f.details.maker.clone(), f.details.model.clone(), f.details.eye_size, f.details.colour.clone())
+                (f.details.maker.clone(), f.details.model.clone(), f.details.eye_size, f.details.color.clone())
             };
             key(a).cmp(&key(b))
         });
@@ -164,7 +164,7 @@ impl Store {
                     temple_hundredths = ?, rim = ?, price_cents = ?, changed_at = ? where id = ?",
                 details.maker,
                 details.model,
-                details.colour,
+                details.color,
                 eye,
                 bridge,
                 temple,
@@ -211,7 +211,7 @@ impl Store {
     }
 }
 
-/// Adds a frame, or finds the one that is already there under the same maker, model, colour and size.
+/// Adds a frame, or finds the one that is already there under the same maker, model, color and size.
 pub(super) async fn insert_frame(
     tx: &mut SqliteConnection,
     details: &FrameDetails,
@@ -228,7 +228,7 @@ pub(super) async fn insert_frame(
         id,
         details.maker,
         details.model,
-        details.colour,
+        details.color,
         eye,
         bridge,
         temple,
@@ -248,7 +248,7 @@ pub(super) async fn insert_frame(
            and eye_size_hundredths = ? and bridge_hundredths = ?"#,
         details.maker,
         details.model,
-        details.colour,
+        details.color,
         eye,
         bridge
     )

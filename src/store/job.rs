@@ -17,7 +17,7 @@ use super::read::{length, word};
 use super::remake::RemakeRow;
 use super::{Store, StoreError};
 use crate::desk::catalogue::{Treatment, TreatmentKind};
-use crate::desk::centre_height::CentreHeight;
+use crate::desk::center_height::CenterHeight;
 use crate::desk::customer::Customer;
 use crate::desk::id::ShapeId;
 use crate::desk::job::{EyeTask, Job, JobEye, Parent, ParentReason};
@@ -125,9 +125,9 @@ impl TryFrom<JobEyeRow> for JobEye {
     fn try_from(row: JobEyeRow) -> Result<Self, StoreError> {
         let stated = row.height_hundredths.map(|mm| length("height", mm)).transpose()?;
         let height = match (stated, row.height_from.as_str()) {
-            (Some(height), "bottom") => CentreHeight::Bottom(height),
-            (Some(up), _) => CentreHeight::Middle(up),
-            (None, _) => CentreHeight::Assumed,
+            (Some(height), "bottom") => CenterHeight::Bottom(height),
+            (Some(up), _) => CenterHeight::Middle(up),
+            (None, _) => CenterHeight::Assumed,
         };
         Ok(Self { task: word("eye task", &row.task, EyeTask::from_key(&row.task))?, height })
     }

@@ -27,8 +27,8 @@ impl Store {
             blocker_step: length("blocker step", row.blocker_step_hundredths)?,
             blank_margin: length("blank margin", row.blank_margin_hundredths)?,
             tolerance: word("tolerance profile", &row.tolerance_profile, Profile::from_key(&row.tolerance_profile))?,
-            centre_across: row.centre_across_hundredths.map(|mm| length("centre limit", mm)).transpose()?,
-            centre_height: row.centre_height_hundredths.map(|mm| length("centre limit", mm)).transpose()?,
+            center_across: row.centre_across_hundredths.map(|mm| length("center limit", mm)).transpose()?,
+            center_height: row.centre_height_hundredths.map(|mm| length("center limit", mm)).transpose()?,
             stock_diameters: read_diameters(&row.stock_diameters).map_err(unreadable("stock diameters"))?,
             code_basis: word("code basis", &row.code_basis, CodeBasis::from_key(&row.code_basis))?,
             lead_days: row.lead_days,
@@ -52,7 +52,7 @@ impl Store {
         let (step, margin) = (lab.blocker_step.hundredths(), lab.blank_margin.hundredths());
         let (tolerance, basis, shipping) = (lab.tolerance.key(), lab.code_basis.key(), lab.shipping.cents());
         let (across, height) =
-            (lab.centre_across.map(|mm| mm.hundredths()), lab.centre_height.map(|mm| mm.hundredths()));
+            (lab.center_across.map(|mm| mm.hundredths()), lab.center_height.map(|mm| mm.hundredths()));
         let diameters = diameter_list(lab);
         let (weekdays, periods) = (lab.closed.weekday_keys().join(" "), lab.closed.typed_periods());
         let changed_at = Stamp(now);
@@ -101,7 +101,7 @@ impl Store {
             let (step, margin) = (lab.blocker_step.hundredths(), lab.blank_margin.hundredths());
             let (tolerance, basis, shipping) = (lab.tolerance.key(), lab.code_basis.key(), lab.shipping.cents());
             let (across, height) =
-                (lab.centre_across.map(|mm| mm.hundredths()), lab.centre_height.map(|mm| mm.hundredths()));
+                (lab.center_across.map(|mm| mm.hundredths()), lab.center_height.map(|mm| mm.hundredths()));
             let diameters = diameter_list(lab);
             let (weekdays, periods) = (lab.closed.weekday_keys().join(" "), lab.closed.typed_periods());
             let changed_at = Stamp(now);

@@ -15,7 +15,7 @@ use crate::desk::job::{EventKind, Job};
 use crate::desk::lab::Lab;
 use crate::desk::step::Step;
 use crate::optics::Eye;
-use crate::optics::unit::{Dioptre, Millimetre, UnitError};
+use crate::optics::unit::{Diopter, Millimeter, UnitError};
 
 /// When a layout is stored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -132,7 +132,7 @@ async fn insert_layout(
     now: OffsetDateTime,
 ) -> Result<i64, StoreError> {
     let (moment, at, shape) = (moment.key(), Stamp(now), layout.map(|layout| layout.shape));
-    let of = |length: fn(&LayoutRecord) -> Millimetre| layout.map(|layout| length(&layout.record).hundredths());
+    let of = |length: fn(&LayoutRecord) -> Millimeter| layout.map(|layout| length(&layout.record).hundredths());
     let (step, margin) = (of(|record| record.blocker_step), of(|record| record.blank_margin));
     let (dbl, frame_pd, wanted_pd) =
         (of(|record| record.dbl), of(|record| record.frame_pd), of(|record| record.wanted_pd));
@@ -171,14 +171,14 @@ async fn insert_layout_eye(
 ) -> Result<(), StoreError> {
     let eye = eye.name();
     let [wanted_pd, wanted_height, set_pd, set_height] =
-        [record.wanted_pd, record.wanted_height, record.set_pd, record.set_height].map(Millimetre::hundredths);
+        [record.wanted_pd, record.wanted_height, record.set_pd, record.set_height].map(Millimeter::hundredths);
     let [nudge_in, nudge_up, in_mm, up_mm] =
-        [record.nudge_in, record.nudge_up, record.decentration_in, record.decentration_up].map(Millimetre::hundredths);
-    let [centre_in, centre_up, exact, with_margin] =
-        [record.centre_in, record.centre_up, record.needs_exact, record.needs_with_margin].map(Millimetre::hundredths);
-    let diameter = record.lens.map(|lens| lens.diameter).map(Millimetre::hundredths);
-    let front = record.lens.map(|lens| lens.front_power).map(Dioptre::hundredths);
-    let thickness = record.lens.map(|lens| lens.centre_thickness).map(Millimetre::hundredths);
+        [record.nudge_in, record.nudge_up, record.decentration_in, record.decentration_up].map(Millimeter::hundredths);
+    let [center_in, center_up, exact, with_margin] =
+        [record.center_in, record.center_up, record.needs_exact, record.needs_with_margin].map(Millimeter::hundredths);
+    let diameter = record.lens.map(|lens| lens.diameter).map(Millimeter::hundredths);
+    let front = record.lens.map(|lens| lens.front_power).map(Diopter::hundredths);
+    let thickness = record.lens.map(|lens| lens.center_thickness).map(Millimeter::hundredths);
     let origin = record.lens.map_or("", |lens| lens.diameter_from.key());
     let prism = record.has_ground_prism.map(|is_ground| if is_ground { "ground" } else { "decentred" });
     sqlx::query!(
@@ -201,8 +201,8 @@ async fn insert_layout_eye(
         nudge_up,
         in_mm,
         up_mm,
-        centre_in,
-        centre_up,
+        center_in,
+        center_up,
         exact,
         with_margin,
         diameter,

@@ -18,7 +18,7 @@ use crate::desk::job::{EventKind, Job};
 use crate::desk::step::Step;
 use crate::desk::stock::{DrawerLensDetails, LensInHand, OldLens};
 use crate::optics::prescription::LensPower;
-use crate::optics::unit::{Dioptre, Millimetre};
+use crate::optics::unit::{Diopter, Millimeter};
 use crate::optics::{Eye, Pair};
 
 struct LensRow {
@@ -42,10 +42,10 @@ impl TryFrom<LensRow> for LensInHand {
             drawer_lens: row.drawer_lens_id,
             source: row.source,
             diameter: length("diameter", row.diameter_hundredths)?,
-            centre: row.centre_hundredths.map(|mm| length("centre thickness", mm)).transpose()?,
+            center: row.centre_hundredths.map(|mm| length("center thickness", mm)).transpose()?,
             front_power: row.front_power_hundredths.map(|d| power("front power", d)).transpose()?,
-            off_in: length("centre offset", row.off_in_hundredths)?,
-            off_up: length("centre offset", row.off_up_hundredths)?,
+            off_in: length("center offset", row.off_in_hundredths)?,
+            off_up: length("center offset", row.off_up_hundredths)?,
             has_ground_prism: row.has_ground_prism,
         })
     }
@@ -242,7 +242,7 @@ async fn put_back_lens(
                 sphere: ordered.sphere(),
                 cylinder: ordered.cylinder(),
                 diameter: length("diameter", lens.diameter_hundredths)?,
-                centre: lens.centre_hundredths.map(|mm| length("centre thickness", mm)).transpose()?,
+                center: lens.centre_hundredths.map(|mm| length("center thickness", mm)).transpose()?,
                 front_power,
                 base,
             };
@@ -332,8 +332,8 @@ async fn take_lens(
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
     let (eye, at) = (lens.eye.name(), Stamp(now));
-    let [diameter, off_in, off_up] = [lens.diameter, lens.off_in, lens.off_up].map(Millimetre::hundredths);
-    let (centre, front) = (lens.centre.map(Millimetre::hundredths), lens.front_power.map(Dioptre::hundredths));
+    let [diameter, off_in, off_up] = [lens.diameter, lens.off_in, lens.off_up].map(Millimeter::hundredths);
+    let (center, front) = (lens.center.map(Millimeter::hundredths), lens.front_power.map(Diopter::hundredths));
     sqlx::query!(
         "insert into lens_in_hand (job_number, eye, drawer_lens_id, source, diameter_hundredths, centre_hundredths,
                                    front_power_hundredths, off_in_hundredths, off_up_hundredths,
@@ -344,7 +344,7 @@ async fn take_lens(
         lens.drawer_lens,
         lens.source,
         diameter,
-        centre,
+        center,
         front,
         off_in,
         off_up,

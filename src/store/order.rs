@@ -19,7 +19,7 @@ use super::shape::lend_shape;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::catalogue::TreatmentKind;
-use crate::desk::centre_height::CentreHeight;
+use crate::desk::center_height::CenterHeight;
 use crate::desk::fitting::{FramePosition, PositionOfWear};
 use crate::desk::id::{CustomerId, FrameId, TreatmentVersionId};
 use crate::desk::job::{EventKind, EyeTask, ParentReason};
@@ -179,7 +179,7 @@ async fn insert_revision(
 /// What is done for each eye, and what is put on the lenses.
 pub(super) struct Made {
     pub(super) tasks: Pair<EyeTask>,
-    pub(super) height: Pair<CentreHeight>,
+    pub(super) height: Pair<CenterHeight>,
     pub(super) coating: Option<TreatmentVersionId>,
     pub(super) second_coating: Option<TreatmentVersionId>,
     pub(super) tint: Option<TreatmentVersionId>,
@@ -195,9 +195,9 @@ pub(super) async fn insert_made(
     for (eye, height) in made.height.iter() {
         let (task, eye) = (made.tasks.get(eye).key(), eye.name());
         let (height, from) = match height {
-            CentreHeight::Bottom(height) => (Some(height.hundredths()), "bottom"),
-            CentreHeight::Middle(up) => (Some(up.hundredths()), "middle"),
-            CentreHeight::Assumed => (None, "middle"),
+            CenterHeight::Bottom(height) => (Some(height.hundredths()), "bottom"),
+            CenterHeight::Middle(up) => (Some(up.hundredths()), "middle"),
+            CenterHeight::Assumed => (None, "middle"),
         };
         sqlx::query!(
             "insert into job_eye (job_number, revision, eye, task, height_hundredths, height_from)

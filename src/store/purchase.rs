@@ -22,7 +22,7 @@ use crate::desk::purchase::{
 use crate::desk::step::Step;
 use crate::desk::stock::{DrawerLensDetails, Supplier};
 use crate::optics::Eye;
-use crate::optics::unit::Dioptre;
+use crate::optics::unit::Diopter;
 
 struct LineRow {
     seq: i64,
@@ -283,7 +283,7 @@ impl Store {
     }
 }
 
-/// The uncut lens as it was ordered: its centre and front are not known.
+/// The uncut lens as it was ordered: its center and front are not known.
 fn details_of(lens: &OrderedLens) -> DrawerLensDetails {
     DrawerLensDetails {
         material: lens.material,
@@ -292,7 +292,7 @@ fn details_of(lens: &OrderedLens) -> DrawerLensDetails {
         sphere: lens.sphere,
         cylinder: lens.cylinder,
         diameter: lens.diameter,
-        centre: None,
+        center: None,
         front_power: None,
         base: lens.base,
     }
@@ -321,8 +321,8 @@ async fn insert_line(tx: &mut SqliteConnection, number: i64, lens: &OrderedLens)
         }
         OrderedFor::Drawer(id) => (None, None, Some(id)),
     };
-    let [sphere, cylinder] = [lens.sphere, lens.cylinder].map(Dioptre::hundredths);
-    let (diameter, base) = (lens.diameter.hundredths(), lens.base.map(Dioptre::hundredths));
+    let [sphere, cylinder] = [lens.sphere, lens.cylinder].map(Diopter::hundredths);
+    let (diameter, base) = (lens.diameter.hundredths(), lens.base.map(Diopter::hundredths));
     let price = lens.price.map(Cents::cents);
     sqlx::query!(
         "insert into purchase_line (purchase_number, job_number, eye, drawer_lens_id, material_id, coating_id, tint_id,

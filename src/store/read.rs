@@ -1,7 +1,7 @@
 //! Back from columns to the exact types. A value that a check let in always fits; anything else is an unreadable book.
 
 use crate::optics::Eye;
-use crate::optics::unit::{Axis, Dioptre, Millimetre, PrismDioptre, Tilt};
+use crate::optics::unit::{Axis, Diopter, Millimeter, PrismDiopter, Tilt};
 use crate::store::StoreError;
 
 /// A whole number of hundredths from a column.
@@ -19,16 +19,16 @@ pub fn word<T>(what: &'static str, key: &str, found: Option<T>) -> Result<T, Sto
     found.ok_or_else(|| StoreError::Unreadable { what, why: format!("unknown word {key}") })
 }
 
-pub fn power(what: &'static str, hundredths: i64) -> Result<Dioptre, StoreError> {
-    Dioptre::from_hundredths(small(what, hundredths)?).map_err(unreadable(what))
+pub fn power(what: &'static str, hundredths: i64) -> Result<Diopter, StoreError> {
+    Diopter::from_hundredths(small(what, hundredths)?).map_err(unreadable(what))
 }
 
-pub fn prism(what: &'static str, hundredths: i64) -> Result<PrismDioptre, StoreError> {
-    PrismDioptre::from_hundredths(small(what, hundredths)?).map_err(unreadable(what))
+pub fn prism(what: &'static str, hundredths: i64) -> Result<PrismDiopter, StoreError> {
+    PrismDiopter::from_hundredths(small(what, hundredths)?).map_err(unreadable(what))
 }
 
-pub fn length(what: &'static str, hundredths: i64) -> Result<Millimetre, StoreError> {
-    Millimetre::from_hundredths(small(what, hundredths)?).map_err(unreadable(what))
+pub fn length(what: &'static str, hundredths: i64) -> Result<Millimeter, StoreError> {
+    Millimeter::from_hundredths(small(what, hundredths)?).map_err(unreadable(what))
 }
 
 pub fn tilt(what: &'static str, hundredths: i64) -> Result<Tilt, StoreError> {

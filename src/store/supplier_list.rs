@@ -9,7 +9,7 @@ use super::{Store, StoreError};
 use crate::desk::supplier_list::OfferedBlank;
 use crate::optics::Pair;
 use crate::optics::prescription::Prism;
-use crate::optics::unit::Millimetre;
+use crate::optics::unit::Millimeter;
 
 /// A list to keep.
 #[derive(Debug, Clone, PartialEq)]
@@ -47,7 +47,7 @@ impl Store {
     }
 
     /// The diameters on the newest list of a job.
-    pub async fn list_offered_diameters(&self, number: i64) -> Result<Vec<Millimetre>, StoreError> {
+    pub async fn list_offered_diameters(&self, number: i64) -> Result<Vec<Millimeter>, StoreError> {
         let rows = sqlx::query_scalar!(
             "select diameter_hundredths from supplier_offer
              where list_seq = (select max(seq) from supplier_list where job_number = ?) order by position",

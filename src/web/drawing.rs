@@ -1,4 +1,4 @@
-//! One lens drawn for the screen: every coordinate and word ready for the template, in millimetres with y down.
+//! One lens drawn for the screen: every coordinate and word ready for the template, in millimeters with y down.
 
 use crate::bench::layout::{Cover, EyeOnBench};
 use crate::optics::Eye;
@@ -26,7 +26,7 @@ pub struct EyeDrawing {
     pub outline: String,
     /// The box: x, y, width, height.
     pub frame: [String; 4],
-    /// The lines through the boxing centre.
+    /// The lines through the boxing center.
     pub datum: String,
     /// The longest radius.
     pub longest: Option<String>,
@@ -36,8 +36,8 @@ pub struct EyeDrawing {
     pub axis: Option<String>,
     /// The cross where the prescription is read: the pupil.
     pub pupil: Option<String>,
-    /// The optical centre where prescribed prism moves it away from the pupil.
-    pub optical_centre: Option<[String; 2]>,
+    /// The optical center where prescribed prism moves it away from the pupil.
+    pub optical_center: Option<[String; 2]>,
     /// The words.
     pub words: Vec<DrawnWord>,
 }
@@ -79,7 +79,7 @@ impl Window {
 }
 
 impl EyeDrawing {
-    /// A shape with its box, its boxing centre and its longest radius. Both eyes of a pair share `reach_mm`, the
+    /// A shape with its box, its boxing center and its longest radius. Both eyes of a pair share `reach_mm`, the
     /// largest half side of their boxes, so that they are drawn in one scale.
     pub fn of_shape(eye: Eye, outline: &Outline, boxing: &Boxing, reach_mm: f64) -> Self {
         // Below the shape, room for a line of words.
@@ -112,7 +112,7 @@ impl EyeDrawing {
         }
         let (name, axis_words) = (eye.eye.name(), axis_deg.map(|a| format!(", axis {a}")).unwrap_or_default());
         let moved = eye.prism.as_ref().is_some_and(|prism| prism.moved().is_some());
-        let centre = eye.optical_centre();
+        let center = eye.optical_center();
         Self {
             label: format!(
                 "{} eye seen from the front: the shape inside a {diameter} mm blank{axis_words}",
@@ -125,7 +125,7 @@ impl EyeDrawing {
             ]),
             axis: axis_deg.map(|axis| across(pupil, axis, cover.middle, radius_mm)),
             pupil: Some(cross(pupil)),
-            optical_centre: moved.then(|| [format!("{:.2}", centre.x_mm), format!("{:.2}", -centre.y_mm)]),
+            optical_center: moved.then(|| [format!("{:.2}", center.x_mm), format!("{:.2}", -center.y_mm)]),
             words,
             ..Self::bare(&eye.outline, &eye.layout.boxing, &window)
         }
@@ -143,7 +143,7 @@ impl EyeDrawing {
             blank: None,
             axis: None,
             pupil: None,
-            optical_centre: None,
+            optical_center: None,
             words: Vec::new(),
         }
     }

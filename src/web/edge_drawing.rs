@@ -1,6 +1,6 @@
 //! The edge of one lens drawn for the screen: the outline by thickness, and the edge rolled out flat.
 //!
-//! Thickness is never told by colour alone: a thicker band is a wider stroke, and the extremes are written out.
+//! Thickness is never told by color alone: a thicker band is a wider stroke, and the extremes are written out.
 
 use std::fmt::Write;
 
@@ -37,8 +37,8 @@ pub struct BandDrawing {
     pub bands: Vec<(&'static str, String)>,
     /// The thinnest and the thickest place.
     pub marks: [DrawingMark; 2],
-    /// The cross at the optical centre.
-    pub centre: String,
+    /// The cross at the optical center.
+    pub center: String,
     /// Where `nose` stands.
     pub nose: Word,
 }
@@ -78,7 +78,7 @@ const ROOM_MM: f64 = 2.5;
 
 impl BandDrawing {
     /// Draws an edge; both eyes share `half_mm`, half the side of the larger box, so that they are in one scale.
-    pub fn of(eye: Eye, outline: &Outline, edge: &Edge, centre: Point, half_mm: (f64, f64)) -> Self {
+    pub fn of(eye: Eye, outline: &Outline, edge: &Edge, center: Point, half_mm: (f64, f64)) -> Self {
         let (half_x, half_y) = (half_mm.0 + ROOM_MM, half_mm.1 + ROOM_MM);
         let (thinnest, thickest) = (edge.thinnest(), edge.thickest());
         let name = if eye == Eye::Right { "Right" } else { "Left" };
@@ -92,12 +92,12 @@ impl BandDrawing {
             area: path_data(outline, Point::ORIGIN),
             bands: bands(edge.points()),
             marks: [mark(thinnest, "thinnest"), mark(thickest, "thickest")],
-            centre: format!(
+            center: format!(
                 "M{:.2} {:.2}h4M{:.2} {:.2}v4",
-                centre.x_mm - 2.0,
-                -centre.y_mm,
-                centre.x_mm,
-                -centre.y_mm - 2.0
+                center.x_mm - 2.0,
+                -center.y_mm,
+                center.x_mm,
+                -center.y_mm - 2.0
             ),
             nose: word(nose_x, half_y + LINE_MM - 1.2, if eye == Eye::Right { "end" } else { "start" }, "nose"),
         }
@@ -186,7 +186,7 @@ impl ProfileScale {
         TOP + (mm - self.least_mm) / (self.most_mm - self.least_mm) * DOWN
     }
 
-    /// Whole millimetres, few enough to read.
+    /// Whole millimeters, few enough to read.
     fn ticks(&self) -> impl Iterator<Item = i32> {
         let span = self.most_mm - self.least_mm;
         let step = if span > 16.0 {
@@ -238,7 +238,7 @@ impl ProfileDrawing {
         let back = run(|point| point.edge.mm);
         Self {
             label: format!(
-                "The {} edge rolled out: the front is the straight line, degrees run to the right, millimetres down",
+                "The {} edge rolled out: the front is the straight line, degrees run to the right, millimeters down",
                 eye.name()
             ),
             view_box: format!("0 0 {} {}", LEFT + ACROSS + 1.0, TOP + DOWN + BELOW),
@@ -251,13 +251,13 @@ impl ProfileDrawing {
     }
 }
 
-/// The points in their order from the smallest angle, with neighbours beyond both ends so that the run is closed.
+/// The points in their order from the smallest angle, with neighbors beyond both ends so that the run is closed.
 fn from_nought(points: &[LinePoint]) -> Vec<(f64, &LinePoint)> {
     let start = (0..points.len()).min_by(|&a, &b| points[a].edge.deg.total_cmp(&points[b].edge.deg)).unwrap_or(0);
     let mut run: Vec<(f64, &LinePoint)> =
         points[start..].iter().chain(&points[..start]).map(|point| (point.edge.deg, point)).collect();
     if let (Some(&first), Some(&last)) = (run.first(), run.last()) {
-        // What lies between the last point and a full turn is drawn level with its nearer neighbour.
+        // What lies between the last point and a full turn is drawn level with its nearer neighbor.
         run.insert(0, (0.0, last.1));
         run.push((360.0, first.1));
     }

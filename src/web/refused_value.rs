@@ -49,8 +49,8 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
         "lab_name" => (LabForm::NAME, NAME),
         "lab_blocker_step" => (LabForm::BLOCKER_STEP, LENGTH),
         "lab_blank_margin" => (LabForm::BLANK_MARGIN, LENGTH),
-        "lab_centre_across" => (LabForm::CENTRE_ACROSS, LENGTH),
-        "lab_centre_height" => (LabForm::CENTRE_HEIGHT, LENGTH),
+        "lab_centre_across" => (LabForm::CENTER_ACROSS, LENGTH),
+        "lab_centre_height" => (LabForm::CENTER_HEIGHT, LENGTH),
         "lab_stock_diameters" => (LabForm::STOCK_DIAMETERS, NUMBER),
         "lab_closed_weekdays" => (LabForm::CLOSED_WEEKDAYS, NUMBER),
         "lab_closed_periods" => (LabForm::CLOSED_PERIODS, "This list is too long"),
@@ -63,7 +63,7 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
         "material_version_index" => (MaterialForm::INDEX, NUMBER),
         "material_version_abbe" => (MaterialForm::ABBE, NUMBER),
         "material_version_density" => (MaterialForm::DENSITY, NUMBER),
-        "material_version_centre" => (MaterialForm::CENTRE, LENGTH),
+        "material_version_centre" => (MaterialForm::CENTER, LENGTH),
         "material_version_price" => (MaterialForm::PRICE, PRICE),
         "treatment_version_name" => (TreatmentForm::NAME, NAME),
         "treatment_version_price" => (TreatmentForm::PRICE, PRICE),
@@ -101,14 +101,14 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
 
         "drawer_lens_sphere" => (DrawerLensForm::SPHERE, NUMBER),
         "drawer_lens_diameter" => (DrawerLensForm::DIAMETER, LENGTH),
-        "drawer_lens_centre" => (DrawerLensForm::CENTRE, LENGTH),
+        "drawer_lens_centre" => (DrawerLensForm::CENTER, LENGTH),
         "drawer_lens_front_power" => (DrawerLensForm::FRONT, NUMBER),
         "drawer_lens_cylinder" => {
             (DrawerLensForm::CYLINDER, "A lens of the drawer is kept in minus cylinder, 0 to -10")
         }
         // Which eye's lens it was is not known here; the form shows both.
         "lens_in_hand_diameter" => return Some((of_right_lens(|names| names.diameter), LENGTH)),
-        "lens_in_hand_centre" => return Some((of_right_lens(|names| names.centre), LENGTH)),
+        "lens_in_hand_centre" => return Some((of_right_lens(|names| names.center), LENGTH)),
         "lens_in_hand_front_power" => return Some((of_right_lens(|names| names.front), NUMBER)),
         "lens_in_hand_off_in" => return Some((of_right_lens(|names| names.off_in), LENGTH)),
         "lens_in_hand_off_up" => return Some((of_right_lens(|names| names.off_up), LENGTH)),
@@ -158,7 +158,7 @@ mod tests {
         ] {
             assert_eq!(range(constraint).map(|(field, _)| field).as_deref(), Some(field), "{constraint}");
         }
-        let frame = refused_value(&StoreError::Twice("frame.maker, frame.model, frame.colour".to_owned()));
+        let frame = refused_value(&StoreError::Twice("frame.maker, frame.model, frame.color".to_owned()));
         assert_eq!(frame.map(|(field, _)| field).as_deref(), Some("frame_model"));
     }
 

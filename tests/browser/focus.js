@@ -3,9 +3,9 @@ const at = document.activeElement;
 const id = at.id || at.tagName.toLowerCase();
 const style = getComputedStyle(at);
 const canvas = new OffscreenCanvas(1, 1).getContext('2d', { willReadFrequently: true });
-const rgba = (colour) => {
+const rgba = (color) => {
   canvas.clearRect(0, 0, 1, 1);
-  canvas.fillStyle = colour;
+  canvas.fillStyle = color;
   canvas.fillRect(0, 0, 1, 1);
   return [...canvas.getImageData(0, 0, 1, 1).data];
 };

@@ -87,7 +87,7 @@ async fn take_the_lenses(browser: &Browser) {
     for eye in ["right", "left"] {
         browser.click(&format!("label[for=lens_{eye}-bought]")).await;
         browser.fill(&format!("diameter_{eye}"), "75").await;
-        browser.fill(&format!("centre_{eye}"), "1.5").await;
+        browser.fill(&format!("center_{eye}"), "1.5").await;
         browser.fill(&format!("source_{eye}"), "lot 4711").await;
     }
     browser.press("Take these lenses in hand").await;
@@ -114,7 +114,7 @@ async fn lay_out(browser: &Browser, trace: &TracedPair) {
         let needs = number(browser, &format!(".eye-{eye} .needs .num")).await;
         let blank = outline.smallest_blank_mm(inward * to_the_right, up);
         assert_near(needs, blank + 2.0, 0.006, "smallest blank with 2 mm to spare");
-        // The blocker goes in half millimetres; what it cannot do is nudged, and both together give the wanted place.
+        // The blocker goes in half millimeters; what it cannot do is nudged, and both together give the wanted place.
         let nudges = signed(browser, eye).await;
         let set_pd = number(browser, &format!(".eye-{eye} .set-pd .num")).await;
         let set_height = number(browser, &format!(".eye-{eye} .set-height .num")).await;

@@ -26,7 +26,7 @@ pub const CUSTOMER: [(&str, &str); 6] = [
 pub const FRAME: [(&str, &str); 6] = [
     ("frame_maker", "Fjordline"),
     ("frame_model", "Kestrel"),
-    ("frame_colour", "ink"),
+    ("frame_color", "ink"),
     ("frame_eye_size", "53"),
     ("frame_bridge", "18"),
     ("frame_temple", "140"),

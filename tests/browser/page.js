@@ -18,7 +18,7 @@ for (const heading of all('h1, h2, h3, h4, h5, h6').filter(seen)) {
 }
 const ids = all('[id]').map((e) => e.id);
 for (const id of new Set(ids.filter((id, i) => ids.indexOf(id) !== i))) faults.push(`id ${id} stands twice`);
-for (const attribute of ['aria-describedby', 'aria-labelledby', 'aria-controls', 'for']) {
+for (const attribute of ['aria-describedby', 'aria-labeledby', 'aria-controls', 'for']) {
   for (const e of all(`[${attribute}]`)) {
     for (const id of e.getAttribute(attribute).split(/\s+/).filter(Boolean)) {
       if (!document.getElementById(id)) faults.push(`${attribute}=${id} names nothing: ${name(e)}`);
@@ -42,7 +42,7 @@ for (const table of all('table')) {
   for (const th of all('th', table)) if (!th.scope) faults.push(`head of nothing: ${name(th)}`);
 }
 
-// Something to hit: 24 px each way, or that far from its neighbours; a link within a line of text is exempt (2.5.8).
+// Something to hit: 24 px each way, or that far from its neighbors; a link within a line of text is exempt (2.5.8).
 const targets = all('a[href], button, input:not([type=hidden]), select, textarea, summary').filter(seen)
   .filter((e) => getComputedStyle(e).display !== 'inline' || e.tagName !== 'A')
   .map((e) => [e, e.labels?.length && ['radio', 'checkbox'].includes(e.type) ? e.labels[0].getBoundingClientRect() : e.getBoundingClientRect()])
@@ -52,18 +52,18 @@ for (const [e, box] of targets) if (box.width < 23.9 || box.height < 23.9) fault
 // Contrast of words against what lies behind them (1.4.3).
 const canvas = new OffscreenCanvas(1, 1).getContext('2d', { willReadFrequently: true });
 const known = new Map();
-const rgba = (colour) => {
-  if (!known.has(colour)) {
+const rgba = (color) => {
+  if (!known.has(color)) {
     canvas.clearRect(0, 0, 1, 1);
-    canvas.fillStyle = colour;
+    canvas.fillStyle = color;
     canvas.fillRect(0, 0, 1, 1);
     const [r, g, b, a] = canvas.getImageData(0, 0, 1, 1).data;
-    known.set(colour, [r, g, b, a / 255]);
+    known.set(color, [r, g, b, a / 255]);
   }
-  return known.get(colour);
+  return known.get(color);
 };
 const over = ([r, g, b, a], below) => [r, g, b].map((v, i) => v * a + below[i] * (1 - a));
-const light = (colour) => colour.map((v) => v / 255)
+const light = (color) => color.map((v) => v / 255)
   .map((v) => (v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4))
   .reduce((sum, v, i) => sum + v * [0.2126, 0.7152, 0.0722][i], 0);
 const dark = matchMedia('(prefers-color-scheme: dark)').matches && !document.body.classList.contains('print-page');

@@ -1,7 +1,7 @@
 //! A trace file and its figures, worked out here from its text alone, so that the pages are compared with something that
 //! is not Rimbook.
 //!
-//! Sources: the boxing system (box, boxing centre, DBL) and the smallest blank as the circle about the optical centre that
+//! Sources: the boxing system (box, boxing center, DBL) and the smallest blank as the circle about the optical center that
 //! holds the outline: college opticianry course.
 
 use std::path::PathBuf;
@@ -16,7 +16,7 @@ pub struct TracedPair {
     pub eyes: [Outline; 2],
 }
 
-/// The points of one eye about its boxing centre, in mm.
+/// The points of one eye about its boxing center, in mm.
 pub struct Outline {
     points: Vec<(f64, f64)>,
     /// Box width.
@@ -71,7 +71,7 @@ impl Outline {
         Self { points, a_mm: x.1 - x.0, b_mm: y.1 - y.0 }
     }
 
-    /// The blank that covers the outline about an optical centre `x_mm` to the viewer's right of the boxing centre.
+    /// The blank that covers the outline about an optical center `x_mm` to the viewer's right of the boxing center.
     pub fn smallest_blank_mm(&self, x_mm: f64, up_mm: f64) -> f64 {
         self.points.iter().map(|p| 2.0 * (p.0 - x_mm).hypot(p.1 - up_mm)).fold(0.0, f64::max)
     }

@@ -45,7 +45,7 @@ async fn works_without_javascript() {
     browser.choose("step", "1 mm").await;
     browser.press("Try").await;
     browser.arrives_at("/jobs/1001/layout?").await;
-    assert!(browser.text(".eye-right .set-pd .num").await.ends_with(".0"), "whole millimetres");
+    assert!(browser.text(".eye-right .set-pd .num").await.ends_with(".0"), "whole millimeters");
     browser.open_page("/jobs/1001/cut").await;
     browser.press("Both lenses are cut").await;
     browser.sees(".steps .next", "Check next").await;

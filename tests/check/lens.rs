@@ -32,28 +32,28 @@ fn circle(radius_mm: f64) -> Outline {
     Outline::from_radii_mm(&[radius_mm; 1000]).expect("a circle")
 }
 
-fn order(power: SphereCylinder, index: f64, front_d: f64, centre_mm: f64) -> LensOrder {
+fn order(power: SphereCylinder, index: f64, front_d: f64, center_mm: f64) -> LensOrder {
     LensOrder {
         power,
         prism: BaseVector::default(),
         index,
         front_power_d: front_d,
         front_conic: 0.0,
-        centre_thickness_mm: centre_mm,
+        center_thickness_mm: center_mm,
     }
 }
 
 /// A lens whose back is F - F1, as the thin-lens tables take it.
-fn thin(power_d: f64, index: f64, front_d: f64, centre_mm: f64) -> Lens {
-    let back_vertex_d = power_d - front_d + front_at_back_d(front_d, centre_mm, index);
-    Lens::new(order(SphereCylinder::sphere(back_vertex_d), index, front_d, centre_mm)).expect("a lens")
+fn thin(power_d: f64, index: f64, front_d: f64, center_mm: f64) -> Lens {
+    let back_vertex_d = power_d - front_d + front_at_back_d(front_d, center_mm, index);
+    Lens::new(order(SphereCylinder::sphere(back_vertex_d), index, front_d, center_mm)).expect("a lens")
 }
 
 #[test]
 fn edges_of_round_lenses() {
     for row in rows("lens_edge.csv") {
-        let [power_d, index, front_d, centre_mm, diameter_mm, edge_mm] = row[..] else { panic!("{row:?}") };
-        let lens = thin(power_d, index, front_d, centre_mm);
+        let [power_d, index, front_d, center_mm, diameter_mm, edge_mm] = row[..] else { panic!("{row:?}") };
+        let lens = thin(power_d, index, front_d, center_mm);
         let edge = Edge::of(&circle(diameter_mm / 2.0), Point::ORIGIN, &lens).expect("an edge");
         for got in [edge.thinnest(), edge.thickest()] {
             assert_close(got.mm, edge_mm, 0.005, &format!("{row:?}"));
@@ -64,10 +64,10 @@ fn edges_of_round_lenses() {
 #[test]
 fn weight_of_a_round_lens() {
     for row in rows("lens_weight.csv") {
-        let [power_d, index, front_d, centre_mm, diameter_mm, density, want_mm3, want_g] = row[..] else {
+        let [power_d, index, front_d, center_mm, diameter_mm, density, want_mm3, want_g] = row[..] else {
             panic!("{row:?}")
         };
-        let lens = thin(power_d, index, front_d, centre_mm);
+        let lens = thin(power_d, index, front_d, center_mm);
         let got_mm3 = volume_mm3(&circle(diameter_mm / 2.0), Point::ORIGIN, &lens).expect("a volume");
         assert_close(got_mm3, want_mm3, 0.5, &format!("{row:?}"));
         assert_close(weight_g(got_mm3, density), want_g, 0.005, &format!("{row:?}"));
@@ -99,19 +99,19 @@ fn sags_tools_and_tilts() {
 fn volume_of_two_caps_and_a_cylinder() {
     // ∫ sag over a disc of radius h is π h² r - 2π/3 (r³ - (r² - h²)^(3/2)).
     let under = |r: f64, h: f64| PI * h * h * r - TAU / 3.0 * (r.powi(3) - (r * r - h * h).powf(1.5));
-    for (power_d, index, front_d, centre_mm, h) in [
+    for (power_d, index, front_d, center_mm, h) in [
         (-20.0, 1.74, 1.0, 1.4, 30.0),
         (-8.0, 1.6, 2.0, 1.5, 32.0),
         (12.0, 1.5, 15.0, 11.0, 25.0),
         (0.5, 1.5, 6.0, 2.0, 35.0),
     ] {
-        let lens = thin(power_d, index, front_d, centre_mm);
+        let lens = thin(power_d, index, front_d, center_mm);
         let outline = circle(h);
         let (r1, r2) = (1000.0 * (index - 1.0) / front_d, 1000.0 * (index - 1.0) / (front_d - power_d));
         // The polygon of 1,000 sides lacks a share of the disc; take the disc of the same area.
         let area = 500.0 * h * h * (TAU / 1000.0).sin();
         let equal = (area / PI).sqrt();
-        let want = PI * equal * equal * centre_mm - under(r1, equal) + under(r2, equal);
+        let want = PI * equal * equal * center_mm - under(r1, equal) + under(r2, equal);
         let got = volume_mm3(&outline, Point::ORIGIN, &lens).expect("a volume");
         assert_close(got * 1.5 / 1000.0, want * 1.5 / 1000.0, 0.001, &format!("{power_d} in grams at 1.5"));
     }
@@ -124,7 +124,7 @@ struct Implicit {
     index: f64,
     front_d: f64,
     conic: f64,
-    centre_mm: f64,
+    center_mm: f64,
     along_d: f64,
     across_d: f64,
     axis_deg: f64,
@@ -142,7 +142,7 @@ impl Implicit {
     /// Zero on the back: a torus about an axis of revolution, in the tilted axes of the surface.
     fn back(&self, [x, y, z]: Space) -> f64 {
         let amount = self.prism.0.hypot(self.prism.1);
-        let mut p = [x, y, z + self.centre_mm];
+        let mut p = [x, y, z + self.center_mm];
         if amount > 0.0 {
             // Solve Snell for the tilt by bisection: n sin α = sin(α + δ).
             let deviation = (amount / 100.0).atan();
@@ -183,7 +183,7 @@ impl Implicit {
             (low + high) / 2.0
         };
         let front_z = solve(&|z| self.front([x, y, z]), -25.0, 25.0);
-        let back_z = solve(&|z| self.back([x, y, z]), -self.centre_mm - 18.0, -self.centre_mm + 22.0);
+        let back_z = solve(&|z| self.back([x, y, z]), -self.center_mm - 18.0, -self.center_mm + 22.0);
         front_z - back_z
     }
 }
@@ -191,7 +191,7 @@ impl Implicit {
 #[test]
 fn thickness_agrees_with_implicit_surfaces() {
     let mut worst: f64 = 0.0;
-    for (sphere_d, cylinder_d, axis_deg, index, front_d, conic, centre_mm, prism) in [
+    for (sphere_d, cylinder_d, axis_deg, index, front_d, conic, center_mm, prism) in [
         (-4.0, -2.0, 30.0, 1.586, 4.25, 0.0, 1.8, (0.0, 0.0)),
         (-8.0, -4.0, 165.0, 1.67, 2.0, 0.0, 1.4, (0.0, 0.0)),
         (5.0, -3.0, 75.0, 1.498, 9.0, -0.6, 7.0, (0.0, 0.0)),
@@ -203,15 +203,15 @@ fn thickness_agrees_with_implicit_surfaces() {
         let lens = Lens::new(LensOrder {
             front_conic: conic,
             prism: BaseVector { x_pd: prism.0, y_pd: prism.1 },
-            ..order(power, index, front_d, centre_mm)
+            ..order(power, index, front_d, center_mm)
         })
         .expect("a lens");
-        let carried_d = front_d / (1.0 - centre_mm / 1000.0 / index * front_d);
+        let carried_d = front_d / (1.0 - center_mm / 1000.0 / index * front_d);
         let implicit = Implicit {
             index,
             front_d,
             conic,
-            centre_mm,
+            center_mm,
             along_d: sphere_d - carried_d,
             across_d: sphere_d + cylinder_d - carried_d,
             axis_deg,
@@ -232,7 +232,7 @@ fn tyre_and_barrel_differ_where_the_cylinder_is_strong() {
     let lens = Lens::new(order(SphereCylinder::new(-2.0, -6.0, 180.0), 1.5, 4.0, 2.0)).expect("a lens");
     let (along, across) = (lens.back().flat_per_mm(), lens.back().strong_per_mm());
     let (x, y) = (18.0, 18.0);
-    // Barrel: the flat arc revolved about the line through the centre of the steep one.
+    // Barrel: the flat arc revolved about the line through the center of the steep one.
     let arc = along * x * x / (1.0 + (1.0 - along * along * x * x).sqrt());
     let r = 1.0 / across;
     let barrel = r - ((r - arc).powi(2) - y * y).sqrt();
@@ -254,11 +254,11 @@ fn dented(points: usize) -> Outline {
 #[test]
 fn weight_by_scanning_lines() {
     for prism in [BaseVector::default(), BaseVector { x_pd: 2.0, y_pd: -3.0 }] {
-        for (power, front_d, centre_mm) in
+        for (power, front_d, center_mm) in
             [(SphereCylinder::new(-9.0, -3.0, 20.0), 2.0, 1.5), (SphereCylinder::new(6.0, -2.0, 110.0), 10.0, 8.0)]
         {
-            let lens = Lens::new(LensOrder { prism, ..order(power, 1.6, front_d, centre_mm) }).expect("a lens");
-            let centre = Point::new(3.0, 2.0);
+            let lens = Lens::new(LensOrder { prism, ..order(power, 1.6, front_d, center_mm) }).expect("a lens");
+            let center = Point::new(3.0, 2.0);
             for count in [36, 512, 1000] {
                 let outline = dented(count);
                 let step = 0.02;
@@ -283,12 +283,12 @@ fn weight_by_scanning_lines() {
                                 2.0
                             };
                             let x = pair[0] + f64::from(i) * width;
-                            let t = lens.thickness_mm(x - centre.x_mm, y - centre.y_mm).expect("in reach");
+                            let t = lens.thickness_mm(x - center.x_mm, y - center.y_mm).expect("in reach");
                             volume += weight * t * width / 3.0 * step;
                         }
                     }
                 }
-                let got = volume_mm3(&outline, centre, &lens).expect("a volume");
+                let got = volume_mm3(&outline, center, &lens).expect("a volume");
                 assert_close(got * 1.5 / 1000.0, volume * 1.5 / 1000.0, 0.001, &format!("{power:?} {count}"));
             }
         }
@@ -299,15 +299,15 @@ fn weight_by_scanning_lines() {
 fn a_negative_edge_says_where_and_what_cures_it() {
     let power = SphereCylinder::sphere(5.0);
     let lens = Lens::new(order(power, 1.5, 9.0, 2.0)).expect("a lens");
-    let (outline, centre) = (dented(400), Point::new(2.0, 1.0));
-    let edge = Edge::of(&outline, centre, &lens).expect("an edge");
+    let (outline, center) = (dented(400), Point::new(2.0, 1.0));
+    let edge = Edge::of(&outline, center, &lens).expect("an edge");
     assert!(edge.thinnest().mm < 0.0);
-    let thin = edge.too_thin(&outline, centre, &lens, 0.0).expect("curable").expect("too thin");
+    let thin = edge.too_thin(&outline, center, &lens, 0.0).expect("curable").expect("too thin");
     assert_eq!(thin.at, edge.thinnest());
-    let cured = Lens::new(order(power, 1.5, 9.0, thin.centre_mm)).expect("a lens");
-    assert_close(Edge::of(&outline, centre, &cured).expect("an edge").thinnest().mm, 0.0, 1e-5, "cured");
+    let cured = Lens::new(order(power, 1.5, 9.0, thin.center_mm)).expect("a lens");
+    assert_close(Edge::of(&outline, center, &cured).expect("an edge").thinnest().mm, 0.0, 1e-5, "cured");
     let sentence = thin.sentence();
-    assert!(sentence.contains(&format!("{:.0}°", thin.at.deg)) && sentence.contains("centre thickness"), "{sentence}");
+    assert!(sentence.contains(&format!("{:.0}°", thin.at.deg)) && sentence.contains("center thickness"), "{sentence}");
 }
 
 #[test]
@@ -351,8 +351,8 @@ fn powers_of_twenty_give_an_edge_or_a_sentence() {
         }
     }
     let plus = order(SphereCylinder::sphere(-4.0), 1.5, 4.0, 2.0);
-    let error = lens_with_thinnest_edge(&dented(64), Point::ORIGIN, plus, 1.0).expect_err("no centre is left");
-    assert!(matches!(error, LensError::NoCentreLeft { .. }), "{error}");
+    let error = lens_with_thinnest_edge(&dented(64), Point::ORIGIN, plus, 1.0).expect_err("no center is left");
+    assert!(matches!(error, LensError::NoCenterLeft { .. }), "{error}");
 }
 
 /// Lenses that reach 32 mm, in quarters, in either cylinder form, with some prism.
@@ -360,10 +360,10 @@ fn any_order() -> impl Strategy<Value = LensOrder> {
     let power = (-32i32..=24, -16i32..=16, 1i32..=180)
         .prop_map(|(s, c, a)| SphereCylinder::new(f64::from(s) / 4.0, f64::from(c) / 4.0, f64::from(a)));
     let prism = (-4.0..4.0f64, -4.0..4.0f64).prop_map(|(x_pd, y_pd)| BaseVector { x_pd, y_pd });
-    (power, prism, 1.5..1.74f64, 0.0..5.0f64, 1.5..8.0f64).prop_map(|(power, prism, index, front_d, centre_mm)| {
+    (power, prism, 1.5..1.74f64, 0.0..5.0f64, 1.5..8.0f64).prop_map(|(power, prism, index, front_d, center_mm)| {
         // A plus lens is a meniscus.
         let front_d = front_d + power.spherical_equivalent_d().max(0.0);
-        LensOrder { power, prism, ..order(power, index, front_d, centre_mm) }
+        LensOrder { power, prism, ..order(power, index, front_d, center_mm) }
     })
 }
 
@@ -377,20 +377,20 @@ proptest! {
 
     #[test]
     fn turning_frame_axis_and_prism_together_changes_nothing(made in any_order(), angle in -180.0..180.0f64, at in (-4.0..4.0f64, -4.0..4.0f64)) {
-        let (outline, centre) = (dented(180), Point::new(at.0, at.1));
+        let (outline, center) = (dented(180), Point::new(at.0, at.1));
         let other = transform::rotate(&outline, angle);
-        // The turned shape sits in a new box: its tracing centre says how far that moved.
+        // The turned shape sits in a new box: its tracing center says how far that moved.
         let (s, c) = angle.to_radians().sin_cos();
         let turn = |p: Point| Point::new(c * p.x_mm - s * p.y_mm, s * p.x_mm + c * p.y_mm);
-        let shift = other.tracing_centre().minus(turn(outline.tracing_centre()));
+        let shift = other.tracing_center().minus(turn(outline.tracing_center()));
         let made_turned = LensOrder {
             power: SphereCylinder::new(made.power.sphere_d, made.power.cylinder_d, made.power.axis_deg + angle),
             prism: turned(made.prism, angle),
             ..made
         };
         let (lens, lens_turned) = (Lens::new(made).unwrap(), Lens::new(made_turned).unwrap());
-        let edge = Edge::of(&outline, centre, &lens);
-        let edge_turned = Edge::of(&other, turn(centre).plus(shift), &lens_turned);
+        let edge = Edge::of(&outline, center, &lens);
+        let edge_turned = Edge::of(&other, turn(center).plus(shift), &lens_turned);
         // A very steep back may not reach the shape; then it does not reach the turned one either.
         let (Ok(edge), Ok(edge_turned)) = (&edge, &edge_turned) else {
             prop_assert!(edge.is_err() && edge_turned.is_err(), "{edge:?} {edge_turned:?}");
@@ -399,8 +399,8 @@ proptest! {
         for (one, two) in edge.points().iter().zip(edge_turned.points()) {
             prop_assert!((one.mm - two.mm).abs() < 1e-8, "{} {}", one.mm, two.mm);
         }
-        let volume = volume_mm3(&outline, centre, &lens).unwrap();
-        let volume_turned = volume_mm3(&other, turn(centre).plus(shift), &lens_turned).unwrap();
+        let volume = volume_mm3(&outline, center, &lens).unwrap();
+        let volume_turned = volume_mm3(&other, turn(center).plus(shift), &lens_turned).unwrap();
         prop_assert!((volume - volume_turned).abs() < 1e-5);
     }
 
@@ -413,10 +413,10 @@ proptest! {
             ..made
         };
         let (lens, lens_mirrored) = (Lens::new(made).unwrap(), Lens::new(mirrored).unwrap());
-        let (centre, centre_mirrored) = (Point::new(at.0, at.1), Point::new(-at.0, at.1));
+        let (center, center_mirrored) = (Point::new(at.0, at.1), Point::new(-at.0, at.1));
         let outline_mirrored = transform::mirror(&outline);
-        let edge = Edge::of(&outline, centre, &lens);
-        let other = Edge::of(&outline_mirrored, centre_mirrored, &lens_mirrored);
+        let edge = Edge::of(&outline, center, &lens);
+        let other = Edge::of(&outline_mirrored, center_mirrored, &lens_mirrored);
         let (Ok(edge), Ok(other)) = (&edge, &other) else {
             prop_assert!(edge.is_err() && other.is_err(), "{edge:?} {other:?}");
             return Ok(());
@@ -424,8 +424,8 @@ proptest! {
         prop_assert!((edge.thickest().mm - other.thickest().mm).abs() < 1e-9);
         prop_assert!((edge.thickest().at.x_mm + other.thickest().at.x_mm).abs() < 1e-9);
         prop_assert!((edge.thinnest().mm - other.thinnest().mm).abs() < 1e-9);
-        let volume = volume_mm3(&outline, centre, &lens).unwrap();
-        let volume_mirrored = volume_mm3(&outline_mirrored, centre_mirrored, &lens_mirrored).unwrap();
+        let volume = volume_mm3(&outline, center, &lens).unwrap();
+        let volume_mirrored = volume_mm3(&outline_mirrored, center_mirrored, &lens_mirrored).unwrap();
         prop_assert!((volume - volume_mirrored).abs() < 1e-6);
     }
 
@@ -446,13 +446,13 @@ proptest! {
 
     #[test]
     fn a_wanted_edge_is_met(made in any_order(), wanted in 0.5..3.0f64) {
-        let (outline, centre) = (dented(120), Point::new(2.0, -1.0));
-        match lens_with_thinnest_edge(&outline, centre, made, wanted) {
+        let (outline, center) = (dented(120), Point::new(2.0, -1.0));
+        match lens_with_thinnest_edge(&outline, center, made, wanted) {
             Ok(lens) => {
-                let edge = Edge::of(&outline, centre, &lens).unwrap();
+                let edge = Edge::of(&outline, center, &lens).unwrap();
                 prop_assert!((edge.thinnest().mm - wanted).abs() < 1e-5, "{}", edge.thinnest().mm);
             }
-            Err(LensError::NoCentreLeft { .. } | LensError::DoesNotSpan { .. }) => {}
+            Err(LensError::NoCenterLeft { .. } | LensError::DoesNotSpan { .. }) => {}
             Err(other) => prop_assert!(false, "{}", other),
         }
     }

@@ -24,8 +24,8 @@ use std::collections::BTreeMap;
 use rimbook::optics::mistake::{Mistake, MistakeKind, find_mistakes};
 use rimbook::optics::prescription::{LensPower, Prism};
 use rimbook::optics::prism::InUp;
-use rimbook::optics::tolerance::{CentreLimits, Measured, Ordered, Profile, is_verified, verify};
-use rimbook::optics::unit::{Axis, Dioptre, PrismDioptre};
+use rimbook::optics::tolerance::{CenterLimits, Measured, Ordered, Profile, is_verified, verify};
+use rimbook::optics::unit::{Axis, Diopter, PrismDiopter};
 use rimbook::optics::{Eye, Pair};
 
 const PAIRS: usize = 1000;
@@ -73,14 +73,14 @@ fn quarter(value: f64) -> f64 {
 }
 
 fn power(sphere_d: f64, cylinder_d: f64, axis_deg: f64) -> LensPower {
-    let cylinder = Dioptre::round_from(cylinder_d).unwrap();
+    let cylinder = Diopter::round_from(cylinder_d).unwrap();
     let axis = Axis::new((axis_deg.round() as i32).rem_euclid(180)).unwrap();
-    let axis = (cylinder != Dioptre::ZERO).then_some(axis);
-    LensPower::new(Dioptre::round_from(sphere_d).unwrap(), cylinder, axis).unwrap()
+    let axis = (cylinder != Diopter::ZERO).then_some(axis);
+    LensPower::new(Diopter::round_from(sphere_d).unwrap(), cylinder, axis).unwrap()
 }
 
 fn prism(in_pd: f64, up_pd: f64) -> Prism {
-    Prism::new(PrismDioptre::round_from(in_pd).unwrap(), PrismDioptre::round_from(up_pd).unwrap()).unwrap()
+    Prism::new(PrismDiopter::round_from(in_pd).unwrap(), PrismDiopter::round_from(up_pd).unwrap()).unwrap()
 }
 
 fn cylinder(dice: &mut Dice) -> f64 {
@@ -112,7 +112,7 @@ fn draw(dice: &mut Dice) -> Ordered {
         prism: eyes,
         pupil_distance_mm: Pair::new(mono_mm, mono_mm + dice.normal(0.8)),
         height_mm: Pair::new(height_mm, height_mm + dice.normal(0.5)),
-        centre_thickness_mm: Pair::default(),
+        center_thickness_mm: Pair::default(),
     }
 }
 
@@ -139,11 +139,11 @@ fn read(dice: &mut Dice, order: &Ordered) -> Measured {
 }
 
 fn passes(order: &Ordered, read: &Measured) -> bool {
-    is_verified(&verify(Profile::Z80_1, &CentreLimits::default(), order, read))
+    is_verified(&verify(Profile::Z80_1, &CenterLimits::default(), order, read))
 }
 
 fn found(order: &Ordered, read: &Measured) -> Vec<Mistake> {
-    find_mistakes(Profile::Z80_1, &CentreLimits::default(), order, read)
+    find_mistakes(Profile::Z80_1, &CenterLimits::default(), order, read)
 }
 
 /// An order and a reading of it that passes.
@@ -298,7 +298,7 @@ fn planted_mistakes_are_named() {
     assert_eq!(wrong, Vec::<&str>::new());
 }
 
-/// A pair that fails for another reason: a sphere or a cylinder is off by 0.25 to 1.00 D, or the centres of both eyes
+/// A pair that fails for another reason: a sphere or a cylinder is off by 0.25 to 1.00 D, or the centers of both eyes
 /// are off by 1.5 to 5 mm. No stock lens has a cylinder of the other sign, so none is made.
 fn spoil(dice: &mut Dice, reading: &mut Measured) {
     let eye = dice.eye();

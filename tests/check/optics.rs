@@ -74,7 +74,7 @@ fn numbers<const N: usize>(row: &[String]) -> [f64; N] {
 
 /// The unit as the imbalance table writes it.
 fn size_and_unit(limit: Limit) -> [f64; 2] {
-    [limit.size, if limit.unit == Unit::Millimetre { 1.0 } else { 0.0 }]
+    [limit.size, if limit.unit == Unit::Millimeter { 1.0 } else { 0.0 }]
 }
 
 #[test]

@@ -5,7 +5,7 @@ use rimbook::bench::edge_finish::TicketLines;
 use rimbook::desk::account::Account;
 use rimbook::desk::bill::{Billed, LensExtras, bill};
 use rimbook::desk::catalogue::{starting_materials, starting_treatments};
-use rimbook::desk::centre_height::CentreHeight;
+use rimbook::desk::center_height::CenterHeight;
 use rimbook::desk::customer::Person;
 use rimbook::desk::frame::{FrameDetails, Rim};
 use rimbook::desk::job::EyeTask;
@@ -17,7 +17,7 @@ use rimbook::desk::prescription::MadeFor;
 use rimbook::desk::receipt::{Document, ReceiptFacts};
 use rimbook::optics::Pair;
 use rimbook::optics::prescription::{EyePrescription, LensPower, Prism, read_pupil_distance};
-use rimbook::optics::unit::{Axis, Dioptre, Millimetre, PrismDioptre};
+use rimbook::optics::unit::{Axis, Diopter, Millimeter, PrismDiopter};
 use rimbook::print::packing_sheet::{self, PackingSheet};
 use rimbook::print::receipt::PrintedReceipt;
 use rimbook::print::slip::{self, Slip};
@@ -32,13 +32,13 @@ use time::macros::date;
 
 const CONCESSION: &str = "Axis is 1° past the limit; Ada Quill was asked and wants them before her journey.";
 
-fn hundredths(value: i32) -> Millimetre {
-    Millimetre::from_hundredths(value).unwrap()
+fn hundredths(value: i32) -> Millimeter {
+    Millimeter::from_hundredths(value).unwrap()
 }
 
 fn power(sphere: i32, cylinder: i32, axis: i32) -> LensPower {
-    let dioptre = |h| Dioptre::from_hundredths(h).unwrap();
-    LensPower::new(dioptre(sphere), dioptre(cylinder), Axis::new(axis).ok().filter(|_| cylinder != 0)).unwrap()
+    let diopter = |h| Diopter::from_hundredths(h).unwrap();
+    LensPower::new(diopter(sphere), diopter(cylinder), Axis::new(axis).ok().filter(|_| cylinder != 0)).unwrap()
 }
 
 fn lab() -> Lab {
@@ -64,7 +64,7 @@ fn frame(rim: Rim) -> FrameDetails {
     FrameDetails {
         maker: "Copperline".into(),
         model: "Tern".into(),
-        colour: "slate".into(),
+        color: "slate".into(),
         eye_size: hundredths(5200),
         bridge: hundredths(1800),
         temple: Some(hundredths(14_000)),
@@ -74,7 +74,7 @@ fn frame(rim: Rim) -> FrameDetails {
 }
 
 fn eyes() -> Pair<EyePrescription> {
-    let prism = Prism::new(PrismDioptre::from_hundredths(150).unwrap(), PrismDioptre::from_hundredths(-100).unwrap());
+    let prism = Prism::new(PrismDiopter::from_hundredths(150).unwrap(), PrismDiopter::from_hundredths(-100).unwrap());
     Pair::new(
         EyePrescription { power: power(-225, -125, 95), prism: prism.unwrap() },
         EyePrescription { power: power(-275, 50, 10), prism: Prism::NONE },
@@ -137,7 +137,7 @@ fn ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> String {
         remake: None,
         note: "Wants the temples short; call before sending",
         pupil_distance: read_pupil_distance("31.2/32.9").unwrap(),
-        height: Pair::new("21.3", "21").map(|height| CentreHeight::read(height).unwrap()),
+        height: Pair::new("21.3", "21").map(|height| CenterHeight::read(height).unwrap()),
         shape: Some(ticket::Shape {
             outlines: Pair::new(&shape, &shape),
             dbl_mm,

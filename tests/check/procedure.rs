@@ -8,7 +8,7 @@ use rimbook::desk::lab::CodeBasis;
 use rimbook::desk::money::Cents;
 use rimbook::desk::procedure_code::{FRAME, PRISM, UNCLASSIFIED, descriptor, known_codes, lens_code, modifier};
 use rimbook::optics::prescription::{EyePrescription, LensPower, Prism};
-use rimbook::optics::unit::{Axis, Dioptre, PrismDioptre};
+use rimbook::optics::unit::{Axis, Diopter, PrismDiopter};
 use rimbook::optics::{Eye, Pair};
 
 const TABLE: &str = include_str!("tables/procedure_codes.csv");
@@ -31,9 +31,9 @@ fn published_descriptor(code: &str) -> Option<&'static str> {
 }
 
 fn power(sphere: &str, cylinder: &str, axis: &str) -> LensPower {
-    let dioptre = |text: &str| text.parse::<Dioptre>().expect("a power");
+    let diopter = |text: &str| text.parse::<Diopter>().expect("a power");
     let axis = axis.parse::<i32>().ok().map(|a| Axis::new(a).expect("an axis"));
-    LensPower::new(dioptre(sphere), dioptre(cylinder), axis).expect("a lens power")
+    LensPower::new(diopter(sphere), diopter(cylinder), axis).expect("a lens power")
 }
 
 /// The kinds of note a lens code carries, by the words the owner reads.
@@ -93,12 +93,12 @@ fn each_row_says_how_its_wording_is_known() {
 
 /// Hundredths of a size in the table.
 fn hundredths(text: &str) -> Option<i32> {
-    (!text.is_empty()).then(|| text.parse::<Dioptre>().expect("a size").hundredths())
+    (!text.is_empty()).then(|| text.parse::<Diopter>().expect("a size").hundredths())
 }
 
 /// A lens of a sphere and cylinder of these sizes, with each sign, as the code set takes it: as written.
 fn with_each_sign(sphere: i32, cylinder: i32) -> Vec<(String, rimbook::desk::procedure_code::LensCode)> {
-    let size = |of: i32| Dioptre::from_hundredths(of).expect("a size");
+    let size = |of: i32| Diopter::from_hundredths(of).expect("a size");
     let axis = (cylinder != 0).then(|| Axis::new(90).expect("an axis"));
     [(1, 1), (1, -1), (-1, 1), (-1, -1)]
         .into_iter()
@@ -166,7 +166,7 @@ fn every_code_in_the_starting_catalogue_is_known_once() {
 }
 
 fn eyes(prism_in: i32) -> Pair<EyePrescription> {
-    let prism = Prism::new(PrismDioptre::from_hundredths(prism_in).expect("a prism"), PrismDioptre::ZERO);
+    let prism = Prism::new(PrismDiopter::from_hundredths(prism_in).expect("a prism"), PrismDiopter::ZERO);
     Pair::new(
         EyePrescription { power: power("-2.25", "-1.25", "95"), prism: Prism::NONE },
         EyePrescription { power: power("-8.00", "-0.50", "80"), prism: prism.expect("a prism") },

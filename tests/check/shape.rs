@@ -49,14 +49,14 @@ fn exact(shape: impl Fn(f64) -> (f64, f64)) -> Vec<(f64, f64)> {
     (0..400_000).map(|i| shape(2.0 * PI * f64::from(i) / 400_000.0)).collect()
 }
 
-/// What a tracer standing at `centre` gives: the distance to the outline at `count` equal angles.
-fn traced(implicit: impl Fn(f64, f64) -> f64, centre: (f64, f64), count: usize) -> Vec<f64> {
+/// What a tracer standing at `center` gives: the distance to the outline at `count` equal angles.
+fn traced(implicit: impl Fn(f64, f64) -> f64, center: (f64, f64), count: usize) -> Vec<f64> {
     let radius = |i: usize| {
         let (sin, cos) = (2.0 * PI * i as f64 / count as f64).sin_cos();
         let (mut inside, mut outside) = (0.0, 60.0);
         for _ in 0..80 {
             let middle = (inside + outside) / 2.0;
-            let is_inside = implicit(centre.0 + middle * cos, centre.1 + middle * sin) < 1.0;
+            let is_inside = implicit(center.0 + middle * cos, center.1 + middle * sin) < 1.0;
             if is_inside { inside = middle } else { outside = middle }
         }
         inside
@@ -77,9 +77,9 @@ fn figures_are_within_a_hundredth_of_the_exact_outline() {
         let farthest = |x: f64, y: f64| fine.iter().map(|p| (p.0 - x).hypot(p.1 - y)).fold(0.0, f64::max);
         let next = fine.iter().skip(1).chain(&fine[..1]);
         let circumference: f64 = fine.iter().zip(next).map(|(p, q)| (p.0 - q.0).hypot(p.1 - q.1)).sum();
-        for (centre, count) in [((0.0, 0.0), 400), ((2.3, -1.7), 400), ((-1.1, 0.6), 512), ((3.0, 2.0), 1000)] {
+        for (center, count) in [((0.0, 0.0), 400), ((2.3, -1.7), 400), ((-1.1, 0.6), 512), ((3.0, 2.0), 1000)] {
             let implicit = |x: f64, y: f64| (x / a).abs().powf(power) + (y / b).abs().powf(power);
-            let outline = Outline::from_radii_mm(&traced(implicit, centre, count)).unwrap();
+            let outline = Outline::from_radii_mm(&traced(implicit, center, count)).unwrap();
             let size = Boxing::of(&outline);
             let blank = Blank::of(&outline, &size, Point::new(4.0, 2.0), 2.0);
             for (what, got, want) in [
@@ -89,7 +89,7 @@ fn figures_are_within_a_hundredth_of_the_exact_outline() {
                 ("circumference", size.circumference_mm, circumference),
                 ("blank", blank.exact_mm, 2.0 * farthest(4.0, 2.0)),
             ] {
-                let row = format!("{a} × {b}, power {power}, from {centre:?}, {count} points: {what}");
+                let row = format!("{a} × {b}, power {power}, from {center:?}, {count} points: {what}");
                 assert!((got - want).abs() < 0.01, "{row}: got {got}, want {want}");
             }
         }

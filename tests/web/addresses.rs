@@ -149,7 +149,7 @@ async fn filled(address: &str) -> Filled {
         }
         "/stock/new" => {
             let material = lab.store.list_materials().await.unwrap()[0].id.to_string();
-            changes = said(&[("sphere", "-2.25"), ("diameter", "70"), ("centre", "1.5"), ("front_power", "3.40")]);
+            changes = said(&[("sphere", "-2.25"), ("diameter", "70"), ("center", "1.5"), ("front_power", "3.40")]);
             changes.push(("material", material));
             address.to_owned()
         }
@@ -203,7 +203,7 @@ async fn filled(address: &str) -> Filled {
         }
         "/frames/{id}/details" => {
             let number = lab.given_job().await;
-            changes = said(&[("frame_colour", "rust")]);
+            changes = said(&[("frame_color", "rust")]);
             format!("/frames/{}/details", lab.store.get_job(number).await.unwrap().frame.id)
         }
         _ => {
@@ -338,7 +338,7 @@ async fn plain_lens(lab: &TestLab) -> DrawerLensDetails {
         sphere: "-2.25".parse().unwrap(),
         cylinder: "0".parse().unwrap(),
         diameter: "70".parse().unwrap(),
-        centre: Some("1.5".parse().unwrap()),
+        center: Some("1.5".parse().unwrap()),
         front_power: Some("3.4".parse().unwrap()),
         base: None,
         coating: None,

@@ -18,7 +18,7 @@ async fn the_drawer_comes_first_with_the_exact_cut_out() {
         sphere: "-4".parse().unwrap(),
         cylinder: "0".parse().unwrap(),
         diameter: "65".parse().unwrap(),
-        centre: Some("1.5".parse().unwrap()),
+        center: Some("1.5".parse().unwrap()),
         front_power: Some("4".parse().unwrap()),
         base: None,
         coating: None,
@@ -30,7 +30,7 @@ async fn the_drawer_comes_first_with_the_exact_cut_out() {
     // Half of 52 and 4 in: the temple end is 30 from the pupil, so 60 exact and 62 with the allowance.
     assert_eq!(page.text(".eye-right .needs"), "60.00 mm");
     let first = page.text(".eye-right tbody tr");
-    assert!(first.starts_with("65 drawer, centre 1.50 mm, front +4.00 D, 3 free"), "{first}");
+    assert!(first.starts_with("65 drawer, center 1.50 mm, front +4.00 D, 3 free"), "{first}");
     assert!(first.contains("Fits 2.50 spare, temple side, 9 o’clock"), "{first}");
     let rows = page.texts(".eye-right tbody tr").join(" | ");
     assert!(rows.contains("60 stock diameter Tight 0.00 spare") && rows.contains("Too small 2.50 short"), "{rows}");
@@ -56,8 +56,8 @@ async fn a_suppliers_list_is_kept_and_prism_turns_the_blank() {
     let page = lab.get(&path).await;
     let rows = page.texts(".eye-right tbody tr");
     assert!(rows[0].starts_with("62.5 supplier, $3.90, two weeks Fits 1.25 spare"), "{}", rows[0]);
-    // -4.00 with 2 base out wants the centre 5 in (Prentice): 35 from the temple end, so 70 exact.
-    assert!(page.text(".eye-right .moved").contains("the optical centre goes 5.00 mm in from the pupil"));
+    // -4.00 with 2 base out wants the center 5 in (Prentice): 35 from the temple end, so 70 exact.
+    assert!(page.text(".eye-right .moved").contains("the optical center goes 5.00 mm in from the pupil"));
     assert!(
         rows[0].contains("Too small 3.75 short")
             && rows[1].contains("72 supplier the smallest that fits Fits 6.00 spare"),

@@ -32,7 +32,7 @@ async fn stock(lab: &TestLab, job: i64, diameter: &str, count: i64) -> DrawerLen
         sphere: power.sphere(),
         cylinder: power.cylinder(),
         diameter: diameter.parse().unwrap(),
-        centre: Some("1.5".parse().unwrap()),
+        center: Some("1.5".parse().unwrap()),
         front_power: Some("4.25".parse().unwrap()),
         base: None,
     };
@@ -248,7 +248,7 @@ async fn replacing_a_lens_asks_where_the_old_one_went() {
     let back = [("lens_right", "bought"), ("diameter_right", "80"), ("old_right", "drawer")];
     lab.post(&lenses, &back).await.assert_status(303);
     let drawer = lab.store.list_drawer().await.unwrap();
-    assert!(drawer.iter().any(|kind| kind.details.diameter == "75".parse().unwrap() && kind.details.centre.is_none()));
+    assert!(drawer.iter().any(|kind| kind.details.diameter == "75".parse().unwrap() && kind.details.center.is_none()));
     // Or it was spoiled: the history says so.
     let spoiled = [("lens_right", "bought"), ("diameter_right", "75"), ("old_right", "handling")];
     lab.post(&lenses, &spoiled).await.assert_status(303);

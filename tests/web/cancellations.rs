@@ -5,7 +5,7 @@ use rimbook::desk::job::{EventKind, Stage};
 use rimbook::desk::money::Cents;
 use rimbook::desk::stock::{DrawerLensDetails, LensInHand};
 use rimbook::optics::Eye;
-use rimbook::optics::unit::Millimetre;
+use rimbook::optics::unit::Millimeter;
 
 const ASKED: [(&str, &str); 2] = [("asked_by", "customer"), ("reason", "found the old pair")];
 
@@ -120,7 +120,7 @@ async fn each_lens_goes_where_it_was_said() {
         coating: None,
         tint: None,
         base: None,
-        centre: Some("1.5".parse().unwrap()),
+        center: Some("1.5".parse().unwrap()),
         front_power: Some("+3.5".parse().unwrap()),
     };
     lab.store.stock_lens("stock", &details, 1, NOW).await.unwrap();
@@ -130,10 +130,10 @@ async fn each_lens_goes_where_it_was_said() {
         drawer_lens,
         source: String::new(),
         diameter: "70".parse().unwrap(),
-        centre: None,
+        center: None,
         front_power: None,
-        off_in: Millimetre::ZERO,
-        off_up: Millimetre::ZERO,
+        off_in: Millimeter::ZERO,
+        off_up: Millimeter::ZERO,
         has_ground_prism: false,
     };
     let lenses = [lens(Eye::Right, Some(drawer.id)), lens(Eye::Left, None)];

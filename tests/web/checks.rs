@@ -345,8 +345,8 @@ async fn centers_far_from_their_place_do_not_pass() {
     }
     // The lab may switch the rows off.
     let off = rimbook::desk::lab::Lab {
-        centre_across: None,
-        centre_height: None,
+        center_across: None,
+        center_height: None,
         ..lab.store.find_lab().await.unwrap().unwrap()
     };
     lab.store.change_lab("lab-off", &off, crate::support::NOW).await.unwrap();

@@ -263,11 +263,11 @@ async fn it_is_figured_for_the_lens_of_the_edge_page() {
             let compensation = lab.get(&format!("/jobs/{number}/compensation")).await;
             for eye in ["right", "left"] {
                 let front = edge.text(&format!(".eye-{eye} .front .num"));
-                let centre = edge.text(&format!(".eye-{eye} .centre-mm"));
+                let center = edge.text(&format!(".eye-{eye} .center-mm"));
                 let from = if is_in_hand { "as in hand" } else { "assumed" };
-                assert!(edge.text(&format!(".eye-{eye} .figures")).contains(&format!("Centre, {from}")));
+                assert!(edge.text(&format!(".eye-{eye} .figures")).contains(&format!("Center, {from}")));
                 let words = compensation.text(&format!(".eye-{eye} .figures + .eye-note"));
-                let want = format!("front {front} D (assumed), centre {centre} ({from})");
+                let want = format!("front {front} D (assumed), center {center} ({from})");
                 assert!(words.contains(&want), "{right} / {left}, {eye}: {words}, not {want}");
             }
         }
@@ -317,12 +317,12 @@ async fn another_lens_than_the_one_decided_for_is_named_on_pages_and_ticket() {
     let edge = lab.get(&format!("/jobs/{number}/edge")).await.text(".eye-right .figures");
     assert!(edge.contains("+8.85"), "{edge}");
     assert_eq!(lab.get(&path).await.attributes("#base_right", "value"), ["8"]);
-    let take = |front: &'static str, centre: &'static str| {
+    let take = |front: &'static str, center: &'static str| {
         [
             ("lens_right", "bought"),
             ("diameter_right", "75"),
             ("front_right", front),
-            ("centre_right", centre),
+            ("center_right", center),
             ("old_right", "drawer"),
             // The back of the steep one does not reach the rim of its blank.
             ("anyway_right", "yes"),
@@ -336,14 +336,14 @@ async fn another_lens_than_the_one_decided_for_is_named_on_pages_and_ticket() {
         let page = lab.get(&format!("/jobs/{number}{page}")).await;
         assert!(page.assert_status(200).body.contains(says), "{}", page.text("main, article"));
     }
-    let left = [("lens_left", "bought"), ("diameter_left", "75"), ("front_left", "8.85"), ("centre_left", "1.5")];
+    let left = [("lens_left", "bought"), ("diameter_left", "75"), ("front_left", "8.85"), ("center_left", "1.5")];
     lab.post(&format!("/jobs/{number}/lenses"), &left).await.assert_status(303);
     lab.given_cut_for(number).await;
     assert!(lab.get(&format!("/jobs/{number}/check")).await.body.contains(says), "and at the check");
 }
 
 #[tokio::test]
-async fn a_flat_trace_of_a_wrapped_front_is_decentred_along_the_lens() {
+async fn a_flat_trace_of_a_wrapped_front_is_decentered_along_the_lens() {
     let lab = TestLab::new().await;
     let number = lab.given_job_at("-4.00 DS", "-4.00 DS", "30/30", "20").await;
     crate::shapes::keep_ellipse(&lab, number).await;

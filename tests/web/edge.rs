@@ -11,11 +11,11 @@ async fn shows_the_edge_beside_the_rule_of_thumb() {
     let lab = TestLab::new().await;
     let number = lab.given_job_to("-4.00 DS", "+4.00 DS").await;
     lab.given_shape_for(number).await;
-    let page = lab.get(&format!("/jobs/{number}/edge?material=&front=4.4226&thick=centre&mm=2")).await;
+    let page = lab.get(&format!("/jobs/{number}/edge?material=&front=4.4226&thick=center&mm=2")).await;
     page.assert_status(422);
     assert!(page.texts(".error").iter().any(|e| e.contains("more than two decimals")), "{:?}", page.texts(".error"));
 
-    let page = lab.get(&format!("/jobs/{number}/edge?front=4.00&thick=centre&mm=2")).await;
+    let page = lab.get(&format!("/jobs/{number}/edge?front=4.00&thick=center&mm=2")).await;
     page.assert_status(200);
     // The oval is 52 by 40 and 4 in of its middle is the right pupil, so the temple end is 30 away: polycarbonate,
     // -4.00 on a front of +4.00 true, by the closed form of both sags.
@@ -37,13 +37,13 @@ async fn shows_the_edge_beside_the_rule_of_thumb() {
         "{}",
         page.text(".eye-right .figure.key")
     );
-    assert_eq!(page.text(".eye-right .centre-mm"), "2.00 mm");
+    assert_eq!(page.text(".eye-right .center-mm"), "2.00 mm");
     assert!(page.text(".eye-right .figures").contains("as asked") && page.text(".eye-right .weight").ends_with("g"));
-    // Not by colour alone, and with no style in the page.
+    // Not by color alone, and with no style in the page.
     assert!(page.texts(".eye-right svg text").iter().any(|t| t == "thickest"));
     assert!(page.attributes("[style]", "style").is_empty());
     assert_eq!(page.attributes(".eye-right figure svg", "role"), ["img", "img"]);
-    // The plus lens of the left eye cannot have that centre with this front: its edge is negative.
+    // The plus lens of the left eye cannot have that center with this front: its edge is negative.
     let cautions = page.texts(".eye-left .notice.caution").join(" ");
     assert!(cautions.contains("surfaces cross") && cautions.contains("would cure it"), "{cautions}");
     assert!(!page.body.contains("NaN"));
@@ -56,13 +56,13 @@ async fn what_is_in_hand_goes_before_what_is_usual() {
     let page = lab.get(&format!("/jobs/{number}/edge")).await;
     page.assert_status(200);
     let figures = page.text(".eye-right .figures");
-    assert!(figures.contains("Centre, as in hand 1.50 mm") && figures.contains("Front, assumed"), "{figures}");
+    assert!(figures.contains("Center, as in hand 1.50 mm") && figures.contains("Front, assumed"), "{figures}");
     assert!(page.text(".eye-right").contains("The 70 mm uncut lens (as in hand)"));
     // Another material is another lens: the one in hand does not count.
     let resin =
         lab.store.list_materials().await.unwrap().into_iter().find(|m| m.details.name.contains("1.50")).unwrap();
     let page = lab.get(&format!("/jobs/{number}/edge?material={}", resin.id)).await;
-    assert!(page.text(".eye-right .figures").contains("Centre, assumed 2.00 mm"));
+    assert!(page.text(".eye-right .figures").contains("Center, assumed 2.00 mm"));
     assert!(page.text(".notice.info").contains("Hard resin 1.50 is on trial: Polycarbonate 1.59 was ordered"));
     // The tab leads here, and to the two pages beside it.
     assert_eq!(page.text(".beside [aria-current]"), "Edge and bevel");
@@ -111,10 +111,10 @@ async fn each_bad_field_has_its_sentence() {
         ("material=nonsense", "material", "not on sale"),
         ("front=44", "front", "between -40.00 and +40.00"),
         ("front=30", "front", "between -10 and +20"),
-        ("thick=centre&mm=0.1", "mm", "between 0.5 and 20"),
+        ("thick=center&mm=0.1", "mm", "between 0.5 and 20"),
         ("thick=edge&mm=", "mm", "how thick"),
         ("thick=edge&mm=x", "mm", "is not a number"),
-        ("mm=2", "thick", "the centre or the thinnest edge"),
+        ("mm=2", "thick", "the center or the thinnest edge"),
         ("diameter=30", "diameter", "between 40 and 90"),
         ("hold=glue", "hold", "Choose bevel"),
         ("place=share&at=140", "at", "between 0 and 100"),

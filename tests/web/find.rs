@@ -12,7 +12,7 @@ async fn given_gold_job(lab: &TestLab) -> i64 {
     let FrameChoice::New(mut gold) = frame else { panic!("a new frame") };
     gold.maker = "Heron & Rye".into();
     gold.model = "C-12".into();
-    gold.colour = "brushed gold".into();
+    gold.color = "brushed gold".into();
     gold.eye_size = "53".parse().unwrap();
     let person = Person {
         name: "Lena Marchwer".into(),

@@ -8,7 +8,7 @@ use scraper::{Html, Selector};
 use crate::support::{NOW, TestLab};
 
 #[tokio::test]
-async fn finds_by_maker_model_and_colour() {
+async fn finds_by_maker_model_and_color() {
     let lab = TestLab::new().await;
     assert!(lab.get("/frames").await.text(".empty").contains("No frames yet"));
     lab.given_job().await;
@@ -99,7 +99,7 @@ fn details(key: &str, model: &'static str) -> Vec<(&'static str, String)> {
         ("key", key),
         ("frame_maker", "Copperline"),
         ("frame_model", model),
-        ("frame_colour", "slate"),
+        ("frame_color", "slate"),
         ("frame_eye_size", "51"),
         ("frame_bridge", "20"),
         ("frame_temple", "145"),

@@ -176,7 +176,7 @@ async fn each_bad_field_of_a_material_has_its_sentence() {
         ("index", "15.6", "A refractive index is a number between 1.400 and 2.000, not “15.6”"),
         ("abbe", "9", "An Abbe number is a number between 10.0 and 100.0, not “9”"),
         ("density", "", "A density in g/cm³ is a number between 0.50 and 6.00, not “”"),
-        ("centre", "0.4", "A centre thickness in mm is a number between 0.50 and 10.00, not “0.4”"),
+        ("center", "0.4", "A center thickness in mm is a number between 0.50 and 10.00, not “0.4”"),
         ("cutting", "laser", "Choose how it is cut"),
         ("code", "2784", "“2784” is not a procedure code: one letter and four digits, such as V2784, or nothing"),
         ("price", "free", "“free” is not an amount: write it like 89 or 89.50"),
@@ -219,14 +219,14 @@ async fn takes_materials_off_sale_but_for_the_last() {
 async fn changes_adds_and_retires_coatings_and_tints() {
     let lab = TestLab::new().await;
     let found = lab.store.list_treatments().await.unwrap();
-    let grey = found.iter().find(|t| t.details.name == "Grey 80%").unwrap();
-    let path = format!("/lab/treatments/{}", grey.id);
+    let gray = found.iter().find(|t| t.details.name == "Gray 80%").unwrap();
+    let path = format!("/lab/treatments/{}", gray.id);
     let page = lab.get(&path).await;
     assert_eq!(page.attributes("input[name=kind][checked]", "value"), ["tint"]);
     let refused = send(&lab, &path, &fields(&page, &[("price", "")])).await;
     refused.assert_status(422);
     assert!(refused.text("#price-error").contains("is not an amount"));
-    let typed = fields(&page, &[("name", "Grey 85%"), ("price", "16")]);
+    let typed = fields(&page, &[("name", "Gray 85%"), ("price", "16")]);
     for _ in 0..2 {
         send(&lab, &path, &typed).await.assert_status(303);
     }
@@ -238,7 +238,7 @@ async fn changes_adds_and_retires_coatings_and_tints() {
     let lab = lab.reopened().await;
     let found = lab.store.list_treatments().await.unwrap();
     assert_eq!(found.len(), 8);
-    assert!(found.iter().any(|t| t.details.name == "Grey 85%" && t.id == grey.id && t.details.price.cents() == 1600));
+    assert!(found.iter().any(|t| t.details.name == "Gray 85%" && t.id == gray.id && t.details.price.cents() == 1600));
     assert!(found.iter().any(|t| t.details.name == "Blue-violet filter" && t.details.price.cents() == 1250));
     lab.post(&format!("{path}/retirement"), &[]).await.assert_status(303);
     assert_eq!(lab.store.list_treatments().await.unwrap().len(), 7);

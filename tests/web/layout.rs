@@ -51,7 +51,7 @@ async fn an_ellipse_by_hand() {
     assert_eq!(page.texts("svg text.plain"), ["axis 95°", "axis 80°"]);
     assert_eq!(page.texts("svg text.nose").len(), 2);
     assert_eq!(page.attributes(".eye-right svg circle.blank", "r"), ["30.00"]);
-    // The blank's middle is at the optical centre: 4 mm to the nose, which is the observer's right for the right eye.
+    // The blank's middle is at the optical center: 4 mm to the nose, which is the observer's right for the right eye.
     assert_eq!(page.attributes("svg circle.blank", "cx"), ["4.00", "-2.00"]);
     assert!(!page.body.contains("style="), "no inline style");
 }
@@ -78,11 +78,11 @@ async fn another_blank_and_step_may_be_tried() {
 }
 
 #[tokio::test]
-async fn what_rounding_leaves_is_said_in_millimetres_and_prism() {
+async fn what_rounding_leaves_is_said_in_millimeters_and_prism() {
     let lab = TestLab::new().await;
-    // 31.25 each to half a millimetre: 31 and 31.5, a quarter too far in and a quarter too far out; height 21.1 is
-    // set to 21, a tenth to go up. -4.00: 0.25 mm is 0.10 and 0.1 mm is 0.04 by Prentice. The right centre stands too
-    // far in and too low: a minus lens then gives base out and base up, the eye being above the centre.
+    // 31.25 each to half a millimeter: 31 and 31.5, a quarter too far in and a quarter too far out; height 21.1 is
+    // set to 21, a tenth to go up. -4.00: 0.25 mm is 0.10 and 0.1 mm is 0.04 by Prentice. The right center stands too
+    // far in and too low: a minus lens then gives base out and base up, the eye being above the center.
     let job = lab.given_job_at("-4.00 DS", "-4.00 DS", "31.25/31.25", "21.1").await;
     keep_ellipse(&lab, job).await;
     let page = lab.get(&format!("/jobs/{job}/layout")).await;
@@ -91,7 +91,7 @@ async fn what_rounding_leaves_is_said_in_millimetres_and_prism() {
     let left = page.texts(".left-prism");
     assert_eq!(left, ["0.10 Δ base out", "0.04 Δ base up", "0.10 Δ base in", "0.04 Δ base up"]);
     assert!(page.text("#pair-prism").starts_with("0.00 Δ horizontal, 0.00 Δ vertical"), "{}", page.text("#pair-prism"));
-    // To whole millimetres both are set to 31 and the two horizontal parts add.
+    // To whole millimeters both are set to 31 and the two horizontal parts add.
     let page = lab.get(&format!("/jobs/{job}/layout?step=1")).await;
     assert!(page.text("#pair-prism").starts_with("0.20 Δ base out, 0.00 Δ vertical"), "{}", page.text("#pair-prism"));
 }
@@ -99,7 +99,7 @@ async fn what_rounding_leaves_is_said_in_millimetres_and_prism() {
 #[tokio::test]
 async fn prescribed_prism_is_made_by_decentration_or_refused() {
     let lab = TestLab::new().await;
-    // -4.00 with 2 base in: the optical centre 5 mm out of the pupil, so 1 out of the middle (35 - 31 - 5): 26 to the
+    // -4.00 with 2 base in: the optical center 5 mm out of the pupil, so 1 out of the middle (35 - 31 - 5): 26 to the
     // nose end, 52 exact, 54 with the allowance.
     let job = lab.given_job_at("-4.00 DS 2 BI", "pl 2 BI", "31/31", "20").await;
     keep_ellipse(&lab, job).await;
@@ -167,10 +167,10 @@ async fn a_prism_ground_in_is_read_and_blocked_at_its_reference_point() {
     let lab = TestLab::new().await;
     let job = lab.given_job_at("-4.00 DS 2 BI", "-4.00 DS", "31/31", "20").await;
     keep_ellipse(&lab, job).await;
-    // Before buying: decentred it needs 54, which 55 covers.
+    // Before buying: decentered it needs 54, which 55 covers.
     for page in ["lenses", "blanks"] {
         let says = lab.get(&format!("/jobs/{job}/{page}")).await.text(".eye-right .to-order");
-        assert!(says.contains("Order 55 mm or larger, without prism: it is decentred"), "{page}: {says}");
+        assert!(says.contains("Order 55 mm or larger, without prism: it is decentered"), "{page}: {says}");
     }
     let bought = [("lens_right", "bought"), ("diameter_right", "65"), ("ground_right", "yes"), ("lens_left", "")];
     lab.post(&format!("/jobs/{job}/lenses"), &bought).await.assert_status(303);
@@ -227,8 +227,8 @@ async fn a_strong_plus_lens_is_the_same_on_every_page() {
         tried.text(".eye-right")
     );
     assert!(lab.get(&format!("/jobs/{job}/blanks")).await.texts(".eye-right tr.ordered").is_empty());
-    // 35² · 12.5 / 1172 = 13 mm (textbook rule of thumb): with a centre of 7 the lens in hand cannot be what its envelope says.
-    let bought = [("lens_right", "bought"), ("diameter_right", "70"), ("centre_right", "7")];
+    // 35² · 12.5 / 1172 = 13 mm (textbook rule of thumb): with a center of 7 the lens in hand cannot be what its envelope says.
+    let bought = [("lens_right", "bought"), ("diameter_right", "70"), ("center_right", "7")];
     let refused = lab.post(&format!("/jobs/{job}/lenses"), &bought).await;
     assert!(refused.assert_status(422).text("#lens_right-error").contains("would have no edge at its own rim"));
 }

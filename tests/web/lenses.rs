@@ -17,7 +17,7 @@ async fn stock(lab: &TestLab, material: &str, sphere: &str, cylinder: &str, diam
         sphere: sphere.parse().unwrap(),
         cylinder: cylinder.parse().unwrap(),
         diameter: diameter.parse().unwrap(),
-        centre: Some("1.5".parse().unwrap()),
+        center: Some("1.5".parse().unwrap()),
         front_power: Some("4.25".parse().unwrap()),
         base: None,
         coating: None,
@@ -91,13 +91,13 @@ async fn the_drawer_offers_what_fits_and_says_what_does_not() {
     assert_eq!((left(&fits, &drawer), left(&small, &drawer)), (1, 1), "the small one is back");
     let page = lab.get(&path).await;
     let said = page.text(".eye-right .in-hand");
-    assert!(said.contains("65 mm, centre 1.50 mm, front +4.25 D, from the drawer"), "{said}");
+    assert!(said.contains("65 mm, center 1.50 mm, front +4.25 D, from the drawer"), "{said}");
     assert!(said.contains("Fits 3.50 mm spare"), "{said}");
     assert_eq!(stage_of(&lab, job).await, Stage::ShapeOnFile, "one eye is not a pair");
 }
 
 #[tokio::test]
-async fn bought_lenses_with_a_centre_off_the_middle() {
+async fn bought_lenses_with_a_center_off_the_middle() {
     let lab = TestLab::new().await;
     let job = lab.given_job().await;
     keep_ellipse(&lab, job).await;
@@ -108,9 +108,9 @@ async fn bought_lenses_with_a_centre_off_the_middle() {
     let lenses = lab.store.find_lenses(job).await.unwrap();
     assert_eq!(lenses.right.as_ref().unwrap().source, "Brightwater Optical, lot 7");
     let page = lab.get(&path).await;
-    // The left marked centre 1.5 out of the blank's middle, set 2 in: the middle is 3.5 in, so 32.5 - 28.5 = 4.00.
+    // The left marked center 1.5 out of the blank's middle, set 2 in: the middle is 3.5 in, so 32.5 - 28.5 = 4.00.
     let said = page.text(".eye-left .in-hand");
-    assert!(said.contains("marked centre 1.50 mm out") && said.contains("4.00 mm spare"), "{said}");
+    assert!(said.contains("marked center 1.50 mm out") && said.contains("4.00 mm spare"), "{said}");
     assert!(page.text("a.primary").contains("lay out"));
     // The layout page draws it.
     let layout = lab.get(&format!("/jobs/{job}/layout")).await;
@@ -128,7 +128,7 @@ async fn each_wrong_field_gets_a_sentence_and_keeps_what_was_typed() {
         (vec![("lens_right", ""), ("lens_left", "")], "lens_right", "at least one eye"),
         (vec![("lens_right", "bought")], "diameter_right", "A diameter is needed"),
         (vec![("lens_right", "bought"), ("diameter_right", "20")], "diameter_right", "between 40 and 90"),
-        (vec![("lens_left", "bought"), ("diameter_left", "70"), ("centre_left", "0.1")], "centre_left", "between 0.5"),
+        (vec![("lens_left", "bought"), ("diameter_left", "70"), ("center_left", "0.1")], "center_left", "between 0.5"),
         (vec![("lens_left", "bought"), ("diameter_left", "70"), ("front_left", "-3")], "front_left", "between 0 and"),
         (vec![("lens_left", "bought"), ("diameter_left", "70"), ("in_left", "30")], "in_left", "between -20 and 20"),
         (vec![("lens_left", "bought"), ("diameter_left", "70"), ("up_left", "x")], "up_left", "not a number"),

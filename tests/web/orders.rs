@@ -15,7 +15,7 @@ pub fn fields() -> Vec<(&'static str, String)> {
         ("phone", "555-0119"),
         ("frame_maker", "Fjordline"),
         ("frame_model", "Kestrel"),
-        ("frame_colour", "ink"),
+        ("frame_color", "ink"),
         ("frame_eye_size", "50"),
         ("frame_bridge", "18"),
         ("frame_temple", "140"),
@@ -201,7 +201,7 @@ async fn each_fault_stands_beside_its_field() {
 async fn treatments(lab: &TestLab) -> (String, String, String) {
     let treatments = lab.store.list_treatments().await.unwrap();
     let version = |name| treatments.iter().find(|t| t.details.name == name).unwrap().version.to_string();
-    (version("Hard coat"), version("Anti-reflective"), version("Grey 80%"))
+    (version("Hard coat"), version("Anti-reflective"), version("Gray 80%"))
 }
 
 #[tokio::test]

@@ -5,7 +5,7 @@ use crate::support::TestLab;
 #[tokio::test]
 async fn a_prism_is_made_by_decentration_or_by_surfacing() {
     let lab = TestLab::new().await;
-    // -4.00 with 2 base in: the centre 5 mm out (computed by Prentice). The oval is 52 by 40, frame PD 70, the pupil 4
+    // -4.00 with 2 base in: the center 5 mm out (computed by Prentice). The oval is 52 by 40, frame PD 70, the pupil 4
     // in for 31 and 2 in for 33.
     let number = lab.given_job_to("-4.00 DS 2 BI", "-4.00 DS").await;
     lab.given_shape_for(number).await;
@@ -14,7 +14,7 @@ async fn a_prism_is_made_by_decentration_or_by_surfacing() {
     assert_eq!(page.text(".eye-right .wanted"), "2.00 Δ base in; 2.00 Δ, base 0°");
     assert_eq!(page.text(".eye-left .wanted"), "no prism");
     let made = page.texts(".eye-right .made");
-    assert!(made[0].starts_with("optical centre 5.00 mm out from the pupil"), "{}", made[0]);
+    assert!(made[0].starts_with("optical center 5.00 mm out from the pupil"), "{}", made[0]);
     assert!(made[0].contains("the simple rule is 0.0"), "{}", made[0]);
     assert!(made[1].starts_with("prism ground into the lens"), "{}", made[1]);
     let blank =

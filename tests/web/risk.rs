@@ -12,7 +12,7 @@ async fn every_row_has_its_chance_and_the_worst_is_named() {
     // Power, cylinder and axis of each eye, and the two of the pair.
     assert_eq!(page.texts("#rows tbody tr").len(), 8);
     assert_eq!(page.texts("#rows tr.worst").len(), 1);
-    assert!(page.text("#rows tr.worst").contains("Most at risk"), "not by colour alone");
+    assert!(page.text("#rows tr.worst").contains("Most at risk"), "not by color alone");
     let whole: Vec<f64> = page
         .texts(".whole .num")
         .iter()

@@ -18,7 +18,7 @@ async fn typed(lab: &TestLab) -> Vec<(String, String)> {
         ("sphere", "-225"),
         ("cylinder", "-.50"),
         ("diameter", "70"),
-        ("centre", "1.5"),
+        ("center", "1.5"),
         ("front_power", "3.40"),
         ("count", "2"),
     ]
@@ -74,7 +74,7 @@ async fn each_bad_field_has_its_sentence() {
         ("sphere", "-2.25 -0.50 x 90", "A sphere is one number, not “-2.25 -0.50 x 90”"),
         ("cylinder", "+0.50", "That is the plus form. In minus cylinder this lens is -1.75 -0.50: write it so"),
         ("diameter", "39.99", "A diameter of 39.99 mm is not possible: between 40 and 90 was expected"),
-        ("centre", "0.4", "A centre thickness of 0.40 mm is not possible: between 0.5 and 20 was expected"),
+        ("center", "0.4", "A center thickness of 0.40 mm is not possible: between 0.5 and 20 was expected"),
         ("front_power", "-1", "A front of -1.00 D is not possible: between 0 and +20 was expected"),
         ("count", "0", "How many is a whole number from 1 to 500, not “0”"),
         ("count", "two", "How many is a whole number from 1 to 500, not “two”"),
@@ -87,8 +87,8 @@ async fn each_bad_field_has_its_sentence() {
     assert!(unsigned.assert_status(422).text("#sphere-error").contains("sign"), "a missing sign is never guessed");
     assert!(lab.store.list_drawer().await.unwrap().is_empty());
     let key = &form[0].1;
-    lab.post(&format!("/drafts/{key}"), &with(&form, "centre", "1.7")).await.assert_status(204);
-    assert_eq!(lab.get("/stock/new").await.attributes("#centre", "value"), ["1.7"]);
+    lab.post(&format!("/drafts/{key}"), &with(&form, "center", "1.7")).await.assert_status(204);
+    assert_eq!(lab.get("/stock/new").await.attributes("#center", "value"), ["1.7"]);
 }
 
 #[tokio::test]

@@ -12,7 +12,7 @@ use axum::body::Body;
 use axum::http::{Request, StatusCode, header};
 use http_body_util::BodyExt;
 use rimbook::desk::bill::{Charge, ChargeKind};
-use rimbook::desk::centre_height::CentreHeight;
+use rimbook::desk::center_height::CenterHeight;
 use rimbook::desk::customer::Person;
 use rimbook::desk::frame::{FrameDetails, Rim};
 use rimbook::desk::frame_shape::{DblSource, NewShape};
@@ -27,7 +27,7 @@ use rimbook::desk::prescription::{MadeFor, Prescription};
 use rimbook::desk::step::Step;
 use rimbook::desk::stock::LensInHand;
 use rimbook::optics::prescription::{read, read_pupil_distance};
-use rimbook::optics::unit::Millimetre;
+use rimbook::optics::unit::Millimeter;
 use rimbook::optics::{Eye, Pair};
 use rimbook::shape::trace::{Angles, Trace};
 use rimbook::store::cut::NewCut;
@@ -233,7 +233,7 @@ impl TestLab {
         let frame = FrameChoice::New(FrameDetails {
             maker: "Copperline".into(),
             model: "Tern".into(),
-            colour: "slate".into(),
+            color: "slate".into(),
             eye_size: "50".parse().unwrap(),
             bridge: "20".parse().unwrap(),
             temple: Some("145".parse().unwrap()),
@@ -258,7 +258,7 @@ impl TestLab {
         let tern = FrameDetails {
             maker: "Copperline".into(),
             model: "Tern".into(),
-            colour: "slate".into(),
+            color: "slate".into(),
             eye_size: "50".parse().unwrap(),
             bridge: "20".parse().unwrap(),
             temple: Some("145".parse().unwrap()),
@@ -321,7 +321,7 @@ impl TestLab {
             coating: coating.map(|c| c.version),
             second_coating: None,
             tint: None,
-            height: Pair::new(height, height).map(|height| CentreHeight::read(height).unwrap()),
+            height: Pair::new(height, height).map(|height| CenterHeight::read(height).unwrap()),
             ordered_on: date!(2026 - 11 - 25),
             promised_on: date!(2026 - 12 - 05),
             note: String::new(),
@@ -384,10 +384,10 @@ impl TestLab {
             drawer_lens: None,
             source: "lot 4711".into(),
             diameter: "70".parse().unwrap(),
-            centre: Some("1.5".parse().unwrap()),
+            center: Some("1.5".parse().unwrap()),
             front_power: None,
-            off_in: Millimetre::ZERO,
-            off_up: Millimetre::ZERO,
+            off_in: Millimeter::ZERO,
+            off_up: Millimeter::ZERO,
             has_ground_prism: false,
         }
     }
@@ -403,7 +403,7 @@ impl TestLab {
     pub async fn given_cut_for(&self, number: i64) {
         let key = format!("given-cut-{}", uuid::Uuid::now_v7());
         let size =
-            self.store.get_job(number).await.unwrap().tasks().map(|task| task.is_made().then_some(Millimetre::ZERO));
+            self.store.get_job(number).await.unwrap().tasks().map(|task| task.is_made().then_some(Millimeter::ZERO));
         let cut = NewCut { size, note: String::new(), layout: None };
         self.store.insert_cut(&key, number, &cut, NOW).await.unwrap();
     }

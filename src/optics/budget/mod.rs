@@ -44,8 +44,8 @@ pub struct BudgetOrder {
     pub power: Pair<SphereCylinder>,
     /// The prescribed prisms.
     pub prism: Pair<InUp>,
-    /// Whether a centre thickness was specified.
-    pub centre_specified: Pair<bool>,
+    /// Whether a center thickness was specified.
+    pub center_specified: Pair<bool>,
 }
 
 /// The chance of each row.
@@ -119,7 +119,7 @@ impl ErrorSum {
     /// Adds the placement errors of one lens. The effects are those of 1 mm too far in and 1 mm too high.
     fn placement(self, spreads: &Spreads, in_effect: f64, up_effect: f64) -> Self {
         [in_effect, up_effect].into_iter().filter(|&effect| effect != 0.0).fold(self, |sum, effect| {
-            sum.spread(ErrorSource::CentreMarking, effect, spreads.centre_marking_mm)
+            sum.spread(ErrorSource::CenterMarking, effect, spreads.center_marking_mm)
                 .spread(ErrorSource::Blocking, effect, spreads.blocking_mm)
                 .step(ErrorSource::BlockerStep, effect, spreads.blocker_step_mm)
                 .step(ErrorSource::StickReading, effect, spreads.stick_step_mm)
@@ -155,14 +155,14 @@ pub fn budget(profile: Profile, order: &BudgetOrder, spreads: &Spreads) -> Budge
         push_power_rows(profile, eye, order.power.get(eye).to_minus(), spreads, &mut rows);
     }
     push_placement_rows(profile, order, spreads, &mut rows);
-    for (eye, specified) in order.centre_specified.iter() {
+    for (eye, specified) in order.center_specified.iter() {
         if *specified {
-            let sum = ErrorSum::default().spread(ErrorSource::BlankCentre, 1.0, spreads.blank_centre_mm).step(
+            let sum = ErrorSum::default().spread(ErrorSource::BlankCenter, 1.0, spreads.blank_center_mm).step(
                 ErrorSource::GaugeReading,
                 1.0,
                 spreads.gauge_step_mm,
             );
-            rows.push(sum.risk(Quantity::CentreThickness, Some(eye), profile.centre_thickness_limit()));
+            rows.push(sum.risk(Quantity::CenterThickness, Some(eye), profile.center_thickness_limit()));
         }
     }
     Budget { rows }
@@ -226,13 +226,13 @@ fn push_placement_rows(profile: Profile, order: &BudgetOrder, spreads: &Spreads,
     };
     let vertical = profile.vertical_limit(stronger(90.0), up_pd);
     let sum = match vertical.unit {
-        Unit::Millimetre => ErrorSum::default().placement(spreads, 0.0, 1.0).placement(spreads, 0.0, 1.0),
+        Unit::Millimeter => ErrorSum::default().placement(spreads, 0.0, 1.0).placement(spreads, 0.0, 1.0),
         _ => in_prism(|p| p.up_pd),
     };
     rows.push(sum.risk(Quantity::VerticalImbalance, None, vertical));
     let horizontal = profile.horizontal_limit(stronger(180.0), in_pd);
     let sum = match horizontal.unit {
-        Unit::Millimetre => ErrorSum::default().placement(spreads, 1.0, 0.0).placement(spreads, 1.0, 0.0),
+        Unit::Millimeter => ErrorSum::default().placement(spreads, 1.0, 0.0).placement(spreads, 1.0, 0.0),
         _ => in_prism(|p| p.in_pd),
     };
     rows.push(sum.risk(Quantity::HorizontalImbalance, None, horizontal));

@@ -9,8 +9,8 @@ pub struct Spreads {
     pub blank_cylinder_d: f64,
     /// Spread of a surfaced prism.
     pub blank_prism_pd: f64,
-    /// Spread of a blank's centre thickness.
-    pub blank_centre_mm: f64,
+    /// Spread of a blank's center thickness.
+    pub blank_center_mm: f64,
     /// Step of the lensmeter's power drum.
     pub lensmeter_step_d: f64,
     /// Step of the lensmeter's prism reading.
@@ -23,8 +23,8 @@ pub struct Spreads {
     pub edging_turn_deg: f64,
     /// Step of the axis scale.
     pub axis_step_deg: f64,
-    /// Spread of the optical centre's dot.
-    pub centre_marking_mm: f64,
+    /// Spread of the optical center's dot.
+    pub center_marking_mm: f64,
     /// Step of the blocker; 0 when the lens is always nudged by the remainder.
     pub blocker_step_mm: f64,
     /// Spread of placing the lens on the blocker.
@@ -41,14 +41,14 @@ impl Default for Spreads {
             blank_power_d: 0.04,
             blank_cylinder_d: 0.03,
             blank_prism_pd: 0.08,
-            blank_centre_mm: 0.1,
+            blank_center_mm: 0.1,
             lensmeter_step_d: 0.06,
             prism_step_pd: 0.25,
             axis_marking_deg: 0.8,
             axis_blocking_deg: 0.7,
             edging_turn_deg: 0.3,
             axis_step_deg: 1.0,
-            centre_marking_mm: 0.25,
+            center_marking_mm: 0.25,
             blocker_step_mm: 0.5,
             blocking_mm: 0.2,
             stick_step_mm: 0.5,
@@ -66,8 +66,8 @@ pub enum ErrorSource {
     BlankCylinder,
     /// The blank's surfaced prism.
     BlankPrism,
-    /// The blank's centre thickness.
-    BlankCentre,
+    /// The blank's center thickness.
+    BlankCenter,
     /// The lensmeter's power drum.
     PowerReading,
     /// The lensmeter's prism reading.
@@ -80,8 +80,8 @@ pub enum ErrorSource {
     EdgerTurn,
     /// The axis scale.
     AxisReading,
-    /// Marking the optical centre.
-    CentreMarking,
+    /// Marking the optical center.
+    CenterMarking,
     /// The blocker's step.
     BlockerStep,
     /// Placing the lens on the blocker.
@@ -101,14 +101,14 @@ impl ErrorSource {
             ErrorSource::BlankPower => "the blank's power",
             ErrorSource::BlankCylinder => "the blank's cylinder",
             ErrorSource::BlankPrism => "the blank's prism",
-            ErrorSource::BlankCentre => "the blank's thickness",
+            ErrorSource::BlankCenter => "the blank's thickness",
             ErrorSource::PowerReading => "reading the power",
             ErrorSource::PrismReading => "reading the prism",
             ErrorSource::AxisMarking => "marking the axis",
             ErrorSource::AxisBlocking => "rotation on the blocker",
             ErrorSource::EdgerTurn => "rotation in the edger",
             ErrorSource::AxisReading => "reading the axis",
-            ErrorSource::CentreMarking => "marking the optical centre",
+            ErrorSource::CenterMarking => "marking the optical center",
             ErrorSource::BlockerStep => "the blocker's step",
             ErrorSource::Blocking => "placing the lens on the blocker",
             ErrorSource::StickReading => "reading the PD stick",
@@ -122,12 +122,12 @@ impl ErrorSource {
             ErrorSource::BlankPower | ErrorSource::BlankCylinder | ErrorSource::BlankPrism => {
                 "Read the blank before it is marked."
             }
-            ErrorSource::BlankCentre => "Measure the blank before it is cut.",
+            ErrorSource::BlankCenter => "Measure the blank before it is cut.",
             ErrorSource::PowerReading | ErrorSource::PrismReading => "Read it twice, from both sides.",
             ErrorSource::AxisMarking | ErrorSource::AxisReading => "Re-read it.",
             ErrorSource::AxisBlocking => "Re-read the axis after blocking.",
             ErrorSource::EdgerTurn => "Use a fresh pad and lower the pressure.",
-            ErrorSource::CentreMarking => "Mark the centre again.",
+            ErrorSource::CenterMarking => "Mark the center again.",
             ErrorSource::BlockerStep => "Nudge the lens by what the step leaves.",
             ErrorSource::Blocking => "Check the dots after blocking.",
             ErrorSource::StickReading => "Read distances and heights twice.",

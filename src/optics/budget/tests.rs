@@ -25,7 +25,7 @@ fn order(right: SphereCylinder, left: SphereCylinder, prism: InUp) -> BudgetOrde
     BudgetOrder {
         power: Pair::new(right, left),
         prism: Pair::new(prism, InUp::default()),
-        centre_specified: Pair::new(true, false),
+        center_specified: Pair::new(true, false),
     }
 }
 
@@ -58,7 +58,7 @@ fn make(order: &BudgetOrder, spreads: &Spreads, dice: &mut Dice) -> Vec<((Quanti
             + dice.step(spreads.axis_step_deg);
         errors.push(((Quantity::Axis, Some(eye)), turn));
         let mut off = || {
-            dice.normal(spreads.centre_marking_mm)
+            dice.normal(spreads.center_marking_mm)
                 + dice.normal(spreads.blocking_mm)
                 + dice.step(spreads.blocker_step_mm)
         };
@@ -73,22 +73,22 @@ fn make(order: &BudgetOrder, spreads: &Spreads, dice: &mut Dice) -> Vec<((Quanti
     }
     let unwanted = imbalance(Pair::new(held[0], held[1]));
     let prism = imbalance(Pair::new(prism[0], prism[1]));
-    let millimetres = |unit: Unit, mm: f64, pd: f64| if unit == Unit::Millimetre { mm } else { pd };
+    let millimeters = |unit: Unit, mm: f64, pd: f64| if unit == Unit::Millimeter { mm } else { pd };
     let stronger = |t: f64| order.power.right.power_at_deg(t).abs().max(order.power.left.power_at_deg(t).abs());
     let vertical = Profile::Z80_1.vertical_limit(stronger(90.0), 0.0).unit;
     let horizontal = Profile::Z80_1.horizontal_limit(stronger(180.0), 0.0).unit;
     errors.push((
         (Quantity::VerticalImbalance, None),
-        millimetres(vertical, place[0].1 - place[1].1, unwanted.vertical_pd),
+        millimeters(vertical, place[0].1 - place[1].1, unwanted.vertical_pd),
     ));
     errors.push((
         (Quantity::HorizontalImbalance, None),
-        millimetres(horizontal, place[0].0 + place[1].0, unwanted.horizontal_pd),
+        millimeters(horizontal, place[0].0 + place[1].0, unwanted.horizontal_pd),
     ));
     errors.push(((Quantity::PrismHorizontal, None), prism.horizontal_pd));
     errors.push(((Quantity::PrismVertical, None), prism.vertical_pd));
-    let centre = dice.normal(spreads.blank_centre_mm) + dice.step(spreads.gauge_step_mm);
-    errors.push(((Quantity::CentreThickness, Some(Eye::Right)), centre));
+    let center = dice.normal(spreads.blank_center_mm) + dice.step(spreads.gauge_step_mm);
+    errors.push(((Quantity::CenterThickness, Some(Eye::Right)), center));
     errors
 }
 
@@ -100,8 +100,8 @@ fn the_closed_form_agrees_with_a_simulation() {
         lensmeter_step_d: 0.12,
         axis_marking_deg: 1.5,
         blocker_step_mm: 1.0,
-        centre_marking_mm: 0.5,
-        blank_centre_mm: 0.2,
+        center_marking_mm: 0.5,
+        blank_center_mm: 0.2,
         blank_prism_pd: 0.2,
         ..Spreads::default()
     };
@@ -146,7 +146,7 @@ fn the_worst_row_and_its_cause_are_named() {
     let order = BudgetOrder {
         power: Pair::new(power, SphereCylinder::sphere(-1.0)),
         prism: Pair::default(),
-        centre_specified: Pair::default(),
+        center_specified: Pair::default(),
     };
     let budget = budget(Profile::Z80_1, &order, &spreads);
     let risk = budget.most_at_risk().unwrap();
@@ -166,14 +166,14 @@ fn no_errors_no_risk_and_more_errors_more_risk() {
         blank_power_d: 0.0,
         blank_cylinder_d: 0.0,
         blank_prism_pd: 0.0,
-        blank_centre_mm: 0.0,
+        blank_center_mm: 0.0,
         lensmeter_step_d: 0.0,
         prism_step_pd: 0.0,
         axis_marking_deg: 0.0,
         axis_blocking_deg: 0.0,
         edging_turn_deg: 0.0,
         axis_step_deg: 0.0,
-        centre_marking_mm: 0.0,
+        center_marking_mm: 0.0,
         blocker_step_mm: 0.0,
         blocking_mm: 0.0,
         stick_step_mm: 0.0,

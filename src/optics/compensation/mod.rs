@@ -196,8 +196,8 @@ impl LineOfSight {
             curvature_per_mm: super::surface::front_curvature_per_mm(order.front_power_d, n),
             conic: order.front_conic,
         };
-        let distance_mm = meet(|x, y| front.local(x, y), [0.0, 0.0, -order.centre_thickness_mm], outward)?;
-        let place = add_scaled([0.0, 0.0, -order.centre_thickness_mm], outward, distance_mm);
+        let distance_mm = meet(|x, y| front.local(x, y), [0.0, 0.0, -order.center_thickness_mm], outward)?;
+        let place = add_scaled([0.0, 0.0, -order.center_thickness_mm], outward, distance_mm);
         let front_patch = patch(&front.local(place[0], place[1])?);
         let away = refract(outward, front_patch.normal, n, 1.0)?;
         let arriving = away.map(|c| -c);
@@ -224,14 +224,14 @@ impl LineOfSight {
         let step = dot(self.behind, flat.normal) - n * dot(self.inside.along, flat.normal);
         // F2 = 1000 (1 - n) c, and c = (after - before) / step.
         let back_d = [0, 1, 2].map(|i| 1000.0 * (1.0 - n) * (after[i] - before[i]) / step);
-        let carried_d = front_at_back_d(order.front_power_d, order.centre_thickness_mm, n);
+        let carried_d = front_at_back_d(order.front_power_d, order.center_thickness_mm, n);
         PowerMatrix { xx_d: back_d[0] + carried_d, xy_d: back_d[1], yy_d: back_d[2] + carried_d }.to_sphere_cylinder()
     }
 
     /// The power across the line of sight that a lens of back vertex power `power` gives.
     fn worn_power(&self, power: SphereCylinder, order: &LensOrder) -> SphereCylinder {
         let n = order.index;
-        let carried_d = front_at_back_d(order.front_power_d, order.centre_thickness_mm, n);
+        let carried_d = front_at_back_d(order.front_power_d, order.center_thickness_mm, n);
         let m = power.matrix();
         let curve = |power_d: f64| power_d / (1000.0 * (1.0 - n));
         let back = vertex_patch([curve(m.xx_d - carried_d), curve(m.xy_d), curve(m.yy_d - carried_d)]);

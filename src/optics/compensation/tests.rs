@@ -25,7 +25,7 @@ fn lens(sphere_d: f64, cylinder_d: f64, axis_deg: f64) -> LensOrder {
         index: 1.6,
         front_power_d: if sphere_d > 0.0 { sphere_d + 5.0 } else { 3.0 },
         front_conic: 0.0,
-        centre_thickness_mm: if sphere_d > 0.0 { 6.0 } else { 1.5 },
+        center_thickness_mm: if sphere_d > 0.0 { 6.0 } else { 1.5 },
     }
 }
 
@@ -79,14 +79,14 @@ fn worn_power_by_rays(eye: Eye, order: &LensOrder, wear: &WearPosition) -> (Sphe
     let lens = Lens::new(*order).unwrap();
     let [right, up, ahead] = wear.in_lens_axes(eye);
     let n = order.index;
-    let vertex = [0.0, 0.0, -order.centre_thickness_mm];
+    let vertex = [0.0, 0.0, -order.center_thickness_mm];
     // Snell by angles: outwards along the line of sight through the back vertex, then through the front.
     let inside = refract(ahead, [0.0, 0.0, 1.0], 1.0, n).unwrap();
     let r1 = 1.0 / lens.front().curvature_per_mm;
-    // The front is a sphere about (0, 0, -r1): |vertex + λ·inside - centre|² = r1².
-    let from_centre = [0.0, 0.0, r1 - order.centre_thickness_mm];
-    let b = dot(from_centre, inside);
-    let distance_mm = -b + (b * b - dot(from_centre, from_centre) + r1 * r1).sqrt();
+    // The front is a sphere about (0, 0, -r1): |vertex + λ·inside - center|² = r1².
+    let from_center = [0.0, 0.0, r1 - order.center_thickness_mm];
+    let b = dot(from_center, inside);
+    let distance_mm = -b + (b * b - dot(from_center, from_center) + r1 * r1).sqrt();
     let place = add_scaled(vertex, inside, distance_mm);
     let normal = [place[0] / r1, place[1] / r1, (place[2] + r1) / r1];
     let away = refract(inside, normal, n, 1.0).unwrap();
@@ -94,9 +94,9 @@ fn worn_power_by_rays(eye: Eye, order: &LensOrder, wear: &WearPosition) -> (Sphe
     // Rays parallel to it, beside it.
     let side = |dx: f64, dy: f64| {
         let start = add_scaled(add_scaled(add_scaled(place, away, 20.0), right, dx), up, dy);
-        let from_centre = add_scaled(start, [0.0, 0.0, r1], 1.0);
-        let b = dot(from_centre, arriving);
-        let distance_mm = -b - (b * b - dot(from_centre, from_centre) + r1 * r1).sqrt();
+        let from_center = add_scaled(start, [0.0, 0.0, r1], 1.0);
+        let b = dot(from_center, arriving);
+        let distance_mm = -b - (b * b - dot(from_center, from_center) + r1 * r1).sqrt();
         let hit = add_scaled(start, arriving, distance_mm);
         let normal = [hit[0] / r1, hit[1] / r1, (hit[2] + r1) / r1];
         let ray = lens.leave(hit, refract(arriving, normal, 1.0, n).unwrap()).unwrap();
@@ -164,7 +164,7 @@ fn the_textbook_loses_the_cylinder_of_two_tilts() {
 #[test]
 fn tilt_makes_prism_away_from_where_the_lens_turns() {
     // Small angles: 100 tan θ (t/n) F1, base down for panto, out for wrap (textbook).
-    let order = LensOrder { front_power_d: 6.0, centre_thickness_mm: 3.0, index: 1.5, ..lens(-2.0, 0.0, 180.0) };
+    let order = LensOrder { front_power_d: 6.0, center_thickness_mm: 3.0, index: 1.5, ..lens(-2.0, 0.0, 180.0) };
     let small = 100.0 * 3f64.to_radians().tan() * 0.003 / 1.5 * 6.0;
     let panto = compensate(Eye::Right, &order, &tilted(3.0, 0.0)).unwrap().tilt_prism;
     assert_close(panto.y_pd, -small, 0.002, "base down");

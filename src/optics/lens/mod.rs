@@ -1,13 +1,13 @@
-//! A lens with two surfaces, a centre thickness and an index: its thickness at any point, and rays through it.
+//! A lens with two surfaces, a center thickness and an index: its thickness at any point, and rays through it.
 //!
 //! The optical axis is the normal of the front at its vertex and runs through the reference point. x runs to the
 //! observer's right, y up, z towards the observer. The front vertex is at z = 0 and the back vertex at
-//! z = -centre thickness. Thickness is measured parallel to the optical axis. A prescribed prism is a rigid tilt of
+//! z = -center thickness. Thickness is measured parallel to the optical axis. A prescribed prism is a rigid tilt of
 //! the back surface about its vertex, thick side at the base.
 
 mod order;
 
-pub use order::{LensError, LensOrder, MAX_CENTRE_MM, MAX_FRONT_D, MAX_POWER_D, MAX_PRISM_PD};
+pub use order::{LensError, LensOrder, MAX_CENTER_MM, MAX_FRONT_D, MAX_POWER_D, MAX_PRISM_PD};
 
 use super::prism::BaseVector;
 use super::ray::{Patch, Vector, add_scaled, dot, refract, unit};
@@ -97,12 +97,12 @@ fn within(value: f64, limit: f64) -> bool {
 }
 
 /// The front's power carried to the back vertex: F1 / (1 - (t/n) F1) (textbook, thick lens).
-pub fn front_at_back_d(front_power_d: f64, centre_thickness_mm: f64, index: f64) -> f64 {
-    front_power_d / (1.0 - centre_thickness_mm / 1000.0 / index * front_power_d)
+pub fn front_at_back_d(front_power_d: f64, center_thickness_mm: f64, index: f64) -> f64 {
+    front_power_d / (1.0 - center_thickness_mm / 1000.0 / index * front_power_d)
 }
 
 impl Lens {
-    /// The lens whose back gives the ordered back vertex power with the given front and centre thickness: in each
+    /// The lens whose back gives the ordered back vertex power with the given front and center thickness: in each
     /// principal meridian F2 = Fv - F1 / (1 - (t/n) F1) (textbook, thick lens).
     ///
     /// # Errors
@@ -129,9 +129,9 @@ impl Lens {
         if !within(prism, MAX_PRISM_PD) {
             return Err(LensError::Prism(prism));
         }
-        let t = order.centre_thickness_mm;
-        if !(t > 0.0 && t <= MAX_CENTRE_MM) {
-            return Err(LensError::CentreThickness(t));
+        let t = order.center_thickness_mm;
+        if !(t > 0.0 && t <= MAX_CENTER_MM) {
+            return Err(LensError::CenterThickness(t));
         }
         if t / 1000.0 / order.index * order.front_power_d >= 1.0 {
             return Err(LensError::FrontPower(order.front_power_d));
@@ -167,7 +167,7 @@ impl Lens {
     /// The principal powers of the back surface.
     pub fn back_curves(&self) -> BackCurves {
         let minus = self.order.power.to_minus();
-        let carried_d = front_at_back_d(self.order.front_power_d, self.order.centre_thickness_mm, self.order.index);
+        let carried_d = front_at_back_d(self.order.front_power_d, self.order.center_thickness_mm, self.order.index);
         let along_d = minus.sphere_d - carried_d;
         let across_d = along_d + minus.cylinder_d;
         if along_d.abs() <= across_d.abs() {
@@ -178,7 +178,7 @@ impl Lens {
         }
     }
 
-    /// Checks that both surfaces reach `needed_mm` from the optical centre.
+    /// Checks that both surfaces reach `needed_mm` from the optical center.
     ///
     /// # Errors
     ///
@@ -229,7 +229,7 @@ impl Lens {
             None => self.back.sag_mm(x_mm, y_mm)?,
             Some(tilt) => self.tilted_sag_mm(tilt, x_mm, y_mm)?,
         };
-        Some(self.order.centre_thickness_mm - front_mm + back_mm)
+        Some(self.order.center_thickness_mm - front_mm + back_mm)
     }
 
     /// Sag of the tilted back from the plane through its vertex, along the optical axis: Newton's method in surface
@@ -264,7 +264,7 @@ impl Lens {
 
     /// Traces a ray inside the lens out through the back. `None` where the back ends or all light is reflected.
     pub fn leave(&self, from_mm: Vector, inside: Vector) -> Option<LeavingRay> {
-        let from = add_scaled(from_mm, [0.0, 0.0, 1.0], self.order.centre_thickness_mm);
+        let from = add_scaled(from_mm, [0.0, 0.0, 1.0], self.order.center_thickness_mm);
         let (start, along) = match &self.tilt {
             None => (from, inside),
             Some(tilt) => (tilt.to_surface(from), tilt.to_surface(inside)),

@@ -5,8 +5,8 @@ use thiserror::Error;
 use crate::optics::power::SphereCylinder;
 use crate::optics::prism::BaseVector;
 
-/// The largest centre thickness accepted for a spectacle lens.
-pub const MAX_CENTRE_MM: f64 = 60.0;
+/// The largest center thickness accepted for a spectacle lens.
+pub const MAX_CENTER_MM: f64 = 60.0;
 /// The strongest front accepted for a spectacle lens.
 pub const MAX_FRONT_D: f64 = 40.0;
 /// The strongest principal power accepted.
@@ -32,26 +32,26 @@ pub enum LensError {
     /// A prism beyond [`MAX_PRISM_PD`].
     #[error("A prism of {0:.2} is more than one lens takes (30)")]
     Prism(f64),
-    /// A centre that is not positive or beyond [`MAX_CENTRE_MM`].
-    #[error("A centre thickness of {0:.2} mm is not between 0 and 60 mm")]
-    CentreThickness(f64),
+    /// A center that is not positive or beyond [`MAX_CENTER_MM`].
+    #[error("A center thickness of {0:.2} mm is not between 0 and 60 mm")]
+    CenterThickness(f64),
     /// A wanted edge thickness that is not a number from 0 to 20.
     #[error("An edge thickness of {0:.2} mm is not between 0 and 20 mm")]
     EdgeThickness(f64),
-    /// The wanted edge leaves no centre thickness.
+    /// The wanted edge leaves no center thickness.
     #[error(
-        "A thinnest edge of {edge_mm:.2} mm would leave a centre of {centre_mm:.2} mm: state the centre thickness instead"
+        "A thinnest edge of {edge_mm:.2} mm would leave a center of {center_mm:.2} mm: state the center thickness instead"
     )]
-    NoCentreLeft {
+    NoCenterLeft {
         /// The wanted thinnest edge.
         edge_mm: f64,
-        /// The centre it would leave.
-        centre_mm: f64,
+        /// The center it would leave.
+        center_mm: f64,
     },
     /// A surface that is too steep to reach as far as the shape or the blank does.
     #[error(
         "The {surface} surface of {power_d:+.2} D has a radius of {radius_mm:.2} mm and does not reach \
-         {needed_mm:.2} mm from the optical centre: no lens of this size has it"
+         {needed_mm:.2} mm from the optical center: no lens of this size has it"
     )]
     DoesNotSpan {
         /// `front` or `back`.
@@ -60,11 +60,11 @@ pub enum LensError {
         power_d: f64,
         /// Its shortest radius of curvature.
         radius_mm: f64,
-        /// How far from the optical centre it has to reach.
+        /// How far from the optical center it has to reach.
         needed_mm: f64,
     },
     /// A ray that meets no surface or does not come out.
-    #[error("No ray leaves the lens at {x_mm:.2} mm across and {y_mm:.2} mm up from its optical centre")]
+    #[error("No ray leaves the lens at {x_mm:.2} mm across and {y_mm:.2} mm up from its optical center")]
     NoRay {
         /// Where it should leave, to the observer's right.
         x_mm: f64,
@@ -87,5 +87,5 @@ pub struct LensOrder {
     /// Conic constant of the front; 0 is a sphere.
     pub front_conic: f64,
     /// Thickness at the optical axis.
-    pub centre_thickness_mm: f64,
+    pub center_thickness_mm: f64,
 }

@@ -1,14 +1,14 @@
 use super::*;
 use crate::optics::power::SphereCylinder;
 
-fn order(sphere_d: f64, cylinder_d: f64, axis_deg: f64, index: f64, front_d: f64, centre_mm: f64) -> LensOrder {
+fn order(sphere_d: f64, cylinder_d: f64, axis_deg: f64, index: f64, front_d: f64, center_mm: f64) -> LensOrder {
     LensOrder {
         power: SphereCylinder::new(sphere_d, cylinder_d, axis_deg),
         prism: BaseVector::default(),
         index,
         front_power_d: front_d,
         front_conic: 0.0,
-        centre_thickness_mm: centre_mm,
+        center_thickness_mm: center_mm,
     }
 }
 
@@ -37,7 +37,7 @@ fn refuses_values_out_of_range() {
     for (bad, wanted) in [
         (order(-2.0, 0.0, 180.0, 1.39, 4.0, 2.0), LensError::Index(1.39)),
         (order(-2.0, 0.0, 180.0, 1.5, 41.0, 2.0), LensError::FrontPower(41.0)),
-        (order(-2.0, 0.0, 180.0, 1.5, 4.0, 0.0), LensError::CentreThickness(0.0)),
+        (order(-2.0, 0.0, 180.0, 1.5, 4.0, 0.0), LensError::CenterThickness(0.0)),
         (order(-41.0, 0.0, 180.0, 1.5, 4.0, 2.0), LensError::Power(-41.0)),
         (
             LensOrder { prism: BaseVector { x_pd: 30.0, y_pd: 1.0 }, ..order(0.0, 0.0, 180.0, 1.5, 4.0, 2.0) },
@@ -82,19 +82,19 @@ fn a_prism_deviates_the_axial_ray_by_its_amount_towards_its_base() {
 }
 
 #[test]
-fn a_tilted_sphere_is_a_sphere_about_its_moved_centre() {
+fn a_tilted_sphere_is_a_sphere_about_its_moved_center() {
     let lens =
         Lens::new(LensOrder { prism: BaseVector { x_pd: 3.0, y_pd: 4.0 }, ..order(-5.0, 0.0, 180.0, 1.5, 3.0, 2.0) })
             .unwrap();
     let r = 1.0 / lens.back().strong_per_mm();
     let deviation = 0.05f64.atan();
     let tilt = (deviation.sin() / (1.5 - deviation.cos())).atan();
-    // The centre of the back lies behind the vertex, along the tilted normal (turned towards the base).
-    let centre = [-r * tilt.sin() * 0.6, -r * tilt.sin() * 0.8, -2.0 - r * tilt.cos()];
+    // The center of the back lies behind the vertex, along the tilted normal (turned towards the base).
+    let center = [-r * tilt.sin() * 0.6, -r * tilt.sin() * 0.8, -2.0 - r * tilt.cos()];
     for (x, y) in [(20.0, 3.0), (-18.0, -15.0), (4.0, 24.0)] {
-        let back_z = centre[2] + (r * r - (x - centre[0]).powi(2) - (y - centre[1]).powi(2)).sqrt();
+        let back_z = center[2] + (r * r - (x - center[0]).powi(2) - (y - center[1]).powi(2)).sqrt();
         let r1 = 1000.0 * 0.5 / 3.0;
         let front_z = (r1 * r1 - x * x - y * y).sqrt() - r1;
-        assert_close(lens.thickness_mm(x, y).unwrap(), front_z - back_z, 1e-9, "sphere about its centre");
+        assert_close(lens.thickness_mm(x, y).unwrap(), front_z - back_z, 1e-9, "sphere about its center");
     }
 }

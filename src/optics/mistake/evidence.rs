@@ -4,7 +4,7 @@ use super::{Mistake, MistakeKind, undo};
 use crate::optics::prescription::LensPower;
 use crate::optics::prism::InUp;
 use crate::optics::tolerance::{
-    CentreLimits, Measured, Ordered, Profile, READING_ALLOWANCE, Status, power_lines, prism_limits,
+    CenterLimits, Measured, Ordered, Profile, READING_ALLOWANCE, Status, power_lines, prism_limits,
 };
 use crate::optics::{Eye, Pair};
 
@@ -71,7 +71,7 @@ type Row = Option<(f64, bool)>;
 /// Everything the stories are judged by.
 pub(super) struct Evidence<'a> {
     profile: Profile,
-    centre_limits: &'a CentreLimits,
+    center_limits: &'a CenterLimits,
     ordered: &'a Ordered,
     measured: &'a Measured,
     direct: Pair<Vec<Row>>,
@@ -80,11 +80,11 @@ pub(super) struct Evidence<'a> {
 impl<'a> Evidence<'a> {
     pub(super) fn of(
         profile: Profile,
-        centre_limits: &'a CentreLimits,
+        center_limits: &'a CenterLimits,
         ordered: &'a Ordered,
         measured: &'a Measured,
     ) -> Self {
-        let mut evidence = Self { profile, centre_limits, ordered, measured, direct: Pair::default() };
+        let mut evidence = Self { profile, center_limits, ordered, measured, direct: Pair::default() };
         let rows = |eye| evidence.reading(eye).map(|reading| evidence.rows(eye, reading)).unwrap_or_default();
         evidence.direct = Pair::new(rows(Eye::Right), rows(Eye::Left));
         evidence
@@ -174,8 +174,8 @@ impl<'a> Evidence<'a> {
             kept || (near(wanted.right, read.left, limit_mm) && near(wanted.left, read.right, limit_mm))
         };
         let (ordered, measured) = (self.ordered, self.measured);
-        both(ordered.pupil_distance_mm, measured.pupil_distance_mm, self.centre_limits.across_mm)
-            && both(ordered.height_mm, measured.height_mm, self.centre_limits.height_mm)
+        both(ordered.pupil_distance_mm, measured.pupil_distance_mm, self.center_limits.across_mm)
+            && both(ordered.height_mm, measured.height_mm, self.center_limits.height_mm)
     }
 
     /// How far the axis of a lens is turned from its order, -89 to 90.

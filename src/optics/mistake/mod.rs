@@ -12,14 +12,14 @@
 //!   axis is never mirrored at 90 or 180, and a plano lens never has the other sign.
 //! * **`eyes_exchanged`** takes both eyes together, and each must fit the order of the other. Whether the lenses or
 //!   only the readings were exchanged, the powers are the same; a prism fits with its base towards the same side of the
-//!   face, or of the nose. Places do not decide: a lens cut for the wrong eye is centred where that eye was laid out,
+//!   face, or of the nose. Places do not decide: a lens cut for the wrong eye is centered where that eye was laid out,
 //!   and readings in the wrong fields are not. Where the places were read, a story whose places fit neither way comes
 //!   later.
 //! * **`turned`** is the general story of an axis that is off. A lens that turned in the block took its prism with it,
 //!   so the prism may fit as read or turned back. Both eyes off by like amounts are one story.
 //! * **`upside_down`**: a single-vision lens turned by half a turn has the same power and axis. Only its prism shows it,
 //!   where both parts are reversed. One reversed part is told as `base_reversed`, which such a lens makes as well. Its
-//!   centre is off by twice its decentration, and the order here does not know the box, so places are no evidence.
+//!   center is off by twice its decentration, and the order here does not know the box, so places are no evidence.
 //! * **The same story in both eyes** is told once, without an eye.
 //!
 //! # Which comes first
@@ -33,7 +33,7 @@
 //! its cylinder with the other sign reads the same with its sign reversed as with its axis across.
 
 use super::prescription::LensPower;
-use super::tolerance::{CentreLimits, Measured, Ordered, Profile, Status, verify};
+use super::tolerance::{CenterLimits, Measured, Ordered, Profile, Status, verify};
 use super::{Eye, Pair};
 
 mod evidence;
@@ -61,15 +61,15 @@ pub struct Mistake {
 /// The mistakes that would explain why a pair fails, likeliest first. Empty when no row fails.
 pub fn find_mistakes(
     profile: Profile,
-    centre_limits: &CentreLimits,
+    center_limits: &CenterLimits,
     ordered: &Ordered,
     measured: &Measured,
 ) -> Vec<Mistake> {
-    let lines = verify(profile, centre_limits, ordered, measured);
+    let lines = verify(profile, center_limits, ordered, measured);
     if lines.iter().all(|line| line.status != Status::Fail) {
         return Vec::new();
     }
-    let evidence = Evidence::of(profile, centre_limits, ordered, measured);
+    let evidence = Evidence::of(profile, center_limits, ordered, measured);
     let mut stories: Vec<Story> = evidence.exchanged().into_iter().collect();
     let eyes = Pair::new(one_eye(&evidence, Eye::Right), one_eye(&evidence, Eye::Left));
     let is_across = |stories: &[Story]| stories.iter().any(|story| story.mistake.kind == MistakeKind::AxisAcross);

@@ -3,7 +3,7 @@ use proptest::prelude::*;
 use super::*;
 use crate::optics::prescription::{Prism, read, read_measured};
 use crate::optics::prism::InUp;
-use crate::optics::unit::{Axis, Dioptre};
+use crate::optics::unit::{Axis, Diopter};
 
 fn ordered(right: &str, left: &str) -> Ordered {
     let eyes = Pair::new(read(right).unwrap().rx, read(left).unwrap().rx);
@@ -12,7 +12,7 @@ fn ordered(right: &str, left: &str) -> Ordered {
         prism: eyes.map(|eye| eye.prism),
         pupil_distance_mm: Pair::new(31.0, 33.0),
         height_mm: Pair::new(20.0, 21.0),
-        centre_thickness_mm: Pair::default(),
+        center_thickness_mm: Pair::default(),
     }
 }
 
@@ -31,7 +31,7 @@ fn measured(right: &str, left: &str) -> Measured {
 }
 
 fn told(order: &Ordered, reading: &Measured) -> Vec<String> {
-    let mistakes = find_mistakes(Profile::Z80_1, &CentreLimits::default(), order, reading);
+    let mistakes = find_mistakes(Profile::Z80_1, &CenterLimits::default(), order, reading);
     let words = |mistake: Mistake| {
         let eye = mistake.eye.map_or(String::new(), |eye| format!(" {}", eye.name()));
         let turned = mistake.turned_deg.map_or(String::new(), |turned| format!(" {turned}"));
@@ -112,7 +112,7 @@ fn what_fits_no_story_is_told_none() {
     let order = ordered("-2.00 sph", "-1.00 sph");
     let mut low = measured("-2.00 sph", "-1.00 sph");
     low.height_mm = Pair::new(Some(15.0), Some(16.0));
-    assert_eq!(told(&order, &low), Vec::<String>::new(), "centres that are low");
+    assert_eq!(told(&order, &low), Vec::<String>::new(), "centers that are low");
     let mut unread = measured("+2.00 sph", "-1.00 sph");
     unread.power.left = None;
     assert_eq!(told(&order, &unread), ["sign_reversed right"], "the other lens not read");
@@ -132,7 +132,7 @@ fn places_that_fit_neither_way_make_an_exchange_less_likely() {
 
 fn any_power() -> impl Strategy<Value = LensPower> {
     (-40..=40i32, -16..=0i32, 1..=180i32).prop_map(|(sphere, cylinder, axis)| {
-        let quarter = |quarters: i32| Dioptre::from_hundredths(25 * quarters).unwrap();
+        let quarter = |quarters: i32| Diopter::from_hundredths(25 * quarters).unwrap();
         let axis = (cylinder != 0).then(|| Axis::new(axis).unwrap());
         LensPower::new(quarter(sphere), quarter(cylinder), axis).unwrap()
     })
@@ -166,9 +166,9 @@ proptest! {
                 let mut reading = exactly(&order);
                 let Some(planted) = plant(right, turn_deg) else { continue };
                 reading.power.right = Some(planted);
-                let lines = verify(profile, &CentreLimits::default(), &order, &reading);
+                let lines = verify(profile, &CenterLimits::default(), &order, &reading);
                 let fails = lines.iter().any(|line| line.status == Status::Fail);
-                let found = find_mistakes(profile, &CentreLimits::default(), &order, &reading);
+                let found = find_mistakes(profile, &CenterLimits::default(), &order, &reading);
                 let named = found.iter().any(|mistake| mistake.kind == kind && mistake.eye == Some(Eye::Right));
                 prop_assert_eq!(named, fails, "{}: {} read {}: {:?}", kind.key(), right, planted, found);
             }
@@ -182,12 +182,12 @@ proptest! {
     ) {
         let order = Ordered { power: Pair::new(right, left), prism: Pair::new(Prism::NONE, Prism::NONE), ..ordered("plano", "plano") };
         let mut reading = exactly(&order);
-        prop_assert_eq!(find_mistakes(Profile::Z80_1, &CentreLimits::default(), &order, &reading), []);
+        prop_assert_eq!(find_mistakes(Profile::Z80_1, &CenterLimits::default(), &order, &reading), []);
         reading.power = Pair::new(Some(other_right), Some(other_left));
         reading.prism.right = Some(InUp { in_pd, up_pd: 0.0 });
-        let lines = verify(Profile::Z80_1, &CentreLimits::default(), &order, &reading);
+        let lines = verify(Profile::Z80_1, &CenterLimits::default(), &order, &reading);
         if lines.iter().all(|line| line.status != Status::Fail) {
-            prop_assert_eq!(find_mistakes(Profile::Z80_1, &CentreLimits::default(), &order, &reading), []);
+            prop_assert_eq!(find_mistakes(Profile::Z80_1, &CenterLimits::default(), &order, &reading), []);
         }
     }
 
@@ -196,9 +196,9 @@ proptest! {
     fn an_exact_exchange_is_always_found(right in any_power(), left in any_power()) {
         let order = Ordered { power: Pair::new(right, left), ..ordered("plano", "plano") };
         let reading = Measured { power: Pair::new(Some(left), Some(right)), ..exactly(&order) };
-        let lines = verify(Profile::Z80_1, &CentreLimits::default(), &order, &reading);
+        let lines = verify(Profile::Z80_1, &CenterLimits::default(), &order, &reading);
         let fails = lines.iter().any(|line| line.status == Status::Fail);
-        let found = find_mistakes(Profile::Z80_1, &CentreLimits::default(), &order, &reading);
+        let found = find_mistakes(Profile::Z80_1, &CenterLimits::default(), &order, &reading);
         prop_assert_eq!(found.iter().any(|mistake| mistake.kind == MistakeKind::EyesExchanged), fails, "{:?}", found);
     }
 }

@@ -1,10 +1,10 @@
 //! Each mistake of a power the other way round. `None` where it changes nothing or makes no power.
 
 use crate::optics::prescription::LensPower;
-use crate::optics::unit::{Axis, Dioptre};
+use crate::optics::unit::{Axis, Diopter};
 
-fn negative(power: Dioptre) -> Option<Dioptre> {
-    Dioptre::from_hundredths(-power.hundredths()).ok()
+fn negative(power: Diopter) -> Option<Diopter> {
+    Diopter::from_hundredths(-power.hundredths()).ok()
 }
 
 fn with_axis(power: LensPower, axis_deg: i32) -> Option<LensPower> {

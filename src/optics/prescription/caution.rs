@@ -5,7 +5,7 @@
 use std::fmt;
 
 use super::{BaseDirection, CylinderForm, EyePrescription};
-use crate::optics::unit::Dioptre;
+use crate::optics::unit::Diopter;
 use crate::optics::{Eye, Pair};
 
 /// A larger difference between the eyes must be confirmed.
@@ -29,12 +29,12 @@ pub enum Caution {
         /// `sphere` or `cylinder`.
         what: &'static str,
         /// The number.
-        value: Dioptre,
+        value: Diopter,
     },
     /// One sphere is plus, the other minus.
     SignsDiffer {
         /// The spheres in minus-cylinder form.
-        spheres: Pair<Dioptre>,
+        spheres: Pair<Diopter>,
     },
     /// The eyes differ by more than 3 D.
     EyesDiffer {
@@ -55,16 +55,16 @@ pub enum Caution {
         /// The eye it is about.
         eye: Eye,
         /// The sphere as written.
-        value: Dioptre,
+        value: Diopter,
     },
     /// The cylinder is beyond ±4 D.
     StrongCylinder {
         /// The eye it is about.
         eye: Eye,
         /// The cylinder as written.
-        value: Dioptre,
+        value: Diopter,
     },
-    /// The prism before one eye is beyond 5 prism dioptres.
+    /// The prism before one eye is beyond 5 prism diopters.
     StrongPrism {
         /// The eye it is about.
         eye: Eye,

@@ -3,7 +3,7 @@
 use thiserror::Error;
 
 use super::{BaseDirection, PowerError, PrismTooStrong};
-use crate::optics::unit::{Axis, Dioptre};
+use crate::optics::unit::{Axis, Diopter};
 
 /// Why a prescription was not read. Each sentence says what to do. Nothing is guessed.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -36,9 +36,9 @@ pub enum PrescriptionFault {
         /// The number as written.
         text: String,
         /// Read as hundredths.
-        small: Dioptre,
-        /// Read as whole dioptres.
-        large: Dioptre,
+        small: Diopter,
+        /// Read as whole diopters.
+        large: Diopter,
     },
     /// Looks like a number but is not one.
     #[error("“{0}” is not a number")]
@@ -108,7 +108,7 @@ pub enum Note {
         /// The number as written.
         text: String,
         /// What it was read as.
-        value: Dioptre,
+        value: Diopter,
     },
     /// An eighth was written differently from how it is stored.
     #[error("“{text}” stored as {value}")]
@@ -116,7 +116,7 @@ pub enum Note {
         /// The number as written.
         text: String,
         /// What is stored.
-        value: Dioptre,
+        value: Diopter,
     },
     /// Axis 0 is written 180.
     #[error("Axis 0 stored as 180")]

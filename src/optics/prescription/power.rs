@@ -5,7 +5,7 @@ use std::fmt;
 use thiserror::Error;
 
 use crate::optics::power::SphereCylinder;
-use crate::optics::unit::{Axis, Dioptre};
+use crate::optics::unit::{Axis, Diopter};
 
 /// The strongest principal power an order may hold, in hundredths (common practice).
 const STRONGEST_POWER: i32 = 3000;
@@ -17,10 +17,10 @@ const STRONGEST_CYLINDER: i32 = 1000;
 pub enum PowerError {
     /// A principal power is beyond ±30.00 D.
     #[error("A power of {0} is beyond ±30.00; check the sphere")]
-    SphereOutOfRange(Dioptre),
+    SphereOutOfRange(Diopter),
     /// The cylinder is beyond ±10.00 D.
     #[error("A cylinder of {0} is beyond ±10.00; check the cylinder")]
-    CylinderOutOfRange(Dioptre),
+    CylinderOutOfRange(Diopter),
     /// A cylinder without its axis.
     #[error("The axis is missing: write it after the cylinder, such as x 95")]
     AxisMissing,
@@ -43,7 +43,7 @@ pub enum CylinderForm {
 /// A cylinder that is not zero, with its axis.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 struct Cylinder {
-    power: Dioptre,
+    power: Diopter,
     axis: Axis,
 }
 
@@ -51,23 +51,23 @@ struct Cylinder {
 /// cylinder. Both principal powers lie within ±30 D and the cylinder within ±10 D, so either form can be written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub struct LensPower {
-    sphere: Dioptre,
+    sphere: Diopter,
     cylinder: Option<Cylinder>,
 }
 
 impl LensPower {
     /// Zero power.
-    pub const PLANO: Self = Self { sphere: Dioptre::ZERO, cylinder: None };
+    pub const PLANO: Self = Self { sphere: Diopter::ZERO, cylinder: None };
 
     /// A power as written. With a zero cylinder the axis must be `None`.
     ///
     /// # Errors
     ///
     /// [`PowerError`]: out of range, a cylinder without axis, an axis without cylinder.
-    pub fn new(sphere: Dioptre, cylinder: Dioptre, axis: Option<Axis>) -> Result<Self, PowerError> {
+    pub fn new(sphere: Diopter, cylinder: Diopter, axis: Option<Axis>) -> Result<Self, PowerError> {
         let cylinder = match (cylinder, axis) {
-            (Dioptre::ZERO, None) => None,
-            (Dioptre::ZERO, Some(axis)) => return Err(PowerError::AxisWithoutCylinder(axis)),
+            (Diopter::ZERO, None) => None,
+            (Diopter::ZERO, Some(axis)) => return Err(PowerError::AxisWithoutCylinder(axis)),
             (_, None) => return Err(PowerError::AxisMissing),
             (power, Some(axis)) => Some(Cylinder { power, axis }),
         };
@@ -92,22 +92,22 @@ impl LensPower {
     /// # Errors
     ///
     /// [`PowerError`] as for [`LensPower::new`].
-    pub fn from_drums(first: Dioptre, second: Dioptre, axis: Option<Axis>) -> Result<Self, PowerError> {
+    pub fn from_drums(first: Diopter, second: Diopter, axis: Option<Axis>) -> Result<Self, PowerError> {
         let difference = second.hundredths() - first.hundredths();
-        let Ok(cylinder) = Dioptre::from_hundredths(difference) else {
-            return Err(PowerError::CylinderOutOfRange(if difference < 0 { Dioptre::MIN } else { Dioptre::MAX }));
+        let Ok(cylinder) = Diopter::from_hundredths(difference) else {
+            return Err(PowerError::CylinderOutOfRange(if difference < 0 { Diopter::MIN } else { Diopter::MAX }));
         };
-        Self::new(first, cylinder, axis.filter(|_| cylinder != Dioptre::ZERO))
+        Self::new(first, cylinder, axis.filter(|_| cylinder != Diopter::ZERO))
     }
 
     /// The sphere as written.
-    pub fn sphere(self) -> Dioptre {
+    pub fn sphere(self) -> Diopter {
         self.sphere
     }
 
     /// The cylinder as written; zero when there is none.
-    pub fn cylinder(self) -> Dioptre {
-        self.cylinder.map_or(Dioptre::ZERO, |cylinder| cylinder.power)
+    pub fn cylinder(self) -> Diopter {
+        self.cylinder.map_or(Diopter::ZERO, |cylinder| cylinder.power)
     }
 
     /// The axis, when there is a cylinder.
@@ -147,15 +147,15 @@ impl LensPower {
 
     /// The numbers for computing what was *prescribed*: eighths count in full, so -2.12 is -2.125.
     pub fn numbers(self) -> SphereCylinder {
-        self.numbers_by(Dioptre::to_f64_in_eighths)
+        self.numbers_by(Diopter::to_f64_in_eighths)
     }
 
     /// The numbers for computing what was *measured*: -2.12 is -2.12.
     pub fn measured_numbers(self) -> SphereCylinder {
-        self.numbers_by(Dioptre::to_f64)
+        self.numbers_by(Diopter::to_f64)
     }
 
-    fn numbers_by(self, number: impl Fn(Dioptre) -> f64) -> SphereCylinder {
+    fn numbers_by(self, number: impl Fn(Diopter) -> f64) -> SphereCylinder {
         let axis_deg = self.axis().map_or(180.0, |axis| f64::from(axis.degrees()));
         SphereCylinder::new(number(self.sphere), number(self.cylinder()), axis_deg)
     }
@@ -170,16 +170,16 @@ impl fmt::Display for LensPower {
     /// `-2.25 -1.25 x 095`, `+1.00 sph`, `Plano`, `Plano -0.50 x 180`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match (self.sphere, self.cylinder) {
-            (Dioptre::ZERO, None) => write!(f, "Plano"),
+            (Diopter::ZERO, None) => write!(f, "Plano"),
             (sphere, None) => write!(f, "{sphere} sph"),
-            (Dioptre::ZERO, Some(c)) => write!(f, "Plano {} x {}", c.power, c.axis),
+            (Diopter::ZERO, Some(c)) => write!(f, "Plano {} x {}", c.power, c.axis),
             (sphere, Some(c)) => write!(f, "{sphere} {} x {}", c.power, c.axis),
         }
     }
 }
 
-/// Adds two powers whose sum stays within a [`Dioptre`]'s range; as eighths if both are eighths.
-fn add_in_eighths(a: Dioptre, b: Dioptre) -> Dioptre {
+/// Adds two powers whose sum stays within a [`Diopter`]'s range; as eighths if both are eighths.
+fn add_in_eighths(a: Diopter, b: Diopter) -> Diopter {
     let hundredths = match (a.eighths(), b.eighths()) {
         // Integer division rounds towards zero: 17 eighths, 2.125, is written 2.12.
         (Some(a), Some(b)) => (a + b) * 25 / 2,
@@ -188,12 +188,12 @@ fn add_in_eighths(a: Dioptre, b: Dioptre) -> Dioptre {
     within_range(hundredths)
 }
 
-fn negated(power: Dioptre) -> Dioptre {
+fn negated(power: Diopter) -> Diopter {
     within_range(-power.hundredths())
 }
 
 /// Both callers stay inside ±40 D: a principal power is at most 30 and a cylinder at most 10 from it.
-fn within_range(hundredths: i32) -> Dioptre {
-    let clamped = hundredths.clamp(Dioptre::MIN.hundredths(), Dioptre::MAX.hundredths());
-    Dioptre::from_hundredths(clamped).unwrap_or(Dioptre::ZERO)
+fn within_range(hundredths: i32) -> Diopter {
+    let clamped = hundredths.clamp(Diopter::MIN.hundredths(), Diopter::MAX.hundredths());
+    Diopter::from_hundredths(clamped).unwrap_or(Diopter::ZERO)
 }

@@ -6,7 +6,7 @@ use thiserror::Error;
 
 use crate::optics::Eye;
 use crate::optics::prism::{InUp, Polar};
-use crate::optics::unit::PrismDioptre;
+use crate::optics::unit::PrismDiopter;
 
 /// The strongest prism an order may hold before one eye, in hundredths (common practice).
 const STRONGEST_PRISM: i32 = 2000;
@@ -52,7 +52,7 @@ impl fmt::Display for BaseDirection {
     }
 }
 
-/// A prism before one eye is stronger than 20 prism dioptres.
+/// A prism before one eye is stronger than 20 prism diopters.
 #[derive(Debug, Clone, Copy, PartialEq, Error)]
 #[error("A prism of {amount_pd:.2} before one eye is beyond 20.00; check the prism")]
 pub struct PrismTooStrong {
@@ -60,23 +60,23 @@ pub struct PrismTooStrong {
     pub amount_pd: f64,
 }
 
-/// The prism prescribed before one eye. The resultant is at most 20 prism dioptres.
+/// The prism prescribed before one eye. The resultant is at most 20 prism diopters.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub struct Prism {
-    base_in: PrismDioptre,
-    base_up: PrismDioptre,
+    base_in: PrismDiopter,
+    base_up: PrismDiopter,
 }
 
 impl Prism {
     /// No prism.
-    pub const NONE: Self = Self { base_in: PrismDioptre::ZERO, base_up: PrismDioptre::ZERO };
+    pub const NONE: Self = Self { base_in: PrismDiopter::ZERO, base_up: PrismDiopter::ZERO };
 
     /// A prism from its parts: base in and base up positive, base out and base down negative.
     ///
     /// # Errors
     ///
     /// [`PrismTooStrong`] when the resultant is beyond 20.
-    pub fn new(base_in: PrismDioptre, base_up: PrismDioptre) -> Result<Self, PrismTooStrong> {
+    pub fn new(base_in: PrismDiopter, base_up: PrismDiopter) -> Result<Self, PrismTooStrong> {
         let (x, y) = (i64::from(base_in.hundredths()), i64::from(base_up.hundredths()));
         if x * x + y * y > i64::from(STRONGEST_PRISM).pow(2) {
             return Err(PrismTooStrong { amount_pd: base_in.to_f64().hypot(base_up.to_f64()) });
@@ -85,12 +85,12 @@ impl Prism {
     }
 
     /// The horizontal part: base in positive, base out negative.
-    pub fn base_in(self) -> PrismDioptre {
+    pub fn base_in(self) -> PrismDiopter {
         self.base_in
     }
 
     /// The vertical part: base up positive, base down negative.
-    pub fn base_up(self) -> PrismDioptre {
+    pub fn base_up(self) -> PrismDiopter {
         self.base_up
     }
 
@@ -100,11 +100,11 @@ impl Prism {
     }
 
     /// The parts that are not zero, each as a positive amount and its base; horizontal first.
-    pub fn parts(self) -> impl Iterator<Item = (PrismDioptre, BaseDirection)> {
-        let part = |signed: PrismDioptre, plus, minus| {
-            let amount = PrismDioptre::from_hundredths(signed.hundredths().abs()).ok()?;
-            let base = if signed < PrismDioptre::ZERO { minus } else { plus };
-            (amount != PrismDioptre::ZERO).then_some((amount, base))
+    pub fn parts(self) -> impl Iterator<Item = (PrismDiopter, BaseDirection)> {
+        let part = |signed: PrismDiopter, plus, minus| {
+            let amount = PrismDiopter::from_hundredths(signed.hundredths().abs()).ok()?;
+            let base = if signed < PrismDiopter::ZERO { minus } else { plus };
+            (amount != PrismDiopter::ZERO).then_some((amount, base))
         };
         [
             part(self.base_in, BaseDirection::In, BaseDirection::Out),

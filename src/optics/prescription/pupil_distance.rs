@@ -5,12 +5,12 @@ use std::fmt;
 use thiserror::Error;
 
 use crate::optics::notation::short;
-use crate::optics::unit::{Millimetre, UnitError, parse_hundredths};
+use crate::optics::unit::{Millimeter, UnitError, parse_hundredths};
 use crate::optics::{Eye, Pair};
 
-/// The distance between the pupils, in hundredths of a millimetre (common practice).
+/// The distance between the pupils, in hundredths of a millimeter (common practice).
 const BINOCULAR: std::ops::RangeInclusive<i32> = 4000..=8000;
-/// The distance of one pupil from the middle, in hundredths of a millimetre (common practice).
+/// The distance of one pupil from the middle, in hundredths of a millimeter (common practice).
 const MONOCULAR: std::ops::RangeInclusive<i32> = 2000..=4000;
 
 /// How a pupil distance was given.
@@ -27,8 +27,8 @@ pub enum Given {
 /// A pupil distance, 40 to 80 mm in all and 20 to 40 mm for each eye.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct PupilDistance {
-    right: Millimetre,
-    left: Millimetre,
+    right: Millimeter,
+    left: Millimeter,
     given: Given,
 }
 
@@ -39,14 +39,14 @@ impl PupilDistance {
     /// # Errors
     ///
     /// [`PupilDistanceFault::BinocularOutOfRange`] outside 40 to 80 mm.
-    pub fn both(binocular: Millimetre) -> Result<Self, PupilDistanceFault> {
+    pub fn both(binocular: Millimeter) -> Result<Self, PupilDistanceFault> {
         let whole = binocular.hundredths();
         let out_of_range = PupilDistanceFault::BinocularOutOfRange(binocular);
         if !BINOCULAR.contains(&whole) {
             return Err(out_of_range);
         }
         let left = whole / 2;
-        match (Millimetre::from_hundredths(whole - left), Millimetre::from_hundredths(left)) {
+        match (Millimeter::from_hundredths(whole - left), Millimeter::from_hundredths(left)) {
             (Ok(right), Ok(left)) => Ok(Self { right, left, given: Given::Both }),
             _ => Err(out_of_range),
         }
@@ -57,7 +57,7 @@ impl PupilDistance {
     /// # Errors
     ///
     /// [`PupilDistanceFault::MonocularOutOfRange`] outside 20 to 40 mm; the right eye is checked first.
-    pub fn each(eyes: Pair<Millimetre>) -> Result<Self, PupilDistanceFault> {
+    pub fn each(eyes: Pair<Millimeter>) -> Result<Self, PupilDistanceFault> {
         for (eye, &value) in eyes.iter() {
             if !MONOCULAR.contains(&value.hundredths()) {
                 return Err(PupilDistanceFault::MonocularOutOfRange { eye, value });
@@ -71,7 +71,7 @@ impl PupilDistance {
     /// # Errors
     ///
     /// [`PupilDistanceFault::MonocularOutOfRange`] outside 20 to 40 mm.
-    pub fn one(eye: Eye, value: Millimetre) -> Result<Self, PupilDistanceFault> {
+    pub fn one(eye: Eye, value: Millimeter) -> Result<Self, PupilDistanceFault> {
         if !MONOCULAR.contains(&value.hundredths()) {
             return Err(PupilDistanceFault::MonocularOutOfRange { eye, value });
         }
@@ -84,7 +84,7 @@ impl PupilDistance {
     }
 
     /// The distance of one pupil from the middle of the nose.
-    pub fn mono(self, eye: Eye) -> Millimetre {
+    pub fn mono(self, eye: Eye) -> Millimeter {
         match eye {
             Eye::Right => self.right,
             Eye::Left => self.left,
@@ -92,9 +92,9 @@ impl PupilDistance {
     }
 
     /// The distance between the pupils: the sum of the two eyes.
-    pub fn binocular(self) -> Millimetre {
+    pub fn binocular(self) -> Millimeter {
         // Two distances of at most 40 mm are far inside the range of a length.
-        Millimetre::from_hundredths(self.right.hundredths() + self.left.hundredths()).unwrap_or(Millimetre::MAX)
+        Millimeter::from_hundredths(self.right.hundredths() + self.left.hundredths()).unwrap_or(Millimeter::MAX)
     }
 }
 
@@ -110,7 +110,7 @@ impl PupilDistance {
 
     /// As one types it, without zeros at the end: `63`, `31.5/32`, `R31.5`.
     pub fn typed(self) -> String {
-        let of = |length: Millimetre| short(length.to_f64());
+        let of = |length: Millimeter| short(length.to_f64());
         match self.given {
             Given::Both => of(self.binocular()),
             Given::Each => format!("{}/{}", of(self.right), of(self.left)),
@@ -161,17 +161,17 @@ pub enum PupilDistanceFault {
     OneEyeMissing,
     /// Two numbers that each look like both eyes.
     #[error("“{0}” and “{1}” look like distance and near: write each in its own field")]
-    LooksFarAndNear(Millimetre, Millimetre),
+    LooksFarAndNear(Millimeter, Millimeter),
     /// The distance between the pupils is outside 40 to 80 mm.
     #[error("A pupil distance of {0} mm is outside 40 to 80 mm; check it")]
-    BinocularOutOfRange(Millimetre),
+    BinocularOutOfRange(Millimeter),
     /// The distance of one eye is outside 20 to 40 mm.
     #[error("{value} mm for the {} eye is outside 20 to 40 mm; check it", eye.name())]
     MonocularOutOfRange {
         /// Which eye.
         eye: Eye,
         /// What was written.
-        value: Millimetre,
+        value: Millimeter,
     },
 }
 
@@ -191,7 +191,7 @@ pub fn read_pupil_distance(text: &str) -> Result<PupilDistance, PupilDistanceFau
 ///
 /// [`PupilDistanceFault`], the first one found.
 pub fn read_pupil_distance_for(text: &str, only: Option<Eye>) -> Result<PupilDistance, PupilDistanceFault> {
-    let mut numbers: Vec<(Option<Eye>, Millimetre)> = Vec::new();
+    let mut numbers: Vec<(Option<Eye>, Millimeter)> = Vec::new();
     let mut eye = None;
     for piece in pieces(text) {
         match piece.to_lowercase().as_str() {
@@ -200,7 +200,7 @@ pub fn read_pupil_distance_for(text: &str, only: Option<Eye>) -> Result<PupilDis
             "l" | "os" | "le" | "left" => eye = Some(Eye::Left),
             number if number.starts_with(|c: char| c.is_ascii_digit() || c == '.') => {
                 let hundredths = parse_hundredths(number)?;
-                let length = Millimetre::from_hundredths(hundredths);
+                let length = Millimeter::from_hundredths(hundredths);
                 numbers.push((eye.take(), length.map_err(|_| PupilDistanceFault::TooLong(piece))?));
             }
             _ => return Err(PupilDistanceFault::Unreadable(piece)),
@@ -262,17 +262,17 @@ fn pieces(text: &str) -> Vec<String> {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum PupilDistanceCaution {
     /// Below 54 mm for distance, or 50 mm for near.
-    Narrow(Millimetre),
+    Narrow(Millimeter),
     /// Above 74 mm.
-    Wide(Millimetre),
+    Wide(Millimeter),
     /// The eyes differ by more than 3 mm.
-    Uneven(Pair<Millimetre>),
+    Uneven(Pair<Millimeter>),
     /// The near distance is wider than the far one, for one eye or in total.
     NearWiderThanFar {
         /// The distance for far.
-        far: Millimetre,
+        far: Millimeter,
         /// The distance for near.
-        near: Millimetre,
+        near: Millimeter,
     },
 }
 
@@ -451,7 +451,7 @@ mod tests {
 
         #[test]
         fn the_halves_add_up_and_round_trip(whole in 4000i32..=8000) {
-            let pd = PupilDistance::both(Millimetre::from_hundredths(whole).unwrap()).unwrap();
+            let pd = PupilDistance::both(Millimeter::from_hundredths(whole).unwrap()).unwrap();
             prop_assert_eq!(pd.binocular().hundredths(), whole);
             prop_assert_eq!(read_pupil_distance(&pd.to_string()), Ok(pd));
         }

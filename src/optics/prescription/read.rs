@@ -1,14 +1,14 @@
 //! Reads one eye's prescription as practitioners write it, or says what is missing.
 //!
 //! `-2.25 -1.25 x 95`, `-225 -125 95`, `+1 DS`, `pl -50 x 180`, `-2.25/-1.25x95 1.5Δ BI`, and plus-cylinder forms.
-//! A number without decimal point is in hundredths from 25 up and in whole dioptres up to 24 (common practice).
+//! A number without decimal point is in hundredths from 25 up and in whole diopters up to 24 (common practice).
 //! A sign is never guessed. `@` gives the power in a meridian and is never read as an axis.
 
 use super::token::{Token, WrittenNumber, tokens};
 use super::{BaseDirection, EyePrescription, LensPower, Note, PowerError, PrescriptionFault, Prism};
-use crate::optics::unit::{Axis, Dioptre, PrismDioptre, UnitError, parse_hundredths};
+use crate::optics::unit::{Axis, Diopter, PrismDiopter, UnitError, parse_hundredths};
 
-/// The largest bare number read as whole dioptres; from the next one up it is hundredths (common practice).
+/// The largest bare number read as whole diopters; from the next one up it is hundredths (common practice).
 const LARGEST_WHOLE: i32 = 24;
 
 /// Bare numbers from here to [`LARGEST_WHOLE`] get a note: they may be an eighth written without its point.
@@ -128,7 +128,7 @@ impl PrescriptionReader {
     /// Takes every prism out of the tokens. `None` after a fault.
     fn prism(&mut self) -> Option<Prism> {
         let faults_before = self.faults.len();
-        let mut parts: Vec<(BaseDirection, PrismDioptre)> = Vec::new();
+        let mut parts: Vec<(BaseDirection, PrismDiopter)> = Vec::new();
         while let Some(at) = self.tokens.iter().position(|token| matches!(token, Token::Direction(_))) {
             let Token::Direction(base) = self.tokens.remove(at) else { break };
             let start = self.start_of_prism(at);
@@ -159,10 +159,10 @@ impl PrescriptionReader {
         }
         let [base_in, base_up] = signed.map(|part| match part {
             Some((BaseDirection::Out | BaseDirection::Down, amount)) => {
-                PrismDioptre::from_hundredths(-amount.hundredths()).unwrap_or(PrismDioptre::ZERO)
+                PrismDiopter::from_hundredths(-amount.hundredths()).unwrap_or(PrismDiopter::ZERO)
             }
             Some((_, amount)) => amount,
-            None => PrismDioptre::ZERO,
+            None => PrismDiopter::ZERO,
         });
         match Prism::new(base_in, base_up) {
             Ok(prism) => (self.faults.len() == faults_before).then_some(prism),
@@ -217,13 +217,13 @@ impl PrescriptionReader {
         self.tokens.retain(|token| *token != Token::Joint);
     }
 
-    fn prism_amount(&mut self, number: &WrittenNumber, is_joined: bool) -> Option<PrismDioptre> {
+    fn prism_amount(&mut self, number: &WrittenNumber, is_joined: bool) -> Option<PrismDiopter> {
         if number.sign == Some('-') || (number.sign == Some('+') && !is_joined) {
             self.faults.push(PrescriptionFault::PrismSigned(number.text()));
             return None;
         }
         let hundredths = self.hundredths(&number.digits)?;
-        match PrismDioptre::from_hundredths(hundredths) {
+        match PrismDiopter::from_hundredths(hundredths) {
             Ok(amount) => Some(amount),
             Err(_) => {
                 self.faults.push(PrescriptionFault::PrismOutOfRange(number.digits.clone()));
@@ -244,7 +244,7 @@ impl PrescriptionReader {
 
         rest.next_if(|token| *token == Token::SphereMark);
         let sphere = match rest.next_if(|token| matches!(token, Token::Number(_) | Token::Plano)) {
-            Some(Token::Plano) => Some(Dioptre::ZERO),
+            Some(Token::Plano) => Some(Diopter::ZERO),
             Some(Token::Number(number)) => self.signed_power(&number, "sphere"),
             _ => {
                 // An earlier fault may explain why nothing is left, so the power is not reported missing as well.
@@ -256,7 +256,7 @@ impl PrescriptionReader {
                 return None;
             }
         };
-        rest.next_if(|token| matches!(token, Token::SphereMark | Token::DioptreMark));
+        rest.next_if(|token| matches!(token, Token::SphereMark | Token::DiopterMark));
 
         let is_marked = rest.next_if(|token| *token == Token::CylinderMark).is_some();
         let cylinder_number = rest.next_if(|token| matches!(token, Token::Number(_))).and_then(number_of);
@@ -276,9 +276,9 @@ impl PrescriptionReader {
                 self.faults.push(PrescriptionFault::SphereMissing);
                 return None;
             }
-            None => Some(Dioptre::ZERO),
+            None => Some(Diopter::ZERO),
         };
-        rest.next_if(|token| matches!(token, Token::CylinderMark | Token::DioptreMark));
+        rest.next_if(|token| matches!(token, Token::CylinderMark | Token::DiopterMark));
 
         let has_axis_mark = rest.next_if(|token| *token == Token::AxisMark).is_some();
         let axis_number = rest.next_if(|token| matches!(token, Token::Number(_))).and_then(number_of);
@@ -305,7 +305,7 @@ impl PrescriptionReader {
         let (sphere, cylinder) = (sphere?, cylinder?);
         let axis = match axis {
             // A written zero cylinder may have an axis, which is dropped. Without a cylinder an axis is a fault.
-            Some(axis) if is_written && cylinder == Dioptre::ZERO => {
+            Some(axis) if is_written && cylinder == Diopter::ZERO => {
                 self.notes.retain(|note| *note != Note::AxisZero);
                 self.notes.push(Note::AxisDropped(axis));
                 None
@@ -322,9 +322,9 @@ impl PrescriptionReader {
     }
 
     /// Reads a sphere or cylinder. The sign is required unless the number is zero.
-    fn signed_power(&mut self, number: &WrittenNumber, what: &'static str) -> Option<Dioptre> {
+    fn signed_power(&mut self, number: &WrittenNumber, what: &'static str) -> Option<Diopter> {
         if number.is_zero() {
-            return Some(Dioptre::ZERO);
+            return Some(Diopter::ZERO);
         }
         if number.sign.is_none() {
             self.faults.push(PrescriptionFault::SignMissing { what, text: number.text() });
@@ -334,7 +334,7 @@ impl PrescriptionReader {
         let sign = if number.sign == Some('-') { -1 } else { 1 };
         let size = self.hundredths(&number.digits)?;
         let is_hundredths = !number.has_point() && size / 100 > LARGEST_WHOLE;
-        let Ok(value) = Dioptre::from_hundredths(sign * if is_hundredths { size / 100 } else { size }) else {
+        let Ok(value) = Diopter::from_hundredths(sign * if is_hundredths { size / 100 } else { size }) else {
             self.faults.push(PrescriptionFault::OutOfRange(text));
             return None;
         };
@@ -342,7 +342,7 @@ impl PrescriptionReader {
             return Some(self.stored(text, value, is_hundredths));
         }
         if number.digits.starts_with('0') {
-            let small = Dioptre::from_hundredths(value.hundredths() / 100).unwrap_or(Dioptre::ZERO);
+            let small = Diopter::from_hundredths(value.hundredths() / 100).unwrap_or(Diopter::ZERO);
             self.faults.push(PrescriptionFault::Ambiguous { text, small, large: value });
             return None;
         }
@@ -353,7 +353,7 @@ impl PrescriptionReader {
     }
 
     /// The value as it is stored. Adds a note when it differs from the text.
-    fn stored(&mut self, text: String, value: Dioptre, was_expanded: bool) -> Dioptre {
+    fn stored(&mut self, text: String, value: Diopter, was_expanded: bool) -> Diopter {
         let stored = if self.kind == Kind::Prescribed { in_trade_eighths(value) } else { value };
         if was_expanded {
             self.notes.push(Note::Expanded { text, value: stored });
@@ -403,10 +403,10 @@ impl PrescriptionReader {
 }
 
 /// An eighth as the trade writes it: 0.13 is 0.12, 0.38 is 0.37, and so on.
-fn in_trade_eighths(value: Dioptre) -> Dioptre {
+fn in_trade_eighths(value: Diopter) -> Diopter {
     let hundredths = value.hundredths();
     if hundredths.abs() % 25 == 13 {
-        Dioptre::from_hundredths(hundredths - hundredths.signum()).unwrap_or(value)
+        Diopter::from_hundredths(hundredths - hundredths.signum()).unwrap_or(value)
     } else {
         value
     }
@@ -433,7 +433,7 @@ fn token_text(token: &Token) -> &'static str {
         Token::Plano => "plano",
         Token::SphereMark => "sph",
         Token::CylinderMark => "cyl",
-        Token::DioptreMark => "D",
+        Token::DiopterMark => "D",
         Token::AxisMark => "x",
         Token::Degree => "°",
         Token::PrismMark => "Δ",

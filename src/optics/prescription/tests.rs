@@ -1,18 +1,18 @@
 use proptest::prelude::*;
 
 use super::*;
-use crate::optics::unit::{Axis, Dioptre, PrismDioptre};
+use crate::optics::unit::{Axis, Diopter, PrismDiopter};
 
 /// A power from hundredths, for tables.
 pub(crate) fn power(sphere: i32, cylinder: i32, axis: i32) -> LensPower {
     let axis = (cylinder != 0).then(|| Axis::new(axis).unwrap());
-    LensPower::new(Dioptre::from_hundredths(sphere).unwrap(), Dioptre::from_hundredths(cylinder).unwrap(), axis)
+    LensPower::new(Diopter::from_hundredths(sphere).unwrap(), Diopter::from_hundredths(cylinder).unwrap(), axis)
         .unwrap()
 }
 
 /// A prism from hundredths, for tables.
 pub(crate) fn prism(base_in: i32, base_up: i32) -> Prism {
-    Prism::new(PrismDioptre::from_hundredths(base_in).unwrap(), PrismDioptre::from_hundredths(base_up).unwrap())
+    Prism::new(PrismDiopter::from_hundredths(base_in).unwrap(), PrismDiopter::from_hundredths(base_up).unwrap())
         .unwrap()
 }
 
@@ -45,7 +45,7 @@ fn transposes_exactly() {
 
 #[test]
 fn cannot_hold_half_a_cylinder() {
-    let (zero, one) = (Dioptre::ZERO, Dioptre::from_hundredths(-100).unwrap());
+    let (zero, one) = (Diopter::ZERO, Diopter::from_hundredths(-100).unwrap());
     let axis = Axis::new(90).unwrap();
     assert_eq!(LensPower::new(one, one, None), Err(PowerError::AxisMissing));
     assert_eq!(LensPower::new(one, zero, Some(axis)), Err(PowerError::AxisWithoutCylinder(axis)));
@@ -55,7 +55,7 @@ fn cannot_hold_half_a_cylinder() {
 #[test]
 fn ranges_hold_in_both_forms() {
     let make = |s, c| {
-        LensPower::new(Dioptre::from_hundredths(s).unwrap(), Dioptre::from_hundredths(c).unwrap(), Axis::new(5).ok())
+        LensPower::new(Diopter::from_hundredths(s).unwrap(), Diopter::from_hundredths(c).unwrap(), Axis::new(5).ok())
     };
     assert!(make(3000, -1000).is_ok());
     assert!(matches!(make(3001, -1000), Err(PowerError::SphereOutOfRange(_))));
@@ -65,7 +65,7 @@ fn ranges_hold_in_both_forms() {
 
 #[test]
 fn drums() {
-    let d = |h| Dioptre::from_hundredths(h).unwrap();
+    let d = |h| Diopter::from_hundredths(h).unwrap();
     let axis = Axis::new(95).ok();
     assert_eq!(LensPower::from_drums(d(-225), d(-350), axis), Ok(power(-225, -125, 95)));
     assert_eq!(LensPower::from_drums(d(-225), d(-225), axis), Ok(power(-225, 0, 0)));
@@ -91,7 +91,7 @@ fn writes_as_the_trade_does() {
 
 #[test]
 fn prism_is_limited_by_its_resultant() {
-    let pd = |h| PrismDioptre::from_hundredths(h).unwrap();
+    let pd = |h| PrismDiopter::from_hundredths(h).unwrap();
     assert!(Prism::new(pd(1200), pd(-1600)).is_ok());
     assert!(Prism::new(pd(1201), pd(-1600)).is_err());
 }

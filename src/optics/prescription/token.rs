@@ -42,8 +42,8 @@ pub(super) enum Token {
     SphereMark,
     /// Marks a cylinder: cyl, DC.
     CylinderMark,
-    /// Dioptres, for either.
-    DioptreMark,
+    /// Diopters, for either.
+    DiopterMark,
     /// x, axis.
     AxisMark,
     /// `@`.
@@ -191,7 +191,7 @@ fn known(word: &str) -> Option<Token> {
         "pl" | "plano" | "plan" => Token::Plano,
         "sph" | "sphere" | "ds" => Token::SphereMark,
         "cyl" | "cylinder" | "dc" => Token::CylinderMark,
-        "d" | "dpt" => Token::DioptreMark,
+        "d" | "dpt" => Token::DiopterMark,
         "x" | "ax" | "axis" => Token::AxisMark,
         "deg" | "degree" | "degrees" => Token::Degree,
         "prism" => Token::PrismMark,

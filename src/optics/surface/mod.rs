@@ -1,7 +1,7 @@
 //! Lens surfaces: sag (depth behind the vertex plane), slope and second derivatives, without approximation.
 //!
 //! A surface is seen from the front. Its **sag** at (x, y) is its depth behind the tangent plane at the vertex,
-//! positive towards the wearer. A curvature is positive when its centre lies on the wearer's side, so a convex front
+//! positive towards the wearer. A curvature is positive when its center lies on the wearer's side, so a convex front
 //! and a concave back both have positive curvature. Power from curvature c in 1/mm: the front's is 1000 (n - 1) c,
 //! the back's -1000 (n - 1) c (textbook, F = (n - 1) / r).
 
@@ -91,7 +91,7 @@ impl Conic {
 }
 
 /// A toric surface in its tyre form: the more strongly curved principal arc revolved about the line through the
-/// centre of curvature of the flatter one. Equal curvatures make a sphere, a flat arc a cylinder.
+/// center of curvature of the flatter one. Equal curvatures make a sphere, a flat arc a cylinder.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Toric {
     strong_per_mm: f64,

@@ -64,13 +64,13 @@ fn row(strongest_d: f64) -> &'static PowerRow {
 
 pub(super) fn power(strongest_d: f64) -> Limit {
     let row = row(strongest_d);
-    Limit { size: row.meridian, unit: Unit::Dioptre, rule: row.rule, source: SOURCE }
+    Limit { size: row.meridian, unit: Unit::Diopter, rule: row.rule, source: SOURCE }
 }
 
 pub(super) fn cylinder(strongest_d: f64, cylinder_d: f64) -> Limit {
     let row = row(strongest_d);
     let column = [0.75, 4.0, 6.0].iter().filter(|&&bound| cylinder_d.abs() > bound + 1e-9).count();
-    Limit { size: row.cylinder[column], unit: Unit::Dioptre, rule: row.rule, source: SOURCE }
+    Limit { size: row.cylinder[column], unit: Unit::Diopter, rule: row.rule, source: SOURCE }
 }
 
 pub(super) fn axis(cylinder_d: f64) -> Option<Limit> {
@@ -100,7 +100,7 @@ pub(super) fn horizontal(horizontal_d: f64, prescribed_pd: f64) -> Limit {
         )
     };
     let size = base + allowance(prescribed_pd, 0.33, 0.58);
-    Limit { size, unit: Unit::PrismDioptre, rule, source: SOURCE }
+    Limit { size, unit: Unit::PrismDiopter, rule, source: SOURCE }
 }
 
 pub(super) fn vertical(vertical_d: f64, prescribed_pd: f64) -> Limit {
@@ -110,9 +110,9 @@ pub(super) fn vertical(vertical_d: f64, prescribed_pd: f64) -> Limit {
         (0.1 * vertical_d.abs(), "Vertical power over 5.00 D: the prism of 1.0 mm, more with strong prescribed prism")
     };
     let size = base + allowance(prescribed_pd, 0.25, 0.50);
-    Limit { size, unit: Unit::PrismDioptre, rule, source: SOURCE }
+    Limit { size, unit: Unit::PrismDiopter, rule, source: SOURCE }
 }
 
-pub(super) fn centre_thickness() -> Limit {
-    Limit { size: 0.3, unit: Unit::Millimetre, rule: "Centre thickness, when specified: ±0.3 mm", source: UNCUT }
+pub(super) fn center_thickness() -> Limit {
+    Limit { size: 0.3, unit: Unit::Millimeter, rule: "Center thickness, when specified: ±0.3 mm", source: UNCUT }
 }

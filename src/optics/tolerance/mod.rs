@@ -6,7 +6,7 @@
 //!
 //! * [`Profile`] is the owner's choice of table; its methods give each limit for a power.
 //! * [`verify`] compares what was ordered with what was measured, one [`ToleranceLine`] for each row that applies.
-//! * [`CentreLimits`] are the house limits on each centre's place, which no standard prints.
+//! * [`CenterLimits`] are the house limits on each center's place, which no standard prints.
 //!
 //! Both powers are put in minus-cylinder form before they are compared. Axes are compared around the circle, so 180
 //! and 1 are one degree apart. Ordered powers count in full eighths (-2.12 is -2.125); measured ones count as read.
@@ -17,7 +17,7 @@
 
 use std::fmt;
 
-mod centre;
+mod center;
 mod iso_21987;
 mod quantity;
 #[cfg(test)]
@@ -25,7 +25,7 @@ mod tests;
 mod verdict;
 mod z80_1;
 
-pub use centre::CentreLimits;
+pub use center::CenterLimits;
 pub use quantity::Quantity;
 pub use verdict::{Measured, Ordered, Status, ToleranceLine, is_verified, verify};
 pub(in crate::optics) use verdict::{power_lines, prism_limits};
@@ -120,11 +120,11 @@ impl Profile {
         }
     }
 
-    /// The limit on a centre thickness that was specified.
-    pub fn centre_thickness_limit(self) -> Limit {
+    /// The limit on a center thickness that was specified.
+    pub fn center_thickness_limit(self) -> Limit {
         match self {
-            Profile::Z80_1 => z80_1::centre_thickness(),
-            Profile::Iso21987 => iso_21987::centre_thickness(),
+            Profile::Z80_1 => z80_1::center_thickness(),
+            Profile::Iso21987 => iso_21987::center_thickness(),
         }
     }
 }
@@ -141,24 +141,24 @@ impl fmt::Display for Profile {
 /// The unit a row is judged in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Unit {
-    /// Dioptres.
-    Dioptre,
+    /// Diopters.
+    Diopter,
     /// Degrees of axis.
     Degree,
-    /// Prism dioptres.
-    PrismDioptre,
-    /// Millimetres.
-    Millimetre,
+    /// Prism diopters.
+    PrismDiopter,
+    /// Millimeters.
+    Millimeter,
 }
 
 impl Unit {
     /// A name that never changes, for the book.
     pub fn key(self) -> &'static str {
         match self {
-            Unit::Dioptre => "d",
+            Unit::Diopter => "d",
             Unit::Degree => "deg",
-            Unit::PrismDioptre => "pd",
-            Unit::Millimetre => "mm",
+            Unit::PrismDiopter => "pd",
+            Unit::Millimeter => "mm",
         }
     }
 }
@@ -166,10 +166,10 @@ impl Unit {
 impl fmt::Display for Unit {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            Unit::Dioptre => "D",
+            Unit::Diopter => "D",
             Unit::Degree => "°",
-            Unit::PrismDioptre => "Δ",
-            Unit::Millimetre => "mm",
+            Unit::PrismDiopter => "Δ",
+            Unit::Millimeter => "mm",
         })
     }
 }

@@ -21,12 +21,12 @@ pub enum Quantity {
     PrismHorizontal,
     /// A prescribed prism, its vertical part.
     PrismVertical,
-    /// A specified centre thickness.
-    CentreThickness,
-    /// The place of an optical centre across, a house limit.
-    CentreAcross,
-    /// The height of an optical centre, a house limit.
-    CentreHeight,
+    /// A specified center thickness.
+    CenterThickness,
+    /// The place of an optical center across, a house limit.
+    CenterAcross,
+    /// The height of an optical center, a house limit.
+    CenterHeight,
 }
 
 impl Quantity {
@@ -41,9 +41,9 @@ impl Quantity {
         Quantity::HorizontalImbalance,
         Quantity::PrismHorizontal,
         Quantity::PrismVertical,
-        Quantity::CentreThickness,
-        Quantity::CentreAcross,
-        Quantity::CentreHeight,
+        Quantity::CenterThickness,
+        Quantity::CenterAcross,
+        Quantity::CenterHeight,
     ];
 
     /// A name that never changes, for the book.
@@ -58,9 +58,9 @@ impl Quantity {
             Quantity::HorizontalImbalance => "horizontal_imbalance",
             Quantity::PrismHorizontal => "prism_horizontal",
             Quantity::PrismVertical => "prism_vertical",
-            Quantity::CentreThickness => "centre_thickness",
-            Quantity::CentreAcross => "centre_across",
-            Quantity::CentreHeight => "centre_height",
+            Quantity::CenterThickness => "centre_thickness",
+            Quantity::CenterAcross => "centre_across",
+            Quantity::CenterHeight => "centre_height",
         }
     }
 
@@ -81,14 +81,14 @@ impl Quantity {
             Quantity::HorizontalImbalance => "Horizontal imbalance",
             Quantity::PrismHorizontal => "Prescribed prism, horizontal",
             Quantity::PrismVertical => "Prescribed prism, vertical",
-            Quantity::CentreThickness => "Centre thickness",
-            Quantity::CentreAcross => "Optical centre across",
-            Quantity::CentreHeight => "Optical centre height",
+            Quantity::CenterThickness => "Center thickness",
+            Quantity::CenterAcross => "Optical center across",
+            Quantity::CenterHeight => "Optical center height",
         }
     }
 
     /// Whether the row is a house limit and not one of the standard.
     pub fn is_house_limit(self) -> bool {
-        matches!(self, Quantity::CentreAcross | Quantity::CentreHeight)
+        matches!(self, Quantity::CenterAcross | Quantity::CenterHeight)
     }
 }

@@ -18,7 +18,7 @@ fn ordered(text: &str) -> Ordered {
         prism: Pair::new(Prism::NONE, Prism::NONE),
         pupil_distance_mm: Pair::new(32.0, 32.0),
         height_mm: Pair::new(20.0, 20.0),
-        centre_thickness_mm: Pair::default(),
+        center_thickness_mm: Pair::default(),
     }
 }
 
@@ -30,7 +30,7 @@ fn perfect(text: &str) -> Measured {
         pupil_distance_mm: Pair::new(Some(32.0), Some(32.0)),
         height_mm: Pair::new(Some(20.0), Some(20.0)),
         is_width_only: false,
-        centre_thickness_mm: Pair::default(),
+        center_thickness_mm: Pair::default(),
     }
 }
 
@@ -45,7 +45,7 @@ fn find<'a>(lines: &'a [ToleranceLine], row: &str, eye: Option<Eye>) -> &'a Tole
 fn right(profile: Profile, wanted: &str, measured: &str, row: &str) -> ToleranceLine {
     let mut pair = perfect(wanted);
     pair.power.right = reading(measured);
-    find(&verify(profile, &CentreLimits::OFF, &ordered(wanted), &pair), row, Some(Eye::Right)).clone()
+    find(&verify(profile, &CenterLimits::OFF, &ordered(wanted), &pair), row, Some(Eye::Right)).clone()
 }
 
 #[test]
@@ -58,7 +58,7 @@ fn keys_come_back() {
         assert_eq!(Quantity::from_key(quantity.key()), Some(quantity));
     }
     assert_eq!(Quantity::from_key("other"), None);
-    let units = [Unit::Dioptre, Unit::Degree, Unit::PrismDioptre, Unit::Millimetre];
+    let units = [Unit::Diopter, Unit::Degree, Unit::PrismDiopter, Unit::Millimeter];
     assert_eq!(units.map(Unit::key), ["d", "deg", "pd", "mm"]);
 }
 
@@ -81,17 +81,17 @@ fn axis_rows_follow_their_published_basis() {
 fn a_perfect_pair_is_verified_and_a_missing_reading_is_not() {
     for profile in Profile::ALL {
         for text in ["-2.25 -1.25 x 95", "+1.00 +2.00 x 10", "plano", "-2.12 -1.12 x 5", "-6.50 sph"] {
-            let lines = verify(profile, &CentreLimits::OFF, &ordered(text), &perfect(text));
+            let lines = verify(profile, &CenterLimits::OFF, &ordered(text), &perfect(text));
             assert!(is_verified(&lines), "{profile} {text}: {lines:#?}");
             let mut pair = perfect(text);
             pair.height_mm.left = None;
-            let lines = verify(profile, &CentreLimits::OFF, &ordered(text), &pair);
+            let lines = verify(profile, &CenterLimits::OFF, &ordered(text), &pair);
             assert!(!is_verified(&lines));
             assert_eq!(find(&lines, "Vertical imbalance", None).status, Status::NotChecked);
             assert_eq!(lines.iter().filter(|line| line.status == Status::NotChecked).count(), 1);
             pair.power.left = None;
             assert!(
-                verify(profile, &CentreLimits::OFF, &ordered(text), &pair).iter().all(|l| l.status != Status::Fail)
+                verify(profile, &CenterLimits::OFF, &ordered(text), &pair).iter().all(|l| l.status != Status::Fail)
             );
         }
     }
@@ -101,7 +101,7 @@ fn a_perfect_pair_is_verified_and_a_missing_reading_is_not() {
 #[test]
 fn the_form_a_lens_is_written_in_does_not_matter() {
     for profile in Profile::ALL {
-        let lines = verify(profile, &CentreLimits::OFF, &ordered("-3.50 +1.25 x 5"), &perfect("-2.25 -1.25 x 95"));
+        let lines = verify(profile, &CenterLimits::OFF, &ordered("-3.50 +1.25 x 5"), &perfect("-2.25 -1.25 x 95"));
         assert!(lines.iter().all(|line| line.off_by == Some(0.0)), "{lines:#?}");
     }
 }
@@ -162,7 +162,7 @@ fn ansi_power_cylinder_and_axis_at_their_branches() {
 fn a_cylinder_read_as_none_leaves_the_axis_unchecked() {
     let line = right(Profile::Z80_1, "-1.00 -0.12 x 90", "-1.06 sph", "Axis");
     assert_eq!(line.status, Status::NotChecked);
-    let lines = verify(Profile::Z80_1, &CentreLimits::OFF, &ordered("-1.00 sph"), &perfect("-1.00 sph"));
+    let lines = verify(Profile::Z80_1, &CenterLimits::OFF, &ordered("-1.00 sph"), &perfect("-1.00 sph"));
     assert!(lines.iter().all(|line| line.quantity != Quantity::Axis), "no cylinder ordered, no axis row");
 }
 
@@ -171,42 +171,42 @@ fn a_cylinder_read_as_none_leaves_the_axis_unchecked() {
 fn ansi_imbalance_at_its_branches() {
     use Status::{AtLimit, Fail, Pass};
     for (text, up_mm, limit, unit, off_by, status) in [
-        ("-3.37 sph", 1.0, 0.33, Unit::PrismDioptre, 0.3375, Fail),
-        ("-3.37 sph", 0.9, 0.33, Unit::PrismDioptre, 0.30375, AtLimit),
-        ("-3.50 sph", 1.0, 1.0, Unit::Millimetre, 1.0, AtLimit),
-        ("-3.50 sph", 1.01, 1.0, Unit::Millimetre, 1.01, Fail),
-        // A height error of 1 mm in a lens of 4.00 D is 0.4 prism dioptres and still passes (computed).
-        ("+4.00 sph", 1.0, 1.0, Unit::Millimetre, 1.0, AtLimit),
-        ("+1.00 sph", 2.0, 0.33, Unit::PrismDioptre, 0.2, Pass),
+        ("-3.37 sph", 1.0, 0.33, Unit::PrismDiopter, 0.3375, Fail),
+        ("-3.37 sph", 0.9, 0.33, Unit::PrismDiopter, 0.30375, AtLimit),
+        ("-3.50 sph", 1.0, 1.0, Unit::Millimeter, 1.0, AtLimit),
+        ("-3.50 sph", 1.01, 1.0, Unit::Millimeter, 1.01, Fail),
+        // A height error of 1 mm in a lens of 4.00 D is 0.4 prism diopters and still passes (computed).
+        ("+4.00 sph", 1.0, 1.0, Unit::Millimeter, 1.0, AtLimit),
+        ("+1.00 sph", 2.0, 0.33, Unit::PrismDiopter, 0.2, Pass),
         // The vertical meridian picks the branch: -5.00 D lies at 180 only.
-        ("-1.00 -4.00 x 90", 2.0, 0.33, Unit::PrismDioptre, 0.2, Pass),
-        ("-1.00 -4.00 x 180", 2.0, 1.0, Unit::Millimetre, 2.0, Fail),
+        ("-1.00 -4.00 x 90", 2.0, 0.33, Unit::PrismDiopter, 0.2, Pass),
+        ("-1.00 -4.00 x 180", 2.0, 1.0, Unit::Millimeter, 2.0, Fail),
     ] {
         let mut pair = perfect(text);
         pair.height_mm.right = Some(20.0 + up_mm);
-        let lines = verify(Profile::Z80_1, &CentreLimits::OFF, &ordered(text), &pair);
+        let lines = verify(Profile::Z80_1, &CenterLimits::OFF, &ordered(text), &pair);
         let line = find(&lines, "Vertical imbalance", None);
         assert_eq!((line.limit, line.unit), (limit, unit), "{text}");
         assert!((line.off_by.unwrap() - off_by).abs() < 1e-9, "{text}: {}", line.explain);
         assert_eq!(line.status, status, "{text} {up_mm}: {}", line.explain);
     }
-    // The left centre too high is the same difference with the other sign.
+    // The left center too high is the same difference with the other sign.
     let mut pair = perfect("-3.50 sph");
     pair.height_mm.left = Some(21.25);
-    let lines = verify(Profile::Z80_1, &CentreLimits::OFF, &ordered("-3.50 sph"), &pair);
+    let lines = verify(Profile::Z80_1, &CenterLimits::OFF, &ordered("-3.50 sph"), &pair);
     assert_eq!(find(&lines, "Vertical imbalance", None).reading, Some(-1.25));
     for (text, wider_mm, limit, unit, off_by, status) in [
-        ("-2.75 sph", 2.4, 0.67, Unit::PrismDioptre, 0.66, AtLimit),
-        ("-2.75 sph", 2.5, 0.67, Unit::PrismDioptre, 0.6875, Fail),
-        ("-2.87 sph", 2.5, 2.5, Unit::Millimetre, 2.5, AtLimit),
-        ("-2.87 sph", -2.51, 2.5, Unit::Millimetre, 2.51, Fail),
-        ("+1.00 sph", 5.0, 0.67, Unit::PrismDioptre, 0.5, Pass),
-        ("-1.00 -4.00 x 180", 5.0, 0.67, Unit::PrismDioptre, 0.5, Pass),
-        ("-1.00 -4.00 x 90", 3.0, 2.5, Unit::Millimetre, 3.0, Fail),
+        ("-2.75 sph", 2.4, 0.67, Unit::PrismDiopter, 0.66, AtLimit),
+        ("-2.75 sph", 2.5, 0.67, Unit::PrismDiopter, 0.6875, Fail),
+        ("-2.87 sph", 2.5, 2.5, Unit::Millimeter, 2.5, AtLimit),
+        ("-2.87 sph", -2.51, 2.5, Unit::Millimeter, 2.51, Fail),
+        ("+1.00 sph", 5.0, 0.67, Unit::PrismDiopter, 0.5, Pass),
+        ("-1.00 -4.00 x 180", 5.0, 0.67, Unit::PrismDiopter, 0.5, Pass),
+        ("-1.00 -4.00 x 90", 3.0, 2.5, Unit::Millimeter, 3.0, Fail),
     ] {
         let mut pair = perfect(text);
         pair.pupil_distance_mm.right = Some(32.0 + wider_mm);
-        let lines = verify(Profile::Z80_1, &CentreLimits::OFF, &ordered(text), &pair);
+        let lines = verify(Profile::Z80_1, &CenterLimits::OFF, &ordered(text), &pair);
         let line = find(&lines, "Horizontal imbalance", None);
         assert_eq!((line.limit, line.unit), (limit, unit), "{text}");
         assert!((line.off_by.unwrap() - off_by).abs() < 1e-9, "{text}: {}", line.explain);
@@ -219,7 +219,7 @@ fn errors_alike_cancel_in_height_and_add_in_width() {
     let mut pair = perfect("-2.00 sph");
     pair.height_mm = Pair::new(Some(23.0), Some(23.0));
     pair.pupil_distance_mm = Pair::new(Some(34.0), Some(34.0));
-    let lines = verify(Profile::Z80_1, &CentreLimits::OFF, &ordered("-2.00 sph"), &pair);
+    let lines = verify(Profile::Z80_1, &CenterLimits::OFF, &ordered("-2.00 sph"), &pair);
     assert_eq!(find(&lines, "Vertical imbalance", None).off_by, Some(0.0));
     assert!((find(&lines, "Horizontal imbalance", None).off_by.unwrap() - 0.8).abs() < 1e-9);
 }
@@ -231,9 +231,9 @@ fn the_stronger_eye_picks_the_branch() {
     let mut pair = perfect("-1.00 sph");
     pair.power.left = reading("-4.00 sph");
     pair.height_mm = Pair::new(Some(20.5), Some(20.5));
-    let lines = verify(Profile::Z80_1, &CentreLimits::OFF, &unlike, &pair);
-    assert_eq!(find(&lines, "Vertical imbalance", None).unit, Unit::Millimetre);
-    let lines = verify(Profile::Iso21987, &CentreLimits::OFF, &unlike, &pair);
+    let lines = verify(Profile::Z80_1, &CenterLimits::OFF, &unlike, &pair);
+    assert_eq!(find(&lines, "Vertical imbalance", None).unit, Unit::Millimeter);
+    let lines = verify(Profile::Iso21987, &CenterLimits::OFF, &unlike, &pair);
     let line = find(&lines, "Vertical imbalance", None);
     assert!((line.off_by.unwrap() - 0.15).abs() < 1e-9, "0.20 less 0.05: {}", line.explain);
 }
@@ -242,13 +242,13 @@ fn the_stronger_eye_picks_the_branch() {
 fn an_oblique_cylinder_turns_an_error_aside() {
     let mut pair = perfect("-2.00 -1.00 x 45");
     pair.pupil_distance_mm.right = Some(29.0);
-    let lines = verify(Profile::Z80_1, &CentreLimits::OFF, &ordered("-2.00 -1.00 x 45"), &pair);
+    let lines = verify(Profile::Z80_1, &CenterLimits::OFF, &ordered("-2.00 -1.00 x 45"), &pair);
     // -2.00 -1.00 x 45 at 3 mm: 0.75 along and 0.15 across (computed, Long / Keating).
     assert!((find(&lines, "Horizontal imbalance", None).off_by.unwrap() - 0.75).abs() < 1e-9);
     assert!((find(&lines, "Vertical imbalance", None).off_by.unwrap() - 0.15).abs() < 1e-9);
-    // A centre 1 mm high before -2.50 D gives 0.25 base down, against 0.15 base up from the 3 mm in (computed).
+    // A center 1 mm high before -2.50 D gives 0.25 base down, against 0.15 base up from the 3 mm in (computed).
     pair.height_mm.right = Some(21.0);
-    let lines = verify(Profile::Z80_1, &CentreLimits::OFF, &ordered("-2.00 -1.00 x 45"), &pair);
+    let lines = verify(Profile::Z80_1, &CenterLimits::OFF, &ordered("-2.00 -1.00 x 45"), &pair);
     assert!((find(&lines, "Vertical imbalance", None).off_by.unwrap() - 0.10).abs() < 1e-9);
 }
 
@@ -257,7 +257,7 @@ fn prescribed_prism_is_judged_by_its_difference() {
     let mut wanted = ordered("-2.00 sph");
     wanted.prism.right = read("pl 2 BI 1 BU").unwrap().rx.prism;
     let mut pair = perfect("-2.00 sph");
-    let lines = verify(Profile::Z80_1, &CentreLimits::OFF, &wanted, &pair);
+    let lines = verify(Profile::Z80_1, &CenterLimits::OFF, &wanted, &pair);
     assert_eq!(find(&lines, "Prescribed prism, vertical", None).status, Status::NotChecked);
     for (in_pd, up_pd, horizontal, vertical) in [
         (2.0, 1.0, Status::Pass, Status::Pass),
@@ -266,20 +266,20 @@ fn prescribed_prism_is_judged_by_its_difference() {
         (-2.0, 1.0, Status::Fail, Status::Pass),
     ] {
         pair.prism.right = Some(InUp { in_pd, up_pd });
-        let lines = verify(Profile::Z80_1, &CentreLimits::OFF, &wanted, &pair);
+        let lines = verify(Profile::Z80_1, &CenterLimits::OFF, &wanted, &pair);
         assert_eq!(find(&lines, "Prescribed prism, horizontal", None).status, horizontal, "{in_pd} in");
         assert_eq!(find(&lines, "Prescribed prism, vertical", None).status, vertical, "{up_pd} up");
     }
     let mut unwanted = perfect("-2.00 sph");
     unwanted.prism.left = Some(InUp { in_pd: 0.0, up_pd: 0.5 });
-    let lines = verify(Profile::Z80_1, &CentreLimits::OFF, &ordered("-2.00 sph"), &unwanted);
+    let lines = verify(Profile::Z80_1, &CenterLimits::OFF, &ordered("-2.00 sph"), &unwanted);
     assert_eq!(find(&lines, "Prescribed prism, vertical", None).status, Status::Fail, "measured though not ordered");
 }
 
 #[test]
 fn prism_rows_where_prism_is_prescribed_or_measured() {
     let rows = |wanted: &Ordered, read: &Measured| -> Vec<(String, Option<String>, Status)> {
-        verify(Profile::Z80_1, &CentreLimits::OFF, wanted, read)
+        verify(Profile::Z80_1, &CenterLimits::OFF, wanted, read)
             .into_iter()
             .filter(|line| matches!(line.quantity, Quantity::PrismHorizontal | Quantity::PrismVertical))
             .map(|line| (line.ordered, line.measured, line.status))
@@ -300,9 +300,9 @@ fn prism_rows_where_prism_is_prescribed_or_measured() {
 }
 
 #[test]
-fn centre_thickness_where_it_was_specified() {
+fn center_thickness_where_it_was_specified() {
     let mut wanted = ordered("-2.00 sph");
-    wanted.centre_thickness_mm.right = Some(2.0);
+    wanted.center_thickness_mm.right = Some(2.0);
     let mut pair = perfect("-2.00 sph");
     for (read_mm, status) in [
         (None, Status::NotChecked),
@@ -313,9 +313,9 @@ fn centre_thickness_where_it_was_specified() {
         (Some(1.7), Status::AtLimit),
         (Some(1.69), Status::Fail),
     ] {
-        pair.centre_thickness_mm.right = read_mm;
-        let lines = verify(Profile::Z80_1, &CentreLimits::OFF, &wanted, &pair);
-        assert_eq!(find(&lines, "Centre thickness", Some(Eye::Right)).status, status, "{read_mm:?}");
+        pair.center_thickness_mm.right = read_mm;
+        let lines = verify(Profile::Z80_1, &CenterLimits::OFF, &wanted, &pair);
+        assert_eq!(find(&lines, "Center thickness", Some(Eye::Right)).status, status, "{read_mm:?}");
     }
 }
 
@@ -402,7 +402,7 @@ fn iso_limits_follow_the_stronger_prescribed_prism() {
     let limits = |right: &str, left: &str| {
         let mut wanted = ordered("-2.00 sph");
         wanted.prism = Pair::new(read(right).unwrap().rx.prism, read(left).unwrap().rx.prism);
-        let lines = verify(Profile::Iso21987, &CentreLimits::OFF, &wanted, &perfect("-2.00 sph"));
+        let lines = verify(Profile::Iso21987, &CenterLimits::OFF, &wanted, &perfect("-2.00 sph"));
         ["Horizontal imbalance", "Vertical imbalance", "Prescribed prism, horizontal", "Prescribed prism, vertical"]
             .map(|row| (100.0 * find(&lines, row, None).limit).round())
     };
@@ -420,10 +420,10 @@ fn iso_limits_follow_the_stronger_prescribed_prism() {
 #[test]
 fn a_half_hundredth_is_shown() {
     for (unit, size, words) in [
-        (Unit::Dioptre, 0.125, "0.125 D"),
-        (Unit::Dioptre, 0.13, "0.13 D"),
-        (Unit::PrismDioptre, 0.003_2, "0.00 Δ"),
-        (Unit::Millimetre, 1.0, "1.00 mm"),
+        (Unit::Diopter, 0.125, "0.125 D"),
+        (Unit::Diopter, 0.13, "0.13 D"),
+        (Unit::PrismDiopter, 0.003_2, "0.00 Δ"),
+        (Unit::Millimeter, 1.0, "1.00 mm"),
         (Unit::Degree, 3.0, "3°"),
     ] {
         assert_eq!(crate::optics::notation::size(size, unit), words);
@@ -442,21 +442,21 @@ fn a_line_explains_itself() {
 
 /// The place read of the right eye, row, limits, verdict; ordered 32 across and 20 high (common practice: 1.0 mm).
 #[test]
-fn each_centre_is_held_to_its_place() {
+fn each_center_is_held_to_its_place() {
     use Status::{AtLimit, Fail, Pass};
-    let limits = CentreLimits { across_mm: Some(1.0), height_mm: Some(0.5) };
+    let limits = CenterLimits { across_mm: Some(1.0), height_mm: Some(0.5) };
     for (across_mm, height_mm, row, status) in [
-        (33.0, 20.0, "Optical centre across", AtLimit),
-        (33.005, 20.0, "Optical centre across", AtLimit), // the limit and the reading allowance
-        (33.01, 20.0, "Optical centre across", Fail),
-        (31.0, 20.0, "Optical centre across", AtLimit),
-        (30.99, 20.0, "Optical centre across", Fail),
-        (32.8, 20.0, "Optical centre across", Pass),
-        (32.0, 20.5, "Optical centre height", AtLimit),
-        (32.0, 20.51, "Optical centre height", Fail),
-        (32.0, 19.5, "Optical centre height", AtLimit),
-        (32.0, 19.49, "Optical centre height", Fail),
-        (32.0, 20.4, "Optical centre height", Pass),
+        (33.0, 20.0, "Optical center across", AtLimit),
+        (33.005, 20.0, "Optical center across", AtLimit), // the limit and the reading allowance
+        (33.01, 20.0, "Optical center across", Fail),
+        (31.0, 20.0, "Optical center across", AtLimit),
+        (30.99, 20.0, "Optical center across", Fail),
+        (32.8, 20.0, "Optical center across", Pass),
+        (32.0, 20.5, "Optical center height", AtLimit),
+        (32.0, 20.51, "Optical center height", Fail),
+        (32.0, 19.5, "Optical center height", AtLimit),
+        (32.0, 19.49, "Optical center height", Fail),
+        (32.0, 20.4, "Optical center height", Pass),
     ] {
         let mut pair = perfect("-1.00 sph");
         pair.pupil_distance_mm.right = Some(across_mm);
@@ -468,7 +468,7 @@ fn each_centre_is_held_to_its_place() {
             assert_eq!(find(&lines, row, Some(Eye::Left)).off_by, Some(0.0));
             assert_eq!(is_verified(&lines), status != Fail);
             assert!(line.source.contains("not of the standard"));
-            let standard = verify(profile, &CentreLimits::OFF, &ordered("-1.00 sph"), &pair);
+            let standard = verify(profile, &CenterLimits::OFF, &ordered("-1.00 sph"), &pair);
             assert_eq!(standard[..], lines[..standard.len()], "the standard's rows do not change");
             assert_eq!(lines.len(), standard.len() + 4);
         }
@@ -484,19 +484,19 @@ fn errors_alike_in_both_eyes_do_not_pass_the_house_limit() {
     for pair in [low, aside] {
         for profile in Profile::ALL {
             let wanted = ordered("-1.00 sph");
-            assert!(is_verified(&verify(profile, &CentreLimits::OFF, &wanted, &pair)));
-            assert!(!is_verified(&verify(profile, &CentreLimits::default(), &wanted, &pair)));
+            assert!(is_verified(&verify(profile, &CenterLimits::OFF, &wanted, &pair)));
+            assert!(!is_verified(&verify(profile, &CenterLimits::default(), &wanted, &pair)));
         }
     }
 }
 
 #[test]
-fn a_centre_that_was_not_read_stops_a_pass_only_by_the_standards_row() {
+fn a_center_that_was_not_read_stops_a_pass_only_by_the_standards_row() {
     let wanted = ordered("-1.00 sph");
     let mut pair = perfect("-1.00 sph");
     pair.height_mm.left = None;
-    let lines = verify(Profile::Z80_1, &CentreLimits::default(), &wanted, &pair);
-    let line = find(&lines, "Optical centre height", Some(Eye::Left));
+    let lines = verify(Profile::Z80_1, &CenterLimits::default(), &wanted, &pair);
+    let line = find(&lines, "Optical center height", Some(Eye::Left));
     assert_eq!((line.status, line.measured.as_deref()), (Status::NotChecked, None));
     assert!(line.explain.ends_with("not measured."));
     assert!(!is_verified(&lines), "the vertical imbalance was not checked");
@@ -510,11 +510,11 @@ fn one_number_for_the_width_says_what_it_cannot_show() {
     let mut pair = perfect("-1.00 sph");
     pair.pupil_distance_mm = Pair::new(Some(33.25), Some(33.25));
     pair.is_width_only = true;
-    let lines = verify(Profile::Z80_1, &CentreLimits::default(), &ordered("-1.00 sph"), &pair);
+    let lines = verify(Profile::Z80_1, &CenterLimits::default(), &ordered("-1.00 sph"), &pair);
     for eye in Eye::BOTH {
-        let line = find(&lines, "Optical centre across", Some(eye));
+        let line = find(&lines, "Optical center across", Some(eye));
         assert_eq!((line.status, line.off_by), (Status::Fail, Some(1.25)), "half the error to each eye");
         assert!(line.explain.ends_with("cannot be seen from one number."));
-        assert!(!find(&lines, "Optical centre height", Some(eye)).explain.contains("one number"));
+        assert!(!find(&lines, "Optical center height", Some(eye)).explain.contains("one number"));
     }
 }

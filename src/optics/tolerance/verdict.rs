@@ -1,7 +1,7 @@
 //! Compares a finished pair with its order, row by row of a profile.
 
-use super::centre::centres;
-use super::{AT_LIMIT_SHARE, CentreLimits, Limit, Profile, Quantity, READING_ALLOWANCE, Unit};
+use super::center::centers;
+use super::{AT_LIMIT_SHARE, CenterLimits, Limit, Profile, Quantity, READING_ALLOWANCE, Unit};
 use crate::optics::notation;
 use crate::optics::power::SphereCylinder;
 use crate::optics::prescription::{LensPower, Prism};
@@ -16,17 +16,17 @@ pub struct Ordered {
     pub power: Pair<LensPower>,
     /// The prescribed prisms.
     pub prism: Pair<Prism>,
-    /// Each optical centre's distance from the middle of the nose.
+    /// Each optical center's distance from the middle of the nose.
     pub pupil_distance_mm: Pair<f64>,
-    /// Each optical centre's height above the lowest point of the box.
+    /// Each optical center's height above the lowest point of the box.
     pub height_mm: Pair<f64>,
-    /// The centre thickness, where one was specified.
-    pub centre_thickness_mm: Pair<Option<f64>>,
+    /// The center thickness, where one was specified.
+    pub center_thickness_mm: Pair<Option<f64>>,
 }
 
 /// What was measured on the finished pair; `None` where nothing was.
 ///
-/// The place of a lens is where the lensmeter reads the prescribed prism, which without prism is the optical centre.
+/// The place of a lens is where the lensmeter reads the prescribed prism, which without prism is the optical center.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Measured {
     /// The powers as read, in any form.
@@ -39,8 +39,8 @@ pub struct Measured {
     pub is_width_only: bool,
     /// Each place's height above the lowest point of the box.
     pub height_mm: Pair<Option<f64>>,
-    /// The centre thickness.
-    pub centre_thickness_mm: Pair<Option<f64>>,
+    /// The center thickness.
+    pub center_thickness_mm: Pair<Option<f64>>,
 }
 
 /// How a row came out.
@@ -70,7 +70,7 @@ pub struct ToleranceLine {
     /// What was ordered, in `unit`. An imbalance is wanted to be 0; of a prescribed prism it is the net of both eyes.
     pub wanted: f64,
     /// What was measured, in `unit` and counted as `wanted` is. Signed: a net prism is positive for base in and for
-    /// base up right, a length for centres too far apart and for a right centre too high.
+    /// base up right, a length for centers too far apart and for a right center too high.
     pub reading: Option<f64>,
     /// The size of the difference, in `unit`, never negative.
     pub off_by: Option<f64>,
@@ -109,11 +109,11 @@ pub fn is_verified(lines: &[ToleranceLine]) -> bool {
 ///   stronger |F(90)| of the two eyes picks the vertical row, the stronger |F(180)| the horizontal one. An oblique
 ///   cylinder turns part of an error aside, and that part counts too; a distance not measured counts as right there.
 /// * *Prism*, where it was prescribed or measured: the difference between the eyes from what was prescribed.
-/// * *Centre thickness*, where it was specified.
-/// * *Centres*: each optical centre against its ordered place, where the house has a limit.
+/// * *Center thickness*, where it was specified.
+/// * *Centers*: each optical center against its ordered place, where the house has a limit.
 pub fn verify(
     profile: Profile,
-    centre_limits: &CentreLimits,
+    center_limits: &CenterLimits,
     ordered: &Ordered,
     measured: &Measured,
 ) -> Vec<ToleranceLine> {
@@ -123,19 +123,19 @@ pub fn verify(
     }
     placement(profile, ordered, measured, &mut lines);
     prisms(profile, ordered, measured, &mut lines);
-    for (eye, specified) in ordered.centre_thickness_mm.iter() {
+    for (eye, specified) in ordered.center_thickness_mm.iter() {
         if let Some(specified) = *specified {
-            let reading = *measured.centre_thickness_mm.get(eye);
+            let reading = *measured.center_thickness_mm.get(eye);
             lines.push(line(
-                Quantity::CentreThickness,
+                Quantity::CenterThickness,
                 Some(eye),
-                profile.centre_thickness_limit(),
+                profile.center_thickness_limit(),
                 (format!("{specified:.2} mm"), specified),
                 reading.map(|reading| (format!("{reading:.2} mm"), reading)),
             ));
         }
     }
-    centres(centre_limits, ordered, measured, &mut lines);
+    centers(center_limits, ordered, measured, &mut lines);
     lines
 }
 
@@ -280,7 +280,7 @@ fn placement(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &m
     let error =
         |eye: Eye, wanted: Pair<f64>, read: Pair<Option<f64>>| read.get(eye).map_or(0.0, |read| read - wanted.get(eye));
     let prism_of = |eye: Eye| {
-        // A wider pupil distance has the centre too far out.
+        // A wider pupil distance has the center too far out.
         let in_mm = -error(eye, ordered.pupil_distance_mm, measured.pupil_distance_mm);
         let up_mm = error(eye, ordered.height_mm, measured.height_mm);
         prism_from_error(eye, *powers.get(eye), in_mm, up_mm)
@@ -291,7 +291,7 @@ fn placement(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &m
     let limit = profile.vertical_limit(vertical_d, up_pd);
     let heights = both(measured.height_mm).map(|read| {
         let apart_mm = (read.right - ordered.height_mm.right) - (read.left - ordered.height_mm.left);
-        (pair_text(read), if limit.unit == Unit::Millimetre { apart_mm } else { unwanted.vertical_pd })
+        (pair_text(read), if limit.unit == Unit::Millimeter { apart_mm } else { unwanted.vertical_pd })
     });
     lines.push(line(Quantity::VerticalImbalance, None, limit, (pair_text(ordered.height_mm), 0.0), heights));
 
@@ -299,7 +299,7 @@ fn placement(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &m
     let distances = both(measured.pupil_distance_mm).map(|read| {
         let wanted = ordered.pupil_distance_mm;
         let total_mm = (read.right + read.left) - (wanted.right + wanted.left);
-        (pair_text(read), if limit.unit == Unit::Millimetre { total_mm } else { unwanted.horizontal_pd })
+        (pair_text(read), if limit.unit == Unit::Millimeter { total_mm } else { unwanted.horizontal_pd })
     });
     let wanted = (pair_text(ordered.pupil_distance_mm), 0.0);
     lines.push(line(Quantity::HorizontalImbalance, None, limit, wanted, distances));

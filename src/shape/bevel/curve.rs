@@ -2,7 +2,7 @@
 
 use crate::optics::surface::TOOL_INDEX;
 
-/// The curve of the best-fitting sphere, in tool power (530 / radius), positive when its centre lies towards the
+/// The curve of the best-fitting sphere, in tool power (530 / radius), positive when its center lies towards the
 /// wearer. `None` for fewer than five points, or for points that fit no single sphere, such as a flat circle.
 ///
 /// The sphere k(x² + y² + z²) + ax + by + c = z is linear in k, a, b, c (least squares); a plane has k = 0.
@@ -20,7 +20,7 @@ pub fn curve_tool_d(points: impl Iterator<Item = [f64; 3]> + Clone) -> Option<f6
         return None;
     }
     let mean = mean.map(|sum| sum / count);
-    // Normal equations of the centred columns; the last column is the right-hand side.
+    // Normal equations of the centered columns; the last column is the right-hand side.
     let mut m = [[0.0f64; 4]; 3];
     for point in points {
         let row: [f64; 4] = std::array::from_fn(|i| columns(point)[i] - mean[i]);

@@ -17,7 +17,7 @@ pub use curve::curve_tool_d;
 pub enum Placement {
     /// A share of the edge from the front, 0 to 1. One third hides a thick minus edge behind the rim (common practice).
     Share(f64),
-    /// A fixed distance behind the front, in millimetres.
+    /// A fixed distance behind the front, in millimeters.
     FromFront(f64),
     /// Parallel to the front; the share applies to the thinnest edge.
     FrontCurve(f64),
@@ -85,7 +85,7 @@ pub struct LinePoint {
     pub from_front_mm: f64,
     /// How far the rear edge stands out behind the rim, or behind the line if no rim is given.
     pub rear_overhang_mm: f64,
-    /// The point in space: x and y from the optical centre, z towards the observer from the front vertex.
+    /// The point in space: x and y from the optical center, z towards the observer from the front vertex.
     pub space_mm: [f64; 3],
 }
 
@@ -94,28 +94,28 @@ pub struct LinePoint {
 pub enum EdgeWarning {
     /// The line leaves the edge at the front.
     BreaksFront {
-        /// Where, about the boxing centre.
+        /// Where, about the boxing center.
         deg: f64,
         /// By how much.
         by_mm: f64,
     },
     /// The line leaves the edge at the back.
     BreaksBack {
-        /// Where, about the boxing centre.
+        /// Where, about the boxing center.
         deg: f64,
         /// By how much.
         by_mm: f64,
     },
     /// The edge is thinner than this kind of frame requires.
     Thin {
-        /// Where, about the boxing centre.
+        /// Where, about the boxing center.
         deg: f64,
         /// How thick it is.
         mm: f64,
         /// How thick it should be.
         least_mm: f64,
     },
-    /// The rim and the line are curved differently by more than a dioptre.
+    /// The rim and the line are curved differently by more than a diopter.
     CurveDiffers {
         /// The rim's curve, tool power.
         rim_d: f64,
@@ -158,11 +158,11 @@ pub struct EdgeLine {
     pub warnings: Vec<EdgeWarning>,
 }
 
-/// Places the line on an edge. `centre` is the optical centre in the box. `rim_curve_tool_d` is the rim's own curve, if
+/// Places the line on an edge. `center` is the optical center in the box. `rim_curve_tool_d` is the rim's own curve, if
 /// a three-dimensional trace gives it ([`curve_tool_d`]).
 pub fn edge_line(
     edge: &Edge,
-    centre: Point,
+    center: Point,
     lens: &Lens,
     placement: Placement,
     hold: Hold,
@@ -170,12 +170,12 @@ pub fn edge_line(
 ) -> EdgeLine {
     let thinnest = edge.thinnest();
     let front_depth = |p: Point| {
-        let from = p.minus(centre);
+        let from = p.minus(center);
         // The edge was computed, so the front reaches its points.
         lens.front().sag_mm(from.x_mm, from.y_mm).unwrap_or(f64::NAN)
     };
     let sphere_depth = |tool_d: f64, p: Point| {
-        let from = p.minus(centre);
+        let from = p.minus(center);
         let sphere = Conic::sphere(tool_d / (1000.0 * (TOOL_INDEX - 1.0)));
         sphere.sag_mm(from.x_mm, from.y_mm).unwrap_or(f64::NAN)
     };
@@ -197,7 +197,7 @@ pub fn edge_line(
         .iter()
         .map(|point| {
             let from_front_mm = from_front(point);
-            let from = point.at.minus(centre);
+            let from = point.at.minus(center);
             LinePoint {
                 edge: *point,
                 from_front_mm,

@@ -4,14 +4,14 @@ use crate::optics::power::SphereCylinder;
 use crate::optics::prism::BaseVector;
 use crate::shape::outline::Outline;
 
-fn lens(sphere_d: f64, front_d: f64, centre_mm: f64) -> Lens {
+fn lens(sphere_d: f64, front_d: f64, center_mm: f64) -> Lens {
     Lens::new(LensOrder {
         power: SphereCylinder::sphere(sphere_d),
         prism: BaseVector::default(),
         index: 1.53,
         front_power_d: front_d,
         front_conic: 0.0,
-        centre_thickness_mm: centre_mm,
+        center_thickness_mm: center_mm,
     })
     .unwrap()
 }

@@ -5,7 +5,7 @@ use super::super::trace::{Angles, Trace};
 use super::fault::{FaultKind, Faults};
 use crate::optics::Eye;
 
-/// The most that neighbouring radii may differ. Source: common practice (from memory).
+/// The most that neighboring radii may differ. Source: common practice (from memory).
 const MAX_JUMP_MM: f64 = 3.0;
 /// [`MAX_JUMP_MM`] is meant for tracers, whose radii are closer together than this. A coarse table of a long, square
 /// shape can change faster, so for wider spacing the limit grows in proportion.

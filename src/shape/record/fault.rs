@@ -126,10 +126,10 @@ pub enum FaultKind {
         /// Its length.
         radius_mm: f64,
     },
-    /// Neighbouring radii too different to be one rim.
+    /// Neighboring radii too different to be one rim.
     #[error(
         "radius {nth} of the {} eye jumps from {from_mm:.2} to {to_mm:.2} mm; at most {limit_mm:.1} mm between \
-         neighbours was expected",
+         neighbors was expected",
         eye.name()
     )]
     Jump {

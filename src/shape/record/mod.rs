@@ -36,7 +36,7 @@ pub const BOX_AGREES_MM: f64 = 0.1;
 /// The depth of a rim, from its `Z` records. Used for the curve of the rim, not for the outline.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Depth {
-    /// Sagittal heights, hundredths of a millimetre.
+    /// Sagittal heights, hundredths of a millimeter.
     pub heights: Vec<i32>,
     /// Their angles, hundredths of a degree; `None` when equally spaced from 0°.
     pub angles: Option<Vec<i32>>,

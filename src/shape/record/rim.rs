@@ -40,7 +40,7 @@ fn measured_d(trace: &Trace, depth: &Depth) -> Option<f64> {
     curve_tool_d(rim?.into_iter()).map(f64::abs)
 }
 
-/// The radius in a direction, interpolated between its two neighbours.
+/// The radius in a direction, interpolated between its two neighbors.
 fn radius_at_mm(trace: &Trace, deg: f64) -> Option<f64> {
     let angles = trace.angles_deg();
     let radius = |index: usize| trace.radii().get(index).map(|&r| f64::from(r) / 100.0);
@@ -61,7 +61,7 @@ mod tests {
     use crate::optics::Pair;
     use crate::shape::trace::Angles;
 
-    /// An oval rim bent on a sphere of six dioptres, tool power: radius 530/6 = 88.33 mm.
+    /// An oval rim bent on a sphere of six diopters, tool power: radius 530/6 = 88.33 mm.
     fn bent(sign: f64, angles: Option<Vec<i32>>) -> TraceFile {
         let radius = |deg: f64| {
             let (s, c) = deg.to_radians().sin_cos();

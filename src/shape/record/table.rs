@@ -6,7 +6,7 @@
 //!   names an `angle` column (degrees).
 //! * A heading `R` or `L` (also `right`, `left`) starts that eye's section; a heading with both, `R;L`, makes two
 //!   columns. Without either, the table is read as the right eye.
-//! * Radii are millimetres if any has a decimal point or none is over 50; otherwise hundredths of a millimetre.
+//! * Radii are millimeters if any has a decimal point or none is over 50; otherwise hundredths of a millimeter.
 //! * Empty lines and lines that start with `#` are skipped.
 
 use super::check::{LineNumber, RawTrace};
@@ -251,9 +251,9 @@ mod tests {
     #[test]
     fn reads_one_eye_in_each_unit() {
         for (text, want, source) in [
-            (rows("25.12", 12), vec![2512; 12], "millimetres with a point"),
+            (rows("25.12", 12), vec![2512; 12], "millimeters with a point"),
             (rows("2512", 12), vec![2512; 12], "hundredths by magnitude"),
-            (rows("25", 12), vec![2500; 12], "whole millimetres by magnitude"),
+            (rows("25", 12), vec![2500; 12], "whole millimeters by magnitude"),
             (rows("25,12", 12), vec![2512; 12], "decimal comma, one a line"),
             (rows("25,12; 25,13;", 6), [2512, 2513].repeat(6), "decimal comma with semicolons"),
             (rows("25.12, 25.13 25.14\t25.15", 3), [2512, 2513, 2514, 2515].repeat(3), "several a line"),

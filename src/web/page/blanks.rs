@@ -254,11 +254,11 @@ fn moved_words(bench: &BlanksData, laid: &EyeOnBench, prism: Prism) -> Result<St
     }
     let pupil = laid.layout.decentration.point(laid.eye);
     match cut(bench, laid, 0.0, prism) {
-        Ok((centre, _)) => {
-            let moved = centre.minus(pupil);
+        Ok((center, _)) => {
+            let moved = center.minus(pupil);
             let (in_mm, up_mm) = (moved.x_mm * laid.eye.nasal_sign(), moved.y_mm);
             let ways = [Directed::of(in_mm, "in", "out"), Directed::of(up_mm, "up", "down")];
-            Ok(format!("{prism}: the optical centre goes {} from the pupil", Directed::join(&ways, "mm", " and ")))
+            Ok(format!("{prism}: the optical center goes {} from the pupil", Directed::join(&ways, "mm", " and ")))
         }
         Err(why) => Err(format!("{prism} cannot be made by decentration. {why}.")),
     }
@@ -324,7 +324,7 @@ fn blanks(bench: &BlanksData, laid: &EyeOnBench, offers: &[OfferedBlank]) -> Vec
 fn tried(lens: &DrawerLens) -> LensOverrides<'static> {
     LensOverrides {
         front_power_d: lens.front().map(|front| front.to_f64()),
-        thickness: lens.details.centre.map(|centre| Thickness::Centre(centre.to_f64())),
+        thickness: lens.details.center.map(|center| Thickness::Center(center.to_f64())),
         ..of_size(lens.details.diameter.to_f64())
     }
 }
@@ -348,18 +348,18 @@ fn edge_words(bench: &BlanksData, laid: &EyeOnBench, asked: &LensOverrides<'_>) 
 }
 
 fn row(bench: &BlanksData, laid: &EyeOnBench, blank: BlankToTry, prism: Prism) -> BlankRow {
-    // Without prism the optical centre stands before the pupil, whatever is prescribed.
+    // Without prism the optical center stands before the pupil, whatever is prescribed.
     let plain = cut(bench, laid, blank.diameter_mm, Prism::NONE).map(|(_, cut)| verdict(laid.eye, &cut));
     // Its rim was computed for the way the layout makes the prism.
-    let is_decentred = matches!(laid.prism, Some(PrismMade::Decentred(_)));
-    let plain = plain.map(|plain| plain.or_rimless(blank.is_rimless && !is_decentred));
+    let is_decentered = matches!(laid.prism, Some(PrismMade::Decentered(_)));
+    let plain = plain.map(|plain| plain.or_rimless(blank.is_rimless && !is_decentered));
     let MovedBlank { mark, verdict: words, spare } =
         plain.unwrap_or_else(|why| MovedBlank { mark: "fail", verdict: "Too small", spare: why });
     let with_prism = match prism.is_none() {
         true => None,
         false => cut(bench, laid, blank.diameter_mm, prism)
             .ok()
-            .map(|(_, cut)| verdict(laid.eye, &cut).or_rimless(blank.is_rimless && is_decentred)),
+            .map(|(_, cut)| verdict(laid.eye, &cut).or_rimless(blank.is_rimless && is_decentered)),
     };
     BlankRow {
         diameter: short(blank.diameter_mm),

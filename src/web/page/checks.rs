@@ -155,7 +155,7 @@ impl ReadingForm {
                 prism: Some(names.prism).filter(|_| asks_prism),
             }
         });
-        let ordered_pd = job.prescription.centred_on(job.made_for).words();
+        let ordered_pd = job.prescription.centered_on(job.made_for).words();
         let (problems, is_again) = (form.count_errors(), Step::Check.count(job) > 0);
         Ok(Self { key, problems, form, eyes: eyes.into(), ordered_pd, is_again, is_open })
     }
@@ -208,7 +208,7 @@ async fn judged(
     let profile = state.lab().tolerance;
     let lab = state.lab();
     let verification::Judgment { reading, mut verdict, figures } =
-        verification::judge(profile, &lab.centre_limits(), job, layout, measurement);
+        verification::judge(profile, &lab.center_limits(), job, layout, measurement);
     if !verdict.passed {
         let others = state.store.list_bench_lenses(job.number).await?;
         verdict.looks_like.extend(verification::other_jobs(profile, job, measurement, &others));

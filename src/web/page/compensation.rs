@@ -28,7 +28,7 @@ use crate::optics::power::SphereCylinder;
 use crate::optics::prescription::LensPower;
 use crate::optics::prism::imbalance;
 use crate::optics::surface::{tool_from_true_d, true_from_tool_d};
-use crate::optics::unit::{Dioptre, Millimetre, Tilt};
+use crate::optics::unit::{Diopter, Millimeter, Tilt};
 use crate::optics::{Eye, Pair};
 use crate::store::draft::Fields;
 use crate::web::AppState;
@@ -89,7 +89,7 @@ struct TriedPosition {
     position: PositionOfWear,
     step: PowerStep,
     /// The nominal base curve of each front, in tool power, where it was typed.
-    base: Pair<Option<Dioptre>>,
+    base: Pair<Option<Diopter>>,
 }
 
 /// The job with all the figures need.
@@ -218,7 +218,7 @@ impl CompensationForm {
     }
 
     /// Tested at, worn at, and whether that is known.
-    fn read_vertex(form: &mut Form, must_answer: bool) -> Option<(Millimetre, Millimetre, bool)> {
+    fn read_vertex(form: &mut Form, must_answer: bool) -> Option<(Millimeter, Millimeter, bool)> {
         let is_empty = [Self::VERTEX_FROM, Self::VERTEX_TO].iter().all(|name| form.value(name).trim().is_empty());
         if !is_empty {
             let from = form.read(Self::VERTEX_FROM, |t| VERTEX.read(t));
@@ -254,8 +254,8 @@ fn starting_base_d(data: &CompensationData, eye: Eye) -> Option<f64> {
 fn decided_lens(data: &CompensationData, eye: Eye, asked: &TriedPosition) -> Option<DecidedLens> {
     let figures = figures(data, eye, asked).ok()?;
     let order = figures.lens.body.order();
-    let front = Dioptre::round_from(order.front_power_d).ok()?;
-    Some(DecidedLens { front, centre: Millimetre::round_from(order.centre_thickness_mm).ok()? })
+    let front = Diopter::round_from(order.front_power_d).ok()?;
+    Some(DecidedLens { front, center: Millimeter::round_from(order.center_thickness_mm).ok()? })
 }
 
 /// The powers of the decision; refused when they are not the ones that were looked at.
@@ -398,10 +398,10 @@ impl CompensationFigures {
             tilt: [Directed::of(tilt.in_pd, "base in", "base out"), Directed::of(tilt.up_pd, "base up", "base down")],
             tilt_polar: notation::polar_prism(eye, tilt),
             front: format!(
-                "front {:+.2} D ({}), centre {:.2} mm ({})",
+                "front {:+.2} D ({}), center {:.2} mm ({})",
                 made.front_power_d,
                 lens.front_from.words(),
-                made.centre_thickness_mm,
+                made.center_thickness_mm,
                 lens.thickness_from.words()
             ),
         }

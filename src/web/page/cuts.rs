@@ -17,7 +17,7 @@ use crate::bench::notes::BenchNotes;
 use crate::desk::job::{Event, EventKind, Job, Stage};
 use crate::desk::step::Step;
 use crate::desk::text;
-use crate::optics::unit::Millimetre;
+use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
 use crate::store::cut::{EarlierCut, NewCut};
 use crate::store::draft::Fields;
@@ -59,7 +59,7 @@ struct CutPage {
 
 /// What the edger was set to.
 pub(in crate::web) struct CutForm {
-    size: Pair<Option<Millimetre>>,
+    size: Pair<Option<Millimeter>>,
     note: String,
 }
 
@@ -131,8 +131,8 @@ pub fn last_cut_words(cut: &EarlierCut, job: i64, day: &str) -> String {
     format!("{} mm, {day}{of}{note}", sizes.collect::<Vec<_>>().join(", "))
 }
 
-fn signed_size(size: Millimetre) -> String {
-    if size == Millimetre::ZERO { "0.00".to_owned() } else { format!("{:+.2}", size.to_f64()) }
+fn signed_size(size: Millimeter) -> String {
+    if size == Millimeter::ZERO { "0.00".to_owned() } else { format!("{:+.2}", size.to_f64()) }
 }
 
 async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<CutPage, WebError> {

@@ -69,7 +69,7 @@ struct LensFigures {
     profile: ProfileDrawing,
     thickest: Extreme,
     thinnest: Extreme,
-    centre: [String; 2],
+    center: [String; 2],
     front: [String; 3],
     back: String,
     weight: String,
@@ -185,7 +185,7 @@ fn figures(bench: &EdgeData, form: &mut Form) -> Option<EdgeFigures> {
                 lens: match lenses.get(eye) {
                     Ok((body, line)) => {
                         let drawing =
-                            BandDrawing::of(eye, &laid.eyes.get(eye).outline, &body.edge, body.centre, half_mm);
+                            BandDrawing::of(eye, &laid.eyes.get(eye).outline, &body.edge, body.center, half_mm);
                         Ok(lens_figures(body, line, drawing, ProfileDrawing::of(eye, line, scale)))
                     }
                     Err(why) => Err(why.clone()),
@@ -243,7 +243,7 @@ fn lens_figures(cut: &CutLens, line: &BevelChoice, drawing: BandDrawing, profile
     LensFigures {
         thickest: extreme(cut.edge.thickest(), cut.thumb.thickest_mm),
         thinnest: extreme(cut.edge.thinnest(), cut.thumb.thinnest_mm),
-        centre: [format!("{:.2}", order.centre_thickness_mm), cut.lens.thickness_from.words().to_owned()],
+        center: [format!("{:.2}", order.center_thickness_mm), cut.lens.thickness_from.words().to_owned()],
         front: [
             format!("{:+.2}", order.front_power_d),
             cut.lens.front_from.words().to_owned(),
@@ -305,8 +305,8 @@ fn uncut_words(cut: &CutLens) -> Result<String, String> {
             Ok(format!("The {diameter} mm uncut lens ({from}) is {mm:.2} mm at its own thinnest rim"))
         }
         Ok(mm) => Err(format!(
-            "An uncut lens of {diameter} mm ({from}) cannot have this centre: its rim would be {mm:.2} mm. Take a smaller \
-             blank or a thicker centre."
+            "An uncut lens of {diameter} mm ({from}) cannot have this center: its rim would be {mm:.2} mm. Take a smaller \
+             blank or a thicker center."
         )),
         Err(why) => Err(format!("An uncut lens of {diameter} mm ({from}) cannot be cut. {why}.")),
     }

@@ -1,4 +1,4 @@
-//! Frames: found by maker, model and colour; shown with the jobs made in them; corrected.
+//! Frames: found by maker, model and color; shown with the jobs made in them; corrected.
 
 use std::collections::BTreeSet;
 
@@ -40,7 +40,7 @@ struct FrameListRow {
     path: String,
     maker: String,
     model: String,
-    colour: String,
+    color: String,
     stamp: String,
     rim: &'static str,
     price: String,
@@ -56,7 +56,7 @@ impl FrameListRow {
             price: details.price.to_string(),
             maker: details.maker,
             model: details.model,
-            colour: details.colour,
+            color: details.color,
         }
     }
 }
@@ -229,7 +229,7 @@ fn fill(details: &FrameDetails) -> Form {
     Form::of([
         (OrderForm::FRAME_MAKER, details.maker.clone()),
         (OrderForm::FRAME_MODEL, details.model.clone()),
-        (OrderForm::FRAME_COLOUR, details.colour.clone()),
+        (OrderForm::FRAME_COLOR, details.color.clone()),
         (OrderForm::FRAME_EYE_SIZE, short(details.eye_size.to_f64())),
         (OrderForm::FRAME_BRIDGE, short(details.bridge.to_f64())),
         (OrderForm::FRAME_TEMPLE, details.temple.map(|t| short(t.to_f64())).unwrap_or_default()),
@@ -283,10 +283,10 @@ fn suggest(frame: Frame) -> Result<FrameSuggestion, WebError> {
         frame_name: details.to_string(),
         price_frame: details.price.plain(),
     })?;
-    let colour = if details.colour.is_empty() { String::new() } else { format!("{} · ", details.colour) };
+    let color = if details.color.is_empty() { String::new() } else { format!("{} · ", details.color) };
     Ok(FrameSuggestion {
         fill,
-        detail: format!("{colour}{} · {} · {}", details.stamp(), details.rim.words(), details.price),
+        detail: format!("{color}{} · {} · {}", details.stamp(), details.rim.words(), details.price),
         name: format!("{} {}", details.maker, details.model),
     })
 }

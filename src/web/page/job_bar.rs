@@ -244,7 +244,7 @@ pub struct EyeWords {
     pub pd: String,
     /// `halved` where one number was given for both eyes; else empty.
     pub pd_mark: &'static str,
-    /// Optical centre above the lowest point of the box, mm.
+    /// Optical center above the lowest point of the box, mm.
     pub height: String,
     /// What changed since the earlier job, in words.
     pub change: Option<String>,
@@ -266,8 +266,8 @@ impl EyeWords {
             prescribed: job.compensated().filter(|_| task == EyeTask::Make).map(|_| rx.power.to_minus().to_string()),
             prism: if rx.prism.is_none() { String::new() } else { rx.prism.to_string() },
             typed: job.prescription.typed.get(eye).clone(),
-            pd_mark: job.prescription.centred_on(job.made_for).mark(),
-            pd: job.prescription.centred_on(job.made_for).mono(eye).to_string(),
+            pd_mark: job.prescription.centered_on(job.made_for).mark(),
+            pd: job.prescription.centered_on(job.made_for).mono(eye).to_string(),
             height: job.eyes.get(eye).height.words(),
             change: earlier
                 .and_then(|earlier| *earlier.get(eye))

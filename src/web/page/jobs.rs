@@ -169,7 +169,7 @@ fn facts(job: &Job) -> Vec<(&'static str, String)> {
     }
     facts.push((
         "Made for",
-        format!("{}, PD {}", job.made_for.words(), job.prescription.centred_on(job.made_for).words()),
+        format!("{}, PD {}", job.made_for.words(), job.prescription.centered_on(job.made_for).words()),
     ));
     facts.push(("Ordered", words::day(&job.ordered_on)));
     facts.push(("Promised", words::day(&job.promised_on)));

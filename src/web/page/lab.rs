@@ -9,12 +9,12 @@ use super::{CHANGED_ELSEWHERE, Chrome, PageResult, draft_or, go, posted_key, sho
 use crate::desk::calendar::{ClosedDays, WEEK};
 use crate::desk::catalogue::TreatmentKind;
 use crate::desk::deadline::{STATED_LIMIT_DAYS, promise};
-use crate::desk::lab::{BLANK_MARGIN, CENTRE_LIMIT, CodeBasis, LEAD_DAYS, Lab, MOST_SHIPPING, read_diameters};
+use crate::desk::lab::{BLANK_MARGIN, CENTER_LIMIT, CodeBasis, LEAD_DAYS, Lab, MOST_SHIPPING, read_diameters};
 use crate::desk::money::Cents;
 use crate::desk::text::{self, TextError};
 use crate::optics::notation::short;
 use crate::optics::tolerance::{Profile, STANDARD_GOVERNS};
-use crate::optics::unit::Millimetre;
+use crate::optics::unit::Millimeter;
 use crate::shape::blocker::BlockerStep;
 use crate::store::draft::Fields;
 use crate::store::once::Once;
@@ -129,8 +129,8 @@ impl LabForm {
     pub(in crate::web) const BLOCKER_STEP: &str = "blocker_step";
     pub(in crate::web) const BLANK_MARGIN: &str = "blank_margin";
     const TOLERANCE: &str = "tolerance";
-    pub(in crate::web) const CENTRE_ACROSS: &str = "centre_across";
-    pub(in crate::web) const CENTRE_HEIGHT: &str = "centre_height";
+    pub(in crate::web) const CENTER_ACROSS: &str = "center_across";
+    pub(in crate::web) const CENTER_HEIGHT: &str = "center_height";
     pub(in crate::web) const STOCK_DIAMETERS: &str = "stock_diameters";
     const CODE_BASIS: &str = "code_basis";
     pub(in crate::web) const LEAD_DAYS: &str = "lead_days";
@@ -149,8 +149,8 @@ impl LabForm {
             (Self::BLOCKER_STEP, lab.blocker_step.to_string()),
             (Self::BLANK_MARGIN, lab.blank_margin.to_string()),
             (Self::TOLERANCE, lab.tolerance.key().to_owned()),
-            (Self::CENTRE_ACROSS, lab.centre_across.map(|mm| mm.to_string()).unwrap_or_default()),
-            (Self::CENTRE_HEIGHT, lab.centre_height.map(|mm| mm.to_string()).unwrap_or_default()),
+            (Self::CENTER_ACROSS, lab.center_across.map(|mm| mm.to_string()).unwrap_or_default()),
+            (Self::CENTER_HEIGHT, lab.center_height.map(|mm| mm.to_string()).unwrap_or_default()),
             (
                 Self::STOCK_DIAMETERS,
                 lab.stock_diameters.iter().map(|d| short(d.to_f64())).collect::<Vec<_>>().join(" "),
@@ -168,14 +168,14 @@ impl LabForm {
         let phone = form.read(Self::PHONE, |t| text::line("A telephone number", t, 60));
         let email = form.read(Self::EMAIL, |t| text::line("An e-mail address", t, 120));
         let tax_id = form.read(Self::TAX_ID, |t| text::line("A tax id", t, 60));
-        let blocker_step = form.read(Self::BLOCKER_STEP, |t| match t.parse::<Millimetre>() {
+        let blocker_step = form.read(Self::BLOCKER_STEP, |t| match t.parse::<Millimeter>() {
             Ok(step) if BlockerStep::from_mm(step.to_f64()).is_ok() => Ok(step),
             _ => Err("Choose 1, 0.5 or 0.1 mm"),
         });
         let blank_margin = form.read(Self::BLANK_MARGIN, |t| BLANK_MARGIN.read(t));
         let tolerance = form.read(Self::TOLERANCE, |t| Profile::from_key(t).ok_or("Choose a table"));
-        let centre_across = form.read_optional(Self::CENTRE_ACROSS, |t| CENTRE_LIMIT.read(t));
-        let centre_height = form.read_optional(Self::CENTRE_HEIGHT, |t| CENTRE_LIMIT.read(t));
+        let center_across = form.read_optional(Self::CENTER_ACROSS, |t| CENTER_LIMIT.read(t));
+        let center_height = form.read_optional(Self::CENTER_HEIGHT, |t| CENTER_LIMIT.read(t));
         let stock_diameters = form.read(Self::STOCK_DIAMETERS, read_diameters);
         let code_basis = form.read(Self::CODE_BASIS, |t| CodeBasis::from_key(t).ok_or("Choose a form"));
         let lead_days = form.read(Self::LEAD_DAYS, |t| whole("A lead time", t, LEAD_DAYS));
@@ -191,8 +191,8 @@ impl LabForm {
             blocker_step: blocker_step?,
             blank_margin: blank_margin?,
             tolerance: tolerance?,
-            centre_across: centre_across?,
-            centre_height: centre_height?,
+            center_across: center_across?,
+            center_height: center_height?,
             stock_diameters: stock_diameters?,
             code_basis: code_basis?,
             lead_days: lead_days?.into(),

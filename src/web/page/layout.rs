@@ -15,7 +15,7 @@ use crate::desk::stock::{DIAMETER, LensInHand};
 use crate::optics::direction::Directed;
 use crate::optics::notation::short;
 use crate::optics::prism::InUp;
-use crate::optics::unit::Millimetre;
+use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
 use crate::shape::blocker::BlockerStep;
 use crate::store::draft::Fields;
@@ -129,12 +129,12 @@ fn blank_field(eye: Eye) -> String {
 }
 
 fn read_blank(form: &mut Form, eye: Eye) -> Option<f64> {
-    form.read_optional(&blank_field(eye), |t| DIAMETER.named("A blank").read(t)).flatten().map(Millimetre::to_f64)
+    form.read_optional(&blank_field(eye), |t| DIAMETER.named("A blank").read(t)).flatten().map(Millimeter::to_f64)
 }
 
 fn read_step(form: &mut Form) -> Option<BlockerStep> {
     let parse = |text: &str| {
-        let mm = text.parse::<Millimetre>().map_err(|why| why.to_string())?;
+        let mm = text.parse::<Millimeter>().map_err(|why| why.to_string())?;
         BlockerStep::from_mm(mm.to_f64()).map_err(|why| why.to_string())
     };
     form.read_optional(STEP, parse).flatten()
@@ -241,7 +241,7 @@ pub fn blank_words(eye: Eye, cover: &Cover, which: String) -> BlankWords {
     let place = place_words(eye, cover.tightest.at_deg);
     let spare_mm = cover.tightest.spare_mm;
     let spare = if cover.fit == Fit::NoRim {
-        "with this front and centre no edge would be left at its own rim".to_owned()
+        "with this front and center no edge would be left at its own rim".to_owned()
     } else if spare_mm < 0.0 {
         format!("{:.2} mm short, {place}", -spare_mm)
     } else {

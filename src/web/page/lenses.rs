@@ -21,13 +21,13 @@ use crate::desk::job::{EyeTask, Job, Stage};
 use crate::desk::purchase::{OrderedFor, PurchaseLine};
 use crate::desk::step::Step;
 use crate::desk::stock::{
-    CENTRE, DIAMETER, DrawerLens, FRONT, LensInHand, OFFSET, OldLens, Suit, WantedLens, treatment_words,
+    CENTER, DIAMETER, DrawerLens, FRONT, LensInHand, OFFSET, OldLens, Suit, WantedLens, treatment_words,
 };
 use crate::desk::text;
 use crate::optics::direction::Directed;
 use crate::optics::notation::short;
 use crate::optics::surface::true_from_tool_d;
-use crate::optics::unit::{Dioptre, Millimetre};
+use crate::optics::unit::{Diopter, Millimeter};
 use crate::optics::{Eye, Pair};
 use crate::store::StoreError;
 use crate::store::draft::Fields;
@@ -103,7 +103,7 @@ pub(in crate::web) struct EyeLensNames {
     pub(in crate::web) lens: String,
     pub(in crate::web) source: String,
     pub(in crate::web) diameter: String,
-    pub(in crate::web) centre: String,
+    pub(in crate::web) center: String,
     pub(in crate::web) front: String,
     pub(in crate::web) off_in: String,
     pub(in crate::web) off_up: String,
@@ -121,7 +121,7 @@ impl EyeLensNames {
             lens: name("lens"),
             source: name("source"),
             diameter: name("diameter"),
-            centre: name("centre"),
+            center: name("center"),
             front: name("front"),
             off_in: name("in"),
             off_up: name("up"),
@@ -283,14 +283,14 @@ fn read_lens(form: &mut Form, bench: &LensesData, eye: Eye) -> Option<LensInHand
     let source = form.read(&names.source, |t| text::line("The supplier and lot", t, 200));
     if choice == BOUGHT {
         let diameter = form.read(&names.diameter, |t| DIAMETER.read(t));
-        let centre = form.read_optional(&names.centre, |t| CENTRE.read(t));
+        let center = form.read_optional(&names.center, |t| CENTER.read(t));
         let front_power = form.read_optional(&names.front, |t| FRONT.read(t));
         return Some(LensInHand {
             eye,
             drawer_lens: None,
             source: source?,
             diameter: diameter?,
-            centre: centre?,
+            center: center?,
             front_power: front_power?,
             off_in: off_in?.unwrap_or_default(),
             off_up: off_up?.unwrap_or_default(),
@@ -317,10 +317,10 @@ fn from_drawer(eye: Eye, lens: &DrawerLens) -> LensInHand {
         drawer_lens: Some(lens.id),
         source: String::new(),
         diameter: lens.details.diameter,
-        centre: lens.details.centre,
+        center: lens.details.center,
         front_power: lens.front(),
-        off_in: Millimetre::ZERO,
-        off_up: Millimetre::ZERO,
+        off_in: Millimeter::ZERO,
+        off_up: Millimeter::ZERO,
         has_ground_prism: false,
     }
 }
@@ -520,7 +520,7 @@ fn eye_lenses(bench: &LensesData, eye: Eye, not_fitting: bool, form: &mut Form) 
 /// What the order of a lens says of it, for the fields of a bought lens.
 fn fill_in(form: &mut Form, fields: &EyeLensNames, line: &PurchaseLine, index: f64) {
     form.set_default(&fields.diameter, short(line.lens.diameter.to_f64()));
-    let front = line.lens.base.and_then(|base| Dioptre::round_from(true_from_tool_d(base.to_f64(), index)).ok());
+    let front = line.lens.base.and_then(|base| Diopter::round_from(true_from_tool_d(base.to_f64(), index)).ok());
     form.set_default(&fields.front, front.map(|front| front.to_string()).unwrap_or_default());
     let source = [line.supplier.as_str(), line.source.as_str()].into_iter().filter(|part| !part.is_empty());
     form.set_default(&fields.source, source.collect::<Vec<_>>().join(", "));
@@ -583,8 +583,8 @@ fn nearly(bench: &LensesData, eye: Eye) -> Vec<String> {
 
 fn in_hand_words(lens: &LensInHand) -> String {
     let mut words = format!("{} mm", short(lens.diameter.to_f64()));
-    if let Some(centre) = lens.centre {
-        words.push_str(&format!(", centre {centre} mm"));
+    if let Some(center) = lens.center {
+        words.push_str(&format!(", center {center} mm"));
     }
     if let Some(front) = lens.front_power {
         words.push_str(&format!(", front {front} D"));
@@ -598,7 +598,7 @@ fn in_hand_words(lens: &LensInHand) -> String {
     }
     let off = [Directed::of(lens.off_in.to_f64(), "in", "out"), Directed::of(lens.off_up.to_f64(), "up", "down")];
     for off in off.iter().filter(|off| !off.direction.is_empty()) {
-        words.push_str(&format!(", marked centre {} mm {}", off.amount, off.direction));
+        words.push_str(&format!(", marked center {} mm {}", off.amount, off.direction));
     }
     words
 }

@@ -34,7 +34,7 @@ struct ComparisonRow {
     abbe: String,
     cutting: &'static str,
     impact: &'static str,
-    /// Thickest, thinnest, centre and weight, each right, then left.
+    /// Thickest, thinnest, center and weight, each right, then left.
     cells: Vec<String>,
     /// Why there is no such lens.
     refused: Vec<String>,
@@ -110,7 +110,7 @@ fn figures(row: &LensInMaterial) -> [String; 4] {
     [
         format!("{:.2}", row.thickest.mm),
         format!("{:.2}", row.thinnest.mm),
-        format!("{:.2}", row.lens.order().centre_thickness_mm),
+        format!("{:.2}", row.lens.order().center_thickness_mm),
         format!("{:.1}", row.weight_g),
     ]
 }

@@ -141,7 +141,7 @@ pub struct JobRow {
     pub number: i64,
     /// For whom.
     pub customer: String,
-    /// Maker, model and colour.
+    /// Maker, model and color.
     pub frame: String,
     /// The day it was taken.
     pub ordered: String,

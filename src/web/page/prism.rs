@@ -166,9 +166,9 @@ impl EyeCard {
 
 /// The ways the wanted prism can be made.
 fn made_words(prism: &EyePrism) -> Vec<(&'static str, String)> {
-    let Some(decentred) = &prism.decentred else { return Vec::new() };
+    let Some(decentered) = &prism.decentered else { return Vec::new() };
     let blank = |mm: Option<f64>| mm.map(|mm| format!("; blank {mm:.2} mm with the allowance")).unwrap_or_default();
-    let by_moving = match decentred {
+    let by_moving = match decentered {
         Ok(made) => {
             let ways = [Directed::of(made.moved.in_mm, "in", "out"), Directed::of(made.moved.up_mm, "up", "down")];
             let exact = made.exact.map(|exact| {
@@ -176,7 +176,7 @@ fn made_words(prism: &EyePrism) -> Vec<(&'static str, String)> {
                 format!(". A ray at the pupil finds {}: the simple rule is {off:.2} Δ off", rectangular(exact))
             });
             format!(
-                "optical centre {} from the pupil{}{}",
+                "optical center {} from the pupil{}{}",
                 Directed::join(&ways, "mm", " and "),
                 blank(made.blank_mm),
                 exact.unwrap_or_default()
@@ -195,7 +195,7 @@ fn between(prism: &PairPrism, unwanted: Imbalance) -> [Between; 2] {
             name,
             amount: format!("{} Δ {}", value.amount, value.direction),
             limit: match limit.unit {
-                Unit::Millimetre => format!("{}, here {limit_pd:.2} Δ", limit_words(&limit)),
+                Unit::Millimeter => format!("{}, here {limit_pd:.2} Δ", limit_words(&limit)),
                 _ => limit_words(&limit),
             },
             rule: limit.rule,
@@ -272,7 +272,7 @@ fn reading_caution(balance: &Balance) -> Option<String> {
         format!(
             "At the reading point the lenses leave {vertical_pd:.2} Δ vertical between the eyes that nobody prescribed. \
              From about {READING_VERTICAL_PD:.0} Δ reading may suffer or double (common practice, from memory): a separate \
-             reading pair, or a lower optical centre, is for the prescriber and the customer to decide."
+             reading pair, or a lower optical center, is for the prescriber and the customer to decide."
         )
     })
 }

@@ -12,7 +12,7 @@ use crate::desk::frame_shape::{DblSource, FrameShape, NewShape, ShapeRefused};
 use crate::desk::job::{EventKind, Job, Stage};
 use crate::desk::step::Step;
 use crate::desk::text;
-use crate::optics::unit::Millimetre;
+use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
 use crate::shape::layout::frame_pd_mm;
@@ -140,9 +140,9 @@ impl ShapeForm {
     fn read(
         form: &mut Form,
         file: Option<(String, Bytes)>,
-        stamped_bridge: Millimetre,
+        stamped_bridge: Millimeter,
     ) -> Result<NewShape, Vec<String>> {
-        let dbl = form.read_optional(Self::DBL, str::parse::<Millimetre>);
+        let dbl = form.read_optional(Self::DBL, str::parse::<Millimeter>);
         let only = Eye::BOTH.into_iter().find(|eye| eye.name() == form.value(Self::EYE));
         let table = form.value(Self::TABLE).to_owned();
         let (field, name, bytes) = match file {

@@ -10,7 +10,7 @@ use crate::desk::delivery_list::{
     DeliveredLens, NO_FRONT, minus_form, read_count, read_delivery_list, read_plain_power,
 };
 use crate::desk::id::{MaterialId, TreatmentId};
-use crate::desk::stock::{BASE, CENTRE, DIAMETER, Delivery, DrawerLens, DrawerLensDetails, FRONT, LOW, MOST_AT_ONCE};
+use crate::desk::stock::{BASE, CENTER, DIAMETER, Delivery, DrawerLens, DrawerLensDetails, FRONT, LOW, MOST_AT_ONCE};
 use crate::desk::text;
 use crate::store::StoreError;
 use crate::store::draft::Fields;
@@ -30,7 +30,7 @@ struct DrawerRow {
     source: String,
     reorder_at: Option<i64>,
     diameter: String,
-    centre: String,
+    center: String,
     front: String,
     count: i64,
     /// How many of them are kept for jobs.
@@ -108,7 +108,7 @@ fn row(lens: &DrawerLens) -> DrawerRow {
         source: lens.source.clone(),
         reorder_at: lens.reorder_at,
         diameter: crate::optics::notation::short(lens.details.diameter.to_f64()),
-        centre: lens.details.centre.map(|centre| centre.to_string()).unwrap_or_default(),
+        center: lens.details.center.map(|center| center.to_string()).unwrap_or_default(),
         front: front_words(&lens.details),
         count: lens.count,
         kept: lens.promised,
@@ -197,7 +197,7 @@ struct LensRowNames {
     sphere: String,
     cylinder: String,
     diameter: String,
-    centre: String,
+    center: String,
     front: String,
     base: String,
     count: String,
@@ -211,7 +211,7 @@ impl LensRowNames {
             sphere: name(DrawerLensForm::SPHERE),
             cylinder: name(DrawerLensForm::CYLINDER),
             diameter: name(DrawerLensForm::DIAMETER),
-            centre: name(DrawerLensForm::CENTRE),
+            center: name(DrawerLensForm::CENTER),
             front: name(DrawerLensForm::FRONT),
             base: name("base"),
             count: name("count"),
@@ -220,7 +220,7 @@ impl LensRowNames {
 
     /// Whether anything but the count was typed.
     fn is_used(&self, form: &Form) -> bool {
-        let fields = [&self.sphere, &self.cylinder, &self.diameter, &self.centre, &self.front, &self.base];
+        let fields = [&self.sphere, &self.cylinder, &self.diameter, &self.center, &self.front, &self.base];
         fields.into_iter().any(|name| !form.value(name).trim().is_empty())
     }
 
@@ -228,7 +228,7 @@ impl LensRowNames {
         let sphere = form.read(&self.sphere, |t| read_plain_power("A sphere", t));
         let cylinder = form.read_optional(&self.cylinder, |t| read_plain_power("A cylinder", t));
         let diameter = form.read(&self.diameter, |t| DIAMETER.read(t));
-        let centre = form.read_optional(&self.centre, |t| CENTRE.read(t));
+        let center = form.read_optional(&self.center, |t| CENTER.read(t));
         let front_power = form.read_optional(&self.front, |t| FRONT.read(t));
         let base = form.read_optional(&self.base, |t| BASE.read(t));
         let count = form.read(&self.count, read_count);
@@ -247,7 +247,7 @@ impl LensRowNames {
             sphere,
             cylinder,
             diameter,
-            centre: centre?,
+            center: center?,
             front_power: front_power?,
             base: base?,
             count,
@@ -272,7 +272,7 @@ impl DrawerLensForm {
     pub(in crate::web) const SPHERE: &str = "sphere";
     pub(in crate::web) const CYLINDER: &str = "cylinder";
     pub(in crate::web) const DIAMETER: &str = "diameter";
-    pub(in crate::web) const CENTRE: &str = "centre";
+    pub(in crate::web) const CENTER: &str = "center";
     pub(in crate::web) const FRONT: &str = "front_power";
 
     /// `materials` and `treatments` are those on sale.
@@ -299,7 +299,7 @@ impl DrawerLensForm {
                 sphere: lens.sphere,
                 cylinder: lens.cylinder,
                 diameter: lens.diameter,
-                centre: lens.centre,
+                center: lens.center,
                 front_power: lens.front_power,
                 base: lens.base,
             },

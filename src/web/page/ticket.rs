@@ -119,7 +119,7 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
         prescribed,
         wear_words: disagreements.into_iter().chain(wear_words).chain(no_stock_lenses).chain(wrap_words).collect(),
         made_for: job.made_for,
-        pupil_distance: job.prescription.centred_on(job.made_for),
+        pupil_distance: job.prescription.centered_on(job.made_for),
         height: job.height(),
         material: &job.material.details,
         design: job.design,

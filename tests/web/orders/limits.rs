@@ -130,7 +130,7 @@ async fn every_text_has_its_length() {
     for (field, most) in [
         ("frame_maker", 80),
         ("frame_model", 80),
-        ("frame_colour", 60),
+        ("frame_color", 60),
         ("prescriber", 120),
         ("diagnosis", 200),
         ("note", 1000),
@@ -157,9 +157,9 @@ async fn what_is_unusual_is_asked_about_from_its_limit_on() {
         (like("-2.00 -4.00 x 90", "-2.00 -4.00 x 90"), like("-2.00 -4.125 x 90", "-2.00 -4.125 x 90"), "beyond ±4.00"),
         (like("-2.00 5.00 BI", "-2.00"), like("-2.00 5.01 BI", "-2.00"), "beyond 5.00"),
         (like("-5.00", "-2.00"), like("-5.125", "-2.00"), "differ"),
-        // The centres of the frame are 50 + 18 mm apart.
-        (vec![("pd", "54")], vec![("pd", "53.99")], "lens centres"),
-        (vec![("pd", "72")], vec![("pd", "72.01")], "lens centres"),
+        // The centers of the frame are 50 + 18 mm apart.
+        (vec![("pd", "54")], vec![("pd", "53.99")], "lens centers"),
+        (vec![("pd", "72")], vec![("pd", "72.01")], "lens centers"),
         (vec![("promised_on", "2026-12-25")], vec![("promised_on", "2026-12-26")], "30 days"),
         (vec![("expires_on", "2026-11-25")], vec![("expires_on", "2026-11-24")], "past its date"),
     ] {

@@ -141,7 +141,7 @@ fn faults_say_what_is_missing() {
         ("-2.25 -1.25 x 95 sph", PrescriptionFault::Unreadable(word("sph"))),
         ("-1.2.5", PrescriptionFault::NotANumber(word("1.2.5"))),
         ("-1.234", PrescriptionFault::TooFine(word("1.234"))),
-        ("-4000 sph", PrescriptionFault::Power(PowerError::SphereOutOfRange(Dioptre::MIN))),
+        ("-4000 sph", PrescriptionFault::Power(PowerError::SphereOutOfRange(Diopter::MIN))),
         ("-4001 sph", PrescriptionFault::OutOfRange(word("-4001"))),
         ("-123456789 sph", PrescriptionFault::OutOfRange(word("123456789"))),
         ("-2.25 BI", PrescriptionFault::PrismSigned(word("-2.25"))),

@@ -4,7 +4,7 @@ use crate::bench::verification::{Measurement, Notation, PairReading};
 use crate::desk::job::Job;
 use crate::desk::order::HEIGHT;
 use crate::optics::prescription::{LensPower, PowerError, read_measured, read_pupil_distance_for};
-use crate::optics::unit::{Axis, Dioptre};
+use crate::optics::unit::{Axis, Diopter};
 use crate::optics::{Eye, Pair};
 use crate::web::form::Form;
 use crate::web::measure;
@@ -140,7 +140,7 @@ fn read_drums(form: &mut Form, names: &EyeReadingNames) -> Option<(LensPower, St
     }
 }
 
-fn drum_words(first: Dioptre, second: Dioptre, axis: Option<Axis>) -> String {
+fn drum_words(first: Diopter, second: Diopter, axis: Option<Axis>) -> String {
     let axis = axis.map(|axis| format!(" at axis {axis}")).unwrap_or_default();
     format!("drums {first} and {second}{axis}")
 }
@@ -153,15 +153,15 @@ fn drums_of(words: &str) -> Option<(&str, &str, &str)> {
 }
 
 /// A missing sign is asked for, never guessed.
-fn read_drum(text: &str) -> Result<Dioptre, String> {
+fn read_drum(text: &str) -> Result<Diopter, String> {
     if text.is_empty() {
         return Err("Write the power on the drum, such as -2.25".to_owned());
     }
     if matches!(text.to_ascii_lowercase().as_str(), "pl" | "plano") {
-        return Ok(Dioptre::ZERO);
+        return Ok(Diopter::ZERO);
     }
-    let power: Dioptre = text.parse().map_err(|e: crate::optics::unit::UnitError| e.to_string())?;
-    if power != Dioptre::ZERO && !text.starts_with(['+', '-', '−', '–', '—']) {
+    let power: Diopter = text.parse().map_err(|e: crate::optics::unit::UnitError| e.to_string())?;
+    if power != Diopter::ZERO && !text.starts_with(['+', '-', '−', '–', '—']) {
         return Err(format!("Is it +{text} or -{text}? Write the sign"));
     }
     Ok(power)
@@ -179,8 +179,8 @@ mod tests {
     #[test]
     fn a_drum_needs_its_sign() {
         assert_eq!(read_drum("-2.25").map(|d| d.hundredths()), Ok(-225));
-        assert_eq!(read_drum("pl"), Ok(Dioptre::ZERO));
-        assert_eq!(read_drum("0.00"), Ok(Dioptre::ZERO));
+        assert_eq!(read_drum("pl"), Ok(Diopter::ZERO));
+        assert_eq!(read_drum("0.00"), Ok(Diopter::ZERO));
         assert!(read_drum("2.25").is_err_and(|e| e.contains("Write the sign")));
         assert!(read_drum("-225").is_err() && read_drum("").is_err());
     }

@@ -5,9 +5,9 @@ use crate::bench::lens::{LensOverrides, THINNEST_EDGE, TRIAL_FRONT};
 use crate::desk::catalogue::{Material, MaterialDetails};
 use crate::desk::job::Job;
 use crate::desk::limit::{LengthLimit, LimitError};
-use crate::desk::stock::{CENTRE, DIAMETER};
+use crate::desk::stock::{CENTER, DIAMETER};
 use crate::optics::Pair;
-use crate::optics::unit::{Dioptre, Millimetre, UnitError};
+use crate::optics::unit::{Diopter, Millimeter, UnitError};
 use crate::shape::bevel::{Hold, Placement};
 use crate::shape::thickness::Thickness;
 use crate::web::form::Form;
@@ -24,7 +24,7 @@ const AT: &str = "at";
 /// Every field, in the order of the form.
 pub(super) const FIELDS: [&str; 8] = [MATERIAL, FRONT, THICK, MM, BLANK, HOLD, PLACE, AT];
 
-/// Where a line goes when only its rule is chosen: a third of the edge (common practice), or a millimetre.
+/// Where a line goes when only its rule is chosen: a third of the edge (common practice), or a millimeter.
 const USUAL_SHARE: f64 = 1.0 / 3.0;
 const USUAL_FROM_FRONT_MM: f64 = 1.0;
 
@@ -58,7 +58,7 @@ pub(super) fn read_edge_choice<'a>(
             material: other.map(|m| &m.details),
             power: None,
             hold: Some(hold),
-            front_power_d: form.read_optional(FRONT, |t| TRIAL_FRONT.read(t)).flatten().map(Dioptre::to_f64),
+            front_power_d: form.read_optional(FRONT, |t| TRIAL_FRONT.read(t)).flatten().map(Diopter::to_f64),
             thickness: read_thickness(form),
             diameter_mm: form.read_optional(BLANK, |t| length_mm(DIAMETER.named("A blank"), t)).flatten(),
         },
@@ -71,18 +71,18 @@ fn read_thickness(form: &mut Form) -> Option<Thickness> {
     match form.value(THICK).trim() {
         "" => {
             if !form.value(MM).trim().is_empty() {
-                form.fail(THICK, "Choose what this thickness is of: the centre or the thinnest edge");
+                form.fail(THICK, "Choose what this thickness is of: the center or the thinnest edge");
             }
             None
         }
-        "centre" | "edge" if form.value(MM).trim().is_empty() => {
-            form.fail(MM, "Say how thick, in millimetres");
+        "center" | "edge" if form.value(MM).trim().is_empty() => {
+            form.fail(MM, "Say how thick, in millimeters");
             None
         }
-        "centre" => form.read(MM, |t| length_mm(CENTRE, t)).map(Thickness::Centre),
+        "center" => form.read(MM, |t| length_mm(CENTER, t)).map(Thickness::Center),
         "edge" => form.read(MM, |t| length_mm(THINNEST_EDGE, t)).map(Thickness::ThinnestEdge),
         _ => {
-            form.fail(THICK, "Choose the centre or the thinnest edge");
+            form.fail(THICK, "Choose the center or the thinnest edge");
             None
         }
     }
@@ -128,12 +128,12 @@ fn read_placement(form: &mut Form, rim_curve_tool_d: &Pair<Option<f64>>) -> Opti
 }
 
 fn length_mm(limit: LengthLimit, text: &str) -> Result<f64, LimitError> {
-    limit.read(text).map(Millimetre::to_f64)
+    limit.read(text).map(Millimeter::to_f64)
 }
 
 /// A share of the edge in percent.
 fn share(text: &str) -> Result<f64, String> {
-    let percent = text.trim().trim_end_matches('%').parse::<Millimetre>().map_err(|why: UnitError| why.to_string())?;
+    let percent = text.trim().trim_end_matches('%').parse::<Millimeter>().map_err(|why: UnitError| why.to_string())?;
     if (0..=10_000).contains(&percent.hundredths()) {
         return Ok(percent.to_f64() / 100.0);
     }

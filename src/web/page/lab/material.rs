@@ -7,7 +7,7 @@ use axum::extract::{Path, State};
 use super::read::{read_code, scaled, written};
 use super::{PriceRow, SelectOption};
 use crate::desk::catalogue::{
-    ABBE_TENTHS, CENTRE_HUNDREDTHS, Cutting, DENSITY_HUNDREDTHS, INDEX_THOUSANDTHS, Material, MaterialDetails,
+    ABBE_TENTHS, CENTER_HUNDREDTHS, Cutting, DENSITY_HUNDREDTHS, INDEX_THOUSANDTHS, Material, MaterialDetails,
 };
 use crate::desk::money::Cents;
 use crate::desk::procedure_code;
@@ -89,7 +89,7 @@ pub(crate) async fn new_material(State(state): State<AppState>) -> PageResult {
     let key = format!("material-new-{}", state.store.count_materials().await?);
     let mut form = draft_of(&state, &key).await?;
     form.set_default(MaterialForm::CUTTING, Cutting::Wet.key());
-    form.set_default(MaterialForm::CENTRE, "1.50");
+    form.set_default(MaterialForm::CENTER, "1.50");
     show(&MaterialPage::new(&state, form, key, None))
 }
 
@@ -162,7 +162,7 @@ impl MaterialForm {
     pub(in crate::web) const INDEX: &str = "index";
     pub(in crate::web) const ABBE: &str = "abbe";
     pub(in crate::web) const DENSITY: &str = "density";
-    pub(in crate::web) const CENTRE: &str = "centre";
+    pub(in crate::web) const CENTER: &str = "center";
     const CUTTING: &str = "cutting";
     const CODE: &str = "code";
     pub(in crate::web) const PRICE: &str = "price";
@@ -173,7 +173,7 @@ impl MaterialForm {
             (Self::INDEX, written(details.index_thousandths, 3)),
             (Self::ABBE, written(details.abbe_tenths, 1)),
             (Self::DENSITY, written(details.density_hundredths, 2)),
-            (Self::CENTRE, written(details.centre_hundredths, 2)),
+            (Self::CENTER, written(details.centre_hundredths, 2)),
             (Self::CUTTING, details.cutting.key().to_owned()),
             (Self::CODE, details.code.clone()),
             (Self::PRICE, details.price.plain()),
@@ -185,7 +185,7 @@ impl MaterialForm {
         let index = form.read(Self::INDEX, |t| scaled("A refractive index", t, 3, INDEX_THOUSANDTHS));
         let abbe = form.read(Self::ABBE, |t| scaled("An Abbe number", t, 1, ABBE_TENTHS));
         let density = form.read(Self::DENSITY, |t| scaled("A density in g/cm³", t, 2, DENSITY_HUNDREDTHS));
-        let centre = form.read(Self::CENTRE, |t| scaled("A centre thickness in mm", t, 2, CENTRE_HUNDREDTHS));
+        let center = form.read(Self::CENTER, |t| scaled("A center thickness in mm", t, 2, CENTER_HUNDREDTHS));
         let cutting = form.read(Self::CUTTING, |t| Cutting::from_key(t).ok_or("Choose how it is cut"));
         let code = form.read(Self::CODE, read_code);
         let price = form.read(Self::PRICE, |t| Cents::read_price(t, Cents::MOST_PRICE));
@@ -194,7 +194,7 @@ impl MaterialForm {
             index_thousandths: index?,
             abbe_tenths: abbe?,
             density_hundredths: density?,
-            centre_hundredths: centre?,
+            centre_hundredths: center?,
             cutting: cutting?,
             code: code?,
             price: price?,

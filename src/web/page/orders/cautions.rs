@@ -6,13 +6,13 @@ use time::Date;
 
 use super::context::OrderContext;
 use super::form::OrderForm;
-use crate::desk::centre_height::CentreHeight;
+use crate::desk::center_height::CenterHeight;
 use crate::desk::deadline::promise_warning;
 use crate::desk::job::EyeTask;
 use crate::desk::order::{FRAME_OVER_PUPILS_MM, HEIGHT_FROM_MIDDLE_MM};
 use crate::desk::prescription::{MadeFor, Prescription};
 use crate::optics::prescription::{PupilDistance, cautions, pupil_distance_cautions};
-use crate::optics::unit::Millimetre;
+use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
 
 /// Something to confirm, beside its field.
@@ -34,9 +34,9 @@ pub fn seen_mark(cautions: &[OrderCaution]) -> String {
 /// What the frame and the heights are compared by.
 pub(super) struct FrameFacts {
     /// Eye size and bridge as stamped.
-    pub(super) stamped: Option<(Millimetre, Millimetre)>,
+    pub(super) stamped: Option<(Millimeter, Millimeter)>,
     pub(super) made_for: Option<MadeFor>,
-    pub(super) height: Pair<Option<CentreHeight>>,
+    pub(super) height: Pair<Option<CenterHeight>>,
     /// What is done for each eye.
     pub(super) tasks: Pair<EyeTask>,
 }
@@ -101,12 +101,12 @@ fn frame_cautions(prescription: &Prescription, frame: &FrameFacts, context: &Ord
         (_, _, Some((eye_size, bridge))) => Some(eye_size.to_f64() + bridge.to_f64()),
         _ => None,
     };
-    let pd: PupilDistance = prescription.centred_on(frame.made_for.unwrap_or_default());
+    let pd: PupilDistance = prescription.centered_on(frame.made_for.unwrap_or_default());
     if let Some(frame_pd_mm) = frame_pd_mm {
         let over_mm = frame_pd_mm - pd.binocular().to_f64();
         if !FRAME_OVER_PUPILS_MM.contains(&over_mm) {
             let says = format!(
-                "The lens centres of this frame stand {frame_pd_mm:.1} mm apart, the pupils {}: each lens moves \
+                "The lens centers of this frame stand {frame_pd_mm:.1} mm apart, the pupils {}: each lens moves \
                  {:.1} mm. Is the frame the right size?",
                 pd.binocular(),
                 over_mm.abs() / 2.0

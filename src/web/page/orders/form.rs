@@ -9,7 +9,7 @@ use super::context::OrderContext;
 use super::remake::read_remake;
 use crate::desk::bill::Charge;
 use crate::desk::catalogue::{Material, Treatment, TreatmentKind};
-use crate::desk::centre_height::CentreHeight;
+use crate::desk::center_height::CenterHeight;
 use crate::desk::eye_order::{EyeOrder, EyesFault, EyesOrdered, read_eye_order};
 use crate::desk::frame::{BRIDGE, EYE_SIZE, FrameDetails, Rim, TEMPLE};
 use crate::desk::job::EyeTask;
@@ -21,7 +21,7 @@ use crate::desk::prescription::{MadeFor, Prescription};
 use crate::desk::remake::Remake;
 use crate::desk::text::{line, lines, needed};
 use crate::optics::prescription::{PrescriptionFault, PupilDistance, PupilDistanceFault, read_pupil_distance_for};
-use crate::optics::unit::{Millimetre, Tilt};
+use crate::optics::unit::{Millimeter, Tilt};
 use crate::optics::{Eye, Pair};
 use crate::web::form::Form;
 use crate::web::words::{iso, parse_day};
@@ -53,7 +53,7 @@ pub(super) struct TypedPair {
     pub(super) prescription: Prescription,
     pub(super) tasks: Pair<EyeTask>,
     pub(super) made_for: MadeFor,
-    pub(super) height: Pair<CentreHeight>,
+    pub(super) height: Pair<CenterHeight>,
     pub(super) material: Material,
 }
 
@@ -89,7 +89,7 @@ impl OrderForm {
     pub(super) const FRAME_NAME: &str = "frame_name";
     pub(in crate::web) const FRAME_MAKER: &str = "frame_maker";
     pub(in crate::web) const FRAME_MODEL: &str = "frame_model";
-    pub(in crate::web) const FRAME_COLOUR: &str = "frame_colour";
+    pub(in crate::web) const FRAME_COLOR: &str = "frame_color";
     pub(in crate::web) const FRAME_EYE_SIZE: &str = "frame_eye_size";
     pub(in crate::web) const FRAME_BRIDGE: &str = "frame_bridge";
     pub(in crate::web) const FRAME_TEMPLE: &str = "frame_temple";
@@ -203,11 +203,11 @@ impl OrderForm {
             form.fail(names.right, "Type the height of at least one pupil");
         }
         for (eye, name) in names.iter() {
-            let pupil = form.read(name, CentreHeight::read);
+            let pupil = form.read(name, CenterHeight::read);
             let (Some(pupil), Some(tilt)) = (pupil, tilt) else { continue };
             // An empty pupil leaves what was typed for its center.
             let Some(height) = pupil.lowered_for(tilt) else { continue };
-            match CentreHeight::read(&height.typed()) {
+            match CenterHeight::read(&height.typed()) {
                 Ok(height) => form.set(Self::height(eye), height.typed()),
                 Err(why) => form.fail(name, why),
             }
@@ -330,7 +330,7 @@ pub(super) struct LensFields<'a> {
     pub(super) coating: Option<Option<&'a Treatment>>,
     pub(super) second_coating: Option<Option<&'a Treatment>>,
     pub(super) tint: Option<Option<&'a Treatment>>,
-    pub(super) height: Pair<Option<CentreHeight>>,
+    pub(super) height: Pair<Option<CenterHeight>>,
     /// For the bench.
     pub(super) note: Option<String>,
 }
@@ -388,10 +388,10 @@ fn read_customer(form: &mut Form, context: &OrderContext) -> Option<CustomerChoi
 pub(in crate::web) struct FrameFields {
     maker: Option<String>,
     model: Option<String>,
-    colour: Option<String>,
-    eye_size: Option<Millimetre>,
-    bridge: Option<Millimetre>,
-    temple: Option<Option<Millimetre>>,
+    color: Option<String>,
+    eye_size: Option<Millimeter>,
+    bridge: Option<Millimeter>,
+    temple: Option<Option<Millimeter>>,
     rim: Option<Rim>,
 }
 
@@ -413,7 +413,7 @@ impl FrameFields {
         Self {
             maker: form.read(OrderForm::FRAME_MAKER, |t| needed("The maker", t, 80)),
             model: form.read(OrderForm::FRAME_MODEL, |t| needed("The model", t, 80)),
-            colour: form.read(OrderForm::FRAME_COLOUR, |t| line("The colour", t, 60)),
+            color: form.read(OrderForm::FRAME_COLOR, |t| line("The color", t, 60)),
             eye_size: form.read(OrderForm::FRAME_EYE_SIZE, |t| EYE_SIZE.read(t)),
             bridge: form.read(OrderForm::FRAME_BRIDGE, |t| BRIDGE.read(t)),
             temple: form.read_optional(OrderForm::FRAME_TEMPLE, |t| TEMPLE.read(t)),
@@ -434,7 +434,7 @@ impl FrameFields {
         Some(FrameDetails {
             maker: self.maker.clone()?,
             model: self.model.clone()?,
-            colour: self.colour.clone()?,
+            color: self.color.clone()?,
             eye_size: self.eye_size?,
             bridge: self.bridge?,
             temple: self.temple?,
@@ -454,7 +454,7 @@ impl FrameFields {
     }
 
     /// Eye size and bridge as stamped.
-    fn stamped(&self, context: &OrderContext) -> Option<(Millimetre, Millimetre)> {
+    fn stamped(&self, context: &OrderContext) -> Option<(Millimeter, Millimeter)> {
         match &context.frame {
             Some(frame) => Some((frame.details.eye_size, frame.details.bridge)),
             None => self.eye_size.zip(self.bridge),
@@ -537,8 +537,8 @@ fn read_prescription(
     })
 }
 
-fn read_height(form: &mut Form, eye: Eye, context: &OrderContext) -> Option<CentreHeight> {
-    let height = form.read(OrderForm::height(eye), CentreHeight::read)?;
+fn read_height(form: &mut Form, eye: Eye, context: &OrderContext) -> Option<CenterHeight> {
+    let height = form.read(OrderForm::height(eye), CenterHeight::read)?;
     if let Some(boxes) = &context.boxes {
         let b_mm = boxes.get(eye).b_mm;
         if height.above_bottom_mm(b_mm) >= b_mm {

@@ -1,21 +1,21 @@
 //! The height of an optical center as it was ordered: from the lowest point of the box, from the middle, or not at all.
 
 use super::order::HEIGHT;
-use crate::optics::unit::{Millimetre, Tilt};
+use crate::optics::unit::{Millimeter, Tilt};
 
 /// Where an optical center is to stand.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
-pub enum CentreHeight {
+pub enum CenterHeight {
     /// Above the lowest point of the box.
-    Bottom(Millimetre),
+    Bottom(Millimeter),
     /// Above the middle line of the box, half of B; below is negative.
-    Middle(Millimetre),
+    Middle(Millimeter),
     /// Nothing was ordered: the middle line.
     #[default]
     Assumed,
 }
 
-impl CentreHeight {
+impl CenterHeight {
     /// Reads `20`, `4 above the middle`, `2 below the middle`, or nothing.
     ///
     /// # Errors
@@ -29,15 +29,15 @@ impl CentreHeight {
         let words: Vec<&str> =
             typed.split_whitespace().filter(|word| !["mm", "the", "of", "frame"].contains(word)).collect();
         match words.as_slice() {
-            ["middle"] => Ok(Self::Middle(Millimetre::ZERO)),
+            ["middle"] => Ok(Self::Middle(Millimeter::ZERO)),
             [size, side @ ("above" | "below"), "middle"] => {
-                let size: Millimetre = size.parse().map_err(|_| Self::wanted(&typed))?;
+                let size: Millimeter = size.parse().map_err(|_| Self::wanted(&typed))?;
                 let limit = 1000;
                 if !(0..=limit).contains(&size.hundredths()) {
                     return Err("A height is at most 10 mm above or below the middle".to_owned());
                 }
                 let sign = if *side == "below" { -1 } else { 1 };
-                Millimetre::from_hundredths(sign * size.hundredths()).map(Self::Middle).map_err(|why| why.to_string())
+                Millimeter::from_hundredths(sign * size.hundredths()).map(Self::Middle).map_err(|why| why.to_string())
             }
             [size] => HEIGHT.read(size).map(Self::Bottom).map_err(|why| why.to_string()),
             _ => Err(Self::wanted(&typed)),
@@ -47,7 +47,7 @@ impl CentreHeight {
     /// The height of the optical center for a pupil at this height: 1 mm lower for each 2° of pantoscopic tilt, so that
     /// the optical axis still meets the center of rotation of the eye. Source: common practice. `None` without a height.
     pub fn lowered_for(self, tilt: Tilt) -> Option<Self> {
-        let lower = |height: Millimetre| Millimetre::from_hundredths(height.hundredths() - tilt.hundredths() / 2).ok();
+        let lower = |height: Millimeter| Millimeter::from_hundredths(height.hundredths() - tilt.hundredths() / 2).ok();
         match self {
             Self::Bottom(height) => lower(height).map(Self::Bottom),
             Self::Middle(up) => lower(up).map(Self::Middle),
@@ -63,7 +63,7 @@ impl CentreHeight {
     pub fn typed(self) -> String {
         match self {
             Self::Bottom(height) => height.to_string(),
-            Self::Middle(Millimetre::ZERO) => "middle".to_owned(),
+            Self::Middle(Millimeter::ZERO) => "middle".to_owned(),
             Self::Middle(up) if up.hundredths() < 0 => format!("{} below the middle", size(up)),
             Self::Middle(up) => format!("{} above the middle", size(up)),
             Self::Assumed => String::new(),
@@ -74,7 +74,7 @@ impl CentreHeight {
     pub fn words(self) -> String {
         match self {
             Self::Bottom(height) => format!("{height} mm"),
-            Self::Middle(Millimetre::ZERO) => "the middle".to_owned(),
+            Self::Middle(Millimeter::ZERO) => "the middle".to_owned(),
             Self::Middle(up) if up.hundredths() < 0 => format!("{} mm below the middle", size(up)),
             Self::Middle(up) => format!("{} mm above the middle", size(up)),
             Self::Assumed => "the middle, assumed".to_owned(),
@@ -91,7 +91,7 @@ impl CentreHeight {
     }
 }
 
-fn size(up: Millimetre) -> String {
+fn size(up: Millimeter) -> String {
     format!("{:.2}", up.to_f64().abs())
 }
 
@@ -110,8 +110,8 @@ mod tests {
             ("20", "-4", Some("22.00 mm")),
             ("", "8", None),
         ] {
-            let got = CentreHeight::read(pupil).unwrap().lowered_for(tilt.parse().unwrap());
-            assert_eq!(got.map(CentreHeight::words).as_deref(), want, "{pupil} at {tilt} (common practice)");
+            let got = CenterHeight::read(pupil).unwrap().lowered_for(tilt.parse().unwrap());
+            assert_eq!(got.map(CenterHeight::words).as_deref(), want, "{pupil} at {tilt} (common practice)");
         }
         // A line from the center, at right angles to a lens tilted by 10 degrees, falls by 27 tan 10 = 4.76 mm to the
         // center of rotation 27 mm behind it (textbook): close to 5.
@@ -129,9 +129,9 @@ mod tests {
             ("Middle of the frame", "the middle", 18.0),
             ("", "the middle, assumed", 18.0),
         ] {
-            let height = CentreHeight::read(typed).unwrap();
+            let height = CenterHeight::read(typed).unwrap();
             assert_eq!((height.words().as_str(), height.above_bottom_mm(36.0)), (words, mm), "{typed}");
-            assert_eq!(CentreHeight::read(&height.typed()), Ok(height), "{typed}");
+            assert_eq!(CenterHeight::read(&height.typed()), Ok(height), "{typed}");
         }
         for (typed, says) in [
             ("4.99", "between 5 and 60"),
@@ -142,9 +142,9 @@ mod tests {
             ("-4 above the middle", "at most 10 mm"),
         ] {
             assert!(
-                CentreHeight::read(typed).is_err_and(|why| why.contains(says)),
+                CenterHeight::read(typed).is_err_and(|why| why.contains(says)),
                 "{typed}: {:?}",
-                CentreHeight::read(typed)
+                CenterHeight::read(typed)
             );
         }
     }
