@@ -109,6 +109,10 @@ fn check() -> CheckSummary {
 }
 
 fn ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> String {
+    made_ticket(a_mm, b_mm, dbl_mm, rim).render().unwrap()
+}
+
+fn made_ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> Ticket {
     let (materials, treatments, lab) = (starting_materials(), starting_treatments(), lab());
     let shape = outline(a_mm, b_mm);
     let wanted = Pair::new(Wanted { pd_mm: 31.2, height_mm: 21.3 }, Wanted { pd_mm: 32.9, height_mm: 21.0 });
@@ -151,8 +155,6 @@ fn ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> String {
         lenses: Pair::new(None, None),
         check: Some(&check),
     })
-    .render()
-    .unwrap()
 }
 
 fn packing_sheet(is_impact_proven: bool) -> String {
