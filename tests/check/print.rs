@@ -245,6 +245,24 @@ fn words(html: &str) -> String {
     words.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
+/// Tickets are kept as they were printed, some with the names that these fields had then.
+#[test]
+fn a_ticket_kept_under_older_names_is_read() {
+    let ticket = made_ticket(52.0, 36.0, 18.0, Rim::Metal);
+    let kept = ticket.to_json().unwrap();
+    let mut older = kept.clone();
+    for (now, then) in [
+        ("center_in", "centre_in"),
+        ("center_up", "centre_up"),
+        ("boxing_center", "boxing_centre"),
+        ("optical_center", "optical_centre"),
+    ] {
+        assert!(kept.contains(now), "{now}");
+        older = older.replace(now, then);
+    }
+    assert_eq!(Ticket::from_json(&older).unwrap(), ticket);
+}
+
 #[test]
 fn the_ticket_carries_what_the_bench_needs() {
     let html = ticket(52.0, 36.0, 18.0, Rim::Metal);
