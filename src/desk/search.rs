@@ -41,6 +41,10 @@ pub struct FoundJob {
     pub customer: String,
     /// Where they live.
     pub town: String,
+    /// Who pays, if it is somebody else.
+    pub payer: Option<String>,
+    /// Who gets the parcel, if it is somebody else.
+    pub recipient: Option<String>,
     /// In which frame.
     pub frame: FrameDetails,
     /// What was prescribed; `None` for an eye without a prescription.

@@ -47,7 +47,7 @@ fn words_of(text: &str) -> impl Iterator<Item = &str> {
     text.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty())
 }
 
-/// Writes the words of a customer again, and those of the jobs the customer wears or pays for.
+/// Writes the words of a customer again, and those of the jobs the customer wears, pays for or gets by post.
 pub(super) async fn index_customer(tx: &mut SqliteConnection, id: CustomerId) -> Result<(), StoreError> {
     sqlx::query!(
         "insert or replace into customer_search (rowid, name, place, phone, email)
@@ -65,7 +65,8 @@ pub(super) async fn index_customer(tx: &mut SqliteConnection, id: CustomerId) ->
     keep_words(tx, words.iter().map(String::as_str)).await?;
     let jobs = sqlx::query_scalar!(
         r#"select number as "number!: i64" from job where patient_id = ?1
-           union select job_number from job_revision where payer_id = ?1 and payer_id <> patient_id"#,
+           union select job_number from job_revision where payer_id = ?1 and payer_id <> patient_id
+           union select job_number from job_revision where recipient_id = ?1 and recipient_id <> patient_id"#,
         id
     )
     .fetch_all(&mut *tx)
@@ -344,6 +345,9 @@ impl Store {
         sqlx::query_as!(
             FoundRow,
             r#"select j.number as "number!: i64", c.name as customer, c.city as town,
+                      (select name from customer where id = r.payer_id and r.payer_id <> j.patient_id) as "payer?",
+                      (select name from customer where id = r.recipient_id and r.recipient_id <> j.patient_id)
+                          as "recipient?",
                       f.body as "frame!: Json<FrameRow>", j.ordered_on as "ordered_on: Date", j.stage,
                       e.body as "eyes!: Json<Vec<EyeRow>>"
                from (select rowid as number from job_search where job_search match ?1 order by rowid desc limit ?2) s
@@ -367,6 +371,8 @@ struct FoundRow {
     number: i64,
     customer: String,
     town: String,
+    payer: Option<String>,
+    recipient: Option<String>,
     frame: Json<FrameRow>,
     ordered_on: Date,
     stage: String,
@@ -380,6 +386,8 @@ impl TryFrom<FoundRow> for FoundJob {
             number: row.number,
             customer: row.customer,
             town: row.town,
+            payer: row.payer,
+            recipient: row.recipient,
             frame: Frame::try_from(row.frame.0)?.details,
             eyes: prescribed_eyes(row.eyes.0)?,
             ordered_on: row.ordered_on,

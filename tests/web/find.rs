@@ -1,7 +1,7 @@
 //! Finding a job by what is known of it, and scanned barcodes.
 
 use rimbook::desk::customer::Person;
-use rimbook::desk::order::{CustomerChoice, FrameChoice, NewOrder};
+use rimbook::desk::order::{CustomerChoice, FrameChoice, NewOrder, People, Recipient};
 use time::macros::date;
 
 use crate::support::{Answer, TestLab};
@@ -157,6 +157,33 @@ async fn a_corrected_name_is_found_and_the_old_one_is_not() {
         assert_eq!(found(&lab, q).await, [lena.to_string()], "{q}");
     }
     assert!(found(&lab, "marchwer").await.is_empty());
+}
+
+#[tokio::test]
+async fn who_pays_and_who_gets_the_parcel_find_the_job() {
+    let lab = TestLab::new().await;
+    lab.given_job().await;
+    let person = |name: &str, city: &str| {
+        let name = name.to_owned();
+        let (line1, city) = ("1 Rope Walk".to_owned(), city.to_owned());
+        CustomerChoice::New(Person { name, line1, city, region: "PM".into(), postcode: "00431".into(), ..Person::default() })
+    };
+    let people = People {
+        payer: Some(person("Osric Pennyfather", "Eelbank")),
+        recipient: Recipient::Other(Box::new(person("Thea Moorgate", "Curlew Sound"))),
+    };
+    let number = lab.given_order(&NewOrder { people, ..lab.order().await }).await.to_string();
+    for q in ["pennyfather", "thea moorgate", "Morgate", "curlew sound"] {
+        assert_eq!(found(&lab, q).await, [number.as_str()], "{q}");
+    }
+    let row = find(&lab, "thea").await.texts("tbody td");
+    assert!(row[0].contains("paid by Osric Pennyfather") && row[0].contains("sent to Thea Moorgate"), "{row:?}");
+    // A corrected name of the recipient is found too.
+    let recipient = lab.store.get_job(number.parse().unwrap()).await.unwrap().recipient.clone();
+    let renamed = Person { name: "Thea Vandermeer".into(), ..recipient.person };
+    lab.store.change_customer("change", recipient.id, &renamed, crate::support::NOW).await.unwrap();
+    assert_eq!(found(&lab, "vandermeer").await, [number.as_str()]);
+    assert!(found(&lab, "moorgate").await.is_empty());
 }
 
 #[tokio::test]

@@ -43,6 +43,8 @@ struct JobRow {
     number: i64,
     customer: String,
     town: String,
+    /// Who pays and who gets the parcel, where that is not the customer.
+    others: Vec<String>,
     frame: String,
     right: String,
     left: String,
@@ -56,7 +58,10 @@ impl From<FoundJob> for JobRow {
             Some(rx) => rx.power.to_minus().to_string(),
             None => "none".to_owned(),
         };
+        let payer = job.payer.map(|name| format!("paid by {name}"));
+        let recipient = job.recipient.map(|name| format!("sent to {name}"));
         Self {
+            others: payer.into_iter().chain(recipient).collect(),
             right: power(Eye::Right),
             left: power(Eye::Left),
             number: job.number,
