@@ -18,7 +18,7 @@ for (const heading of all('h1, h2, h3, h4, h5, h6').filter(seen)) {
 }
 const ids = all('[id]').map((e) => e.id);
 for (const id of new Set(ids.filter((id, i) => ids.indexOf(id) !== i))) faults.push(`id ${id} stands twice`);
-for (const attribute of ['aria-describedby', 'aria-labeledby', 'aria-controls', 'for']) {
+for (const attribute of ['aria-describedby', 'aria-labelledby', 'aria-controls', 'for']) {
   for (const e of all(`[${attribute}]`)) {
     for (const id of e.getAttribute(attribute).split(/\s+/).filter(Boolean)) {
       if (!document.getElementById(id)) faults.push(`${attribute}=${id} names nothing: ${name(e)}`);

@@ -72,8 +72,8 @@ async fn someone_else_pays_and_a_third_gets_the_parcel() {
     order(&lab, &chosen).await.assert_status(303);
     assert_eq!(people(&lab, 1002).await, ["Piet Marrow", "Bram Marrow", "Bram Marrow"]);
     let page = lab.get(&format!("/customers/{}", bram.id)).await;
-    assert_eq!(page.texts("table[aria-labeledby=paid-head] tbody th"), ["1002", "1001"]);
-    assert_eq!(page.texts("table[aria-labeledby=paid-head] tbody td:nth-child(2)"), ["Piet Marrow", "Odile Marrow"]);
+    assert_eq!(page.texts("table[aria-labelledby=paid-head] tbody th"), ["1002", "1001"]);
+    assert_eq!(page.texts("table[aria-labelledby=paid-head] tbody td:nth-child(2)"), ["Piet Marrow", "Odile Marrow"]);
     let odile = customer(&lab, "Odile").await;
     assert!(lab.get(&format!("/customers/{}", odile.id)).await.texts("#paid-head").is_empty());
     assert_eq!(lab.store.list_customers("Bram", 5).await.unwrap().len(), 1, "added once");
