@@ -166,7 +166,14 @@ async fn who_pays_and_who_gets_the_parcel_find_the_job() {
     let person = |name: &str, city: &str| {
         let name = name.to_owned();
         let (line1, city) = ("1 Rope Walk".to_owned(), city.to_owned());
-        CustomerChoice::New(Person { name, line1, city, region: "PM".into(), postcode: "00431".into(), ..Person::default() })
+        CustomerChoice::New(Person {
+            name,
+            line1,
+            city,
+            region: "PM".into(),
+            postcode: "00431".into(),
+            ..Person::default()
+        })
     };
     let people = People {
         payer: Some(person("Osric Pennyfather", "Eelbank")),
