@@ -14,6 +14,8 @@ use thiserror::Error;
 use answer::CalcAnswer;
 use request::Question;
 
+use crate::optics::notation::brief;
+
 /// What `rimbook calc --help` prints: the request, the answer, the conventions, one worked pair.
 pub const HELP: &str = include_str!("calc/help.txt");
 
@@ -30,7 +32,7 @@ pub struct CalcError {
 impl CalcError {
     fn new(field: impl Into<String>, problem: impl Into<String>) -> Self {
         // A name in the request may hold line breaks.
-        let one_line = |text: String| text.replace(char::is_control, " ");
+        let one_line = |text: String| brief(text.replace(char::is_control, " "));
         Self { field: one_line(field.into()), problem: one_line(problem.into()) }
     }
 }

@@ -55,6 +55,14 @@ pub enum BillFault {
 }
 
 impl Account {
+    /// The payments by their day, as a bill lists them; those of one day in the order they were booked. A clock that
+    /// went back, or a check that was booked later, does not change a list of days.
+    pub fn payments_by_day(&self) -> Vec<&BookedPayment> {
+        let mut payments: Vec<_> = self.payments.iter().collect();
+        payments.sort_by_key(|booked| booked.payment.paid_on);
+        payments
+    }
+
     /// The account of an order as it is taken, its lines numbered from 1.
     pub fn of_order(charges: &[Charge], payments: &[Payment], charged_on: Date) -> Self {
         let line = |(seq, charge): (i64, &Charge)| BillLine {

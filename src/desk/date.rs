@@ -1,9 +1,14 @@
 //! How a date is written: one style, `Nov 25, 2026`, for pages and papers.
 
+use std::ops::RangeInclusive;
+
 use time::macros::format_description;
 use time::{Date, OffsetDateTime};
 
 time::serde::format_description!(pub iso_date, Date, "[year]-[month]-[day]");
+
+/// Whoever wears a pair may be old; nobody promises one for the next century but one.
+const YEARS: RangeInclusive<i32> = 1900..=2199;
 
 /// Reads `2026-11-25`, as a date field sends it, or a day typed by hand as month/day/year.
 ///
@@ -12,15 +17,16 @@ time::serde::format_description!(pub iso_date, Date, "[year]-[month]-[day]");
 /// A sentence that says how to write it.
 pub fn read(text: &str) -> Result<Date, String> {
     let text = text.trim();
-    Date::parse(text, format_description!("[year]-[month]-[day]"))
-        .or_else(|_| Date::parse(text, format_description!("[month padding:none]/[day padding:none]/[year]")))
-        .map_err(|_| {
-            if text.is_empty() {
-                "A day is needed".to_owned()
-            } else {
-                format!("“{text}” is not a day: write it like 2026-11-25 or 11/25/2026")
-            }
-        })
+    let day = Date::parse(text, format_description!("[year]-[month]-[day]"))
+        .or_else(|_| Date::parse(text, format_description!("[month padding:none]/[day padding:none]/[year]")));
+    match day {
+        Ok(day) if YEARS.contains(&day.year()) => Ok(day),
+        Ok(_) => {
+            Err(format!("“{text}” is not a year of this book: write one from {} to {}", YEARS.start(), YEARS.end()))
+        }
+        Err(_) if text.is_empty() => Err("A day is needed".to_owned()),
+        Err(_) => Err(format!("“{text}” is not a day: write it like 2026-11-25 or 11/25/2026")),
+    }
 }
 
 /// `Nov 25, 2026`.
@@ -50,6 +56,22 @@ pub fn moment(at: &OffsetDateTime) -> String {
 mod tests {
     use super::*;
     use time::macros::{date, datetime};
+
+    #[test]
+    fn reads_days_of_this_book_alone() {
+        for (text, want) in [("2026-11-25", date!(2026 - 11 - 25)), (" 11/5/2026 ", date!(2026 - 11 - 05))] {
+            assert_eq!(read(text), Ok(want));
+        }
+        for (text, said) in [
+            ("-0001-01-01", "1900 to 2199"),
+            ("0026-11-25", "1900 to 2199"),
+            ("9999-12-31", "1900 to 2199"),
+            ("11/25/26", "not a day"),
+            ("", "needed"),
+        ] {
+            assert!(read(text).is_err_and(|why| why.contains(said)), "{text}: {:?}", read(text));
+        }
+    }
 
     #[test]
     fn writes_days_and_moments() {

@@ -226,7 +226,8 @@ impl Document {
     pub fn new(facts: &ReceiptFacts<'_>) -> Self {
         let charged = facts.account.standing().map(|line| &line.charge).filter(|charge| charge.amount != Cents::ZERO);
         let lines: Vec<ReceiptLine> = charged.map(ReceiptLine::of).collect();
-        let payments: Vec<Paid> = facts.account.payments.iter().map(|booked| Paid::of(&booked.payment)).collect();
+        let payments: Vec<Paid> =
+            facts.account.payments_by_day().into_iter().map(|booked| Paid::of(&booked.payment)).collect();
         let total = sum(&lines, None);
         let paid: Cents = payments.iter().map(|p| p.amount_cents).sum();
         Self {

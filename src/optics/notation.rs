@@ -14,6 +14,35 @@ pub fn short(value: f64) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
+/// The most that a sentence repeats of what was typed, and the most of a sentence.
+const REPEATED: usize = 40;
+const SENTENCE: usize = 400;
+
+/// A sentence about something that was typed: what stands between its quotation marks is cut short, so that a page pasted
+/// into a field does not come back as one. Enough is left to find it again.
+pub fn brief(sentence: String) -> String {
+    if sentence.len() <= REPEATED {
+        return sentence;
+    }
+    let mut short = String::new();
+    let mut rest = sentence.as_str();
+    while let Some((before, after)) = rest.split_once('“') {
+        let (quoted, after) = after.split_once('”').unwrap_or((after, ""));
+        short.extend([before, "“", &cut(quoted, REPEATED), "”"]);
+        rest = after;
+    }
+    short.push_str(rest);
+    cut(&short, SENTENCE)
+}
+
+/// So many characters at most; what is left out is shown as left out.
+fn cut(text: &str, most: usize) -> String {
+    match text.char_indices().nth(most) {
+        Some((end, _)) => format!("{}…", text[..end].trim_end()),
+        None => text.to_owned(),
+    }
+}
+
 /// A length to two places: `70.00`.
 pub fn long(value: f64) -> String {
     format!("{value:.2}")
@@ -75,6 +104,17 @@ pub fn percent(chance: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_sentence_repeats_little_of_what_was_typed() {
+        assert_eq!(brief("“pl 95” is not a number".into()), "“pl 95” is not a number");
+        assert_eq!(brief("“5” and “6” look like two, which is a long sentence".into()).matches('“').count(), 2);
+        let typed = "é".repeat(50_000);
+        let said = brief(format!("“{typed}” is not a day: write it like 2026-11-25"));
+        assert_eq!(said, format!("“{}…” is not a day: write it like 2026-11-25", "é".repeat(40)));
+        assert!(brief(format!("write +{typed} or -{typed}")).chars().count() <= SENTENCE + 1);
+        assert!(brief(format!("“a ” b {typed}” is not")).chars().count() <= SENTENCE + 1);
+    }
 
     #[test]
     fn lengths() {

@@ -7,6 +7,7 @@ use std::fmt::Display;
 
 use super::error::WebError;
 use super::refused_value::refused_value;
+use crate::optics::notation::brief;
 use crate::store::StoreError;
 use crate::store::draft::Fields;
 
@@ -91,7 +92,7 @@ impl Form {
     /// Puts a sentence beside a field. The first one stays.
     pub fn fail(&mut self, name: &str, why: impl Display) {
         if self.error(name).is_none() {
-            self.errors.push((name.to_owned(), why.to_string()));
+            self.errors.push((name.to_owned(), brief(why.to_string())));
         }
     }
 

@@ -18,6 +18,7 @@ pub mod error;
 pub mod form;
 pub mod guard;
 pub mod measure;
+mod off_thread;
 pub mod page;
 pub mod refused_value;
 pub mod router;

@@ -5,7 +5,7 @@ use axum::extract::{Request, State};
 use axum::http::{Method, StatusCode, header};
 use axum::middleware::{Next, from_fn, from_fn_with_state};
 use axum::response::{IntoResponse, Redirect, Response};
-use axum::routing::{get, post};
+use axum::routing::{MethodRouter, get, post};
 
 use super::error::WebError;
 use super::page::lab::{material, treatment};
@@ -17,7 +17,7 @@ use super::page::{
     people, prism, process_spread, promise, purchases, receipts, refunds, returns, reversals, risk, shapes, shipments,
     spoilage, start, stock, ticket, today, understood,
 };
-use super::{AppState, asset, page};
+use super::{AppState, asset, off_thread, page};
 
 /// Builds a table of addresses twice over: as routes, and as a list that tests walk.
 macro_rules! addresses {
@@ -59,22 +59,22 @@ addresses! {
     "/jobs/{number}/files/{id}" => get(files::show_file),
     "/jobs/{number}/own-frame" => get(own_frame::show_own_frame).post(own_frame::receive_own_frame),
     "/jobs/{number}/remake" => get(remake::begin_remake),
-    "/jobs/{number}/shape" => get(shapes::show_shape).post(shapes::keep_shape),
+    "/jobs/{number}/shape" => computed(get(shapes::show_shape).post(shapes::keep_shape)),
     "/jobs/{number}/shape/original" => get(shapes::download_original),
     "/jobs/{number}/shape/export" => get(shapes::export_shape),
-    "/jobs/{number}/lenses" => get(lenses::show_lenses).post(lenses::take_lenses),
+    "/jobs/{number}/lenses" => computed(get(lenses::show_lenses).post(lenses::take_lenses)),
     "/jobs/{number}/spoilage" => get(spoilage::ask_spoilage).post(spoilage::keep_spoilage),
-    "/jobs/{number}/layout" => get(layout::show_layout),
-    "/jobs/{number}/compensation" => get(compensation::show_compensation).post(compensation::decide_power),
-    "/jobs/{number}/prism" => get(prism::show_prism),
-    "/jobs/{number}/risk" => get(risk::show_risk),
-    "/jobs/{number}/edge" => get(edge::show_edge),
-    "/jobs/{number}/edge/figures" => get(edge::show_figures),
-    "/jobs/{number}/materials" => get(materials::compare_materials),
-    "/jobs/{number}/blanks" => get(blanks::show_blanks).post(blanks::keep_list),
-    "/jobs/{number}/cut" => get(cuts::show_cut).post(cuts::insert_cut),
-    "/jobs/{number}/ticket" => get(ticket::show_ticket),
-    "/jobs/{number}/tickets" => post(ticket::keep_ticket),
+    "/jobs/{number}/layout" => computed(get(layout::show_layout)),
+    "/jobs/{number}/compensation" => computed(get(compensation::show_compensation).post(compensation::decide_power)),
+    "/jobs/{number}/prism" => computed(get(prism::show_prism)),
+    "/jobs/{number}/risk" => computed(get(risk::show_risk)),
+    "/jobs/{number}/edge" => computed(get(edge::show_edge)),
+    "/jobs/{number}/edge/figures" => computed(get(edge::show_figures)),
+    "/jobs/{number}/materials" => computed(get(materials::compare_materials)),
+    "/jobs/{number}/blanks" => computed(get(blanks::show_blanks).post(blanks::keep_list)),
+    "/jobs/{number}/cut" => computed(get(cuts::show_cut).post(cuts::insert_cut)),
+    "/jobs/{number}/ticket" => computed(get(ticket::show_ticket)),
+    "/jobs/{number}/tickets" => computed(post(ticket::keep_ticket)),
     "/jobs/{number}/tickets/{seq}" => get(ticket::show_kept_ticket),
     "/jobs/{number}/check" => get(checks::show_check).post(checks::create_check),
     "/jobs/{number}/check/concession" => post(checks::concede_check),
@@ -136,6 +136,11 @@ addresses! {
     first_routes, FIRST_ADDRESSES:
     "/start" => get(start::ask_name).post(start::name_lab),
     "/drafts/{key}" => post(drafts::keep_draft),
+}
+
+/// Pages that lay out, edge or compare shapes: tens of milliseconds of computation, beside the threads that answer.
+fn computed(handlers: MethodRouter<AppState>) -> MethodRouter<AppState> {
+    handlers.layer(from_fn(off_thread::run))
 }
 
 /// All pages. The first run stands in front until the lab has a name.

@@ -63,3 +63,20 @@ async fn each_bad_field_of_a_payment_is_named() {
     lab.post(&format!("/drafts/payment-{number}-1"), &[("amount", "7.7")]).await.assert_status(204);
     assert_eq!(lab.get(&format!("/jobs/{number}/bill")).await.attributes("#amount", "value"), ["7.7"]);
 }
+
+#[tokio::test]
+async fn payments_are_listed_by_their_day() {
+    let mut lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    let path = format!("/jobs/{number}/payments");
+    // The clock of the machine went back a day after the order and its first payment.
+    lab.move_to(crate::support::NOW - time::Duration::days(1), time::UtcOffset::UTC).await;
+    for amount in ["5", "6"] {
+        let fields = [("kind", "cash"), ("amount", amount), ("paid_on", "2026-11-24")];
+        lab.post(&path, &fields).await.assert_status(303);
+    }
+    let rows = lab.get(&format!("/jobs/{number}/bill")).await.texts("#bill tr");
+    let place =
+        |what: &str| rows.iter().position(|row| row.contains(what)).unwrap_or_else(|| panic!("{what}: {rows:?}"));
+    assert!(place("cash $5.00") < place("cash $6.00") && place("cash $6.00") < place("card $186.00"), "{rows:?}");
+}

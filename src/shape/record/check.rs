@@ -75,7 +75,11 @@ impl RawTrace {
         match &self.angles {
             None => 360.0 / self.radii.len() as f64,
             Some(angles) => match (angles.get(previous), angles.get(index)) {
-                (Some(a), Some(b)) => f64::from((b.hundredths - a.hundredths).rem_euclid(36_000)) / 100.0,
+                (Some(a), Some(b)) => {
+                    // Angles beyond a turn are a fault of their own; here they must only not overflow.
+                    let turned = i64::from(b.hundredths) - i64::from(a.hundredths);
+                    turned.rem_euclid(36_000) as f64 / 100.0
+                }
                 _ => FINE_STEP_DEG,
             },
         }
@@ -103,4 +107,19 @@ fn check_angles(eye: Eye, angles: &[LineNumber], faults: &mut Faults) -> bool {
         }
     }
     is_valid
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::shape::record::read_any;
+
+    /// The largest and smallest number that the reader takes, one after the other: their difference has one bit too many.
+    #[test]
+    fn angles_of_any_size_are_faults_and_no_overflow() {
+        let radii = vec!["2500"; 36].join(";");
+        let angles: Vec<String> = (0..36).map(|i| if i % 2 == 0 { i32::MAX } else { i32::MIN }.to_string()).collect();
+        let text = format!("TRCFMT=1;36;U;R;F\nR={radii}\nA={}\n", angles.join(";"));
+        let faults = read_any(text.as_bytes()).expect_err("no angle of a turn");
+        assert!(!faults.is_empty() && faults.len() < 200, "{faults:?}");
+    }
 }

@@ -7,6 +7,7 @@ use thiserror::Error;
 use super::super::outline::{MAX_POINTS, MAX_RADIUS_MM, MIN_POINTS, MIN_RADIUS_MM, OutlineError};
 use super::{BOX_AGREES_MM, MAX_BYTES};
 use crate::optics::Eye;
+use crate::optics::notation::brief;
 
 /// The most faults listed; a file with more is not a trace file.
 const MAX_FAULTS: usize = 100;
@@ -22,7 +23,7 @@ pub struct RecordFault {
 
 impl fmt::Display for RecordFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "Line {}: {}", self.line, self.kind)
+        write!(f, "Line {}: {}", self.line, brief(self.kind.to_string()))
     }
 }
 

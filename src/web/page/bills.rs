@@ -122,7 +122,7 @@ pub(super) async fn page(state: &AppState, job: &Job, refused: Option<StepForm>)
         number,
         lines: account.lines.iter().map(|line| printed_line(&account, line)).collect(),
         total: account.billed().to_string(),
-        payments: account.payments.iter().map(money_line).collect(),
+        payments: account.payments_by_day().into_iter().map(money_line).collect(),
         owed: if owed.is_negative() { -owed } else { owed }.to_string(),
         is_owed: owed > Cents::ZERO,
         is_overpaid: owed.is_negative(),

@@ -9,6 +9,7 @@ use super::{PageResult, show};
 use crate::desk::eye_order::{EyeOrder, read_eye_order};
 use crate::desk::job::EyeTask;
 use crate::optics::Eye;
+use crate::optics::notation::brief;
 use crate::optics::prescription::{
     Given, PrescriptionFault, PupilDistance, PupilDistanceFault, cautions_of_eye, pupil_distance_cautions, read,
     read_pupil_distance, read_pupil_distance_for,
@@ -57,7 +58,9 @@ impl Understood {
         match read {
             _ if text.trim().is_empty() => Self::default(),
             Ok(order) => Self::of_order(order),
-            Err(faults) => Self { faults: faults.iter().map(ToString::to_string).collect(), ..Self::default() },
+            Err(faults) => {
+                Self { faults: faults.iter().map(|fault| brief(fault.to_string())).collect(), ..Self::default() }
+            }
         }
     }
 
@@ -83,7 +86,7 @@ impl Understood {
                 },
                 ..Self::default()
             },
-            Err(fault) => Self { faults: vec![fault.to_string()], ..Self::default() },
+            Err(fault) => Self { faults: vec![brief(fault.to_string())], ..Self::default() },
         }
     }
 

@@ -195,3 +195,27 @@ async fn a_height_is_held_against_the_shape_on_file() {
         }
     }
 }
+
+#[tokio::test]
+async fn a_day_of_no_year_of_this_book_is_named() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    for (field, day) in [("ordered_on", "-0001-01-01"), ("promised_on", "9999-12-31"), ("written_on", "0026-10-20")] {
+        let answer = post(&lab, &path, &[(field, day)]).await;
+        answer.assert_status(422);
+        assert!(answer.text(&format!("#{field}-error")).contains("1900 to 2199"), "{field}: {}", answer.body);
+    }
+}
+
+#[tokio::test]
+async fn a_sentence_does_not_repeat_a_page_that_was_pasted() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    let pasted = "8".repeat(3000);
+    for field in ["rx_right", "pd", "price_frame", "written_on", "height_right", "frame_eye_size"] {
+        let answer = post(&lab, &path, &[(field, &pasted)]).await;
+        answer.assert_status(422);
+        let said = answer.text(&format!("#{field}-error"));
+        assert!(!said.is_empty() && said.chars().count() <= 401, "{field}: {} characters", said.chars().count());
+    }
+}

@@ -6,6 +6,7 @@ use serde::Deserialize;
 use time::Date;
 use time::macros::date;
 
+use crate::optics::notation::brief;
 use crate::store::StoreError;
 use crate::web::page::{Chrome, PageResult, go, show};
 use crate::web::{AppState, words};
@@ -56,7 +57,7 @@ pub(crate) async fn list_receipts(State(state): State<AppState>, Query(asked): Q
     if !number.is_empty() {
         match find(&state, &number).await? {
             Some(found) => return go(&format!("/receipts/{found}")),
-            None => number_problem = Some(format!("No receipt has the number “{number}”")),
+            None => number_problem = Some(brief(format!("No receipt has the number “{number}”"))),
         }
     }
     let (from, to) = (asked.from.unwrap_or_default(), asked.to.unwrap_or_default());
@@ -64,7 +65,7 @@ pub(crate) async fn list_receipts(State(state): State<AppState>, Query(asked): Q
     let days = read(&from, BEGINNING).and_then(|first| Ok((first, read(&to, Date::MAX)?)));
     let ((first, last), day_problem) = match days {
         Ok(days) => (days, None),
-        Err(why) => ((BEGINNING, Date::MAX), Some(why)),
+        Err(why) => ((BEGINNING, Date::MAX), Some(brief(why))),
     };
     let before = asked.before.as_deref().and_then(read_place).unwrap_or((last, i64::MAX));
     let kept = state.store.list_receipts_before(before, first, MOST + 1).await?;
