@@ -2,6 +2,18 @@
 
 use thiserror::Error;
 
+use super::health::Trouble;
+
+// Result codes of SQLite.
+const BUSY: i32 = 5;
+const LOCKED: i32 = 6;
+const READ_ONLY: i32 = 8;
+const IO_ERROR: i32 = 10;
+const CORRUPT: i32 = 11;
+const FULL: i32 = 13;
+const CANNOT_OPEN: i32 = 14;
+const NO_DATABASE: i32 = 26;
+
 /// A failed read or write.
 #[derive(Debug, Error)]
 pub enum StoreError {
@@ -28,6 +40,15 @@ pub enum StoreError {
         /// Why.
         why: String,
     },
+    /// No room for what was to be written.
+    #[error("the disk is full, or the book may not grow")]
+    NoRoom,
+    /// The disk failed, or the file may not be written any more.
+    #[error("the disk with the book cannot be written: {0}")]
+    Disk(String),
+    /// The file is damaged or gone; nothing may be written.
+    #[error("{0}")]
+    Unsound(Trouble),
     /// Anything else the database says.
     #[error("the database failed")]
     Database(#[source] sqlx::Error),
@@ -40,6 +61,7 @@ impl From<sqlx::Error> for StoreError {
         let Some(message) = error.as_database_error().map(|e| e.message().to_owned()) else {
             return match error {
                 sqlx::Error::RowNotFound => StoreError::NotFound("it"),
+                sqlx::Error::PoolTimedOut => StoreError::Busy,
                 other => StoreError::Database(other),
             };
         };
@@ -49,10 +71,15 @@ impl From<sqlx::Error> for StoreError {
         if let Some(what) = message.split("CHECK constraint failed: ").nth(1) {
             return StoreError::OutOfRange(what.trim_end_matches(')').to_owned());
         }
-        if message.contains("database is locked") || message.contains("database table is locked") {
-            return StoreError::Busy;
+        // The last byte of an extended code is the code: https://www.sqlite.org/rescode.html
+        let code = error.as_database_error().and_then(|e| e.code()?.parse::<i32>().ok()).unwrap_or(0) & 0xff;
+        match code {
+            BUSY | LOCKED => StoreError::Busy,
+            FULL => StoreError::NoRoom,
+            IO_ERROR | READ_ONLY | CANNOT_OPEN => StoreError::Disk(message),
+            CORRUPT | NO_DATABASE => StoreError::Unsound(Trouble::Damaged(message)),
+            _ => StoreError::Database(error),
         }
-        StoreError::Database(error)
     }
 }
 
@@ -85,7 +112,25 @@ pub enum OpenError {
         /// The file.
         file: String,
     },
-    /// A file that is not a book, or damaged.
+    /// A book that is damaged.
+    #[error("the book {file} is damaged ({why}), so it was not opened and not changed. {backup}")]
+    Damaged {
+        /// The file.
+        file: String,
+        /// What is wrong with it.
+        why: String,
+        /// Where a good one is.
+        backup: String,
+    },
+    /// The file is gone, and what was last written stands beside where it was.
+    #[error("the book {file} is gone, but its log {file}-wal is there: put the book back beside it. {backup}")]
+    Lost {
+        /// The file.
+        file: String,
+        /// Where a good one is.
+        backup: String,
+    },
+    /// A file that is not a book.
     #[error("cannot open the book {file}: {why}")]
     NotABook {
         /// The file.

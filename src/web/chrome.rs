@@ -10,21 +10,24 @@ pub struct Chrome {
     /// Which room of the navigation this is: `today`, `order`, `customers`, `frames`, `money`, `stock`, `buying`, `lab`, `start`, or
     /// none.
     pub nav: &'static str,
+    /// What is wrong with the file of the book.
+    pub trouble: Option<String>,
 }
 
 impl Chrome {
     /// Around a page of a room.
     pub fn new(state: &AppState, nav: &'static str) -> Self {
-        Self { lab_name: state.lab().name.clone(), nav }
+        let trouble = state.store.trouble().map(|trouble| format!("{trouble}."));
+        Self { lab_name: state.lab().name.clone(), nav, trouble }
     }
 
     /// Around the first page of an empty book: no room is open yet.
     pub fn first() -> Self {
-        Self { lab_name: String::new(), nav: "start" }
+        Self { lab_name: String::new(), nav: "start", trouble: None }
     }
 
     /// Around a page that knows no lab.
     pub fn bare() -> Self {
-        Self { lab_name: String::new(), nav: "" }
+        Self { lab_name: String::new(), nav: "", trouble: None }
     }
 }

@@ -27,9 +27,32 @@ pub enum WebError {
     /// 400: what was sent is no form of ours.
     #[error("{0}")]
     Malformed(String),
+    /// 503 or 507: the disk did not take it, or may not.
+    #[error("{said}")]
+    NotKept {
+        /// Whether there was no room.
+        is_full: bool,
+        /// What happened and what to do.
+        said: String,
+    },
     /// 500: ours to mend; logged once, never shown.
     #[error("failed: {0}")]
     Internal(String),
+}
+
+const NO_ROOM: &str = "The disk is full, so nothing of this was kept. What was kept before is safe. Make room on the \
+                       disk, go back and send it again: what you typed is still in the form.";
+
+fn not_kept(is_full: bool, said: String) -> WebError {
+    tracing::error!("not kept: {said}");
+    WebError::NotKept { is_full, said }
+}
+
+fn disk_failed(why: &str) -> String {
+    format!(
+        "The disk with the book cannot be read or written ({why}), so nothing of this was kept. What was kept before stays as \
+         it was. Look whether the disk is full, still connected and writable, go back and send it again."
+    )
 }
 
 impl From<StoreError> for WebError {
@@ -37,6 +60,9 @@ impl From<StoreError> for WebError {
         match error {
             StoreError::NotFound(what) => WebError::NotFound(capital(what)),
             StoreError::Busy | StoreError::MovedOn(_) => WebError::OutOfTurn(capital(&format!("{error}."))),
+            StoreError::NoRoom => not_kept(true, NO_ROOM.to_owned()),
+            StoreError::Disk(why) => not_kept(false, disk_failed(&why)),
+            StoreError::Unsound(trouble) => not_kept(false, format!("{trouble}.")),
             StoreError::Database(cause) => WebError::Internal(format!("database: {cause}")),
             other => WebError::Internal(other.to_string()),
         }
@@ -64,6 +90,8 @@ impl IntoResponse for WebError {
             WebError::NotFound(_) => (StatusCode::NOT_FOUND, "Not in the book", self.to_string()),
             WebError::OutOfTurn(_) => (StatusCode::CONFLICT, "Not yet", self.to_string()),
             WebError::Malformed(_) => (StatusCode::BAD_REQUEST, "Not understood", self.to_string()),
+            WebError::NotKept { is_full: true, .. } => (StatusCode::INSUFFICIENT_STORAGE, "Not kept", self.to_string()),
+            WebError::NotKept { .. } => (StatusCode::SERVICE_UNAVAILABLE, "Not kept", self.to_string()),
             WebError::Internal(cause) => {
                 let mark = uuid::Uuid::now_v7().simple().to_string();
                 tracing::error!(mark, cause, "a page failed");

@@ -31,14 +31,14 @@ impl Running {
     /// Starts the built program on the book in `folder`, at a free port, and waits for the line that names its address.
     pub fn start(folder: &Path, more: &[&str]) -> Self {
         let mut command = rimbook();
-        command.arg("--data").arg(folder).args(["--port", "0"]).args(more);
+        command.arg("--data").arg(folder).args(["--port", "0", "--no-browser"]).args(more);
         Self::run(command)
     }
 
     /// The same at a port of the test's choice.
     pub fn start_at(folder: &Path, port: &str) -> Self {
         let mut command = rimbook();
-        command.arg("--data").arg(folder).args(["--port", port]);
+        command.arg("--data").arg(folder).args(["--port", port, "--no-browser"]);
         Self::run(command)
     }
 
@@ -71,6 +71,53 @@ impl Running {
         let host = self.address;
         ask(self.address, &format!("GET {path} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n"))
     }
+}
+
+impl Running {
+    /// Posts a form as a browser does.
+    pub fn post(&self, path: &str, fields: &[(&str, &str)]) -> (String, String) {
+        ask(self.address, &posted(self.address, path, fields))
+    }
+
+    /// The number of its process.
+    pub fn process(&self) -> u32 {
+        self.child.id()
+    }
+
+    /// Sends it a signal: `HUP`, `TERM`, `INT`, `KILL`.
+    #[cfg(unix)]
+    pub fn signal(&self, name: &str) {
+        let sent = Command::new("kill").args(["-s", name, &self.child.id().to_string()]).status().unwrap();
+        assert!(sent.success());
+    }
+
+    /// Waits until it has ended by itself; how long that took.
+    pub fn ended(&mut self, within: Duration) -> Option<(ExitStatus, Duration)> {
+        let began = Instant::now();
+        loop {
+            if let Some(status) = self.child.try_wait().unwrap() {
+                return Some((status, began.elapsed()));
+            }
+            if began.elapsed() > within {
+                return None;
+            }
+            thread::sleep(Duration::from_millis(10));
+        }
+    }
+}
+
+/// The bytes of a form that is posted as a browser does.
+pub fn posted(host: SocketAddr, path: &str, fields: &[(&str, &str)]) -> String {
+    let escape = |text: &str| -> String {
+        let byte = |b: u8| if b.is_ascii_alphanumeric() { char::from(b).to_string() } else { format!("%{b:02X}") };
+        text.bytes().map(byte).collect()
+    };
+    let form = fields.iter().map(|(n, v)| format!("{}={}", escape(n), escape(v))).collect::<Vec<_>>().join("&");
+    format!(
+        "POST {path} HTTP/1.1\r\nHost: {host}\r\nSec-Fetch-Site: same-origin\r\n\
+         Content-Type: application/x-www-form-urlencoded\r\nContent-Length: {}\r\nConnection: close\r\n\r\n{form}",
+        form.len()
+    )
 }
 
 impl Drop for Running {
