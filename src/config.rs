@@ -34,6 +34,9 @@ pub struct Serve {
     /// The port to listen on, on this machine only.
     #[arg(long, default_value_t = 4127, value_name = "PORT")]
     pub port: u16,
+    /// Do not open the browser.
+    #[arg(long)]
+    pub no_browser: bool,
     /// Fill an empty book with the invented lab Saltmarsh Lens Post, to try Rimbook.
     #[arg(long)]
     pub demo: bool,
@@ -49,7 +52,7 @@ impl Serve {
         self.data.clone().or_else(|| Some(dirs::data_dir()?.join("rimbook")))
     }
 
-    /// Always loopback: the book holds health data and has no password.
+    /// Always loopback: the book holds health data.
     pub fn address(&self) -> SocketAddr {
         SocketAddr::from((Ipv4Addr::LOCALHOST, self.port))
     }

@@ -1,11 +1,12 @@
 //! Parses the command line, starts logging, and calls into the library.
 
-use std::io::{Read, Write};
+use std::io::{IsTerminal, Read, Write};
 use std::process::ExitCode;
 
 use clap::Parser;
 use mimalloc::MiMalloc;
 use rimbook::config::{Cli, Command};
+use rimbook::serve::{ServeError, browser};
 use rimbook::{calc, serve};
 use tracing_subscriber::EnvFilter;
 
@@ -19,18 +20,43 @@ fn main() -> ExitCode {
     tracing_subscriber::fmt()
         .with_env_filter(EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("warn,rimbook=info")))
         .with_writer(std::io::stderr)
+        .with_ansi(wants_color())
         .without_time()
         .init();
     match cli.command {
         Some(Command::Calc) => calculate(),
         None => match serve::run(&cli.serve) {
             Ok(()) => ExitCode::SUCCESS,
-            Err(why) => {
-                eprintln!("rimbook: {why}");
-                ExitCode::FAILURE
-            }
+            Err(why) => not_started(&why, cli.serve.no_browser),
         },
     }
+}
+
+/// Colors are for a person who looks at a terminal, and does not ask for none; a file is read with other programs.
+fn wants_color() -> bool {
+    std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
+}
+
+/// Says why. Where the book is open in another Rimbook, its pages are what was asked for: they are opened if wanted.
+fn not_started(why: &ServeError, no_browser: bool) -> ExitCode {
+    eprintln!("rimbook: {why}");
+    match why.open_at() {
+        Some(address) if !no_browser && browser::has_screen() && is_wanted() => {
+            browser::open_and_wait(address);
+            ExitCode::SUCCESS
+        }
+        _ => ExitCode::FAILURE,
+    }
+}
+
+/// Asks whoever looks at a terminal. Whoever clicked an icon wants the pages.
+fn is_wanted() -> bool {
+    if !std::io::stdin().is_terminal() {
+        return true;
+    }
+    eprint!("Open them in the browser? (Y/n) ");
+    let mut answer = String::new();
+    std::io::stdin().read_line(&mut answer).is_ok_and(|_| matches!(answer.trim(), "" | "y" | "Y" | "yes"))
 }
 
 /// Reads one request and prints one answer. A bad value prints one line that names the field; exit code 2.

@@ -1,5 +1,10 @@
 //! Starts the server: opens the port and the book, loads the demonstration if asked, serves the pages.
 
+pub mod browser;
+pub mod connections;
+mod signals;
+mod upkeep;
+
 use std::io::Write;
 use std::net::SocketAddr;
 use std::path::Path;
@@ -8,9 +13,11 @@ use std::time::Instant;
 use thiserror::Error;
 use tokio::net::TcpListener;
 
+use self::connections::Limits;
 use crate::config::Serve;
 use crate::demo::{DemoError, fresh_file};
-use crate::store::{OpenError, Store, StoreError};
+use crate::store::folder_lock::{FolderLock, LockError};
+use crate::store::{OpenError, Store, StoreError, make_private_folder};
 use crate::web::clock::Clock;
 use crate::web::{AppState, build_app};
 
@@ -20,6 +27,9 @@ pub enum ServeError {
     /// The system names no data folder for this user.
     #[error("this system names no data folder for you: choose one with --data DIR")]
     NoFolder,
+    /// Another program has the data folder.
+    #[error(transparent)]
+    Lock(#[from] LockError),
     /// The book could not be opened.
     #[error(transparent)]
     Book(#[from] OpenError),
@@ -44,24 +54,37 @@ pub enum ServeError {
     Io(#[from] std::io::Error),
 }
 
-/// Opens the book and serves the pages until the process receives a shutdown signal.
+impl ServeError {
+    /// Where the pages of the same book are open already.
+    pub fn open_at(&self) -> Option<&str> {
+        match self {
+            Self::Lock(LockError::Held { holder, .. }) => holder.address.as_deref(),
+            _ => None,
+        }
+    }
+}
+
+/// Opens the book and serves the pages until the process receives a signal to stop. The second signal stops it at once.
 ///
 /// # Errors
 ///
 /// [`ServeError`], each a line for the terminal.
 pub fn run(options: &Serve) -> Result<(), ServeError> {
     // Two threads are enough for one user on a small machine.
-    tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build()?.block_on(serve(options))
+    let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build()?;
+    let end = runtime.block_on(serve(options));
+    // A long computation of a page that nobody waits for any more is not waited for either.
+    runtime.shutdown_background();
+    end
 }
 
 async fn serve(options: &Serve) -> Result<(), ServeError> {
     let folder = options.folder().ok_or(ServeError::NoFolder)?;
-    // Bind the port first: a second Rimbook must not touch the book of the first.
-    let address = options.address();
-    let listener = TcpListener::bind(address).await.map_err(|why| match why.kind() {
-        std::io::ErrorKind::AddrInUse => ServeError::PortInUse(address.port()),
-        _ => ServeError::Listen { address, why },
-    })?;
+    FolderLock::must_be_free(&folder)?;
+    // Bind the port next: a second Rimbook must not touch the folder of the first.
+    let listener = listen(options.address()).await?;
+    make_private_folder(&folder)?;
+    let mut lock = FolderLock::take(&folder)?;
     let clock = Clock::System;
     let store = match options.demo {
         true => open_with_demo(&folder, options.jobs, clock).await?,
@@ -69,11 +92,27 @@ async fn serve(options: &Serve) -> Result<(), ServeError> {
     };
     store.forget_old_drafts(clock.now()).await?;
     let state = AppState::new(store.clone(), clock).await?;
-    print_line(&format!("Rimbook is open at http://{}", listener.local_addr()?));
+    let address = format!("http://{}", listener.local_addr()?);
+    lock.say_address(&address)?;
+    let signals = signals::listen()?;
+    print_line(&format!("Rimbook is open at {address}"));
     print_line(&format!("The book is in {}", folder.display()));
-    axum::serve(listener, build_app(state)).with_graceful_shutdown(shutdown_signal()).await?;
+    if !options.no_browser {
+        browser::open(&address);
+    }
+    let upkeep = tokio::spawn(upkeep::look_after(store.clone()));
+    let (first, second) = (signals::nth(signals.clone(), 1), signals::nth(signals, 2));
+    connections::serve(listener, build_app(state), Limits::default(), first, second).await;
+    upkeep.abort();
     store.close().await;
     Ok(())
+}
+
+async fn listen(address: SocketAddr) -> Result<TcpListener, ServeError> {
+    TcpListener::bind(address).await.map_err(|why| match why.kind() {
+        std::io::ErrorKind::AddrInUse => ServeError::PortInUse(address.port()),
+        _ => ServeError::Listen { address, why },
+    })
 }
 
 /// Opens the book. What a stopped filling left is removed.
@@ -124,24 +163,4 @@ fn print_line(line: &str) {
     if let Err(why) = writeln!(std::io::stdout(), "{line}") {
         tracing::debug!("cannot write to standard output: {why}");
     }
-}
-
-async fn shutdown_signal() {
-    let interrupt = async {
-        if tokio::signal::ctrl_c().await.is_err() {
-            std::future::pending::<()>().await;
-        }
-    };
-    #[cfg(unix)]
-    let terminate = async {
-        match tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()) {
-            Ok(mut signal) => {
-                signal.recv().await;
-            }
-            Err(_) => std::future::pending::<()>().await,
-        }
-    };
-    #[cfg(not(unix))]
-    let terminate = std::future::pending::<()>();
-    tokio::select! { () = interrupt => {}, () = terminate => {} }
 }

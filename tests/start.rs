@@ -97,7 +97,7 @@ fn the_program_runs_alone_from_any_folder() {
     let program = elsewhere.path().join("lens-book");
     fs::copy(env!("CARGO_BIN_EXE_rimbook"), &program).unwrap();
     let mut command = Command::new(&program);
-    command.current_dir(elsewhere.path()).args(["--data", "book", "--port", "0"]);
+    command.current_dir(elsewhere.path()).args(["--data", "book", "--port", "0", "--no-browser"]);
     command.env_remove("CARGO_MANIFEST_DIR").env("HOME", elsewhere.path());
     let running = Running::run(command);
     let (head, page) = running.get("/start");
@@ -193,7 +193,7 @@ fn the_pages_stay_open_when_nobody_reads_the_first_lines() {
     let mut child = rimbook()
         .arg("--data")
         .arg(home.path())
-        .args(["--port", &port.to_string()])
+        .args(["--port", &port.to_string(), "--no-browser"])
         .stdin(Stdio::null())
         .stdout(Stdio::piped())
         .spawn()
@@ -230,7 +230,7 @@ fn calc_names_the_field_in_one_line_with_code_2() {
 fn day_shown(zone: &str) -> String {
     let home = tempfile::tempdir().unwrap();
     let mut command = rimbook();
-    command.arg("--data").arg(home.path()).args(["--port", "0"]).env("TZ", zone);
+    command.arg("--data").arg(home.path()).args(["--port", "0", "--no-browser"]).env("TZ", zone);
     let running = Running::run(command);
     let host = running.address;
     let form = "key=start&name=Saltmarsh+Lens+Post&address=4+Quay+Lane";
@@ -260,4 +260,30 @@ fn the_day_is_that_of_the_machines_time_zone() {
         let (before, shown, after) = (day(), day_shown(zone), day());
         assert!([before, after].contains(&shown), "{zone}: {shown}");
     }
+}
+
+#[test]
+fn a_log_that_is_no_terminal_has_no_color_codes() {
+    let home = tempfile::tempdir().unwrap();
+    let log = home.path().join("log");
+    let mut child = rimbook()
+        .arg("--data")
+        .arg(home.path().join("book"))
+        .args(["--port", "0", "--no-browser"])
+        .env("RUST_LOG", "debug")
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(fs::File::create(&log).unwrap())
+        .spawn()
+        .unwrap();
+    let lines = running::lines_of(child.stdout.take().unwrap());
+    while let Ok(line) = lines.recv_timeout(Duration::from_secs(60)) {
+        if line.starts_with("The book is in") {
+            break;
+        }
+    }
+    child.kill().unwrap();
+    child.wait().unwrap();
+    let said = fs::read_to_string(&log).unwrap();
+    assert!(said.contains("DEBUG") && !said.contains('\u{1b}'), "{said}");
 }
