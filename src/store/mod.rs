@@ -9,6 +9,7 @@ use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use sqlx::migrate::Migrator;
 use sqlx::{Sqlite, SqlitePool, Transaction};
 
 mod account;
@@ -67,6 +68,8 @@ pub mod verification;
 
 pub use error::{OpenError, StoreError};
 pub use open::make_private_folder;
+
+static MIGRATIONS: Migrator = sqlx::migrate!();
 
 /// The open book. Cheap to clone.
 #[derive(Debug, Clone)]

@@ -5,14 +5,11 @@ use std::io::{self, Read};
 use std::path::Path;
 use std::time::Duration;
 
-use sqlx::migrate::Migrator;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
 use sqlx::{ConnectOptions, Connection, SqliteConnection, SqlitePool};
 
 use super::health::{self, Health};
-use super::{FILE_NAME, OpenError, Store, StoreError, companion, search};
-
-static MIGRATIONS: Migrator = sqlx::migrate!();
+use super::{FILE_NAME, MIGRATIONS, OpenError, Store, StoreError, companion, search};
 
 /// How many pages may read at one time.
 const READERS: u32 = 4;
