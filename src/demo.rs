@@ -293,7 +293,7 @@ impl<'a> Loader<'a> {
                     .await?;
             }
             Step::Pack => {
-                let parcel = Parcel::of(job.relens_of().is_some());
+                let parcel = Parcel::of(&job);
                 let keys = ITEMS.iter().filter(|item| item.applies_to(parcel)).map(|item| item.key);
                 let ticks = check_ticks(parcel, &keys.collect::<Vec<_>>()).map_err(|why| wrong(&name, why))?;
                 let ticks: Vec<String> = ticks.into_iter().map(str::to_owned).collect();
@@ -336,6 +336,7 @@ impl<'a> Loader<'a> {
                 front_power: lens.front_power,
                 base: None,
                 coating: None,
+                second_coating: None,
                 tint: None,
             };
             self.store.stock_lens(&format!("{key}-{}", lens.eye.name()), &details, 1, when).await?;
@@ -388,6 +389,7 @@ impl<'a> Loader<'a> {
         let written_on = ordered_on - Duration::days(row.written_days_before_order);
         Ok(NewOrder {
             frame_wrap: None,
+            vertex: None,
             customer: CustomerChoice::Known(customer),
             people: People::default(),
             frame: match row.relens_of {
@@ -522,6 +524,7 @@ fn drawer_lens(row: &DemoDrawerLens, materials: &[Material]) -> Result<DrawerLen
         front_power: Some(Diopter::round_from(row.front_power_d).map_err(|why| wrong(&name, why))?),
         base: None,
         coating: None,
+        second_coating: None,
         tint: None,
     })
 }
@@ -628,6 +631,7 @@ fn measurement(job: &Job, layout: &JobLayout, row: &MeasuredRow, name: &str) -> 
             read_height(job, layout, Eye::Left, row.height_off_mm.left, name)?,
         ),
         prism: job.prescription.eyes.as_ref().map(|eye| (!eye.prism.is_none()).then_some(eye.prism)),
+        center: Pair::default(),
     })
 }
 

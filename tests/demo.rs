@@ -5,8 +5,10 @@
 use std::collections::BTreeMap;
 
 use rimbook::demo::{DemoError, load};
+use rimbook::desk::fault::FaultCause;
 use rimbook::desk::job::{EventKind, Stage, stage};
 use rimbook::desk::money::Cents;
+use rimbook::optics::Eye;
 use rimbook::store::Store;
 use serde_json::Value;
 use time::macros::{date, datetime};
@@ -44,14 +46,18 @@ async fn every_job_stands_where_its_row_says() {
     let newest = |is_wanted: &dyn Fn(&Value) -> bool| 1001 + jobs.iter().rposition(is_wanted).unwrap() as i64;
     let returned = newest(&|j| j["stage"] == "sent" && j["paid"] == "full");
     let corrected = newest(&|j| j["stage"] == "taken" && j["paid"] == "none");
-    assert_eq!((summary.customers, summary.frames, summary.jobs, summary.receipts), (60, 25, 121, sent));
+    assert_eq!((summary.customers, summary.frames, summary.jobs, summary.receipts), (60, 25, 123, sent));
     assert_eq!(summary.drawer, rows("drawer.json").len());
     store.close().await;
     let store = Store::open(folder.path()).await.unwrap();
 
     assert_eq!(store.list_customers("", 1000).await.unwrap().len(), 60);
     assert_eq!(store.list_frames("", 1000).await.unwrap().len(), 25);
-    assert_eq!(store.list_open_jobs().await.unwrap().len(), 120 - sent + 1, "one parcel came back");
+    assert_eq!(
+        store.list_open_jobs().await.unwrap().len(),
+        120 - sent + 3,
+        "one parcel came back, one lens is made again, one eye was ordered"
+    );
     let drawer: i64 = rows("drawer.json").iter().map(|r| r["count"].as_i64().unwrap()).sum();
     // Besides, two pairs of coated lenses for the job whose right lens is kept in the drawer.
     assert_eq!(store.list_drawer().await.unwrap().iter().map(|l| l.count).sum::<i64>(), drawer + 4);
@@ -125,10 +131,22 @@ async fn what_went_wrong_is_put_right_in_the_book() {
     assert!(cancelled.history.windows(2).all(|w| w[0].at <= w[1].at) && cancelled.history[0].at.date() == TODAY);
 
     let jobs = store.list_open_jobs().await.unwrap();
-    let returned: Vec<i64> = jobs.iter().filter(|job| job.was_sent).map(|job| job.number).collect();
+    let returned: Vec<i64> = jobs.iter().filter(|job| job.came_back.is_some()).map(|job| job.number).collect();
     assert_eq!(returned.len(), 1);
     let job = store.get_job(returned[0]).await.unwrap();
     assert!(job.is_to_send_again() && job.owed() == Cents::ZERO && job.receipt.is_some());
+
+    let one_eye = store.get_job(1122).await.unwrap();
+    assert_eq!(
+        (one_eye.single_eye(), one_eye.remake.is_none(), one_eye.stage()),
+        (Some(Eye::Left), true, Stage::Taken)
+    );
+    let again = store.get_job(1123).await.unwrap();
+    let remake = again.remake.as_ref().unwrap();
+    assert_eq!((again.single_eye(), remake.cause, again.charged), (Some(Eye::Left), FaultCause::Coating, Cents::ZERO));
+    assert!(again.is_for_own_frame() && !again.has_own_frame(), "the glasses come back first");
+    let parent = store.get_job(again.parent.unwrap().number).await.unwrap();
+    assert_eq!((parent.stage(), again.shape, again.stage()), (Stage::Sent, parent.shape, Stage::ShapeOnFile));
 
     let corrected: Vec<_> = jobs.iter().filter(|job| job.stage == Stage::Taken).map(|job| job.number).collect();
     let mut said = Vec::new();

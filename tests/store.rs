@@ -29,8 +29,8 @@ use rimbook::desk::purchase::PurchaseMoveKind;
 use rimbook::desk::refund::RefundCause;
 use rimbook::desk::remake::RemakePayer;
 use rimbook::desk::stock::DrawerLensDetails;
-use rimbook::optics::Pair;
 use rimbook::optics::tolerance::{Profile, Quantity};
+use rimbook::optics::{Eye, Pair};
 use rimbook::store::cut::NewCut;
 use rimbook::store::once::{Once, act};
 use rimbook::store::shipment::Shipment;
@@ -170,7 +170,8 @@ async fn a_book_held_by_another_program_says_so() {
 }
 
 /// Tables whose rows may change: settings and people (their past is kept by a trigger), what a list needs, what is typed.
-const CHANGEABLE: [&str; 17] = [
+const CHANGEABLE: [&str; 18] = [
+    "supplier",
     "lab",
     "process_spread",
     "material",
@@ -398,6 +399,7 @@ async fn the_drawer_counts_its_moves_and_never_falls_below_none() {
         front_power: Some("+4".parse().unwrap()),
         base: None,
         coating: None,
+        second_coating: None,
         tint: None,
     };
     lab.store.stock_lens("stock", &lens, 3, NOW).await.unwrap();
@@ -575,4 +577,20 @@ async fn a_step_that_was_overtaken_is_refused() {
     assert!(moved(lab.store.insert_cut("cut", sent, &cut, NOW).await), "cut after it left");
     assert!(moved(lab.store.take_lenses("lenses", sent, &[], NOW).await), "lenses after it left");
     assert!(moved(lab.store.insert_shipment("parcel-2", sent, &parcel, NOW).await), "sent twice");
+}
+
+#[tokio::test]
+async fn no_lens_is_taken_for_an_eye_whose_lens_stays() {
+    let lab = TestLab::new().await;
+    let mut order = lab.order().await;
+    order.tasks.right = EyeTask::Keep;
+    let number = lab.given_order(&order).await;
+    lab.given_shape_for(number).await;
+    let pair = [lab.given_lens(Eye::Left), lab.given_lens(Eye::Right)];
+    let refused = lab.store.take_lenses("both", number, &pair, NOW).await;
+    assert!(matches!(refused, Err(StoreError::MovedOn(of)) if of == number), "{refused:?}");
+    assert!(lab.store.find_lenses(number).await.unwrap().left.is_none(), "neither was taken");
+    lab.store.take_lenses("left", number, &pair[..1], NOW).await.unwrap();
+    let in_hand = lab.store.find_lenses(number).await.unwrap();
+    assert!(in_hand.right.is_none() && in_hand.left.is_some());
 }

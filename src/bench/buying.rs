@@ -111,6 +111,7 @@ impl EyeNeed {
             ordered_for: OrderedFor::Eye { job: self.job, eye: self.eye },
             material: self.wanted.material,
             coating: self.wanted.coatings.first().copied(),
+            second_coating: self.wanted.coatings.get(1).copied(),
             tint: self.wanted.tint,
             treatments: self.treatments.clone(),
             sphere: power.sphere(),

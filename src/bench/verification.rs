@@ -14,7 +14,7 @@ use crate::optics::notation;
 use crate::optics::prescription::{Given, LensPower, Prism, PupilDistance};
 use crate::optics::tolerance::{
     CenterLimits, Measured, Ordered, Profile, Quantity, READING_ALLOWANCE, Status, ToleranceLine, Unit, is_verified,
-    verify,
+    least_center, verify,
 };
 use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
@@ -46,6 +46,8 @@ pub struct Measurement {
     pub height: Pair<Option<Millimeter>>,
     /// The prism at the ordered place. Asked for only if prism is prescribed.
     pub prism: Pair<Option<Prism>>,
+    /// The thickness at the optical center. It need not be measured.
+    pub center: Pair<Option<Millimeter>>,
 }
 
 impl Measurement {
@@ -102,6 +104,9 @@ pub struct EyeReading {
     pub height: String,
     /// Empty if not measured.
     pub prism: String,
+    /// The thickness at the optical center; empty if not measured, and in checks before it was asked for.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub center: String,
 }
 
 /// A pair as measured, in words.
@@ -122,6 +127,7 @@ impl PairReading {
             plus: measurement.power.get(eye).map(|power| power.to_plus().to_string()).unwrap_or_default(),
             height: measurement.height.get(eye).map(|h| h.to_string()).unwrap_or_default(),
             prism: measurement.prism.get(eye).map(|p| p.to_string()).unwrap_or_default(),
+            center: measurement.center.get(eye).map(|c| c.to_string()).unwrap_or_default(),
         };
         Self {
             notation: measurement.notation,
@@ -196,6 +202,10 @@ pub struct VerdictRow {
 }
 
 impl VerdictRow {
+    fn is_thickness(&self) -> bool {
+        self.what == Quantity::LeastCenterThickness.name()
+    }
+
     fn of(line: &ToleranceLine) -> Self {
         let spare = line.inside.map(|inside| match inside {
             // A pass by the reading allowance is slightly beyond the printed limit and has nothing to spare.
@@ -209,7 +219,10 @@ impl VerdictRow {
             ordered: line.ordered.clone(),
             measured: line.measured.clone().unwrap_or_default(),
             off_by: line.off_by.map(|off| notation::size(off, line.unit)).unwrap_or_default(),
-            limit: format!("±{}", notation::size(line.limit, line.unit)),
+            limit: match line.quantity {
+                Quantity::LeastCenterThickness => "not thinner".to_owned(),
+                _ => format!("±{}", notation::size(line.limit, line.unit)),
+            },
             spare: spare.unwrap_or_default(),
             outcome: line.status.into(),
             source: line.source.to_owned(),
@@ -278,10 +291,19 @@ impl Verdict {
         self.rows.iter().filter(|row| row.outcome == outcome).count()
     }
 
+    /// The thickness of each lens where it was measured, in a sentence; else empty.
+    pub fn thickness_words(&self) -> String {
+        let measured = self.rows.iter().filter(|row| row.is_thickness() && row.outcome != Outcome::NotChecked);
+        let words = |row: &VerdictRow| format!("{} {} ({})", row.eye, row.measured, row.ordered);
+        let words: Vec<String> = measured.map(words).collect();
+        if words.is_empty() { String::new() } else { format!("Thickness at the center: {}.", words.join(", ")) }
+    }
+
     /// The verdict in a sentence.
     pub fn sentence(&self) -> String {
+        let is_unmeasured = |row: &VerdictRow| row.is_thickness() && row.outcome == Outcome::NotChecked;
         let named = |outcome| {
-            let rows = self.rows.iter().filter(move |row| row.outcome == outcome);
+            let rows = self.rows.iter().filter(move |row| row.outcome == outcome && !is_unmeasured(row));
             rows.map(|row| match row.eye.as_str() {
                 "" => row.what.to_lowercase(),
                 eye => format!("{eye} {}", row.what.to_lowercase()),
@@ -298,10 +320,14 @@ impl Verdict {
             said.push(format!("Not checked: {unread}."));
         }
         if said.is_empty() {
-            said.push(match (self.rows.len(), self.count(Outcome::PassAtLimit)) {
+            let read = self.rows.iter().filter(|row| !is_unmeasured(row)).count();
+            said.push(match (read, self.count(Outcome::PassAtLimit)) {
                 (n, 0) => format!("All {n} rows within their limits."),
                 (n, near) => format!("All {n} rows within their limits, {near} of them near it."),
             });
+        }
+        if self.rows.iter().any(is_unmeasured) {
+            said.push("Thickness not measured.".to_owned());
         }
         said.join(" ")
     }
@@ -333,15 +359,27 @@ pub fn judge(
     let mut lines = verify(profile, center_limits, &ordered, &measured);
     lines.retain(|line| held.holds(line));
     let mistakes = find_mistakes(profile, center_limits, &ordered, &measured);
+    let is_right = lines.is_empty() || (is_verified(&lines) && held.is_placed(&lines));
+    let kept_back = kept_back(&lines, &mistakes).unwrap_or_default();
+    let thickness = thickness_lines(job, measurement);
+    let is_thick_enough = thickness.iter().all(|line| line.status != Status::Fail);
+    lines.extend(thickness);
     let verdict = Verdict {
         profile: profile.to_string(),
         rows: lines.iter().map(VerdictRow::of).collect(),
-        passed: lines.is_empty() || (is_verified(&lines) && held.is_placed(&lines)),
+        passed: is_right && is_thick_enough,
         compensated: job.compensated_words().unwrap_or_default(),
         looks_like: mistakes.iter().map(mistake_words).collect(),
-        kept_back: kept_back(&lines, &mistakes).unwrap_or_default(),
+        kept_back,
     };
     Judgment { reading: PairReading::of(measurement), verdict, figures: lines.iter().map(VerdictFigure::of).collect() }
+}
+
+/// The thickness of each lens that is made, against the least of the material.
+fn thickness_lines(job: &Job, measurement: &Measurement) -> Vec<ToleranceLine> {
+    let least_mm = f64::from(job.material.details.centre_hundredths) / 100.0;
+    let line = |eye: Eye| least_center(eye, least_mm, measurement.center.get(eye).map(Millimeter::to_f64));
+    job.made_eyes().map(line).collect()
 }
 
 /// What a check holds of a job whose lenses are not both prescribed ones. A lens that stays and a balance lens have no
@@ -528,6 +566,7 @@ mod tests {
             pupil_distance: read_pupil_distance(distance).ok(),
             height: Pair::new("20".parse().ok(), "20".parse().ok()),
             prism: Pair::new(None, None),
+            center: Pair::new(None, None),
         }
     }
 
@@ -547,6 +586,7 @@ mod tests {
             pupil_distance: read_pupil_distance_for(read[2], job.single_eye()).ok(),
             height: Pair::new(heights[0].parse().ok(), heights[1].parse().ok()),
             prism: Pair::new(None, None),
+            center: Pair::new(None, None),
         };
         judge(Profile::Z80_1, &CenterLimits::default(), &job, &layout, &measurement)
     }
@@ -566,8 +606,16 @@ mod tests {
         let stays = (Keep, "");
         let made = (Make, "-2.50 -0.75 x 80");
         let good = judged(stays, made, ["", "-2.50 -0.75 x 80", "L33"], ["", "24"]);
-        let own = ["L power_strongest", "L cylinder", "L axis", "L centre_across", "L centre_height"];
+        let own = [
+            "L power_strongest",
+            "L cylinder",
+            "L axis",
+            "L centre_across",
+            "L centre_height",
+            "L least_center_thickness",
+        ];
         assert_eq!((rows(&good), good.verdict.passed), (own.map(String::from).to_vec(), true));
+        assert_eq!(good.verdict.sentence(), "All 5 rows within their limits. Thickness not measured.");
         assert_eq!(good.reading.right.typed, "", "nothing was read of the lens that stays");
         // A wrong power, a wrong place, a place that was not read.
         for (read, height) in [
@@ -612,8 +660,43 @@ mod tests {
         assert!(each.verdict.passed && each.verdict.looks_like.is_empty(), "{}", each.verdict.sentence());
         // With no other lens to hold, its place is.
         let alone = |height| judged(balance, (Keep, ""), ["", "", "R31"], [height, ""]);
-        assert_eq!(rows(&alone("24")), ["R centre_across", "R centre_height"]);
+        assert_eq!(rows(&alone("24")), ["R centre_across", "R centre_height", "R least_center_thickness"]);
         assert!(alone("24").verdict.passed && !alone("27").verdict.passed && !alone("").verdict.passed);
+    }
+
+    #[test]
+    fn a_thin_lens_does_not_pass_and_an_unmeasured_one_does() {
+        let job = round_job("-2.00 sph", "31/33");
+        let layout = JobLayout::of(&job, &round_shape(), &lab(), BlockerStep::Half);
+        let least = f64::from(job.material.details.centre_hundredths) / 100.0;
+        let verdict = |centers: [Option<f64>; 2]| {
+            let center = |mm: Option<f64>| mm.and_then(|mm| Millimeter::round_from(mm).ok());
+            let read = measured("-2.00 sph", "-2.00 sph", "31/33");
+            let heights = Pair::new("24".parse().ok(), "24".parse().ok());
+            let read =
+                Measurement { height: heights, center: Pair::new(center(centers[0]), center(centers[1])), ..read };
+            judge(Profile::Z80_1, &CenterLimits::default(), &job, &layout, &read).verdict
+        };
+        for (centers, passes) in [
+            ([Some(least), Some(least + 1.0)], true),
+            ([Some(least - 0.01), Some(least)], false),
+            ([None, Some(least)], true),
+            ([None, None], true),
+        ] {
+            assert_eq!(verdict(centers).passed, passes, "{centers:?}");
+        }
+        let thin = verdict([Some(least - 0.2), None]);
+        let says = "Outside the limit: right thickness at the center. Thickness not measured.";
+        assert_eq!((thin.sentence().as_str(), thin.kept_back.as_str()), (says, ""));
+        assert_eq!(verdict([None, None]).thickness_words(), "");
+        let words = verdict([Some(least), None]).thickness_words();
+        assert!(words.starts_with("Thickness at the center: right ") && !words.contains("left"), "{words}");
+        // A check that was kept before it was asked for reads back.
+        let text = serde_json::to_string(
+            &judged((EyeTask::Make, "pl"), (EyeTask::Make, "pl"), ["pl", "pl", "64"], ["24"; 2]).reading,
+        );
+        assert!(!text.as_ref().unwrap().contains("center"), "nothing is written of what was not measured");
+        assert!(serde_json::from_str::<PairReading>(&text.unwrap()).is_ok());
     }
 
     fn verdict_of(measurement: &Measurement) -> Verdict {

@@ -71,6 +71,7 @@ async fn stock_for(store: &Store, needs: &[EyeNeed], now: OffsetDateTime) -> Res
         let lens = DrawerLensDetails {
             material: ordered.material,
             coating: ordered.coating,
+            second_coating: ordered.second_coating,
             tint: ordered.tint,
             sphere: ordered.sphere,
             cylinder: ordered.cylinder,

@@ -293,6 +293,24 @@ pub struct Answer {
 }
 
 impl Answer {
+    /// Whether it agrees after the last day to answer its notice, when silence had cancelled the order already.
+    pub fn is_late(&self, terms: Option<&NoticeTerms>) -> bool {
+        let is_past = |terms: &NoticeTerms| terms.silence == Silence::Cancels && self.answered_on > terms.answer_by;
+        self.kind == AnswerKind::Consents && terms.is_some_and(is_past)
+    }
+
+    /// The same as [`Answer::words`], with a mark where it came too late.
+    pub fn words_after(&self, terms: Option<&NoticeTerms>) -> String {
+        match terms.filter(|_| self.is_late(terms)) {
+            Some(terms) => format!(
+                "{}. This came after the last day, {}: the order counted as cancelled, and the customer took it up again",
+                self.words(),
+                day(&terms.answer_by)
+            ),
+            None => self.words(),
+        }
+    }
+
     /// In a sentence without its end.
     pub fn words(&self) -> String {
         let way = self.way.map(|way| format!(", {}", way.words())).unwrap_or_default();

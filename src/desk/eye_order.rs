@@ -6,6 +6,7 @@
 
 use thiserror::Error;
 
+use super::fitting::asks_vertex;
 use super::job::EyeTask;
 use crate::optics::prescription::{
     EyePrescription, LensPower, Note, PrescriptionFault, PrescriptionReading, Prism, read,
@@ -118,6 +119,14 @@ impl EyesOrdered {
     }
 }
 
+impl EyesOrdered {
+    /// Whether a lens with the prescribed power is so strong that the vertex distance is asked for.
+    pub fn asks_vertex(&self) -> bool {
+        let is_strong = |eye: Eye| *self.tasks.get(eye) == EyeTask::Make && asks_vertex(self.eyes.get(eye).power);
+        Eye::BOTH.into_iter().any(is_strong)
+    }
+}
+
 /// The power of a balance lens: a sphere, the other lens's spherical equivalent in quarters of a diopter, toward zero. Its
 /// weight and thickness are then near the other's. Common practice.
 pub fn balance_power(other: LensPower) -> LensPower {
@@ -179,6 +188,13 @@ mod tests {
         assert_eq!(typed("none", "none -2.00 sph"), Err(EyesFault::NothingMade));
         assert_eq!(typed("none", "bal"), Err(EyesFault::BalanceOfNothing(Eye::Left)));
         assert_eq!(typed("bal", "bal"), Err(EyesFault::BalanceOfNothing(Eye::Right)));
+        for (right, left, asks) in [
+            ("-5.00 sph", "-1.00 sph", true),
+            ("none -5.00 sph", "-1.00 sph", false),
+            ("bal -6.00 sph", "-4.75 sph", false),
+        ] {
+            assert_eq!(typed(right, left).unwrap().asks_vertex(), asks, "{right}, {left}");
+        }
         let one = typed("none", "-1.00 sph").unwrap();
         assert_eq!((one.tasks.right, one.has_power), (EyeTask::Keep, Pair::new(false, true)));
     }

@@ -73,7 +73,50 @@ pub struct PositionOfWear {
     pub frame: FramePosition,
 }
 
+/// Where the vertex distance was tested and where it is worn, as it was answered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum VertexAnswer {
+    Known {
+        /// From the eye to the back of the trial lens.
+        tested: Millimeter,
+        /// From the eye to the back of the lens.
+        worn: Millimeter,
+    },
+    NotKnown,
+}
+
+impl VertexAnswer {
+    /// The answer in a position that was decided for.
+    pub fn of(position: &PositionOfWear) -> Self {
+        match position.vertex_is_known {
+            true => Self::Known { tested: position.vertex_from, worn: position.frame.vertex },
+            false => Self::NotKnown,
+        }
+    }
+
+    /// For a person.
+    pub fn words(self) -> String {
+        let mm = |length: Millimeter| notation::short(length.to_f64());
+        match self {
+            Self::Known { tested, worn } => format!("tested at {} mm, worn at {} mm", mm(tested), mm(worn)),
+            Self::NotKnown => "not known".to_owned(),
+        }
+    }
+}
+
 impl PositionOfWear {
+    /// The position of a frame as far as it is known: the vertex distances by the answer, else the usual ones.
+    pub fn starting(frame: FramePosition, answer: Option<VertexAnswer>) -> Self {
+        let usual = Self::usual();
+        match answer {
+            None => Self { frame, ..usual },
+            Some(VertexAnswer::NotKnown) => Self { frame, vertex_is_known: false, ..usual },
+            Some(VertexAnswer::Known { tested, worn }) => {
+                Self { vertex_from: tested, vertex_is_known: true, frame: FramePosition { vertex: worn, ..frame } }
+            }
+        }
+    }
+
     /// The usual position: 13 mm, 10° of panto, 6° of wrap (common practice, from memory: 12 to 14 mm, 8 to 12°, 5 to
     /// 8°).
     pub fn usual() -> Self {
@@ -177,6 +220,20 @@ mod tests {
         // Common practice: 2 mm move -10.00 to -10.20 (public vertex page), and a quarter of that at 5 D.
         let moved = -5.0 / (1.0 + 0.002 * -5.0);
         assert!((moved + 5.05_f64).abs() < 0.001);
+    }
+
+    #[test]
+    fn a_position_starts_from_the_answer() {
+        let frame = PositionOfWear::usual().frame;
+        let known = VertexAnswer::Known { tested: "12".parse().unwrap(), worn: "14.5".parse().unwrap() };
+        let words = |answer| PositionOfWear::starting(frame, answer).words();
+        assert_eq!(words(Some(known)), "12 to 14.5 mm, 10° panto, 6° wrap");
+        assert_eq!(words(Some(VertexAnswer::NotKnown)), "vertex distance not known, 10° panto, 6° wrap");
+        assert_eq!(words(None), PositionOfWear::usual().words());
+        for answer in [known, VertexAnswer::NotKnown] {
+            assert_eq!(VertexAnswer::of(&PositionOfWear::starting(frame, Some(answer))), answer);
+        }
+        assert_eq!(known.words(), "tested at 12 mm, worn at 14.5 mm");
     }
 
     #[test]

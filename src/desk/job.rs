@@ -9,12 +9,13 @@ use time::{Date, OffsetDateTime};
 use super::catalogue::{Material, Treatment};
 use super::center_height::CenterHeight;
 use super::customer::Customer;
-use super::fitting::{FramePosition, PowerDecision, asks_vertex};
+use super::fitting::{FramePosition, PowerDecision, VertexAnswer, asks_vertex};
 use super::frame::Frame;
 use super::id::ShapeId;
 use super::key::keyed;
 use super::money::Cents;
 use super::order::Design;
+use super::parcel_return::ReturnCondition;
 use super::prescription::{MadeFor, Prescription};
 use super::remake::Remake;
 use crate::optics::prescription::{EyePrescription, LensPower};
@@ -73,6 +74,8 @@ pub struct Job {
     pub receipt: Option<i64>,
     /// How its frame sits before the eyes, where that is known.
     pub frame_position: Option<FramePosition>,
+    /// Where the vertex distance was tested and where it is worn, once that was asked and answered.
+    pub vertex: Option<VertexAnswer>,
     /// The owner's newest decision which power to order.
     pub power_decision: Option<PowerDecision>,
     /// What has happened, oldest first.
@@ -315,8 +318,8 @@ pub struct JobLine {
     pub promised_on: Date,
     /// The day the parcel left that did not come back.
     pub sent_on: Option<Date>,
-    /// Whether its parcel came back or was lost; an open job's alone.
-    pub was_sent: bool,
+    /// How its parcel came back, or that it was lost; an open job's alone.
+    pub came_back: Option<ReturnCondition>,
     /// How far it has come.
     pub stage: Stage,
     /// What became of a check that it did not pass; an open job's alone.

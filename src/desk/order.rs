@@ -8,6 +8,7 @@ use time::Date;
 use super::bill::Charge;
 use super::center_height::CenterHeight;
 use super::customer::Person;
+use super::fitting::VertexAnswer;
 use super::frame::FrameDetails;
 use super::id::{CustomerId, FrameId, MaterialVersionId, TreatmentVersionId};
 use super::job::EyeTask;
@@ -99,6 +100,8 @@ pub struct NewOrder {
     pub frame: FrameChoice,
     /// The wrap of a new frame, if it was entered.
     pub frame_wrap: Option<Tilt>,
+    /// Where the vertex distance was tested and where it is worn; `None` where nobody answered.
+    pub vertex: Option<VertexAnswer>,
     pub prescription: Prescription,
     /// What is done for each eye; a lens is made for at least one.
     pub tasks: Pair<EyeTask>,

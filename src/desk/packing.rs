@@ -4,6 +4,8 @@
 use strum::VariantArray;
 use thiserror::Error;
 
+use super::job::Job;
+
 /// Which part of the work an item belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, VariantArray)]
 pub enum ItemGroup {
@@ -79,9 +81,13 @@ pub enum Parcel {
 }
 
 impl Parcel {
-    /// Lenses only, if they are made for a frame that stays with the customer.
-    pub fn of(lenses_only: bool) -> Self {
-        if lenses_only { Self::LensesOnly } else { Self::Glasses }
+    /// New lenses for an earlier frame leave without the frame, unless the customer sent it in again.
+    pub fn of(job: &Job) -> Self {
+        match () {
+            () if job.is_for_own_frame() => Self::OwnFrame,
+            () if job.frame_stays() => Self::LensesOnly,
+            () => Self::Glasses,
+        }
     }
 }
 

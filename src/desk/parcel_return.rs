@@ -61,6 +61,15 @@ impl ReturnCondition {
         }
     }
 
+    /// What is to be done, for a list.
+    pub fn to_do(self) -> &'static str {
+        match self {
+            ReturnCondition::Unopened => "came back unopened: send it again",
+            ReturnCondition::Opened => "came back opened: read the pair again",
+            ReturnCondition::Lost => "lost: make it again",
+        }
+    }
+
     /// What it means for the job.
     pub fn event(self) -> EventKind {
         match self {

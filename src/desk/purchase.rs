@@ -3,7 +3,7 @@
 use std::ops::RangeInclusive;
 
 use strum::{EnumString, IntoStaticStr, VariantArray};
-use time::Date;
+use time::{Date, OffsetDateTime};
 
 use super::id::{DrawerLensId, MaterialId, TreatmentId};
 use super::key::keyed;
@@ -30,6 +30,7 @@ pub struct OrderedLens {
     pub ordered_for: OrderedFor,
     pub material: MaterialId,
     pub coating: Option<TreatmentId>,
+    pub second_coating: Option<TreatmentId>,
     pub tint: Option<TreatmentId>,
     /// All coatings and the tint, as they are called; empty for none.
     pub treatments: String,
@@ -71,11 +72,27 @@ pub struct Purchase {
     pub number: i64,
     pub supplier: Supplier,
     pub ordered_on: Date,
+    /// By what the supplier said last.
     pub expected_on: Date,
+    /// The days it was expected before, oldest first.
+    pub moved: Vec<ExpectationMoved>,
     pub note: String,
     pub lines: Vec<PurchaseLine>,
     /// How often something happened to its lines: the running number of its form.
     pub moves: i64,
+}
+
+/// The supplier named another day.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ExpectationMoved {
+    /// The day it was expected before.
+    pub was: Date,
+    /// The day it is expected since.
+    pub expected_on: Date,
+    /// What the supplier said; may be empty.
+    pub reason: String,
+    /// In UTC.
+    pub at: OffsetDateTime,
 }
 
 /// A line of an order in the book.

@@ -193,6 +193,8 @@ pub struct ReceiptFacts<'a> {
     pub diagnosis: &'a str,
     /// Whether proof of impact resistance is on record for both lenses.
     pub is_impact_proven: bool,
+    /// Whether the order was cancelled.
+    pub is_cancelled: bool,
     /// What was billed and paid.
     pub account: &'a Account,
 }
@@ -216,6 +218,7 @@ impl<'a> ReceiptFacts<'a> {
             diagnosis: &job.prescription.diagnosis,
             // Of a lens that stays nothing is on record, so a receipt with one makes no claim.
             is_impact_proven: job.is_impact_proven() && job.single_eye().is_none(),
+            is_cancelled: job.is_cancelled(),
             account,
         }
     }
@@ -260,7 +263,7 @@ impl Document {
             payments,
             paid_cents: paid,
             balance_cents: total - paid,
-            notes: notes(total - paid, facts.payer, facts.is_impact_proven),
+            notes: notes(total, paid, facts),
         }
     }
 
@@ -354,16 +357,20 @@ fn sum(lines: &[ReceiptLine], part: Option<Part>) -> Cents {
     lines.iter().filter(|line| part.is_none_or(|part| line.part == part)).map(|line| line.amount_cents).sum()
 }
 
-/// "Paid by the patient" is printed only when nothing is owed, and impact resistance only when it is on record.
-fn notes(balance: Cents, payer: Option<&Person>, is_impact_proven: bool) -> Vec<String> {
+/// "Paid by the patient" is printed only when something was charged and nothing is owed, and impact resistance only when
+/// it is on record.
+fn notes(total: Cents, paid: Cents, facts: &ReceiptFacts<'_>) -> Vec<String> {
     let mut notes = NOTES.map(str::to_owned);
-    if let Some(payer) = payer {
+    if let Some(payer) = facts.payer {
         notes[0] = format!("Paid by {} for the patient; no claim filed by the seller.", payer.name);
     }
-    if balance > Cents::ZERO {
+    if total == Cents::ZERO && paid == Cents::ZERO {
+        let cancelled = if facts.is_cancelled { "The order was cancelled. " } else { "" };
+        notes[0] = format!("{cancelled}Nothing is charged; no claim filed by the seller.");
+    } else if total > paid {
         notes[0] = "Not yet paid in full; no claim filed by the seller.".to_owned();
     }
-    if !is_impact_proven {
+    if !facts.is_impact_proven {
         notes[1] = NOT_SAFETY.to_owned();
     }
     notes.to_vec()

@@ -96,6 +96,7 @@ pub fn round_job(rx: &str, pd: &str) -> Job {
         sent_on: None,
         receipt: None,
         frame_position: None,
+        vertex: None,
         power_decision: None,
         history: Vec::new(),
     }

@@ -71,6 +71,11 @@ impl Job {
         newest_first.find(|&kind| kind == taken || gone.contains(&kind) || kind == EventKind::ParcelLost) == Some(taken)
     }
 
+    /// Whether its parcel left once, though it may have come back.
+    pub fn has_left(&self) -> bool {
+        has_left(self.history.iter().map(|event| event.kind))
+    }
+
     /// Whether the newest check is of the lenses as they are now: a lens taken in hand or cut later was not checked.
     pub fn is_check_current(&self) -> bool {
         is_check_current(self.history.iter().map(|event| event.kind))
@@ -101,6 +106,11 @@ pub fn is_cancelled_for_delay(kinds: impl IntoIterator<Item = EventKind>) -> boo
         EventKind::PromiseMoved => false,
         _ => is_cancelled,
     })
+}
+
+/// Whether a parcel left once, though it may have come back: what was promised is done (16 CFR 435 asks for the shipment).
+pub fn has_left(kinds: impl IntoIterator<Item = EventKind>) -> bool {
+    kinds.into_iter().any(|kind| kind == EventKind::Sent)
 }
 
 fn is_check_current(kinds: impl IntoIterator<Item = EventKind>) -> bool {
@@ -226,6 +236,11 @@ impl Step {
         matches!(self, Step::Packing | Step::Shipment | Step::DelayNotice | Step::DelayAnswer)
     }
 
+    /// Whether it is out of turn once the parcel left, even if it came back.
+    pub fn is_about_the_promise(self) -> bool {
+        matches!(self, Step::Promise | Step::DelayNotice | Step::DelayAnswer)
+    }
+
     /// How often it was done, from the history: the running number in the key of its next form.
     pub fn count(self, job: &Job) -> i64 {
         let kinds: &[EventKind] = match self {
@@ -285,6 +300,10 @@ impl Step {
             return match self {
                 Step::Concession if !job.is_check_current() => Some(no_reason_needed()),
                 Step::Spoilage if !has_lens() => Some(no_lens()),
+                step if step.is_about_the_promise() && job.has_left() => Some(format!(
+                    "The parcel of job {number} left once: what was promised is done. Tell the customer when it leaves \
+                     again, and write it down as a note."
+                )),
                 step if step.ends_with_a_cancellation()
                     && is_cancelled_for_delay(job.history.iter().map(|event| event.kind)) =>
                 {
@@ -432,6 +451,10 @@ mod tests {
             (after(&[Cut, CheckPassed, Packed, Sent, ReturnedOpened]), Step::Spoilage, None),
             (after(&[Cut, CheckPassed, Packed, Sent, ParcelLost]), Step::Spoilage, Some("no lens in hand")),
             (after(&[Cut, CheckPassed, Packed, Sent, ParcelLost]), Step::Lenses, None),
+            (after(&[Cut, CheckPassed, Packed]), Step::Promise, None),
+            (after(&[Cut, CheckPassed, Packed, Sent, ReturnedUnopened]), Step::Promise, Some("left once")),
+            (after(&[Cut, CheckPassed, Packed, Sent, ReturnedOpened]), Step::DelayNotice, Some("left once")),
+            (after(&[Cut, CheckPassed, Packed, Sent, ParcelLost]), Step::DelayAnswer, Some("left once")),
             (after(&[AsideRight, AsideLeft]), Step::Spoilage, Some("no lens in hand")),
             (after(&[]), Step::Correction, None),
             (after(&[Cut]), Step::Correction, Some("as a remake")),

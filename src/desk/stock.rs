@@ -64,6 +64,8 @@ pub struct Supplier {
 pub struct DrawerLensDetails {
     pub material: MaterialId,
     pub coating: Option<TreatmentId>,
+    /// Over the first one; none without it.
+    pub second_coating: Option<TreatmentId>,
     pub tint: Option<TreatmentId>,
     pub sphere: Diopter,
     /// Zero or minus.
@@ -80,6 +82,11 @@ impl DrawerLensDetails {
     /// `-2.25 -0.50`, or `-2.25 sph`.
     pub fn power_words(&self) -> String {
         plain_power(self.sphere, self.cylinder)
+    }
+
+    /// What is put on it.
+    fn coatings(&self) -> impl Iterator<Item = TreatmentId> {
+        [self.coating, self.second_coating].into_iter().flatten()
     }
 }
 
@@ -230,10 +237,11 @@ impl DrawerLens {
     }
 
     fn suit_of_treatments(&self, wanted: &WantedLens) -> Suit {
-        let (coating, tint) = (self.details.coating, self.details.tint);
-        let is_wanted =
-            coating.is_none_or(|own| wanted.coatings.contains(&own)) && tint.is_none_or(|own| wanted.tint == Some(own));
-        let has_all = wanted.coatings.iter().all(|wanted| coating == Some(*wanted)) && tint == wanted.tint;
+        let tint = self.details.tint;
+        let is_wanted = self.details.coatings().all(|own| wanted.coatings.contains(&own))
+            && tint.is_none_or(|own| wanted.tint == Some(own));
+        let has = |wanted: &TreatmentId| self.details.coatings().any(|own| own == *wanted);
+        let has_all = wanted.coatings.iter().all(has) && tint == wanted.tint;
         match (is_wanted, has_all) {
             (false, _) => Suit::OtherTreatment,
             (true, false) => Suit::Bare,
@@ -259,6 +267,7 @@ pub(crate) mod tests {
             details: DrawerLensDetails {
                 material: MaterialId(Uuid::from_u128(1)),
                 coating: None,
+                second_coating: None,
                 tint: None,
                 sphere: sphere.parse().unwrap(),
                 cylinder: Diopter::ZERO,
@@ -305,24 +314,30 @@ pub(crate) mod tests {
     }
 
     #[test]
-    fn a_lens_suits_by_its_coating_and_tint() {
+    fn a_lens_suits_by_its_coatings_and_tint() {
         let [hard, clear, gray] = [11, 12, 13].map(|n| TreatmentId(Uuid::from_u128(n)));
         let power = read("-2.00 sph").unwrap().rx.power;
-        for (coating, tint, coatings, wanted_tint, want) in [
-            (None, None, vec![], None, Suit::Right),
-            (Some(hard), None, vec![hard], None, Suit::Right),
-            (Some(hard), Some(gray), vec![hard], Some(gray), Suit::Right),
-            (None, None, vec![hard], None, Suit::Bare),
-            (Some(hard), None, vec![hard, clear], None, Suit::Bare),
-            (Some(hard), None, vec![hard], Some(gray), Suit::Bare),
-            (Some(hard), None, vec![], None, Suit::OtherTreatment),
-            (Some(clear), None, vec![hard], None, Suit::OtherTreatment),
-            (None, Some(gray), vec![], None, Suit::OtherTreatment),
+        for (own, tint, coatings, wanted_tint, want) in [
+            (vec![], None, vec![], None, Suit::Right),
+            (vec![hard], None, vec![hard], None, Suit::Right),
+            (vec![hard], Some(gray), vec![hard], Some(gray), Suit::Right),
+            (vec![], None, vec![hard], None, Suit::Bare),
+            (vec![hard], None, vec![hard, clear], None, Suit::Bare),
+            (vec![hard, clear], None, vec![hard, clear], None, Suit::Right),
+            (vec![clear, hard], None, vec![hard, clear], None, Suit::Right),
+            (vec![hard, clear], None, vec![hard, clear], Some(gray), Suit::Bare),
+            (vec![hard, clear], None, vec![hard], None, Suit::OtherTreatment),
+            (vec![hard], None, vec![hard], Some(gray), Suit::Bare),
+            (vec![hard], None, vec![], None, Suit::OtherTreatment),
+            (vec![clear], None, vec![hard], None, Suit::OtherTreatment),
+            (vec![], Some(gray), vec![hard], None, Suit::OtherTreatment),
         ] {
             let mut lens = drawer_lens(1, "-2.00");
-            (lens.details.coating, lens.details.tint) = (coating, tint);
+            lens.details.coating = own.first().copied();
+            lens.details.second_coating = own.get(1).copied();
+            lens.details.tint = tint;
             let wanted = WantedLens { material: lens.details.material, coatings, tint: wanted_tint, power };
-            assert_eq!(lens.suit(&wanted), want, "{coating:?} {tint:?} for {wanted:?}");
+            assert_eq!(lens.suit(&wanted), want, "{own:?} {tint:?} for {wanted:?}");
             lens.promised = lens.count;
             assert_eq!(lens.suit(&wanted), Suit::AllPromised);
         }

@@ -65,6 +65,9 @@ pub struct CheckSummary {
     pub lines: Vec<CheckLine>,
     /// Both powers in words, where the lenses were ordered compensated; else empty.
     pub compensated: String,
+    /// The thickness of each lens where it was measured; else empty.
+    #[serde(default)]
+    pub thickness: String,
     /// Why a pair that did not pass is sent all the same. It prints.
     pub concession: Option<String>,
 }
@@ -88,6 +91,7 @@ impl CheckSummary {
             verdict: if verdict.passed { "passed" } else { "not passed" }.to_owned(),
             lines: lines.collect(),
             compensated: verdict.compensated.clone(),
+            thickness: verdict.thickness_words(),
             concession: concession.map(str::to_owned),
         }
     }

@@ -251,6 +251,9 @@ pub struct Ticket {
     pub rim: String,
     /// Material, design, coatings, tint.
     pub lens: String,
+    /// The least thickness at the optical center, mm; empty on a ticket kept before it was printed.
+    #[serde(default)]
+    pub least_center: String,
     /// Cutting, joined.
     pub cutting: String,
     /// Edge, size, bevel and cautions.
@@ -336,6 +339,7 @@ impl Ticket {
             ordered_on: date::day(&facts.ordered_on),
             promised_on: date::day(&facts.promised_on),
             relens_of: facts.relens_of,
+            least_center: notation::short(f64::from(facts.material.centre_hundredths) / 100.0),
             eyes: Eye::BOTH.map(|eye| EyePart::of(eye, facts)),
             shape: facts.shape.map(|shape| ShapePart::of(&shape, facts)),
             last_cut: facts.last_cut.clone(),

@@ -292,13 +292,13 @@ impl Store {
         .await
     }
 
-    /// Keeps what the customer said, or that nothing came, and the refund that it makes due.
+    /// Keeps what the customer said, or that nothing came, to a notice with these terms, and the refund that it makes due.
     pub async fn insert_promise_answer(
         &self,
         key: &str,
         number: i64,
         step: Step,
-        answer: &Answer,
+        (answer, terms): (&Answer, Option<&NoticeTerms>),
         refund: Option<&RefundOwed>,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
@@ -309,9 +309,10 @@ impl Store {
                 (AnswerKind::Silent, false) => EventKind::DelaySilent,
                 (AnswerKind::Consents, _) => EventKind::PromiseMoved,
             };
-            append_event(tx, number, kind, &answer.words(), now).await?;
+            let said = answer.words_after(terms);
+            append_event(tx, number, kind, &said, now).await?;
             if answer.kind == AnswerKind::Consents {
-                move_promise(tx, number, answer.revised_on, &answer.words(), now).await?;
+                move_promise(tx, number, answer.revised_on, &said, now).await?;
             }
             if let Some(refund) = refund {
                 insert_refund(tx, number, refund, now).await?;

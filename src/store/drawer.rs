@@ -21,6 +21,7 @@ struct DrawerLensRow {
     material_name: String,
     index_thousandths: i64,
     coating: Option<TreatmentId>,
+    second_coating: Option<TreatmentId>,
     tint: Option<TreatmentId>,
     treatments: Option<String>,
     sphere_hundredths: i64,
@@ -49,6 +50,7 @@ impl TryFrom<DrawerLensRow> for DrawerLens {
             details: DrawerLensDetails {
                 material: row.material,
                 coating: row.coating,
+                second_coating: row.second_coating,
                 tint: row.tint,
                 sphere: power("sphere", row.sphere_hundredths)?,
                 cylinder: power("cylinder", row.cylinder_hundredths)?,
@@ -84,9 +86,10 @@ impl Store {
         sqlx::query_as!(
             DrawerLensRow,
             r#"select d.id as "id: DrawerLensId", d.material_id as "material: MaterialId", v.name as material_name,
-                      v.index_thousandths, d.coating_id as "coating?: TreatmentId", d.tint_id as "tint?: TreatmentId",
+                      v.index_thousandths, d.coating_id as "coating?: TreatmentId",
+                      d.second_coating_id as "second_coating?: TreatmentId", d.tint_id as "tint?: TreatmentId",
                       (select group_concat(t.name, ', ') from treatment_version t
-                       where t.treatment_id in (d.coating_id, d.tint_id) and t.number =
+                       where t.treatment_id in (d.coating_id, d.second_coating_id, d.tint_id) and t.number =
                            (select max(number) from treatment_version where treatment_id = t.treatment_id))
                           as "treatments?: String",
                       d.sphere_hundredths as "sphere_hundredths!", d.cylinder_hundredths as "cylinder_hundredths!",
@@ -221,11 +224,12 @@ pub(super) async fn drawer_lens_id(
     let [sphere, cylinder] = [lens.sphere, lens.cylinder].map(Diopter::hundredths);
     let [front, base] = [lens.front_power, lens.base].map(|power| power.map(Diopter::hundredths));
     let (diameter, center) = (lens.diameter.hundredths(), lens.center.map(Millimeter::hundredths));
+    let (coating, second_coating) = in_order(lens.coating, lens.second_coating);
     let known = sqlx::query_scalar!(
         r#"select id as "id: DrawerLensId" from drawer_lens
            where material_id = ? and sphere_hundredths = ? and cylinder_hundredths = ? and diameter_hundredths = ?
              and centre_hundredths is ? and front_power_hundredths is ? and base_hundredths is ?
-             and coating_id is ? and tint_id is ?"#,
+             and coating_id is ? and second_coating_id is ? and tint_id is ?"#,
         lens.material,
         sphere,
         cylinder,
@@ -233,7 +237,8 @@ pub(super) async fn drawer_lens_id(
         center,
         front,
         base,
-        lens.coating,
+        coating,
+        second_coating,
         lens.tint
     )
     .fetch_optional(&mut *tx)
@@ -243,12 +248,14 @@ pub(super) async fn drawer_lens_id(
     }
     let (id, added_at) = (DrawerLensId(Uuid::now_v7()), Stamp(now));
     sqlx::query!(
-        "insert into drawer_lens (id, material_id, coating_id, tint_id, sphere_hundredths, cylinder_hundredths,
-                                  diameter_hundredths, centre_hundredths, front_power_hundredths, base_hundredths, added_at)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "insert into drawer_lens (id, material_id, coating_id, second_coating_id, tint_id, sphere_hundredths,
+                                  cylinder_hundredths, diameter_hundredths, centre_hundredths, front_power_hundredths,
+                                  base_hundredths, added_at)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         id,
         lens.material,
-        lens.coating,
+        coating,
+        second_coating,
         lens.tint,
         sphere,
         cylinder,
@@ -261,6 +268,15 @@ pub(super) async fn drawer_lens_id(
     .execute(tx)
     .await?;
     Ok(id)
+}
+
+/// Two coatings in the order that they stand in the book, so that the same two make one kind.
+fn in_order(first: Option<TreatmentId>, second: Option<TreatmentId>) -> (Option<TreatmentId>, Option<TreatmentId>) {
+    match (first, second) {
+        (Some(a), Some(b)) if b.0 < a.0 => (Some(b), Some(a)),
+        (None, Some(only)) => (Some(only), None),
+        given => given,
+    }
 }
 
 /// Writes a move. One that would leave fewer than no lenses is refused by the check `drawer_lens_count`.

@@ -10,7 +10,7 @@ use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::impact::unproven;
 use crate::desk::job::{Event, EventKind, EyeTask, Stage, stage};
-use crate::desk::step::{Step, is_cancelled_for_delay};
+use crate::desk::step::{Step, has_left, is_cancelled_for_delay};
 use crate::optics::{Eye, Pair};
 
 #[derive(Deserialize)]
@@ -51,8 +51,8 @@ impl Store {
     }
 }
 
-/// Refuses a step on a job that stands at none of its stages, and packing lenses without proof of impact resistance. A
-/// page asks before it shows a form; this asks again in the transaction that does the work, because a second window may
+/// Refuses a step on a job that stands at none of its stages, packing lenses without proof of impact resistance, and what
+/// a promise asks for once the parcel left. A page asks before it shows a form; this asks again in the transaction that does the work, because a second window may
 /// have been faster.
 pub(super) async fn must_stand(tx: &mut SqliteConnection, number: i64, step: Step) -> Result<(), StoreError> {
     let key = sqlx::query_scalar!("select stage from job where number = ?", number)
@@ -62,7 +62,8 @@ pub(super) async fn must_stand(tx: &mut SqliteConnection, number: i64, step: Ste
     let reached = word("stage", &key, Stage::from_key(&key))?;
     let is_in_turn = step.stages().contains(&reached)
         && (step != Step::Packing || unproven(tasks(tx, number).await?, list_kinds(tx, number).await?).is_empty())
-        && !(step.ends_with_a_cancellation() && is_cancelled_for_delay(list_kinds(tx, number).await?));
+        && !(step.ends_with_a_cancellation() && is_cancelled_for_delay(list_kinds(tx, number).await?))
+        && !(step.is_about_the_promise() && has_left(list_kinds(tx, number).await?));
     if is_in_turn { Ok(()) } else { Err(StoreError::MovedOn(number)) }
 }
 
@@ -86,7 +87,7 @@ pub(super) async fn append_event(
 }
 
 /// What is done for each eye of a job, by its newest revision.
-async fn tasks(tx: &mut SqliteConnection, number: i64) -> Result<Pair<EyeTask>, StoreError> {
+pub(super) async fn tasks(tx: &mut SqliteConnection, number: i64) -> Result<Pair<EyeTask>, StoreError> {
     let rows = sqlx::query!(
         "select e.eye, e.task from job j join job_eye e on e.job_number = j.number and e.revision = j.revision
          where j.number = ?",

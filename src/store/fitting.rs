@@ -11,7 +11,7 @@ use super::prescription::both_eyes;
 use super::read::{axis, length, power, tilt, unreadable, word};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
-use crate::desk::fitting::{DecidedLens, FramePosition, PositionOfWear, PowerDecision, TracePlane};
+use crate::desk::fitting::{DecidedLens, FramePosition, PositionOfWear, PowerDecision, TracePlane, VertexAnswer};
 use crate::desk::id::FrameId;
 use crate::desk::job::EventKind;
 use crate::desk::step::Step;
@@ -39,6 +39,16 @@ impl PositionRow {
                 None => TracePlane::default(),
             },
         })
+    }
+
+    /// The vertex distances, where they were asked for and answered.
+    pub(super) fn answer(&self) -> Result<Option<VertexAnswer>, StoreError> {
+        let Some(tested) = self.vertex_tested_hundredths else { return Ok(None) };
+        let (tested, worn) = (length("vertex distance", tested)?, length("vertex distance", self.vertex_hundredths)?);
+        Ok(Some(match self.vertex_is_known {
+            0 => VertexAnswer::NotKnown,
+            _ => VertexAnswer::Known { tested, worn },
+        }))
     }
 
     fn whole(&self) -> Result<PositionOfWear, StoreError> {
@@ -120,7 +130,7 @@ impl Store {
         let now = decision.at;
         self.once(key, Some((number, Step::Compensation)), now, async |tx| {
             let position =
-                append_position(tx, number, frame, &decision.position.frame, Some(&decision.position), now)
+                append_position(tx, number, frame, &decision.position.frame, Some(VertexAnswer::of(&decision.position)), now)
                     .await?;
             let event = append_event(tx, number, EventKind::PowerDecided, said, now).await?;
             let (choice, at) = (if decision.is_compensated { COMPENSATED } else { PRESCRIBED }, Stamp(now));
@@ -168,11 +178,14 @@ pub(super) async fn append_position(
     job: i64,
     frame: FrameId,
     position: &FramePosition,
-    answered: Option<&PositionOfWear>,
+    answered: Option<VertexAnswer>,
     now: OffsetDateTime,
 ) -> Result<i64, StoreError> {
-    let tested = answered.map(|answer| answer.vertex_from.hundredths());
-    let (is_known, trace) = (answered.is_none_or(|answer| answer.vertex_is_known), position.trace.key());
+    let tested = answered.map(|answer| match answer {
+        VertexAnswer::Known { tested, .. } => tested.hundredths(),
+        VertexAnswer::NotKnown => position.vertex.hundredths(),
+    });
+    let (is_known, trace) = (answered != Some(VertexAnswer::NotKnown), position.trace.key());
     let (vertex, panto, wrap) = (position.vertex.hundredths(), position.panto.hundredths(), position.wrap.hundredths());
     let at = Stamp(now);
     Ok(sqlx::query!(
@@ -194,15 +207,25 @@ pub(super) async fn append_position(
     .last_insert_rowid())
 }
 
-/// How the frame of a job sat, where that is known.
-pub(super) async fn find_position(tx: &mut SqliteConnection, job: i64) -> Result<Option<FramePosition>, StoreError> {
+/// How the frame of a job sat, where that is known, with the answer about its vertex distances.
+pub(super) async fn find_position(
+    tx: &mut SqliteConnection,
+    job: i64,
+) -> Result<Option<(FramePosition, Option<VertexAnswer>)>, StoreError> {
     let row = sqlx::query_scalar!(
         r#"select body as "body!: Json<PositionRow>" from position_of_wear_json where job_number = ? order by seq desc limit 1"#,
         job
     )
     .fetch_optional(tx)
     .await?;
-    row.map(|row| row.0.frame()).transpose()
+    row.map(|row| Ok((row.0.frame()?, row.0.answer()?))).transpose()
+}
+
+impl Store {
+    /// How a frame sat on the newest job in it, where that is known.
+    pub async fn find_frame_position(&self, frame: FrameId) -> Result<Option<FramePosition>, StoreError> {
+        find_last_position(&mut *self.read.acquire().await?, frame).await
+    }
 }
 
 /// How a frame sat on the newest job in it: where the next job starts from.

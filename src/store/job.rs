@@ -97,6 +97,7 @@ impl TryFrom<JobRow> for Job {
             paid: Cents::new(row.paid),
             sent_on: row.sent_on,
             receipt: row.receipt,
+            vertex: row.position.as_ref().map(|position| position.0.answer()).transpose()?.flatten(),
             frame_position: row.position.map(|position| position.0.frame()).transpose()?,
             power_decision: row.decision.map(|decision| decision.0.decision()).transpose()?.flatten(),
             history: history(row.history.0)?,

@@ -6,6 +6,7 @@ use super::read::word;
 use super::{Store, StoreError};
 use crate::desk::id::{CustomerId, FrameId};
 use crate::desk::job::{EventKind, Failure, JobLine, Stage};
+use crate::desk::parcel_return::ReturnCondition;
 
 struct JobLineRow {
     number: i64,
@@ -14,7 +15,8 @@ struct JobLineRow {
     ordered_on: Date,
     promised_on: Date,
     sent_on: Option<Date>,
-    was_sent: bool,
+    /// Of the newest parcel that came back or was lost, of an open job.
+    came_back: Option<String>,
     stage: String,
     /// The newest event about the lenses, of an open job.
     about_lenses: Option<String>,
@@ -33,7 +35,10 @@ impl TryFrom<JobLineRow> for JobLine {
             ordered_on: row.ordered_on,
             promised_on: row.promised_on,
             sent_on: row.sent_on,
-            was_sent: row.was_sent,
+            came_back: row
+                .came_back
+                .map(|key| word("condition of a parcel", &key, ReturnCondition::from_key(&key)))
+                .transpose()?,
         })
     }
 }
@@ -53,7 +58,7 @@ macro_rules! job_lines {
                           j.ordered_on as "ordered_on: Date", j.promised_on as "promised_on: Date",
                           (select sent_on from shipment where job_number = j.number and j.stage = 'sent'
                            order by seq desc limit 1) as "sent_on?: Date",
-                          0 as "was_sent!: bool", j.stage, null as "about_lenses?: String"
+                          null as "came_back?: String", j.stage, null as "about_lenses?: String"
                    "# + $from,
                 $($bound),+
             )
@@ -76,7 +81,8 @@ impl Store {
                           f.maker || ' ' || f.model || iif(f.colour = '', '', ', ' || f.colour) as "frame!: String",
                           j.ordered_on as "ordered_on: Date", j.promised_on as "promised_on: Date",
                           null as "sent_on?: Date",
-                          exists (select 1 from shipment where job_number = j.number) as "was_sent!: bool", j.stage,
+                          (select condition from parcel_return where job_number = j.number order by shipment_seq desc limit 1)
+                              as "came_back?: String", j.stage,
                           (select kind from job_event
                            where job_number = j.number and kind in (select value from json_each(?))
                            order by seq desc limit 1) as "about_lenses?: String"

@@ -4,7 +4,7 @@ use sqlx::SqliteConnection;
 use time::OffsetDateTime;
 
 use super::drawer::{DrawerMove, append_move, drawer_lens_id};
-use super::event::{append_event, must_stand};
+use super::event::{append_event, must_stand, tasks};
 use super::once::{Done, Once};
 use super::promise::{LensPromise, promise_lens, release_lens};
 use super::purchase::take_ordered_lens;
@@ -84,7 +84,8 @@ impl Store {
     ///
     /// # Errors
     ///
-    /// [`StoreError::NotFound`] when the drawer holds no such lens any more.
+    /// [`StoreError::NotFound`] when the drawer holds no such lens any more, [`StoreError::MovedOn`] for an eye whose
+    /// lens stays as it is.
     pub async fn take_lenses(
         &self,
         key: &str,
@@ -115,7 +116,12 @@ impl Store {
                     give_up_lens(tx, &job, eye, *place, now).await?;
                 }
             }
+            let tasks = tasks(tx, number).await?;
             for lens in lenses {
+                // The order may have been corrected in another window.
+                if !tasks.get(lens.eye).is_made() {
+                    return Err(StoreError::MovedOn(number));
+                }
                 take_lens(tx, number, lens, now).await?;
             }
             Ok(Done::new((), number))
@@ -238,6 +244,7 @@ async fn put_back_lens(
             let details = DrawerLensDetails {
                 material: job.material.id,
                 coating: job.coating.as_ref().map(|coating| coating.id),
+                second_coating: job.second_coating.as_ref().map(|coating| coating.id),
                 tint: job.tint.as_ref().map(|tint| tint.id),
                 sphere: ordered.sphere(),
                 cylinder: ordered.cylinder(),

@@ -20,9 +20,9 @@ use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::catalogue::TreatmentKind;
 use crate::desk::center_height::CenterHeight;
-use crate::desk::fitting::{FramePosition, PositionOfWear};
+use crate::desk::fitting::{FramePosition, PositionOfWear, VertexAnswer};
 use crate::desk::id::{CustomerId, FrameId, TreatmentVersionId};
-use crate::desk::job::{EventKind, EyeTask, ParentReason};
+use crate::desk::job::{EventKind, EyeTask, ParentReason, Stage};
 use crate::desk::order::{FrameChoice, NewOrder};
 use crate::optics::Pair;
 
@@ -72,9 +72,13 @@ async fn insert_order(tx: &mut SqliteConnection, order: &NewOrder, now: OffsetDa
     }
     if order.is_for_own_frame() {
         append_event(tx, number, EventKind::OwnFrameExpected, "", now).await?;
+    } else if let Some(earlier) = parent
+        && comes_back(tx, order, earlier).await?
+    {
+        append_event(tx, number, EventKind::OwnFrameExpected, "with the glasses of the earlier job", now).await?;
     }
-    if let Some(position) = starting_position(tx, order, frame, parent).await? {
-        append_position(tx, number, frame, &position, None, now).await?;
+    if let Some((position, answer)) = starting_position(tx, order, frame, parent).await? {
+        append_position(tx, number, frame, &position, answer, now).await?;
     }
     if let Some(earlier) = parent {
         lend_shape(tx, earlier, number, now).await?;
@@ -86,22 +90,37 @@ async fn insert_order(tx: &mut SqliteConnection, order: &NewOrder, now: OffsetDa
     Ok(number)
 }
 
+/// Whether the frame of a remake must come back first: it is with the customer and does not stay there.
+async fn comes_back(tx: &mut SqliteConnection, order: &NewOrder, earlier: i64) -> Result<bool, StoreError> {
+    if order.remake.as_ref().is_none_or(|remake| remake.frame_stays) {
+        return Ok(false);
+    }
+    let stage = sqlx::query_scalar!("select stage from job where number = ?", earlier).fetch_one(tx).await?;
+    Ok(stage == Stage::Sent.key())
+}
+
 /// For a remake the position of the earlier job. Else the wrap that was typed with the order, or the tilts of the frame's
-/// last job; the vertex distance is the wearer's own, so it starts from the usual one.
+/// last job. The vertex distance is the wearer's own, so it is the one that was answered with the order, or the usual one.
 async fn starting_position(
     tx: &mut SqliteConnection,
     order: &NewOrder,
     frame: FrameId,
     parent: Option<i64>,
-) -> Result<Option<FramePosition>, StoreError> {
-    if let (Some(earlier), true) = (parent, order.remake.is_some()) {
-        return find_position(tx, earlier).await;
-    }
+) -> Result<Option<(FramePosition, Option<VertexAnswer>)>, StoreError> {
     let usual = PositionOfWear::usual().frame;
-    Ok(match order.frame_wrap {
-        Some(wrap) => Some(FramePosition { wrap, ..usual }),
-        None => find_last_position(tx, frame).await?.map(|last| FramePosition { vertex: usual.vertex, ..last }),
-    })
+    let (known, answer) = match (parent, order.remake.is_some(), order.frame_wrap) {
+        (Some(earlier), true, _) => match find_position(tx, earlier).await? {
+            Some((position, answered)) => (Some(position), order.vertex.or(answered)),
+            None => (None, order.vertex),
+        },
+        (_, _, Some(wrap)) => (Some(FramePosition { wrap, ..usual }), order.vertex),
+        (_, _, None) => {
+            let last = find_last_position(tx, frame).await?;
+            (last.map(|last| FramePosition { vertex: usual.vertex, ..last }), order.vertex)
+        }
+    };
+    let position = known.or(answer.map(|_| usual));
+    Ok(position.map(|frame| (PositionOfWear::starting(frame, answer).frame, answer)))
 }
 
 async fn frame_of(tx: &mut SqliteConnection, number: i64) -> Result<FrameId, StoreError> {

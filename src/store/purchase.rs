@@ -17,7 +17,7 @@ use crate::desk::id::{DrawerLensId, MaterialId, SupplierId, TreatmentId};
 use crate::desk::job::EventKind;
 use crate::desk::money::Cents;
 use crate::desk::purchase::{
-    NewPurchase, OrderedFor, OrderedLens, Purchase, PurchaseLine, PurchaseMove, PurchaseMoveKind,
+    ExpectationMoved, NewPurchase, OrderedFor, OrderedLens, Purchase, PurchaseLine, PurchaseMove, PurchaseMoveKind,
 };
 use crate::desk::step::Step;
 use crate::desk::stock::{DrawerLensDetails, Supplier};
@@ -36,6 +36,7 @@ struct LineRow {
     material: MaterialId,
     material_name: String,
     coating: Option<TreatmentId>,
+    second_coating: Option<TreatmentId>,
     tint: Option<TreatmentId>,
     treatments: String,
     sphere_hundredths: i64,
@@ -70,6 +71,7 @@ impl TryFrom<LineRow> for PurchaseLine {
                 ordered_for: row.ordered_for()?,
                 material: row.material,
                 coating: row.coating,
+                second_coating: row.second_coating,
                 tint: row.tint,
                 treatments: row.treatments,
                 sphere: power("sphere", row.sphere_hundredths)?,
@@ -97,12 +99,15 @@ macro_rules! lines {
         sqlx::query_as!(
             LineRow,
             r#"select l.seq as "seq!", l.purchase_number as "purchase_number!", s.name as supplier,
-                      p.ordered_on as "ordered_on: Date", p.expected_on as "expected_on: Date",
+                      p.ordered_on as "ordered_on: Date",
+                      coalesce((select e.expected_on from purchase_expectation e where e.purchase_number = p.number
+                                order by e.seq desc limit 1), p.expected_on) as "expected_on!: Date",
                       l.job_number, l.eye, l.drawer_lens_id as "drawer_lens?: DrawerLensId",
                       l.material_id as "material!: MaterialId",
                       (select name from material_version where material_id = l.material_id order by number desc limit 1)
                           as "material_name!: String",
-                      l.coating_id as "coating?: TreatmentId", l.tint_id as "tint?: TreatmentId",
+                      l.coating_id as "coating?: TreatmentId", l.second_coating_id as "second_coating?: TreatmentId",
+                      l.tint_id as "tint?: TreatmentId",
                       l.treatments as "treatments!", l.sphere_hundredths as "sphere_hundredths!",
                       l.cylinder_hundredths as "cylinder_hundredths!", l.diameter_hundredths as "diameter_hundredths!",
                       l.base_hundredths, l.remark as "remark!", l.count as "count!", l.price_cents,
@@ -164,15 +169,79 @@ impl Store {
              join supplier s on s.id = p.supplier_id where l.purchase_number = ? order by l.seq",
             number
         )?;
+        let moved = self.list_expectations(number, head.expected_on).await?;
         Ok(Purchase {
             number: head.number,
             supplier: Supplier { id: head.supplier, name: head.name },
             ordered_on: head.ordered_on,
-            expected_on: head.expected_on,
+            expected_on: moved.last().map_or(head.expected_on, |moved| moved.expected_on),
+            moved,
             note: head.note,
             lines,
             moves: head.moves,
         })
+    }
+
+    /// How the expected day of an order moved from its first one, oldest first.
+    async fn list_expectations(&self, number: i64, first: Date) -> Result<Vec<ExpectationMoved>, StoreError> {
+        let rows = sqlx::query!(
+            r#"select expected_on as "expected_on: Date", reason, at as "at: Stamp" from purchase_expectation
+               where purchase_number = ? order by seq"#,
+            number
+        )
+        .fetch_all(&self.read)
+        .await?;
+        let mut was = first;
+        Ok(rows
+            .into_iter()
+            .map(|row| ExpectationMoved {
+                was: std::mem::replace(&mut was, row.expected_on),
+                expected_on: row.expected_on,
+                reason: row.reason,
+                at: row.at.0,
+            })
+            .collect())
+    }
+
+    /// Keeps another day that the supplier named. The history of each job that waits for a lens of it names both days.
+    ///
+    /// # Errors
+    ///
+    /// [`StoreError::NotFound`] when nothing of the order is still to come.
+    pub async fn move_expectation(
+        &self,
+        key: &str,
+        number: i64,
+        expected_on: Date,
+        reason: &str,
+        now: OffsetDateTime,
+    ) -> Result<Once<()>, StoreError> {
+        let purchase = self.get_purchase(number).await?;
+        let to_come: Vec<&PurchaseLine> = purchase.lines.iter().filter(|line| line.to_come > 0).collect();
+        self.once(key, None, now, async |tx| {
+            if to_come.is_empty() {
+                return Err(StoreError::NotFound("a lens of this order that is still to come"));
+            }
+            let at = Stamp(now);
+            sqlx::query!(
+                "insert into purchase_expectation (purchase_number, expected_on, reason, at) values (?, ?, ?, ?)",
+                number,
+                expected_on,
+                reason,
+                at
+            )
+            .execute(&mut *tx)
+            .await?;
+            for line in to_come {
+                let OrderedFor::Eye { job, eye } = line.lens.ordered_for else { continue };
+                let why = if reason.is_empty() { String::new() } else { format!(": {reason}") };
+                let (was, is) = (day(&purchase.expected_on), day(&expected_on));
+                let says = format!("The {} lens of order {number} is expected {is}, not {was}{why}", eye.name());
+                append_event(tx, job, EventKind::Note, &says, now).await?;
+            }
+            Ok(Done::new((), number))
+        })
+        .await
     }
 
     /// The newest orders: number, supplier, day, and whether anything of it is open.
@@ -288,6 +357,7 @@ fn details_of(lens: &OrderedLens) -> DrawerLensDetails {
     DrawerLensDetails {
         material: lens.material,
         coating: lens.coating,
+        second_coating: lens.second_coating,
         tint: lens.tint,
         sphere: lens.sphere,
         cylinder: lens.cylinder,
@@ -325,16 +395,17 @@ async fn insert_line(tx: &mut SqliteConnection, number: i64, lens: &OrderedLens)
     let (diameter, base) = (lens.diameter.hundredths(), lens.base.map(Diopter::hundredths));
     let price = lens.price.map(Cents::cents);
     sqlx::query!(
-        "insert into purchase_line (purchase_number, job_number, eye, drawer_lens_id, material_id, coating_id, tint_id,
-                                    treatments, sphere_hundredths, cylinder_hundredths, diameter_hundredths,
-                                    base_hundredths, remark, count, price_cents, to_come)
-         values (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?14)",
+        "insert into purchase_line (purchase_number, job_number, eye, drawer_lens_id, material_id, coating_id,
+                                    second_coating_id, tint_id, treatments, sphere_hundredths, cylinder_hundredths,
+                                    diameter_hundredths, base_hundredths, remark, count, price_cents, to_come)
+         values (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?15)",
         number,
         job,
         eye,
         drawer_lens,
         lens.material,
         lens.coating,
+        lens.second_coating,
         lens.tint,
         lens.treatments,
         sphere,

@@ -1,5 +1,7 @@
 //! A supplier's list of blanks kept for a job, with the prism wanted before each eye. The newest counts.
 
+use std::collections::BTreeMap;
+
 use time::OffsetDateTime;
 
 use super::once::{Done, Once};
@@ -56,6 +58,29 @@ impl Store {
         .fetch_all(&self.read)
         .await?;
         rows.into_iter().map(|mm| length("diameter", mm)).collect()
+    }
+
+    /// The diameters on the newest list of each of these jobs that has one.
+    pub async fn list_all_offered_diameters(
+        &self,
+        numbers: &[i64],
+    ) -> Result<BTreeMap<i64, Vec<Millimeter>>, StoreError> {
+        let numbers = serde_json::json!(numbers);
+        let rows = sqlx::query!(
+            r#"select l.job_number as "job!: i64", o.diameter_hundredths
+               from json_each(?) n cross join supplier_list l on l.job_number = n.value
+               join supplier_offer o on o.list_seq = l.seq
+               where l.seq = (select max(seq) from supplier_list where job_number = n.value)
+               order by l.job_number, o.position"#,
+            numbers
+        )
+        .fetch_all(&self.read)
+        .await?;
+        let mut listed: BTreeMap<i64, Vec<Millimeter>> = BTreeMap::new();
+        for row in rows {
+            listed.entry(row.job).or_default().push(length("diameter", row.diameter_hundredths)?);
+        }
+        Ok(listed)
     }
 
     /// How many lists a job has had: the running number of their form.

@@ -15,7 +15,7 @@ use super::page::{
     bill_lines, bills, blanks, buying, cancellations, causes, checks, compensation, customers, cuts, drafts, edge,
     files, find, frames, impact, jobs, lab, layout, lenses, materials, orders, own_frame, packing, papers, payments,
     people, prism, process_spread, promise, purchases, receipts, refunds, returns, reversals, risk, shapes, shipments,
-    spoilage, start, stock, ticket, today, understood,
+    spoilage, start, stock, suppliers, ticket, today, understood,
 };
 use super::{AppState, asset, off_thread, page};
 
@@ -114,7 +114,9 @@ addresses! {
     "/buying/list" => get(buying::print_list),
     "/buying/list.csv" => get(buying::save_list),
     "/purchases/{number}" => get(purchases::show_purchase).post(purchases::move_lines),
+    "/purchases/{number}/expected" => post(purchases::move_expectation),
     "/purchases/{number}/sheet" => get(purchases::print_purchase),
+    "/suppliers/{id}" => get(suppliers::show_supplier).post(suppliers::rename_supplier),
     "/stock" => get(stock::show_drawer),
     "/stock/new" => get(stock::new_lens).post(stock::stock_lens),
     "/stock/{id}/reorder" => post(stock::set_reorder_point),

@@ -104,6 +104,7 @@ fn check() -> CheckSummary {
         verdict: "not passed".into(),
         lines: (0..10).map(|i| line(if i == 0 { "R axis" } else { "R sphere" }, "not passed")).collect(),
         compensated: String::new(),
+        thickness: String::new(),
         concession: Some(CONCESSION.into()),
     }
 }
@@ -230,6 +231,7 @@ fn receipt() -> String {
         prescribed_on: Some(date!(2027 - 04 - 20)),
         diagnosis: "",
         is_impact_proven: true,
+        is_cancelled: false,
         account: &Account::of_order(&charges, &[payment], date!(2027 - 05 - 04)),
     });
     PrintedReceipt::of(5004, &document).render().unwrap()

@@ -58,6 +58,7 @@ fn document_of_account(account: &Account, is_impact_proven: bool) -> Document {
         prescribed_on: Some(date!(2027 - 04 - 20)),
         diagnosis: "",
         is_impact_proven,
+        is_cancelled: false,
         account,
     })
 }

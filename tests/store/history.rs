@@ -166,7 +166,7 @@ async fn must_agree(lab: &TestLab, book: &mut sqlx::SqliteConnection, number: i6
     let is_open = ![Stage::Sent, Stage::Cancelled].contains(&job.stage());
     assert_eq!(line.is_some(), is_open, "{after:?}: {story:?}");
     if let Some(line) = line {
-        let said = (line.stage, line.failure, line.was_sent);
+        let said = (line.stage, line.failure, line.came_back.is_some());
         assert_eq!(said, (job.stage(), job.failure(), job.is_to_send_again()), "{story:?}");
     }
     let in_hand = lab.store.find_lenses(number).await.unwrap();

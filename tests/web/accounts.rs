@@ -77,6 +77,7 @@ fn receipt(account: &Account) -> Document {
         prescribed_on: None,
         diagnosis: "",
         is_impact_proven: false,
+        is_cancelled: false,
         account,
     })
 }

@@ -188,6 +188,18 @@ async fn filled(address: &str) -> Filled {
             lab.store.stock_lens("given-lens", &lens, 2, NOW).await.unwrap();
             "/buying".to_owned()
         }
+        "/purchases/{number}/expected" => {
+            let number = lab.given_job().await;
+            lab.given_shape_for(number).await;
+            changes = said(&[("expected_on", "2026-12-14"), ("expected_reason", "short of stock")]);
+            lab.post("/buying", &crate::buying::order_of(&lab).await).await.assert_status(303).location.clone()
+        }
+        "/suppliers/{id}" => {
+            let lens = given_drawer_lens(&lab).await;
+            lab.store.set_reorder_point(lens, Some(1), "Brightwater Optical", NOW).await.unwrap();
+            changes = said(&[("name", "Brightwater Lenses")]);
+            format!("/suppliers/{}", lab.store.list_suppliers().await.unwrap()[0].id)
+        }
         "/purchases/{number}" => {
             let number = lab.given_job().await;
             lab.given_shape_for(number).await;
@@ -215,6 +227,7 @@ async fn filled(address: &str) -> Filled {
     let path = match (address, job) {
         (_, Some(number)) => address.replace("{number}", &number.to_string()),
         _ if address.ends_with("/retirement") => format!("{page}/retirement"),
+        _ if address.ends_with("/expected") => format!("{page}/expected"),
         _ if address.ends_with("/reorder") => page.replace("/count", "/reorder"),
         _ if address == "/buying/promises" => address.to_owned(),
         _ => page.clone(),
@@ -342,6 +355,7 @@ async fn plain_lens(lab: &TestLab) -> DrawerLensDetails {
         front_power: Some("3.4".parse().unwrap()),
         base: None,
         coating: None,
+        second_coating: None,
         tint: None,
     }
 }

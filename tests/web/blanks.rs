@@ -22,6 +22,7 @@ async fn the_drawer_comes_first_with_the_exact_cut_out() {
         front_power: Some("4".parse().unwrap()),
         base: None,
         coating: None,
+        second_coating: None,
         tint: None,
     };
     lab.store.stock_lens("given-drawer", &lens, 3, NOW).await.unwrap();

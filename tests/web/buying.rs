@@ -28,6 +28,7 @@ async fn stock(lab: &TestLab, job: i64, diameter: &str, count: i64) -> DrawerLen
     let lens = DrawerLensDetails {
         material: job.material.id,
         coating: job.coating.as_ref().map(|coating| coating.id),
+        second_coating: None,
         tint: None,
         sphere: power.sphere(),
         cylinder: power.cylinder(),
@@ -254,4 +255,156 @@ async fn replacing_a_lens_asks_where_the_old_one_went() {
     lab.post(&lenses, &spoiled).await.assert_status(303);
     assert_eq!(lab.count("spoiled_lens", job).await, 1);
     assert_eq!(lab.count("lens_put_back", job).await, 2);
+}
+
+/// An order for both lenses of the standing job, and that job.
+async fn ordered(lab: &TestLab) -> i64 {
+    let job = lab.given_job().await;
+    lab.given_shape_for(job).await;
+    lab.post("/buying", &order_of(lab).await).await.assert_status(303);
+    job
+}
+
+#[tokio::test]
+async fn an_order_is_expected_on_another_day_and_both_days_stay() {
+    let lab = TestLab::new().await;
+    let job = ordered(&lab).await;
+    let (page, path) = ("/purchases/101", "/purchases/101/expected");
+    let key = |page: &Answer| page.attributes(&format!("form[action='{path}'] input[name=key]"), "value").remove(0);
+    let shown = lab.get(page).await;
+    assert!(shown.text(".facts").contains("ExpectedDec 2, 2026"), "{}", shown.text(".facts"));
+    let first = key(&shown);
+    for (day, says) in [("2026-11-24", "is past"), ("2026-12-02", "on that day already"), ("soon", "is not a day")] {
+        let form = [("key", first.as_str()), ("expected_on", day), ("expected_reason", "short of stock")];
+        let refused = lab.post_as_is(path, &form).await;
+        assert!(refused.assert_status(422).text("#expected_on-error").contains(says), "{day}");
+        assert_eq!(refused.attributes("#expected_reason", "value"), ["short of stock"]);
+    }
+    let form = [("key", first.as_str()), ("expected_on", "2026-12-09"), ("expected_reason", "short of stock")];
+    assert_eq!(lab.post_as_is(path, &form).await.assert_status(303).location, page);
+    assert_eq!(lab.post_as_is(path, &form).await.assert_status(303).location, page, "a double click");
+    let lab = lab.reopened().await;
+    let shown = lab.get(page).await;
+    let facts = shown.text(".facts");
+    assert!(facts.contains("ExpectedDec 9, 2026") && facts.contains("Before Dec 2, 2026"), "{facts}");
+    assert!(facts.contains("moved Nov 25, 2026 to Dec 9, 2026: short of stock"), "{facts}");
+    // Every page that names the day has the new one, and the history of the job has both.
+    assert!(lab.get("/buying").await.text("main").contains("Dec 9, 2026"));
+    assert!(lab.get(&format!("/jobs/{job}/lenses")).await.text(".lens-way").contains("expected Dec 9, 2026"));
+    assert!(lab.get("/").await.text("#lenses").contains("expected Wed Dec 9"));
+    assert!(lab.get("/purchases/101/sheet").await.text("article").contains("expected Dec 9, 2026"));
+    let notes: Vec<String> =
+        lab.store.get_job(job).await.unwrap().history.iter().map(|event| event.note.clone()).collect();
+    let says = "lens of order 101 is expected Dec 9, 2026, not Dec 2, 2026: short of stock";
+    assert_eq!(notes.iter().filter(|note| note.contains(says)).count(), 2, "{notes:?}");
+
+    // It moves again, and once everything is here no more.
+    let form = [("key", &*key(&shown)), ("expected_on", "2026-12-01"), ("expected_reason", "")];
+    lab.post_as_is(path, &form).await.assert_status(303);
+    let shown = lab.get(page).await;
+    assert!(shown.text(".facts").contains("ExpectedDec 1, 2026") && shown.texts(".facts dd").len() >= 4);
+    let last = key(&shown);
+    for line in lab.store.list_open_purchase_lines().await.unwrap() {
+        lab.post(page, &[(format!("kind-{}", line.seq).as_str(), "arrived")]).await.assert_status(303);
+    }
+    assert!(lab.get(page).await.texts(&format!("form[action='{path}']")).is_empty());
+    let form = [("key", last.as_str()), ("expected_on", "2026-12-20"), ("expected_reason", "")];
+    assert!(lab.post_as_is(path, &form).await.assert_status(409).text(".notice").contains("still to come"));
+}
+
+#[tokio::test]
+async fn a_supplier_takes_another_name_and_the_earlier_one_stays() {
+    let lab = TestLab::new().await;
+    ordered(&lab).await;
+    let path = lab.get("/purchases/101").await.attributes(".title a[href^='/suppliers/']", "href").remove(0);
+    assert!(lab.get("/buying").await.attributes("a", "href").contains(&path));
+    let fields = lab.get(&path).await.attributes("#name", "value");
+    assert_eq!(fields, ["Brightwater Optical"]);
+    assert!(lab.post(&path, &[("name", " ")]).await.assert_status(422).text("#name-error").contains("A name"));
+    assert_eq!(lab.post(&path, &[("name", "Brightwater Lenses")]).await.assert_status(303).location, path);
+    let lab = lab.reopened().await;
+    let shown = lab.get(&path).await;
+    assert!(shown.text("h1") == "Brightwater Lenses" && shown.text(".history").contains("Brightwater Optical"));
+    assert!(lab.get("/purchases/101").await.text(".title").contains("Brightwater Lenses"));
+    // Saving the same name changes nothing; another supplier's is refused.
+    lab.post(&path, &[("name", "Brightwater Lenses")]).await.assert_status(303);
+    assert_eq!(lab.get(&path).await.texts(".history li").len(), 1);
+    let job = lab.store.list_open_jobs().await.unwrap()[0].number;
+    let kept = stock(&lab, job, "70", 1).await;
+    lab.store.set_reorder_point(kept, Some(1), "Tidemark Lens Supply", NOW).await.unwrap();
+    let taken = lab.post(&path, &[("name", "tidemark lens supply")]).await;
+    assert!(taken.assert_status(422).text("#name-error").contains("Another supplier has this name"));
+    assert_eq!(taken.attributes("#name", "value"), ["tidemark lens supply"]);
+    lab.get("/suppliers/none").await.assert_status(404);
+}
+
+#[tokio::test]
+async fn a_lens_with_both_coatings_is_the_one_that_is_ordered() {
+    let lab = TestLab::new().await;
+    let hard = lab.store.list_treatments().await.unwrap().into_iter().find(|t| t.details.name == "Hard coat").unwrap();
+    let mut order = lab.order().await;
+    order.second_coating = Some(hard.version);
+    let job = lab.given_order(&order).await;
+    lab.given_shape_for(job).await;
+    let ordered = lab.store.get_job(job).await.unwrap();
+    let power = ordered.prescription.eyes.right.power.to_minus();
+    let lens = |coating, second_coating| DrawerLensDetails {
+        material: ordered.material.id,
+        coating,
+        second_coating,
+        tint: None,
+        sphere: power.sphere(),
+        cylinder: power.cylinder(),
+        diameter: "70".parse().unwrap(),
+        center: Some("1.5".parse().unwrap()),
+        front_power: Some("4.25".parse().unwrap()),
+        base: None,
+    };
+    let clear = ordered.coating.as_ref().map(|coating| coating.id);
+    // With one of the two it is not offered as right: To buy still wants one.
+    lab.store.stock_lens("one", &lens(clear, None), 1, NOW).await.unwrap();
+    assert_eq!(lab.get("/buying").await.texts("form[action='/buying'] tbody tr").len(), 2);
+    // The order of the two does not matter: both deliveries are one kind.
+    lab.store.stock_lens("two", &lens(Some(hard.id), clear), 1, NOW).await.unwrap();
+    lab.store.stock_lens("same", &lens(clear, Some(hard.id)), 1, NOW).await.unwrap();
+    let drawer = lab.store.list_drawer().await.unwrap();
+    let both: Vec<&DrawerLens> = drawer.iter().filter(|kind| kind.details.second_coating.is_some()).collect();
+    assert_eq!(both.iter().map(|kind| kind.count).collect::<Vec<_>>(), [2]);
+    assert!(["Hard coat", "Anti-reflective"].iter().all(|name| both[0].treatments.contains(name)));
+    let page = lab.get("/buying").await;
+    assert_eq!(page.texts("form[action='/buying'] tbody tr").len(), 1, "the right eye is served");
+    let offered = lab.get(&format!("/jobs/{job}/lenses")).await;
+    assert_eq!(offered.attributes("#lens_right input[checked]", "value"), [both[0].id.to_string()]);
+
+    // Bought for the job and put into the drawer instead, it keeps both.
+    let sent = lab.post("/buying", &order_of(&lab).await).await.assert_status(303).location.clone();
+    let line = lab.store.list_open_purchase_lines().await.unwrap().remove(0);
+    let kind = format!("kind-{}", line.seq);
+    for became in ["arrived", "stocked"] {
+        lab.post(&sent, &[(kind.as_str(), became)]).await.assert_status(303);
+    }
+    let left = ordered.prescription.eyes.left.power.to_minus().sphere();
+    let kept = lab.store.list_drawer().await.unwrap().into_iter().find(|kind| kind.details.sphere == left).unwrap();
+    assert!(kept.details.coating.is_some() && kept.details.second_coating.is_some(), "{kept:?}");
+}
+
+#[tokio::test]
+async fn to_buy_keeps_to_the_list_of_the_jobs_supplier() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    lab.given_shape_for(job).await;
+    let before = lab.get("/buying").await.text("form[action='/buying'] tbody");
+    assert!(before.contains("60 mm or larger"), "{before}");
+    lab.post(&format!("/jobs/{job}/blanks"), &[("list", "72 mm 4.20\n78 mm 5")]).await.assert_status(303);
+    let after = lab.get("/buying").await.text("form[action='/buying'] tbody");
+    assert!(after.contains("72 mm or larger") && !after.contains("60 mm"), "{after}");
+    // So does the summary of new lenses for its frame.
+    let path = lab.get(&format!("/jobs/{job}/relens")).await.location;
+    let key = path.rsplit('/').next().unwrap();
+    let mut typed = lab.store.find_draft(key).await.unwrap().unwrap().fields;
+    typed.extend(["rx_right", "rx_left"].map(|name| (name.to_owned(), "-2.00 sph".to_owned())));
+    let fields: Vec<(&str, &str)> = typed.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
+    lab.post(&format!("/drafts/{key}"), &fields).await.assert_status(204);
+    let part = lab.get(&format!("{path}/summary")).await;
+    assert!(part.body.contains("order 72 mm or larger"), "{}", part.body);
 }

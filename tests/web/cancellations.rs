@@ -118,6 +118,7 @@ async fn each_lens_goes_where_it_was_said() {
         cylinder: "-1.25".parse().unwrap(),
         diameter: "70".parse().unwrap(),
         coating: None,
+        second_coating: None,
         tint: None,
         base: None,
         center: Some("1.5".parse().unwrap()),

@@ -32,8 +32,11 @@ async fn a_good_pair_passes_line_by_line() {
     assert_eq!(page.text(".verdict .mark"), "Passed");
     // ANSI Z80.1: power, cylinder and axis of each eye, vertical and horizontal imbalance; the lab's own limits: each
     // center, across and in height.
-    assert_eq!(page.texts("tbody tr").len(), 12);
-    assert!(page.texts("tbody .mark").iter().all(|m| m == "Pass"));
+    // And the thickness of each lens, which was not measured.
+    assert_eq!(page.texts("tbody tr").len(), 14);
+    let marks = page.texts("tbody .mark");
+    assert!(marks[..12].iter().all(|m| m == "Pass") && marks[12..].iter().all(|m| m == "Not checked"), "{marks:?}");
+    assert!(page.text(".verdict").contains("All 12 rows within their limits. Thickness not measured."));
     assert!(page.texts("#concession").is_empty());
 }
 
@@ -170,8 +173,8 @@ async fn what_is_not_measured_is_not_checked_and_does_not_pass() {
     lab.post(&path, &with(&[("pd", ""), ("height_left", "")])).await.assert_status(303);
     let page = lab.get(&path).await;
     assert_eq!(page.text(".verdict .mark"), "Not passed");
-    // Both imbalances, both centers across, and the height of the left one.
-    assert_eq!(page.texts("tbody .mark").iter().filter(|m| *m == "Not checked").count(), 5);
+    // Both imbalances, both centers across, the height of the left one, and both thicknesses.
+    assert_eq!(page.texts("tbody .mark").iter().filter(|m| *m == "Not checked").count(), 7);
     assert_eq!(lab.stage(number).await, Stage::Cut);
 }
 
@@ -296,7 +299,7 @@ async fn a_check_stays_as_it_was_judged() {
     let lab = lab.reopened().await;
     let page = lab.get(&format!("/jobs/{number}/check")).await;
     assert!(page.text("caption").contains("ANSI Z80.1-2015"));
-    assert_eq!(page.texts("tbody tr").len(), 12);
+    assert_eq!(page.texts("tbody tr").len(), 14);
 }
 
 #[tokio::test]
@@ -370,4 +373,39 @@ async fn a_lens_of_another_job_on_the_bench_is_named() {
     // A reading that fits nobody's lens is not explained.
     lab.post(&path, &with(&[("read_right", "+3.75 -0.50 x 168")])).await.assert_status(303);
     assert!(lab.get(&path).await.texts("#looks-like li").is_empty());
+}
+
+/// The least of polycarbonate is 1.50 mm in a new book (common practice, from memory).
+#[tokio::test]
+async fn a_lens_is_not_thinner_than_the_least_of_its_material() {
+    let lab = TestLab::new().await;
+    let number = lab.given_cut_job().await;
+    let path = format!("/jobs/{number}/check");
+    assert!(lab.get(&path).await.text("#center_right-hint").contains("Least 1.5 mm"));
+    let wrong = lab.post(&path, &with(&[("center_right", "0.4"), ("center_left", "2")])).await;
+    assert!(wrong.assert_status(422).text("#center_right-error").contains("between 0.5 and 20"));
+    assert_eq!(wrong.attributes("#center_right, #center_left", "value"), ["0.4", "2"]);
+
+    lab.post(&path, &with(&[("center_right", "1.42"), ("center_left", "1.6")])).await.assert_status(303);
+    let page = lab.get(&path).await;
+    assert_eq!(page.text(".verdict .mark"), "Not passed");
+    assert!(
+        page.text(".verdict").contains("Outside the limit: right thickness at the center."),
+        "{}",
+        page.text(".verdict")
+    );
+    let rows = page.texts("tbody tr");
+    assert!(rows.iter().any(|row| row.contains("1.50 mm or more1.42 mm") && row.contains("not thinner")), "{rows:?}");
+    assert_eq!(page.attributes("#center_right", "value"), ["1.42"], "the reading is filled in to be read again");
+    assert_eq!(lab.stage(number).await, Stage::Cut);
+
+    lab.post(&path, &with(&[("center_right", "1.5"), ("center_left", "1.6")])).await.assert_status(303);
+    assert_eq!(lab.stage(number).await, Stage::Checked);
+    let rows = lab.verdict_rows(number).await;
+    for row in ["right mm 1.50 1.42 0.08 0", "left mm 1.50 1.60 0.00 1", "right mm 1.50 1.50 0.00 1"] {
+        assert!(rows.iter().any(|stored| stored == row), "{row} in {rows:?}");
+    }
+    let sheet = lab.get(&format!("/jobs/{number}/packing-sheet")).await.text("article");
+    assert!(sheet.contains("right 1.50 mm (1.50 mm or more), left 1.60 mm"), "{sheet}");
+    assert!(lab.get(&format!("/jobs/{number}/ticket")).await.text("article").contains("Center, 1.5 or more"));
 }

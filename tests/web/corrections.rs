@@ -224,3 +224,25 @@ async fn after_the_cut_a_remake_is_offered() {
         lab.get(&format!("/jobs/{number}")).await.attributes("a", "href").iter().all(|a| !a.ends_with("/correction"))
     );
 }
+
+#[tokio::test]
+async fn the_heights_are_taken_by_rule_here_too() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    let path = format!("/jobs/{number}/correction");
+    let rule = [("intent", "heights"), ("pupil_height_left", "24"), ("tilt", "8"), ("reason", "measured")];
+    let taken = post(&lab, number, &form_with(&lab, number, &rule).await).await;
+    assert_eq!(taken.assert_status(303).location, path);
+    let page = lab.get(&path).await;
+    // 1 mm lower for each 2 degrees of tilt (common practice); the other one stays.
+    assert_eq!(page.attributes("#height_right, #height_left", "value"), ["20.00", "20.00"]);
+    assert_eq!(page.attributes("#pupil_height_left, #tilt, #reason", "value"), ["24", "8", "measured"]);
+    let before = lab.contents().await;
+    let rule = [("intent", "heights"), ("pupil_height_left", ""), ("pupil_height_right", ""), ("reason", "measured")];
+    let refused = post(&lab, number, &form_with(&lab, number, &rule).await).await;
+    assert!(refused.assert_status(422).text("#pupil_height_right-error").contains("at least one pupil"));
+    assert_eq!(refused.attributes("#reason", "value"), ["measured"]);
+    assert_eq!(lab.contents().await, before, "nothing is corrected by it");
+    let buttons = page.attributes("main form button[type=submit]", "class");
+    assert_eq!(buttons[0], "visually-hidden", "Enter corrects the order");
+}

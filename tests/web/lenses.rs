@@ -21,6 +21,7 @@ async fn stock(lab: &TestLab, material: &str, sphere: &str, cylinder: &str, diam
         front_power: Some("4.25".parse().unwrap()),
         base: None,
         coating: None,
+        second_coating: None,
         tint: None,
     };
     let key = format!("stock-new-{}", uuid::Uuid::now_v7());

@@ -48,7 +48,7 @@ async fn an_order_for_one_eye_bills_one_lens() {
 #[tokio::test]
 async fn a_balance_lens_has_its_own_code_and_a_power_near_the_other() {
     let lab = TestLab::new().await;
-    let number = taken(&lab, &[("rx_right", "bal"), ("rx_left", "-4.00 -1.00 x 80")]).await;
+    let number = taken(&lab, &[("rx_right", "bal"), ("rx_left", "-4.00 -1.00 x 80"), ("vertex_unknown", "yes")]).await;
     let job = lab.store.get_job(number).await.unwrap();
     assert_eq!(job.tasks(), Pair::new(EyeTask::Balance, EyeTask::Make));
     assert_eq!(job.lens_power(Eye::Right).to_string(), "-4.50 sph");
@@ -163,7 +163,12 @@ async fn a_one_eye_order_goes_from_order_to_receipt() {
     let reading = [("how", "written"), ("read_left", "-2.50 -0.75 x 80"), ("pd", "L32.5"), ("height_left", "20")];
     lab.post(&at("/check"), &reading).await.assert_status(303);
     let page = lab.get(&at("/check")).await;
-    assert_eq!((page.text(".verdict .mark").as_str(), page.texts("tbody tr").len()), ("Passed", 5));
+    assert_eq!(
+        (page.text(".verdict .mark").as_str(), page.texts("tbody tr").len()),
+        ("Passed", 6),
+        "the sixth is its thickness"
+    );
+    assert!(page.texts("#center_right").is_empty(), "nothing is measured of the lens that stays");
     assert_eq!(lab.stage(number).await, Stage::Checked);
 
     // Impact, packing, sending, receipt.
@@ -185,7 +190,11 @@ async fn a_one_eye_order_goes_from_order_to_receipt() {
 #[tokio::test]
 async fn a_balance_lens_goes_through_every_step() {
     let lab = TestLab::new().await;
-    let number = taken(&lab, &[("rx_right", "bal"), ("rx_left", "-4.00 -1.00 x 80"), ("pd", "31/33")]).await;
+    let number = taken(
+        &lab,
+        &[("rx_right", "bal"), ("rx_left", "-4.00 -1.00 x 80"), ("pd", "31/33"), ("vertex_unknown", "yes")],
+    )
+    .await;
     let at = |page: &str| format!("/jobs/{number}{page}");
     lab.given_shape_for(number).await;
     assert_eq!(lab.stage(number).await, Stage::ShapeOnFile);

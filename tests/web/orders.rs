@@ -492,3 +492,93 @@ async fn a_prescribers_number_is_checked_and_kept() {
         assert!(receipt.contains(wanted), "{wanted} in {receipt}");
     }
 }
+
+#[tokio::test]
+async fn a_strong_pair_asks_where_it_was_tested_and_is_worn() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    let key = path.rsplit('/').next().unwrap();
+    // 5 D in any meridian (common practice): the summary asks while it is typed, and unfolds the question.
+    for (rx, asks) in [("-4.75 -0.25 x 90", true), ("-4.75 sph", false), ("+5.00 sph", true)] {
+        lab.post(&format!("/drafts/{key}"), &[("rx_right", rx), ("rx_left", "-1.00 sph")]).await.assert_status(204);
+        let part = lab.get(&format!("{path}/summary")).await;
+        assert_eq!(part.attributes("[data-opens]", "data-opens"), if asks { vec!["vertex"] } else { vec![] }, "{rx}");
+        let page = lab.get(&path).await;
+        assert_eq!(!page.texts("#vertex:not([hidden])").is_empty(), asks, "{rx}");
+    }
+    // Both eyes alike, so that nothing else is asked.
+    let strong = [("rx_right", "-6.00 -0.50 x 20"), ("rx_left", "-6.00 -0.75 x 80")];
+    let refused = post(&lab, &path, &strong).await;
+    assert!(refused.assert_status(422).text("#vertex_unknown-error").contains("tick that they are not known"));
+    assert!(!refused.texts("#vertex:not([hidden])").is_empty());
+    for (changes, field, says) in [
+        (vec![("vertex_from", "12")], "vertex_to", "A vertex distance"),
+        (vec![("vertex_from", "50"), ("vertex_to", "12")], "vertex_from", "between 0 and 40"),
+        (
+            vec![("vertex_from", "12"), ("vertex_to", "14"), ("vertex_unknown", "yes")],
+            "vertex_unknown",
+            "leave this unticked",
+        ),
+    ] {
+        let refused = post(&lab, &path, &[&strong[..], &changes[..]].concat()).await;
+        let error = refused.assert_status(422).text(&format!("#{field}-error"));
+        assert!(error.contains(says), "{changes:?}: {error}");
+    }
+
+    let typed = [&strong[..], &[("vertex_from", "12"), ("vertex_to", "14")]].concat();
+    let typed = post(&lab, &path, &typed).await;
+    let known = typed.assert_status(303).location.clone();
+    let lab = lab.reopened().await;
+    let page = lab.get(&known).await;
+    assert!(page.text("main").contains("Vertex distancetested at 12 mm, worn at 14 mm"), "{}", page.text("main"));
+    assert!(page.texts(".wear-note").iter().any(|note| note.contains("decide which power to order")));
+    let worn = lab.get(&format!("{known}/compensation")).await;
+    assert_eq!(worn.attributes("#vertex_from, #vertex_to", "value"), ["12", "14"], "not asked twice");
+
+    // "Not known" is an answer: nothing asks again.
+    let unknown = [&strong[..], &[("vertex_unknown", "yes"), ("customer_id", "new")]].concat();
+    let unknown = post(&lab, &begin(&lab).await, &unknown).await;
+    let unknown = unknown.assert_status(303).location.clone();
+    let page = lab.get(&unknown).await;
+    assert!(page.text("main").contains("Vertex distancenot known"), "{}", page.text("main"));
+    assert!(page.texts(".wear-note").is_empty(), "{:?}", page.texts(".wear-note"));
+    let worn = lab.get(&format!("{unknown}/compensation")).await;
+    assert_eq!(worn.attributes("#vertex_unknown-yes[checked]", "value"), ["yes"]);
+    // A weak pair has no answer and is asked nothing.
+    let weak = post(&lab, &begin(&lab).await, &[("customer_id", "new")]).await.assert_status(303).location.clone();
+    assert!(!lab.get(&weak).await.text("main").contains("Vertex distance"));
+}
+
+#[tokio::test]
+async fn the_tilt_of_the_rule_is_that_of_the_frame_on_its_last_job() {
+    let lab = TestLab::new().await;
+    let first = post(&lab, &begin(&lab).await, &[]).await.assert_status(303).location.clone();
+    let number: i64 = first.trim_start_matches("/jobs/").parse().unwrap();
+    let worn = [
+        ("vertex_from", "13"),
+        ("vertex_to", "13"),
+        ("panto", "7.5"),
+        ("wrap", "6"),
+        ("trace", "flat"),
+        ("step", "quarter"),
+    ];
+    let decided = [&worn[..], &[("decision", "prescribed")]].concat();
+    let page = lab.get(&format!("{first}/compensation")).await;
+    let step = page.attributes("#step option", "value").remove(0);
+    let decided: Vec<_> = decided.into_iter().map(|(n, v)| (n, if n == "step" { step.as_str() } else { v })).collect();
+    lab.post(&format!("{first}/compensation"), &decided).await.assert_status(303);
+    let frame = lab.store.get_job(number).await.unwrap().frame.id;
+
+    // A frame chosen by address, and one chosen from the suggestions.
+    let path = lab.get(&format!("/orders/new?frame={frame}")).await.location;
+    assert_eq!(lab.get(&path).await.attributes("#tilt", "value"), ["7.5"]);
+    let offered = lab.get("/suggest/frames?q=kestrel").await;
+    assert!(offered.attributes("button[data-fill]", "data-fill")[0].contains(r#""tilt":"7.5""#), "{}", offered.body);
+    // Without scripts nothing was filled in: the rule takes it all the same.
+    let frame = frame.to_string();
+    let rule = [("frame_id", frame.as_str()), ("intent", "heights"), ("pupil_height_right", "24"), ("tilt", "")];
+    let path = begin(&lab).await;
+    post(&lab, &path, &rule).await.assert_status(303);
+    // 1 mm for each 2 degrees (common practice): 24 less 3.75.
+    assert_eq!(lab.get(&path).await.attributes("#height_right, #tilt", "value"), ["20.25", "7.5"]);
+}

@@ -276,3 +276,27 @@ async fn the_day_on_the_wall_decides() {
         assert_eq!(duties(&lab).await[0].starts_with("no notice"), missed, "{now}");
     }
 }
+
+#[tokio::test]
+async fn a_consent_after_its_last_day_says_so() {
+    let mut lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    // Without a day, the last day to answer is thirty days after the promise: Jan 4.
+    send_notice(&lab, number, &[("revised", "none")]).await.assert_status(303);
+    lab.move_to(datetime!(2027-01-06 16:00 UTC), UtcOffset::UTC).await;
+    answer(&lab, number, "consents", "2027-01-06").await.assert_status(303);
+    let late = "This came after the last day, Jan 4, 2027";
+    let page = lab.get(&format!("/jobs/{number}/promise")).await;
+    assert!(page.text("main").contains(late), "{}", page.text("main"));
+    let job = lab.store.get_job(number).await.unwrap();
+    assert!(job.last(EventKind::PromiseMoved).unwrap().note.contains(late));
+
+    let in_time = lab.given_job().await;
+    lab.move_to(datetime!(2026-12-01 16:00 UTC), UtcOffset::UTC).await;
+    send_notice(&lab, in_time, &[("revised", "none")]).await.assert_status(303);
+    lab.move_to(datetime!(2027-01-06 16:00 UTC), UtcOffset::UTC).await;
+    // Said on the last day, written down later.
+    answer(&lab, in_time, "consents", "2027-01-04").await.assert_status(303);
+    let page = lab.get(&format!("/jobs/{in_time}/promise")).await;
+    assert!(!page.text("main").contains("after the last day"), "{}", page.text("main"));
+}

@@ -79,3 +79,22 @@ async fn a_receipt_is_issued_once() {
     assert!(page.text("#issue").contains("Nothing has changed since receipt 5001"));
     assert_eq!(page.texts("#issue button"), ["Issue it again with each eye’s prescription"], "nothing else is new");
 }
+
+#[tokio::test]
+async fn a_cancelled_order_that_charges_nothing_is_not_called_paid() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    let cancelled =
+        [("asked_by", "customer"), ("reason", "found the old pair"), ("refund", "186"), ("refund_kind", "card")];
+    lab.post(&format!("/jobs/{number}/cancellation"), &cancelled).await.assert_status(303);
+    let receipt = lab.post(&format!("/jobs/{number}/receipts"), &[]).await.assert_status(303).location.clone();
+    let words = lab.get(&receipt).await.text("article");
+    assert!(words.contains("The order was cancelled. Nothing is charged; no claim filed by the seller."), "{words}");
+    assert!(!words.contains("Paid by the patient"), "{words}");
+    // What is kept of a cancelled order was paid.
+    let number = lab.given_job().await;
+    let kept = [&cancelled[..2], &[("kept", "20"), ("refund", "166"), ("refund_kind", "card")]].concat();
+    lab.post(&format!("/jobs/{number}/cancellation"), &kept).await.assert_status(303);
+    let receipt = lab.post(&format!("/jobs/{number}/receipts"), &[]).await.assert_status(303).location.clone();
+    assert!(lab.get(&receipt).await.text("article").contains("Paid by the patient"));
+}

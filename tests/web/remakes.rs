@@ -1,7 +1,10 @@
 //! A job that is made again: for one eye or both, at whose cost, and what was learned.
 
+use rimbook::desk::catalogue::TreatmentKind;
+use rimbook::desk::frame::Rim;
 use rimbook::desk::job::{EyeTask, ParentReason, Stage};
 use rimbook::desk::money::Cents;
+use rimbook::desk::packing::Parcel;
 
 use crate::support::{Answer, TestLab};
 
@@ -142,4 +145,68 @@ async fn the_same_remake_sent_twice_is_one_job() {
     let second = lab.post(&path, &fields).await;
     assert_eq!(second.assert_status(303).location, format!("/jobs/{first}?already=order"));
     assert_eq!(lab.store.list_remakes_of(parent).await.unwrap().len(), 1);
+}
+
+#[tokio::test]
+async fn a_frame_that_must_come_back_is_awaited() {
+    let lab = TestLab::new().await;
+    let parent = lab.given_sent_job().await;
+    let number = number_of(&remake(&lab, parent, "eyes=both&cause=coating&paid_by=shop&lesson=", &[]).await);
+    let job = lab.store.get_job(number).await.unwrap();
+    assert!(job.is_for_own_frame() && !job.has_own_frame());
+    let page = lab.get(&format!("/jobs/{number}")).await;
+    assert!(page.attributes("main a", "href").contains(&format!("/jobs/{number}/own-frame")), "{}", page.text("main"));
+    assert_eq!(Parcel::of(&job), Parcel::OwnFrame, "it goes back with the pair");
+    // A frame that stays with the customer, or never left the lab, is not awaited.
+    let asked = "eyes=both&cause=coating&paid_by=shop&frame_stays=yes&lesson=";
+    let stays = number_of(&remake(&lab, parent, asked, &[]).await);
+    let here = lab.given_cut_job().await;
+    let here = number_of(&remake(&lab, here, "eyes=both&cause=cut&paid_by=shop&lesson=", &[]).await);
+    for (number, parcel) in [(stays, Parcel::LensesOnly), (here, Parcel::Glasses)] {
+        let job = lab.store.get_job(number).await.unwrap();
+        assert_eq!((job.is_for_own_frame(), Parcel::of(&job)), (false, parcel), "job {number}");
+    }
+}
+
+#[tokio::test]
+async fn a_coating_added_to_a_free_remake_is_not_charged() {
+    let lab = TestLab::new().await;
+    let parent = lab.given_sent_job().await;
+    let treatments = lab.store.list_treatments().await.unwrap();
+    let version = |name: &str| treatments.iter().find(|t| t.details.name == name).unwrap().version.to_string();
+    let (hard, tint) = (version("Hard coat"), treatments.iter().find(|t| t.details.kind == TreatmentKind::Tint));
+    let tint = tint.unwrap().version.to_string();
+    let added = [("second_coating", hard.as_str()), ("tint", tint.as_str())];
+    let number = number_of(&remake(&lab, parent, "eyes=both&cause=coating&paid_by=shop&lesson=", &added).await);
+    let job = lab.store.get_job(number).await.unwrap();
+    assert!(job.second_coating.is_some() && job.tint.is_some());
+    assert_eq!((job.charged, lab.count("charge", number).await), (Cents::ZERO, 0));
+    // A price that is typed is charged, and the customer's own remake has the list prices.
+    let typed = [&added[..], &[("price_tint", "4")]].concat();
+    let number = number_of(&remake(&lab, parent, "eyes=left&cause=coating&paid_by=shop&lesson=", &typed).await);
+    assert_eq!(lab.store.get_job(number).await.unwrap().charged, Cents::new(400));
+    let own = number_of(&remake(&lab, parent, "eyes=left&cause=mind&paid_by=customer&lesson=", &[]).await);
+    let more = number_of(&remake(&lab, parent, "eyes=left&cause=mind&paid_by=customer&lesson=", &added).await);
+    assert!(lab.store.get_job(more).await.unwrap().charged > lab.store.get_job(own).await.unwrap().charged);
+}
+
+#[tokio::test]
+async fn the_correction_of_a_remake_offers_no_other_frame() {
+    let lab = TestLab::new().await;
+    let parent = lab.given_sent_job().await;
+    let number = number_of(&remake(&lab, parent, "eyes=left&cause=lens&paid_by=shop&lesson=", &[]).await);
+    let other = lab.given_job_in_rim(Rim::Metal, "-1.00 sph", "-1.00 sph", "31/33", "20").await;
+    let other = lab.store.get_job(other).await.unwrap().frame.id.to_string();
+    let path = format!("/jobs/{number}/correction");
+    let page = lab.get(&path).await;
+    assert!(page.texts("#frame_name, [name=frame_id]").is_empty(), "{}", page.text("main"));
+    let mut fields = crate::addresses::fields_of(&page, &path);
+    for (name, value) in [("note", "soft bridge"), ("frame_id", other.as_str()), ("reason", "asked by phone")] {
+        fields.retain(|(known, _)| known != name);
+        fields.push((name.to_owned(), value.to_owned()));
+    }
+    let fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+    lab.post_as_is(&path, &fields).await.assert_status(303);
+    let (job, earlier) = (lab.store.get_job(number).await.unwrap(), lab.store.get_job(parent).await.unwrap());
+    assert_eq!((job.frame.id, job.note.as_str()), (earlier.frame.id, "soft bridge"));
 }

@@ -31,7 +31,7 @@ async fn an_unopened_parcel_is_packed_and_sent_again() {
     assert_eq!((done.status.as_u16(), done.location), (303, format!("/jobs/{number}/shipment")));
     assert_eq!(lab.stage(number).await, Stage::Checked);
     assert_eq!(open_jobs(&lab).await, [number], "it is open again");
-    assert!(lab.get("/").await.texts(".mark.soon").contains(&"to be sent again".to_owned()));
+    assert!(lab.get("/").await.texts(".mark.soon").contains(&"came back unopened: send it again".to_owned()));
     let page = lab.get(&format!("/jobs/{number}/shipment")).await;
     let earlier = page.text(".earlier-parcel");
     assert!(earlier.contains("it could not be delivered; closed, as it left; moved away"), "{earlier}");
@@ -144,4 +144,23 @@ async fn a_job_that_is_not_sent_has_no_parcel_to_come_back() {
     let number = lab.given_packed_job().await;
     assert!(lab.get(&format!("/jobs/{number}/return")).await.text(".notice").contains("is not sent yet"));
     back(&lab, number, &[("cause", "lost"), ("key", &format!("return-{number}-0"))]).await.assert_status(409);
+}
+
+#[tokio::test]
+async fn what_was_promised_is_done_once_the_parcel_left() {
+    let mut lab = TestLab::new().await;
+    let number = lab.given_sent_job().await;
+    back(&lab, number, &[("cause", "undeliverable"), ("condition", "unopened")]).await.assert_status(303);
+    // Long after the promised day of Dec 5.
+    lab.move_to(time::macros::datetime!(2027-01-20 16:00 UTC), time::UtcOffset::UTC).await;
+    let page = lab.get(&format!("/jobs/{number}/promise")).await;
+    assert!(page.text("main .title").contains("left Nov 25, 2026, to be sent again"), "{}", page.text("main .title"));
+    assert!(page.texts(".mark.late, main form, main .notice.caution").is_empty(), "{}", page.text("main"));
+    for (form, step) in [("promise", "promise"), ("delay-notices", "delay_notice"), ("delay-answers", "delay_answer")] {
+        let key = format!("{step}-{number}-0");
+        let refused = lab.post_as_is(&format!("/jobs/{number}/{form}"), &[("key", &key)]).await;
+        let says = refused.assert_status(409).text(".notice");
+        assert!(says.contains("left once: what was promised is done"), "{form}: {says}");
+    }
+    assert!(lab.get(&format!("/jobs/{number}")).await.texts(".mark.late").is_empty());
 }

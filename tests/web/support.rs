@@ -291,6 +291,7 @@ impl TestLab {
         };
         NewOrder {
             frame_wrap: None,
+            vertex: None,
             customer: CustomerChoice::New(Person {
                 name: "Ada Quill".into(),
                 line1: "12 Ropewalk".into(),
@@ -493,6 +494,22 @@ impl TestLab {
         .unwrap();
         pool.close().await;
         made
+    }
+
+    /// The thickness rows of the checks of a job, in numbers: eye, unit, wanted, measured, deviation, whether it passes.
+    pub async fn verdict_rows(&self, number: i64) -> Vec<String> {
+        let pool = self.beside().await;
+        let rows: Vec<(String,)> = sqlx::query_as(
+            "select printf('%s %s %.2f %.2f %.2f %d', r.eye, r.unit, r.wanted, r.measured, r.deviation, r.passes)
+             from verification v join verification_row r on r.verification_id = v.id
+             where v.job_number = ? and r.quantity = 'least_center_thickness' order by v.attempt, r.position",
+        )
+        .bind(number)
+        .fetch_all(&pool)
+        .await
+        .unwrap();
+        pool.close().await;
+        rows.into_iter().map(|(row,)| row).collect()
     }
 
     /// The book, opened to read beside the app.

@@ -62,7 +62,12 @@ async fn a_parcel_that_came_back_leads_to_what_is_done_with_it() {
     // As it left: it is packed anew. Opened: it is read again first. Lost: the shape is on file, the lenses are not.
     for (number, (group, next)) in jobs.iter().zip([("pack", "packing"), ("check", "check"), ("lenses", "lenses")]) {
         assert_eq!(page.attributes(&format!("#{group} .job-link"), "href"), [format!("/jobs/{number}/{next}")]);
-        assert_eq!(page.texts(&format!("#{group} .mark.soon")), ["to be sent again"]);
+        let said = match group {
+            "pack" => "came back unopened: send it again",
+            "check" => "came back opened: read the pair again",
+            _ => "lost: make it again",
+        };
+        assert_eq!(page.texts(&format!("#{group} .mark")), [said]);
         lab.get(&format!("/jobs/{number}/{next}")).await.assert_status(200);
     }
     lab.send_on(jobs[0]).await;

@@ -22,11 +22,13 @@ mod iso_21987;
 mod quantity;
 #[cfg(test)]
 mod tests;
+mod thickness;
 mod verdict;
 mod z80_1;
 
 pub use center::CenterLimits;
 pub use quantity::Quantity;
+pub use thickness::least_center;
 pub use verdict::{Measured, Ordered, Status, ToleranceLine, is_verified, verify};
 pub(in crate::optics) use verdict::{power_lines, prism_limits};
 

@@ -23,6 +23,8 @@ pub enum Quantity {
     PrismVertical,
     /// A specified center thickness.
     CenterThickness,
+    /// The thickness at the optical center against the least of the material, a house limit.
+    LeastCenterThickness,
     /// The place of an optical center across, a house limit.
     CenterAcross,
     /// The height of an optical center, a house limit.
@@ -31,7 +33,7 @@ pub enum Quantity {
 
 impl Quantity {
     /// Every quantity, in the order of a verdict.
-    pub const ALL: [Quantity; 12] = [
+    pub const ALL: [Quantity; 13] = [
         Quantity::StrongestPower,
         Quantity::PowerAlong,
         Quantity::PowerAcross,
@@ -42,6 +44,7 @@ impl Quantity {
         Quantity::PrismHorizontal,
         Quantity::PrismVertical,
         Quantity::CenterThickness,
+        Quantity::LeastCenterThickness,
         Quantity::CenterAcross,
         Quantity::CenterHeight,
     ];
@@ -59,6 +62,7 @@ impl Quantity {
             Quantity::PrismHorizontal => "prism_horizontal",
             Quantity::PrismVertical => "prism_vertical",
             Quantity::CenterThickness => "centre_thickness",
+            Quantity::LeastCenterThickness => "least_center_thickness",
             Quantity::CenterAcross => "centre_across",
             Quantity::CenterHeight => "centre_height",
         }
@@ -82,12 +86,13 @@ impl Quantity {
             Quantity::PrismHorizontal => "Prescribed prism, horizontal",
             Quantity::PrismVertical => "Prescribed prism, vertical",
             Quantity::CenterThickness => "Center thickness",
+            Quantity::LeastCenterThickness => "Thickness at the center",
             Quantity::CenterAcross => "Optical center across",
             Quantity::CenterHeight => "Optical center height",
         }
     }
 
-    /// Whether the row is a house limit and not one of the standard.
+    /// Whether the row holds the place of a center by a house limit.
     pub fn is_house_limit(self) -> bool {
         matches!(self, Quantity::CenterAcross | Quantity::CenterHeight)
     }

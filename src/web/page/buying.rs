@@ -10,10 +10,11 @@ use time::{Date, Duration};
 use super::{Chrome, PageResult, act_of, draft_of, go, posted_key, show, show_again};
 use crate::bench::buying::{DrawerNeed, EyeNeed, Netted, net, reorder};
 use crate::bench::layout::{JobLayout, step_of};
+use crate::bench::real_size::Supply;
 use crate::desk::id::DrawerLensId;
 use crate::desk::money::Cents;
 use crate::desk::purchase::{COUNT, NewPurchase, OrderedFor, OrderedLens, PurchaseLine};
-use crate::desk::stock::{BASE, DIAMETER, DrawerLens};
+use crate::desk::stock::{BASE, DIAMETER, DrawerLens, Supplier};
 use crate::desk::text;
 use crate::optics::Eye;
 use crate::print::lens_list::{LensList, LensListGroup, LensListRow};
@@ -66,8 +67,13 @@ struct BuyingData {
 async fn load(state: &AppState) -> Result<BuyingData, WebError> {
     let (store, lab) = (&state.store, state.lab());
     let (jobs, drawer) = (store.list_jobs_in_need().await?, store.list_drawer().await?);
+    let numbers: Vec<i64> = jobs.iter().map(|need| need.job.number).collect();
+    let listed = store.list_all_offered_diameters(&numbers).await?;
     let needs = jobs.iter().flat_map(|need| {
-        let layout = need.shape.as_ref().map(|shape| JobLayout::of(&need.job, shape, &lab, step_of(&lab)));
+        // The drawer is set against the needs below.
+        let supply = Supply::default().with_list(listed.get(&need.job.number).map_or(&[], Vec::as_slice));
+        let lay_out = |shape| JobLayout::with_supply(&need.job, shape, &lab, step_of(&lab), &supply);
+        let layout = need.shape.as_ref().map(lay_out);
         need.eyes.iter().filter_map(|eye| EyeNeed::of(&need.job, *eye, layout.as_ref())).collect::<Vec<_>>()
     });
     let netted = net(needs.collect(), &drawer);
@@ -107,7 +113,7 @@ struct BuyingPage {
     promise_key: String,
     in_drawer: Vec<DrawerRow>,
     groups: Vec<Group>,
-    suppliers: Vec<String>,
+    suppliers: Vec<Supplier>,
     open: Vec<OpenRow>,
     newest: Vec<(i64, String)>,
 }
@@ -233,7 +239,7 @@ async fn page(state: &AppState, data: BuyingData, mut form: Form, count: i64) ->
             .into_iter()
             .map(|(supplier, rows)| group(supplier, rows, &mut form, count, today))
             .collect(),
-        suppliers: state.store.list_suppliers().await?.into_iter().map(|supplier| supplier.name).collect(),
+        suppliers: state.store.list_suppliers().await?,
         open: open_rows(&data.open, today),
         newest: state
             .store
@@ -394,6 +400,7 @@ fn read_line(form: &mut Form, row: &ToBuy) -> Option<OrderedLens> {
                 ordered_for: OrderedFor::Drawer(need.lens.id),
                 material: details.material,
                 coating: details.coating,
+                second_coating: details.second_coating,
                 tint: details.tint,
                 treatments: need.lens.treatments.clone(),
                 sphere: details.sphere,

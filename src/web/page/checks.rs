@@ -16,6 +16,7 @@ use crate::desk::job::{Job, Stage};
 use crate::desk::step::Step;
 use crate::desk::text;
 use crate::optics::Eye;
+use crate::optics::notation;
 use crate::optics::tolerance::{READING_CAUTION, STANDARD_GOVERNS};
 use crate::store::draft::Fields;
 use crate::store::verification::NewCheck;
@@ -74,6 +75,8 @@ struct EyeFields {
     axis: String,
     height: String,
     prism: Option<String>,
+    /// The field of the thickness, and the least of the material; none of a lens that stays.
+    center: Option<(String, String)>,
 }
 
 /// The form for the reason.
@@ -153,12 +156,20 @@ impl ReadingForm {
                 axis: names.axis,
                 height: names.height,
                 prism: Some(names.prism).filter(|_| asks_prism),
+                center: job
+                    .makes(eye)
+                    .then(|| (names.center, format!("Least {} mm, if you measure it", least_mm(job)))),
             }
         });
         let ordered_pd = job.prescription.centered_on(job.made_for).words();
         let (problems, is_again) = (form.count_errors(), Step::Check.count(job) > 0);
         Ok(Self { key, problems, form, eyes: eyes.into(), ordered_pd, is_again, is_open })
     }
+}
+
+/// The least thickness of the material, as it was when ordered.
+fn least_mm(job: &Job) -> String {
+    notation::short(f64::from(job.material.details.centre_hundredths) / 100.0)
 }
 
 impl ConcessionForm {

@@ -17,7 +17,9 @@ use crate::bench::compensation::{
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::lens::rim_front_d;
 use crate::bench::process_spread::ProcessSpread;
-use crate::desk::fitting::{DecidedLens, FramePosition, PositionOfWear, PowerDecision, TracePlane, VERTEX};
+use crate::desk::fitting::{
+    DecidedLens, FramePosition, PositionOfWear, PowerDecision, TracePlane, VERTEX, VertexAnswer,
+};
 use crate::desk::job::{EventKind, Job};
 use crate::desk::step::Step;
 use crate::desk::stock::{BASE, LensInHand};
@@ -157,7 +159,7 @@ impl CompensationForm {
     const STEP: &str = "step";
     const TRACE: &str = "trace";
     const BASES: [&str; 2] = ["base_right", "base_left"];
-    const VERTEX_UNKNOWN: &str = "vertex_unknown";
+    pub(in crate::web) const VERTEX_UNKNOWN: &str = "vertex_unknown";
     pub(in crate::web) const DECISION: &str = "decision";
 
     /// The field with the power of an eye as the page showed it.
@@ -188,9 +190,13 @@ impl CompensationForm {
         let job = &data.job;
         let PositionOfWear { vertex_from, vertex_is_known, frame } = start(job);
         // A strong lens is not reckoned with a usual distance unseen.
-        if vertex_is_known && (job.power_decision.is_some() || !job.asks_vertex()) {
+        let is_answered = job.power_decision.is_some() || job.vertex.is_some();
+        if vertex_is_known && (is_answered || !job.asks_vertex()) {
             form.set_default(Self::VERTEX_FROM, short(vertex_from.to_f64()));
             form.set_default(Self::VERTEX_TO, short(frame.vertex.to_f64()));
+        }
+        if !vertex_is_known {
+            form.set_default(Self::VERTEX_UNKNOWN, "yes");
         }
         form.set_default(Self::PANTO, short(frame.panto.to_f64()));
         form.set_default(Self::WRAP, short(frame.wrap.to_f64()));
@@ -307,11 +313,10 @@ fn figures(data: &CompensationData, eye: Eye, asked: &TriedPosition) -> Result<E
 
 /// The position last decided for, or what is known of the frame, or the usual one.
 fn start(job: &Job) -> PositionOfWear {
-    let usual = PositionOfWear::usual();
-    match (&job.power_decision, job.frame_position) {
-        (Some(order), _) => order.position,
-        (None, Some(frame)) => PositionOfWear { frame, ..usual },
-        (None, None) => usual,
+    let frame = job.frame_position.unwrap_or(PositionOfWear::usual().frame);
+    match &job.power_decision {
+        Some(order) => order.position,
+        None => PositionOfWear::starting(frame, job.vertex),
     }
 }
 
@@ -466,11 +471,11 @@ fn notes(job: &Job, spread: &ProcessSpread, here: &str, disagreements: Vec<Strin
         notes.push(WearNote { class: "caution", head: "Another lens", says, link: link.clone() });
     }
     let is_open = Step::Compensation.refusal(job).is_none();
-    if is_open && job.asks_vertex() && job.power_decision.is_none() {
-        let says =
-            "A meridian has 5 D or more: say at which vertex distance it was tested and at which it is worn, or \
-                    that this is not known."
-                .to_owned();
+    if is_open
+        && job.asks_vertex()
+        && job.power_decision.is_none()
+        && let Some(says) = vertex_words(job)
+    {
         notes.push(WearNote { class: "info", head: "Vertex distance", says, link: link.clone() });
     }
     if let (Some(wrap), None) = (wrap, &job.power_decision) {
@@ -492,6 +497,21 @@ fn notes(job: &Job, spread: &ProcessSpread, here: &str, disagreements: Vec<Strin
         notes.push(WearNote { class: "caution", head: "Caution", says, link: String::new() });
     }
     notes
+}
+
+/// What is to be said or decided about the vertex distances; `None` where they change nothing or are not known.
+fn vertex_words(job: &Job) -> Option<String> {
+    match job.vertex {
+        None => Some(
+            "A meridian has 5 D or more: say at which vertex distance it was tested and at which it is worn, or that \
+             this is not known."
+                .to_owned(),
+        ),
+        Some(answer @ VertexAnswer::Known { tested, worn }) if tested != worn => {
+            Some(format!("A meridian has 5 D or more, {}: decide which power to order.", answer.words()))
+        }
+        Some(_) => None,
+    }
 }
 
 const DECIDED_LATE: &str = "Which power to order was decided after a lens was taken in hand: read both lenses on the \

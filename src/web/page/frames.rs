@@ -12,6 +12,7 @@ use super::orders::{FrameFields, OrderForm};
 use super::{
     CHANGED_ELSEWHERE, Chrome, JobRow, PageResult, draft_or, fill_json, go, key_of, posted_key, show, show_again,
 };
+use crate::desk::fitting::FramePosition;
 use crate::desk::frame::{Frame, FrameDetails, FramePast, Rim};
 use crate::desk::job::{JobLine, Stage};
 use crate::desk::money::Cents;
@@ -250,6 +251,9 @@ struct FrameFill {
     frame_id: String,
     frame_name: String,
     price_frame: String,
+    /// Of the newest job in the frame; not sent where none is known, so that what was typed stays.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    tilt: Option<String>,
 }
 
 struct FrameSuggestion {
@@ -272,16 +276,21 @@ pub(crate) async fn suggest_frames(
         "" => Vec::new(),
         text => state.store.list_frames(text, MOST_SUGGESTED).await?,
     };
-    let suggestions = found.into_iter().map(suggest).collect::<Result<_, _>>()?;
+    let mut suggestions = Vec::new();
+    for frame in found {
+        let position = state.store.find_frame_position(frame.id).await?;
+        suggestions.push(suggest(frame, position)?);
+    }
     Ok(Html(FrameSuggestions { suggestions }.render()?))
 }
 
-fn suggest(frame: Frame) -> Result<FrameSuggestion, WebError> {
+fn suggest(frame: Frame, position: Option<FramePosition>) -> Result<FrameSuggestion, WebError> {
     let details = frame.details;
     let fill = fill_json(&FrameFill {
         frame_id: frame.id.to_string(),
         frame_name: details.to_string(),
         price_frame: details.price.plain(),
+        tilt: position.map(|position| short(position.panto.to_f64())),
     })?;
     let color = if details.color.is_empty() { String::new() } else { format!("{} · ", details.color) };
     Ok(FrameSuggestion {

@@ -117,7 +117,7 @@ impl JobBar {
     /// The bar of a job on its page `here`, by its key, such as `layout`.
     pub fn of(job: &Job, here: &str, state: &AppState) -> Self {
         let cancelled = job.last(EventKind::Cancelled);
-        let lateness = Lateness::of(job.promised_on, job.sent_on.is_some(), state.clock.today());
+        let lateness = Lateness::of(job.promised_on, job.has_left(), state.clock.today());
         Self {
             number: job.number,
             customer: job.customer.person.name.clone(),
@@ -125,6 +125,7 @@ impl JobBar {
             promise: match (cancelled, job.sent_on) {
                 (Some(event), _) => format!("cancelled {}", words::day(&state.clock.local(event.at).date())),
                 (None, Some(day)) => format!("sent {}", words::day(&day)),
+                (None, None) if job.has_left() => "left once, to be sent again".to_owned(),
                 (None, None) => format!("promised {}, {}", words::weekday(&job.promised_on), lateness.words()),
             },
             is_late: lateness.is_late() && cancelled.is_none(),

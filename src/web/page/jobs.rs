@@ -171,6 +171,9 @@ fn facts(job: &Job) -> Vec<(&'static str, String)> {
         "Made for",
         format!("{}, PD {}", job.made_for.words(), job.prescription.centered_on(job.made_for).words()),
     ));
+    if let Some(answer) = job.vertex {
+        facts.push(("Vertex distance", answer.words()));
+    }
     facts.push(("Ordered", words::day(&job.ordered_on)));
     facts.push(("Promised", words::day(&job.promised_on)));
     if !job.note.is_empty() {

@@ -57,6 +57,7 @@ pub mod shipments;
 pub mod spoilage;
 pub mod start;
 pub mod stock;
+pub mod suppliers;
 pub mod ticket;
 pub mod today;
 pub mod understood;

@@ -94,11 +94,6 @@ impl List {
     }
 }
 
-/// New lenses for an earlier frame ship without the frame, unless the customer sent it in again.
-fn parcel_of(job: &Job) -> Parcel {
-    if job.is_for_own_frame() { Parcel::OwnFrame } else { Parcel::of(job.frame_stays()) }
-}
-
 /// A form of this page that was wrong.
 pub(super) enum Refused {
     Impact(StepForm),
@@ -123,7 +118,7 @@ pub(super) async fn page(state: &AppState, job: &Job, refused: Option<Refused>) 
     let list = match Step::Packing.refusal(job) {
         None => {
             let StepForm { key, form } = StepForm::again_or_open(refused, state, job, Step::Packing).await?;
-            Some(List::of(key, parcel_of(job), &form, is_refused))
+            Some(List::of(key, Parcel::of(job), &form, is_refused))
         }
         Some(_) => None,
     };
@@ -132,7 +127,7 @@ pub(super) async fn page(state: &AppState, job: &Job, refused: Option<Refused>) 
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "packing", state),
         number,
-        lenses_only: parcel_of(job) == Parcel::LensesOnly,
+        lenses_only: Parcel::of(job) == Parcel::LensesOnly,
         not_yet: job.not_yet(Stage::Checked),
         concession: newest.and_then(|check| check.kept.reason),
         impact: ImpactSection::of(state, job, impact).await?,
@@ -154,7 +149,7 @@ pub(crate) async fn create_packing(
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let post = JobPost::read(&state, number, Step::Packing, fields).await?;
-    match PackingForm::read(&post.form, parcel_of(&post.job)) {
+    match PackingForm::read(&post.form, Parcel::of(&post.job)) {
         Ok(PackingForm { ticks }) => {
             let done = state.store.insert_packing(&post.act, number, &ticks, state.clock.now()).await?;
             post.goes_on(&state, done).await

@@ -9,7 +9,7 @@ use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, show, show_again};
 use crate::desk::account::Account;
 use crate::desk::deadline::Lateness;
-use crate::desk::delay::{AnswerKind, ContactWay, Duty, RefundOwed, SILENCE_DAYS, Standing, refund_words};
+use crate::desk::delay::{Answer, AnswerKind, ContactWay, Duty, RefundOwed, SILENCE_DAYS, Standing, refund_words};
 use crate::desk::job::{EventKind, Job};
 use crate::desk::step::Step;
 use crate::print::delay_letter::DelayLetter;
@@ -153,7 +153,7 @@ impl Forms {
 
 /// How the promise of a job stands.
 pub(super) fn standing(job: &Job, log: &PromiseLog) -> Standing {
-    log.standing(job.promised_on, job.is_cancelled() || job.count(EventKind::Sent) > 0)
+    log.standing(job.promised_on, job.is_cancelled() || job.has_left())
 }
 
 async fn page(state: &AppState, job: &Job, again: Option<Again>) -> Result<PromisePage, WebError> {
@@ -164,7 +164,7 @@ async fn page(state: &AppState, job: &Job, again: Option<Again>) -> Result<Promi
     let is_notice_asked = again.as_ref().is_some_and(|again| again.step == Step::DelayNotice);
     let mut forms = Forms::open(state, job, &standing, again).await?;
     forms.fill_in(&words::iso(&today));
-    let lateness = Lateness::of(job.promised_on, job.sent_on.is_some(), today);
+    let lateness = Lateness::of(job.promised_on, job.has_left(), today);
     let account = state.store.get_account(job.number).await?;
     Ok(PromisePage {
         chrome: Chrome::new(state, ""),
@@ -172,7 +172,7 @@ async fn page(state: &AppState, job: &Job, again: Option<Again>) -> Result<Promi
         number: job.number,
         promised: words::day(&job.promised_on),
         is_late: lateness.is_late(),
-        lateness: lateness.words(),
+        lateness: left_words(state, job).unwrap_or_else(|| lateness.words()),
         closed_for: state.lab().closed.closed_for(job.promised_on),
         duty: duty.words(),
         is_cancelled: standing.is_cancelled(),
@@ -193,6 +193,13 @@ async fn page(state: &AppState, job: &Job, again: Option<Again>) -> Result<Promi
         sent: sent(job.number, &log),
         said: said(&log),
     })
+}
+
+/// When a parcel first left, by which the promise was kept or broken; what came back later changes nothing of that.
+fn left_words(state: &AppState, job: &Job) -> Option<String> {
+    let first = job.history.iter().find(|event| event.kind == EventKind::Sent)?;
+    let on = words::day(&state.clock.local(first.at).date());
+    Some(if job.is_to_send_again() { format!("left {on}, to be sent again") } else { format!("left {on}") })
 }
 
 fn refund(refund: &RefundOwed) -> Refund {
@@ -225,8 +232,12 @@ fn sent(number: i64, log: &PromiseLog) -> Vec<SentNotice> {
 }
 
 fn said(log: &PromiseLog) -> Vec<(String, String)> {
-    let answers = log.answers.iter().rev();
-    answers.map(|answer| (words::day(&answer.answered_on), words::capital(&answer.words()))).collect()
+    let terms = |answer: &Answer| {
+        let notice = log.notices.iter().find(|notice| Some(notice.seq) == answer.notice)?;
+        Some(&notice.terms)
+    };
+    let words = |answer: &Answer| words::capital(&answer.words_after(terms(answer)));
+    log.answers.iter().rev().map(|answer| (words::day(&answer.answered_on), words(answer))).collect()
 }
 
 pub(crate) async fn show_promise(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
@@ -247,7 +258,8 @@ pub(crate) async fn agree_day(
         return show_again(&page(&state, &job, Some(Again::refused(Step::Promise, post))).await?);
     };
     let now = state.clock.now();
-    let done = state.store.insert_promise_answer(&post.act, number, Step::Promise, &answer, None, now).await;
+    let answered = (&answer, log.notices.last().map(|notice| &notice.terms));
+    let done = state.store.insert_promise_answer(&post.act, number, Step::Promise, answered, None, now).await;
     post.done(done?)
 }
 
@@ -291,7 +303,8 @@ pub(crate) async fn keep_answer(
         return show_again(&page(&state, &job, Some(Again::refused(Step::DelayAnswer, post))).await?);
     };
     let (step, now) = (Step::DelayAnswer, state.clock.now());
-    let done = state.store.insert_promise_answer(&post.act, number, step, &answer, refund.as_ref(), now).await;
+    let answered = (&answer, log.notices.last().map(|notice| &notice.terms));
+    let done = state.store.insert_promise_answer(&post.act, number, step, answered, refund.as_ref(), now).await;
     post.done(done?)
 }
 

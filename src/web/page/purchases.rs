@@ -3,16 +3,19 @@
 use askama::Template;
 use axum::Form as Posted;
 use axum::extract::{Path, State};
+use time::Date;
 
+use super::job_post::StepForm;
 use super::{Chrome, PageResult, act_of, draft_of, go, posted_key, show, show_again};
-use crate::desk::purchase::{OrderedFor, Purchase, PurchaseLine, PurchaseMove, PurchaseMoveKind};
+use crate::desk::purchase::{ExpectationMoved, OrderedFor, Purchase, PurchaseLine, PurchaseMove, PurchaseMoveKind};
 use crate::desk::text;
 use crate::print::lens_list::{LensList, LensListGroup, LensListRow};
 use crate::store::StoreError;
 use crate::store::draft::Fields;
 use crate::web::AppState;
+use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::words::day;
+use crate::web::words::{day, parse_day};
 
 #[derive(Template)]
 #[template(path = "purchases/show.html")]
@@ -20,13 +23,20 @@ struct PurchasePage {
     chrome: Chrome,
     number: i64,
     supplier: String,
+    supplier_path: String,
     ordered: String,
     expected: String,
+    /// The days it was expected before, when that changed, and what was said; the newest first.
+    moved: Vec<(String, String)>,
+    /// The form for another day, while something is still to come.
+    expectation: Option<StepForm>,
     is_late: bool,
     note: String,
     is_open: bool,
     rows: Vec<Row>,
     text: String,
+    /// How many fields of both forms need a change.
+    problems: usize,
     key: String,
     form: Form,
 }
@@ -97,22 +107,37 @@ fn row(line: &PurchaseLine, form: &mut Form) -> Row {
     }
 }
 
-fn page(state: &AppState, purchase: &Purchase, mut form: Form, key: String) -> PurchasePage {
+/// `named` is the form for another day, as it was sent.
+fn page(state: &AppState, purchase: &Purchase, forms: StepForm, named: Option<StepForm>) -> PurchasePage {
+    let StepForm { key, mut form } = forms;
     let is_to_come = purchase.lines.iter().any(|line| line.to_come > 0);
+    let problems = form.count_errors() + named.as_ref().map_or(0, |named| named.form.count_errors());
+    let fresh = || StepForm { key: expectation_key(purchase), form: Form::default() };
     PurchasePage {
         chrome: Chrome::new(state, "buying"),
         number: purchase.number,
         supplier: purchase.supplier.name.clone(),
         ordered: day(&purchase.ordered_on),
         expected: day(&purchase.expected_on),
+        supplier_path: format!("/suppliers/{}", purchase.supplier.id),
+        moved: purchase.moved.iter().rev().map(|moved| moved_words(state, moved)).collect(),
+        expectation: is_to_come.then(|| named.unwrap_or_else(fresh)),
         is_late: is_to_come && purchase.expected_on < state.clock.today(),
         note: purchase.note.clone(),
         is_open: purchase.lines.iter().any(PurchaseLine::is_open),
         rows: purchase.lines.iter().map(|line| row(line, &mut form)).collect(),
         text: listed(purchase).text(),
+        problems,
         key,
         form,
     }
+}
+
+/// The day before, and when and why it changed.
+fn moved_words(state: &AppState, moved: &ExpectationMoved) -> (String, String) {
+    let on = day(&state.clock.local(moved.at).date());
+    let why = if moved.reason.is_empty() { String::new() } else { format!(": {}", moved.reason) };
+    (day(&moved.was), format!("moved {on} to {}{why}", day(&moved.expected_on)))
 }
 
 fn listed(purchase: &Purchase) -> LensListGroup {
@@ -128,7 +153,9 @@ pub(crate) async fn show_purchase(State(state): State<AppState>, Path(number): P
     let purchase = state.store.get_purchase(number).await?;
     let key = key(&purchase);
     let form = draft_of(&state, &key).await?;
-    show(&page(&state, &purchase, form, key))
+    let named_key = expectation_key(&purchase);
+    let named = StepForm { form: draft_of(&state, &named_key).await?, key: named_key };
+    show(&page(&state, &purchase, StepForm { key, form }, Some(named)))
 }
 
 pub(crate) async fn move_lines(
@@ -146,7 +173,7 @@ pub(crate) async fn move_lines(
     let purchase = state.store.get_purchase(number).await?;
     let moves = read_moves(&mut form, &purchase);
     if !form.is_fine() {
-        return show_again(&page(&state, &purchase, form, key));
+        return show_again(&page(&state, &purchase, StepForm { key, form }, None));
     }
     match state.store.move_purchase_lines(&act, number, &moves, state.clock.now()).await {
         Err(StoreError::OutOfRange(_)) => {
@@ -155,13 +182,65 @@ pub(crate) async fn move_lines(
                 let why = "This line changed in another window meanwhile: look at it and send the form again";
                 form.fail(&LineNames::of(first.line).kind, why);
             }
-            show_again(&page(&state, &purchase, form, key))
+            show_again(&page(&state, &purchase, StepForm { key, form }, None))
         }
         done => {
             done?;
             go(&path)
         }
     }
+}
+
+/// The fields of the form for another day.
+struct ExpectationForm;
+
+impl ExpectationForm {
+    const EXPECTED_ON: &str = "expected_on";
+    const REASON: &str = "expected_reason";
+
+    fn read(form: &mut Form, purchase: &Purchase, today: Date) -> Option<(Date, String)> {
+        let expected_on = form.read(Self::EXPECTED_ON, |t| match parse_day(t)? {
+            day if day < today => Err("That day is past: choose today or a later one".to_owned()),
+            day if day == purchase.expected_on => Err("It is expected on that day already".to_owned()),
+            day => Ok(day),
+        });
+        let reason = form.read(Self::REASON, |t| text::line("What the supplier said", t, 300));
+        Some((expected_on?, reason?))
+    }
+}
+
+fn expectation_key(purchase: &Purchase) -> String {
+    format!("purchase-expected-{}-{}", purchase.number, purchase.moved.len())
+}
+
+/// The supplier named another day.
+pub(crate) async fn move_expectation(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
+    let mut form = Form::new(fields);
+    let key = posted_key(&form, &format!("purchase-expected-{number}-"))?;
+    let act = act_of(&key, &form);
+    let path = format!("/purchases/{number}");
+    if state.store.find_outcome(&act).await?.is_some() {
+        return go(&path);
+    }
+    let purchase = state.store.get_purchase(number).await?;
+    if let Some((expected_on, reason)) = ExpectationForm::read(&mut form, &purchase, state.clock.today()) {
+        match state.store.move_expectation(&act, number, expected_on, &reason, state.clock.now()).await {
+            Err(StoreError::NotFound(_)) => {
+                return Err(WebError::OutOfTurn(format!("Nothing of order {number} is still to come.")));
+            }
+            done => {
+                done?;
+                return go(&path);
+            }
+        }
+    }
+    let moves = self::key(&purchase);
+    let moves = StepForm { form: draft_of(&state, &moves).await?, key: moves };
+    show_again(&page(&state, &purchase, moves, Some(StepForm { key, form })))
 }
 
 fn read_moves(form: &mut Form, purchase: &Purchase) -> Vec<PurchaseMove> {

@@ -264,6 +264,7 @@ pub(in crate::web) struct DrawerLensForm {
 impl DrawerLensForm {
     const MATERIAL: &str = "material";
     const COATING: &str = "coating";
+    const SECOND_COATING: &str = "second_coating";
     const TINT: &str = "tint";
     const SUPPLIER: &str = "supplier";
     const SOURCE: &str = "source";
@@ -282,19 +283,24 @@ impl DrawerLensForm {
             t.parse().ok().filter(|id| materials.contains(id)).ok_or("Choose a material on sale")
         });
         let coating = read_treatment(form, Self::COATING, treatments, TreatmentKind::Coating);
+        let second_coating = read_second_coating(form, coating.flatten(), treatments);
         let tint = read_treatment(form, Self::TINT, treatments, TreatmentKind::Tint);
         let supplier = form.read(Self::SUPPLIER, |t| text::line("A supplier", t, 100));
         let source = form.read(Self::SOURCE, |t| text::line("Lot and certificate", t, 200));
         let reorder_at = form.read_optional(Self::REORDER_AT, read_reorder_point);
-        let (Some(material), Some(coating), Some(tint), Some(supplier), Some(source), Some(reorder_at)) =
-            (material, coating, tint, supplier, source, reorder_at)
+        let (Some(material), Some(coating), Some(second_coating), Some(tint)) =
+            (material, coating, second_coating, tint)
         else {
+            return Self { deliveries: Vec::new(), list_faults };
+        };
+        let (Some(supplier), Some(source), Some(reorder_at)) = (supplier, source, reorder_at) else {
             return Self { deliveries: Vec::new(), list_faults };
         };
         let delivery = |lens: DeliveredLens| Delivery {
             lens: DrawerLensDetails {
                 material,
                 coating,
+                second_coating,
                 tint,
                 sphere: lens.sphere,
                 cylinder: lens.cylinder,
@@ -346,6 +352,24 @@ fn read_treatment(
         let known = |id: &TreatmentId| on_sale.iter().any(|own| own.id == *id && own.details.kind == kind);
         t.parse().ok().filter(known).ok_or("Choose one on sale")
     })
+}
+
+/// The coating over the first one, which is another.
+fn read_second_coating(
+    form: &mut Form,
+    first: Option<TreatmentId>,
+    on_sale: &[Treatment],
+) -> Option<Option<TreatmentId>> {
+    let field = DrawerLensForm::SECOND_COATING;
+    let second = read_treatment(form, field, on_sale, TreatmentKind::Coating)?;
+    let why = match (first, second) {
+        (_, None) => return Some(None),
+        (Some(first), Some(second)) if first == second => "This is the first coating: choose another, or none",
+        (Some(_), _) => return Some(second),
+        (None, _) => "Choose the first coating as well, or move this one there",
+    };
+    form.fail(field, why);
+    None
 }
 
 /// With so many free lenses or fewer, more are bought.

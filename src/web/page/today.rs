@@ -10,6 +10,7 @@ use super::{Chrome, PageResult, show};
 use crate::desk::deadline::Lateness;
 use crate::desk::job::{Failure, JobLine, Stage};
 use crate::desk::lab::Lab;
+use crate::desk::parcel_return::ReturnCondition;
 use crate::desk::unfinished::{Missing, question};
 use crate::store::draft::OrderDraft;
 use crate::web::form::Form;
@@ -71,7 +72,9 @@ struct TodayRow {
     failure: Option<&'static str>,
     /// What its lenses wait for.
     lenses: Option<String>,
-    was_sent: bool,
+    /// What became of its parcel, and what is to be done.
+    came_back: Option<&'static str>,
+    is_lost: bool,
 }
 
 impl TodayRow {
@@ -87,10 +90,11 @@ impl TodayRow {
             promised: words::weekday(&line.promised_on),
             is_late: is_late(line, today),
             is_soon: matches!(lateness, Lateness::DueToday | Lateness::DueSoon(_)),
-            lateness: if line.was_sent { String::new() } else { lateness.words() },
+            lateness: if line.came_back.is_some() { String::new() } else { lateness.words() },
             failure: line.failure.map(Failure::words),
             lenses: waits.words(line.number),
-            was_sent: line.was_sent,
+            came_back: line.came_back.map(ReturnCondition::to_do),
+            is_lost: line.came_back == Some(ReturnCondition::Lost),
         }
     }
 }
@@ -125,7 +129,7 @@ impl Unfinished {
 
 /// A parcel that came back had left: what was promised is done, however long ago.
 fn is_late(line: &JobLine, today: time::Date) -> bool {
-    !line.was_sent && Lateness::of(line.promised_on, false, today).is_late()
+    line.came_back.is_none() && Lateness::of(line.promised_on, false, today).is_late()
 }
 
 fn groups(lines: &[JobLine], waits: &LensWaits, today: time::Date) -> Vec<Group> {

@@ -3,6 +3,7 @@
 use crate::bench::verification::{Measurement, Notation, PairReading};
 use crate::desk::job::Job;
 use crate::desk::order::HEIGHT;
+use crate::desk::stock::CENTER;
 use crate::optics::prescription::{LensPower, PowerError, read_measured, read_pupil_distance_for};
 use crate::optics::unit::{Axis, Diopter};
 use crate::optics::{Eye, Pair};
@@ -20,6 +21,7 @@ pub(super) struct EyeReadingNames {
     pub(super) axis: String,
     pub(super) height: String,
     pub(super) prism: String,
+    pub(super) center: String,
 }
 
 impl EyeReadingNames {
@@ -32,6 +34,7 @@ impl EyeReadingNames {
             axis: name("axis"),
             height: name("height"),
             prism: name("prism"),
+            center: name("center"),
         }
     }
 }
@@ -68,6 +71,7 @@ impl CheckForm {
             }
             form.set(&names.height, &read.height);
             form.set(&names.prism, &read.prism);
+            form.set(&names.center, &read.center);
         }
     }
 
@@ -91,6 +95,10 @@ impl CheckForm {
             true => form.read_optional(&names.prism, measure::prism),
             false => Some(None),
         });
+        let [center_right, center_left] = Eye::BOTH.map(|eye| match job.makes(eye) {
+            true => form.read_optional(&EyeReadingNames::of(eye).center, |t| CENTER.read(t)),
+            false => Some(None),
+        });
         let ((right, typed_right), (left, typed_left)) = (right?, left?);
         Some(Measurement {
             notation: notation?,
@@ -99,6 +107,7 @@ impl CheckForm {
             pupil_distance: pupil_distance?,
             height: Pair::new(height_right?, height_left?),
             prism: Pair::new(prism_right?, prism_left?),
+            center: Pair::new(center_right?, center_left?),
         })
     }
 }

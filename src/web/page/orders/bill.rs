@@ -55,6 +55,19 @@ impl Prices {
         }
     }
 
+    /// The same where the customer does not pay: what is left empty is not charged.
+    #[must_use]
+    pub(super) fn free_where_empty(self) -> Self {
+        let free = |price: Option<Option<Cents>>| price.map(|price| price.or(Some(Cents::ZERO)));
+        Self {
+            lens: free(self.lens),
+            coating: free(self.coating),
+            second_coating: free(self.second_coating),
+            tint: free(self.tint),
+            ..self
+        }
+    }
+
     /// Refuses a price for what is not chosen: it would be dropped without a word.
     pub(super) fn refuse_unchosen(&self, form: &mut Form, chosen: &Chosen<'_>) {
         for (choice, price, is_chosen, field) in [

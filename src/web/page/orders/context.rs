@@ -13,6 +13,8 @@ use crate::desk::order::Design;
 use crate::desk::payment::PaymentKind;
 use crate::desk::prescription::MadeFor;
 use crate::optics::Pair;
+use crate::optics::notation::short;
+use crate::optics::unit::Tilt;
 use crate::shape::boxing::Boxing;
 use crate::store::StoreError;
 use crate::web::error::WebError;
@@ -39,6 +41,8 @@ pub struct OrderContext {
     pub(super) people: PeopleFacts,
     /// The chosen frame.
     pub frame: Option<Frame>,
+    /// The pantoscopic tilt of the frame on the newest job in it.
+    pub tilt: Option<Tilt>,
     /// Frames that what was typed could mean, when none was chosen.
     pub frames_alike: Vec<Frame>,
     /// The earlier job a re-lens is made for.
@@ -79,6 +83,11 @@ impl OrderContext {
         if frame.is_none() {
             form.set(OrderForm::FRAME_ID, "");
         }
+        let tilt = match (&relens, &frame) {
+            (Some(job), _) => job.frame_position.map(|position| position.panto),
+            (None, Some(frame)) => store.find_frame_position(frame.id).await?.map(|position| position.panto),
+            (None, None) => None,
+        };
         let typed = form.value(OrderForm::FRAME_NAME).trim().to_owned();
         let frames_alike =
             if frame.is_none() && !typed.is_empty() { store.list_frames(&typed, 8).await? } else { Vec::new() };
@@ -114,6 +123,7 @@ impl OrderContext {
             namesakes,
             people,
             frame,
+            tilt,
             frames_alike,
             relens,
             boxes,
@@ -132,6 +142,7 @@ impl OrderContext {
         context.shape = state.store.find_job_shape(job).await?;
         context.boxes = context.shape.as_ref().map(|shape| shape.traces.as_ref().map(|t| Boxing::of(&t.outline())));
         context.last = Some(Arc::clone(job));
+        context.tilt = job.frame_position.map(|position| position.panto);
         Ok(context)
     }
 
@@ -146,6 +157,9 @@ impl OrderContext {
         form.set_default(OrderForm::DESIGN, Design::Spherical.key());
         form.set_default(OrderForm::PAYMENT_KIND, PaymentKind::Card.key());
         form.set_default(OrderForm::PRICE_SHIPPING, self.lab.shipping.plain());
+        if let Some(tilt) = self.tilt {
+            form.set_default(OrderForm::TILT, short(tilt.to_f64()));
+        }
         if let Some(first) = self.materials.first() {
             form.set_default(OrderForm::MATERIAL, first.version.to_string());
         }

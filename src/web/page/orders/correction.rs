@@ -10,7 +10,7 @@ use super::super::cancellations::{LensQuestion, in_hand, kept_for_another, order
 use super::super::job_bar::{JobBar, NO_CHANGE};
 use super::super::job_post::{JobPost, StepForm};
 use super::super::lenses::{EyeLensNames, read_old, unspoiled_places};
-use super::super::{CHANGED_ELSEWHERE, Chrome, PageResult, show, show_again};
+use super::super::{CHANGED_ELSEWHERE, Chrome, PageResult, go, show, show_again};
 use super::MadeView;
 use super::cautions::{FrameFacts, OrderCaution, cautions_of, seen_mark};
 use super::context::OrderContext;
@@ -22,6 +22,7 @@ use crate::desk::job::{Job, Stage};
 use crate::desk::step::Step;
 use crate::desk::stock::{LensInHand, OldLens};
 use crate::desk::text::needed;
+use crate::optics::notation::short;
 use crate::optics::{Eye, Pair};
 use crate::store::StoreError;
 use crate::store::draft::Fields;
@@ -39,7 +40,7 @@ struct CorrectionPage {
     /// Whether a remake is the way instead.
     is_made: bool,
     made: MadeView,
-    /// The frame; `None` where new lenses are made for the frame of an earlier job.
+    /// The frame; `None` where it is that of an earlier job.
     frame: Option<FrameView>,
     lenses: Vec<LensQuestion>,
     /// Lenses on their way.
@@ -95,6 +96,9 @@ impl CorrectionForm {
         }
         for eye in Eye::BOTH {
             standing.set(OrderForm::height(eye), job.eyes.get(eye).height.typed());
+        }
+        if let Some(position) = job.frame_position {
+            standing.set(OrderForm::TILT, short(position.panto.to_f64()));
         }
         standing.set(OrderForm::NOTE, job.note.clone());
         standing.set(OrderForm::FRAME_ID, job.frame.id.to_string());
@@ -162,9 +166,9 @@ fn said(changes: &[String], reason: &str, consequences: &[String]) -> String {
     format!("{}. Reason: {}.{follows}", changes.join("; "), reason.trim_end_matches('.'))
 }
 
-/// New lenses for the frame of an earlier job stay lenses for that frame.
+/// New lenses and remakes stay in the frame of the earlier job.
 fn read_frame(form: &mut Form, context: &OrderContext, job: &Job) -> Option<Frame> {
-    if job.relens_of().is_some() {
+    if job.parent.is_some() {
         return Some(job.frame.clone());
     }
     if context.frame.is_none() {
@@ -242,7 +246,7 @@ async fn page(
         bar: JobBar::of(job, "job", state),
         refused: Step::Correction.refusal(job),
         is_made: matches!(job.stage(), Stage::Cut | Stage::Checked | Stage::Packed | Stage::Sent),
-        frame: job.relens_of().is_none().then(|| FrameView {
+        frame: job.parent.is_none().then(|| FrameView {
             chosen: context.frame.as_ref().map(|f| (f.details.to_string(), format!("/frames/{}", f.id))),
             alike: context.frames_alike.iter().map(|f| (f.id.to_string(), f.details.to_string())).collect(),
         }),
@@ -279,6 +283,18 @@ pub(crate) async fn correct_job(
     let job = Arc::clone(&post.job);
     let context = OrderContext::of_job(&state, &job, &mut post.form).await?;
     let lenses = state.store.find_lenses(number).await?;
+    if OrderForm::takes_heights(&post.form) {
+        OrderForm::fill_heights(&mut post.form, context.tilt);
+        post.form.set(OrderForm::INTENT, "");
+        let refused = post.refused();
+        let is_fine = refused.form.is_fine();
+        if is_fine {
+            state.store.keep_draft(&refused.key, refused.form.fields(), state.clock.now()).await?;
+            return go(&format!("/jobs/{number}/correction"));
+        }
+        let read = CorrectionForm::read(&mut refused.form.clone(), &context, &job, &in_hand(&job, &lenses), true);
+        return show_again(&page(&state, &job, &context, refused, read).await?);
+    }
     let is_outdated = post.is_outdated;
     let mut read = CorrectionForm::read(&mut post.form, &context, &job, &in_hand(&job, &lenses), false);
     if is_outdated {

@@ -2,6 +2,7 @@
 
 use time::Date;
 
+use super::super::compensation::CompensationForm;
 use super::super::customers::CustomerForm;
 use super::bill::{Chosen, Prices};
 use super::cautions::{FrameFacts, OrderCaution, cautions_of, seen_mark};
@@ -11,6 +12,7 @@ use crate::desk::bill::Charge;
 use crate::desk::catalogue::{Material, Treatment, TreatmentKind};
 use crate::desk::center_height::CenterHeight;
 use crate::desk::eye_order::{EyeOrder, EyesFault, EyesOrdered, read_eye_order};
+use crate::desk::fitting::{VERTEX, VertexAnswer};
 use crate::desk::frame::{BRIDGE, EYE_SIZE, FrameDetails, Rim, TEMPLE};
 use crate::desk::job::EyeTask;
 use crate::desk::money::Cents;
@@ -18,8 +20,9 @@ use crate::desk::npi::Npi;
 use crate::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder};
 use crate::desk::payment::{Payment, PaymentKind};
 use crate::desk::prescription::{MadeFor, Prescription};
-use crate::desk::remake::Remake;
+use crate::desk::remake::{Remake, RemakePayer};
 use crate::desk::text::{line, lines, needed};
+use crate::optics::notation::short;
 use crate::optics::prescription::{PrescriptionFault, PupilDistance, PupilDistanceFault, read_pupil_distance_for};
 use crate::optics::unit::{Millimeter, Tilt};
 use crate::optics::{Eye, Pair};
@@ -44,6 +47,8 @@ pub(in crate::web) struct OrderForm {
     pub(super) typed: Option<TypedPair>,
     /// Why the earlier job is made again.
     pub(super) remake: Option<Remake>,
+    /// Whether a meridian is so strong that the vertex distance is asked for.
+    pub(super) asks_vertex: bool,
     /// The order, when every field is right and every caution confirmed.
     pub(super) order: Option<NewOrder>,
 }
@@ -177,6 +182,10 @@ impl OrderForm {
         Self::PRICE_OVERSIZE,
     ];
 
+    /// The answer about the vertex distances.
+    pub(super) const VERTEX: [&str; 3] =
+        [CompensationForm::VERTEX_FROM, CompensationForm::VERTEX_TO, CompensationForm::VERTEX_UNKNOWN];
+
     /// Whether one of these fields is not empty.
     pub(super) fn is_filled(form: &Form, fields: &[&str]) -> bool {
         fields.iter().any(|field| !form.value(field).trim().is_empty())
@@ -192,8 +201,23 @@ impl OrderForm {
         form.value(Self::INTENT) == "heights"
     }
 
-    /// Fills in the height of each center from its pupil's height and the pantoscopic tilt.
-    pub(super) fn fill_heights(form: &mut Form) {
+    /// The answer about the vertex distances in its fields.
+    pub(super) fn fill_vertex(form: &mut Form, answer: VertexAnswer) {
+        match answer {
+            VertexAnswer::NotKnown => form.set(CompensationForm::VERTEX_UNKNOWN, "yes"),
+            VertexAnswer::Known { tested, worn } => {
+                form.set(CompensationForm::VERTEX_FROM, short(tested.to_f64()));
+                form.set(CompensationForm::VERTEX_TO, short(worn.to_f64()));
+            }
+        }
+    }
+
+    /// Fills in the height of each center from its pupil's height and the pantoscopic tilt, which is that of the frame's
+    /// last job where nothing was typed.
+    pub(super) fn fill_heights(form: &mut Form, frame_tilt: Option<Tilt>) {
+        if let (true, Some(tilt)) = (form.value(Self::TILT).trim().is_empty(), frame_tilt) {
+            form.set(Self::TILT, short(tilt.to_f64()));
+        }
         let tilt = form.read(Self::TILT, |t| match t.trim() {
             "" => Err("Type the pantoscopic tilt in degrees, such as 8".to_owned()),
             typed => typed.parse::<Tilt>().map_err(|why| why.to_string()),
@@ -246,6 +270,8 @@ impl OrderForm {
             height,
             note,
         } = LensFields::read(form, context);
+        let asks_vertex = ordered.is_some_and(|ordered| ordered.asks_vertex());
+        let vertex = read_vertex(form, asks_vertex);
         let prices = Prices::read(form);
         let customer = read_customer(form, context);
         let new_patient = match &customer {
@@ -269,6 +295,8 @@ impl OrderForm {
         };
         prices.refuse_unchosen(form, &chosen);
         let remake = read_remake(form, context);
+        let is_free = remake.iter().flatten().any(|remake| remake.paid_by != RemakePayer::Customer);
+        let prices = if is_free { prices.free_where_empty() } else { prices };
         let mut charges = prices.charges(form, context, chosen);
         if remake.as_ref().is_some_and(Option::is_some) {
             // A remake that costs nothing has an empty bill, and its receipt no rows that charge nothing.
@@ -293,6 +321,7 @@ impl OrderForm {
                 people: people?,
                 frame: frame_choice?,
                 frame_wrap: frame_wrap?,
+                vertex: vertex?,
                 prescription: prescription?,
                 tasks: ordered?.tasks,
                 made_for: made_for?,
@@ -311,7 +340,7 @@ impl OrderForm {
             })
         })();
         let order = order.filter(|_| form.is_fine() && is_confirmed);
-        Self { eyes, pd, near_pd, charges, paid, cautions, typed, remake: remake.flatten(), order }
+        Self { eyes, pd, near_pd, charges, paid, cautions, typed, remake: remake.flatten(), asks_vertex, order }
     }
 }
 
@@ -597,6 +626,28 @@ fn read_second_coating<'a>(
 
 fn not_on_sale(what: &str) -> String {
     format!("Choose {what} that is on sale; the list has changed since this page was opened")
+}
+
+/// Where the vertex distance was tested and where it is worn. A strong pair needs an answer; "not known" is one.
+fn read_vertex(form: &mut Form, is_asked: bool) -> Option<Option<VertexAnswer>> {
+    let fields = [CompensationForm::VERTEX_FROM, CompensationForm::VERTEX_TO];
+    let unknown = CompensationForm::VERTEX_UNKNOWN;
+    let is_typed = OrderForm::is_filled(form, &fields);
+    match (is_typed, form.is_checked(unknown, "yes")) {
+        (false, true) => Some(Some(VertexAnswer::NotKnown)),
+        (false, false) if is_asked => {
+            form.fail(unknown, "A meridian has 5 D or more: type both distances, or tick that they are not known");
+            None
+        }
+        (false, false) => Some(None),
+        (true, is_unknown) => {
+            if is_unknown {
+                form.fail(unknown, "The distances are typed above: leave this unticked, or empty them");
+            }
+            let [tested, worn] = fields.map(|field| form.read(field, |t| VERTEX.read(t)));
+            Some(Some(VertexAnswer::Known { tested: tested?, worn: worn? }))
+        }
+    }
 }
 
 /// The amount as typed, and the payment where there is one.

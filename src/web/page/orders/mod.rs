@@ -18,7 +18,7 @@ use crate::desk::id::{CustomerId, FrameId};
 use crate::desk::job::{EyeTask, Job};
 use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
-use crate::desk::remake::Remake;
+use crate::desk::remake::{Remake, RemakePayer};
 use crate::optics::{Eye, Pair};
 use crate::store::draft::Fields;
 use crate::store::once::Once;
@@ -157,19 +157,18 @@ pub(crate) async fn take_order(
     if let Some(number) = state.store.find_draft(&name).await?.and_then(|d| d.outcome) {
         return go(&format!("/jobs/{number}?already=order"));
     }
+    let context = OrderContext::load(&state, &mut form).await?;
     if OrderForm::takes_heights(&form) {
-        OrderForm::fill_heights(&mut form);
+        OrderForm::fill_heights(&mut form, context.tilt);
         if form.is_fine() {
             form.set(OrderForm::INTENT, "");
             state.store.keep_draft(&name, form.fields(), state.clock.now()).await?;
             return go(&format!("/orders/{key}"));
         }
-        let context = OrderContext::load(&state, &mut form).await?;
         let read = OrderForm::read(&mut form.clone(), &context);
         let summary = Summary::of(&state, &form, &context, &read).await?;
         return show_again(&OrderPage::of(&state, key, form, &context, read, summary));
     }
-    let context = OrderContext::load(&state, &mut form).await?;
     let mut read = OrderForm::read(&mut form, &context);
     let again = context.relens.as_ref().filter(|_| read.remake.is_some());
     if let Some(why) = again.and_then(|job| remake::refusal(job)) {
@@ -213,6 +212,8 @@ struct OrderPage {
     frames_alike: Vec<(String, String)>,
     rims: Vec<(&'static str, &'static str)>,
     made: MadeView,
+    /// Whether somebody else than the customer pays for a remake.
+    is_free: bool,
     has_price: bool,
     has_extra_price: bool,
     payments: Vec<(&'static str, &'static str)>,
@@ -251,6 +252,8 @@ struct MadeView {
     materials: Vec<(String, String)>,
     coatings: Vec<(String, String)>,
     has_second_coating: bool,
+    /// Whether the vertex distance is asked for; `None` on a page that does not read it.
+    asks_vertex: Option<bool>,
     tints: Vec<(String, String)>,
 }
 
@@ -280,6 +283,7 @@ impl MadeView {
             materials: context.materials.iter().map(material).collect(),
             coatings: treatments(TreatmentKind::Coating),
             has_second_coating: OrderForm::is_filled(form, &[OrderForm::SECOND_COATING]),
+            asks_vertex: None,
             tints: treatments(TreatmentKind::Tint),
         }
     }
@@ -347,7 +351,10 @@ impl OrderPage {
     fn of(state: &AppState, key: Uuid, form: Form, context: &OrderContext, read: OrderForm, summary: Summary) -> Self {
         // A draft shown again says what was said while it was typed.
         let is_draft = read.cautions.is_empty();
-        let made = MadeView::of(&form, context, [&read.pd, &read.near_pd], &read.eyes, is_draft);
+        let made = MadeView {
+            asks_vertex: Some(read.asks_vertex || OrderForm::is_filled(&form, &OrderForm::VERTEX)),
+            ..MadeView::of(&form, context, [&read.pd, &read.near_pd], &read.eyes, is_draft)
+        };
         Self {
             chrome: Chrome::new(state, "order"),
             key,
@@ -370,6 +377,7 @@ impl OrderPage {
             frames_alike: context.frames_alike.iter().map(|f| (f.id.to_string(), f.details.to_string())).collect(),
             rims: Rim::ALL.iter().map(|r| (r.key(), r.words())).collect(),
             made,
+            is_free: read.remake.as_ref().is_some_and(|remake| remake.paid_by != RemakePayer::Customer),
             has_price: OrderForm::is_filled(&form, &OrderForm::USUAL_PRICES),
             has_extra_price: OrderForm::is_filled(&form, &OrderForm::EXTRA_PRICES),
             payments: PaymentKind::ALL.iter().map(|k| (k.key(), k.key())).collect(),

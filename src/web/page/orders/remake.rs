@@ -163,6 +163,9 @@ async fn filled_in(state: &AppState, job: &Job, read: RemakeForm) -> Result<Form
         let power = job.prescription.has_power.get(eye).then(|| job.prescription.eyes.get(eye).to_string());
         form.set(OrderForm::rx(eye), format!("none {}", power.unwrap_or_default()).trim().to_owned());
     }
+    if let Some(answer) = job.vertex {
+        OrderForm::fill_vertex(&mut form, answer);
+    }
     form.set(OrderForm::NOTE, job.note.clone());
     form.set(OrderForm::REMAKE_CAUSE, remake.cause.key());
     form.set(OrderForm::REMAKE_PAYER, remake.paid_by.key());
@@ -171,24 +174,11 @@ async fn filled_in(state: &AppState, job: &Job, read: RemakeForm) -> Result<Form
         form.set(OrderForm::REMAKE_FRAME_STAYS, "yes");
     }
     if remake.paid_by != RemakePayer::Customer {
-        fill_nothing_to_pay(&mut form, job);
+        // What is left empty is not charged either: see `Prices::free_where_empty`.
+        form.set(OrderForm::PRICE_LENS, Cents::ZERO.plain());
+        form.set(OrderForm::PRICE_SHIPPING, Cents::ZERO.plain());
     }
     Ok(form)
-}
-
-/// The prices of what the customer does not pay again: zero, where the owner can still type another.
-fn fill_nothing_to_pay(form: &mut Form, job: &Job) {
-    for (field, is_chosen) in [
-        (OrderForm::PRICE_LENS, true),
-        (OrderForm::PRICE_COATING, job.coating.is_some()),
-        (OrderForm::PRICE_SECOND_COATING, job.second_coating.is_some()),
-        (OrderForm::PRICE_TINT, job.tint.is_some()),
-        (OrderForm::PRICE_SHIPPING, true),
-    ] {
-        if is_chosen {
-            form.set(field, Cents::ZERO.plain());
-        }
-    }
 }
 
 /// Why the earlier job is made again, from the order page; `Some(None)` for an order that is no remake.

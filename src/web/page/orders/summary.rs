@@ -13,6 +13,7 @@ use super::{Bill, OrderForm, PageResult, show};
 use crate::bench::edge_finish::hold_of;
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::material_comparison::MaterialComparison;
+use crate::bench::real_size::Supply;
 use crate::desk::deadline::Lateness;
 use crate::desk::job::{Job, JobEye};
 use crate::optics::{Eye, Pair};
@@ -29,6 +30,8 @@ const MOST_LOOKED_AT: i64 = 50;
 #[template(path = "orders/_summary.html")]
 pub(super) struct Summary {
     eyes: Vec<EyeLine>,
+    /// Whether the vertex distance is still to be answered.
+    asks_vertex: bool,
     cautions: Vec<String>,
     bill: Option<Bill>,
     promise: Option<String>,
@@ -83,6 +86,7 @@ impl Summary {
         let bill = read.charges.as_ref().map(|charges| Bill::of(charges, read.paid, code_notes(read, context)));
         Ok(Self {
             eyes: Eye::BOTH.into_iter().filter_map(|eye| eye_line(eye, context, read)).collect(),
+            asks_vertex: read.asks_vertex && !OrderForm::is_filled(form, &OrderForm::VERTEX),
             cautions: read.cautions.iter().map(|caution| caution.says.clone()).collect(),
             bill,
             promise: parse_day(form.value(OrderForm::PROMISED_ON)).ok().map(|day| {
@@ -119,7 +123,9 @@ async fn fit(state: &AppState, context: &OrderContext, read: &OrderForm) -> Resu
         history: Vec::new(),
         ..(*shaped).clone()
     };
-    let laid = JobLayout::of(&job, &shape, &context.lab, step_of(&context.lab));
+    let listed = state.store.list_offered_diameters(shaped.number).await?;
+    let supply = Supply::default().with_list(&listed);
+    let laid = JobLayout::with_supply(&job, &shape, &context.lab, step_of(&context.lab), &supply);
     let made = |eye: &Eye| job.eyes.get(*eye).task.is_made();
     let least_edge_mm = hold_of(job.frame.details.rim).least_edge_mm();
     let blanks = Eye::BOTH.into_iter().filter(made).map(|eye| {
