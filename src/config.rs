@@ -5,6 +5,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
+use crate::intake::command::ShapeCommand;
+
 /// The order book, bench companion and receipt book of a small mail-order lens lab.
 #[derive(Debug, Parser)]
 #[command(name = "rimbook", version, about, args_conflicts_with_subcommands = true)]
@@ -23,6 +25,9 @@ pub enum Command {
     /// Read one JSON request on standard input and print one JSON answer (see `rimbook calc --help`).
     #[command(after_long_help = crate::calc::HELP)]
     Calc,
+    /// Read a frame shape from a file of any kind, or write one.
+    #[command(subcommand)]
+    Shape(ShapeCommand),
 }
 
 /// Options for serving the pages.

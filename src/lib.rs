@@ -12,13 +12,15 @@
 //! 6. [`mod@print`] – printed documents: tickets, true-size shapes, packing sheets, receipts.
 //! 7. [`web`] – the pages. `web::router` lists them.
 //! 8. [`calc`] – the same computations for scripts, one JSON request in, one JSON answer out.
-//! 9. [`config`] and [`demo`] – the command line, the data folder, the invented demo lab.
+//! 9. [`intake`] – picks the reader of a file that holds a shape; `rimbook shape`.
+//! 10. [`config`] and [`demo`] – the command line, the data folder, the invented demo lab.
 
 pub mod bench;
 pub mod calc;
 pub mod config;
 pub mod demo;
 pub mod desk;
+pub mod intake;
 pub mod optics;
 pub mod print;
 pub mod serve;

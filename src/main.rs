@@ -7,7 +7,7 @@ use clap::Parser;
 use mimalloc::MiMalloc;
 use rimbook::config::{Cli, Command};
 use rimbook::serve::{ServeError, browser};
-use rimbook::{calc, serve};
+use rimbook::{calc, intake, serve};
 use tracing_subscriber::EnvFilter;
 
 /// A page is many small pieces of text, made on one thread and freed on another; the system's allocator makes the threads
@@ -25,6 +25,7 @@ fn main() -> ExitCode {
         .init();
     match cli.command {
         Some(Command::Calc) => calculate(),
+        Some(Command::Shape(command)) => answer(intake::command::run(&command).map_err(|why| why.to_string())),
         None => match serve::run(&cli.serve) {
             Ok(()) => ExitCode::SUCCESS,
             Err(why) => not_started(&why, cli.serve.no_browser),
@@ -62,13 +63,18 @@ fn is_wanted() -> bool {
 /// Reads one request and prints one answer. A bad value prints one line that names the field; exit code 2.
 fn calculate() -> ExitCode {
     let mut request = String::new();
-    let answer = std::io::stdin()
+    let found = std::io::stdin()
         .read_to_string(&mut request)
         .map_err(|why| format!("request: cannot be read: {why}"))
         .and_then(|_| calc::run(&request).map_err(|why| why.to_string()));
-    match answer {
+    answer(found.map(|text| (text + "\n").into_bytes()))
+}
+
+/// Prints an answer, or the one line that says why there is none; exit code 2.
+fn answer(found: Result<Vec<u8>, String>) -> ExitCode {
+    match found {
         // Writing fails if the reading process has ended or the disk is full.
-        Ok(answer) => match writeln!(std::io::stdout(), "{answer}") {
+        Ok(bytes) => match std::io::stdout().write_all(&bytes) {
             Ok(()) => ExitCode::SUCCESS,
             Err(why) => {
                 eprintln!("the answer cannot be written: {why}");
