@@ -490,4 +490,114 @@ mod tests {
         assert!(is_check_current([Taken, ShapeKept, Cut, CheckPassed, Packed, Sent, ReturnedUnopened]));
         assert!(!is_check_current([Taken, ShapeKept, Cut, CheckPassed, Packed, Sent, ReturnedOpened]));
     }
+
+    /// Of each step: the stages at which it may be done, the one it finishes, and what it leaves in the history.
+    const STEPS: [(Step, [Stage; 2], Option<Stage>, &[EventKind]); 26] = {
+        use EventKind::*;
+        use Stage::{
+            Cancelled as Gone, Checked, Cut as IsCut, LensesInHand, Packed as IsPacked, Sent as IsSent, Taken as New,
+        };
+        [
+            (Step::Shape, [New, IsSent], Some(Stage::ShapeOnFile), &[ShapeKept]),
+            (Step::Lenses, [New, IsPacked], Some(LensesInHand), &[LensRight, LensLeft]),
+            (Step::Spoilage, [New, IsPacked], None, &[SpoiledRight, SpoiledLeft]),
+            (Step::Compensation, [New, LensesInHand], None, &[PowerDecided]),
+            (Step::Ticket, [New, IsSent], None, &[TicketPrinted]),
+            (Step::Cut, [LensesInHand, IsPacked], Some(IsCut), &[Cut]),
+            (Step::Check, [IsCut, IsPacked], Some(Checked), &[CheckPassed, CheckFailed]),
+            (Step::Concession, [IsCut, IsCut], None, &[CheckConceded]),
+            (Step::Impact, [LensesInHand, IsPacked], None, &[ImpactRight, ImpactLeft]),
+            (Step::Packing, [Checked, Checked], Some(IsPacked), &[Packed]),
+            (Step::Shipment, [IsPacked, IsPacked], Some(IsSent), &[Sent]),
+            (Step::BillLine, [New, Gone], None, &[BillLine]),
+            (Step::Reversal, [New, Gone], None, &[BillLineReversed]),
+            (Step::Return, [IsSent, IsSent], None, &[ReturnedUnopened, ReturnedOpened, ParcelLost]),
+            (Step::Correction, [New, LensesInHand], None, &[Corrected]),
+            (Step::Cancellation, [New, IsPacked], None, &[Cancelled]),
+            (Step::Payment, [New, Gone], None, &[Paid]),
+            (Step::Refund, [New, Gone], None, &[Refunded]),
+            (Step::Receipt, [New, Gone], None, &[Receipt]),
+            (Step::People, [New, Gone], None, &[PeopleChanged]),
+            (Step::Promise, [New, IsPacked], None, &[PromiseMoved, DelaySilent, DelayCancelled]),
+            (Step::DelayNotice, [New, IsPacked], None, &[EventKind::DelayNotice]),
+            (Step::DelayAnswer, [New, IsPacked], None, &[PromiseMoved, DelaySilent, DelayCancelled]),
+            (Step::OwnFrame, [New, IsPacked], None, &[OwnFrameReceived]),
+            (Step::File, [New, Gone], None, &[FileAdded]),
+            (Step::Note, [New, Gone], None, &[Note]),
+        ]
+    };
+
+    #[test]
+    fn every_step_has_its_stages_its_end_and_its_events() {
+        assert!(Step::ALL.iter().all(|step| STEPS.iter().any(|row| row.0 == *step)), "a row for every step");
+        for (step, [first, last], finishes, kinds) in STEPS {
+            assert_eq!((step.stages(), step.finishes()), (first..=last, finishes), "{step:?}");
+            for kind in EventKind::ALL {
+                let times = step.count(&job_after(&[*kind, *kind]));
+                assert_eq!(times, if kinds.contains(kind) { 2 } else { 0 }, "{step:?} counts {kind:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn an_order_that_is_cancelled_for_its_delay_goes_no_further() {
+        use EventKind::{
+            CheckPassed, Cut, DelayCancelled, DelaySilent, ImpactLeft, ImpactRight, LensLeft, LensRight, Packed,
+            PromiseMoved, ShapeKept, Taken,
+        };
+        let ready = [Taken, ShapeKept, LensRight, LensLeft, Cut, CheckPassed, ImpactRight, ImpactLeft];
+        let after = |more: &[EventKind]| job_after(&[&ready, more].concat());
+        let is_refused =
+            |step: Step, job: &Job| step.refusal(job).is_some_and(|why| why.contains("because of its delay"));
+        for (more, is_over) in [
+            (&[][..], false),
+            (&[DelaySilent], false),
+            (&[DelayCancelled], true),
+            (&[DelayCancelled, PromiseMoved], false),
+            (&[PromiseMoved, DelayCancelled, EventKind::Note], true),
+        ] {
+            assert_eq!(is_refused(Step::Packing, &after(more)), is_over, "{more:?}");
+            let packed = after(&[&[Packed], more].concat());
+            for step in [Step::Shipment, Step::DelayNotice, Step::DelayAnswer] {
+                assert_eq!(is_refused(step, &packed), is_over, "{step:?} after {more:?}");
+            }
+            // The customer may still take it up again, and the bench may go on meanwhile.
+            for step in [Step::Promise, Step::Cut, Step::Cancellation] {
+                assert_eq!(step.refusal(&packed), None, "{step:?} after {more:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn the_lens_of_an_eye_is_here_until_it_is_gone() {
+        use EventKind::*;
+        for (more, right, left) in [
+            (&[][..], true, true),
+            (&[SpoiledRight], false, true),
+            (&[AsideRight], false, true),
+            (&[SpoiledLeft], true, false),
+            (&[AsideLeft], true, false),
+            (&[ParcelLost], false, false),
+            (&[ReturnedOpened, Cut], true, true),
+            (&[SpoiledRight, LensRight], true, true),
+        ] {
+            let job = job_after(&[&[Taken, LensRight, LensLeft], more].concat());
+            assert_eq!((job.is_lens_in_hand(Eye::Right), job.is_lens_in_hand(Eye::Left)), (right, left), "{more:?}");
+        }
+        assert!(!job_after(&[Taken]).is_lens_in_hand(Eye::Right));
+    }
+
+    #[test]
+    fn only_what_touches_the_lenses_outdates_a_check() {
+        use EventKind::*;
+        let outdates =
+            [Cut, LensRight, LensLeft, SpoiledRight, SpoiledLeft, AsideRight, AsideLeft, ReturnedOpened, ParcelLost];
+        for kind in EventKind::ALL {
+            let job = job_after(&[Cut, CheckFailed, *kind]);
+            assert_eq!(job.is_check_current(), !outdates.contains(kind), "{kind:?}");
+            let is_check = matches!(kind, CheckPassed | CheckFailed);
+            assert_eq!(job_after(&[Cut, *kind]).is_check_current(), is_check, "{kind:?}");
+            assert_eq!(job_after(&[*kind]).has_left(), *kind == Sent, "{kind:?}");
+        }
+    }
 }

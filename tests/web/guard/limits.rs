@@ -1,15 +1,19 @@
 //! The guards around every page, tried on pages that are slow, fail, or read what is sent.
 
+use std::convert::Infallible;
+use std::pin::Pin;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::task::{Context, Poll};
 use std::time::Duration;
 
 use axum::Router;
-use axum::body::{Body, Bytes};
+use axum::body::{Body, Bytes, HttpBody};
 use axum::http::{HeaderMap, Request, StatusCode, header};
 use axum::routing::{get, post};
 use http_body_util::BodyExt;
-use rimbook::web::guard::{Limits, guarded};
+use hyper::body::Frame;
+use rimbook::web::guard::{BODY_LIMIT, FILES_LIMIT, Limits, guarded};
 use tower::ServiceExt;
 
 /// Sends a request to some guarded pages; status, headers and body of the answer.
@@ -110,4 +114,76 @@ async fn a_body_is_taken_up_to_its_limit_and_no_further() {
     // The limit is ours alone: no smaller one of the framework stands behind it.
     let limits = Limits { body: 3 * 1024 * 1024, ..Limits::default() };
     assert_eq!(send(counting(&asked), limits, sent(3 * 1024 * 1024)).await.0, StatusCode::OK);
+}
+
+#[test]
+fn the_limits_are_two_megabytes_and_for_photographs_twenty_four() {
+    assert_eq!((BODY_LIMIT, FILES_LIMIT), (2_097_152, 25_165_824));
+    let usual = Limits::default();
+    assert_eq!((usual.body, usual.files), (BODY_LIMIT, FILES_LIMIT));
+}
+
+/// A body that comes in parts of a thousand bytes and counts those that were taken.
+struct InParts {
+    left: usize,
+    taken: Arc<AtomicUsize>,
+}
+
+impl HttpBody for InParts {
+    type Data = Bytes;
+    type Error = Infallible;
+
+    fn poll_frame(
+        mut self: Pin<&mut Self>,
+        _: &mut Context<'_>,
+    ) -> Poll<Option<Result<Frame<Self::Data>, Self::Error>>> {
+        if self.left == 0 {
+            return Poll::Ready(None);
+        }
+        self.left -= 1;
+        self.taken.fetch_add(1, Ordering::SeqCst);
+        Poll::Ready(Some(Ok(Frame::data(Bytes::from(vec![b'x'; 1000])))))
+    }
+}
+
+/// Sends so many thousand bytes to an address; status and words of the answer, and how many thousands were taken.
+async fn in_parts(path: &str, limits: Limits, thousands: usize) -> (StatusCode, String, usize) {
+    let taken = Arc::new(AtomicUsize::new(0));
+    let body = Body::new(InParts { left: thousands, taken: Arc::clone(&taken) });
+    let request =
+        Request::post(path).header(header::HOST, "localhost").header(header::CONTENT_LENGTH, thousands * 1000);
+    let pages = Router::new().route(path, post(|body: Bytes| async move { body.len().to_string() }));
+    let (status, _, words) = send(pages, limits, request.body(body).unwrap()).await;
+    (status, words, taken.load(Ordering::SeqCst))
+}
+
+#[tokio::test]
+async fn a_page_of_photographs_takes_more() {
+    let limits = Limits { body: 1000, files: 4000, ..Limits::default() };
+    for path in ["/jobs/1001/files", "/jobs/1001/own-frame"] {
+        assert_eq!(in_parts(path, limits, 4).await.0, StatusCode::OK, "{path}");
+        let (status, words, _) = in_parts(path, limits, 5).await;
+        assert!(status == StatusCode::PAYLOAD_TOO_LARGE && words.contains("larger than 24 MB"), "{path}: {words}");
+    }
+    for path in ["/jobs/1001/shape", "/files/1001"] {
+        let (status, words, _) = in_parts(path, limits, 2).await;
+        assert!(status == StatusCode::PAYLOAD_TOO_LARGE && words.contains("larger than 2 MB"), "{path}: {words}");
+    }
+}
+
+#[tokio::test]
+async fn what_is_too_large_is_taken_so_that_the_browser_hears_the_answer() {
+    // Eight times the limit, or twice that of photographs; what comes then is left.
+    let limits = Limits { body: 1000, files: 4000, ..Limits::default() };
+    for (path, limits, sent, most) in [
+        ("/", limits, 8, 8),
+        ("/", limits, 40, 9),
+        ("/files", Limits { body: 100, ..limits }, 8, 8),
+        ("/files", Limits { body: 100, ..limits }, 40, 9),
+    ] {
+        let (status, _, taken) = in_parts(path, limits, sent).await;
+        assert_eq!(status, StatusCode::PAYLOAD_TOO_LARGE);
+        let is_all = sent == most;
+        assert!(if is_all { taken == sent } else { (2..=most).contains(&taken) }, "{path}: {taken} of {sent}");
+    }
 }
