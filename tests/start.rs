@@ -102,7 +102,7 @@ fn the_program_runs_alone_from_any_folder() {
     let running = Running::run(command);
     let (head, page) = running.get("/start");
     assert!(head.starts_with("HTTP/1.1 200"), "{head}");
-    assert!(page.contains("<h1>Who is the lab?</h1>"), "{page}");
+    assert!(page.contains("<h1>Your lab</h1>"), "{page}");
     for (path, kind) in [
         ("/static/style.css", "text/css"),
         ("/static/print.css", "text/css"),

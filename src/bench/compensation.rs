@@ -18,12 +18,12 @@ use crate::optics::{Eye, Pair};
 
 /// Shown and printed wherever a lens is made for a wrapped or sports frame.
 pub const WRAP_CAUTION: &str = "Not safety or sports eyewear, however sturdy or wrapped the frame: lens and frame are \
-     not tested together here. Not for hazardous work or ball games.";
+    not tested together here. Not for hazardous work or ball sports.";
 
 /// Shown beside the choice of power.
 pub const DECISION_CAUTION: &str = "Whether to order a compensated power is for you, or for the prescriber, to decide; \
-     nothing is changed by itself. A lens maker who compensates too would do it twice: say on the order which power \
-     the lensmeter must read.";
+     nothing changes automatically. If the lens maker compensates too, it is done twice: state on the order which \
+     power the lensmeter must read.";
 
 /// The step a power to order is rounded to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
@@ -178,8 +178,8 @@ fn disagreement(
     (off > AGREES_WITHIN_D).then(|| {
         format!(
             "The {} lens in hand no longer agrees with the power decided on: that was computed for a front of {} D and a \
-             center of {} mm, this lens has {:+.2} D and {:.2} mm and would have to be ordered as {}, {off:.2} D away. \
-             Decide again, or take another lens.",
+             center of {} mm, this lens has {:+.2} D and {:.2} mm and would need {}, {off:.2} D away. \
+             Change the decision, or take another lens.",
             eye.name(),
             decided.front,
             decided.center,

@@ -7,6 +7,7 @@ use crate::desk::frame::Rim;
 use crate::desk::job::Job;
 use crate::desk::limit::LengthLimit;
 use crate::desk::stock::LensInHand;
+use crate::optics::surface::tool_from_true_d;
 use crate::optics::{Eye, Pair};
 use crate::shape::bevel::{EdgeLine, EdgeWarning, Hold, LinePoint, Placement, edge_line};
 use crate::shape::edge::Edge;
@@ -77,7 +78,7 @@ pub fn warning_words(eye: Eye, hold: Hold, warning: &EdgeWarning) -> String {
     let breaks = |side: &str, deg: f64, by_mm: f64| {
         let place = where_words(eye, deg);
         if by_mm.is_finite() {
-            format!("The {word} breaks out at the {side}, {by_mm:.2} mm short of what it needs: {place}.")
+            format!("The {word} breaks through at the {side}, {by_mm:.2} mm short of what it needs: {place}.")
         } else {
             format!("The curve chosen for the {word} does not reach the edge: {place}.")
         }
@@ -140,7 +141,8 @@ impl BevelChoice {
         let eye = cut.lens.eye;
         let negative = cut.negative.map(|thin| {
             format!(
-                "The surfaces cross before the edge, by {:.2} mm: {}. A center thickness of {:.2} mm or more would cure it.",
+                "The surfaces cross before the edge, by {:.2} mm: {}. A center thickness of {:.2} mm or more avoids \
+                 this.",
                 -thin.at.mm,
                 where_words(eye, thin.at.deg),
                 (thin.center_mm * 100.0).ceil() / 100.0
@@ -165,12 +167,18 @@ pub fn usual_edges(
     })
 }
 
-/// The edge in two lines for the bench ticket.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+/// The edge in words for the bench ticket.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct TicketLines {
     /// The thinnest and the thickest place of each eye.
     pub thickness: String,
     pub line: String,
+    /// Base curve and rim curve of each eye. Empty on a ticket kept before they were printed.
+    #[serde(default)]
+    pub curves: String,
+    /// Every warning, with its eye.
+    #[serde(default)]
+    pub warnings: Vec<String>,
 }
 
 impl TicketLines {
@@ -193,22 +201,42 @@ impl TicketLines {
             )
         });
         let unknown = pair.iter().filter(|(eye, lens)| *made.get(*eye) && lens.is_none());
-        let unknown =
-            unknown.map(|(eye, _)| format!("{} cannot be made at this size: see the edge page", eye.letter()));
-        let mut lines: Vec<(String, String)> = Vec::new();
-        for (eye, cut, line) in &known {
-            let care = if line.warnings(cut).is_empty() { "" } else { ", with a caution: see the edge page" };
-            let words = format!("{}{care}", placement_words(line.hold, line.placement));
-            match lines.iter_mut().find(|(_, same)| *same == words) {
-                Some((eyes, _)) => eyes.push_str(&format!(" and {}", eye.letter())),
-                None => lines.push((eye.letter().to_owned(), words)),
-            }
-        }
+        let unknown = unknown.map(|(eye, _)| format!("{} cannot be made at this size", eye.letter()));
+        let lines = known.iter().map(|(eye, _, line)| (*eye, placement_words(line.hold, line.placement)));
+        let warnings =
+            known.iter().flat_map(|(eye, cut, line)| line.warnings(cut).into_iter().map(|words| (*eye, words)));
         Some(Self {
             thickness: thickness.chain(unknown).collect::<Vec<_>>().join("; "),
-            line: lines.iter().map(|(eyes, words)| format!("{eyes} {words}")).collect::<Vec<_>>().join("; "),
+            line: joined(lines, " ").join("; "),
+            curves: curves_words(&known),
+            warnings: joined(warnings, ": "),
         })
     }
+}
+
+/// Puts the letter of its eye before each text, and both letters before one that is said of both.
+fn joined(texts: impl Iterator<Item = (Eye, String)>, between: &str) -> Vec<String> {
+    let mut said: Vec<(String, String)> = Vec::new();
+    for (eye, words) in texts {
+        match said.iter_mut().find(|(_, same)| *same == words) {
+            Some((eyes, _)) => eyes.push_str(&format!(" and {}", eye.letter())),
+            None => said.push((eye.letter().to_owned(), words)),
+        }
+    }
+    said.into_iter().map(|(eyes, words)| format!("{eyes}{between}{words}")).collect()
+}
+
+/// `Base R and L 6.33 D, assumed; rim R 5.0 D, L 5.1 D`, in tool power.
+fn curves_words(known: &[(Eye, &CutLens, &BevelChoice)]) -> String {
+    let base = known.iter().map(|(eye, cut, _)| {
+        let order = cut.lens.body.order();
+        let tool_d = tool_from_true_d(order.front_power_d, order.index);
+        (*eye, format!("{tool_d:.2} D, {}", cut.lens.front_from.words()))
+    });
+    let rim = known.iter().filter_map(|(eye, _, line)| Some((*eye, format!("{:.1} D", line.rim_curve_tool_d?))));
+    let rim = joined(rim, " ");
+    let rim = if rim.is_empty() { "not in the trace".to_owned() } else { rim.join(", ") };
+    format!("Base {}; rim {rim}", joined(base, " ").join(", "))
 }
 
 #[cfg(test)]
@@ -247,7 +275,7 @@ mod tests {
         assert!(words[0].contains("1.20 mm, and a cord-held rim needs 2.0 mm: bottom, 6 o’clock, 270°"), "{words:?}");
         // 0.6 from the front, and a groove needs 0.3 + 0.5 on each side (common practice): 0.2 short at both faces.
         assert!(
-            words[1].contains("breaks out at the front, 0.20 mm") && words[2].contains("at the back, 0.20 mm"),
+            words[1].contains("breaks through at the front, 0.20 mm") && words[2].contains("at the back, 0.20 mm"),
             "{words:?}"
         );
         let drilled = BevelChoice::of(&thin, hold_of(Rim::Drilled), None, None);
@@ -260,7 +288,7 @@ mod tests {
     fn a_negative_edge_comes_first() {
         let crossed = cut("+8.00 sph", Thickness::Center(1.5));
         let words = BevelChoice::of(&crossed, Hold::USUAL_BEVEL, None, None).warnings(&crossed);
-        assert!(words[0].contains("surfaces cross") && words[0].contains("would cure it"), "{words:?}");
+        assert!(words[0].contains("surfaces cross") && words[0].contains("avoids this"), "{words:?}");
     }
 
     #[test]
@@ -276,9 +304,12 @@ mod tests {
         let want = format!("{:.2} mm at 90° to {:.2} mm at 270°", edge.thinnest().mm, edge.thickest().mm);
         assert_eq!(lines.thickness, format!("R {want}; L {want}"));
         assert_eq!(lines.line, "R and L bevel at 33% of the edge from the front");
+        // A front of +4.00 in 1.498 is 4.00 · 0.530 / 0.498 in tool power (textbook).
+        assert_eq!(lines.curves, "Base R and L 4.26 D, as asked; rim not in the trace");
         let lines = TicketLines::of(both, &Pair::new(lens("-0.50 sph"), lens("+8.00 sph"))).unwrap();
-        assert!(lines.line.starts_with("R bevel in the middle of the edge; L "), "{}", lines.line);
-        assert!(lines.line.ends_with("see the edge page"), "{}", lines.line);
+        assert!(lines.line.starts_with("R and L bevel in the middle of the edge"), "{}", lines.line);
+        assert!(lines.warnings.iter().any(|w| w.starts_with("L: The surfaces cross")), "{:?}", lines.warnings);
+        assert!(lines.warnings.iter().all(|w| !w.starts_with('R')), "{:?}", lines.warnings);
         assert_eq!(TicketLines::of(both, &Pair::new(None, None)), None);
         let one = TicketLines::of(Pair::new(true, false), &Pair::new(lens("-4.00 sph"), None)).unwrap();
         assert!(!one.thickness.contains('L'), "nothing is said of the lens that stays: {one:?}");

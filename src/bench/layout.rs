@@ -127,7 +127,7 @@ impl Fit {
     pub fn words(self) -> &'static str {
         match self {
             Fit::Fits => "fits",
-            Fit::Tight => "covers the shape, but with less than the allowance for chips and bevel",
+            Fit::Tight => "covers the shape, but with less than the margin for chips and bevel",
             Fit::TooSmall => "is too small for the shape",
             Fit::NoRim => "would have no edge at its own rim with this front and center",
         }
@@ -440,7 +440,7 @@ pub(super) mod tests {
 
     #[test]
     fn an_uncut_fits_covers_or_is_too_small() {
-        // Round 44, 2 up: exact 48, with the allowance 50.
+        // Round 44, 2 up: exact 48, with the margin 50.
         let laid = JobLayout::of(&round_job("-1.00 sph", "32/32"), &round_shape(), &lab(), BlockerStep::Half);
         for (diameter_mm, fit, spare_mm) in
             [(50.0, Fit::Fits, 1.0), (49.0, Fit::Tight, 0.5), (48.0, Fit::Tight, 0.0), (47.0, Fit::TooSmall, -0.5)]
@@ -456,7 +456,7 @@ pub(super) mod tests {
 
     #[test]
     fn only_diameters_that_can_be_bought_count() {
-        // Round 44, 2 up: 50 with the allowance.
+        // Round 44, 2 up: 50 with the margin.
         let of = |rx: &str, diameters: &str| {
             let lab = Lab { stock_diameters: read_diameters(diameters).unwrap(), ..lab() };
             JobLayout::of(&round_job(rx, "32/32"), &round_shape(), &lab, BlockerStep::Half).eyes.right

@@ -51,7 +51,7 @@ pub fn edge(rim: Rim) -> &'static str {
         Rim::Metal => "V bevel, 110 to 120°, about 0.7 mm deep",
         Rim::Plastic => "V bevel",
         Rim::Cord => "flat edge, polished, with a groove 0.55 to 0.6 mm wide and 0.3 to 0.5 mm deep",
-        Rim::Drilled => "flat edge, polished; holes as the mount needs",
+        Rim::Drilled => "flat edge, polished; holes to suit the mount",
     }
 }
 
@@ -79,9 +79,9 @@ fn bevel(rim: Rim) -> &'static [&'static str] {
 pub fn size(rim: Rim) -> &'static str {
     match rim {
         Rim::Metal => "true to the circumference, 0.0 to -0.1 mm; the eyewire must close with no gap",
-        Rim::Plastic => "0.2 to 0.6 mm larger, for the warmed rim; go gently with heat on propionate and epoxy",
+        Rim::Plastic => "0.2 to 0.6 mm larger, for the warmed rim; use little heat on propionate and epoxy",
         Rim::Cord => "true to the shape; the cord must hold without stretching",
-        Rim::Drilled => "true to the shape; it alone decides the look",
+        Rim::Drilled => "true to the shape, which alone decides the look",
     }
 }
 
@@ -97,8 +97,8 @@ fn cutting(material: &MaterialDetails) -> Vec<&'static str> {
 }
 
 /// Eye protection and dust, for every job.
-pub const DUST: &str = "Wear eye protection and run the extraction: swarf and odor. No food near the edger. Wet swarf is waste; \
-     do not put it down the drain.";
+pub const DUST: &str = "Wear eye protection and turn on the dust extraction. No food near the edger. Do not put wet \
+    swarf down the drain.";
 /// For holes and grooves, which weaken a lens.
 pub const WEAKENED: &str = "Impact resistance can fall after drilling, grooving or thin edges. Confirm the supplier's certificate and the \
      least thickness.";

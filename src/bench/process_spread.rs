@@ -30,19 +30,19 @@ const fn step(key: &'static str, label: &'static str, unit: &'static str, hint: 
 
 /// Every figure, in the order of the form and of [`ProcessSpread::figures`].
 pub const FIGURES: [Figure; 12] = [
-    spread("blank_power", "Power of an uncut lens", "D", "How far two of three lie from the envelope", 100),
-    spread("blank_cylinder", "Cylinder of an uncut lens", "D", "How far two of three lie from the envelope", 100),
-    spread("blank_prism", "Prism ground into a lens", "Δ", "How far two of three lie from the order", 100),
+    spread("blank_power", "Power of an uncut lens", "D", "Two of three lie this close to the envelope", 100),
+    spread("blank_cylinder", "Cylinder of an uncut lens", "D", "Two of three lie this close to the envelope", 100),
+    spread("blank_prism", "Prism ground into a lens", "Δ", "Two of three lie this close to the order", 100),
     spread(
         "axis_marking",
         "Marking the axis",
         "°",
-        "For a cylinder of 1 D; a weaker one is read worse in proportion",
+        "For a cylinder of 1 D; a weaker one is read less well in proportion",
         1000,
     ),
     spread("axis_blocking", "Turn on the blocker", "°", "Between the dots and the block", 1000),
     spread("edging_turn", "Turn in the edger", "°", "Slip of the block and slack of the chuck", 1000),
-    spread("centre_marking", "Marking the optical center", "mm", "Two of three dots lie as near as this", 300),
+    spread("centre_marking", "Marking the optical center", "mm", "Two of three dots lie this close", 300),
     spread("blocking", "Placing the lens on the blocker", "mm", "Between the dot and the block’s middle", 300),
     step(
         "lensmeter_step",
@@ -51,9 +51,9 @@ pub const FIGURES: [Figure; 12] = [
         "0.12 on most drums, 0.06 if read between the lines",
         100,
     ),
-    step("prism_step", "Prism reading of the lensmeter", "Δ", "What the rings let you tell apart", 200),
+    step("prism_step", "Prism reading of the lensmeter", "Δ", "The smallest difference you see on the rings", 200),
     step("axis_step", "Axis scale", "°", "One mark of the scale", 1000),
-    step("stick_step", "PD stick", "mm", "What you read distances and heights to", 200),
+    step("stick_step", "PD stick", "mm", "The step to which you read distances and heights", 200),
 ];
 
 /// How exactly the lab works, in hundredths of each figure's unit.

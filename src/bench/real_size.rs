@@ -253,11 +253,14 @@ impl PrismMade {
 }
 
 impl EyeOnBench {
-    /// The size to buy by, where a lens that can be had will do.
+    /// The size to buy by, where a lens that can be had will do. A lens of the drawer goes before one to be bought.
     pub fn to_order(&self) -> Option<String> {
+        let least_mm = self.blank().with_margin_mm - ROUNDING_MM;
+        let covers = |size: &&RealSize| size.from == SizeFrom::Drawer && least_mm <= size.diameter_mm;
         let size = self.chosen.filter(|_| self.no_stock_lens().is_none())?;
+        let size = self.sizes.iter().find(covers).copied().unwrap_or(size);
         let mm = short(size.diameter_mm);
-        let decentered = if self.prism.is_some() { ", without prism: it is decentered for its prism" } else { "" };
+        let decentered = if self.prism.is_some() { ", without prism; it is decentered for its prism" } else { "" };
         Some(match size.from {
             SizeFrom::Ordered => return None,
             SizeFrom::Drawer => format!("Take the {mm} mm lens in the drawer{decentered}."),
@@ -398,8 +401,11 @@ mod tests {
         assert_eq!(right("-4.00 sph", "55 60").to_order().as_deref(), Some("Order 55 mm or larger."));
         assert_eq!(
             right("-4.00 sph 2 BI", "55 60").to_order().as_deref(),
-            Some("Order 60 mm or larger, without prism: it is decentered for its prism.")
+            Some("Order 60 mm or larger, without prism; it is decentered for its prism.")
         );
+        let drawer = Supply { drawer_mm: Pair::new(vec![45.0, 65.0], Vec::new()), ..Supply::default() };
+        let laid = lay("-4.00 sph", "55 60", &drawer).1.eyes.right;
+        assert_eq!(laid.to_order().as_deref(), Some("Take the 65 mm lens in the drawer."));
         // Decentered it needs 56.77 mm: with nothing larger than 55 its prism is to be ground in.
         let laid = right("-4.00 sph 2 BI", "50 55");
         assert_eq!(laid.to_order(), None);

@@ -480,7 +480,7 @@ pub fn other_jobs(profile: Profile, job: &Job, measurement: &Measurement, others
         if fitting.len() <= MOST_OTHER_LENSES {
             said.extend(fitting.iter().map(|lens| {
                 let (eye, of, number) = (eye.name(), lens.eye.name(), lens.job);
-                format!("The {eye} reading fits the {of} lens of job {number}, which is on the bench too.")
+                format!("The {eye} reading fits the {of} lens of job {number}, which is also on the bench.")
             }));
         }
     }
@@ -515,15 +515,15 @@ fn mistake_words(mistake: &Mistake) -> String {
     };
     match mistake.kind {
         MistakeKind::EyesExchanged => "The right and the left lens, or their readings, look exchanged.".to_owned(),
-        MistakeKind::SignReversed => format!("{whose} {fits} with the other sign: plus for minus?"),
+        MistakeKind::SignReversed => format!("{whose} {fits} with the other sign: plus instead of minus?"),
         MistakeKind::WrongCylinderForm => {
             format!("{whose} {fits} with the other cylinder sign: read in one form and written in the other?")
         }
-        MistakeKind::UpsideDown => format!("{whose} {fits} with the lens turned by half a turn: upside down?"),
+        MistakeKind::UpsideDown => format!("{whose} {fits} with the lens upside down."),
         MistakeKind::BaseReversed => format!("{whose} {fits} with the base of the prism the other way."),
         MistakeKind::AxisAcross => format!("{whose} {fits} with the axis 90° away."),
         MistakeKind::AxisMirrored => {
-            format!("{whose} {fits} with the axis at 180 less the ordered one: marked from the other side?")
+            format!("{whose} {fits} with the axis at 180 minus the ordered one: marked from the back?")
         }
         MistakeKind::Turned => {
             let deg = mistake.turned_deg.unwrap_or_default();

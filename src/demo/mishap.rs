@@ -79,7 +79,7 @@ impl Loader<'_> {
     /// A second pair was ordered, paid, and called off within the hour.
     async fn cancel(&self, when: OffsetDateTime) -> Result<(), DemoError> {
         let (at, _) = self.newest(StageRow::Taken, PaidRow::Full)?;
-        let mut order = self.order(&self.book.jobs[at], "the cancelled order")?;
+        let mut order = self.order(&self.book.jobs[at], "the canceled order")?;
         order.ordered_on = self.today;
         order.promised_on = self.today + Duration::days(self.book.jobs[at].promised_in_days);
         order.payment = order.payment.map(|payment| Payment { paid_on: self.today, ..payment });
@@ -88,10 +88,10 @@ impl Loader<'_> {
             kind: payment.kind,
             amount: payment.amount,
             paid_on: self.today,
-            reason: "the order was cancelled".to_owned(),
+            reason: "the order was canceled".to_owned(),
         });
         let taken = self.store.take_order("demo-cancelled-order", &order, when - Duration::minutes(60)).await?;
-        let Once::Now(number) = taken else { return Err(wrong("the cancelled order", "taken twice")) };
+        let Once::Now(number) = taken else { return Err(wrong("the canceled order", "taken twice")) };
         let cancellation = Cancellation {
             asked_by: CancelAsker::Customer,
             reason: "one pair is enough after all".to_owned(),

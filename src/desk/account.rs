@@ -44,13 +44,13 @@ pub struct Account {
 /// Why a bill is not changed. Each is a sentence for the page.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum BillFault {
-    #[error("The bill would fall below nothing, to {0}")]
+    #[error("The bill would become negative, {0}")]
     BelowNothing(Cents),
     #[error("That line is not on this bill")]
     NoSuchLine,
-    #[error("That line has been taken back already")]
+    #[error("That line has been reversed already")]
     TakenBack,
-    #[error("That line takes another one back: add a new line instead")]
+    #[error("That line reverses another one: add a new line instead")]
     TakesBack,
 }
 
@@ -86,7 +86,7 @@ impl Account {
         self.payments.iter().map(|booked| booked.payment.amount).sum()
     }
 
-    /// What is still owed; negative when it is to be given back.
+    /// What is still owed; negative when it is to be refunded.
     pub fn owed(&self) -> Cents {
         self.billed() - self.paid()
     }

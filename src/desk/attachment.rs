@@ -108,7 +108,7 @@ pub enum FileRefused {
     #[error("“{0}” is not a photograph: choose a JPEG, PNG or WebP picture")]
     NoPicture(String),
     /// Another format.
-    #[error("“{0}” is no picture and no PDF: choose a JPEG, PNG, WebP or PDF file")]
+    #[error("“{0}” is not a picture or a PDF: choose a JPEG, PNG, WebP or PDF file")]
     NoDocument(String),
     /// Too many at once.
     #[error("At most 6 files at a time: choose fewer, and add the others after")]

@@ -82,7 +82,8 @@ impl ClosedDays {
     pub fn read_weekdays<'a>(keys: impl IntoIterator<Item = &'a str>) -> Result<Vec<Weekday>, String> {
         let mut weekdays = Vec::new();
         for key in keys {
-            let day = WEEK.iter().find(|(known, ..)| *known == key).ok_or_else(|| format!("“{key}” is no weekday"))?;
+            let day =
+                WEEK.iter().find(|(known, ..)| *known == key).ok_or_else(|| format!("“{key}” is not a weekday"))?;
             if !weekdays.contains(&day.1) {
                 weekdays.push(day.1);
             }

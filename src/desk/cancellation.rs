@@ -63,7 +63,7 @@ impl Cancellation {
     pub fn words(&self) -> String {
         let mut said = vec![format!("asked by {}", self.asked_by.words()), self.reason.clone()];
         if self.kept != Cents::ZERO {
-            said.push(format!("{} kept for work done", self.kept));
+            said.push(format!("{} charged for work done", self.kept));
         }
         if let Some(refund) = &self.refund {
             said.push(format!("{} refunded", refund.amount));
@@ -76,8 +76,8 @@ impl Cancellation {
 pub fn refund_fault(paid: Cents, kept: Cents, refund: Cents) -> Option<String> {
     let most = paid - kept;
     (refund > most).then(|| match kept {
-        Cents::ZERO => format!("Only {paid} was paid: refund that at most"),
-        _ => format!("{paid} was paid and {kept} is kept: refund {most} at most"),
+        Cents::ZERO => format!("Only {paid} was paid: refund no more than that"),
+        _ => format!("{paid} was paid and {kept} is charged: refund {most} at most"),
     })
 }
 
@@ -104,7 +104,7 @@ mod tests {
             assert_eq!(fault.is_none(), is_fine, "{paid} {kept} {refund}: {fault:?}");
         }
         let fault = refund_fault(cents(18_600), cents(2000), cents(18_600));
-        assert_eq!(fault.as_deref(), Some("$186.00 was paid and $20.00 is kept: refund $166.00 at most"));
+        assert_eq!(fault.as_deref(), Some("$186.00 was paid and $20.00 is charged: refund $166.00 at most"));
     }
 
     #[test]
@@ -127,7 +127,7 @@ mod tests {
         };
         assert_eq!(
             cancellation.words(),
-            "asked by the customer; found the old pair; $20.00 kept for work done; $166.00 refunded"
+            "asked by the customer; found the old pair; $20.00 charged for work done; $166.00 refunded"
         );
         let plain = Cancellation { kept: Cents::ZERO, refund: None, ..cancellation };
         assert_eq!(plain.words(), "asked by the customer; found the old pair");

@@ -4,7 +4,7 @@ use time::{Date, Month};
 
 use super::fault::FaultCause;
 
-/// What went wrong on one day.
+/// Remakes and spoilage on one day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Mishap {
     pub kind: MishapKind,

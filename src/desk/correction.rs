@@ -184,35 +184,34 @@ pub fn consequences(job: &Job, after: &Ordered) -> Vec<String> {
     if !other.is_empty() && job.stage() < Stage::LensesInHand && job.tasks() == after.tasks {
         let lenses = lens_words(&other);
         found.push(format!(
-            "If {lenses} ordered from a supplier already, change or cancel that: another lens is needed."
+            "If {lenses} already ordered from a supplier, change or cancel that order: another lens is needed."
         ));
     }
     if withdraws_decision(job, after) {
         found.push(
-            "The power to order was decided for what was ordered before. That decision counts no more: the lenses are \
-             made as prescribed until you decide again under Position of wear."
+            "The power to order was decided for the earlier prescription. That decision no longer counts: the lenses \
+             are made as prescribed until you decide again under Position of wear."
                 .to_owned(),
         );
     }
     if job.count(EventKind::TicketPrinted) > 0 {
-        found.push("The bench ticket that was printed is out of date: throw it away and print it again.".to_owned());
+        found.push("The printed bench ticket is out of date: throw it away and print it again.".to_owned());
     }
     if before.frame.id != after.frame.id && job.shape.is_some() {
         found.push(
-            "The shape on file stays. If another frame than this one was traced, trace it again before you lay out."
-                .to_owned(),
+            "The shape on file stays. If a different frame was traced, trace this one before you lay out.".to_owned(),
         );
     }
     let billed = billed_changes(&before, after);
     if !billed.is_empty() {
         found.push(format!(
-            "The bill was made for another {}, and it does not change by itself: look at it, and at any receipt that \
-             was given.",
+            "The bill was made for another {}, and it does not change by itself: check it, and any receipt that was \
+             issued.",
             billed.join(", ")
         ));
     }
     if before.tasks != after.tasks {
-        found.push("The lenses needed are others now: see the page Lenses.".to_owned());
+        found.push("Other lenses are needed now: check the Lenses page.".to_owned());
     }
     found
 }
@@ -366,11 +365,11 @@ mod tests {
         assert!(consequences(&job, &same).is_empty());
         let stronger = with_right(&same, "-4.25 sph");
         let said = consequences(&job, &stronger).join(" ");
-        assert!(said.contains("the right lens was ordered from a supplier"), "{said}");
+        assert!(said.contains("the right lens was already ordered from a supplier"), "{said}");
         assert!(said.contains("another procedure code") && !said.contains("ticket"), "{said}");
         after_events(&mut job, &[Taken, ShapeKept, LensRight, LensLeft, TicketPrinted]);
         let said = consequences(&job, &stronger).join(" ");
-        assert!(said.contains("ticket that was printed is out of date") && !said.contains("supplier"), "{said}");
+        assert!(said.contains("printed bench ticket is out of date") && !said.contains("supplier"), "{said}");
     }
 
     #[test]

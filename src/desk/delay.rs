@@ -53,7 +53,7 @@ impl ContactWay {
             }
             ContactWay::Email => "Answer this e-mail.",
             ContactWay::Message => "Answer this message.",
-            ContactWay::Telephone => "Tell us now, or call and we call you back at our expense.",
+            ContactWay::Telephone => "Tell us now, or call us and we will call you back at our expense.",
         }
     }
 }
@@ -138,7 +138,7 @@ impl NoticeTerms {
                 format!("{about}. The customer may cancel until {by}; silence counts as consent ({source}).")
             }
             Silence::Cancels => format!(
-                "{about}. The customer must agree by {by}; silence cancels the order, and the money is due back by {} \
+                "{about}. The customer must agree by {by}; silence cancels the order, and the refund is due by {} \
                  ({source}).",
                 day(&refund_due(self.vests_on()))
             ),
@@ -196,13 +196,13 @@ pub fn notice_text(terms: &NoticeTerms, facts: &NoticeFacts<'_>) -> Vec<String> 
         Some(on) => format!("We now expect to send it on or before {}.", day(&on)),
         None => "At present we cannot say how long the delay will be.".to_owned(),
     };
-    let choice = "You can agree to the delay, or cancel the order and promptly get back all that you paid. The choice is \
-                  yours, and it costs you nothing.";
+    let choice = "You can agree to the delay, or cancel the order and promptly get a full refund. The choice is \
+        yours, and it costs you nothing.";
     let paid_back = match facts.paid {
         paid if paid > Cents::ZERO => format!(
-            "If the order is cancelled we pay back the full {paid} the way you paid it, within seven working days."
+            "If the order is canceled, we refund the full {paid} the way you paid it, within seven working days."
         ),
-        _ => "If the order is cancelled you owe us nothing.".to_owned(),
+        _ => "If the order is canceled, you owe us nothing.".to_owned(),
     };
     let mut text =
         vec![format!("Dear {},", facts.customer), opening, expected, choice.to_owned(), silence_words(terms, &by)];
@@ -225,20 +225,20 @@ fn silence_words(terms: &NoticeTerms, by: &str) -> String {
     };
     match terms.silence {
         Silence::Consents => format!(
-            "If you agree, you need do nothing. Unless we hear from you by {by}, and before we send it, that you refuse \
-             the delay and cancel, we take it that you agree {until}."
+            "If you agree, you do not need to do anything. Unless we hear from you by {by}, and before we send it, \
+             that you refuse the delay and cancel, we take it that you agree {until}."
         ),
         Silence::Cancels if terms.is_sent_late() => format!(
-            "We tell you this after the promised day. Your order is therefore cancelled and your money paid back, unless \
-             we hear from you by {by} that you agree {until}."
+            "We tell you this after the promised day. Your order is therefore canceled and your money refunded, \
+             unless we hear from you by {by} that you agree {until}."
         ),
         Silence::Cancels if terms.is_renewed => format!(
-            "Unless we hear from you by {by} that you agree {until}, your order is cancelled and your money paid back, if \
-             we cannot send it by that day after all."
+            "Unless we hear from you by {by} that you agree {until}, your order is canceled and your money refunded, \
+             if we cannot send it by that day after all."
         ),
         Silence::Cancels => format!(
-            "Your order is cancelled automatically, and your money paid back, unless we have sent it by {by} and have not \
-             heard before that you cancel, or we hear from you by {by} that you agree {until}."
+            "Your order is canceled automatically, and your money refunded, unless we have sent it by {by} and have \
+             not heard before that you cancel, or we hear from you by {by} that you agree {until}."
         ),
     }
 }
@@ -328,7 +328,7 @@ pub fn new_day_words(revised_on: Option<Date>) -> String {
     revised_on.map_or_else(|| "without a day".to_owned(), |on| format!("new day {}", day(&on)))
 }
 
-/// Money that is due back because an unsent order was cancelled.
+/// Refund due because an unsent order was cancelled.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RefundOwed {
     /// Why, with the paragraph of the rule.
@@ -343,7 +343,7 @@ impl RefundOwed {
     pub fn of(kind: AnswerKind, answered_on: Date, terms: Option<&NoticeTerms>, paid: Cents) -> Option<Self> {
         let (vests_on, cause) = match (kind, terms) {
             // 435.2(c)(1).
-            (AnswerKind::Cancels, _) => (answered_on, "the customer cancelled, 16 CFR 435.2(c)(1)"),
+            (AnswerKind::Cancels, _) => (answered_on, "the customer canceled, 16 CFR 435.2(c)(1)"),
             // 435.2(c)(2), (c)(3), (c)(5).
             (AnswerKind::Silent, Some(terms)) if terms.silence == Silence::Cancels => (
                 terms.vests_on(),
@@ -479,7 +479,7 @@ impl Duty {
             Duty::Lapsed { refund_by, .. } => format!("no consent came: refund by {}", day(&refund_by)),
             Duty::OpenEnded => "waits without a day, and may cancel".to_owned(),
             Duty::Refund { by } => format!("refund by {}", day(&by)),
-            Duty::Cancelled => "cancelled by the customer: close the job".to_owned(),
+            Duty::Cancelled => "canceled by the customer: close the job".to_owned(),
         }
     }
 
@@ -498,8 +498,8 @@ impl Duty {
                 let (source, refund) = (if is_renewed { "(c)(3)" } else { "(c)(5)" }, day(&refund_due(since)));
                 format!(
                     "Promised for {} and not sent, and {} was not sent by that day. By 16 CFR 435.2{source} the order \
-                     counts as cancelled and the money is due back by {refund}. Send it now, or ask the customer: write \
-                     down the consent, or refund.",
+                     counts as canceled and the refund is due by {refund}. Send it now, or ask the customer: record \
+                     the consent, or refund.",
                     day(&since),
                     which(is_renewed)
                 )
@@ -509,23 +509,20 @@ impl Duty {
                 day(&by)
             ),
             Duty::Lapsed { since, refund_by } => format!(
-                "The customer did not agree to the delay: the order is cancelled since {}. Write that down; the money is \
-                 due back by {}.",
+                "The customer did not agree to the delay: the order is canceled since {}. Record that; the refund is \
+                 due by {}.",
                 day(&since),
                 day(&refund_by)
             ),
             Duty::OpenEnded => {
                 "The customer agreed to wait without a day and may cancel at any time before it is sent \
-                                (16 CFR 435.2(b)(1)(iii)). Write down the new day as soon as there is one."
+                                (16 CFR 435.2(b)(1)(iii)). Record the new date as soon as there is one."
                     .to_owned()
             }
             Duty::Refund { by } => {
-                format!(
-                    "The order was cancelled: all that was paid is due back by {} (16 CFR 435.1, 435.2(c)).",
-                    day(&by)
-                )
+                format!("The order was canceled: a full refund is due by {} (16 CFR 435.1, 435.2(c)).", day(&by))
             }
-            Duty::Cancelled => "The order was cancelled because of the delay, and no money is due back.".to_owned(),
+            Duty::Cancelled => "The order was canceled because of the delay, and no refund is due.".to_owned(),
         })
     }
 }
@@ -701,7 +698,7 @@ mod tests {
             "order 1042 of Nov 25, 2026 by Dec 10, 2026",
             "The reason: a lens broke.",
             "on or before Dec 20, 2026",
-            "cancel the order and promptly get back all that you paid",
+            "cancel the order and promptly get a full refund",
             "Unless we hear from you by Dec 20, 2026, and before we send it",
             "full $186.00",
             "its postage is paid",
@@ -709,11 +706,11 @@ mod tests {
             assert!(soon.contains(wanted), "{wanted} in\n{soon}");
         }
         let never = text(false, None, PROMISED, 0);
-        assert!(never.contains("cannot say how long") && never.contains("cancelled automatically"), "{never}");
+        assert!(never.contains("cannot say how long") && never.contains("canceled automatically"), "{never}");
         assert!(never.contains("by Jan 9, 2027") && never.contains("still cancel at any time"), "{never}");
         assert!(never.contains("you owe us nothing"), "{never}");
         let later = text(false, Some(date!(2027 - 02 - 01)), PROMISED, 0);
-        assert!(later.contains("cancelled automatically") && !later.contains("still cancel at any time"), "{later}");
+        assert!(later.contains("canceled automatically") && !later.contains("still cancel at any time"), "{later}");
         let further = text(true, Some(date!(2026 - 12 - 20)), PROMISED, 0);
         assert!(further.contains("was Dec 10, 2026"), "{further}");
         assert!(

@@ -25,7 +25,7 @@ pub struct DeliveredLens {
 }
 
 /// What a lens without front and base is told.
-pub const NO_FRONT: &str = "The base curve is needed, or the true power of the front; the nominal base is enough";
+pub const NO_FRONT: &str = "Enter the base curve (nominal is enough) or the true front power";
 
 /// Reads a list; empty lines are skipped.
 ///
@@ -104,7 +104,7 @@ pub fn minus_form(sphere: Diopter, cylinder: Diopter) -> Result<(Diopter, Diopte
     let turned = sphere.hundredths() + cylinder.hundredths();
     let written = |h: i32| Diopter::from_hundredths(h).map_or_else(|_| String::new(), |d| d.to_string());
     Err(format!(
-        "That is the plus form. In minus cylinder this lens is {} {}: write it so",
+        "That is the plus form. In minus-cylinder form this lens is {} {}: enter it that way",
         written(turned),
         written(-cylinder.hundredths())
     ))
@@ -118,7 +118,7 @@ pub fn minus_form(sphere: Diopter, cylinder: Diopter) -> Result<(Diopter, Diopte
 pub fn read_count(text: &str) -> Result<i64, String> {
     match text.parse::<i64>() {
         Ok(count) if (1..=MOST_AT_ONCE).contains(&count) => Ok(count),
-        _ => Err(format!("How many is a whole number from 1 to {MOST_AT_ONCE}, not “{text}”")),
+        _ => Err(format!("The quantity is a whole number from 1 to {MOST_AT_ONCE}, not “{text}”")),
     }
 }
 
@@ -159,9 +159,9 @@ mod tests {
         )
         .unwrap_err();
         for (fault, (line, why)) in faults.iter().zip([
-            (2, "base curve is needed"),
+            (2, "Enter the base curve"),
             (4, "lens"),
-            (5, "-0.50 -0.50: write it so"),
+            (5, "-0.50 -0.50: enter it that way"),
             (6, "between 40 and 90"),
             (7, "whole number"),
             (8, "“red” is not understood"),

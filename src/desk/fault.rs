@@ -46,15 +46,15 @@ impl FaultCause {
     /// For a person.
     pub fn words(self) -> &'static str {
         match self {
-            FaultCause::Order => "taken down wrong",
+            FaultCause::Order => "entered wrong",
             FaultCause::Prescription => "the prescription was wrong or unsuitable",
             FaultCause::Lens => "the uncut lens was wrong or faulty",
-            FaultCause::Layout => "marked, laid out or blocked wrong",
-            FaultCause::Cut => "edged wrong: size, shape, axis, bevel or a chip",
+            FaultCause::Layout => "marking, layout or blocking",
+            FaultCause::Cut => "edging: size, shape, axis, bevel or a chip",
             FaultCause::Coating => "the coating or tint",
-            FaultCause::Mount => "broken or scratched in mounting",
+            FaultCause::Mount => "broken or scratched while mounting",
             FaultCause::Handling => "dropped or scratched",
-            FaultCause::Post => "lost or broken in the post",
+            FaultCause::Post => "lost or broken in the mail",
             FaultCause::Mind => "the customer’s mind changed",
         }
     }
@@ -80,10 +80,10 @@ impl ConcessionCause {
     /// For a person.
     pub fn words(self) -> &'static str {
         match self {
-            ConcessionCause::CustomerAsked => "the customer was asked and takes it",
+            ConcessionCause::CustomerAsked => "the customer was asked and accepts it",
             ConcessionCause::PrescriberAsked => "the prescriber was asked and accepts it",
-            ConcessionCause::Reading => "it is as near the limit as the lensmeter reads",
-            ConcessionCause::UntilRemade => "it serves until the remake comes",
+            ConcessionCause::Reading => "it is over the limit by less than the lensmeter can read",
+            ConcessionCause::UntilRemade => "it is used until the remake arrives",
         }
     }
 }

@@ -1,6 +1,6 @@
 //! Impact resistance: what says that a lens meets 21 CFR 801.410.
 //!
-//! A paper claims it only where a supplier's certificate or an own test is on record for both lenses of the job. A record
+//! A paper claims it only where a supplier's certificate or your own test is on record for both lenses of the job. A record
 //! is of the lens in hand: a lens taken in hand later has none yet.
 
 use strum::{EnumString, IntoStaticStr, VariantArray};
@@ -49,7 +49,7 @@ impl ImpactProof {
     pub fn words(&self) -> String {
         match self {
             ImpactProof::Certificate(reference) => format!("supplier’s certificate: {reference}"),
-            ImpactProof::OwnTest { tested_on, test } => format!("own test of {}: {test}", day(tested_on)),
+            ImpactProof::OwnTest { tested_on, test } => format!("our own test of {}: {test}", day(tested_on)),
         }
     }
 }
@@ -127,7 +127,7 @@ mod tests {
         let certificate = ImpactProof::Certificate("batch 4711".into());
         let test = ImpactProof::OwnTest { tested_on: date!(2026 - 11 - 05), test: "drop ball, Ada".into() };
         assert_eq!(certificate.words(), "supplier’s certificate: batch 4711");
-        assert_eq!(test.words(), "own test of Nov 5, 2026: drop ball, Ada");
+        assert_eq!(test.words(), "our own test of Nov 5, 2026: drop ball, Ada");
         assert_eq!([certificate.kind().key(), test.kind().key()], ["certificate", "own_test"]);
     }
 }

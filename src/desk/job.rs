@@ -297,7 +297,7 @@ impl Job {
         self.sent_on.is_none() && !self.is_cancelled() && self.history.iter().any(|event| event.kind == EventKind::Sent)
     }
 
-    /// Whether the order was cancelled.
+    /// Whether the order was canceled.
     pub fn is_cancelled(&self) -> bool {
         self.stage() == Stage::Cancelled
     }
@@ -506,14 +506,14 @@ impl EventKind {
             EventKind::Packed => "Packed",
             EventKind::Sent => "Sent",
             EventKind::BillLine => "Bill, line added",
-            EventKind::BillLineReversed => "Bill, line taken back",
+            EventKind::BillLineReversed => "Bill, line reversed",
             EventKind::ReturnedUnopened => "Parcel came back unopened",
             EventKind::ReturnedOpened => "Parcel came back opened",
             EventKind::ParcelLost => "Parcel lost",
             EventKind::AsideRight => "Right lens put back",
             EventKind::AsideLeft => "Left lens put back",
             EventKind::Corrected => "Order corrected",
-            EventKind::Cancelled => "Order cancelled",
+            EventKind::Cancelled => "Order canceled",
             EventKind::Paid => "Payment",
             EventKind::Refunded => "Refund",
             EventKind::Reminded => "Reminder sent",
@@ -522,7 +522,7 @@ impl EventKind {
             EventKind::PromiseMoved => "Delay agreed",
             EventKind::DelayNotice => "Delay notice",
             EventKind::DelaySilent => "No answer to the delay notice",
-            EventKind::DelayCancelled => "Cancelled because of the delay",
+            EventKind::DelayCancelled => "Canceled because of the delay",
             EventKind::OwnFrameExpected => "The customer sends in a frame",
             EventKind::OwnFrameReceived => "The customer’s frame received",
             EventKind::FileAdded => "File added",
@@ -582,7 +582,7 @@ impl Stage {
             Stage::Checked => "checked",
             Stage::Packed => "packed",
             Stage::Sent => "sent",
-            Stage::Cancelled => "cancelled",
+            Stage::Cancelled => "canceled",
         }
     }
 }

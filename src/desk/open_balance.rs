@@ -15,7 +15,7 @@ pub struct OpenBalance {
     pub payer_name: String,
     /// For whom the pair is.
     pub patient_name: String,
-    /// Negative when it is to be given back.
+    /// Negative when it is to be refunded.
     pub owed: Cents,
     /// The day the balance opened.
     pub since: Date,

@@ -116,7 +116,7 @@ pub const ITEMS: [PackingItem; 16] = [
     ),
     needed("edges", ItemGroup::Lenses, "No chip, scratch or coating fault; edges safe to touch"),
     optional("bevels_alike", ItemGroup::Lenses, "The bevels of right and left look the same"),
-    optional("stress", ItemGroup::Lenses, "No strain between crossed polarisers"),
+    optional("stress", ItemGroup::Lenses, "No stress between crossed polarizers"),
     only_for(Parcel::Glasses, needed("screws", ItemGroup::Lenses, "Screws are tight")),
     only_for(
         Parcel::Glasses,
@@ -145,7 +145,7 @@ pub const ITEMS: [PackingItem; 16] = [
         needed(
             "own_frame_back",
             ItemGroup::Parcel,
-            "The customer’s own frame is compared with its noted condition and goes back",
+            "The customer’s own frame is compared with its recorded condition and packed",
         ),
     ),
     needed("sheet_inside", ItemGroup::Parcel, "The packing sheet with the cautions is inside"),
@@ -207,6 +207,13 @@ pub const IMPACT: &str = "Impact-resistant as required by 21 CFR 801.410.";
 /// On every packing sheet.
 pub const NOT_SAFETY: &str =
     "Not unbreakable. Not safety or sports eyewear. Not for hazardous work, even in a sturdy frame.";
+
+/// On the packing sheet of a checked pair.
+pub const MEASURED_PAIR: &str = "We measured the power of each lens, the axis and prism where there is any, and where the \
+     centers of the lenses are.";
+/// On the packing sheet of one checked lens.
+pub const MEASURED_LENS: &str = "We measured the power of the new lens, the axis and prism where there is any, and where \
+     its center is.";
 
 /// On every packing sheet: the first days with new lenses.
 pub const FIRST_DAYS: &str = "New lenses can make floors and steps look different for a few days. Wear them at home first; do not drive or \

@@ -28,7 +28,7 @@ impl ReturnCause {
         match self {
             ReturnCause::Undeliverable => "it could not be delivered",
             ReturnCause::Refused => "it was not accepted",
-            ReturnCause::PutRight => "the customer sent it back to be put right",
+            ReturnCause::PutRight => "the customer sent it back to be corrected",
             ReturnCause::Lost => "it is lost",
         }
     }
@@ -57,7 +57,7 @@ impl ReturnCondition {
         match self {
             ReturnCondition::Unopened => "closed, as it left",
             ReturnCondition::Opened => "opened, or the pair was worn",
-            ReturnCondition::Lost => "nothing is left to look at",
+            ReturnCondition::Lost => "nothing is here to inspect",
         }
     }
 
@@ -107,9 +107,12 @@ impl ParcelReturn {
 pub fn condition_fault(cause: ReturnCause, condition: ReturnCondition) -> Option<&'static str> {
     match (cause, condition) {
         (ReturnCause::Lost, ReturnCondition::Lost) => None,
-        (ReturnCause::Lost, _) | (_, ReturnCondition::Lost) => Some("Say how the parcel is, if it is here"),
+        (ReturnCause::Lost, _) | (_, ReturnCondition::Lost) => Some(
+            "Choose the condition of the parcel, if it is \
+            here",
+        ),
         (ReturnCause::PutRight, ReturnCondition::Unopened) => {
-            Some("A pair that was sent back to be put right was opened: it is read again before it leaves")
+            Some("A pair that was sent back to be corrected was opened: it is read again before it is sent")
         }
         _ => None,
     }

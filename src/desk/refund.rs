@@ -18,7 +18,7 @@ pub enum RefundCause {
     Overpaid,
     /// The bill goes down by the same amount, so the customer owes nothing more.
     Goodwill,
-    /// The payment is given back, and the amount is owed again.
+    /// The payment is refunded, and the amount is owed again.
     PaymentUndone,
 }
 
@@ -40,13 +40,13 @@ pub struct Refund {
 /// Why a refund is refused. Each is a sentence to stand beside the amount.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum RefundFault {
-    #[error("Write how much goes back, without a minus")]
+    #[error("Enter the amount of the refund, without a minus sign")]
     NotMoreThanZero,
     #[error("{0} is more than the {1} received")]
     MoreThanReceived(Cents, Cents),
-    #[error("Nothing is overpaid: choose what the refund is for below")]
+    #[error("There is no overpayment: choose what the refund is for below")]
     NothingOverpaid,
-    #[error("{0} is more than the {1} overpaid: give that back first, and the rest for another cause")]
+    #[error("{0} is more than the {1} overpaid: refund that first, and the rest with another cause")]
     MoreThanOverpaid(Cents, Cents),
     #[error("{0} is more than the bill of {1}")]
     MoreThanBilled(Cents, Cents),
@@ -110,11 +110,11 @@ mod tests {
             (5000, 8000, Goodwill, 6000, "more than the bill of $50.00"),
             (5000, 8000, Overpaid, 3000, ""),
             (5000, 8000, Overpaid, 3001, "more than the $30.00 overpaid"),
-            (5000, 5000, Overpaid, 1, "Nothing is overpaid"),
+            (5000, 5000, Overpaid, 1, "There is no overpayment"),
             (5000, 5000, PaymentUndone, 5000, ""),
             (5000, 0, PaymentUndone, 1, "more than the $0.00 received"),
-            (5000, 5000, PaymentUndone, 0, "how much goes back"),
-            (5000, 5000, Goodwill, -100, "how much goes back"),
+            (5000, 5000, PaymentUndone, 0, "the amount of the refund"),
+            (5000, 5000, Goodwill, -100, "the amount of the refund"),
         ] {
             let account = account(&[billed], &[paid(received)]);
             let got = refund(cause, cents).check(&account).err().map(|why| why.to_string()).unwrap_or_default();

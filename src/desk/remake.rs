@@ -62,7 +62,7 @@ impl Remake {
 
     /// Cause, payer and lesson in a sentence.
     pub fn words(&self) -> String {
-        let lesson = if self.lesson.is_empty() { String::new() } else { format!("; learned: {}", self.lesson) };
+        let lesson = if self.lesson.is_empty() { String::new() } else { format!("; lesson: {}", self.lesson) };
         format!("{}; {}{lesson}", self.cause.words(), self.paid_by.words())
     }
 }

@@ -31,17 +31,17 @@ impl Reminder {
         let rows = debtor.jobs.iter().map(|job| {
             let whose =
                 if job.patient_name == person.name { String::new() } else { format!(" for {}", job.patient_name) };
-            (format!("Job {}{whose}, open since {}", job.job_number, date::day(&job.since)), job.owed.to_string())
+            (format!("Job {}{whose}, due since {}", job.job_number, date::day(&job.since)), job.owed.to_string())
         });
         let contact = [lab.phone.as_str(), lab.email.as_str()].into_iter().filter(|text| !text.is_empty());
         Self {
-            subject: "Reminder: a bill is still open".to_owned(),
-            before: vec![format!("Dear {},", person.name), "Our books show that this is still open:".to_owned()],
+            subject: "Reminder: payment due".to_owned(),
+            before: vec![format!("Dear {},", person.name), "Our records show this balance due:".to_owned()],
             rows: rows.collect(),
             total: debtor.owed().to_string(),
             after: vec![
-                format!("Please pay it by {}.", date::day(&(today + Duration::days(DAYS_TO_PAY)))),
-                "If you paid in the last few days, thank you: nothing more is needed. If something here is not right, \
+                format!("Please pay by {}.", date::day(&(today + Duration::days(DAYS_TO_PAY)))),
+                "If you have already paid, thank you, and please disregard this reminder. If anything here is wrong, \
                  please tell us."
                     .to_owned(),
             ],
@@ -56,7 +56,7 @@ impl Reminder {
     /// The whole as plain text.
     pub fn text(&self) -> String {
         let rows: Vec<String> = self.rows.iter().map(|(what, amount)| format!("{what}: {amount}")).collect();
-        let total = if self.rows.len() > 1 { format!("\nIn all: {}", self.total) } else { String::new() };
+        let total = if self.rows.len() > 1 { format!("\nTotal: {}", self.total) } else { String::new() };
         let list = format!("{}{total}", rows.join("\n"));
         let parts = self.before.iter().cloned().chain([list]).chain(self.after.iter().cloned());
         parts.chain([self.signed.join("\n")]).collect::<Vec<_>>().join("\n\n")
@@ -94,12 +94,12 @@ mod tests {
         let text = write(vec![job(1003, "Ada Quill", 8000), job(1007, "Bo Quill", 1250)]);
         for wanted in [
             "Dear Ada Quill,\n\n",
-            "Job 1003, open since Oct 1, 2026: $80.00\nJob 1007 for Bo Quill, open since Oct 1, 2026: $12.50\nIn all: $92.50",
-            "pay it by Dec 9, 2026",
+            "Job 1003, due since Oct 1, 2026: $80.00\nJob 1007 for Bo Quill, due since Oct 1, 2026: $12.50\nTotal: $92.50",
+            "pay by Dec 9, 2026",
             "Saltmarsh Lens Post\n4 Quay Lane\nPellmarsh\n555-0100",
         ] {
             assert!(text.contains(wanted), "{wanted} in {text}");
         }
-        assert!(!write(vec![job(1003, "Ada Quill", 8000)]).contains("In all"));
+        assert!(!write(vec![job(1003, "Ada Quill", 8000)]).contains("Total"));
     }
 }

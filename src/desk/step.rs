@@ -47,8 +47,7 @@ impl Stage {
 }
 
 /// A failed check keeps a job at [`Stage::Cut`] for another reason than no check.
-const FAILED: &str = "did not pass its check: put the pair right and read it again, or write down why it is sent all \
-                      the same";
+const FAILED: &str = "did not pass its check: correct the pair and read it again, or record why it is sent anyway";
 
 impl Job {
     /// How often something happened.
@@ -95,7 +94,7 @@ impl Job {
 
     /// Why nothing is made for a cancelled job.
     fn cancelled_words(&self) -> String {
-        format!("Job {} was cancelled: nothing more is made for it. Take a new order instead.", self.number)
+        format!("Job {} was canceled, so nothing more is made for it. Take a new order instead.", self.number)
     }
 }
 
@@ -159,7 +158,7 @@ pub enum Step {
     BillLine,
     /// A line of the bill is taken back.
     Reversal,
-    /// The parcel came back, or is lost.
+    /// Parcel returned or lost.
     Return,
     /// The order is corrected.
     Correction,
@@ -280,7 +279,7 @@ impl Step {
         let (number, reached, stages) = (job.number, job.stage(), self.stages());
         if reached == Stage::Cancelled && !stages.contains(&reached) {
             return Some(match self {
-                Step::Cancellation => format!("Job {number} has been cancelled already."),
+                Step::Cancellation => format!("Job {number} has already been canceled."),
                 _ => job.cancelled_words(),
             });
         }
@@ -288,11 +287,11 @@ impl Step {
             return job.not_yet(*stages.start());
         }
         let has_lens = || Eye::BOTH.into_iter().any(|eye| job.is_lens_in_hand(eye));
-        let no_lens = || format!("Job {number} has no lens in hand that could be spoiled.");
+        let no_lens = || format!("Job {number} has no lens in hand to spoil.");
         let cancelled = || {
             format!(
-                "The order of job {number} was cancelled because of its delay. If the customer wants it after all, write \
-                     down the day that was agreed."
+                "The order of job {number} was canceled because of its delay. If the customer wants it after all, \
+                 record the date that was agreed."
             )
         };
         let no_reason_needed = || format!("Job {number} has no failed check that waits for a reason.");
@@ -314,29 +313,28 @@ impl Step {
             };
         }
         Some(match (self, reached) {
-            (Step::Lenses | Step::Spoilage, Stage::Sent) => format!("Job {number} is sent: a remake is a new job."),
+            (Step::Lenses | Step::Spoilage, Stage::Sent) => format!("Job {number} is sent. A remake is a new job."),
             (Step::Cut, Stage::Sent) => format!("Job {number} is sent; there is nothing left to cut."),
             (Step::Shipment, Stage::Sent) => format!("Job {number} has been sent already."),
             (Step::Compensation, Stage::Sent) => {
-                format!("Job {number} is sent. Which power was ordered is not changed afterwards.")
+                format!("Job {number} is sent. The power ordered cannot be changed afterward.")
             }
-            (Step::Correction, Stage::Sent) => format!("Job {number} is sent: a remake is a new job."),
+            (Step::Correction, Stage::Sent) => format!("Job {number} is sent. A remake is a new job."),
             (Step::Cancellation, Stage::Sent) => format!(
-                "Job {number} is sent and can no longer be cancelled. If the parcel comes back, record that first; a \
-                 refund is booked on the bill."
+                "Job {number} is sent and can no longer be canceled. If the parcel comes back, record that first; \
+                 record a refund on the bill."
             ),
-            (_, Stage::Sent) => format!("Job {number} has been sent. What happened is not changed afterwards."),
+            (_, Stage::Sent) => format!("Job {number} has been sent. Its history cannot be changed afterward."),
             (Step::Compensation, _) => format!(
-                "The lenses of job {number} are cut, so the power they are checked against stays. If other lenses are \
-                 to be made, take one in hand first."
+                "The lenses of job {number} are cut, so the power they are checked against cannot change. To make \
+                 other lenses, take one in hand first."
             ),
             (Step::Correction, _) => format!(
-                "The lenses of job {number} are cut. What was ordered is not corrected any more: make the lenses again \
-                 as a remake."
+                "The lenses of job {number} are cut, so the order can no longer be corrected: record a remake instead."
             ),
             (Step::Concession, _) => no_reason_needed(),
             (Step::Packing, _) => format!("Job {number} is packed already."),
-            _ => format!("Job {number} has gone further than this step."),
+            _ => format!("Job {number} is past this step."),
         })
     }
 }
@@ -423,7 +421,7 @@ mod tests {
             (after(&[Cut, CheckFailed]), Step::Spoilage, None),
             (after(&[SpoiledRight]), Step::Spoilage, None),
             (after(&[SpoiledRight, SpoiledLeft]), Step::Spoilage, Some("no lens in hand")),
-            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Spoilage, Some("a remake is a new job")),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Spoilage, Some("A remake is a new job")),
             (after(&[Cut, CheckFailed]), Step::Packing, Some("did not pass its check")),
             (after(&[Cut, CheckFailed]), Step::Concession, None),
             (after(&[Cut, CheckPassed]), Step::Packing, Some("both lenses resist impact")),
@@ -433,16 +431,16 @@ mod tests {
             (after(&[ImpactRight, LensRight, ImpactLeft, Cut, CheckPassed]), Step::Packing, Some("the right lens")),
             (after(&[]), Step::Impact, None),
             (after(&[Cut, CheckPassed, Packed]), Step::Impact, None),
-            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Impact, Some("is not changed afterwards")),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Impact, Some("cannot be changed afterward")),
             (job_after(&[Taken, ShapeKept, LensRight]), Step::Impact, Some("its lenses in hand")),
             (after(&[Cut, CheckPassed]), Step::Concession, Some("no failed check")),
             (after(&[Cut, CheckPassed]), Step::Shipment, Some("is not packed yet")),
             (after(&[Cut, CheckPassed, Packed]), Step::Packing, Some("is packed already")),
             (after(&[Cut, CheckPassed, Packed]), Step::Shipment, None),
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Shipment, Some("has been sent already")),
-            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Lenses, Some("a remake is a new job")),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Lenses, Some("A remake is a new job")),
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Cut, Some("nothing left to cut")),
-            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Compensation, Some("is not changed afterwards")),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Compensation, Some("cannot be changed afterward")),
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Check, Some("has been sent.")),
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Note, None),
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Return, None),
@@ -457,14 +455,14 @@ mod tests {
             (after(&[Cut, CheckPassed, Packed, Sent, ParcelLost]), Step::DelayAnswer, Some("left once")),
             (after(&[AsideRight, AsideLeft]), Step::Spoilage, Some("no lens in hand")),
             (after(&[]), Step::Correction, None),
-            (after(&[Cut]), Step::Correction, Some("as a remake")),
-            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Correction, Some("a remake is a new job")),
+            (after(&[Cut]), Step::Correction, Some("record a remake instead")),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Correction, Some("A remake is a new job")),
             (after(&[Cut, CheckPassed, Packed]), Step::Cancellation, None),
-            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Cancellation, Some("can no longer be cancelled")),
-            (after(&[Cancelled]), Step::Cancellation, Some("cancelled already")),
-            (after(&[Cancelled]), Step::Cut, Some("was cancelled")),
-            (after(&[Cancelled]), Step::Shape, Some("was cancelled")),
-            (after(&[Cancelled]), Step::Return, Some("was cancelled")),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Cancellation, Some("can no longer be canceled")),
+            (after(&[Cancelled]), Step::Cancellation, Some("already been canceled")),
+            (after(&[Cancelled]), Step::Cut, Some("was canceled")),
+            (after(&[Cancelled]), Step::Shape, Some("was canceled")),
+            (after(&[Cancelled]), Step::Return, Some("was canceled")),
             (after(&[Cancelled]), Step::Payment, None),
             (after(&[Cancelled]), Step::Receipt, None),
             (after(&[Cancelled]), Step::Note, None),

@@ -59,7 +59,7 @@ pub fn question(name: &str, lab_name: &str, phone: &str, missing: &[Missing]) ->
     let list = asked.iter().map(|item| format!("- {item}\n")).collect::<String>();
     let call = if phone.is_empty() { String::new() } else { format!(" or call {phone}") };
     Some(format!(
-        "{greeting}\n\nthank you for your order. Before we can begin we still need:\n\n{list}\nPlease answer this \
+        "{greeting}\n\nThank you for your order. Before we can begin, we still need:\n\n{list}\nPlease answer this \
          message{call}. Your order counts as complete, and its promised date is set, once we have all of it.\n\n{lab_name}\n"
     ))
 }

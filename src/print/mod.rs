@@ -39,21 +39,6 @@ fn contact(address: &str, phone: &str, email: &str) -> String {
     address.lines().chain([phone, email]).filter(|s| !s.is_empty()).collect::<Vec<_>>().join(" · ")
 }
 
-/// A line of the check as it prints.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct CheckLine {
-    /// What was measured, with the eye.
-    pub what: String,
-    /// Wanted.
-    pub wanted: String,
-    /// Measured.
-    pub measured: String,
-    /// The limit.
-    pub limit: String,
-    /// In words: passed, not passed, not read.
-    pub verdict: String,
-}
-
 /// The last check of a pair as it prints.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct CheckSummary {
@@ -61,10 +46,6 @@ pub struct CheckSummary {
     pub profile: String,
     /// In words: passed or not.
     pub verdict: String,
-    /// The lines.
-    pub lines: Vec<CheckLine>,
-    /// Both powers in words, where the lenses were ordered compensated; else empty.
-    pub compensated: String,
     /// The thickness of each lens where it was measured; else empty.
     #[serde(default)]
     pub thickness: String,
@@ -75,22 +56,9 @@ pub struct CheckSummary {
 impl CheckSummary {
     /// A kept verdict, and why the pair is sent all the same when it did not pass.
     pub fn of(verdict: &Verdict, concession: Option<&str>) -> Self {
-        let lines = verdict.rows.iter().map(|row| CheckLine {
-            what: match row.eye.as_str() {
-                "right" => format!("R: {}", row.what),
-                "left" => format!("L: {}", row.what),
-                _ => row.what.clone(),
-            },
-            wanted: row.ordered.clone(),
-            measured: row.measured.clone(),
-            limit: row.limit.clone(),
-            verdict: row.outcome.words().to_owned(),
-        });
         Self {
             profile: verdict.profile.clone(),
             verdict: if verdict.passed { "passed" } else { "not passed" }.to_owned(),
-            lines: lines.collect(),
-            compensated: verdict.compensated.clone(),
             thickness: verdict.thickness_words(),
             concession: concession.map(str::to_owned),
         }

@@ -88,6 +88,10 @@ pub struct PackingSheet {
     pub wear_words: Vec<String>,
     /// The last check.
     pub check: Option<CheckSummary>,
+    /// What was measured in it, in words.
+    pub measured: &'static str,
+    /// `them`, or `it` for one lens alone.
+    pub them: &'static str,
 }
 
 impl PackingSheet {
@@ -106,7 +110,7 @@ impl PackingSheet {
             (true, Some(eye)) => format!("One lens, {} eye ({design}: {lens}) for your {frame}", eye.name()),
             (false, Some(eye)) => {
                 let (made, kept) = (eye.name(), eye.other().name());
-                format!("One pair of glasses: {frame}; new {made} lens {design}, {lens}; the {kept} lens is as it was")
+                format!("One pair of glasses: {frame}; new {made} lens {design}, {lens}; the {kept} lens is unchanged")
             }
         };
         // Of a lens that was here before nothing is on record, so a pair with one has no claim.
@@ -123,7 +127,7 @@ impl PackingSheet {
             recipient: facts.recipient.map(|person| person.name.clone()),
             packed_on: date::day(&facts.packed_on),
             title: if facts.lenses_only { "Your lenses" } else { "Your glasses" },
-            contents: vec![pair, "This sheet, and case and cloth where ordered".to_owned()],
+            contents: vec![pair, "This sheet, and a case and cloth if ordered".to_owned()],
             right: facts.eyes.right.clone(),
             left: facts.eyes.left.clone(),
             first_days: packing::FIRST_DAYS,
@@ -131,6 +135,11 @@ impl PackingSheet {
             care: packing::CARE.to_vec(),
             wear_words: facts.wear_words.clone(),
             check: facts.check.clone(),
+            measured: match facts.single {
+                None => packing::MEASURED_PAIR,
+                Some(_) => packing::MEASURED_LENS,
+            },
+            them: if facts.lenses_only && facts.single.is_some() { "it" } else { "them" },
         }
     }
 }

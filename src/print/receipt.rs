@@ -66,7 +66,7 @@ pub struct PrintedReceipt {
     pub payments: Vec<PrintedSum>,
     /// What came in.
     pub paid: String,
-    /// In words: balance owed, or to be given back.
+    /// In words: balance owed, or to be refunded.
     pub balance_words: String,
     /// The balance, never negative.
     pub balance: String,

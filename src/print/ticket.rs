@@ -77,7 +77,7 @@ pub struct TicketFacts<'a> {
     pub lenses: Pair<Option<&'a LensInHand>>,
     /// The last cut on this shape, in words.
     pub last_cut: Option<String>,
-    /// What was learned from remakes on this shape.
+    /// Lessons from remakes on this shape.
     pub lessons: Vec<String>,
     /// The job that this one makes again, and why, in words.
     pub remake: Option<String>,
@@ -254,6 +254,9 @@ pub struct Ticket {
     /// The least thickness at the optical center, mm; empty on a ticket kept before it was printed.
     #[serde(default)]
     pub least_center: String,
+    /// The supplier's note where both lenses in hand have the same; else empty, and each eye has its own.
+    #[serde(default)]
+    pub lens_source: String,
     /// Cutting, joined.
     pub cutting: String,
     /// Edge, size, bevel and cautions.
@@ -263,7 +266,7 @@ pub struct Ticket {
     /// The last cut on this shape; none on a ticket kept before it was printed.
     #[serde(default)]
     pub last_cut: Option<String>,
-    /// What was learned from remakes on this shape.
+    /// Lessons from remakes on this shape.
     #[serde(default)]
     pub lessons: Vec<String>,
     /// The job that this one makes again, and why.
@@ -295,10 +298,12 @@ pub enum TicketBar {
         /// The key of the form.
         key: String,
     },
-    /// A kept ticket: when it was printed, and whether the job has moved on since.
+    /// A kept ticket.
     Kept {
-        /// The moment, as the clock on the wall showed it.
+        /// When it was printed, in local time.
         printed: String,
+        /// What comes next on the job, and its page.
+        next: Option<(&'static str, String)>,
     },
 }
 
@@ -345,10 +350,11 @@ impl Ticket {
             last_cut: facts.last_cut.clone(),
             lessons: facts.lessons.clone(),
             remake: facts.remake.clone(),
-            made_for: format!("{}, PD {}", facts.made_for.words(), facts.pupil_distance.words()),
+            made_for: format!("{}, PD {}", facts.made_for.words(), facts.pupil_distance.words_with_total()),
             frame: facts.frame.to_string(),
             rim: facts.frame.rim.words().to_owned(),
             lens,
+            lens_source: shared_source(facts).unwrap_or_default().to_owned(),
             cutting: notes.cutting.join("; "),
             notes: NotesPart::of(notes),
             edge: facts.edge.cloned(),
@@ -379,7 +385,7 @@ impl EyePart {
             height: facts.height.get(eye).words(),
             height_is_assumed: *facts.height.get(eye) == CenterHeight::Assumed,
             laid: facts.shape.map(|shape| TicketLayout::of(shape.layout.eyes.get(eye))),
-            lens: facts.lenses.get(eye).map(describe).unwrap_or_default(),
+            lens: facts.lenses.get(eye).map(|lens| describe(lens, shared_source(facts).is_none())).unwrap_or_default(),
             task: facts.tasks.get(eye).words().to_owned(),
             stays: !facts.tasks.get(eye).is_made(),
         }
@@ -430,8 +436,14 @@ fn made(eye: Eye, prism: Prism, shape: &Shape<'_>) -> String {
     shape.prism.get(eye).map(|made| format!("{}.", made.words(eye, prism, blank_mm))).unwrap_or_default()
 }
 
+/// The supplier's note of both lenses in hand, where they have the same.
+fn shared_source<'a>(facts: &TicketFacts<'a>) -> Option<&'a str> {
+    let (right, left) = (facts.lenses.right?, facts.lenses.left?);
+    Some(right.source.as_str()).filter(|source| !source.is_empty() && *source == left.source)
+}
+
 /// `⌀ 70, front +4.25 D, center 1.80, lot 4711`.
-fn describe(lens: &LensInHand) -> String {
+fn describe(lens: &LensInHand, with_source: bool) -> String {
     let mut words = format!("⌀ {}", notation::short(lens.diameter.to_f64()));
     if let Some(front) = lens.front_power {
         words.push_str(&format!(", front {front} D"));
@@ -439,7 +451,7 @@ fn describe(lens: &LensInHand) -> String {
     if let Some(center) = lens.center {
         words.push_str(&format!(", center {center}"));
     }
-    if !lens.source.is_empty() {
+    if with_source && !lens.source.is_empty() {
         words.push_str(&format!(", {}", lens.source));
     }
     if lens.has_ground_prism {

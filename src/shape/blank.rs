@@ -35,7 +35,7 @@ impl Blank {
         }
     }
 
-    /// Whether a blank of this diameter covers the outline with the allowance.
+    /// Whether a blank of this diameter covers the outline with the margin.
     pub fn fits(&self, diameter_mm: f64) -> bool {
         self.with_margin_mm <= diameter_mm + ROUNDING_MM
     }

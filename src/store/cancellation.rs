@@ -20,7 +20,7 @@ impl Store {
     ///
     /// # Errors
     ///
-    /// [`StoreError::MovedOn`] when the parcel has left or the order was cancelled before; [`StoreError::NotFound`] when a
+    /// [`StoreError::MovedOn`] when the parcel has left or the order was canceled before; [`StoreError::NotFound`] when a
     /// lens is no longer in hand, or is kept for a job that is not open.
     pub async fn cancel_job(
         &self,
@@ -34,17 +34,17 @@ impl Store {
             for (eye, place) in &cancellation.lenses {
                 give_up_lens(tx, &job, *eye, *place, now).await?;
             }
-            reverse_charges(tx, number, BillChange { reason: "the order was cancelled", on: cancellation.on }, now)
+            reverse_charges(tx, number, BillChange { reason: "the order was canceled", on: cancellation.on }, now)
                 .await?;
             if cancellation.kept != Cents::ZERO {
                 let kept = Charge {
                     kind: ChargeKind::Other,
                     eye: None,
-                    what: "Kept for work done on a cancelled order".to_owned(),
+                    what: "Charge for work done on a canceled order".to_owned(),
                     code: String::new(),
                     amount: cancellation.kept,
                 };
-                insert_charge(tx, number, &kept, "the order was cancelled", cancellation.on, now).await?;
+                insert_charge(tx, number, &kept, "the order was canceled", cancellation.on, now).await?;
             }
             if let Some(refund) = &cancellation.refund {
                 append_refund(tx, number, refund, now).await?;

@@ -71,7 +71,7 @@ impl Store {
         open_balances!(&self.read, "where b.owed_cents > 0", most)
     }
 
-    /// What is to be given back, the oldest first; the amounts are negative.
+    /// What is to be refunded, the oldest first; the amounts are negative.
     pub async fn list_to_give_back(&self, most: i64) -> Result<Vec<OpenBalance>, StoreError> {
         open_balances!(&self.read, "where b.owed_cents < 0", most)
     }

@@ -91,7 +91,7 @@ impl Store {
             .collect()
     }
 
-    /// What was learned from remakes on a shape, the newest first.
+    /// Lessons from remakes on a shape, the newest first.
     pub async fn list_shape_lessons(&self, shape: ShapeId) -> Result<Vec<Lesson>, StoreError> {
         let rows = sqlx::query!(
             r#"select distinct r.job_number as "number!: i64", r.cause, r.lesson, r.at as "at: Stamp"
@@ -105,7 +105,7 @@ impl Store {
         rows.into_iter().map(|row| lesson(row.number, &row.cause, row.lesson, row.at)).collect()
     }
 
-    /// What was learned from remakes between two moments, the newest first.
+    /// Lessons from remakes between two moments, the newest first.
     pub async fn list_lessons(&self, from: OffsetDateTime, before: OffsetDateTime) -> Result<Vec<Lesson>, StoreError> {
         let (from, before) = (Stamp(from), Stamp(before));
         let rows = sqlx::query!(
@@ -121,7 +121,7 @@ impl Store {
         rows.into_iter().map(|row| lesson(row.number, &row.cause, row.lesson, row.at)).collect()
     }
 
-    /// What went wrong between two moments, with its moment.
+    /// Remakes and spoilage between two moments, with its moment.
     pub async fn list_mishaps(
         &self,
         from: OffsetDateTime,

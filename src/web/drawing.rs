@@ -105,7 +105,7 @@ impl EyeDrawing {
         let (radius_mm, diameter) = (cover.diameter_mm / 2.0, short(cover.diameter_mm));
         let mut words = vec![
             window.word("nose", eye.eye == Eye::Right, false, "nose".into()),
-            window.word("aid", eye.eye == Eye::Left, false, format!("blank {diameter} mm")),
+            window.word("aid", eye.eye == Eye::Left, false, format!("⌀ {diameter} mm")),
         ];
         if let Some(axis) = axis_deg {
             words.push(window.word("plain", axis <= 90 || axis == 180, true, format!("axis {axis}°")));

@@ -96,8 +96,8 @@ impl IntoResponse for WebError {
                 let mark = uuid::Uuid::now_v7().simple().to_string();
                 tracing::error!(mark, cause, "a page failed");
                 let said = format!(
-                    "Something failed that is not yours to mend. What was kept before is safe. Go back and try again; \
-                     if it fails again, the log names this moment {mark}."
+                    "Something failed, and you cannot fix it here. Everything saved before is safe. Go back and try \
+                     again. If it fails again, look in the log for {mark}."
                 );
                 (StatusCode::INTERNAL_SERVER_ERROR, "Failed", said)
             }

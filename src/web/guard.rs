@@ -103,8 +103,8 @@ async fn limit_body(limits: Limits, request: Request, next: Next) -> Response {
     }
     let _dropped = axum::body::to_bytes(request.into_body(), 8 * limits.body.max(most / 4)).await;
     let said = match most == limits.files {
-        true => "What was sent is larger than 24 MB. Send fewer photographs at a time. Nothing was changed.",
-        false => "What was sent is larger than 2 MB; a trace file of both eyes has under 0.1 MB. Nothing was changed.",
+        true => "This upload is larger than 24 MB. Send fewer photographs at a time. Nothing was changed.",
+        false => "This upload is larger than 2 MB; a trace file of both eyes has under 0.1 MB. Nothing was changed.",
     };
     let mut page = WebError::Malformed(said.to_owned()).into_response();
     *page.status_mut() = StatusCode::PAYLOAD_TOO_LARGE;

@@ -76,7 +76,11 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
         "frame_temple" => (OrderForm::FRAME_TEMPLE, LENGTH),
         "frame_price" => (OrderForm::PRICE_FRAME, PRICE),
 
-        "job_promised_after_order" => (OrderForm::PROMISED_ON, "The promise lies before the order: choose a later day"),
+        "job_promised_after_order" => (
+            OrderForm::PROMISED_ON,
+            "The promised day is before the order: choose a later \
+         day",
+        ),
         "job_eye_height" => (OrderForm::height(Eye::Right), LENGTH),
         "prescription_eye_sphere"
         | "prescription_eye_cylinder"
@@ -117,7 +121,7 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
         "impact_proof_says" => return Some((EyeProofNames::of(Eye::Right).certificate, "This is empty or too long")),
 
         "cut_size" => (CutForm::SIZE_RIGHT, LENGTH),
-        "concession_reason" => (ConcessionForm::REASON, "Write the reason in words: it prints with the pair"),
+        "concession_reason" => (ConcessionForm::REASON, "Write the reason in words: it is printed with the pair"),
         "shipment_carrier" => (ShipmentForm::CARRIER, NAME),
         "cancellation_reason" => (CancellationForm::REASON, "Write the reason in a few words"),
         "payment_amount" => (PaymentForm::AMOUNT, "This amount is nothing, or more than a million"),

@@ -173,7 +173,7 @@ async fn say_on_a_page(request: Request, next: Next) -> Response {
     match answer.status() {
         StatusCode::BAD_REQUEST if is_plain && is_read => WebError::NotFound("This address".to_owned()).into_response(),
         StatusCode::BAD_REQUEST | StatusCode::UNPROCESSABLE_ENTITY if is_plain => WebError::Malformed(
-            "This is no form of this page. Go back, load the page again and try once more.".to_owned(),
+            "This form does not belong to this page. Go back, reload the page and try again.".to_owned(),
         )
         .into_response(),
         _ => answer,

@@ -51,7 +51,7 @@ pub async fn fill_all(browser: &Browser, fields: &[(&str, &str)]) {
 /// Everything an order needs, on an empty order page.
 pub async fn fill_order(browser: &Browser) {
     browser.unfold("Phone, e-mail").await;
-    browser.unfold("A frame that is not in the book yet").await;
+    browser.unfold("A new frame").await;
     fill_all(browser, &CUSTOMER).await;
     fill_all(browser, &FRAME).await;
     browser.choose("frame_rim", "full rim, metal").await;

@@ -42,7 +42,7 @@ async fn a_line_is_added_with_its_reason() {
         ("amount", "-1", "A price is between"),
         ("amount", "0", "Write the amount"),
         ("eye", "both", "Choose the eye"),
-        ("code", "V27", "no procedure code"),
+        ("code", "V27", "not a procedure code"),
         ("reason", "", "A reason is needed"),
     ] {
         let mut fields = case.to_vec();
@@ -54,7 +54,7 @@ async fn a_line_is_added_with_its_reason() {
     }
     let too_much = [("kind", "discount"), ("amount", "196.01"), ("eye", "none"), ("reason", "all of it")];
     let answer = lab.post(&path, &too_much).await;
-    assert!(answer.assert_status(422).text("#amount-error").contains("below nothing, to -$0.01"));
+    assert!(answer.assert_status(422).text("#amount-error").contains("become negative, -$0.01"));
 }
 
 #[tokio::test]
@@ -70,12 +70,12 @@ async fn a_line_is_taken_back_once() {
     assert_eq!(lab.post(&path, &fields).await.assert_status(303).location, bill);
     let page = lab.get(&bill).await;
     assert_eq!((page.text("#total"), page.text("#owed")), ("$97.00".into(), "$89.00".into()));
-    assert_eq!(page.text("#bill .total th"), "To be given back");
-    assert!(page.text("#bill").contains("taken back Nov 25, 2026: the customer sent an own frame"));
+    assert_eq!(page.text("#bill .total th"), "To refund");
+    assert!(page.text("#bill").contains("reversed Nov 25, 2026: the customer sent an own frame"));
     assert_eq!(page.texts("#bill tbody a").len(), 3, "neither it nor the line that takes it back");
     let again = [("line", chosen.as_str()), ("reason", "once more")];
     let answer = lab.post(&path, &again).await;
-    assert!(answer.assert_status(422).text("#line-error").contains("taken back already"));
+    assert!(answer.assert_status(422).text("#line-error").contains("reversed already"));
     // A receipt has neither of the two.
     lab.post(&format!("/jobs/{number}/receipts"), &[]).await.assert_status(303);
     let receipt = lab.get("/receipts/5001").await.text("article");

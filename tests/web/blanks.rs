@@ -28,7 +28,7 @@ async fn the_drawer_comes_first_with_the_exact_cut_out() {
     lab.store.stock_lens("given-drawer", &lens, 3, NOW).await.unwrap();
     let page = lab.get(&format!("/jobs/{number}/blanks")).await;
     page.assert_status(200);
-    // Half of 52 and 4 in: the temple end is 30 from the pupil, so 60 exact and 62 with the allowance.
+    // Half of 52 and 4 in: the temple end is 30 from the pupil, so 60 exact and 62 with the margin.
     assert_eq!(page.text(".eye-right .needs"), "60.00 mm");
     let first = page.text(".eye-right tbody tr");
     assert!(first.starts_with("65 drawer, center 1.50 mm, front +4.00 D, 3 free"), "{first}");

@@ -181,20 +181,20 @@ async fn a_lens_of_the_drawer_is_kept_for_one_job_only() {
     promise(&lab, &keep).await.assert_status(303);
     assert_eq!((kind(&lab, id).await.count, kind(&lab, id).await.free()), (1, 0));
     let lenses = format!("/jobs/{job}/lenses");
-    assert_eq!(way(&lab.get(&lenses).await)[0], "Kept in the drawer for this job");
-    assert!(lab.get("/stock").await.text("tbody").contains("1 kept"));
+    assert_eq!(way(&lab.get(&lenses).await)[0], "Reserved in the drawer for this job");
+    assert!(lab.get("/stock").await.text("tbody").contains("1 reserved"));
 
     // Another job of the same power is not offered it, and the book promises it to nobody else.
     let other = lab.given_job().await;
     let page = lab.get(&format!("/jobs/{other}/lenses")).await;
     assert!(page.texts(".eye-right .choice").iter().all(|choice| !choice.contains("Drawer")));
-    assert!(page.text(".eye-right .nearly").contains("kept for other jobs"));
+    assert!(page.text(".eye-right .nearly").contains("reserved for other jobs"));
     let refused = lab.post(&format!("/jobs/{other}/lenses"), &[("lens_right", &id.to_string())]).await;
     refused.assert_status(422);
     let stolen = keep.replace(&job.to_string(), &other.to_string());
     promise(&lab, &stolen).await.assert_status(409);
     let count = lab.post(&format!("/stock/{id}/count"), &[("change", "-1")]).await;
-    assert!(count.assert_status(422).text("#change-error").contains("kept"), "{}", count.body);
+    assert!(count.assert_status(422).text("#change-error").contains("reserved"), "{}", count.body);
 
     // Taken for its own job it leaves the drawer, and nothing is kept any more.
     lab.post(&lenses, &[("lens_right", &id.to_string())]).await.assert_status(303);
@@ -219,7 +219,7 @@ async fn another_choice_frees_what_was_kept() {
     lab.post(&lenses, &[("lens_right", ""), ("act", "keep")]).await.assert_status(303);
     assert_eq!((kind(&lab, large).await.promised, kind(&lab, small).await.promised), (0, 0));
     let refused = lab.post(&lenses, &[("lens_right", "bought"), ("act", "keep")]).await;
-    assert!(refused.assert_status(422).text("#lens_right-error").contains("Only a lens of the drawer"));
+    assert!(refused.assert_status(422).text("#lens_right-error").contains("Only a lens in the drawer"));
 }
 
 #[tokio::test]
@@ -233,7 +233,7 @@ async fn replacing_a_lens_asks_where_the_old_one_went() {
     lab.post(&lenses, &[("lens_right", &id.to_string())]).await.assert_status(303);
     let another = [("lens_right", "bought"), ("diameter_right", "75")];
     let asked = lab.post(&lenses, &another).await;
-    assert!(asked.assert_status(422).text("#old_right-error").contains("Say where the lens goes"));
+    assert!(asked.assert_status(422).text("#old_right-error").contains("Choose where the lens now in hand goes"));
     assert_eq!(kind(&lab, id).await.count, 0);
 
     let kept = [&another[..], &[("old_right", "job"), ("old_job_right", "x")]].concat();
@@ -243,7 +243,7 @@ async fn replacing_a_lens_asks_where_the_old_one_went() {
     lab.post(&lenses, &kept).await.assert_status(303);
     let back = kind(&lab, id).await;
     assert_eq!((back.count, back.promised), (1, 1));
-    assert_eq!(way(&lab.get(&format!("/jobs/{other}/lenses")).await)[0], "Kept in the drawer for this job");
+    assert_eq!(way(&lab.get(&format!("/jobs/{other}/lenses")).await)[0], "Reserved in the drawer for this job");
 
     // A bought lens that goes back is a kind of the drawer from then on.
     let back = [("lens_right", "bought"), ("diameter_right", "80"), ("old_right", "drawer")];

@@ -42,7 +42,7 @@ async fn the_bill_is_taken_back_and_the_money_goes_back() {
     assert_eq!(lab.count("charge", number).await, 8);
     let shown = lab.get(&format!("/jobs/{number}")).await;
     let head = shown.text(".notice.stop");
-    assert!(head.contains("Cancelled Nov 25, 2026: asked by the customer; found the old pair"), "{head}");
+    assert!(head.contains("Canceled Nov 25, 2026: asked by the customer; found the old pair"), "{head}");
     assert!(head.contains("$186.00 refunded"), "{head}");
     assert_eq!(shown.attributes(".acts a.primary", "href"), [format!("/orders/new?like={number}")]);
 }
@@ -55,7 +55,7 @@ async fn what_is_kept_is_a_line_and_nothing_is_owed() {
     let job = lab.store.get_job(number).await.unwrap();
     assert_eq!((job.charged, job.paid, job.owed()), (Cents::new(2000), Cents::new(2000), Cents::ZERO));
     let kept = lab.store.get_account(number).await.unwrap().lines.pop().unwrap().charge;
-    assert_eq!((kept.what.as_str(), kept.amount), ("Kept for work done on a cancelled order", Cents::new(2000)));
+    assert_eq!((kept.what.as_str(), kept.amount), ("Charge for work done on a canceled order", Cents::new(2000)));
 }
 
 #[tokio::test]
@@ -67,14 +67,14 @@ async fn a_field_that_is_wrong_says_so_and_nothing_is_lost() {
     for (fields, field, says) in [
         (vec![("reason", "x")], "asked_by", "Choose who asked"),
         (vec![("asked_by", "shop")], "reason", "The reason"),
-        (with(&[("old_right", "drawer")]), "old_left", "Say where the lens goes"),
+        (with(&[("old_right", "drawer")]), "old_left", "Choose where the lens now in hand goes"),
         (with(&[("old_right", "job"), ("old_left", "mind")]), "old_job_right", "A job number is needed"),
         (
             with(&[("old_right", "job"), ("old_job_right", "4711"), ("old_left", "mind")]),
             "old_job_right",
-            "cannot be kept",
+            "cannot be reserved",
         ),
-        (with(&[("old_right", "pocket"), ("old_left", "mind")]), "old_right", "Say where the lens goes"),
+        (with(&[("old_right", "pocket"), ("old_left", "mind")]), "old_right", "Choose where the lens now in hand goes"),
         (
             with(&[lenses[0], lenses[1], ("refund", "186.01"), ("refund_kind", "card")]),
             "refund",
@@ -84,10 +84,14 @@ async fn a_field_that_is_wrong_says_so_and_nothing_is_lost() {
         (
             with(&[lenses[0], lenses[1], ("kept", "20"), ("refund", "186"), ("refund_kind", "card")]),
             "refund",
-            "$20.00 is kept: refund $166.00 at most",
+            "$20.00 is charged: refund $166.00 at most",
         ),
         (with(&[lenses[0], lenses[1], ("kept", "200")]), "kept", "Only $186.00 was paid"),
-        (with(&[lenses[0], lenses[1], ("refund", "10"), ("refund_kind", "shells")]), "refund_kind", "how it goes back"),
+        (
+            with(&[lenses[0], lenses[1], ("refund", "10"), ("refund_kind", "shells")]),
+            "refund_kind",
+            "how it is refunded",
+        ),
         (
             [("asked_by", "delay"), ("reason", "too late"), lenses[0], lenses[1], ("kept", "5")].to_vec(),
             "kept",
@@ -177,7 +181,7 @@ async fn a_cancelled_job_leaves_the_open_ones_and_is_still_found() {
     {
         let shown = lab.get(&format!("/jobs/{number}{page}")).await;
         shown.assert_status(200);
-        assert!(shown.text(".job-bar").contains("cancelled Nov 25, 2026"), "{page}: {}", shown.text(".job-bar"));
+        assert!(shown.text(".job-bar").contains("canceled Nov 25, 2026"), "{page}: {}", shown.text(".job-bar"));
         assert!(!shown.body.contains("issue the receipt"), "{page}: nothing is charged, so no receipt comes next");
     }
 }
@@ -199,14 +203,14 @@ async fn nothing_is_made_for_a_cancelled_job_and_money_still_moves() {
         };
         refused.assert_status(409);
         assert!(
-            refused.text(".notice").contains(&format!("Job {number} was cancelled")),
+            refused.text(".notice").contains(&format!("Job {number} was canceled")),
             "{end}: {}",
             refused.text(".notice")
         );
     }
     let again = lab.post(&job("cancellation"), &with(&[("key", &format!("cancellation-{number}-1"))])).await;
     again.assert_status(409);
-    assert!(again.text(".notice").contains("cancelled already"));
+    assert!(again.text(".notice").contains("already been canceled"));
     assert_eq!(lab.contents().await, before);
     let table = crate::shapes::records(Some("20.00"), &[("R", crate::shapes::ellipse_radii())]);
     lab.upload(&job("shape"), &[("table", &table)], "file", "", b"").await.assert_status(409);
@@ -229,7 +233,7 @@ async fn a_sent_job_is_not_cancelled() {
     let lab = TestLab::new().await;
     let number = lab.given_sent_job().await;
     let page = lab.get(&format!("/jobs/{number}/cancellation")).await;
-    assert!(page.text(".notice.stop").contains("can no longer be cancelled"));
+    assert!(page.text(".notice.stop").contains("can no longer be canceled"));
     assert_eq!(page.attributes("main .acts a", "href"), [format!("/jobs/{number}/return")]);
     let refused = cancel(&lab, number, &[("key", &format!("cancellation-{number}-0"))]).await;
     refused.assert_status(409);

@@ -91,7 +91,7 @@ async fn a_lens_in_hand_that_no_longer_fits_is_asked_for() {
     let changed = [("rx_right", "-2.50 -1.25 x 95"), ("reason", "misread the paper")];
     let asked = post(&lab, number, &form_with(&lab, number, &changed).await).await;
     asked.assert_status(422);
-    assert!(asked.text("#old_right-error").contains("Say where the lens goes"));
+    assert!(asked.text("#old_right-error").contains("Choose where the lens now in hand goes"));
     assert_eq!(asked.attributes("[name=old_right]", "value"), ["stays", "drawer", "job", "order"]);
     assert!(asked.attributes("[name=old_left]", "value").is_empty(), "the left lens fits as before");
     let done = correct(&lab, number, &[changed.as_slice(), &[("old_right", "drawer")]].concat()).await;
@@ -131,7 +131,7 @@ async fn a_decision_for_another_power_counts_no_more() {
     assert!(lab.store.get_job(number).await.unwrap().power_decision.is_some());
     let mut fields = form_with(&lab, number, &[("rx_right", "-2.50 -1.25 x 95"), ("reason", "misread")]).await;
     let first = post(&lab, number, &fields).await;
-    assert!(first.text("#follows").contains("That decision counts no more"), "{}", first.text("#follows"));
+    assert!(first.text("#follows").contains("That decision no longer counts"), "{}", first.text("#follows"));
     fields.push(("seen".to_owned(), first.attributes("#seen", "value").remove(0)));
     post(&lab, number, &fields).await.assert_status(303);
     let job = lab.store.get_job(number).await.unwrap();
@@ -151,7 +151,7 @@ async fn what_follows_is_named_before_it_is_saved() {
     let first = post(&lab, number, &form_with(&lab, number, &changed).await).await;
     first.assert_status(422);
     let follows = first.text("#follows");
-    assert!(follows.contains("ticket that was printed is out of date"), "{follows}");
+    assert!(follows.contains("printed bench ticket is out of date"), "{follows}");
     assert!(follows.contains("The bill was made for another coating"), "{follows}");
     assert!(first.text("#changes").contains("coating Anti-reflective to none"));
     assert_eq!(lab.contents().await, before);
@@ -170,7 +170,7 @@ async fn a_field_that_is_wrong_says_so_and_nothing_is_lost() {
         ("rx_right", "-2.25 -1.25", "axis"),
         ("pd", "banana", ""),
         ("height_right", "45", "only 40.00 mm high"),
-        ("material", "none", "on sale"),
+        ("material", "none", "that is offered"),
         ("reason", " ", "The reason"),
         ("made_for", "near", ""),
     ] {
@@ -216,7 +216,7 @@ async fn after_the_cut_a_remake_is_offered() {
     let lab = TestLab::new().await;
     let number = lab.given_cut_job().await;
     let page = lab.get(&format!("/jobs/{number}/correction")).await;
-    assert!(page.text(".notice.stop").contains("as a remake"));
+    assert!(page.text(".notice.stop").contains("record a remake instead"));
     assert!(page.attributes("main .acts a", "href").contains(&format!("/jobs/{number}/remake")));
     let key = format!("correction-{number}-0");
     lab.post(&format!("/jobs/{number}/correction"), &[("key", &key)]).await.assert_status(409);

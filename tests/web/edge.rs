@@ -45,7 +45,7 @@ async fn shows_the_edge_beside_the_rule_of_thumb() {
     assert_eq!(page.attributes(".eye-right figure svg", "role"), ["img", "img"]);
     // The plus lens of the left eye cannot have that center with this front: its edge is negative.
     let cautions = page.texts(".eye-left .notice.caution").join(" ");
-    assert!(cautions.contains("surfaces cross") && cautions.contains("would cure it"), "{cautions}");
+    assert!(cautions.contains("surfaces cross") && cautions.contains("avoids this"), "{cautions}");
     assert!(!page.body.contains("NaN"));
 }
 
@@ -63,11 +63,13 @@ async fn what_is_in_hand_goes_before_what_is_usual() {
         lab.store.list_materials().await.unwrap().into_iter().find(|m| m.details.name.contains("1.50")).unwrap();
     let page = lab.get(&format!("/jobs/{number}/edge?material={}", resin.id)).await;
     assert!(page.text(".eye-right .figures").contains("Center, assumed 2.00 mm"));
-    assert!(page.text(".notice.info").contains("Hard resin 1.50 is on trial: Polycarbonate 1.59 was ordered"));
+    assert!(page.text(".notice.info").contains("Hard resin 1.50 is tried here; Polycarbonate 1.59 was ordered"));
     // The tab leads here, and to the two pages beside it.
     assert_eq!(page.text(".beside [aria-current]"), "Edge and bevel");
-    for path in ["materials", "blanks"] {
-        assert!(page.attributes("main .acts a", "href").contains(&format!("/jobs/{number}/{path}")));
+    for (path, tab) in [("materials", "Materials compared"), ("blanks", "What to order")] {
+        let path = format!("/jobs/{number}/{path}");
+        assert!(page.attributes("main .acts a", "href").contains(&path));
+        assert_eq!(lab.get(&path).await.text(".beside [aria-current]"), tab);
     }
 }
 
@@ -98,7 +100,7 @@ async fn the_bevel_goes_where_it_is_asked_for() {
     let page = lab.get(&format!("/jobs/{number}/edge?thick=edge&mm=1.2&hold=groove")).await;
     let cautions = page.texts(".eye-right .notice.caution").join(" ");
     assert!(
-        cautions.contains("a cord-held rim needs 2.0 mm") && cautions.contains("The groove breaks out"),
+        cautions.contains("a cord-held rim needs 2.0 mm") && cautions.contains("The groove breaks through"),
         "{cautions}"
     );
 }
@@ -108,7 +110,7 @@ async fn each_bad_field_has_its_sentence() {
     let lab = TestLab::new().await;
     let number = lab.given_lenses_in_hand().await;
     for (query, field, says) in [
-        ("material=nonsense", "material", "not on sale"),
+        ("material=nonsense", "material", "no longer offered"),
         ("front=44", "front", "between -40.00 and +40.00"),
         ("front=30", "front", "between -10 and +20"),
         ("thick=center&mm=0.1", "mm", "between 0.5 and 20"),

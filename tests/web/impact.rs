@@ -104,7 +104,7 @@ async fn another_lens_needs_its_own_proof() {
         ("test_left", "drop ball, Odile"),
     ];
     lab.post(&format!("/jobs/{number}/impact"), &own).await.assert_status(303);
-    assert_eq!(lab.get(&path).await.texts("#impact dd")[1], "own test of Nov 24, 2026: drop ball, Odile");
+    assert_eq!(lab.get(&path).await.texts("#impact dd")[1], "our own test of Nov 24, 2026: drop ball, Odile");
     let kept = lab.store.find_impact_proofs(number).await.unwrap().left.unwrap();
     assert_eq!(kept, ImpactProof::OwnTest { tested_on: date!(2026 - 11 - 24), test: "drop ball, Odile".into() });
     assert_eq!(lab.count("impact_proof", number).await, 4, "nothing is taken back");
@@ -129,12 +129,12 @@ async fn a_wrong_field_has_its_sentence_and_nothing_is_lost() {
         ("test_left", ""),
     ];
     for (field, value, says) in [
-        ("tested_on_right", "2026-11-26", "still to come"),
+        ("tested_on_right", "2026-11-26", "in the future"),
         ("tested_on_right", "", "A day is needed"),
         ("test_right", " ", "Who tested, and how, is needed"),
         ("certificate_left", "", "The supplier’s reference is needed"),
         ("certificate_left", &long, "at most 200 characters"),
-        ("proof_left", "hearsay", "Choose a certificate or an own test"),
+        ("proof_left", "hearsay", "Choose a certificate or your own test"),
         ("left", "none", "Choose what the left lens has"),
     ] {
         let mut fields = typed.to_vec();
@@ -152,7 +152,7 @@ async fn a_wrong_field_has_its_sentence_and_nothing_is_lost() {
     lab.post(&path, &typed).await.assert_status(303);
     let history = lab.store.get_job(number).await.unwrap().history.clone();
     let recorded: Vec<_> = history.iter().filter(|e| e.kind == EventKind::ImpactRight).map(|e| &*e.note).collect();
-    assert_eq!(recorded, ["own test of Nov 24, 2026: drop ball, Odile"]);
+    assert_eq!(recorded, ["our own test of Nov 24, 2026: drop ball, Odile"]);
 }
 
 #[tokio::test]

@@ -210,7 +210,7 @@ async fn takes_materials_off_sale_but_for_the_last() {
     lab.post(&format!("{}/retirement", lines[0]), &[("key", &key)]).await.assert_status(303);
     let last = lab.post(&format!("{}/retirement", lines[5]), &[]).await;
     last.assert_status(409);
-    assert!(last.text(".notice").contains("the last material on sale"));
+    assert!(last.text(".notice").contains("the only material offered"));
     lab.get(&lines[0]).await.assert_status(404);
     assert_eq!(lab.reopened().await.store.list_materials().await.unwrap().len(), 1);
 }

@@ -100,7 +100,7 @@ async fn what_rounding_leaves_is_said_in_millimeters_and_prism() {
 async fn prescribed_prism_is_made_by_decentration_or_refused() {
     let lab = TestLab::new().await;
     // -4.00 with 2 base in: the optical center 5 mm out of the pupil, so 1 out of the middle (35 - 31 - 5): 26 to the
-    // nose end, 52 exact, 54 with the allowance.
+    // nose end, 52 exact, 54 with the margin.
     let job = lab.given_job_at("-4.00 DS 2 BI", "pl 2 BI", "31/31", "20").await;
     keep_ellipse(&lab, job).await;
     let page = lab.get(&format!("/jobs/{job}/layout")).await;
@@ -122,7 +122,7 @@ async fn no_stock_lens_is_said_in_one_sentence_everywhere() {
     };
     lab.store.change_lab("lab-small", &small, NOW).await.unwrap();
     let lab = lab.reopened().await;
-    // The ellipse 4 mm in: 58 exact, 60 with the allowance.
+    // The ellipse 4 mm in: 58 exact, 60 with the margin.
     let says = "No stock lens fits the right eye: it needs 60.00 mm, and the largest is 55 mm. Order it surfaced to 60 mm \
                 or larger, or choose a smaller frame.";
     for page in ["layout", "lenses", "blanks", "edge", "ticket"] {
@@ -170,19 +170,19 @@ async fn a_prism_ground_in_is_read_and_blocked_at_its_reference_point() {
     // Before buying: decentered it needs 54, which 55 covers.
     for page in ["lenses", "blanks"] {
         let says = lab.get(&format!("/jobs/{job}/{page}")).await.text(".eye-right .to-order");
-        assert!(says.contains("Order 55 mm or larger, without prism: it is decentered"), "{page}: {says}");
+        assert!(says.contains("Order 55 mm or larger, without prism; it is decentered"), "{page}: {says}");
     }
     let bought = [("lens_right", "bought"), ("diameter_right", "65"), ("ground_right", "yes"), ("lens_left", "")];
     lab.post(&format!("/jobs/{job}/lenses"), &bought).await.assert_status(303);
     let page = lab.get(&format!("/jobs/{job}/layout")).await;
     let said = page.text(".eye-right .prescribed");
     assert!(said.contains("Ground in, the lens reads 2.00 base in at its prism reference point"), "{said}");
-    // Around the pupil, 4 in: 58 exact and 60 with the allowance (closed form), as without prism.
+    // Around the pupil, 4 in: 58 exact and 60 with the margin (closed form), as without prism.
     assert_eq!(page.texts(".eye-right .needs"), ["60.00 mm"]);
     assert_eq!(page.attributes(".eye-right svg circle.blank", "cx"), ["4.00"]);
     let ticket = lab.get(&format!("/jobs/{job}/ticket")).await.text("article");
     assert!(ticket.contains("Prism 2.00 base in Ground in, the lens reads 2.00 base in"), "{ticket}");
-    assert!(ticket.contains("prism ground in") && ticket.contains("58.00, 60.00"), "{ticket}");
+    assert!(ticket.contains("prism ground in") && ticket.contains("Smallest blank, with margin 60.00"), "{ticket}");
     assert!(lab.get(&format!("/jobs/{job}/lenses")).await.text(".in-hand").contains("its prism ground in"));
     // The layout is stored as it was made.
     lab.post(&format!("/jobs/{job}/tickets"), &[]).await.assert_status(303);
@@ -213,7 +213,7 @@ async fn a_strong_plus_lens_is_the_same_on_every_page() {
     let lab = TestLab::new().await;
     let job = lab.given_job_at("+12.50 DS", "-4.00 DS", "30/30", "20").await;
     keep_ellipse(&lab, job).await;
-    // 25 mm and 5 in: 60 exact, 62 with the allowance. From 30 to 32.5 mm +12.50 in 1.586 loses 1.7 mm and more (textbook).
+    // 25 mm and 5 in: 60 exact, 62 with the margin. From 30 to 32.5 mm +12.50 in 1.586 loses 1.7 mm and more (textbook).
     let says =
         "No stock lens fits the right eye: one of 65 mm would have no edge left at its own rim. Order it surfaced";
     for page in ["layout", "lenses", "blanks", "edge", "ticket"] {

@@ -59,8 +59,12 @@ async fn the_drawer_offers_what_fits_and_says_what_does_not() {
     stock(&lab, "Hard resin 1.50", "-2.25", "-1.25", "70", 1).await;
     let path = format!("/jobs/{job}/lenses");
     let page = lab.get(&path).await;
-    // The ellipse 4 mm in: 58 exact, 60 with the allowance; 65 leaves 32.5 - 29 = 3.50, 55 lacks 29 - 27.5 = 1.50.
-    assert_eq!(page.assert_status(200).texts(".eye-right .num"), ["58.00", "60.00", "60.00"]);
+    // The ellipse 4 mm in: 58 exact, 60 with the margin; 65 leaves 32.5 - 29 = 3.50, 55 lacks 29 - 27.5 = 1.50.
+    assert_eq!(
+        page.assert_status(200).text(".eye-right .needs"),
+        "Smallest blank 60.00 mm with the margin, 58.00 mm exact; 60.00 mm by the rule of thumb."
+    );
+    assert_eq!(page.text(".eye-right .to-order"), "Take the 65 mm lens in the drawer.", "one figure to buy by");
     let offered = page.texts(".eye-right .choice");
     assert!(offered[0].contains("65 mm") && offered[0].contains("Fits: 3.50 mm spare, temple side"), "{offered:?}");
     assert!(offered[1].contains("55 mm") && offered[1].contains("Too small: 1.50 mm short"), "{offered:?}");
@@ -133,7 +137,7 @@ async fn each_wrong_field_gets_a_sentence_and_keeps_what_was_typed() {
         (vec![("lens_left", "bought"), ("diameter_left", "70"), ("front_left", "-3")], "front_left", "between 0 and"),
         (vec![("lens_left", "bought"), ("diameter_left", "70"), ("in_left", "30")], "in_left", "between -20 and 20"),
         (vec![("lens_left", "bought"), ("diameter_left", "70"), ("up_left", "x")], "up_left", "not a number"),
-        (vec![("lens_left", "00000000-0000-0000-0000-000000000000")], "lens_left", "not in the drawer any more"),
+        (vec![("lens_left", "00000000-0000-0000-0000-000000000000")], "lens_left", "no longer in the drawer"),
     ] {
         let page = lab.post(&path, &fields).await;
         assert!(page.assert_status(422).text(&format!("#{field}-error")).contains(sentence), "{fields:?}");
@@ -193,8 +197,11 @@ async fn a_later_job_on_the_shape_starts_from_the_last_cut() {
 
     let later = lab.given_relens(job).await;
     let page = lab.get(&format!("/jobs/{later}/cut")).await;
-    let last = page.text("#last-cut");
-    assert!(last.contains("R -0.10, L +0.06 mm") && last.contains(&format!("for job {job}: soft bridge")), "{last}");
+    let last = page.text("#last-cut b");
+    assert!(
+        last.contains("R 141.71 (-0.10), L 141.87 (+0.06) mm") && last.contains(&format!("for job {job}: soft bridge")),
+        "{last}"
+    );
     assert!(page.text(".facts").contains("on average -0.02 mm over 2 lenses"), "{}", page.text(".facts"));
     assert!(lab.get(&format!("/jobs/{later}/ticket")).await.text("article").contains(&last));
     lab.post(&format!("/jobs/{later}/lenses"), &BOUGHT).await.assert_status(303);

@@ -80,12 +80,11 @@ async fn a_reminder_is_a_text_a_letter_and_a_line_of_history() {
     let path = lab.get("/money").await.attributes("#owed tbody a[href^='/money/reminders/']", "href").remove(0);
     let page = lab.get(&path).await;
     let text = page.text("#text");
-    for wanted in ["Dear Ada Quill", "open since Nov 20, 2026: $12.00", "pay it by Dec 9, 2026", "Saltmarsh Lens Post"]
-    {
+    for wanted in ["Dear Ada Quill", "due since Nov 20, 2026: $12.00", "pay by Dec 9, 2026", "Saltmarsh Lens Post"] {
         assert!(text.contains(wanted), "{wanted} in {text}");
     }
     let letter = lab.get(&format!("{path}/letter")).await.text("article");
-    assert!(letter.contains("12 Ropewalk") && letter.contains("In all$12.00"), "{letter}");
+    assert!(letter.contains("12 Ropewalk") && letter.contains("Total$12.00"), "{letter}");
     lab.get("/money/reminders/none/letter").await.assert_status(404);
     let key = page.attributes("main input[name=key]", "value").remove(0);
     for _ in 0..2 {
@@ -150,9 +149,9 @@ async fn takings_are_summed_by_year_month_and_day() {
     lab.given_order(&order).await;
     // Without a period: this month.
     let month = lab.get("/money/takings").await;
-    assert_eq!(month.text("h1"), "Takings of November 2026");
+    assert_eq!(month.text("h1"), "Income, November 2026");
     let rows = month.texts("#takings tbody tr");
-    assert_eq!(rows, ["Nov 25, 2026 $166.00$20.00 given back $166.00$20.00 given back$166.00 $0.00"]);
+    assert_eq!(rows, ["Nov 25, 2026 $166.00$20.00 refunded $166.00$20.00 refunded$166.00 $0.00"]);
     let year = lab.get("/money/takings?of=2026").await;
     let rows = year.texts("#takings tbody tr");
     assert!(rows[0].starts_with("November 2026") && rows[1].starts_with("October 2026"), "{rows:?}");

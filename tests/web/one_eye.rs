@@ -159,7 +159,7 @@ async fn a_one_eye_order_goes_from_order_to_receipt() {
 
     // Check: rows for the lens that was made.
     let page = lab.get(&at("/check")).await;
-    assert!(page.text(".eye-right").contains("Not read again"), "{}", page.body);
+    assert!(page.text(".eye-right").contains("This lens stays and is not read again"), "{}", page.body);
     let reading = [("how", "written"), ("read_left", "-2.50 -0.75 x 80"), ("pd", "L32.5"), ("height_left", "20")];
     lab.post(&at("/check"), &reading).await.assert_status(303);
     let page = lab.get(&at("/check")).await;

@@ -109,7 +109,7 @@ async fn a_second_click_finds_the_first_job() {
     assert_eq!((first.location.as_str(), second.location.as_str()), ("/jobs/1001", "/jobs/1001?already=order"));
     let back = lab.get(&path).await;
     assert_eq!(back.location, "/jobs/1001?already=order", "the Back button finds the job, not an empty form");
-    assert!(lab.get("/jobs/1001?already=order").await.text(".notice.info").contains("nothing was added"));
+    assert!(lab.get("/jobs/1001?already=order").await.text(".notice.info").contains("Nothing was added"));
     lab.get("/jobs/1002").await.assert_status(404);
 }
 
@@ -179,14 +179,14 @@ async fn each_fault_stands_beside_its_field() {
         ("frame_eye_size", "5", "An eye size of 5.00 mm is not possible: between 30 and 75"),
         ("frame_rim", "", "Choose"),
         ("customer_name", " ", "needed"),
-        ("written_on", "2027-01-01", "still to come"),
+        ("written_on", "2027-01-01", "in the future"),
         ("promised_on", "2026-11-01", "before the order"),
         ("price_frame", "12,50", "amount"),
         ("payment", "-5", "minus"),
         ("price_discount", "900", "more than the whole bill"),
         ("email", "nobody", "@"),
         ("made_for", "elsewhere", "Choose"),
-        ("material", "00000000-0000-0000-0000-000000000000", "on sale"),
+        ("material", "00000000-0000-0000-0000-000000000000", "that is offered"),
     ] {
         let path = begin(&lab).await;
         let answer = post(&lab, &path, &[(name, value)]).await;
@@ -231,7 +231,7 @@ async fn a_second_coating_is_another_one() {
     for (changes, says) in [
         (vec![("second_coating", &*hard)], "Choose the first coating as well"),
         (vec![("coating", &*hard), ("second_coating", &*hard)], "This is the first coating"),
-        (vec![("coating", &*hard), ("second_coating", "gone")], "on sale"),
+        (vec![("coating", &*hard), ("second_coating", "gone")], "that is offered"),
     ] {
         let answer = post(&lab, &path, &changes).await;
         answer.assert_status(422);
@@ -278,7 +278,7 @@ async fn what_few_lenses_need_is_priced() {
     post(&lab, &path, &changes).await.assert_status(303);
     let bill = lab.reopened().await.get("/jobs/1001/bill").await;
     let rows = bill.texts("#bill tbody tr");
-    let rows: Vec<&str> = rows.iter().filter_map(|row| row.split(" Take back").next()).collect();
+    let rows: Vec<&str> = rows.iter().filter_map(|row| row.split(" Reverse").next()).collect();
     let row = |words: &str| rows.iter().filter(|row| row.starts_with(words)).copied().collect::<Vec<_>>();
     assert_eq!(
         row("Prescribed prism"),
@@ -339,7 +339,7 @@ async fn a_second_order_of_a_name_says_who_it_is() {
     let path = begin(&lab).await;
     let asked = post(&lab, &path, &[]).await;
     asked.assert_status(422);
-    assert!(asked.text("#customer_name-error").contains("in the book already"));
+    assert!(asked.text("#customer_name-error").contains("already in the book"));
     let choices = asked.attributes("input[type=radio][name=customer_id]", "value");
     assert_eq!((choices.len(), choices[1].as_str()), (2, "new"));
     post(&lab, &path, &[("customer_id", &choices[0])]).await.assert_status(303);

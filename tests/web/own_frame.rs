@@ -48,7 +48,7 @@ async fn an_own_frame_is_awaited_received_and_goes_back() {
     lab.given_impact_for(number).await;
     lab.post(&format!("{job}/check"), &crate::support::GOOD_READING).await.assert_status(303);
     let list = format!("{job}/packing");
-    assert!(lab.get(&list).await.text("main").contains("own frame is compared with its noted condition and goes back"));
+    assert!(lab.get(&list).await.text("main").contains("own frame is compared with its recorded condition and packed"));
     let ticks =
         |of| ITEMS.iter().filter(move |item| item.applies_to(of)).map(|item| ("tick", item.key)).collect::<Vec<_>>();
     let refused = lab.post(&list, &ticks(Parcel::Glasses)).await;
@@ -98,7 +98,7 @@ async fn a_wrong_file_or_field_has_its_sentence_and_keeps_the_rest() {
         assert_eq!(refused.attributes("#condition", "value"), [ARRIVED[1].1]);
     }
     let refused = lab.upload(&path, &[("received_on", "2026-11-26"), ("condition", " ")], "photographs", "", b"").await;
-    assert_eq!(refused.assert_status(422).texts(".error"), ["This day is still to come", "The condition is needed"]);
+    assert_eq!(refused.assert_status(422).texts(".error"), ["This day is in the future", "The condition is needed"]);
     for table in ["own_frame_arrival", "attachment"] {
         assert_eq!(lab.count(table, number).await, 0, "{table}: nothing was kept");
     }

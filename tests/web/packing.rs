@@ -86,10 +86,19 @@ async fn the_sheet_carries_the_cautions_and_the_check() {
     let lab = TestLab::new().await;
     let number = lab.given_checked_job().await;
     let sheet = lab.get(&format!("/jobs/{number}/packing-sheet")).await.text("article");
-    for words in
-        ["Ada Quill", "Not safety or sports eyewear", "21 CFR 801.410", "do not drive", "passed", "-2.25 -1.25 x 095"]
-    {
+    for words in [
+        "Ada Quill",
+        "Not safety or sports eyewear",
+        "21 CFR 801.410",
+        "do not drive",
+        "Checked and within the standard (ANSI Z80.1",
+        "-2.25 -1.25 x 095",
+        &format!("{number}Quote this number for new lenses"),
+    ] {
         assert!(sheet.contains(words), "{words} in {sheet}");
+    }
+    for jargon in ["Limit", "Measured", "meridian", "imbalance"] {
+        assert!(!sheet.contains(jargon), "{jargon} in {sheet}");
     }
 }
 

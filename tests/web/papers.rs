@@ -11,5 +11,5 @@ async fn papers_wait_until_they_can_be_printed() {
     assert!(page.text(".papers").contains("Packing sheet"), "{}", page.body);
     assert!(page.body.contains(&format!("/jobs/{number}/ticket?as=now")));
     assert!(!page.body.contains("packing-sheet"), "not before the check");
-    assert!(page.text("main").contains("Nothing was printed or issued yet"));
+    assert!(page.text("main").contains("Nothing has been printed or issued yet"));
 }

@@ -20,7 +20,7 @@ async fn a_payment_is_booked_once_and_shown() {
     assert!(lab.get(&again).await.text(".notice").contains("nothing was added"));
     let lab = lab.reopened().await;
     let page = lab.get(&bill).await;
-    assert_eq!(page.text("#bill .total th"), "To be given back");
+    assert_eq!(page.text("#bill .total th"), "To refund");
     assert_eq!(page.text("#owed"), "$20.00");
     let count_paid = async |lab: &TestLab| {
         let job = lab.store.get_job(number).await.unwrap();

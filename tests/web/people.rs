@@ -84,7 +84,7 @@ async fn what_is_not_clear_is_asked() {
     let lab = TestLab::new().await;
     order(&lab, &FATHER).await.assert_status(303);
     for (changes, field, says) in [
-        (vec![("payer_name", "bram  marrow")], "payer_name", "in the book already"),
+        (vec![("payer_name", "bram  marrow")], "payer_name", "already in the book"),
         (vec![("recipient_line1", "1 Quay Lane")], "recipient_name", "Whose address"),
         (vec![("payer_name", "Piet Marrow")], "payer_name", "This is the patient"),
         (vec![("recipient_name", "Quay School"), ("recipient_is_payer", "yes")], "recipient_name", "Untick"),

@@ -172,11 +172,11 @@ async fn a_first_notice_within_thirty_days_moves_the_promise() {
         ("cause", "payment_undone"),
         ("kind", "card"),
         ("paid_on", "2026-11-25"),
-        ("reason", "cancelled for the delay"),
+        ("reason", "canceled for the delay"),
     ];
     lab.post(&format!("/jobs/{number}/refunds"), &refund).await.assert_status(303);
     assert_eq!(lab.store.get_promise_log(number).await.unwrap().refund_due_on, None);
-    assert_eq!(duties(&lab).await, ["cancelled by the customer: close the job"]);
+    assert_eq!(duties(&lab).await, ["canceled by the customer: close the job"]);
 }
 
 #[tokio::test]
@@ -191,7 +191,7 @@ async fn a_notice_without_a_day_waits_for_consent() {
     assert_eq!(duties(&lab).await, ["the customer’s consent by Jan 4, 2027"]);
     let other = send_notice(&lab, number, &[("cause", "the maker is late")]).await;
     other.assert_status(422);
-    assert!(other.text("#revised-error").contains("waiting for its answer"));
+    assert!(other.text("#revised-error").contains("still has no answer"));
     let early = answer(&lab, number, "silent", "2026-11-25").await;
     early.assert_status(422);
     assert!(early.text("#answer-error").contains("until Jan 4, 2027"));
@@ -245,13 +245,16 @@ async fn a_missed_notice_cancels_and_consent_takes_the_order_up_again() {
     assert_eq!(duties(&lab).await, ["no notice by Dec 5, 2026: ask the customer, or refund by Dec 15, 2026"]);
     assert!(lab.get(&format!("/jobs/{number}")).await.text(".notice.caution").contains("435.2(c)(5)"));
     let page = lab.get(&format!("/jobs/{number}/promise")).await.text("main");
-    assert!(page.contains("silence is no consent any more") && !page.contains("silence counts as consent"), "{page}");
+    assert!(
+        page.contains("silence no longer counts as consent") && !page.contains("silence counts as consent"),
+        "{page}"
+    );
     send_notice(&lab, number, &[("sent_on", "2026-12-06")]).await.assert_status(303);
-    assert_eq!(promised(&lab, number).await, date!(2026 - 12 - 05), "silence is no consent any more");
+    assert_eq!(promised(&lab, number).await, date!(2026 - 12 - 05), "silence no longer counts as consent");
     answer(&lab, number, "cancels", "2026-12-06").await.assert_status(303);
     let sent = lab.post(&format!("/jobs/{number}/shipment"), &[("carrier", "Parcel post")]).await;
     sent.assert_status(409);
-    assert!(sent.text(".notice").contains("cancelled because of its delay"), "{}", sent.text(".notice"));
+    assert!(sent.text(".notice").contains("canceled because of its delay"), "{}", sent.text(".notice"));
 
     let agreed = [
         ("agreed_on", "2026-12-08"),

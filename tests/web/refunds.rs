@@ -1,4 +1,4 @@
-//! Money given back.
+//! Money refunded.
 
 use crate::support::TestLab;
 use rimbook::desk::money::Cents;
@@ -67,10 +67,10 @@ async fn each_bad_field_of_a_refund_is_named() {
     for (field, value, says) in [
         ("amount", "", "is not an amount"),
         ("amount", "-5", "without a minus"),
-        ("amount", "0", "how much goes back"),
+        ("amount", "0", "the amount of the refund"),
         ("amount", "186.01", "more than the $186.00 received"),
         ("kind", "shells", "Choose how"),
-        ("paid_on", "2026-11-26", "still to come"),
+        ("paid_on", "2026-11-26", "in the future"),
         ("cause", "", "Choose what"),
         ("cause", "overpaid", ""),
         ("reason", " ", "A reason is needed"),

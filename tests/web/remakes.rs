@@ -53,7 +53,7 @@ async fn one_eye_is_made_again_and_nothing_is_charged() {
     assert!(child.attributes("main a", "href").contains(&format!("/jobs/{parent}")));
     let page = lab.get(&format!("/jobs/{parent}")).await;
     assert!(page.text("main").contains(&format!("as job {number}: the coating or tint")), "{}", page.text("main"));
-    // What was learned stands where the next lens of this shape is cut.
+    // Lessons stands where the next lens of this shape is cut.
     assert!(lab.get(&format!("/jobs/{number}/cut")).await.text(".lesson").contains("ask for the lot first"));
     let causes = lab.get("/causes").await;
     assert!(causes.text("#causes").contains("the coating or tint0 1"), "{}", causes.text("#causes"));
@@ -79,7 +79,7 @@ async fn what_is_missing_is_said_and_what_was_chosen_stays() {
     let lab = TestLab::new().await;
     let parent = lab.given_sent_job().await;
     let path = format!("/jobs/{parent}/remake");
-    assert!(lab.get(&path).await.text("main").contains("Make it again"));
+    assert!(lab.get(&path).await.text("main").contains("Remake"));
     for (asked, field) in [
         ("eyes=left&paid_by=shop&lesson=x", "cause"),
         ("eyes=left&cause=cut&lesson=x", "paid_by"),
@@ -116,7 +116,7 @@ async fn nothing_is_made_again_before_the_cut_or_after_a_cancellation() {
     let fields = lab.store.find_draft(key).await.unwrap().unwrap().fields;
     let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
     let refused = lab.post(&path, &fields).await;
-    assert!(refused.assert_status(409).text(".notice").contains("was cancelled"), "{}", refused.text(".notice"));
+    assert!(refused.assert_status(409).text(".notice").contains("was canceled"), "{}", refused.text(".notice"));
 }
 
 #[tokio::test]

@@ -76,7 +76,7 @@ async fn a_lost_parcel_needs_new_lenses_before_it_is_sent_again() {
     back(&lab, number, &[("cause", "lost")]).await.assert_status(303);
     assert_eq!(lab.stage(number).await, Stage::ShapeOnFile);
     let job = lab.store.get_job(number).await.unwrap();
-    assert!(job.last(EventKind::SpoiledLeft).is_some_and(|event| event.note == "lost or broken in the post"));
+    assert!(job.last(EventKind::SpoiledLeft).is_some_and(|event| event.note == "lost or broken in the mail"));
     assert_eq!(job.sent_on, None);
     let in_hand = lab.store.find_lenses(number).await.unwrap();
     assert!(in_hand.right.is_none() && in_hand.left.is_none());
@@ -111,11 +111,11 @@ async fn a_field_that_is_wrong_says_so() {
     let number = lab.given_sent_job().await;
     for (fields, field, says) in [
         (vec![("condition", "unopened")], "cause", "Choose what happened"),
-        (vec![("cause", "refused")], "condition", "Say how the parcel is"),
-        (vec![("cause", "refused"), ("condition", "lost")], "condition", "Say how the parcel is"),
-        (vec![("cause", "put_right"), ("condition", "unopened")], "condition", "read again before it leaves"),
-        (vec![("cause", "lost"), ("returned_on", "2026-11-24")], "returned_on", "before it left, Nov 25, 2026"),
-        (vec![("cause", "lost"), ("returned_on", "2026-11-26")], "returned_on", "still to come"),
+        (vec![("cause", "refused")], "condition", "Choose the condition of the parcel"),
+        (vec![("cause", "refused"), ("condition", "lost")], "condition", "Choose the condition of the parcel"),
+        (vec![("cause", "put_right"), ("condition", "unopened")], "condition", "read again before it is sent"),
+        (vec![("cause", "lost"), ("returned_on", "2026-11-24")], "returned_on", "before it was sent, Nov 25, 2026"),
+        (vec![("cause", "lost"), ("returned_on", "2026-11-26")], "returned_on", "in the future"),
     ] {
         let refused = back(&lab, number, &[&fields[..], &[("note", "said so")]].concat()).await;
         refused.assert_status(422);

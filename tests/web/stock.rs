@@ -69,15 +69,19 @@ async fn each_bad_field_has_its_sentence() {
     let lab = TestLab::new().await;
     let form = typed(&lab).await;
     for (field, value, said) in [
-        ("material", "", "Choose a material on sale"),
+        ("material", "", "Choose a material"),
         ("sphere", "", "A sphere is needed, such as -2.25 or pl"),
         ("sphere", "-2.25 -0.50 x 90", "A sphere is one number, not “-2.25 -0.50 x 90”"),
-        ("cylinder", "+0.50", "That is the plus form. In minus cylinder this lens is -1.75 -0.50: write it so"),
+        (
+            "cylinder",
+            "+0.50",
+            "That is the plus form. In minus-cylinder form this lens is -1.75 -0.50: enter it that way",
+        ),
         ("diameter", "39.99", "A diameter of 39.99 mm is not possible: between 40 and 90 was expected"),
         ("center", "0.4", "A center thickness of 0.40 mm is not possible: between 0.5 and 20 was expected"),
         ("front_power", "-1", "A front of -1.00 D is not possible: between 0 and +20 was expected"),
-        ("count", "0", "How many is a whole number from 1 to 500, not “0”"),
-        ("count", "two", "How many is a whole number from 1 to 500, not “two”"),
+        ("count", "0", "The quantity is a whole number from 1 to 500, not “0”"),
+        ("count", "two", "The quantity is a whole number from 1 to 500, not “two”"),
     ] {
         let answer = lab.post("/stock/new", &with(&form, field, value)).await;
         answer.assert_status(422);
@@ -107,10 +111,13 @@ async fn corrects_the_count_once_a_click() {
     let key = page.attributes("input[name=key]", "value").remove(0);
     assert_eq!(page.text(".figure.key .num"), "3");
     let refused = lab.post(&path, &[("key", &key), ("change", "-4")]).await;
-    assert_eq!(refused.assert_status(422).text("#change-error"), "Only 3 in the drawer: it cannot lose 4");
+    assert_eq!(refused.assert_status(422).text("#change-error"), "Only 3 in the drawer: 4 cannot be removed");
     for bad in ["", "0", "some", "501", "-9223372036854775808"] {
         let refused = lab.post(&path, &[("key", &key), ("change", bad)]).await;
-        assert!(refused.assert_status(422).text("#change-error").starts_with("Write how many went in or out"), "{bad}");
+        assert!(
+            refused.assert_status(422).text("#change-error").starts_with("Write how many were added or removed"),
+            "{bad}"
+        );
     }
     lab.post(&path, &[("key", &key), ("change", "−2")]).await.assert_status(303);
     let page = lab.get("/stock").await;

@@ -59,7 +59,10 @@ async fn prescribed_prism_counts_in_the_blank() {
     assert!(words.contains("Prism 2.00 base in") && words.contains("where the prescribed power and prism are read"));
     // -4.00 with 2 base in wants the center 5 out (Prentice): 4 in for the pupil leaves 1 out, so the farthest point of
     // the outline is 27 from it, against 30 without prism.
-    assert!(words.contains("54.00, 56.00") && words.contains("optical center moved 5.00 mm out"), "{words}");
+    assert!(
+        words.contains("Smallest blank, with margin 56.00") && words.contains("optical center moved 5.00 mm out"),
+        "{words}"
+    );
     // No power, no prism by decentration: it must be ordered surfaced (textbook).
     let number = lab.given_job_to("pl 2 BI", "-4.00 DS").await;
     lab.given_shape_for(number).await;

@@ -108,6 +108,14 @@ impl PupilDistance {
         }
     }
 
+    /// [`words`](Self::words) with the sum of both eyes: `31.50/32.00 mm, total 63.50 mm`.
+    pub fn words_with_total(&self) -> String {
+        match self.given {
+            Given::Each => format!("{}, total {} mm", self.words(), self.binocular()),
+            Given::Both | Given::One(_) => self.words(),
+        }
+    }
+
     /// As one types it, without zeros at the end: `63`, `31.5/32`, `R31.5`.
     pub fn typed(self) -> String {
         let of = |length: Millimeter| short(length.to_f64());

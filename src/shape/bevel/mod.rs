@@ -129,7 +129,7 @@ impl EdgeWarning {
     pub fn sentence(&self) -> String {
         match *self {
             EdgeWarning::BreaksFront { deg, by_mm } => {
-                format!("The line breaks out at the front by {by_mm:.2} mm at {deg:.0}°.")
+                format!("The line breaks through at the front by {by_mm:.2} mm at {deg:.0}°.")
             }
             EdgeWarning::BreaksBack { deg, by_mm } => {
                 format!("The line breaks out at the back by {by_mm:.2} mm at {deg:.0}°.")

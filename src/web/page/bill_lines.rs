@@ -117,13 +117,16 @@ fn read_code(typed: &str) -> Result<String, String> {
     if code.is_empty() || is_code {
         Ok(code)
     } else {
-        Err(format!("“{typed}” is no procedure code: a letter and four digits, like V2750, or nothing"))
+        Err(format!(
+            "“{typed}” is not a procedure code: write a letter and four digits, such as V2750, or leave it \
+            empty"
+        ))
     }
 }
 
 fn read_amount(typed: &str) -> Result<Cents, String> {
     match Cents::read_price(typed, Cents::MOST_PRICE) {
-        Ok(Cents::ZERO) => Err("Write the amount: a line of nothing says nothing".to_owned()),
+        Ok(Cents::ZERO) => Err("Write the amount".to_owned()),
         Ok(amount) => Ok(amount),
         Err(why) => Err(why.to_string()),
     }

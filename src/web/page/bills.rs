@@ -71,7 +71,7 @@ struct MoneyLine {
 fn printed_line(account: &Account, line: &BillLine) -> PrintedLine {
     let on = words::day(&line.charged_on);
     let change = match (line.reverses, line.reason.as_str()) {
-        (Some(_), why) => format!("taken back {on}: {why}"),
+        (Some(_), why) => format!("reversed {on}: {why}"),
         (None, "") => String::new(),
         (None, why) => format!("added {on}: {why}"),
     };

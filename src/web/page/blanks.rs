@@ -1,4 +1,4 @@
-//! Which blank: from the lens drawer, the usual diameters or a supplier's list, cut out exactly on the shape.
+//! What to order: from the lens drawer, the usual diameters or a supplier's list, cut out exactly on the shape.
 
 use std::sync::Arc;
 
@@ -209,7 +209,7 @@ fn page(state: &AppState, bench: &BlanksData, key: String, mut form: Form) -> (B
     });
     let page = BlanksPage {
         chrome: Chrome::new(state, ""),
-        bar: JobBar::of(&bench.job, "edge", state),
+        bar: JobBar::of(&bench.job, "blanks", state),
         material: bench.job.material.details.name.clone(),
         margin: short(bench.margin_mm),
         no_stock_lenses: laid.map(|laid| laid.no_stock_lenses(&Pair::new(None, None))).unwrap_or_default(),
@@ -290,7 +290,7 @@ fn blanks(bench: &BlanksData, laid: &EyeOnBench, offers: &[OfferedBlank]) -> Vec
         let left = match lens.suit(&wanted) {
             Suit::Right | Suit::Bare => format!("{} free", lens.free()),
             Suit::NoneLeft => "none left".to_owned(),
-            Suit::AllPromised => "promised to other jobs".to_owned(),
+            Suit::AllPromised => "reserved for other jobs".to_owned(),
             _ => continue,
         };
         drawer.push(BlankToTry {

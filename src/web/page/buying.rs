@@ -340,8 +340,7 @@ pub(crate) async fn order_lenses(State(state): State<AppState>, Posted(fields): 
     if let Some(purchase) = read_purchase(&mut form, &data, today) {
         match state.store.insert_purchase(&act, &purchase, state.clock.now()).await {
             Err(StoreError::Twice(_)) => {
-                let why =
-                    "One of these lenses was ordered in another window meanwhile: look at the list and send it again";
+                let why = "One of these lenses was just ordered in another window: check the list and send it again";
                 let supplier = GroupNames::of(form.value(GROUP)).supplier;
                 form.fail(&supplier, why);
             }
@@ -373,7 +372,7 @@ fn read_purchase(form: &mut Form, data: &BuyingData, today: Date) -> Option<NewP
     let rows = data.groups.iter().filter(|(supplier, _)| group_id(supplier) == group).flat_map(|(_, rows)| rows);
     let chosen: Vec<&ToBuy> = rows.filter(|row| form.is_checked(&RowNames::of(&row.id()).line, "yes")).collect();
     if chosen.is_empty() {
-        form.fail(&names.supplier, "No lens is chosen, or those chosen were ordered meanwhile: tick at least one line");
+        form.fail(&names.supplier, "No lens is chosen, or those chosen have just been ordered: tick at least one line");
     }
     let lines: Vec<Option<OrderedLens>> = chosen.into_iter().map(|row| read_line(form, row)).collect();
     let lines: Vec<OrderedLens> = lines.into_iter().collect::<Option<_>>()?;
@@ -394,7 +393,7 @@ fn read_line(form: &mut Form, row: &ToBuy) -> Option<OrderedLens> {
             let details = &need.lens.details;
             let count = form.read(&names.count, |t| match t.parse::<i64>() {
                 Ok(count) if COUNT.contains(&count) => Ok(count),
-                _ => Err(format!("How many is a whole number from 1 to {}, not “{t}”", COUNT.end())),
+                _ => Err(format!("The quantity is a whole number from 1 to {}, not “{t}”", COUNT.end())),
             });
             Some(OrderedLens {
                 ordered_for: OrderedFor::Drawer(need.lens.id),
@@ -421,7 +420,8 @@ pub(crate) async fn promise_lenses(State(state): State<AppState>, Posted(fields)
     let promises: Vec<LensPromise> = form.values(KEEP).filter_map(read_promise).collect();
     match state.store.promise_lenses(&act, &promises, state.clock.now()).await {
         Err(StoreError::OutOfRange(_)) => Err(WebError::OutOfTurn(
-            "One of these lenses was taken or promised in another window meanwhile. Nothing was kept: look at the list again."
+            "One of these lenses was just taken or reserved in another window. Nothing was reserved: check the list \
+             again."
                 .to_owned(),
         )),
         done => {

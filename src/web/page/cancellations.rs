@@ -65,7 +65,7 @@ impl LensQuestion {
         }
     }
 
-    /// Whether it can be kept for another job, whose number is asked for then. An edged lens cannot.
+    /// Whether it can be reserved for another job, whose number is asked for then. An edged lens cannot.
     pub(super) fn can_be_kept(&self) -> bool {
         self.answers.iter().any(|(key, _)| *key == "job")
     }
@@ -73,7 +73,7 @@ impl LensQuestion {
 
 /// Where a lens in hand can go: a key for `read_old`, and words.
 fn places(job: &Job) -> Vec<(&'static str, &'static str)> {
-    let spoiled = (FaultCause::Mind.key(), "spoiled, or of no more use");
+    let spoiled = (FaultCause::Mind.key(), "spoiled or no longer usable");
     unspoiled_places(job).into_iter().chain([spoiled]).collect()
 }
 
@@ -113,11 +113,18 @@ impl CancellationForm {
         if asked_by.is_some_and(CancelAsker::asks_full_refund) && kept.is_some_and(|kept| kept != Cents::ZERO) {
             form.fail(
                 Self::KEPT,
-                "An order that is cancelled because of a delay is refunded in full (16 CFR 435): leave this empty",
+                "An order canceled because of a delay is refunded in full (16 CFR 435): leave this empty",
             );
         }
         if kept.is_some_and(|kept| kept > job.paid) {
-            form.fail(Self::KEPT, format!("Only {} was paid: keep that at most, so that nothing is owed", job.paid));
+            form.fail(
+                Self::KEPT,
+                format!(
+                    "Only {} was paid: charge no more than that, so that nothing is \
+                owed",
+                    job.paid
+                ),
+            );
         }
         let refund = Self::read_refund(form, job.paid, kept, today);
         let lenses = partings.into_iter().collect::<Option<Vec<_>>>();
@@ -133,7 +140,7 @@ impl CancellationForm {
     }
 
     /// What the book says of the money.
-    const WHY: &str = "the order was cancelled";
+    const WHY: &str = "the order was canceled";
 
     fn read_refund(form: &mut Form, paid: Cents, kept: Option<Cents>, today: Date) -> Option<Option<Refund>> {
         let amount = form.read_optional(Self::REFUND, read_amount)?.unwrap_or_default();
@@ -143,7 +150,12 @@ impl CancellationForm {
         if amount == Cents::ZERO {
             return Some(None);
         }
-        let kind = form.read(Self::REFUND_KIND, |typed| PaymentKind::from_key(typed).ok_or("Choose how it goes back"));
+        let kind = form.read(Self::REFUND_KIND, |typed| {
+            PaymentKind::from_key(typed).ok_or(
+                "Choose how it is \
+            refunded",
+            )
+        });
         let reason = Self::WHY.to_owned();
         Some(Some(Refund { cause: RefundCause::Overpaid, kind: kind?, amount, paid_on: today, reason }))
     }
@@ -166,7 +178,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<Cancellatio
         bar: JobBar::of(job, "job", state),
         refused: Step::Cancellation.refusal(job),
         instead: match job.stage() {
-            Stage::Sent => Some(("The parcel came back, or is lost", format!("/jobs/{}/return", job.number))),
+            Stage::Sent => Some(("Parcel returned or lost", format!("/jobs/{}/return", job.number))),
             Stage::Cancelled => Some(("Take a new order like this one", format!("/orders/new?like={}", job.number))),
             _ => None,
         },
@@ -210,7 +222,7 @@ pub(crate) async fn cancel_job(
     if let Err(why @ (StoreError::MovedOn(_) | StoreError::NotFound(_))) = &done
         && let Some(field) = kept_for_another(&cancellation.lenses)
     {
-        post.form.fail(&field, format!("This lens cannot be kept for that job: {why}"));
+        post.form.fail(&field, format!("This lens cannot be reserved for that job: {why}"));
         return show_again(&page(&state, &post.job.clone(), post.refused()).await?);
     }
     match post.form.kept(done)? {
@@ -228,5 +240,5 @@ pub(super) fn kept_for_another(lenses: &[(Eye, OldLens)]) -> Option<String> {
 /// The notice at the head of a cancelled job, and the day.
 pub(super) fn cancelled_words(state: &AppState, job: &Job) -> Option<String> {
     let event = job.last(EventKind::Cancelled)?;
-    Some(format!("Cancelled {}: {}.", words::day(&state.clock.local(event.at).date()), event.note))
+    Some(format!("Canceled {}: {}.", words::day(&state.clock.local(event.at).date()), event.note))
 }

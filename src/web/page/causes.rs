@@ -1,4 +1,4 @@
-//! What went wrong in a year: spoiled lenses and remakes by month and by cause, and what was learned.
+//! Remakes and spoilage in a year: spoiled lenses and remakes by month and by cause, and what was learned.
 
 use askama::Template;
 use axum::extract::{Query, State};

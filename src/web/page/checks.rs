@@ -183,7 +183,7 @@ impl ConcessionForm {
     }
 
     fn read(form: &mut Form) -> Option<(ConcessionCause, String)> {
-        let cause = form.read(Self::CAUSE, |typed| ConcessionCause::from_key(typed).ok_or("Choose why it may go"));
+        let cause = form.read(Self::CAUSE, |typed| ConcessionCause::from_key(typed).ok_or("Choose why it may be sent"));
         let reason = form.read(Self::REASON, read_reason);
         Some((cause?, reason?))
     }
@@ -258,7 +258,10 @@ pub(crate) async fn concede_check(
 fn read_reason(typed: &str) -> Result<String, String> {
     let reason = text::line("The reason", typed, 300).map_err(|e| e.to_string())?;
     if reason.chars().filter(|c| c.is_alphabetic()).count() < REASON_LETTERS {
-        return Err(format!("Write the reason in words, at least {REASON_LETTERS} letters: it prints with the pair"));
+        return Err(format!(
+            "Write the reason in words, at least {REASON_LETTERS} letters: it is printed with the \
+            pair"
+        ));
     }
     Ok(reason)
 }

@@ -283,7 +283,7 @@ fn power_to_order(
     if !is_seen {
         form.fail(
             CompensationForm::DECISION,
-            "The figures have changed since this page was shown: look at them again and choose",
+            "The figures have changed since this page was loaded: check them again and choose",
         );
         return None;
     }
@@ -480,7 +480,8 @@ fn notes(job: &Job, spread: &ProcessSpread, here: &str, disagreements: Vec<Strin
     }
     if let (Some(wrap), None) = (wrap, &job.power_decision) {
         let says = format!(
-            "This frame wraps {}°. Lenses made as prescribed give another power as worn: decide which power to order.",
+            "This frame wraps {}°. Lenses made as prescribed have a different power as worn: decide which power to \
+             order.",
             short(wrap.to_f64())
         );
         notes.push(WearNote { class: "caution", head: "Wrapped frame", says, link });

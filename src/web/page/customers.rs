@@ -231,7 +231,7 @@ fn read_email(typed: &str) -> Result<String, String> {
     if clean.is_empty() || (clean.contains('@') && !clean.contains(' ')) {
         Ok(clean)
     } else {
-        Err(format!("“{clean}” is no e-mail address: it needs an @"))
+        Err(format!("“{clean}” is not an e-mail address: it needs an @"))
     }
 }
 

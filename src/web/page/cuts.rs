@@ -12,7 +12,7 @@ use super::risk::risk_sentence;
 use super::ticket::layout_as_made;
 use super::{Chrome, PageResult, show, show_again};
 use crate::bench::edge_finish::EDGER_SIZE;
-use crate::bench::layout::step_of;
+use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::notes::BenchNotes;
 use crate::desk::job::{Event, EventKind, Job, Stage};
 use crate::desk::step::Step;
@@ -49,7 +49,7 @@ struct CutPage {
     traced: Vec<(&'static str, String, String)>,
     /// The last cut on this shape.
     last: Option<String>,
-    /// What was learned from remakes on this shape.
+    /// Lessons from remakes on this shape.
     lessons: Vec<String>,
     /// The average of the frame model.
     average: Option<String>,
@@ -113,7 +113,7 @@ pub(crate) async fn insert_cut(
     }
 }
 
-/// What was learned from remakes on the shape of a job, the newest first.
+/// Lessons from remakes on the shape of a job, the newest first.
 pub async fn lesson_words(state: &AppState, job: &Job) -> Result<Vec<String>, WebError> {
     let Some(shape) = job.shape else { return Ok(Vec::new()) };
     let lessons = state.store.list_shape_lessons(shape).await?;
@@ -123,11 +123,21 @@ pub async fn lesson_words(state: &AppState, job: &Job) -> Result<Vec<String>, We
         .collect())
 }
 
-/// The last cut on a shape, with what was said for the next time.
-pub fn last_cut_words(cut: &EarlierCut, job: i64, day: &str) -> String {
+/// The last cut on a shape: the circumference that was set, what it adds to the traced one, and the note for the next
+/// time.
+pub fn last_cut_words(cut: &EarlierCut, job: i64, day: &str, laid: Option<&JobLayout>) -> String {
     let of = if cut.job == job { String::new() } else { format!(" for job {}", cut.job) };
     let note = if cut.note.is_empty() { String::new() } else { format!(": {}", cut.note) };
-    let sizes = cut.size.iter().filter_map(|(eye, size)| Some(format!("{} {}", eye.letter(), signed_size((*size)?))));
+    let sizes = cut.size.iter().filter_map(|(eye, size)| {
+        let (letter, added) = (eye.letter(), (*size)?);
+        Some(match laid {
+            Some(laid) => {
+                let set_mm = laid.eyes.get(eye).layout.boxing.circumference_mm + added.to_f64();
+                format!("{letter} {set_mm:.2} ({})", signed_size(added))
+            }
+            None => format!("{letter} {}", signed_size(added)),
+        })
+    });
     format!("{} mm, {day}{of}{note}", sizes.collect::<Vec<_>>().join(", "))
 }
 
@@ -182,7 +192,8 @@ async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<CutPage, We
             Some(Eye::Left) => "The left lens is cut",
         },
         traced: traced.collect(),
-        last: last.map(|cut| last_cut_words(&cut, job.number, &words::day(&state.clock.local(cut.at).date()))),
+        last: last
+            .map(|cut| last_cut_words(&cut, job.number, &words::day(&state.clock.local(cut.at).date()), laid.as_ref())),
         lessons: lesson_words(state, job).await?,
         average: average.map(|(mm, lenses)| format!("{mm:+.2} mm over {lenses} lenses")),
         key,

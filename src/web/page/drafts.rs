@@ -14,7 +14,7 @@ pub(crate) async fn keep_draft(
     Posted(fields): Posted<Fields>,
 ) -> Result<StatusCode, WebError> {
     if key.is_empty() || key.len() > 80 {
-        return Err(WebError::Malformed("That is no form of ours.".to_owned()));
+        return Err(WebError::Malformed("Rimbook has no such form.".to_owned()));
     }
     state.store.keep_draft(&key, &fields, state.clock.now()).await?;
     Ok(StatusCode::NO_CONTENT)

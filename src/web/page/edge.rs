@@ -219,7 +219,7 @@ fn notes(bench: &EdgeData, choice: &EdgeChoice<'_>) -> Vec<String> {
     let mut notes = Vec::new();
     if choice.is_other_material {
         notes.push(format!(
-            "{} is on trial: {} was ordered. What is in hand does not count here.",
+            "{} is tried here; {} was ordered. The lens in hand does not count.",
             choice.material.name, bench.job.material.details.name
         ));
     }
@@ -259,7 +259,11 @@ fn lens_figures(cut: &CutLens, line: &BevelChoice, drawing: BandDrawing, profile
             .most_overhang()
             .filter(|_| line.hold != Hold::Drilled)
             .map(|most| overhang_words(cut.lens.eye, most)),
-        behind: if matches!(line.hold, Hold::Groove { .. }) { "Behind the groove" } else { "Behind the rim" },
+        behind: if matches!(line.hold, Hold::Groove { .. }) {
+            "Visible behind the groove"
+        } else {
+            "Visible behind the rim"
+        },
         placement: placement_words(line.hold, line.placement),
         curves: curve_words(line),
         uncut: uncut_words(cut),

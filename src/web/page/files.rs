@@ -178,7 +178,7 @@ fn not_read(error: MultipartError) -> WebError {
             "These files are too large together. Send fewer at a time; nothing was changed.".into(),
         );
     }
-    WebError::Malformed("The upload did not arrive whole. Go back and send it again; nothing was changed.".into())
+    WebError::Malformed("The upload was incomplete. Go back and send it again; nothing was changed.".into())
 }
 
 pub(crate) async fn show_file(

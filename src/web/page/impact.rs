@@ -186,7 +186,8 @@ impl ImpactForm {
 
 fn read_proof(form: &mut Form, eye: Eye, today: Date) -> Option<ImpactProof> {
     let names = EyeProofNames::of(eye);
-    let kind = form.read(&names.kind, |t| ImpactProofKind::from_key(t).ok_or("Choose a certificate or an own test"))?;
+    let kind =
+        form.read(&names.kind, |t| ImpactProofKind::from_key(t).ok_or("Choose a certificate or your own test"))?;
     match kind {
         ImpactProofKind::Certificate => {
             let most = ImpactProof::MOST;
@@ -194,7 +195,7 @@ fn read_proof(form: &mut Form, eye: Eye, today: Date) -> Option<ImpactProof> {
         }
         ImpactProofKind::OwnTest => {
             let tested_on = form.read(&names.tested_on, |t| match parse_day(t) {
-                Ok(day) if day > today => Err("This day is still to come".to_owned()),
+                Ok(day) if day > today => Err("This day is in the future".to_owned()),
                 read => read,
             });
             let test = form.read(&names.test, |t| needed("Who tested, and how,", t, ImpactProof::MOST));

@@ -123,7 +123,7 @@ impl JobBar {
             customer: job.customer.person.name.clone(),
             frame: job.frame.details.to_string(),
             promise: match (cancelled, job.sent_on) {
-                (Some(event), _) => format!("cancelled {}", words::day(&state.clock.local(event.at).date())),
+                (Some(event), _) => format!("canceled {}", words::day(&state.clock.local(event.at).date())),
                 (None, Some(day)) => format!("sent {}", words::day(&day)),
                 (None, None) if job.has_left() => "left once, to be sent again".to_owned(),
                 (None, None) => format!("promised {}, {}", words::weekday(&job.promised_on), lateness.words()),
@@ -144,7 +144,7 @@ impl JobBar {
 }
 
 /// The next step of a job as seen from one of its pages. The layout leads on to the record of the cut.
-fn next_from(job: &Job, here: &str) -> Option<Link> {
+pub fn next_from(job: &Job, here: &str) -> Option<Link> {
     let (words, path) = next_link(job)?;
     let step = STEPS.iter().find(|step| step.has(here))?;
     let is_laid_out = job.stage() == Stage::LensesInHand && step.reaches == Some(Stage::Cut);
@@ -294,7 +294,7 @@ pub fn change_words(before: &EyePrescription, now: &EyePrescription) -> String {
     match (was.axis(), is.axis()) {
         (Some(was), Some(is)) if was != is => changes.push(format!("axis {was} to {is}, {}°", was.difference_deg(is))),
         (None, Some(is)) => changes.push(format!("axis {is} is new")),
-        (Some(_), None) => changes.push("no axis any more".to_owned()),
+        (Some(_), None) => changes.push("no axis now".to_owned()),
         _ => {}
     }
     if before.prism != now.prism {

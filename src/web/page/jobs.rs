@@ -136,7 +136,7 @@ fn back_words(job: &Job) -> Option<String> {
 fn failure_words(failure: Failure) -> &'static str {
     match failure {
         Failure::Waits => "did not pass its check",
-        Failure::Conceded => "did not pass its check, and there is a reason to send it all the same",
+        Failure::Conceded => "did not pass its check, and a reason to send it anyway is on record",
     }
 }
 

@@ -196,16 +196,16 @@ pub(crate) async fn take_lenses(
 const ACT: &str = "act";
 const KEEP: &str = "keep";
 
-const GONE: &str = "The drawer has no free lens of this kind any more: choose again";
+const GONE: &str = "The drawer no longer has a free lens of this kind: choose again";
 
-/// The chosen lenses stay in the drawer, where they are kept for this job.
+/// The chosen lenses stay in the drawer, where they are reserved for this job.
 async fn keep_in_drawer(state: &AppState, mut post: JobPost, bench: &LensesData) -> PageResult {
     let names = Pair::new(EyeLensNames::of(Eye::Right), EyeLensNames::of(Eye::Left));
     let chosen = names.as_ref().map(|names| post.form.value(&names.lens).to_owned());
     let kept = Pair::new((Eye::Right, chosen.right), (Eye::Left, chosen.left)).map(|(eye, choice)| {
         let lens = offered_lenses(bench, eye).find(|lens| lens.id.to_string() == choice);
         if lens.is_none() && !choice.is_empty() {
-            let why = "Only a lens of the drawer can be kept there: choose one, or “not now”";
+            let why = "Only a lens in the drawer can be reserved: choose one, or “Not now”";
             post.form.fail(&names.get(eye).lens, why);
         }
         lens.map(|lens| lens.id)
@@ -264,7 +264,7 @@ fn read_lenses(form: &mut Form, bench: &LensesData) -> (Vec<LensInHand>, Pair<bo
     }
     let is_pair = made.len() > 1;
     let same = |lens: &DrawerLens| chosen.iter().all(|c| *c == lens.id.to_string());
-    // What is kept for this job is not free, but it is this job's.
+    // What is reserved for this job is not free, but it is this job's.
     let own = |lens: &DrawerLens| bench.promised.iter().filter(|(_, kept)| **kept == Some(lens.id)).count() as i64;
     if is_pair && bench.drawer.iter().any(|lens| same(lens) && lens.free() + own(lens) < 2) {
         form.fail(&names.left.lens, "Only one of these is free in the drawer: choose another for one eye");
@@ -299,7 +299,7 @@ fn read_lens(form: &mut Form, bench: &LensesData, eye: Eye) -> Option<LensInHand
     }
     let id = choice.parse().ok();
     let Some(lens) = offered_lenses(bench, eye).find(|lens| Some(lens.id) == id) else {
-        form.fail(&names.lens, "This lens is not in the drawer any more: choose another");
+        form.fail(&names.lens, "This lens is no longer in the drawer: choose another");
         return None;
     };
     Some(LensInHand {
@@ -341,7 +341,7 @@ fn cover(bench: &LensesData, lens: &LensInHand) -> Option<Cover> {
 fn misfit(bench: &LensesData, lens: &LensInHand) -> Option<String> {
     let laid = bench.layout.as_ref()?.eyes.get(lens.eye);
     if matches!(laid.by_decentration, Some(Err(_))) && !lens.has_ground_prism {
-        return Some("Decentration cannot make the prescribed prism: this lens must have it ground in".to_owned());
+        return Some("Decentration cannot produce the prescribed prism: this lens must have it ground in".to_owned());
     }
     let fit = cover(bench, lens)?.fit;
     (fit != Fit::Fits).then(|| format!("This blank {}", fit.words()))
@@ -365,7 +365,7 @@ pub(super) fn read_old(form: &mut Form, job: &Job, eye: Eye, places: &[(&str, &s
     let names = EyeLensNames::of(eye);
     let place = form.read(&names.old, |key| match places.iter().any(|(own, _)| *own == key) {
         true => Ok(key.to_owned()),
-        false => Err("Say where the lens goes that is in hand now"),
+        false => Err("Choose where the lens now in hand goes"),
     })?;
     match place.as_str() {
         "drawer" => Some(OldLens::Drawer),
@@ -390,7 +390,7 @@ fn old_places(job: &Job) -> Vec<(&'static str, &'static str)> {
 
 /// Where a lens in hand can go that is not spoiled. A cut lens fits nothing else.
 pub(super) fn unspoiled_places(job: &Job) -> Vec<(&'static str, &'static str)> {
-    let places = vec![("drawer", "back into the drawer"), ("job", "kept for another job")];
+    let places = vec![("drawer", "back into the drawer"), ("job", "reserved for another job")];
     if job.stage() < Stage::Cut { places } else { Vec::new() }
 }
 
@@ -420,9 +420,9 @@ fn lens_way(bench: &LensesData, eye: Eye) -> LensWay {
         };
     }
     match bench.promised.get(eye) {
-        Some(_) => LensWay { words: "Kept in the drawer for this job".into(), class: "pass", link: None },
+        Some(_) => LensWay { words: "Reserved in the drawer for this job".into(), class: "pass", link: None },
         None => LensWay {
-            words: "Needed: none is in hand, kept in the drawer or ordered".into(),
+            words: "Needed: none is in hand, reserved or ordered".into(),
             class: "soon",
             link: Some(("/buying".into(), "To buy")),
         },
@@ -546,7 +546,7 @@ fn offered(bench: &LensesData, eye: Eye, lens: &DrawerLens) -> Offered {
         hint.push_str(&format!("; {}", lens.source));
     }
     let left = match *bench.promised.get(eye) == Some(lens.id) {
-        true => "kept for this job".to_owned(),
+        true => "reserved for this job".to_owned(),
         false => format!("{} free", lens.free()),
     };
     Offered {
@@ -570,7 +570,7 @@ fn nearly(bench: &LensesData, eye: Eye) -> Vec<String> {
         match suit(bench, lens, eye) {
             Suit::NoneLeft => Some(format!("{is}: none left")),
             Suit::AllPromised if *bench.promised.get(eye) != Some(lens.id) => {
-                Some(format!("{is}: kept for other jobs"))
+                Some(format!("{is}: reserved for other jobs"))
             }
             Suit::OtherTreatment => Some(format!("{is}: with {}", lens.treatments)),
             Suit::OtherPower => Some(format!("{is}: another power")),

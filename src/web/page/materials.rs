@@ -59,7 +59,7 @@ pub(crate) async fn compare_materials(State(state): State<AppState>, Path(number
     let made: Vec<Eye> = job.made_eyes().collect();
     show(&MaterialsPage {
         chrome: Chrome::new(&state, ""),
-        bar: JobBar::of(&job, "edge", &state),
+        bar: JobBar::of(&job, "materials", &state),
         rx: job
             .made_eyes()
             .map(|eye| (eye.letter(), eye_class(eye), job.lens_power(eye).to_minus().to_string()))

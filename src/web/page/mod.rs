@@ -117,7 +117,7 @@ pub fn key_of<Id: FromStr>(text: &str, what: &str) -> Result<Id, WebError> {
 
 /// When a form was done before with other words in it: two windows were open.
 pub const CHANGED_ELSEWHERE: &str =
-    "This was changed in another window meanwhile. What you typed is below: look at it and save again";
+    "This was just changed in another window. What you typed is below: check it and save again";
 
 /// The key that came with a form, if it is one of this kind.
 pub fn posted_key(form: &Form, kind: &str) -> Result<String, WebError> {

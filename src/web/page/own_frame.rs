@@ -104,7 +104,7 @@ impl OwnFrameForm {
     fn read(form: &mut Form, files: &[SentFile], state: &AppState) -> Option<Self> {
         let today = state.clock.today();
         let received_on = form.read(Self::RECEIVED_ON, |t| match parse_day(t) {
-            Ok(day) if day > today => Err("This day is still to come".to_owned()),
+            Ok(day) if day > today => Err("This day is in the future".to_owned()),
             read => read,
         });
         let condition = form.read(Self::CONDITION, |t| text::needed("The condition", t, MOST_CONDITION));

@@ -82,7 +82,7 @@ impl List {
             });
             let all = Tick {
                 key: group.all_key(),
-                words: "Everything required here is done",
+                words: "All required items here are done",
                 is_needed: true,
                 is_ticked: ticked.contains(&group.all_key()),
                 is_missing: false,

@@ -62,7 +62,7 @@ fn papers(job: &Job) -> Vec<Paper> {
                 false => Err("The customer has no complete address yet.".to_owned()),
             },
         },
-        Paper { name: "Receipt", what: "is issued on the page of the bill", path: Ok(path("bill")) },
+        Paper { name: "Receipt", what: "issued on the Bill page", path: Ok(path("bill")) },
     ]
 }
 

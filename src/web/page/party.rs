@@ -94,7 +94,7 @@ impl PartyFacts {
         let (name, prefix) = (self.party.name_field(), format!("{}_", self.party.key()));
         if form.value(name).trim().is_empty() {
             if CustomerForm::has_details(form, &prefix) {
-                form.fail(name, "Whose address is this? Write the name, or empty the address");
+                form.fail(name, "Whose address is this? Enter the name, or clear the address");
                 return None;
             }
             return Some(None);
@@ -103,7 +103,7 @@ impl PartyFacts {
             return Some(Some(CustomerChoice::Known(customer.id)));
         }
         if !self.namesakes.is_empty() && form.value(self.party.id_field()) != NEW {
-            form.fail(name, "This name is in the book already: say below who it is");
+            form.fail(name, "This name is already in the book: choose below who it is");
             return None;
         }
         Some(Some(CustomerChoice::New(CustomerForm::read_person(form, name, &prefix)?)))

@@ -22,7 +22,7 @@ pub(super) fn kind_choices() -> Vec<(&'static str, String)> {
 /// Reads the day on which money moved.
 pub(super) fn read_paid_on(typed: &str, today: Date) -> Result<Date, String> {
     match words::parse_day(typed)? {
-        day if day > today => Err("That day is still to come: book money on the day it moves".to_owned()),
+        day if day > today => Err("That day is in the future: record money on the day it is paid".to_owned()),
         day => Ok(day),
     }
 }
@@ -54,10 +54,8 @@ impl PaymentForm {
     fn read(form: &mut Form, today: Date) -> Option<Payment> {
         let kind = form.read(Self::KIND, |key| PaymentKind::from_key(key).ok_or("Choose how it was paid"));
         let amount = form.read(Self::AMOUNT, |t| match t.parse::<Cents>() {
-            Ok(Cents::ZERO) => Err("Nothing is no payment: write the amount".to_owned()),
-            Ok(amount) if amount.is_negative() => {
-                Err("This is for money that came in: use Give money back for a refund".to_owned())
-            }
+            Ok(Cents::ZERO) => Err("Enter the amount".to_owned()),
+            Ok(amount) if amount.is_negative() => Err("This is for money received: use Refund for a refund".to_owned()),
             Ok(amount) => Ok(amount),
             Err(why) => Err(why.to_string()),
         });

@@ -167,13 +167,17 @@ impl EyeCard {
 /// The ways the wanted prism can be made.
 fn made_words(prism: &EyePrism) -> Vec<(&'static str, String)> {
     let Some(decentered) = &prism.decentered else { return Vec::new() };
-    let blank = |mm: Option<f64>| mm.map(|mm| format!("; blank {mm:.2} mm with the allowance")).unwrap_or_default();
+    let blank = |mm: Option<f64>| mm.map(|mm| format!("; blank {mm:.2} mm with the margin")).unwrap_or_default();
     let by_moving = match decentered {
         Ok(made) => {
             let ways = [Directed::of(made.moved.in_mm, "in", "out"), Directed::of(made.moved.up_mm, "up", "down")];
             let exact = made.exact.map(|exact| {
                 let off = (exact.to_vector(Eye::Right) - prism.wanted.to_vector(Eye::Right)).to_polar().amount_pd;
-                format!(". A ray at the pupil finds {}: the simple rule is {off:.2} Δ off", rectangular(exact))
+                format!(
+                    ". Ray tracing at the pupil gives {}: Prentice’s rule differs by {off:.2} \
+                    Δ",
+                    rectangular(exact)
+                )
             });
             format!(
                 "optical center {} from the pupil{}{}",
@@ -245,7 +249,7 @@ fn rows(balance: &Balance) -> Vec<PrismRow> {
     let unwanted = balance.unwanted();
     rows.push(PrismRow {
         letter: "",
-        name: "of that not prescribed",
+        name: "not prescribed",
         rule: String::new(),
         exact: imbalance_words(unwanted),
         polar: String::new(),

@@ -76,7 +76,7 @@ fn next_moves(line: &PurchaseLine) -> Vec<(PurchaseMoveKind, &'static str)> {
         moves.push((PurchaseMoveKind::Cancelled, "will not come"));
     }
     if line.here > 0 {
-        moves.push((PurchaseMoveKind::Stocked, "put into the drawer instead"));
+        moves.push((PurchaseMoveKind::Stocked, "put in the drawer instead"));
         moves.push((PurchaseMoveKind::SentBack, "sent back"));
     }
     moves
@@ -93,7 +93,7 @@ fn row(line: &PurchaseLine, form: &mut Form) -> Row {
         (0, 0) => ("done".to_owned(), "pass"),
         (0, _) => ("received".to_owned(), "soon"),
         (n, _) if n == line.lens.count => ("to come".to_owned(), ""),
-        (n, _) => (format!("{n} of {} to come", line.lens.count), ""),
+        (n, _) => (format!("{n} of {} not received", line.lens.count), ""),
     };
     Row {
         listed: LensListRow::of_line(line),
@@ -179,7 +179,7 @@ pub(crate) async fn move_lines(
         Err(StoreError::OutOfRange(_)) => {
             let purchase = state.store.get_purchase(number).await?;
             if let Some(first) = moves.first() {
-                let why = "This line changed in another window meanwhile: look at it and send the form again";
+                let why = "This line was just changed in another window: check it and send the form again";
                 form.fail(&LineNames::of(first.line).kind, why);
             }
             show_again(&page(&state, &purchase, StepForm { key, form }, None))
@@ -246,7 +246,7 @@ pub(crate) async fn move_expectation(
 fn read_moves(form: &mut Form, purchase: &Purchase) -> Vec<PurchaseMove> {
     let moves: Vec<PurchaseMove> = purchase.lines.iter().filter_map(|line| read_move(form, line)).collect();
     if let (true, true, Some(first)) = (moves.is_empty(), form.is_fine(), purchase.lines.first()) {
-        form.fail(&LineNames::of(first.seq).kind, "Say of at least one line what became of it");
+        form.fail(&LineNames::of(first.seq).kind, "Update at least one line");
     }
     moves
 }
@@ -256,7 +256,7 @@ fn read_move(form: &mut Form, line: &PurchaseLine) -> Option<PurchaseMove> {
     let possible = next_moves(line);
     let kind = form.read_optional(&names.kind, |key| {
         let known = possible.iter().find(|(kind, _)| kind.key() == key);
-        known.map(|(kind, _)| *kind).ok_or("This line changed meanwhile: choose again")
+        known.map(|(kind, _)| *kind).ok_or("This line has just changed: choose again")
     })??;
     let most =
         if matches!(kind, PurchaseMoveKind::Stocked | PurchaseMoveKind::SentBack) { line.here } else { line.to_come };
@@ -264,7 +264,7 @@ fn read_move(form: &mut Form, line: &PurchaseLine) -> Option<PurchaseMove> {
         1 => 1,
         _ => form.read(&names.count, |t| match t.parse::<i64>() {
             Ok(count) if (1..=most).contains(&count) => Ok(count),
-            _ => Err(format!("How many is a whole number from 1 to {most}, not “{t}”")),
+            _ => Err(format!("The quantity is a whole number from 1 to {most}, not “{t}”")),
         })?,
     };
     let source = form.read(&names.source, |t| text::line("Lot and certificate", t, 200))?;

@@ -1,4 +1,4 @@
-//! Money given back: how much, how, why, and what it does to the bill.
+//! Money refunded: how much, how, why, and what it does to the bill.
 
 use askama::Template;
 use axum::Form as Posted;
@@ -36,9 +36,9 @@ struct RefundPage {
 /// What a refund does to the bill, for a person.
 fn cause_words(cause: RefundCause) -> &'static str {
     match cause {
-        RefundCause::Overpaid => "Too much was paid: the bill stays as it is",
-        RefundCause::Goodwill => "Goodwill: the bill goes down by the same amount, so what is owed stays as it is",
-        RefundCause::PaymentUndone => "The payment is undone, for example to pay another way: the amount is owed again",
+        RefundCause::Overpaid => "Overpayment: the bill stays as it is",
+        RefundCause::Goodwill => "Goodwill: the bill is reduced by the same amount, so the balance does not change",
+        RefundCause::PaymentUndone => "Payment reversed, for example to pay another way: the amount is owed again",
     }
 }
 
@@ -98,7 +98,7 @@ impl RefundForm {
 
     fn read(form: &mut Form, account: &Account, today: Date) -> Option<Refund> {
         let amount = form.read(Self::AMOUNT, str::parse::<Cents>);
-        let kind = form.read(Self::KIND, |key| PaymentKind::from_key(key).ok_or("Choose how it goes back"));
+        let kind = form.read(Self::KIND, |key| PaymentKind::from_key(key).ok_or("Choose how it is refunded"));
         let paid_on = form.read(Self::PAID_ON, |t| read_paid_on(t, today));
         let cause = form.read(Self::CAUSE, |key| RefundCause::from_key(key).ok_or("Choose what the refund is for"));
         let reason = form.read(Self::REASON, |t| text::needed("A reason", t, 200));

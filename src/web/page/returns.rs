@@ -44,7 +44,7 @@ impl ReturnForm {
         let condition = match cause {
             Some(ReturnCause::Lost) => Some(ReturnCondition::Lost),
             _ => form.read(Self::CONDITION, |typed| {
-                let condition = ReturnCondition::from_key(typed).ok_or("Say how the parcel is")?;
+                let condition = ReturnCondition::from_key(typed).ok_or("Choose the condition of the parcel")?;
                 match cause.and_then(|cause| condition_fault(cause, condition)) {
                     Some(why) => Err(why),
                     None => Ok(condition),
@@ -59,8 +59,8 @@ impl ReturnForm {
 
 fn read_day(typed: &str, sent_on: Option<Date>, today: Date) -> Result<Date, String> {
     match (words::parse_day(typed)?, sent_on) {
-        (day, _) if day > today => Err("That day is still to come".to_owned()),
-        (day, Some(sent)) if day < sent => Err(format!("That is before it left, {}", words::day(&sent))),
+        (day, _) if day > today => Err("That day is in the future".to_owned()),
+        (day, Some(sent)) if day < sent => Err(format!("That is before it was sent, {}", words::day(&sent))),
         (day, _) => Ok(day),
     }
 }
@@ -113,8 +113,8 @@ mod tests {
         for (typed, want) in [
             ("2026-11-20", None),
             ("2026-11-25", None),
-            ("2026-11-26", Some("still to come")),
-            ("2026-11-19", Some("before it left")),
+            ("2026-11-26", Some("in the future")),
+            ("2026-11-19", Some("before it was sent")),
             ("soon", Some("")),
         ] {
             let got = read_day(typed, sent, today).err();

@@ -87,7 +87,7 @@ impl ReversalForm {
     /// The line and the reason.
     fn read(form: &mut Form, account: &Account) -> Option<(i64, String)> {
         let seq = form.read(Self::LINE, |t| {
-            let seq = t.parse::<i64>().map_err(|_| "Choose the line to take back".to_owned())?;
+            let seq = t.parse::<i64>().map_err(|_| "Choose the line to reverse".to_owned())?;
             account.reverse(seq).map(|_| seq).map_err(|why| why.to_string())
         });
         let reason = form.read(Self::REASON, |t| text::needed("A reason", t, 200));

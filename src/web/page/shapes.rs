@@ -123,7 +123,7 @@ fn not_read(error: MultipartError) -> WebError {
             "That file is larger than 2 MB; a trace file of both eyes has under 0.1 MB. Nothing was changed.".into(),
         )
     } else {
-        WebError::Malformed("The upload did not arrive whole. Go back and send it again; nothing was changed.".into())
+        WebError::Malformed("The upload was incomplete. Go back and send it again; nothing was changed.".into())
     }
 }
 

@@ -143,7 +143,7 @@ impl ShipmentForm {
 fn read_sent_on(typed: &str, ordered_on: Date, today: Date) -> Result<Date, String> {
     let day = words::parse_day(typed)?;
     match () {
-        () if day > today => Err("That day is still to come: book the parcel on the day it leaves".to_owned()),
+        () if day > today => Err("That day is in the future: record the parcel on the day it is sent".to_owned()),
         () if day < ordered_on => Err(format!("That is before the order of {}", words::day(&ordered_on))),
         () => Ok(day),
     }
@@ -180,7 +180,7 @@ mod tests {
         let (ordered, today) = (date!(2026 - 11 - 20), date!(2026 - 11 - 25));
         assert_eq!(read_sent_on("2026-11-20", ordered, today), Ok(ordered));
         assert_eq!(read_sent_on("2026-11-25", ordered, today), Ok(today));
-        assert!(read_sent_on("2026-11-26", ordered, today).is_err_and(|e| e.contains("still to come")));
+        assert!(read_sent_on("2026-11-26", ordered, today).is_err_and(|e| e.contains("in the future")));
         assert!(read_sent_on("2026-11-19", ordered, today).is_err_and(|e| e.contains("before the order")));
     }
 }

@@ -33,7 +33,7 @@ struct DrawerRow {
     center: String,
     front: String,
     count: i64,
-    /// How many of them are kept for jobs.
+    /// How many of them are reserved.
     kept: i64,
     mark: Option<StockMark>,
     path: String,
@@ -279,9 +279,8 @@ impl DrawerLensForm {
     /// `materials` and `treatments` are those on sale.
     fn read(form: &mut Form, materials: &[MaterialId], treatments: &[Treatment]) -> Self {
         let (lenses, list_faults) = read_rows(form);
-        let material = form.read(Self::MATERIAL, |t| {
-            t.parse().ok().filter(|id| materials.contains(id)).ok_or("Choose a material on sale")
-        });
+        let material = form
+            .read(Self::MATERIAL, |t| t.parse().ok().filter(|id| materials.contains(id)).ok_or("Choose a material"));
         let coating = read_treatment(form, Self::COATING, treatments, TreatmentKind::Coating);
         let second_coating = read_second_coating(form, coating.flatten(), treatments);
         let tint = read_treatment(form, Self::TINT, treatments, TreatmentKind::Tint);
@@ -332,10 +331,7 @@ fn read_rows(form: &mut Form) -> (Vec<DeliveredLens>, Vec<String>) {
             (lenses, Vec::new())
         }
         Err(faults) => {
-            form.fail(
-                DrawerLensForm::LIST,
-                format!("{} of the lines cannot be read; nothing was put in", faults.len()),
-            );
+            form.fail(DrawerLensForm::LIST, format!("{} of the lines cannot be read; nothing was added", faults.len()));
             (lenses, faults)
         }
     }
@@ -350,7 +346,7 @@ fn read_treatment(
 ) -> Option<Option<TreatmentId>> {
     form.read_optional(field, |t| {
         let known = |id: &TreatmentId| on_sale.iter().any(|own| own.id == *id && own.details.kind == kind);
-        t.parse().ok().filter(known).ok_or("Choose one on sale")
+        t.parse().ok().filter(known).ok_or("Choose one from the list")
     })
 }
 
@@ -469,9 +465,9 @@ pub(crate) async fn correct_count(
         Ok(_) => go(&format!("/stock#lens-{}", lens.id.0.simple())),
         Err(StoreError::OutOfRange(_)) => {
             let why = match lens.promised {
-                0 => format!("Only {} in the drawer: it cannot lose {}", lens.count, -change),
+                0 => format!("Only {} in the drawer: {} cannot be removed", lens.count, -change),
                 kept => format!(
-                    "Only {} of {} are free, {kept} kept for jobs: it cannot lose {}",
+                    "Only {} of {} are free, {kept} reserved: {} cannot be removed",
                     lens.free(),
                     lens.count,
                     -change
@@ -501,6 +497,6 @@ fn read_change(text: &str) -> Result<i64, String> {
     let clean = text.replace(['−', '–'], "-");
     match clean.parse::<i64>() {
         Ok(change) if change != 0 && (-MOST_AT_ONCE..=MOST_AT_ONCE).contains(&change) => Ok(change),
-        _ => Err(format!("Write how many went in or out, such as +2 or -1, not “{text}”")),
+        _ => Err(format!("Write how many were added or removed, such as +2 or -1, not “{text}”")),
     }
 }

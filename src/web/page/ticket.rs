@@ -7,6 +7,7 @@ use serde::Deserialize;
 use super::checks::kept::check_summary;
 use super::compensation::{disagreements_of, wear_words};
 use super::cuts::{last_cut_words, lesson_words};
+use super::job_bar::next_from;
 use super::job_post::JobPost;
 use super::layout::{lay_out, supply_of};
 use super::{PageResult, form_key, go, show};
@@ -74,7 +75,9 @@ pub(crate) async fn show_kept_ticket(
     let kept = state.store.get_ticket(number, seq).await?;
     let unreadable = |why: serde_json::Error| WebError::Internal(format!("a kept ticket cannot be read: {why}"));
     let mut ticket = Ticket::from_json(&kept.document).map_err(unreadable)?;
-    ticket.bar = TicketBar::Kept { printed: words::moment(&state.clock.local(kept.at)) };
+    let job = state.store.get_job(number).await?;
+    let next = next_from(&job, "layout").map(|next| (next.words, next.path));
+    ticket.bar = TicketBar::Kept { printed: words::moment(&state.clock.local(kept.at)), next };
     show(&ticket)
 }
 
@@ -106,7 +109,7 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
     };
     let cut_day = |cut: &EarlierCut| words::day(&state.clock.local(cut.at).date());
     Ok(Ticket::of(&TicketFacts {
-        last_cut: last_cut.map(|cut| last_cut_words(&cut, job.number, &cut_day(&cut))),
+        last_cut: last_cut.map(|cut| last_cut_words(&cut, job.number, &cut_day(&cut), laid.as_ref())),
         lessons: lesson_words(state, job).await?,
         remake: remake_words(job),
         lab: &lab,

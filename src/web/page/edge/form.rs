@@ -48,7 +48,7 @@ pub(super) fn read_edge_choice<'a>(
     let typed = form.value(MATERIAL).trim().to_owned();
     let other = materials.iter().find(|m| typed != ordered && m.id.to_string() == typed);
     if other.is_none() && !typed.is_empty() && typed != ordered {
-        form.fail(MATERIAL, "This material is not on sale any more: choose another");
+        form.fail(MATERIAL, "This material is no longer offered: choose another");
     }
     let hold = read_hold(form, hold_of(job.frame.details.rim));
     EdgeChoice {

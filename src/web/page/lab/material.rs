@@ -148,7 +148,7 @@ pub(crate) async fn retire_material(
     let line = key_of(&line, "That material")?;
     let on_sale = state.store.list_materials().await?;
     if on_sale.iter().all(|m| m.id == line) {
-        return Err(WebError::OutOfTurn("This is the last material on sale: add another one first.".to_owned()));
+        return Err(WebError::OutOfTurn("This is the only material offered: add another one first.".to_owned()));
     }
     state.store.retire_material(line, state.clock.now()).await?;
     go(LIST)

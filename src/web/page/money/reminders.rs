@@ -83,7 +83,11 @@ pub(crate) async fn show_reminder(State(state): State<AppState>, Path(id): Path<
 pub(crate) async fn print_reminder(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
     let asked = ToRemind::read(&state, &id).await?;
     if asked.jobs().is_empty() {
-        return Err(WebError::OutOfTurn(format!("{} owes nothing: there is nothing to remind of.", asked.person.name)));
+        return Err(WebError::OutOfTurn(format!(
+            "{} owes nothing, so there is nothing to remind them \
+            of.",
+            asked.person.name
+        )));
     }
     show(&ReminderLetter::of(&state.lab(), asked.id, &asked.person, asked.reminder, state.clock.today()))
 }

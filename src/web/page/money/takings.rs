@@ -76,7 +76,7 @@ pub(crate) async fn show_takings(State(state): State<AppState>, Query(asked): Qu
     show(&TakingsPage {
         chrome: Chrome::new(&state, "money"),
         part: "takings",
-        heading: period.map_or("Takings by year".to_owned(), |period| format!("Takings of {}", period.words())),
+        heading: period.map_or("Income by year".to_owned(), |period| format!("Income, {}", period.words())),
         up: period.map(|period| match period.holder() {
             Some(holder) => (holder.key(), holder.words()),
             None => (String::new(), "all years".to_owned()),

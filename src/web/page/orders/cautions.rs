@@ -87,7 +87,7 @@ fn prescription_cautions(
         found.push(caution(
             OrderForm::EXPIRES_ON,
             "past-its-date",
-            "The prescription is past its date. Whether it may be used is for you to decide by your state’s law.",
+            "The prescription is past its date. You decide, under your state’s law, whether it may be used.",
         ));
     }
     found

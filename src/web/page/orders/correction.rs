@@ -195,8 +195,16 @@ fn ordered(fields: &LensFields<'_>, frame: Option<Frame>) -> Option<Ordered> {
 
 /// What can become of a lens that was taken for what was ordered before.
 fn places(job: &Job) -> Vec<(&'static str, &'static str)> {
-    let spoiled = (FaultCause::Order.key(), "spoiled, or of no more use");
-    [(STAYS, "stays: it is what is ordered now")].into_iter().chain(unspoiled_places(job)).chain([spoiled]).collect()
+    let spoiled = (FaultCause::Order.key(), "spoiled or no longer usable");
+    [(
+        STAYS,
+        "stays: it matches the corrected \
+        order",
+    )]
+    .into_iter()
+    .chain(unspoiled_places(job))
+    .chain([spoiled])
+    .collect()
 }
 
 /// `Some(None)` where the lens fits all the same, or a draft does not say yet.
@@ -311,7 +319,7 @@ pub(crate) async fn correct_job(
         if let Err(why @ (StoreError::MovedOn(_) | StoreError::NotFound(_))) = &done
             && let Some(field) = kept_for_another(&correction.lenses)
         {
-            post.form.fail(&field, format!("This lens cannot be kept for that job: {why}"));
+            post.form.fail(&field, format!("This lens cannot be reserved for that job: {why}"));
             return show_again(&page(&state, &job, &context, post.refused(), read).await?);
         }
         if let Some(done) = post.form.kept(done)? {

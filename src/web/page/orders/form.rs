@@ -406,7 +406,7 @@ fn read_customer(form: &mut Form, context: &OrderContext) -> Option<CustomerChoi
         return Some(CustomerChoice::Known(customer.id));
     }
     if !context.namesakes.is_empty() && form.value(OrderForm::CUSTOMER_ID) != OrderForm::NEW_CUSTOMER {
-        form.fail(OrderForm::CUSTOMER_NAME, "This name is in the book already: say below who it is");
+        form.fail(OrderForm::CUSTOMER_NAME, "This name is already in the book: choose below who it is");
         return None;
     }
     Some(CustomerChoice::New(CustomerForm::read_person(form, OrderForm::CUSTOMER_NAME, "")?))
@@ -538,12 +538,12 @@ fn read_prescription(
     let expires_on = form.read_optional(OrderForm::EXPIRES_ON, parse_day);
     if let Some(Some(written)) = written_on {
         if written > context.today {
-            form.fail(OrderForm::WRITTEN_ON, "This day is still to come");
+            form.fail(OrderForm::WRITTEN_ON, "This day is in the future");
         }
         if let Some(Some(expires)) = expires_on
             && expires < written
         {
-            form.fail(OrderForm::EXPIRES_ON, "This lies before the day it was written");
+            form.fail(OrderForm::EXPIRES_ON, "This is before the day it was written");
         }
     }
     let diagnosis = form.read(OrderForm::DIAGNOSIS, |t| line("The diagnosis", t, 200));
@@ -583,10 +583,10 @@ fn read_days(form: &mut Form, today: Date) -> (Option<Date>, Option<Date>) {
     let promised_on = form.read(OrderForm::PROMISED_ON, parse_day);
     if let (Some(ordered), Some(promised)) = (ordered_on, promised_on) {
         if ordered > today {
-            form.fail(OrderForm::ORDERED_ON, "This day is still to come");
+            form.fail(OrderForm::ORDERED_ON, "This day is in the future");
         }
         if promised < ordered {
-            form.fail(OrderForm::PROMISED_ON, "The promise lies before the order: choose a later day");
+            form.fail(OrderForm::PROMISED_ON, "The promised day is before the order: choose a later day");
         }
     }
     (ordered_on, promised_on)
@@ -625,7 +625,7 @@ fn read_second_coating<'a>(
 }
 
 fn not_on_sale(what: &str) -> String {
-    format!("Choose {what} that is on sale; the list has changed since this page was opened")
+    format!("Choose {what} that is offered; the list has changed since this page was loaded")
 }
 
 /// Where the vertex distance was tested and where it is worn. A strong pair needs an answer; "not known" is one.
@@ -656,7 +656,7 @@ fn read_payment(form: &mut Form, today: Date) -> (Option<Cents>, Option<Option<P
     match amount {
         None | Some(Cents::ZERO) => (amount, Some(None)),
         Some(paid) if paid.is_negative() => {
-            form.fail(OrderForm::PAYMENT, "A payment with an order comes in: leave the minus out");
+            form.fail(OrderForm::PAYMENT, "A payment with an order is money received: leave out the minus sign");
             (amount, None)
         }
         Some(paid) => {

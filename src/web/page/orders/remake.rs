@@ -63,7 +63,7 @@ impl RemakeNames {
     fn read(&self, form: &mut Form) -> Option<Remake> {
         let cause = form.read(self.cause, |typed| FaultCause::from_key(typed).ok_or("Choose where it went wrong"));
         let paid_by = form.read(self.paid_by, |typed| RemakePayer::from_key(typed).ok_or("Choose who pays"));
-        let lesson = form.read(self.lesson, |typed| line("What was learned", typed, Remake::MOST));
+        let lesson = form.read(self.lesson, |typed| line("Lessons", typed, Remake::MOST));
         let frame_stays = form.is_checked(self.frame_stays, "yes");
         Some(Remake { cause: cause?, paid_by: paid_by?, frame_stays, lesson: lesson? })
     }
@@ -107,7 +107,7 @@ pub(crate) async fn begin_remake(
 pub(in crate::web) fn refusal(job: &Job) -> Option<String> {
     let number = job.number;
     match job.stage() {
-        Stage::Cancelled => Some(format!("Job {number} was cancelled: take a new order instead.")),
+        Stage::Cancelled => Some(format!("Job {number} was canceled: take a new order instead.")),
         Stage::Cut | Stage::Checked | Stage::Packed | Stage::Sent => None,
         _ => Some(format!(
             "Nothing of job {number} is cut yet: correct the order, or say which lens was spoiled and take another one."

@@ -20,7 +20,7 @@ fn read_way(form: &mut Form, field: &str) -> Option<ContactWay> {
 /// A day on which something was said: not before `first`, and not still to come.
 fn read_past_day(form: &mut Form, field: &str, first: Date, today: Date) -> Option<Date> {
     form.read(field, |typed| match words::parse_day(typed)? {
-        day if day > today => Err("That day is still to come".to_owned()),
+        day if day > today => Err("That day is in the future".to_owned()),
         day if day < first => Err(format!("That is before {}", words::day(&first))),
         day => Ok(day),
     })
@@ -42,7 +42,7 @@ impl AgreementForm {
     pub(super) fn read(form: &mut Form, job: &Job, log: &PromiseLog, today: Date) -> Option<Answer> {
         let agreed = form.read(Self::DAY, |typed| match words::parse_day(typed)? {
             day if day < today => Err("That day is past: choose today or a later day".to_owned()),
-            day if day == job.promised_on => Err("It is promised for that day already".to_owned()),
+            day if day == job.promised_on => Err("It is already promised for that day".to_owned()),
             day => Ok(day),
         });
         let way = read_way(form, Self::WAY);
@@ -82,7 +82,7 @@ impl NoticeForm {
 
     pub(super) fn read(form: &mut Form, job: &Job, lab: &Lab, standing: &Standing, today: Date) -> Option<NewNotice> {
         if standing.waiting().is_some() {
-            form.fail(Self::REVISED, "A notice is still waiting for its answer: write that down first");
+            form.fail(Self::REVISED, "A notice still has no answer: record the answer first");
         }
         let revised_on = Self::read_revised(form, job.promised_on, today);
         let has_day = revised_on.is_some_and(|day| day.is_some());
@@ -154,7 +154,7 @@ impl AnswerForm {
             form.fail(Self::KIND, "No notice is waiting for an answer");
             return None;
         };
-        let kind = form.read(Self::KIND, |key| AnswerKind::from_key(key).ok_or("Choose what came of the notice"))?;
+        let kind = form.read(Self::KIND, |key| AnswerKind::from_key(key).ok_or("Choose the answer to the notice"))?;
         let answer = |way, answered_on, said| Answer {
             notice: Some(seq),
             kind,
