@@ -147,7 +147,7 @@ impl NoticeTerms {
 }
 
 fn new_day(revised_on: Option<Date>) -> String {
-    revised_on.map_or_else(|| "on a day that cannot be given yet".to_owned(), |on| format!("by {}", day(&on)))
+    revised_on.map_or_else(|| "on a date that cannot be given yet".to_owned(), |on| format!("by {}", day(&on)))
 }
 
 /// The last day of a prompt refund when the right to it begins on a day: 435.1, "prompt refund" (1).
@@ -186,7 +186,7 @@ pub fn notice_text(terms: &NoticeTerms, facts: &NoticeFacts<'_>) -> Vec<String> 
     let (promised, by) = (day(&terms.promised_on), day(&terms.answer_by));
     let number = facts.job_number;
     let cause = if facts.cause.is_empty() { String::new() } else { format!(" The reason: {}.", facts.cause) };
-    let before = if terms.is_renewed { "The new day for" } else { "We promised to send" };
+    let before = if terms.is_renewed { "The new date for" } else { "We promised to send" };
     let opening = format!(
         "{before} your order {number} of {}{}. We cannot send it by that day.{cause}",
         day(&facts.ordered_on),
@@ -208,7 +208,7 @@ pub fn notice_text(terms: &NoticeTerms, facts: &NoticeFacts<'_>) -> Vec<String> 
         vec![format!("Dear {},", facts.customer), opening, expected, choice.to_owned(), silence_words(terms, &by)];
     if terms.revised_on.is_none() {
         text.push(
-            "If you agree to wait without a day, you can still cancel at any time before we send it, by telling us."
+            "If you agree to wait without a date, you can still cancel at any time before we send it, by telling us."
                 .to_owned(),
         );
     }
@@ -221,7 +221,7 @@ pub fn notice_text(terms: &NoticeTerms, facts: &NoticeFacts<'_>) -> Vec<String> 
 fn silence_words(terms: &NoticeTerms, by: &str) -> String {
     let until = match terms.revised_on {
         Some(on) => format!("to the delay until {}", day(&on)),
-        None => "to a delay without a day".to_owned(),
+        None => "to a delay without a date".to_owned(),
     };
     match terms.silence {
         Silence::Consents => format!(
@@ -325,7 +325,7 @@ impl Answer {
 
 /// The day of a delay in a few words.
 pub fn new_day_words(revised_on: Option<Date>) -> String {
-    revised_on.map_or_else(|| "without a day".to_owned(), |on| format!("new day {}", day(&on)))
+    revised_on.map_or_else(|| "without a date".to_owned(), |on| format!("new date {}", day(&on)))
 }
 
 /// Refund due because an unsent order was cancelled.
@@ -477,7 +477,7 @@ impl Duty {
             }
             Duty::Answer { by } => format!("the customer’s consent by {}", day(&by)),
             Duty::Lapsed { refund_by, .. } => format!("no consent came: refund by {}", day(&refund_by)),
-            Duty::OpenEnded => "waits without a day, and may cancel".to_owned(),
+            Duty::OpenEnded => "waits without a date, and may cancel".to_owned(),
             Duty::Refund { by } => format!("refund by {}", day(&by)),
             Duty::Cancelled => "canceled by the customer: close the job".to_owned(),
         }
@@ -490,7 +490,7 @@ impl Duty {
             Duty::Notice { by, is_renewed } => {
                 let (by, what, source) = (day(&by), which(is_renewed), offer(is_renewed));
                 format!(
-                    "If it cannot leave by {by}, the customer must have {what} by that day: a new day and a free way to \
+                    "If it cannot leave by {by}, the customer must have {what} by that day: a new date and a free way to \
                      cancel for a full refund ({source})."
                 )
             }
@@ -515,7 +515,7 @@ impl Duty {
                 day(&refund_by)
             ),
             Duty::OpenEnded => {
-                "The customer agreed to wait without a day and may cancel at any time before it is sent \
+                "The customer agreed to wait without a date and may cancel at any time before it is sent \
                                 (16 CFR 435.2(b)(1)(iii)). Record the new date as soon as there is one."
                     .to_owned()
             }

@@ -46,7 +46,7 @@ impl FaultCause {
     /// For a person.
     pub fn words(self) -> &'static str {
         match self {
-            FaultCause::Order => "entered wrong",
+            FaultCause::Order => "the order was entered wrong",
             FaultCause::Prescription => "the prescription was wrong or unsuitable",
             FaultCause::Lens => "the uncut lens was wrong or faulty",
             FaultCause::Layout => "marking, layout or blocking",
@@ -55,7 +55,7 @@ impl FaultCause {
             FaultCause::Mount => "broken or scratched while mounting",
             FaultCause::Handling => "dropped or scratched",
             FaultCause::Post => "lost or broken in the mail",
-            FaultCause::Mind => "the customer’s mind changed",
+            FaultCause::Mind => "the customer changed their mind",
         }
     }
 }

@@ -418,7 +418,7 @@ pub enum EventKind {
     Reminded,
     /// Who pays, or who gets the parcel, was corrected.
     PeopleChanged,
-    /// The customer agreed to another day.
+    /// The customer agreed to another date.
     PromiseMoved,
     /// A notice that the promise cannot be kept was sent.
     DelayNotice,

@@ -126,7 +126,7 @@ impl LensList {
     pub fn csv(&self) -> String {
         let names = [
             "Supplier",
-            "How many",
+            "Quantity",
             "Power",
             "Material",
             "Coating and tint",

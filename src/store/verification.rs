@@ -43,7 +43,7 @@ impl KeptCheck {
     pub fn conceded(&self) -> Option<String> {
         let reason = self.reason.as_ref()?;
         Some(match self.cause {
-            Some(cause) => format!("{}; {reason}", cause.words()),
+            Some(cause) => format!("{}. {reason}", cause.words()),
             None => reason.clone(),
         })
     }

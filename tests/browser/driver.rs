@@ -335,6 +335,14 @@ impl Browser {
         );
     }
 
+    /// Makes the page as wide as a telephone, which a window may not be.
+    pub fn view(&self, width: u32, height: u32) {
+        self.devtools(
+            "Emulation.setDeviceMetricsOverride",
+            json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": false }),
+        );
+    }
+
     fn devtools(&self, command: &str, params: Value) -> Value {
         self.driver.tell("/goog/cdp/execute", &json!({ "cmd": command, "params": params }))
     }

@@ -7,12 +7,14 @@
 
 mod driver;
 mod order;
+mod pages;
 #[path = "../support/running.rs"]
 mod running;
 mod trace;
 
 mod accessible;
 mod counts;
+mod fits;
 mod keyboard_only;
 mod nothing_from_outside;
 mod one_order;

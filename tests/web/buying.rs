@@ -75,7 +75,7 @@ async fn a_lens_is_needed_ordered_received_and_taken_in_hand() {
     let text = page.text("textarea");
     assert!(text.contains(&format!("(Job {job}, right eye)")) && !text.contains("Ada"), "no person: {text}");
     let csv = lab.get("/buying/list.csv").await;
-    assert!(csv.body.starts_with("Supplier,How many,Power,Material,"), "{}", csv.body);
+    assert!(csv.body.starts_with("Supplier,Quantity,Power,Material,"), "{}", csv.body);
     assert!(csv.body.contains("'-2.25 -1.25"), "no formula: {}", csv.body);
     assert!(lab.get("/buying/list").await.text("article").contains(&format!("Job {job}, left eye")));
 

@@ -152,7 +152,7 @@ async fn each_lens_goes_where_it_was_said() {
     let job = lab.store.get_job(number).await.unwrap();
     let said = |kind| job.last(kind).map(|event| event.note.clone());
     assert_eq!(said(EventKind::AsideRight).as_deref(), Some("back into the drawer"));
-    assert_eq!(said(EventKind::SpoiledLeft).as_deref(), Some("the customer’s mind changed"));
+    assert_eq!(said(EventKind::SpoiledLeft).as_deref(), Some("the customer changed their mind"));
     let in_hand = lab.store.find_lenses(number).await.unwrap();
     assert!(in_hand.right.is_none() && in_hand.left.is_none());
 }

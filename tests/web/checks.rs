@@ -107,7 +107,7 @@ async fn a_failed_pair_is_kept_back_until_a_reason_is_written() {
     assert_eq!(lab.stage(number).await, Stage::Checked);
     let page = lab.get(&path).await;
     assert_eq!(page.text(".verdict .mark"), "Not passed", "a reason does not make it a pass");
-    assert_eq!(page.text(".reason"), format!("the customer was asked and accepts it; {reason}"));
+    assert_eq!(page.text(".reason"), format!("the customer was asked and accepts it. {reason}"));
     assert!(lab.get("/").await.text("tbody").contains("failed, to be sent anyway"));
     assert!(lab.get(&format!("/jobs/{number}")).await.text(".notice.caution").contains("a reason to send it"));
     for sheet in ["ticket", "packing-sheet"] {

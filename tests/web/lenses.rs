@@ -64,7 +64,7 @@ async fn the_drawer_offers_what_fits_and_says_what_does_not() {
         page.assert_status(200).text(".eye-right .needs"),
         "Smallest blank 60.00 mm with the margin, 58.00 mm exact; 60.00 mm by the rule of thumb."
     );
-    assert_eq!(page.text(".eye-right .to-order"), "Take the 65 mm lens in the drawer.", "one figure to buy by");
+    assert_eq!(page.text(".eye-right .to-order"), "Order 60 mm or larger.", "the lens in the drawer has no coating");
     let offered = page.texts(".eye-right .choice");
     assert!(offered[0].contains("65 mm") && offered[0].contains("Fits: 3.50 mm spare, temple side"), "{offered:?}");
     assert!(offered[1].contains("55 mm") && offered[1].contains("Too small: 1.50 mm short"), "{offered:?}");

@@ -116,7 +116,7 @@ async fn the_customer_agrees_to_another_day() {
     assert_eq!((job.promised_on, job.revision), (date!(2026 - 12 - 14), before.revision + 1));
     assert_eq!((&job.prescription, &job.eyes), (&before.prescription, &before.eyes));
     let history = lab.get(&format!("/jobs/{number}")).await.text(".history");
-    assert!(history.contains("new day Dec 14, 2026, telephone, Nov 25, 2026: “no hurry”"), "{history}");
+    assert!(history.contains("new date Dec 14, 2026, telephone, Nov 25, 2026: “no hurry”"), "{history}");
     assert!(lab.get("/").await.text("table.table").contains("Dec 14"));
     // A later delay is a further one: the customer agreed to a day before.
     send_notice(&lab, number, &[]).await.assert_status(303);
@@ -214,7 +214,7 @@ async fn consent_without_a_day_has_no_deadline() {
     send_notice(&lab, number, &[("revised", "none")]).await.assert_status(303);
     answer(&lab, number, "consents", "2026-11-25").await.assert_status(303);
     lab.move_to(datetime!(2027-03-01 16:00 UTC), UtcOffset::UTC).await;
-    assert_eq!(duties(&lab).await, ["waits without a day, and may cancel"]);
+    assert_eq!(duties(&lab).await, ["waits without a date, and may cancel"]);
     assert_eq!(lab.store.get_promise_log(number).await.unwrap().refunds, []);
 }
 

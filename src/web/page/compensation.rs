@@ -504,8 +504,8 @@ fn notes(job: &Job, spread: &ProcessSpread, here: &str, disagreements: Vec<Strin
 fn vertex_words(job: &Job) -> Option<String> {
     match job.vertex {
         None => Some(
-            "A meridian has 5 D or more: say at which vertex distance it was tested and at which it is worn, or that \
-             this is not known."
+            "A meridian has 5 D or more: enter the vertex distance it was tested at and the one it is worn at, or tick \
+             that they are not known."
                 .to_owned(),
         ),
         Some(answer @ VertexAnswer::Known { tested, worn }) if tested != worn => {

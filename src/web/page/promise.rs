@@ -245,7 +245,7 @@ pub(crate) async fn show_promise(State(state): State<AppState>, Path(number): Pa
     show(&page(&state, &job, None).await?)
 }
 
-/// The customer agreed to another day.
+/// The customer agreed to another date.
 pub(crate) async fn agree_day(
     State(state): State<AppState>,
     Path(number): Path<i64>,

@@ -63,7 +63,7 @@ impl RemakeNames {
     fn read(&self, form: &mut Form) -> Option<Remake> {
         let cause = form.read(self.cause, |typed| FaultCause::from_key(typed).ok_or("Choose where it went wrong"));
         let paid_by = form.read(self.paid_by, |typed| RemakePayer::from_key(typed).ok_or("Choose who pays"));
-        let lesson = form.read(self.lesson, |typed| line("Lessons", typed, Remake::MOST));
+        let lesson = form.read(self.lesson, |typed| line("The lesson", typed, Remake::MOST));
         let frame_stays = form.is_checked(self.frame_stays, "yes");
         Some(Remake { cause: cause?, paid_by: paid_by?, frame_stays, lesson: lesson? })
     }

@@ -118,13 +118,15 @@ impl NoticeForm {
             "none" => Some(None),
             "day" => form
                 .read(Self::REVISED_ON, |typed| match words::parse_day(typed)? {
-                    day if day <= promised_on => Err(format!("The new day comes after {}", words::day(&promised_on))),
+                    day if day <= promised_on => {
+                        Err(format!("The new date must be after {}", words::day(&promised_on)))
+                    }
                     day if day < today => Err("That day is past".to_owned()),
                     day => Ok(day),
                 })
                 .map(Some),
             _ => {
-                form.fail(Self::REVISED, "Choose whether a day can be given");
+                form.fail(Self::REVISED, "Choose whether a date can be given");
                 None
             }
         }

@@ -1,0 +1,50 @@
+//! Every page of the router on the demonstration's book, at three widths: none is wider than its window, and on paper
+//! nothing stands outside its sheet.
+
+use crate::driver::{Browser, Settings};
+use crate::pages::{addresses, is_page};
+use crate::running::Running;
+
+/// Widths in pixels, each with a height: a telephone, an upright screen, a small laptop.
+const VIEWS: [(u32, u32); 3] = [(400, 800), (800, 1280), (1280, 800)];
+
+/// What is too wide, in words. A sheet is as wide as its paper and scrolls, so there its own edges count.
+const TOO_WIDE: &str = "const found = []; const room = document.documentElement; \
+    if (room.scrollWidth > innerWidth) found.push(`the page is ${room.scrollWidth} wide`); \
+    for (const sheet of document.querySelectorAll('.sheet')) { \
+        const edge = sheet.getBoundingClientRect().right + 1; \
+        for (const part of sheet.querySelectorAll('*')) { \
+            if (part.closest('.visually-hidden') === null && part.getBoundingClientRect().right > edge) \
+                found.push(`outside the sheet: ${part.outerHTML.slice(0, 120)}`); } } \
+    return found";
+
+#[tokio::test]
+async fn nothing_is_wider_than_its_page() {
+    let home = tempfile::tempdir().unwrap();
+    let rimbook = Running::start(home.path(), &["--demo"]);
+    let Some(browser) = Browser::open(rimbook.address, Settings::default()).await else { return };
+    let mut found = Vec::new();
+    let mut pages = 0;
+    for path in addresses(&browser).await.iter().filter(|path| is_page(rimbook.address, path)) {
+        browser.open_page(path).await;
+        pages += 1;
+        for (width, height) in VIEWS {
+            browser.view(width, height);
+            let too_wide = browser.run(TOO_WIDE).await;
+            found.extend(too_wide.as_array().unwrap().iter().map(|what| format!("{width} {path}: {what}")));
+        }
+    }
+    assert!(pages > 100, "only {pages} pages were found");
+    assert!(found.is_empty(), "{} places:\n{}", found.len(), found.join("\n"));
+
+    // The check itself: a wide line on a page and one on a sheet are found.
+    for (path, place, what) in [("/", "main", "the page is"), ("/jobs/1001/slip", ".to", "outside the sheet")] {
+        browser.open_page(path).await;
+        let spoil = format!(
+            "const wide = document.createElement('p'); wide.textContent = 'wide'; wide.style.minWidth = '3000px'; \
+             document.querySelector('{place}').append(wide);"
+        );
+        let spoiled = browser.run(&format!("{spoil}\n{TOO_WIDE}")).await;
+        assert!(spoiled.to_string().contains(what), "{path}: {spoiled}");
+    }
+}
