@@ -193,7 +193,7 @@ pub struct ReceiptFacts<'a> {
     pub diagnosis: &'a str,
     /// Whether proof of impact resistance is on record for both lenses.
     pub is_impact_proven: bool,
-    /// Whether the order was cancelled.
+    /// Whether the order was canceled.
     pub is_cancelled: bool,
     /// What was billed and paid.
     pub account: &'a Account,
@@ -365,7 +365,7 @@ fn notes(total: Cents, paid: Cents, facts: &ReceiptFacts<'_>) -> Vec<String> {
         notes[0] = format!("Paid by {} for the patient; no claim filed by the seller.", payer.name);
     }
     if total == Cents::ZERO && paid == Cents::ZERO {
-        let cancelled = if facts.is_cancelled { "The order was cancelled. " } else { "" };
+        let cancelled = if facts.is_cancelled { "The order was canceled. " } else { "" };
         notes[0] = format!("{cancelled}Nothing is charged; no claim filed by the seller.");
     } else if total > paid {
         notes[0] = "Not yet paid in full; no claim filed by the seller.".to_owned();

@@ -89,7 +89,7 @@ async fn a_cancelled_order_that_charges_nothing_is_not_called_paid() {
     lab.post(&format!("/jobs/{number}/cancellation"), &cancelled).await.assert_status(303);
     let receipt = lab.post(&format!("/jobs/{number}/receipts"), &[]).await.assert_status(303).location.clone();
     let words = lab.get(&receipt).await.text("article");
-    assert!(words.contains("The order was cancelled. Nothing is charged; no claim filed by the seller."), "{words}");
+    assert!(words.contains("The order was canceled. Nothing is charged; no claim filed by the seller."), "{words}");
     assert!(!words.contains("Paid by the patient"), "{words}");
     // What is kept of a cancelled order was paid.
     let number = lab.given_job().await;
