@@ -42,6 +42,7 @@ pub fn variant(model: &FrameShape, index: u64) -> Result<NewShape, OutlineError>
         dbl: model.dbl,
         dbl_source: DblSource::File,
         rim_curve_tool_d: model.rim_curve_tool_d,
+        job_in_file: None,
         warnings: Vec::new(),
         original: Vec::new(),
         original_name: String::new(),

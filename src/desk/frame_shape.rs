@@ -34,6 +34,8 @@ pub struct NewShape {
     pub dbl_source: DblSource,
     /// The rim's own curve in tool power (1.530), where the file says it.
     pub rim_curve_tool_d: Pair<Option<f64>>,
+    /// The job that the file names, as it writes it.
+    pub job_in_file: Option<String>,
     /// What was odd in the file.
     pub warnings: Vec<ShapeWarning>,
     /// The bytes as uploaded.
@@ -133,6 +135,7 @@ impl NewShape {
         let file = read_any(bytes).map_err(ShapeRefused::Faults)?;
         let rim_curve_tool_d = Pair::new(file.rim_curve_tool_d(Eye::Right), file.rim_curve_tool_d(Eye::Left));
         let warnings = shape_warnings(&file, only);
+        let job_in_file = file.job.clone();
         let (traces, derived) = match only {
             Some(eye) if !names_no_eye(&file) && file.derived != Some(eye.other()) => {
                 return Err(ShapeRefused::EyeNamedInFile(eye));
@@ -152,7 +155,15 @@ impl NewShape {
             return Err(ShapeRefused::Dbl(dbl));
         }
         let (original, original_name) = (bytes.to_vec(), name.to_owned());
-        Ok(Self { traces, derived, dbl, dbl_source, rim_curve_tool_d, warnings, original, original_name })
+        Ok(Self { traces, derived, dbl, dbl_source, rim_curve_tool_d, job_in_file, warnings, original, original_name })
+    }
+}
+
+impl NewShape {
+    /// The number of another job that the file names. A name that is no number of a job is the tracer's own.
+    pub fn names_other_job(&self, number: i64) -> Option<i64> {
+        let named: i64 = self.job_in_file.as_deref()?.parse().ok()?;
+        (named > 0 && named != number).then_some(named)
     }
 }
 
@@ -307,6 +318,23 @@ mod tests {
         }
         let refused = NewShape::read(table.as_bytes(), "x", None, "4".parse().ok(), stamp).unwrap_err();
         assert_eq!(refused, ShapeRefused::Dbl("4".parse().unwrap()));
+    }
+
+    #[test]
+    fn a_file_may_name_another_job() {
+        let records = |job: &str| format!("{job}TRCFMT=1;36;E;R;F\r\nR={}\r\n", ["2200"; 36].join(";"));
+        for (job, want) in [
+            ("", None),
+            ("JOB=\"1042\"\r\n", None),
+            ("JOB=01042\r\n", None),
+            ("JOB=1043\r\n", Some(1043)),
+            ("JOB=A7\r\n", None),
+            ("JOB=-3\r\n", None),
+            ("JOB=99999999999999999999\r\n", None),
+        ] {
+            let shape = NewShape::read(records(job).as_bytes(), "x", None, None, "18".parse().unwrap()).unwrap();
+            assert_eq!(shape.names_other_job(1042), want, "{job}");
+        }
     }
 
     #[test]

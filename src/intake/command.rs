@@ -8,7 +8,8 @@ use clap::{Args, Subcommand, ValueEnum};
 
 use super::json::ShapeJson;
 use super::{Format, IntakeError, MAX_BYTES, ReadOptions, read_any};
-use crate::shape::record::write;
+use crate::shape::record::assumption::TABLE;
+use crate::shape::record::{Assumptions, Form, write_as};
 
 /// What to do with a shape.
 #[derive(Debug, Subcommand)]
@@ -27,6 +28,9 @@ pub struct ReadArgs {
     /// What the file is. Default: what its contents look like.
     #[arg(long, value_enum)]
     pub format: Option<Format>,
+    /// What the device does otherwise (see `--help`); may be given several times.
+    #[arg(long, value_name = "NAME=CHOICE", long_help = assumptions_help())]
+    pub assume: Vec<String>,
 }
 
 /// What to write.
@@ -41,13 +45,53 @@ pub struct WriteArgs {
     /// Where to write it. Default: standard output.
     #[arg(long, short, value_name = "FILE")]
     pub output: Option<PathBuf>,
+    /// What the device expects otherwise (see `--help`); may be given several times.
+    #[arg(long, value_name = "NAME=CHOICE", long_help = assumptions_help())]
+    pub assume: Vec<String>,
 }
 
 /// The formats of a written shape.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum WriteFormat {
-    /// Interchange records as text.
+    /// Interchange records as text (form 1).
     Text,
+    /// Two bytes a number (form 2).
+    Binary,
+    /// One byte a difference (form 3).
+    Differences,
+    /// Half a byte a difference (form 4).
+    Packed,
+}
+
+impl WriteFormat {
+    fn form(self) -> Form {
+        match self {
+            WriteFormat::Text => Form::Text,
+            WriteFormat::Binary => Form::Binary,
+            WriteFormat::Differences => Form::Differences,
+            WriteFormat::Packed => Form::Packed,
+        }
+    }
+}
+
+/// The table of assumptions; the first choice of each is assumed.
+fn assumptions_help() -> String {
+    let mut help =
+        "What the device does otherwise; may be given several times. The first choice is assumed.\n".to_owned();
+    for line in TABLE {
+        help += &format!("\n{}: {}\n", line.key, line.says);
+        line.choices.iter().for_each(|(choice, means)| help += &format!("  {choice}: {means}\n"));
+    }
+    help
+}
+
+fn assumptions(given: &[String]) -> Result<Assumptions, IntakeError> {
+    let mut assumptions = Assumptions::default();
+    for one in given {
+        let (key, choice) = one.split_once('=').unwrap_or((one, ""));
+        assumptions.switch(key, choice).map_err(|why| IntakeError::Assumption(why.to_string()))?;
+    }
+    Ok(assumptions)
 }
 
 /// Runs a command. Gives what belongs on standard output.
@@ -63,7 +107,8 @@ pub fn run(command: &ShapeCommand) -> Result<Vec<u8>, IntakeError> {
 }
 
 fn read_shape(args: &ReadArgs) -> Result<Vec<u8>, IntakeError> {
-    let file = read_any(&bytes_of(&args.file)?, &ReadOptions { format: args.format })?;
+    let options = ReadOptions { format: args.format, assumptions: assumptions(&args.assume)? };
+    let file = read_any(&bytes_of(&args.file)?, &options)?;
     let mut json = serde_json::to_vec(&ShapeJson::of(&file)).map_err(|why| IntakeError::File(why.to_string()))?;
     json.push(b'\n');
     Ok(json)
@@ -73,9 +118,7 @@ fn write_shape(args: &WriteArgs) -> Result<Vec<u8>, IntakeError> {
     let text = String::from_utf8(bytes_of(&args.json)?)
         .map_err(|_| IntakeError::File(format!("{} is not text; JSON was expected", args.json.display())))?;
     let file = ShapeJson::read(&text)?.to_file()?;
-    let bytes = match args.format {
-        WriteFormat::Text => write(&file).into_bytes(),
-    };
+    let bytes = write_as(&file, args.format.form(), &assumptions(&args.assume)?);
     let Some(output) = &args.output else { return Ok(bytes) };
     std::fs::write(output, bytes)
         .map_err(|why| IntakeError::File(format!("{} cannot be written: {why}", output.display())))?;
@@ -103,25 +146,22 @@ mod tests {
     use super::*;
     use serde_json::Value;
 
-    fn in_file(text: &str, go: impl Fn(&Path) -> Result<Vec<u8>, IntakeError>) -> Result<Vec<u8>, IntakeError> {
+    fn in_file(bytes: &[u8], go: impl Fn(&Path) -> Result<Vec<u8>, IntakeError>) -> Result<Vec<u8>, String> {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("shape.txt");
-        std::fs::write(&path, text).unwrap();
-        go(&path)
+        std::fs::write(&path, bytes).unwrap();
+        go(&path).map_err(|why| why.to_string())
     }
 
-    fn read(text: &str) -> Result<Value, String> {
-        let args = |file: &Path| ReadArgs { file: file.into(), format: None };
-        in_file(text, |path| run(&ShapeCommand::Read(args(path))))
+    fn read(bytes: impl AsRef<[u8]>) -> Result<Value, String> {
+        let args = |file: &Path| ReadArgs { file: file.into(), format: None, assume: Vec::new() };
+        in_file(bytes.as_ref(), |path| run(&ShapeCommand::Read(args(path))))
             .map(|json| serde_json::from_slice(&json).unwrap())
-            .map_err(|why| why.to_string())
     }
 
-    fn written(json: &Value) -> Result<String, String> {
-        let args = |json: &Path| WriteArgs { json: json.into(), format: WriteFormat::Text, output: None };
-        in_file(&json.to_string(), |path| run(&ShapeCommand::Write(args(path))))
-            .map(|bytes| String::from_utf8(bytes).unwrap())
-            .map_err(|why| why.to_string())
+    fn written(json: &Value, format: WriteFormat) -> Result<Vec<u8>, String> {
+        let args = |json: &Path| WriteArgs { json: json.into(), format, output: None, assume: Vec::new() };
+        in_file(json.to_string().as_bytes(), |path| run(&ShapeCommand::Write(args(path))))
     }
 
     fn circle(side: &str) -> String {
@@ -130,39 +170,61 @@ mod tests {
 
     #[test]
     fn a_trace_file_is_printed_as_json() {
-        let json = read(&format!("JOB=\"1042\"\r\nDBL=18\r\n_MINE=x\r\n{}", circle("R"))).unwrap();
+        let json = read(format!("JOB=\"1042\"\r\nDBL=18\r\n_MINE=x\r\n{}", circle("R"))).unwrap();
         assert_eq!((json["job"].as_str(), json["dbl_mm"].as_f64()), (Some("1042"), Some(18.0)));
-        assert_eq!(
-            (json["eyes"]["right"]["points"].as_u64(), json["eyes"]["right"]["a_mm"].as_f64()),
-            (Some(36), Some(44.0))
-        );
-        assert_eq!(json["eyes"]["right"]["radii_mm"][35], 22.0);
+        let right = &json["eyes"]["right"];
+        assert_eq!((right["points"].as_u64(), right["radii_mm"][35].as_f64()), (Some(36), Some(22.0)));
+        assert!((right["a_mm"].as_f64().unwrap() - 44.0).abs() < 0.01);
         assert_eq!(json["eyes"]["left"]["mirrored"], true);
         assert_eq!(json["records"]["_MINE"], "x");
         assert!(json["warnings"][0].as_str().is_some_and(|says| says.contains("left eye is not in the file")));
     }
 
     #[test]
-    fn what_is_printed_can_be_written_and_read_again() {
-        let first = read(&format!("JOB=A7\nDBL=18.25\n{}{}", circle("L"), circle("R"))).unwrap();
-        let second = read(&written(&first).unwrap()).unwrap();
-        for field in ["eyes", "job", "dbl_mm"] {
-            assert_eq!(first[field], second[field]);
+    fn a_file_goes_through_json_in_every_form_and_back_to_its_bytes() {
+        let ten = ["2200"; 10].join(";");
+        let radii = format!("R={ten}\r\nR={ten}\r\n");
+        let text = format!(
+            "REQ=FIL\r\nJOB=\"A 7\"\r\n_X=1\r\nTRCFMT=1;20;E;L;P\r\n{radii}ZFMT=1;4;U;L;P\r\nZ=-1;2;-3;4\r\n\
+             ZA=10;9000;18000;27000\r\nSTHKFMT=1;2;E;L\r\nR=2200;2200\r\nT=210;220\r\n_X=2\r\nDBL=18.5\r\n\
+             TRCFMT=1;20;E;R;P\r\n{radii}HBOX=44.00;44.00\r\n"
+        );
+        let first = read(&text).unwrap();
+        assert_eq!(first["records"]["_X"], serde_json::json!(["1", "2"]));
+        for format in [WriteFormat::Binary, WriteFormat::Differences, WriteFormat::Packed] {
+            let coded = written(&first, format).unwrap();
+            assert!(coded.len() < text.len(), "{format:?}");
+            let second = read(&coded).unwrap();
+            assert_eq!(second, first, "{format:?}");
+            assert_eq!(written(&second, WriteFormat::Text).unwrap(), text.as_bytes(), "{format:?}");
         }
     }
 
     #[test]
+    fn radii_alone_are_enough_to_write() {
+        let json = serde_json::json!({"eyes": {"left": {"radii_mm": vec![22.5; 40]}}, "job": "9", "dbl_mm": 17});
+        let text = String::from_utf8(written(&json, WriteFormat::Text).unwrap()).unwrap();
+        assert!(text.starts_with("REQ=FIL\r\nJOB=\"9\"\r\nDBL=17.00\r\nTRCFMT=1;40;E;L;F\r\nR=2250;"), "{text}");
+    }
+
+    #[test]
     fn a_fault_is_one_line_with_its_place() {
-        let found = read(&circle("R").replace("36;E", "40;E")).unwrap_err();
-        assert!(found.starts_with("Line 1: ") && !found.contains('\n'), "{found}");
+        let found = read(circle("R").replace("36;E", "40;E")).unwrap_err();
+        assert!(found.starts_with("Line 1: TRCFMT: 40 points are stated") && !found.contains('\n'), "{found}");
         for (json, want) in [
             (serde_json::json!({"eyes": {}}), "eyes: no eye has radii"),
             (serde_json::json!({"eyes": {"right": {"radii_mm": [22.0, "x"]}}}), "eyes.right.radii_mm[1]: "),
             (serde_json::json!({"eyes": {"left": {"radii_mm": [1e300]}}}), "eyes.left.radii_mm[0]: "),
             (serde_json::json!({"eyes": {"left": {"radii_mm": [22.0]}}}), "eyes.left.radii_mm: "),
+            (serde_json::json!({"eyes": {"left": {"radii_mm": vec![22; 36], "points": 35}}}), "eyes.left.points: "),
+            (serde_json::json!({"eyes": {"left": {"radii_mm": vec![22; 36]}}, "dbl_mm": 99}), "dbl_mm: "),
         ] {
-            let found = written(&json).unwrap_err();
+            let found = written(&json, WriteFormat::Text).unwrap_err();
             assert!(found.starts_with(want) && !found.contains('\n'), "{found}");
         }
+        assert_eq!(
+            assumptions(&["nibbles".into()]).unwrap_err().to_string().split(';').next(),
+            Some("--assume: “” is not a choice of nibbles")
+        );
     }
 }

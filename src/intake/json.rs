@@ -9,7 +9,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use super::IntakeError;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
-use crate::shape::record::TraceFile;
+use crate::shape::record::{DataSet, Depth, Framing, Item, TraceFile, complete};
 use crate::shape::trace::{Angles, Trace};
 
 /// A shape file.
@@ -24,12 +24,37 @@ pub struct ShapeJson {
     /// The distance between the lenses.
     #[serde(default)]
     pub dbl_mm: Option<f64>,
-    /// The other records, by label.
+    /// The records that are not lists, by label.
     #[serde(default)]
     pub records: Records,
+    /// The file in order: labels of records, `right`, `left`, `right depth`, `left depth`, and the labels of other data
+    /// sets. Without it, records are written before traces.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub order: Vec<String>,
+    /// Other data sets, as they came.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub sets: Vec<SetJson>,
+    /// Whether the records are a message, between FS and GS.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub message: bool,
+    /// Whether they have a checksum.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub checksum: bool,
     /// What was odd, a sentence each.
     #[serde(default)]
     pub warnings: Vec<String>,
+}
+
+/// A data set that is not a trace.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SetJson {
+    /// The record that opens it, `STHKFMT`.
+    pub label: String,
+    /// The value of that record.
+    pub format: String,
+    /// Its lists, label and values.
+    pub lists: Vec<(String, String)>,
 }
 
 /// Both eyes.
@@ -68,6 +93,15 @@ pub struct EyeJson {
     /// Circumference of the flat outline.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub circumference_mm: Option<f64>,
+    /// What was traced: `F` frame, `P` pattern, `D` demo lens.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub object: Option<String>,
+    /// The depth of the rim.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub depth_mm: Option<Vec<f64>>,
+    /// The angles of the depth, where they are not equally spaced from 0°.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub depth_angles_deg: Option<Vec<f64>>,
     /// Whether it was not in the file and mirrors the other eye. A mirrored eye is not written.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub mirrored: bool,
@@ -135,18 +169,25 @@ impl ShapeJson {
     /// What a file says.
     pub fn of(file: &TraceFile) -> Self {
         let mut records = Records::default();
-        for (label, value) in &file.records {
-            records.push(label, value);
-        }
-        let eye = |eye: Eye| Some(EyeJson::of(file.traces.get(eye), file.derived == Some(eye)));
+        file.records().for_each(|(label, value)| records.push(label, value));
+        let set = |item: &Item| match item {
+            Item::Set(DataSet { label, format, lists }) => {
+                Some(SetJson { label: label.clone(), format: format.clone(), lists: lists.clone() })
+            }
+            _ => None,
+        };
         let mirrored = file.derived.map(|eye| {
             format!("The {} eye is not in the file: the mirror image of the {} is used", eye.name(), eye.other().name())
         });
         Self {
-            eyes: EyesJson { right: eye(Eye::Right), left: eye(Eye::Left) },
+            eyes: EyesJson { right: Some(EyeJson::of(file, Eye::Right)), left: Some(EyeJson::of(file, Eye::Left)) },
             job: file.job.clone(),
             dbl_mm: file.dbl_mm,
             records,
+            order: file.items.iter().map(name).collect(),
+            sets: file.items.iter().filter_map(set).collect(),
+            message: file.framing.is_message,
+            checksum: file.framing.has_checksum,
             warnings: mirrored.into_iter().chain(file.warnings.iter().map(ToString::to_string)).collect(),
         }
     }
@@ -170,21 +211,81 @@ impl ShapeJson {
     ///
     /// [`IntakeError::Json`] with the first field that is wrong.
     pub fn to_file(&self) -> Result<TraceFile, IntakeError> {
-        let trace = |eye: Eye, json: &Option<EyeJson>| match json {
-            Some(json) if !json.mirrored => json.trace(eye).map(Some),
-            _ => Ok(None),
+        let given = |json: &Option<EyeJson>| json.clone().filter(|eye| !eye.mirrored);
+        let given = Pair::new(given(&self.eyes.right), given(&self.eyes.left));
+        let trace = |eye: Eye| given.get(eye).as_ref().map(|json| json.trace(eye)).transpose();
+        let Some((traces, derived)) = complete(trace(Eye::Right)?, trace(Eye::Left)?) else {
+            return Err(wrong("eyes", "no eye has radii"));
         };
-        let right = trace(Eye::Right, &self.eyes.right)?;
-        let left = trace(Eye::Left, &self.eyes.left)?;
-        let (traces, derived) = match (right, left) {
-            (Some(right), Some(left)) => (Pair::new(right, left), None),
-            (Some(right), None) => (Pair::new(right.clone(), right.mirror()), Some(Eye::Left)),
-            (None, Some(left)) => (Pair::new(left.mirror(), left), Some(Eye::Right)),
-            (None, None) => return Err(wrong("eyes", "no eye has radii")),
+        if let Some(dbl_mm) = self.dbl_mm
+            && !(1.0..=50.0).contains(&dbl_mm)
+        {
+            return Err(wrong("dbl_mm", &format!("{dbl_mm} is out of range; between 1 and 50 was expected")));
+        }
+        let depth = |eye: Eye| given.get(eye).as_ref().map_or(Ok(None), |json| json.depth(eye));
+        Ok(TraceFile {
+            job: self.job.clone(),
+            dbl_mm: self.dbl_mm,
+            objects: given.as_ref().map(|json| json.as_ref()?.object.clone()),
+            depth: Pair::new(depth(Eye::Right)?, depth(Eye::Left)?),
+            items: self.items(&given),
+            framing: Framing { is_message: self.message, has_checksum: self.checksum },
+            ..TraceFile::of_traces(traces, derived)
+        })
+    }
+
+    /// The file in order. Nothing is lost when the order names less than there is.
+    fn items(&self, given: &Pair<Option<EyeJson>>) -> Vec<Item> {
+        let mut left: Vec<Item> = self.all_records();
+        for eye in Eye::BOTH.into_iter().filter(|eye| given.get(*eye).is_some()) {
+            left.extend([Item::Trace(eye), Item::Depth(eye)]);
+        }
+        let sets = self.sets.iter().cloned();
+        left.extend(sets.map(|SetJson { label, format, lists }| Item::Set(DataSet { label, format, lists })));
+        let mut items = Vec::with_capacity(left.len());
+        for wanted in &self.order {
+            if let Some(at) = left.iter().position(|item| name(item) == *wanted) {
+                items.push(left.remove(at));
+            }
+        }
+        items.extend(left);
+        items
+    }
+
+    /// Every record; `job` and `dbl_mm` take precedence over records that say otherwise.
+    fn all_records(&self) -> Vec<Item> {
+        let mut records = self.records.0.clone();
+        let job = self.job.as_ref().map(|job| format!("\"{job}\""));
+        let says_job = |value: &str| Some(value.trim_matches('"').trim()) == self.job.as_deref();
+        let dbl = self.dbl_mm.map(|mm| format!("{mm:.2}"));
+        let says_dbl = |value: &str| value.split(';').next().and_then(|mm| mm.trim().parse().ok()) == self.dbl_mm;
+        if records.is_empty() {
+            records.push(("REQ".to_owned(), vec!["FIL".to_owned()]));
+        }
+        let mut state = |label: &str, value: Option<String>, says: &dyn Fn(&str) -> bool| {
+            let Some(value) = value else { return };
+            match records.iter_mut().find(|record| record.0 == label) {
+                Some((_, values)) if values.iter().any(|value| says(value)) => {}
+                Some((_, values)) => *values = vec![value],
+                None => records.push((label.to_owned(), vec![value])),
+            }
         };
-        let mut file = TraceFile { job: self.job.clone(), ..TraceFile::of_traces(traces, derived) };
-        file.dbl_mm = self.dbl_mm;
-        Ok(file)
+        state("JOB", job, &says_job);
+        state("DBL", dbl, &says_dbl);
+        let each = |(label, values): (String, Vec<String>)| {
+            values.into_iter().map(move |value| Item::Record(label.clone(), value))
+        };
+        records.into_iter().flat_map(each).collect()
+    }
+}
+
+/// How an item is named in the order of a file.
+fn name(item: &Item) -> String {
+    match item {
+        Item::Record(label, _) => label.clone(),
+        Item::Trace(eye) => eye.name().to_owned(),
+        Item::Depth(eye) => format!("{} depth", eye.name()),
+        Item::Set(set) => set.label.clone(),
     }
 }
 
@@ -194,19 +295,36 @@ fn wrong(field: &str, problem: &str) -> IntakeError {
 }
 
 impl EyeJson {
-    fn of(trace: &Trace, mirrored: bool) -> Self {
+    fn of(file: &TraceFile, eye: Eye) -> Self {
+        let (trace, depth) = (file.traces.get(eye), file.depth.get(eye).as_ref());
         let boxing = Boxing::of(&trace.outline());
         let figure = |mm: f64| Some((mm * 1e6).round() / 1e6);
+        let units = |list: &[i32]| list.iter().map(|&hundredths| f64::from(hundredths) / 100.0).collect();
         Self {
             points: Some(trace.radii().len()),
-            radii_mm: trace.radii().iter().map(|&radius| f64::from(radius) / 100.0).collect(),
+            radii_mm: units(trace.radii()),
             angles_deg: (*trace.angles() != Angles::Equal).then(|| trace.angles_deg()),
             a_mm: figure(boxing.a_mm),
             b_mm: figure(boxing.b_mm),
             ed_mm: figure(boxing.ed_mm),
             circumference_mm: figure(boxing.circumference_mm),
-            mirrored,
+            object: file.objects.get(eye).clone(),
+            depth_mm: depth.map(|depth| units(&depth.heights)),
+            depth_angles_deg: depth.and_then(|depth| depth.angles.as_deref().map(units)),
+            mirrored: file.derived == Some(eye),
         }
+    }
+
+    fn depth(&self, eye: Eye) -> Result<Option<Depth>, IntakeError> {
+        let field = |name: &str| format!("eyes.{}.{name}", eye.name());
+        let Some(heights) = &self.depth_mm else { return Ok(None) };
+        let heights = hundredths(heights, &field("depth_mm"))?;
+        let angles = self.depth_angles_deg.as_ref().map(|list| hundredths(list, &field("depth_angles_deg")));
+        let angles = angles.transpose()?;
+        if angles.as_ref().is_some_and(|angles| angles.len() != heights.len()) {
+            return Err(wrong(&field("depth_angles_deg"), "there must be one angle for each depth"));
+        }
+        Ok(Some(Depth { heights, angles }))
     }
 
     fn trace(&self, eye: Eye) -> Result<Trace, IntakeError> {

@@ -10,7 +10,7 @@ pub mod json;
 use clap::ValueEnum;
 use thiserror::Error;
 
-use crate::shape::record::{self, RecordFault, TraceFile};
+use crate::shape::record::{self, Assumptions, RecordFault, TraceFile};
 
 /// The largest file taken. Each reader has its own limit too.
 pub const MAX_BYTES: usize = record::MAX_BYTES;
@@ -36,6 +36,8 @@ impl Format {
 pub struct ReadOptions {
     /// What it is, where that was said.
     pub format: Option<Format>,
+    /// What its device does otherwise.
+    pub assumptions: Assumptions,
 }
 
 /// Why nothing was read or written. One line.
@@ -52,6 +54,9 @@ pub enum IntakeError {
         /// What is wrong and what was expected.
         problem: String,
     },
+    /// An assumption that cannot be switched so.
+    #[error("--assume: {0}")]
+    Assumption(String),
     /// A file that cannot be opened, or is too large.
     #[error("{0}")]
     File(String),
@@ -73,6 +78,6 @@ fn first_of(faults: &[RecordFault]) -> String {
 /// [`IntakeError`] with every fault of the file.
 pub fn read_any(bytes: &[u8], options: &ReadOptions) -> Result<TraceFile, IntakeError> {
     match options.format.unwrap_or_else(|| Format::of(bytes)) {
-        Format::Records | Format::Table => record::read_any(bytes).map_err(IntakeError::Records),
+        Format::Records | Format::Table => record::read_as(bytes, &options.assumptions).map_err(IntakeError::Records),
     }
 }

@@ -118,6 +118,14 @@ impl<T> Pair<T> {
         }
     }
 
+    /// The member for this eye, to be changed.
+    pub fn get_mut(&mut self, eye: Eye) -> &mut T {
+        match eye {
+            Eye::Right => &mut self.right,
+            Eye::Left => &mut self.left,
+        }
+    }
+
     /// Applies `f` to each eye, right first.
     pub fn map<U>(self, mut f: impl FnMut(T) -> U) -> Pair<U> {
         Pair { right: f(self.right), left: f(self.left) }

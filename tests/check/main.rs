@@ -13,3 +13,4 @@ mod procedure;
 mod receipt;
 mod scripts;
 mod shape;
+mod trace_files;

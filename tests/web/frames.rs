@@ -38,6 +38,7 @@ async fn offers_new_lenses_only_where_a_shape_is_on_file() {
         dbl: "20".parse().unwrap(),
         dbl_source: DblSource::Typed,
         rim_curve_tool_d: Pair::default(),
+        job_in_file: None,
         warnings: Vec::new(),
         original: b"radii".to_vec(),
         original_name: "tern.txt".into(),

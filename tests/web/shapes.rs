@@ -16,7 +16,8 @@ pub fn ellipse_radii() -> Vec<i32> {
 
 /// A trace file of one or both eyes.
 pub fn records(dbl: Option<&str>, eyes: &[(&str, Vec<i32>)]) -> String {
-    let mut text = "JOB=\"1001\"\r\nDO=B\r\n".to_owned();
+    // A name of the tracer's own: no job is called that.
+    let mut text = "JOB=\"A7\"\r\nDO=B\r\n".to_owned();
     if let Some(dbl) = dbl {
         text += &format!("DBL={dbl}\r\n");
     }
@@ -76,6 +77,25 @@ async fn a_trace_file_is_kept_and_shown() {
     let export = lab.get(&format!("/jobs/{job}/shape/export")).await;
     let read = rimbook::shape::record::parse(export.body.as_bytes()).unwrap();
     assert_eq!((read.dbl_mm, read.traces.left.radii()), (Some(20.0), &ellipse_radii()[..]));
+}
+
+#[tokio::test]
+async fn a_file_that_names_another_job_is_asked_about() {
+    let lab = TestLab::new().await;
+    let (first, second) = (lab.given_job().await, lab.given_job().await);
+    let file = |job: i64| records(None, &[("R", ellipse_radii())]).replace("\"A7\"", &job.to_string());
+    let asked = upload(&lab, second, &file(first), &[("dbl", "19")]).await;
+    let sentence = asked.assert_status(422).text("#other_job");
+    assert!(sentence.contains(&format!("named for job {first}")), "{sentence}");
+    assert_eq!(asked.attributes("#dbl", "value"), ["19"]);
+    assert!(lab.get(&format!("/jobs/{second}/shape")).await.text(".empty").contains("No shape is on file"));
+    // A box ticked for one job is no answer about another.
+    let wrong = [("other_job", "7"), ("dbl", "19")];
+    upload(&lab, second, &file(first), &wrong).await.assert_status(422);
+    upload(&lab, second, &file(first), &[("other_job", &first.to_string())]).await.assert_status(303);
+    // Its own number, and one that no job has, are not asked about.
+    upload(&lab, second, &file(second), &[]).await.assert_status(303);
+    upload(&lab, second, &file(99_999_999), &[]).await.assert_status(303);
 }
 
 #[tokio::test]

@@ -363,6 +363,7 @@ impl TestLab {
             dbl: "18".parse().unwrap(),
             dbl_source: DblSource::Typed,
             rim_curve_tool_d: Pair::default(),
+            job_in_file: None,
             warnings: Vec::new(),
             original: b"given".to_vec(),
             original_name: "given.txt".into(),

@@ -23,6 +23,20 @@ pub(super) struct RawTrace {
     pub(super) eye: Eye,
     pub(super) radii: Vec<LineNumber>,
     pub(super) angles: Option<Vec<LineNumber>>,
+    /// The records of radii and angles; a table has none.
+    pub(super) labels: Labels,
+}
+
+/// What the faults of radii and angles are filed under.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Labels {
+    pub(super) radii: Option<&'static str>,
+    pub(super) angles: Option<&'static str>,
+}
+
+impl Labels {
+    pub(super) const OF_TABLE: Self = Self { radii: None, angles: None };
+    pub(super) const OF_RECORDS: Self = Self { radii: Some("R"), angles: Some("A") };
 }
 
 impl RawTrace {
@@ -35,13 +49,17 @@ impl RawTrace {
         for (index, item) in self.radii.iter().enumerate() {
             if !in_range(item) {
                 is_valid = false;
-                faults.push(item.line, FaultKind::Radius { eye, nth: index + 1, radius_mm: mm(item) });
+                faults.add(
+                    item.line,
+                    self.labels.radii,
+                    FaultKind::Radius { eye, nth: index + 1, radius_mm: mm(item) },
+                );
             }
         }
         if let Some(angles) = &self.angles {
             // A wrong number of angles is reported below, by `Trace::new`.
             if angles.len() == self.radii.len() {
-                is_valid &= check_angles(eye, angles, faults);
+                is_valid &= check_angles(eye, angles, self.labels.angles, faults);
             }
         }
         // A jump to a radius out of range was reported above.
@@ -52,7 +70,7 @@ impl RawTrace {
             if in_range(from) && in_range(to) && (mm(from) - mm(to)).abs() > limit_mm + 1e-9 {
                 is_valid = false;
                 let kind = FaultKind::Jump { eye, nth: index + 1, from_mm: mm(from), to_mm: mm(to), limit_mm };
-                faults.push(to.line, kind);
+                faults.add(to.line, self.labels.radii, kind);
             }
         }
         if !is_valid {
@@ -65,7 +83,7 @@ impl RawTrace {
             // A fault that the checks above do not cover.
             Err(error) => {
                 let line = self.radii.first().map_or(1, |item| item.line);
-                faults.push(line, FaultKind::Shape { eye, error });
+                faults.add(line, self.labels.radii, FaultKind::Shape { eye, error });
                 None
             }
         }
@@ -86,14 +104,14 @@ impl RawTrace {
     }
 }
 
-fn check_angles(eye: Eye, angles: &[LineNumber], faults: &mut Faults) -> bool {
+fn check_angles(eye: Eye, angles: &[LineNumber], label: Option<&str>, faults: &mut Faults) -> bool {
     let mut is_valid = true;
     let mut before = -1;
     for (index, item) in angles.iter().enumerate() {
         if item.hundredths <= before || item.hundredths >= 36_000 {
             is_valid = false;
             let angle_deg = f64::from(item.hundredths) / 100.0;
-            faults.push(item.line, FaultKind::Angle { eye, nth: index + 1, angle_deg });
+            faults.add(item.line, label, FaultKind::Angle { eye, nth: index + 1, angle_deg });
         }
         before = before.max(item.hundredths);
     }
@@ -102,7 +120,7 @@ fn check_angles(eye: Eye, angles: &[LineNumber], faults: &mut Faults) -> bool {
         for (index, (item, next)) in angles.iter().zip(next).enumerate() {
             if next - item.hundredths > 6000 {
                 is_valid = false;
-                faults.push(item.line, FaultKind::Gap { eye, nth: index + 1 });
+                faults.add(item.line, label, FaultKind::Gap { eye, nth: index + 1 });
             }
         }
     }

@@ -17,13 +17,19 @@ const MAX_FAULTS: usize = 100;
 pub struct RecordFault {
     /// The line, from 1.
     pub line: usize,
+    /// The record, where the line is one.
+    pub record: Option<String>,
     /// What is wrong.
     pub kind: FaultKind,
 }
 
 impl fmt::Display for RecordFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "Line {}: {}", self.line, brief(self.kind.to_string()))
+        let says = brief(self.kind.to_string());
+        match &self.record {
+            Some(record) => write!(f, "Line {}: {record}: {says}", self.line),
+            None => write!(f, "Line {}: {says}", self.line),
+        }
     }
 }
 
@@ -45,15 +51,52 @@ pub enum FaultKind {
     /// A line that is neither a record nor the continuation of a list.
     #[error("“{0}” is not a record; LABEL=value was expected")]
     NotARecord(String),
-    /// A trace in a binary format.
-    #[error("the trace is in binary format {0}; only the text format (TRCFMT=1) is read, so set the tracer to it")]
-    BinaryFormat(i32),
+    /// A trace format that only its maker can read.
+    #[error("format {0} is a maker's own and cannot be read; set the tracer to one of the formats 1 to 4")]
+    MakersFormat(i32),
     /// A trace format that does not exist.
-    #[error("“{0}” is not a trace format; 1 was expected")]
+    #[error("“{0}” is not a trace format; 1 to 4 was expected")]
     Format(String),
+    /// Binary data that do not hold the stated count.
+    #[error("{found} of the {promised} numbers for the {} eye can be read from the binary data", eye.name())]
+    Coded {
+        /// The eye it is about.
+        eye: Eye,
+        /// The count in the format record.
+        promised: usize,
+        /// The count found.
+        found: usize,
+    },
+    /// More bytes than the stated count needs.
+    #[error("the binary data hold more than the {promised} numbers stated for the {} eye", eye.name())]
+    CodedTooLong {
+        /// The eye it is about.
+        eye: Eye,
+        /// The count in the format record.
+        promised: usize,
+    },
+    /// A message with a start and no end.
+    #[error("the message has a start (FS) but no end (GS): it was cut off")]
+    NoEnd,
+    /// A checksum that is not that of the message.
+    #[error("the checksum {0} is not that of the message: it was damaged on the way")]
+    Checksum(String),
+    /// Two jobs in one file.
+    #[error("this is a second job, “{second}” after “{first}”; one job per file was expected")]
+    SecondJob {
+        /// The job named first.
+        first: String,
+        /// The other one.
+        second: String,
+    },
     /// Not a count of points.
-    #[error("“{0}” is not a count of radii; {MIN_POINTS} to {MAX_POINTS} was expected")]
-    PointCount(String),
+    #[error("“{text}” is not a count of points; {least} to {MAX_POINTS} was expected")]
+    PointCount {
+        /// The text found.
+        text: String,
+        /// The least count accepted.
+        least: usize,
+    },
     /// Neither equal nor unequal spacing.
     #[error("“{0}” does not say how the radii are spaced; E (equal angles) or U (angles follow) was expected")]
     Spacing(String),
@@ -61,47 +104,37 @@ pub enum FaultKind {
     #[error("“{0}” is not a side; R or L was expected")]
     Side(String),
     /// Radii or angles before the record that names their eye.
-    #[error("{0} comes before a TRCFMT record that says which eye it belongs to")]
-    BeforeFormat(String),
+    #[error("this comes before a {0} record that says which eye it belongs to")]
+    BeforeFormat(&'static str),
     /// Two traces of the same eye.
-    #[error("this is a second trace of the {} eye; one trace per eye was expected", .0.name())]
+    #[error("this is a second trace of the {} eye; one trace for each eye was expected", .0.name())]
     SecondTrace(Eye),
-    /// Not a whole number.
-    #[error("{label}: “{text}” is not a whole number of hundredths")]
-    NotWhole {
-        /// The record.
-        label: String,
-        /// The text or value found.
-        text: String,
-    },
+    /// Not a number of a list.
+    #[error("“{0}” is not a whole number of hundredths")]
+    NotWhole(String),
     /// Not a number.
-    #[error("{label}: “{text}” is not a number")]
-    NotANumber {
-        /// The record or column.
-        label: String,
-        /// The text or value found.
-        text: String,
-    },
+    #[error("“{0}” is not a number")]
+    NotANumber(String),
     /// A number outside its range.
-    #[error("{label} is {value}; between {min} and {max} mm was expected")]
+    #[error("{value} is out of range; between {min} and {max}{unit} was expected")]
     OutOfRange {
-        /// The record.
-        label: String,
-        /// The text or value found.
+        /// The value found.
         value: f64,
         /// The smallest value accepted.
         min: f64,
         /// The largest value accepted.
         max: f64,
+        /// The unit, with a space before it where it has one.
+        unit: &'static str,
     },
     /// More or fewer values than the header states.
-    #[error("TRCFMT states {promised} radii for the {} eye, but {found} {label} values follow", eye.name())]
+    #[error("{promised} points are stated for the {} eye, but {found} {label} values follow", eye.name())]
     Count {
-        /// `R` or `A`.
+        /// `R`, `A`, `Z` or `ZA`.
         label: &'static str,
         /// The eye it is about.
         eye: Eye,
-        /// The count in TRCFMT.
+        /// The count stated.
         promised: usize,
         /// The count found.
         found: usize,
@@ -233,6 +266,12 @@ pub enum WarningKind {
     /// A table that does not name its eye.
     #[error("the table does not say which eye it is for; it was read as the right eye")]
     SideAssumed,
+    /// Angles of a list that says its angles are equal.
+    #[error("the {0} angles of the {side} eye are not used: its format record says that they are equal", side = .1.name())]
+    AnglesLeftOut(&'static str, Eye),
+    /// A checksum of a file that is no message.
+    #[error("the checksum {0} is not that of the file, which may have been changed since")]
+    ChecksumDiffers(String),
     /// Depth records that cannot be used.
     #[error("the depth (Z) records of the {} eye are not used: {found} values instead of {promised}", eye.name())]
     DepthLeftOut {
@@ -251,6 +290,8 @@ impl WarningKind {
         match self {
             WarningKind::BoxDiffers { .. } => "box_differs",
             WarningKind::SideAssumed => "side_assumed",
+            WarningKind::AnglesLeftOut(..) => "angles_left_out",
+            WarningKind::ChecksumDiffers(_) => "checksum_differs",
             WarningKind::DepthLeftOut { .. } => "depth_left_out",
         }
     }
@@ -264,9 +305,19 @@ pub(super) struct Faults {
 }
 
 impl Faults {
+    /// A fault of a line that is no record.
     pub(super) fn push(&mut self, line: usize, kind: FaultKind) {
+        self.add(line, None, kind);
+    }
+
+    /// A fault of a record.
+    pub(super) fn push_in(&mut self, line: usize, record: &str, kind: FaultKind) {
+        self.add(line, Some(record), kind);
+    }
+
+    pub(super) fn add(&mut self, line: usize, record: Option<&str>, kind: FaultKind) {
         if self.list.len() < MAX_FAULTS {
-            self.list.push(RecordFault { line, kind });
+            self.list.push(RecordFault { line, record: record.map(excerpt), kind });
         } else {
             self.more += 1;
         }
@@ -281,7 +332,7 @@ impl Faults {
         self.list.sort_by_key(|fault| fault.line);
         if self.more > 0 {
             let line = self.list.last().map_or(1, |fault| fault.line);
-            self.list.push(RecordFault { line, kind: FaultKind::More(self.more) });
+            self.list.push(RecordFault { line, record: None, kind: FaultKind::More(self.more) });
         }
         self.list
     }

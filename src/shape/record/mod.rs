@@ -1,33 +1,40 @@
-//! Trace files: interchange records (ISO 16284 text form) and plain tables of radii.
+//! Trace files: interchange records (ISO 16284), text and binary, and plain tables of radii.
 //!
-//! Reading is lenient, writing is strict. A file is either read completely or refused with *every* fault, each with
-//! its line. The details of the standard are from memory, so unknown records are stored unchecked.
+//! Reading is lenient about line ends, order, spaces and unknown records, and strict about counts, ranges and
+//! checksums. A file is either read completely or refused with *every* fault, each with its line and record. What
+//! could not be confirmed in the standard stands in one table, [`assumption`].
 //!
 //! * [`parse`](mod@parse) – reads records. [`table`] – reads plain tables. [`write`](mod@write) – writes records.
-//! * `rim` – the curve of the rim. `check` – the checks shared by both readers. `fault` – faults and warnings.
-//!
-//! # What this room does not do
-//!
-//! It does not implement the live serial session, does not verify the `CRC` record, and reads no binary trace format.
+//! * [`coded`] – the binary forms of a list. [`crc`] – the checksum. `turn` – devices that start or run otherwise.
+//! * `source` – the lines of a file. `open` – a trace while it is read. `check` – the checks of both readers.
+//! * `rim` – the curve of the rim. `fault` – faults and warnings.
 
+pub mod assumption;
 mod check;
+pub mod coded;
+pub mod crc;
 mod fault;
+mod open;
 pub mod parse;
 mod rim;
+mod source;
 pub mod table;
+mod turn;
 pub mod write;
 
+pub use assumption::Assumptions;
+pub use coded::Form;
 pub use fault::{FaultKind, RecordFault, Warning, WarningKind};
-pub use parse::parse;
+pub use parse::{parse, parse_as};
 pub use table::parse_table;
-pub use write::write;
+pub use write::{write, write_as};
 
 use super::boxing::Boxing;
 use super::outline::Outline;
 use super::trace::Trace;
 use crate::optics::{Eye, Pair};
 
-/// The largest file read: about ten times two eyes of [`super::outline::MAX_POINTS`] points with angles and depths.
+/// The largest file read: about twice two eyes of 10,000 points with angles and depths.
 pub const MAX_BYTES: usize = 1 << 20;
 
 /// A stated box further from the traced one is reported, mm. Source: common practice (from memory).
@@ -42,6 +49,47 @@ pub struct Depth {
     pub angles: Option<Vec<i32>>,
 }
 
+/// A data set that is not a trace, kept as it came: lens thickness, say.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DataSet {
+    /// The record that opened it, `STHKFMT`.
+    pub label: String,
+    /// The value of that record.
+    pub format: String,
+    /// Its lists, label and values. Binary ones have a character for each byte, still escaped.
+    pub lists: Vec<(String, String)>,
+}
+
+impl DataSet {
+    /// Whether its lists are binary: the form is the first field of its format record.
+    pub(super) fn is_binary(&self) -> bool {
+        let form = whole(self.format.split(';').next().unwrap_or_default().trim()).and_then(Form::of_number);
+        form.is_some_and(|form| form != Form::Text)
+    }
+}
+
+/// A part of a file, in its order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Item {
+    /// A record, label and value.
+    Record(String, String),
+    /// The trace of an eye.
+    Trace(Eye),
+    /// The depth of an eye.
+    Depth(Eye),
+    /// Any other data set.
+    Set(DataSet),
+}
+
+/// How the records are framed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Framing {
+    /// They are a message, between FS and GS.
+    pub is_message: bool,
+    /// They have a checksum, a `CRC` record.
+    pub has_checksum: bool,
+}
+
 /// The contents of a trace file. Always both eyes: a missing one is the mirror image of the other, named in `derived`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TraceFile {
@@ -51,6 +99,8 @@ pub struct TraceFile {
     pub dbl_mm: Option<f64>,
     /// The trace of each eye.
     pub traces: Pair<Trace>,
+    /// What was traced, as the format record says: `F` frame, `P` pattern, `D` demo lens (from memory).
+    pub objects: Pair<Option<String>>,
     /// The eye that was not in the file.
     pub derived: Option<Eye>,
     /// The A stated in the file.
@@ -67,8 +117,10 @@ pub struct TraceFile {
     pub panto_deg: Pair<Option<f64>>,
     /// The depth of each rim.
     pub depth: Pair<Option<Depth>>,
-    /// Every other record in file order, label and value, not interpreted.
-    pub records: Vec<(String, String)>,
+    /// Everything in file order. Empty when the file was not read from records.
+    pub items: Vec<Item>,
+    /// How the records were framed.
+    pub framing: Framing,
     /// What was read but should be reported to the owner.
     pub warnings: Vec<Warning>,
 }
@@ -87,8 +139,10 @@ impl TraceFile {
             fcrv_d: Pair::default(),
             ztilt_deg: Pair::default(),
             panto_deg: Pair::default(),
+            objects: Pair::default(),
             depth: Pair::default(),
-            records: Vec::new(),
+            items: Vec::new(),
+            framing: Framing::default(),
             warnings: Vec::new(),
         }
     }
@@ -98,18 +152,27 @@ impl TraceFile {
         self.traces.as_ref().map(Trace::outline)
     }
 
-    /// The value of the first other record with this label.
+    /// The records that are not data sets, label and value, in file order.
+    pub fn records(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.items.iter().filter_map(|item| match item {
+            Item::Record(label, value) => Some((label.as_str(), value.as_str())),
+            _ => None,
+        })
+    }
+
+    /// The value of the first record with this label.
     pub fn value(&self, label: &str) -> Option<&str> {
-        self.records.iter().find(|(l, _)| l == label).map(|(_, v)| v.as_str())
+        self.records().find(|record| record.0 == label).map(|record| record.1)
     }
 
     /// Adds a warning for each stated box that differs from the traced one. Mirrored eyes are skipped.
     fn warn_of_boxes(&mut self) {
-        for (eye, outline) in self.outlines().iter() {
-            if self.derived == Some(eye) {
+        for eye in Eye::BOTH {
+            let is_stated = self.hbox_mm.get(eye).is_some() || self.vbox_mm.get(eye).is_some();
+            if self.derived == Some(eye) || !is_stated {
                 continue;
             }
-            let size = Boxing::of(outline);
+            let size = Boxing::of(&self.traces.get(eye).outline());
             let stated = [("HBOX", self.hbox_mm.get(eye), size.a_mm), ("VBOX", self.vbox_mm.get(eye), size.b_mm)];
             for (label, stated, traced_mm) in stated {
                 if let Some(stated_mm) = *stated
@@ -124,7 +187,7 @@ impl TraceFile {
 }
 
 /// One or two traces as a pair; a missing one is mirrored.
-fn complete(right: Option<Trace>, left: Option<Trace>) -> Option<(Pair<Trace>, Option<Eye>)> {
+pub fn complete(right: Option<Trace>, left: Option<Trace>) -> Option<(Pair<Trace>, Option<Eye>)> {
     match (right, left) {
         (Some(right), Some(left)) => Some((Pair::new(right, left), None)),
         (Some(right), None) => Some((Pair::new(right.clone(), right.mirror()), Some(Eye::Left))),
@@ -139,12 +202,21 @@ fn complete(right: Option<Trace>, left: Option<Trace>) -> Option<(Pair<Trace>, O
 ///
 /// Every fault found, in the order of the lines.
 pub fn read_any(bytes: &[u8]) -> Result<TraceFile, Vec<RecordFault>> {
-    let read = if bytes.contains(&b'=') { parse(bytes) } else { parse_table(&text_of(bytes)) };
+    read_as(bytes, &Assumptions::default())
+}
+
+/// As [`read_any`], for a device that needs other assumptions.
+///
+/// # Errors
+///
+/// As [`read_any`].
+pub fn read_as(bytes: &[u8], assumptions: &Assumptions) -> Result<TraceFile, Vec<RecordFault>> {
+    let read = if bytes.contains(&b'=') { parse_as(bytes, assumptions) } else { parse_table(&text_of(bytes)) };
     read.map_err(|faults| {
         // A picture or a spreadsheet has a fault in every line; one sentence is enough.
         let mut not_text = faults.iter().filter(|fault| fault.kind == FaultKind::NotText);
         match (not_text.next(), not_text.count()) {
-            (Some(first), 3..) => vec![RecordFault { line: first.line, kind: FaultKind::NotATextFile }],
+            (Some(first), 3..) => vec![RecordFault { line: first.line, record: None, kind: FaultKind::NotATextFile }],
             _ => faults,
         }
     })
@@ -186,9 +258,22 @@ fn decimal(text: &str) -> Option<f64> {
     if plain && text.len() <= 15 { text.parse().ok() } else { None }
 }
 
-/// A whole number of at most six digits.
+/// A whole number of at most six digits. A file is mostly made of them.
 fn whole(text: &str) -> Option<i32> {
-    let digits = text.strip_prefix(['+', '-']).unwrap_or(text);
-    let plain = !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit());
-    if plain && digits.len() <= 6 { text.parse().ok() } else { None }
+    let (digits, sign) = match text.as_bytes() {
+        [b'-', digits @ ..] => (digits, -1),
+        [b'+', digits @ ..] => (digits, 1),
+        digits => (digits, 1),
+    };
+    if digits.is_empty() || digits.len() > 6 {
+        return None;
+    }
+    let mut number = 0;
+    for byte in digits {
+        if !byte.is_ascii_digit() {
+            return None;
+        }
+        number = number * 10 + i32::from(byte - b'0');
+    }
+    Some(sign * number)
 }

@@ -1,75 +1,99 @@
 //! Reads records leniently: any line ending, spaces around values, lists over several lines with or without their
-//! label, message framing, private labels, unknown values.
+//! label, message framing, any order, private labels, unknown values. Strict about counts, ranges and checksums.
 
-use super::check::{LineNumber, RawTrace};
+use super::assumption::{Assumptions, BrokenDepth};
+use super::check::{Labels, LineNumber, RawTrace};
+use super::coded::Form;
 use super::fault::{FaultKind, Faults, Warning, WarningKind, excerpt};
-use super::{Depth, MAX_BYTES, RecordFault, TraceFile, complete, decimal, numbered_lines, text_of, whole};
+use super::open::{Data, Header, Open};
+use super::source::{Line, Source, latin_1, text_of, trimmed};
+use super::turn::Turn;
+use super::{DataSet, Depth, Framing, Item, MAX_BYTES, RecordFault, TraceFile, complete, crc, decimal};
 use crate::optics::{Eye, Pair};
-use crate::shape::outline::{MAX_POINTS, MIN_POINTS};
-use crate::shape::trace::Trace;
+use crate::shape::trace::{Angles, Trace};
 
+const FS: u8 = 0x1c;
+const GS: u8 = 0x1d;
 /// The records whose values may run over several lines.
-const LISTS: [&str; 4] = ["R", "A", "Z", "ZA"];
-/// The records this file reads as single values.
+const LISTS: [&str; 5] = ["R", "A", "Z", "ZA", "T"];
+/// The records that are read as single values; no line goes on after them.
 const SINGLES: [&str; 11] = ["TRCFMT", "ZFMT", "JOB", "DBL", "HBOX", "VBOX", "CIRC", "FCRV", "ZTILT", "PANTO", "CRC"];
 
-/// Reads the text form of the interchange records.
+/// Reads interchange records.
 ///
 /// # Errors
 ///
-/// Every fault found, in line order. Reading stops at a binary trace, because what follows is not text.
+/// Every fault found, in line order. Reading stops at a trace of which nothing is known, because what follows may be
+/// binary.
 pub fn parse(bytes: &[u8]) -> Result<TraceFile, Vec<RecordFault>> {
-    let mut reader = RecordReader::default();
+    parse_as(bytes, &Assumptions::default())
+}
+
+/// As [`parse`], for a device that needs other assumptions.
+///
+/// # Errors
+///
+/// As [`parse`].
+pub fn parse_as(bytes: &[u8], assumptions: &Assumptions) -> Result<TraceFile, Vec<RecordFault>> {
+    let mut faults = Faults::default();
     if bytes.len() > MAX_BYTES {
-        reader.faults.push(1, FaultKind::TooLarge(bytes.len()));
-        return Err(reader.faults.into_list());
+        faults.push(1, FaultKind::TooLarge(bytes.len()));
+        return Err(faults.into_list());
     }
-    let text = text_of(bytes);
-    if text.trim().is_empty() {
-        reader.faults.push(1, FaultKind::Empty);
-        return Err(reader.faults.into_list());
+    if trimmed(bytes).is_empty() {
+        faults.push(1, FaultKind::Empty);
+        return Err(faults.into_list());
     }
+    let mut reader = RecordReader::new(bytes, assumptions);
     let mut last_line = 1;
-    for (line, text) in numbered_lines(&text) {
-        // FS, GS and RS frame a message; NUL and SUB pad old files.
-        let text = text.trim_matches(|c: char| {
-            c.is_whitespace() || ('\u{1c}'..='\u{1e}').contains(&c) || c == '\0' || c == '\u{1a}'
-        });
-        if text.is_empty() {
+    while let Some(line) = reader.source.next_line() {
+        if trimmed(line.bytes).is_empty() {
             continue;
         }
-        last_line = line;
-        if !reader.line(line, text) {
+        last_line = line.number;
+        if !reader.line(&line) {
             return Err(reader.faults.into_list());
         }
     }
+    reader.check_end(bytes, last_line);
     reader.finish(last_line)
 }
 
-/// A trace being read: its header and the numbers so far.
-struct Open {
-    header_line: usize,
-    eye: Eye,
-    promised: usize,
-    is_equal: bool,
-    values: Vec<LineNumber>,
-    angles: Vec<LineNumber>,
-    /// Values that could not be read. Already reported, but counted with the others.
-    unread_values: usize,
-    unread_angles: usize,
+/// What the next list belongs to: the format record last opened.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Current {
+    /// No format record yet.
+    Nothing,
+    /// A trace or its depth.
+    Trace,
+    /// Any other data set, the last of the items.
+    Set { is_binary: bool },
+    /// A format record that says there is no data, or cannot be read.
+    Skipped,
 }
 
-#[derive(Default)]
-struct RecordReader {
+/// What a line without a label goes on with.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Last {
+    Nothing,
+    List(&'static str),
+    Record,
+    Single,
+}
+
+struct RecordReader<'a> {
+    source: Source<'a>,
+    assumptions: Assumptions,
     faults: Faults,
     warnings: Vec<Warning>,
-    last_label: Option<String>,
-    trace: Option<Open>,
-    depth_trace: Option<Open>,
-    /// The numbers of a trace with a faulty header are skipped.
-    is_skipping: bool,
+    last: Last,
+    current: Current,
+    radii: Option<Open>,
+    depth_list: Option<Open>,
     seen: Pair<bool>,
+    seen_depth: Pair<bool>,
     traces: Pair<Option<Trace>>,
+    objects: Pair<Option<String>>,
     depth: Pair<Option<Depth>>,
     job: Option<String>,
     dbl_mm: Option<f64>,
@@ -79,78 +103,149 @@ struct RecordReader {
     fcrv_d: Pair<Option<f64>>,
     ztilt_deg: Pair<Option<f64>>,
     panto_deg: Pair<Option<f64>>,
-    records: Vec<(String, String)>,
+    items: Vec<Item>,
+    framing: Framing,
 }
 
-impl RecordReader {
-    /// Reads one line; `false` when nothing after it can be read.
-    fn line(&mut self, line: usize, text: &str) -> bool {
-        if let Some((label, value)) = text.split_once('=') {
-            let label = label.trim();
-            if !label.is_empty() && label.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'_') {
-                let label = if label.starts_with('_') { label.to_owned() } else { label.to_ascii_uppercase() };
-                self.last_label = Some(label.clone());
-                return self.record(line, &label, value.trim());
-            }
-        } else if let Some(label) = self.last_label.clone() {
-            if LISTS.contains(&label.as_str()) {
-                return self.record(line, &label, text);
-            }
-            if !SINGLES.contains(&label.as_str())
-                && let Some((_, value)) = self.records.last_mut()
-            {
-                value.push_str(text);
-                return true;
-            }
+/// A measure in the file: its range, its unit, and whether 0 means that it is not known, as some devices write.
+struct Measure {
+    min: f64,
+    max: f64,
+    unit: &'static str,
+    is_unknown_at_zero: bool,
+}
+
+const fn size(min: f64, max: f64) -> Measure {
+    Measure { min, max, unit: " mm", is_unknown_at_zero: true }
+}
+
+const fn slope(min: f64, max: f64, unit: &'static str) -> Measure {
+    Measure { min, max, unit, is_unknown_at_zero: false }
+}
+
+impl<'a> RecordReader<'a> {
+    fn new(bytes: &'a [u8], assumptions: &Assumptions) -> Self {
+        Self {
+            source: Source::new(bytes),
+            assumptions: *assumptions,
+            faults: Faults::default(),
+            warnings: Vec::new(),
+            last: Last::Nothing,
+            current: Current::Nothing,
+            radii: None,
+            depth_list: None,
+            seen: Pair::default(),
+            seen_depth: Pair::default(),
+            traces: Pair::default(),
+            objects: Pair::default(),
+            depth: Pair::default(),
+            job: None,
+            dbl_mm: None,
+            hbox_mm: Pair::default(),
+            vbox_mm: Pair::default(),
+            circ_mm: Pair::default(),
+            fcrv_d: Pair::default(),
+            ztilt_deg: Pair::default(),
+            panto_deg: Pair::default(),
+            items: Vec::new(),
+            framing: Framing::default(),
         }
-        let kind =
-            if text.chars().any(char::is_control) { FaultKind::NotText } else { FaultKind::NotARecord(excerpt(text)) };
-        self.faults.push(line, kind);
+    }
+
+    /// Reads one line; `false` when nothing after it can be read.
+    fn line(&mut self, line: &Line<'a>) -> bool {
+        // A message starts before the label of its first record; further on, FS may be a byte of binary data.
+        self.framing.is_message |=
+            line.bytes.iter().take_while(|byte| !byte.is_ascii_graphic()).any(|byte| *byte == FS);
+        let bytes = trimmed(line.bytes);
+        let Some(equals) = bytes.iter().position(|&byte| byte == b'=') else {
+            return self.goes_on(line.number, &text_of(bytes));
+        };
+        let label = text_of(bytes[..equals].trim_ascii());
+        if label.is_empty() || !label.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'_') {
+            return self.goes_on(line.number, &text_of(bytes));
+        }
+        let label = if label.starts_with('_') { label } else { label.to_ascii_uppercase().into() };
+        if let Some(list) = LISTS.into_iter().find(|list| *list == label) {
+            if self.is_coded(list) {
+                return self.coded(line, list);
+            }
+            self.list(line.number, list, &text_of(bytes[equals + 1..].trim_ascii()));
+            return true;
+        }
+        if label == "CRC" {
+            self.checksum(line, &text_of(bytes[equals + 1..].trim_ascii()));
+            return true;
+        }
+        let value = text_of(&bytes[equals + 1..]);
+        self.record(line.number, &label, value.trim())
+    }
+
+    /// A line without a label.
+    fn goes_on(&mut self, line: usize, text: &str) -> bool {
+        match (self.last, self.items.last_mut()) {
+            (Last::List(label), _) if !text.contains('=') => self.list(line, label, text.trim()),
+            (Last::Record, Some(Item::Record(_, value))) if !text.contains('=') => value.push_str(text.trim()),
+            _ if text.chars().any(char::is_control) => self.faults.push(line, FaultKind::NotText),
+            _ => self.faults.push(line, FaultKind::NotARecord(excerpt(text))),
+        }
         true
     }
 
     fn record(&mut self, line: usize, label: &str, value: &str) -> bool {
+        self.last = if SINGLES.contains(&label) { Last::Single } else { Last::Record };
         match label {
-            "TRCFMT" => return self.open_trace(line, value),
-            "ZFMT" => self.open_depth(line, value),
-            "R" | "A" | "Z" | "ZA" => self.numbers(line, label, value),
-            "JOB" => {
-                let job = value.trim_matches('"').trim();
-                self.job = (!job.is_empty() && job != "?").then(|| job.to_owned());
+            "TRCFMT" => return self.open(line, Data::Radii, value),
+            "ZFMT" => return self.open(line, Data::Depth, value),
+            _ if label.len() > 3 && label.ends_with("FMT") => {
+                self.open_set(label, value);
+                return true;
             }
-            "DBL" => self.dbl_mm = self.pair(line, label, value, Some((1.0, 50.0))).right,
-            "HBOX" => self.hbox_mm = self.pair(line, label, value, Some((10.0, 100.0))),
-            "VBOX" => self.vbox_mm = self.pair(line, label, value, Some((10.0, 100.0))),
-            "CIRC" => self.circ_mm = self.pair(line, label, value, None),
-            "FCRV" => self.fcrv_d = self.pair(line, label, value, None),
-            "ZTILT" => self.ztilt_deg = self.pair(line, label, value, None),
-            "PANTO" => self.panto_deg = self.pair(line, label, value, None),
-            "CRC" => {}
-            _ => self.records.push((label.to_owned(), value.to_owned())),
+            "JOB" => self.name_job(line, value),
+            "DBL" => self.dbl_mm = self.pair(line, label, value, size(1.0, 50.0)).right,
+            "HBOX" => self.hbox_mm = self.pair(line, label, value, size(10.0, 100.0)),
+            "VBOX" => self.vbox_mm = self.pair(line, label, value, size(10.0, 100.0)),
+            "CIRC" => self.circ_mm = self.pair(line, label, value, size(30.0, 400.0)),
+            "FCRV" => self.fcrv_d = self.pair(line, label, value, slope(-25.0, 25.0, " D")),
+            "ZTILT" => self.ztilt_deg = self.pair(line, label, value, slope(-90.0, 90.0, "°")),
+            "PANTO" => self.panto_deg = self.pair(line, label, value, slope(-90.0, 90.0, "°")),
+            _ => {}
         }
+        self.items.push(Item::Record(label.to_owned(), value.to_owned()));
         true
     }
 
+    fn name_job(&mut self, line: usize, value: &str) {
+        let job = value.trim_matches('"').trim();
+        if job.is_empty() || job == "?" {
+            return;
+        }
+        match &self.job {
+            Some(first) if first != job => {
+                let kind = FaultKind::SecondJob { first: excerpt(first), second: excerpt(job) };
+                self.faults.push_in(line, "JOB", kind);
+            }
+            _ => self.job = Some(job.to_owned()),
+        }
+    }
+
     /// Right and left values; one value stands for both; empty or `?` is unknown.
-    fn pair(&mut self, line: usize, label: &str, value: &str, range: Option<(f64, f64)>) -> Pair<Option<f64>> {
+    fn pair(&mut self, line: usize, label: &str, value: &str, measure: Measure) -> Pair<Option<f64>> {
         let mut read = |text: &str| {
             let text = text.trim();
             if text.is_empty() || text == "?" {
                 return None;
             }
             let Some(value) = decimal(text) else {
-                let kind = FaultKind::NotANumber { label: label.to_owned(), text: excerpt(text) };
-                self.faults.push(line, kind);
+                self.faults.push_in(line, label, FaultKind::NotANumber(excerpt(text)));
                 return None;
             };
-            // Some devices write 0 for a size they do not know.
-            if range.is_some() && value == 0.0 {
+            let Measure { min, max, unit, is_unknown_at_zero } = measure;
+            if is_unknown_at_zero && value == 0.0 {
                 return None;
             }
-            if let Some((min, max)) = range
-                && !(min..=max).contains(&value)
-            {
-                self.faults.push(line, FaultKind::OutOfRange { label: label.to_owned(), value, min, max });
+            if !(min..=max).contains(&value) {
+                self.faults.push_in(line, label, FaultKind::OutOfRange { value, min, max, unit });
                 return None;
             }
             Some(value)
@@ -167,142 +262,183 @@ impl RecordReader {
         }
     }
 
-    fn open_trace(&mut self, line: usize, value: &str) -> bool {
-        self.close_trace();
+    fn open(&mut self, line: usize, data: Data, value: &str) -> bool {
+        if data == Data::Radii {
+            self.close_trace();
+        }
         self.close_depth();
-        self.is_skipping = true;
-        let mut fields = value.split(';').map(str::trim);
-        let mut field = || fields.next().unwrap_or_default();
-        let format = field();
-        match whole(format) {
-            Some(1) => {}
-            // 0 and ? mean that there is no trace.
-            Some(0) => return true,
-            _ if format == "?" => return true,
-            Some(binary @ 2..=4) => {
-                self.faults.push(line, FaultKind::BinaryFormat(binary));
-                return false;
+        self.current = Current::Skipped;
+        match Open::read(line, data, value, &mut self.faults) {
+            Header::Nothing => self.items.push(Item::Record(data.format_label().to_owned(), value.to_owned())),
+            Header::Faulty => {}
+            Header::Unreadable => return false,
+            Header::Opens(open) => {
+                let seen = if data == Data::Radii { &mut self.seen } else { &mut self.seen_depth };
+                let seen = if open.eye == Eye::Right { &mut seen.right } else { &mut seen.left };
+                if std::mem::replace(seen, true) {
+                    self.faults.push_in(line, data.format_label(), FaultKind::SecondTrace(open.eye));
+                }
+                self.current = Current::Trace;
+                match data {
+                    Data::Radii => {
+                        self.items.push(Item::Trace(open.eye));
+                        self.radii = Some(open);
+                    }
+                    Data::Depth => {
+                        self.items.push(Item::Depth(open.eye));
+                        self.depth_list = Some(open);
+                    }
+                }
             }
-            _ => {
-                self.faults.push(line, FaultKind::Format(excerpt(format)));
-                return true;
-            }
-        }
-        let (count, spacing, side) = (field(), field(), field());
-        let promised =
-            whole(count).and_then(|n| usize::try_from(n).ok()).filter(|n| (MIN_POINTS..=MAX_POINTS).contains(n));
-        if promised.is_none() {
-            self.faults.push(line, FaultKind::PointCount(excerpt(count)));
-        }
-        let is_equal = match spacing {
-            "E" | "e" => Some(true),
-            "U" | "u" => Some(false),
-            _ => {
-                self.faults.push(line, FaultKind::Spacing(excerpt(spacing)));
-                None
-            }
-        };
-        let eye = eye_of(side);
-        match eye {
-            None => self.faults.push(line, FaultKind::Side(excerpt(side))),
-            Some(eye) if *self.seen.get(eye) => self.faults.push(line, FaultKind::SecondTrace(eye)),
-            Some(Eye::Right) => self.seen.right = true,
-            Some(Eye::Left) => self.seen.left = true,
-        }
-        if let (Some(promised), Some(is_equal), Some(eye)) = (promised, is_equal, eye) {
-            self.is_skipping = false;
-            self.trace = Some(Open::new(line, eye, promised, is_equal));
         }
         true
     }
 
-    /// Depth is optional and never a reason to refuse a shape. A header that cannot be read leaves it out.
-    fn open_depth(&mut self, line: usize, value: &str) {
+    /// Any other data set: kept with its lists, and not taken for a trace.
+    fn open_set(&mut self, label: &str, value: &str) {
+        self.close_trace();
         self.close_depth();
-        let fields: Vec<&str> = value.split(';').map(str::trim).collect();
-        let [format, count, spacing, side, ..] = fields[..] else { return };
-        let promised = whole(count).and_then(|n| usize::try_from(n).ok()).filter(|n| (1..=MAX_POINTS).contains(n));
-        if let (Some(1), Some(promised), Some(eye)) = (whole(format), promised, eye_of(side)) {
-            self.depth_trace = Some(Open::new(line, eye, promised, spacing.eq_ignore_ascii_case("E")));
+        let set = DataSet { label: label.to_owned(), format: value.to_owned(), lists: Vec::new() };
+        self.current = Current::Set { is_binary: set.is_binary() };
+        self.items.push(Item::Set(set));
+    }
+
+    fn is_coded(&self, label: &str) -> bool {
+        match self.current {
+            Current::Set { is_binary } => is_binary,
+            Current::Trace => {
+                let open = if label.starts_with('Z') { &self.depth_list } else { &self.radii };
+                open.as_ref().is_some_and(|open| open.form != Form::Text)
+            }
+            _ => false,
         }
     }
 
-    fn numbers(&mut self, line: usize, label: &str, value: &str) {
-        let is_depth = label.starts_with('Z');
-        let open = if is_depth { &mut self.depth_trace } else { &mut self.trace };
-        let Some(open) = open else {
-            if !is_depth && !self.is_skipping {
-                self.faults.push(line, FaultKind::BeforeFormat(label.to_owned()));
+    /// A binary list, which may hold line ends.
+    fn coded(&mut self, line: &Line<'a>, label: &'static str) -> bool {
+        self.last = Last::Single;
+        let equals = line.bytes.iter().position(|&byte| byte == b'=').unwrap_or(0);
+        let place = line.start + equals + 1;
+        if let Current::Set { .. } = self.current {
+            self.add_to_set(label, latin_1(&line.bytes[equals + 1..]), "\n");
+            return true;
+        }
+        let (bytes, assumptions) = (self.source.from(place), &mut self.assumptions);
+        let open = if label.starts_with('Z') { self.depth_list.as_mut() } else { self.radii.as_mut() };
+        let Some((used, lines)) =
+            open.and_then(|open| open.add_coded(line.number, label, bytes, assumptions, &mut self.faults))
+        else {
+            return false;
+        };
+        self.source.go_to(place + used, lines);
+        true
+    }
+
+    fn list(&mut self, line: usize, label: &'static str, value: &str) {
+        self.last = Last::List(label);
+        if let Current::Set { .. } = self.current {
+            self.add_to_set(label, value.to_owned(), ";");
+            return;
+        }
+        let open = if label.starts_with('Z') { self.depth_list.as_mut() } else { self.radii.as_mut() };
+        // Depth that may be left out has no faults, only values that are missing.
+        let mut unheard = Faults::default();
+        let is_heard = !label.starts_with('Z') || self.assumptions.depth != BrokenDepth::LeftOut;
+        let faults = if is_heard { &mut self.faults } else { &mut unheard };
+        match open {
+            Some(open) if label != "T" => open.add_text(line, label, value, faults),
+            _ if label == "T" => self.items.push(Item::Record(label.to_owned(), value.to_owned())),
+            _ if self.current == Current::Skipped => {}
+            _ => {
+                let format = if label.starts_with('Z') { "ZFMT" } else { "TRCFMT" };
+                self.faults.push_in(line, label, FaultKind::BeforeFormat(format));
                 // Reported once only.
-                self.is_skipping = true;
+                self.current = Current::Skipped;
             }
+        }
+    }
+
+    fn add_to_set(&mut self, label: &str, value: String, separator: &str) {
+        let Some(Item::Set(set)) = self.items.iter_mut().rev().find(|item| matches!(item, Item::Set(_))) else {
             return;
         };
-        // A list broken over lines may end each with its separator.
-        let value = value.strip_suffix(';').unwrap_or(value);
-        let (list, unread) = match label.ends_with('A') {
-            true => (&mut open.angles, &mut open.unread_angles),
-            false => (&mut open.values, &mut open.unread_values),
-        };
-        for text in value.split(';').map(str::trim) {
-            match whole(text) {
-                Some(hundredths) => {
-                    if list.len() <= MAX_POINTS {
-                        list.push(LineNumber { line, hundredths });
-                    }
-                }
-                None => {
-                    *unread += 1;
-                    if !is_depth {
-                        let kind = FaultKind::NotWhole { label: label.to_owned(), text: excerpt(text) };
-                        self.faults.push(line, kind);
-                    }
-                }
+        match set.lists.last_mut() {
+            Some((last, values)) if last == label => {
+                let separator = if values.ends_with(separator) { "" } else { separator };
+                values.push_str(separator);
+                values.push_str(&value);
             }
+            _ => set.lists.push((label.to_owned(), value)),
+        }
+    }
+
+    /// The checksum of a message must agree. Without its frame a file may have been changed on purpose.
+    fn checksum(&mut self, line: &Line<'a>, value: &str) {
+        self.last = Last::Single;
+        self.framing.has_checksum = true;
+        let stated = value.parse::<u16>().ok();
+        if stated.is_some_and(|stated| crc::agrees(self.source.before(line.start), stated, self.assumptions.checksum)) {
+            return;
+        }
+        if self.framing.is_message {
+            self.faults.push_in(line.number, "CRC", FaultKind::Checksum(excerpt(value)));
+        } else {
+            self.warnings.push(Warning { line: Some(line.number), kind: WarningKind::ChecksumDiffers(excerpt(value)) });
         }
     }
 
     fn close_trace(&mut self) {
-        let Some(open) = self.trace.take() else { return };
-        let (eye, promised) = (open.eye, open.promised);
-        let (radii, angles) = open.found();
-        let mut counts = vec![("R", radii)];
-        if !open.is_equal {
-            counts.push(("A", angles));
-        }
-        let mut agrees = !open.is_broken();
-        for (label, found) in counts {
-            if found != promised {
-                agrees = false;
-                self.faults.push(open.header_line, FaultKind::Count { label, eye, promised, found });
-            }
+        let Some(open) = self.radii.take() else { return };
+        let (line, eye, object) = (open.line, open.eye, open.object.clone());
+        let (is_equal, agrees) = (open.is_equal, open.check_counts(&mut self.faults));
+        if open.has_idle_angles() {
+            self.warnings.push(Warning { line: Some(line), kind: WarningKind::AnglesLeftOut("A", eye) });
         }
         // Radii are checked even when their count is wrong, so that every fault is reported at once.
-        let angles = (!open.is_equal && agrees).then_some(open.angles);
-        let trace = RawTrace { eye, radii: open.values, angles }.check(&mut self.faults);
-        if agrees {
-            match eye {
-                Eye::Right => self.traces.right = trace,
-                Eye::Left => self.traces.left = trace,
-            }
-        }
+        let angles = (!is_equal && agrees).then(|| open.angles.into_hundredths(360));
+        let raw = RawTrace { eye, radii: open.values.into_hundredths(60), angles, labels: Labels::OF_RECORDS };
+        let trace = raw.check(&mut self.faults).filter(|_| agrees).and_then(|trace| self.turned(trace));
+        *self.traces.get_mut(eye) = trace;
+        *self.objects.get_mut(eye) = object;
+    }
+
+    /// The trace in the front view, where the device starts or runs otherwise.
+    fn turned(&self, trace: Trace) -> Option<Trace> {
+        let angles = match trace.angles() {
+            Angles::Unequal(list) => Some(list.clone()),
+            _ => None,
+        };
+        let (radii, angles) = Turn::of(&self.assumptions).list(trace.radii().to_vec(), angles);
+        Trace::new(trace.eye(), radii, angles.map_or(Angles::Equal, Angles::Unequal)).ok()
     }
 
     fn close_depth(&mut self) {
-        let Some(open) = self.depth_trace.take() else { return };
-        let (eye, promised) = (open.eye, open.promised);
-        let (found, angles) = open.found();
-        let angles_agree = open.is_equal || angles == promised;
-        if open.is_broken() || found != promised || !angles_agree {
-            let kind = WarningKind::DepthLeftOut { eye, promised, found };
-            self.warnings.push(Warning { line: Some(open.header_line), kind });
+        let Some(open) = self.depth_list.take() else { return };
+        let (line, eye, promised, found) = (open.line, open.eye, open.promised, open.found().0);
+        let is_left_out = self.assumptions.depth == BrokenDepth::LeftOut;
+        let mut faults = Faults::default();
+        let agrees = open.check_counts(if is_left_out { &mut faults } else { &mut self.faults });
+        if !agrees {
+            if is_left_out {
+                let kind = WarningKind::DepthLeftOut { eye, promised, found };
+                self.warnings.push(Warning { line: Some(line), kind });
+            }
             return;
         }
+        let is_equal = open.is_equal;
         let list = |items: Vec<LineNumber>| items.into_iter().map(|item| item.hundredths).collect();
-        let depth = Depth { heights: list(open.values), angles: (!open.is_equal).then(|| list(open.angles)) };
-        match eye {
-            Eye::Right => self.depth.right = Some(depth),
-            Eye::Left => self.depth.left = Some(depth),
+        let angles = (!is_equal).then(|| list(open.angles.into_hundredths(360)));
+        let (heights, angles) = Turn::of(&self.assumptions).list(list(open.values.into_hundredths(40)), angles);
+        *self.depth.get_mut(eye) = Some(Depth { heights, angles });
+    }
+
+    /// A message that was cut off has no end.
+    fn check_end(&mut self, bytes: &[u8], last_line: usize) {
+        let start = bytes.iter().rposition(|&byte| byte == FS).filter(|_| self.framing.is_message);
+        if let Some(start) = start
+            && !bytes[start..].contains(&GS)
+        {
+            self.faults.push(last_line, FaultKind::NoEnd);
         }
     }
 
@@ -319,6 +455,7 @@ impl RecordReader {
         let mut file = TraceFile {
             job: self.job,
             dbl_mm: self.dbl_mm,
+            objects: self.objects,
             hbox_mm: self.hbox_mm,
             vbox_mm: self.vbox_mm,
             circ_mm: self.circ_mm,
@@ -326,7 +463,8 @@ impl RecordReader {
             ztilt_deg: self.ztilt_deg,
             panto_deg: self.panto_deg,
             depth: self.depth,
-            records: self.records,
+            items: self.items,
+            framing: self.framing,
             warnings: self.warnings,
             ..TraceFile::of_traces(traces, derived)
         };
@@ -335,41 +473,9 @@ impl RecordReader {
     }
 }
 
-impl Open {
-    fn new(header_line: usize, eye: Eye, promised: usize, is_equal: bool) -> Self {
-        Self {
-            header_line,
-            eye,
-            promised,
-            is_equal,
-            values: Vec::new(),
-            angles: Vec::new(),
-            unread_values: 0,
-            unread_angles: 0,
-        }
-    }
-
-    /// How many values and angles the file has.
-    fn found(&self) -> (usize, usize) {
-        (self.values.len() + self.unread_values, self.angles.len() + self.unread_angles)
-    }
-
-    fn is_broken(&self) -> bool {
-        self.unread_values + self.unread_angles > 0
-    }
-}
-
-fn eye_of(side: &str) -> Option<Eye> {
-    match side {
-        "R" | "r" => Some(Eye::Right),
-        "L" | "l" => Some(Eye::Left),
-        _ => None,
-    }
-}
-
 #[cfg(test)]
 mod tests {
-    use super::super::read_any;
+    use super::super::{read_any, write_as};
     use super::*;
 
     /// The text of a round trace of 12 radii.
@@ -401,7 +507,7 @@ mod tests {
         // Framing, LF, spaces, lists over lines with and without label, lower case, private and unknown records.
         let text = "\u{1c}job = \"A 7\" \n_XTRA=1;2\nhbox=?;50\nVBOX=0.00;50\nMEMO=one\n two\nTRCFMT=  1;12 ;E; L;F\n\
                     R=2500;2500 ; 2500;\n2500;2500;2500\nR=2500;2500;2500;2500;2500;2500\n\
-                    ZFMT=1;3;E;L;F\nZ=10;-20;30\n\u{1e}CRC=12345\n\u{1d}";
+                    ZFMT=1;3;E;L;F\nZ=10;-20;30\n\u{1d}";
         let file = parse(text.as_bytes()).unwrap();
         assert_eq!(file.job.as_deref(), Some("A 7"));
         assert_eq!((file.hbox_mm.right, file.hbox_mm.left), (None, Some(50.0)));
@@ -432,11 +538,11 @@ mod tests {
             faults(&text),
             [
                 "Line 1: HBOX: “abc” is not a number",
-                "Line 2: DBL is -3; between 1 and 50 mm was expected",
+                "Line 2: DBL: -3 is out of range; between 1 and 50 mm was expected",
                 "Line 3: “what is this” is not a record; LABEL=value was expected",
-                "Line 4: TRCFMT states 13 radii for the right eye, but 12 R values follow",
-                "Line 6: TRCFMT states 12 radii for the left eye, but 11 R values follow",
-                "Line 7: radius 3 of the left eye is 4.00 mm; 5 to 50 mm was expected",
+                "Line 4: TRCFMT: 13 points are stated for the right eye, but 12 R values follow",
+                "Line 6: TRCFMT: 12 points are stated for the left eye, but 11 R values follow",
+                "Line 7: R: radius 3 of the left eye is 4.00 mm; 5 to 50 mm was expected",
                 "Line 8: R: “2x” is not a whole number of hundredths",
             ]
         );
@@ -447,15 +553,17 @@ mod tests {
         for (text, want) in [
             ("", "the file is empty"),
             ("JOB=1\n", "Line 1: the file ends without a trace"),
-            ("R=2500;2500\n", "Line 1: R comes before a TRCFMT record"),
-            ("TRCFMT=2;400;E;R;F\nR=\u{7f}\u{1}\n", "binary format 2; only the text format (TRCFMT=1)"),
-            ("TRCFMT=4;512;E;R;F\n", "binary format 4"),
-            ("TRCFMT=9;512;E;R;F\n", "“9” is not a trace format"),
-            ("TRCFMT=1;7;E;R;F\n", "“7” is not a count of radii; 8 to 4000"),
-            ("TRCFMT=1;4001;E;R;F\n", "“4001” is not a count"),
+            ("R=2500;2500\n", "Line 1: R: this comes before a TRCFMT record"),
+            ("TRCFMT=2;400;E;R;F\nR=\u{7f}\u{1}\n", "Line 2: R: 1 of the 400 numbers for the right eye"),
+            ("TRCFMT=4;512;E;R;F\n", "512 points are stated for the right eye, but 0 R values follow"),
+            ("TRCFMT=6;512;E;R;F\nR=x", "Line 1: TRCFMT: format 6 is a maker's own"),
+            ("TRCFMT=9;512;E;R;F\n", "format 9 is a maker's own"),
+            ("TRCFMT=x;7;E;R;F\n", "“x” is not a trace format"),
+            ("TRCFMT=1;7;E;R;F\n", "“7” is not a count of points; 8 to "),
+            ("TRCFMT=1;99999999999;E;R;F\nR=2500\n", "“99999999999” is not a count"),
             ("TRCFMT=1;12;X;R;F\n", "“X” does not say how the radii are spaced"),
             ("TRCFMT=1;12;E;B;F\n", "“B” is not a side"),
-            ("TRCFMT=1;12;E;R;F\nTRCFMT=1;12;E;R;F\n", "Line 2: this is a second trace of the right eye"),
+            ("TRCFMT=1;12;E;R;F\nTRCFMT=1;12;E;R;F\n", "Line 2: TRCFMT: this is a second trace of the right eye"),
             ("TRCFMT=1;12;U;R;F\nR=1;2\n", "but 0 A values follow"),
             ("JOB=1\n\u{1}\u{2}x\u{3}\n", "Line 2: this line is not text"),
         ] {
@@ -480,8 +588,90 @@ mod tests {
         let found = faults(&format!("TRCFMT=1;12;U;R;F\nR={}\nA={}\n", radii(2500), angles.join(";")));
         assert_eq!(
             found,
-            ["Line 3: angle 6 of the right eye is 120.00°; angles that increase from 0 to 359.99 were expected"]
+            ["Line 3: A: angle 6 of the right eye is 120.00°; angles that increase from 0 to 359.99 were expected"]
         );
+    }
+
+    #[test]
+    fn a_list_belongs_to_the_format_record_last_opened() {
+        // Thickness sets beside the traces, as public files have them: format record, radii, thicknesses.
+        let text = format!(
+            "TRCFMT=1;12;E;R;F\nR={0}\nSTHKFMT=1;3;E;R\nR=2400;2400\nR=2400\nT=210;215;220\n\
+             TRCFMT=1;12;E;L;F\nR={0}\nSTHKFMT=1;2;E;L\nR=1\n2\nHBOX=50;50\n",
+            radii(2500)
+        );
+        let file = parse(text.as_bytes()).unwrap();
+        assert_eq!((file.traces.right.radii().len(), file.derived), (12, None));
+        let sets: Vec<_> =
+            file.items.iter().filter_map(|i| if let Item::Set(set) = i { Some(set) } else { None }).collect();
+        let lists =
+            |list: &[(&str, &str)]| list.iter().map(|(l, v)| (l.to_string(), v.to_string())).collect::<Vec<_>>();
+        assert_eq!(sets[0].lists, lists(&[("R", "2400;2400;2400"), ("T", "210;215;220")]));
+        assert_eq!(sets[1].lists, lists(&[("R", "1;2")]));
+        let written = write_as(&file, Form::Text, &Assumptions::default());
+        let written = String::from_utf8(written).unwrap();
+        assert!(
+            written.contains("STHKFMT=1;3;E;R\r\nR=2400;2400;2400\r\nT=210;215;220\r\nTRCFMT=1;12;E;L;F"),
+            "{written}"
+        );
+        // A binary set is kept byte for byte.
+        let text = [b"TRCFMT=1;12;E;R;F\nR=", radii(2500).as_bytes(), b"\nXFMT=2;2;E;R\r\nR=\xc4\x1b\x91\xff=\x01\r\n"]
+            .concat();
+        let written = write_as(&parse(&text).unwrap(), Form::Text, &Assumptions::default());
+        assert!(written.ends_with(b"XFMT=2;2;E;R\r\nR=\xc4\x1b\x91\xff=\x01\r\n"), "{written:?}");
+    }
+
+    #[test]
+    fn a_message_that_was_cut_or_damaged_is_refused() {
+        let records = format!("JOB=1042\r\nTRCFMT=1;12;E;R;F\r\nR={}\r\n", radii(2500));
+        let sum = crate::shape::record::crc::checksum(records.as_bytes(), super::super::assumption::Checksum::Any);
+        let message = format!("\u{1c}{records}\u{1e}CRC={sum}\r\n\u{1d}");
+        assert!(parse(message.as_bytes()).unwrap().framing.has_checksum);
+        assert!(parse(message.replace("\r\n", "\n").as_bytes()).is_ok(), "line ends may change on the way");
+        assert_eq!(
+            faults(&message.replace("2500;2500", "2500;2501")),
+            [format!("Line 4: CRC: the checksum {sum} is not that of the message: it was damaged on the way")]
+        );
+        assert_eq!(
+            faults(message.trim_end_matches('\u{1d}')),
+            ["Line 4: the message has a start (FS) but no end (GS): it was cut off"]
+        );
+        // A file without the frame may have been changed by hand.
+        let file = parse(format!("{records}CRC=1\n").as_bytes()).unwrap();
+        assert_eq!(file.warnings.len(), 1);
+        let mut device = Assumptions::default();
+        device.switch("checksum", "unchecked").unwrap();
+        assert!(parse_as(message.replace("2500;2500", "2500;2501").as_bytes(), &device).is_ok());
+    }
+
+    #[test]
+    fn depth_that_does_not_fit_is_refused_unless_it_may_be_left_out() {
+        let text = format!("TRCFMT=1;12;E;R;F\nR={}\nZFMT=1;4;E;R;F\nZ=1;2;x\n", radii(2500));
+        assert_eq!(faults(&text).len(), 2, "{:?}", faults(&text));
+        let mut device = Assumptions::default();
+        device.switch("depth", "left_out").unwrap();
+        let file = parse_as(text.as_bytes(), &device).unwrap();
+        assert_eq!((file.depth.right, file.warnings.len()), (None, 1));
+    }
+
+    #[test]
+    fn jobs_are_text_and_numbers_may_have_a_point() {
+        let text = format!(
+            "JOB= \"B-10;42 / 7\" \nTRCFMT=1;12;U;R;P\nR={}\nA={}\n",
+            ["25.10"; 12].join(";"),
+            (0..12)
+                .map(|i| format!("{i}.50"))
+                .map(|a| a.replace(".50", ""))
+                .map(|a| format!("{}.0", a.parse::<i32>().unwrap() * 30))
+                .collect::<Vec<_>>()
+                .join(";")
+        );
+        let file = parse(text.as_bytes()).unwrap();
+        assert_eq!((file.job.as_deref(), file.objects.right.as_deref()), (Some("B-10;42 / 7"), Some("P")));
+        assert_eq!((file.traces.right.radii()[0], file.traces.right.angles_deg()[11]), (2510, 330.0));
+        let two = faults(&format!("JOB=1\nJOB=2\n{text}"));
+        assert!(two[0].starts_with("Line 2: JOB: this is a second job, “2” after “1”"), "{two:?}");
+        assert!(faults("TRCFMT=1;12;E;R;F\nR=NaN;inf;1e3;2500\n").len() >= 4);
     }
 
     #[test]

@@ -9,7 +9,7 @@
 //! * Radii are millimeters if any has a decimal point or none is over 50; otherwise hundredths of a millimeter.
 //! * Empty lines and lines that start with `#` are skipped.
 
-use super::check::{LineNumber, RawTrace};
+use super::check::{Labels, LineNumber, RawTrace};
 use super::fault::{FaultKind, Faults, Warning, WarningKind, excerpt};
 use super::{MAX_BYTES, RecordFault, TraceFile, complete, decimal, numbered_lines};
 use crate::optics::{Eye, Pair};
@@ -81,7 +81,7 @@ pub fn parse_table(text: &str) -> Result<TraceFile, Vec<RecordFault>> {
         }
         for (index, word) in words.iter().enumerate() {
             let Some(value) = decimal(word) else {
-                faults.push(line, FaultKind::NotANumber { label: "table".into(), text: excerpt(word) });
+                faults.push(line, FaultKind::NotANumber(excerpt(word)));
                 continue;
             };
             let number = TableNumber { line, value, has_point: word.contains('.') };
@@ -139,7 +139,7 @@ fn finish(
             angles.pop();
             radii.pop();
         }
-        let trace = RawTrace { eye, radii, angles }.check(&mut faults);
+        let trace = RawTrace { eye, radii, angles, labels: Labels::OF_TABLE }.check(&mut faults);
         match eye {
             Eye::Right => traces.right = trace,
             Eye::Left => traces.left = trace,
@@ -299,7 +299,7 @@ mod tests {
         let found: Vec<String> = parse_table(&text).unwrap_err().iter().map(ToString::to_string).collect();
         for want in [
             "Line 3: this row has 1 numbers; 2 were expected",
-            "Line 4: table: “abc” is not a number",
+            "Line 4: “abc” is not a number",
             "Line 5: radius 2 of the left eye is 4.99 mm",
             "Line 6: radius 4 of the right eye jumps from 25.10 to 29.00 mm",
             "Line 307: “diameter” is not a heading",

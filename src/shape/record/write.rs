@@ -1,93 +1,183 @@
-//! Writes records strictly: CR LF, ten numbers per line, no line over 80 characters.
+//! Writes records strictly: CR LF, ten numbers per line of text, no line of a trace over 80 characters.
 
 use std::fmt::Write;
 
-use super::{Depth, TraceFile};
+use super::assumption::Assumptions;
+use super::coded::{Form, write_list};
+use super::crc::checksum;
+use super::turn::Turn;
+use super::{DataSet, Depth, Item, TraceFile};
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
-use crate::shape::trace::Angles;
+use crate::shape::trace::{Angles, Trace};
 
+const FS: u8 = 0x1c;
+const GS: u8 = 0x1d;
+const RS: u8 = 0x1e;
 const NUMBERS_PER_LINE: usize = 10;
 /// Keeps `JOB="…"` within the 80 characters.
 const MAX_JOB_CHARS: usize = 60;
 
-/// Writes both eyes as a file for other devices.
+/// Writes both eyes as text for other devices.
 ///
 /// `HBOX` and `VBOX` come from the traces. Records that were not interpreted on reading are not written. A trace that
 /// starts half a step after 0° is written with its angles.
 pub fn write(file: &TraceFile) -> String {
-    let mut text = String::new();
-    let mut line = |content: String| {
-        text.push_str(&content);
-        text.push_str("\r\n");
-    };
-    line("REQ=FIL".into());
+    let mut writer = Writer { file, form: Form::Text, assumptions: Assumptions::default(), bytes: Vec::new() };
+    usual_items(file).iter().for_each(|item| writer.item(item));
+    String::from_utf8_lossy(&writer.bytes).into_owned()
+}
+
+/// Writes what was read, every record in its place, the traces in any form and as the device expects them. A file that
+/// was not read from records has the usual ones.
+pub fn write_as(file: &TraceFile, form: Form, assumptions: &Assumptions) -> Vec<u8> {
+    let mut writer = Writer { file, form, assumptions: *assumptions, bytes: Vec::new() };
+    let usual = if file.items.is_empty() { usual_items(file) } else { Vec::new() };
+    file.items.iter().chain(&usual).for_each(|item| writer.item(item));
+    let records = writer.bytes;
+    let sum = checksum(&records, assumptions.checksum);
+    let is_message = file.framing.is_message;
+    let mut bytes = if is_message { vec![FS] } else { Vec::new() };
+    bytes.extend(records);
+    if file.framing.has_checksum {
+        if is_message {
+            bytes.push(RS);
+        }
+        bytes.extend(format!("CRC={sum}\r\n").into_bytes());
+    }
+    if is_message {
+        bytes.push(GS);
+    }
+    bytes
+}
+
+/// The records of a file for other devices.
+fn usual_items(file: &TraceFile) -> Vec<Item> {
+    let record = |label: &str, value: String| Item::Record(label.to_owned(), value);
+    let mut items = vec![record("REQ", "FIL".to_owned())];
     if let Some(job) = &file.job {
         let clean: String = job.chars().filter(|c| (' '..='~').contains(c) && *c != '"').take(MAX_JOB_CHARS).collect();
-        line(format!("JOB=\"{}\"", clean.trim()));
+        items.push(record("JOB", format!("\"{}\"", clean.trim())));
     }
-    line("DO=B".into());
-    if let Some(dbl_mm) = file.dbl_mm {
-        line(format!("DBL={dbl_mm:.2}"));
-    }
+    items.push(record("DO", "B".to_owned()));
+    items.extend(file.dbl_mm.map(|dbl_mm| record("DBL", format!("{dbl_mm:.2}"))));
     let size = file.outlines().as_ref().map(Boxing::of);
-    line(format!("HBOX={:.2};{:.2}", size.right.a_mm, size.left.a_mm));
-    line(format!("VBOX={:.2};{:.2}", size.right.b_mm, size.left.b_mm));
-    for (label, values) in
-        [("CIRC", &file.circ_mm), ("FCRV", &file.fcrv_d), ("ZTILT", &file.ztilt_deg), ("PANTO", &file.panto_deg)]
-    {
-        if values.right.is_some() || values.left.is_some() {
-            line(pair(label, values));
+    items.push(record("HBOX", format!("{:.2};{:.2}", size.right.a_mm, size.left.a_mm)));
+    items.push(record("VBOX", format!("{:.2};{:.2}", size.right.b_mm, size.left.b_mm)));
+    let measures =
+        [("CIRC", &file.circ_mm), ("FCRV", &file.fcrv_d), ("ZTILT", &file.ztilt_deg), ("PANTO", &file.panto_deg)];
+    let known = |values: &Pair<Option<f64>>| values.right.is_some() || values.left.is_some();
+    items.extend(measures.into_iter().filter(|m| known(m.1)).map(|(label, values)| record(label, pair(values))));
+    items.extend(Eye::BOTH.into_iter().flat_map(|eye| [Item::Trace(eye), Item::Depth(eye)]));
+    items
+}
+
+struct Writer<'a> {
+    file: &'a TraceFile,
+    form: Form,
+    assumptions: Assumptions,
+    bytes: Vec<u8>,
+}
+
+impl Writer<'_> {
+    fn item(&mut self, item: &Item) {
+        match item {
+            Item::Record(label, value) => self.record(label, value),
+            Item::Trace(eye) => self.trace(*eye),
+            Item::Depth(eye) => self.depth(*eye),
+            Item::Set(set) => self.set(set),
         }
     }
-    for (eye, trace) in file.traces.iter() {
-        let angles: Option<Vec<i32>> = match trace.angles() {
-            Angles::Equal => None,
-            Angles::Unequal(list) => Some(list.clone()),
-            Angles::EqualFromHalfStep => {
-                Some(trace.angles_deg().iter().map(|deg| (deg * 100.0).round() as i32).collect())
-            }
-        };
-        line(header("TRCFMT", trace.radii().len(), angles.is_none(), eye));
-        list("R", trace.radii()).for_each(&mut line);
+
+    fn record(&mut self, label: &str, value: &str) {
+        let line = format!("{label}={value}").replace(char::is_control, " ");
+        self.bytes.extend(line.into_bytes());
+        self.bytes.extend(b"\r\n");
+    }
+
+    fn trace(&mut self, eye: Eye) {
+        let trace = self.file.traces.get(eye);
+        let object = self.file.objects.get(eye).as_deref().unwrap_or("F");
+        self.data(["TRCFMT", "R", "A"], eye, object, trace.radii().to_vec(), listed_angles(trace));
+    }
+
+    fn depth(&mut self, eye: Eye) {
+        let Some(Depth { heights, angles }) = self.file.depth.get(eye) else { return };
+        let object = self.file.objects.get(eye).as_deref().unwrap_or("F");
+        self.data(["ZFMT", "Z", "ZA"], eye, object, heights.clone(), angles.clone());
+    }
+
+    fn data(&mut self, labels: [&str; 3], eye: Eye, object: &str, values: Vec<i32>, angles: Option<Vec<i32>>) {
+        let [format, value_label, angle_label] = labels;
+        let (values, angles) = Turn::of(&self.assumptions).inverse().list(values, angles);
+        let spacing = if angles.is_none() { "E" } else { "U" };
+        let (form, count, side) = (self.form.number(), values.len(), eye.letter());
+        self.record(format, &format!("{form};{count};{spacing};{side};{object}"));
+        self.list(value_label, &values);
         if let Some(angles) = angles {
-            list("A", &angles).for_each(&mut line);
+            self.list(angle_label, &angles);
         }
-        if let Some(Depth { heights, angles }) = file.depth.get(eye) {
-            line(header("ZFMT", heights.len(), angles.is_none(), eye));
-            list("Z", heights).for_each(&mut line);
-            if let Some(angles) = angles {
-                list("ZA", angles).for_each(&mut line);
+    }
+
+    fn list(&mut self, label: &str, numbers: &[i32]) {
+        if self.form != Form::Text {
+            let coded = write_list(numbers, self.form, &self.assumptions);
+            self.bytes.extend([label.as_bytes(), b"=", &coded, b"\r\n"].concat());
+            return;
+        }
+        for chunk in numbers.chunks(NUMBERS_PER_LINE) {
+            self.record(label, &joined(chunk));
+        }
+    }
+
+    /// A data set that is not a trace, as it came.
+    fn set(&mut self, set: &DataSet) {
+        self.record(&set.label, &set.format);
+        for (label, values) in &set.lists {
+            if set.is_binary() {
+                for line in values.split('\n') {
+                    self.bytes.extend(format!("{label}=").into_bytes());
+                    // One character a byte.
+                    self.bytes.extend(line.chars().map(|c| u8::try_from(c).unwrap_or(b'?')));
+                    self.bytes.extend(b"\r\n");
+                }
+                continue;
+            }
+            let numbers: Vec<&str> = values.split(';').map(str::trim).collect();
+            for chunk in numbers.chunks(NUMBERS_PER_LINE) {
+                self.record(label, &chunk.join(";"));
             }
         }
     }
-    text
 }
 
-fn header(label: &str, count: usize, is_equal: bool, eye: Eye) -> String {
-    format!("{label}=1;{count};{};{};F", if is_equal { "E" } else { "U" }, eye.letter())
+/// The angles of a trace, where a file must list them.
+fn listed_angles(trace: &Trace) -> Option<Vec<i32>> {
+    match trace.angles() {
+        Angles::Equal => None,
+        Angles::Unequal(list) => Some(list.clone()),
+        Angles::EqualFromHalfStep => Some(trace.angles_deg().iter().map(|deg| (deg * 100.0).round() as i32).collect()),
+    }
 }
 
-fn list(label: &str, numbers: &[i32]) -> impl Iterator<Item = String> {
-    numbers.chunks(NUMBERS_PER_LINE).map(move |chunk| {
-        let mut line = format!("{label}=");
-        for (index, number) in chunk.iter().enumerate() {
-            let separator = if index == 0 { "" } else { ";" };
-            // Writing to a string cannot fail.
-            let _ = write!(line, "{separator}{number}");
-        }
-        line
-    })
+fn joined(numbers: &[i32]) -> String {
+    let mut line = String::with_capacity(numbers.len() * 5);
+    for (index, number) in numbers.iter().enumerate() {
+        let separator = if index == 0 { "" } else { ";" };
+        // Writing to a string cannot fail.
+        let _ = write!(line, "{separator}{number}");
+    }
+    line
 }
 
-fn pair(label: &str, values: &Pair<Option<f64>>) -> String {
+fn pair(values: &Pair<Option<f64>>) -> String {
     let text = |value: &Option<f64>| value.map_or_else(|| "?".to_owned(), |v| format!("{v:.2}"));
-    format!("{label}={};{}", text(&values.right), text(&values.left))
+    format!("{};{}", text(&values.right), text(&values.left))
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::{TraceFile, parse};
+    use super::super::{Framing, parse, parse_as};
     use super::*;
     use crate::shape::trace::Trace;
     use proptest::prelude::*;
@@ -156,11 +246,30 @@ mod tests {
             prop_assert!(text.split("\r\n").all(|line| line.len() <= 80 && !line.contains('\n')));
             let mut back = parse(text.as_bytes()).unwrap();
             prop_assert!(back.warnings.is_empty());
-            prop_assert_eq!(back.records.len(), 2);
+            prop_assert_eq!((back.value("REQ"), back.value("DO")), (Some("FIL"), Some("B")));
             // Stated by the writer, not by the file that was written.
-            back.records.clear();
+            back.items.clear();
+            back.objects = Pair::default();
             (back.hbox_mm, back.vbox_mm) = (Pair::default(), Pair::default());
             prop_assert_eq!(back, file);
+        }
+
+        #[test]
+        fn binary_to_text_to_binary_is_the_same_bytes(
+            file in any_file(), form in prop::sample::select(vec![Form::Binary, Form::Differences, Form::Packed]),
+            start in prop::sample::select(vec!["right", "top", "left", "bottom"]), is_clockwise in any::<bool>(),
+            is_message in any::<bool>(), has_checksum in any::<bool>(),
+        ) {
+            let mut device = Assumptions::default();
+            device.switch("first_radius", start).unwrap();
+            device.switch("direction", if is_clockwise { "clockwise" } else { "counter_clockwise" }).unwrap();
+            let framed = TraceFile { framing: Framing { is_message, has_checksum }, ..file };
+            let binary = write_as(&framed, form, &device);
+            let read = parse_as(&binary, &device).unwrap();
+            let text = write_as(&read, Form::Text, &device);
+            let again = parse_as(&text, &device).unwrap();
+            prop_assert_eq!(&again, &read);
+            prop_assert_eq!(write_as(&again, form, &device), binary);
         }
     }
 }

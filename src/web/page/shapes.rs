@@ -18,6 +18,7 @@ use crate::shape::boxing::Boxing;
 use crate::shape::layout::frame_pd_mm;
 use crate::shape::outline::Outline;
 use crate::shape::record::{TraceFile, write};
+use crate::store::StoreError;
 use crate::web::AppState;
 use crate::web::download::{TEXT, download};
 use crate::web::drawing::EyeDrawing;
@@ -38,6 +39,8 @@ struct ShapePage {
     key: String,
     form: Form,
     stamped_bridge: String,
+    /// The other job that the file names, once it was asked about.
+    asked_about: Option<String>,
     faults: Vec<String>,
     more_faults: usize,
 }
@@ -84,11 +87,33 @@ pub(crate) async fn keep_shape(State(state): State<AppState>, Path(number): Path
         Ok(shape) => shape,
         Err(faults) => return show_again(&page(&state, &post.job.clone(), post.refused(), faults).await?),
     };
+    if let Some(other) = other_job(&state, &shape, number).await?
+        && !post.form.is_checked(ShapeForm::OTHER_JOB, &other.to_string())
+    {
+        let ask = format!(
+            "The file is named for job {other}, and this is job {number}. If it is the shape of this frame too, tick the \
+             box and choose the file again"
+        );
+        post.form.fail(ShapeForm::OTHER_JOB, &ask);
+        let mut page = page(&state, &post.job.clone(), post.refused(), Vec::new()).await?;
+        page.asked_about = Some(other.to_string());
+        return show_again(&page);
+    }
     let done = state.store.keep_shape(&post.act, number, &shape, state.clock.now()).await;
     match post.form.kept(done)? {
         Some(done) if is_doubtful(&state, number).await? => post.done(done),
         Some(done) => post.goes_on(&state, done).await,
         None => show_again(&page(&state, &post.job.clone(), post.refused(), Vec::new()).await?),
+    }
+}
+
+/// The other job of the book that a file names.
+async fn other_job(state: &AppState, shape: &NewShape, number: i64) -> Result<Option<i64>, WebError> {
+    let Some(named) = shape.names_other_job(number) else { return Ok(None) };
+    match state.store.get_job(named).await {
+        Ok(_) => Ok(Some(named)),
+        Err(StoreError::NotFound(_)) => Ok(None),
+        Err(why) => Err(why.into()),
     }
 }
 
@@ -134,6 +159,7 @@ impl ShapeForm {
     const FILE: &str = "file";
     const TABLE: &str = "table";
     const EYE: &str = "eye";
+    const OTHER_JOB: &str = "other_job";
     pub(in crate::web) const DBL: &str = "dbl";
 
     /// The shape, or the faults of the file; a sentence stands beside each wrong field.
@@ -199,6 +225,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
         kept,
         key,
         stamped_bridge: job.frame.details.bridge.to_string(),
+        asked_about: None,
         form,
         faults,
         more_faults,

@@ -1,0 +1,152 @@
+//! What is assumed where the text of the standard could not be confirmed. One table; each line can be switched for a
+//! device that does otherwise.
+
+use thiserror::Error;
+
+/// One line of the table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Assumption {
+    /// Its name, as it is switched.
+    pub key: &'static str,
+    /// What it is about.
+    pub says: &'static str,
+    /// The choices, each with what it means; the first is assumed.
+    pub choices: &'static [(&'static str, &'static str)],
+}
+
+/// Declares the kinds of choices, the table and the settings from one list.
+macro_rules! assumptions {
+    ($($field:ident: $kind:ident, $says:literal {
+        $first:ident = $first_key:literal $first_means:literal, $($choice:ident = $key:literal $means:literal,)*
+    })*) => {
+        $(
+            #[doc = $says]
+            #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+            pub enum $kind {
+                #[doc = $first_means]
+                #[default]
+                $first,
+                $(#[doc = $means] $choice,)*
+            }
+        )*
+
+        /// The assumptions for one device.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+        pub struct Assumptions {
+            $(#[doc = $says] pub $field: $kind,)*
+        }
+
+        /// Every assumption.
+        pub const TABLE: &[Assumption] = &[$(Assumption {
+            key: stringify!($field),
+            says: $says,
+            choices: &[($first_key, $first_means), $(($key, $means),)*],
+        },)*];
+
+        impl Assumptions {
+            /// Switches one assumption.
+            ///
+            /// # Errors
+            ///
+            /// [`AssumptionError`] for a name or a choice that is not in [`TABLE`].
+            pub fn switch(&mut self, key: &str, choice: &str) -> Result<(), AssumptionError> {
+                match key {
+                    $(stringify!($field) => self.$field = match choice {
+                        $first_key => $kind::$first,
+                        $($key => $kind::$choice,)*
+                        _ => return Err(AssumptionError::choice(key, choice)),
+                    },)*
+                    _ => return Err(AssumptionError::Key(key.to_owned())),
+                }
+                Ok(())
+            }
+        }
+    };
+}
+
+assumptions! {
+    byte_order: ByteOrder, "The order of the two bytes of a number in a binary trace" {
+        Either = "either" "whichever gives radii of a lens; low byte first when written",
+        LowFirst = "low_first" "low byte first",
+        HighFirst = "high_first" "high byte first",
+    }
+    escape: Escape, "Whether control bytes in a binary trace are sent as ESC and the byte with its high bit set" {
+        Either = "either" "whichever gives the stated count; escaped when written",
+        Escaped = "escaped" "escaped, CR and LF too",
+        Plain = "plain" "not escaped",
+    }
+    nibbles: Nibbles, "The order of the two halves of a byte in a packed trace (form 4)" {
+        HighFirst = "high_first" "high half first",
+        LowFirst = "low_first" "low half first",
+    }
+    first_radius: FirstRadius, "Where the first radius points, in the front view" {
+        Right = "right" "to the observer's right (3 o'clock)",
+        Top = "top" "up",
+        Left = "left" "to the observer's left",
+        Bottom = "bottom" "down",
+    }
+    direction: Direction, "Which way the radii run, in the front view" {
+        CounterClockwise = "counter_clockwise" "counter-clockwise",
+        Clockwise = "clockwise" "clockwise",
+    }
+    checksum: Checksum, "The 16-bit checksum of a message (CRC record)" {
+        Any = "any" "polynomial 1021 with any usual start value and bit order; a message that agrees with none is refused",
+        StartOnes = "start_ones" "polynomial 1021, start value FFFF, high bit first",
+        StartZeros = "start_zeros" "polynomial 1021, start value 0, high bit first",
+        Unchecked = "unchecked" "not compared",
+    }
+    depth: BrokenDepth, "Depth records (Z) that do not fit their ZFMT record" {
+        Refused = "refused" "the file is refused: it may be cut off",
+        LeftOut = "left_out" "the shape is read without them",
+    }
+}
+
+/// An assumption that cannot be switched so.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+pub enum AssumptionError {
+    /// There is no such line in the table.
+    #[error("there is no assumption “{0}”")]
+    Key(String),
+    /// The line has no such choice.
+    #[error("“{choice}” is not a choice of {key}; {known} was expected")]
+    Choice {
+        /// The line.
+        key: String,
+        /// What was asked for.
+        choice: String,
+        /// What it may be.
+        known: String,
+    },
+}
+
+impl AssumptionError {
+    fn choice(key: &str, choice: &str) -> Self {
+        let choices = TABLE.iter().find(|line| line.key == key).map_or(&[][..], |line| line.choices);
+        let known = choices.iter().map(|choice| choice.0).collect::<Vec<_>>().join(", ");
+        Self::Choice { key: key.to_owned(), choice: choice.to_owned(), known }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_choice_of_the_table_can_be_switched() {
+        for line in TABLE {
+            let mut seen = Vec::new();
+            for (choice, _) in line.choices {
+                let mut assumptions = Assumptions::default();
+                assumptions.switch(line.key, choice).unwrap();
+                assert!(!seen.contains(&assumptions), "{} = {choice} is another choice's", line.key);
+                seen.push(assumptions);
+            }
+            assert_eq!(seen[0], Assumptions::default(), "{}: the first choice is assumed", line.key);
+        }
+        let mut assumptions = Assumptions::default();
+        let unknown = assumptions.switch("bytes", "x").unwrap_err();
+        assert_eq!(unknown.to_string(), "there is no assumption “bytes”");
+        let wrong = assumptions.switch("direction", "up").unwrap_err();
+        assert_eq!(wrong.to_string(), "“up” is not a choice of direction; counter_clockwise, clockwise was expected");
+    }
+}

@@ -1,0 +1,160 @@
+//! Trace files that another program wrote (`scripts/trace_corpus.py`), and the same ones damaged.
+
+use std::path::{Path, PathBuf};
+
+use rimbook::intake::json::ShapeJson;
+use rimbook::intake::{ReadOptions, read_any};
+use rimbook::optics::Eye;
+use rimbook::shape::record::{Assumptions, Form, TraceFile, write_as};
+
+/// How many damaged files are read in a usual run; `RIMBOOK_MUTATIONS` says another number.
+const MUTATIONS: u64 = 20_000;
+
+fn corpus() -> Vec<(String, Vec<u8>)> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/corpus/records");
+    let mut paths: Vec<PathBuf> = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    paths.sort();
+    let name = |path: &PathBuf| path.file_name().unwrap().to_string_lossy().into_owned();
+    paths.iter().map(|path| (name(path), std::fs::read(path).unwrap())).collect()
+}
+
+fn read(bytes: &[u8]) -> Result<TraceFile, String> {
+    read_any(bytes, &ReadOptions::default()).map_err(|why| why.to_string())
+}
+
+/// An ellipse of 52 by 38 mm.
+fn radius_mm(deg: f64) -> f64 {
+    let (sin, cos) = deg.to_radians().sin_cos();
+    1.0 / (cos / 26.0).hypot(sin / 19.0)
+}
+
+#[test]
+fn files_of_every_form_give_the_ellipse_they_were_made_of() {
+    let corpus = corpus();
+    assert!(corpus.len() >= 10);
+    for (name, bytes) in &corpus {
+        let file = read(bytes).unwrap_or_else(|why| panic!("{name}: {why}"));
+        for (eye, trace) in file.traces.iter() {
+            for (radius, deg) in trace.radii().iter().zip(trace.angles_deg()) {
+                let off_mm = f64::from(*radius) / 100.0 - radius_mm(deg);
+                assert!(off_mm.abs() < 0.0051, "{name}: {} eye at {deg}: {off_mm}", eye.name());
+            }
+        }
+        assert!(file.warnings.is_empty(), "{name}: {:?}", file.warnings);
+        // Through every binary form and back.
+        for form in [Form::Text, Form::Binary, Form::Differences, Form::Packed] {
+            let again = read(&write_as(&file, form, &Assumptions::default())).unwrap();
+            assert_eq!(again.traces, file.traces, "{name} as {form:?}");
+        }
+    }
+}
+
+#[test]
+fn what_else_a_file_holds_is_kept() {
+    let file = |wanted: &str| {
+        let (_, bytes) = corpus().into_iter().find(|(name, _)| name == wanted).unwrap();
+        (read(&bytes).unwrap(), bytes)
+    };
+    let (mixed, _) = file("unequal_mixed_ends.txt");
+    assert_eq!((mixed.job.as_deref(), mixed.derived), (Some("B-7/2"), Some(Eye::Right)));
+    assert_eq!(mixed.value("_PRIVATE"), Some("kept as it is"));
+    assert_eq!(ShapeJson::of(&file("other_sets.txt").0).sets.len(), 2);
+    // A sphere of radius 88.33 mm is a curve of 6.00 in tool index 1.530 (530 / 88.33).
+    let curve_d = file("depth.txt").0.rim_curve_tool_d(Eye::Left).unwrap();
+    assert!((curve_d - 6.0).abs() < 0.02, "{curve_d}");
+    for name in ["both_eyes.txt", "other_sets.txt", "message.dat", "depth.txt"] {
+        let (file, bytes) = file(name);
+        assert_eq!(write_as(&file, Form::Text, &Assumptions::default()), bytes, "{name} is written as it was");
+    }
+    for (name, form) in
+        [("binary.dat", Form::Binary), ("differences.dat", Form::Differences), ("packed.dat", Form::Packed)]
+    {
+        let (file, bytes) = file(name);
+        let text = read(&write_as(&file, Form::Text, &Assumptions::default())).unwrap();
+        assert_eq!(write_as(&text, form, &Assumptions::default()), bytes, "{name}, to text and back");
+    }
+}
+
+#[test]
+fn a_file_cut_off_anywhere_before_its_last_number_is_refused() {
+    for (name, bytes) in corpus().iter().filter(|(name, _)| ["both_eyes.txt", "message.dat"].contains(&name.as_str())) {
+        let left_eye = bytes.windows(18).position(|w| w == b"TRCFMT=1;400;E;L;F").unwrap();
+        // The last number may lose its line end and stay the same.
+        for cut in (left_eye + 18..bytes.len() - 3 - usize::from(name == "message.dat")).step_by(7) {
+            let why = read(&bytes[..cut]).expect_err(name);
+            assert!(why.starts_with("Line ") && why.contains(": "), "{why}");
+        }
+    }
+}
+
+/// A generator of the usual congruential kind (Knuth's constants), so that a run can be repeated.
+struct Chance(u64);
+
+impl Chance {
+    fn below(&mut self, n: usize) -> usize {
+        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        ((self.0 >> 33) as usize) % n.max(1)
+    }
+}
+
+const SPICE: [&[u8]; 12] = [
+    b"R=",
+    b"TRCFMT=1;99999999;E;R;F\r\n",
+    b"NaN",
+    b"-",
+    b"\x1b",
+    b"\x1c",
+    b"\x1d",
+    b"\r\n",
+    b";",
+    b"99999999999",
+    b"TRCFMT=4;4000;U;L;F\nR=",
+    b"ZFMT=2;9;U;R;F\nZ=",
+];
+
+/// A file with a few bytes changed, cut out, repeated or put in.
+fn damaged(bytes: &[u8], chance: &mut Chance) -> Vec<u8> {
+    let mut bytes = bytes.to_vec();
+    for _ in 0..=chance.below(4) {
+        let at = chance.below(bytes.len());
+        let to = (at + chance.below(60)).min(bytes.len());
+        match chance.below(6) {
+            0 if at < bytes.len() => bytes[at] = chance.below(256) as u8,
+            1 => drop(bytes.drain(at..to)),
+            2 => bytes.truncate(at),
+            3 => {
+                let copy = bytes[at..to].to_vec();
+                bytes.splice(at..at, copy);
+            }
+            4 => drop(bytes.splice(at..at, SPICE[chance.below(SPICE.len())].iter().copied())),
+            _ => {
+                let tail = bytes.split_off(at);
+                bytes.splice(0..0, tail);
+            }
+        }
+    }
+    bytes
+}
+
+#[test]
+fn damaged_files_are_read_or_refused_in_one_line() {
+    let count = std::env::var("RIMBOOK_MUTATIONS").ok().and_then(|n| n.parse().ok()).unwrap_or(MUTATIONS);
+    let corpus = corpus();
+    let mut chance = Chance(2026);
+    let (mut refused, mut longest) = (0, std::time::Duration::ZERO);
+    for _ in 0..count {
+        let (_, bytes) = &corpus[chance.below(corpus.len())];
+        let bytes = damaged(bytes, &mut chance);
+        let start = std::time::Instant::now();
+        match read(&bytes) {
+            Ok(file) => assert!(!file.traces.right.radii().is_empty()),
+            Err(why) => {
+                assert!(!why.is_empty() && !why.contains('\n'), "{why}");
+                refused += 1;
+            }
+        }
+        longest = longest.max(start.elapsed());
+    }
+    println!("{count} damaged files: {refused} refused, the slowest took {longest:?}");
+    assert!(refused > count / 10 && refused < count, "{refused} of {count} refused");
+}
