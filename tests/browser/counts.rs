@@ -134,8 +134,10 @@ async fn make_the_pair(counter: &mut Counter<'_>, job: &str) {
     counter.field("read_right", "-150-75 95").await;
     let middle = format!("{:.1}", trace.eyes[0].b_mm / 2.0);
     counter.field("height_right", &middle).await;
+    counter.field("center_right", "2").await;
     counter.field("read_left", "-150-75 80").await;
     counter.field("height_left", &middle).await;
+    counter.field("center_left", "2").await;
     counter.types("31/33").await;
     counter.key(Key::Enter).await;
     counter.arrives_at(&format!("{job}/packing")).await;

@@ -50,7 +50,7 @@ async fn typing_survives() {
         browser.press("Take the order").await;
     }
     browser.arrives_at("/jobs/1001?already=order").await;
-    browser.sees(".notice.info", "nothing was added").await;
+    browser.sees(".notice.info", "Nothing was added").await;
     browser.open_page(&order).await;
     browser.arrives_at("/jobs/1001?already=order").await;
     assert_one_job(&browser).await;
