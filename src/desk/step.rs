@@ -489,8 +489,10 @@ mod tests {
         assert!(!is_check_current([Taken, ShapeKept, Cut, CheckPassed, Packed, Sent, ReturnedOpened]));
     }
 
-    /// Of each step: the stages at which it may be done, the one it finishes, and what it leaves in the history.
-    const STEPS: [(Step, [Stage; 2], Option<Stage>, &[EventKind]); 26] = {
+    /// A step, the stages at which it may be done, the one it finishes, and what it leaves in the history.
+    type StepRow = (Step, [Stage; 2], Option<Stage>, &'static [EventKind]);
+
+    const STEPS: [StepRow; 26] = {
         use EventKind::*;
         use Stage::{
             Cancelled as Gone, Checked, Cut as IsCut, LensesInHand, Packed as IsPacked, Sent as IsSent, Taken as New,
