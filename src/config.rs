@@ -1,7 +1,7 @@
 //! The command line and the data folder.
 
 use std::net::{Ipv4Addr, SocketAddr};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::{Args, Parser, Subcommand};
 
@@ -28,6 +28,86 @@ pub enum Command {
     /// Read a frame shape from a file of any kind, or write one.
     #[command(subcommand)]
     Shape(ShapeCommand),
+    /// Copy the book to a file and check the copy. Rimbook may be running meanwhile.
+    Backup(Backup),
+    /// Check every page and every row of a backup.
+    Verify(Verify),
+    /// Make a backup the book of a folder that has none.
+    Restore(Restore),
+    /// Write everything in the book as files that make sense without Rimbook: CSV, JSON, trace files, receipts.
+    Export {
+        /// A new or empty folder.
+        folder: PathBuf,
+        /// The folder that holds the book. Default: `rimbook` in your user data folder.
+        #[arg(long, value_name = "DIR")]
+        data: Option<PathBuf>,
+    },
+    /// Make a book of a folder that `rimbook export` wrote, in a folder that has none.
+    Import {
+        /// The folder with the export.
+        folder: PathBuf,
+        /// The folder that is to hold the book.
+        #[arg(long, value_name = "DIR")]
+        data: PathBuf,
+    },
+    /// Make a pair of keys for encrypted backups: the secret one in a new file; the public one is printed.
+    NewKey {
+        /// The file for the secret key.
+        file: PathBuf,
+    },
+}
+
+/// Copies the book to a file.
+#[derive(Debug, Args)]
+pub struct Backup {
+    /// The new file. Default: one named after the moment, in the folder that the page *Backups* names.
+    pub file: Option<PathBuf>,
+    /// The folder that holds the book. Default: `rimbook` in your user data folder.
+    #[arg(long, value_name = "DIR")]
+    pub data: Option<PathBuf>,
+    /// Encrypt it with the pass phrase in a file; `-` reads it from standard input.
+    #[arg(long, value_name = "FILE", conflicts_with = "recipient")]
+    pub passphrase_file: Option<PathBuf>,
+    /// Encrypt it for a public key, `age1…`.
+    #[arg(long, value_name = "KEY")]
+    pub recipient: Option<String>,
+}
+
+/// Checks a backup.
+#[derive(Debug, Args)]
+pub struct Verify {
+    /// The backup.
+    pub file: PathBuf,
+    /// What opens it, if it is encrypted.
+    #[command(flatten)]
+    pub unlock: Unlock,
+}
+
+/// Makes a backup the book of a folder.
+#[derive(Debug, Args)]
+pub struct Restore {
+    /// The backup.
+    pub file: PathBuf,
+    /// The folder that is to hold the book.
+    #[arg(long, value_name = "DIR")]
+    pub data: PathBuf,
+    /// Where there is a book already: keep that one under another name in the same folder. Stop Rimbook first.
+    #[arg(long)]
+    pub replace: bool,
+    /// What opens it, if it is encrypted.
+    #[command(flatten)]
+    pub unlock: Unlock,
+}
+
+/// What opens an encrypted backup.
+#[derive(Debug, Args)]
+pub struct Unlock {
+    /// A file with its pass phrase; `-` reads it from standard input.
+    #[arg(long, value_name = "FILE", conflicts_with = "key")]
+    pub passphrase_file: Option<PathBuf>,
+    /// The file with the secret key.
+    #[arg(long, value_name = "FILE")]
+    pub key: Option<PathBuf>,
 }
 
 /// Options for serving the pages.
@@ -49,12 +129,20 @@ pub struct Serve {
     /// a million takes some minutes and about 10 GB.
     #[arg(long, requires = "demo", value_name = "N", value_parser = clap::value_parser!(u64).range(1000..=2_000_000))]
     pub jobs: Option<u64>,
+    /// Make no daily backup, for a book that is only tried. With --demo none is made.
+    #[arg(long)]
+    pub no_backups: bool,
+}
+
+/// The folder that holds the book: the named one, or the user's data folder if the system has one.
+pub fn folder(named: Option<&Path>) -> Option<PathBuf> {
+    named.map(Path::to_owned).or_else(|| Some(dirs::data_dir()?.join("rimbook")))
 }
 
 impl Serve {
     /// The folder that holds the book: `--data`, or the user's data folder if the system has one.
     pub fn folder(&self) -> Option<PathBuf> {
-        self.data.clone().or_else(|| Some(dirs::data_dir()?.join("rimbook")))
+        folder(self.data.as_deref())
     }
 
     /// Always loopback: the book holds health data.

@@ -13,7 +13,8 @@
 //! 7. [`web`] – the pages. `web::router` lists them.
 //! 8. [`calc`] – the same computations for scripts, one JSON request in, one JSON answer out.
 //! 9. [`intake`] – picks the reader of a file that holds a shape; `rimbook shape`.
-//! 10. [`config`] and [`demo`] – the command line, the data folder, the invented demo lab.
+//! 10. [`safekeeping`] – the commands that copy the book: backups and what becomes of them.
+//! 11. [`config`] and [`demo`] – the command line, the data folder, the invented demo lab.
 
 pub mod bench;
 pub mod calc;
@@ -23,6 +24,7 @@ pub mod desk;
 pub mod intake;
 pub mod optics;
 pub mod print;
+pub mod safekeeping;
 pub mod serve;
 pub mod shape;
 pub mod store;

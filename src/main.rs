@@ -7,7 +7,7 @@ use clap::Parser;
 use mimalloc::MiMalloc;
 use rimbook::config::{Cli, Command};
 use rimbook::serve::{ServeError, browser};
-use rimbook::{calc, intake, serve};
+use rimbook::{calc, intake, safekeeping, serve};
 use tracing_subscriber::EnvFilter;
 
 /// A page is many small pieces of text, made on one thread and freed on another; the system's allocator makes the threads
@@ -29,6 +29,13 @@ fn main() -> ExitCode {
         None => match serve::run(&cli.serve) {
             Ok(()) => ExitCode::SUCCESS,
             Err(why) => not_started(&why, cli.serve.no_browser),
+        },
+        Some(command) => match safekeeping::run(&command) {
+            Ok(()) => ExitCode::SUCCESS,
+            Err(why) => {
+                eprintln!("rimbook: {why}");
+                ExitCode::FAILURE
+            }
         },
     }
 }

@@ -17,7 +17,9 @@ use self::connections::Limits;
 use crate::config::Serve;
 use crate::demo::{DemoError, fresh_file};
 use crate::store::folder_lock::{FolderLock, LockError};
+use crate::store::fresh_file::remove_unfinished;
 use crate::store::{OpenError, Store, StoreError, make_private_folder};
+use crate::web::backups::watch;
 use crate::web::clock::Clock;
 use crate::web::{AppState, build_app};
 
@@ -101,6 +103,9 @@ async fn serve(options: &Serve) -> Result<(), ServeError> {
         browser::open(&address);
     }
     let upkeep = tokio::spawn(upkeep::look_after(store.clone()));
+    if !options.demo && !options.no_backups {
+        tokio::spawn(watch(state.clone()));
+    }
     let (first, second) = (signals::nth(signals.clone(), 1), signals::nth(signals, 2));
     connections::serve(listener, build_app(state), Limits::default(), first, second).await;
     upkeep.abort();
@@ -118,7 +123,7 @@ async fn listen(address: SocketAddr) -> Result<TcpListener, ServeError> {
 /// Opens the book. What a stopped filling left is removed.
 async fn open(folder: &Path) -> Result<Store, ServeError> {
     let store = Store::open(folder).await?;
-    fresh_file::remove_unfinished(folder)?;
+    remove_unfinished(folder)?;
     Ok(store)
 }
 

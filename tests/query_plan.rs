@@ -11,7 +11,9 @@ use sqlx::{AssertSqlSafe, Connection, Row, SqliteConnection};
 
 /// Tables that stay small however much work the lab does: settings, the catalogue, the carriers, the kinds of lens in
 /// the drawer, the jobs that are not settled. The kinds tables of the first migration are added to them.
-const SMALL: [&str; 24] = [
+const SMALL: [&str; 26] = [
+    "backup_setting",
+    "backup_setting_past",
     "remake_payer",
     "refund_cause",
     "open_balance",

@@ -2,6 +2,10 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed step is a failed test")]
 
+#[path = "store/backup.rs"]
+mod backup;
+#[path = "store/export.rs"]
+mod export;
 #[path = "store/history.rs"]
 mod history;
 #[path = "web/support.rs"]
@@ -170,9 +174,10 @@ async fn a_book_held_by_another_program_says_so() {
 }
 
 /// Tables whose rows may change: settings and people (their past is kept by a trigger), what a list needs, what is typed.
-const CHANGEABLE: [&str; 18] = [
+const CHANGEABLE: [&str; 19] = [
     "supplier",
     "lab",
+    "backup_setting",
     "process_spread",
     "material",
     "treatment",

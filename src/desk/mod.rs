@@ -27,6 +27,7 @@
 //! * [`stock`] – uncut lenses: the drawer, and the pair taken for a job.
 //! * [`supplier_list`] – reads a supplier's list of blanks.
 //! * [`impact`] – what says that the lenses of a job resist impact (21 CFR 801.410).
+//! * [`backup`] – how backups are named, and which are kept as they grow old.
 //! * [`attachment`] – photographs and letters that are kept with a job.
 //! * [`own_frame`] – the customer's own frame, sent in.
 //! * [`packing`] – the packing list and the sentences on the packing sheet.
@@ -38,6 +39,7 @@
 
 pub mod account;
 pub mod attachment;
+pub mod backup;
 pub mod bill;
 pub mod calendar;
 pub mod cancellation;

@@ -103,6 +103,41 @@ impl PrintedReceipt {
     }
 }
 
+impl PrintedReceipt {
+    /// The same as plain text, for an export.
+    pub fn plain_text(&self) -> String {
+        let mut lines = vec![self.seller.clone(), self.contact.clone(), self.tax_id.clone()];
+        lines.push(format!("Receipt {} of job {}", self.number, self.job_number));
+        lines.extend(self.corrects.map(|earlier| format!("Corrects receipt {earlier}")));
+        lines.push(String::new());
+        lines.push(format!("For {}", self.patient));
+        lines.extend(self.address.iter().cloned());
+        lines.extend(self.payer.first().map(|name| format!("Paid by {name}")));
+        lines.extend(self.payer.iter().skip(1).cloned());
+        lines.extend(self.facts.iter().chain(&self.eyes).map(|(what, value)| format!("{what}: {value}")));
+        lines.push(String::new());
+        let item =
+            |line: &PrintedLine| columns(&[&line.what, &line.code, &line.modifier].map(String::as_str), &line.amount);
+        lines.extend(self.items.iter().map(item));
+        let sum = |sum: &PrintedSum| columns(&[&sum.what], &sum.amount);
+        lines.extend(self.sums.iter().map(sum));
+        lines.push(columns(&["Total"], &self.total));
+        lines.extend(self.payments.iter().map(sum));
+        lines.push(columns(&["Paid"], &self.paid));
+        lines.push(columns(&[&self.balance_words], &self.balance));
+        lines.push(String::new());
+        lines.extend(self.codes.iter().map(|(code, what)| format!("{code}: {what}")));
+        lines.extend(self.notes.iter().cloned());
+        lines.join("\n") + "\n"
+    }
+}
+
+/// A line with its amount at the end.
+fn columns(words: &[&str], amount: &str) -> String {
+    let words = words.iter().filter(|word| !word.is_empty()).copied().collect::<Vec<_>>().join("  ");
+    format!("{words:<60}{amount:>12}")
+}
+
 fn person_lines(person: &Patient) -> Vec<String> {
     std::iter::once(person.name.as_str()).chain(person.address.lines()).map(str::to_owned).collect()
 }

@@ -4,12 +4,11 @@ use std::fmt::{self, Display, Formatter};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, PoisonError, RwLock};
-use std::time::SystemTime;
 
 use sqlx::SqliteConnection;
 
 use super::open::{create_private, read_only};
-use super::{FILE_NAME, Store, StoreError};
+use super::{FILE_NAME, Store, StoreError, backup};
 
 /// What is wrong with the file of the open book. Nothing is written while it is.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -159,22 +158,7 @@ pub(super) async fn fault_of(book: &mut SqliteConnection, is_large: bool) -> Opt
     }
 }
 
-/// The newest of the backups near a book that is whole.
+/// The newest of the backups of a book that is whole. The book itself need not be read for it.
 pub(super) async fn newest_good_backup(file: &Path) -> Option<PathBuf> {
-    let folder = file.parent()?.join("backups");
-    let mut backups: Vec<(SystemTime, PathBuf)> = std::fs::read_dir(folder)
-        .ok()?
-        .filter_map(Result::ok)
-        .filter(|entry| entry.path().extension().is_some_and(|end| end == "db"))
-        .filter_map(|entry| Some((entry.metadata().ok()?.modified().ok()?, entry.path())))
-        .collect();
-    backups.sort();
-    for (_, backup) in backups.into_iter().rev() {
-        if let Ok(mut book) = read_only(&backup).await
-            && fault_of(&mut book, true).await.is_none()
-        {
-            return Some(backup);
-        }
-    }
-    None
+    Some(backup::newest_good(&backup::folder_beside(file.parent()?)).await?.path)
 }

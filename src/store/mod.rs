@@ -7,6 +7,7 @@
 
 use std::ffi::OsString;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::Duration;
 
 use sqlx::migrate::Migrator;
@@ -14,6 +15,7 @@ use sqlx::{Sqlite, SqlitePool, Transaction};
 
 mod account;
 mod attachment;
+pub mod backup;
 pub mod bill;
 mod bookkeeping;
 pub mod bulk;
@@ -30,6 +32,7 @@ mod event;
 mod fitting;
 pub mod folder_lock;
 mod frame;
+pub mod fresh_file;
 pub mod health;
 mod id;
 mod impact;
@@ -63,6 +66,7 @@ pub mod shipment;
 mod stamp;
 mod supplier;
 pub mod supplier_list;
+pub mod table_walk;
 pub mod takings;
 pub mod verification;
 
@@ -74,6 +78,7 @@ static MIGRATIONS: Migrator = sqlx::migrate!();
 /// The open book. Cheap to clone.
 #[derive(Debug, Clone)]
 pub struct Store {
+    file: Arc<Path>,
     read: SqlitePool,
     write: SqlitePool,
     health: health::Health,
@@ -86,6 +91,11 @@ const CLOSING: Duration = Duration::from_secs(2);
 pub const FILE_NAME: &str = "rimbook.db";
 
 impl Store {
+    /// The newest version of the tables that this program knows.
+    pub fn newest_version() -> i64 {
+        MIGRATIONS.iter().map(|m| m.version).max().unwrap_or(0)
+    }
+
     /// Closes every connection, so that the file stands alone. A page that still reads is not waited for: then what
     /// stands in the log is moved into the file all the same.
     pub async fn close(&self) {

@@ -58,7 +58,7 @@ impl Store {
         let reading = options.pragma("query_only", "on").pragma("cache_size", "-16384");
         let read =
             pool().max_connections(READERS).min_connections(READERS).connect_with(reading).await.map_err(not_a_book)?;
-        Ok(Self { read, write, health: Health::of(path, is_large) })
+        Ok(Self { file: path.into(), read, write, health: Health::of(path, is_large) })
     }
 }
 
@@ -178,7 +178,7 @@ impl Schema {
         let Some((found, _)) = self.applied.last() else {
             return Err(refused(path, "it was made by another program"));
         };
-        let known = MIGRATIONS.iter().map(|m| m.version).max().unwrap_or(0);
+        let known = Store::newest_version();
         if *found > known {
             return Err(OpenError::Newer { file, found: *found, known });
         }

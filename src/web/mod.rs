@@ -9,6 +9,7 @@ use std::sync::{Arc, RwLock};
 use axum::Router;
 
 pub mod asset;
+pub mod backups;
 pub mod chrome;
 pub mod clock;
 pub mod download;
@@ -24,6 +25,7 @@ pub mod refused_value;
 pub mod router;
 pub mod words;
 
+use self::backups::Backups;
 use self::clock::Clock;
 use crate::desk::lab::Lab;
 use crate::store::{Store, StoreError};
@@ -35,6 +37,8 @@ pub struct AppState {
     pub store: Store,
     /// What time it is.
     pub clock: Clock,
+    /// What is known of the backups.
+    pub backups: Backups,
     /// The lab's own row, which every page shows and only one page changes.
     lab: Arc<RwLock<Option<Arc<Lab>>>>,
 }
@@ -43,7 +47,7 @@ impl AppState {
     /// The state over an open book.
     pub async fn new(store: Store, clock: Clock) -> Result<Self, StoreError> {
         let lab = store.find_lab().await?.map(Arc::new);
-        Ok(Self { store, clock, lab: Arc::new(RwLock::new(lab)) })
+        Ok(Self { store, clock, backups: Backups::default(), lab: Arc::new(RwLock::new(lab)) })
     }
 
     /// The lab, once the first run has named it.

@@ -4,6 +4,7 @@
 
 mod accounts;
 mod addresses;
+mod backups;
 mod bills;
 mod blanks;
 mod buying;

@@ -98,6 +98,14 @@ impl TestLab {
         Self::in_folder(self.folder).await
     }
 
+    /// A book in another folder, in the place of this one.
+    pub async fn reopened_on(self, folder: std::path::PathBuf) -> Self {
+        self.store.close().await;
+        let store = Store::open(&folder).await.unwrap();
+        let state = AppState::new(store.clone(), Clock::Fixed { now: NOW, zone: UtcOffset::UTC }).await.unwrap();
+        Self { folder: self.folder, store, app: build_app(state) }
+    }
+
     /// Moves the pages to another moment, in another time zone.
     pub async fn move_to(&mut self, now: OffsetDateTime, zone: UtcOffset) {
         self.app = build_app(AppState::new(self.store.clone(), Clock::Fixed { now, zone }).await.unwrap());

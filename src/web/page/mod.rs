@@ -12,6 +12,7 @@ use super::{AppState, words};
 use crate::desk::job::{JobLine, Stage};
 use crate::store::once::act;
 
+pub mod backups;
 pub mod bill_lines;
 pub mod bills;
 pub mod blanks;

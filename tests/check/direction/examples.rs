@@ -20,7 +20,7 @@ fn faults_of(files: &[(&str, &str)]) -> Vec<String> {
 const LIB: (&str, &str) = (
     "lib.rs",
     "pub mod bench; pub mod calc; pub mod config; pub mod demo; pub mod desk; pub mod optics; pub mod print;
-     pub mod serve; pub mod shape; pub mod store; pub mod web;",
+     pub mod safekeeping; pub mod serve; pub mod shape; pub mod store; pub mod web;",
 );
 
 /// (file, source, the fault it must be seen for).

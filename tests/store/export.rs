@@ -1,0 +1,146 @@
+//! Everything in the book as files, and a book from them.
+
+use std::fs;
+use std::path::Path;
+
+use rimbook::safekeeping::FilesError;
+use rimbook::safekeeping::export::export;
+use rimbook::safekeeping::import::import;
+use rimbook::shape::record::read_any;
+use rimbook::store::FILE_NAME;
+use tempfile::TempDir;
+
+use super::backup::{assert_equal_books, given_work};
+use super::support::{NOW, TestLab};
+
+/// A lab with work, texts that a table of values can trip over, and its export.
+async fn given_export() -> (TestLab, TempDir) {
+    let lab = given_work().await;
+    for (at, note) in
+        ["=1+1", "'tis, \"quoted\"", "two\r\nlines", "+1 555-0100", "Łukasz \u{1f453}", "-"].iter().enumerate()
+    {
+        lab.store.append_note(&format!("note-1001-{at}"), 1001, note, NOW).await.unwrap();
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let said = export(lab.folder.path(), folder.path()).await.unwrap();
+    assert!(said.starts_with("Written: ") && said.lines().count() == 1, "{said}");
+    (lab, folder)
+}
+
+#[tokio::test]
+async fn an_import_of_an_export_is_an_equal_book() {
+    let (lab, folder) = given_export().await;
+    let fresh = tempfile::tempdir().unwrap();
+    let said = import(folder.path(), &fresh.path().join("new")).await.unwrap();
+    assert!(said.starts_with("Made: a book of "), "{said}");
+    // When each migration was applied is of the file, and the index is built anew: it finds the same, in one piece.
+    let built_anew = ["_sqlx_migrations", "_search_data", "_search_idx", "search_word", "search_gap"];
+    assert_equal_books(&fresh.path().join("new"), lab.folder.path(), &built_anew).await;
+    let lab = lab.reopened_on(fresh.path().join("new")).await;
+    assert_eq!(lab.given_job().await, 1004, "a number is never used twice");
+    assert_eq!(lab.store.list_customers("quil", 9).await.unwrap().len(), 4);
+    assert!(lab.get("/jobs/1001").await.body.contains("Ada Quill"));
+    // A second export says the same.
+    let again = tempfile::tempdir().unwrap();
+    export(&fresh.path().join("new"), again.path()).await.unwrap();
+    assert_ne!(
+        fs::read(again.path().join("tables/job.csv")).unwrap(),
+        fs::read(folder.path().join("tables/job.csv")).unwrap()
+    );
+    assert_eq!(
+        fs::read(again.path().join("tables/verification.csv")).unwrap(),
+        fs::read(folder.path().join("tables/verification.csv")).unwrap()
+    );
+}
+
+#[tokio::test]
+async fn an_export_makes_sense_without_the_program() {
+    let (lab, folder) = given_export().await;
+    let read = |name: &str| fs::read_to_string(folder.path().join(name)).unwrap_or_else(|why| panic!("{name}: {why}"));
+    let customers = read("tables/customer.csv");
+    let (head, first) = (customers.lines().next().unwrap(), customers.lines().nth(1).unwrap());
+    assert!(
+        head.starts_with("number,id,name,name_key,line1") && first.contains(",Ada Quill,ada quill,12 Ropewalk,"),
+        "{customers}"
+    );
+    let notes = read("tables/job_event.csv");
+    for text in
+        [",'=1+1,", ",\"''tis, \"\"quoted\"\"\",", ",\"two\r\nlines\",", ",'+1 555-0100,", ",Łukasz \u{1f453},", ",'-,"]
+    {
+        assert!(notes.contains(text), "{text} in\n{notes}");
+    }
+    assert!(
+        read("tables.sql").contains("-- what the lens costs")
+            || read("tables.sql").contains("-- the row of `customer_search`")
+    );
+    let receipt = read("receipts/5001.txt");
+    assert!(receipt.contains("Saltmarsh Lens Post") && receipt.contains("Receipt 5001 of job 1001"), "{receipt}");
+    serde_json::from_str::<serde_json::Value>(&read("receipts/5001.json")).unwrap();
+    // Every trace file is read by the reader of any trace file, and is the shape of its job.
+    let shapes: Vec<_> = fs::read_dir(folder.path().join("shapes")).unwrap().map(|e| e.unwrap().path()).collect();
+    assert_eq!(shapes.len(), 3);
+    for shape in shapes {
+        let file = read_any(&fs::read(&shape).unwrap()).unwrap_or_else(|why| panic!("{}: {why:?}", shape.display()));
+        let job: i64 = file.job.unwrap().parse().unwrap();
+        let kept = lab.store.find_job_shape(&lab.store.get_job(job).await.unwrap()).await.unwrap().unwrap();
+        assert_eq!(file.traces, kept.traces);
+    }
+    let kept: Vec<_> =
+        fs::read_dir(folder.path().join("files")).unwrap().map(|e| fs::read(e.unwrap().path()).unwrap()).collect();
+    assert!(kept.iter().any(|bytes| bytes.starts_with(b"\x89PNG")) && kept.iter().any(|bytes| bytes == b"given"));
+    assert!(read("READ-ME.txt").contains("hundredths"));
+}
+
+async fn refused(folder: &Path) -> String {
+    let fresh = tempfile::tempdir().unwrap();
+    let why = import(folder, fresh.path()).await.expect_err("a broken export").to_string();
+    assert_eq!(why.lines().count(), 1, "{why}");
+    assert_eq!(fs::read_dir(fresh.path()).unwrap().count(), 0, "nothing is left: {why}");
+    why
+}
+
+#[tokio::test]
+async fn a_broken_export_makes_no_book_and_says_where_it_is_broken() {
+    let (lab, folder) = given_export().await;
+    let path = |name: &str| folder.path().join(name);
+    for (file, from, to, says) in [
+        ("tables/charge.csv", ",8900,", ",89OO,", "charge.csv, line 2: amount_cents: “89OO” is not a whole number"),
+        ("tables/charge.csv", ",8900,", ",890000000000,", "charge_amount"),
+        (
+            "tables/customer.csv",
+            "number,id,name",
+            "number,id,nome",
+            "customer.csv: the first line is to be number,id,name",
+        ),
+        ("tables/job.csv", "1002,", "\"1002,", "job.csv"),
+        ("tables/payment.csv", "1001,", "1777,", "points at a row that is not there"),
+        ("tables/attachment_bytes.csv", "files/", "../files/", "no place of a kept file"),
+        ("tables/receipt.csv", "\r\n5001,", "\r\n5001,1,,,,,,\r\n5001,", "receipt.csv"),
+        ("book.json", "rimbook export 1", "rimbook export 9", "the format is"),
+        ("book.json", "\"schema_version\": ", "\"schema_version\": 9", "newer Rimbook"),
+        ("book.json", "\"payment\": {", "\"payments\": {", "no book has a table payments"),
+    ] {
+        let before = fs::read_to_string(path(file)).unwrap();
+        assert!(before.contains(from), "{file} has {from}:\n{before}");
+        fs::write(path(file), before.replacen(from, to, 1)).unwrap();
+        let why = refused(folder.path()).await;
+        assert!(why.contains(says), "{file} {to}: {why}");
+        fs::write(path(file), before).unwrap();
+    }
+    // A row, a file, a table too few.
+    let jobs = fs::read_to_string(path("tables/job_shape.csv")).unwrap();
+    fs::write(path("tables/job_shape.csv"), &jobs[..jobs.trim_end().rfind('\n').unwrap() + 1]).unwrap();
+    assert!(refused(folder.path()).await.contains("there are not as many"));
+    fs::write(path("tables/job_shape.csv"), jobs).unwrap();
+    fs::rename(path("files"), path("file")).unwrap();
+    assert!(refused(folder.path()).await.contains("files/"));
+    fs::rename(path("file"), path("files")).unwrap();
+    fs::remove_file(path("tables/cut.csv")).unwrap();
+    assert!(refused(folder.path()).await.contains("cut.csv"));
+
+    let there = import(folder.path(), lab.folder.path()).await;
+    assert!(matches!(there, Err(FilesError::BookThere(_))), "{there:?}");
+    let full = export(lab.folder.path(), folder.path()).await;
+    assert!(matches!(full, Err(FilesError::NotEmpty(_))), "{full:?}");
+    assert!(!folder.path().join(FILE_NAME).exists());
+}
