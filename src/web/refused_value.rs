@@ -167,7 +167,10 @@ mod tests {
     }
 
     /// Constraints of values that no field of a form holds as it is.
-    const NO_FIELD: [&str; 47] = [
+    const NO_FIELD: [&str; 50] = [
+        "backup_setting_folder",
+        "backup_setting_mark",
+        "backup_setting_recipient",
         "attachment_bytes_hash",
         "attachment_name",
         "concession_is_open",
