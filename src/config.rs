@@ -1,6 +1,6 @@
 //! The command line and the data folder.
 
-use std::net::{Ipv4Addr, SocketAddr};
+use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 use std::path::{Path, PathBuf};
 
 use clap::{Args, Parser, Subcommand};
@@ -54,6 +54,24 @@ pub enum Command {
     NewKey {
         /// The file for the secret key.
         file: PathBuf,
+    },
+    /// Set the pass phrase of a book, typed on one line, or take it away. Rimbook must be closed.
+    PassPhrase {
+        /// The folder that holds the book. Default: `rimbook` in your user data folder.
+        #[arg(long, value_name = "DIR")]
+        data: Option<PathBuf>,
+        /// Take the pass phrase away.
+        #[arg(long)]
+        remove: bool,
+    },
+    /// Start Rimbook when you log in, again after a crash, and put it among your programs.
+    Install {
+        /// The folder that holds the book. Default: `rimbook` in your user data folder.
+        #[arg(long, value_name = "DIR")]
+        data: Option<PathBuf>,
+        /// Take all of that away again. The book stays.
+        #[arg(long)]
+        remove: bool,
     },
 }
 
@@ -119,6 +137,19 @@ pub struct Serve {
     /// The port to listen on, on this machine only.
     #[arg(long, default_value_t = 4127, value_name = "PORT")]
     pub port: u16,
+    /// Let other machines in as well, over TLS, at this address of this machine, such as 192.168.1.20 or 192.168.1.20:4128.
+    /// Needs a pass phrase.
+    #[arg(long, value_name = "ADDR", value_parser = read_listen)]
+    pub listen: Option<SocketAddr>,
+    /// With --listen: a name or address that other machines open. More than one may be given.
+    #[arg(long, value_name = "NAME", requires = "listen")]
+    pub allow_host: Vec<String>,
+    /// With --listen: a certificate of your own, in PEM form. Without one, Rimbook makes its own.
+    #[arg(long, value_name = "FILE", requires_all = ["listen", "key"])]
+    pub certificate: Option<PathBuf>,
+    /// The key of that certificate, in PEM form.
+    #[arg(long, value_name = "FILE", requires = "certificate")]
+    pub key: Option<PathBuf>,
     /// Do not open the browser.
     #[arg(long)]
     pub no_browser: bool,
@@ -139,8 +170,20 @@ pub fn folder(named: Option<&Path>) -> Option<PathBuf> {
     named.map(Path::to_owned).or_else(|| Some(dirs::data_dir()?.join("rimbook")))
 }
 
+/// The port for other machines, where none is given.
+const OUTSIDE_PORT: u16 = 4128;
+
+fn read_listen(text: &str) -> Result<SocketAddr, String> {
+    let address = text.parse().or_else(|_| text.parse::<IpAddr>().map(|ip| SocketAddr::new(ip, OUTSIDE_PORT)));
+    let address = address.map_err(|_| "an address of this machine is expected, such as 192.168.1.20".to_owned())?;
+    match address.ip().is_loopback() {
+        true => Err("this machine's own pages are open at 127.0.0.1 anyway: give an address that others reach".into()),
+        false => Ok(address),
+    }
+}
+
 impl Serve {
-    /// The folder that holds the book: `--data`, or the user's data folder if the system has one.
+    /// The folder that holds the book.
     pub fn folder(&self) -> Option<PathBuf> {
         folder(self.data.as_deref())
     }
@@ -170,8 +213,19 @@ mod tests {
     }
 
     #[test]
-    fn listens_on_loopback_only() {
+    fn listens_on_loopback_only_unless_told_otherwise() {
         let cli = Cli::parse_from(["rimbook", "--port", "5000"]);
-        assert!(cli.serve.address().ip().is_loopback());
+        assert!(cli.serve.address().ip().is_loopback() && cli.serve.listen.is_none());
+        let cli = Cli::parse_from(["rimbook", "--listen", "192.0.2.7", "--allow-host", "bench"]);
+        assert!(cli.serve.address().ip().is_loopback(), "the door of this machine stays");
+        assert_eq!(cli.serve.listen, Some(SocketAddr::from(([192, 0, 2, 7], OUTSIDE_PORT))));
+        for wrong in [
+            &["rimbook", "--listen", "127.0.0.1"][..],
+            &["rimbook", "--listen", "bench.local"],
+            &["rimbook", "--allow-host", "bench"],
+            &["rimbook", "--listen", "192.0.2.7", "--key", "key.pem"],
+        ] {
+            assert!(Cli::try_parse_from(wrong).is_err(), "{wrong:?}");
+        }
     }
 }

@@ -14,7 +14,7 @@
 //! 8. [`calc`] – the same computations for scripts, one JSON request in, one JSON answer out.
 //! 9. [`intake`] – picks the reader of a file that holds a shape; `rimbook shape`.
 //! 10. [`safekeeping`] – the commands that copy the book: backups and what becomes of them.
-//! 11. [`config`] and [`demo`] – the command line, the data folder, the invented demo lab.
+//! 11. [`config`], [`serve`] and [`demo`] – the command line, the server with its doors, the invented demo lab.
 
 pub mod bench;
 pub mod calc;

@@ -1,12 +1,15 @@
 //! Parses the command line, starts logging, and calls into the library.
 
+use std::fmt::Display;
 use std::io::{IsTerminal, Read, Write};
+use std::path::Path;
 use std::process::ExitCode;
 
 use clap::Parser;
 use mimalloc::MiMalloc;
-use rimbook::config::{Cli, Command};
-use rimbook::serve::{ServeError, browser};
+use rimbook::config::{self, Cli, Command};
+use rimbook::serve::install::{self, Places};
+use rimbook::serve::{ServeError, browser, pass_phrase};
 use rimbook::{calc, intake, safekeeping, serve};
 use tracing_subscriber::EnvFilter;
 
@@ -26,6 +29,11 @@ fn main() -> ExitCode {
     match cli.command {
         Some(Command::Calc) => calculate(),
         Some(Command::Shape(command)) => answer(intake::command::run(&command).map_err(|why| why.to_string())),
+        Some(Command::PassPhrase { data, remove }) => finish(change_pass_phrase(data.as_deref(), remove)),
+        Some(Command::Install { data, remove }) => finish(match remove {
+            true => Places::of_user().and_then(|places| install::remove(&places)),
+            false => Places::of_user().and_then(|places| install::install(&places, data.as_deref())),
+        }),
         None => match serve::run(&cli.serve) {
             Ok(()) => ExitCode::SUCCESS,
             Err(why) => not_started(&why, cli.serve.no_browser),
@@ -43,6 +51,30 @@ fn main() -> ExitCode {
 /// Colors are for a person who looks at a terminal, and does not ask for none; a file is read with other programs.
 fn wants_color() -> bool {
     std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
+}
+
+/// Prints what was done, or why it was not.
+fn finish(end: Result<Vec<String>, impl Display>) -> ExitCode {
+    match end {
+        Ok(said) => {
+            // A closed standard output changes nothing of what was done.
+            let _ = writeln!(std::io::stdout(), "{}", said.join("\n"));
+            ExitCode::SUCCESS
+        }
+        Err(why) => {
+            eprintln!("rimbook: {why}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn change_pass_phrase(data: Option<&Path>, remove: bool) -> Result<Vec<String>, String> {
+    let folder = config::folder(data).ok_or_else(|| ServeError::NoFolder.to_string())?;
+    if !remove && std::io::stdin().is_terminal() {
+        eprintln!("Type the new pass phrase on one line. What you type is shown.");
+    }
+    let said = pass_phrase::change(&folder, remove, std::io::stdin().lock()).map_err(|why| why.to_string())?;
+    Ok(vec![said.to_owned()])
 }
 
 /// Says why. Where the book is open in another Rimbook, its pages are what was asked for: they are opened if wanted.

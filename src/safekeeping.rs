@@ -61,7 +61,9 @@ pub fn run(command: &Command) -> Result<(), SafekeepingError> {
             Command::Import { folder: from, data } => Ok(import::import(from, data).await?),
             Command::NewKey { file } => new_key(file),
             // These have their own way out, with another exit code.
-            Command::Calc | Command::Shape(_) => Ok(String::new()),
+            Command::Calc | Command::Shape(_) | Command::PassPhrase { .. } | Command::Install { .. } => {
+                Ok(String::new())
+            }
         }
     })?;
     Ok(writeln!(io::stdout(), "{line}")?)

@@ -2,7 +2,10 @@
 
 pub mod browser;
 pub mod connections;
+pub mod install;
+pub mod pass_phrase;
 mod signals;
+mod tls;
 mod upkeep;
 
 use std::io::Write;
@@ -13,7 +16,8 @@ use std::time::Instant;
 use thiserror::Error;
 use tokio::net::TcpListener;
 
-use self::connections::Limits;
+use self::connections::{Door, Limits};
+use self::tls::{OutsideDoor, TlsError};
 use crate::config::Serve;
 use crate::demo::{DemoError, fresh_file};
 use crate::store::folder_lock::{FolderLock, LockError};
@@ -39,7 +43,7 @@ pub enum ServeError {
     #[error("cannot read the book: {0}")]
     Read(#[from] StoreError),
     /// Another program already listens there.
-    #[error("port {0} is in use, perhaps by another Rimbook: close it, or choose another with --port PORT")]
+    #[error("port {0} is in use by another program: close that, or choose another with --port PORT")]
     PortInUse(u16),
     /// Any other error when listening on the address.
     #[error("cannot listen on {address}: {why}")]
@@ -48,6 +52,15 @@ pub enum ServeError {
         /// The system's error.
         why: std::io::Error,
     },
+    /// Other machines were to be let in without a pass phrase.
+    #[error(
+        "--listen lets other machines in, which needs a pass phrase first: set one on The lab, Pass phrase and screens, or with \
+         rimbook pass-phrase"
+    )]
+    NoPassPhrase,
+    /// The door for other machines could not be opened.
+    #[error(transparent)]
+    Tls(#[from] TlsError),
     /// The demonstration could not be loaded.
     #[error(transparent)]
     Demo(#[from] DemoError),
@@ -96,6 +109,10 @@ async fn serve(options: &Serve) -> Result<(), ServeError> {
     let state = AppState::new(store.clone(), clock).await?;
     let address = format!("http://{}", listener.local_addr()?);
     lock.say_address(&address)?;
+    let outside = match options.listen {
+        Some(address) => Some(open_outside(options, address, &folder, &state).await?),
+        None => None,
+    };
     let signals = signals::listen()?;
     print_line(&format!("Rimbook is open at {address}"));
     print_line(&format!("The book is in {}", folder.display()));
@@ -106,8 +123,15 @@ async fn serve(options: &Serve) -> Result<(), ServeError> {
     if !options.demo && !options.no_backups {
         tokio::spawn(watch(state.clone()));
     }
-    let (first, second) = (signals::nth(signals.clone(), 1), signals::nth(signals, 2));
-    connections::serve(listener, build_app(state), Limits::default(), first, second).await;
+    let pages = build_app(state);
+    let answer = |door| {
+        let (first, second) = (signals::nth(signals.clone(), 1), signals::nth(signals.clone(), 2));
+        connections::serve(door, pages.clone(), Limits::default(), first, second)
+    };
+    match outside {
+        Some(outside) => drop(tokio::join!(answer(Door::here(listener)), answer(outside))),
+        None => answer(Door::here(listener)).await,
+    }
     upkeep.abort();
     store.close().await;
     Ok(())
@@ -118,6 +142,29 @@ async fn listen(address: SocketAddr) -> Result<TcpListener, ServeError> {
         std::io::ErrorKind::AddrInUse => ServeError::PortInUse(address.port()),
         _ => ServeError::Listen { address, why },
     })
+}
+
+/// Opens the door for other machines and says how they find it.
+async fn open_outside(
+    options: &Serve,
+    address: SocketAddr,
+    folder: &Path,
+    state: &AppState,
+) -> Result<Door, ServeError> {
+    if !state.screens.is_locked() {
+        return Err(ServeError::NoPassPhrase);
+    }
+    let door = OutsideDoor::new(options, address, folder)?;
+    let listener = listen(address).await?;
+    let port = listener.local_addr()?.port();
+    for name in door.names.iter() {
+        let host = if name.contains(':') { format!("[{name}]") } else { name.clone() };
+        print_line(&format!(
+            "Other screens open https://{host}:{port} (SHA-256 of its certificate {})",
+            door.fingerprint
+        ));
+    }
+    Ok(Door::outside(listener, door))
 }
 
 /// Opens the book. What a stopped filling left is removed.

@@ -75,7 +75,10 @@ fn refuses_a_port_in_use_before_it_touches_the_book() {
     let folder = home.path().join("book");
     let end = refused(rimbook().arg("--data").arg(&folder).args(["--port", &port]), "");
     let line = one_line(&end);
-    assert!(line.contains(&format!("port {port} is in use")) && line.contains("--port PORT"), "{line}");
+    assert!(
+        line.contains(&format!("port {port} is in use by another program")) && line.contains("--port PORT"),
+        "{line}"
+    );
     assert!(!folder.exists(), "a second Rimbook must not touch the book of the first");
 }
 
@@ -286,4 +289,46 @@ fn a_log_that_is_no_terminal_has_no_color_codes() {
     child.wait().unwrap();
     let said = fs::read_to_string(&log).unwrap();
     assert!(said.contains("DEBUG") && !said.contains('\u{1b}'), "{said}");
+}
+
+#[test]
+fn it_installs_itself_for_its_user_and_takes_all_of_it_away_again() {
+    let home = tempfile::tempdir().unwrap();
+    let (config, data) = (home.path().join("config"), home.path().join("data"));
+    // Without a service manager on the path nothing of this machine's is started or stopped.
+    let install = || {
+        let mut command = rimbook();
+        command.arg("install").env("PATH", home.path()).env("HOME", home.path());
+        command
+            .env("XDG_CONFIG_HOME", &config)
+            .env("XDG_DATA_HOME", &data)
+            .arg("--data")
+            .arg(home.path().join("my book"));
+        command
+    };
+    let files = [
+        config.join("systemd/user/rimbook.service"),
+        data.join("applications/rimbook.desktop"),
+        data.join("icons/hicolor/scalable/apps/rimbook.svg"),
+    ];
+    for _ in 0..2 {
+        let end = refused(&mut install(), "");
+        assert!(
+            end.status.success() && end.out.contains("systemctl --user enable --now rimbook.service"),
+            "{}",
+            end.err
+        );
+    }
+    let [unit, entry, icon] = files.each_ref().map(|file| fs::read_to_string(file).unwrap());
+    let command = format!("\"{}\" --data \"{}\"", env!("CARGO_BIN_EXE_rimbook"), home.path().join("my book").display());
+    assert!(
+        unit.contains(&format!("ExecStart={command} --no-browser\n")) && unit.contains("Restart=on-failure"),
+        "{unit}"
+    );
+    assert!(entry.contains(&format!("Exec={command}\n")) && entry.contains("Icon=rimbook"), "{entry}");
+    assert!(icon.contains("<svg"), "{icon}");
+    let end = refused(install().arg("--remove"), "");
+    assert!(end.status.success(), "{}", end.err);
+    assert!(files.iter().all(|file| !file.exists()), "{}", end.out);
+    assert!(refused(install().arg("--remove"), "").status.success(), "nothing to take away is no failure");
 }

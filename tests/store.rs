@@ -174,7 +174,7 @@ async fn a_book_held_by_another_program_says_so() {
 }
 
 /// Tables whose rows may change: settings and people (their past is kept by a trigger), what a list needs, what is typed.
-const CHANGEABLE: [&str; 19] = [
+const CHANGEABLE: [&str; 20] = [
     "supplier",
     "lab",
     "backup_setting",
@@ -194,6 +194,7 @@ const CHANGEABLE: [&str; 19] = [
     "open_balance",
     "search_word",
     "search_gap",
+    "screen_lock",
 ];
 
 /// Every table that is neither changeable nor a list of kinds, by its name.

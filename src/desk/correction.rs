@@ -333,7 +333,7 @@ mod tests {
 
     fn after_events(job: &mut Job, kinds: &[EventKind]) {
         let at = OffsetDateTime::UNIX_EPOCH;
-        job.history = kinds.iter().map(|&kind| Event { kind, note: String::new(), at }).collect();
+        job.history = kinds.iter().map(|&kind| Event { kind, note: String::new(), by: None, at }).collect();
     }
 
     #[test]

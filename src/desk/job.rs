@@ -539,6 +539,8 @@ pub struct Event {
     pub kind: EventKind,
     /// What was said of it.
     pub note: String,
+    /// The screen it was done on, where screens give a pass phrase.
+    pub by: Option<String>,
     /// When, in UTC.
     pub at: OffsetDateTime,
 }
@@ -729,7 +731,7 @@ mod tests {
         let mut job = round_job("-4.00 sph", "31/33");
         let mut after = |kinds: &[EventKind]| {
             let at = OffsetDateTime::UNIX_EPOCH;
-            job.history = kinds.iter().map(|&kind| Event { kind, note: String::new(), at }).collect();
+            job.history = kinds.iter().map(|&kind| Event { kind, note: String::new(), by: None, at }).collect();
             job.failure()
         };
         assert_eq!(after(&[Taken, LensRight, Cut]), None);
@@ -786,7 +788,7 @@ mod tests {
         }
         let mut job = round_job("-4.00 sph", "31/33");
         let at = OffsetDateTime::UNIX_EPOCH;
-        let event = |kind| Event { kind, note: String::new(), at };
+        let event = |kind| Event { kind, note: String::new(), by: None, at };
         job.history = [Taken, ShapeKept, LensRight, LensLeft, Cancelled].map(event).to_vec();
         assert_eq!((job.stage(), job.stage_of_work()), (Stage::Cancelled, Stage::LensesInHand));
         assert!(job.is_cancelled());
@@ -902,7 +904,7 @@ mod tests {
         ) {
             let mut job = round_job("-4.00 sph", "31/33");
             (job.eyes.right.task, job.eyes.left.task) = (tasks.right, tasks.left);
-            let event = |kind| Event { kind, note: String::new(), at: OffsetDateTime::UNIX_EPOCH };
+            let event = |kind| Event { kind, note: String::new(), by: None, at: OffsetDateTime::UNIX_EPOCH };
             job.history = vec![event(Taken)];
             for (is_on_the_way, any) in dice {
                 let kind = if is_on_the_way { on_the_way(&job) } else { EventKind::ALL[any] };
@@ -962,7 +964,7 @@ mod tests {
         (job.charged, job.paid) = (Cents::new(18_600), Cents::new(20_000));
         assert_eq!(job.owed(), Cents::new(-1400));
         let at = OffsetDateTime::UNIX_EPOCH;
-        job.history = [Taken, ShapeKept].map(|kind| Event { kind, note: String::new(), at }).to_vec();
+        job.history = [Taken, ShapeKept].map(|kind| Event { kind, note: String::new(), by: None, at }).to_vec();
         assert_eq!(job.stage(), Stage::ShapeOnFile);
     }
 

@@ -71,6 +71,7 @@ pub mod order;
 pub mod own_frame;
 pub mod packing;
 pub mod parcel_return;
+pub mod pass_phrase;
 pub mod payment;
 pub mod prescription;
 pub mod procedure_code;

@@ -370,7 +370,7 @@ mod tests {
     /// A job with this history, the newest last.
     fn job_after(kinds: &[EventKind]) -> Job {
         let at = time::OffsetDateTime::UNIX_EPOCH;
-        let event = |(i, &kind): (usize, &EventKind)| Event { kind, note: i.to_string(), at };
+        let event = |(i, &kind): (usize, &EventKind)| Event { kind, note: i.to_string(), by: None, at };
         Job { history: kinds.iter().enumerate().map(event).collect(), ..round_job("-4.00 sph", "31/33") }
     }
 

@@ -13,11 +13,16 @@ use hyper::body::Incoming;
 use hyper::server::conn::http1;
 use hyper::service::service_fn;
 use hyper_util::rt::{TokioIo, TokioTimer};
+use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::watch;
 use tokio::task::{AbortHandle, JoinSet};
 use tokio::time::{sleep, timeout};
+use tokio_rustls::TlsAcceptor;
 use tower::ServiceExt;
+
+use super::tls::OutsideDoor;
+use crate::web::screens::Visitor;
 
 /// How much the server takes on.
 #[derive(Debug, Clone, Copy)]
@@ -53,7 +58,31 @@ struct Connection {
     is_working: Arc<AtomicBool>,
 }
 
+/// Where connections are taken.
+pub struct Door {
+    listener: TcpListener,
+    outside: Option<OutsideDoor>,
+}
+
+impl Door {
+    /// The door of this machine.
+    pub fn here(listener: TcpListener) -> Self {
+        Self { listener, outside: None }
+    }
+
+    /// One for other machines.
+    pub fn outside(listener: TcpListener, outside: OutsideDoor) -> Self {
+        Self { listener, outside: Some(outside) }
+    }
+}
+
 impl Connections {
+    fn open(&mut self, guest: Guest, stream: TcpStream) {
+        let is_working = Arc::clone(&guest.is_working);
+        let task = self.tasks.spawn(guest.answer(stream));
+        self.open.push(Connection { task, is_working });
+    }
+
     /// Makes room for one more. Half-sent requests and connections that nothing is asked on go first, the oldest of
     /// them: somebody who opens thousands pushes out their own, and the owner's newest is always let in.
     fn make_room(&mut self) {
@@ -69,7 +98,7 @@ impl Connections {
 /// Serves until `stop` is done, then lets answers that are being made go out, until `at_once` is done or their time is
 /// over.
 pub async fn serve(
-    listener: TcpListener,
+    door: Door,
     pages: Router,
     limits: Limits,
     stop: impl Future<Output = ()>,
@@ -79,18 +108,28 @@ pub async fn serve(
     let mut connections = Connections { tasks: JoinSet::new(), open: Vec::new(), most: limits.connections };
     let mut stop = pin!(stop);
     loop {
-        let stream = tokio::select! {
+        let taken = tokio::select! {
             () = &mut stop => break,
-            taken = listener.accept() => taken.map(|(stream, _)| stream),
+            taken = door.listener.accept() => taken,
         };
         connections.make_room();
-        match stream {
-            Ok(stream) => open(&mut connections, stream, pages.clone(), limits.head, stopped.clone()),
+        match taken {
+            Ok((stream, address)) => {
+                let guest = Guest {
+                    visitor: Visitor { address, outside: door.outside.as_ref().map(|outside| outside.names.clone()) },
+                    acceptor: door.outside.as_ref().map(|outside| outside.acceptor.clone()),
+                    pages: pages.clone(),
+                    head: limits.head,
+                    is_working: Arc::default(),
+                    stopped: stopped.clone(),
+                };
+                connections.open(guest, stream);
+            }
             Err(why) => wait_after(&why).await,
         }
     }
     // From here on a new connection is refused instead of waiting for an answer.
-    drop(listener);
+    drop(door);
     let _ = stopping.send(true);
     let all_done = async { while connections.tasks.join_next().await.is_some() {} };
     tokio::select! {
@@ -109,49 +148,56 @@ async fn wait_after(why: &io::Error) {
     }
 }
 
-fn open(
-    connections: &mut Connections,
-    stream: TcpStream,
-    pages: Router,
-    head: Duration,
-    stopped: watch::Receiver<bool>,
-) {
-    let is_working = Arc::new(AtomicBool::new(false));
-    let task = connections.tasks.spawn(answer(stream, pages, head, Arc::clone(&is_working), stopped));
-    connections.open.push(Connection { task, is_working });
-}
-
-/// Answers every request of one connection. Its errors are those of the other side, who is gone then.
-async fn answer(
-    stream: TcpStream,
+/// A connection, and what it takes to answer on it.
+struct Guest {
+    visitor: Visitor,
+    acceptor: Option<TlsAcceptor>,
     pages: Router,
     head: Duration,
     is_working: Arc<AtomicBool>,
-    mut stopped: watch::Receiver<bool>,
-) {
-    // A page is written in one piece; the system need not wait for more of it.
-    let _ = stream.set_nodelay(true);
-    let service = service_fn(move |request: hyper::Request<Incoming>| {
-        let (pages, is_working) = (pages.clone(), Arc::clone(&is_working));
-        async move {
-            is_working.store(true, Ordering::Relaxed);
-            let answer = pages.oneshot(request.map(Body::new)).await;
-            is_working.store(false, Ordering::Relaxed);
-            answer.map_err(|never: Infallible| never)
+    stopped: watch::Receiver<bool>,
+}
+
+impl Guest {
+    /// Answers every request of the connection. Its errors are those of the other side, who is gone then.
+    async fn answer(self, stream: TcpStream) {
+        // A page is written in one piece; the system need not wait for more of it.
+        let _ = stream.set_nodelay(true);
+        match &self.acceptor {
+            None => self.talk(stream).await,
+            Some(acceptor) => {
+                if let Ok(Ok(stream)) = timeout(self.head, acceptor.accept(stream)).await {
+                    self.talk(stream).await;
+                }
+            }
         }
-    });
-    let connection = http1::Builder::new()
-        .timer(TokioTimer::new())
-        .header_read_timeout(head)
-        .max_headers(HEAD_LINES)
-        .max_header_size(HEAD_BYTES)
-        .max_buf_size(2 * HEAD_BYTES)
-        .serve_connection(TokioIo::new(stream), service);
-    let mut connection = pin!(connection);
-    tokio::select! {
-        _ = connection.as_mut() => return,
-        _ = stopped.wait_for(|is_stopping| *is_stopping) => {}
     }
-    connection.as_mut().graceful_shutdown();
-    let _ = connection.await;
+
+    async fn talk(&self, stream: impl AsyncRead + AsyncWrite + Unpin) {
+        let service = service_fn(|mut request: hyper::Request<Incoming>| {
+            request.extensions_mut().insert(self.visitor.clone());
+            let (pages, is_working) = (self.pages.clone(), Arc::clone(&self.is_working));
+            async move {
+                is_working.store(true, Ordering::Relaxed);
+                let answer = pages.oneshot(request.map(Body::new)).await;
+                is_working.store(false, Ordering::Relaxed);
+                answer.map_err(|never: Infallible| never)
+            }
+        });
+        let connection = http1::Builder::new()
+            .timer(TokioTimer::new())
+            .header_read_timeout(self.head)
+            .max_headers(HEAD_LINES)
+            .max_header_size(HEAD_BYTES)
+            .max_buf_size(2 * HEAD_BYTES)
+            .serve_connection(TokioIo::new(stream), service);
+        let mut connection = pin!(connection);
+        let mut stopped = self.stopped.clone();
+        tokio::select! {
+            _ = connection.as_mut() => return,
+            _ = stopped.wait_for(|is_stopping| *is_stopping) => {}
+        }
+        connection.as_mut().graceful_shutdown();
+        let _ = connection.await;
+    }
 }

@@ -6,6 +6,7 @@ use time::OffsetDateTime;
 
 use super::once::{Done, Once};
 use super::read::{eye, word};
+use super::screen::acting_screen;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::impact::unproven;
@@ -18,13 +19,19 @@ pub(super) struct EventRow {
     seq: i64,
     kind: String,
     note: String,
+    by: Option<String>,
     at: Stamp,
 }
 
 impl TryFrom<EventRow> for Event {
     type Error = StoreError;
     fn try_from(row: EventRow) -> Result<Self, StoreError> {
-        Ok(Self { kind: word("event", &row.kind, EventKind::from_key(&row.kind))?, note: row.note, at: row.at.0 })
+        Ok(Self {
+            kind: word("event", &row.kind, EventKind::from_key(&row.kind))?,
+            note: row.note,
+            by: row.by,
+            at: row.at.0,
+        })
     }
 }
 
@@ -75,12 +82,18 @@ pub(super) async fn append_event(
     note: &str,
     now: OffsetDateTime,
 ) -> Result<i64, StoreError> {
-    let (key, at) = (kind.key(), Stamp(now));
-    let seq =
-        sqlx::query!("insert into job_event (job_number, kind, note, at) values (?, ?, ?, ?)", number, key, note, at)
-            .execute(&mut *tx)
-            .await?
-            .last_insert_rowid();
+    let (key, at, by) = (kind.key(), Stamp(now), acting_screen());
+    let seq = sqlx::query!(
+        "insert into job_event (job_number, kind, note, by, at) values (?, ?, ?, ?, ?)",
+        number,
+        key,
+        note,
+        by,
+        at
+    )
+    .execute(&mut *tx)
+    .await?
+    .last_insert_rowid();
     let reached = stage(tasks(tx, number).await?, list_kinds(tx, number).await?).key();
     sqlx::query!("update job set stage = ?1 where number = ?2 and stage <> ?1", reached, number).execute(tx).await?;
     Ok(seq)

@@ -60,6 +60,7 @@ pub mod receipt;
 mod refund;
 pub mod remake;
 mod revision;
+pub mod screen;
 pub mod search;
 mod shape;
 pub mod shipment;

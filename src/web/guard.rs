@@ -1,9 +1,11 @@
 //! What every request passes: who may ask, how much, how long, and what the browser may do with the answer.
 //!
-//! The trust model: whoever can open a browser on this machine under the owner's login owns the book. What is kept out is
-//! everybody else: other machines (the server listens on loopback), other sites open in the same browser (unknown `Host`
-//! refused, cross-site posts refused, no framing), and anything a customer's text could smuggle in (escaped output, a
-//! content-security-policy without inline script or style).
+//! The trust model. Without a pass phrase, whoever can reach the port on this machine owns the book: the owner, and every
+//! other account and program on the same machine, because a loopback port belongs to no account. With a pass phrase
+//! ([`super::screens`]), whoever gives it owns the book, on this machine and, where the owner asks for that, on others over
+//! TLS. What is kept out in every case: other machines otherwise (the server listens on loopback), other sites open in the
+//! same browser (unknown `Host` refused, cross-site posts refused, no framing), and anything a customer's text could smuggle
+//! in (escaped output, a content-security-policy without inline script or style). `docs/trust.md` says how it was tried.
 
 use std::time::Duration;
 
@@ -19,6 +21,7 @@ use tower_http::csrf::CsrfLayer;
 use tower_http::timeout::TimeoutLayer;
 
 use super::error::WebError;
+use super::screens::Visitor;
 
 /// The largest request: a trace file of both eyes with depth is under 100 kB, a scan of one well under this.
 pub const BODY_LIMIT: usize = 2 * 1024 * 1024;
@@ -66,24 +69,43 @@ pub fn guarded(pages: Router, limits: Limits) -> Router {
         .layer(from_fn(tell_the_browser))
 }
 
-/// A name that is not this machine's means another site has pointed its own name at us (DNS rebinding).
+/// A name that is not ours means another site has pointed its own name at us (DNS rebinding).
 async fn refuse_unknown_host(request: Request, next: Next) -> Response {
-    let host = request.headers().get(header::HOST).and_then(|h| h.to_str().ok()).unwrap_or("");
-    if is_this_machine(host) {
+    let visitor = Visitor::of(&request);
+    let is_ours = |host: &str| match &visitor.outside {
+        None => is_this_machine(host),
+        Some(names) => names.iter().any(|name| *name == name_of(host)),
+    };
+    let mut hosts = request.headers().get_all(header::HOST).iter();
+    let is_named = match (hosts.next().map(|host| host.to_str().unwrap_or("")), hosts.next()) {
+        (Some(host), None) => is_ours(host),
+        _ => false,
+    };
+    // An address that names a host of its own stands above the header.
+    if is_named && request.uri().authority().is_none_or(|authority| is_ours(authority.as_str())) {
         next.run(request).await
     } else {
-        (StatusCode::FORBIDDEN, "This name is not Rimbook's. Open http://127.0.0.1 with the port it printed.\n")
-            .into_response()
+        (StatusCode::FORBIDDEN, "This name is not Rimbook's. Open the address that it printed.\n").into_response()
     }
 }
 
 /// Whether a `Host` header names the loopback address, with or without a port.
 pub fn is_this_machine(host: &str) -> bool {
+    matches!(name_of(host).as_str(), "localhost" | "127.0.0.1" | "::1")
+}
+
+/// The name in a `Host` header, without its port; an address of the newer protocol without its brackets, which it needs.
+fn name_of(host: &str) -> String {
     let name = match host.rsplit_once(':') {
         Some((name, port)) if !port.is_empty() && port.bytes().all(|b| b.is_ascii_digit()) => name,
         _ => host,
     };
-    matches!(name.to_ascii_lowercase().as_str(), "localhost" | "127.0.0.1" | "[::1]")
+    let name = name.to_ascii_lowercase();
+    match name.strip_prefix('[').and_then(|rest| rest.strip_suffix(']')) {
+        Some(address) => address.to_owned(),
+        None if name.contains(':') => String::new(),
+        None => name,
+    }
 }
 
 impl Limits {

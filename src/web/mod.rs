@@ -23,10 +23,12 @@ mod off_thread;
 pub mod page;
 pub mod refused_value;
 pub mod router;
+pub mod screens;
 pub mod words;
 
 use self::backups::Backups;
 use self::clock::Clock;
+use self::screens::Screens;
 use crate::desk::lab::Lab;
 use crate::store::{Store, StoreError};
 
@@ -39,6 +41,8 @@ pub struct AppState {
     pub clock: Clock,
     /// What is known of the backups.
     pub backups: Backups,
+    /// The pass phrase, and the screens that gave it.
+    pub screens: Screens,
     /// The lab's own row, which every page shows and only one page changes.
     lab: Arc<RwLock<Option<Arc<Lab>>>>,
 }
@@ -47,7 +51,8 @@ impl AppState {
     /// The state over an open book.
     pub async fn new(store: Store, clock: Clock) -> Result<Self, StoreError> {
         let lab = store.find_lab().await?.map(Arc::new);
-        Ok(Self { store, clock, backups: Backups::default(), lab: Arc::new(RwLock::new(lab)) })
+        let screens = Screens::of_book(&store).await?;
+        Ok(Self { store, clock, backups: Backups::default(), screens, lab: Arc::new(RwLock::new(lab)) })
     }
 
     /// The lab, once the first run has named it.

@@ -8,6 +8,7 @@ use tokio::runtime::Handle;
 use tokio::sync::Semaphore;
 
 use super::error::WebError;
+use crate::store::screen::{acting_on, acting_screen};
 
 /// So many at a time. More would take turns on the same processors, and memory besides.
 static PLACES: Semaphore = Semaphore::const_new(4);
@@ -15,10 +16,15 @@ static PLACES: Semaphore = Semaphore::const_new(4);
 /// Runs the rest of a request there. What it computes is not stopped when nobody waits for it any more, but it ends.
 pub(super) async fn run(request: Request, next: Next) -> Response {
     let Ok(place) = PLACES.acquire().await else { return next.run(request).await };
-    let here = Handle::current();
+    let (here, screen) = (Handle::current(), acting_screen());
     let work = move || {
         let _place = place;
-        here.block_on(next.run(request))
+        here.block_on(async {
+            match screen {
+                Some(screen) => acting_on(screen, next.run(request)).await,
+                None => next.run(request).await,
+            }
+        })
     };
     match tokio::task::spawn_blocking(work).await {
         Ok(answer) => answer,

@@ -167,7 +167,7 @@ mod tests {
     }
 
     /// Constraints of values that no field of a form holds as it is.
-    const NO_FIELD: [&str; 50] = [
+    const NO_FIELD: [&str; 52] = [
         "backup_setting_folder",
         "backup_setting_mark",
         "backup_setting_recipient",
@@ -209,6 +209,8 @@ mod tests {
         "purchase_move_count",
         "receipt_document",
         "refund_owed_amount",
+        "screen_lock_idle",
+        "screen_lock_one",
         "shape_eye_is_mirror",
         "shape_of_something",
         "supplier_name",

@@ -14,9 +14,10 @@ use super::page::orders::{correction, remake};
 use super::page::{
     backups, bill_lines, bills, blanks, buying, cancellations, causes, checks, compensation, customers, cuts, drafts,
     edge, files, find, frames, impact, jobs, lab, layout, lenses, materials, orders, own_frame, packing, papers,
-    payments, people, prism, process_spread, promise, purchases, receipts, refunds, returns, reversals, risk, shapes,
-    shipments, spoilage, start, stock, suppliers, ticket, today, understood,
+    payments, people, prism, process_spread, promise, purchases, receipts, refunds, returns, reversals, risk, screens,
+    shapes, shipments, spoilage, start, stock, suppliers, ticket, today, understood,
 };
+use super::screens::ask_pass_phrase;
 use super::{AppState, asset, off_thread, page};
 
 /// Builds a table of addresses twice over: as routes, and as a list that tests walk.
@@ -142,6 +143,17 @@ addresses! {
     "/drafts/{key}" => post(drafts::keep_draft),
 }
 
+addresses! {
+    /// About the pass phrase. The page that asks for it is open to everybody who reaches the program.
+    screen_routes, SCREEN_ADDRESSES:
+    "/sign-in" => get(screens::ask_sign_in).post(screens::sign_in),
+    "/lab/screens" => get(screens::show_screens),
+    "/lab/screens/pass-phrase" => post(screens::change_pass_phrase),
+    "/lab/screens/no-pass-phrase" => post(screens::remove_pass_phrase),
+    "/lab/screens/idle-time" => post(screens::change_idle_time),
+    "/lab/screens/{id}/end" => post(screens::end_session),
+}
+
 /// Pages that lay out, edge or compare shapes: tens of milliseconds of computation, beside the threads that answer.
 fn computed(handlers: MethodRouter<AppState>) -> MethodRouter<AppState> {
     handlers.layer(from_fn(off_thread::run))
@@ -152,9 +164,11 @@ pub fn pages(state: AppState) -> Router {
     routes()
         .route_layer(from_fn_with_state(state.clone(), first_run))
         .merge(first_routes())
+        .merge(screen_routes())
         .merge(asset::router())
         .fallback(page::not_found)
         .layer(from_fn(say_on_a_page))
+        .layer(from_fn_with_state(state.clone(), ask_pass_phrase))
         .with_state(state)
 }
 

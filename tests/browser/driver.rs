@@ -326,6 +326,13 @@ impl Browser {
         );
     }
 
+    /// From now on the screen is one that is touched, such as a tablet beside the edger.
+    pub fn touch(&self, width: u32, height: u32) {
+        let size = json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": true });
+        self.devtools("Emulation.setDeviceMetricsOverride", size);
+        self.devtools("Emulation.setTouchEmulationEnabled", json!({ "enabled": true, "maxTouchPoints": 5 }));
+    }
+
     /// Asks pages for their light or dark face.
     pub fn prefer_dark(&self, dark: bool) {
         let value = if dark { "dark" } else { "light" };

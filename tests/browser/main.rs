@@ -18,5 +18,6 @@ mod fits;
 mod keyboard_only;
 mod nothing_from_outside;
 mod one_order;
+mod touch;
 mod typing_survives;
 mod works_without_javascript;

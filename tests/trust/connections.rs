@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 
 use axum::Router;
 use axum::routing::get;
-use rimbook::serve::connections::{Limits, serve};
+use rimbook::serve::connections::{Door, Limits, serve};
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 
@@ -52,7 +52,7 @@ async fn small(limits: Limits) -> (SocketAddr, oneshot::Sender<()>) {
     let stopped = async {
         let _ = stopped.await;
     };
-    tokio::spawn(serve(listener, pages, limits, stopped, std::future::pending()));
+    tokio::spawn(serve(Door::here(listener), pages, limits, stopped, std::future::pending()));
     (address, stop)
 }
 

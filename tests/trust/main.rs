@@ -14,7 +14,10 @@ mod damaged;
 #[cfg(unix)]
 mod disk;
 #[cfg(unix)]
+mod http;
+#[cfg(unix)]
 mod kills;
+mod outside;
 mod shop;
 #[cfg(unix)]
 mod stopping;

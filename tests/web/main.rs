@@ -39,6 +39,7 @@ mod refunds;
 mod remakes;
 mod returns;
 mod risk;
+mod screens;
 mod shapes;
 mod shipments;
 mod start;

@@ -318,7 +318,7 @@ mod tests {
 
     fn job_after(rx: &str, kinds: &[EventKind]) -> Job {
         let at = time::OffsetDateTime::UNIX_EPOCH;
-        let history = kinds.iter().map(|&kind| Event { kind, note: String::new(), at }).collect();
+        let history = kinds.iter().map(|&kind| Event { kind, note: String::new(), by: None, at }).collect();
         Job { history, ..round_job(rx, "31/33") }
     }
 

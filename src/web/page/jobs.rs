@@ -63,7 +63,7 @@ struct JobPage {
     wear_notes: Vec<WearNote>,
     awaits_own_frame: bool,
     files: Vec<FileView>,
-    history: Vec<(String, &'static str, String)>,
+    history: Vec<(String, &'static str, String, String)>,
 }
 
 #[derive(Deserialize)]
@@ -121,7 +121,10 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
             .history
             .iter()
             .rev()
-            .map(|e| (words::moment(&state.clock.local(e.at)), e.kind.words(), e.note.clone()))
+            .map(|e| {
+                let by = e.by.clone().unwrap_or_default();
+                (words::moment(&state.clock.local(e.at)), e.kind.words(), e.note.clone(), by)
+            })
             .collect(),
     })
 }

@@ -53,6 +53,7 @@ pub mod refunds;
 pub mod returns;
 pub mod reversals;
 pub mod risk;
+pub mod screens;
 pub mod shapes;
 pub mod shipments;
 pub mod spoilage;

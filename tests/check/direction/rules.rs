@@ -38,7 +38,7 @@ const ROOMS: [Room; 14] = [
     room("demo", &["optics", "shape", "desk", "bench", "store"]),
     room("intake", &["optics", "shape"]),
     room("config", &["calc", "intake"]),
-    room("serve", &["config", "demo", "store", "web"]),
+    room("serve", &["config", "demo", "desk", "store", "web"]),
     room("safekeeping", &["config", "optics", "desk", "shape", "store", "print"]),
     room("main", &["calc", "config", "intake", "safekeeping", "serve"]),
 ];
