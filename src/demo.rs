@@ -279,7 +279,9 @@ impl<'a> Loader<'a> {
             Step::Check => self.check(&key, &job, row.measured.clone(), &name, when).await?,
             Step::Concede => {
                 let reason = row.reason.as_deref().unwrap_or_default();
-                self.store.concede_check(&key, number, ConcessionCause::CustomerAsked, reason, when).await?;
+                let newest = self.store.list_checks(number).await?.last().map_or(0, |check| check.attempt);
+                let cause = ConcessionCause::CustomerAsked;
+                self.store.concede_check(&key, number, newest, cause, reason, when).await?;
             }
             Step::ProveImpact => {
                 let proof = ImpactProof::Certificate(format!("batch certificate {}", 4001 + at));

@@ -256,13 +256,36 @@ async fn a_change_of_settings_keeps_the_past() {
     assert_eq!(texts(&mut book, "select name from lab_past").await, ["Saltmarsh Lens Post"]);
 }
 
+/// A book that was made when names were compared in another way finds them all the same once it was opened.
+#[tokio::test]
+async fn the_keys_of_names_are_renewed_once() {
+    let lab = TestLab::new().await;
+    lab.given_job().await;
+    let mut book = beside(lab.folder.path()).await;
+    for sql in [
+        "update customer set name = 'e\u{301}lodie BRUME', name_key = 'e\u{301}lodie brume'",
+        "pragma user_version = 0",
+    ] {
+        run(&mut book, sql).await.unwrap();
+    }
+    let id = lab.store.list_customers("", 1).await.unwrap()[0].id;
+    let changes = lab.store.count_customer_changes(id).await.unwrap();
+    assert!(lab.store.list_namesakes("Élodie Brume", 2).await.unwrap().is_empty(), "the old key is another");
+    let lab = lab.reopened().await;
+    assert_eq!(lab.store.list_namesakes("Élodie Brume", 2).await.unwrap().len(), 1);
+    assert_eq!(lab.store.count_customer_changes(id).await.unwrap(), changes, "a new key is no change of the name");
+}
+
 /// A concession may end, once, when its job is checked again; nothing else of it changes.
 #[tokio::test]
 async fn a_concession_ends_with_the_next_check() {
     let lab = TestLab::new().await;
     let number = lab.given_cut_job().await;
     lab.store.insert_check("first", number, &check(false), NOW).await.unwrap();
-    lab.store.concede_check("concession", number, ConcessionCause::Reading, "a long enough reason", NOW).await.unwrap();
+    lab.store
+        .concede_check("concession", number, 1, ConcessionCause::Reading, "a long enough reason", NOW)
+        .await
+        .unwrap();
     let mut book = beside(lab.folder.path()).await;
     let open = "select cast(is_open as text) from concession";
     assert_eq!(texts(&mut book, open).await, ["1"]);
@@ -572,7 +595,9 @@ async fn a_step_that_was_overtaken_is_refused() {
     assert!(moved(lab.store.insert_check("check", number, &check(true), NOW).await), "checked uncut");
     assert!(
         moved(
-            lab.store.concede_check("concession", number, ConcessionCause::Reading, "a long enough reason", NOW).await
+            lab.store
+                .concede_check("concession", number, 1, ConcessionCause::Reading, "a long enough reason", NOW)
+                .await
         ),
         "conceded uncut"
     );

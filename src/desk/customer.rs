@@ -54,9 +54,9 @@ pub fn check_name(name: &str) -> Result<String, TextError> {
     text::needed("A name", name, 120)
 }
 
-/// A name as namesakes share it: in lower case with single blanks.
+/// A name as namesakes share it: see [`text::folded`].
 pub fn name_key(name: &str) -> String {
-    name.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
+    text::folded(name)
 }
 
 #[cfg(test)]
@@ -66,6 +66,7 @@ mod tests {
     #[test]
     fn namesakes_share_a_key() {
         assert_eq!(name_key("  Élodie  QUILL "), "élodie quill");
+        assert_eq!(name_key("E\u{301}lodie Quill"), "élodie quill");
         assert_eq!(name_key(""), "");
     }
 

@@ -2,6 +2,7 @@
 //! as in "three years ago, a gold one, name like Marchver".
 
 use time::Date;
+use unicode_normalization::UnicodeNormalization;
 
 use super::frame::FrameDetails;
 use super::job::Stage;
@@ -101,7 +102,8 @@ const MOST_WORDS: usize = 12;
 
 /// Reads a typed search. Words that say nothing are left out, unless there is nothing else.
 pub fn read(typed: &str, today: Date) -> Vec<Wanted> {
-    let tokens = tokens(typed);
+    // An e and its accent are one letter; alone, the accent would end the word.
+    let tokens = tokens(&typed.nfc().collect::<String>());
     let mut wanted = Vec::new();
     let mut at = 0;
     while at < tokens.len() {

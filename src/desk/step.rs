@@ -75,6 +75,17 @@ impl Job {
         has_left(self.history.iter().map(|event| event.kind))
     }
 
+    /// Whether the lens in hand for an eye was cut already: it fits nothing else any more.
+    pub fn is_lens_cut(&self, eye: Eye) -> bool {
+        let taken = match eye {
+            Eye::Right => EventKind::LensRight,
+            Eye::Left => EventKind::LensLeft,
+        };
+        let mut newest_first = self.history.iter().rev().map(|event| event.kind);
+        self.is_lens_in_hand(eye)
+            && newest_first.find(|kind| [taken, EventKind::Cut].contains(kind)) == Some(EventKind::Cut)
+    }
+
     /// Whether the newest check is of the lenses as they are now: a lens taken in hand or cut later was not checked.
     pub fn is_check_current(&self) -> bool {
         is_check_current(self.history.iter().map(|event| event.kind))

@@ -1,8 +1,8 @@
 //! Customers.
 
 use serde::Deserialize;
-use sqlx::SqliteConnection;
 use sqlx::types::Json;
+use sqlx::{SqliteConnection, SqlitePool};
 use time::OffsetDateTime;
 use uuid::Uuid;
 
@@ -174,6 +174,50 @@ impl Store {
             .fetch_one(&self.read)
             .await?)
     }
+}
+
+/// How many names are looked through at a time.
+const NAMES_AT_ONCE: i64 = 2000;
+
+/// What `pragma user_version` says of a book whose names have keys as [`name_key`] makes them.
+const NAME_KEYS: i64 = 1;
+
+/// Renews the keys of the names of a book that was made when names were compared in another way. Runs when the book is
+/// opened; it does nothing to a book that has them, and is one transaction, so that a stop half-way changes none.
+pub(super) async fn renew_name_keys(write: &SqlitePool) -> Result<(), StoreError> {
+    let mut tx = write.begin_with("BEGIN IMMEDIATE").await?;
+    let keys: i64 = sqlx::query_scalar("pragma user_version").fetch_one(&mut *tx).await?;
+    if keys >= NAME_KEYS {
+        return Ok(());
+    }
+    let mut last = 0;
+    while let Some(end) = renew_some_keys(&mut tx, last).await? {
+        last = end;
+    }
+    sqlx::query("pragma user_version = 1").execute(&mut *tx).await?;
+    tx.commit().await?;
+    Ok(())
+}
+
+/// Renews the keys of the names after one; the last of them, if there is any.
+async fn renew_some_keys(tx: &mut SqliteConnection, after: i64) -> Result<Option<i64>, StoreError> {
+    let rows = sqlx::query!(
+        "select number, name, name_key from customer where number > ? order by number limit ?",
+        after,
+        NAMES_AT_ONCE
+    )
+    .fetch_all(&mut *tx)
+    .await?;
+    // Names in plain ASCII had the same key before.
+    for row in rows.iter().filter(|row| !row.name.is_ascii()) {
+        let key = name_key(&row.name);
+        if key != row.name_key {
+            sqlx::query!("update customer set name_key = ? where number = ?", key, row.number)
+                .execute(&mut *tx)
+                .await?;
+        }
+    }
+    Ok(rows.last().map(|row| row.number))
 }
 
 /// The customer chosen for an order; a new one is added.

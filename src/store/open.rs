@@ -9,7 +9,7 @@ use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, S
 use sqlx::{ConnectOptions, Connection, SqliteConnection, SqlitePool};
 
 use super::health::{self, Health};
-use super::{FILE_NAME, MIGRATIONS, OpenError, Store, StoreError, companion, search};
+use super::{FILE_NAME, MIGRATIONS, OpenError, Store, StoreError, companion, customer, search};
 
 /// How many pages may read at one time.
 const READERS: u32 = 4;
@@ -54,6 +54,7 @@ impl Store {
         MIGRATIONS.run(&write).await.map_err(|why| not_a_book(why.into()))?;
         check_settings(&write, path).await?;
         search::keep_words_of_old_book(&write).await.map_err(|why| refused(path, why))?;
+        customer::renew_name_keys(&write).await.map_err(|why| refused(path, why))?;
         // 16 MiB for each reader: the inner pages of the indexes of a large book stay in memory.
         let reading = options.pragma("query_only", "on").pragma("cache_size", "-16384");
         let read =

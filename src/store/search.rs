@@ -37,7 +37,8 @@ const WORDS_AT_ONCE: usize = 500;
 
 /// What to ask FTS5 for, with every word as a beginning, or `None` where the text holds no letter and no digit.
 pub(super) fn matching(text: &str) -> Option<String> {
-    let asked: Vec<String> = words_of(text)
+    let text: String = text.nfc().collect();
+    let asked: Vec<String> = words_of(&text)
         .map(|word| format!("{}{}", quoted(word), if word.chars().count() >= SHORTEST_PREFIX { "*" } else { "" }))
         .collect();
     (!asked.is_empty()).then(|| asked.join(" "))

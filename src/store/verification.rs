@@ -131,16 +131,17 @@ impl Store {
         .await
     }
 
-    /// Writes down why the newest check, which failed, does not keep the pair back.
+    /// Writes down why a check, which is the newest and failed, does not keep the pair back.
     ///
     /// # Errors
     ///
-    /// [`StoreError::NotFound`] when the newest check of the job did not fail; [`StoreError::OutOfRange`] when the
+    /// [`StoreError::MovedOn`] when it is not the newest check of the job or did not fail; [`StoreError::OutOfRange`] when the
     /// reason is shorter than ten letters.
     pub async fn concede_check(
         &self,
         key: &str,
         number: i64,
+        attempt: i64,
         cause: ConcessionCause,
         reason: &str,
         now: OffsetDateTime,
@@ -148,13 +149,14 @@ impl Store {
         self.once(key, Some((number, Step::Concession)), now, async |tx| {
             let id = sqlx::query_scalar!(
                 r#"select id as "id: Uuid" from verification
-                   where job_number = ?1 and passed = 0
+                   where job_number = ?1 and attempt = ?2 and passed = 0
                      and attempt = (select max(attempt) from verification where job_number = ?1)"#,
-                number
+                number,
+                attempt
             )
             .fetch_optional(&mut *tx)
             .await?
-            .ok_or(StoreError::NotFound("a failed check"))?;
+            .ok_or(StoreError::MovedOn(number))?;
             let (cause_key, at) = (cause.key(), Stamp(now));
             sqlx::query!(
                 "insert into concession (verification_id, job_number, cause, reason, at) values (?, ?, ?, ?, ?)",

@@ -35,6 +35,9 @@ pub enum WebError {
         /// What happened and what to do.
         said: String,
     },
+    /// 403, 405, 408 or 413: refused before a page was asked.
+    #[error("{1}")]
+    Refused(StatusCode, String),
     /// 500: ours to mend; logged once, never shown.
     #[error("failed: {0}")]
     Internal(String),
@@ -92,6 +95,7 @@ impl IntoResponse for WebError {
             WebError::Malformed(_) => (StatusCode::BAD_REQUEST, "Not understood", self.to_string()),
             WebError::NotKept { is_full: true, .. } => (StatusCode::INSUFFICIENT_STORAGE, "Not kept", self.to_string()),
             WebError::NotKept { .. } => (StatusCode::SERVICE_UNAVAILABLE, "Not kept", self.to_string()),
+            WebError::Refused(status, _) => (*status, "Not done", self.to_string()),
             WebError::Internal(cause) => {
                 let mark = uuid::Uuid::now_v7().simple().to_string();
                 tracing::error!(mark, cause, "a page failed");

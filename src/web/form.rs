@@ -77,6 +77,12 @@ impl Form {
         }
     }
 
+    /// Puts these values in a field, which may be many or none.
+    pub fn replace(&mut self, name: &str, values: Vec<String>) {
+        self.fields.retain(|(n, _)| n != name);
+        self.fields.extend(values.into_iter().map(|value| (name.to_owned(), value)));
+    }
+
     /// Puts a value in a field that was not sent.
     pub fn set_default(&mut self, name: &str, value: impl Into<String>) {
         if !self.has(name) {

@@ -66,8 +66,42 @@ pub fn guarded(pages: Router, limits: Limits) -> Router {
                 .unwrap_or_else(|| "unknown".to_owned());
             WebError::Internal(format!("panic: {cause}")).into_response()
         }))
+        .layer(from_fn(refuse_on_a_page))
         .layer(from_fn(tell_the_browser))
 }
+
+/// What is refused before a page is asked has no words, or a line of plain text. A person gets a page that says what
+/// happened and what to do.
+async fn refuse_on_a_page(request: Request, next: Next) -> Response {
+    let mut answer = next.run(request).await;
+    let is_page = answer.headers().get(header::CONTENT_TYPE).is_some_and(|t| t.as_bytes().starts_with(b"text/html"));
+    let said = match answer.status() {
+        _ if is_page => return answer,
+        StatusCode::FORBIDDEN => {
+            "This came from another page than one of Rimbook’s, so nothing was done. Do it on its own page."
+        }
+        StatusCode::METHOD_NOT_ALLOWED => {
+            "This address does not take what was sent. Go back and use the page’s own buttons."
+        }
+        StatusCode::UNSUPPORTED_MEDIA_TYPE => {
+            "What was sent is no form of this page. Go back, load the page again and try once more."
+        }
+        StatusCode::REQUEST_TIMEOUT => {
+            "This took too long and was stopped. Look whether it was done before you try again."
+        }
+        StatusCode::PAYLOAD_TOO_LARGE => TOO_LARGE,
+        _ => return answer,
+    };
+    let mut page = WebError::Refused(answer.status(), said.to_owned()).into_response();
+    if let Some(allowed) = answer.headers_mut().remove(header::ALLOW) {
+        page.headers_mut().insert(header::ALLOW, allowed);
+    }
+    page
+}
+
+/// What is said of a request without photographs that is too large.
+const TOO_LARGE: &str =
+    "This upload is larger than 2 MB; a trace file of both eyes has under 0.1 MB. Nothing was changed.";
 
 /// A name that is not ours means another site has pointed its own name at us (DNS rebinding).
 async fn refuse_unknown_host(request: Request, next: Next) -> Response {
@@ -85,7 +119,8 @@ async fn refuse_unknown_host(request: Request, next: Next) -> Response {
     if is_named && request.uri().authority().is_none_or(|authority| is_ours(authority.as_str())) {
         next.run(request).await
     } else {
-        (StatusCode::FORBIDDEN, "This name is not Rimbook's. Open the address that it printed.\n").into_response()
+        let said = "This name is not Rimbook’s. Open the address that it printed.";
+        WebError::Refused(StatusCode::FORBIDDEN, said.to_owned()).into_response()
     }
 }
 
@@ -126,11 +161,9 @@ async fn limit_body(limits: Limits, request: Request, next: Next) -> Response {
     let _dropped = axum::body::to_bytes(request.into_body(), 8 * limits.body.max(most / 4)).await;
     let said = match most == limits.files {
         true => "This upload is larger than 24 MB. Send fewer photographs at a time. Nothing was changed.",
-        false => "This upload is larger than 2 MB; a trace file of both eyes has under 0.1 MB. Nothing was changed.",
+        false => TOO_LARGE,
     };
-    let mut page = WebError::Malformed(said.to_owned()).into_response();
-    *page.status_mut() = StatusCode::PAYLOAD_TOO_LARGE;
-    page
+    WebError::Refused(StatusCode::PAYLOAD_TOO_LARGE, said.to_owned()).into_response()
 }
 
 async fn tell_the_browser(request: Request<Body>, next: Next) -> Response {
@@ -148,8 +181,9 @@ async fn tell_the_browser(request: Request<Body>, next: Next) -> Response {
     ] {
         headers.insert(name, HeaderValue::from_static(value));
     }
-    // Pages hold health data: no shared cache, and always asked again. Not no-store: that would empty a form on Back.
-    headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("private, no-cache"));
+    // Pages hold health data: no cache keeps them. On Back a page is asked for again, and its form is filled in from its
+    // draft.
+    headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("private, no-store"));
     response
 }
 

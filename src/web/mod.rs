@@ -8,6 +8,7 @@ use std::sync::{Arc, RwLock};
 
 use axum::Router;
 
+pub mod asked;
 pub mod asset;
 pub mod backups;
 pub mod chrome;
@@ -24,8 +25,10 @@ pub mod page;
 pub mod refused_value;
 pub mod router;
 pub mod screens;
+mod two_windows;
 pub mod words;
 
+use self::asked::Asked;
 use self::backups::Backups;
 use self::clock::Clock;
 use self::screens::Screens;
@@ -43,6 +46,8 @@ pub struct AppState {
     pub backups: Backups,
     /// The pass phrase, and the screens that gave it.
     pub screens: Screens,
+    /// What was searched for.
+    pub asked: Asked,
     /// The lab's own row, which every page shows and only one page changes.
     lab: Arc<RwLock<Option<Arc<Lab>>>>,
 }
@@ -52,7 +57,8 @@ impl AppState {
     pub async fn new(store: Store, clock: Clock) -> Result<Self, StoreError> {
         let lab = store.find_lab().await?.map(Arc::new);
         let screens = Screens::of_book(&store).await?;
-        Ok(Self { store, clock, backups: Backups::default(), screens, lab: Arc::new(RwLock::new(lab)) })
+        let (backups, asked) = (Backups::default(), Asked::default());
+        Ok(Self { store, clock, backups, screens, asked, lab: Arc::new(RwLock::new(lab)) })
     }
 
     /// The lab, once the first run has named it.

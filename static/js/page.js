@@ -10,13 +10,14 @@ export const debounce = (ms, work) => {
   return call;
 };
 
-// Fetches parts of pages one after another: a new question stops the one before.
+// Fetches parts of pages one after another: a new question stops the one before. What is asked is posted: in an address it
+// would stay in the history of the browser.
 export const latest = () => {
   let running;
   const ask = async (url, params) => {
     running?.abort();
     running = new AbortController();
-    const answer = await fetch(`${url}?${new URLSearchParams(params)}`, { signal: running.signal, credentials: 'same-origin' });
+    const answer = await fetch(url, { method: 'POST', body: new URLSearchParams(params), signal: running.signal, credentials: 'same-origin' });
     if (!answer.ok) throw new Error(`answer ${answer.status}`);
     return answer.text();
   };

@@ -224,6 +224,13 @@ impl Browser {
         self.type_here(&key.to_string()).await;
     }
 
+    /// Looks for something with the box at the head of the page; the address of what was found.
+    pub async fn search(&self, words: &str) -> String {
+        self.fill("find-q", words).await;
+        self.click("header form.find button").await;
+        self.arrives_at("/find/").await
+    }
+
     /// The Back button.
     pub async fn back(&self) {
         self.client.back().await.unwrap();

@@ -23,10 +23,8 @@ const LINKED: [(&str, &str, &str); 7] = [
 ];
 
 /// Pages that an address shows with more after it.
-const MORE: [&str; 7] = [
-    "/find?q=ma",
-    "/find?q=nobody-of-that-name",
-    "/find?q=99999&scanned=yes",
+const MORE: [&str; 5] = [
+    "/scan/99999",
     "/money/takings?of=",
     "/money/takings?of=2026",
     "/jobs/1001/bill/reversals?line=1",
@@ -37,12 +35,16 @@ const MORE: [&str; 7] = [
 pub fn is_page(site: SocketAddr, path: &str) -> bool {
     let request = format!("GET {path} HTTP/1.1\r\nHost: {site}\r\nConnection: close\r\n\r\n");
     let (head, body) = ask(site, &request);
-    head.starts_with("HTTP/1.1 303") || body.contains("<main")
+    head.starts_with("HTTP/1.1 303") || body.contains("<main") && !head.starts_with("HTTP/1.1 405")
 }
 
 /// The addresses of the pages, each once.
 pub async fn addresses(browser: &Browser) -> BTreeSet<String> {
     let mut paths: BTreeSet<String> = MORE.iter().map(|path| (*path).to_owned()).collect();
+    browser.open_page("/").await;
+    for words in ["ma", "nobody-of-that-name"] {
+        paths.insert(browser.search(words).await);
+    }
     for address in ADDRESSES.iter().chain(FIRST_ADDRESSES).filter(|address| !address.starts_with("/scan/")) {
         if let Some((_, page, link)) = LINKED.iter().find(|(of, ..)| of == address) {
             browser.open_page(page).await;

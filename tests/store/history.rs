@@ -110,7 +110,8 @@ async fn take(lab: &TestLab, job: &Job, step: Step, dice: &mut Random) -> Result
         Step::Check => store.insert_check(&key, number, &check(dice.below(3) > 0), NOW).await.map(drop)?,
         Step::Concession => {
             let reason = "the customer knows of it";
-            store.concede_check(&key, number, ConcessionCause::CustomerAsked, reason, NOW).await.map(done)?;
+            let newest = store.list_checks(number).await?.last().map_or(0, |check| check.attempt);
+            store.concede_check(&key, number, newest, ConcessionCause::CustomerAsked, reason, NOW).await.map(done)?;
         }
         Step::Impact => {
             let proof = ImpactProof::Certificate("batch 4711".into());

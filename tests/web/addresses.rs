@@ -28,8 +28,24 @@ async fn posting_addresses() -> Vec<&'static str> {
         }
     }
     assert!(posting.len() > 20, "{posting:?}");
+    assert!(ONLY_ASKED.iter().all(|address| posting.contains(address)), "{posting:?}");
+    posting.retain(|address| !ONLY_ASKED.contains(address));
     posting
 }
+
+/// What is posted although it changes nothing: what is typed there stays out of the address.
+const ONLY_ASKED: [&str; 10] = [
+    "/find",
+    "/customers",
+    "/frames",
+    "/orders/{key}/summary",
+    "/understood/rx",
+    "/understood/pd",
+    "/suggest/customers",
+    "/suggest/customers/{party}",
+    "/suggest/frames",
+    "/jobs/{number}/edge/figures",
+];
 
 /// A form that its page offers now, filled in so that it is taken.
 struct Filled {
@@ -476,4 +492,74 @@ async fn a_form_of_a_job_that_moved_on_is_refused() {
         assert!(notice(&answer).contains(&format!("ob {number}")), "{address}: {}", notice(&answer));
         assert_eq!(form.lab.contents().await, before, "{address}");
     }
+}
+
+/// An address with something of the book in each place.
+async fn somewhere(lab: &TestLab, address: &str, number: i64) -> String {
+    let job = lab.store.get_job(number).await.unwrap();
+    let id = match address {
+        a if a.starts_with("/frames/") => job.frame.id.to_string(),
+        a if a.starts_with("/stock/") => lab.store.list_drawer().await.unwrap()[0].id.to_string(),
+        _ => job.customer.id.to_string(),
+    };
+    let line = match address {
+        a if a.starts_with("/lab/materials/") => job.material.id.to_string(),
+        _ => lab.store.list_treatments().await.unwrap()[0].id.to_string(),
+    };
+    let number = if address.starts_with("/receipts/") { 5001 } else { number };
+    let key = uuid::Uuid::now_v7().to_string();
+    [("{number}", number.to_string()), ("{id}", id), ("{line}", line), ("{key}", key), ("{seq}", "1".to_owned())]
+        .into_iter()
+        .fold(address.to_owned(), |path, (place, value)| path.replace(place, &value))
+        .replace("{party}", "payer")
+        .replace("{file}", "receipts.csv")
+}
+
+/// Whatever is read, by whoever makes the browser read it, the book stays as it is.
+#[tokio::test]
+async fn no_read_changes_anything() {
+    let lab = TestLab::new().await;
+    let number = lab.given_sent_job().await;
+    given_drawer_lens(&lab).await;
+    let (book, drafts) = (lab.contents().await, lab.count_rows("draft").await);
+    let more = [
+        format!("/orders/new?like={number}"),
+        format!("/jobs/{number}/remake?eyes=both&cause=cut&paid_by=shop&lesson=x"),
+        format!("/jobs/{number}/edge?front=5"),
+    ];
+    for address in ADDRESSES.iter().chain(FIRST_ADDRESSES) {
+        let path = somewhere(&lab, address, number).await;
+        let answer = lab.get(&path).await;
+        assert!(answer.status.as_u16() < 500, "{path}: {}", answer.status);
+        // Where it leads is read as well.
+        if answer.location.starts_with("/orders/") {
+            lab.get(&answer.location).await.assert_status(200);
+        }
+        assert_eq!(lab.count_rows("draft").await, drafts, "{path} keeps a draft");
+    }
+    for path in &more {
+        let answer = lab.get(path).await;
+        if answer.location.starts_with('/') {
+            lab.get(&answer.location).await.assert_status(200);
+        }
+    }
+    assert_eq!(lab.count_rows("draft").await, drafts);
+    assert!(lab.contents().await == book, "something was changed by a read");
+}
+
+/// What is only asked changes nothing either, and is not for other sites.
+#[tokio::test]
+async fn a_question_changes_nothing() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    let (book, drafts) = (lab.contents().await, lab.count_rows("draft").await);
+    for address in ONLY_ASKED {
+        let path = somewhere(&lab, address, number).await;
+        let typed = [("q", "quill"), ("text", "-2.25"), ("name", "rx_right")];
+        let answer = lab.post_as_is(&path, &typed).await;
+        assert!([200, 303].contains(&answer.status.as_u16()), "{path}: {}", answer.status);
+        assert_eq!(lab.post_from_elsewhere(&path, &typed).await.status, 403, "{path}");
+        assert!(lab.get(&path).await.status != 200 || ["/customers", "/frames"].contains(&address), "{path}");
+    }
+    assert!(lab.contents().await == book && lab.count_rows("draft").await == drafts);
 }

@@ -174,7 +174,7 @@ async fn a_cancelled_job_leaves_the_open_ones_and_is_still_found() {
     let (number, other) = (lab.given_job().await, lab.given_job().await);
     cancel(&lab, number, &[]).await.assert_status(303);
     assert_eq!(open_jobs(&lab).await, [other]);
-    let found = lab.get(&format!("/find?q={number}")).await;
+    let found = lab.search("/find", &number.to_string()).await;
     assert_eq!(found.location, format!("/jobs/{number}"));
     for page in
         ["", "/shape", "/lenses", "/layout", "/cut", "/check", "/packing", "/shipment", "/bill", "/cancellation"]

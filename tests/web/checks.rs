@@ -83,7 +83,7 @@ async fn a_failed_pair_is_kept_back_until_a_reason_is_written() {
     assert_eq!(lab.stage(number).await, Stage::Cut);
     assert!(lab.get(&format!("/jobs/{number}/packing")).await.text(".notice").contains("did not pass"));
 
-    let answer = lab.post(&concession, &[("cause", "reading"), ("reason", "too late")]).await;
+    let answer = lab.post(&concession, &[("attempt", "1"), ("cause", "reading"), ("reason", "too late")]).await;
     answer.assert_status(422);
     assert!(
         answer.text("#reason-error").contains("ten letters") || answer.text("#reason-error").contains("10 letters")
@@ -91,18 +91,20 @@ async fn a_failed_pair_is_kept_back_until_a_reason_is_written() {
     assert_eq!(answer.text("#reason"), "too late");
     assert_eq!(lab.stage(number).await, Stage::Cut);
 
-    let answer = lab.post(&concession, &[("reason", "Customer keeps the old axis")]).await;
+    let answer = lab.post(&concession, &[("attempt", "1"), ("reason", "Customer keeps the old axis")]).await;
     assert!(answer.assert_status(422).text("#cause-error").contains("Choose why"), "{}", answer.body);
     let long = "word ".repeat(80);
-    lab.post(&concession, &[("cause", "reading"), ("reason", &long)]).await.assert_status(422);
+    lab.post(&concession, &[("attempt", "1"), ("cause", "reading"), ("reason", &long)]).await.assert_status(422);
     let reason = "Customer keeps the old axis, agreed by phone";
     let key = format!("concession-{number}-0");
-    let fields = [("key", key.as_str()), ("cause", "customer_asked"), ("reason", reason)];
+    let fields = [("key", key.as_str()), ("cause", "customer_asked"), ("reason", reason), ("attempt", "1")];
     for _ in 0..2 {
         lab.post(&concession, &fields).await.assert_status(303);
     }
     // Other words are not taken for the first ones: they are refused aloud.
-    lab.post(&concession, &[fields[0], fields[1], ("reason", "something else entirely")]).await.assert_status(409);
+    lab.post(&concession, &[fields[0], fields[1], fields[3], ("reason", "something else entirely")])
+        .await
+        .assert_status(409);
     let lab = lab.reopened().await;
     assert_eq!(lab.stage(number).await, Stage::Checked);
     let page = lab.get(&path).await;
@@ -304,6 +306,28 @@ async fn a_check_stays_as_it_was_judged() {
     assert_eq!(page.texts("tbody tr").len(), 14);
 }
 
+/// A reason belongs to the reading it was written for. A worse one that came in from another window needs its own.
+#[tokio::test]
+async fn a_reason_is_not_attached_to_a_later_check() {
+    let lab = TestLab::new().await;
+    let number = lab.given_cut_job().await;
+    let (path, concession) = (format!("/jobs/{number}/check"), format!("/jobs/{number}/check/concession"));
+    lab.post(&path, &with(&[("read_left", "-2.50 -0.75 x 88")])).await.assert_status(303);
+    let mut written = crate::addresses::fields_of(&lab.get(&path).await, &concession);
+    written.retain(|(name, _)| !["cause", "reason"].contains(&name.as_str()));
+    let mut written: Vec<(&str, &str)> = written.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+    written.extend([("cause", "reading"), ("reason", "One degree is as near as it reads")]);
+    // The other window: the axis is now 10° off.
+    lab.post(&path, &with(&[("read_left", "-2.50 -0.75 x 90")])).await.assert_status(303);
+    let refused = lab.post_as_is(&concession, &written).await;
+    assert!(refused.assert_status(409).text(".notice").contains("look at the newest check"), "{}", refused.body);
+    assert_eq!(lab.stage(number).await, Stage::Cut, "nothing was conceded");
+    // Written for the newest check it is taken.
+    let fresh = [("attempt", "2"), ("cause", "reading"), ("reason", "One degree is as near as it reads")];
+    lab.post(&concession, &fresh).await.assert_status(303);
+    assert_eq!(lab.stage(number).await, Stage::Checked);
+}
+
 #[tokio::test]
 async fn exchanged_eyes_are_named_and_never_sent() {
     let lab = TestLab::new().await;
@@ -324,7 +348,7 @@ async fn exchanged_eyes_are_named_and_never_sent() {
 #[tokio::test]
 async fn a_power_beyond_twice_its_limit_is_never_sent() {
     let lab = TestLab::new().await;
-    let concede = [("cause", "customer_asked"), ("reason", "The customer wants them so")];
+    let concede = [("attempt", "1"), ("cause", "customer_asked"), ("reason", "The customer wants them so")];
     // ANSI Z80.1-2015 quick-reference guide: ±0.13 up to 6.50 D; twice that is 0.26.
     for (right, may_go) in [("-2.51 -1.25 x 95", true), ("-2.53 -1.25 x 95", false)] {
         let number = lab.given_cut_job().await;

@@ -134,7 +134,8 @@ async fn each_bad_field_has_its_sentence() {
         assert_eq!(page.attributes(&format!("#{field}"), "aria-invalid"), ["true"], "{query}");
         // What can be figured is figured all the same.
         assert_eq!(page.texts(".eye-right .thickest").len(), 1, "{query}");
-        let fragment = lab.get(&format!("/jobs/{number}/edge/figures?{query}")).await;
+        let typed: Vec<(&str, &str)> = query.split('&').filter_map(|pair| pair.split_once('=')).collect();
+        let fragment = lab.post_as_is(&format!("/jobs/{number}/edge/figures"), &typed).await;
         fragment.assert_status(200);
         assert!(fragment.text(".error").contains(says) && !fragment.body.contains("<html"), "{query}");
     }
@@ -184,7 +185,7 @@ async fn without_a_shape_all_three_pages_say_so() {
         assert!(page.text(".empty").contains("No shape is on file"), "{path}");
         lab.get(&format!("/jobs/4/{path}")).await.assert_status(404);
     }
-    lab.get("/jobs/4/edge/figures").await.assert_status(404);
+    lab.post_as_is("/jobs/4/edge/figures", &[]).await.assert_status(404);
 }
 
 #[tokio::test]

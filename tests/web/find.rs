@@ -38,8 +38,7 @@ async fn given_gold_job(lab: &TestLab) -> i64 {
 }
 
 async fn find(lab: &TestLab, q: &str) -> Answer {
-    let q: String = q.bytes().map(|byte| format!("%{byte:02X}")).collect();
-    lab.get(&format!("/find?q={q}")).await
+    lab.search("/find", q).await
 }
 
 async fn found(lab: &TestLab, q: &str) -> Vec<String> {
@@ -107,9 +106,9 @@ async fn a_wrong_or_missing_letter_is_forgiven() {
         let page = find(&lab, q).await;
         assert!(page.texts("a.job-link").len() != 1 || page.text(".notice").contains("Left out"), "{q}");
     }
-    let list = lab.get("/customers?q=marchver").await;
+    let list = lab.search("/customers", "marchver").await;
     assert_eq!(list.texts("tbody th"), ["Lena Marchwer"]);
-    assert_eq!(lab.get("/frames?q=herron").await.texts("tbody th"), ["Heron & Rye C-12"]);
+    assert_eq!(lab.search("/frames", "herron").await.texts("tbody th"), ["Heron & Rye C-12"]);
 }
 
 #[tokio::test]
@@ -210,10 +209,8 @@ async fn a_scanned_number_opens_the_next_step() {
         "a parcel that came back"
     );
     let unknown = lab.get("/scan/99999").await;
-    assert_eq!(unknown.location, "/find?q=99999&scanned=yes");
-    let page = lab.get(&unknown.location).await;
-    assert!(page.assert_status(200).text(".notice").contains("No job has the scanned number 99999"));
-    assert_eq!(lab.get("/scan/%3Cb%3E").await.location, "/find?q=b&scanned=yes");
+    assert!(unknown.assert_status(200).text(".notice").contains("No job has the scanned number 99999"));
+    assert_eq!(lab.get("/scan/%3Cb%3E").await.assert_status(200).text("h1"), "“b”");
 }
 
 #[tokio::test]
@@ -221,4 +218,56 @@ async fn a_new_order_begins_in_the_name() {
     let lab = TestLab::new().await;
     let path = lab.get("/orders/new").await.location;
     assert_eq!(lab.get(&path).await.attributes("[autofocus]", "id"), ["customer_name"]);
+}
+
+/// A name that is searched for stands in no address, and so in no history of a browser.
+#[tokio::test]
+async fn what_is_searched_for_stands_in_no_address() {
+    let mut lab = TestLab::new().await;
+    lab.given_job().await;
+    for (path, beginning) in [("/find", "/find/"), ("/customers", "/customers?found="), ("/frames", "/frames?found=")] {
+        let asked = lab.post_as_is(path, &[("q", "Ada Quill")]).await;
+        let address = asked.assert_status(303).location.clone();
+        let key = address.strip_prefix(beginning).unwrap_or_else(|| panic!("{path}: {address}"));
+        assert!(uuid::Uuid::parse_str(key).is_ok(), "{address}");
+        let page = lab.get(&address).await;
+        assert!(page.assert_status(200).body.contains("Ada Quill"), "the page says what was asked");
+        assert_eq!(page.headers["cache-control"], "private, no-store");
+        assert!(page.attributes("form[method=get]", "action").iter().all(|a| a != path), "{path} is posted");
+    }
+    // Another start of the program knows no search, and says so.
+    let address = lab.post_as_is("/find", &[("q", "Ada Quill")]).await.location;
+    lab = lab.reopened().await;
+    assert!(lab.get(&address).await.assert_status(409).text(".notice").contains("type it again"));
+    let list = lab.get("/customers?found=00000000-0000-0000-0000-000000000000").await;
+    assert_eq!(list.assert_status(200).texts("tbody th"), ["Ada Quill"], "all of them");
+    // A long one is cut off, not refused.
+    let long = lab.search("/find", &"quill ".repeat(9000)).await;
+    long.assert_status(200);
+    assert!(long.text("h1").chars().count() < 250);
+}
+
+/// Names of any script are found in capitals or not, composed or not.
+#[tokio::test]
+async fn a_name_beyond_ascii_is_found_however_it_is_typed() {
+    let lab = TestLab::new().await;
+    for name in ["Élodie Brume", "Łukasz Wierzba", "Иван Речной"] {
+        let mut order = lab.order().await;
+        let CustomerChoice::New(person) = &mut order.customer else { panic!("someone new") };
+        person.name = name.into();
+        lab.given_order(&order).await;
+    }
+    for (typed, name) in [
+        ("Élodie", "Élodie Brume"),
+        ("E\u{301}LODIE", "Élodie Brume"),
+        ("elodie", "Élodie Brume"),
+        ("ŁUKASZ", "Łukasz Wierzba"),
+        ("lukasz", "Łukasz Wierzba"),
+        ("иван", "Иван Речной"),
+        ("ИВАН речной", "Иван Речной"),
+    ] {
+        assert_eq!(lab.search("/customers", typed).await.texts("tbody th"), [name], "{typed}");
+        let found = lab.search("/find", typed).await;
+        assert!(found.text("main table").contains(name), "{typed}: {}", found.text("main"));
+    }
 }

@@ -60,7 +60,9 @@ async fn every_answer_tells_the_browser_to_load_nothing_from_outside() {
         assert!(policy.contains("default-src 'none'") && policy.contains("frame-ancestors 'none'"), "{path}: {policy}");
         assert!(!policy.contains("unsafe") && !policy.contains("http"), "{path}: {policy}");
         assert_eq!(answer.headers[header::X_CONTENT_TYPE_OPTIONS], "nosniff", "{path}");
-        assert!(answer.headers[header::CACHE_CONTROL].to_str().unwrap().contains("private"), "{path}");
+        let cached = answer.headers[header::CACHE_CONTROL].to_str().unwrap();
+        let wanted = if path.starts_with("/static/") { "private, max-age=300" } else { "private, no-store" };
+        assert_eq!(cached, wanted, "{path}");
     }
 }
 
@@ -124,5 +126,31 @@ async fn a_slow_or_wrong_request_is_answered_in_words() {
         let lost = lab.get(path).await;
         lost.assert_status(404);
         assert!(lost.text(".notice").contains("not in the book"), "{path}");
+    }
+}
+
+/// Whatever is refused before a page is asked is said on a page.
+#[tokio::test]
+async fn a_refusal_is_a_page_with_a_sentence() {
+    let lab = TestLab::new().await;
+    let form = ("content-type", "application/x-www-form-urlencoded");
+    let here = ("host", "localhost");
+    let large = "x".repeat(rimbook::web::guard::BODY_LIMIT + 1);
+    for (status, says, request) in [
+        (403, "name is not Rimbook’s", request("GET", "/", &[("host", "evil.example")], "")),
+        (403, "another page than one of Rimbook’s", {
+            request("POST", "/lab", &[here, form, ("sec-fetch-site", "cross-site")], "name=x")
+        }),
+        (405, "does not take what was sent", request("PUT", "/", &[here], "")),
+        (405, "does not take what was sent", request("GET", "/understood/rx", &[here], "")),
+        (413, "larger than 2 MB", request("POST", "/drafts/large", &[here, form], &format!("note={large}"))),
+        (415, "no form of this page", request("POST", "/drafts/mine", &[here, ("content-type", "text/css")], "a")),
+    ] {
+        let path = request.uri().clone();
+        let answer = lab.send(request).await;
+        assert_eq!(answer.status.as_u16(), status, "{path}: {}", answer.body);
+        assert!(answer.text(".notice").contains(says), "{path}: {}", answer.body);
+        assert_eq!(answer.texts("h1").len(), 1, "{path}");
+        assert!(!answer.body.contains("Saltmarsh"), "{path} says nothing of the lab");
     }
 }

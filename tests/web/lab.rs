@@ -92,7 +92,7 @@ async fn a_form_from_an_older_window_does_not_undo_a_newer_one() {
     send(&lab, "/lab", &fields(&page, &[("phone", "555-0111")])).await.assert_status(303);
     let answer = send(&lab, "/lab", &fields(&page, &[("phone", "555-0122")])).await;
     answer.assert_status(422);
-    assert!(answer.text("#name-error").contains("another window"));
+    assert!(answer.text("#phone-error").contains("another window to “555-0111”"), "{}", answer.text("#phone-error"));
     assert_eq!(answer.attributes("#phone", "value"), ["555-0122"]);
     assert_eq!(lab.store.find_lab().await.unwrap().unwrap().phone, "555-0111");
     send(&lab, "/lab", &fields(&answer, &[])).await.assert_status(303);
@@ -260,4 +260,17 @@ async fn another_site_changes_nothing_of_the_lab() {
         lab.send(request).await.assert_status(403);
     }
     assert_eq!(lab.store.list_materials().await.unwrap().len(), 6);
+}
+
+/// The tolerance that one window sets is not set back by another one that changes the lead time.
+#[tokio::test]
+async fn an_older_window_leaves_alone_what_it_did_not_change() {
+    let lab = TestLab::new().await;
+    let page = lab.get("/lab").await;
+    let first = [("center_across", "0.75"), ("tolerance", "iso_21987")];
+    send(&lab, "/lab", &fields(&page, &first)).await.assert_status(303);
+    send(&lab, "/lab", &fields(&page, &[("lead_days", "8")])).await.assert_status(303);
+    let kept = lab.store.find_lab().await.unwrap().unwrap();
+    assert_eq!((kept.center_across.map(|mm| mm.hundredths()), kept.tolerance.key()), (Some(75), "iso_21987"));
+    assert_eq!(kept.lead_days, 8);
 }

@@ -254,6 +254,68 @@ async fn a_cut_comes_after_the_lenses_and_is_booked_once() {
     );
 }
 
+/// One lens of a cut pair is spoiled. The other one is cut: it fits nothing else, and the pages say so.
+#[tokio::test]
+async fn a_lens_that_was_cut_goes_back_nowhere() {
+    let lab = TestLab::new().await;
+    let job = lab.given_cut_job().await;
+    let spoiled = [("lens", "left"), ("cause", "lens")];
+    lab.post(&format!("/jobs/{job}/spoilage"), &spoiled).await.assert_status(303);
+    let page = lab.get(&format!("/jobs/{job}/lenses")).await;
+    assert!(page.text(".eye-right .in-hand").contains("cut already"), "{}", page.text(".eye-right .in-hand"));
+    let places = page.attributes("#old_right option", "value");
+    assert!(places.contains(&"cut".to_owned()), "it can be spoiled: {places:?}");
+    assert!(!places.iter().any(|place| ["drawer", "job"].contains(&place.as_str())), "{places:?}");
+    let back = [("lens_right", "bought"), ("diameter_right", "70"), ("old_right", "drawer")];
+    let refused = lab.post(&format!("/jobs/{job}/lenses"), &back).await;
+    assert!(refused.assert_status(422).texts("#old_right-error").len() == 1);
+    let new = [("lens_left", "bought"), ("diameter_left", "70")];
+    lab.post(&format!("/jobs/{job}/lenses"), &new).await.assert_status(303);
+    let cut = lab.get(&format!("/jobs/{job}/cut")).await;
+    assert!(cut.text("main .stack .notice").contains("The right lens was cut before"), "{}", cut.text("main"));
+}
+
+/// What the drawer has is not to be bought.
+#[tokio::test]
+async fn a_lens_of_the_drawer_is_named_before_the_shop() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job_to("-2.25 DS", "-2.50 DS").await;
+    lab.given_shape_for(job).await;
+    let coated = lab.store.get_job(job).await.unwrap();
+    let (material, coating) = (coated.material.id, coated.coating.as_ref().map(|coating| coating.id));
+    let lens = DrawerLensDetails {
+        material,
+        sphere: "-2.25".parse().unwrap(),
+        cylinder: "0".parse().unwrap(),
+        diameter: "75".parse().unwrap(),
+        center: None,
+        front_power: Some("4".parse().unwrap()),
+        base: None,
+        coating,
+        second_coating: None,
+        tint: None,
+    };
+    lab.store.stock_lens("one", &lens, 1, NOW).await.unwrap();
+    let page = lab.get(&format!("/jobs/{job}/lenses")).await;
+    assert_eq!(page.text(".eye-right .lens-way .mark"), "Needed: the drawer has one");
+    assert!(page.attributes(".eye-right .lens-way a", "href").is_empty());
+    assert_eq!(page.attributes(".eye-left .lens-way a", "href"), ["/buying"]);
+}
+
+/// The pages of advice stay beside the step they serve.
+#[tokio::test]
+async fn what_to_order_and_the_materials_stand_with_the_lenses() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    lab.given_shape_for(job).await;
+    for (page, here) in [("blanks", "What to order"), ("materials", "Materials compared")] {
+        let shown = lab.get(&format!("/jobs/{job}/{page}")).await;
+        let steps = shown.texts("[aria-current]");
+        assert!(steps.iter().any(|step| step.starts_with("Lenses")), "{page}: {steps:?}");
+        assert!(steps.contains(&here.to_owned()), "{page}: {steps:?}");
+    }
+}
+
 #[tokio::test]
 async fn other_sites_and_unknown_jobs_are_refused() {
     let lab = TestLab::new().await;

@@ -105,12 +105,49 @@ async fn a_second_click_finds_the_first_job() {
     let lab = TestLab::new().await;
     let path = begin(&lab).await;
     let first = post(&lab, &path, &[]).await;
-    let second = post(&lab, &path, &[("customer_name", "Somebody Else")]).await;
+    let second = post(&lab, &path, &[]).await;
     assert_eq!((first.location.as_str(), second.location.as_str()), ("/jobs/1001", "/jobs/1001?already=order"));
     let back = lab.get(&path).await;
     assert_eq!(back.location, "/jobs/1001?already=order", "the Back button finds the job, not an empty form");
     assert!(lab.get("/jobs/1001?already=order").await.text(".notice.info").contains("Nothing was added"));
     lab.get("/jobs/1002").await.assert_status(404);
+}
+
+/// Two windows on one order page: the second order stands on a page of its own.
+#[tokio::test]
+async fn another_order_from_the_same_page_is_not_dropped() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    post(&lab, &path, &[]).await.assert_status(303);
+    let other = [("customer_name", "Bram Sedge"), ("frame_model", "Petrel"), ("rx_right", "-2.00 DS")];
+    let second = post(&lab, &path, &other).await.assert_status(303).location.clone();
+    assert!(second.starts_with("/orders/") && !second.starts_with(&path), "{second}");
+    let page = lab.get(&second).await;
+    assert_eq!(page.attributes("#customer_name, #rx_right", "value"), ["Bram Sedge", "-2.00 DS"]);
+    assert!(page.text(".notice").contains("Job 1001 was taken from the same page before"), "{}", page.text(".notice"));
+    lab.get("/jobs/1002").await.assert_status(404);
+    // It is taken where it stands now, once.
+    let action = page.attributes("form#order", "action").remove(0);
+    assert_eq!(post(&lab, &action, &other).await.location, "/jobs/1002");
+    assert_eq!(post(&lab, &action, &other).await.location, "/jobs/1002?already=order");
+    assert_eq!(lab.store.get_job(1002).await.unwrap().customer.person.name, "Bram Sedge");
+}
+
+/// An order page is shown as it starts until something is typed; an address that names nothing is told so.
+#[tokio::test]
+async fn what_an_order_starts_from_stays_in_its_address() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    let path = lab.get(&format!("/jobs/{number}/relens")).await.location;
+    for _ in 0..2 {
+        assert_eq!(lab.get(&path).await.attributes("#pd", "value"), ["31/33"], "a reload shows it again");
+    }
+    let action = lab.get(&path).await.attributes("form#order", "action").remove(0);
+    lab.post(&action.replace("/orders/", "/drafts/"), &[("relens_of", &number.to_string()), ("pd", "30/32")]).await;
+    assert_eq!(lab.get(&path).await.attributes("#pd", "value"), ["30/32"], "what was typed goes before it");
+    for nothing in ["/orders/new?like=7", "/orders/new?customer=x", "/jobs/7/relens"] {
+        assert!(lab.get(nothing).await.assert_status(404).text(".notice").contains("is not in the book"), "{nothing}");
+    }
 }
 
 #[tokio::test]
@@ -414,11 +451,11 @@ async fn what_is_typed_is_shown_as_text() {
 async fn a_job_number_in_the_box_opens_the_job() {
     let lab = TestLab::new().await;
     let number = lab.given_job().await;
-    assert_eq!(lab.get(&format!("/find?q=%20{number}%20")).await.location, format!("/jobs/{number}"));
-    let found = lab.get("/find?q=quill").await;
+    assert_eq!(lab.search("/find", &format!(" {number} ")).await.location, format!("/jobs/{number}"));
+    let found = lab.search("/find", "quill").await;
     assert!(found.texts("a.job-link").contains(&number.to_string()));
-    assert!(lab.get("/find?q=zzz").await.text(".empty").contains("zzz"));
-    assert_eq!(lab.get("/find?q=").await.location, "/");
+    assert!(lab.search("/find", "zzz").await.text(".empty").contains("zzz"));
+    assert_eq!(lab.search("/find", "").await.location, "/");
 }
 
 #[tokio::test]
@@ -501,7 +538,7 @@ async fn a_strong_pair_asks_where_it_was_tested_and_is_worn() {
     // 5 D in any meridian (common practice): the summary asks while it is typed, and unfolds the question.
     for (rx, asks) in [("-4.75 -0.25 x 90", true), ("-4.75 sph", false), ("+5.00 sph", true)] {
         lab.post(&format!("/drafts/{key}"), &[("rx_right", rx), ("rx_left", "-1.00 sph")]).await.assert_status(204);
-        let part = lab.get(&format!("{path}/summary")).await;
+        let part = lab.post_as_is(&format!("{path}/summary"), &[]).await;
         assert_eq!(part.attributes("[data-opens]", "data-opens"), if asks { vec!["vertex"] } else { vec![] }, "{rx}");
         let page = lab.get(&path).await;
         assert_eq!(!page.texts("#vertex:not([hidden])").is_empty(), asks, "{rx}");
@@ -572,7 +609,7 @@ async fn the_tilt_of_the_rule_is_that_of_the_frame_on_its_last_job() {
     // A frame chosen by address, and one chosen from the suggestions.
     let path = lab.get(&format!("/orders/new?frame={frame}")).await.location;
     assert_eq!(lab.get(&path).await.attributes("#tilt", "value"), ["7.5"]);
-    let offered = lab.get("/suggest/frames?q=kestrel").await;
+    let offered = lab.post_as_is("/suggest/frames", &[("q", "kestrel")]).await;
     assert!(offered.attributes("button[data-fill]", "data-fill")[0].contains(r#""tilt":"7.5""#), "{}", offered.body);
     // Without scripts nothing was filled in: the rule takes it all the same.
     let frame = frame.to_string();

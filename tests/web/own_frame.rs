@@ -57,7 +57,7 @@ async fn an_own_frame_is_awaited_received_and_goes_back() {
     lab.send_on(number).await;
     let page = lab.get(&path).await;
     assert!(page.text("section.slip").contains("Sent back with the lenses Nov 25, 2026"));
-    assert!(page.texts("form[method=post]").is_empty(), "nothing comes in after the parcel left");
+    assert!(page.texts("main form[method=post]").is_empty(), "nothing comes in after the parcel left");
 }
 
 #[tokio::test]

@@ -33,7 +33,7 @@ async fn figures_are_kept_once_and_their_past_too() {
     let other = fields(&page, &[("stick_step", "0.25")]);
     let answer = post(&lab, &other).await;
     answer.assert_status(422);
-    assert!(answer.body.contains("another window"));
+    assert!(answer.text("#stick_step-error").contains("another window to “1”"), "{}", answer.body);
     assert_eq!(answer.attributes("#stick_step", "value"), ["0.25"], "what was typed stays");
     assert_eq!(lab.store.count_process_spread_changes().await.unwrap(), 1);
     let again = fields(&lab.get("/lab/process-spread").await, &[("stick_step", "0.25")]);

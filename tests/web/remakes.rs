@@ -12,21 +12,23 @@ use crate::support::{Answer, TestLab};
 async fn remake(lab: &TestLab, parent: i64, asked: &str, changes: &[(&str, &str)]) -> Answer {
     let begun = lab.get(&format!("/jobs/{parent}/remake?{asked}")).await;
     let path = begun.assert_status(303).location.clone();
-    let key = path.rsplit('/').next().unwrap();
-    // The page adds what a fresh order has.
     let page = lab.get(&path).await;
     page.assert_status(200);
     assert!(page.text("h1").contains(&format!("Remake of job {parent}")), "{}", page.text("h1"));
-    let mut fields = lab.store.find_draft(key).await.unwrap().unwrap().fields;
-    for name in ["ordered_on", "promised_on"] {
-        fields.push((name.to_owned(), page.attributes(&format!("#{name}"), "value").remove(0)));
-    }
+    let (path, mut fields) = as_it_stands(&page);
     for (name, value) in changes {
         fields.retain(|(known, _)| known != name);
         fields.push(((*name).to_owned(), (*value).to_owned()));
     }
     let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
     lab.post(&path, &fields).await
+}
+
+/// Where the order page posts, and its fields as they stand.
+fn as_it_stands(page: &Answer) -> (String, Vec<(String, String)>) {
+    let action = page.attributes("form#order", "action").remove(0);
+    let fields = crate::addresses::fields_of(page, &action);
+    (action, fields)
 }
 
 fn number_of(answer: &Answer) -> i64 {
@@ -103,6 +105,7 @@ async fn nothing_is_made_again_before_the_cut_or_after_a_cancellation() {
     // A job that was cancelled after the form was filled in: the order is refused in words, and what was typed stays.
     let cut = lab.given_cut_job().await;
     let path = lab.get(&format!("/jobs/{cut}/remake?eyes=both&cause=cut&paid_by=shop&lesson=")).await.location;
+    let (path, fields) = as_it_stands(&lab.get(&path).await);
     let cancelled = [
         ("asked_by", "customer"),
         ("reason", "found the old pair"),
@@ -112,8 +115,6 @@ async fn nothing_is_made_again_before_the_cut_or_after_a_cancellation() {
         ("old_left", "mind"),
     ];
     lab.post(&format!("/jobs/{cut}/cancellation"), &cancelled).await.assert_status(303);
-    let key = path.rsplit('/').next().unwrap();
-    let fields = lab.store.find_draft(key).await.unwrap().unwrap().fields;
     let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
     let refused = lab.post(&path, &fields).await;
     assert!(refused.assert_status(409).text(".notice").contains("was canceled"), "{}", refused.text(".notice"));
@@ -134,12 +135,7 @@ async fn the_same_remake_sent_twice_is_one_job() {
     let lab = TestLab::new().await;
     let parent = lab.given_sent_job().await;
     let begun = lab.get(&format!("/jobs/{parent}/remake?eyes=both&cause=post&paid_by=carrier&lesson=")).await;
-    let path = begun.assert_status(303).location.clone();
-    let key = path.rsplit('/').next().unwrap();
-    let mut fields = lab.store.find_draft(key).await.unwrap().unwrap().fields;
-    fields.extend(
-        [("ordered_on", "2026-11-25"), ("promised_on", "2026-12-04")].map(|(n, v)| (n.to_owned(), v.to_owned())),
-    );
+    let (path, fields) = as_it_stands(&lab.get(&begun.assert_status(303).location).await);
     let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
     let first = number_of(&lab.post(&path, &fields).await);
     let second = lab.post(&path, &fields).await;

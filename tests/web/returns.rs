@@ -37,6 +37,15 @@ async fn an_unopened_parcel_is_packed_and_sent_again() {
     assert!(earlier.contains("it could not be delivered; closed, as it left; moved away"), "{earlier}");
     let job = lab.get(&format!("/jobs/{number}")).await;
     assert!(job.text(".notice.caution").contains("Parcel came back unopened: it could not be delivered"));
+    // Nobody opens it again to look at the screws: what was ticked before stands ticked.
+    let packing = lab.get(&format!("/jobs/{number}/packing")).await;
+    assert!(packing.text(".notice").contains("came back closed"), "{}", packing.text(".notice"));
+    let customer = lab.store.get_job(number).await.unwrap().customer.id;
+    assert!(packing.attributes(".notice a", "href").contains(&format!("/customers/{customer}/details")));
+    let ticks = crate::addresses::fields_of(&packing, &format!("/jobs/{number}/packing"));
+    let ticks: Vec<(&str, &str)> = ticks.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+    let packed = lab.post_as_is(&format!("/jobs/{number}/packing"), &ticks).await;
+    assert_eq!(packed.assert_status(303).location, format!("/jobs/{number}/shipment"), "packed as it stands");
     lab.send_on(number).await;
     assert_eq!((lab.stage(number).await, lab.count("shipment", number).await), (Stage::Sent, 2));
     assert!(open_jobs(&lab).await.is_empty(), "closed once more");

@@ -149,6 +149,14 @@ impl TestLab {
         self.send(request).await
     }
 
+    /// Types something into a search box and follows to what was found.
+    pub async fn search(&self, path: &str, typed: &str) -> Answer {
+        let asked = self.post_as_is(path, &[("q", typed)]).await;
+        asked.assert_status(303);
+        let is_list = ["/find/", "/customers", "/frames"].iter().any(|list| asked.location.starts_with(list));
+        if is_list { self.get(&asked.location).await } else { asked }
+    }
+
     /// The key of the form that posts to an address, from the page that holds it. A form that its page does not offer
     /// now has the key of one that was opened before.
     pub async fn key_for(&self, path: &str, fields: &[(&str, &str)]) -> Option<String> {
@@ -486,6 +494,15 @@ impl TestLab {
         let pool = self.beside().await;
         let query = sqlx::AssertSqlSafe(format!("select count(*) from {table} where job_number = ?"));
         let count = sqlx::query_scalar(query).bind(number).fetch_one(&pool).await.unwrap();
+        pool.close().await;
+        count
+    }
+
+    /// How many rows a table has.
+    pub async fn count_rows(&self, table: &str) -> i64 {
+        let pool = self.beside().await;
+        let query = sqlx::AssertSqlSafe(format!("select count(*) from {table}"));
+        let count = sqlx::query_scalar(query).fetch_one(&pool).await.unwrap();
         pool.close().await;
         count
     }

@@ -72,9 +72,9 @@ impl LensQuestion {
 }
 
 /// Where a lens in hand can go: a key for `read_old`, and words.
-fn places(job: &Job) -> Vec<(&'static str, &'static str)> {
+fn places(job: &Job, eye: Eye) -> Vec<(&'static str, &'static str)> {
     let spoiled = (FaultCause::Mind.key(), "spoiled or no longer usable");
-    unspoiled_places(job).into_iter().chain([spoiled]).collect()
+    unspoiled_places(job, eye).into_iter().chain([spoiled]).collect()
 }
 
 /// The lenses in hand of a job, right first.
@@ -106,8 +106,10 @@ impl CancellationForm {
     fn read(form: &mut Form, job: &Job, lenses: &[&LensInHand], today: Date) -> Option<Cancellation> {
         let asked_by = form.read(Self::ASKED_BY, |typed| CancelAsker::from_key(typed).ok_or("Choose who asked for it"));
         let reason = form.read(Self::REASON, |typed| text::needed("The reason", typed, 300));
-        let places = places(job);
-        let read_lens = |lens: &&LensInHand| Some((lens.eye, read_old(form, job, lens.eye, &places)?));
+        let read_lens = |lens: &&LensInHand| {
+            let eye = lens.eye;
+            Some((eye, read_old(form, job, eye, &places(job, eye))?))
+        };
         let partings: Vec<_> = lenses.iter().map(read_lens).collect();
         let kept = form.read_optional(Self::KEPT, read_amount).map(Option::unwrap_or_default);
         if asked_by.is_some_and(CancelAsker::asks_full_refund) && kept.is_some_and(|kept| kept != Cents::ZERO) {
@@ -183,7 +185,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<Cancellatio
             _ => None,
         },
         askers: CancelAsker::ALL.iter().map(|asker| (asker.key(), asker.words())).collect(),
-        lenses: in_hand(job, &lenses).into_iter().map(|lens| LensQuestion::of(lens, places(job))).collect(),
+        lenses: in_hand(job, &lenses).into_iter().map(|lens| LensQuestion::of(lens, places(job, lens.eye))).collect(),
         ordered: ordered_words(state, job.number).await?,
         charged: job.charged.to_string(),
         paid: job.paid.to_string(),

@@ -107,8 +107,11 @@ async fn page(
     let can_read = not_yet.is_none() && reached < Stage::Sent;
     let needs_reason = can_read && newest.as_ref().is_some_and(|c| c.is_current && !c.is_passed && c.reason.is_none());
     let reads = if can_read { Some(ReadingForm::of(state, job, refused_reading, last.as_ref()).await?) } else { None };
-    let may_concede = needs_reason && newest.as_ref().is_some_and(|check| check.kept_back.is_empty());
-    let concession = if may_concede { Some(ConcessionForm::of(state, job, refused_concession).await?) } else { None };
+    let conceded = newest.as_ref().filter(|check| needs_reason && check.kept_back.is_empty());
+    let concession = match conceded {
+        Some(check) => Some(ConcessionForm::of(state, job, check.attempt, refused_concession).await?),
+        None => None,
+    };
     shown.reverse();
     Ok(CheckPage {
         chrome: Chrome::new(state, ""),
@@ -175,9 +178,13 @@ fn least_mm(job: &Job) -> String {
 impl ConcessionForm {
     pub(in crate::web) const REASON: &str = "reason";
     const CAUSE: &str = "cause";
+    /// Which reading it is given for.
+    const ATTEMPT: &str = "attempt";
 
-    async fn of(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<Self, WebError> {
-        let StepForm { key, form } = StepForm::again_or_open(refused, state, job, Step::Concession).await?;
+    async fn of(state: &AppState, job: &Job, attempt: i64, refused: Option<StepForm>) -> Result<Self, WebError> {
+        let StepForm { key, mut form } = StepForm::again_or_open(refused, state, job, Step::Concession).await?;
+        // A reason that was typed for an earlier reading is looked at again with this one.
+        form.set(Self::ATTEMPT, attempt.to_string());
         let causes = ConcessionCause::ALL.iter().map(|cause| (cause.key(), cause.words())).collect();
         Ok(Self { key, problems: form.count_errors(), form, causes })
     }
@@ -241,14 +248,21 @@ pub(crate) async fn concede_check(
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let mut post = JobPost::read(&state, number, Step::Concession, fields).await?;
-    if let Some(check) = list_checks(&state, number).await?.pop().filter(|check| !check.verdict.kept_back.is_empty()) {
-        let why = check.verdict.kept_back;
+    let newest = list_checks(&state, number).await?.pop();
+    if let Some(why) = newest.as_ref().map(|check| &check.verdict.kept_back).filter(|why| !why.is_empty()) {
         return Err(WebError::OutOfTurn(format!("Job {number} cannot be sent with a reason: {why}.")));
+    }
+    let attempt = newest.as_ref().map_or(0, |check| check.kept.attempt);
+    if post.form.value(ConcessionForm::ATTEMPT).parse() != Ok(attempt) {
+        return Err(WebError::OutOfTurn(format!(
+            "Job {number} was read again meanwhile, perhaps in another window. A reason counts for the reading that it \
+             was written for: look at the newest check first."
+        )));
     }
     let Some((cause, reason)) = ConcessionForm::read(&mut post.form) else {
         return show_again(&page(&state, &post.job.clone(), None, Some(post.refused())).await?);
     };
-    let done = state.store.concede_check(&post.act, number, cause, &reason, state.clock.now()).await;
+    let done = state.store.concede_check(&post.act, number, attempt, cause, &reason, state.clock.now()).await;
     match post.form.kept(done)? {
         Some(done) => post.done(done),
         None => show_again(&page(&state, &post.job.clone(), None, Some(post.refused())).await?),

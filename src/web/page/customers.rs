@@ -7,6 +7,7 @@ use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
 use axum::response::Html;
 use serde::Deserialize;
+use uuid::Uuid;
 
 use super::orders::OrderForm;
 use super::party::Party;
@@ -17,18 +18,25 @@ use crate::desk::customer::{Customer, Person, check_name};
 use crate::desk::text;
 use crate::store::draft::Fields;
 use crate::store::once::Once;
-use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
+use crate::web::{AppState, two_windows};
 
 /// The most lines of one list, and of one list of suggestions.
 const MOST: i64 = 200;
 const MOST_SUGGESTED: i64 = 8;
 
 #[derive(Deserialize)]
-pub(crate) struct CustomerQuery {
+pub(crate) struct Search {
     #[serde(default)]
     q: String,
+}
+
+/// Which search the list is of; see [`crate::web::asked`].
+#[derive(Deserialize)]
+pub(crate) struct Found {
+    #[serde(default)]
+    found: Uuid,
 }
 
 struct CustomerListRow {
@@ -48,11 +56,19 @@ struct CustomerListPage {
     is_cut_off: bool,
 }
 
-pub(crate) async fn list_customers(State(state): State<AppState>, Query(search): Query<CustomerQuery>) -> PageResult {
-    let found = state.store.list_customers(&search.q, MOST).await?;
+pub(crate) async fn search_customers(State(state): State<AppState>, Posted(search): Posted<Search>) -> PageResult {
+    match search.q.trim() {
+        "" => go("/customers"),
+        typed => go(&format!("/customers?found={}", state.asked.keep(typed))),
+    }
+}
+
+pub(crate) async fn list_customers(State(state): State<AppState>, Query(asked): Query<Found>) -> PageResult {
+    let q = state.asked.find(asked.found).unwrap_or_default();
+    let found = state.store.list_customers(&q, MOST).await?;
     show(&CustomerListPage {
         chrome: Chrome::new(&state, "customers"),
-        q: search.q,
+        q,
         is_cut_off: i64::try_from(found.len()).is_ok_and(|n| n == MOST),
         rows: found.into_iter().map(row).collect(),
     })
@@ -142,22 +158,28 @@ pub(crate) async fn change_customer(
 ) -> PageResult {
     let mut form = Form::new(fields);
     let customer = state.store.get_customer(key_of(&id, "That customer")?).await?;
-    let posted_key = posted_key(&form, "customer-")?;
-    let Some(person) = CustomerForm::read(&mut form) else {
-        return show_again(&DetailsPage::new(&state, form, posted_key, &customer));
-    };
+    let (posted_key, key) = (posted_key(&form, "customer-")?, key(&state, &customer).await?);
     let shown = format!("/customers/{}", customer.id);
+    if CustomerForm::read(&mut form.clone()).as_ref() == Some(&customer.person) {
+        return go(&shown);
+    }
+    let kept = CustomerForm::fill(&customer.person);
+    form = two_windows::merged(form, &kept, posted_key != key);
+    let read = CustomerForm::read(&mut form).filter(|_| form.is_fine());
+    form = two_windows::remembering(form, &kept);
+    let Some(person) = read else {
+        return show_again(&DetailsPage::new(&state, form, key, &customer));
+    };
     if person == customer.person {
         return go(&shown);
     }
-    let kept = state.store.change_customer(&posted_key, customer.id, &person, state.clock.now()).await;
+    let kept = state.store.change_customer(&key, customer.id, &person, state.clock.now()).await;
     match form.kept(kept)? {
-        None => show_again(&DetailsPage::new(&state, form, posted_key, &customer)),
+        None => show_again(&DetailsPage::new(&state, form, key, &customer)),
         Some(Once::Now(())) => go(&shown),
         Some(Once::Before(_)) => {
             form.fail(CustomerForm::NAME, CHANGED_ELSEWHERE);
-            let fresh = key(&state, &customer).await?;
-            show_again(&DetailsPage::new(&state, form, fresh, &customer))
+            show_again(&DetailsPage::new(&state, form, key, &customer))
         }
     }
 }
@@ -250,7 +272,7 @@ struct CustomerSuggestions {
 /// Suggestions for the patient of an order.
 pub(crate) async fn suggest_customers(
     State(state): State<AppState>,
-    Query(search): Query<CustomerQuery>,
+    Posted(search): Posted<Search>,
 ) -> Result<Html<String>, WebError> {
     suggestions(&state, &search.q, OrderForm::CUSTOMER_ID, OrderForm::CUSTOMER_NAME).await
 }
@@ -259,7 +281,7 @@ pub(crate) async fn suggest_customers(
 pub(crate) async fn suggest_party(
     State(state): State<AppState>,
     Path(party): Path<String>,
-    Query(search): Query<CustomerQuery>,
+    Posted(search): Posted<Search>,
 ) -> Result<Html<String>, WebError> {
     let party = Party::from_key(&party).ok_or_else(|| WebError::NotFound("This address".to_owned()))?;
     suggestions(&state, &search.q, party.id_field(), party.name_field()).await

@@ -44,6 +44,8 @@ struct CutPage {
     /// The field of each lens that is cut, with its eye.
     sizes: Vec<(&'static str, &'static str)>,
     /// What is done with the lenses, in words.
+    /// Which lens was cut before the other one was replaced, in a sentence.
+    cut_before: &'static str,
     are_cut: &'static str,
     /// Letter, circumference and box width of each lens that is cut.
     traced: Vec<(&'static str, String, String)>,
@@ -186,6 +188,15 @@ async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<CutPage, We
             .collect(),
         is_cut: job.stage_of_work() >= Stage::Cut,
         sizes: job.made_eyes().map(|eye| (CutForm::size(eye), eye.name())).collect(),
+        cut_before: match (job.stage_of_work() < Stage::Cut, job.made_eyes().find(|eye| job.is_lens_cut(*eye))) {
+            (true, Some(Eye::Right)) => {
+                "The right lens was cut before. Cut the left one, and look at the right one again."
+            }
+            (true, Some(Eye::Left)) => {
+                "The left lens was cut before. Cut the right one, and look at the left one again."
+            }
+            _ => "",
+        },
         are_cut: match job.single_eye() {
             None => "Both lenses are cut",
             Some(Eye::Right) => "The right lens is cut",

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
 
 use super::job_bar::{EyeWords, JobBar};
@@ -143,7 +144,7 @@ pub(crate) async fn show_edge(
 pub(crate) async fn show_figures(
     State(state): State<AppState>,
     Path(number): Path<i64>,
-    Query(typed): Query<Fields>,
+    Posted(typed): Posted<Fields>,
 ) -> PageResult {
     let bench = load(&state, number).await?;
     let mut form = Form::new(typed);

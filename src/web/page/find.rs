@@ -1,14 +1,17 @@
 //! The box in the head of every page, and scanned barcodes. A job number opens the job; anything else is looked for.
 
 use askama::Template;
-use axum::extract::{Path, Query, State};
+use axum::Form as Posted;
+use axum::extract::{Path, State};
 use serde::Deserialize;
+use uuid::Uuid;
 
 use super::job_bar::next_link;
 use super::{Chrome, PageResult, go, show};
 use crate::desk::search::{self, FoundJob, Wanted};
 use crate::optics::Eye;
 use crate::store::StoreError;
+use crate::web::error::WebError;
 use crate::web::{AppState, words};
 
 /// Most jobs that are shown.
@@ -18,11 +21,9 @@ const MOST_JOBS: i64 = 40;
 const MOST_OTHERS: i64 = 20;
 
 #[derive(Deserialize)]
-pub(crate) struct FindQuery {
+pub(crate) struct Search {
     #[serde(default)]
     q: String,
-    /// Set when `q` was scanned and is not the number of a job.
-    scanned: Option<String>,
 }
 
 #[derive(Template)]
@@ -74,19 +75,32 @@ impl From<FoundJob> for JobRow {
     }
 }
 
-pub(crate) async fn find_anything(State(state): State<AppState>, Query(asked): Query<FindQuery>) -> PageResult {
-    let (typed, is_scanned) = (asked.q.trim().to_owned(), asked.scanned.is_some());
+/// Opens the job whose number was typed. Anything else has a page of what was found.
+pub(crate) async fn ask(State(state): State<AppState>, Posted(search): Posted<Search>) -> PageResult {
+    let typed = search.q.trim();
     if typed.is_empty() {
         return go("/");
     }
-    if !is_scanned && let Some(number) = job_number(&state, &typed).await? {
-        return go(&format!("/jobs/{number}"));
+    match job_number(&state, typed).await? {
+        Some(number) => go(&format!("/jobs/{number}")),
+        None => go(&format!("/find/{}", state.asked.keep(typed))),
     }
+}
+
+/// What was found.
+pub(crate) async fn show_found(State(state): State<AppState>, Path(key): Path<Uuid>) -> PageResult {
+    match state.asked.find(key) {
+        Some(typed) => show_found_for(&state, typed, false).await,
+        None => Err(WebError::OutOfTurn("This search is no longer kept: type it again in the box above.".to_owned())),
+    }
+}
+
+async fn show_found_for(state: &AppState, typed: String, is_scanned: bool) -> PageResult {
     let found = state.store.find_jobs(&search::read(&typed, state.clock.today()), MOST_JOBS).await?;
     let customers = state.store.list_customers(&typed, MOST_OTHERS).await?;
     let frames = state.store.list_frames(&typed, MOST_OTHERS).await?;
     show(&FindPage {
-        chrome: Chrome::new(&state, ""),
+        chrome: Chrome::new(state, ""),
         is_scanned,
         left_out: found.left_out,
         jobs: found.jobs.into_iter().map(JobRow::from).collect(),
@@ -123,7 +137,7 @@ pub(crate) async fn open_scanned(State(state): State<AppState>, Path(scanned): P
             let found = state.store.find_jobs(&[Wanted::Word(scanned.clone())], 2).await?;
             match found.jobs.as_slice() {
                 [only] => only.number,
-                _ => return go(&format!("/find?q={scanned}&scanned=yes")),
+                _ => return show_found_for(&state, scanned, true).await,
             }
         }
     };

@@ -7,6 +7,7 @@ use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
 use axum::response::Html;
 use serde::{Deserialize, Serialize};
+use uuid::Uuid;
 
 use super::orders::{FrameFields, OrderForm};
 use super::{
@@ -21,7 +22,7 @@ use crate::store::draft::Fields;
 use crate::store::once::Once;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::{AppState, words};
+use crate::web::{AppState, two_windows, words};
 
 const MOST: i64 = 200;
 const MOST_JOBS: usize = 50;
@@ -32,9 +33,16 @@ const MOST_PAST: i64 = 20;
 const MOST_OPEN: i64 = 50;
 
 #[derive(Deserialize)]
-pub(crate) struct FrameQuery {
+pub(crate) struct Search {
     #[serde(default)]
     q: String,
+}
+
+/// Which search the list is of; see [`crate::web::asked`].
+#[derive(Deserialize)]
+pub(crate) struct Found {
+    #[serde(default)]
+    found: Uuid,
 }
 
 struct FrameListRow {
@@ -71,11 +79,19 @@ struct FrameListPage {
     is_cut_off: bool,
 }
 
-pub(crate) async fn list_frames(State(state): State<AppState>, Query(search): Query<FrameQuery>) -> PageResult {
-    let found = state.store.list_frames(&search.q, MOST).await?;
+pub(crate) async fn search_frames(State(state): State<AppState>, Posted(search): Posted<Search>) -> PageResult {
+    match search.q.trim() {
+        "" => go("/frames"),
+        typed => go(&format!("/frames?found={}", state.asked.keep(typed))),
+    }
+}
+
+pub(crate) async fn list_frames(State(state): State<AppState>, Query(asked): Query<Found>) -> PageResult {
+    let q = state.asked.find(asked.found).unwrap_or_default();
+    let found = state.store.list_frames(&q, MOST).await?;
     show(&FrameListPage {
         chrome: Chrome::new(&state, "frames"),
-        q: search.q,
+        q,
         is_cut_off: i64::try_from(found.len()).is_ok_and(|n| n == MOST),
         rows: found.into_iter().map(FrameListRow::new).collect(),
     })
@@ -205,22 +221,28 @@ pub(crate) async fn change_frame(
 ) -> PageResult {
     let mut form = Form::new(fields);
     let frame = state.store.get_frame(key_of(&id, "That frame")?).await?;
-    let posted_key = posted_key(&form, "frame-")?;
-    let Some(details) = read(&mut form) else {
-        return show_again(&DetailsPage::new(&state, form, posted_key, &frame).await?);
-    };
+    let (posted_key, key) = (posted_key(&form, "frame-")?, key(&state, &frame).await?);
     let shown = format!("/frames/{}", frame.id);
+    if read(&mut form.clone()).as_ref() == Some(&frame.details) {
+        return go(&shown);
+    }
+    let kept = fill(&frame.details);
+    form = two_windows::merged(form, &kept, posted_key != key);
+    let read = read(&mut form).filter(|_| form.is_fine());
+    form = two_windows::remembering(form, &kept);
+    let Some(details) = read else {
+        return show_again(&DetailsPage::new(&state, form, key, &frame).await?);
+    };
     if details == frame.details {
         return go(&shown);
     }
-    let kept = state.store.change_frame(&posted_key, frame.id, &details, state.clock.now()).await;
+    let kept = state.store.change_frame(&key, frame.id, &details, state.clock.now()).await;
     match form.kept(kept)? {
-        None => show_again(&DetailsPage::new(&state, form, posted_key, &frame).await?),
+        None => show_again(&DetailsPage::new(&state, form, key, &frame).await?),
         Some(Once::Now(())) => go(&shown),
         Some(Once::Before(_)) => {
             form.fail(OrderForm::FRAME_MAKER, CHANGED_ELSEWHERE);
-            let fresh = key(&state, &frame).await?;
-            show_again(&DetailsPage::new(&state, form, fresh, &frame).await?)
+            show_again(&DetailsPage::new(&state, form, key, &frame).await?)
         }
     }
 }
@@ -270,7 +292,7 @@ struct FrameSuggestions {
 
 pub(crate) async fn suggest_frames(
     State(state): State<AppState>,
-    Query(search): Query<FrameQuery>,
+    Posted(search): Posted<Search>,
 ) -> Result<Html<String>, WebError> {
     let found = match search.q.trim() {
         "" => Vec::new(),

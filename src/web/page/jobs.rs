@@ -115,7 +115,7 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
         prescription_facts: prescription_facts(&job.prescription),
         is_past: job.prescription.is_past(job.ordered_on),
         wear_notes: wear_notes(state, job).await?,
-        awaits_own_frame: job.is_for_own_frame() && !job.has_own_frame(),
+        awaits_own_frame: job.is_for_own_frame() && !job.has_own_frame() && !job.is_cancelled(),
         files: list_files(state, job.number).await?,
         history: job
             .history

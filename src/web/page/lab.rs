@@ -18,9 +18,9 @@ use crate::optics::unit::Millimeter;
 use crate::shape::blocker::BlockerStep;
 use crate::store::draft::Fields;
 use crate::store::once::Once;
-use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
+use crate::web::{AppState, two_windows};
 
 pub(crate) mod material;
 mod read;
@@ -95,14 +95,21 @@ pub(crate) async fn show_lab(State(state): State<AppState>) -> PageResult {
 
 pub(crate) async fn change_lab(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
-    let posted_key = posted_key(&form, "lab-")?;
-    let Some(lab) = LabForm::read(&mut form) else {
-        return show_again(&LabPage::new(&state, form, posted_key).await?);
+    let (posted_key, key) = (posted_key(&form, "lab-")?, key(&state).await?);
+    if LabForm::read(&mut form.clone()).as_ref() == Some(&*state.lab()) {
+        return go("/lab");
+    }
+    let kept = LabForm::fill(&state.lab());
+    form = two_windows::merged(form, &kept, posted_key != key);
+    let read = LabForm::read(&mut form).filter(|_| form.is_fine());
+    form = two_windows::remembering(form, &kept);
+    let Some(lab) = read else {
+        return show_again(&LabPage::new(&state, form, key).await?);
     };
     if lab == *state.lab() {
         return go("/lab");
     }
-    let kept = state.store.change_lab(&posted_key, &lab, state.clock.now()).await;
+    let kept = state.store.change_lab(&key, &lab, state.clock.now()).await;
     match form.kept(kept)? {
         Some(Once::Now(())) => {
             state.reload_lab().await?;
@@ -110,10 +117,9 @@ pub(crate) async fn change_lab(State(state): State<AppState>, Posted(fields): Po
         }
         Some(Once::Before(_)) => {
             form.fail(LabForm::NAME, CHANGED_ELSEWHERE);
-            let fresh = key(&state).await?;
-            show_again(&LabPage::new(&state, form, fresh).await?)
+            show_again(&LabPage::new(&state, form, key).await?)
         }
-        None => show_again(&LabPage::new(&state, form, posted_key).await?),
+        None => show_again(&LabPage::new(&state, form, key).await?),
     }
 }
 

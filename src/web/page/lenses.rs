@@ -234,8 +234,9 @@ impl LensesForm {
     fn read(form: &mut Form, bench: &LensesData) -> Self {
         let (lenses, not_fitting) = read_lenses(form, bench);
         let replaced = |eye| bench.in_hand.get(eye).is_some() && lenses.iter().any(|lens| lens.eye == eye);
-        let old = Pair::new(Eye::Right, Eye::Left)
-            .map(|eye| if replaced(eye) { read_old(form, &bench.job, eye, &old_places(&bench.job)) } else { None });
+        let old = Pair::new(Eye::Right, Eye::Left).map(|eye| {
+            if replaced(eye) { read_old(form, &bench.job, eye, &old_places(&bench.job, eye)) } else { None }
+        });
         Self { lenses, old, not_fitting }
     }
 }
@@ -383,15 +384,15 @@ pub(super) fn read_old(form: &mut Form, job: &Job, eye: Eye, places: &[(&str, &s
 }
 
 /// Where a lens in hand can go when another is taken.
-fn old_places(job: &Job) -> Vec<(&'static str, &'static str)> {
+fn old_places(job: &Job, eye: Eye) -> Vec<(&'static str, &'static str)> {
     let spoiled = FaultCause::OF_A_LENS.map(|cause| (cause.key(), cause.words()));
-    unspoiled_places(job).into_iter().chain(spoiled).collect()
+    unspoiled_places(job, eye).into_iter().chain(spoiled).collect()
 }
 
 /// Where a lens in hand can go that is not spoiled. A cut lens fits nothing else.
-pub(super) fn unspoiled_places(job: &Job) -> Vec<(&'static str, &'static str)> {
+pub(super) fn unspoiled_places(job: &Job, eye: Eye) -> Vec<(&'static str, &'static str)> {
     let places = vec![("drawer", "back into the drawer"), ("job", "reserved for another job")];
-    if job.stage() < Stage::Cut { places } else { Vec::new() }
+    if job.is_lens_cut(eye) { Vec::new() } else { places }
 }
 
 /// The lens that was ordered for an eye and is not in hand yet.
@@ -421,6 +422,9 @@ fn lens_way(bench: &LensesData, eye: Eye) -> LensWay {
     }
     match bench.promised.get(eye) {
         Some(_) => LensWay { words: "Reserved in the drawer for this job".into(), class: "pass", link: None },
+        None if offered_lenses(bench, eye).any(|lens| misfit(bench, &from_drawer(eye, lens)).is_none()) => {
+            LensWay { words: "Needed: the drawer has one".into(), class: "soon", link: None }
+        }
         None => LensWay {
             words: "Needed: none is in hand, reserved or ordered".into(),
             class: "soon",
@@ -502,14 +506,17 @@ fn eye_lenses(bench: &LensesData, eye: Eye, not_fitting: bool, form: &mut Form) 
             [needs.exact_mm, needs.with_margin_mm, needs.rule_of_thumb_mm].map(|mm| format!("{mm:.2}"))
         }),
         prescribed: laid.and_then(|laid| prescribed_words(&bench.job, laid)),
-        in_hand: in_hand.map(in_hand_words),
+        in_hand: in_hand.map(|lens| match bench.job.is_lens_cut(eye) {
+            true => format!("{}; cut already", in_hand_words(lens)),
+            false => in_hand_words(lens),
+        }),
         to_order: laid.filter(|_| in_hand.is_none()).and_then(EyeOnBench::to_order),
         has_prism: has_prism(bench, eye),
         in_hand_fit: in_hand.and_then(|lens| {
             Some(blank_words(eye, &cover(bench, lens)?, format!("{} mm", short(lens.diameter.to_f64()))))
         }),
         way: lens_way(bench, eye),
-        old_places: if in_hand.is_some() { old_places(&bench.job) } else { Vec::new() },
+        old_places: if in_hand.is_some() { old_places(&bench.job, eye) } else { Vec::new() },
         offered: right.iter().map(|lens| offered(bench, eye, lens)).collect(),
         nearly: nearly(bench, eye),
         fields,

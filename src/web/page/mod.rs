@@ -8,7 +8,7 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 
 use super::error::WebError;
 use super::form::Form;
-use super::{AppState, words};
+use super::{AppState, two_windows, words};
 use crate::desk::job::{JobLine, Stage};
 use crate::store::once::act;
 
@@ -108,7 +108,7 @@ pub async fn draft_of(state: &AppState, key: &str) -> Result<Form, WebError> {
 pub async fn draft_or(state: &AppState, key: &str, kept: impl FnOnce() -> Form) -> Result<Form, WebError> {
     Ok(match state.store.find_draft(key).await? {
         Some(draft) if draft.outcome.is_none() => Form::new(draft.fields),
-        _ => kept(),
+        _ => two_windows::filled(kept()),
     })
 }
 

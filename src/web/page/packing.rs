@@ -26,6 +26,8 @@ pub(super) struct PackingPage {
     chrome: Chrome,
     bar: JobBar,
     number: i64,
+    /// Where the address is corrected to which a parcel that came back unopened was sent.
+    to_correct: Option<String>,
     lenses_only: bool,
     not_yet: Option<String>,
     concession: Option<String>,
@@ -94,6 +96,14 @@ impl List {
     }
 }
 
+/// Whether the pair is in its parcel as it was packed before.
+fn came_back_unopened(job: &Job) -> bool {
+    job.history.iter().rev().map(|event| event.kind).find(|kind| {
+        [EventKind::Packed, EventKind::ReturnedUnopened, EventKind::ReturnedOpened, EventKind::ParcelLost]
+            .contains(kind)
+    }) == Some(EventKind::ReturnedUnopened)
+}
+
 /// A form of this page that was wrong.
 pub(super) enum Refused {
     Impact(StepForm),
@@ -117,7 +127,12 @@ pub(super) async fn page(state: &AppState, job: &Job, refused: Option<Refused>) 
     let is_refused = refused.is_some();
     let list = match Step::Packing.refusal(job) {
         None => {
-            let StepForm { key, form } = StepForm::again_or_open(refused, state, job, Step::Packing).await?;
+            let StepForm { key, mut form } = StepForm::again_or_open(refused, state, job, Step::Packing).await?;
+            if came_back_unopened(job) && form.fields().is_empty() {
+                let before = state.store.find_packing(number).await?.unwrap_or_default();
+                let ticked = ITEMS.into_iter().filter(|item| before.iter().any(|words| words == item.words));
+                form.replace(PackingForm::TICK, ticked.map(|item| item.key.to_owned()).collect());
+            }
             Some(List::of(key, Parcel::of(job), &form, is_refused))
         }
         Some(_) => None,
@@ -127,6 +142,10 @@ pub(super) async fn page(state: &AppState, job: &Job, refused: Option<Refused>) 
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "packing", state),
         number,
+        to_correct: came_back_unopened(job).then(|| {
+            let recipient = job.other_recipient().unwrap_or(&job.customer);
+            format!("/customers/{}/details", recipient.id)
+        }),
         lenses_only: Parcel::of(job) == Parcel::LensesOnly,
         not_yet: job.not_yet(Stage::Checked),
         concession: newest.and_then(|check| check.kept.reason),

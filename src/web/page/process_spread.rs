@@ -10,9 +10,9 @@ use crate::optics::notation::short;
 use crate::optics::unit::{Tilt, UnitError, parse_hundredths};
 use crate::store::draft::Fields;
 use crate::store::once::Once;
-use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
+use crate::web::{AppState, two_windows};
 
 #[derive(Template)]
 #[template(path = "process_spread/show.html")]
@@ -49,21 +49,28 @@ pub(crate) async fn show_process_spread(State(state): State<AppState>) -> PageRe
 
 pub(crate) async fn change_process_spread(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
-    let posted_key = posted_key(&form, "process-spread-")?;
-    let Some(spread) = ProcessSpreadForm::read(&mut form) else {
-        return show_again(&ProcessSpreadPage::new(&state, form, posted_key));
-    };
-    if spread == state.store.get_process_spread().await? {
+    let (posted_key, key) = (posted_key(&form, "process-spread-")?, key(&state).await?);
+    let standing = state.store.get_process_spread().await?;
+    if ProcessSpreadForm::read(&mut form.clone()).as_ref() == Some(&standing) {
         return go("/lab/process-spread");
     }
-    let kept = state.store.change_process_spread(&posted_key, &spread, state.clock.now()).await;
+    let kept = ProcessSpreadForm::fill(&standing);
+    form = two_windows::merged(form, &kept, posted_key != key);
+    let read = ProcessSpreadForm::read(&mut form).filter(|_| form.is_fine());
+    form = two_windows::remembering(form, &kept);
+    let Some(spread) = read else {
+        return show_again(&ProcessSpreadPage::new(&state, form, key));
+    };
+    if spread == standing {
+        return go("/lab/process-spread");
+    }
+    let kept = state.store.change_process_spread(&key, &spread, state.clock.now()).await;
     match form.kept(kept)? {
-        None => show_again(&ProcessSpreadPage::new(&state, form, posted_key)),
+        None => show_again(&ProcessSpreadPage::new(&state, form, key)),
         Some(Once::Now(())) => go("/lab/process-spread"),
         Some(Once::Before(_)) => {
             form.fail(FIGURES[0].key, CHANGED_ELSEWHERE);
-            let fresh = key(&state).await?;
-            show_again(&ProcessSpreadPage::new(&state, form, fresh))
+            show_again(&ProcessSpreadPage::new(&state, form, key))
         }
     }
 }

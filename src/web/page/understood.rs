@@ -1,7 +1,8 @@
 //! Says at once what was understood of a field, in both cylinder forms. The order page shows the same without a script.
 
 use askama::Template;
-use axum::extract::{Query, State};
+use axum::Form as Posted;
+use axum::extract::State;
 use serde::Deserialize;
 
 use super::orders::OrderForm;
@@ -105,7 +106,7 @@ pub(crate) struct FieldQuery {
     name: String,
 }
 
-pub(crate) async fn understood_rx(State(_): State<AppState>, Query(asked): Query<FieldQuery>) -> PageResult {
+pub(crate) async fn understood_rx(State(_): State<AppState>, Posted(asked): Posted<FieldQuery>) -> PageResult {
     // A reading of the lensmeter may be any number; a prescription is written in steps, and may be none.
     show(&match Eye::BOTH.into_iter().find(|eye| OrderForm::rx(*eye) == asked.name) {
         Some(eye) => {
@@ -116,7 +117,7 @@ pub(crate) async fn understood_rx(State(_): State<AppState>, Query(asked): Query
     })
 }
 
-pub(crate) async fn understood_pd(State(_): State<AppState>, Query(asked): Query<FieldQuery>) -> PageResult {
+pub(crate) async fn understood_pd(State(_): State<AppState>, Posted(asked): Posted<FieldQuery>) -> PageResult {
     let one = |eye: Eye| read_pupil_distance_for(&asked.text, Some(eye)).ok();
     let of_one_eye = || Eye::BOTH.into_iter().filter_map(one).next();
     let read = read_pupil_distance(&asked.text).or_else(|fault| of_one_eye().ok_or(fault));

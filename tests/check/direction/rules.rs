@@ -25,7 +25,22 @@ const KEYED: &str = "keyed";
 const ROOMS: [Room; 14] = [
     pure("optics", &[], &["std", "thiserror"]),
     pure("shape", &["optics"], &["std", "thiserror"]),
-    pure("desk", &["optics", "shape"], &["std", "thiserror", "time", "uuid", "serde", "serde_json", "strum", KEYED]),
+    pure(
+        "desk",
+        &["optics", "shape"],
+        &[
+            "std",
+            "thiserror",
+            "time",
+            "uuid",
+            "serde",
+            "serde_json",
+            "strum",
+            "caseless",
+            "unicode_normalization",
+            KEYED,
+        ],
+    ),
     pure(
         "bench",
         &["optics", "shape", "desk"],

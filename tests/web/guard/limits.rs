@@ -41,8 +41,9 @@ async fn a_page_that_takes_too_long_is_given_up() {
     };
     let limits = Limits { time: Duration::from_millis(20), ..Limits::default() };
     let answer = tokio::time::timeout(Duration::from_secs(20), send(pages(), limits, ask("/hangs"))).await;
-    let (status, headers, _) = answer.expect("the page is given up");
+    let (status, headers, body) = answer.expect("the page is given up");
     assert_eq!(status, StatusCode::REQUEST_TIMEOUT);
+    assert!(body.contains("<h1>") && body.contains("took too long"), "a page says so: {body}");
     assert_guarded(&headers);
     // The limit leaves time for a page that answers, and the product's own is long enough for any.
     assert_eq!(send(pages(), Limits::default(), ask("/quick")).await.0, StatusCode::OK);
@@ -108,8 +109,9 @@ async fn a_body_is_taken_up_to_its_limit_and_no_further() {
     assert_eq!(status, StatusCode::PAYLOAD_TOO_LARGE);
     assert!(body.contains("Nothing was changed"), "a page says why: {body}");
     assert_guarded(&headers);
-    let (status, ..) = send(counting(&asked), limits, sent_unsaid(1001)).await;
+    let (status, _, body) = send(counting(&asked), limits, sent_unsaid(1001)).await;
     assert_eq!(status, StatusCode::PAYLOAD_TOO_LARGE);
+    assert!(body.contains("<h1>") && body.contains("Nothing was changed"), "{body}");
     assert_eq!(asked.load(Ordering::SeqCst), 2, "what is too large never reaches a page");
     // The limit is ours alone: no smaller one of the framework stands behind it.
     let limits = Limits { body: 3 * 1024 * 1024, ..Limits::default() };

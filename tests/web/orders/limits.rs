@@ -221,3 +221,38 @@ async fn a_sentence_does_not_repeat_a_page_that_was_pasted() {
         assert!(!said.is_empty() && said.chars().count() <= 401, "{field}: {} characters", said.chars().count());
     }
 }
+
+/// A name nobody can see is refused; what would turn the line around is taken out of it.
+#[tokio::test]
+async fn a_name_is_seen_as_it_is_typed() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    for unseen in ["\u{200b}\u{200b}", "\u{3164}", "\u{202e}"] {
+        let refused = post(&lab, &path, &[("customer_name", unseen)]).await;
+        let says = refused.assert_status(422).text("#customer_name-error");
+        assert!(says.contains("nothing in it that can be seen"), "{unseen:?}: {says}");
+    }
+    let taken = post(&lab, &path, &[("customer_name", "Odile\u{202e} Marrow")]).await;
+    let number = taken.assert_status(303).location.trim_start_matches("/jobs/").parse().unwrap();
+    assert_eq!(lab.store.get_job(number).await.unwrap().customer.person.name, "Odile Marrow");
+}
+
+/// A customer is recognized however the name is typed, and the last prescription is compared.
+#[tokio::test]
+async fn a_name_in_other_letters_is_the_same_person() {
+    for (first, again) in [
+        ("Élodie Brume", "e\u{301}lodie  BRUME"),
+        ("Łukasz Wierzba", "ŁUKASZ wierzba"),
+        ("Иван Речной", "иван речной"),
+        ("Jürgen Weiß", "JÜRGEN WEISS"),
+    ] {
+        let lab = TestLab::new().await;
+        post(&lab, &begin(&lab).await, &[("customer_name", first)]).await.assert_status(303);
+        let asked = post(&lab, &begin(&lab).await, &[("customer_name", again)]).await;
+        assert!(asked.assert_status(422).text("#customer_name-error").contains("already in the book"), "{again}");
+        let known = asked.attributes("[name=customer_id][type=radio]", "value").remove(0);
+        let chosen = [("customer_name", again), ("customer_id", &known), ("rx_right", "+0.25 -1.25 x 95")];
+        let page = post(&lab, &begin(&lab).await, &chosen).await;
+        assert!(page.body.contains("since the last prescription"), "{again}: {}", page.text("main"));
+    }
+}

@@ -194,17 +194,13 @@ fn ordered(fields: &LensFields<'_>, frame: Option<Frame>) -> Option<Ordered> {
 }
 
 /// What can become of a lens that was taken for what was ordered before.
-fn places(job: &Job) -> Vec<(&'static str, &'static str)> {
+fn places(job: &Job, eye: Eye) -> Vec<(&'static str, &'static str)> {
     let spoiled = (FaultCause::Order.key(), "spoiled or no longer usable");
-    [(
-        STAYS,
-        "stays: it matches the corrected \
-        order",
-    )]
-    .into_iter()
-    .chain(unspoiled_places(job))
-    .chain([spoiled])
-    .collect()
+    [(STAYS, "stays: it matches the corrected order")]
+        .into_iter()
+        .chain(unspoiled_places(job, eye))
+        .chain([spoiled])
+        .collect()
 }
 
 /// `Some(None)` where the lens fits all the same, or a draft does not say yet.
@@ -213,7 +209,7 @@ fn read_place(form: &mut Form, job: &Job, lens: &LensInHand, is_draft: bool) -> 
     if typed == STAYS || is_draft {
         return Some(None);
     }
-    Some(Some((lens.eye, read_old(form, job, lens.eye, &places(job))?)))
+    Some(Some((lens.eye, read_old(form, job, lens.eye, &places(job, lens.eye))?)))
 }
 
 fn corrected(job: &Job, after: Ordered, reason: String, lenses: Vec<(Eye, OldLens)>, said: String) -> Correction {
@@ -248,7 +244,7 @@ async fn page(
     let StepForm { key, form } = form;
     let in_hand_of_job = state.store.find_lenses(job.number).await?;
     let questions = in_hand(job, &in_hand_of_job).into_iter().filter(|lens| read.unfit.contains(&lens.eye));
-    let questions = questions.map(|lens| LensQuestion::of(lens, places(job)));
+    let questions = questions.map(|lens| LensQuestion::of(lens, places(job, lens.eye)));
     Ok(CorrectionPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "job", state),

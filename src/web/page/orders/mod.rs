@@ -4,18 +4,16 @@ use askama::Template;
 use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
 use axum::response::Response;
-use serde::Deserialize;
 use uuid::Uuid;
 
 use super::customers::CustomerForm;
-use super::party::{PartyPart, fill_people};
+use super::party::PartyPart;
 use super::understood::Understood;
-use super::{Chrome, PageResult, go, show, show_again};
+use super::{Chrome, PageResult, act_of, go, show, show_again};
 use crate::desk::bill::Charge;
 use crate::desk::catalogue::{Material, TreatmentKind};
 use crate::desk::frame::Rim;
-use crate::desk::id::{CustomerId, FrameId};
-use crate::desk::job::{EyeTask, Job};
+use crate::desk::job::EyeTask;
 use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
 use crate::desk::remake::{Remake, RemakePayer};
@@ -27,6 +25,7 @@ use crate::web::form::Form;
 use crate::web::words::parse_day;
 use crate::web::{AppState, words};
 
+mod beginning;
 mod bill;
 mod cautions;
 mod context;
@@ -36,6 +35,7 @@ pub(in crate::web) mod remake;
 mod summary;
 mod unfinished;
 
+use beginning::Beginning;
 use cautions::{OrderCaution, seen_mark};
 use context::OrderContext;
 pub(in crate::web) use form::{FrameFields, OrderForm};
@@ -43,106 +43,44 @@ use form::{TypedDistance, TypedEye};
 use summary::Summary;
 pub(in crate::web) use summary::show_summary;
 
-#[derive(Deserialize)]
-pub(crate) struct Begin {
-    customer: Option<CustomerId>,
-    frame: Option<FrameId>,
-    /// An earlier job that the new one is to be like.
-    like: Option<i64>,
+/// A fresh page has a key in its address, so that a reload finds what was typed and a second click finds the job. What
+/// the page starts from stays in the address too: opening a page writes nothing.
+pub(crate) async fn new_order(State(state): State<AppState>, Query(asked): Query<Fields>) -> PageResult {
+    begin_order(&state, &Beginning::read(&asked)).await
 }
 
-/// A fresh page has a key in its address, so that a reload finds what was typed and a second click finds the job.
-pub(crate) async fn new_order(State(state): State<AppState>, Query(begin): Query<Begin>) -> PageResult {
-    let mut form = Form::default();
-    if let Some(number) = begin.like {
-        fill_like(&state, &*state.store.get_job(number).await?, &mut form).await?;
-    }
-    if let Some(id) = begin.customer {
-        let customer = state.store.get_customer(id).await?;
-        form.set(OrderForm::CUSTOMER_ID, id.to_string());
-        form.set(OrderForm::CUSTOMER_NAME, customer.person.name);
-    }
-    if let Some(id) = begin.frame {
-        let frame = state.store.get_frame(id).await?;
-        form.set(OrderForm::FRAME_ID, id.to_string());
-        form.set(OrderForm::FRAME_NAME, frame.details.to_string());
-    }
-    begin_order(&state, &form).await
-}
-
-/// New lenses for the frame of an earlier job: its customer, shape, pupil distance and lens stand filled in, the
-/// prescription is asked for, and no frame is.
+/// New lenses for the frame of an earlier job.
 pub(crate) async fn new_lenses(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
-    let job = state.store.get_job(number).await?;
-    let mut form = Form::default();
-    form.set(OrderForm::RELENS_OF, number.to_string());
-    fill_lens(&state, &job, &mut form).await?;
-    begin_order(&state, &form).await
+    begin_order(&state, &Beginning::of([(Beginning::LENSES_FOR, number.to_string())])).await
 }
 
-/// The same customer, frame, prescription and lens once more.
-async fn fill_like(state: &AppState, job: &Job, form: &mut Form) -> Result<(), WebError> {
-    fill_lens(state, job, form).await?;
-    form.set(OrderForm::FRAME_ID, job.frame.id.to_string());
-    form.set(OrderForm::FRAME_NAME, job.frame.details.to_string());
-    form.set(OrderForm::NOTE, job.note.clone());
-    OrderForm::fill_prescription(form, &job.prescription);
-    Ok(())
+/// On to an order page that starts so, if there is such a thing.
+async fn begin_order(state: &AppState, beginning: &Beginning) -> PageResult {
+    beginning.fill(state).await?;
+    go(&format!("/orders/{}{}", Uuid::now_v7(), beginning.query()))
 }
 
-/// The customer of an earlier job, its pupil distance and its lens.
-async fn fill_lens(state: &AppState, job: &Job, form: &mut Form) -> Result<(), WebError> {
-    form.set(OrderForm::CUSTOMER_ID, job.customer.id.to_string());
-    form.set(OrderForm::CUSTOMER_NAME, job.customer.person.name.clone());
-    fill_people(form, job);
-    form.set(OrderForm::PD, job.prescription.pupil_distance.typed());
-    if let Some(near) = job.prescription.near_pupil_distance {
-        form.set(OrderForm::NEAR_PD, near.to_string());
-    }
-    form.set(OrderForm::MADE_FOR, job.made_for.key());
-    form.set(OrderForm::DESIGN, job.design.key());
-    for eye in Eye::BOTH {
-        form.set(OrderForm::height(eye), job.eyes.get(eye).height.typed());
-    }
-    // The version on sale now of what the earlier pair was made of.
-    let materials = state.store.list_materials().await?;
-    if let Some(material) = materials.iter().find(|m| m.id == job.material.id) {
-        form.set(OrderForm::MATERIAL, material.version.to_string());
-    }
-    let treatments = state.store.list_treatments().await?;
-    for (field, earlier) in [
-        (OrderForm::COATING, &job.coating),
-        (OrderForm::SECOND_COATING, &job.second_coating),
-        (OrderForm::TINT, &job.tint),
-    ] {
-        if let Some(now) = earlier.as_ref().and_then(|e| treatments.iter().find(|t| t.id == e.id)) {
-            form.set(field, now.version.to_string());
-        }
-    }
-    Ok(())
-}
-
-async fn begin_order(state: &AppState, form: &Form) -> PageResult {
-    let key = Uuid::now_v7();
-    if !form.fields().is_empty() {
-        state.store.keep_draft(&key.to_string(), form.fields(), state.clock.now()).await?;
-    }
-    go(&format!("/orders/{key}"))
-}
-
-pub(crate) async fn show_order(State(state): State<AppState>, Path(key): Path<Uuid>) -> PageResult {
+pub(crate) async fn show_order(
+    State(state): State<AppState>,
+    Path(key): Path<Uuid>,
+    Query(asked): Query<Fields>,
+) -> PageResult {
     let draft = state.store.find_draft(&key.to_string()).await?.unwrap_or_default();
     if let Some(number) = draft.outcome {
         return go(&format!("/jobs/{number}?already=order"));
     }
-    let mut form = Form::new(draft.fields);
+    let beginning = Beginning::read(&asked);
+    let mut form = match draft.fields.is_empty() {
+        true => beginning.fill(&state).await?,
+        false => Form::new(draft.fields),
+    };
     let context = OrderContext::load(&state, &mut form).await?;
     context.fill_in(&mut form);
     // A draft is not judged yet: it says what was understood, not what is wrong.
     let read = OrderForm::read(&mut form.clone(), &context);
     let summary = Summary::of(&state, &form, &context, &read).await?;
     let read = OrderForm { cautions: Vec::new(), ..read };
-    show(&OrderPage::of(&state, key, form, &context, read, summary))
+    show(&OrderPage { after: beginning.after(), ..OrderPage::of(&state, key, form, &context, read, summary) })
 }
 
 pub(crate) async fn take_order(
@@ -152,10 +90,14 @@ pub(crate) async fn take_order(
 ) -> Result<Response, WebError> {
     let name = key.to_string();
     let mut form = Form::new(fields);
+    let act = act_of(&name, &form);
     // What was typed is safe before anything is judged.
     state.store.keep_draft(&name, form.fields(), state.clock.now()).await?;
-    if let Some(number) = state.store.find_draft(&name).await?.and_then(|d| d.outcome) {
+    if let Some(number) = state.store.find_outcome(&act).await? {
         return go(&format!("/jobs/{number}?already=order"));
+    }
+    if let Some(number) = state.store.find_outcome(&name).await? {
+        return begin_anew(&state, &form, &number).await;
     }
     let context = OrderContext::load(&state, &mut form).await?;
     if OrderForm::takes_heights(&form) {
@@ -179,7 +121,7 @@ pub(crate) async fn take_order(
         return show(&OrderPage::of(&state, key, form, &context, read, summary));
     }
     if let Some(order) = read.order.take() {
-        let taken = state.store.take_order(&name, &order, state.clock.now()).await;
+        let taken = state.store.take_order(&act, &order, state.clock.now()).await;
         match form.kept(taken)? {
             Some(Once::Now(number)) => return go(&format!("/jobs/{number}")),
             Some(Once::Before(number)) => return go(&format!("/jobs/{number}?already=order")),
@@ -188,6 +130,14 @@ pub(crate) async fn take_order(
     }
     let summary = Summary::of(&state, &form, &context, &read).await?;
     show_again(&OrderPage::of(&state, key, form, &context, read, summary))
+}
+
+/// Another order was taken from this page, in a second window or before the Back button: what was typed since stands on
+/// a page of its own.
+async fn begin_anew(state: &AppState, form: &Form, taken: &str) -> PageResult {
+    let key = Uuid::now_v7();
+    state.store.keep_draft(&key.to_string(), form.fields(), state.clock.now()).await?;
+    go(&format!("/orders/{key}?{}={taken}", Beginning::AFTER))
 }
 
 /// The name of a customer has another field here than on the customer's own page.
@@ -202,6 +152,8 @@ fn name_the_customer(form: &mut Form) {
 struct OrderPage {
     chrome: Chrome,
     key: Uuid,
+    /// The job that was taken from the same page before.
+    after: Option<i64>,
     form: Form,
     problems: usize,
     relens: Option<Relens>,
@@ -358,6 +310,7 @@ impl OrderPage {
         Self {
             chrome: Chrome::new(state, "order"),
             key,
+            after: None,
             problems: form.count_errors(),
             relens: context.relens.as_ref().map(|job| Relens {
                 number: job.number,

@@ -5,8 +5,9 @@ use askama::Template;
 use axum::extract::{Path, Query, State};
 use strum::VariantArray;
 
+use super::beginning::{Beginning, fill_lens};
 use super::context::OrderContext;
-use super::{OrderForm, begin_order, fill_lens};
+use super::{OrderForm, begin_order};
 use crate::desk::fault::FaultCause;
 use crate::desk::job::{Job, Stage};
 use crate::desk::money::Cents;
@@ -34,7 +35,7 @@ struct RemakePage {
 }
 
 /// The fields of the short form.
-struct RemakeForm {
+pub(super) struct RemakeForm {
     eyes: Pair<bool>,
     remake: Remake,
 }
@@ -72,8 +73,9 @@ impl RemakeNames {
 impl RemakeForm {
     const EYES: &str = "eyes";
     const BOTH: &str = "both";
+    pub(super) const FIELDS: [&str; 5] = [Self::EYES, NAMES.cause, NAMES.paid_by, NAMES.frame_stays, NAMES.lesson];
 
-    fn read(form: &mut Form, job: &Job) -> Option<Self> {
+    pub(super) fn read(form: &mut Form, job: &Job) -> Option<Self> {
         let eyes = form.read(Self::EYES, |typed| {
             let chosen = |eye: Eye| job.eyes.get(eye).task.is_made() && [eye.name(), Self::BOTH].contains(&typed);
             let eyes = Pair::new(chosen(Eye::Right), chosen(Eye::Left));
@@ -81,6 +83,43 @@ impl RemakeForm {
         });
         let remake = NAMES.read(form);
         Some(Self { eyes: eyes?, remake: remake? })
+    }
+
+    /// The order page as the job was: a lens that is not made again stays as it is.
+    pub(super) async fn fill(self, state: &AppState, job: &Job, form: &mut Form) -> Result<(), WebError> {
+        let Self { eyes, remake } = self;
+        form.set(OrderForm::RELENS_OF, job.number.to_string());
+        fill_lens(state, job, form).await?;
+        OrderForm::fill_prescription(form, &job.prescription);
+        // The very versions that the pair is made of, on sale or not: see `OrderContext::load`.
+        form.set(OrderForm::MATERIAL, job.material.version.to_string());
+        for (field, treatment) in [
+            (OrderForm::COATING, &job.coating),
+            (OrderForm::SECOND_COATING, &job.second_coating),
+            (OrderForm::TINT, &job.tint),
+        ] {
+            form.set(field, treatment.as_ref().map(|t| t.version.to_string()).unwrap_or_default());
+        }
+        for eye in Eye::BOTH.into_iter().filter(|eye| !eyes.get(*eye)) {
+            let power = job.prescription.has_power.get(eye).then(|| job.prescription.eyes.get(eye).to_string());
+            form.set(OrderForm::rx(eye), format!("none {}", power.unwrap_or_default()).trim().to_owned());
+        }
+        if let Some(answer) = job.vertex {
+            OrderForm::fill_vertex(form, answer);
+        }
+        form.set(OrderForm::NOTE, job.note.clone());
+        form.set(OrderForm::REMAKE_CAUSE, remake.cause.key());
+        form.set(OrderForm::REMAKE_PAYER, remake.paid_by.key());
+        form.set(OrderForm::REMAKE_LESSON, remake.lesson);
+        if remake.frame_stays {
+            form.set(OrderForm::REMAKE_FRAME_STAYS, "yes");
+        }
+        if remake.paid_by != RemakePayer::Customer {
+            // What is left empty is not charged either: see `Prices::free_where_empty`.
+            form.set(OrderForm::PRICE_LENS, Cents::ZERO.plain());
+            form.set(OrderForm::PRICE_SHIPPING, Cents::ZERO.plain());
+        }
+        Ok(())
     }
 }
 
@@ -97,10 +136,11 @@ pub(crate) async fn begin_remake(
         form.set_default(RemakeForm::EYES, usual_eyes(&job));
         return show(&page(&state, &job, form));
     }
-    match RemakeForm::read(&mut form, &job) {
-        Some(read) => begin_order(&state, &filled_in(&state, &job, read).await?).await,
-        None => show_again(&page(&state, &job, form)),
+    if RemakeForm::read(&mut form, &job).is_none() {
+        return show_again(&page(&state, &job, form));
     }
+    form.set(Beginning::REMAKE_OF, number.to_string());
+    begin_order(&state, &Beginning::read(form.fields())).await
 }
 
 /// Why a job is not made again, in a sentence; `None` when it may be.
@@ -141,44 +181,6 @@ fn page(state: &AppState, job: &Job, form: Form) -> RemakePage {
         payers: RemakePayer::ALL.iter().map(|payer| (payer.key(), payer.words())).collect(),
         form,
     }
-}
-
-/// The order page as the job was: a lens that is not made again stays as it is.
-async fn filled_in(state: &AppState, job: &Job, read: RemakeForm) -> Result<Form, WebError> {
-    let RemakeForm { eyes, remake } = read;
-    let mut form = Form::default();
-    form.set(OrderForm::RELENS_OF, job.number.to_string());
-    fill_lens(state, job, &mut form).await?;
-    OrderForm::fill_prescription(&mut form, &job.prescription);
-    // The very versions that the pair is made of, on sale or not: see `OrderContext::load`.
-    form.set(OrderForm::MATERIAL, job.material.version.to_string());
-    for (field, treatment) in [
-        (OrderForm::COATING, &job.coating),
-        (OrderForm::SECOND_COATING, &job.second_coating),
-        (OrderForm::TINT, &job.tint),
-    ] {
-        form.set(field, treatment.as_ref().map(|t| t.version.to_string()).unwrap_or_default());
-    }
-    for eye in Eye::BOTH.into_iter().filter(|eye| !eyes.get(*eye)) {
-        let power = job.prescription.has_power.get(eye).then(|| job.prescription.eyes.get(eye).to_string());
-        form.set(OrderForm::rx(eye), format!("none {}", power.unwrap_or_default()).trim().to_owned());
-    }
-    if let Some(answer) = job.vertex {
-        OrderForm::fill_vertex(&mut form, answer);
-    }
-    form.set(OrderForm::NOTE, job.note.clone());
-    form.set(OrderForm::REMAKE_CAUSE, remake.cause.key());
-    form.set(OrderForm::REMAKE_PAYER, remake.paid_by.key());
-    form.set(OrderForm::REMAKE_LESSON, remake.lesson);
-    if remake.frame_stays {
-        form.set(OrderForm::REMAKE_FRAME_STAYS, "yes");
-    }
-    if remake.paid_by != RemakePayer::Customer {
-        // What is left empty is not charged either: see `Prices::free_where_empty`.
-        form.set(OrderForm::PRICE_LENS, Cents::ZERO.plain());
-        form.set(OrderForm::PRICE_SHIPPING, Cents::ZERO.plain());
-    }
-    Ok(form)
 }
 
 /// Why the earlier job is made again, from the order page; `Some(None)` for an order that is no remake.
