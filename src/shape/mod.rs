@@ -13,6 +13,10 @@
 //! * [`trace`] – a tracer's radii for one eye, exact hundredths, as stored.
 //! * [`outline`] – the closed polygon used for computing; points and their checks.
 //! * [`boxing`] – A, B, ED, circumference and area.
+//! * [`spline`] – the smooth curve through few points; radii in other directions. [`smooth`] – takes out the tremble.
+//! * [`perimeter`] – places along an outline. [`nearest`] – the distance from a point to it.
+//! * [`corner`] – the tightest corner and hollow. [`rim`] – length, curve and tilt of a rim in space.
+//! * [`hole`] – the holes of a drilled mount.
 //! * [`transform`] – mirror, rotate, resize, offset.
 //! * [`disagreement`] – differences between the right and left rim of one frame.
 //! * [`layout`] – decentration, frame PD, the pupil in the box.
@@ -23,6 +27,7 @@
 //! * [`volume`] – volume and weight of the cut lens.
 //! * [`bevel`] – the line of a bevel or groove along the edge, and its warnings.
 //! * [`compare`] – the same order in several materials.
+//! * [`twins`] – which shapes on file look like this one.
 //! * [`record`] – reads and writes trace files (ISO 16284 text) and plain tables of radii.
 //! * [`svg`] – outlines as SVG path data in true millimeters.
 #![deny(missing_docs)]
@@ -32,14 +37,22 @@ pub mod blank;
 pub mod blocker;
 pub mod boxing;
 pub mod compare;
+pub mod corner;
 pub mod cutout;
 pub mod disagreement;
 pub mod edge;
+pub mod hole;
 pub mod layout;
+pub mod nearest;
 pub mod outline;
+pub mod perimeter;
 pub mod record;
+pub mod rim;
+pub mod smooth;
+pub mod spline;
 pub mod svg;
 pub mod thickness;
 pub mod trace;
 pub mod transform;
+pub mod twins;
 pub mod volume;

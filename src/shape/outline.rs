@@ -12,7 +12,7 @@ pub const MIN_POINTS: usize = 8;
 /// The fewest corners of a polygon that is drawn, not traced.
 pub const MIN_CORNERS: usize = 3;
 /// The most points accepted.
-pub const MAX_POINTS: usize = 4000;
+pub const MAX_POINTS: usize = 10_000;
 /// The shortest radius accepted for a lens, mm. Source: common practice (from memory).
 pub const MIN_RADIUS_MM: f64 = 5.0;
 /// The longest radius accepted for a lens, mm. Source: common practice (from memory).
@@ -122,6 +122,17 @@ impl Point {
         Point { x_mm: self.x_mm + other.x_mm, y_mm: self.y_mm + other.y_mm }
     }
 
+    /// This vector made longer or shorter.
+    pub fn times(self, factor: f64) -> Point {
+        Point { x_mm: self.x_mm * factor, y_mm: self.y_mm * factor }
+    }
+
+    /// This point turned counter-clockwise about the origin.
+    pub fn turned(self, angle_deg: f64) -> Point {
+        let (sin, cos) = angle_deg.to_radians().sin_cos();
+        Point { x_mm: self.x_mm * cos - self.y_mm * sin, y_mm: self.x_mm * sin + self.y_mm * cos }
+    }
+
     /// The distance from the origin.
     pub fn length_mm(self) -> f64 {
         self.x_mm.hypot(self.y_mm)
@@ -139,6 +150,11 @@ impl Point {
     /// counter-clockwise of this one.
     pub(crate) fn cross(self, other: Point) -> f64 {
         self.x_mm * other.y_mm - self.y_mm * other.x_mm
+    }
+
+    /// The scalar product.
+    pub(crate) fn dot(self, other: Point) -> f64 {
+        self.x_mm * other.x_mm + self.y_mm * other.y_mm
     }
 
     fn is_finite(self) -> bool {

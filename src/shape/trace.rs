@@ -1,6 +1,7 @@
 //! A tracer's radii for one eye, exact to the hundredth. This is what the lab stores permanently.
 
 use super::outline::{Outline, OutlineError, Point, check_count, check_radius, equal_angles_deg};
+use super::spline::{radii_mm, refined};
 use crate::optics::Eye;
 
 /// The widest gap between neighboring radii, hundredths of a degree. Across a wider gap the shape is unknown.
@@ -21,7 +22,7 @@ pub enum Angles {
 /// The trace of one eye: radii in hundredths of a millimeter about the tracing center, front view, from 0° (the
 /// observer's right) counter-clockwise.
 ///
-/// Holds 8 to 4,000 radii of 5 to 50 mm with no gap over 60°, so it is always a simple outline.
+/// Holds 8 to 10,000 radii of 5 to 50 mm with no gap over 60°, so it is always a simple outline.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Trace {
     eye: Eye,
@@ -100,9 +101,33 @@ impl Trace {
         Trace { eye: self.eye.other(), radii: pick.into_iter().map(|i| self.radii[i]).collect(), angles }
     }
 
-    /// The outline for computing. It cannot fail, because a trace is already checked.
+    /// The outline for computing: the polygon through the points, or the smooth curve through few points
+    /// ([`FINE`](super::spline::FINE)). It cannot fail, because a trace is already checked.
     pub fn outline(&self) -> Outline {
-        Outline::centered(self.points(), Point::ORIGIN)
+        Outline::centered(refined(&self.points(), Point::ORIGIN), Point::ORIGIN)
+    }
+
+    /// The trace of an outline, at `count` equally spaced angles about its tracing center, rounded to the hundredth.
+    ///
+    /// # Errors
+    ///
+    /// As [`Trace::new`].
+    pub fn of_outline(eye: Eye, outline: &Outline, count: usize) -> Result<Self, OutlineError> {
+        let radii = radii_mm(outline, count).into_iter().map(|mm| (mm * 100.0).round() as i32).collect();
+        Self::new(eye, radii, Angles::Equal)
+    }
+
+    /// This trace made larger or smaller about its tracing center.
+    ///
+    /// # Errors
+    ///
+    /// As [`Trace::new`].
+    pub fn scaled(&self, factor: f64) -> Result<Self, OutlineError> {
+        if !factor.is_finite() || factor <= 0.0 {
+            return Err(OutlineError::Size(factor));
+        }
+        let radii = self.radii.iter().map(|&radius| (f64::from(radius) * factor).round() as i32).collect();
+        Self::new(self.eye, radii, self.angles.clone())
     }
 
     /// Compact bytes for storing: version (1), eye (`R` or `L`), spacing (0 equal, 1 from half a step, 2 angles
@@ -203,7 +228,7 @@ mod tests {
     fn says_what_is_wrong() {
         let refuse = |radii: Vec<i32>, angles| Trace::new(Eye::Left, radii, angles).unwrap_err();
         assert_eq!(refuse(vec![2000; 7], Angles::Equal), OutlineError::TooFew(7));
-        assert_eq!(refuse(vec![2000; 4001], Angles::Equal), OutlineError::TooMany(4001));
+        assert_eq!(refuse(vec![2000; 10_001], Angles::Equal), OutlineError::TooMany(10_001));
         let mut one_bad = vec![2000; 12];
         one_bad[3] = 499;
         assert_eq!(refuse(one_bad, Angles::Equal), OutlineError::Radius { index: 3, radius_mm: 4.99 });

@@ -1,10 +1,7 @@
 //! Mirror, rotate, resize, offset.
-//!
-//! # What this file does not do
-//!
-//! It does not smooth. A parallel outline is only as smooth as the trace. Radii rounded to 0.01 mm give the sides of
-//! a very fine trace (over about 1,000 points) irregular directions; [`offset`] then refuses large distances
-//! ([`OutlineError::Folds`]).
+
+use i_overlay::mesh::float::outline::offset::OutlineOffset;
+use i_overlay::mesh::float::style::{LineJoin, OutlineStyle};
 
 use super::boxing::Boxing;
 use super::outline::{Outline, OutlineError, Point};
@@ -17,9 +14,13 @@ pub const MAX_OFFSET_MM: f64 = 5.0;
 pub fn mirror(outline: &Outline) -> Outline {
     let old = outline.points();
     let n = old.len();
-    let flip = |p: Point| Point::new(-p.x_mm, p.y_mm);
-    let points = (0..n).map(|i| flip(old[(n + n / 2 - i) % n])).collect();
-    Outline::centered(points, flip(outline.tracing_center()))
+    let points = (0..n).map(|i| mirror_point(old[(n + n / 2 - i) % n])).collect();
+    Outline::centered(points, mirror_point(outline.tracing_center()))
+}
+
+/// The same place on the other eye.
+pub(crate) fn mirror_point(point: Point) -> Point {
+    Point::new(-point.x_mm, point.y_mm)
 }
 
 /// Turns an outline counter-clockwise and centers it in its new box.
@@ -58,20 +59,54 @@ pub fn resize_to_circumference(outline: &Outline, circumference_mm: f64) -> Resu
     scale(outline, factor)
 }
 
+/// Scales an outline to the width and the height of a box, each by its own factor where both are given; by one factor
+/// where one is.
+///
+/// # Errors
+///
+/// As [`scale`]; [`OutlineError::Size`] without a width and a height.
+pub fn resize_to_box(outline: &Outline, a_mm: Option<f64>, b_mm: Option<f64>) -> Result<Outline, OutlineError> {
+    let size = Boxing::of(outline);
+    let factor = |wanted_mm: f64, is_mm: f64| {
+        let factor = wanted_mm / is_mm;
+        if factor.is_finite() && factor > 0.0 { Ok(factor) } else { Err(OutlineError::Size(wanted_mm)) }
+    };
+    let (across, up) = match (a_mm, b_mm) {
+        (Some(a_mm), Some(b_mm)) => (factor(a_mm, size.a_mm)?, factor(b_mm, size.b_mm)?),
+        (Some(a_mm), None) => (factor(a_mm, size.a_mm)?, factor(a_mm, size.a_mm)?),
+        (None, Some(b_mm)) => (factor(b_mm, size.b_mm)?, factor(b_mm, size.b_mm)?),
+        (None, None) => return Err(OutlineError::Size(0.0)),
+    };
+    let stretch = |p: Point| Point::new(p.x_mm * across, p.y_mm * up);
+    let points = outline.points().iter().copied().map(stretch).collect();
+    Outline::about(points, stretch(outline.tracing_center()))
+}
+
 /// The parallel outline, outwards for a positive distance: an edger's size change on the radius, or the base of a
 /// bevel (inwards by its depth).
 ///
 /// Each side moves along its normal, and neighbors are extended to their intersection, so corners stay sharp. On a
 /// smooth trace the circumference grows by 2π times the distance (closed form); at a sharp corner by more.
 ///
+/// Where a hollow is tighter than the distance, or the lens thinner, the parts of the moved sides that would cross are
+/// left out.
+///
 /// # Errors
 ///
-/// [`OutlineError::Size`] beyond [`MAX_OFFSET_MM`]. [`OutlineError::Folds`] where the outline is curved more tightly
-/// than the distance, so the parallel outline would cross itself. As [`Outline::from_points`] for the result.
+/// [`OutlineError::Size`] beyond [`MAX_OFFSET_MM`]. [`OutlineError::Folds`] where nothing or more than one piece would be
+/// left. As [`Outline::from_points`] for the result.
 pub fn offset(outline: &Outline, distance_mm: f64) -> Result<Outline, OutlineError> {
     if !distance_mm.is_finite() || distance_mm.abs() > MAX_OFFSET_MM {
         return Err(OutlineError::Size(distance_mm));
     }
+    match moved(outline, distance_mm) {
+        Ok(points) => Outline::about(points, outline.tracing_center()),
+        Err(index) => without_crossings(outline, distance_mm, index),
+    }
+}
+
+/// Every point moved along the middle of its two normals; the first point at which that would fold.
+fn moved(outline: &Outline, distance_mm: f64) -> Result<Vec<Point>, usize> {
     let old = outline.points();
     let n = old.len();
     let normals: Vec<Point> = outline
@@ -86,31 +121,45 @@ pub fn offset(outline: &Outline, distance_mm: f64) -> Result<Outline, OutlineErr
     let mut points = Vec::with_capacity(n);
     for index in 0..n {
         let (before, after) = (normals[(index + n - 1) % n], normals[index]);
-        let cos = before.x_mm * after.x_mm + before.y_mm * after.y_mm;
+        let cos = before.dot(after);
         // The sides are nearly opposite, so their intersection is far away.
         if cos < -0.8 {
-            return Err(OutlineError::Folds { index, distance_mm });
+            return Err(index);
         }
-        let reach = distance_mm / (1.0 + cos);
-        points.push(Point::new(
-            old[index].x_mm + reach * (before.x_mm + after.x_mm),
-            old[index].y_mm + reach * (before.y_mm + after.y_mm),
-        ));
+        points.push(old[index].plus(before.plus(after).times(distance_mm / (1.0 + cos))));
     }
     let runs_back = |i: usize| {
         let (old_side, new_side) = (old[(i + 1) % n].minus(old[i]), points[(i + 1) % n].minus(points[i]));
-        old_side.x_mm * new_side.x_mm + old_side.y_mm * new_side.y_mm <= 0.0
+        old_side.dot(new_side) <= 0.0
     };
-    if let Some(index) = (0..n).find(|&i| runs_back(i)) {
-        return Err(OutlineError::Folds { index, distance_mm });
+    match (0..n).find(|&i| runs_back(i)) {
+        Some(index) => Err(index),
+        None => Ok(points),
     }
-    Outline::about(points, outline.tracing_center())
+}
+
+/// The parallel outline where some moved sides would cross.
+fn without_crossings(outline: &Outline, distance_mm: f64, index: usize) -> Result<Outline, OutlineError> {
+    /// Corners up to this sharp stay sharp; sharper ones are cut off, as in [`moved`].
+    const SHARPEST_DEG: f64 = 37.0;
+    let contour: Vec<[f64; 2]> = outline.points().iter().map(|p| [p.x_mm, p.y_mm]).collect();
+    let style =
+        OutlineStyle::new(distance_mm).line_join(LineJoin::Miter(SHARPEST_DEG.to_radians())).miter_min_turn(0.0);
+    let pieces = contour.outline(&style);
+    match &pieces[..] {
+        [piece] if piece.len() == 1 => {
+            let points = piece[0].iter().map(|&[x, y]| Point::new(x, y)).collect();
+            Outline::about(points, outline.tracing_center())
+        }
+        _ => Err(OutlineError::Folds { index, distance_mm }),
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::optics::Eye;
+    use crate::shape::nearest::Nearest;
     use crate::shape::trace::{Angles, Trace};
     use proptest::prelude::*;
     use std::f64::consts::PI;
@@ -150,8 +199,9 @@ mod tests {
     }
 
     #[test]
-    fn refuses_an_offset_that_would_fold() {
-        // The ellipse's tightest curve is b²/a = 16 mm; a hollow of 2 mm radius cannot move out by 4.
+    fn a_hollow_tighter_than_the_distance_is_filled() {
+        // A hollow 4 mm deep and 2 mm in radius, moved out by 3 mm: no point of the new outline is nearer to the old one
+        // than 3 mm, and none is farther (the definition of a parallel); a corner of the polygon is, by a little.
         let hollow: Vec<f64> = (0..720)
             .map(|i| {
                 let t = (f64::from(i) / 2.0 - 90.0).to_radians();
@@ -159,12 +209,42 @@ mod tests {
             })
             .collect();
         let hollow = Outline::from_radii_mm(&hollow).unwrap();
-        assert!(matches!(offset(&hollow, 4.0), Err(OutlineError::Folds { .. })));
-        assert!(offset(&hollow, 0.2).is_ok());
+        let old = Nearest::of(&hollow);
+        for distance_mm in [0.2, 3.0, -1.0, -3.0] {
+            let new = offset(&hollow, distance_mm).unwrap();
+            let from_old_center = new.tracing_center().minus(hollow.tracing_center());
+            for p in new.points() {
+                let got_mm = old.distance_mm(p.minus(from_old_center));
+                let want_mm = distance_mm.abs();
+                assert!(got_mm > want_mm - 1e-3 && got_mm < want_mm * 1.05, "{distance_mm} at {p:?}: {got_mm}");
+            }
+        }
+    }
+
+    #[test]
+    fn an_impossible_size_is_refused() {
+        // A neck of 2 mm between two ends, moved in by 1.5 mm, leaves two pieces.
+        let neck: Vec<f64> = (0..360).map(|i| 12.0 + 6.9 * (2.0 * f64::from(i).to_radians()).cos()).collect();
+        let neck = Outline::from_radii_mm(&neck).unwrap();
+        assert!(offset(&neck, -5.0).is_err() || offset(&neck, -4.9).is_err());
         assert_eq!(offset(&ellipse(), 5.1), Err(OutlineError::Size(5.1)));
         assert!(scale(&ellipse(), 0.0).is_err() && scale(&ellipse(), f64::NAN).is_err());
         assert!(matches!(scale(&ellipse(), 3.0), Err(OutlineError::Radius { .. })));
         assert!(resize_to_circumference(&ellipse(), -1.0).is_err());
+        assert_eq!(resize_to_box(&ellipse(), None, None), Err(OutlineError::Size(0.0)));
+        assert!(resize_to_box(&ellipse(), Some(f64::NAN), Some(40.0)).is_err());
+    }
+
+    #[test]
+    fn resizes_to_a_box() {
+        // An ellipse 50 × 40 made 52 wide is 41.6 high; made 52 by 36 it is an ellipse, area π · 26 · 18.
+        for (a, b, want_a, want_b) in
+            [(Some(52.0), None, 52.0, 41.6), (None, Some(36.0), 45.0, 36.0), (Some(52.0), Some(36.0), 52.0, 36.0)]
+        {
+            let size = Boxing::of(&resize_to_box(&ellipse(), a, b).unwrap());
+            assert!((size.a_mm - want_a).abs() < 1e-3 && (size.b_mm - want_b).abs() < 1e-3, "{size:?}");
+            assert!((size.area_mm2 - PI * want_a * want_b / 4.0).abs() < 0.1, "{size:?}");
+        }
     }
 
     #[test]

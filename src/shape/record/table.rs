@@ -307,7 +307,7 @@ mod tests {
             assert!(found.iter().any(|line| line.starts_with(want)), "{want}: {found:#?}");
         }
         let few = parse_table("25.1\n25.1\n").unwrap_err();
-        assert_eq!(few[0].to_string(), "Line 1: there are 2 radii for the right eye; 8 to 4000 were expected");
+        assert_eq!(few[0].to_string(), "Line 1: there are 2 radii for the right eye; 8 to 10000 were expected");
         let mixed = format!("angle;R\n{}R\n{}", rows("1;25.1", 1), rows("25.1", 9));
         let found = parse_table(&mixed).unwrap_err()[0].to_string();
         assert_eq!(found, "Line 2: the trace of the right eye is not a shape: there are 10 radii and 1 angles");

@@ -24,7 +24,7 @@ const KEYED: &str = "keyed";
 
 const ROOMS: [Room; 14] = [
     pure("optics", &[], &["std", "thiserror"]),
-    pure("shape", &["optics"], &["std", "thiserror"]),
+    pure("shape", &["optics"], &["std", "thiserror", "i_overlay"]),
     pure(
         "desk",
         &["optics", "shape"],

@@ -1,0 +1,212 @@
+//! The distance of two shapes: the largest gap after the best alignment.
+//!
+//! From where the second shape lies, every point's gap to the other outline is nearly linear in a small move. The move
+//! that makes the largest gap least is found by `worst_fit`, made, and the gaps are measured anew.
+
+use super::worst_fit::{WorstFit, worst_fit};
+use super::{MOST_TURN_DEG, Match, POINTS, Shape};
+use crate::shape::outline::Point;
+
+/// Moves after which the best alignment so far is taken.
+const MOST_MOVES: usize = 8;
+/// A move that can gain less than this is not made, mm.
+const NO_GAIN_MM: f64 = 0.000_3;
+
+/// Where the second shape lies: turned about the origin and scaled, then shifted.
+#[derive(Debug, Clone, Copy)]
+struct Pose {
+    turn_rad: f64,
+    scale: f64,
+    shift: Point,
+    /// The cosine and the sine of the turn, times the scale.
+    turn: Point,
+}
+
+impl Pose {
+    fn new(turn_rad: f64, scale: f64, shift: Point) -> Self {
+        let limit = MOST_TURN_DEG.to_radians();
+        let (turn_rad, scale) = (turn_rad.clamp(-limit, limit), scale.clamp(0.2, 5.0));
+        Self { turn_rad, scale, shift, turn: Point::new(scale * turn_rad.cos(), scale * turn_rad.sin()) }
+    }
+
+    /// A direction of the second shape as it lies, longer by the scale.
+    fn turned(&self, p: Point) -> Point {
+        let turn = self.turn;
+        Point::new(p.x_mm * turn.x_mm - p.y_mm * turn.y_mm, p.x_mm * turn.y_mm + p.y_mm * turn.x_mm)
+    }
+
+    /// A point of the second shape where it lies.
+    fn place(&self, p: Point) -> Point {
+        self.turned(p).plus(self.shift)
+    }
+
+    /// The point of the second shape that lies there.
+    fn back(&self, p: Point) -> Point {
+        let (p, turn, square) = (p.minus(self.shift), self.turn, self.scale * self.scale);
+        Point::new(p.dot(turn) / square, turn.cross(p) / square)
+    }
+
+    /// The pose after a further small move: across, up, a turn, a growth.
+    fn moved(&self, [x, y, turn_rad, growth]: [f64; 4]) -> Pose {
+        let step = Pose::new(turn_rad, 1.0 + growth, Point::new(x, y));
+        Pose::new(self.turn_rad + step.turn_rad, self.scale * step.scale, step.place(self.shift))
+    }
+
+    fn halfway(&self, other: &Pose) -> Pose {
+        let half = |one: f64, other: f64| (one + other) / 2.0;
+        Pose::new(
+            half(self.turn_rad, other.turn_rad),
+            half(self.scale, other.scale),
+            self.shift.plus(other.shift).times(0.5),
+        )
+    }
+
+    fn is_turned_fully(&self) -> bool {
+        self.turn_rad.abs() >= MOST_TURN_DEG.to_radians() - 1e-9
+    }
+}
+
+/// The best alignment of the second shape with the first.
+pub(super) fn align(first: &Shape, second: &Shape, any_size: bool) -> Match {
+    let scale = if any_size { (area_mm2(first) / area_mm2(second)).sqrt() } else { 1.0 };
+    let mut pose = Pose::new(0.0, scale, Point::ORIGIN);
+    let (mut best_mm, mut best) = (f64::INFINITY, pose);
+    for _ in 0..MOST_MOVES {
+        let gaps = Gaps::of(first, second, &pose);
+        if gaps.worst_mm >= best_mm {
+            // The gaps bend away from their straight estimate: half the move is better.
+            pose = best.halfway(&pose);
+            continue;
+        }
+        (best_mm, best) = (gaps.worst_mm, pose);
+        match gaps.best_move(!pose.is_turned_fully(), any_size) {
+            Some(step) if step.least < best_mm - NO_GAIN_MM => pose = pose.moved(step.x),
+            _ => break,
+        }
+    }
+    Match { gap_mm: best_mm, is_mirrored: false, turned_deg: best.turn_rad.to_degrees(), scale: best.scale }
+}
+
+fn area_mm2(shape: &Shape) -> f64 {
+    crate::shape::outline::doubled_area_mm2(&shape.points) / 2.0
+}
+
+/// The gaps in one pose: each an equation for the next move, and the largest.
+struct Gaps {
+    rows: Vec<[f64; 4]>,
+    right: Vec<f64>,
+    worst_mm: f64,
+}
+
+impl Gaps {
+    fn of(first: &Shape, second: &Shape, pose: &Pose) -> Self {
+        let mut gaps =
+            Self { rows: Vec::with_capacity(2 * POINTS), right: Vec::with_capacity(2 * POINTS), worst_mm: 0.0 };
+        // What a move of the second outline does at one of its points, along a direction.
+        let row = |at: Point, along: Point| [along.x_mm, along.y_mm, at.cross(along), at.dot(along)];
+        let mut walk = Walk::new(second);
+        for &point in &first.points {
+            let gap = walk.gap(pose.back(point));
+            let outward = pose.turned(gap.outward).times(1.0 / pose.scale);
+            gaps.push(row(pose.place(gap.foot), outward), gap.mm * pose.scale);
+        }
+        let mut walk = Walk::new(first);
+        for &point in &second.points {
+            let point = pose.place(point);
+            let gap = walk.gap(point);
+            gaps.push(row(point, gap.outward), -gap.mm);
+        }
+        gaps
+    }
+
+    /// The small move that makes the largest gap least. A circle cannot be turned into place, so the turn is left out where
+    /// it decides nothing.
+    fn best_move(&self, may_turn: bool, may_grow: bool) -> Option<WorstFit<4>> {
+        let without_turn = || if may_grow { self.solve([0, 1, 3]) } else { self.solve([0, 1]) };
+        match (may_turn, may_grow) {
+            (true, true) => self.solve([0, 1, 2, 3]).or_else(without_turn),
+            (true, false) => self.solve([0, 1, 2]).or_else(without_turn),
+            (false, _) => without_turn(),
+        }
+    }
+
+    /// The best move with some of its four parts.
+    fn solve<const N: usize>(&self, parts: [usize; N]) -> Option<WorstFit<4>> {
+        let rows: Vec<[f64; N]> = self.rows.iter().map(|row| parts.map(|part| row[part])).collect();
+        let start = |offset: usize| (0..=N).map(move |k| offset + k * POINTS / (N + 1)).collect::<Vec<_>>();
+        let fit = [0, 11, 23].into_iter().find_map(|offset| worst_fit(&rows, &self.right, &mut start(offset)))?;
+        let mut x = [0.0; 4];
+        for (part, value) in parts.into_iter().zip(fit.x) {
+            x[part] = value;
+        }
+        Some(WorstFit { x, least: fit.least })
+    }
+
+    fn push(&mut self, row: [f64; 4], right: f64) {
+        self.worst_mm = self.worst_mm.max(right.abs());
+        self.rows.push(row);
+        self.right.push(right);
+    }
+}
+
+/// From a point to an outline.
+#[derive(Debug, Clone, Copy)]
+struct Gap {
+    /// The nearest point of the outline.
+    foot: Point,
+    /// The direction of the gap, outward, of unit length.
+    outward: Point,
+    /// The distance, positive outside.
+    mm: f64,
+}
+
+/// Finds the nearest points of an outline for one point after the other around another outline.
+struct Walk<'a> {
+    on: &'a Shape,
+    at: Option<usize>,
+}
+
+impl<'a> Walk<'a> {
+    fn new(on: &'a Shape) -> Self {
+        Self { on, at: None }
+    }
+
+    fn gap(&mut self, point: Point) -> Gap {
+        let at = self.nearest_corner(point);
+        self.at = Some(at);
+        let (before, after) = (&self.on.sides[(at + POINTS - 1) % POINTS], &self.on.sides[at]);
+        let (foot_before, foot_after) = (before.foot(point), after.foot(point));
+        let square = |foot: Point| point.minus(foot).dot(point.minus(foot));
+        let (side, foot) =
+            if square(foot_before) < square(foot_after) { (before, foot_before) } else { (after, foot_after) };
+        let (off, outward) = (point.minus(foot), side.outward());
+        let mm = off.dot(off).sqrt();
+        let sign = if off.dot(outward) < 0.0 { -1.0 } else { 1.0 };
+        let outward = if mm > 1e-6 { off.times(sign / mm) } else { outward.times(1.0 / outward.length_mm()) };
+        Gap { foot, outward, mm: sign * mm }
+    }
+
+    /// The nearest corner: near the last one found, the first time wherever it is.
+    fn nearest_corner(&self, point: Point) -> usize {
+        let square = |index: usize| {
+            let off = point.minus(self.on.points[index % POINTS]);
+            off.dot(off)
+        };
+        let Some(last) = self.at else {
+            return (0..POINTS).min_by(|&i, &j| square(i).total_cmp(&square(j))).unwrap_or(0);
+        };
+        let (mut at, mut least) = (last, square(last));
+        for step in [1, POINTS - 1] {
+            // Two steps ahead as well, past a small bulge.
+            loop {
+                let (one, two) = ((at + step) % POINTS, (at + 2 * step) % POINTS);
+                let (to_one, to_two) = (square(one), square(two));
+                if to_one.min(to_two) >= least {
+                    break;
+                }
+                (at, least) = if to_one < to_two { (one, to_one) } else { (two, to_two) };
+            }
+        }
+        at
+    }
+}

@@ -1,0 +1,310 @@
+//! The numbers of a shape from which a lower bound of its distance to another one follows.
+
+use std::f64::consts::{SQRT_2, TAU};
+
+use super::worst_fit::worst_fit;
+use super::{MOST_TURN_DEG, Shape, Ways};
+use crate::shape::outline::Point;
+
+/// The directions in which the support of a shape is kept, 6 degrees apart.
+const DIRECTIONS: usize = 60;
+/// The waves of the support that are kept, from two periods around on. The wave of one period only says where the shape
+/// lies.
+const WAVES: usize = 12;
+/// Steps of the turn of the shape that is looked for, a full turn.
+const STEPS: usize = 1440;
+/// Steps from one direction to the next.
+const STEPS_APART: usize = STEPS / DIRECTIONS;
+/// Steps in the most turn to one side.
+const MOST_STEPS: usize = (MOST_TURN_DEG * STEPS as f64 / 360.0) as usize;
+/// The turns of the shape that is looked for.
+const TURNS: usize = 2 * MOST_STEPS + 1;
+/// What the rounded numbers may add up to, mm: half a unit each, over all of them.
+const ROUNDED_MM: f64 = 0.008;
+/// The unit of the support kept, mm.
+const SUPPORT_UNIT_MM: f64 = 0.002;
+/// The unit of the waves kept, mm.
+const WAVE_UNIT_MM: f64 = 0.001;
+
+/// The mean and the waves, filled up with zeros to a length that the machine multiplies at once.
+type Waves = [f32; LANES];
+const LANES: usize = (2 * WAVES + 1usize).next_multiple_of(8);
+
+/// What is kept of a shape on file.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Mark {
+    /// The mean support, then the size of each wave, in thousandths of a millimeter. Neither a move nor a turn nor a
+    /// mirror changes them.
+    pub sizes: [u16; WAVES + 1],
+    /// Each wave's even and odd part.
+    pub waves: [i16; 2 * WAVES],
+    /// The support in each direction.
+    pub supports: [i16; DIRECTIONS],
+}
+
+impl Mark {
+    pub(super) fn of(shape: &Shape) -> Self {
+        let hull = hull(&shape.points);
+        let (mean, waves) = waves(&hull);
+        let unit = |mm: f64, unit_mm: f64| (mm / unit_mm).round();
+        let mut sizes = [unit(mean, WAVE_UNIT_MM) as u16; WAVES + 1];
+        for (size, [even, odd]) in sizes[1..].iter_mut().zip(&waves) {
+            *size = unit(even.hypot(*odd), WAVE_UNIT_MM) as u16;
+        }
+        let reach = supports(&hull, DIRECTIONS);
+        Self {
+            sizes,
+            waves: std::array::from_fn(|i| unit(waves[i / 2][i % 2], WAVE_UNIT_MM) as i16),
+            supports: std::array::from_fn(|i| unit(reach[i], SUPPORT_UNIT_MM) as i16),
+        }
+    }
+}
+
+impl Mark {
+    fn all_waves(&self) -> Waves {
+        let mut all = [0.0; LANES];
+        all[0] = f32::from(self.sizes[0]) * WAVE_UNIT_MM as f32;
+        for (wave, kept) in all[1..].iter_mut().zip(self.waves) {
+            *wave = f32::from(kept) * WAVE_UNIT_MM as f32;
+        }
+        all
+    }
+}
+
+/// The scalar product, in eight sums that do not wait for each other.
+fn dot(one: &Waves, other: &Waves) -> f32 {
+    let mut sums = [0.0f32; 8];
+    for (one, other) in one.chunks_exact(8).zip(other.chunks_exact(8)) {
+        for (sum, (one, other)) in sums.iter_mut().zip(one.iter().zip(other)) {
+            *sum += one * other;
+        }
+    }
+    sums.iter().sum()
+}
+
+/// The shape that is looked for, in every turn that counts.
+#[derive(Debug)]
+pub(super) struct Sought {
+    ways: Ways,
+    sizes: [f32; WAVES + 1],
+    turns: Vec<Turn>,
+    /// Each direction as a unit vector.
+    directions: [[f64; 2]; DIRECTIONS],
+    /// The sum of the squares of the mean and the waves, the same in every turn.
+    square: f32,
+    /// How much the support changes within a step of a turn, mm.
+    per_step_mm: f64,
+}
+
+/// The sought shape in one turn.
+#[derive(Debug)]
+struct Turn {
+    /// The mean and the waves.
+    waves: Waves,
+    supports: [f64; DIRECTIONS],
+}
+
+impl Sought {
+    pub(super) fn new(shape: &Shape, ways: Ways) -> Self {
+        let own = Mark::of(shape);
+        let mut turns = Turn::all(shape);
+        if ways.mirrored {
+            turns.extend(Turn::all(&shape.mirror()));
+        }
+        let square = turns.first().map_or(0.0, |turn| dot(&turn.waves, &turn.waves));
+        Self {
+            ways,
+            directions: std::array::from_fn(|i| {
+                let way = Point::polar(1.0, 360.0 * i as f64 / DIRECTIONS as f64);
+                [way.x_mm, way.y_mm]
+            }),
+            square,
+            sizes: own.sizes.map(|size| f32::from(size) * WAVE_UNIT_MM as f32),
+            turns,
+            per_step_mm: steepest_mm(&hull(&shape.points)) * TAU / STEPS as f64,
+        }
+    }
+
+    /// A lower bound of the distance from the sizes alone: their root of squares is the least root mean square by which
+    /// the supports can differ in any position.
+    pub(super) fn rough_bound_mm(&self, sizes: &[u16; WAVES + 1]) -> f32 {
+        let (mut both, mut other, mut apart) = (0.0, 0.0, 0.0);
+        for (mine, &theirs) in self.sizes.iter().zip(sizes) {
+            let theirs = f32::from(theirs) * WAVE_UNIT_MM as f32;
+            apart += (mine - theirs) * (mine - theirs);
+            both += mine * theirs;
+            other += theirs * theirs;
+        }
+        let square = if self.ways.any_size { self.square - both * both / other } else { apart };
+        square.max(0.0).sqrt() - ROUNDED_MM as f32
+    }
+
+    /// A closer lower bound of the distance, from the waves in each turn.
+    pub(super) fn waves_bound_mm(&self, mark: &Mark) -> f64 {
+        let waves = mark.all_waves();
+        let square = dot(&waves, &waves);
+        let apart = self.turns.iter().map(|turn| self.waves_apart(turn, &waves, square));
+        f64::from(apart.fold(f32::INFINITY, f32::min).max(0.0)).sqrt() - self.per_step_mm / 2.0 - ROUNDED_MM
+    }
+
+    /// The closest lower bound of the distance, from the supports; `None` where it is over `most_mm`.
+    pub(super) fn supports_bound_mm(&self, mark: &Mark, most_mm: f64) -> Option<f64> {
+        let waves = mark.all_waves();
+        let square = dot(&waves, &waves);
+        let slack_mm = self.per_step_mm / 2.0 + ROUNDED_MM;
+        let most = ((most_mm + slack_mm).max(0.0) as f32).powi(2);
+        let is_possible = |turn: usize| self.waves_apart(&self.turns[turn], &waves, square) <= most;
+        let theirs: [f64; DIRECTIONS] = std::array::from_fn(|i| f64::from(mark.supports[i]) * SUPPORT_UNIT_MM);
+        let mut chosen = if self.ways.any_size { [0, 15, 30, 45] } else { [0, 20, 40, 0] };
+        let mut least_mm = f64::INFINITY;
+        // From one turn to another the bound changes by so much a step at most, so the turns around one that is far over
+        // need not be looked at.
+        let mut ranges: Vec<(usize, usize)> =
+            (0..self.turns.len()).step_by(TURNS).map(|low| (low, low + TURNS)).collect();
+        while let Some((low, high)) = ranges.pop() {
+            let (Some(low), Some(last)) =
+                ((low..high).find(|&t| is_possible(t)), (low..high).rev().find(|&t| is_possible(t)))
+            else {
+                continue;
+            };
+            let middle = usize::midpoint(low, last);
+            let bound_mm = self.supports_apart_mm(&self.turns[middle], &theirs, &mut chosen) - slack_mm;
+            least_mm = least_mm.min(bound_mm);
+            let farthest = (last - middle).max(middle - low);
+            if bound_mm - self.per_step_mm * farthest as f64 <= most_mm.min(least_mm) {
+                ranges.push((low, middle));
+                ranges.push((middle + 1, last + 1));
+            }
+        }
+        (least_mm <= most_mm).then_some(least_mm)
+    }
+
+    /// The mean square by which the supports differ in a turn, wherever the shapes lie. `square` is that of their waves.
+    fn waves_apart(&self, turn: &Turn, theirs: &Waves, square: f32) -> f32 {
+        let both = dot(&turn.waves, theirs);
+        if self.ways.any_size {
+            self.square - both.max(0.0).powi(2) / square
+        } else {
+            self.square + square - 2.0 * both
+        }
+    }
+
+    /// The least that the supports differ by in some direction, wherever the shapes lie. `chosen` names the directions
+    /// that decide, to begin with those that decided last.
+    fn supports_apart_mm(&self, turn: &Turn, theirs: &[f64; DIRECTIONS], chosen: &mut [usize]) -> f64 {
+        if self.ways.any_size {
+            let rows: [[f64; 3]; DIRECTIONS] =
+                std::array::from_fn(|i| [self.directions[i][0], self.directions[i][1], theirs[i]]);
+            return worst_fit(&rows, &turn.supports, chosen).map_or(0.0, |fit| fit.least);
+        }
+        let apart: [f64; DIRECTIONS] = std::array::from_fn(|i| turn.supports[i] - theirs[i]);
+        worst_fit(&self.directions, &apart, &mut chosen[..3]).map_or(0.0, |fit| fit.least)
+    }
+}
+
+impl Turn {
+    /// A shape in every turn from the most to one side to the most to the other.
+    fn all(shape: &Shape) -> Vec<Turn> {
+        let hull = hull(&shape.points);
+        let (mean, waves) = waves(&hull);
+        let reach = supports(&hull, STEPS);
+        let turn = |step: usize| {
+            // The support in a direction after a turn is that of the unturned shape as far back.
+            let back = STEPS + MOST_STEPS - step;
+            let turned_rad = TAU * back as f64 / STEPS as f64;
+            let mut turned = [0.0; LANES];
+            turned[0] = mean as f32;
+            for (wave, [even, odd]) in waves.iter().enumerate() {
+                let (sin, cos) = ((wave + 2) as f64 * turned_rad).sin_cos();
+                turned[1 + 2 * wave] = (even * cos - odd * sin) as f32;
+                turned[2 + 2 * wave] = (even * sin + odd * cos) as f32;
+            }
+            Turn { waves: turned, supports: std::array::from_fn(|i| reach[(i * STEPS_APART + back) % STEPS]) }
+        };
+        (0..TURNS).map(turn).collect()
+    }
+}
+
+/// The corners of the convex hull, counter-clockwise (Andrew's monotone chain).
+fn hull(points: &[Point]) -> Vec<Point> {
+    let mut sorted = points.to_vec();
+    sorted.sort_unstable_by(|p, q| p.x_mm.total_cmp(&q.x_mm).then(p.y_mm.total_cmp(&q.y_mm)));
+    let mut hull: Vec<Point> = Vec::with_capacity(points.len() + 1);
+    let mut extend = |points: &mut dyn Iterator<Item = Point>| {
+        let start = hull.len();
+        for point in points {
+            while hull.len() >= start + 2 {
+                let (before, last) = (hull[hull.len() - 2], hull[hull.len() - 1]);
+                if last.minus(before).cross(point.minus(last)) > 0.0 {
+                    break;
+                }
+                hull.pop();
+            }
+            hull.push(point);
+        }
+        hull.pop();
+    };
+    extend(&mut sorted.iter().copied());
+    extend(&mut sorted.iter().rev().copied());
+    hull
+}
+
+/// The support in `count` equally spaced directions from 0°.
+fn supports(hull: &[Point], count: usize) -> Vec<f64> {
+    reaching(hull, count).map(|(way, corner)| way.dot(corner)).collect()
+}
+
+/// Each of `count` directions with the corner that reaches farthest that way.
+fn reaching(hull: &[Point], count: usize) -> impl Iterator<Item = (Point, Point)> + '_ {
+    let right = Point::new(1.0, 0.0);
+    let farther = |&i: &usize, &j: &usize| hull[i].dot(right).total_cmp(&hull[j].dot(right));
+    let mut at = (0..hull.len()).max_by(farther).unwrap_or(0);
+    (0..count).map(move |step| {
+        let way = Point::polar(1.0, 360.0 * step as f64 / count as f64);
+        while hull[(at + 1) % hull.len()].dot(way) > hull[at].dot(way) {
+            at = (at + 1) % hull.len();
+        }
+        (way, hull[at])
+    })
+}
+
+/// How fast the support changes at most, mm a radian: how far sideways the reaching corner lies. Between two steps, a
+/// corner reaches at most 50 mm times the step farther sideways.
+fn steepest_mm(hull: &[Point]) -> f64 {
+    let sideways = reaching(hull, STEPS).map(|(way, corner)| way.cross(corner).abs()).fold(0.0, f64::max);
+    sideways + 50.0 * TAU / STEPS as f64
+}
+
+/// The mean of the support, and its waves of two periods and more, each with its even and its odd part; scaled so that
+/// their squares add up to the mean square of the support about its place.
+///
+/// The support plus its second derivative is the length of the sides by their direction, so the wave of k periods is
+/// Σ length · e^(-ik·direction) / 2π(1 - k²), summed over the sides of the hull (closed form).
+fn waves(hull: &[Point]) -> (f64, [[f64; 2]; WAVES]) {
+    let mut around = 0.0;
+    let mut sums = [[0.0; 2]; WAVES];
+    let next = hull.iter().cycle().skip(1);
+    for (p, q) in hull.iter().zip(next) {
+        let side = q.minus(*p);
+        let length = side.length_mm();
+        if length == 0.0 {
+            continue;
+        }
+        around += length;
+        // The direction of the side's outward normal, turned backward, as a unit vector.
+        let unit = Point::new(side.y_mm / length, side.x_mm / length);
+        let turn =
+            |v: Point| Point::new(v.x_mm * unit.x_mm - v.y_mm * unit.y_mm, v.x_mm * unit.y_mm + v.y_mm * unit.x_mm);
+        let mut power = turn(unit);
+        for sum in &mut sums {
+            sum[0] += length * power.x_mm;
+            sum[1] += length * power.y_mm;
+            power = turn(power);
+        }
+    }
+    for (wave, sum) in sums.iter_mut().enumerate() {
+        let periods = (wave + 2) as f64;
+        *sum = sum.map(|part| SQRT_2 * part / (TAU * (1.0 - periods * periods)));
+    }
+    (around / TAU, sums)
+}

@@ -1,0 +1,105 @@
+//! Which shapes on file look like this one?
+//!
+//! Two outlines are as far apart as the largest gap between them after the best alignment: one is moved, turned by up to
+//! [`MOST_TURN_DEG`], and made larger or smaller where size does not count, until the largest distance from a point of
+//! either to the other is least. `align` computes that. It takes a tenth of a millisecond, so it is not done for every
+//! shape on file.
+//!
+//! `mark` keeps a few numbers of each shape from which a lower bound of that distance follows, and [`index`] compares
+//! only the shapes whose bound is small enough. What it finds is what a full comparison finds.
+//!
+//! The bounds: the support of an outline in a direction is how far it reaches that way. Where no point of one outline is
+//! farther than d from the other, their supports differ by at most d in every direction. Moving an outline changes its
+//! support by a sine wave of one period alone; turning it shifts the support; mirroring reverses it.
+//!
+//! * `align` – the distance of two outlines. [`index`] – the best of many. `mark` – the numbers of one shape and the
+//!   bounds. `worst_fit` – the smallest largest residual of linear equations.
+
+mod align;
+pub mod index;
+mod mark;
+mod worst_fit;
+
+use super::nearest::Side;
+use super::outline::{Outline, Point};
+use super::perimeter::Perimeter;
+use super::transform::mirror_point;
+
+/// An outline may be this far out of level, degrees. More than a tracer's clamp or a scan levelled by hand is off.
+/// Source: common practice (from memory).
+pub const MOST_TURN_DEG: f64 = 5.0;
+
+/// The points of an outline that are compared.
+const POINTS: usize = 256;
+/// A sharper turn is a corner that keeps its point.
+const CORNER_DEG: f64 = 20.0;
+
+/// An outline as it is compared: the same number of points for all, at equal lengths along it.
+#[derive(Debug, Clone)]
+pub struct Shape {
+    points: Vec<Point>,
+    sides: Vec<Side>,
+}
+
+/// What may be done to a shape to make it look like another one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Ways {
+    /// It may be mirrored.
+    pub mirrored: bool,
+    /// It may be made larger or smaller.
+    pub any_size: bool,
+}
+
+/// How far two shapes are apart after the best alignment.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Match {
+    /// The largest gap between the outlines, at the size of the first.
+    pub gap_mm: f64,
+    /// Whether the second was mirrored.
+    pub is_mirrored: bool,
+    /// By how much it was turned, counter-clockwise.
+    pub turned_deg: f64,
+    /// By which factor its size was changed.
+    pub scale: f64,
+}
+
+impl Shape {
+    /// The points to compare of an outline.
+    pub fn of(outline: &Outline) -> Self {
+        let path = Perimeter::of(outline);
+        let step_mm = path.length_mm() / POINTS as f64;
+        let mut points: Vec<Point> = (0..POINTS).map(|i| path.at(i as f64 * step_mm)).collect();
+        let corners = outline.points();
+        let count = corners.len();
+        for (index, &at) in corners.iter().enumerate() {
+            let (one, two) = (at.minus(corners[(index + count - 1) % count]), corners[(index + 1) % count].minus(at));
+            if one.cross(two).atan2(one.dot(two)).abs() > CORNER_DEG.to_radians() {
+                points[(path.length_to_mm(index) / step_mm).round() as usize % POINTS] = at;
+            }
+        }
+        Self::through(points)
+    }
+
+    fn through(points: Vec<Point>) -> Self {
+        let next = points.iter().cycle().skip(1);
+        let sides = points.iter().zip(next).map(|(&p, &q)| Side::of(p, q)).collect();
+        Self { points, sides }
+    }
+
+    fn mirror(&self) -> Self {
+        Self::through(self.points.iter().rev().map(|&p| mirror_point(p)).collect())
+    }
+
+    /// The distance to another shape after its best alignment with this one.
+    pub fn distance(&self, other: &Shape, ways: Ways) -> Match {
+        let upright = align::align(self, other, ways.any_size);
+        if !ways.mirrored {
+            return upright;
+        }
+        let mirrored = Match { is_mirrored: true, ..align::align(self, &other.mirror(), ways.any_size) };
+        if mirrored.gap_mm < upright.gap_mm { mirrored } else { upright }
+    }
+}
+
+#[cfg(test)]
+mod tests;
