@@ -21,6 +21,8 @@ const MOST_STEPS: usize = (MOST_TURN_DEG * STEPS as f64 / 360.0) as usize;
 const TURNS: usize = 2 * MOST_STEPS + 1;
 /// What the rounded numbers may add up to, mm: half a unit each, over all of them.
 const ROUNDED_MM: f64 = 0.008;
+/// What a difference of squares up to 50² may be off by in single precision, mm².
+const LOST_MM2: f32 = 0.002;
 /// The unit of the support kept, mm.
 const SUPPORT_UNIT_MM: f64 = 0.002;
 /// The unit of the waves kept, mm.
@@ -69,6 +71,11 @@ impl Mark {
         }
         all
     }
+}
+
+/// The root of a mean square that may have lost a little.
+fn root_mm(square: f32) -> f32 {
+    (square - LOST_MM2).max(0.0).sqrt()
 }
 
 /// The scalar product, in eight sums that do not wait for each other.
@@ -136,7 +143,7 @@ impl Sought {
             other += theirs * theirs;
         }
         let square = if self.ways.any_size { self.square - both * both / other } else { apart };
-        square.max(0.0).sqrt() - ROUNDED_MM as f32
+        root_mm(square) - ROUNDED_MM as f32
     }
 
     /// A closer lower bound of the distance, from the waves in each turn.
@@ -144,7 +151,7 @@ impl Sought {
         let waves = mark.all_waves();
         let square = dot(&waves, &waves);
         let apart = self.turns.iter().map(|turn| self.waves_apart(turn, &waves, square));
-        f64::from(apart.fold(f32::INFINITY, f32::min).max(0.0)).sqrt() - self.per_step_mm / 2.0 - ROUNDED_MM
+        f64::from(root_mm(apart.fold(f32::INFINITY, f32::min))) - self.per_step_mm / 2.0 - ROUNDED_MM
     }
 
     /// The closest lower bound of the distance, from the supports; `None` where it is over `most_mm`.
@@ -153,7 +160,7 @@ impl Sought {
         let square = dot(&waves, &waves);
         let slack_mm = self.per_step_mm / 2.0 + ROUNDED_MM;
         let most = ((most_mm + slack_mm).max(0.0) as f32).powi(2);
-        let is_possible = |turn: usize| self.waves_apart(&self.turns[turn], &waves, square) <= most;
+        let is_possible = |turn: usize| self.waves_apart(&self.turns[turn], &waves, square) - LOST_MM2 <= most;
         let theirs: [f64; DIRECTIONS] = std::array::from_fn(|i| f64::from(mark.supports[i]) * SUPPORT_UNIT_MM);
         let mut chosen = if self.ways.any_size { [0, 15, 30, 45] } else { [0, 20, 40, 0] };
         let mut least_mm = f64::INFINITY;
