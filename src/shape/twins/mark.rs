@@ -135,14 +135,15 @@ impl Sought {
     /// A lower bound of the distance from the sizes alone: their root of squares is the least root mean square by which
     /// the supports can differ in any position.
     pub(super) fn rough_bound_mm(&self, sizes: &[u16; WAVES + 1]) -> f32 {
-        let (mut both, mut other, mut apart) = (0.0, 0.0, 0.0);
+        let (mut own, mut both, mut other, mut apart) = (0.0, 0.0, 0.0, 0.0);
         for (mine, &theirs) in self.sizes.iter().zip(sizes) {
             let theirs = f32::from(theirs) * WAVE_UNIT_MM as f32;
+            own += mine * mine;
             apart += (mine - theirs) * (mine - theirs);
             both += mine * theirs;
             other += theirs * theirs;
         }
-        let square = if self.ways.any_size { self.square - both * both / other } else { apart };
+        let square = if self.ways.any_size { own - both * both / other } else { apart };
         root_mm(square) - ROUNDED_MM as f32
     }
 

@@ -213,7 +213,7 @@ fn few_shapes_are_all_found() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(10))]
+    #![proptest_config(ProptestConfig::with_cases(6))]
 
     /// The bounds never exceed the distance, whatever the shapes and the ways.
     #[test]
