@@ -16,7 +16,7 @@ const CORNER_DEG: f64 = 35.0;
 /// Every point of the outline is kept. `center` is the point the outline goes once around.
 pub(super) fn refined(points: &[Point], center: Point) -> Vec<Point> {
     let count = points.len();
-    if count >= FINE || count < 3 {
+    if !(3..FINE).contains(&count) {
         return points.to_vec();
     }
     let parts = FINE.div_ceil(count);
