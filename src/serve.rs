@@ -120,6 +120,7 @@ async fn serve(options: &Serve) -> Result<(), ServeError> {
         browser::open(&address);
     }
     let upkeep = tokio::spawn(upkeep::look_after(store.clone()));
+    let shapes = tokio::spawn(read_shapes(state.clone()));
     if !options.demo && !options.no_backups {
         tokio::spawn(watch(state.clone()));
     }
@@ -133,8 +134,16 @@ async fn serve(options: &Serve) -> Result<(), ServeError> {
         None => answer(Door::here(listener)).await,
     }
     upkeep.abort();
+    shapes.abort();
     store.close().await;
     Ok(())
+}
+
+/// Reads the shapes on file beside the first pages. What fails here fails again, and is told, where a page asks.
+async fn read_shapes(state: AppState) {
+    if let Err(why) = state.read_shapes().await {
+        tracing::warn!("the shapes on file were not read: {why}");
+    }
 }
 
 async fn listen(address: SocketAddr) -> Result<TcpListener, ServeError> {

@@ -6,13 +6,16 @@ use thiserror::Error;
 use super::frame::FrameDetails;
 use super::id::ShapeId;
 use super::key::keyed;
+use super::limit::LengthLimit;
 use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
 use crate::shape::disagreement::Disagreement;
-use crate::shape::outline::Outline;
+use crate::shape::outline::{Outline, OutlineError};
 use crate::shape::record::{RecordFault, TraceFile, Warning, WarningKind, read_any};
+use crate::shape::smooth::smooth;
 use crate::shape::trace::Trace;
+use crate::shape::transform::resize_to_box;
 
 /// A larger difference between a traced size and the frame's stamp is reported. Stamps are rounded, so half a
 /// millimeter is usual. Source: common practice (from memory).
@@ -101,9 +104,66 @@ pub enum ShapeOrigin {
     Resized,
     /// From a drawing or a picture.
     Drawn,
+    /// Its parent without the tremble of the trace.
+    Smoothed,
 }
 
 keyed!(ShapeOrigin);
+
+/// How a shape is changed into another one, which names it as its parent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ShapeChange {
+    /// To the circumference of a rim that was measured.
+    Circumference(Millimeter),
+    /// To a width.
+    Width(Millimeter),
+    /// To a height.
+    Height(Millimeter),
+    /// To a width and a height.
+    Box { a: Millimeter, b: Millimeter },
+    /// Without the tremble of the trace.
+    Smoothed,
+}
+
+impl ShapeChange {
+    /// How such a shape came to be.
+    pub fn origin(self) -> ShapeOrigin {
+        if self == ShapeChange::Smoothed { ShapeOrigin::Smoothed } else { ShapeOrigin::Resized }
+    }
+
+    /// What was done, after a shape's name.
+    pub fn words(self) -> String {
+        match self {
+            ShapeChange::Circumference(mm) => format!("resized to a circumference of {mm} mm"),
+            ShapeChange::Width(mm) => format!("resized to a width of {mm} mm"),
+            ShapeChange::Height(mm) => format!("resized to a height of {mm} mm"),
+            ShapeChange::Box { a, b } => format!("resized to a box of {a} by {b} mm"),
+            ShapeChange::Smoothed => "smoothed".to_owned(),
+        }
+    }
+
+    /// The trace changed so.
+    fn of(self, trace: &Trace) -> Result<Trace, OutlineError> {
+        let outline = trace.outline();
+        let size = Boxing::of(&outline);
+        // A trace with few points gets the points of its smooth curve.
+        let again = |outline: &Outline| Trace::of_outline(trace.eye(), outline, trace.radii().len().max(LEAST_POINTS));
+        match self {
+            ShapeChange::Circumference(mm) => trace.scaled(mm.to_f64() / size.circumference_mm),
+            ShapeChange::Width(mm) => trace.scaled(mm.to_f64() / size.a_mm),
+            ShapeChange::Height(mm) => trace.scaled(mm.to_f64() / size.b_mm),
+            ShapeChange::Box { a, b } => again(&resize_to_box(&outline, Some(a.to_f64()), Some(b.to_f64()))?),
+            ShapeChange::Smoothed => again(&smooth(&outline)?),
+        }
+    }
+}
+
+/// The fewest radii of a shape that was made from an outline.
+const LEAST_POINTS: usize = 400;
+/// The circumference that a shape may be resized to.
+pub const CIRCUMFERENCE: LengthLimit = LengthLimit::new("A circumference", 6000, 30_000);
+/// The width or height that a shape may be resized to.
+pub const BOX_SIDE: LengthLimit = LengthLimit::new("A size", 1500, 9000);
 
 /// Where the distance between the lenses came from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
@@ -189,6 +249,30 @@ fn as_left_eye(traces: Pair<Trace>) -> (Pair<Trace>, Option<Eye>) {
 }
 
 impl FrameShape {
+    /// The shape changed. A mirrored eye stays the mirror image of the other; the distance between the lenses stays.
+    ///
+    /// # Errors
+    ///
+    /// [`OutlineError`] when the result is no lens.
+    pub fn changed(&self, change: ShapeChange) -> Result<NewShape, OutlineError> {
+        let (right, left) = (&self.traces.right, &self.traces.left);
+        let traces = match self.derived {
+            Some(Eye::Left) => change.of(right).map(|right| Pair::new(right.clone(), right.mirror()))?,
+            Some(Eye::Right) => change.of(left).map(|left| Pair::new(left.mirror(), left))?,
+            None => Pair::new(change.of(right)?, change.of(left)?),
+        };
+        Ok(NewShape {
+            traces,
+            derived: self.derived,
+            dbl: self.dbl,
+            dbl_source: self.dbl_source,
+            rim_curve_tool_d: self.rim_curve_tool_d,
+            warnings: Vec::new(),
+            original: Vec::new(),
+            original_name: String::new(),
+        })
+    }
+
     /// The outline of each eye.
     pub fn outlines(&self) -> Pair<Outline> {
         self.traces.as_ref().map(Trace::outline)
@@ -359,6 +443,31 @@ mod tests {
         assert!(read(Some(Eye::Left)).warnings.is_empty());
         let said = kept(read(None)).cautions(&[warnings[0].says.clone()], &frame("45", "18"));
         assert!(said.last().is_some_and(|last| last.starts_with("In the file: ") && last.ends_with('.')), "{said:?}");
+    }
+
+    #[test]
+    fn a_changed_shape_has_the_size_asked_for() {
+        let mm = |text: &str| text.parse::<Millimeter>().unwrap();
+        // Round, 44 mm: 138.23 mm around (2πr).
+        let text = format!("R\n{}", "22.00\n".repeat(400));
+        let round = kept(NewShape::read(text.as_bytes(), "x", None, None, "18".parse().unwrap()).unwrap());
+        for (change, a_mm, b_mm, around_mm) in [
+            (ShapeChange::Circumference(mm("144.51")), 46.0, 46.0, 144.51),
+            (ShapeChange::Width(mm("45")), 45.0, 45.0, 141.37),
+            (ShapeChange::Height(mm("43")), 43.0, 43.0, 135.09),
+            // An ellipse 50 by 40: 141.81 mm around (Ramanujan).
+            (ShapeChange::Box { a: mm("50"), b: mm("40") }, 50.0, 40.0, 141.81),
+            (ShapeChange::Smoothed, 44.0, 44.0, 138.23),
+        ] {
+            let child = round.changed(change).unwrap();
+            for (_, trace) in child.traces.iter() {
+                let size = Boxing::of(&trace.outline());
+                assert!((size.a_mm - a_mm).abs() < 0.02 && (size.b_mm - b_mm).abs() < 0.02, "{change:?}: {size:?}");
+                assert!((size.circumference_mm - around_mm).abs() < 0.03, "{change:?}: {size:?}");
+            }
+            assert_eq!((child.derived, child.dbl), (Some(Eye::Left), round.dbl));
+        }
+        assert!(round.changed(ShapeChange::Width(mm("160"))).is_err());
     }
 
     #[test]

@@ -62,7 +62,7 @@ pub mod remake;
 mod revision;
 pub mod screen;
 pub mod search;
-mod shape;
+pub mod shape;
 pub mod shipment;
 mod stamp;
 mod supplier;

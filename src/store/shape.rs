@@ -16,7 +16,7 @@ use super::prescription::both_eyes;
 use super::read::{length, unreadable, word};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
-use crate::desk::frame_shape::{DblSource, FrameShape, NewShape, ShapeOrigin};
+use crate::desk::frame_shape::{DblSource, FrameShape, NewShape, ShapeChange, ShapeOrigin};
 use crate::desk::id::{FrameId, ShapeId};
 use crate::desk::job::{EventKind, Job};
 use crate::desk::step::Step;
@@ -77,12 +77,104 @@ impl Store {
         self.once(key, Some((number, Step::Shape)), now, async |tx| {
             let file = NewAttachment::trace(&shape.original_name, &shape.original, number);
             let original = insert_attachment(tx, &file, now).await?;
-            let id = insert_shape(tx, number, shape, original, now).await?;
+            let id = insert_shape(tx, number, shape, &Source::File(original), now).await?;
             use_shape(tx, number, id, now).await?;
             append_event(tx, number, EventKind::ShapeKept, &shape.original_name, now).await?;
             Ok(Done::new((), number))
         })
         .await
+    }
+
+    /// Keeps a shape that was made from another one, under a job number, and makes it the job's shape.
+    pub async fn keep_child_shape(
+        &self,
+        key: &str,
+        number: i64,
+        (parent, change): (ShapeId, ShapeChange),
+        child: &NewShape,
+        now: OffsetDateTime,
+    ) -> Result<Once<()>, StoreError> {
+        self.once(key, Some((number, Step::Shape)), now, async |tx| {
+            let id = insert_shape(tx, number, child, &Source::Parent(parent, change.origin()), now).await?;
+            use_shape(tx, number, id, now).await?;
+            append_event(tx, number, EventKind::ShapeKept, &change.words(), now).await?;
+            Ok(Done::new((), number))
+        })
+        .await
+    }
+
+    /// Makes the shape of another job the one a job uses.
+    pub async fn borrow_shape(
+        &self,
+        key: &str,
+        other: i64,
+        number: i64,
+        now: OffsetDateTime,
+    ) -> Result<Once<()>, StoreError> {
+        self.once(key, Some((number, Step::Shape)), now, async |tx| {
+            lend_shape(tx, other, number, now).await?;
+            Ok(Done::new((), number))
+        })
+        .await
+    }
+
+    /// The newest other jobs in a frame that have a shape on file.
+    pub async fn list_other_shaped_jobs(&self, frame: FrameId, job: i64, most: i64) -> Result<Vec<i64>, StoreError> {
+        Ok(sqlx::query_scalar!(
+            r#"select number as "number!: i64" from job
+               where frame_id = ?1 and number <> ?2
+                 and exists (select 1 from job_shape s where s.job_number = job.number)
+               order by number desc limit ?3"#,
+            frame,
+            job,
+            most
+        )
+        .fetch_all(&self.read)
+        .await?)
+    }
+
+    /// The newest jobs that used a shape.
+    pub async fn list_jobs_of_shape(&self, shape: ShapeId, most: i64) -> Result<Vec<i64>, StoreError> {
+        Ok(sqlx::query_scalar!(
+            r#"select distinct job_number as "number!: i64" from job_shape where shape_id = ?
+               order by job_number desc limit ?"#,
+            shape,
+            most
+        )
+        .fetch_all(&self.read)
+        .await?)
+    }
+
+    /// The right eyes of the shapes on file that were kept after one, the oldest first.
+    pub async fn list_traces_after(&self, seq: i64, most: i64) -> Result<Vec<TraceOnFile>, StoreError> {
+        sqlx::query!(
+            r#"select e.rowid as "seq!: i64", e.shape_id as "shape: ShapeId", e.trace, s.job_number
+               from shape_eye e join shape s on s.id = e.shape_id
+               where e.rowid > ? and e.eye = 'right' order by e.rowid limit ?"#,
+            seq,
+            most
+        )
+        .fetch_all(&self.read)
+        .await?
+        .into_iter()
+        .map(|row| TraceOnFile::read(row.seq, row.shape, row.job_number, &row.trace))
+        .collect()
+    }
+
+    /// Some of them again, by their numbers.
+    pub async fn list_traces(&self, seqs: &[i64]) -> Result<Vec<TraceOnFile>, StoreError> {
+        let seqs = serde_json::json!(seqs);
+        sqlx::query!(
+            r#"select e.rowid as "seq!: i64", e.shape_id as "shape: ShapeId", e.trace, s.job_number
+               from shape_eye e join shape s on s.id = e.shape_id
+               where e.rowid in (select value from json_each(?))"#,
+            seqs
+        )
+        .fetch_all(&self.read)
+        .await?
+        .into_iter()
+        .map(|row| TraceOnFile::read(row.seq, row.shape, row.job_number, &row.trace))
+        .collect()
     }
 
     /// The shape of a job, if one is on file.
@@ -154,20 +246,52 @@ impl Store {
     }
 }
 
+/// The right eye of a shape on file.
+#[derive(Debug, Clone)]
+pub struct TraceOnFile {
+    /// Counts the eyes on file in the order they were kept.
+    pub seq: i64,
+    /// The shape.
+    pub shape: ShapeId,
+    /// The job it was kept for.
+    pub job: Option<i64>,
+    /// The trace.
+    pub trace: Trace,
+}
+
+impl TraceOnFile {
+    fn read(seq: i64, shape: ShapeId, job: Option<i64>, trace: &[u8]) -> Result<Self, StoreError> {
+        Ok(Self { seq, shape, job, trace: Trace::from_bytes(trace).map_err(unreadable("trace"))? })
+    }
+}
+
+/// What a shape was made from.
+enum Source {
+    /// A file.
+    File(Uuid),
+    /// Another shape.
+    Parent(ShapeId, ShapeOrigin),
+}
+
 async fn insert_shape(
     tx: &mut SqliteConnection,
     number: i64,
     shape: &NewShape,
-    original: Uuid,
+    source: &Source,
     now: OffsetDateTime,
 ) -> Result<ShapeId, StoreError> {
     let (id, added_at, dbl) = (ShapeId(Uuid::now_v7()), Stamp(now), shape.dbl.hundredths());
-    let (origin, dbl_source) = (ShapeOrigin::Traced.key(), shape.dbl_source.key());
+    let (original, parent, origin) = match *source {
+        Source::File(file) => (Some(file), None, ShapeOrigin::Traced),
+        Source::Parent(parent, origin) => (None, Some(parent), origin),
+    };
+    let (origin, dbl_source) = (origin.key(), shape.dbl_source.key());
     sqlx::query!(
-        "insert into shape (id, job_number, origin, dbl_hundredths, dbl_source, original_id, added_at)
-         values (?, ?, ?, ?, ?, ?, ?)",
+        "insert into shape (id, job_number, parent_id, origin, dbl_hundredths, dbl_source, original_id, added_at)
+         values (?, ?, ?, ?, ?, ?, ?, ?)",
         id,
         number,
+        parent,
         origin,
         dbl,
         dbl_source,

@@ -25,6 +25,7 @@ pub mod page;
 pub mod refused_value;
 pub mod router;
 pub mod screens;
+pub mod twins;
 mod two_windows;
 pub mod words;
 
@@ -50,6 +51,8 @@ pub struct AppState {
     pub asked: Asked,
     /// The lab's own row, which every page shows and only one page changes.
     lab: Arc<RwLock<Option<Arc<Lab>>>>,
+    /// The shapes on file, to find those that look alike.
+    twins: twins::Twins,
 }
 
 impl AppState {
@@ -58,7 +61,8 @@ impl AppState {
         let lab = store.find_lab().await?.map(Arc::new);
         let screens = Screens::of_book(&store).await?;
         let (backups, asked) = (Backups::default(), Asked::default());
-        Ok(Self { store, clock, backups, screens, asked, lab: Arc::new(RwLock::new(lab)) })
+        let twins = twins::Twins::default();
+        Ok(Self { store, clock, backups, screens, asked, lab: Arc::new(RwLock::new(lab)), twins })
     }
 
     /// The lab, once the first run has named it.

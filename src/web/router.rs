@@ -62,6 +62,8 @@ addresses! {
     "/jobs/{number}/own-frame" => get(own_frame::show_own_frame).post(own_frame::receive_own_frame),
     "/jobs/{number}/remake" => get(remake::begin_remake),
     "/jobs/{number}/shape" => computed(get(shapes::show_shape).post(shapes::keep_shape)),
+    "/jobs/{number}/shape/change" => post(shapes::change_shape),
+    "/jobs/{number}/shape/loan" => post(shapes::borrow_shape),
     "/jobs/{number}/shape/original" => get(shapes::download_original),
     "/jobs/{number}/shape/export" => get(shapes::export_shape),
     "/jobs/{number}/lenses" => computed(get(lenses::show_lenses).post(lenses::take_lenses)),

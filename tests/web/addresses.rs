@@ -300,6 +300,16 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
             let records = crate::shapes::records(Some("20.00"), &[("R", crate::shapes::ellipse_radii())]);
             (lab.given_job().await, "/shape", said(&[("table", &records)]))
         }
+        "/jobs/{number}/shape/change" => {
+            let number = lab.given_job().await;
+            lab.given_shape_for(number).await;
+            (number, "/shape", said(&[("circumference", "140")]))
+        }
+        "/jobs/{number}/shape/loan" => {
+            let earlier = lab.given_job().await;
+            lab.given_shape_for(earlier).await;
+            (lab.given_job_in_the_frame_of(earlier).await, "/shape", Vec::new())
+        }
         "/jobs/{number}/blanks" => {
             let number = lab.given_job().await;
             lab.given_shape_for(number).await;

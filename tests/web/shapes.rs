@@ -262,3 +262,87 @@ async fn other_sites_and_unknown_jobs_are_refused() {
     lab.get("/jobs/77/shape").await.assert_status(404);
     lab.get(&format!("/jobs/{job}/shape/original")).await.assert_status(404);
 }
+
+#[tokio::test]
+async fn a_shape_made_from_another_names_it_and_has_the_size_asked_for() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    let path = format!("/jobs/{job}/shape/change");
+    let first = lab.store.find_job_shape(&*lab.store.get_job(job).await.unwrap()).await.unwrap().unwrap();
+    lab.post(&path, &[("way", "circumference"), ("circumference", "144.00")]).await.assert_status(303);
+    let lab = lab.reopened().await;
+    let page = lab.get(&format!("/jobs/{job}/shape")).await;
+    let around: f64 = page.texts(".eye-right .figure .num")[4].parse().unwrap();
+    assert!((around - 144.0).abs() <= 0.02, "{around}");
+    assert!(page.text("dl.across").contains("from an earlier shape"));
+    let child = lab.store.find_job_shape(&*lab.store.get_job(job).await.unwrap()).await.unwrap().unwrap();
+    assert_eq!(child.parent, Some(first.id));
+    lab.post(&path, &[("way", "box"), ("box_a", "52"), ("box_b", "")]).await.assert_status(303);
+    assert_eq!(lab.get(&format!("/jobs/{job}/shape")).await.texts(".eye-left .figure .num")[..2], ["52.00", "41.60"]);
+    lab.post(&path, &[("way", "smooth")]).await.assert_status(303);
+    for (fields, field, says) in [
+        (vec![("way", "circumference"), ("circumference", "wide")], "circumference", "not a number"),
+        (vec![("way", "box"), ("box_a", " "), ("box_b", "")], "box_a", "a width, a height, or both"),
+        (vec![("way", "box"), ("box_a", "99"), ("box_b", "")], "box_a", "between 15 and 90"),
+    ] {
+        let page = lab.post(&path, &fields).await;
+        assert!(page.assert_status(422).text(&format!("#{field}-error")).contains(says), "{fields:?}");
+    }
+    assert_eq!(lab.count("job_shape", job).await, 4);
+}
+
+#[tokio::test]
+async fn a_shape_that_is_on_file_already_is_named() {
+    let lab = TestLab::new().await;
+    let first = lab.given_job().await;
+    keep_ellipse(&lab, first).await;
+    assert!(lab.get(&format!("/jobs/{first}/shape")).await.texts("#alike").is_empty(), "a shape is not its own twin");
+    let second = lab.given_job_in_the_frame_of(first).await;
+    // All radii 0.06 mm longer: 0.06 mm apart everywhere.
+    let larger: Vec<i32> = ellipse_radii().iter().map(|r| r + 6).collect();
+    upload(&lab, second, &records(Some("20.00"), &[("R", larger.clone()), ("L", larger)]), &[])
+        .await
+        .assert_status(303);
+    let said = lab.get(&format!("/jobs/{second}/shape")).await.text("#alike");
+    assert!(said.contains(&format!("job {first}, 0.06 mm apart")), "{said}");
+    let round = records(Some("20.00"), &[("R", vec![2400; 72])]);
+    upload(&lab, second, &round, &[]).await.assert_status(303);
+    assert!(lab.get(&format!("/jobs/{second}/shape")).await.texts("#alike").is_empty(), "a circle is no ellipse");
+}
+
+#[tokio::test]
+async fn the_shape_of_another_frame_of_the_model_can_be_used() {
+    let lab = TestLab::new().await;
+    let first = lab.given_job().await;
+    keep_ellipse(&lab, first).await;
+    let second = lab.given_job_in_the_frame_of(first).await;
+    let page = lab.get(&format!("/jobs/{second}/shape")).await;
+    assert!(page.text("section button").contains(&format!("the shape of job {first}")));
+    let path = format!("/jobs/{second}/shape/loan");
+    lab.post(&path, &[("other", "77")]).await.assert_status(404);
+    lab.post(&path, &[("other", &first.to_string())]).await.assert_status(303);
+    let page = lab.get(&format!("/jobs/{second}/shape")).await;
+    assert_eq!(page.texts(".eye-right .figure .num")[0], "50.00");
+    let first_page = lab.get(&format!("/jobs/{first}/shape")).await;
+    assert!(first_page.text("dl.across").contains(&format!("job {second}")));
+}
+
+#[tokio::test]
+async fn a_corner_that_chips_and_a_hollow_no_wheel_reaches_are_told() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    // r = 22 - 3 cos 3t: a hollow of 45 mm radius (calculus). A square has corners of no radius.
+    let waves =
+        (0..720).map(|i| (2200.0 - 300.0 * (3.0 * f64::from(i) * 0.5).to_radians().cos()).round() as i32).collect();
+    upload(&lab, job, &records(Some("20.00"), &[("R", waves)]), &[]).await.assert_status(303);
+    let said = lab.get(&format!("/jobs/{job}/shape")).await.texts(".notice.caution");
+    assert!(said.iter().any(|s| s.contains("a hollow of") && s.contains("cannot cut it")), "{said:?}");
+    let square = |i: i32| {
+        let (sin, cos) = f64::from(i).to_radians().sin_cos();
+        (2000.0 / sin.abs().max(cos.abs())).round() as i32
+    };
+    upload(&lab, job, &records(Some("20.00"), &[("R", (0..360).map(square).collect())]), &[]).await.assert_status(303);
+    let said = lab.get(&format!("/jobs/{job}/shape")).await.texts(".notice.caution");
+    assert!(said.iter().any(|s| s.contains("it may chip")), "{said:?}");
+}

@@ -264,6 +264,12 @@ impl TestLab {
         self.given_job_in(FrameChoice::OfJob(earlier), "-2.75 -1.25 x 95", "-2.50 -0.75 x 80", "31/33", "20").await
     }
 
+    /// Another job in a frame of the same model and size, which is mailed in.
+    pub async fn given_job_in_the_frame_of(&self, earlier: i64) -> i64 {
+        let frame = FrameChoice::Known(self.store.get_job(earlier).await.unwrap().frame.id);
+        self.given_job_in(frame, "-2.25 -1.25 x 95", "-2.50 -0.75 x 80", "31/33", "20").await
+    }
+
     async fn given_job_in(&self, frame: FrameChoice, right: &str, left: &str, pupils: &str, height: &str) -> i64 {
         let order = self.order_in(frame, right, left, pupils, height).await;
         self.given_order(&order).await

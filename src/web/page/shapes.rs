@@ -1,6 +1,7 @@
 //! The shape of a job: put on file from a trace file or a table, shown to the boxing system, given back as it came.
 
 use askama::Template;
+use axum::Form as Posted;
 use axum::body::Bytes;
 use axum::extract::multipart::MultipartError;
 use axum::extract::{Multipart, Path, State};
@@ -8,17 +9,22 @@ use axum::extract::{Multipart, Path, State};
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, show, show_again};
-use crate::desk::frame_shape::{DblSource, FrameShape, NewShape, ShapeRefused};
+use crate::bench::layout::place_words;
+use crate::desk::frame_shape::{
+    BOX_SIDE, CIRCUMFERENCE, DblSource, FrameShape, NewShape, ShapeChange, ShapeOrigin, ShapeRefused,
+};
 use crate::desk::job::{EventKind, Job, Stage};
 use crate::desk::step::Step;
 use crate::desk::text;
 use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
+use crate::shape::corner::Bends;
 use crate::shape::layout::frame_pd_mm;
 use crate::shape::outline::Outline;
 use crate::shape::record::{TraceFile, write};
 use crate::store::StoreError;
+use crate::store::draft::Fields;
 use crate::web::AppState;
 use crate::web::download::{TEXT, download};
 use crate::web::drawing::EyeDrawing;
@@ -43,6 +49,8 @@ struct ShapePage {
     asked_about: Option<String>,
     faults: Vec<String>,
     more_faults: usize,
+    /// The jobs whose shape may be used where this one has none.
+    on_file_for_frame: Vec<i64>,
 }
 
 /// A kept shape in words and figures.
@@ -54,6 +62,12 @@ struct ShapeOnFile {
     cautions: Vec<String>,
     from_file: String,
     from_job: Option<i64>,
+    /// Whether it was read from a file that can be given back.
+    has_file: bool,
+    /// Other jobs that use it.
+    jobs: Vec<i64>,
+    /// Shapes of other jobs that look like it: the job, and how far apart.
+    alike: Vec<(i64, String)>,
     earlier: i64,
 }
 
@@ -116,6 +130,79 @@ async fn other_job(state: &AppState, shape: &NewShape, number: i64) -> Result<Op
         Err(why) => Err(why.into()),
     }
 }
+
+/// Makes another shape from the one on file.
+pub(crate) async fn change_shape(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
+    let mut post = JobPost::read(&state, number, Step::Shape, fields).await?;
+    let shape = kept_shape(&state, number).await?;
+    let made = read_change(&mut post.form).and_then(|change| match shape.changed(change) {
+        Ok(child) => Some((change, child)),
+        Err(why) => {
+            post.form.fail(WAY, why);
+            None
+        }
+    });
+    let Some((change, child)) = made else {
+        return show_again(&page(&state, &post.job.clone(), post.refused(), Vec::new()).await?);
+    };
+    let now = state.clock.now();
+    let done = state.store.keep_child_shape(&post.act, number, (shape.id, change), &child, now).await?;
+    post.done(done)
+}
+
+const WAY: &str = "way";
+
+/// What the form asks for; a sentence stands beside a wrong field.
+fn read_change(form: &mut Form) -> Option<ShapeChange> {
+    match form.value(WAY) {
+        "smooth" => Some(ShapeChange::Smoothed),
+        "box" => {
+            let (a, b) = (form.value("box_a").trim().to_owned(), form.value("box_b").trim().to_owned());
+            if a.is_empty() && b.is_empty() {
+                form.fail("box_a", "Type a width, a height, or both");
+                return None;
+            }
+            let side = |form: &mut Form, name: &str, typed: &str| match typed {
+                "" => Some(None),
+                _ => form.read(name, |text| BOX_SIDE.read(text)).map(Some),
+            };
+            match (side(form, "box_a", &a)?, side(form, "box_b", &b)?) {
+                (Some(a), Some(b)) => Some(ShapeChange::Box { a, b }),
+                (Some(a), None) => Some(ShapeChange::Width(a)),
+                (None, Some(b)) => Some(ShapeChange::Height(b)),
+                (None, None) => None,
+            }
+        }
+        _ => form.read("circumference", |text| CIRCUMFERENCE.read(text)).map(ShapeChange::Circumference),
+    }
+}
+
+/// Uses the shape of another job in the same frame.
+pub(crate) async fn borrow_shape(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
+    let post = JobPost::read(&state, number, Step::Shape, fields).await?;
+    let other: i64 = post.form.value("other").parse().unwrap_or(0);
+    let offered = state.store.list_other_shaped_jobs(post.job.frame.id, number, MOST_JOBS).await?;
+    if !offered.contains(&other) {
+        return Err(WebError::NotFound("The shape of that job".to_owned()));
+    }
+    post.done(state.store.borrow_shape(&post.act, other, number, state.clock.now()).await?)
+}
+
+/// Jobs listed at once.
+const MOST_JOBS: i64 = 6;
+/// A corner tighter than this chips in a bevel, mm. Source: common practice (from memory).
+const TIGHT_CORNER_MM: f64 = 1.0;
+/// The radius of a usual edging wheel, mm; a hollow that is tighter cannot be cut with it. Source: common practice (from
+/// memory).
+const WHEEL_MM: f64 = 50.0;
 
 /// Whether its page has something to say about the shape of a job.
 async fn is_doubtful(state: &AppState, number: i64) -> Result<bool, WebError> {
@@ -216,6 +303,11 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
         None => None,
     };
     form.set_default(ShapeForm::EYE, "said");
+    form.set_default(WAY, "circumference");
+    let on_file_for_frame = match kept {
+        Some(_) => Vec::new(),
+        None => state.store.list_other_shaped_jobs(job.frame.id, job.number, MOST_JOBS).await?,
+    };
     let more_faults = faults.len().saturating_sub(FAULTS_SHOWN);
     faults.truncate(FAULTS_SHOWN);
     Ok(ShapePage {
@@ -229,11 +321,14 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
         form,
         faults,
         more_faults,
+        on_file_for_frame,
     })
 }
 
 async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<ShapeOnFile, WebError> {
     let (from_file, warnings) = state.store.get_shape_file(shape.id).await?;
+    let others = state.store.list_jobs_of_shape(shape.id, MOST_JOBS).await?;
+    let alike = state.alike(shape).await?;
     let outlines = shape.outlines();
     let boxing = outlines.as_ref().map(Boxing::of);
     let reach_mm = [boxing.right, boxing.left].iter().map(|b| (b.a_mm / 2.0).max(b.b_mm / 2.0)).fold(0.0, f64::max);
@@ -247,11 +342,49 @@ async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<Shap
             DblSource::Stamp => "not in the file: the bridge stamped on the frame is used",
             DblSource::Typed => "as typed",
         },
-        cautions: shape.cautions(&warnings, &job.frame.details),
-        from_file,
+        cautions: shape
+            .cautions(&warnings, &job.frame.details)
+            .into_iter()
+            .chain(
+                Eye::BOTH
+                    .into_iter()
+                    .filter(|eye| shape.derived != Some(*eye))
+                    .flat_map(|eye| bend_words(eye, outlines.get(eye))),
+            )
+            .collect(),
+        has_file: shape.parent.is_none(),
+        jobs: others.into_iter().filter(|number| *number != job.number).collect(),
+        alike: alike.iter().map(|alike| (alike.job, alike.words())).collect(),
+        from_file: match shape.origin {
+            ShapeOrigin::Resized => "made larger or smaller from an earlier shape".to_owned(),
+            ShapeOrigin::Smoothed => "smoothed from an earlier shape".to_owned(),
+            _ => from_file,
+        },
         from_job: shape.job_number.filter(|number| *number != job.number),
         earlier: job.count(EventKind::ShapeKept) - 1,
     })
+}
+
+/// What a wheel cannot do with an outline, a sentence each.
+fn bend_words(eye: Eye, outline: &Outline) -> Vec<String> {
+    let bends = Bends::of(outline);
+    let corner = (bends.corner.radius_mm < TIGHT_CORNER_MM).then(|| {
+        format!(
+            "The {} eye has a corner of {:.1} mm radius, {}: it may chip, and a bevel is hard to follow there.",
+            eye.name(),
+            bends.corner.radius_mm,
+            place_words(eye, bends.corner.at_deg)
+        )
+    });
+    let hollow = bends.hollow.filter(|hollow| hollow.radius_mm < WHEEL_MM).map(|hollow| {
+        format!(
+            "The {} eye has a hollow of {:.0} mm radius, {}: a wheel of {WHEEL_MM:.0} mm radius cannot cut it.",
+            eye.name(),
+            hollow.radius_mm,
+            place_words(eye, hollow.at_deg)
+        )
+    });
+    corner.into_iter().chain(hollow).collect()
 }
 
 fn eye_shape(eye: Eye, outline: &Outline, boxing: &Boxing, is_mirror: bool, reach_mm: f64) -> EyeShape {
@@ -268,6 +401,7 @@ fn eye_shape(eye: Eye, outline: &Outline, boxing: &Boxing, is_mirror: bool, reac
             ("ED axis", format!("{:.1}", boxing.ed_axis_deg), "°"),
             ("Circumference, flat", format!("{:.2}", boxing.circumference_mm), "mm"),
             ("Area", format!("{:.1}", boxing.area_mm2), "mm²"),
+            ("Tightest corner, radius", format!("{:.1}", Bends::of(outline).corner.radius_mm), "mm"),
         ],
     }
 }
