@@ -267,6 +267,7 @@ impl FrameShape {
             dbl: self.dbl,
             dbl_source: self.dbl_source,
             rim_curve_tool_d: self.rim_curve_tool_d,
+            job_in_file: None,
             warnings: Vec::new(),
             original: Vec::new(),
             original_name: String::new(),

@@ -468,6 +468,8 @@ async fn a_form_of_a_job_that_moved_on_is_refused() {
     let at_any_time = [
         "/notes",
         "/shape",
+        "/shape/change",
+        "/shape/loan",
         "/blanks",
         "/tickets",
         "/bill/lines",

@@ -332,9 +332,10 @@ async fn the_shape_of_another_frame_of_the_model_can_be_used() {
 async fn a_corner_that_chips_and_a_hollow_no_wheel_reaches_are_told() {
     let lab = TestLab::new().await;
     let job = lab.given_job().await;
-    // r = 22 - 3 cos 3t: a hollow of 45 mm radius (calculus). A square has corners of no radius.
+    // r = 22 - 4 cos 3t: hollows of 18/(36/18 - 1) = 18 mm radius at their middle (calculus). A square has corners of no
+    // radius.
     let waves =
-        (0..720).map(|i| (2200.0 - 300.0 * (3.0 * f64::from(i) * 0.5).to_radians().cos()).round() as i32).collect();
+        (0..720).map(|i| (2200.0 - 400.0 * (3.0 * f64::from(i) * 0.5).to_radians().cos()).round() as i32).collect();
     upload(&lab, job, &records(Some("20.00"), &[("R", waves)]), &[]).await.assert_status(303);
     let said = lab.get(&format!("/jobs/{job}/shape")).await.texts(".notice.caution");
     assert!(said.iter().any(|s| s.contains("a hollow of") && s.contains("cannot cut it")), "{said:?}");

@@ -8,7 +8,7 @@ use axum::extract::{Multipart, Path, State};
 
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
-use super::{Chrome, PageResult, show, show_again};
+use super::{Chrome, PageResult, go, show, show_again};
 use crate::bench::layout::place_words;
 use crate::desk::frame_shape::{
     BOX_SIDE, CIRCUMFERENCE, DblSource, FrameShape, NewShape, ShapeChange, ShapeOrigin, ShapeRefused,
@@ -188,6 +188,10 @@ pub(crate) async fn borrow_shape(
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let post = JobPost::read(&state, number, Step::Shape, fields).await?;
+    if post.is_outdated {
+        // A shape came meanwhile: its page shows it.
+        return go(&format!("/jobs/{number}/shape"));
+    }
     let other: i64 = post.form.value("other").parse().unwrap_or(0);
     let offered = state.store.list_other_shaped_jobs(post.job.frame.id, number, MOST_JOBS).await?;
     if !offered.contains(&other) {
