@@ -269,14 +269,14 @@ async fn a_shape_made_from_another_names_it_and_has_the_size_asked_for() {
     let job = lab.given_job().await;
     keep_ellipse(&lab, job).await;
     let path = format!("/jobs/{job}/shape/change");
-    let first = lab.store.find_job_shape(&*lab.store.get_job(job).await.unwrap()).await.unwrap().unwrap();
+    let first = lab.store.find_job_shape(&lab.store.get_job(job).await.unwrap()).await.unwrap().unwrap();
     lab.post(&path, &[("way", "circumference"), ("circumference", "144.00")]).await.assert_status(303);
     let lab = lab.reopened().await;
     let page = lab.get(&format!("/jobs/{job}/shape")).await;
     let around: f64 = page.texts(".eye-right .figure .num")[4].parse().unwrap();
     assert!((around - 144.0).abs() <= 0.02, "{around}");
     assert!(page.text("dl.across").contains("from an earlier shape"));
-    let child = lab.store.find_job_shape(&*lab.store.get_job(job).await.unwrap()).await.unwrap().unwrap();
+    let child = lab.store.find_job_shape(&lab.store.get_job(job).await.unwrap()).await.unwrap().unwrap();
     assert_eq!(child.parent, Some(first.id));
     lab.post(&path, &[("way", "box"), ("box_a", "52"), ("box_b", "")]).await.assert_status(303);
     assert_eq!(lab.get(&format!("/jobs/{job}/shape")).await.texts(".eye-left .figure .num")[..2], ["52.00", "41.60"]);
