@@ -14,8 +14,41 @@ pub fn filled(kept: Form) -> Form {
     remembering(kept.clone(), &kept)
 }
 
+/// What a posted form comes to.
+#[derive(Debug, PartialEq, Eq)]
+pub enum Correction<T> {
+    /// The book holds it already.
+    Nothing,
+    /// A field is wrong, or another window changed it too: the form says so.
+    Refused,
+    /// What is to be saved.
+    Changed(T),
+}
+
+/// Reads a posted form beside what the book holds now, `standing`, which as a form is `kept`. `is_outdated` is whether the
+/// book has changed since the form was filled in.
+pub fn correct<T: PartialEq>(
+    form: &mut Form,
+    standing: &T,
+    kept: &Form,
+    is_outdated: bool,
+    read: impl Fn(&mut Form) -> Option<T>,
+) -> Correction<T> {
+    if read(&mut form.clone()).as_ref() == Some(standing) {
+        return Correction::Nothing;
+    }
+    let mut merged = merged(form.clone(), kept, is_outdated);
+    let corrected = read(&mut merged).filter(|_| merged.is_fine());
+    *form = remembering(merged, kept);
+    match corrected {
+        None => Correction::Refused,
+        Some(same) if same == *standing => Correction::Nothing,
+        Some(changed) => Correction::Changed(changed),
+    }
+}
+
 /// The form carries what the book holds now.
-pub fn remembering(mut form: Form, kept: &Form) -> Form {
+fn remembering(mut form: Form, kept: &Form) -> Form {
     // Strings always have a JSON form.
     form.set(WAS, serde_json::to_string(kept.fields()).unwrap_or_default());
     form
@@ -23,7 +56,7 @@ pub fn remembering(mut form: Form, kept: &Form) -> Form {
 
 /// A posted form together with what the book holds now. A field that was not changed here is as it stands in the book.
 /// `is_outdated` is whether the book has changed since the form was filled in, for a form that does not say with what.
-pub fn merged(form: Form, kept: &Form, is_outdated: bool) -> Form {
+fn merged(form: Form, kept: &Form, is_outdated: bool) -> Form {
     let was = match serde_json::from_str::<Fields>(form.value(WAS)) {
         Ok(fields) => Some(Form::new(fields)),
         // Every other value is taken as typed here.

@@ -72,6 +72,11 @@ async fn the_folder_and_the_key_are_kept_and_wrong_ones_stand_beside_their_field
     let again = lab.post_as_is("/lab/backups", &late).await;
     again.assert_status(422);
     assert!(again.body.contains("another window"));
+    // One that says what it was filled with saves what was changed in it, and no more.
+    let filled = r#"[["folder",""],["recipient",""]]"#;
+    let late = [("key", "backup-setting-0"), ("was", filled), ("folder", ""), ("recipient", key.as_str())];
+    lab.post_as_is("/lab/backups", &late).await.assert_status(303);
+    assert_eq!(lab.store.get_backup_setting().await.unwrap().folder, folder_text);
     back_up_now(&lab).await;
     let found = lab.store.backup_shelf().await.unwrap().list().unwrap();
     assert!(found[0].name.is_sealed && found[0].path.starts_with(&folder), "{found:?}");

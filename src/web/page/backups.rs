@@ -14,6 +14,7 @@ use crate::store::draft::Fields;
 use crate::store::once::Once;
 use crate::web::error::WebError;
 use crate::web::form::Form;
+use crate::web::two_windows::{Correction, correct};
 use crate::web::{AppState, words};
 
 /// The page of this room.
@@ -103,19 +104,19 @@ pub(crate) async fn show_backups(State(state): State<AppState>) -> PageResult {
 
 pub(crate) async fn change_backups(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
-    let posted = posted_key(&form, "backup-setting-")?;
-    let Some(setting) = BackupForm::read(&state, &mut form) else {
-        return show_again(&BackupsPage::new(&state, form, posted).await?);
+    let (posted_key, key) = (posted_key(&form, "backup-setting-")?, key(&state).await?);
+    let standing = state.store.get_backup_setting().await?;
+    let (kept, read) = (BackupForm::fill(&standing), |form: &mut Form| BackupForm::read(&state, form));
+    let setting = match correct(&mut form, &standing, &kept, posted_key != key, read) {
+        Correction::Nothing => return go(PAGE),
+        Correction::Refused => return show_again(&BackupsPage::new(&state, form, key).await?),
+        Correction::Changed(setting) => setting,
     };
-    if setting == state.store.get_backup_setting().await? {
-        return go(PAGE);
-    }
-    match state.store.change_backup_setting(&posted, &setting, state.clock.now()).await? {
+    match state.store.change_backup_setting(&key, &setting, state.clock.now()).await? {
         Once::Now(()) => go(PAGE),
         Once::Before(_) => {
             form.fail(BackupForm::FOLDER, CHANGED_ELSEWHERE);
-            let fresh = key(&state).await?;
-            show_again(&BackupsPage::new(&state, form, fresh).await?)
+            show_again(&BackupsPage::new(&state, form, key).await?)
         }
     }
 }

@@ -18,9 +18,10 @@ use crate::desk::customer::{Customer, Person, check_name};
 use crate::desk::text;
 use crate::store::draft::Fields;
 use crate::store::once::Once;
+use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::{AppState, two_windows};
+use crate::web::two_windows::{Correction, correct};
 
 /// The most lines of one list, and of one list of suggestions.
 const MOST: i64 = 200;
@@ -160,19 +161,12 @@ pub(crate) async fn change_customer(
     let customer = state.store.get_customer(key_of(&id, "That customer")?).await?;
     let (posted_key, key) = (posted_key(&form, "customer-")?, key(&state, &customer).await?);
     let shown = format!("/customers/{}", customer.id);
-    if CustomerForm::read(&mut form.clone()).as_ref() == Some(&customer.person) {
-        return go(&shown);
-    }
     let kept = CustomerForm::fill(&customer.person);
-    form = two_windows::merged(form, &kept, posted_key != key);
-    let read = CustomerForm::read(&mut form).filter(|_| form.is_fine());
-    form = two_windows::remembering(form, &kept);
-    let Some(person) = read else {
-        return show_again(&DetailsPage::new(&state, form, key, &customer));
+    let person = match correct(&mut form, &customer.person, &kept, posted_key != key, CustomerForm::read) {
+        Correction::Nothing => return go(&shown),
+        Correction::Refused => return show_again(&DetailsPage::new(&state, form, key, &customer)),
+        Correction::Changed(person) => person,
     };
-    if person == customer.person {
-        return go(&shown);
-    }
     let kept = state.store.change_customer(&key, customer.id, &person, state.clock.now()).await;
     match form.kept(kept)? {
         None => show_again(&DetailsPage::new(&state, form, key, &customer)),

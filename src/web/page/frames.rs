@@ -22,7 +22,8 @@ use crate::store::draft::Fields;
 use crate::store::once::Once;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::{AppState, two_windows, words};
+use crate::web::two_windows::{Correction, correct};
+use crate::web::{AppState, words};
 
 const MOST: i64 = 200;
 const MOST_JOBS: usize = 50;
@@ -223,19 +224,11 @@ pub(crate) async fn change_frame(
     let frame = state.store.get_frame(key_of(&id, "That frame")?).await?;
     let (posted_key, key) = (posted_key(&form, "frame-")?, key(&state, &frame).await?);
     let shown = format!("/frames/{}", frame.id);
-    if read(&mut form.clone()).as_ref() == Some(&frame.details) {
-        return go(&shown);
-    }
-    let kept = fill(&frame.details);
-    form = two_windows::merged(form, &kept, posted_key != key);
-    let read = read(&mut form).filter(|_| form.is_fine());
-    form = two_windows::remembering(form, &kept);
-    let Some(details) = read else {
-        return show_again(&DetailsPage::new(&state, form, key, &frame).await?);
+    let details = match correct(&mut form, &frame.details, &fill(&frame.details), posted_key != key, read) {
+        Correction::Nothing => return go(&shown),
+        Correction::Refused => return show_again(&DetailsPage::new(&state, form, key, &frame).await?),
+        Correction::Changed(details) => details,
     };
-    if details == frame.details {
-        return go(&shown);
-    }
     let kept = state.store.change_frame(&key, frame.id, &details, state.clock.now()).await;
     match form.kept(kept)? {
         None => show_again(&DetailsPage::new(&state, form, key, &frame).await?),

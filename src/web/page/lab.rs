@@ -18,9 +18,10 @@ use crate::optics::unit::Millimeter;
 use crate::shape::blocker::BlockerStep;
 use crate::store::draft::Fields;
 use crate::store::once::Once;
+use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::{AppState, two_windows};
+use crate::web::two_windows::{Correction, correct};
 
 pub(crate) mod material;
 mod read;
@@ -96,19 +97,13 @@ pub(crate) async fn show_lab(State(state): State<AppState>) -> PageResult {
 pub(crate) async fn change_lab(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
     let mut form = Form::new(fields);
     let (posted_key, key) = (posted_key(&form, "lab-")?, key(&state).await?);
-    if LabForm::read(&mut form.clone()).as_ref() == Some(&*state.lab()) {
-        return go("/lab");
-    }
-    let kept = LabForm::fill(&state.lab());
-    form = two_windows::merged(form, &kept, posted_key != key);
-    let read = LabForm::read(&mut form).filter(|_| form.is_fine());
-    form = two_windows::remembering(form, &kept);
-    let Some(lab) = read else {
-        return show_again(&LabPage::new(&state, form, key).await?);
+    let standing = state.lab();
+    let kept = LabForm::fill(&standing);
+    let lab = match correct(&mut form, &*standing, &kept, posted_key != key, LabForm::read) {
+        Correction::Nothing => return go("/lab"),
+        Correction::Refused => return show_again(&LabPage::new(&state, form, key).await?),
+        Correction::Changed(lab) => lab,
     };
-    if lab == *state.lab() {
-        return go("/lab");
-    }
     let kept = state.store.change_lab(&key, &lab, state.clock.now()).await;
     match form.kept(kept)? {
         Some(Once::Now(())) => {

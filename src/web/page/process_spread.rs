@@ -10,9 +10,10 @@ use crate::optics::notation::short;
 use crate::optics::unit::{Tilt, UnitError, parse_hundredths};
 use crate::store::draft::Fields;
 use crate::store::once::Once;
+use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::{AppState, two_windows};
+use crate::web::two_windows::{Correction, correct};
 
 #[derive(Template)]
 #[template(path = "process_spread/show.html")]
@@ -51,19 +52,12 @@ pub(crate) async fn change_process_spread(State(state): State<AppState>, Posted(
     let mut form = Form::new(fields);
     let (posted_key, key) = (posted_key(&form, "process-spread-")?, key(&state).await?);
     let standing = state.store.get_process_spread().await?;
-    if ProcessSpreadForm::read(&mut form.clone()).as_ref() == Some(&standing) {
-        return go("/lab/process-spread");
-    }
     let kept = ProcessSpreadForm::fill(&standing);
-    form = two_windows::merged(form, &kept, posted_key != key);
-    let read = ProcessSpreadForm::read(&mut form).filter(|_| form.is_fine());
-    form = two_windows::remembering(form, &kept);
-    let Some(spread) = read else {
-        return show_again(&ProcessSpreadPage::new(&state, form, key));
+    let spread = match correct(&mut form, &standing, &kept, posted_key != key, ProcessSpreadForm::read) {
+        Correction::Nothing => return go("/lab/process-spread"),
+        Correction::Refused => return show_again(&ProcessSpreadPage::new(&state, form, key)),
+        Correction::Changed(spread) => spread,
     };
-    if spread == standing {
-        return go("/lab/process-spread");
-    }
     let kept = state.store.change_process_spread(&key, &spread, state.clock.now()).await;
     match form.kept(kept)? {
         None => show_again(&ProcessSpreadPage::new(&state, form, key)),

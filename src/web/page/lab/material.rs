@@ -14,12 +14,13 @@ use crate::desk::procedure_code;
 use crate::desk::text;
 use crate::store::draft::Fields;
 use crate::store::once::Once;
+use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::page::{
     CHANGED_ELSEWHERE, Chrome, PageResult, act_of, draft_of, draft_or, go, key_of, posted_key, show, show_again,
 };
-use crate::web::{AppState, two_windows};
+use crate::web::two_windows::{Correction, correct};
 
 /// Where a material is looked at and changed.
 const LIST: &str = "/lab#materials";
@@ -121,19 +122,12 @@ pub(crate) async fn change_material(
     let mut form = Form::new(fields);
     let material = find_line(&state, &line).await?;
     let (posted_key, key) = (posted_key(&form, "material-")?, key(&material));
-    if MaterialForm::read(&mut form.clone()).as_ref() == Some(&material.details) {
-        return go(LIST);
-    }
     let kept = MaterialForm::fill(&material.details);
-    form = two_windows::merged(form, &kept, posted_key != key);
-    let read = MaterialForm::read(&mut form).filter(|_| form.is_fine());
-    form = two_windows::remembering(form, &kept);
-    let Some(details) = read else {
-        return show_again(&MaterialPage::new(&state, form, key, Some(&material)));
+    let details = match correct(&mut form, &material.details, &kept, posted_key != key, MaterialForm::read) {
+        Correction::Nothing => return go(LIST),
+        Correction::Refused => return show_again(&MaterialPage::new(&state, form, key, Some(&material))),
+        Correction::Changed(details) => details,
     };
-    if details == material.details {
-        return go(LIST);
-    }
     let kept = state.store.insert_material(&key, Some(material.id), &details, state.clock.now()).await;
     match form.kept(kept)? {
         Some(Once::Now(())) => go(LIST),

@@ -12,12 +12,13 @@ use crate::desk::procedure_code;
 use crate::desk::text;
 use crate::store::draft::Fields;
 use crate::store::once::Once;
+use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::page::{
     CHANGED_ELSEWHERE, Chrome, PageResult, act_of, draft_of, draft_or, go, key_of, posted_key, show, show_again,
 };
-use crate::web::{AppState, two_windows};
+use crate::web::two_windows::{Correction, correct};
 
 const LIST: &str = "/lab#treatments";
 
@@ -106,19 +107,12 @@ pub(crate) async fn change_treatment(
     let mut form = Form::new(fields);
     let treatment = find_line(&state, &line).await?;
     let (posted_key, key) = (posted_key(&form, "treatment-")?, key(&treatment));
-    if TreatmentForm::read(&mut form.clone()).as_ref() == Some(&treatment.details) {
-        return go(LIST);
-    }
     let kept = TreatmentForm::fill(&treatment.details);
-    form = two_windows::merged(form, &kept, posted_key != key);
-    let read = TreatmentForm::read(&mut form).filter(|_| form.is_fine());
-    form = two_windows::remembering(form, &kept);
-    let Some(details) = read else {
-        return show_again(&TreatmentPage::new(&state, form, key, Some(&treatment)));
+    let details = match correct(&mut form, &treatment.details, &kept, posted_key != key, TreatmentForm::read) {
+        Correction::Nothing => return go(LIST),
+        Correction::Refused => return show_again(&TreatmentPage::new(&state, form, key, Some(&treatment))),
+        Correction::Changed(details) => details,
     };
-    if details == treatment.details {
-        return go(LIST);
-    }
     let kept = state.store.insert_treatment(&key, Some(treatment.id), &details, state.clock.now()).await;
     match form.kept(kept)? {
         Some(Once::Now(())) => go(LIST),
