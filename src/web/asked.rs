@@ -4,6 +4,7 @@
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, PoisonError};
 
+use serde::Deserialize;
 use uuid::Uuid;
 
 /// How many searches are kept: more than anybody walks back through.
@@ -11,6 +12,20 @@ const MOST: usize = 500;
 
 /// The longest search, in characters. More is cut off.
 const LONGEST: usize = 200;
+
+/// What a search posts.
+#[derive(Debug, Deserialize)]
+pub(crate) struct Search {
+    #[serde(default)]
+    pub q: String,
+}
+
+/// In the address of a list: the search that narrows it, if one does.
+#[derive(Debug, Deserialize)]
+pub(crate) struct Found {
+    #[serde(default)]
+    found: Uuid,
+}
 
 /// The last searches. Cheap to clone.
 #[derive(Debug, Clone, Default)]
@@ -30,6 +45,19 @@ impl Asked {
         let key = Uuid::now_v7();
         kept.push_back((key, text));
         key
+    }
+
+    /// The address of a list that a search narrows; of the whole list where nothing was typed.
+    pub(crate) fn address(&self, list: &str, search: &Search) -> String {
+        match search.q.trim() {
+            "" => list.to_owned(),
+            typed => format!("{list}?found={}", self.keep(typed)),
+        }
+    }
+
+    /// What narrows a list; empty for the whole list, and after the program was started again.
+    pub(crate) fn narrows(&self, list: &Found) -> String {
+        self.find(list.found).unwrap_or_default()
     }
 
     /// What was searched for. `None` after the program was started again.

@@ -6,8 +6,6 @@ use askama::Template;
 use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
 use axum::response::Html;
-use serde::Deserialize;
-use uuid::Uuid;
 
 use super::orders::OrderForm;
 use super::party::Party;
@@ -19,6 +17,7 @@ use crate::desk::text;
 use crate::store::draft::Fields;
 use crate::store::once::Once;
 use crate::web::AppState;
+use crate::web::asked::{Found, Search};
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::two_windows::{Correction, correct};
@@ -26,19 +25,6 @@ use crate::web::two_windows::{Correction, correct};
 /// The most lines of one list, and of one list of suggestions.
 const MOST: i64 = 200;
 const MOST_SUGGESTED: i64 = 8;
-
-#[derive(Deserialize)]
-pub(crate) struct Search {
-    #[serde(default)]
-    q: String,
-}
-
-/// Which search the list is of; see [`crate::web::asked`].
-#[derive(Deserialize)]
-pub(crate) struct Found {
-    #[serde(default)]
-    found: Uuid,
-}
 
 struct CustomerListRow {
     path: String,
@@ -58,14 +44,11 @@ struct CustomerListPage {
 }
 
 pub(crate) async fn search_customers(State(state): State<AppState>, Posted(search): Posted<Search>) -> PageResult {
-    match search.q.trim() {
-        "" => go("/customers"),
-        typed => go(&format!("/customers?found={}", state.asked.keep(typed))),
-    }
+    go(&state.asked.address("/customers", &search))
 }
 
 pub(crate) async fn list_customers(State(state): State<AppState>, Query(asked): Query<Found>) -> PageResult {
-    let q = state.asked.find(asked.found).unwrap_or_default();
+    let q = state.asked.narrows(&asked);
     let found = state.store.list_customers(&q, MOST).await?;
     show(&CustomerListPage {
         chrome: Chrome::new(&state, "customers"),

@@ -3,7 +3,6 @@
 use askama::Template;
 use axum::Form as Posted;
 use axum::extract::{Path, State};
-use serde::Deserialize;
 use uuid::Uuid;
 
 use super::job_bar::next_link;
@@ -11,6 +10,7 @@ use super::{Chrome, PageResult, go, show};
 use crate::desk::search::{self, FoundJob, Wanted};
 use crate::optics::Eye;
 use crate::store::StoreError;
+use crate::web::asked::Search;
 use crate::web::error::WebError;
 use crate::web::{AppState, words};
 
@@ -19,12 +19,6 @@ const MOST_JOBS: i64 = 40;
 
 /// Most customers, and most frames.
 const MOST_OTHERS: i64 = 20;
-
-#[derive(Deserialize)]
-pub(crate) struct Search {
-    #[serde(default)]
-    q: String,
-}
 
 #[derive(Template)]
 #[template(path = "find/show.html")]

@@ -7,7 +7,6 @@ use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
 use axum::response::Html;
 use serde::{Deserialize, Serialize};
-use uuid::Uuid;
 
 use super::orders::{FrameFields, OrderForm};
 use super::{
@@ -20,6 +19,7 @@ use crate::desk::money::Cents;
 use crate::optics::notation::short;
 use crate::store::draft::Fields;
 use crate::store::once::Once;
+use crate::web::asked::{Found, Search};
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::two_windows::{Correction, correct};
@@ -32,19 +32,6 @@ const MOST_SUGGESTED: i64 = 8;
 const MOST_PAST: i64 = 20;
 /// The newest jobs of a frame that are looked through for open ones.
 const MOST_OPEN: i64 = 50;
-
-#[derive(Deserialize)]
-pub(crate) struct Search {
-    #[serde(default)]
-    q: String,
-}
-
-/// Which search the list is of; see [`crate::web::asked`].
-#[derive(Deserialize)]
-pub(crate) struct Found {
-    #[serde(default)]
-    found: Uuid,
-}
 
 struct FrameListRow {
     path: String,
@@ -81,14 +68,11 @@ struct FrameListPage {
 }
 
 pub(crate) async fn search_frames(State(state): State<AppState>, Posted(search): Posted<Search>) -> PageResult {
-    match search.q.trim() {
-        "" => go("/frames"),
-        typed => go(&format!("/frames?found={}", state.asked.keep(typed))),
-    }
+    go(&state.asked.address("/frames", &search))
 }
 
 pub(crate) async fn list_frames(State(state): State<AppState>, Query(asked): Query<Found>) -> PageResult {
-    let q = state.asked.find(asked.found).unwrap_or_default();
+    let q = state.asked.narrows(&asked);
     let found = state.store.list_frames(&q, MOST).await?;
     show(&FrameListPage {
         chrome: Chrome::new(&state, "frames"),
