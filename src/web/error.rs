@@ -35,7 +35,7 @@ pub enum WebError {
         /// What happened and what to do.
         said: String,
     },
-    /// 403, 405, 408 or 413: refused before a page was asked.
+    /// 401, 403, 405, 408, 413 or 415: refused before a page was asked.
     #[error("{1}")]
     Refused(StatusCode, String),
     /// 500: ours to mend; logged once, never shown.

@@ -3,13 +3,15 @@
 //! Sessions are kept in memory alone: no copy of the book holds one, and a restart ends them all. The cookie holds a random
 //! mark of 256 bits, the memory its hash.
 
+use std::convert::Infallible;
 use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use argon2::password_hash::phc::{PasswordHash, Salt};
 use argon2::{Argon2, PasswordHasher, PasswordVerifier};
-use axum::extract::{Request, State};
-use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
+use axum::extract::{FromRequestParts, Request, State};
+use axum::http::request::Parts;
+use axum::http::{Extensions, HeaderMap, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Redirect, Response};
 use sha2::{Digest, Sha256};
@@ -41,7 +43,11 @@ impl Visitor {
 
     /// The visitor of a request.
     pub fn of(request: &Request) -> Self {
-        request.extensions().get().cloned().unwrap_or_else(Self::here)
+        Self::in_extensions(request.extensions())
+    }
+
+    fn in_extensions(extensions: &Extensions) -> Self {
+        extensions.get().cloned().unwrap_or_else(Self::here)
     }
 
     /// The number of the place that wrong tries are counted for. One machine has a whole network of addresses in the newer
@@ -51,6 +57,13 @@ impl Visitor {
             IpAddr::V4(short) => u128::from(short.to_ipv6_mapped()),
             IpAddr::V6(long) => u128::from(long) >> 64 << 64,
         }
+    }
+}
+
+impl<S: Sync> FromRequestParts<S> for Visitor {
+    type Rejection = Infallible;
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Infallible> {
+        Ok(Self::in_extensions(&parts.extensions))
     }
 }
 
@@ -304,9 +317,7 @@ pub(super) async fn ask_pass_phrase(State(state): State<AppState>, mut request: 
 }
 
 fn refuse(why: &str) -> Response {
-    let mut page = WebError::Malformed(why.to_owned()).into_response();
-    *page.status_mut() = StatusCode::UNAUTHORIZED;
-    page
+    WebError::Refused(StatusCode::UNAUTHORIZED, why.to_owned()).into_response()
 }
 
 /// What the page for signing in needs, and it itself.

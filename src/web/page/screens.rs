@@ -1,7 +1,7 @@
 //! The pass phrase, the screens that gave it, and the page that asks for it.
 
 use askama::Template;
-use axum::extract::{Path, Query, Request, State};
+use axum::extract::{Path, Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use axum::{Extension, Form as Posted};
@@ -106,10 +106,13 @@ fn wait_words(wait: time::Duration) -> String {
     format!("Too many wrong tries: wait {seconds} second{} and try again", if seconds == 1 { "" } else { "s" })
 }
 
-pub(crate) async fn change_pass_phrase(State(state): State<AppState>, request: Request) -> PageResult {
-    let visitor = Visitor::of(&request);
-    let this = request.extensions().get::<SignedIn>().cloned();
-    let mut form = Form::new(read_fields(request).await?);
+pub(crate) async fn change_pass_phrase(
+    State(state): State<AppState>,
+    visitor: Visitor,
+    this: Option<Extension<SignedIn>>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
+    let mut form = Form::new(fields);
     posted_key(&form, KEY)?;
     must_know(&state, &mut form, &visitor).await?;
     let phrase = form.read(ScreenForm::NEW, |typed| read_new(&normal(typed)));
@@ -118,7 +121,7 @@ pub(crate) async fn change_pass_phrase(State(state): State<AppState>, request: R
         form.fail(ScreenForm::AGAIN, "This is not what stands above: type it twice");
     }
     let (Some(phrase), Some(name), true) = (phrase, name, form.is_fine()) else {
-        return show_again(&page(&state, without_phrases(form), this.as_ref()));
+        return show_again(&page(&state, without_phrases(form), this.as_deref()));
     };
     let lock = ScreenLock { hash: Some(hash_phrase(phrase).await?), ..state.screens.lock() };
     state.store.set_screen_lock(&lock).await?;
@@ -128,17 +131,20 @@ pub(crate) async fn change_pass_phrase(State(state): State<AppState>, request: R
     with_cookie(go(PAGE)?, &visitor, &mark)
 }
 
-pub(crate) async fn remove_pass_phrase(State(state): State<AppState>, request: Request) -> PageResult {
-    let visitor = Visitor::of(&request);
-    let this = request.extensions().get::<SignedIn>().cloned();
-    let mut form = Form::new(read_fields(request).await?);
+pub(crate) async fn remove_pass_phrase(
+    State(state): State<AppState>,
+    visitor: Visitor,
+    this: Option<Extension<SignedIn>>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
+    let mut form = Form::new(fields);
     posted_key(&form, KEY)?;
     must_know(&state, &mut form, &visitor).await?;
     if visitor.outside.is_some() {
         form.fail(ScreenForm::PRESENT, "The pass phrase is taken away at the computer with the book only");
     }
     if !form.is_fine() {
-        return show_again(&page(&state, without_phrases(form), this.as_ref()));
+        return show_again(&page(&state, without_phrases(form), this.as_deref()));
     }
     let lock = ScreenLock { hash: None, ..state.screens.lock() };
     state.store.set_screen_lock(&lock).await?;
@@ -177,14 +183,6 @@ fn with_cookie(mut answer: Response, visitor: &Visitor, mark: &str) -> PageResul
     Ok(answer)
 }
 
-async fn read_fields(request: Request) -> Result<Fields, WebError> {
-    use axum::extract::FromRequest;
-    let Posted(fields) = Posted::from_request(request, &()).await.map_err(|_| {
-        WebError::Malformed("This is no form of this page. Load it again and try once more.".to_owned())
-    })?;
-    Ok(fields)
-}
-
 #[derive(Template)]
 #[template(path = "sign_in.html")]
 struct SignInPage {
@@ -219,20 +217,22 @@ fn sign_in_page(form: Form, to: String) -> SignInPage {
 pub(crate) async fn ask_sign_in(
     State(state): State<AppState>,
     Query(wanted): Query<Wanted>,
-    visitor: Option<Extension<Visitor>>,
+    visitor: Visitor,
 ) -> PageResult {
     if !state.screens.is_locked() {
         return go("/");
     }
     let mut form = Form::default();
-    let is_outside = visitor.is_some_and(|visitor| visitor.outside.is_some());
-    form.set(ScreenForm::NAME, if is_outside { "Second screen" } else { "Counter" });
+    form.set(ScreenForm::NAME, if visitor.outside.is_some() { "Second screen" } else { "Counter" });
     show(&sign_in_page(form, wanted.to))
 }
 
-pub(crate) async fn sign_in(State(state): State<AppState>, request: Request) -> PageResult {
-    let visitor = Visitor::of(&request);
-    let mut form = Form::new(read_fields(request).await?);
+pub(crate) async fn sign_in(
+    State(state): State<AppState>,
+    visitor: Visitor,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
+    let mut form = Form::new(fields);
     posted_key(&form, KEY)?;
     let to = form.value("to").to_owned();
     let typed = form.value(ScreenForm::PRESENT).to_owned();
