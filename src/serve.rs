@@ -98,7 +98,7 @@ async fn serve(options: &Serve) -> Result<(), ServeError> {
     FolderLock::must_be_free(&folder)?;
     // Bind the port next: a second Rimbook must not touch the folder of the first.
     let listener = listen(options.address()).await?;
-    make_private_folder(&folder)?;
+    make_private_folder(&folder).map_err(|why| OpenError::Folder { folder: folder.display().to_string(), why })?;
     let mut lock = FolderLock::take(&folder)?;
     let clock = Clock::System;
     let store = match options.demo {

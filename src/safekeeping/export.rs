@@ -7,14 +7,13 @@ use std::io::BufWriter;
 use std::path::Path;
 
 use super::cell;
-use super::files::{
-    BYTES, FORMAT, FilesError, MANIFEST, Manifest, READ_ME, SCHEMA, TableNote, kept_file, private_folder, table_file,
-};
+use super::files::{BYTES, FORMAT, FilesError, MANIFEST, Manifest, READ_ME, SCHEMA, TableNote, kept_file, table_file};
 use crate::desk::receipt::Document;
 use crate::optics::{Eye, Pair};
 use crate::print::receipt::PrintedReceipt;
 use crate::shape::record::{TraceFile, write};
 use crate::shape::trace::Trace;
+use crate::store::make_private_folder;
 use crate::store::table_walk::{Column, Table, TableReader, Value};
 
 const READ_ME_TEXT: &str = "\
@@ -42,7 +41,7 @@ It holds health data and addresses: keep it as you keep the book.
 ///
 /// [`FilesError`].
 pub async fn export(data: &Path, folder: &Path) -> Result<String, FilesError> {
-    private_folder(folder)?;
+    make_private_folder(folder).map_err(FilesError::io(folder))?;
     if fs::read_dir(folder).map_err(FilesError::io(folder))?.next().is_some() {
         return Err(FilesError::NotEmpty(folder.display().to_string()));
     }

@@ -7,8 +7,8 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
+use crate::store::StoreError;
 use crate::store::backup::BackupError;
-use crate::store::{OpenError, StoreError, make_private_folder};
 
 /// What is in the folder, as `book.json` says.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -49,14 +49,6 @@ pub fn table_file(folder: &Path, table: &str) -> PathBuf {
 /// The place of a kept file in the folder, by its SHA-256.
 pub fn kept_file(hash: &[u8]) -> String {
     format!("files/{}", const_hex::encode(hash))
-}
-
-/// Makes a folder, or tries whether one that is there can be written.
-pub(super) fn private_folder(folder: &Path) -> Result<(), FilesError> {
-    make_private_folder(folder).map_err(|why| match why {
-        OpenError::Folder { why, .. } => FilesError::io(folder)(why),
-        other => FilesError::Book(other.to_string()),
-    })
 }
 
 /// Why a folder was not written or read. Each is one line.

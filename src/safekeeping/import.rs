@@ -5,11 +5,11 @@ use std::io::BufReader;
 use std::path::Path;
 
 use super::cell;
-use super::files::{BYTES, FORMAT, FilesError, MANIFEST, Manifest, private_folder, table_file};
+use super::files::{BYTES, FORMAT, FilesError, MANIFEST, Manifest, table_file};
 use crate::store::backup;
 use crate::store::fresh_file::{make_it_the_book, remove_unfinished, unfinished};
 use crate::store::table_walk::{Table, TableFiller, Value};
-use crate::store::{FILE_NAME, Store};
+use crate::store::{FILE_NAME, Store, make_private_folder};
 
 /// Makes a book of an export in a data folder that has none. Answers a line about it.
 ///
@@ -18,7 +18,7 @@ use crate::store::{FILE_NAME, Store};
 /// [`FilesError`], which names the file and the line. Nothing is left then.
 pub async fn import(folder: &Path, data: &Path) -> Result<String, FilesError> {
     let manifest = read_manifest(folder)?;
-    private_folder(data)?;
+    make_private_folder(data).map_err(FilesError::io(data))?;
     if data.join(FILE_NAME).exists() {
         return Err(FilesError::BookThere(data.display().to_string()));
     }

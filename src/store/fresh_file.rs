@@ -30,14 +30,24 @@ pub fn remove_unfinished(folder: &Path) -> io::Result<()> {
 ///
 /// What the system says. The folder then has the book it had before.
 pub fn make_it_the_book(folder: &Path) -> io::Result<()> {
-    let (filled, book) = (unfinished(folder), folder.join(FILE_NAME));
-    File::open(&filled)?.sync_all()?;
+    let book = folder.join(FILE_NAME);
     // The log of the empty book must not be read into the new one.
     for end in &COMPANIONS[1..] {
         remove(&companion(&book, end))?;
     }
-    fs::rename(filled, book)?;
-    sync_folder(folder)
+    take_name(&unfinished(folder), &book)
+}
+
+/// Gives a file that is closed its name once it is on the disk. The name is on the disk then too.
+pub(super) fn take_name(file: &Path, name: &Path) -> io::Result<()> {
+    File::open(file)?.sync_all()?;
+    fs::rename(file, name)?;
+    sync_folder(folder_of(name))
+}
+
+/// The folder of a file that may be named without one.
+pub(super) fn folder_of(file: &Path) -> &Path {
+    file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
 /// Gives the book of a folder another name, with what belongs to it.
@@ -59,7 +69,7 @@ pub(super) fn remove_with_companions(file: &Path) -> io::Result<()> {
     COMPANIONS.iter().try_for_each(|end| remove(&companion(file, end)))
 }
 
-fn remove(file: &Path) -> io::Result<()> {
+pub(super) fn remove(file: &Path) -> io::Result<()> {
     match fs::remove_file(file) {
         Err(why) if why.kind() != io::ErrorKind::NotFound => Err(why),
         _ => Ok(()),

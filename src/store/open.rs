@@ -8,6 +8,7 @@ use std::time::Duration;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
 use sqlx::{ConnectOptions, Connection, SqliteConnection, SqlitePool};
 
+use super::fresh_file::{remove, remove_with_companions, take_name};
 use super::health::{self, Health};
 use super::{FILE_NAME, MIGRATIONS, OpenError, Store, StoreError, companion, customer, search};
 
@@ -18,8 +19,8 @@ const READERS: u32 = 4;
 /// so of waiting on an old disk.
 const CHECKED_BEFORE_BYTES: u64 = 128 * 1024 * 1024;
 
-/// What every file of SQLite begins with.
-const MAGIC: &[u8; 16] = b"SQLite format 3\0";
+/// Every database of SQLite begins so (the file format of SQLite, 1.3.1).
+pub(super) const MAGIC: &[u8] = b"SQLite format 3\0";
 
 impl Store {
     /// Opens the book in `folder`, making both if they are not there, and brings its tables up to date.
@@ -30,7 +31,7 @@ impl Store {
     ///
     /// [`OpenError`], each variant a line for the terminal.
     pub async fn open(folder: &Path) -> Result<Self, OpenError> {
-        make_private_folder(folder)?;
+        make_private_folder(folder).map_err(|why| cannot_write(folder, why))?;
         Self::open_file(&folder.join(FILE_NAME)).await
     }
 
@@ -104,15 +105,12 @@ async fn make_book(path: &Path) -> Result<(), OpenError> {
     }
     let unfinished = companion(path, ".new");
     let io_error = |why| cannot_write(path, why);
-    for end in ["", "-wal", "-shm", "-journal"] {
-        remove(&companion(&unfinished, end)).map_err(io_error)?;
-    }
+    remove_with_companions(&unfinished).map_err(io_error)?;
     create_private(&unfinished).map_err(io_error)?;
     let pool = writers().connect_with(options(&unfinished)).await.map_err(|e| not_a_book(path, e))?;
     MIGRATIONS.run(&pool).await.map_err(|why| not_a_book(path, why.into()))?;
     pool.close().await;
-    File::open(&unfinished).and_then(|file| file.sync_all()).map_err(io_error)?;
-    fs::rename(&unfinished, path).map_err(io_error)
+    take_name(&unfinished, path).map_err(io_error)
 }
 
 /// Reads a file that is there without changing it. Answers whether it is so large that it is checked later.
@@ -121,9 +119,7 @@ async fn refuse_what_is_no_book(path: &Path) -> Result<bool, OpenError> {
         let backup = newest_backup(path).await;
         OpenError::Damaged { file: path.display().to_string(), why, backup }
     };
-    let mut start = Vec::new();
-    let read = File::open(path).and_then(|file| file.take(MAGIC.len() as u64).read_to_end(&mut start));
-    read.map_err(|why| cannot_write(path, why))?;
+    let start = start_of(path, MAGIC.len()).map_err(|why| cannot_write(path, why))?;
     match start.as_slice() {
         [] => return Err(damaged("it is empty".to_owned()).await),
         start if start.iter().all(|byte| *byte == 0) => return Err(damaged("it begins with zeros".to_owned()).await),
@@ -147,6 +143,13 @@ async fn refuse_what_is_no_book(path: &Path) -> Result<bool, OpenError> {
         Some(why) => Err(damaged(why).await),
         None => Ok(is_large),
     }
+}
+
+/// The first bytes of a file, as many as there are.
+pub(super) fn start_of(file: &Path, length: usize) -> io::Result<Vec<u8>> {
+    let mut start = Vec::with_capacity(length);
+    File::open(file)?.take(length as u64).read_to_end(&mut start)?;
+    Ok(start)
 }
 
 /// Opens a file to look at it alone.
@@ -232,21 +235,13 @@ fn refused(path: &Path, why: impl ToString) -> OpenError {
     OpenError::NotABook { file: path.display().to_string(), why: why.to_string() }
 }
 
-fn remove(file: &Path) -> io::Result<()> {
-    match fs::remove_file(file) {
-        Err(why) if why.kind() != io::ErrorKind::NotFound => Err(why),
-        _ => Ok(()),
-    }
-}
-
 /// Makes the folder, or tries whether a folder that is there can be written.
 ///
 /// # Errors
 ///
-/// [`OpenError::Folder`].
-pub fn make_private_folder(folder: &Path) -> Result<(), OpenError> {
-    let made = if folder.is_dir() { try_to_write(folder) } else { new_private_folder(folder) };
-    made.map_err(|why| cannot_write(folder, why))
+/// The system's.
+pub fn make_private_folder(folder: &Path) -> io::Result<()> {
+    if folder.is_dir() { try_to_write(folder) } else { new_private_folder(folder) }
 }
 
 /// A folder the owner made themselves keeps its rights; the file in it is private all the same. The file tried with is

@@ -1,7 +1,6 @@
 //! One moment of the book in a file of its own, and the check of such a file.
 
 use std::fs::File;
-use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
@@ -9,7 +8,7 @@ use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection, SqliteSynchronous};
 use sqlx::{ConnectOptions, Connection};
 
 use super::BackupError;
-use crate::store::open::create_private;
+use crate::store::open::{MAGIC, create_private, start_of};
 use crate::store::{Store, companion};
 
 /// What a copy holds, for the line that says so.
@@ -101,17 +100,9 @@ async fn open(file: &Path, is_copy: bool) -> Result<SqliteConnection, BackupErro
     })
 }
 
-/// Every database of SQLite begins so (the file format of SQLite, 1.3.1).
-const MAGIC: &[u8] = b"SQLite format 3\0";
-
 pub(super) fn is_sqlite(file: &Path) -> Result<(), BackupError> {
-    let mut head = [0; MAGIC.len()];
-    let read = File::open(file).and_then(|mut file| file.read_exact(&mut head));
-    match read {
-        Ok(()) if head == MAGIC => Ok(()),
-        Err(why) if why.kind() != std::io::ErrorKind::UnexpectedEof => Err(BackupError::read(file, why)),
-        _ => Err(BackupError::bad(file, "it is not a file of SQLite")),
-    }
+    let start = start_of(file, MAGIC.len()).map_err(|why| BackupError::read(file, why))?;
+    if start == MAGIC { Ok(()) } else { Err(BackupError::bad(file, "it is not a file of SQLite")) }
 }
 
 /// Reads every page of a copy and checks what is in it: the tables and indexes (`integrity_check`), and that no row points

@@ -4,14 +4,13 @@
 //! of a book that is open is never opened by another means than SQLite: on Unix, closing it again would take away the locks
 //! of every connection of this program.
 
-use std::fs::{self, File};
 use std::io;
 use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 use time::OffsetDateTime;
 
-use super::{FILE_NAME, OpenError, companion, fresh_file};
+use super::{FILE_NAME, companion, fresh_file, make_private_folder};
 
 mod copy;
 mod seal;
@@ -147,22 +146,15 @@ async fn make_parts(
 /// The copy is on the disk before it has its name.
 fn take_name(part: &Path, to: &Path, sum: Option<Sum>) -> Result<(), BackupError> {
     let named = || -> io::Result<()> {
-        File::open(part)?.sync_all()?;
         if let Some(sum) = sum {
             sum::keep_beside(to, &sum)?;
         }
-        fs::rename(part, to)?;
-        fresh_file::sync_folder(folder_of(to))
+        fresh_file::take_name(part, to)
     };
     named().map_err(|why| BackupError::write(to, why))
 }
 
-/// The folder of a file that may be named without one.
-fn folder_of(file: &Path) -> &Path {
-    file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
-}
-
-/// Opens a backup and checks all of it. An encrypted one is opened into a file of its own beside it, which is removed.
+/// Opens a backup and checks all of it. An encrypted one is opened into a file of its owner's alone, which is removed.
 ///
 /// # Errors
 ///
@@ -172,7 +164,7 @@ pub async fn verify(file: &Path, key: Option<&Key>) -> Result<Contents, BackupEr
         check_sum(file).await?;
         return check_book(file).await;
     }
-    let work = tempfile_beside(file);
+    let work = opened_file(file);
     fresh_file::remove_with_companions(&work).map_err(|why| BackupError::write(&work, why))?;
     let checked = match unlock(file, &work, key).await {
         Ok(()) => check_book(&work).await,
@@ -182,8 +174,9 @@ pub async fn verify(file: &Path, key: Option<&Key>) -> Result<Contents, BackupEr
     checked
 }
 
-/// In the system's folder for passing files, where the backup's own folder may not be writable.
-fn tempfile_beside(file: &Path) -> PathBuf {
+/// Where an encrypted backup is opened to be checked: in the system's folder for passing files, because the backup's own
+/// folder may not be writable.
+fn opened_file(file: &Path) -> PathBuf {
     let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
     std::env::temp_dir().join(format!("{name}.{}.verify", std::process::id()))
 }
@@ -206,7 +199,7 @@ pub async fn restore(
     replace: bool,
     now: OffsetDateTime,
 ) -> Result<Contents, BackupError> {
-    private_folder(folder)?;
+    make_private_folder(folder).map_err(|why| BackupError::write(folder, why))?;
     let book = folder.join(FILE_NAME);
     let is_there = book.exists();
     if is_there && !replace {
@@ -251,14 +244,6 @@ async fn fill(file: &Path, fresh: &Path, key: Option<&Key>) -> Result<Contents, 
 async fn check_sum(file: &Path) -> Result<(), BackupError> {
     let file = file.to_owned();
     off_the_runtime(move || sum::check(&file)).await
-}
-
-/// Makes a folder, or tries whether one that is there can be written.
-fn private_folder(folder: &Path) -> Result<(), BackupError> {
-    super::make_private_folder(folder).map_err(|why| match why {
-        OpenError::Folder { why, .. } => BackupError::write(folder, why),
-        other => BackupError::write(folder, other),
-    })
 }
 
 /// Runs work that waits for the disk or the processor on a thread of its own.

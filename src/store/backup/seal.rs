@@ -8,7 +8,7 @@ use std::sync::Arc;
 
 use super::BackupError;
 use super::sum::{self, Sum, Summing};
-use crate::store::open::create_private;
+use crate::store::open::{create_private, start_of};
 use age::secrecy::{ExposeSecret, SecretString};
 use age::{Decryptor, Encryptor, Identity, IdentityFile, scrypt, x25519};
 
@@ -133,11 +133,7 @@ pub fn make_key(file: &Path) -> Result<String, BackupError> {
 
 /// Whether a file is encrypted.
 pub(super) fn is_sealed(file: &Path) -> Result<bool, BackupError> {
-    let mut head = Vec::with_capacity(MAGIC.len());
-    File::open(file)
-        .and_then(|open| open.take(MAGIC.len() as u64).read_to_end(&mut head))
-        .map_err(|why| BackupError::read(file, why))?;
-    Ok(head == MAGIC)
+    Ok(start_of(file, MAGIC.len()).map_err(|why| BackupError::read(file, why))? == MAGIC)
 }
 
 /// Writes a locked copy of a file and reads it again: with a pass phrase it is opened and compared with what was locked; for

@@ -7,8 +7,9 @@ use sqlx::{ConnectOptions, Connection, SqliteConnection};
 use time::OffsetDateTime;
 
 use super::shelf::{Shelf, check_folder, default_folder, point_at};
-use super::{BackupError, Contents, Seal, folder_of, make};
+use super::{BackupError, Contents, Seal, make};
 use crate::desk::backup::BackupSetting;
+use crate::store::fresh_file::folder_of;
 use crate::store::once::{Done, Once};
 use crate::store::stamp::Stamp;
 use crate::store::{Store, StoreError};
@@ -62,13 +63,17 @@ pub async fn make_on(
 impl Store {
     /// Where backups go, and how they are locked.
     pub async fn get_backup_setting(&self) -> Result<BackupSetting, StoreError> {
-        Ok(read_setting(&mut *self.read.acquire().await?).await?.1)
+        Ok(self.shelf_and_setting().await?.1)
     }
 
     /// The folder with the backups of this book.
     pub async fn backup_shelf(&self) -> Result<Shelf, StoreError> {
+        Ok(self.shelf_and_setting().await?.0)
+    }
+
+    async fn shelf_and_setting(&self) -> Result<(Shelf, BackupSetting), StoreError> {
         let (mark, setting) = read_setting(&mut *self.read.acquire().await?).await?;
-        Ok(shelf_of(&self.file, mark, &setting))
+        Ok((shelf_of(&self.file, mark, &setting), setting))
     }
 
     /// How often the setting was changed: the running number of its form.
@@ -115,9 +120,7 @@ impl Store {
     ///
     /// [`BackupError`].
     pub async fn back_up(&self, now: OffsetDateTime) -> Result<(PathBuf, Contents), BackupError> {
-        let failed = |why: StoreError| BackupError::read(&self.file, why);
-        let (shelf, setting) =
-            (self.backup_shelf().await.map_err(failed)?, self.get_backup_setting().await.map_err(failed)?);
+        let (shelf, setting) = self.shelf_and_setting().await.map_err(|why| BackupError::read(&self.file, why))?;
         make_on(&shelf, &self.file, &Seal::recipient(&setting.recipient)?, now).await
     }
 }

@@ -5,9 +5,10 @@ use std::path::{Path, PathBuf};
 
 use time::{Date, Duration, OffsetDateTime};
 
-use super::{BackupError, folder_of, private_folder, seal, sum, verify};
+use super::{BackupError, seal, sum, verify};
 use crate::desk::backup::{BackupName, to_remove};
-use crate::store::{FILE_NAME, fresh_file};
+use crate::store::fresh_file::{self, folder_of};
+use crate::store::{FILE_NAME, make_private_folder};
 
 /// A small file beside the book repeats where its backups are, for a book that can no longer be read.
 const POINTER: &str = "backups-are-in.txt";
@@ -109,7 +110,7 @@ impl Shelf {
     ///
     /// [`BackupError::Write`] where it cannot be made or written.
     pub fn prepare(&self) -> Result<(), BackupError> {
-        private_folder(&self.folder)
+        make_private_folder(&self.folder).map_err(|why| BackupError::write(&self.folder, why))
     }
 
     /// Removes the backups that newer ones make superfluous, and what a stopped backup left. `local` is the time on the wall.
