@@ -201,6 +201,21 @@ mod tests {
     }
 
     #[test]
+    fn a_file_is_read_as_what_it_is_said_to_be() {
+        let table = "22.00\n".repeat(36);
+        for (bytes, format, is_read) in [
+            (table.as_str(), None, true),
+            (table.as_str(), Some(Format::Table), true),
+            (table.as_str(), Some(Format::Records), false),
+            (circle("R").as_str(), Some(Format::Records), true),
+            (circle("R").as_str(), Some(Format::Table), false),
+        ] {
+            let options = ReadOptions { format, ..ReadOptions::default() };
+            assert_eq!(read_any(bytes.as_bytes(), &options).is_ok(), is_read, "{format:?} {bytes:.20}");
+        }
+    }
+
+    #[test]
     fn radii_alone_are_enough_to_write() {
         let json = serde_json::json!({"eyes": {"left": {"radii_mm": vec![22.5; 40]}}, "job": "9", "dbl_mm": 17});
         let text = String::from_utf8(written(&json, WriteFormat::Text).unwrap()).unwrap();

@@ -10,7 +10,7 @@ pub mod json;
 use clap::ValueEnum;
 use thiserror::Error;
 
-use crate::shape::record::{self, Assumptions, RecordFault, TraceFile};
+use crate::shape::record::{self, Assumptions, FileKind, RecordFault, TraceFile};
 
 /// The largest file taken. Each reader has its own limit too.
 pub const MAX_BYTES: usize = record::MAX_BYTES;
@@ -22,13 +22,6 @@ pub enum Format {
     Records,
     /// A plain table of radii.
     Table,
-}
-
-impl Format {
-    /// What the contents look like.
-    pub fn of(bytes: &[u8]) -> Self {
-        if bytes.contains(&b'=') { Format::Records } else { Format::Table }
-    }
 }
 
 /// What the caller knows of a file.
@@ -77,7 +70,10 @@ fn first_of(faults: &[RecordFault]) -> String {
 ///
 /// [`IntakeError`] with every fault of the file.
 pub fn read_any(bytes: &[u8], options: &ReadOptions) -> Result<TraceFile, IntakeError> {
-    match options.format.unwrap_or_else(|| Format::of(bytes)) {
-        Format::Records | Format::Table => record::read_as(bytes, &options.assumptions).map_err(IntakeError::Records),
-    }
+    let kind = match options.format {
+        Some(Format::Records) => FileKind::Records,
+        Some(Format::Table) => FileKind::Table,
+        None => FileKind::of(bytes),
+    };
+    record::read_as(bytes, kind, &options.assumptions).map_err(IntakeError::Records)
 }

@@ -196,22 +196,41 @@ pub fn complete(right: Option<Trace>, left: Option<Trace>) -> Option<(Pair<Trace
     }
 }
 
-/// Reads either kind of file: records if any line has the form `LABEL=value`, otherwise a table.
+/// The kinds of file that are read here.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum FileKind {
+    /// Interchange records.
+    Records,
+    /// A plain table of radii.
+    Table,
+}
+
+impl FileKind {
+    /// What the contents look like: records have the form `LABEL=value`.
+    pub fn of(bytes: &[u8]) -> Self {
+        if bytes.contains(&b'=') { FileKind::Records } else { FileKind::Table }
+    }
+}
+
+/// Reads a file of the kind that its contents look like.
 ///
 /// # Errors
 ///
 /// Every fault found, in the order of the lines.
 pub fn read_any(bytes: &[u8]) -> Result<TraceFile, Vec<RecordFault>> {
-    read_as(bytes, &Assumptions::default())
+    read_as(bytes, FileKind::of(bytes), &Assumptions::default())
 }
 
-/// As [`read_any`], for a device that needs other assumptions.
+/// As [`read_any`], for a file of a known kind or from a device that needs other assumptions.
 ///
 /// # Errors
 ///
 /// As [`read_any`].
-pub fn read_as(bytes: &[u8], assumptions: &Assumptions) -> Result<TraceFile, Vec<RecordFault>> {
-    let read = if bytes.contains(&b'=') { parse_as(bytes, assumptions) } else { parse_table(&text_of(bytes)) };
+pub fn read_as(bytes: &[u8], kind: FileKind, assumptions: &Assumptions) -> Result<TraceFile, Vec<RecordFault>> {
+    let read = match kind {
+        FileKind::Records => parse_as(bytes, assumptions),
+        FileKind::Table => parse_table(&text_of(bytes)),
+    };
     read.map_err(|faults| {
         // A picture or a spreadsheet has a fault in every line; one sentence is enough.
         let mut not_text = faults.iter().filter(|fault| fault.kind == FaultKind::NotText);
