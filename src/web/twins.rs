@@ -13,8 +13,8 @@ use crate::shape::twins::{Match, Shape, Ways};
 use crate::store::shape::TraceOnFile;
 use crate::store::{Store, StoreError};
 
-/// Shapes read at once.
-const AT_ONCE: i64 = 500;
+/// Shapes read at once. Marking them holds up other pages on the same thread for some 2 ms.
+const AT_ONCE: i64 = 50;
 /// How many are looked for: some of them may be of the same job.
 const LOOKED_FOR: usize = 10;
 /// Shapes farther apart do not look alike, mm: the edger's own size may be set by less (common practice, from memory).
@@ -69,7 +69,7 @@ impl AppState {
         on_file.catch_up(&self.store).await?;
         let sought = Shape::of(&shape.traces.right.outline());
         let ways = Ways { mirrored: true, any_size: false };
-        let mut search = on_file.index.search(sought, ways, LOOKED_FOR);
+        let mut search = on_file.index.search(sought, ways, LOOKED_FOR).within_mm(ALIKE_MM);
         let mut seen: HashMap<usize, TraceOnFile> = HashMap::new();
         loop {
             let wanted = search.wanted();

@@ -70,7 +70,8 @@ impl Index {
         let sought = Sought::new(&shape, ways);
         let rough_mm = self.sizes.iter().map(|sizes| sought.rough_bound_mm(sizes)).collect();
         let (best, compared) = (Vec::with_capacity(most + 1), Vec::new());
-        Search { index: self, shape, ways, most: most.max(1), sought, rough_mm, compared, best, possible: None }
+        let (most, within_mm) = (most.max(1), f64::INFINITY);
+        Search { index: self, shape, ways, most, within_mm, sought, rough_mm, compared, best, possible: None }
     }
 
     /// The `most` shapes nearest to one, the best first; `shape` gives a shape of the index by its number.
@@ -95,6 +96,8 @@ pub struct Search<'a> {
     shape: Shape,
     ways: Ways,
     most: usize,
+    /// Shapes farther apart do not count.
+    within_mm: f64,
     sought: Sought,
     rough_mm: Vec<f32>,
     compared: Vec<usize>,
@@ -119,6 +122,11 @@ enum Bound {
 }
 
 impl Search<'_> {
+    /// Looks for shapes no farther apart than this alone. Others may be found beside them where fewer are so near.
+    pub fn within_mm(self, within_mm: f64) -> Self {
+        Self { within_mm, ..self }
+    }
+
     /// The shapes to compare next; none when all that can count were compared.
     pub fn wanted(&mut self) -> Vec<usize> {
         let Some(mut possible) = self.possible.take() else {
@@ -132,7 +140,7 @@ impl Search<'_> {
         let (worst, worst_mm) = (self.worst(), self.worst_mm());
         let mut next = Vec::new();
         while let Some(Reverse(Possible { rank, bound })) = possible.pop() {
-            if worst.is_some_and(|worst| rank > worst) {
+            if rank > worst {
                 possible.clear();
                 break;
             }
@@ -178,13 +186,15 @@ impl Search<'_> {
         self.best
     }
 
-    /// What a shape must beat.
-    fn worst(&self) -> Option<Rank> {
-        self.best.get(self.most - 1).map(Twin::rank)
+    /// What a shape must not exceed.
+    fn worst(&self) -> Rank {
+        let farthest = Rank((self.within_mm * 1000.0).ceil() as u32, Reverse(0));
+        self.best.get(self.most - 1).map_or(farthest, |twin| twin.rank().min(farthest))
     }
 
     fn roughly_nearest(&self) -> Vec<usize> {
-        let mut order: Vec<usize> = (0..self.index.len()).collect();
+        let is_near = |&index: &usize| f64::from(self.rough_mm[index]) <= self.within_mm;
+        let mut order: Vec<usize> = (0..self.index.len()).filter(is_near).collect();
         let key = |&index: &usize| Rank::at_best(f64::from(self.rough_mm[index]), index);
         let count = FIRST.max(self.most);
         if order.len() > count {
@@ -197,7 +207,7 @@ impl Search<'_> {
 
     /// The gap that a shape must not exceed.
     fn worst_mm(&self) -> f64 {
-        self.best.get(self.most - 1).map_or(f64::INFINITY, |twin| twin.found.gap_mm + 0.001)
+        self.best.get(self.most - 1).map_or(self.within_mm, |twin| twin.found.gap_mm.min(self.within_mm)) + 0.001
     }
 
     fn roughly_possible(&self) -> BinaryHeap<Reverse<Possible>> {

@@ -3,6 +3,7 @@ use super::*;
 use crate::shape::nearest::Nearest;
 use crate::shape::transform::{mirror, rotate, scale};
 use proptest::prelude::*;
+use proptest::test_runner::FileFailurePersistence;
 
 /// A frame's shape: a superellipse that leans, with waves.
 fn frame(numbers: [f64; 8]) -> Outline {
@@ -209,11 +210,25 @@ fn few_shapes_are_all_found() {
     });
     let found = index.nearest(shapes[1].clone(), PLAIN, 10, |number| shapes[number].clone());
     assert_eq!(found.iter().map(|twin| twin.index).collect::<Vec<_>>(), [1, 2, 0]);
+    // Of those that are no farther apart than the second, the same two.
+    let mut search = index.search(shapes[1].clone(), PLAIN, 10).within_mm(found[1].found.gap_mm);
+    loop {
+        let wanted = search.wanted();
+        if wanted.is_empty() {
+            break;
+        }
+        assert!(!wanted.contains(&0), "a shape that cannot be near enough is not compared");
+        wanted.into_iter().for_each(|number| search.compare(number, &shapes[number]));
+    }
+    assert_eq!(search.found(), found[..2]);
     assert!(found[0].found.gap_mm == 0.0 && (found[1].found.gap_mm - 0.5).abs() < 0.51);
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(6))]
+    #![proptest_config(ProptestConfig {
+        failure_persistence: Some(Box::new(FileFailurePersistence::WithSource("seeds"))),
+        ..ProptestConfig::with_cases(6)
+    })]
 
     /// The bounds never exceed the distance, whatever the shapes and the ways.
     #[test]
