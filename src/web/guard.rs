@@ -5,7 +5,7 @@
 //! ([`super::screens`]), whoever gives it owns the book, on this machine and, where the owner asks for that, on others over
 //! TLS. What is kept out in every case: other machines otherwise (the server listens on loopback), other sites open in the
 //! same browser (unknown `Host` refused, cross-site posts refused, no framing), and anything a customer's text could smuggle
-//! in (escaped output, a content-security-policy without inline script or style). `docs/trust.md` says how it was tried.
+//! in (escaped output, a content-security-policy without inline script or style). `tests/trust/README.md` says how it was tried.
 
 use std::time::Duration;
 
