@@ -6,6 +6,8 @@
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a failed step is a failed test")]
 
+#[path = "../support/order_fields.rs"]
+mod order_fields;
 #[path = "../support/running.rs"]
 mod running;
 

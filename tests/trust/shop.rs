@@ -8,6 +8,7 @@ use sqlx::sqlite::SqliteConnectOptions;
 use sqlx::{ConnectOptions, Connection};
 use time::{Duration, OffsetDateTime};
 
+use crate::order_fields::ORDER_FIELDS;
 use crate::running::{Running, posted, rimbook, try_ask};
 
 /// A running program whose lab has a name.
@@ -58,37 +59,15 @@ impl Shop {
     pub fn order(&self, key: &str, name: &str) -> String {
         let day = |days: i64| (OffsetDateTime::now_utc().date() + Duration::days(days)).to_string();
         let (today, promised, written, expires) = (day(0), day(10), day(-30), day(600));
-        let fields = [
+        let own = [
             ("customer_name", name),
-            ("line1", "3 Sedge Row"),
-            ("city", "Pellmarsh"),
-            ("region", "PM"),
-            ("postcode", "00404"),
-            ("frame_maker", "Fjordline"),
-            ("frame_model", "Kestrel"),
-            ("frame_color", "ink"),
-            ("frame_eye_size", "50"),
-            ("frame_bridge", "18"),
-            ("frame_temple", "140"),
-            ("frame_rim", "metal"),
-            ("price_frame", "95"),
-            ("rx_right", "-225 -125 95"),
-            ("rx_left", "-2.50 -0.75 x 80"),
-            ("height_right", "20"),
-            ("height_left", "20"),
-            ("pd", "63"),
-            ("made_for", "distance"),
-            ("prescriber", "Dr Ines Fallow"),
             ("written_on", &written),
             ("expires_on", &expires),
-            ("design", "spherical"),
             ("material", &self.material),
-            ("price_shipping", "7"),
-            ("payment", "100"),
-            ("payment_kind", "card"),
             ("ordered_on", &today),
             ("promised_on", &promised),
         ];
+        let fields = [&ORDER_FIELDS[..], &own].concat();
         posted(self.running.address, &format!("/orders/{key}"), &fields)
     }
 

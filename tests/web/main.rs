@@ -24,6 +24,8 @@ mod layout;
 mod lenses;
 mod money;
 mod one_eye;
+#[path = "../support/order_fields.rs"]
+mod order_fields;
 mod order_summary;
 mod orders;
 mod own_frame;

@@ -2,50 +2,26 @@
 
 mod limits;
 
+use crate::order_fields::ORDER_FIELDS;
 use crate::support::{Answer, TestLab};
 
 /// A complete order for someone new in a new frame.
 pub fn fields() -> Vec<(&'static str, String)> {
-    [
+    let own = [
         ("customer_name", "Odile Marrow"),
-        ("line1", "3 Sedge Row"),
-        ("city", "Pellmarsh"),
-        ("region", "PM"),
-        ("postcode", "00404"),
         ("phone", "555-0119"),
-        ("frame_maker", "Fjordline"),
-        ("frame_model", "Kestrel"),
-        ("frame_color", "ink"),
-        ("frame_eye_size", "50"),
-        ("frame_bridge", "18"),
-        ("frame_temple", "140"),
         ("frame_wrap", ""),
-        ("frame_rim", "metal"),
-        ("price_frame", "95"),
-        ("rx_right", "-225 -125 95"),
-        ("rx_left", "-2.50 -0.75 x 80"),
-        ("height_right", "20"),
-        ("height_left", "20"),
-        ("pd", "63"),
         ("near_pd", ""),
-        ("made_for", "distance"),
-        ("prescriber", "Dr Ines Fallow"),
         ("written_on", "2026-10-20"),
         ("expires_on", "2028-10-20"),
         ("diagnosis", ""),
-        ("design", "spherical"),
         ("coating", ""),
         ("tint", ""),
-        ("price_shipping", "7"),
-        ("payment", "100"),
-        ("payment_kind", "card"),
         ("ordered_on", "2026-11-25"),
         ("promised_on", "2026-12-05"),
         ("note", "soft nose pads"),
-    ]
-    .into_iter()
-    .map(|(n, v)| (n, v.to_owned()))
-    .collect()
+    ];
+    ORDER_FIELDS.into_iter().chain(own).map(|(n, v)| (n, v.to_owned())).collect()
 }
 
 /// The address of a fresh order page.
