@@ -188,14 +188,27 @@ impl Known {
             "/lab/materials/{line}" => address.replace("{line}", &of(&self.materials)),
             "/lab/treatments/{line}" => address.replace("{line}", &of(&self.treatments)),
             "/orders/{key}" => address.replace("{key}", &Uuid::from_u64_pair(luck, luck).to_string()),
-            "/understood/rx" => format!("{address}?right=-4.25%20-2.00%20x150&left=%2B1.50"),
-            "/understood/pd" => format!("{address}?pd=31%2F30.5"),
-            "/find" => format!("{address}?q={}", url(&self.words(luck))),
-            "/customers" => format!("{address}?q={}", url(&beginning(&of(&self.names), luck))),
-            "/suggest/customers" => format!("{address}?q={}", url(&beginning(&of(&self.names), luck))),
-            "/frames" | "/suggest/frames" => format!("{address}?q={}", url(&beginning(&of(&self.models), luck))),
+            "/orders/{key}/summary" => address.replace("{key}", &Uuid::from_u64_pair(luck, luck).to_string()),
             _ => address.replace("{number}", &job.to_string()),
         }
+    }
+
+    /// What is posted to a page that answers what was typed: searches, suggestions, the order as understood so far.
+    fn typed(&self, address: &str, luck: u64) -> Option<String> {
+        let of = |list: &[String]| list[spread(luck) as usize % list.len()].clone();
+        let search = |text: &str| format!("q={}", url(text));
+        Some(match address {
+            "/understood/rx" => "right=-4.25%20-2.00%20x150&left=%2B1.50".to_owned(),
+            "/understood/pd" => "pd=31%2F30.5".to_owned(),
+            "/orders/{key}/summary" => {
+                let name = url(&of(&self.names));
+                format!("customer_name={name}&rx_right=-4.25%20-2.00%20x150&rx_left=%2B1.50&pd=63&made_for=distance")
+            }
+            "/find" => search(&self.words(luck)),
+            "/customers" | "/suggest/customers" => search(&beginning(&of(&self.names), luck)),
+            "/frames" | "/suggest/frames" => search(&beginning(&of(&self.models), luck)),
+            _ => return None,
+        })
     }
 
     /// What a person looks for: a name, a name and a frame, a parcel's year and town, a common word.
@@ -264,9 +277,19 @@ fn time_pages(port: u16, known: &Known) {
     }
 }
 
-/// Addresses that only take posts answer 405.
+/// Other addresses that only take posts answer 405.
 fn is_page(port: u16, known: &Known, address: &str) -> bool {
-    request(&mut connect(port), &known.fill(address, 1)).0 != 405
+    known.typed(address, 1).is_some() || request(&mut connect(port), &known.fill(address, 1)).status != 405
+}
+
+/// Asks for a page as a person gets it: a search is posted, and what it found is another page.
+fn page(stream: &mut TcpStream, port: u16, path: &str, typed: Option<&str>) -> u16 {
+    let Some(typed) = typed else { return request(stream, path).status };
+    let answer = post(stream, port, path, typed);
+    match answer.location {
+        Some(found) => request(stream, &found).status,
+        None => answer.status,
+    }
 }
 
 fn read_pages<'a>(
@@ -282,9 +305,9 @@ fn read_pages<'a>(
     for sample in 0..SAMPLES * readable.len() {
         let luck = (reader * 1_000_003 + sample) as u64;
         let address = readable[(spread(luck) % readable.len() as u64) as usize];
-        let path = known.fill(address, luck);
+        let (path, typed) = (known.fill(address, luck), known.typed(address, luck));
         let begin = Instant::now();
-        let (status, _) = request(&mut stream, &path);
+        let status = page(&mut stream, port, &path, typed.as_deref());
         times.push((address, begin.elapsed().as_secs_f64() * 1000.0));
         // A job that has not come so far sends the reader elsewhere, or says what is missing.
         if status >= 500 && !failed.swap(true, Ordering::Relaxed) {
@@ -303,13 +326,8 @@ fn write_drafts(port: u16, done: &AtomicBool) -> (u32, f64) {
     while !done.load(Ordering::Relaxed) {
         let body = format!("customer_name=Ada+{writes}&note=typed+so+far");
         let key = Uuid::from_u64_pair(7, u64::from(writes / 20));
-        let path = format!("POST /drafts/{key}");
-        let more = format!(
-            "Content-Type: application/x-www-form-urlencoded\r\nContent-Length: {}\r\nOrigin: http://localhost:{port}\r\n\r\n{body}",
-            body.len()
-        );
-        let (status, _) = send(&mut stream, &path, port, &more);
-        assert_eq!(status, 204, "a draft was not kept");
+        let answer = post(&mut stream, port, &format!("/drafts/{key}"), &body);
+        assert_eq!(answer.status, 204, "a draft was not kept");
         writes += 1;
         let due = begin + Duration::from_secs(1) * writes / WRITES_A_SECOND;
         thread::sleep(due.saturating_duration_since(Instant::now()));
@@ -346,7 +364,8 @@ async fn read_one(State(pool): State<SqlitePool>, UrlPath(number): UrlPath<i64>)
 
 fn rimbook(folder: &Path, port: u16, more: &[&str]) -> Child {
     let mut command = Command::new(env!("CARGO_BIN_EXE_rimbook"));
-    command.arg("--data").arg(folder).args(["--port", &port.to_string()]).args(more).stdout(Stdio::piped());
+    let alone = ["--no-browser", "--no-backups", "--port", &port.to_string()];
+    command.arg("--data").arg(folder).args(alone).args(more).stdout(Stdio::piped());
     let mut child = command.spawn().expect("rimbook");
     let mut lines = BufReader::new(child.stdout.as_mut().expect("its output")).lines();
     while !lines.next().expect("it says where it listens").expect("text").contains("http://") {}
@@ -379,21 +398,36 @@ fn connect(port: u16) -> TcpStream {
 
 /// Asks for a page that must be there.
 fn ask(stream: &mut TcpStream, path: &str) {
-    let (status, _) = request(stream, path);
-    assert_eq!(status, 200, "{path}");
+    assert_eq!(request(stream, path).status, 200, "{path}");
 }
 
-fn request(stream: &mut TcpStream, path: &str) -> (u16, usize) {
-    send(stream, &format!("GET {path}"), 0, "\r\n")
+fn request(stream: &mut TcpStream, path: &str) -> Answer {
+    send(stream, &format!("GET {path} HTTP/1.1\r\nHost: localhost\r\n\r\n"))
 }
 
-/// Sends a request on an open connection and reads the answer whole: its status and its size.
-fn send(stream: &mut TcpStream, what: &str, port: u16, more: &str) -> (u16, usize) {
-    let host = if port == 0 { "localhost".to_owned() } else { format!("localhost:{port}") };
-    stream.write_all(format!("{what} HTTP/1.1\r\nHost: {host}\r\n{more}").as_bytes()).expect("asking");
+fn post(stream: &mut TcpStream, port: u16, path: &str, body: &str) -> Answer {
+    let length = body.len();
+    send(
+        stream,
+        &format!(
+            "POST {path} HTTP/1.1\r\nHost: localhost:{port}\r\nOrigin: http://localhost:{port}\r\n\
+             Content-Type: application/x-www-form-urlencoded\r\nContent-Length: {length}\r\n\r\n{body}"
+        ),
+    )
+}
+
+struct Answer {
+    status: u16,
+    /// Where another page is to be asked for.
+    location: Option<String>,
+}
+
+/// Sends a request on an open connection and reads the answer whole.
+fn send(stream: &mut TcpStream, what: &str) -> Answer {
+    stream.write_all(what.as_bytes()).expect("asking");
     let mut answer = Vec::with_capacity(64 * 1024);
     let mut buffer = [0; 64 * 1024];
-    let (mut whole, mut status) = (usize::MAX, 0);
+    let (mut whole, mut got) = (usize::MAX, Answer { status: 0, location: None });
     while answer.len() < whole {
         let read = stream.read(&mut buffer).expect("an answer");
         assert!(read > 0, "the connection closed: {what}");
@@ -402,12 +436,13 @@ fn send(stream: &mut TcpStream, what: &str, port: u16, more: &str) -> (u16, usiz
             && let Some(end) = answer.windows(4).position(|w| w == b"\r\n\r\n")
         {
             let head = String::from_utf8_lossy(&answer[..end]).to_lowercase();
-            status = head.split(' ').nth(1).and_then(|s| s.parse().ok()).expect("a status");
+            got.status = head.split(' ').nth(1).and_then(|s| s.parse().ok()).expect("a status");
+            got.location = head.lines().find_map(|l| l.strip_prefix("location: ")).map(str::to_owned);
             let length = head.lines().find_map(|l| l.strip_prefix("content-length:"));
             whole = end + 4 + length.map_or(0, |l| l.trim().parse::<usize>().expect("a number"));
         }
     }
-    (status, whole)
+    got
 }
 
 /// Answers a second, of a different job each time.

@@ -22,8 +22,8 @@ pub const IDLE_MINUTES: std::ops::RangeInclusive<i64> = 1..=1440;
 pub fn read_new(phrase: &str) -> Result<String, String> {
     match phrase.chars().count() {
         0 => Err("A pass phrase is needed".to_owned()),
-        1..FEWEST => Err(format!("A pass phrase has at least {FEWEST} characters: take four or five words")),
-        FEWEST..=MOST if is_monotonous(phrase) => Err("That is too easy to guess: take four or five words".to_owned()),
+        1..FEWEST => Err(format!("A pass phrase has at least {FEWEST} characters: use four or five words")),
+        FEWEST..=MOST if is_monotonous(phrase) => Err("That is too easy to guess: use four or five words".to_owned()),
         FEWEST..=MOST => Ok(phrase.to_owned()),
         _ => Err(format!("A pass phrase has at most {MOST} characters")),
     }

@@ -78,7 +78,7 @@ async fn refuse_on_a_page(request: Request, next: Next) -> Response {
     let said = match answer.status() {
         _ if is_page => return answer,
         StatusCode::FORBIDDEN => {
-            "This came from another page than one of Rimbook’s, so nothing was done. Do it on its own page."
+            "This was sent from a page that is not Rimbook’s, so nothing was done. Do it on Rimbook’s own page."
         }
         StatusCode::METHOD_NOT_ALLOWED => {
             "This address does not take what was sent. Go back and use the page’s own buttons."
@@ -87,7 +87,7 @@ async fn refuse_on_a_page(request: Request, next: Next) -> Response {
             "What was sent is no form of this page. Go back, load the page again and try once more."
         }
         StatusCode::REQUEST_TIMEOUT => {
-            "This took too long and was stopped. Look whether it was done before you try again."
+            "This took too long and was stopped. Check whether it was done before you try again."
         }
         StatusCode::PAYLOAD_TOO_LARGE => TOO_LARGE,
         _ => return answer,

@@ -310,7 +310,7 @@ pub(super) async fn ask_pass_phrase(State(state): State<AppState>, mut request: 
             Redirect::to(&format!("/sign-in?to={}", const_hex::encode(to))).into_response()
         }
         None => refuse(
-            "This screen has to give the pass phrase first. Open another page of Rimbook, sign in there, come back to this \
+            "This screen must give the pass phrase first. Open another page of Rimbook, sign in there, come back to this \
              one with the Back button and send it again: what you typed is still in the form.",
         ),
     }

@@ -61,7 +61,7 @@ async fn the_folder_and_the_key_are_kept_and_wrong_ones_stand_beside_their_field
     let wrong = lab.post("/lab/backups", &[("folder", "stick"), ("recipient", "age1x")]).await;
     wrong.assert_status(422);
     assert_eq!(wrong.attributes("#folder", "value"), ["stick"]);
-    assert!(wrong.texts("#folder-error")[0].contains("whole path"));
+    assert!(wrong.texts("#folder-error")[0].contains("full path"));
     assert!(wrong.texts("#recipient-error")[0].contains("begins with age1"));
     let folder_text = folder.display().to_string();
     let right = [("folder", folder_text.as_str()), ("recipient", key.as_str())];

@@ -138,7 +138,7 @@ async fn a_refusal_is_a_page_with_a_sentence() {
     let large = "x".repeat(rimbook::web::guard::BODY_LIMIT + 1);
     for (status, says, request) in [
         (403, "name is not Rimbook’s", request("GET", "/", &[("host", "evil.example")], "")),
-        (403, "another page than one of Rimbook’s", {
+        (403, "a page that is not Rimbook’s", {
             request("POST", "/lab", &[here, form, ("sec-fetch-site", "cross-site")], "name=x")
         }),
         (405, "does not take what was sent", request("PUT", "/", &[here], "")),

@@ -155,7 +155,7 @@ impl Shelf {
 pub(super) fn check_folder(book: &Path, folder: &str) -> Result<(), String> {
     let path = Path::new(folder);
     if !path.is_absolute() {
-        return Err("Write the whole path of the folder, from its root".to_owned());
+        return Err("Write the full path of the folder, from its root".to_owned());
     }
     if path == folder_of(book) {
         return Err(format!(
@@ -164,7 +164,7 @@ pub(super) fn check_folder(book: &Path, folder: &str) -> Result<(), String> {
     }
     // Making the folder below a disk that is not connected would fill the wrong disk.
     if !path.is_dir() && !path.parent().is_some_and(Path::is_dir) {
-        return Err("There is no such folder: make it first, or connect its disk".to_owned());
+        return Err("There is no such folder: create it first, or connect its disk".to_owned());
     }
     let shelf = Shelf { folder: path.to_owned(), mark: String::new() };
     shelf.prepare().map_err(|why| format!("Nothing can be written there: {why}"))?;

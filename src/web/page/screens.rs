@@ -95,7 +95,7 @@ async fn must_know(state: &AppState, form: &mut Form, visitor: &Visitor) -> Resu
         match state.screens.compare(&typed, visitor, state.clock.now()).await? {
             None => {}
             Some(Try::Wait(wait)) => form.fail(ScreenForm::PRESENT, wait_words(wait)),
-            Some(_) => form.fail(ScreenForm::PRESENT, "That is not the present pass phrase"),
+            Some(_) => form.fail(ScreenForm::PRESENT, "That is not the current pass phrase"),
         }
     }
     Ok(())
@@ -118,7 +118,7 @@ pub(crate) async fn change_pass_phrase(
     let phrase = form.read(ScreenForm::NEW, |typed| read_new(&normal(typed)));
     let name = form.read(ScreenForm::NAME, read_name);
     if normal(form.value(ScreenForm::NEW)) != normal(form.value(ScreenForm::AGAIN)) {
-        form.fail(ScreenForm::AGAIN, "This is not what stands above: type it twice");
+        form.fail(ScreenForm::AGAIN, "This differs from the new pass phrase: type the same one twice");
     }
     let (Some(phrase), Some(name), true) = (phrase, name, form.is_fine()) else {
         return show_again(&page(&state, without_phrases(form), this.as_deref()));
@@ -141,7 +141,7 @@ pub(crate) async fn remove_pass_phrase(
     posted_key(&form, KEY)?;
     must_know(&state, &mut form, &visitor).await?;
     if visitor.outside.is_some() {
-        form.fail(ScreenForm::PRESENT, "The pass phrase is taken away at the computer with the book only");
+        form.fail(ScreenForm::PRESENT, "The pass phrase can be removed only at the computer that has the book");
     }
     if !form.is_fine() {
         return show_again(&page(&state, without_phrases(form), this.as_deref()));
