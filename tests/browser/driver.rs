@@ -15,11 +15,16 @@ use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
 use tempfile::TempDir;
+use tokio::sync::{Semaphore, SemaphorePermit};
 
 use crate::running::{ask, free_port, lines_of, try_ask};
 
 /// Longer than any page takes on a slow machine under load; reached only by a step that fails.
-const PATIENCE: Duration = Duration::from_secs(20);
+const PATIENCE: Duration = Duration::from_secs(60);
+
+/// Browsers that are open at once. More of them only wait for each other, and a small machine then takes so long for one
+/// page that a story gives up.
+static PLACES: Semaphore = Semaphore::const_new(3);
 
 /// How the browser of a story is set.
 #[derive(Default)]
@@ -48,6 +53,8 @@ pub struct Browser {
     client: Client,
     driver: Driver,
     site: String,
+    /// Given back once the driver is gone.
+    _place: SemaphorePermit<'static>,
 }
 
 /// The driver's process; dropped, it takes its Chromium along.
@@ -101,6 +108,7 @@ impl Browser {
     }
 
     async fn start(driver: &str, chromium: &str, site: SocketAddr, settings: &Settings) -> Self {
+        let place = PLACES.acquire().await.unwrap();
         let profile = tempfile::tempdir().unwrap();
         let mut child = Command::new(driver)
             .arg(format!("--port={}", free_port()))
@@ -128,7 +136,7 @@ impl Browser {
             .await
             .unwrap();
         driver.session = client.session_id().await.unwrap().unwrap();
-        let browser = Self { client, driver, site: format!("http://{site}") };
+        let browser = Self { client, driver, site: format!("http://{site}"), _place: place };
         browser.resize(1280, 800).await;
         // A window that nobody looks at may lose the keyboard to nothing when it opens another page.
         browser.devtools("Emulation.setFocusEmulationEnabled", json!({ "enabled": true }));
@@ -292,9 +300,16 @@ impl Browser {
 
     /// Waits for a page of Rimbook by how its address begins; the whole of it.
     pub async fn arrives_at(&self, beginning: &str) -> String {
-        let here = async || self.path().await;
-        self.patiently(&format!("page {beginning}"), async || Some(here().await).filter(|p| p.starts_with(beginning)))
-            .await
+        self.patiently(&format!("page {beginning}"), async || {
+            let path = Some(self.path().await).filter(|path| path.starts_with(beginning))?;
+            self.is_loaded().await.then_some(path)
+        })
+        .await
+    }
+
+    /// Whether all of the page is there and its scripts listen. What is pressed earlier may move away under the click.
+    async fn is_loaded(&self) -> bool {
+        self.client.execute("return document.readyState", Vec::new()).await.is_ok_and(|state| state == "complete")
     }
 
     /// Where the browser is now: path and query.
@@ -312,7 +327,8 @@ impl Browser {
             }
             if Instant::now() > until {
                 let said = self.texts_now(".error, .warn").await;
-                panic!("waited in vain for {what} at {}, which says {said:?}", self.path().await);
+                let sent = self.has("form[data-sent]").await;
+                panic!("waited in vain for {what} at {}, which says {said:?}; a form is under way: {sent}", self.path().await);
             }
             tokio::time::sleep(Duration::from_millis(20)).await;
         }
@@ -390,6 +406,7 @@ fn capabilities(chromium: &str, user_data: &Path, settings: &Settings) -> Capabi
     let logs = if settings.watched { json!({ "browser": "ALL", "performance": "ALL" }) } else { json!({}) };
     let wanted = json!({
         "browserName": "chrome",
+        "timeouts": { "script": PATIENCE.as_millis() as u64 },
         "goog:loggingPrefs": logs,
         "goog:chromeOptions": {
             "binary": chromium,
