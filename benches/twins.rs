@@ -76,6 +76,9 @@ fn busy() -> Duration {
     nanos.map_or_else(|| START.elapsed(), Duration::from_nanos)
 }
 
+/// Searches timed as one: the system counts a thread's time in steps of a few milliseconds.
+const AT_ONCE: u32 = 8;
+
 static START: LazyLock<Instant> = LazyLock::new(Instant::now);
 
 fn main() {
@@ -106,17 +109,19 @@ fn main() {
             let (mut found, mut compared) = (Vec::new(), 0);
             for _ in 0..5 {
                 let start = busy();
-                let mut search = index.search(black_box(shape.clone()), ways, 10);
-                loop {
-                    let wanted = search.wanted();
-                    if wanted.is_empty() {
-                        break;
+                for _ in 0..AT_ONCE {
+                    let mut search = index.search(black_box(shape.clone()), ways, 10);
+                    loop {
+                        let wanted = search.wanted();
+                        if wanted.is_empty() {
+                            break;
+                        }
+                        wanted.into_iter().for_each(|number| search.compare(number, &on_file(number)));
                     }
-                    wanted.into_iter().for_each(|number| search.compare(number, &on_file(number)));
+                    compared = search.compared();
+                    found = search.found();
                 }
-                compared = search.compared();
-                found = search.found();
-                times.push(busy() - start);
+                times.push((busy() - start) / AT_ONCE);
             }
             times.sort();
             slowest = slowest.max(times[2]);
@@ -136,7 +141,7 @@ fn main() {
         let start = Instant::now();
         let mut all: Vec<Twin> =
             (0..count).map(|number| Twin { index: number, found: shape.distance(&on_file(number), ways) }).collect();
-        all.sort_by_key(|twin| ((twin.found.gap_mm * 1000.0).round() as u32, std::cmp::Reverse(twin.index)));
+        all.sort_by_key(|twin| ((twin.found.gap_mm / 0.001) as u32, std::cmp::Reverse(twin.index)));
         let took = start.elapsed().as_secs_f64();
         let found = index.nearest(shape, ways, 10, on_file);
         let numbers = |twins: &[Twin]| twins.iter().map(|twin| twin.index).collect::<Vec<_>>();

@@ -118,6 +118,17 @@ impl Store {
         )
     }
 
+    /// Some jobs by their numbers.
+    pub async fn list_job_lines(&self, numbers: &[i64]) -> Result<Vec<JobLine>, StoreError> {
+        let numbers = serde_json::json!(numbers);
+        job_lines!(
+            self,
+            "from job j join customer c on c.id = j.patient_id join frame f on f.id = j.frame_id
+             where j.number in (select value from json_each(?))",
+            numbers
+        )
+    }
+
     /// The newest jobs in a frame with a number below `before`.
     pub async fn list_jobs_of_frame(&self, frame: FrameId, before: i64, most: i64) -> Result<Vec<JobLine>, StoreError> {
         job_lines!(

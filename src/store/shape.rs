@@ -177,6 +177,45 @@ impl Store {
         .collect()
     }
 
+    /// Notes which shapes on file a new one looks like, the most alike first. What was noted before stays.
+    pub async fn keep_twins(&self, shape: ShapeId, twins: &[ShapeTwin]) -> Result<(), StoreError> {
+        let mut tx = self.begin().await?;
+        for (position, twin) in (1i64..).zip(twins) {
+            let gap = (twin.gap_mm * 1000.0).round() as i64;
+            sqlx::query!(
+                "insert into shape_twin (shape_id, position, twin_id, gap_thousandths, is_mirrored) values (?, ?, ?, ?, ?)
+                 on conflict do nothing",
+                shape,
+                position,
+                twin.shape,
+                gap,
+                twin.is_mirrored
+            )
+            .execute(&mut *tx)
+            .await?;
+        }
+        Ok(tx.commit().await?)
+    }
+
+    /// The shapes on file that one looked like when it was kept, the most alike first.
+    pub async fn list_twins(&self, shape: ShapeId) -> Result<Vec<ShapeTwin>, StoreError> {
+        let rows = sqlx::query!(
+            r#"select t.twin_id as "shape: ShapeId", s.job_number as "job!", t.gap_thousandths, t.is_mirrored as "is_mirrored: bool"
+               from shape_twin t join shape s on s.id = t.twin_id
+               where t.shape_id = ? and s.job_number is not null order by t.position"#,
+            shape
+        )
+        .fetch_all(&self.read)
+        .await?;
+        let twin = |shape, job, thousandths: i64, is_mirrored| ShapeTwin {
+            shape,
+            job,
+            gap_mm: thousandths as f64 / 1000.0,
+            is_mirrored,
+        };
+        Ok(rows.into_iter().map(|row| twin(row.shape, row.job, row.gap_thousandths, row.is_mirrored)).collect())
+    }
+
     /// The shape of a job, if one is on file.
     pub async fn find_job_shape(&self, job: &Job) -> Result<Option<FrameShape>, StoreError> {
         let Some(id) = job.shape else { return Ok(None) };
@@ -244,6 +283,19 @@ impl Store {
         .fetch_all(&self.read)
         .await?)
     }
+}
+
+/// A shape on file that another one looked like when it was kept.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ShapeTwin {
+    /// The shape on file.
+    pub shape: ShapeId,
+    /// The job it was kept for.
+    pub job: i64,
+    /// The largest gap after the best alignment.
+    pub gap_mm: f64,
+    /// Whether it is a mirror image.
+    pub is_mirrored: bool,
 }
 
 /// The right eye of a shape on file.

@@ -167,7 +167,9 @@ mod tests {
     }
 
     /// Constraints of values that no field of a form holds as it is.
-    const NO_FIELD: [&str; 52] = [
+    const NO_FIELD: [&str; 54] = [
+        "twin_gap",
+        "twin_is_mirrored",
         "backup_setting_folder",
         "backup_setting_mark",
         "backup_setting_recipient",

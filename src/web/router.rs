@@ -62,6 +62,7 @@ addresses! {
     "/jobs/{number}/own-frame" => get(own_frame::show_own_frame).post(own_frame::receive_own_frame),
     "/jobs/{number}/remake" => get(remake::begin_remake),
     "/jobs/{number}/shape" => computed(get(shapes::show_shape).post(shapes::keep_shape)),
+    "/jobs/{number}/shape/similar" => computed(get(shapes::similar::show_similar)),
     "/jobs/{number}/shape/change" => post(shapes::change_shape),
     "/jobs/{number}/shape/loan" => post(shapes::borrow_shape),
     "/jobs/{number}/shape/original" => get(shapes::download_original),

@@ -3,15 +3,14 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use tokio::sync::Mutex;
+use tokio::sync::RwLock;
 
 use super::AppState;
 use crate::desk::frame_shape::FrameShape;
-use crate::shape::trace::Trace;
 use crate::shape::twins::index::Index;
 use crate::shape::twins::{Match, Shape, Ways};
-use crate::store::shape::TraceOnFile;
-use crate::store::{Store, StoreError};
+use crate::store::StoreError;
+use crate::store::shape::{ShapeTwin, TraceOnFile};
 
 /// Shapes read at once. Marking them holds up other pages on the same thread for some 2 ms.
 const AT_ONCE: i64 = 50;
@@ -19,10 +18,15 @@ const AT_ONCE: i64 = 50;
 const LOOKED_FOR: usize = 10;
 /// Shapes farther apart do not look alike, mm: the edger's own size may be set by less (common practice, from memory).
 const ALIKE_MM: f64 = 0.5;
+/// Two traces of one frame differ by this much, mm: of shapes that are nearer, the newest are named (common practice, from
+/// memory).
+const SAME_MM: f64 = 0.05;
+/// The page that looks for similar shapes goes this far, mm.
+const SIMILAR_MM: f64 = 2.0;
 
 /// The marks of the shapes on file.
 #[derive(Debug, Clone, Default)]
-pub struct Twins(Arc<Mutex<OnFile>>);
+pub struct Twins(Arc<RwLock<OnFile>>);
 
 #[derive(Debug, Default)]
 struct OnFile {
@@ -41,35 +45,67 @@ pub struct Alike {
 }
 
 impl OnFile {
-    /// Reads what was kept since the last time.
-    async fn catch_up(&mut self, store: &Store) -> Result<(), StoreError> {
-        loop {
-            let last = self.seqs.last().copied().unwrap_or(0);
-            let more = store.list_traces_after(last, AT_ONCE).await?;
-            for on_file in &more {
-                self.index.push(&Shape::of(&on_file.trace.outline()));
-                self.seqs.push(on_file.seq);
-            }
-            if more.is_empty() {
-                return Ok(());
-            }
+    fn last(&self) -> i64 {
+        self.seqs.last().copied().unwrap_or(0)
+    }
+
+    fn add(&mut self, more: &[TraceOnFile]) {
+        for on_file in more {
+            self.index.push(&of(on_file));
+            self.seqs.push(on_file.seq);
         }
     }
 }
 
 impl AppState {
-    /// Reads the shapes on file, so that the first one who asks does not wait.
+    /// Reads the shapes that were kept since the last time.
     pub async fn read_shapes(&self) -> Result<(), StoreError> {
-        self.twins.0.lock().await.catch_up(&self.store).await
+        loop {
+            let last = self.twins.0.read().await.last();
+            let more = self.store.list_traces_after(last, AT_ONCE).await?;
+            if more.is_empty() {
+                return Ok(());
+            }
+            let mut on_file = self.twins.0.write().await;
+            // Another request may have added them meanwhile.
+            if on_file.last() == last {
+                on_file.add(&more);
+            }
+        }
     }
 
-    /// The shapes of other jobs that look like one, the most alike first; a mirror image counts too.
-    pub async fn alike(&self, shape: &FrameShape) -> Result<Vec<Alike>, StoreError> {
-        let mut on_file = self.twins.0.lock().await;
-        on_file.catch_up(&self.store).await?;
-        let sought = Shape::of(&shape.traces.right.outline());
+    /// Notes with a new shape which shapes of other jobs it looks like; a mirror image counts too.
+    pub async fn note_twins(&self, shape: &FrameShape) -> Result<(), StoreError> {
         let ways = Ways { mirrored: true, any_size: false };
-        let mut search = on_file.index.search(sought, ways, LOOKED_FOR).within_mm(ALIKE_MM);
+        let twins: Vec<ShapeTwin> = self
+            .look_for(shape, ways, ALIKE_MM)
+            .await?
+            .into_iter()
+            .map(|(on_file, alike)| ShapeTwin {
+                shape: on_file.shape,
+                job: alike.job,
+                gap_mm: alike.found.gap_mm,
+                is_mirrored: alike.found.is_mirrored,
+            })
+            .collect();
+        if twins.is_empty() { Ok(()) } else { self.store.keep_twins(shape.id, &twins).await }
+    }
+
+    /// The shapes of other jobs that are similar to one, the most alike first.
+    pub async fn similar(&self, shape: &FrameShape, ways: Ways) -> Result<Vec<Alike>, StoreError> {
+        Ok(self.look_for(shape, ways, SIMILAR_MM).await?.into_iter().map(|(_, alike)| alike).collect())
+    }
+
+    async fn look_for(
+        &self,
+        shape: &FrameShape,
+        ways: Ways,
+        within_mm: f64,
+    ) -> Result<Vec<(TraceOnFile, Alike)>, StoreError> {
+        self.read_shapes().await?;
+        let on_file = self.twins.0.read().await;
+        let sought = Shape::of(&shape.traces.right.outline());
+        let mut search = on_file.index.search(sought, ways, LOOKED_FOR).within_mm(within_mm).in_steps_of_mm(SAME_MM);
         let mut seen: HashMap<usize, TraceOnFile> = HashMap::new();
         loop {
             let wanted = search.wanted();
@@ -84,28 +120,27 @@ impl AppState {
             }
             for found in read {
                 let index = numbers[&found.seq];
-                search.compare(index, &of(&found.trace));
+                search.compare(index, &of(&found));
                 seen.insert(index, found);
             }
         }
-        let twins = search.found().into_iter().filter(|twin| twin.found.gap_mm <= ALIKE_MM);
-        let others = twins.filter_map(|twin| {
-            let found =
-                seen.get(&twin.index).filter(|found| found.shape != shape.id && found.job != shape.job_number)?;
-            Some(Alike { job: found.job?, found: twin.found })
+        let mut twins: Vec<_> = search.found().into_iter().filter(|twin| twin.found.gap_mm <= within_mm).collect();
+        twins.sort_by(|one, other| one.found.gap_mm.total_cmp(&other.found.gap_mm));
+        let others = twins.into_iter().filter_map(|twin| {
+            let found = seen.remove(&twin.index)?;
+            let job = found.job.filter(|job| found.shape != shape.id && Some(*job) != shape.job_number)?;
+            Some((found, Alike { job, found: twin.found }))
         });
         Ok(others.collect())
     }
 }
 
-fn of(trace: &Trace) -> Shape {
-    Shape::of(&trace.outline())
+fn of(on_file: &TraceOnFile) -> Shape {
+    Shape::of(&on_file.trace.outline())
 }
 
-impl Alike {
-    /// `0.06 mm apart`, and whether it is mirrored.
-    pub fn words(&self) -> String {
-        let mirrored = if self.found.is_mirrored { ", mirrored" } else { "" };
-        format!("{:.2} mm apart{mirrored}", self.found.gap_mm)
-    }
+/// `0.06 mm apart`, and whether it is mirrored.
+pub fn apart_words(gap_mm: f64, is_mirrored: bool) -> String {
+    let mirrored = if is_mirrored { ", mirrored" } else { "" };
+    format!("{gap_mm:.2} mm apart{mirrored}")
 }

@@ -328,7 +328,10 @@ impl Browser {
             if Instant::now() > until {
                 let said = self.texts_now(".error, .warn").await;
                 let sent = self.has("form[data-sent]").await;
-                panic!("waited in vain for {what} at {}, which says {said:?}; a form is under way: {sent}", self.path().await);
+                panic!(
+                    "waited in vain for {what} at {}, which says {said:?}; a form is under way: {sent}",
+                    self.path().await
+                );
             }
             tokio::time::sleep(Duration::from_millis(20)).await;
         }

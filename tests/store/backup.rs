@@ -297,7 +297,7 @@ async fn a_folder_that_cannot_hold_backups_is_refused_in_words() {
     fs::write(lab.folder.path().join("letter"), "not a folder").unwrap();
     let inside = |name: &str| lab.folder.path().join(name).display().to_string();
     for (folder, says) in [
-        ("backups".to_owned(), "whole path"),
+        ("backups".to_owned(), "full path"),
         (lab.folder.path().display().to_string(), "rimbook.db itself"),
         (inside("none/below"), "no such folder"),
         (inside("letter"), "Nothing can be written"),

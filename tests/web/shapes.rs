@@ -306,9 +306,20 @@ async fn a_shape_that_is_on_file_already_is_named() {
         .assert_status(303);
     let said = lab.get(&format!("/jobs/{second}/shape")).await.text("#alike");
     assert!(said.contains(&format!("job {first}, 0.06 mm apart")), "{said}");
+    let similar = format!("/jobs/{second}/shape/similar");
+    assert!(lab.get(&similar).await.text("#similar tbody").contains("0.06 mm apart"));
     let round = records(Some("20.00"), &[("R", vec![2400; 72])]);
     upload(&lab, second, &round, &[]).await.assert_status(303);
     assert!(lab.get(&format!("/jobs/{second}/shape")).await.texts("#alike").is_empty(), "a circle is no ellipse");
+    assert!(lab.get(&similar).await.texts("#similar").is_empty(), "a circle is no ellipse");
+    // The ellipse again, a tenth larger.
+    let third = lab.given_job_in_the_frame_of(first).await;
+    let larger: Vec<i32> = ellipse_radii().iter().map(|r| r + r / 10).collect();
+    upload(&lab, third, &records(Some("20.00"), &[("R", larger)]), &[]).await.assert_status(303);
+    let similar = format!("/jobs/{third}/shape/similar");
+    assert!(lab.get(&similar).await.texts("#similar").is_empty(), "of another size");
+    let said = lab.get(&format!("{similar}?may=have_another_size")).await.text("#similar tbody");
+    assert!(said.contains(&first.to_string()) && said.contains("−9.1 %"), "{said}");
 }
 
 #[tokio::test]

@@ -134,7 +134,9 @@ impl Gaps {
     fn solve<const N: usize>(&self, parts: [usize; N]) -> Option<WorstFit<4>> {
         let rows: Vec<[f64; N]> = self.rows.iter().map(|row| parts.map(|part| row[part])).collect();
         let start = |offset: usize| (0..=N).map(move |k| offset + k * POINTS / (N + 1)).collect::<Vec<_>>();
-        let fit = [0, 11, 23].into_iter().find_map(|offset| worst_fit(&rows, &self.right, &mut start(offset)))?;
+        let fit = [0, 11, 23]
+            .into_iter()
+            .find_map(|offset| worst_fit(&rows, &self.right, &mut start(offset), f64::INFINITY))?;
         let mut x = [0.0; 4];
         for (part, value) in parts.into_iter().zip(fit.x) {
             x[part] = value;

@@ -10,6 +10,8 @@ use super::{Match, Shape, Ways};
 const FIRST: usize = 24;
 /// Shapes compared at once after that.
 const AT_ONCE: usize = 12;
+/// Gaps that differ by less are equal, mm, unless a search says otherwise.
+const FINEST_STEP_MM: f64 = 0.001;
 
 /// The marks of many shapes, in the order they were added.
 #[derive(Debug, Default)]
@@ -27,24 +29,9 @@ pub struct Twin {
     pub found: Match,
 }
 
-impl Twin {
-    /// The smaller gap is better, to the thousandth of a millimeter; of equal ones, the newer.
-    fn rank(&self) -> Rank {
-        Rank((self.found.gap_mm * 1000.0).round() as u32, Reverse(self.index))
-    }
-}
-
-/// How good a shape is, or can be at best.
+/// How good a shape is, or can be at best: the smaller gap is better, in whole steps; of equal ones, the newer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 struct Rank(u32, Reverse<usize>);
-
-impl Rank {
-    /// The best that a shape can be whose gap is at least this.
-    fn at_best(bound_mm: f64, index: usize) -> Self {
-        // A whole number of thousandths, rounded down.
-        Rank((bound_mm.max(0.0) * 1000.0) as u32, Reverse(index))
-    }
-}
 
 impl Index {
     /// Adds a shape; its number counts from 0.
@@ -70,8 +57,8 @@ impl Index {
         let sought = Sought::new(&shape, ways);
         let rough_mm = self.sizes.iter().map(|sizes| sought.rough_bound_mm(sizes)).collect();
         let (best, compared) = (Vec::with_capacity(most + 1), Vec::new());
-        let (most, within_mm) = (most.max(1), f64::INFINITY);
-        Search { index: self, shape, ways, most, within_mm, sought, rough_mm, compared, best, possible: None }
+        let (most, within_mm, step_mm) = (most.max(1), f64::INFINITY, FINEST_STEP_MM);
+        Search { index: self, shape, ways, most, within_mm, step_mm, sought, rough_mm, compared, best, possible: None }
     }
 
     /// The `most` shapes nearest to one, the best first; `shape` gives a shape of the index by its number.
@@ -98,6 +85,8 @@ pub struct Search<'a> {
     most: usize,
     /// Shapes farther apart do not count.
     within_mm: f64,
+    /// Gaps in the same step are equal.
+    step_mm: f64,
     sought: Sought,
     rough_mm: Vec<f32>,
     compared: Vec<usize>,
@@ -127,6 +116,12 @@ impl Search<'_> {
         Self { within_mm, ..self }
     }
 
+    /// Takes gaps in the same step of so many millimeters as equal, and of equal ones the newer. Without it, many traces
+    /// of one frame would all be compared to tell hundredths of a millimeter that no tracer can tell.
+    pub fn in_steps_of_mm(self, step_mm: f64) -> Self {
+        Self { step_mm: step_mm.max(FINEST_STEP_MM), ..self }
+    }
+
     /// The shapes to compare next; none when all that can count were compared.
     pub fn wanted(&mut self) -> Vec<usize> {
         let Some(mut possible) = self.possible.take() else {
@@ -147,7 +142,7 @@ impl Search<'_> {
             let Rank(_, Reverse(index)) = rank;
             let mark = &self.index.marks[index];
             let closer = match bound {
-                Bound::Rough => Some((self.sought.waves_bound_mm(mark), Bound::Waves)),
+                Bound::Rough => Some((self.sought.waves_bound_mm(mark, worst_mm), Bound::Waves)),
                 Bound::Waves => {
                     self.sought.supports_bound_mm(mark, worst_mm).map(|bound_mm| (bound_mm, Bound::Supports))
                 }
@@ -157,7 +152,7 @@ impl Search<'_> {
                 }
             };
             if let Some((bound_mm, bound)) = closer {
-                possible.push(Reverse(Possible { rank: rank.max(Rank::at_best(bound_mm, index)), bound }));
+                possible.push(Reverse(Possible { rank: rank.max(self.rank(bound_mm, index)), bound }));
             }
             if next.len() == AT_ONCE {
                 break;
@@ -167,12 +162,18 @@ impl Search<'_> {
         next
     }
 
-    /// Compares one of the shapes wanted.
+    /// Compares one of the shapes wanted, in the ways it can lie that are not ruled out.
     pub fn compare(&mut self, index: usize, shape: &Shape) {
         self.compared.push(index);
-        let twin = Twin { index, found: self.shape.distance(shape, self.ways) };
-        let place = self.best.partition_point(|better| better.rank() < twin.rank());
-        self.best.insert(place, twin);
+        let possible = self.sought.possible_ways(&self.index.marks[index], self.worst_mm());
+        let ways = possible.into_iter().zip([false, true]).filter(|(is_possible, _)| *is_possible);
+        let found = ways
+            .map(|(_, is_mirrored)| self.shape.distance_one_way(shape, is_mirrored, self.ways.any_size))
+            .reduce(Match::or_nearer);
+        let Some(found) = found else { return };
+        let rank = self.rank(found.gap_mm, index);
+        let place = self.best.partition_point(|better| self.rank_of(better) < rank);
+        self.best.insert(place, Twin { index, found });
         self.best.truncate(self.most);
     }
 
@@ -186,16 +187,26 @@ impl Search<'_> {
         self.best
     }
 
+    /// How good a shape is with a gap, or can be at best with a gap that is at least this.
+    fn rank(&self, gap_mm: f64, index: usize) -> Rank {
+        // Whole steps, rounded down.
+        Rank((gap_mm.max(0.0) / self.step_mm) as u32, Reverse(index))
+    }
+
+    fn rank_of(&self, twin: &Twin) -> Rank {
+        self.rank(twin.found.gap_mm, twin.index)
+    }
+
     /// What a shape must not exceed.
     fn worst(&self) -> Rank {
-        let farthest = Rank((self.within_mm * 1000.0).ceil() as u32, Reverse(0));
-        self.best.get(self.most - 1).map_or(farthest, |twin| twin.rank().min(farthest))
+        let farthest = self.rank(self.within_mm, 0);
+        self.best.get(self.most - 1).map_or(farthest, |twin| self.rank_of(twin).min(farthest))
     }
 
     fn roughly_nearest(&self) -> Vec<usize> {
         let is_near = |&index: &usize| f64::from(self.rough_mm[index]) <= self.within_mm;
         let mut order: Vec<usize> = (0..self.index.len()).filter(is_near).collect();
-        let key = |&index: &usize| Rank::at_best(f64::from(self.rough_mm[index]), index);
+        let key = |&index: &usize| self.rank(f64::from(self.rough_mm[index]), index);
         let count = FIRST.max(self.most);
         if order.len() > count {
             order.select_nth_unstable_by_key(count, key);
@@ -207,7 +218,8 @@ impl Search<'_> {
 
     /// The gap that a shape must not exceed.
     fn worst_mm(&self) -> f64 {
-        self.best.get(self.most - 1).map_or(self.within_mm, |twin| twin.found.gap_mm.min(self.within_mm)) + 0.001
+        let Rank(steps, _) = self.worst();
+        (f64::from(steps) + 1.0) * self.step_mm
     }
 
     fn roughly_possible(&self) -> BinaryHeap<Reverse<Possible>> {
@@ -217,7 +229,7 @@ impl Search<'_> {
         let is_possible =
             |&index: &usize| f64::from(self.rough_mm[index]) <= worst_mm && compared.binary_search(&index).is_err();
         let possible =
-            |index| Possible { rank: Rank::at_best(f64::from(self.rough_mm[index]), index), bound: Bound::Rough };
+            |index| Possible { rank: self.rank(f64::from(self.rough_mm[index]), index), bound: Bound::Rough };
         (0..self.index.len()).filter(is_possible).map(|index| Reverse(possible(index))).collect()
     }
 }

@@ -19,6 +19,8 @@ const STEPS_APART: usize = STEPS / DIRECTIONS;
 const MOST_STEPS: usize = (MOST_TURN_DEG * STEPS as f64 / 360.0) as usize;
 /// The turns of the shape that is looked for.
 const TURNS: usize = 2 * MOST_STEPS + 1;
+/// Turns around one that is looked at first.
+const SKIPPED: usize = 7;
 /// What the rounded numbers may add up to, mm: half a unit each, over all of them.
 const ROUNDED_MM: f64 = 0.008;
 /// What a difference of squares up to 50² may be off by in single precision, mm².
@@ -89,6 +91,22 @@ fn dot(one: &Waves, other: &Waves) -> f32 {
     sums.iter().sum()
 }
 
+/// A shape on file, from its mark.
+struct Other {
+    waves: Waves,
+    /// The sum of their squares.
+    square: f32,
+    supports: [f64; DIRECTIONS],
+}
+
+impl Other {
+    fn of(mark: &Mark) -> Self {
+        let waves = mark.all_waves();
+        let supports = std::array::from_fn(|i| f64::from(mark.supports[i]) * SUPPORT_UNIT_MM);
+        Self { waves, square: dot(&waves, &waves), supports }
+    }
+}
+
 /// The shape that is looked for, in every turn that counts.
 #[derive(Debug)]
 pub(super) struct Sought {
@@ -101,6 +119,8 @@ pub(super) struct Sought {
     square: f32,
     /// How much the support changes within a step of a turn, mm.
     per_step_mm: f64,
+    /// How much its waves change within a step of a turn, as a root mean square, mm.
+    rms_per_step_mm: f64,
 }
 
 /// The sought shape in one turn.
@@ -129,6 +149,7 @@ impl Sought {
             sizes: own.sizes.map(|size| f32::from(size) * WAVE_UNIT_MM as f32),
             turns,
             per_step_mm: steepest_mm(&hull(&shape.points)) * TAU / STEPS as f64,
+            rms_per_step_mm: steepness_mm(shape) * TAU / STEPS as f64,
         }
     }
 
@@ -147,28 +168,56 @@ impl Sought {
         root_mm(square) - ROUNDED_MM as f32
     }
 
-    /// A closer lower bound of the distance, from the waves in each turn.
-    pub(super) fn waves_bound_mm(&self, mark: &Mark) -> f64 {
+    /// A closer lower bound of the distance, from the waves in each turn; where it is over `most_mm`, from some of the
+    /// turns alone.
+    pub(super) fn waves_bound_mm(&self, mark: &Mark, most_mm: f64) -> f64 {
         let waves = mark.all_waves();
         let square = dot(&waves, &waves);
-        let apart = self.turns.iter().map(|turn| self.waves_apart(turn, &waves, square));
-        f64::from(root_mm(apart.fold(f32::INFINITY, f32::min))) - self.per_step_mm / 2.0 - ROUNDED_MM
+        let slack_mm = self.per_step_mm / 2.0 + ROUNDED_MM;
+        let apart_mm = |turn: usize| f64::from(root_mm(self.waves_apart(&self.turns[turn], &waves, square)));
+        let (mut over_mm, mut least_mm) = (f64::INFINITY, f64::INFINITY);
+        for low in (0..self.turns.len()).step_by(TURNS).flat_map(|low| (low..low + TURNS).step_by(SKIPPED)) {
+            // No step leads from a shape to its mirror image.
+            let high = (low + SKIPPED).min(low - low % TURNS + TURNS);
+            // A turn by a step changes the root mean square by so much at most.
+            let around_mm = apart_mm(usize::midpoint(low, high - 1)) - self.rms_per_step_mm * (SKIPPED / 2) as f64;
+            if around_mm - slack_mm > most_mm {
+                over_mm = over_mm.min(around_mm);
+            } else {
+                least_mm = (low..high).map(apart_mm).fold(least_mm, f64::min);
+            }
+        }
+        over_mm.min(least_mm) - slack_mm
     }
 
     /// The closest lower bound of the distance, from the supports; `None` where it is over `most_mm`.
     pub(super) fn supports_bound_mm(&self, mark: &Mark, most_mm: f64) -> Option<f64> {
-        let waves = mark.all_waves();
-        let square = dot(&waves, &waves);
+        let other = Other::of(mark);
+        let mut least_mm = f64::INFINITY;
+        for low in (0..self.turns.len()).step_by(TURNS) {
+            least_mm = least_mm.min(self.bound_one_way_mm(low, &other, most_mm.min(least_mm)));
+        }
+        (least_mm <= most_mm).then_some(least_mm)
+    }
+
+    /// Whether the other shape may be no farther than `most_mm` as it is, and mirrored.
+    pub(super) fn possible_ways(&self, mark: &Mark, most_mm: f64) -> [bool; 2] {
+        let other = Other::of(mark);
+        let is_possible = |low: usize| self.bound_one_way_mm(low, &other, most_mm) <= most_mm;
+        [is_possible(0), self.ways.mirrored && is_possible(TURNS)]
+    }
+
+    /// The closest lower bound in the turns of one way to lie, from `low` on; where it is over `most_mm`, only that is sure.
+    fn bound_one_way_mm(&self, low: usize, other: &Other, most_mm: f64) -> f64 {
         let slack_mm = self.per_step_mm / 2.0 + ROUNDED_MM;
         let most = ((most_mm + slack_mm).max(0.0) as f32).powi(2);
-        let is_possible = |turn: usize| self.waves_apart(&self.turns[turn], &waves, square) - LOST_MM2 <= most;
-        let theirs: [f64; DIRECTIONS] = std::array::from_fn(|i| f64::from(mark.supports[i]) * SUPPORT_UNIT_MM);
+        let is_possible =
+            |turn: usize| self.waves_apart(&self.turns[turn], &other.waves, other.square) - LOST_MM2 <= most;
         let mut chosen = if self.ways.any_size { [0, 15, 30, 45] } else { [0, 20, 40, 0] };
         let mut least_mm = f64::INFINITY;
         // From one turn to another the bound changes by so much a step at most, so the turns around one that is far over
         // need not be looked at.
-        let mut ranges: Vec<(usize, usize)> =
-            (0..self.turns.len()).step_by(TURNS).map(|low| (low, low + TURNS)).collect();
+        let mut ranges = vec![(low, low + TURNS)];
         while let Some((low, high)) = ranges.pop() {
             let (Some(low), Some(last)) =
                 ((low..high).find(|&t| is_possible(t)), (low..high).rev().find(|&t| is_possible(t)))
@@ -176,15 +225,17 @@ impl Sought {
                 continue;
             };
             let middle = usize::midpoint(low, last);
-            let bound_mm = self.supports_apart_mm(&self.turns[middle], &theirs, &mut chosen) - slack_mm;
+            let around_mm = self.per_step_mm * (last - middle).max(middle - low) as f64;
+            let enough_mm = most_mm + around_mm + slack_mm;
+            let apart_mm = self.supports_apart_mm(&self.turns[middle], &other.supports, &mut chosen, enough_mm);
+            let bound_mm = apart_mm - slack_mm;
             least_mm = least_mm.min(bound_mm);
-            let farthest = (last - middle).max(middle - low);
-            if bound_mm - self.per_step_mm * farthest as f64 <= most_mm.min(least_mm) {
+            if bound_mm - around_mm <= most_mm.min(least_mm) {
                 ranges.push((low, middle));
                 ranges.push((middle + 1, last + 1));
             }
         }
-        (least_mm <= most_mm).then_some(least_mm)
+        least_mm
     }
 
     /// The mean square by which the supports differ in a turn, wherever the shapes lie. `square` is that of their waves.
@@ -197,16 +248,16 @@ impl Sought {
         }
     }
 
-    /// The least that the supports differ by in some direction, wherever the shapes lie. `chosen` names the directions
-    /// that decide, to begin with those that decided last.
-    fn supports_apart_mm(&self, turn: &Turn, theirs: &[f64; DIRECTIONS], chosen: &mut [usize]) -> f64 {
+    /// The least that the supports differ by in some direction, wherever the shapes lie; only that it is over `enough_mm`
+    /// where it is. `chosen` names the directions that decide, to begin with those that decided last.
+    fn supports_apart_mm(&self, turn: &Turn, theirs: &[f64; DIRECTIONS], chosen: &mut [usize], enough_mm: f64) -> f64 {
         if self.ways.any_size {
             let rows: [[f64; 3]; DIRECTIONS] =
                 std::array::from_fn(|i| [self.directions[i][0], self.directions[i][1], theirs[i]]);
-            return worst_fit(&rows, &turn.supports, chosen).map_or(0.0, |fit| fit.least);
+            return worst_fit(&rows, &turn.supports, chosen, enough_mm).map_or(0.0, |fit| fit.least);
         }
         let apart: [f64; DIRECTIONS] = std::array::from_fn(|i| turn.supports[i] - theirs[i]);
-        worst_fit(&self.directions, &apart, &mut chosen[..3]).map_or(0.0, |fit| fit.least)
+        worst_fit(&self.directions, &apart, &mut chosen[..3], enough_mm).map_or(0.0, |fit| fit.least)
     }
 }
 
@@ -281,6 +332,12 @@ fn reaching(hull: &[Point], count: usize) -> impl Iterator<Item = (Point, Point)
 fn steepest_mm(hull: &[Point]) -> f64 {
     let sideways = reaching(hull, STEPS).map(|(way, corner)| way.cross(corner).abs()).fold(0.0, f64::max);
     sideways + 50.0 * TAU / STEPS as f64
+}
+
+/// How fast the waves kept change with a turn, as a root mean square, mm a radian: a wave of k periods by k times its size.
+fn steepness_mm(shape: &Shape) -> f64 {
+    let (_, waves) = waves(&hull(&shape.points));
+    (2u8..).zip(waves).map(|(periods, [even, odd])| (f64::from(periods) * even.hypot(odd)).powi(2)).sum::<f64>().sqrt()
 }
 
 /// The mean of the support, and its waves of two periods and more, each with its even and its odd part; scaled so that

@@ -63,6 +63,13 @@ pub struct Match {
     pub scale: f64,
 }
 
+impl Match {
+    /// The nearer of two ways to lay the same shapes.
+    fn or_nearer(self, other: Match) -> Match {
+        if other.gap_mm < self.gap_mm { other } else { self }
+    }
+}
+
 impl Shape {
     /// The points to compare of an outline.
     pub fn of(outline: &Outline) -> Self {
@@ -92,12 +99,20 @@ impl Shape {
 
     /// The distance to another shape after its best alignment with this one.
     pub fn distance(&self, other: &Shape, ways: Ways) -> Match {
-        let upright = align::align(self, other, ways.any_size);
+        let upright = self.distance_one_way(other, false, ways.any_size);
         if !ways.mirrored {
             return upright;
         }
-        let mirrored = Match { is_mirrored: true, ..align::align(self, &other.mirror(), ways.any_size) };
-        if mirrored.gap_mm < upright.gap_mm { mirrored } else { upright }
+        upright.or_nearer(self.distance_one_way(other, true, ways.any_size))
+    }
+
+    /// The same with the other shape mirrored, or not.
+    fn distance_one_way(&self, other: &Shape, is_mirrored: bool, any_size: bool) -> Match {
+        if is_mirrored {
+            Match { is_mirrored, ..align::align(self, &other.mirror(), any_size) }
+        } else {
+            align::align(self, other, any_size)
+        }
     }
 }
 

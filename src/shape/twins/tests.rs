@@ -153,7 +153,7 @@ fn a_second_implementation_finds_the_same_distance() {
 fn by_full_comparison(sought: &Shape, shapes: &[Shape], ways: Ways, most: usize) -> Vec<Twin> {
     let mut all: Vec<Twin> =
         shapes.iter().enumerate().map(|(index, shape)| Twin { index, found: sought.distance(shape, ways) }).collect();
-    all.sort_by_key(|twin| ((twin.found.gap_mm * 1000.0).round() as u32, std::cmp::Reverse(twin.index)));
+    all.sort_by_key(|twin| ((twin.found.gap_mm / 0.001) as u32, std::cmp::Reverse(twin.index)));
     all.truncate(most);
     all
 }
@@ -243,7 +243,10 @@ proptest! {
             let gap_mm = one.distance(&other, ways).gap_mm;
             let (sought, mark) = (mark::Sought::new(&one, ways), mark::Mark::of(&other));
             prop_assert!(f64::from(sought.rough_bound_mm(&mark.sizes)) <= gap_mm, "{gap_mm}");
-            prop_assert!(sought.waves_bound_mm(&mark) <= gap_mm, "{gap_mm}");
+            for most_mm in [f64::INFINITY, gap_mm, 0.0] {
+                prop_assert!(sought.waves_bound_mm(&mark, most_mm) <= gap_mm, "{gap_mm}");
+            }
+            prop_assert!(sought.possible_ways(&mark, gap_mm).contains(&true), "{gap_mm}");
             prop_assert!(sought.supports_bound_mm(&mark, 1000.0).is_some_and(|bound_mm| bound_mm <= gap_mm), "{gap_mm}");
         }
     }

@@ -24,8 +24,13 @@ pub(super) struct WorstFit<const N: usize> {
 }
 
 /// Solves the equations. `chosen` names N + 1 different rows to start with, and the last set afterwards; `None` where
-/// these do not determine the unknowns.
-pub(super) fn worst_fit<const N: usize>(rows: &[[f64; N]], right: &[f64], chosen: &mut [usize]) -> Option<WorstFit<N>> {
+/// these do not determine the unknowns. Once the bound is over `enough`, it is given as it is.
+pub(super) fn worst_fit<const N: usize>(
+    rows: &[[f64; N]],
+    right: &[f64],
+    chosen: &mut [usize],
+    enough: f64,
+) -> Option<WorstFit<N>> {
     let size = N + 1;
     // Any weights do, as long as they do not happen to cancel.
     let mut signs = [1.0; MOST + 1];
@@ -39,7 +44,7 @@ pub(super) fn worst_fit<const N: usize>(rows: &[[f64; N]], right: &[f64], chosen
     for step in 0.. {
         let (x, least) = unknowns::<N>(&inverse, right, chosen, &signs);
         let (entering, missed) = worst_row(rows, right, &x);
-        if missed.abs() <= least + NEAR || step == MOST_STEPS {
+        if missed.abs() <= least + NEAR || least > enough || step == MOST_STEPS {
             return Some(WorstFit { x, least });
         }
         let sign = missed.signum();
@@ -139,7 +144,7 @@ mod tests {
     fn a_line_through_three_points() {
         // y = 0, 1, 0 at x = -1, 0, 1: the best line is y = 1/2, missed by 1/2 everywhere (textbook).
         let rows = [[1.0, -1.0], [1.0, 0.0], [1.0, 1.0]];
-        let fit = worst_fit(&rows, &[0.0, 1.0, 0.0], &mut [0, 1, 2]).unwrap();
+        let fit = worst_fit(&rows, &[0.0, 1.0, 0.0], &mut [0, 1, 2], f64::INFINITY).unwrap();
         assert!((fit.least - 0.5).abs() < 1e-12 && (fit.x[0] - 0.5).abs() < 1e-12 && fit.x[1].abs() < 1e-12);
     }
 
@@ -150,7 +155,7 @@ mod tests {
             steps in prop::collection::vec(prop::array::uniform3(-0.3..0.3_f64), 40),
         ) {
             let right: Vec<f64> = (0..rows.len()).map(|i| (seed + i as f64 * 1.7).sin()).collect();
-            if let Some(fit) = worst_fit(&rows, &right, &mut [0, 1, 2, 3]) {
+            if let Some(fit) = worst_fit(&rows, &right, &mut [0, 1, 2, 3], f64::INFINITY) {
                 let missed = |x: &[f64; 3]| worst_row(&rows, &right, x).1.abs();
                 prop_assert!((missed(&fit.x) - fit.least).abs() < 1e-5, "{} {}", missed(&fit.x), fit.least);
                 for step in steps {

@@ -6,6 +6,8 @@ use axum::body::Bytes;
 use axum::extract::multipart::MultipartError;
 use axum::extract::{Multipart, Path, State};
 
+pub(in crate::web) mod similar;
+
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, go, show, show_again};
@@ -30,6 +32,7 @@ use crate::web::download::{TEXT, download};
 use crate::web::drawing::EyeDrawing;
 use crate::web::error::WebError;
 use crate::web::form::Form;
+use crate::web::twins::apart_words;
 use crate::web::words::eye_class;
 
 /// Faults shown at once; the parser itself stops at about a hundred.
@@ -114,7 +117,11 @@ pub(crate) async fn keep_shape(State(state): State<AppState>, Path(number): Path
         return show_again(&page);
     }
     let done = state.store.keep_shape(&post.act, number, &shape, state.clock.now()).await;
-    match post.form.kept(done)? {
+    let done = post.form.kept(done)?;
+    if done.is_some() {
+        state.note_twins(&kept_shape(&state, number).await?).await?;
+    }
+    match done {
         Some(done) if is_doubtful(&state, number).await? => post.done(done),
         Some(done) => post.goes_on(&state, done).await,
         None => show_again(&page(&state, &post.job.clone(), post.refused(), Vec::new()).await?),
@@ -332,7 +339,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
 async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<ShapeOnFile, WebError> {
     let (from_file, warnings) = state.store.get_shape_file(shape.id).await?;
     let others = state.store.list_jobs_of_shape(shape.id, MOST_JOBS).await?;
-    let alike = state.alike(shape).await?;
+    let alike = state.store.list_twins(shape.id).await?;
     let outlines = shape.outlines();
     let boxing = outlines.as_ref().map(Boxing::of);
     let reach_mm = [boxing.right, boxing.left].iter().map(|b| (b.a_mm / 2.0).max(b.b_mm / 2.0)).fold(0.0, f64::max);
@@ -358,7 +365,7 @@ async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<Shap
             .collect(),
         has_file: shape.parent.is_none(),
         jobs: others.into_iter().filter(|number| *number != job.number).collect(),
-        alike: alike.iter().map(|alike| (alike.job, alike.words())).collect(),
+        alike: alike.iter().map(|twin| (twin.job, apart_words(twin.gap_mm, twin.is_mirrored))).collect(),
         from_file: match shape.origin {
             ShapeOrigin::Resized => "made larger or smaller from an earlier shape".to_owned(),
             ShapeOrigin::Smoothed => "smoothed from an earlier shape".to_owned(),
