@@ -58,13 +58,14 @@ impl Shop {
     /// The request of a complete order for somebody new.
     pub fn order(&self, key: &str, name: &str) -> String {
         let day = |days: i64| (OffsetDateTime::now_utc().date() + Duration::days(days)).to_string();
-        let (today, promised, written, expires) = (day(0), day(10), day(-30), day(600));
+        // Yesterday by UTC is over, or today, in every time zone.
+        let (ordered, promised, written, expires) = (day(-1), day(10), day(-30), day(600));
         let own = [
             ("customer_name", name),
             ("written_on", &written),
             ("expires_on", &expires),
             ("material", &self.material),
-            ("ordered_on", &today),
+            ("ordered_on", &ordered),
             ("promised_on", &promised),
         ];
         let fields = [&ORDER_FIELDS[..], &own].concat();
