@@ -13,6 +13,7 @@ use crate::desk::money::Cents;
 use crate::desk::order::{FrameChoice, NewOrder};
 use crate::desk::parcel_return::{ParcelReturn, ReturnCause, ReturnCondition};
 use crate::desk::payment::Payment;
+use crate::desk::rebill::Rebill;
 use crate::desk::refund::{Refund, RefundCause};
 use crate::desk::remake::{Remake, RemakePayer};
 use crate::optics::Pair;
@@ -71,6 +72,8 @@ impl Loader<'_> {
             reason,
             lenses: Vec::new(),
             withdraws_decision: false,
+            rebill: Rebill::default(),
+            on: self.today,
         };
         self.store.correct_job("demo-correction", number, &correction, when).await?;
         Ok(())

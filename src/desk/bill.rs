@@ -106,6 +106,11 @@ pub fn base_price<'a>(materials: impl IntoIterator<Item = &'a MaterialDetails>) 
     materials.into_iter().filter(|m| m.code.is_empty()).map(|m| m.price).min().unwrap_or(Cents::ZERO)
 }
 
+/// A frame as the bill names it.
+pub fn frame_words(maker: &str, model: &str) -> String {
+    format!("Frame: {}", format!("{maker} {model}").trim())
+}
+
 /// The lines of the bill: frame, then for each eye lens, material, coatings, tint, prism, high power and oversize, then
 /// shipping.
 ///

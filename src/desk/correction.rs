@@ -1,15 +1,20 @@
 //! Correcting an order: what changes, in words, and what follows from it.
 
+use super::bill::{Billed, Charge, LensExtras, bill, frame_words};
 use super::catalogue::{Material, Treatment};
 use super::center_height::CenterHeight;
 use super::frame::Frame;
 use super::id::{FrameId, MaterialVersionId, TreatmentVersionId};
-use super::job::{EventKind, EyeTask, Job, Stage};
+use super::job::{EventKind, EyeTask, Job};
+use super::lab::CodeBasis;
+use super::money::Cents;
 use super::order::Design;
 use super::prescription::{MadeFor, Prescription};
+use super::rebill::Rebill;
 use super::stock::OldLens;
 use crate::optics::prescription::{EyePrescription, LensPower};
 use crate::optics::{Eye, Pair};
+use time::Date;
 
 /// What is made: the part of an order that can be corrected.
 #[derive(Debug, Clone, PartialEq)]
@@ -45,6 +50,25 @@ impl Ordered {
         }
     }
 
+    /// The lines of its bill at list prices. `has_frame` is whether the frame is sold with it.
+    pub fn billed(&self, has_frame: bool, base_price: Cents, basis: CodeBasis) -> Vec<Charge> {
+        let frame = &self.frame.details;
+        let [coating, second_coating, tint] = self.treatments().map(|(_, treatment)| treatment.map(|t| &t.details));
+        bill(&Billed {
+            frame: has_frame.then(|| (frame_words(&frame.maker, &frame.model), frame.price)),
+            material: &self.material.details,
+            base_price,
+            coating,
+            second_coating,
+            tint,
+            extras: LensExtras::default(),
+            eyes: &self.prescription.eyes,
+            tasks: self.tasks,
+            basis,
+            shipping: Cents::ZERO,
+        })
+    }
+
     fn treatments(&self) -> [(&'static str, Option<&Treatment>); 3] {
         [
             ("coating", self.coating.as_ref()),
@@ -78,6 +102,9 @@ pub struct Correction {
     pub withdraws_decision: bool,
     /// What changed and what follows, for the history.
     pub said: String,
+    /// The lines of the bill that change with it, and on which day.
+    pub rebill: Rebill,
+    pub on: Date,
 }
 
 /// What changes, a clause each, such as `right sphere -2.25 to -2.50`. Powers are compared in minus-cylinder form, so that
@@ -177,15 +204,16 @@ pub fn withdraws_decision(job: &Job, after: &Ordered) -> bool {
 }
 
 /// What follows from a correction, a sentence each, beside the lenses in hand, which are asked for one by one.
-pub fn consequences(job: &Job, after: &Ordered) -> Vec<String> {
+/// `on_order` are the eyes whose lens a supplier was asked for and that is not in hand; `money` is what follows for the
+/// bill.
+pub fn consequences(job: &Job, after: &Ordered, on_order: &[Eye], money: &BillFacts) -> Vec<String> {
     let before = Ordered::of(job);
     let mut found = Vec::new();
-    let other: Vec<Eye> = Eye::BOTH.into_iter().filter(|eye| needs_other_lens(&before, after, *eye)).collect();
-    if !other.is_empty() && job.stage() < Stage::LensesInHand && job.tasks() == after.tasks {
+    let is_other = |eye: &Eye| on_order.contains(eye) && needs_other_lens(&before, after, *eye);
+    let other: Vec<Eye> = Eye::BOTH.into_iter().filter(is_other).collect();
+    if !other.is_empty() {
         let lenses = lens_words(&other);
-        found.push(format!(
-            "If {lenses} already ordered from a supplier, change or cancel that order: another lens is needed."
-        ));
+        found.push(format!("{lenses} ordered from a supplier: change or cancel that order, another lens is needed."));
     }
     if withdraws_decision(job, after) {
         found.push(
@@ -202,10 +230,12 @@ pub fn consequences(job: &Job, after: &Ordered) -> Vec<String> {
             "The shape on file stays. If a different frame was traced, trace this one before you lay out.".to_owned(),
         );
     }
-    let billed = billed_changes(&before, after);
-    if !billed.is_empty() {
+    let billed = billed_changes(&before, after, money.has_high_power);
+    if !money.rebill.is_empty() {
+        found.push(rebill_words(&money.rebill));
+    } else if !billed.is_empty() && money.is_paid_by_customer {
         found.push(format!(
-            "The bill was made for another {}, and it does not change by itself: check it, and any receipt that was \
+            "The bill was made for another {}, and none of its lines is changed: check it, and any receipt that was \
              issued.",
             billed.join(", ")
         ));
@@ -216,15 +246,37 @@ pub fn consequences(job: &Job, after: &Ordered) -> Vec<String> {
     found
 }
 
+/// What the bill says of a corrected order.
+#[derive(Debug, Clone, Default)]
+pub struct BillFacts {
+    pub rebill: Rebill,
+    /// Whether a surcharge for a strong lens stands on it.
+    pub has_high_power: bool,
+    /// A remake that the customer does not pay for has no lines of its lenses.
+    pub is_paid_by_customer: bool,
+}
+
+/// The lines that are reversed and added, in a sentence.
+fn rebill_words(rebill: &Rebill) -> String {
+    let words = |charge: &Charge| {
+        let eye = charge.eye.map(|eye| format!(", {}", eye.name())).unwrap_or_default();
+        let code = if charge.code.is_empty() { String::new() } else { format!(" ({})", charge.code) };
+        format!("{}{code}{eye}, {}", charge.what, charge.amount)
+    };
+    let reversed = rebill.reversed.iter().map(|line| format!("reverse {}", words(&line.charge)));
+    let added = rebill.added.iter().map(|charge| format!("add {}", words(charge)));
+    format!("Lines of the bill that no longer match: {}.", reversed.chain(added).collect::<Vec<_>>().join("; "))
+}
+
 fn lens_words(eyes: &[Eye]) -> String {
     match eyes {
-        [eye] => format!("the {} lens was", eye.name()),
-        _ => "the lenses were".to_owned(),
+        [eye] => format!("The {} lens is", eye.name()),
+        _ => "Both lenses are".to_owned(),
     }
 }
 
 /// What the lines of the bill name and what is another now.
-fn billed_changes(before: &Ordered, after: &Ordered) -> Vec<&'static str> {
+fn billed_changes(before: &Ordered, after: &Ordered, has_high_power: bool) -> Vec<&'static str> {
     let has_prism = |ordered: &Ordered| ordered.prescription.eyes.map(|eye| !eye.prism.is_none());
     let powers = |ordered: &Ordered| ordered.prescription.eyes.map(|eye| eye.power.to_minus());
     let treatment = |at: usize| {
@@ -234,7 +286,7 @@ fn billed_changes(before: &Ordered, after: &Ordered) -> Vec<&'static str> {
     [
         ("frame", before.frame.id != after.frame.id),
         ("number of lenses", before.tasks != after.tasks),
-        ("power, so perhaps another procedure code", powers(before) != powers(after)),
+        ("power, and has a line for high power", has_high_power && powers(before) != powers(after)),
         ("material", before.material.id != after.material.id),
         ("coating", treatment(0)),
         ("second coating", treatment(1)),
@@ -362,13 +414,20 @@ mod tests {
         let mut job = round_job("-4.00 sph", "31/33");
         after_events(&mut job, &[Taken, ShapeKept]);
         let same = Ordered::of(&job);
-        assert!(consequences(&job, &same).is_empty());
+        assert!(consequences(&job, &same, &Eye::BOTH, &BillFacts::default()).is_empty());
         let stronger = with_right(&same, "-4.25 sph");
-        let said = consequences(&job, &stronger).join(" ");
-        assert!(said.contains("the right lens was already ordered from a supplier"), "{said}");
-        assert!(said.contains("another procedure code") && !said.contains("ticket"), "{said}");
+        let [plain, high_power] = [false, true].map(|has_high_power| BillFacts {
+            has_high_power,
+            is_paid_by_customer: true,
+            ..BillFacts::default()
+        });
+        let said = consequences(&job, &stronger, &[], &plain);
+        assert_eq!(said, [""; 0], "nothing is ordered, and the code of the lens stays");
+        let said = consequences(&job, &stronger, &Eye::BOTH, &high_power).join(" ");
+        assert!(said.contains("The right lens is ordered from a supplier"), "{said}");
+        assert!(said.contains("high power") && !said.contains("ticket"), "{said}");
         after_events(&mut job, &[Taken, ShapeKept, LensRight, LensLeft, TicketPrinted]);
-        let said = consequences(&job, &stronger).join(" ");
+        let said = consequences(&job, &stronger, &[], &plain).join(" ");
         assert!(said.contains("printed bench ticket is out of date") && !said.contains("supplier"), "{said}");
     }
 

@@ -76,6 +76,7 @@ pub mod payment;
 pub mod prescription;
 pub mod procedure_code;
 pub mod purchase;
+pub mod rebill;
 pub mod receipt;
 pub mod refund;
 pub mod remake;

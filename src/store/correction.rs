@@ -4,6 +4,7 @@ use sqlx::SqliteConnection;
 use time::OffsetDateTime;
 use uuid::Uuid;
 
+use super::bill::{BillChange, append_bill_line, append_reversal};
 use super::event::append_event;
 use super::lens::give_up_lens;
 use super::once::{Done, Once};
@@ -39,6 +40,14 @@ impl Store {
                 give_up_lens(tx, &job, *eye, *place, now).await?;
             }
             let event = append_event(tx, number, EventKind::Corrected, &correction.said, now).await?;
+            // What is added first: a bill is never negative in between.
+            let change = BillChange { reason: &correction.reason, on: correction.on };
+            for charge in &correction.rebill.added {
+                append_bill_line(tx, number, charge, change, now).await?;
+            }
+            for line in &correction.rebill.reversed {
+                append_reversal(tx, number, line.seq, change, now).await?;
+            }
             if correction.withdraws_decision {
                 withdraw_decision(tx, number, event, now).await?;
             }

@@ -86,6 +86,8 @@ fn correction(job: &Job) -> Correction {
         reason: "asked again".into(),
         lenses: Vec::new(),
         withdraws_decision: false,
+        rebill: Default::default(),
+        on: NOW.date(),
         said: "note for the bench none to “look twice”".into(),
     }
 }

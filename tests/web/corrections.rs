@@ -246,3 +246,38 @@ async fn the_heights_are_taken_by_rule_here_too() {
     let buttons = page.attributes("main form button[type=submit]", "class");
     assert_eq!(buttons[0], "visually-hidden", "Enter corrects the order");
 }
+
+/// -2.25 -1.25 is V2103, -5.25 -1.25 is V2107 (HCPCS descriptors, `desk::procedure_code`).
+#[tokio::test]
+async fn the_bill_follows_a_corrected_power_line_by_line() {
+    let lab = TestLab::new().await;
+    for takes in [true, false] {
+        let number = lab.given_job().await;
+        let billed = lab.store.get_account(number).await.unwrap().billed();
+        let changed = [("rx_right", "-5.25 -1.25 x 95"), ("vertex_unknown", "yes"), ("reason", "misread the paper")];
+        let mut fields = form_with(&lab, number, &changed).await;
+        let first = post(&lab, number, &fields).await;
+        let follows = first.assert_status(422).text("#follows");
+        assert!(follows.contains("reverse Lens, single vision (V2103), right, $45.00"), "{follows}");
+        assert!(follows.contains("add Single-vision lens, Polycarbonate 1.59 (V2107), right, $45.00"), "{follows}");
+        assert_eq!(first.attributes("[name=rebill][checked]", "value"), ["yes"]);
+        fields.push(("seen".to_owned(), first.attributes("#seen", "value").remove(0)));
+        fields.push(("rebill".to_owned(), if takes { "yes" } else { "no" }.to_owned()));
+        for _ in 0..2 {
+            post(&lab, number, &fields).await.assert_status(303);
+        }
+        let account = lab.store.get_account(number).await.unwrap();
+        let codes: Vec<&str> = account
+            .standing()
+            .filter(|line| line.charge.code.starts_with("V21"))
+            .map(|line| line.charge.code.as_str())
+            .collect();
+        assert_eq!(codes, if takes { ["V2103", "V2107"] } else { ["V2103", "V2103"] });
+        assert_eq!(account.billed(), billed, "the price agreed on stays");
+        let changes: Vec<&str> = account.lines.iter().map(|l| l.reason.as_str()).filter(|r| !r.is_empty()).collect();
+        assert_eq!(changes, if takes { vec!["misread the paper"; 2] } else { Vec::new() }, "each with its reason");
+        let says = lab.get(&format!("/jobs/{number}")).await.texts(".notice.caution").join(" ");
+        let said = if takes { "The bill was changed so." } else { "The bill was left as it was." };
+        assert!(says.contains(said), "{says}");
+    }
+}

@@ -15,17 +15,24 @@ use super::MadeView;
 use super::cautions::{FrameFacts, OrderCaution, cautions_of, seen_mark};
 use super::context::OrderContext;
 use super::form::{LensFields, OrderForm};
-use crate::desk::correction::{Correction, Ordered, changes, consequences, needs_other_lens, withdraws_decision};
+use crate::desk::account::Account;
+use crate::desk::bill::base_price;
+use crate::desk::correction::{
+    BillFacts, Correction, Ordered, changes, consequences, needs_other_lens, withdraws_decision,
+};
 use crate::desk::fault::FaultCause;
 use crate::desk::frame::Frame;
 use crate::desk::job::{Job, Stage};
+use crate::desk::purchase::OrderedFor;
+use crate::desk::rebill::Rebill;
+use crate::desk::remake::RemakePayer;
 use crate::desk::step::Step;
 use crate::desk::stock::{LensInHand, OldLens};
 use crate::desk::text::needed;
 use crate::optics::notation::short;
 use crate::optics::{Eye, Pair};
 use crate::store::StoreError;
-use crate::store::draft::Fields;
+use crate::store::draft::{Fields, Writer};
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -48,6 +55,8 @@ struct CorrectionPage {
     changes: Vec<String>,
     consequences: Vec<String>,
     cautions: Vec<OrderCaution>,
+    /// Whether lines of the bill no longer match, so that it is asked whether they change.
+    offers_bill: bool,
     seen: String,
     key: String,
     form: Form,
@@ -63,6 +72,48 @@ struct FrameView {
 /// The value of a lens in hand that is right for the corrected order.
 const STAYS: &str = "stays";
 
+/// What a correction is compared with.
+struct Standing<'a> {
+    context: OrderContext,
+    job: &'a Job,
+    lenses: Pair<Option<LensInHand>>,
+    /// The eyes whose lens is on its way.
+    on_order: Vec<Eye>,
+    account: Account,
+}
+
+impl<'a> Standing<'a> {
+    async fn load(state: &AppState, job: &'a Arc<Job>, form: &mut Form) -> Result<Self, WebError> {
+        let lines = state.store.list_purchase_lines_of(job.number).await?;
+        let on_order = lines.iter().filter(|line| line.is_open()).filter_map(|line| match line.lens.ordered_for {
+            OrderedFor::Eye { eye, .. } => Some(eye),
+            OrderedFor::Drawer(_) => None,
+        });
+        Ok(Self {
+            context: OrderContext::of_job(state, job, form).await?,
+            job,
+            lenses: state.store.find_lenses(job.number).await?,
+            on_order: on_order.collect(),
+            account: state.store.get_account(job.number).await?,
+        })
+    }
+}
+
+/// Whether the lines of the lenses are the customer's to pay.
+fn is_paid_by_customer(job: &Job) -> bool {
+    job.remake.as_ref().is_none_or(|remake| remake.paid_by == RemakePayer::Customer)
+}
+
+/// The lines of the bill that no longer match, and what takes their place.
+fn rebill(job: &Job, context: &OrderContext, account: &Account, before: &Ordered, after: &Ordered) -> Rebill {
+    if !is_paid_by_customer(job) {
+        return Rebill::default();
+    }
+    let base_price = base_price(context.materials.iter().map(|m| &m.details));
+    let lines = |ordered: &Ordered| ordered.billed(job.parent.is_none(), base_price, context.lab.code_basis);
+    Rebill::of(account, &lines(before), &lines(after))
+}
+
 /// The form as it was read.
 struct CorrectionForm {
     /// Frames, materials and treatments to choose from.
@@ -70,6 +121,8 @@ struct CorrectionForm {
     changes: Vec<String>,
     consequences: Vec<String>,
     cautions: Vec<OrderCaution>,
+    /// Whether lines of the bill no longer match.
+    offers_bill: bool,
     /// The lenses in hand that no longer fit.
     unfit: Vec<Eye>,
     seen: String,
@@ -79,6 +132,10 @@ struct CorrectionForm {
 
 impl CorrectionForm {
     const REASON: &str = "reason";
+    /// Whether the lines of the bill change with the order.
+    const REBILL: &str = "rebill";
+    const YES: &str = "yes";
+    const NO: &str = "no";
 
     /// What stands, in the fields that were not sent.
     fn fill(form: &mut Form, job: &Job) {
@@ -108,7 +165,9 @@ impl CorrectionForm {
         }
     }
 
-    fn read(form: &mut Form, context: &OrderContext, job: &Job, lenses: &[&LensInHand], is_draft: bool) -> Self {
+    fn read(form: &mut Form, standing: &Standing<'_>, is_draft: bool) -> Self {
+        let Standing { context, job, on_order, account, .. } = standing;
+        let lenses = in_hand(job, &standing.lenses);
         let fields = LensFields::read(form, context);
         let frame = read_frame(form, context, job);
         let reason = form.read(Self::REASON, |typed| needed("The reason", typed, 300));
@@ -122,8 +181,19 @@ impl CorrectionForm {
         let cautions = cautions_of(fields.prescription.as_ref(), &facts, Some(job.ordered_on), None, context);
         let after = ordered(&fields, frame);
         let changes = after.as_ref().map(|after| changes(&before, after)).unwrap_or_default();
+        let money = BillFacts {
+            rebill: after.as_ref().map(|after| rebill(job, context, account, &before, after)).unwrap_or_default(),
+            has_high_power: account.charges_high_power(),
+            is_paid_by_customer: is_paid_by_customer(job),
+        };
+        form.set_default(Self::REBILL, Self::YES);
+        let takes_bill = form.read(Self::REBILL, |typed| match typed {
+            Self::YES => Ok(true),
+            Self::NO => Ok(false),
+            _ => Err("Choose whether the bill changes"),
+        });
         let consequences = match &after {
-            Some(after) if !changes.is_empty() => consequences(job, after),
+            Some(after) if !changes.is_empty() => consequences(job, after, on_order, &money),
             _ => Vec::new(),
         };
         if after.is_some() && changes.is_empty() && !is_draft {
@@ -136,10 +206,19 @@ impl CorrectionForm {
         let places_typed: Option<Vec<_>> = unfit.iter().map(|lens| read_place(form, job, lens, is_draft)).collect();
         let seen = seen_words(&cautions, &changes, &consequences);
         let is_confirmed = cautions.is_empty() && consequences.is_empty() || form.value(OrderForm::SEEN) == seen;
-        let correction = match (after, reason, places_typed) {
-            (Some(after), Some(reason), Some(places_typed)) if form.is_fine() && is_confirmed => {
-                let said = said(&changes, &reason, &consequences);
-                Some(corrected(job, after, reason, places_typed.into_iter().flatten().collect(), said))
+        let offers_bill = !money.rebill.is_empty();
+        let correction = match (after, reason, places_typed, takes_bill) {
+            (Some(after), Some(reason), Some(places_typed), Some(takes_bill)) if form.is_fine() && is_confirmed => {
+                let bill = match (offers_bill, takes_bill) {
+                    (false, _) => "",
+                    (true, true) => " The bill was changed so.",
+                    (true, false) => " The bill was left as it was.",
+                };
+                let said = format!("{}{bill}", said(&changes, &reason, &consequences));
+                let lenses = places_typed.into_iter().flatten().collect();
+                let rebill = if takes_bill { money.rebill } else { Rebill::default() };
+                let on = context.today;
+                Some(Correction { rebill, on, ..corrected(job, after, reason, lenses, said) })
             }
             _ => None,
         };
@@ -151,7 +230,7 @@ impl CorrectionForm {
             eye.change = eye.change.take().filter(|change| change != NO_CHANGE);
         }
         let unfit = unfit.iter().map(|lens| lens.eye).collect();
-        Self { made, changes, consequences, cautions, unfit, seen, correction }
+        Self { made, changes, consequences, cautions, offers_bill, unfit, seen, correction }
     }
 }
 
@@ -230,6 +309,8 @@ fn corrected(job: &Job, after: Ordered, reason: String, lenses: Vec<(Eye, OldLen
         reason,
         lenses,
         said,
+        rebill: Rebill::default(),
+        on: job.ordered_on,
     }
 }
 
@@ -260,6 +341,7 @@ async fn page(
         changes: read.changes,
         consequences: read.consequences,
         cautions: read.cautions,
+        offers_bill: read.offers_bill,
         seen: read.seen,
         key,
         form,
@@ -270,12 +352,12 @@ pub(crate) async fn show_correction(State(state): State<AppState>, Path(number):
     let job = state.store.get_job(number).await?;
     let mut form = StepForm::open(&state, &job, Step::Correction).await?;
     CorrectionForm::fill(&mut form.form, &job);
-    let context = OrderContext::of_job(&state, &job, &mut form.form).await?;
-    let lenses = state.store.find_lenses(number).await?;
+    let standing = Standing::load(&state, &job, &mut form.form).await?;
     // A draft is not judged yet.
-    let read = CorrectionForm::read(&mut form.form.clone(), &context, &job, &in_hand(&job, &lenses), true);
-    let read = CorrectionForm { cautions: Vec::new(), consequences: Vec::new(), changes: Vec::new(), ..read };
-    show(&page(&state, &job, &context, form, read).await?)
+    let read = CorrectionForm::read(&mut form.form.clone(), &standing, true);
+    let (cautions, consequences, changes) = (Vec::new(), Vec::new(), Vec::new());
+    let read = CorrectionForm { cautions, consequences, changes, offers_bill: false, ..read };
+    show(&page(&state, &job, &standing.context, form, read).await?)
 }
 
 pub(crate) async fn correct_job(
@@ -285,30 +367,30 @@ pub(crate) async fn correct_job(
 ) -> PageResult {
     let mut post = JobPost::read(&state, number, Step::Correction, fields).await?;
     let job = Arc::clone(&post.job);
-    let context = OrderContext::of_job(&state, &job, &mut post.form).await?;
-    let lenses = state.store.find_lenses(number).await?;
+    let standing = Standing::load(&state, &job, &mut post.form).await?;
+    let context = &standing.context;
     if OrderForm::takes_heights(&post.form) {
         OrderForm::fill_heights(&mut post.form, context.tilt);
         post.form.set(OrderForm::INTENT, "");
         let refused = post.refused();
         let is_fine = refused.form.is_fine();
         if is_fine {
-            state.store.keep_draft(&refused.key, refused.form.fields(), state.clock.now()).await?;
+            state.store.keep_draft(&refused.key, refused.form.fields(), &Writer::default(), state.clock.now()).await?;
             return go(&format!("/jobs/{number}/correction"));
         }
-        let read = CorrectionForm::read(&mut refused.form.clone(), &context, &job, &in_hand(&job, &lenses), true);
-        return show_again(&page(&state, &job, &context, refused, read).await?);
+        let read = CorrectionForm::read(&mut refused.form.clone(), &standing, true);
+        return show_again(&page(&state, &job, context, refused, read).await?);
     }
     let is_outdated = post.is_outdated;
-    let mut read = CorrectionForm::read(&mut post.form, &context, &job, &in_hand(&job, &lenses), false);
+    let mut read = CorrectionForm::read(&mut post.form, &standing, false);
     if is_outdated {
         post.form.fail(CorrectionForm::REASON, CHANGED_ELSEWHERE);
         let fresh = StepForm::open(&state, &job, Step::Correction).await?.key;
         let form = StepForm { key: fresh, ..post.refused() };
-        return show_again(&page(&state, &job, &context, form, read).await?);
+        return show_again(&page(&state, &job, context, form, read).await?);
     }
     if OrderForm::looks_only(&post.form) && post.form.is_fine() {
-        return show(&page(&state, &job, &context, post.refused(), read).await?);
+        return show(&page(&state, &job, context, post.refused(), read).await?);
     }
     if let Some(correction) = read.correction.take() {
         let done = state.store.correct_job(&post.act, number, &correction, state.clock.now()).await;
@@ -316,11 +398,11 @@ pub(crate) async fn correct_job(
             && let Some(field) = kept_for_another(&correction.lenses)
         {
             post.form.fail(&field, format!("This lens cannot be reserved for that job: {why}"));
-            return show_again(&page(&state, &job, &context, post.refused(), read).await?);
+            return show_again(&page(&state, &job, context, post.refused(), read).await?);
         }
         if let Some(done) = post.form.kept(done)? {
             return post.done(done);
         }
     }
-    show_again(&page(&state, &job, &context, post.refused(), read).await?)
+    show_again(&page(&state, &job, context, post.refused(), read).await?)
 }

@@ -8,7 +8,7 @@ use super::bill::{Chosen, Prices};
 use super::cautions::{FrameFacts, OrderCaution, cautions_of, seen_mark};
 use super::context::OrderContext;
 use super::remake::read_remake;
-use crate::desk::bill::Charge;
+use crate::desk::bill::{Charge, frame_words};
 use crate::desk::catalogue::{Material, Treatment, TreatmentKind};
 use crate::desk::center_height::CenterHeight;
 use crate::desk::eye_order::{EyeOrder, EyesFault, EyesOrdered, read_eye_order};
@@ -479,7 +479,7 @@ impl FrameFields {
             (None, Some(frame)) => (frame.details.maker.as_str(), frame.details.model.as_str()),
             (None, None) => (self.maker.as_deref().unwrap_or(""), self.model.as_deref().unwrap_or("")),
         };
-        Some(format!("Frame: {}", format!("{maker} {model}").trim()))
+        Some(frame_words(maker, model))
     }
 
     /// Eye size and bridge as stamped.
