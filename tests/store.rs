@@ -563,10 +563,10 @@ async fn a_finished_form_forgets_what_was_typed() {
     let lab = TestLab::new().await;
     let number = lab.given_job().await;
     let typed = vec![("note".to_owned(), "call Ada".to_owned())];
-    lab.store.keep_draft("note-1", &typed, NOW).await.unwrap();
+    lab.store.keep_draft("note-1", &typed, &Default::default(), NOW).await.unwrap();
     lab.store.append_note(&act("note-1", ["note", "call Ada"]), number, "call Ada", NOW).await.unwrap();
     // A draft that comes in late does not bring it back.
-    lab.store.keep_draft("note-1", &typed, NOW).await.unwrap();
+    lab.store.keep_draft("note-1", &typed, &Default::default(), NOW).await.unwrap();
     assert_eq!(lab.store.find_draft("note-1").await.unwrap().unwrap().fields, []);
 }
 

@@ -1,7 +1,11 @@
 //! What is typed in a form but not yet sent. It survives a reload, and goes when the form is done.
 
+use sha2::{Digest, Sha256};
+use sqlx::SqliteConnection;
 use time::{Duration, OffsetDateTime};
+use uuid::Uuid;
 
+use super::once::act;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
 
@@ -26,6 +30,37 @@ pub struct OrderDraft {
     pub fields: Fields,
     /// When it was typed in last.
     pub saved_at: OffsetDateTime,
+}
+
+/// The window in which something was typed.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Writer {
+    /// A name that the page gave itself; empty without a script.
+    pub window: String,
+    /// The page that stood in the same tab before, whose last words may still be on their way.
+    pub before: String,
+    /// When the page was opened; `None` without a script.
+    pub opened_at: Option<OffsetDateTime>,
+}
+
+/// The most characters of the name of a window.
+pub const MOST_WINDOW: usize = 40;
+
+/// Where a draft was kept.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Kept {
+    /// Under its key.
+    Here,
+    /// Under another key: a second window types in the same order, or the order was taken meanwhile.
+    Aside {
+        key: String,
+        /// What came of the order under the first key.
+        taken: Option<String>,
+    },
+    /// Not kept: a second window types in the same form, which is no order.
+    NotKept,
+    /// Not kept: the form is finished.
+    Finished,
 }
 
 /// How long a draft that was never sent is kept: it may name a person.
@@ -64,24 +99,32 @@ impl Store {
             .collect()
     }
 
-    /// Keeps what is typed. A finished form keeps nothing.
-    pub async fn keep_draft(&self, key: &str, fields: &Fields, now: OffsetDateTime) -> Result<(), StoreError> {
-        let fields =
-            serde_json::to_string(fields).map_err(|e| StoreError::Unreadable { what: "draft", why: e.to_string() })?;
-        let saved_at = Stamp(now);
+    /// Keeps what is typed, and never over what another window typed since this one was opened. An order then goes on
+    /// under a key of its own, the same one each time. A finished form keeps nothing.
+    pub async fn keep_draft(
+        &self,
+        key: &str,
+        fields: &Fields,
+        writer: &Writer,
+        now: OffsetDateTime,
+    ) -> Result<Kept, StoreError> {
         let mut tx = self.begin().await?;
-        sqlx::query!(
-            "insert into draft (key, fields, saved_at)
-             select ?1, ?2, ?3 where not exists (select 1 from form_outcome where key = ?1)
-             on conflict (key) do update set fields = excluded.fields, saved_at = excluded.saved_at",
-            key,
-            fields,
-            saved_at
-        )
-        .execute(&mut *tx)
-        .await?;
+        let kept = match standing(&mut tx, key, fields, writer).await? {
+            Kept::Aside { key: aside, taken } => match standing(&mut tx, &aside, fields, writer).await? {
+                Kept::Here => {
+                    write(&mut tx, &aside, fields, writer, now).await?;
+                    Kept::Aside { key: aside, taken }
+                }
+                _ => Kept::Finished,
+            },
+            Kept::Here => {
+                write(&mut tx, key, fields, writer, now).await?;
+                Kept::Here
+            }
+            other => other,
+        };
         tx.commit().await?;
-        Ok(())
+        Ok(kept)
     }
 
     /// Deletes what was typed long ago and never sent.
@@ -95,6 +138,94 @@ impl Store {
     }
 }
 
+/// Where a draft belongs as the book stands.
+async fn standing(tx: &mut SqliteConnection, key: &str, fields: &Fields, writer: &Writer) -> Result<Kept, StoreError> {
+    let contents = fields.iter().filter(|(name, _)| name != "key");
+    let sent = act(key, contents.flat_map(|(name, value)| [name.as_bytes(), value.as_bytes()]));
+    let found = sqlx::query!(
+        r#"select (select outcome from form_outcome where key = ?1) as "taken?: String",
+                  exists (select 1 from form_outcome where key = ?2) as "is_sent!: bool",
+                  (select fields from draft where key = ?1) as "fields?: String",
+                  (select writer from draft where key = ?1) as "writer?: String",
+                  (select saved_at from draft where key = ?1) as "saved_at?: Stamp""#,
+        key,
+        sent
+    )
+    .fetch_one(&mut *tx)
+    .await?;
+    let aside = |taken| match aside_key(key, &writer.window) {
+        Some(key) => Kept::Aside { key, taken },
+        None => Kept::NotKept,
+    };
+    if let Some(taken) = found.taken {
+        let is_order = key.parse::<Uuid>().is_ok();
+        let goes_on = is_order && !found.is_sent && !writer.window.is_empty();
+        return Ok(if goes_on { aside(Some(taken)) } else { Kept::Finished });
+    }
+    let (Some(json), Some(other), Some(saved_at)) = (found.fields, found.writer, found.saved_at) else {
+        return Ok(Kept::Here);
+    };
+    let is_own = other == writer.window || (!other.is_empty() && other == writer.before);
+    let is_newer = writer.opened_at.is_some_and(|opened_at| saved_at.0 > opened_at);
+    Ok(if is_newer && !is_own && read_fields(&json)? != *fields { aside(None) } else { Kept::Here })
+}
+
+/// The key under which a window goes on with an order that another window has: the time of the first key, and a hash
+/// of both. `None` for a form whose key says what it is for.
+fn aside_key(key: &str, window: &str) -> Option<String> {
+    let order: Uuid = key.parse().ok()?;
+    let mut hash = Sha256::new();
+    hash.update(order.as_bytes());
+    hash.update(window.as_bytes());
+    let mut bytes = *order.as_bytes();
+    for (byte, hashed) in bytes.iter_mut().skip(8).zip(hash.finalize()) {
+        *byte = hashed;
+    }
+    bytes[8] = 0x80 | (bytes[8] & 0x3f);
+    Some(Uuid::from_bytes(bytes).to_string())
+}
+
+async fn write(
+    tx: &mut SqliteConnection,
+    key: &str,
+    fields: &Fields,
+    writer: &Writer,
+    now: OffsetDateTime,
+) -> Result<(), StoreError> {
+    let fields =
+        serde_json::to_string(fields).map_err(|e| StoreError::Unreadable { what: "draft", why: e.to_string() })?;
+    let saved_at = Stamp(now);
+    sqlx::query!(
+        "insert into draft (key, fields, saved_at, writer) values (?1, ?2, ?3, ?4)
+         on conflict (key) do update
+         set fields = excluded.fields, saved_at = excluded.saved_at, writer = excluded.writer",
+        key,
+        fields,
+        saved_at,
+        writer.window
+    )
+    .execute(tx)
+    .await?;
+    Ok(())
+}
+
 fn read_fields(json: &str) -> Result<Fields, StoreError> {
     serde_json::from_str(json).map_err(|e| StoreError::Unreadable { what: "draft", why: e.to_string() })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_window_goes_on_under_one_key_of_its_own() {
+        let order = Uuid::now_v7().to_string();
+        let [first, again, other] = ["a", "a", "b"].map(|window| aside_key(&order, window).unwrap());
+        assert_eq!(first, again);
+        assert!(first != other && first != order);
+        let aside: Uuid = first.parse().unwrap();
+        assert_eq!((aside.get_version_num(), aside.get_variant()), (7, uuid::Variant::RFC4122));
+        assert_eq!(first[..18], order[..18], "the list of orders that were begun is by time");
+        assert_eq!(aside_key("payment-1001-0", "a"), None);
+    }
 }

@@ -60,7 +60,10 @@ pub async fn given_work() -> TestLab {
     lab.given_lenses_in_hand().await;
     let files = [("kind", "photograph"), ("note", "left temple")];
     lab.upload(&format!("/jobs/{sent}/files"), &files, "file", "frame.png", PNG).await.assert_status(303);
-    lab.store.keep_draft("note-1", &vec![("note".into(), "half a word".into())], NOW).await.unwrap();
+    lab.store
+        .keep_draft("note-1", &vec![("note".into(), "half a word".into())], &Default::default(), NOW)
+        .await
+        .unwrap();
     lab
 }
 

@@ -157,7 +157,7 @@ async fn a_large_book_is_checked_while_its_pages_are_open() {
     assert_eq!(store.trouble(), None);
     store.check_if_due().await;
     assert!(matches!(store.trouble(), Some(Trouble::Damaged(_))), "{:?}", store.trouble());
-    let kept = store.keep_draft("key", &Default::default(), OffsetDateTime::now_utc()).await;
+    let kept = store.keep_draft("key", &Default::default(), &Default::default(), OffsetDateTime::now_utc()).await;
     assert!(matches!(kept, Err(StoreError::Unsound(_))), "{kept:?}");
 }
 

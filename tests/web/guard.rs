@@ -104,7 +104,7 @@ async fn the_book_is_readable_by_its_owner_alone() {
     let parent = tempfile::tempdir().unwrap();
     let folder = parent.path().join("data/rimbook");
     let store = rimbook::store::Store::open(&folder).await.unwrap();
-    store.keep_draft("x", &vec![("a".into(), "b".into())], crate::support::NOW).await.unwrap();
+    store.keep_draft("x", &vec![("a".into(), "b".into())], &Default::default(), crate::support::NOW).await.unwrap();
     assert_eq!(folder.metadata().unwrap().permissions().mode() & 0o777, 0o700);
     let mut files = 0;
     for entry in folder.read_dir().unwrap() {

@@ -1,21 +1,67 @@
 //! Keeps what is typed while it is typed.
 
+use askama::Template;
 use axum::Form as Posted;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
+use axum::http::header::CONTENT_LOCATION;
+use axum::response::{Html, IntoResponse, Response};
+use serde::Deserialize;
+use time::Duration;
 
-use crate::store::draft::Fields;
+use super::orders::order_after;
+use crate::store::draft::{Fields, Kept, MOST_WINDOW, Writer};
 use crate::web::AppState;
+use crate::web::clock::Clock;
 use crate::web::error::WebError;
+
+/// What a page says of itself in the address of what it sends; static/js/draft.js writes it.
+#[derive(Debug, Default, Deserialize)]
+pub(crate) struct WindowQuery {
+    #[serde(default)]
+    window: String,
+    #[serde(default)]
+    before: String,
+    /// For how long it is open.
+    open_ms: Option<u32>,
+}
+
+impl WindowQuery {
+    pub(super) fn writer(self, clock: Clock) -> Writer {
+        let is_name = |name: &str| name.len() <= MOST_WINDOW && name.bytes().all(|b| b.is_ascii_graphic());
+        let name = |name: String| if is_name(&name) { name } else { String::new() };
+        let opened_at = self.open_ms.map(|ms| clock.now() - Duration::milliseconds(ms.into()));
+        Writer { window: name(self.window), before: name(self.before), opened_at }
+    }
+}
+
+/// What a window is told when another one has the same form.
+#[derive(Template)]
+#[template(path = "orders/_second_window.html")]
+struct SecondWindow {
+    /// The address of what the other window types; `None` where the form is no order.
+    other: Option<String>,
+    /// The job that was taken from the page in the other window.
+    taken: Option<String>,
+}
 
 pub(crate) async fn keep_draft(
     State(state): State<AppState>,
     Path(key): Path<String>,
+    Query(window): Query<WindowQuery>,
     Posted(fields): Posted<Fields>,
-) -> Result<StatusCode, WebError> {
+) -> Result<Response, WebError> {
     if key.is_empty() || key.len() > 80 {
         return Err(WebError::Malformed("Rimbook has no such form.".to_owned()));
     }
-    state.store.keep_draft(&key, &fields, state.clock.now()).await?;
-    Ok(StatusCode::NO_CONTENT)
+    let writer = window.writer(state.clock);
+    Ok(match state.store.keep_draft(&key, &fields, &writer, state.clock.now()).await? {
+        Kept::Here | Kept::Finished => StatusCode::NO_CONTENT.into_response(),
+        Kept::NotKept => Html(SecondWindow { other: None, taken: None }.render()?).into_response(),
+        Kept::Aside { key: aside, taken } => {
+            let address = order_after(&aside, taken.as_deref());
+            let says = SecondWindow { other: Some(format!("/orders/{key}")), taken }.render()?;
+            ([(CONTENT_LOCATION, address)], Html(says)).into_response()
+        }
+    })
 }

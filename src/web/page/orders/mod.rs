@@ -7,9 +7,10 @@ use axum::response::Response;
 use uuid::Uuid;
 
 use super::customers::CustomerForm;
+use super::drafts::WindowQuery;
 use super::party::PartyPart;
 use super::understood::Understood;
-use super::{Chrome, PageResult, act_of, go, show, show_again};
+use super::{Chrome, PageResult, act_of, go, key_of, show, show_again};
 use crate::desk::bill::Charge;
 use crate::desk::catalogue::{Material, TreatmentKind};
 use crate::desk::frame::Rim;
@@ -18,7 +19,7 @@ use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
 use crate::desk::remake::{Remake, RemakePayer};
 use crate::optics::{Eye, Pair};
-use crate::store::draft::Fields;
+use crate::store::draft::{Fields, Kept, Writer};
 use crate::store::once::Once;
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -86,25 +87,31 @@ pub(crate) async fn show_order(
 pub(crate) async fn take_order(
     State(state): State<AppState>,
     Path(key): Path<Uuid>,
+    Query(window): Query<WindowQuery>,
     Posted(fields): Posted<Fields>,
 ) -> Result<Response, WebError> {
-    let name = key.to_string();
     let mut form = Form::new(fields);
+    if let Some(answer) = taken_before(&state, &key.to_string(), &form).await? {
+        return Ok(answer);
+    }
+    // What was typed is safe before anything is judged. Another window may have the order under this key.
+    let writer = window.writer(state.clock);
+    let kept = state.store.keep_draft(&key.to_string(), form.fields(), &writer, state.clock.now()).await?;
+    let key = match kept {
+        Kept::Aside { key: aside, .. } => key_of(&aside, "That order")?,
+        _ => key,
+    };
+    let name = key.to_string();
+    if let Some(answer) = taken_before(&state, &name, &form).await? {
+        return Ok(answer);
+    }
     let act = act_of(&name, &form);
-    // What was typed is safe before anything is judged.
-    state.store.keep_draft(&name, form.fields(), state.clock.now()).await?;
-    if let Some(number) = state.store.find_outcome(&act).await? {
-        return go(&format!("/jobs/{number}?already=order"));
-    }
-    if let Some(number) = state.store.find_outcome(&name).await? {
-        return begin_anew(&state, &form, &number).await;
-    }
     let context = OrderContext::load(&state, &mut form).await?;
     if OrderForm::takes_heights(&form) {
         OrderForm::fill_heights(&mut form, context.tilt);
         if form.is_fine() {
             form.set(OrderForm::INTENT, "");
-            state.store.keep_draft(&name, form.fields(), state.clock.now()).await?;
+            state.store.keep_draft(&name, form.fields(), &writer, state.clock.now()).await?;
             return go(&format!("/orders/{key}"));
         }
         let read = OrderForm::read(&mut form.clone(), &context);
@@ -132,12 +139,31 @@ pub(crate) async fn take_order(
     show_again(&OrderPage::of(&state, key, form, &context, read, summary))
 }
 
+/// Where a form leads whose order, or another order under its key, was taken before.
+async fn taken_before(state: &AppState, key: &str, form: &Form) -> Result<Option<Response>, WebError> {
+    if let Some(number) = state.store.find_outcome(&act_of(key, form)).await? {
+        return go(&format!("/jobs/{number}?already=order")).map(Some);
+    }
+    match state.store.find_outcome(key).await? {
+        Some(number) => begin_anew(state, form, &number).await.map(Some),
+        None => Ok(None),
+    }
+}
+
+/// The address of an order; `taken` is the job that was taken from the same page before.
+pub(super) fn order_after(key: &str, taken: Option<&str>) -> String {
+    match taken {
+        Some(number) => format!("/orders/{key}?{}={number}", Beginning::AFTER),
+        None => format!("/orders/{key}"),
+    }
+}
+
 /// Another order was taken from this page, in a second window or before the Back button: what was typed since stands on
 /// a page of its own.
 async fn begin_anew(state: &AppState, form: &Form, taken: &str) -> PageResult {
-    let key = Uuid::now_v7();
-    state.store.keep_draft(&key.to_string(), form.fields(), state.clock.now()).await?;
-    go(&format!("/orders/{key}?{}={taken}", Beginning::AFTER))
+    let key = Uuid::now_v7().to_string();
+    state.store.keep_draft(&key, form.fields(), &Writer::default(), state.clock.now()).await?;
+    go(&order_after(&key, Some(taken)))
 }
 
 /// The name of a customer has another field here than on the customer's own page.
