@@ -95,6 +95,11 @@ impl Form {
         self.errors.iter().find(|(n, _)| n == name).map(|(_, e)| e.as_str())
     }
 
+    /// Whether something is wrong with one of these fields; their names stand between blanks.
+    pub fn fails(&self, names: &str) -> bool {
+        names.split_whitespace().any(|name| self.error(name).is_some())
+    }
+
     /// Puts a sentence beside a field. The first one stays.
     pub fn fail(&mut self, name: &str, why: impl Display) {
         if self.error(name).is_none() {

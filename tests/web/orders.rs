@@ -3,7 +3,7 @@
 mod limits;
 
 use crate::order_fields::ORDER_FIELDS;
-use crate::support::{Answer, TestLab};
+use crate::support::{Answer, NOW, TestLab};
 
 /// A complete order for someone new in a new frame.
 pub fn fields() -> Vec<(&'static str, String)> {
@@ -594,4 +594,95 @@ async fn the_tilt_of_the_rule_is_that_of_the_frame_on_its_last_job() {
     post(&lab, &path, &rule).await.assert_status(303);
     // 1 mm for each 2 degrees (common practice): 24 less 3.75.
     assert_eq!(lab.get(&path).await.attributes("#height_right, #tilt", "value"), ["20.25", "7.5"]);
+}
+
+/// Where the window goes on.
+fn location_of(answer: &Answer) -> String {
+    answer.headers["content-location"].to_str().unwrap().to_owned()
+}
+
+/// What a window says of itself when it keeps what is typed.
+fn window(name: &str, open_ms: u32) -> String {
+    format!("window={name}&open_ms={open_ms}")
+}
+
+#[tokio::test]
+async fn two_windows_on_one_unfinished_order_keep_their_own() {
+    let mut lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    let key = path.rsplit('/').next().unwrap().to_owned();
+    let keep = format!("/drafts/{key}");
+    // Both windows were opened a minute ago.
+    let first = lab.post_as_is(&format!("{keep}?{}", window("one", 60_000)), &[("customer_name", "Ada")]).await;
+    first.assert_status(204);
+    lab.move_to(NOW + time::Duration::seconds(5), time::UtcOffset::UTC).await;
+    let second = format!("{keep}?{}", window("two", 60_000));
+    let told = lab.post_as_is(&second, &[("customer_name", "Bram")]).await;
+    assert!(told.assert_status(200).text(".notice").contains("being typed in another window"), "{}", told.body);
+    assert_eq!(told.attributes(".notice a", "href"), std::slice::from_ref(&path), "the other is offered");
+    let own = location_of(&told);
+    assert!(own.starts_with("/orders/") && own != path, "{own}");
+    // The same window goes on under the same key, and each page has its own words.
+    let again = lab.post_as_is(&second, &[("customer_name", "Bram Sedge")]).await;
+    assert_eq!(location_of(again.assert_status(200)), own);
+    lab.post_as_is(&format!("{keep}?{}", window("one", 65_000)), &[("customer_name", "Ada Q")])
+        .await
+        .assert_status(204);
+    assert_eq!(lab.get(&path).await.attributes("#customer_name", "value"), ["Ada Q"]);
+    assert_eq!(lab.get(&own).await.attributes("#customer_name", "value"), ["Bram Sedge"]);
+    // Today lists both.
+    let today = lab.get("/").await.attributes("a[href^='/orders/']", "href");
+    assert!(today.contains(&path) && today.contains(&own), "{today:?}");
+}
+
+#[tokio::test]
+async fn what_is_typed_after_the_order_was_taken_elsewhere_stays() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    let key = path.rsplit('/').next().unwrap().to_owned();
+    post(&lab, &path, &[]).await.assert_status(303);
+    let told = lab.post_as_is(&format!("/drafts/{key}?{}", window("two", 1000)), &[("customer_name", "Bram")]).await;
+    assert!(told.assert_status(200).text(".notice").contains("Job 1001 was taken from this page"), "{}", told.body);
+    let own = location_of(&told);
+    assert!(own.ends_with("?after=1001"), "{own}");
+    assert_eq!(lab.get(&own).await.attributes("#customer_name", "value"), ["Bram"]);
+}
+
+/// A page that was opened after the last word of another window, or follows it in the same tab, goes on with it.
+#[tokio::test]
+async fn a_page_opened_later_goes_on_with_the_draft() {
+    let mut lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    let keep = format!("/drafts/{}", path.rsplit('/').next().unwrap());
+    lab.post_as_is(&format!("{keep}?{}", window("one", 1000)), &[("customer_name", "Ada")]).await.assert_status(204);
+    lab.move_to(NOW + time::Duration::seconds(30), time::UtcOffset::UTC).await;
+    for (who, name) in [
+        (window("two", 10_000), "Ada Q"),
+        (format!("{}&before=two", window("three", 60_000)), "Ada Qu"),
+        (window("four", 60_000), "Ada Qu"),
+    ] {
+        lab.post_as_is(&format!("{keep}?{who}"), &[("customer_name", name)]).await.assert_status(204);
+    }
+    assert_eq!(lab.get(&path).await.attributes("#customer_name", "value"), ["Ada Qu"]);
+}
+
+#[tokio::test]
+async fn a_fault_unfolds_only_its_own_part() {
+    let lab = TestLab::new().await;
+    for (field, part) in [
+        ("price_discount", "Prices, discount, tax"),
+        ("price_prism", "Surcharges"),
+        ("prescriber_npi", "Prescriber, dates, diagnosis"),
+        ("ordered_on", "Note, day of the order"),
+    ] {
+        let path = begin(&lab).await;
+        let plain = post(&lab, &path, &[("rx_right", "-2.25 -1.25")]).await;
+        let refused = post(&lab, &path, &[(field, "banana")]).await;
+        let open = |page: &Answer| page.texts("form#order details[open] > summary");
+        assert!(!refused.texts(&format!("#{field}-error")).is_empty(), "{field}");
+        let [plain, refused] = [&plain, &refused].map(open);
+        let added: Vec<&String> = refused.iter().filter(|part| !plain.contains(part)).collect();
+        assert!(added.iter().all(|added| *added == part), "{field}: {plain:?} {refused:?}");
+        assert!(refused.contains(&part.to_owned()), "{field}: {refused:?}");
+    }
 }
