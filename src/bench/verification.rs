@@ -291,6 +291,28 @@ impl Verdict {
         self.rows.iter().filter(|row| row.outcome == outcome).count()
     }
 
+    /// Why the pair may not be sent even with a reason, as its job stands; else empty. A lens thinner than the least of its
+    /// material may break toward the eye: it leaves only where something on record says that this very lens resists impact
+    /// (21 CFR 801.410 asks for the test, not for a thickness; the least of a material is common practice).
+    pub fn kept_back_of(&self, job: &Job) -> String {
+        if !self.kept_back.is_empty() {
+            return self.kept_back.clone();
+        }
+        let unproven = job.unproven_lenses();
+        let too_thin = |row: &&VerdictRow| {
+            let is_unproven = unproven.iter().any(|eye| eye.name() == row.eye);
+            row.is_thickness() && row.outcome == Outcome::Fail && is_unproven
+        };
+        match self.rows.iter().find(too_thin) {
+            None => String::new(),
+            Some(row) => format!(
+                "the {} lens is {} thick at the center, less than the least of its material ({}), and nothing on record \
+                 says that this lens resists impact",
+                row.eye, row.measured, row.ordered
+            ),
+        }
+    }
+
     /// The thickness of each lens where it was measured, in a sentence; else empty.
     pub fn thickness_words(&self) -> String {
         let measured = self.rows.iter().filter(|row| row.is_thickness() && row.outcome != Outcome::NotChecked);

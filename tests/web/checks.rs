@@ -435,3 +435,29 @@ async fn a_lens_is_not_thinner_than_the_least_of_its_material() {
     assert!(sheet.contains("right 1.50 mm (1.50 mm or more), left 1.60 mm"), "{sheet}");
     assert!(lab.get(&format!("/jobs/{number}/ticket")).await.text("article").contains("Center, 1.5 or more"));
 }
+
+/// The least of polycarbonate here is 1.5 mm (`desk::catalogue`). A thin lens may break toward the eye: it leaves only where
+/// something says that this very lens resists impact.
+#[tokio::test]
+async fn a_lens_that_is_too_thin_needs_its_own_proof_before_it_is_sent() {
+    let lab = TestLab::new().await;
+    let number = lab.given_cut_job().await;
+    let (path, concession) = (format!("/jobs/{number}/check"), format!("/jobs/{number}/check/concession"));
+    lab.post(&path, &with(&[("center_right", "1.2"), ("center_left", "2")])).await.assert_status(303);
+    assert_eq!(lab.stage(number).await, Stage::Cut);
+    let reason = [("attempt", "1"), ("cause", "customer_asked"), ("reason", "The customer wants them thin")];
+    let page = lab.get(&path).await;
+    let says = page.texts(".notice.caution").join(" ");
+    assert!(says.contains("the right lens is 1.20 mm thick at the center"), "{says}");
+    assert!(says.contains("nothing on record says that this lens resists impact"), "{says}");
+    assert!(page.attributes(".notice.caution a", "href").contains(&format!("/jobs/{number}/packing#impact")));
+    assert!(page.texts("#concession").is_empty());
+    let refused = lab.post(&concession, &reason).await;
+    assert!(refused.assert_status(409).body.contains("resists impact"), "{}", refused.body);
+    assert_eq!(lab.stage(number).await, Stage::Cut);
+
+    lab.given_impact_for(number).await;
+    assert!(!lab.get(&path).await.texts("#concession").is_empty());
+    lab.post(&concession, &reason).await.assert_status(303);
+    assert_eq!(lab.stage(number).await, Stage::Checked);
+}

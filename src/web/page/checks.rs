@@ -98,7 +98,7 @@ async fn page(
     let checks = list_checks(state, number).await?;
     let is_current = job.is_check_current();
     let last = checks.last().filter(|check| is_current && !check.kept.passed).map(|check| check.reading.clone());
-    let mut shown: Vec<ShownCheck> = checks.into_iter().map(|check| ShownCheck::of(check, false, state)).collect();
+    let mut shown: Vec<ShownCheck> = checks.into_iter().map(|check| ShownCheck::of(check, false, state, job)).collect();
     let mut newest = shown.pop();
     if let Some(newest) = &mut newest {
         newest.is_current = is_current;
@@ -249,7 +249,8 @@ pub(crate) async fn concede_check(
 ) -> PageResult {
     let mut post = JobPost::read(&state, number, Step::Concession, fields).await?;
     let newest = list_checks(&state, number).await?.pop();
-    if let Some(why) = newest.as_ref().map(|check| &check.verdict.kept_back).filter(|why| !why.is_empty()) {
+    let kept_back = newest.as_ref().map(|check| check.verdict.kept_back_of(&post.job));
+    if let Some(why) = kept_back.filter(|why| !why.is_empty()) {
         return Err(WebError::OutOfTurn(format!("Job {number} cannot be sent with a reason: {why}.")));
     }
     let attempt = newest.as_ref().map_or(0, |check| check.kept.attempt);

@@ -2,6 +2,7 @@
 
 use super::kept::ReadCheck;
 use crate::bench::verification::{self, Outcome};
+use crate::desk::job::Job;
 use crate::optics::Eye;
 use crate::web::{AppState, words};
 
@@ -23,6 +24,8 @@ pub(super) struct ShownCheck {
     pub(super) looks_like: Vec<String>,
     /// Why the pair may not be sent even with a reason; else empty.
     pub(super) kept_back: String,
+    /// Whether that is only because a thin lens has no proof of impact resistance yet.
+    pub(super) is_too_thin: bool,
 }
 
 /// A row of the verdict as it is shown.
@@ -35,7 +38,7 @@ pub(super) struct ShownRow {
 }
 
 impl ShownCheck {
-    pub(super) fn of(check: ReadCheck, is_current: bool, state: &AppState) -> Self {
+    pub(super) fn of(check: ReadCheck, is_current: bool, state: &AppState, job: &Job) -> Self {
         let (reading, verdict) = (check.reading, check.verdict);
         // Each source stands once below the table, under a letter.
         let mut sources: Vec<(char, String)> = Vec::new();
@@ -55,8 +58,9 @@ impl ShownCheck {
             is_passed: check.kept.passed,
             is_current,
             sentence: verdict.sentence(),
+            kept_back: verdict.kept_back_of(job),
+            is_too_thin: verdict.kept_back.is_empty() && !verdict.kept_back_of(job).is_empty(),
             looks_like: verdict.looks_like,
-            kept_back: verdict.kept_back,
             profile: verdict.profile,
             compensated: verdict.compensated,
             typed: typed.filter(|(_, typed)| !typed.is_empty()).collect(),
