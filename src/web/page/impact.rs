@@ -106,7 +106,9 @@ impl ImpactEntry {
         today: Date,
     ) -> Self {
         let StepForm { key, mut form } = form;
-        let is_the_same = kept.right == kept.left;
+        // What was written of a lens when it was taken in hand names its certificate.
+        let written = in_hand.as_ref().map(|lens| lens.as_ref().map_or("", |lens| lens.source.as_str()));
+        let is_the_same = kept.right == kept.left && (kept.right.is_some() || written.right == written.left);
         form.set_default(ImpactForm::LEFT, if is_the_same { ImpactForm::SAME } else { ImpactForm::OWN });
         for (eye, kept) in kept.iter() {
             let names = EyeProofNames::of(eye);
@@ -115,7 +117,7 @@ impl ImpactEntry {
             let (certificate, test, tested_on) = match kept {
                 Some(ImpactProof::Certificate(reference)) => (reference.as_str(), "", today),
                 Some(ImpactProof::OwnTest { tested_on, test }) => ("", test.as_str(), *tested_on),
-                None => ("", "", today),
+                None => (*written.get(eye), "", today),
             };
             form.set_default(&names.certificate, certificate);
             form.set_default(&names.test, test);

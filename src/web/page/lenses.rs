@@ -303,8 +303,10 @@ fn read_lens(form: &mut Form, bench: &LensesData, eye: Eye) -> Option<LensInHand
         form.fail(&names.lens, "This lens is no longer in the drawer: choose another");
         return None;
     };
+    // Where nothing is typed, the lot and certificate of the newest delivery stay with the lens.
+    let source = Some(source?).filter(|typed| !typed.is_empty()).unwrap_or_else(|| lens.source.clone());
     Some(LensInHand {
-        source: source?,
+        source,
         off_in: off_in?.unwrap_or_default(),
         off_up: off_up?.unwrap_or_default(),
         ..from_drawer(eye, lens)

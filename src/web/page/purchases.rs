@@ -44,6 +44,8 @@ struct PurchasePage {
 struct Row {
     listed: LensListRow,
     price: String,
+    /// Lot and certificate, as typed when it was received.
+    source: String,
     state: String,
     mark: &'static str,
     /// The job whose lens is here and can be taken in hand.
@@ -98,6 +100,7 @@ fn row(line: &PurchaseLine, form: &mut Form) -> Row {
     Row {
         listed: LensListRow::of_line(line),
         price: line.lens.price.map(|price| price.to_string()).unwrap_or_default(),
+        source: line.source.clone(),
         state,
         mark,
         take,
