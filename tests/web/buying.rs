@@ -95,6 +95,7 @@ async fn a_lens_is_needed_ordered_received_and_taken_in_hand() {
     let kind_left = format!("kind-{left}");
     let form = [(kind_right.as_str(), "arrived"), (&source_right, "lot 12, certificate 9"), (&kind_left, "cancelled")];
     lab.post("/purchases/101", &form).await.assert_status(303);
+    assert!(lab.get("/purchases/101").await.text("tbody").contains("lot 12, certificate 9"), "the order shows the lot");
     let page = lab.get(&lenses).await;
     let said = way(&page);
     assert!(said[0].contains("Received from Brightwater Optical") && said[1].starts_with("Needed"), "{said:?}");
@@ -321,7 +322,20 @@ async fn a_supplier_takes_another_name_and_the_earlier_one_stays() {
     let fields = lab.get(&path).await.attributes("#name", "value");
     assert_eq!(fields, ["Brightwater Optical"]);
     assert!(lab.post(&path, &[("name", " ")]).await.assert_status(422).text("#name-error").contains("A name"));
-    assert_eq!(lab.post(&path, &[("name", "Brightwater Lenses")]).await.assert_status(303).location, path);
+    let opened = crate::addresses::fields_of(&lab.get(&path).await, &path);
+    let saved = lab.post(&path, &[("name", "Brightwater Lenses")]).await.assert_status(303).location.clone();
+    assert_eq!(saved, format!("{path}?saved=yes"));
+    assert!(lab.get(&saved).await.text(".notice").contains("Saved"));
+    assert!(lab.get(&path).await.texts(".notice[role=status]").is_empty(), "it is said once");
+    // A window that was opened before and names it otherwise is shown both names.
+    let other: Vec<(&str, &str)> = opened
+        .iter()
+        .map(|(name, value)| (name.as_str(), if name == "name" { "Brightwater" } else { value.as_str() }))
+        .collect();
+    let asked = lab.post_as_is(&path, &other).await;
+    let says = asked.assert_status(422).text("#name-error");
+    assert!(says.contains("another window to “Brightwater Lenses”"), "{says}");
+    assert_eq!(asked.attributes("#name", "value"), ["Brightwater"]);
     let lab = lab.reopened().await;
     let shown = lab.get(&path).await;
     assert!(shown.text("h1") == "Brightwater Lenses" && shown.text(".history").contains("Brightwater Optical"));

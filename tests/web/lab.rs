@@ -75,7 +75,7 @@ async fn saves_the_lab_once_and_shows_it_on_every_page() {
     );
     for _ in 0..2 {
         let answer = send(&lab, "/lab", &typed).await;
-        assert_eq!((answer.status.as_u16(), answer.location.as_str()), (303, "/lab"));
+        assert_eq!((answer.status.as_u16(), answer.location.as_str()), (303, "/lab?saved=yes"));
     }
     assert_eq!(lab.get("/customers").await.text(".top-name"), "Saltmarsh & Daughter");
     let lab = lab.reopened().await;

@@ -2,10 +2,10 @@
 
 use askama::Template;
 use axum::Form as Posted;
-use axum::extract::State;
+use axum::extract::{Query, State};
 use time::Date;
 
-use super::{CHANGED_ELSEWHERE, Chrome, PageResult, draft_or, go, posted_key, show, show_again};
+use super::{CHANGED_ELSEWHERE, Chrome, PageResult, SavedQuery, draft_or, go, posted_key, show, show_again};
 use crate::desk::calendar::{ClosedDays, WEEK};
 use crate::desk::catalogue::TreatmentKind;
 use crate::desk::deadline::{STATED_LIMIT_DAYS, promise};
@@ -51,6 +51,7 @@ struct LabPage {
     chrome: Chrome,
     form: Form,
     key: String,
+    is_saved: bool,
     steps: Vec<SelectOption>,
     profiles: Vec<SelectOption>,
     bases: Vec<SelectOption>,
@@ -69,6 +70,7 @@ impl LabPage {
             week: WEEK.iter().map(|(key, _, name)| (*key, *name)).collect(),
             form,
             key,
+            is_saved: false,
             steps: [("1.00", "1 mm"), ("0.50", "0.5 mm"), ("0.10", "0.1 mm")]
                 .map(|(value, label)| SelectOption { value, label: label.to_owned() })
                 .into(),
@@ -88,10 +90,10 @@ async fn key(state: &AppState) -> Result<String, WebError> {
     Ok(format!("lab-{}", state.store.count_lab_changes().await?))
 }
 
-pub(crate) async fn show_lab(State(state): State<AppState>) -> PageResult {
+pub(crate) async fn show_lab(State(state): State<AppState>, Query(asked): Query<SavedQuery>) -> PageResult {
     let key = key(&state).await?;
     let form = draft_or(&state, &key, || LabForm::fill(&state.lab())).await?;
-    show(&LabPage::new(&state, form, key).await?)
+    show(&LabPage { is_saved: asked.is_saved(), ..LabPage::new(&state, form, key).await? })
 }
 
 pub(crate) async fn change_lab(State(state): State<AppState>, Posted(fields): Posted<Fields>) -> PageResult {
@@ -100,7 +102,7 @@ pub(crate) async fn change_lab(State(state): State<AppState>, Posted(fields): Po
     let standing = state.lab();
     let kept = LabForm::fill(&standing);
     let lab = match correct(&mut form, &*standing, &kept, posted_key != key, LabForm::read) {
-        Correction::Nothing => return go("/lab"),
+        Correction::Nothing => return go(&SavedQuery::after("/lab")),
         Correction::Refused => return show_again(&LabPage::new(&state, form, key).await?),
         Correction::Changed(lab) => lab,
     };
@@ -108,7 +110,7 @@ pub(crate) async fn change_lab(State(state): State<AppState>, Posted(fields): Po
     match form.kept(kept)? {
         Some(Once::Now(())) => {
             state.reload_lab().await?;
-            go("/lab")
+            go(&SavedQuery::after("/lab"))
         }
         Some(Once::Before(_)) => {
             form.fail(LabForm::NAME, CHANGED_ELSEWHERE);

@@ -5,6 +5,7 @@ use std::str::FromStr;
 use askama::Template;
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Redirect, Response};
+use serde::Deserialize;
 
 use super::error::WebError;
 use super::form::Form;
@@ -82,6 +83,24 @@ pub fn show_again(page: &impl Template) -> PageResult {
 /// On to another page after a post (303 See Other), so that a reload does not post again.
 pub fn go(path: &str) -> PageResult {
     Ok(Redirect::to(path).into_response())
+}
+
+/// What the address of a page says after one of its own forms was saved, so that the page can say so.
+#[derive(Debug, Default, Deserialize)]
+pub struct SavedQuery {
+    saved: Option<String>,
+}
+
+impl SavedQuery {
+    /// The address of a page whose form was saved.
+    pub fn after(path: &str) -> String {
+        format!("{path}?saved=yes")
+    }
+
+    /// Whether the page says so.
+    pub fn is_saved(&self) -> bool {
+        self.saved.is_some()
+    }
 }
 
 /// An address that names no page.

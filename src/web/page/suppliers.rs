@@ -2,9 +2,9 @@
 
 use askama::Template;
 use axum::Form as Posted;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 
-use super::{CHANGED_ELSEWHERE, Chrome, PageResult, draft_or, go, key_of, posted_key, show, show_again};
+use super::{CHANGED_ELSEWHERE, Chrome, PageResult, SavedQuery, draft_or, go, key_of, posted_key, show, show_again};
 use crate::desk::stock::Supplier;
 use crate::desk::text;
 use crate::store::StoreError;
@@ -12,6 +12,7 @@ use crate::store::draft::Fields;
 use crate::store::once::Once;
 use crate::web::error::WebError;
 use crate::web::form::Form;
+use crate::web::two_windows::{Correction, correct};
 use crate::web::{AppState, words};
 
 #[derive(Template)]
@@ -24,6 +25,7 @@ struct SupplierPage {
     past: Vec<(String, String)>,
     key: String,
     form: Form,
+    is_saved: bool,
 }
 
 /// The fields of the form.
@@ -31,6 +33,14 @@ pub(in crate::web) struct SupplierForm;
 
 impl SupplierForm {
     pub(in crate::web) const NAME: &str = "name";
+
+    fn fill(supplier: &Supplier) -> Form {
+        Form::of([(Self::NAME, supplier.name.clone())])
+    }
+
+    fn read(form: &mut Form) -> Option<String> {
+        form.read(Self::NAME, |t| text::needed("A name", t, 100))
+    }
 }
 
 impl SupplierPage {
@@ -43,6 +53,7 @@ impl SupplierPage {
             past: past.map(|(name, until)| (name, words::moment(&state.clock.local(until)))).collect(),
             key,
             form,
+            is_saved: false,
         })
     }
 }
@@ -52,11 +63,15 @@ async fn key(state: &AppState, supplier: &Supplier) -> Result<String, WebError> 
     Ok(format!("supplier-{}-{renamed}", supplier.id.0.simple()))
 }
 
-pub(crate) async fn show_supplier(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
+pub(crate) async fn show_supplier(
+    State(state): State<AppState>,
+    Path(id): Path<String>,
+    Query(asked): Query<SavedQuery>,
+) -> PageResult {
     let supplier = state.store.get_supplier(key_of(&id, "That supplier")?).await?;
     let key = key(&state, &supplier).await?;
-    let form = draft_or(&state, &key, || Form::of([(SupplierForm::NAME, supplier.name.clone())])).await?;
-    show(&SupplierPage::new(&state, form, key, &supplier).await?)
+    let form = draft_or(&state, &key, || SupplierForm::fill(&supplier)).await?;
+    show(&SupplierPage { is_saved: asked.is_saved(), ..SupplierPage::new(&state, form, key, &supplier).await? })
 }
 
 pub(crate) async fn rename_supplier(
@@ -66,28 +81,21 @@ pub(crate) async fn rename_supplier(
 ) -> PageResult {
     let mut form = Form::new(fields);
     let supplier = state.store.get_supplier(key_of(&id, "That supplier")?).await?;
-    let posted_key = posted_key(&form, "supplier-")?;
-    let Some(name) = form.read(SupplierForm::NAME, |t| text::needed("A name", t, 100)) else {
-        return show_again(&SupplierPage::new(&state, form, posted_key, &supplier).await?);
-    };
+    let (posted_key, key) = (posted_key(&form, "supplier-")?, key(&state, &supplier).await?);
     let shown = format!("/suppliers/{}", supplier.id);
-    if name == supplier.name {
-        return go(&shown);
-    }
-    match state.store.rename_supplier(&posted_key, supplier.id, &name, state.clock.now()).await {
-        Ok(Once::Now(())) => go(&shown),
-        Ok(Once::Before(_)) => {
-            form.fail(SupplierForm::NAME, CHANGED_ELSEWHERE);
-            let fresh = key(&state, &supplier).await?;
-            show_again(&SupplierPage::new(&state, form, fresh, &supplier).await?)
-        }
+    let kept = SupplierForm::fill(&supplier);
+    let name = match correct(&mut form, &supplier.name, &kept, posted_key != key, SupplierForm::read) {
+        Correction::Nothing => return go(&SavedQuery::after(&shown)),
+        Correction::Refused => return show_again(&SupplierPage::new(&state, form, key, &supplier).await?),
+        Correction::Changed(name) => name,
+    };
+    match state.store.rename_supplier(&key, supplier.id, &name, state.clock.now()).await {
+        Ok(Once::Now(())) => return go(&SavedQuery::after(&shown)),
+        Ok(Once::Before(_)) => form.fail(SupplierForm::NAME, CHANGED_ELSEWHERE),
         Err(StoreError::Twice(_)) => {
-            form.fail(
-                SupplierForm::NAME,
-                "Another supplier has this name: order from that one, or choose another name",
-            );
-            show_again(&SupplierPage::new(&state, form, posted_key, &supplier).await?)
+            form.fail(SupplierForm::NAME, "Another supplier has this name: order from that one, or choose another name")
         }
-        Err(other) => Err(other.into()),
+        Err(other) => return Err(other.into()),
     }
+    show_again(&SupplierPage::new(&state, form, key, &supplier).await?)
 }
