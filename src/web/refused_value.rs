@@ -167,7 +167,7 @@ mod tests {
     }
 
     /// Constraints of values that no field of a form holds as it is.
-    const NO_FIELD: [&str; 54] = [
+    const NO_FIELD: [&str; 55] = [
         "twin_gap",
         "twin_is_mirrored",
         "backup_setting_folder",
@@ -180,6 +180,7 @@ mod tests {
         "delay_notice_revised_on",
         "draft_fields",
         "draft_key",
+        "draft_writer",
         "drawer_lens_base",
         "drawer_lens_count",
         "drawer_lens_promised",
