@@ -126,8 +126,8 @@ async fn a_refusal_of_the_database_has_its_meaning() {
             "customer_name",
         ),
         ("update frame set eye_size_hundredths = 7501", "frame_eye_size"),
-        ("insert into draft values ('', '[]', '2026-11-25T16:00:00.000Z')", "draft_key"),
-        ("insert into draft values ('k', 'typed', '2026-11-25T16:00:00.000Z')", "draft_fields"),
+        ("insert into draft (key, fields, saved_at) values ('', '[]', '2026-11-25T16:00:00.000Z')", "draft_key"),
+        ("insert into draft (key, fields, saved_at) values ('k', 'typed', '2026-11-25T16:00:00.000Z')", "draft_fields"),
         (
             "insert into drawer_move (drawer_lens_id, kind, change, at)
              values (x'00', 'stocked', 0, '2026-11-25T16:00:00.000Z')",
