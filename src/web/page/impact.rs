@@ -38,6 +38,8 @@ pub(super) struct ImpactEntry {
     pub(super) is_open: bool,
     pub(super) is_glass: bool,
     pub(super) eyes: Vec<EyeProof>,
+    /// Whether what was written of the lenses is all that the form asks for.
+    pub(super) is_filled_in: bool,
     /// Whether the left lens can have the proof of the right one.
     pub(super) is_pair: bool,
 }
@@ -128,6 +130,8 @@ impl ImpactEntry {
             is_glass: ImpactClass::of(&job.material.details) == ImpactClass::Glass,
             problems: form.count_errors(),
             is_open: !job.is_impact_proven() || !form.is_fine(),
+            is_filled_in: form.is_fine()
+                && job.made_eyes().all(|eye| !form.value(&EyeProofNames::of(eye).certificate).is_empty()),
             is_pair: job.single_eye().is_none(),
             eyes: job
                 .made_eyes()
