@@ -306,8 +306,8 @@ impl Verdict {
         match self.rows.iter().find(too_thin) {
             None => String::new(),
             Some(row) => format!(
-                "the {} lens is {} thick at the center, less than the least of its material ({}), and nothing on record \
-                 says that this lens resists impact",
+                "the {} lens is {} thick at the center, its material asks for {}, and nothing on record says that this \
+                 lens resists impact",
                 row.eye, row.measured, row.ordered
             ),
         }

@@ -312,8 +312,9 @@ async fn the_customers_own_frame_has_no_line() {
     let lab = TestLab::new().await;
     for price in ["", "0"] {
         let path = begin(&lab).await;
-        let taken =
-            post(&lab, &path, &[("customer_name", &format!("Frame of {price:?}")), ("price_frame", price)]).await;
+        let customer = format!("Frame of {price:?}");
+        let own = [("customer_name", customer.as_str()), ("price_frame", price), ("payment", "")];
+        let taken = post(&lab, &path, &own).await;
         taken.assert_status(303);
         let bill = lab.get(&format!("{}/bill", taken.location)).await;
         assert!(!bill.text("#bill").contains("V2020"), "{}", bill.text("#bill"));
@@ -390,6 +391,7 @@ async fn new_lenses_need_only_the_number() {
         ("rx_right", "-2.75 -1.25 x 95"),
         ("pd", "31/33"),
         ("price_frame", ""),
+        ("payment", ""),
     ];
     let taken = post(&lab, &answer.location, &changes).await;
     taken.assert_status(303);
@@ -685,4 +687,15 @@ async fn a_fault_unfolds_only_its_own_part() {
         assert!(added.iter().all(|added| *added == part), "{field}: {plain:?} {refused:?}");
         assert!(refused.contains(&part.to_owned()), "{field}: {refused:?}");
     }
+}
+
+#[tokio::test]
+async fn more_paid_than_the_order_comes_to_is_asked_about() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    let asked = post(&lab, &path, &[("payment", "900")]).await;
+    let says = asked.assert_status(422).texts("p.warn").join(" ");
+    assert!(says.contains("$900.00 is paid now, $") && says.contains("more than the whole order"), "{says}");
+    let seen = asked.attributes("#seen", "value").remove(0);
+    post(&lab, &path, &[("payment", "900"), ("seen", &seen)]).await.assert_status(303);
 }

@@ -6,9 +6,11 @@ use time::Date;
 
 use super::context::OrderContext;
 use super::form::OrderForm;
+use crate::desk::bill::Charge;
 use crate::desk::center_height::CenterHeight;
 use crate::desk::deadline::promise_warning;
 use crate::desk::job::EyeTask;
+use crate::desk::money::Cents;
 use crate::desk::order::{FRAME_OVER_PUPILS_MM, HEIGHT_FROM_MIDDLE_MM};
 use crate::desk::prescription::{MadeFor, Prescription};
 use crate::optics::prescription::{PupilDistance, cautions, pupil_distance_cautions};
@@ -60,6 +62,13 @@ pub(super) fn cautions_of(
         found.push(caution(OrderForm::PROMISED_ON, "promise", says));
     }
     found
+}
+
+/// More is paid than the order comes to: a slip of the finger, or money to be refunded.
+pub(super) fn overpaid(paid: Option<Cents>, charges: Option<&[Charge]>) -> Option<OrderCaution> {
+    let (paid, total): (Cents, Cents) = (paid?, charges?.iter().map(|charge| charge.amount).sum());
+    let says = || format!("{paid} is paid now, {} more than the whole order", paid - total);
+    (paid > total).then(|| caution(OrderForm::PAYMENT, "overpaid", says()))
 }
 
 fn caution(field: &'static str, code: &str, says: impl Display) -> OrderCaution {

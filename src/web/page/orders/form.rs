@@ -5,7 +5,7 @@ use time::Date;
 use super::super::compensation::CompensationForm;
 use super::super::customers::CustomerForm;
 use super::bill::{Chosen, Prices};
-use super::cautions::{FrameFacts, OrderCaution, cautions_of, seen_mark};
+use super::cautions::{FrameFacts, OrderCaution, cautions_of, overpaid, seen_mark};
 use super::context::OrderContext;
 use super::remake::read_remake;
 use crate::desk::bill::{Charge, frame_words};
@@ -116,7 +116,7 @@ impl OrderForm {
     pub(super) const ORDERED_ON: &str = "ordered_on";
     pub(in crate::web) const PROMISED_ON: &str = "promised_on";
     pub(super) const NOTE: &str = "note";
-    const PAYMENT: &str = "payment";
+    pub(super) const PAYMENT: &str = "payment";
     pub(super) const PAYMENT_KIND: &str = "payment_kind";
     pub(in crate::web) const PRICE_FRAME: &str = "price_frame";
     pub(in crate::web) const PRICE_LENS: &str = "price_lens";
@@ -304,7 +304,8 @@ impl OrderForm {
         }
         let tasks = ordered.map_or(EyeTask::PAIR, |ordered| ordered.tasks);
         let facts = FrameFacts { stamped: frame.stamped(context), made_for, height, tasks };
-        let cautions = cautions_of(prescription.as_ref(), &facts, ordered_on, promised_on, context);
+        let mut cautions = cautions_of(prescription.as_ref(), &facts, ordered_on, promised_on, context);
+        cautions.extend(overpaid(paid, charges.as_deref()));
         let typed = (|| {
             Some(TypedPair {
                 prescription: prescription.clone()?,
