@@ -185,6 +185,7 @@ fn aside_key(key: &str, window: &str) -> Option<String> {
     Some(Uuid::from_bytes(bytes).to_string())
 }
 
+/// The same words again change nothing, not even when they were typed: a window may send them only because it is left.
 async fn write(
     tx: &mut SqliteConnection,
     key: &str,
@@ -198,7 +199,8 @@ async fn write(
     sqlx::query!(
         "insert into draft (key, fields, saved_at, writer) values (?1, ?2, ?3, ?4)
          on conflict (key) do update
-         set fields = excluded.fields, saved_at = excluded.saved_at, writer = excluded.writer",
+         set fields = excluded.fields, saved_at = excluded.saved_at, writer = excluded.writer
+         where draft.fields <> excluded.fields",
         key,
         fields,
         saved_at,

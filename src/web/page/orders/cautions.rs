@@ -61,6 +61,10 @@ pub(super) fn cautions_of(
     {
         found.push(caution(OrderForm::PROMISED_ON, "promise", says));
     }
+    if promised_on.is_some_and(|promised| promised < context.today) {
+        let says = "The promised date is past: the customer must be told and asked at once";
+        found.push(caution(OrderForm::PROMISED_ON, "promise-past", says));
+    }
     found
 }
 

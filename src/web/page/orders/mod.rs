@@ -17,7 +17,7 @@ use crate::desk::frame::Rim;
 use crate::desk::job::EyeTask;
 use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
-use crate::desk::remake::{Remake, RemakePayer};
+use crate::desk::remake::RemakePayer;
 use crate::optics::{Eye, Pair};
 use crate::store::draft::{Fields, Kept, Writer};
 use crate::store::once::Once;
@@ -343,7 +343,7 @@ impl OrderPage {
                 frame: job.frame.details.to_string(),
                 has_shape: job.shape.is_some(),
                 size: context.box_words.clone(),
-                remake: read.remake.as_ref().map(Remake::words),
+                remake: read.remake.as_ref().map(|remake| words::capital(&remake.words())),
             }),
             customer: context.customer.as_ref().map(|c| (c.id.to_string(), c.person.label())),
             namesakes: context
