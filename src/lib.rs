@@ -6,15 +6,16 @@
 //!
 //! 1. [`optics`] – powers, prism, lens surfaces and tolerances. Pure: std and thiserror only.
 //! 2. [`shape`] – traced outlines, the boxing system, layout in the box, interchange records. Pure.
-//! 3. [`desk`] – the order side: customers, orders, jobs, deadlines, bills, receipts. Pure.
-//! 4. [`mod@bench`] – the bench side: layout, lens, edge, compensation, prism, checks. Pure.
-//! 5. [`store`] – all SQL, and the one SQLite file behind it.
-//! 6. [`mod@print`] – printed documents: tickets, true-size shapes, packing sheets, receipts.
-//! 7. [`web`] – the pages. `web::router` lists them.
-//! 8. [`calc`] – the same computations for scripts, one JSON request in, one JSON answer out.
-//! 9. [`intake`] – picks the reader of a file that holds a shape; `rimbook shape`.
-//! 10. [`safekeeping`] – the commands that copy the book: backups and what becomes of them.
-//! 11. [`config`], [`serve`] and [`demo`] – the command line, the server with its doors, the invented demo lab.
+//! 3. [`picture`] – a scan or a photo of a lens to its outline. Pure.
+//! 4. [`desk`] – the order side: customers, orders, jobs, deadlines, bills, receipts. Pure.
+//! 5. [`mod@bench`] – the bench side: layout, lens, edge, compensation, prism, checks. Pure.
+//! 6. [`store`] – all SQL, and the one SQLite file behind it.
+//! 7. [`mod@print`] – printed documents: tickets, true-size shapes, packing sheets, receipts.
+//! 8. [`web`] – the pages. `web::router` lists them.
+//! 9. [`calc`] – the same computations for scripts, one JSON request in, one JSON answer out.
+//! 10. [`intake`] – picks the reader of a file that holds a shape; `rimbook shape`.
+//! 11. [`safekeeping`] – the commands that copy the book: backups and what becomes of them.
+//! 12. [`config`], [`serve`] and [`demo`] – the command line, the server with its doors, the invented demo lab.
 
 pub mod bench;
 pub mod calc;
@@ -23,6 +24,7 @@ pub mod demo;
 pub mod desk;
 pub mod intake;
 pub mod optics;
+pub mod picture;
 pub mod print;
 pub mod safekeeping;
 pub mod serve;

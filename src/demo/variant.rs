@@ -3,7 +3,7 @@
 use std::f64::consts::TAU;
 
 use super::invent::{Ask, part};
-use crate::desk::frame_shape::{DblSource, FrameShape, NewShape};
+use crate::desk::frame_shape::{DblSource, FrameShape, NewShape, ShapeOrigin};
 use crate::optics::{Eye, Pair};
 use crate::shape::outline::OutlineError;
 use crate::shape::record::{TraceFile, write};
@@ -37,6 +37,7 @@ pub fn variant(model: &FrameShape, index: u64) -> Result<NewShape, OutlineError>
         None => Pair::new(of(Eye::Right)?, of(Eye::Left)?),
     };
     Ok(NewShape {
+        origin: ShapeOrigin::Traced,
         traces,
         derived: None,
         dbl: model.dbl,

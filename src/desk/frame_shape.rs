@@ -27,6 +27,8 @@ const DBL_RANGE: std::ops::RangeInclusive<i32> = 500..=4000;
 /// A shape read from an upload, not stored yet.
 #[derive(Debug, Clone, PartialEq)]
 pub struct NewShape {
+    /// How it came to be.
+    pub origin: ShapeOrigin,
     /// Both eyes; one may be the mirror image of the other.
     pub traces: Pair<Trace>,
     /// The eye that was not traced but mirrored.
@@ -45,6 +47,17 @@ pub struct NewShape {
     pub original: Vec<u8>,
     /// The name of the file, or another description.
     pub original_name: String,
+}
+
+/// What a shape was read from.
+#[derive(Debug, Clone, Copy)]
+pub struct Original<'a> {
+    /// The bytes as uploaded.
+    pub bytes: &'a [u8],
+    /// The name of the file, or another description.
+    pub name: &'a str,
+    /// How the shape came to be.
+    pub origin: ShapeOrigin,
 }
 
 /// A shape in the book.
@@ -193,6 +206,22 @@ impl NewShape {
         stamped_bridge: Millimeter,
     ) -> Result<Self, ShapeRefused> {
         let file = read_any(bytes).map_err(ShapeRefused::Faults)?;
+        let original = Original { bytes, name, origin: ShapeOrigin::Traced };
+        Self::of_file(file, original, only, typed_dbl, stamped_bridge)
+    }
+
+    /// As [`NewShape::read`], from a file of any kind that was read before.
+    ///
+    /// # Errors
+    ///
+    /// [`ShapeRefused`], except faults.
+    pub fn of_file(
+        file: TraceFile,
+        original: Original,
+        only: Option<Eye>,
+        typed_dbl: Option<Millimeter>,
+        stamped_bridge: Millimeter,
+    ) -> Result<Self, ShapeRefused> {
         let rim_curve_tool_d = Pair::new(file.rim_curve_tool_d(Eye::Right), file.rim_curve_tool_d(Eye::Left));
         let warnings = shape_warnings(&file, only);
         let job_in_file = file.job.clone();
@@ -214,8 +243,20 @@ impl NewShape {
         if !DBL_RANGE.contains(&dbl.hundredths()) {
             return Err(ShapeRefused::Dbl(dbl));
         }
+        let Original { bytes, name, origin } = original;
         let (original, original_name) = (bytes.to_vec(), name.to_owned());
-        Ok(Self { traces, derived, dbl, dbl_source, rim_curve_tool_d, job_in_file, warnings, original, original_name })
+        Ok(Self {
+            origin,
+            traces,
+            derived,
+            dbl,
+            dbl_source,
+            rim_curve_tool_d,
+            job_in_file,
+            warnings,
+            original,
+            original_name,
+        })
     }
 }
 
@@ -262,6 +303,7 @@ impl FrameShape {
             None => Pair::new(change.of(right)?, change.of(left)?),
         };
         Ok(NewShape {
+            origin: change.origin(),
             traces,
             derived: self.derived,
             dbl: self.dbl,

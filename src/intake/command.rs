@@ -8,6 +8,9 @@ use clap::{Args, Subcommand, ValueEnum};
 
 use super::json::ShapeJson;
 use super::{Format, IntakeError, MAX_BYTES, ReadOptions, read_any};
+use crate::optics::Eye;
+use crate::picture::{Pixel, Scale, Subject};
+use crate::shape::drawing::{Placed, Unit};
 use crate::shape::record::assumption::TABLE;
 use crate::shape::record::{Assumptions, Form, write_as};
 
@@ -31,6 +34,73 @@ pub struct ReadArgs {
     /// What the device does otherwise (see `--help`); may be given several times.
     #[arg(long, value_name = "NAME=CHOICE", long_help = assumptions_help())]
     pub assume: Vec<String>,
+    /// The unit of a drawing that does not state one: mm, cm, inch, pt or px.
+    #[arg(long, value_parser = unit)]
+    pub unit: Option<Unit>,
+    /// What the picture shows and how it lies.
+    #[command(flatten)]
+    pub picture: PictureArgs,
+}
+
+/// What is known of a picture or a drawing.
+#[derive(Debug, Clone, Default, Args)]
+pub struct PictureArgs {
+    /// The resolution of a scan. Default: what the file states, if a scanner can have stated it.
+    #[arg(long, value_name = "DPI", conflicts_with_all = ["card", "card_corners", "ruler"])]
+    pub dpi: Option<f64>,
+    /// A bank or identity card (85.60 by 53.98 mm) lies beside the lens: it gives the scale and undoes the perspective.
+    #[arg(long, conflicts_with_all = ["card_corners", "ruler"])]
+    pub card: bool,
+    /// The four corners of the card in pixels, where it is not found: x,y,x,y,x,y,x,y.
+    #[arg(long, value_name = "X,Y,...", value_delimiter = ',', num_args = 8, conflicts_with = "ruler")]
+    pub card_corners: Vec<f64>,
+    /// Two marks on a ruler in pixels and their distance in mm: x,y,x,y,mm.
+    #[arg(long, value_name = "X,Y,X,Y,MM", value_delimiter = ',', num_args = 5)]
+    pub ruler: Vec<f64>,
+    /// The picture shows an empty rim: its inner edge is read.
+    #[arg(long)]
+    pub rim: bool,
+    /// The eye of a single outline: right or left. Default: right.
+    #[arg(long, value_parser = eye)]
+    pub eye: Option<Eye>,
+    /// Turn the outline counter-clockwise by so many degrees, so that it is level.
+    #[arg(long, value_name = "DEG", allow_negative_numbers = true, value_parser = degrees)]
+    pub level: Option<f64>,
+    /// The lens is seen from its back.
+    #[arg(long)]
+    pub back: bool,
+}
+
+impl PictureArgs {
+    fn scale(&self) -> Option<Scale> {
+        match (&self.ruler[..], &self.card_corners[..]) {
+            (&[x, y, to_x, to_y, mm], _) => {
+                Some(Scale::Ruler { from: Pixel::new(x, y), to: Pixel::new(to_x, to_y), mm })
+            }
+            (_, &[a, b, c, d, e, f, g, h]) => {
+                Some(Scale::CardCorners([(a, b), (c, d), (e, f), (g, h)].map(|(x, y)| Pixel::new(x, y))))
+            }
+            _ if self.card => Some(Scale::Card),
+            _ => self.dpi.map(Scale::Dpi),
+        }
+    }
+
+    fn placed(&self) -> Placed {
+        Placed { eye: self.eye, level_deg: self.level.unwrap_or(0.0), is_from_back: self.back }
+    }
+}
+
+fn unit(text: &str) -> Result<Unit, String> {
+    Unit::named(text).ok_or_else(|| "mm, cm, inch, pt or px was expected".to_owned())
+}
+
+fn eye(text: &str) -> Result<Eye, String> {
+    Eye::BOTH.into_iter().find(|eye| eye.name() == text).ok_or_else(|| "right or left was expected".to_owned())
+}
+
+fn degrees(text: &str) -> Result<f64, String> {
+    let angle = text.parse::<f64>().ok().filter(|angle| angle.abs() <= 360.0);
+    angle.ok_or_else(|| "an angle of -360 to 360 was expected".to_owned())
 }
 
 /// What to write.
@@ -107,7 +177,14 @@ pub fn run(command: &ShapeCommand) -> Result<Vec<u8>, IntakeError> {
 }
 
 fn read_shape(args: &ReadArgs) -> Result<Vec<u8>, IntakeError> {
-    let options = ReadOptions { format: args.format, assumptions: assumptions(&args.assume)? };
+    let options = ReadOptions {
+        format: args.format,
+        assumptions: assumptions(&args.assume)?,
+        unit: args.unit,
+        scale: args.picture.scale(),
+        subject: if args.picture.rim { Subject::Rim } else { Subject::Lens },
+        placed: args.picture.placed(),
+    };
     let file = read_any(&bytes_of(&args.file)?, &options)?;
     let mut json = serde_json::to_vec(&ShapeJson::of(&file)).map_err(|why| IntakeError::File(why.to_string()))?;
     json.push(b'\n');
@@ -154,7 +231,13 @@ mod tests {
     }
 
     fn read(bytes: impl AsRef<[u8]>) -> Result<Value, String> {
-        let args = |file: &Path| ReadArgs { file: file.into(), format: None, assume: Vec::new() };
+        let args = |file: &Path| ReadArgs {
+            file: file.into(),
+            format: None,
+            assume: Vec::new(),
+            unit: None,
+            picture: PictureArgs::default(),
+        };
         in_file(bytes.as_ref(), |path| run(&ShapeCommand::Read(args(path))))
             .map(|json| serde_json::from_slice(&json).unwrap())
     }

@@ -23,6 +23,7 @@
 //! * [`blocker`] – the blocker's setting, the remaining nudge, and the prism of not nudging.
 //! * [`blank`] – the minimum blank size and the material to spare around the outline.
 //! * [`cutout`] – whether the shape can be cut from a given blank; prism by decentration.
+//! * [`drawing`] – outlines from SVG and DXF drawings and lists of points.
 //! * [`edge`] – edge thickness along the outline; the center thickness for a wanted edge.
 //! * [`volume`] – volume and weight of the cut lens.
 //! * [`bevel`] – the line of a bevel or groove along the edge, and its warnings.
@@ -40,6 +41,7 @@ pub mod compare;
 pub mod corner;
 pub mod cutout;
 pub mod disagreement;
+pub mod drawing;
 pub mod edge;
 pub mod hole;
 pub mod layout;

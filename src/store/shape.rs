@@ -95,7 +95,7 @@ impl Store {
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
         self.once(key, Some((number, Step::Shape)), now, async |tx| {
-            let id = insert_shape(tx, number, child, &Source::Parent(parent, change.origin()), now).await?;
+            let id = insert_shape(tx, number, child, &Source::Parent(parent), now).await?;
             use_shape(tx, number, id, now).await?;
             append_event(tx, number, EventKind::ShapeKept, &change.words(), now).await?;
             Ok(Done::new((), number))
@@ -322,7 +322,7 @@ enum Source {
     /// A file.
     File(Uuid),
     /// Another shape.
-    Parent(ShapeId, ShapeOrigin),
+    Parent(ShapeId),
 }
 
 async fn insert_shape(
@@ -333,11 +333,11 @@ async fn insert_shape(
     now: OffsetDateTime,
 ) -> Result<ShapeId, StoreError> {
     let (id, added_at, dbl) = (ShapeId(Uuid::now_v7()), Stamp(now), shape.dbl.hundredths());
-    let (original, parent, origin) = match *source {
-        Source::File(file) => (Some(file), None, ShapeOrigin::Traced),
-        Source::Parent(parent, origin) => (None, Some(parent), origin),
+    let (original, parent) = match *source {
+        Source::File(file) => (Some(file), None),
+        Source::Parent(parent) => (None, Some(parent)),
     };
-    let (origin, dbl_source) = (origin.key(), shape.dbl_source.key());
+    let (origin, dbl_source) = (shape.origin.key(), shape.dbl_source.key());
     sqlx::query!(
         "insert into shape (id, job_number, parent_id, origin, dbl_hundredths, dbl_source, original_id, added_at)
          values (?, ?, ?, ?, ?, ?, ?, ?)",

@@ -26,6 +26,7 @@ const ASSETS: &[(&str, &str, &str)] = &[
     asset!("js/focus.js", JS),
     asset!("js/live.js", JS),
     asset!("js/once.js", JS),
+    asset!("js/outline.js", JS),
     asset!("js/page.js", JS),
     asset!("js/print.js", JS),
     asset!("js/rows.js", JS),

@@ -11,6 +11,7 @@ use super::error::WebError;
 use super::page::lab::{material, treatment};
 use super::page::money::{self, bookkeeping, receipts as receipt_list, reminders, takings};
 use super::page::orders::{correction, remake};
+use super::page::shapes::picture;
 use super::page::{
     backups, bill_lines, bills, blanks, buying, cancellations, causes, checks, compensation, customers, cuts, drafts,
     edge, files, find, frames, impact, jobs, lab, layout, lenses, materials, orders, own_frame, packing, papers,
@@ -66,6 +67,8 @@ addresses! {
     "/jobs/{number}/shape/change" => post(shapes::change_shape),
     "/jobs/{number}/shape/loan" => post(shapes::borrow_shape),
     "/jobs/{number}/shape/original" => get(shapes::download_original),
+    "/jobs/{number}/shape/picture/{id}" => computed(get(picture::show_picture)),
+    "/jobs/{number}/shape/outline" => computed(post(picture::keep_outline)),
     "/jobs/{number}/shape/export" => get(shapes::export_shape),
     "/jobs/{number}/lenses" => computed(get(lenses::show_lenses).post(lenses::take_lenses)),
     "/jobs/{number}/spoilage" => get(spoilage::ask_spoilage).post(spoilage::keep_spoilage),

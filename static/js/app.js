@@ -10,3 +10,4 @@ import './focus.js';
 import './sections.js';
 import './rows.js';
 import './scan.js';
+import './outline.js';

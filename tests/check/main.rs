@@ -8,6 +8,7 @@ mod direction;
 mod lens;
 mod mistake;
 mod optics;
+mod picture;
 mod print;
 mod procedure;
 mod receipt;

@@ -310,6 +310,15 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
             lab.given_shape_for(earlier).await;
             (lab.given_job_in_the_frame_of(earlier).await, "/shape", Vec::new())
         }
+        "/jobs/{number}/shape/outline" => {
+            let number = lab.given_job().await;
+            let picture = crate::pictures::kept(lab, number).await;
+            (
+                number,
+                "/shape",
+                [("picture", picture)].into_iter().chain(said(&[("scale", "dpi"), ("dpi", "200")])).collect(),
+            )
+        }
         "/jobs/{number}/blanks" => {
             let number = lab.given_job().await;
             lab.given_shape_for(number).await;
@@ -470,6 +479,7 @@ async fn a_form_of_a_job_that_moved_on_is_refused() {
         "/shape",
         "/shape/change",
         "/shape/loan",
+        "/shape/outline",
         "/blanks",
         "/tickets",
         "/bill/lines",

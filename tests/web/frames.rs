@@ -1,6 +1,6 @@
 //! Frames.
 
-use rimbook::desk::frame_shape::{DblSource, NewShape};
+use rimbook::desk::frame_shape::{DblSource, NewShape, ShapeOrigin};
 use rimbook::optics::{Eye, Pair};
 use rimbook::shape::trace::{Angles, Trace};
 use scraper::{Html, Selector};
@@ -33,6 +33,7 @@ async fn offers_new_lenses_only_where_a_shape_is_on_file() {
     let right = Trace::new(Eye::Right, vec![2500; 36], Angles::Equal).unwrap();
     let left = right.mirror();
     let shape = NewShape {
+        origin: ShapeOrigin::Traced,
         traces: Pair::new(right, left),
         derived: Some(Eye::Left),
         dbl: "20".parse().unwrap(),

@@ -33,6 +33,7 @@ mod packing;
 mod papers;
 mod payments;
 mod people;
+mod pictures;
 mod prism;
 mod process_spread;
 mod promise;

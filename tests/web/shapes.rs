@@ -175,16 +175,16 @@ async fn a_file_that_is_too_large_gets_a_sentence() {
     let page = upload(&lab, job, &"R=2200\r\n".repeat(200_000), &[]).await;
     let said = page.assert_status(422).text("ul.faults li");
     assert!(said.contains("1600000 bytes"), "{said}");
-    // A browser always says how much it sends; this is what a photograph gets.
+    // A browser always says how much it sends; this is what too large a photograph gets.
     let request = Request::post(format!("/jobs/{job}/shape"))
         .header(header::HOST, "localhost")
         .header("sec-fetch-site", "same-origin")
-        .header(header::CONTENT_LENGTH, "5000000")
+        .header(header::CONTENT_LENGTH, "26000000")
         .header(header::CONTENT_TYPE, "multipart/form-data; boundary=edge")
-        .body(Body::from(vec![b'x'; 5_000_000]))
+        .body(Body::from(vec![b'x'; 26_000_000]))
         .unwrap();
     let page = lab.send(request).await;
-    assert!(page.assert_status(413).text("main").contains("larger than 2 MB"));
+    assert!(page.assert_status(413).text("main").contains("larger than 24 MB"));
 }
 
 #[tokio::test]

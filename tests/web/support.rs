@@ -15,7 +15,7 @@ use rimbook::desk::bill::{Charge, ChargeKind};
 use rimbook::desk::center_height::CenterHeight;
 use rimbook::desk::customer::Person;
 use rimbook::desk::frame::{FrameDetails, Rim};
-use rimbook::desk::frame_shape::{DblSource, NewShape};
+use rimbook::desk::frame_shape::{DblSource, NewShape, ShapeOrigin};
 use rimbook::desk::impact::ImpactProof;
 use rimbook::desk::job::{EyeTask, Stage};
 use rimbook::desk::lab::Lab;
@@ -381,6 +381,7 @@ impl TestLab {
         };
         let right = Trace::new(Eye::Right, (0..400).map(radius).collect(), Angles::Equal).unwrap();
         let shape = NewShape {
+            origin: ShapeOrigin::Traced,
             traces: Pair::new(right.clone(), right.mirror()),
             derived: Some(Eye::Left),
             dbl: "18".parse().unwrap(),

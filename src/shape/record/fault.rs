@@ -264,7 +264,7 @@ pub enum WarningKind {
         traced_mm: f64,
     },
     /// A table that does not name its eye.
-    #[error("the table does not say which eye it is for; it was read as the right eye")]
+    #[error("the file does not say which eye it is for; it was read as the right eye")]
     SideAssumed,
     /// Angles of a list that says its angles are equal.
     #[error("the {0} angles of the {side} eye are not used: its format record says that they are equal", side = .1.name())]
@@ -282,6 +282,9 @@ pub enum WarningKind {
         /// The count found.
         found: usize,
     },
+    /// Something that should be known of a picture.
+    #[error("{0}")]
+    Picture(String),
 }
 
 impl WarningKind {
@@ -293,6 +296,7 @@ impl WarningKind {
             WarningKind::AnglesLeftOut(..) => "angles_left_out",
             WarningKind::ChecksumDiffers(_) => "checksum_differs",
             WarningKind::DepthLeftOut { .. } => "depth_left_out",
+            WarningKind::Picture(_) => "picture",
         }
     }
 }

@@ -1,4 +1,8 @@
-//! The shape of a job: put on file from a trace file or a table, shown to the boxing system, given back as it came.
+//! The shape of a job: put on file from a trace file, a table or a drawing, shown to the boxing system, given back as it
+//! came. A picture is kept with the job, and `picture` reads the outline in it.
+
+pub(crate) mod picture;
+pub(in crate::web) mod similar;
 
 use askama::Template;
 use axum::Form as Posted;
@@ -6,27 +10,30 @@ use axum::body::Bytes;
 use axum::extract::multipart::MultipartError;
 use axum::extract::{Multipart, Path, State};
 
-pub(in crate::web) mod similar;
-
+use super::files::{FileView, list_files};
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, go, show, show_again};
 use crate::bench::layout::place_words;
+use crate::desk::attachment::{AttachmentKind, FileFormat, NewFile};
 use crate::desk::frame_shape::{
-    BOX_SIDE, CIRCUMFERENCE, DblSource, FrameShape, NewShape, ShapeChange, ShapeOrigin, ShapeRefused,
+    BOX_SIDE, CIRCUMFERENCE, DblSource, FrameShape, NewShape, Original, ShapeChange, ShapeOrigin, ShapeRefused,
 };
 use crate::desk::job::{EventKind, Job, Stage};
 use crate::desk::step::Step;
 use crate::desk::text;
 use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
+use crate::picture::format_of;
 use crate::shape::boxing::Boxing;
 use crate::shape::corner::Bends;
+use crate::shape::drawing::{self, Placed, Unit};
 use crate::shape::layout::frame_pd_mm;
 use crate::shape::outline::Outline;
 use crate::shape::record::{TraceFile, write};
 use crate::store::StoreError;
 use crate::store::draft::Fields;
+use crate::store::once::Once;
 use crate::web::AppState;
 use crate::web::download::{TEXT, download};
 use crate::web::drawing::EyeDrawing;
@@ -50,6 +57,7 @@ struct ShapePage {
     stamped_bridge: String,
     /// The other job that the file names, once it was asked about.
     asked_about: Option<String>,
+    pictures: Vec<FileView>,
     faults: Vec<String>,
     more_faults: usize,
     /// The jobs whose shape may be used where this one has none.
@@ -100,6 +108,9 @@ pub(crate) async fn keep_shape(State(state): State<AppState>, Path(number): Path
     let Upload { form, file } = read_upload(sent).await?;
     let bytes = file.as_ref().map(|(name, bytes)| (name.as_str(), bytes.as_ref()));
     let mut post = JobPost::read_with_files(&state, number, Step::Shape, form, bytes).await?;
+    if let Some((name, bytes)) = file.as_ref().filter(|(_, bytes)| format_of(bytes).is_some()) {
+        return keep_picture(&state, post, name, bytes).await;
+    }
     let shape = match ShapeForm::read(&mut post.form, file, post.job.frame.details.bridge) {
         Ok(shape) => shape,
         Err(faults) => return show_again(&page(&state, &post.job.clone(), post.refused(), faults).await?),
@@ -215,6 +226,30 @@ const TIGHT_CORNER_MM: f64 = 1.0;
 /// memory).
 const WHEEL_MM: f64 = 50.0;
 
+/// Keeps a picture with the job; its outline is read on a page of its own, where it can be seen.
+async fn keep_picture(state: &AppState, mut post: JobPost, name: &str, bytes: &Bytes) -> PageResult {
+    let number = post.job.number;
+    let format = FileFormat::of(bytes).filter(|format| format.is_picture());
+    let file = match format {
+        Some(_) => {
+            NewFile::read(AttachmentKind::Photograph, name, "of the lens or rim", bytes).map_err(|why| why.to_string())
+        }
+        None => Err("A page cannot show this kind of picture: save it as PNG or JPEG".to_owned()),
+    };
+    let file = match file {
+        Ok(file) => file,
+        Err(why) => {
+            post.form.fail(ShapeForm::FILE, why);
+            return show_again(&page(state, &post.job.clone(), post.refused(), Vec::new()).await?);
+        }
+    };
+    let done = state.store.add_files(&post.act, number, &[file], state.clock.now()).await?;
+    match (done, state.store.list_files(number).await?.last()) {
+        (Once::Now(()), Some(kept)) => go(&format!("/jobs/{number}/shape/picture/{}", kept.id)),
+        (done, _) => post.done(done),
+    }
+}
+
 /// Whether its page has something to say about the shape of a job.
 async fn is_doubtful(state: &AppState, number: i64) -> Result<bool, WebError> {
     let job = state.store.get_job(number).await?;
@@ -243,7 +278,7 @@ async fn read_upload(mut sent: Multipart) -> Result<Upload, WebError> {
 fn not_read(error: MultipartError) -> WebError {
     if error.status() == axum::http::StatusCode::PAYLOAD_TOO_LARGE {
         WebError::Malformed(
-            "That file is larger than 2 MB; a trace file of both eyes has under 0.1 MB. Nothing was changed.".into(),
+            "That file is larger than 24 MB; a trace file of both eyes has under 0.1 MB. Nothing was changed.".into(),
         )
     } else {
         WebError::Malformed("The upload was incomplete. Go back and send it again; nothing was changed.".into())
@@ -258,6 +293,8 @@ impl ShapeForm {
     const TABLE: &str = "table";
     const EYE: &str = "eye";
     const OTHER_JOB: &str = "other_job";
+    const UNIT: &str = "unit";
+    const TURN: &str = "turn";
     pub(in crate::web) const DBL: &str = "dbl";
 
     /// The shape, or the faults of the file; a sentence stands beside each wrong field.
@@ -282,6 +319,9 @@ impl ShapeForm {
             None => (Self::TABLE, "pasted table".to_owned(), Bytes::from(table)),
         };
         let Some(dbl) = dbl else { return Err(Vec::new()) };
+        if let Some(kind) = drawing::kind_of(&bytes) {
+            return Self::read_drawing(form, field, kind, (&name, &bytes), (dbl, stamped_bridge));
+        }
         NewShape::read(&bytes, &name, only, dbl, stamped_bridge).map_err(|refused| {
             let place = match refused {
                 ShapeRefused::Faults(_) => field,
@@ -293,6 +333,36 @@ impl ShapeForm {
                 ShapeRefused::Faults(faults) => faults.iter().map(|f| format!("{f}.")).collect(),
                 _ => Vec::new(),
             }
+        })
+    }
+}
+
+impl ShapeForm {
+    /// The shape in a drawing or a list of points.
+    fn read_drawing(
+        form: &mut Form,
+        field: &str,
+        kind: drawing::Kind,
+        (name, bytes): (&str, &[u8]),
+        (dbl, stamped_bridge): (Option<Millimeter>, Millimeter),
+    ) -> Result<NewShape, Vec<String>> {
+        let only = Eye::BOTH.into_iter().find(|eye| eye.name() == form.value(Self::EYE));
+        let turn = form.read_optional(Self::TURN, |text| picture::number(text, -180.0, 180.0, "an angle in degrees"));
+        let Some(turn) = turn else { return Err(Vec::new()) };
+        let placed = Placed { eye: only, level_deg: turn.unwrap_or(0.0), is_from_back: false };
+        let file = match drawing::read(bytes, kind, Unit::named(form.value(Self::UNIT)), placed) {
+            Ok(file) => file,
+            Err(why) => {
+                let place = if why == drawing::DrawingRefused::NoUnit { Self::UNIT } else { field };
+                form.fail(place, picture::sentence(&why.to_string()));
+                return Err(Vec::new());
+            }
+        };
+        let original = Original { bytes, name, origin: ShapeOrigin::Drawn };
+        NewShape::of_file(file, original, only, dbl, stamped_bridge).map_err(|refused| {
+            let place = if matches!(refused, ShapeRefused::Dbl(_)) { Self::DBL } else { Self::EYE };
+            form.fail(place, &refused);
+            Vec::new()
         })
     }
 }
@@ -319,6 +389,9 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
         Some(_) => Vec::new(),
         None => state.store.list_other_shaped_jobs(job.frame.id, job.number, MOST_JOBS).await?,
     };
+    let pictures = list_files(state, job.number).await?.into_iter().filter(|file| file.is_picture);
+    let pictures =
+        pictures.map(|file| FileView { path: file.path.replace("/files/", "/shape/picture/"), ..file }).collect();
     let more_faults = faults.len().saturating_sub(FAULTS_SHOWN);
     faults.truncate(FAULTS_SHOWN);
     Ok(ShapePage {
@@ -327,6 +400,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
         already_cut: job.stage_of_work() >= Stage::Cut,
         kept,
         key,
+        pictures,
         stamped_bridge: job.frame.details.bridge.to_string(),
         asked_about: None,
         form,
@@ -427,7 +501,8 @@ pub(crate) async fn download_original(State(state): State<AppState>, Path(number
     let shape = kept_shape(&state, number).await?;
     let (name, bytes) = state.store.get_original(shape.id).await?;
     let name = if name.contains('.') { name } else { format!("{name}.txt") };
-    Ok(download(&name, TEXT, bytes))
+    let kind = FileFormat::of(&bytes).map_or(TEXT, FileFormat::media_type);
+    Ok(download(&name, kind, bytes))
 }
 
 pub(crate) async fn export_shape(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {

@@ -19,8 +19,8 @@ fn faults_of(files: &[(&str, &str)]) -> Vec<String> {
 
 const LIB: (&str, &str) = (
     "lib.rs",
-    "pub mod bench; pub mod calc; pub mod config; pub mod demo; pub mod desk; pub mod optics; pub mod print;
-     pub mod safekeeping; pub mod serve; pub mod shape; pub mod store; pub mod web;",
+    "pub mod bench; pub mod calc; pub mod config; pub mod demo; pub mod desk; pub mod optics; pub mod picture;
+     pub mod print; pub mod safekeeping; pub mod serve; pub mod shape; pub mod store; pub mod web;",
 );
 
 /// (file, source, the fault it must be seen for).
@@ -74,6 +74,9 @@ const WRONG: &[(&str, &str, &str)] = &[
     ("shape/trace.rs", "fn f() { ::std::net::TcpStream::connect(a) }", "std::net"),
     ("shape/trace.rs", "fn f() { std::process::exit(1) }", "std::process"),
     ("shape/trace.rs", "use core::{num, net};", "std::net"),
+    ("picture/decode.rs", "use std::io::{Cursor, Read};", "std::io"),
+    ("picture/find.rs", "use crate::desk::job;", "imports desk"),
+    ("shape/trace.rs", "use crate::picture::read;", "imports picture"),
     ("shape/trace.rs", "fn f(w: &mut dyn std::io::Write) {}", "std::io"),
     ("shape/trace.rs", "use std::*;", "std::*"),
     ("shape/trace.rs", "fn f() { println!(\"x\") }", "prints with println!"),

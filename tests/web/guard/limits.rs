@@ -162,12 +162,12 @@ async fn in_parts(path: &str, limits: Limits, thousands: usize) -> (StatusCode, 
 #[tokio::test]
 async fn a_page_of_photographs_takes_more() {
     let limits = Limits { body: 1000, files: 4000, ..Limits::default() };
-    for path in ["/jobs/1001/files", "/jobs/1001/own-frame"] {
+    for path in ["/jobs/1001/files", "/jobs/1001/own-frame", "/jobs/1001/shape"] {
         assert_eq!(in_parts(path, limits, 4).await.0, StatusCode::OK, "{path}");
         let (status, words, _) = in_parts(path, limits, 5).await;
         assert!(status == StatusCode::PAYLOAD_TOO_LARGE && words.contains("larger than 24 MB"), "{path}: {words}");
     }
-    for path in ["/jobs/1001/shape", "/files/1001"] {
+    for path in ["/jobs/1001/shape/outline", "/files/1001"] {
         let (status, words, _) = in_parts(path, limits, 2).await;
         assert!(status == StatusCode::PAYLOAD_TOO_LARGE && words.contains("larger than 2 MB"), "{path}: {words}");
     }

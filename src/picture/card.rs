@@ -1,0 +1,352 @@
+//! The card of standard size in a photo: ISO/IEC 7810 ID-1, 85.60 by 53.98 mm. Its four sides give the scale and undo
+//! the perspective.
+
+use super::gray::{Gray, Pixel};
+use super::plane::Plane;
+use super::refused::PictureRefused;
+use super::region::{Sizes, Terrain, Thing, Wanted, hull};
+use crate::shape::outline::Point;
+
+/// The sides of an ID-1 card, mm. Source: ISO/IEC 7810.
+pub const CARD_MM: (f64, f64) = (85.60, 53.98);
+/// The radius of its corners, mm. Source: ISO/IEC 7810 gives 2.88 to 3.48.
+const CORNER_MM: f64 = 3.18;
+/// A tilt over the first is reported, one over the second refused. What is seen away from the middle of the picture counts
+/// as tilted too.
+pub const TILT_DEG: (f64, f64) = (25.0, 33.0);
+/// What the sides of the picture of a card may be to each other, seen from straight above or from the side.
+const SHAPE: std::ops::RangeInclusive<f64> = 1.36..=1.84;
+/// The small picture has at most about so many pixels.
+const SMALL_PIXELS: f64 = 800_000.0;
+/// The card is at least this part of the picture's longer side.
+const LEAST_SHARE: f64 = 0.08;
+
+/// The card in a picture.
+#[derive(Debug, Clone)]
+pub(super) struct Card {
+    /// Clockwise as seen, from the corner at the top left.
+    pub corners: [Pixel; 4],
+    pub plane: Plane,
+    /// How far the camera was tilted.
+    pub tilt_deg: f64,
+    /// Whether its long side is level or upright in the picture, so that it says what is level.
+    pub is_level: bool,
+    /// Whether its corners are round as those of a card.
+    pub is_round: bool,
+}
+
+/// Finds the card.
+pub(super) fn find_card(gray: &Gray) -> Result<Card, PictureRefused> {
+    let pixels = (gray.width * gray.height) as f64;
+    let factor = (pixels / SMALL_PIXELS).sqrt().ceil().max(1.0) as usize;
+    let terrain = Terrain::of(gray, factor);
+    let least_px = LEAST_SHARE * gray.width.max(gray.height) as f64;
+    let sizes = Sizes { least_px, most_px: f64::INFINITY, hair_px: 6.0 * factor as f64 };
+    let mut best: Option<(f64, Card)> = None;
+    for level in terrain.levels() {
+        for thing in terrain.things(level, Wanted::Body, sizes) {
+            let Some((off, card)) = card(gray, &thing, factor as f64) else { continue };
+            if best.as_ref().is_none_or(|(least, _)| off < *least) {
+                best = Some((off, card));
+            }
+        }
+    }
+    let (_, mut card) = best.ok_or(PictureRefused::NoCard)?;
+    card.is_round = has_round_corners(gray, &card.plane, card.corners);
+    if card.tilt_deg > TILT_DEG.1 {
+        return Err(PictureRefused::Tilted(card.tilt_deg));
+    }
+    Ok(card)
+}
+
+/// A card from its four corners as marked, in any order.
+pub(super) fn marked_card(gray: &Gray, corners: [Pixel; 4]) -> Result<Card, PictureRefused> {
+    let around = hull(&corners);
+    let corners: [Pixel; 4] = around.try_into().map_err(|_| PictureRefused::NoCard)?;
+    let card = from_corners(corners).ok_or(PictureRefused::NotACard(ratio(corners)))?;
+    if card.tilt_deg > TILT_DEG.1 {
+        return Err(PictureRefused::Tilted(card.tilt_deg));
+    }
+    Ok(Card { is_round: has_round_corners(gray, &card.plane, card.corners), ..card })
+}
+
+/// The card that a thing may be, and how badly its border fits four straight sides, as a part of its size.
+fn card(gray: &Gray, thing: &Thing, slack_px: f64) -> Option<(f64, Card)> {
+    if thing.is_cut_off || thing.fullness < 0.93 {
+        return None;
+    }
+    let around = hull(&thing.border);
+    let coarse = four_sides(&around)?;
+    let across = thing.area_px.sqrt();
+    let off = off_sides(&thing.border, &coarse)? / across;
+    if off > 0.03 {
+        return None;
+    }
+    let sides =
+        [0, 1, 2, 3].map(|i| exact_side(gray, coarse[i], coarse[(i + 1) % 4], (3.0 * slack_px).max(0.04 * across)));
+    let [Some(a), Some(b), Some(c), Some(d)] = sides else { return None };
+    let corners = [meet(d, a)?, meet(a, b)?, meet(b, c)?, meet(c, d)?];
+    let moved = corners.iter().zip(&coarse).map(|(p, q)| (p.x - q.x).hypot(p.y - q.y)).fold(0.0, f64::max);
+    if moved > 0.15 * across {
+        return None;
+    }
+    Some((off, from_corners(corners)?))
+}
+
+/// A straight line: a point on it and its direction.
+#[derive(Debug, Clone, Copy)]
+struct Line {
+    at: Pixel,
+    along: (f64, f64),
+}
+
+fn meet(one: Line, other: Line) -> Option<Pixel> {
+    let cross = one.along.0 * other.along.1 - one.along.1 * other.along.0;
+    if cross.abs() < 0.3 {
+        return None;
+    }
+    let (dx, dy) = (other.at.x - one.at.x, other.at.y - one.at.y);
+    let share = (dx * other.along.1 - dy * other.along.0) / cross;
+    Some(Pixel::new(one.at.x + share * one.along.0, one.at.y + share * one.along.1))
+}
+
+/// The four corners of the smallest rectangle about a hull, moved to the lines through the hull's sides.
+fn four_sides(around: &[Pixel]) -> Option<[Pixel; 4]> {
+    let n = around.len();
+    let smallest =
+        (0..n).filter_map(|i| rectangle(around, around[i], around[(i + 1) % n])).min_by(|a, b| a.0.total_cmp(&b.0));
+    let mut corners = smallest?.1;
+    for _ in 0..4 {
+        let fitted = [0, 1, 2, 3].map(|i| fitted_side(around, &corners, i));
+        let [Some(a), Some(b), Some(c), Some(d)] = fitted else { return None };
+        corners = [meet(d, a)?, meet(a, b)?, meet(b, c)?, meet(c, d)?];
+    }
+    Some(corners)
+}
+
+/// The area and the corners of the rectangle about a hull with a side along a line.
+fn rectangle(around: &[Pixel], p: Pixel, q: Pixel) -> Option<(f64, [Pixel; 4])> {
+    let length = (q.x - p.x).hypot(q.y - p.y);
+    if length < 1e-9 {
+        return None;
+    }
+    let (ux, uy) = ((q.x - p.x) / length, (q.y - p.y) / length);
+    let far = f64::INFINITY;
+    let (mut s0, mut s1, mut t0, mut t1) = (far, -far, far, -far);
+    for point in around {
+        let (s, t) = (point.x * ux + point.y * uy, point.y * ux - point.x * uy);
+        (s0, s1, t0, t1) = (s0.min(s), s1.max(s), t0.min(t), t1.max(t));
+    }
+    let place = |s: f64, t: f64| Pixel::new(s * ux - t * uy, s * uy + t * ux);
+    Some(((s1 - s0) * (t1 - t0), [place(s0, t0), place(s1, t0), place(s1, t1), place(s0, t1)]))
+}
+
+/// The line through the border near one side, its middle part only: the corners are round.
+fn fitted_side(around: &[Pixel], corners: &[Pixel; 4], side: usize) -> Option<Line> {
+    let dense = dense(around);
+    let (p, q) = (corners[side], corners[(side + 1) % 4]);
+    let length = (q.x - p.x).hypot(q.y - p.y);
+    let (ux, uy) = ((q.x - p.x) / length, (q.y - p.y) / length);
+    let near = dense.iter().filter(|point| {
+        let (dx, dy) = (point.x - p.x, point.y - p.y);
+        let share = (dx * ux + dy * uy) / length;
+        (0.15..=0.85).contains(&share) && (dy * ux - dx * uy).abs() < 0.12 * length
+    });
+    line_through(&near.copied().collect::<Vec<_>>())
+}
+
+fn dense(around: &[Pixel]) -> Vec<Pixel> {
+    let sides = around.iter().zip(around.iter().cycle().skip(1));
+    let points = sides.flat_map(|(p, q)| {
+        let steps = ((q.x - p.x).hypot(q.y - p.y) / 2.0).ceil().max(1.0) as usize;
+        (0..steps).map(move |i| {
+            let share = i as f64 / steps as f64;
+            Pixel::new(p.x + share * (q.x - p.x), p.y + share * (q.y - p.y))
+        })
+    });
+    points.collect()
+}
+
+/// The line with the least squared distances.
+fn line_through(points: &[Pixel]) -> Option<Line> {
+    if points.len() < 8 {
+        return None;
+    }
+    let n = points.len() as f64;
+    let (x, y) = (points.iter().map(|p| p.x).sum::<f64>() / n, points.iter().map(|p| p.y).sum::<f64>() / n);
+    let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
+    for point in points {
+        let (dx, dy) = (point.x - x, point.y - y);
+        (xx, xy, yy) = (xx + dx * dx, xy + dx * dy, yy + dy * dy);
+    }
+    let angle = 0.5 * (2.0 * xy).atan2(xx - yy);
+    Some(Line { at: Pixel::new(x, y), along: (angle.cos(), angle.sin()) })
+}
+
+/// How far the border is from the four sides, away from the corners: the distance that nine of ten points stay under.
+fn off_sides(border: &[Pixel], corners: &[Pixel; 4]) -> Option<f64> {
+    let mut off: Vec<f64> = border
+        .iter()
+        .map(|point| {
+            let sides = (0..4).map(|i| {
+                let (p, q) = (corners[i], corners[(i + 1) % 4]);
+                let length = (q.x - p.x).hypot(q.y - p.y).max(1e-9);
+                ((q.x - p.x) * (point.y - p.y) - (q.y - p.y) * (point.x - p.x)).abs() / length
+            });
+            sides.fold(f64::INFINITY, f64::min)
+        })
+        .collect();
+    let index = off.len() * 9 / 10;
+    (!off.is_empty()).then(|| *off.select_nth_unstable_by(index, f64::total_cmp).1)
+}
+
+/// A side to a fraction of a pixel: the steepest place along many normals, and the line most of them lie on.
+fn exact_side(gray: &Gray, p: Pixel, q: Pixel, reach_px: f64) -> Option<Line> {
+    let mut line = Line { at: p, along: (q.x - p.x, q.y - p.y) };
+    let length = line.along.0.hypot(line.along.1);
+    let mut reach_px = reach_px;
+    for _ in 0..3 {
+        let (ux, uy) =
+            (line.along.0 / line.along.0.hypot(line.along.1), line.along.1 / line.along.0.hypot(line.along.1));
+        // The middle of the side as it is known now, so that both ends are left out alike.
+        let middle = ((p.x + q.x) / 2.0 - line.at.x) * ux + ((p.y + q.y) / 2.0 - line.at.y) * uy;
+        let found: Vec<Pixel> = (0..160)
+            .filter_map(|i| {
+                let along = middle + (i as f64 / 159.0 - 0.5) * 0.76 * length;
+                steepest(gray, Pixel::new(line.at.x + along * ux, line.at.y + along * uy), (-uy, ux), reach_px)
+            })
+            .collect();
+        line = most_agreed(&found)?;
+        reach_px = (reach_px * 0.3).max(5.0);
+    }
+    Some(line)
+}
+
+/// The steepest place along a normal, between the samples.
+fn steepest(gray: &Gray, at: Pixel, normal: (f64, f64), reach_px: f64) -> Option<Pixel> {
+    let half = (reach_px * 2.0).ceil() as i32;
+    let bright = |i: i32| {
+        let out = f64::from(i) / 2.0;
+        gray.sample(Pixel::new(at.x + normal.0 * out, at.y + normal.1 * out))
+    };
+    let values: Vec<f32> = (-half - 4..=half + 4).map(bright).collect();
+    let steep: Vec<f32> = values.windows(9).map(|w| (0..9).map(|i| w[i] * EDGE[i]).sum::<f32>().abs()).collect();
+    let top = (1..steep.len() - 1).max_by(|a, b| steep[*a].total_cmp(&steep[*b]))?;
+    let bend = steep[top - 1] - 2.0 * steep[top] + steep[top + 1];
+    let shift = if bend < 0.0 { ((steep[top - 1] - steep[top + 1]) / (2.0 * bend)).clamp(-1.0, 1.0) } else { 0.0 };
+    let out = (top as f64 + f64::from(shift) - f64::from(half)) / 2.0;
+    Some(Pixel::new(at.x + normal.0 * out, at.y + normal.1 * out))
+}
+
+/// The derivative of a Gaussian, width 2 samples.
+const EDGE: [f32; 9] = [-0.27, -0.49, -0.61, -0.44, 0.0, 0.44, 0.61, 0.49, 0.27];
+
+/// The line that most of the points lie on: each pair of a fixed set proposes one, the middle distance decides, and the
+/// points near it are fitted.
+fn most_agreed(points: &[Pixel]) -> Option<Line> {
+    let n = points.len();
+    if n < 20 {
+        return None;
+    }
+    let off = |line: &Line, p: &Pixel| ((p.x - line.at.x) * line.along.1 - (p.y - line.at.y) * line.along.0).abs();
+    let proposals = (0..12).flat_map(|i| (0..12).map(move |j| (i * n / 24, n / 2 + j * n / 24)));
+    let middle_off = |line: &Line| super::edge::median(points.iter().map(|p| off(line, p)).collect());
+    let best = proposals
+        .filter_map(|(i, j)| {
+            let (p, q) = (points[i], points[j]);
+            let length = (q.x - p.x).hypot(q.y - p.y);
+            (length > 1.0).then(|| Line { at: p, along: ((q.x - p.x) / length, (q.y - p.y) / length) })
+        })
+        .map(|line| (middle_off(&line), line))
+        .min_by(|a, b| a.0.total_cmp(&b.0))?;
+    let limit = (best.0 * 3.0).max(0.4);
+    let near: Vec<Pixel> = points.iter().filter(|p| off(&best.1, p) < limit).copied().collect();
+    if near.len() * 2 < n {
+        return None;
+    }
+    line_through(&near)
+}
+
+fn ratio(corners: [Pixel; 4]) -> f64 {
+    let side = |i: usize| {
+        let (p, q) = (corners[i], corners[(i + 1) % 4]);
+        (q.x - p.x).hypot(q.y - p.y)
+    };
+    let (one, other) = (side(0) + side(2), side(1) + side(3));
+    one.max(other) / one.min(other).max(1e-9)
+}
+
+/// The plane of a card with these corners in the picture. Up in the plane is up in the picture: one of the card's own
+/// directions if the card lies level or upright, the picture's otherwise.
+fn from_corners(corners: [Pixel; 4]) -> Option<Card> {
+    let corners = from_top_left(corners);
+    if !SHAPE.contains(&ratio(corners)) {
+        return None;
+    }
+    let top = side_length(corners[0], corners[1]) + side_length(corners[3], corners[2]);
+    let left = side_length(corners[1], corners[2]) + side_length(corners[0], corners[3]);
+    let (wide, high) = if top > left { CARD_MM } else { (CARD_MM.1, CARD_MM.0) };
+    let level = [(0.0, 0.0), (wide, 0.0), (wide, -high), (0.0, -high)].map(|(x, y)| Point::new(x, y));
+    let plane = Plane::through(level, corners)?;
+    let middle = Point::new(wide / 2.0, -high / 2.0);
+    let (least_mm, most_mm) = plane.pitch_mm(middle);
+    let tilt_deg = (least_mm / most_mm).clamp(0.0, 1.0).acos().to_degrees();
+    let turned_deg = picture_right_deg(&plane, middle);
+    let is_level = turned_deg.abs() <= 15.0;
+    let plane = if is_level {
+        plane
+    } else {
+        let back = |p: Point| Point::polar(p.length_mm(), p.angle_deg() - turned_deg);
+        Plane::through(level.map(back), corners)?
+    };
+    Some(Card { corners, plane, tilt_deg, is_level, is_round: false })
+}
+
+fn side_length(p: Pixel, q: Pixel) -> f64 {
+    (q.x - p.x).hypot(q.y - p.y)
+}
+
+/// The direction in the plane that runs to the right in the picture.
+fn picture_right_deg(plane: &Plane, about: Point) -> f64 {
+    let here = plane.to_px(about);
+    let there = plane.to_mm(Pixel::new(here.x + 1.0, here.y));
+    let angle = there.minus(about).angle_deg();
+    if angle > 180.0 { angle - 360.0 } else { angle }
+}
+
+/// Clockwise as seen, from the corner whose side to the next runs most to the right.
+fn from_top_left(mut corners: [Pixel; 4]) -> [Pixel; 4] {
+    let area: f64 = (0..4)
+        .map(|i| {
+            let (p, q) = (corners[i], corners[(i + 1) % 4]);
+            p.x * q.y - p.y * q.x
+        })
+        .sum();
+    if area < 0.0 {
+        corners.reverse();
+    }
+    let right = |i: usize| {
+        let (p, q) = (corners[i % 4], corners[(i + 1) % 4]);
+        (q.x - p.x) / side_length(p, q).max(1e-9)
+    };
+    let first = (0..4).max_by(|a, b| right(*a).total_cmp(&right(*b))).unwrap_or(0);
+    [0, 1, 2, 3].map(|i| corners[(first + i) % 4])
+}
+
+/// Whether the corners look round: the place just inside the tip of a square corner then shows the ground, not the card.
+fn has_round_corners(gray: &Gray, plane: &Plane, corners: [Pixel; 4]) -> bool {
+    let points = corners.map(|corner| plane.to_mm(corner));
+    let bright = |from: Point, toward: Point, mm: f64| {
+        let along = toward.minus(from);
+        let share = mm / along.length_mm();
+        gray.sample(plane.to_px(from.plus(Point::new(along.x_mm * share, along.y_mm * share))))
+    };
+    // The arc of a corner of 3.18 mm begins 1.32 mm from the tip.
+    let tip_mm = CORNER_MM * (std::f64::consts::SQRT_2 - 1.0) * 0.4;
+    let is_round = |i: &usize| {
+        let (corner, opposite) = (points[*i], points[(i + 2) % 4]);
+        let [outside, tip, inside] = [-1.2, tip_mm, 3.5].map(|mm| bright(corner, opposite, mm));
+        (tip - outside).abs() < (tip - inside).abs()
+    };
+    (0..4).filter(is_round).count() >= 3
+}

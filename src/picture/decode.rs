@@ -1,0 +1,172 @@
+//! From the bytes of a picture to brightness, within limits of size and memory.
+
+use std::io::Cursor;
+
+use image::metadata::Orientation;
+use image::{DynamicImage, ImageDecoder, ImageError, ImageFormat, ImageReader, Limits};
+
+use super::gray::Gray;
+use super::refused::PictureRefused;
+use super::{MAX_BYTES, density};
+
+/// What decoding may take at most, bytes. With what the search for the edge needs it stays under 200 MiB.
+const MOST_MEMORY: u64 = 170 << 20;
+const LEAST_PX: u32 = 200;
+const MOST_PX: u32 = 30_000;
+
+/// A decoded picture, upright.
+pub(super) struct Decoded {
+    pub gray: Gray,
+    /// The darkest of the three colors of each pixel, if the picture has color: a yellow lens hardly shows in brightness.
+    pub darkest: Option<Gray>,
+    pub stated: density::Stated,
+}
+
+pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PictureRefused> {
+    if bytes.len() > MAX_BYTES {
+        return Err(PictureRefused::FileTooLarge(bytes.len()));
+    }
+    let mut reader = ImageReader::new(Cursor::new(bytes));
+    let format = super::format_of(bytes).ok_or(PictureRefused::NotAPicture)?;
+    reader.set_format(format);
+    let mut limits = Limits::default();
+    limits.max_image_width = Some(MOST_PX);
+    limits.max_image_height = Some(MOST_PX);
+    limits.max_alloc = Some(MOST_MEMORY);
+    reader.limits(limits);
+    let mut decoder = reader.into_decoder().map_err(|why| refused(&why))?;
+    let (width, height) = decoder.dimensions();
+    if needed(bytes, format, &decoder) > MOST_MEMORY || width.max(height) > MOST_PX {
+        return Err(PictureRefused::TooLarge { width, height });
+    }
+    if width.min(height) < LEAST_PX {
+        return Err(PictureRefused::TooSmall { width, height });
+    }
+    let turned = decoder.orientation().unwrap_or(Orientation::NoTransforms);
+    let picture = DynamicImage::from_decoder(decoder).map_err(|why| refused(&why))?;
+    let [gray, darkest] = channels(picture);
+    Ok(Decoded {
+        gray: upright(gray, turned),
+        darkest: Some(darkest).filter(|darkest| !darkest.values.is_empty()).map(|darkest| upright(darkest, turned)),
+        stated: density::stated(bytes),
+    })
+}
+
+fn refused(why: &ImageError) -> PictureRefused {
+    match why {
+        ImageError::Limits(_) => PictureRefused::TooLarge { width: 0, height: 0 },
+        why => PictureRefused::Damaged(why.to_string()),
+    }
+}
+
+/// The bytes that decoding takes at its worst: the file again, the picture, and what is made of it.
+fn needed(bytes: &[u8], format: ImageFormat, decoder: &impl ImageDecoder) -> u64 {
+    let (width, height) = decoder.dimensions();
+    let pixels = u64::from(width) * u64::from(height);
+    // A progressive JPEG is held as coefficients of two bytes until its end.
+    let held = if format == ImageFormat::Jpeg && is_progressive(bytes) { 3 } else { 1 };
+    let file = if format == ImageFormat::Jpeg { 2 } else { 1 } * bytes.len() as u64;
+    file + decoder.total_bytes().saturating_mul(held) + 2 * pixels
+}
+
+fn is_progressive(bytes: &[u8]) -> bool {
+    let mut rest = bytes.get(2..).unwrap_or_default();
+    while let [0xff, marker, high, low, ..] = rest {
+        match marker {
+            0xc2 | 0xc6 | 0xca | 0xce => return true,
+            0xc0 | 0xc1 | 0xda => return false,
+            _ => {}
+        }
+        let length = usize::from(*high) << 8 | usize::from(*low);
+        rest = rest.get(2 + length.max(2)..).unwrap_or_default();
+    }
+    false
+}
+
+/// Brightness, and the darkest color where there is color. What is transparent is white.
+fn channels(picture: DynamicImage) -> [Gray; 2] {
+    let (width, height) = (picture.width() as usize, picture.height() as usize);
+    let gray = |values: Vec<u8>| Gray { width, height, values };
+    let over_white = |value: u8, alpha: u8| (u32::from(value) * u32::from(alpha) / 255 + 255 - u32::from(alpha)) as u8;
+    match picture {
+        DynamicImage::ImageLuma8(picture) => [gray(picture.into_raw()), gray(Vec::new())],
+        DynamicImage::ImageRgb8(picture) => colors::<3>(&picture, width, height, |p| [p[0], p[1], p[2]]),
+        DynamicImage::ImageRgba8(picture) => {
+            colors::<4>(&picture, width, height, |p| [p[0], p[1], p[2]].map(|value| over_white(value, p[3])))
+        }
+        DynamicImage::ImageLumaA8(picture) => {
+            [gray(picture.pixels().map(|p| over_white(p.0[0], p.0[1])).collect()), gray(Vec::new())]
+        }
+        other => {
+            let picture = other.into_rgb8();
+            colors::<3>(&picture, width, height, |p| [p[0], p[1], p[2]])
+        }
+    }
+}
+
+fn colors<const N: usize>(picture: &[u8], width: usize, height: usize, rgb: impl Fn(&[u8; N]) -> [u8; 3]) -> [Gray; 2] {
+    let (pixels, _) = picture.as_chunks::<N>();
+    // The shares of Rec. 601, in 256ths.
+    let bright = |p: &[u8; N]| {
+        let [red, green, blue] = rgb(p).map(u32::from);
+        ((77 * red + 150 * green + 29 * blue) >> 8) as u8
+    };
+    let spread = |p: &[u8; N]| {
+        let color = rgb(p);
+        color.iter().max().zip(color.iter().min()).map_or(0, |(most, least)| most - least)
+    };
+    let is_colored = pixels.iter().step_by(17).filter(|p| spread(p) > 24).count() * 17 * 100 > pixels.len();
+    let darkest = |p: &[u8; N]| rgb(p).into_iter().fold(255, u8::min);
+    let gray = |values: Vec<u8>| Gray { width, height, values };
+    [
+        gray(pixels.iter().map(bright).collect()),
+        gray(if is_colored { pixels.iter().map(darkest).collect() } else { Vec::new() }),
+    ]
+}
+
+/// Turned as the camera says it was held, as a browser shows it.
+fn upright(gray: Gray, turned: Orientation) -> Gray {
+    let (width, height) = (gray.width, gray.height);
+    let from = |x: usize, y: usize| match turned {
+        Orientation::NoTransforms => (x, y),
+        Orientation::FlipHorizontal => (width - 1 - x, y),
+        Orientation::FlipVertical => (x, height - 1 - y),
+        Orientation::Rotate180 => (width - 1 - x, height - 1 - y),
+        Orientation::Rotate90 => (y, height - 1 - x),
+        Orientation::Rotate270 => (width - 1 - y, x),
+        Orientation::Rotate90FlipH => (y, x),
+        Orientation::Rotate270FlipH => (width - 1 - y, height - 1 - x),
+    };
+    if turned == Orientation::NoTransforms {
+        return gray;
+    }
+    let is_swapped = matches!(
+        turned,
+        Orientation::Rotate90 | Orientation::Rotate270 | Orientation::Rotate90FlipH | Orientation::Rotate270FlipH
+    );
+    let (wide, high) = if is_swapped { (height, width) } else { (width, height) };
+    let values = (0..wide * high).map(|at| {
+        let (x, y) = from(at % wide, at / wide);
+        gray.values[y * width + x]
+    });
+    Gray { width: wide, height: high, values: values.collect() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The image crate turns the same way.
+    #[test]
+    fn a_picture_is_turned_as_its_camera_says() {
+        let values: Vec<u8> = (0..6).collect();
+        for exif in 1..=8 {
+            let turned = Orientation::from_exif(exif).unwrap();
+            let mut theirs = DynamicImage::ImageLuma8(image::GrayImage::from_raw(3, 2, values.clone()).unwrap());
+            theirs.apply_orientation(turned);
+            let ours = upright(Gray { width: 3, height: 2, values: values.clone() }, turned);
+            assert_eq!((ours.width, ours.height), (theirs.width() as usize, theirs.height() as usize), "{turned:?}");
+            assert_eq!(ours.values, theirs.into_luma8().into_raw(), "{turned:?}");
+        }
+    }
+}

@@ -1,0 +1,296 @@
+//! The edge of a lens or of an opening, to a fraction of a pixel.
+//!
+//! A coarse border is straightened ([`super::strip`]), the steepest closed path in it is the better border, and so on with
+//! less and less room. In the end each point lies where the brightness changes fastest, and the offsets are smoothed
+//! along the edge by a local line that dust doesn't pull.
+
+use std::f64::consts::TAU;
+
+use super::gray::Gray;
+use super::plane::Plane;
+use super::region::Wanted;
+use super::rim;
+use super::strip::{Filter, Foot, Outward, PER_PIXEL, Path, Strip};
+use crate::shape::outline::Point;
+
+/// The width of the edge filter, pixels.
+const BLUR_PX: f64 = 1.2;
+/// An edge is seen where it is so many times steeper than the noise.
+const SEEN: f32 = 4.0;
+/// How far the edge may be from the coarse border, mm.
+const REACH_MM: f64 = 2.5;
+/// The outer of two edges is that of the lens if it is so much of the inner one's steepness.
+const OUTER_SHARE: f32 = 0.45;
+/// A second, outer edge of the same direction is the top of the bevel if it has this share of the steepness all round.
+const BEVEL_SHARE: f32 = 0.3;
+
+/// An edge found in a picture.
+#[derive(Debug, Clone)]
+pub(super) struct Edge {
+    /// Counter-clockwise in the plane.
+    pub points: Vec<Point>,
+    /// The part of it that is clearly seen.
+    pub seen: f64,
+    /// The longest piece that is not seen, mm, and its direction from the middle.
+    pub unseen: (f64, f64),
+    /// How far single points are from the smooth edge: their spread, mm.
+    pub spread_mm: f64,
+    /// How blurred it is: the spread of the blur, mm.
+    pub blur_mm: f64,
+    /// How much the brightness changes across it, levels.
+    pub step_levels: f64,
+}
+
+/// One look at the edge.
+struct Look {
+    reach_mm: f64,
+    /// Smoothing before the path is found, along the line, mm.
+    along_mm: f64,
+    /// Smoothing of the offsets afterwards, along the line, mm.
+    smooth_mm: f64,
+    largest_jump: usize,
+}
+
+const LOOKS: [Look; 5] = [
+    Look { reach_mm: REACH_MM, along_mm: 0.5, smooth_mm: 0.6, largest_jump: 3 },
+    Look { reach_mm: 0.9, along_mm: 0.3, smooth_mm: 0.35, largest_jump: 2 },
+    Look { reach_mm: 0.6, along_mm: 0.2, smooth_mm: 0.3, largest_jump: 1 },
+    Look { reach_mm: 0.5, along_mm: 0.15, smooth_mm: 0.3, largest_jump: 1 },
+    Look { reach_mm: 0.5, along_mm: 0.15, smooth_mm: 0.3, largest_jump: 1 },
+];
+
+/// Follows the edge from a coarse border in the plane.
+pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wanted, pitch_mm: f64) -> Edge {
+    let spacing_mm = 2.0 * pitch_mm;
+    let mut line = smoothed(&spaced(border, spacing_mm), 1.0 / spacing_mm);
+    let mut outward = Outward::Brighter;
+    let mut usual = f32::INFINITY;
+    // Near the edge there is more than noise, so it is measured in the first look, the widest.
+    let mut noise = None;
+    let mut last = None;
+    for (turn, look) in LOOKS.iter().enumerate() {
+        line = spaced(&line, spacing_mm);
+        // A faint edge is smoothed more.
+        let smooth_mm = look.smooth_mm * f64::from(20.0 / usual).sqrt().clamp(1.0, 2.0);
+        let feet = feet(&line, smooth_mm / spacing_mm);
+        let filter =
+            Filter { reach_mm: look.reach_mm.max(7.0 * pitch_mm), blur_px: BLUR_PX, along: look.along_mm / spacing_mm };
+        let known = noise.map(|noise: f32| noise * ((LOOKS[0].along_mm / look.along_mm) as f32).sqrt());
+        let strip = Strip::of(gray, plane, &feet, pitch_mm, filter, known);
+        noise = noise.or(Some(strip.noise));
+        let path = if turn == 0 {
+            let (chosen, path) = choose(&strip, wanted, look.largest_jump);
+            outward = chosen;
+            path
+        } else {
+            strip.path(outward, look.largest_jump, usual, None)
+        };
+        let found: Vec<(f64, f32)> =
+            path.samples.iter().enumerate().map(|(row, sample)| strip.peak(row, *sample, 2, outward)).collect();
+        let shifts = if turn + 2 < LOOKS.len() {
+            vec![0.0; found.len()]
+        } else {
+            let peaks: Vec<f64> = found.iter().map(|(sample, _)| *sample).collect();
+            rim::shifts(&strip, &peaks, outward, BLUR_PX * PER_PIXEL)
+        };
+        let offsets_mm: Vec<f64> =
+            found.iter().zip(&shifts).map(|((sample, _), shift)| strip.offset_mm(sample + shift)).collect();
+        usual = path.strength_at(0.5);
+        let weights: Vec<f64> = found.iter().map(|(_, steep)| weight(*steep / strip.noise, usual)).collect();
+        let smooth_mm = robustly_smoothed(&offsets_mm, &weights, smooth_mm / spacing_mm);
+        line = feet.iter().zip(&smooth_mm).map(|(foot, mm)| moved(foot, *mm)).collect();
+        last = Some((feet, strip, path, offsets_mm, smooth_mm));
+    }
+    let Some((feet, strip, path, offsets_mm, smooth_mm)) = last else { unreachable!("there is a look") };
+    let away: Vec<f64> = offsets_mm.iter().zip(&smooth_mm).map(|(a, b)| (a - b).abs()).collect();
+    let (blur_px, step_levels) = blur_and_step(gray, plane, &feet, pitch_mm, outward, &path, &strip);
+    Edge {
+        seen: path.visible(SEEN),
+        unseen: longest_unseen(&path, &line, spacing_mm),
+        spread_mm: 1.4826 * median(away),
+        blur_mm: blur_px * pitch_mm,
+        step_levels,
+        points: line,
+    }
+}
+
+/// Which of the edges near a coarse border is the wanted one, and its path.
+fn choose(strip: &Strip, wanted: Wanted, largest_jump: usize) -> (Outward, Path) {
+    let [brighter, darker] =
+        [Outward::Brighter, Outward::Darker].map(|o| (o, strip.path(o, largest_jump, f32::INFINITY, None)));
+    let is_outer = mean(&brighter.1) >= mean(&darker.1);
+    let (outer, inner) = if is_outer { (brighter, darker) } else { (darker, brighter) };
+    let (first, second) = match wanted {
+        Wanted::Body => (outer, inner),
+        Wanted::Opening => (inner, outer),
+    };
+    let is_first = first.1.strength_at(0.5) >= OUTER_SHARE * second.1.strength_at(0.5) && first.1.visible(SEEN) >= 0.9;
+    let (outward, path) = if is_first { first } else { second };
+    match wanted {
+        Wanted::Body => (outward, beyond(strip, outward, &path, largest_jump).unwrap_or(path)),
+        Wanted::Opening => (outward, path),
+    }
+}
+
+/// A second edge of the same direction farther out, all round: the top of a bevel.
+fn beyond(strip: &Strip, outward: Outward, path: &Path, largest_jump: usize) -> Option<Path> {
+    let clear = (4.0 * PER_PIXEL) as usize;
+    let lowest: Vec<usize> = path.samples.iter().map(|sample| (sample + clear).min(strip.depth - 1)).collect();
+    let outer = strip.path(outward, largest_jump, f32::INFINITY, Some(&lowest));
+    let share = |(outer, inner): (&f32, &f32)| *outer > SEEN && *outer > BEVEL_SHARE * inner;
+    let rows = outer.strengths.iter().zip(&path.strengths).filter(|pair| share(*pair)).count();
+    (rows as f64 >= 0.9 * path.samples.len() as f64).then_some(outer)
+}
+
+fn mean(path: &Path) -> f64 {
+    path.samples.iter().sum::<usize>() as f64 / path.samples.len() as f64
+}
+
+fn moved(foot: &Foot, mm: f64) -> Point {
+    Point::new(foot.at.x_mm + foot.normal.x_mm * mm, foot.at.y_mm + foot.normal.y_mm * mm)
+}
+
+/// The points of the line with their normals, from the line smoothed by `width` points.
+fn feet(line: &[Point], width: f64) -> Vec<Foot> {
+    let smooth = smoothed(line, width);
+    let n = line.len();
+    let foot = |i: usize| {
+        let along = smooth[(i + 1) % n].minus(smooth[(i + n - 1) % n]);
+        let length = along.length_mm().max(1e-12);
+        Foot { at: line[i], normal: Point::new(along.y_mm / length, -along.x_mm / length) }
+    };
+    (0..n).map(foot).collect()
+}
+
+/// A closed line with points at equal distances of about `spacing_mm`.
+pub(super) fn spaced(line: &[Point], spacing_mm: f64) -> Vec<Point> {
+    let sides: Vec<(Point, Point)> = line.iter().copied().zip(line.iter().copied().cycle().skip(1)).collect();
+    let length_mm: f64 = sides.iter().map(|(p, q)| q.minus(*p).length_mm()).sum();
+    let count = ((length_mm / spacing_mm).round() as usize).clamp(180, 4000);
+    let each_mm = length_mm / count as f64;
+    let mut points = Vec::with_capacity(count);
+    let mut before_mm = 0.0;
+    for (p, q) in sides {
+        let side_mm = q.minus(p).length_mm();
+        while points.len() < count && points.len() as f64 * each_mm < before_mm + side_mm {
+            let share = (points.len() as f64 * each_mm - before_mm) / side_mm.max(1e-12);
+            points.push(Point::new(p.x_mm + share * (q.x_mm - p.x_mm), p.y_mm + share * (q.y_mm - p.y_mm)));
+        }
+        before_mm += side_mm;
+    }
+    points
+}
+
+/// A closed line smoothed by a Gaussian of so many points.
+fn smoothed(line: &[Point], width: f64) -> Vec<Point> {
+    let half = (width * 2.5).ceil() as usize;
+    let n = line.len();
+    if half == 0 || n < 2 * half + 1 {
+        return line.to_vec();
+    }
+    let weights: Vec<f64> = (0..=2 * half).map(|i| (-((i as f64 - half as f64) / width).powi(2) / 2.0).exp()).collect();
+    let total: f64 = weights.iter().sum();
+    let point = |i: usize| {
+        let sum = weights.iter().enumerate().fold(Point::ORIGIN, |sum, (offset, weight)| {
+            let p = line[(i + n + offset - half) % n];
+            Point::new(sum.x_mm + weight * p.x_mm, sum.y_mm + weight * p.y_mm)
+        });
+        Point::new(sum.x_mm / total, sum.y_mm / total)
+    };
+    (0..n).map(point).collect()
+}
+
+/// A point counts as its steepness squared; a steeper one than usual, which may be dust, no more than a usual one.
+fn weight(strength: f32, usual: f32) -> f64 {
+    f64::from(strength / usual).clamp(0.01, 1.0).powi(2)
+}
+
+/// Offsets smoothed along the line by local straight lines of Gaussian weight. Points far from them count less and less
+/// (Tukey's biweight), so dust does not pull. It starts from a running median: a speck is shorter than half of it.
+fn robustly_smoothed(offsets_mm: &[f64], weights: &[f64], width: f64) -> Vec<f64> {
+    let mut smooth = running_median(offsets_mm, (width * 2.5).ceil() as usize);
+    for _ in 0..4 {
+        let away: Vec<f64> = offsets_mm.iter().zip(&smooth).map(|(a, b)| (a - b).abs()).collect();
+        let limit = 4.0 * (1.4826 * median(away.clone())).max(0.008);
+        let trust: Vec<f64> =
+            away.iter().map(|a| if *a < limit { (1.0 - (a / limit).powi(2)).powi(2) } else { 0.0 }).collect();
+        smooth = local_lines(offsets_mm, weights, &trust, &smooth, width);
+    }
+    smooth
+}
+
+fn running_median(values: &[f64], half: usize) -> Vec<f64> {
+    let n = values.len();
+    let half = half.min(n / 2 - 1);
+    (0..n).map(|i| median((0..=2 * half).map(|k| values[(i + n + k - half) % n]).collect())).collect()
+}
+
+/// Where nothing nearby is trusted, `before` stays.
+fn local_lines(offsets_mm: &[f64], weights: &[f64], trust: &[f64], before: &[f64], width: f64) -> Vec<f64> {
+    let n = offsets_mm.len();
+    let half = ((width * 3.5).ceil() as usize).clamp(2, n / 2 - 1);
+    let at = |i: usize| {
+        let (mut w0, mut w1, mut w2, mut y0, mut y1) = (0.0, 0.0, 0.0, 0.0, 0.0);
+        for k in 0..=2 * half {
+            let x = k as f64 - half as f64;
+            let j = (i + n + k - half) % n;
+            let w = (-(x / width).powi(2) / 2.0).exp() * weights[j] * trust[j];
+            (w0, w1, w2) = (w0 + w, w1 + w * x, w2 + w * x * x);
+            (y0, y1) = (y0 + w * offsets_mm[j], y1 + w * x * offsets_mm[j]);
+        }
+        let determinant = w0 * w2 - w1 * w1;
+        match w0 {
+            w if w < 1e-6 => before[i],
+            _ if determinant > 0.02 * width * width * w0 * w0 => (w2 * y0 - w1 * y1) / determinant,
+            _ => y0 / w0,
+        }
+    };
+    (0..n).map(at).collect()
+}
+
+/// The blur of the edge in pixels and its step in levels: a wider filter sees the same step less steep, the less the more
+/// blurred it is.
+fn blur_and_step(
+    gray: &Gray,
+    plane: &Plane,
+    feet: &[Foot],
+    pitch_mm: f64,
+    outward: Outward,
+    path: &Path,
+    fine: &Strip,
+) -> (f64, f64) {
+    let filter = Filter { reach_mm: pitch_mm * 6.0, blur_px: 2.0 * BLUR_PX, along: 3.0 };
+    let wide = Strip::of(gray, plane, feet, pitch_mm, filter, None);
+    let steepest = |strip: &Strip, row: usize, near: Option<usize>| {
+        let middle = near.unwrap_or(strip.depth / 2);
+        f64::from(strip.peak(row, middle, 4, outward).1).max(1e-3)
+    };
+    let rows = 0..feet.len();
+    let fine_steep = median(rows.clone().map(|row| steepest(fine, row, Some(path.samples[row]))).collect());
+    let wide_steep = median(rows.map(|row| steepest(&wide, row, None)).collect());
+    let ratio = (fine_steep / wide_steep).clamp(1.01, 2.0);
+    let filter = BLUR_PX * BLUR_PX;
+    let blur_squared = (filter * (4.0 - ratio * ratio) / (ratio * ratio - 1.0)).max(0.0);
+    let step = fine_steep * PER_PIXEL * (TAU * (blur_squared + filter)).sqrt();
+    (blur_squared.sqrt(), step)
+}
+
+fn longest_unseen(path: &Path, line: &[Point], spacing_mm: f64) -> (f64, f64) {
+    let n = path.strengths.len();
+    let (mut longest, mut run, mut end) = (0, 0, 0);
+    for i in 0..2 * n {
+        run = if path.strengths[i % n] > SEEN { 0 } else { (run + 1).min(n) };
+        if run > longest {
+            (longest, end) = (run, i % n);
+        }
+    }
+    let middle = line[(end + n - longest / 2) % n];
+    let sum = line.iter().fold(Point::ORIGIN, |sum, p| sum.plus(*p));
+    let center = Point::new(sum.x_mm / n as f64, sum.y_mm / n as f64);
+    (longest as f64 * spacing_mm, middle.minus(center).angle_deg())
+}
+
+pub(super) fn median(mut values: Vec<f64>) -> f64 {
+    let middle = values.len() / 2;
+    if values.is_empty() { 0.0 } else { *values.select_nth_unstable_by(middle, f64::total_cmp).1 }
+}

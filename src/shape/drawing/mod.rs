@@ -1,0 +1,288 @@
+//! Drawn outlines: SVG, DXF and lists of points. Lines and curves are joined to closed lines; one of them, or the two of a
+//! pair, is the shape.
+//!
+//! * [`svg`] and [`dxf`] – the drawings. [`points`] – x and y, or angle and radius, a row each.
+//! * `curve` – curves as short straight pieces. `join` – pieces to closed lines.
+//! * [`traces`] – closed lines to the traces of both eyes, leveled and mirrored as asked.
+//!
+//! A drawing is a front view: the left of two outlines is the wearer's right eye. It has units or they must be stated.
+
+mod curve;
+pub mod dxf;
+mod join;
+pub mod points;
+pub mod svg;
+
+use thiserror::Error;
+
+use super::outline::{Outline, OutlineError, Point, doubled_area_mm2, extent};
+use super::record::{TraceFile, Warning, WarningKind};
+use super::trace::{Angles, Trace};
+use crate::optics::{Eye, Pair};
+
+/// The longest drawing that is read.
+pub const MAX_BYTES: usize = 8 << 20;
+/// The radii of a drawn or pictured shape.
+pub const RADII: usize = 1000;
+/// Curves are flattened to this, mm.
+const FLAT_MM: f64 = 0.005;
+/// The most straight pieces that a drawing may come to.
+const MOST_PIECES: usize = 400_000;
+/// Closed lines smaller than this are holes or marks, mm. Source: common practice (from memory).
+const LEAST_SIDE_MM: f64 = 12.0;
+/// The distance between the lenses of a drawn pair that is believed, mm.
+const DBL_MM: std::ops::RangeInclusive<f64> = 5.0..=40.0;
+
+/// The unit of a drawing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unit {
+    /// Millimeters.
+    Mm,
+    /// Centimeters.
+    Cm,
+    /// Inches.
+    Inch,
+    /// Points, 72 to the inch.
+    Pt,
+    /// CSS pixels, 96 to the inch.
+    Px,
+}
+
+impl Unit {
+    /// The unit of a name: mm, cm, in or inch, pt, px.
+    pub fn named(name: &str) -> Option<Self> {
+        match name {
+            "mm" => Some(Unit::Mm),
+            "cm" => Some(Unit::Cm),
+            "in" | "inch" => Some(Unit::Inch),
+            "pt" => Some(Unit::Pt),
+            "px" => Some(Unit::Px),
+            _ => None,
+        }
+    }
+
+    /// Millimeters in one.
+    pub fn mm(self) -> f64 {
+        match self {
+            Unit::Mm => 1.0,
+            Unit::Cm => 10.0,
+            Unit::Inch => 25.4,
+            Unit::Pt => 25.4 / 72.0,
+            Unit::Px => 25.4 / 96.0,
+        }
+    }
+}
+
+/// A kind of drawing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// SVG.
+    Svg,
+    /// DXF as text.
+    Dxf,
+    /// Rows of x and y, or of angle and radius.
+    Points,
+}
+
+/// Which kind of drawing a file is, if it is one.
+pub fn kind_of(bytes: &[u8]) -> Option<Kind> {
+    let start = String::from_utf8_lossy(bytes.get(..bytes.len().min(4096)).unwrap_or_default());
+    let mut lines = start.lines().map(str::trim);
+    if start.contains("<svg") {
+        Some(Kind::Svg)
+    } else if lines.next() == Some("0") && lines.next() == Some("SECTION") || start.starts_with("999") {
+        Some(Kind::Dxf)
+    } else if bytes.len() <= MAX_BYTES && std::str::from_utf8(bytes).is_ok_and(points::is_points) {
+        Some(Kind::Points)
+    } else {
+        None
+    }
+}
+
+/// Reads a drawing of a kind: the shape of one lens or of two.
+///
+/// # Errors
+///
+/// [`DrawingRefused`].
+pub fn read(bytes: &[u8], kind: Kind, unit: Option<Unit>, placed: Placed) -> Result<TraceFile, DrawingRefused> {
+    if bytes.len() > MAX_BYTES {
+        return Err(DrawingRefused::TooLarge(bytes.len()));
+    }
+    let text = String::from_utf8_lossy(bytes);
+    let lines = match kind {
+        Kind::Svg => svg::read_svg(&text, unit)?,
+        Kind::Dxf => dxf::read_dxf(&text, unit)?,
+        Kind::Points => points::read_points(&text, unit)?,
+    };
+    traces(&lines, placed, kind != Kind::Points)
+}
+
+/// Why a drawing gives no shape.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum DrawingRefused {
+    /// Longer than [`MAX_BYTES`].
+    #[error("the drawing has {} MB; at most {} are read", .0 >> 20, MAX_BYTES >> 20)]
+    TooLarge(usize),
+    /// More pieces than [`MOST_PIECES`].
+    #[error("the drawing has too many parts: leave only the outline of the lens in it")]
+    TooMany,
+    /// The file can't be read as what it is.
+    #[error("{0}")]
+    Damaged(String),
+    /// A line of the file with its fault.
+    #[error("Line {line}: {problem}")]
+    Line {
+        /// From 1.
+        line: usize,
+        /// What is wrong.
+        problem: String,
+    },
+    /// No unit is stated.
+    #[error("the drawing does not say its unit: state mm, cm, inch, pt or px")]
+    NoUnit,
+    /// Parts of the drawing that are not read.
+    #[error("the drawing has a part that is not read ({0}): turn it into lines and curves first")]
+    NotRead(String),
+    /// Nothing is closed.
+    #[error("no closed line was found: the ends of the outline must meet within {} mm", join::MEET_MM)]
+    NotClosed,
+    /// No closed line has the size of a lens.
+    #[error("the largest closed line is {wide_mm:.1} by {high_mm:.1} mm, and no lens is: is the unit right?")]
+    Size {
+        /// Its width.
+        wide_mm: f64,
+        /// Its height.
+        high_mm: f64,
+    },
+    /// More than two lens-sized closed lines.
+    #[error("{0} closed lines of a lens's size lie side by side: leave one, or the two of a pair")]
+    Several(usize),
+    /// The closed line is not the outline of a lens.
+    #[error("the closed line is no outline of a lens: {0}")]
+    NotALens(OutlineError),
+}
+
+/// What is known of a drawn or pictured outline besides its points.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Placed {
+    /// The eye of a single outline.
+    pub eye: Option<Eye>,
+    /// How far it is turned counter-clockwise to be level, degrees.
+    pub level_deg: f64,
+    /// It is seen from the back, so it is mirrored.
+    pub is_from_back: bool,
+}
+
+/// The outlines of lenses among closed lines: the outermost ones that are large enough, from left to right.
+fn outlines_of(lines: Vec<Vec<Point>>) -> Result<Vec<Vec<Point>>, DrawingRefused> {
+    let size = |line: &[Point]| {
+        let (low, high) = extent(line);
+        (high.x_mm - low.x_mm, high.y_mm - low.y_mm)
+    };
+    let mut lines = lines;
+    lines.sort_by(|a, b| doubled_area_mm2(b).abs().total_cmp(&doubled_area_mm2(a).abs()));
+    let largest = lines.first().map(|line| size(line)).ok_or(DrawingRefused::NotClosed)?;
+    let mut kept: Vec<Vec<Point>> = Vec::new();
+    for line in lines {
+        let (wide_mm, high_mm) = size(&line);
+        let is_inside = kept.iter().any(|outer| is_within(&line, outer));
+        if wide_mm.min(high_mm) >= LEAST_SIDE_MM && !is_inside {
+            kept.push(line);
+        }
+    }
+    if kept.is_empty() || largest.0.max(largest.1) > 2.0 * super::outline::MAX_RADIUS_MM {
+        return Err(DrawingRefused::Size { wide_mm: largest.0, high_mm: largest.1 });
+    }
+    kept.sort_by(|a, b| extent(a).0.x_mm.total_cmp(&extent(b).0.x_mm));
+    if kept.len() > 2 { Err(DrawingRefused::Several(kept.len())) } else { Ok(kept) }
+}
+
+/// Whether the box of one line lies within that of another.
+fn is_within(line: &[Point], outer: &[Point]) -> bool {
+    let ((low, high), (outer_low, outer_high)) = (extent(line), extent(outer));
+    let is_between = |low: f64, high: f64, from: f64, to: f64| low >= from && high <= to;
+    is_between(low.x_mm, high.x_mm, outer_low.x_mm, outer_high.x_mm)
+        && is_between(low.y_mm, high.y_mm, outer_low.y_mm, outer_high.y_mm)
+}
+
+/// The traces of one or two closed lines as they lie side by side in a front view. `dbl` says whether the distance between
+/// two is that between the lenses.
+///
+/// # Errors
+///
+/// [`DrawingRefused::NotALens`] for a line that is not the outline of a lens, [`DrawingRefused::Several`].
+pub fn traces(lines: &[Vec<Point>], placed: Placed, has_dbl: bool) -> Result<TraceFile, DrawingRefused> {
+    let seen = |line: &Vec<Point>| -> Vec<Point> {
+        let flip = if placed.is_from_back { -1.0 } else { 1.0 };
+        let (sin, cos) = placed.level_deg.to_radians().sin_cos();
+        line.iter()
+            .map(|p| (flip * p.x_mm, p.y_mm))
+            .map(|(x, y)| Point::new(x * cos - y * sin, x * sin + y * cos))
+            .collect()
+    };
+    let mut lines: Vec<Vec<Point>> = lines.iter().map(seen).collect();
+    lines.sort_by(|a, b| extent(a).0.x_mm.total_cmp(&extent(b).0.x_mm));
+    match &lines[..] {
+        [] => Err(DrawingRefused::NotClosed),
+        [one] => {
+            let eye = placed.eye.unwrap_or(Eye::Right);
+            let trace = trace(one, eye)?;
+            let pair = match eye {
+                Eye::Right => Pair::new(trace.clone(), trace.mirror()),
+                Eye::Left => Pair::new(trace.mirror(), trace),
+            };
+            let mut file = TraceFile::of_traces(pair, Some(eye.other()));
+            if placed.eye.is_none() {
+                file.warnings.push(Warning { line: None, kind: WarningKind::SideAssumed });
+            }
+            Ok(file)
+        }
+        [right, left] => {
+            let apart_mm = extent(left).0.x_mm - extent(right).1.x_mm;
+            let pair = Pair::new(trace(right, Eye::Right)?, trace(left, Eye::Left)?);
+            let mut file = TraceFile::of_traces(pair, None);
+            file.dbl_mm = Some(apart_mm).filter(|mm| has_dbl && DBL_MM.contains(mm));
+            Ok(file)
+        }
+        more => Err(DrawingRefused::Several(more.len())),
+    }
+}
+
+/// Equally spaced radii of a closed line about the middle of its box.
+fn trace(line: &[Point], eye: Eye) -> Result<Trace, DrawingRefused> {
+    let outline = outline(line).map_err(DrawingRefused::NotALens)?;
+    let radius = |i: usize| (outline.radius_at_mm(i as f64 * 360.0 / RADII as f64) * 100.0).round() as i32;
+    Trace::new(eye, (0..RADII).map(radius).collect(), Angles::Equal).map_err(DrawingRefused::NotALens)
+}
+
+/// The outline of a closed line of any number of points.
+fn outline(line: &[Point]) -> Result<Outline, OutlineError> {
+    if let Some(index) = line.iter().position(|p| !p.x_mm.is_finite() || !p.y_mm.is_finite()) {
+        return Err(OutlineError::NotFinite { index });
+    }
+    if line.len() < super::outline::MIN_CORNERS {
+        return Err(OutlineError::NotClosed(line.len()));
+    }
+    let (low, high) = extent(line);
+    let middle = Point::new((low.x_mm + high.x_mm) / 2.0, (low.y_mm + high.y_mm) / 2.0);
+    Outline::from_points(divided(&line.iter().map(|p| p.minus(middle)).collect::<Vec<_>>()))
+}
+
+/// The same line with its long sides divided and its shortest ones joined, so that it has as many points as an outline may.
+fn divided(line: &[Point]) -> Vec<Point> {
+    let sides = || line.iter().copied().zip(line.iter().copied().cycle().skip(1));
+    let length_mm: f64 = sides().map(|(p, q)| q.minus(p).length_mm()).sum();
+    let (longest_mm, shortest_mm) = (length_mm / 400.0, length_mm / 3_000.0);
+    let mut points: Vec<Point> = Vec::new();
+    for (p, q) in sides() {
+        if points.last().is_some_and(|last| p.minus(*last).length_mm() < shortest_mm) {
+            continue;
+        }
+        let parts = (q.minus(p).length_mm() / longest_mm).ceil().clamp(1.0, 400.0) as usize;
+        points.extend((0..parts).map(|i| {
+            let share = i as f64 / parts as f64;
+            Point::new(p.x_mm + share * (q.x_mm - p.x_mm), p.y_mm + share * (q.y_mm - p.y_mm))
+        }));
+    }
+    points
+}

@@ -1,0 +1,195 @@
+//! SVG drawings.
+
+use usvg::tiny_skia_path::PathSegment;
+use usvg::{Group, Node, Options, Tree, roxmltree};
+
+use super::curve::{Line, bezier, limited};
+use super::{DrawingRefused, MAX_BYTES, Unit, join, outlines_of};
+use crate::shape::outline::Point;
+
+/// The most elements, with all that is used again counted as often as it is used.
+const MOST_ELEMENTS: usize = 20_000;
+/// Uses within uses within uses.
+const DEEPEST_USE: usize = 6;
+
+/// The outlines of an SVG drawing, in mm with y up. Its `width` says the unit of the drawing where it is in mm, cm, in, pt
+/// or pc; otherwise the unit of its coordinates must be stated.
+///
+/// # Errors
+///
+/// [`DrawingRefused`].
+pub fn read_svg(text: &str, unit: Option<Unit>) -> Result<Vec<Vec<Point>>, DrawingRefused> {
+    if text.len() > MAX_BYTES {
+        return Err(DrawingRefused::TooLarge(text.len()));
+    }
+    // Entities can blow a short file up to any size, and no drawing program needs them for an outline.
+    if text.contains("<!ENTITY") {
+        return Err(DrawingRefused::NotRead("an entity".to_owned()));
+    }
+    let document = roxmltree::Document::parse(text).map_err(|why| DrawingRefused::Damaged(why.to_string()))?;
+    check_size(&document)?;
+    let tree =
+        Tree::from_xmltree(&document, &Options::default()).map_err(|why| DrawingRefused::Damaged(why.to_string()))?;
+    let mm = mm_per_px(&document, &tree, unit)?;
+    let mut lines = Vec::new();
+    collect(tree.root(), mm, &mut lines)?;
+    outlines_of(join::closed(lines))
+}
+
+/// Refuses a drawing that uses its parts again and again.
+fn check_size(document: &roxmltree::Document) -> Result<(), DrawingRefused> {
+    let root = document.root_element();
+    let mut left = MOST_ELEMENTS;
+    count(root, document, 0, &mut left)
+}
+
+fn count(
+    node: roxmltree::Node,
+    document: &roxmltree::Document,
+    deep: usize,
+    left: &mut usize,
+) -> Result<(), DrawingRefused> {
+    for element in node.descendants().filter(roxmltree::Node::is_element) {
+        *left = left.checked_sub(1).ok_or(DrawingRefused::TooMany)?;
+        if element.tag_name().name() != "use" {
+            continue;
+        }
+        let href = element.attributes().find(|a| a.name() == "href").map(|a| a.value().trim_start_matches('#'));
+        let target = href.and_then(|id| document.descendants().find(|node| node.attribute("id") == Some(id)));
+        if deep >= DEEPEST_USE {
+            return Err(DrawingRefused::TooMany);
+        }
+        if let Some(target) = target {
+            count(target, document, deep + 1, left)?;
+        }
+    }
+    Ok(())
+}
+
+/// Millimeters for each CSS pixel of the drawing as laid out.
+fn mm_per_px(document: &roxmltree::Document, tree: &Tree, unit: Option<Unit>) -> Result<f64, DrawingRefused> {
+    let root = document.root_element();
+    let is_physical = |name: &str| {
+        let value = root.attribute(name).unwrap_or_default().trim();
+        ["mm", "cm", "in", "pt", "pc"].iter().any(|unit| value.ends_with(unit))
+    };
+    if is_physical("width") && is_physical("height") {
+        return Ok(Unit::Px.mm());
+    }
+    let unit = unit.ok_or(DrawingRefused::NoUnit)?;
+    let view: Vec<f64> = root
+        .attribute("viewBox")
+        .unwrap_or_default()
+        .split([' ', ','])
+        .filter_map(|number| number.trim().parse().ok())
+        .collect();
+    let px_per_unit = match view[..] {
+        [_, _, wide, high] if wide > 0.0 && high > 0.0 => {
+            (f64::from(tree.size().width()) / wide).min(f64::from(tree.size().height()) / high)
+        }
+        _ => 1.0,
+    };
+    Ok(unit.mm() / px_per_unit)
+}
+
+fn collect(group: &Group, mm: f64, lines: &mut Vec<Line>) -> Result<(), DrawingRefused> {
+    for node in group.children() {
+        match node {
+            Node::Group(group) => collect(group, mm, lines)?,
+            Node::Path(path) if path.is_visible() => {
+                let mut moved = path.data().clone();
+                if let Some(turned) = moved.clone().transform(path.abs_transform()) {
+                    moved = turned;
+                }
+                flatten(moved.segments(), mm, lines);
+                limited(lines)?;
+            }
+            Node::Image(_) => return Err(DrawingRefused::NotRead("a picture".to_owned())),
+            Node::Path(_) | Node::Text(_) => {}
+        }
+    }
+    Ok(())
+}
+
+fn flatten(segments: impl Iterator<Item = PathSegment>, mm: f64, lines: &mut Vec<Line>) {
+    let point = |p: usvg::tiny_skia_path::Point| Point::new(f64::from(p.x) * mm, -f64::from(p.y) * mm);
+    let mut line: Line = Vec::new();
+    for segment in segments {
+        let from = line.last().copied().unwrap_or_default();
+        match segment {
+            PathSegment::MoveTo(to) => {
+                lines.push(std::mem::take(&mut line));
+                line.push(point(to));
+            }
+            PathSegment::LineTo(to) => line.push(point(to)),
+            PathSegment::QuadTo(a, to) => bezier(&[from, point(a), point(to)], &mut line),
+            PathSegment::CubicTo(a, b, to) => bezier(&[from, point(a), point(b), point(to)], &mut line),
+            PathSegment::Close => line.extend(line.first().copied()),
+        }
+    }
+    lines.push(line);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shape::drawing::{Placed, traces};
+
+    fn sizes(svg: &str, unit: Option<Unit>) -> Result<(f64, f64, Option<f64>), DrawingRefused> {
+        let file = traces(&read_svg(svg, unit)?, Placed::default(), true)?;
+        let size = crate::shape::boxing::Boxing::of(&file.outlines().right);
+        Ok((size.a_mm, size.b_mm, file.dbl_mm))
+    }
+
+    fn svg(root: &str, body: &str) -> String {
+        format!("<svg xmlns=\"http://www.w3.org/2000/svg\" {root}>{body}</svg>")
+    }
+
+    const ELLIPSE: &str = "<ellipse cx=\"50\" cy=\"40\" rx=\"26\" ry=\"19\" fill=\"none\" stroke=\"black\"/>";
+
+    #[test]
+    fn the_unit_is_read_or_asked() {
+        for (root, unit, want) in [
+            ("width=\"100mm\" height=\"80mm\" viewBox=\"0 0 100 80\"", None, (52.0, 38.0)),
+            ("width=\"10cm\" height=\"8cm\" viewBox=\"0 0 100 80\"", Some(Unit::Inch), (52.0, 38.0)),
+            ("width=\"200\" height=\"160\" viewBox=\"0 0 100 80\"", Some(Unit::Mm), (52.0, 38.0)),
+            ("viewBox=\"0 0 100 80\"", Some(Unit::Mm), (52.0, 38.0)),
+            ("width=\"100\" height=\"80\"", Some(Unit::Pt), (52.0 * 25.4 / 72.0, 38.0 * 25.4 / 72.0)),
+        ] {
+            let (a_mm, b_mm, _) = sizes(&svg(root, ELLIPSE), unit).unwrap();
+            assert!((a_mm - want.0).abs() < 0.02 && (b_mm - want.1).abs() < 0.02, "{root}: {a_mm} {b_mm}");
+        }
+        assert_eq!(sizes(&svg("viewBox=\"0 0 100 80\"", ELLIPSE), None), Err(DrawingRefused::NoUnit));
+        let huge = sizes(&svg("width=\"100in\" height=\"80in\" viewBox=\"0 0 100 80\"", ELLIPSE), None);
+        assert!(matches!(huge, Err(DrawingRefused::Size { .. })), "{huge:?}");
+    }
+
+    #[test]
+    fn a_pair_has_its_distance_and_holes_are_no_lenses() {
+        let pair = "<g transform=\"translate(10 0)\"><circle cx=\"30\" cy=\"40\" r=\"25\"/><circle cx=\"98\" cy=\"40\" \
+                    r=\"25\"/><circle cx=\"12\" cy=\"40\" r=\"1\" fill=\"red\"/></g>";
+        let root = "width=\"140mm\" height=\"80mm\" viewBox=\"0 0 140 80\"";
+        let (a_mm, _, dbl_mm) = sizes(&svg(root, pair), None).unwrap();
+        assert!((a_mm - 50.0).abs() < 0.02 && (dbl_mm.unwrap() - 18.0).abs() < 0.02);
+    }
+
+    #[test]
+    fn bombs_and_other_drawings_are_refused() {
+        let root = "width=\"100mm\" height=\"80mm\" viewBox=\"0 0 100 80\"";
+        let mut bomb = "<g id=\"a0\"><path d=\"M0 0L1 1\"/></g>".to_owned();
+        for i in 1..12 {
+            bomb += &format!("<g id=\"a{i}\">{}</g>", format!("<use href=\"#a{}\"/>", i - 1).repeat(10));
+        }
+        assert_eq!(sizes(&svg(root, &bomb), None), Err(DrawingRefused::TooMany));
+        let entity = "<!DOCTYPE svg [<!ENTITY a \"aaaa\">]><svg>&a;</svg>";
+        assert!(matches!(sizes(entity, None), Err(DrawingRefused::NotRead(_))));
+        assert_eq!(
+            sizes(&svg(root, "<path d=\"M0 0L50 0L50 40\" stroke=\"black\"/>"), None),
+            Err(DrawingRefused::NotClosed)
+        );
+        assert!(matches!(sizes("<svg", None), Err(DrawingRefused::Damaged(_))));
+        // A line that crosses itself.
+        let eight = "<path d=\"M0 0L50 40L50 0L0 40Z\"/>";
+        assert!(matches!(sizes(&svg(root, eight), None), Err(DrawingRefused::NotALens(_))));
+    }
+}

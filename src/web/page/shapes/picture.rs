@@ -1,0 +1,319 @@
+//! The outline of a lens in a picture that is kept with a job: how large the picture is, the outline over it, points that
+//! can be moved, and the shape.
+
+use askama::Template;
+use axum::Form as Posted;
+use axum::extract::{Path, Query, State};
+
+use super::ShapeForm;
+use crate::desk::frame_shape::{NewShape, Original, ShapeOrigin};
+use crate::desk::id::AttachmentId;
+use crate::desk::job::Job;
+use crate::desk::step::Step;
+use crate::optics::Eye;
+use crate::optics::unit::Millimeter;
+use crate::picture::{Ask, Pixel, Reading, Scale, SeenLens, Subject, read};
+use crate::shape::boxing::Boxing;
+use crate::shape::drawing::Placed;
+use crate::shape::record::TraceFile;
+use crate::store::draft::Fields;
+use crate::web::AppState;
+use crate::web::error::WebError;
+use crate::web::form::Form;
+use crate::web::page::job_bar::JobBar;
+use crate::web::page::job_post::{JobPost, StepForm};
+use crate::web::page::{Chrome, PageResult, key_of, show, show_again};
+
+/// Points of an outline that can be moved.
+const HANDLES: usize = 24;
+/// Points of an outline as drawn over the picture.
+const LINE_POINTS: usize = 15 * HANDLES;
+/// A point is moved by no more than this part of the picture's width.
+const MOST_MOVED: f64 = 0.1;
+
+#[derive(Template)]
+#[template(path = "shapes/picture.html")]
+struct PicturePage {
+    chrome: Chrome,
+    bar: JobBar,
+    key: String,
+    form: Form,
+    id: String,
+    picture: String,
+    seen: Option<Seen>,
+    stamped_bridge: String,
+}
+
+/// What was read, for the page.
+struct Seen {
+    view_box: String,
+    wide: usize,
+    high: usize,
+    outlines: Vec<String>,
+    handles: Vec<Handle>,
+    radius: String,
+    sizes: Vec<String>,
+    notes: Vec<String>,
+}
+
+/// A point that can be moved.
+struct Handle {
+    number: usize,
+    x: String,
+    y: String,
+}
+
+/// The fields of the page.
+pub(in crate::web) struct PictureForm {
+    ask: Ask,
+    placed: Placed,
+    moves: Vec<(usize, f64, f64)>,
+}
+
+impl PictureForm {
+    const PICTURE: &str = "picture";
+    const SCALE: &str = "scale";
+    const DPI: &str = "dpi";
+    const CORNERS: &str = "corners";
+    const RULER: &str = "ruler";
+    const RULER_MM: &str = "ruler_mm";
+    const SUBJECT: &str = "subject";
+    const SIDE: &str = "side";
+    const LEVEL: &str = "level";
+    const MOVES: &str = "moves";
+
+    fn read(form: &mut Form) -> Option<Self> {
+        let scale = Self::read_scale(form);
+        let subject = if form.value(Self::SUBJECT) == "rim" { Subject::Rim } else { Subject::Lens };
+        let level_deg = form.read_optional(Self::LEVEL, |text| number(text, -180.0, 180.0, "an angle in degrees"));
+        let moves = form.read(Self::MOVES, read_moves);
+        let placed = Placed {
+            eye: Eye::BOTH.into_iter().find(|eye| eye.name() == form.value(ShapeForm::EYE)),
+            level_deg: level_deg?.unwrap_or(0.0),
+            is_from_back: form.value(Self::SIDE) == "back",
+        };
+        Some(Self { ask: Ask { scale: scale?, subject }, placed, moves: moves? })
+    }
+
+    fn read_scale(form: &mut Form) -> Option<Scale> {
+        match form.value(Self::SCALE) {
+            "card" => Some(Scale::Card),
+            "corners" => form.read(Self::CORNERS, |text| {
+                let corners = <[Pixel; 4]>::try_from(read_places(text)?);
+                corners.map(Scale::CardCorners).map_err(|_| "Mark four corners: four pairs of numbers".to_owned())
+            }),
+            "ruler" => {
+                let ends = form.read(Self::RULER, |text| {
+                    <[Pixel; 2]>::try_from(read_places(text)?)
+                        .map_err(|_| "Mark two places: two pairs of numbers".to_owned())
+                });
+                let mm = form.read(Self::RULER_MM, |text| number(text, 20.0, 400.0, "a length in mm"));
+                let ([from, to], mm) = ends.zip(mm)?;
+                Some(Scale::Ruler { from, to, mm })
+            }
+            "dpi" => form.read(Self::DPI, |text| number(text, 100.0, 2400.0, "a resolution in dpi")).map(Scale::Dpi),
+            _ => Some(Scale::OfTheFile),
+        }
+    }
+}
+
+pub(super) fn number(text: &str, low: f64, high: f64, what: &str) -> Result<f64, String> {
+    let number = text.trim().replace(',', ".").parse::<f64>().ok().filter(|number| (low..=high).contains(number));
+    number.ok_or_else(|| format!("Type {what}, {low} to {high}"))
+}
+
+/// Places in pixels, `x,y` each, with spaces between them.
+fn read_places(text: &str) -> Result<Vec<Pixel>, String> {
+    let place = |pair: &str| {
+        let (x, y) = pair.split_once(',')?;
+        Some(Pixel::new(x.parse().ok()?, y.parse().ok()?))
+    };
+    let places: Option<Vec<Pixel>> = text.split_whitespace().take(8).map(place).collect();
+    places.ok_or_else(|| "Write each place as x,y in pixels, with a space between places".to_owned())
+}
+
+/// Moves of handles, `number:x:y` each in pixels.
+fn read_moves(text: &str) -> Result<Vec<(usize, f64, f64)>, &'static str> {
+    let one = |part: &str| {
+        let mut numbers = part.split(':');
+        let mut next = || numbers.next()?.parse::<f64>().ok().filter(|number| number.is_finite());
+        let (number, x, y) = (next()?, next()?, next()?);
+        (0.0..2.0 * HANDLES as f64).contains(&number).then_some((number as usize, x, y))
+    };
+    let moves: Option<Vec<_>> = text.split_whitespace().take(4 * HANDLES).map(one).collect();
+    moves.ok_or("The moved points cannot be read: load the page again")
+}
+
+pub(crate) async fn show_picture(
+    State(state): State<AppState>,
+    Path((number, id)): Path<(i64, String)>,
+    Query(fields): Query<Fields>,
+) -> PageResult {
+    let job = state.store.get_job(number).await?;
+    let StepForm { key, mut form } = StepForm::open(&state, &job, Step::Shape).await?;
+    let asked = Form::new(fields);
+    for (name, value) in asked.fields() {
+        form.set(name, value.clone());
+    }
+    let (name, _, bytes) = state.store.get_file(number, picture_id(&id)?).await?;
+    let seen = if asked.has(PictureForm::SCALE) { looked(&mut form, &bytes) } else { None };
+    let seen = seen.map(|(asked, reading)| Seen::of(&asked, &reading));
+    show(&page(&state, &job, StepForm { key, form }, (id, name), seen))
+}
+
+fn picture_id(id: &str) -> Result<AttachmentId, WebError> {
+    key_of(id, "That picture")
+}
+
+/// What the form asks, and the reading. Why there is none stands beside the scale.
+fn looked(form: &mut Form, bytes: &[u8]) -> Option<(PictureForm, Reading)> {
+    let asked = PictureForm::read(form)?;
+    match read(bytes, &asked.ask) {
+        Ok(reading) => Some((asked, reading)),
+        Err(why) => {
+            form.fail(PictureForm::SCALE, sentence(&why.to_string()));
+            None
+        }
+    }
+}
+
+/// With a capital at its start.
+pub(super) fn sentence(says: &str) -> String {
+    let mut letters = says.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+pub(crate) async fn keep_outline(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
+    let mut post = JobPost::read(&state, number, Step::Shape, fields).await?;
+    let id = post.form.value(PictureForm::PICTURE).to_owned();
+    let (name, _, bytes) = state.store.get_file(number, picture_id(&id)?).await?;
+    let bridge = post.job.frame.details.bridge;
+    let (seen, shape) = outline_of(&mut post.form, &name, &bytes, bridge);
+    let done = match &shape {
+        Some(shape) => {
+            let done = state.store.keep_shape(&post.act, number, shape, state.clock.now()).await;
+            post.form.kept(done)?
+        }
+        None => None,
+    };
+    match done {
+        Some(done) => post.done(done),
+        None => {
+            let job = post.job.clone();
+            show_again(&page(&state, &job, post.refused(), (id, name), seen))
+        }
+    }
+}
+
+/// The shape that the form describes. A sentence stands beside each wrong field.
+fn outline_of(form: &mut Form, name: &str, bytes: &[u8], bridge: Millimeter) -> (Option<Seen>, Option<NewShape>) {
+    let dbl = form.read_optional(ShapeForm::DBL, str::parse::<Millimeter>);
+    let Some((asked, mut reading)) = looked(form, bytes) else { return (None, None) };
+    let seen = Seen::of(&asked, &reading);
+    move_points(&mut reading, &asked.moves);
+    let shape = dbl.and_then(|dbl| {
+        let file =
+            reading.traces(asked.placed).map_err(|why| form.fail(PictureForm::LEVEL, sentence(&why.to_string())));
+        let original = Original { bytes, name, origin: ShapeOrigin::Drawn };
+        let new = NewShape::of_file(file.ok()?, original, None, dbl, bridge);
+        new.map_err(|why| form.fail(ShapeForm::DBL, why)).ok()
+    });
+    (Some(seen), shape)
+}
+
+/// Moves the edge with its handles: fully at a handle, less and less toward its neighbors.
+fn move_points(reading: &mut Reading, moves: &[(usize, f64, f64)]) {
+    let most = MOST_MOVED * reading.size_px.0 as f64;
+    let plane = reading.plane.clone();
+    for (index, lens) in reading.lenses.iter_mut().enumerate() {
+        let mine = moves.iter().filter(|(number, ..)| number / HANDLES == index);
+        let mine: Vec<(f64, f64, f64)> = mine
+            .map(|(number, x, y)| ((number % HANDLES) as f64, x.clamp(-most, most), y.clamp(-most, most)))
+            .collect();
+        if mine.is_empty() {
+            continue;
+        }
+        let count = lens.points.len() as f64;
+        let moved = lens.in_the_plane().into_iter().enumerate().map(|(i, point)| {
+            let at = i as f64 / count * HANDLES as f64;
+            let place = plane.to_px(point);
+            let (x, y) = mine.iter().fold((place.x, place.y), |(x, y), (handle, dx, dy)| {
+                let away = (at - handle).abs();
+                let away = away.min(HANDLES as f64 - away).min(1.0);
+                let share = 0.5 + 0.5 * (std::f64::consts::PI * away).cos();
+                (x + share * dx, y + share * dy)
+            });
+            plane.to_mm(Pixel::new(x, y)).minus(lens.middle)
+        });
+        lens.points = moved.collect();
+    }
+}
+
+impl Seen {
+    fn of(asked: &PictureForm, reading: &Reading) -> Self {
+        let (wide, high) = reading.size_px;
+        let line = |lens: &SeenLens| -> String {
+            let points = lens.in_the_plane();
+            // A whole number between handles, so that the page's script finds them.
+            let place = |i: usize| written(reading.plane.to_px(points[i * points.len() / LINE_POINTS]));
+            (0..LINE_POINTS).map(place).collect::<Vec<_>>().join(" ")
+        };
+        let handles = reading.lenses.iter().enumerate().flat_map(|(index, lens)| {
+            let points = lens.in_the_plane();
+            (0..HANDLES).map(move |handle| {
+                let point = points[handle * points.len() / HANDLES];
+                let place = reading.plane.to_px(point);
+                let number = index * HANDLES + handle;
+                Handle { number, x: format!("{:.1}", place.x), y: format!("{:.1}", place.y) }
+            })
+        });
+        let file = reading.traces(asked.placed);
+        Self {
+            view_box: format!("0 0 {wide} {high}"),
+            wide,
+            high,
+            outlines: reading.lenses.iter().map(line).collect(),
+            handles: handles.collect(),
+            radius: format!("{:.1}", wide.max(high) as f64 / 160.0),
+            sizes: file.as_ref().map(sizes).unwrap_or_default(),
+            notes: reading.notes.iter().map(ToString::to_string).collect(),
+        }
+    }
+}
+
+fn written(place: Pixel) -> String {
+    format!("{:.1},{:.1}", place.x, place.y)
+}
+
+/// The box of each eye that was read.
+fn sizes(file: &TraceFile) -> Vec<String> {
+    let outlines = file.outlines();
+    let read = Eye::BOTH.into_iter().filter(|eye| file.derived != Some(*eye));
+    read.map(|eye| {
+        let size = Boxing::of(outlines.get(eye));
+        format!("{} eye: A {:.2} mm, B {:.2} mm", sentence(eye.name()), size.a_mm, size.b_mm)
+    })
+    .collect()
+}
+
+fn page(state: &AppState, job: &Job, form: StepForm, (id, name): (String, String), seen: Option<Seen>) -> PicturePage {
+    let StepForm { key, mut form } = form;
+    form.set_default(PictureForm::SCALE, "card");
+    form.set_default(PictureForm::SUBJECT, "lens");
+    form.set_default(PictureForm::SIDE, "front");
+    form.set_default(ShapeForm::EYE, "right");
+    PicturePage {
+        chrome: Chrome::new(state, ""),
+        bar: JobBar::of(job, "shape", state),
+        key,
+        form,
+        picture: name,
+        id,
+        seen,
+        stamped_bridge: job.frame.details.bridge.to_string(),
+    }
+}

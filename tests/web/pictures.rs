@@ -1,0 +1,71 @@
+//! A shape from a picture or a drawing: kept with the job, read, moved, leveled, and on the job's page.
+
+use std::io::Cursor;
+
+use image::{GrayImage, ImageFormat, Luma};
+
+use crate::support::TestLab;
+
+/// A scan at 200 dpi of a dark round lens of 40 mm, 46 mm across both ways.
+fn scan() -> Vec<u8> {
+    let radius_px = 20.0 / 25.4 * 200.0;
+    let picture = GrayImage::from_fn(362, 362, |x, y| {
+        let away = (f64::from(x) - 180.5).hypot(f64::from(y) - 180.5) - radius_px;
+        Luma([(150.0 + 90.0 * (away / 1.5).clamp(-1.0, 1.0)) as u8])
+    });
+    let mut bytes = Vec::new();
+    picture.write_to(&mut Cursor::new(&mut bytes), ImageFormat::Png).unwrap();
+    bytes
+}
+
+/// Keeps the scan with a job, and gives the key of the picture.
+pub async fn kept(lab: &TestLab, job: i64) -> String {
+    let sent = lab.upload(&format!("/jobs/{job}/shape"), &[("eye", "said")], "file", "lens.png", &scan()).await;
+    let location = sent.assert_status(303).location.clone();
+    location.rsplit('/').next().unwrap().to_owned()
+}
+
+#[tokio::test]
+async fn a_scan_becomes_the_shape_of_a_job() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let picture = kept(&lab, job).await;
+    let path = format!("/jobs/{job}/shape/picture/{picture}");
+    // Nothing says how large it is yet.
+    assert!(lab.get(&path).await.assert_status(200).attributes("polygon", "points").is_empty());
+    let asked = lab.get(&format!("{path}?scale=file")).await;
+    assert!(asked.text("#scale .error").contains("Nothing says how large the picture is"), "{}", asked.text("main"));
+    let page = lab.get(&format!("{path}?scale=dpi&dpi=200&eye=left")).await;
+    let size = page.text("dl.figures");
+    assert!(size.contains("Left eye: A 40.0") && size.contains("B 40.0"), "{size}");
+    assert_eq!(page.attributes("polygon", "points").len(), 1);
+    assert_eq!(page.attributes("circle.handle", "data-handle").len(), 24);
+
+    let outline = format!("/jobs/{job}/shape/outline");
+    let fields = [("picture", picture.as_str()), ("scale", "dpi"), ("dpi", "200"), ("eye", "left"), ("level", "x")];
+    let refused = lab.post(&outline, &fields).await;
+    assert!(refused.assert_status(422).text(".error").contains("angle"), "{}", refused.text("main"));
+    // The handle at the right of the picture moved by 1 mm makes it wider by that.
+    let moved = format!("0:{:.2}:0", 200.0 / 25.4);
+    let fields = [("picture", picture.as_str()), ("scale", "dpi"), ("dpi", "200"), ("eye", "left"), ("moves", &moved)];
+    lab.post(&outline, &fields).await.assert_status(303);
+    let lab = lab.reopened().await;
+    let shape = lab.get(&format!("/jobs/{job}/shape")).await.text("main");
+    assert!(shape.contains("41.0") && shape.contains("lens.png"), "{shape}");
+    let original = lab.get(&format!("/jobs/{job}/shape/original")).await;
+    assert_eq!(original.headers["content-type"], "image/png");
+}
+
+#[tokio::test]
+async fn a_drawing_is_read_in_its_unit_or_the_stated_one() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let path = format!("/jobs/{job}/shape");
+    let drawing = b"<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 60 50\"><ellipse cx=\"30\" cy=\"25\" \
+                    rx=\"26\" ry=\"19\"/></svg>";
+    let refused = lab.upload(&path, &[("eye", "right")], "file", "rim.svg", drawing).await;
+    assert!(refused.assert_status(422).text(".error").contains("does not say its unit"));
+    lab.upload(&path, &[("eye", "right"), ("unit", "mm")], "file", "rim.svg", drawing).await.assert_status(303);
+    let shape = lab.get(&path).await.text("main");
+    assert!(shape.contains("52.0") && shape.contains("38.0") && shape.contains("rim.svg"), "{shape}");
+}
