@@ -240,6 +240,12 @@ async fn filled(address: &str) -> Filled {
             changes = said(&[("frame_color", "rust")]);
             format!("/frames/{}/details", lab.store.get_job(number).await.unwrap().frame.id)
         }
+        "/jobs/{number}/shape/outline" => {
+            let number = lab.given_job().await;
+            let picture = crate::pictures::kept(&lab, number).await;
+            job = Some(number);
+            format!("/jobs/{number}/shape/picture/{picture}?scale=dpi&dpi=200")
+        }
         _ => {
             let (number, page, typed) = filled_for_job(&lab, address).await;
             (job, changes) = (Some(number), typed);
@@ -309,15 +315,6 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
             let earlier = lab.given_job().await;
             lab.given_shape_for(earlier).await;
             (lab.given_job_in_the_frame_of(earlier).await, "/shape", Vec::new())
-        }
-        "/jobs/{number}/shape/outline" => {
-            let number = lab.given_job().await;
-            let picture = crate::pictures::kept(lab, number).await;
-            (
-                number,
-                "/shape",
-                [("picture", picture)].into_iter().chain(said(&[("scale", "dpi"), ("dpi", "200")])).collect(),
-            )
         }
         "/jobs/{number}/blanks" => {
             let number = lab.given_job().await;
