@@ -6,6 +6,7 @@
 
 use std::f64::consts::TAU;
 
+use super::dust;
 use super::gray::Gray;
 use super::plane::Plane;
 use super::region::Wanted;
@@ -15,6 +16,8 @@ use crate::shape::outline::Point;
 
 /// The width of the edge filter, pixels.
 const BLUR_PX: f64 = 1.2;
+/// The same where the shape of the edge is looked at, over many rows.
+const SHARP_PX: f64 = 0.6;
 /// An edge is seen where it is so many times steeper than the noise.
 const SEEN: f32 = 4.0;
 /// How far the edge may be from the coarse border, mm.
@@ -87,22 +90,31 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
         };
         let found: Vec<(f64, f32)> =
             path.samples.iter().enumerate().map(|(row, sample)| strip.peak(row, *sample, 2, outward)).collect();
-        let shifts = if turn + 2 < LOOKS.len() {
-            vec![0.0; found.len()]
-        } else {
-            let peaks: Vec<f64> = found.iter().map(|(sample, _)| *sample).collect();
-            rim::shifts(&strip, &peaks, outward, BLUR_PX * PER_PIXEL)
-        };
-        let offsets_mm: Vec<f64> =
-            found.iter().zip(&shifts).map(|((sample, _), shift)| strip.offset_mm(sample + shift)).collect();
+        let mut offsets_mm: Vec<f64> = found.iter().map(|(sample, _)| strip.offset_mm(*sample)).collect();
         usual = path.strength_at(0.5);
         let weights: Vec<f64> = found.iter().map(|(_, steep)| weight(*steep / strip.noise, usual)).collect();
-        let smooth_mm = robustly_smoothed(&offsets_mm, &weights, smooth_mm / spacing_mm);
-        line = feet.iter().zip(&smooth_mm).map(|(foot, mm)| moved(foot, *mm)).collect();
-        last = Some((feet, strip, path, offsets_mm, smooth_mm));
+        let width = smooth_mm / spacing_mm;
+        let mut smoothed = robustly_smoothed(&offsets_mm, &weights, width);
+        let mut covered = vec![false; feet.len()];
+        if turn + 2 >= LOOKS.len() {
+            let sharp = Strip::of(gray, plane, &feet, pitch_mm, Filter { blur_px: SHARP_PX, ..filter }, known);
+            let near: Vec<f64> = smoothed.iter().map(|mm| strip.sample(*mm)).collect();
+            let closer = rim::look(&sharp, &near, outward, SHARP_PX * PER_PIXEL);
+            covered = dust::covered(&closer.misfits, closer.steepest);
+            // Dust does not pull on what is beside it.
+            let clean = |(weight, is_covered): (&f64, &bool)| if *is_covered { 0.0 } else { *weight };
+            let clean: Vec<f64> = weights.iter().zip(&covered).map(clean).collect();
+            smoothed = robustly_smoothed(&offsets_mm, &clean, width);
+            let shifted = |(mm, shift): (&mut f64, &f64)| *mm += shift * strip.step_mm;
+            offsets_mm.iter_mut().zip(&closer.shifts).for_each(shifted);
+            smoothed.iter_mut().zip(&closer.shifts).for_each(shifted);
+        }
+        line = feet.iter().zip(&smoothed).map(|(foot, mm)| moved(foot, *mm)).collect();
+        line = dust::bridged(&line, &covered, spacing_mm);
+        last = Some((feet, strip, path, offsets_mm, smoothed));
     }
-    let Some((feet, strip, path, offsets_mm, smooth_mm)) = last else { unreachable!("there is a look") };
-    let away: Vec<f64> = offsets_mm.iter().zip(&smooth_mm).map(|(a, b)| (a - b).abs()).collect();
+    let Some((feet, strip, path, offsets_mm, smoothed)) = last else { unreachable!("there is a look") };
+    let away: Vec<f64> = offsets_mm.iter().zip(&smoothed).map(|(a, b)| (a - b).abs()).collect();
     let (blur_px, step_levels) = blur_and_step(gray, plane, &feet, pitch_mm, outward, &path, &strip);
     Edge {
         seen: path.visible(SEEN),

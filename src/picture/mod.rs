@@ -7,7 +7,8 @@
 //! 2. `card` – the card of standard size that gives the scale and undoes perspective; [`plane`] – the projection.
 //! 3. `region` – what a closed line of steep brightness separates from the background, on a small copy of the picture.
 //! 4. `find` – which of these are lenses, and why not.
-//! 5. `edge` – the edge to a fraction of a pixel, in rows along its normals (`strip`); `rim` – the shift at a narrow line.
+//! 5. `edge` – the edge to a fraction of a pixel, in rows along its normals (`strip`); `rim` – the shift at a narrow line; `dust` – what
+//!    covers the edge.
 //!
 //! # What this room does not do
 //!
@@ -18,6 +19,7 @@
 mod card;
 mod decode;
 mod density;
+mod dust;
 mod edge;
 mod find;
 mod gray;

@@ -1,16 +1,29 @@
-//! The steepest place at a narrow dark line lies a little outside of its edge, because the line's other side pulls the
-//! brightness back before the blur has shown it all. Two blurred steps are fitted to the mean of many rows, and the shift
-//! is taken away.
+//! The steepest place at an edge is not quite the edge: the other side of a narrow dark line pulls the brightness back
+//! before the blur has shown all of it, and light that falls off beside the lens adds to one side. Two blurred steps
+//! between two slopes are fitted to the middle of many rows, and the shift is taken away.
+
+use nalgebra::{SMatrix, SVector};
 
 use super::edge::median;
 use super::strip::{Outward, PER_PIXEL, Strip};
 
-/// The line is cut into so many parts, since its width changes around a lens.
+/// The line is cut into so many parts, since the width of its dark line and the light beside it change around a lens.
 const PARTS: usize = 24;
-/// Samples to both sides of the edge.
-const REACH: usize = (6.0 * PER_PIXEL) as usize;
+/// Samples inward and outward of the edge.
+const INWARD: usize = (6.0 * PER_PIXEL) as usize;
+const OUTWARD: usize = (4.0 * PER_PIXEL) as usize;
 /// A second step of less than this share of the first is none.
 const LEAST_SHARE: f64 = 0.2;
+/// A larger one belongs to something else.
+const MOST_SHARE: f64 = 1.6;
+/// Two steps are not nearer to each other, times the blur.
+const LEAST_APART: f64 = 1.6;
+/// A second step leaves at most this part of what one step does not explain.
+const BETTER: f64 = 0.7;
+/// The edge is not farther from the steepest place, samples.
+const MOST_SHIFT: f64 = 3.5;
+/// How much a slope has to explain before it is believed, as a part of what it could.
+const SLOPE_DOUBT: f64 = 0.02;
 
 /// Two steps one after the other, blurred alike, in samples.
 #[derive(Debug, Clone, Copy)]
@@ -19,33 +32,58 @@ struct Steps {
     outer: f64,
     apart: f64,
     blur: f64,
-    /// The inner step as a part of the outer one, against it.
-    share: f64,
     off: f64,
 }
 
-impl Steps {
-    /// Steps farther apart do not pull on each other.
-    fn is_narrow(&self) -> bool {
-        self.share > LEAST_SHARE && self.apart < 3.2 * self.blur
-    }
+/// A closer look at an edge.
+pub(super) struct Seen {
+    /// How far the edge is from the place that was near it, in each row, in samples.
+    pub shifts: Vec<f64>,
+    /// How much each row differs from the rows about it: the mean of the squares.
+    pub misfits: Vec<f64>,
+    /// How steep the edge is, at its steepest.
+    pub steepest: f64,
 }
 
-/// How far the edge is from the steepest place of each row, in samples: none or a little inward.
-pub(super) fn shifts(strip: &Strip, peaks: &[f64], outward: Outward, least_blur: f64) -> Vec<f64> {
-    let count = peaks.len();
-    let all = profile(strip, peaks, outward, 0..count);
-    let blurs: Vec<f64> = (0..14).map(|i| least_blur * (1.0 + 0.09 * f64::from(i))).collect();
-    let Some(whole) = fit(&all, &blurs) else { return vec![0.0; count] };
-    if !whole.is_narrow() {
-        return vec![0.0; count];
-    }
+/// Looks at an edge from places near it, in a strip that is hardly smoothed.
+pub(super) fn look(strip: &Strip, near: &[f64], outward: Outward, least_blur: f64) -> Seen {
+    let all = profile(strip, near, outward, 0..near.len());
+    let steepest = all.iter().copied().fold(0.0, f64::max);
+    Seen { shifts: shifts(strip, near, outward, least_blur), misfits: misfits(strip, near, outward), steepest }
+}
+
+fn misfits(strip: &Strip, near: &[f64], outward: Outward) -> Vec<f64> {
+    let count = near.len();
+    let of_part = |part: usize| {
+        let (from, to) = (part * count / PARTS, (part + 1) * count / PARTS);
+        let more = to - from;
+        let usual = profile(strip, near, outward, from + count - more..to + count + more);
+        (from..to).map(move |row| {
+            let differs = |(i, usual): (usize, &f64)| (steep_at(strip, row, near[row] + offset(i), outward) - usual).powi(2);
+            usual.iter().enumerate().map(differs).sum::<f64>() / usual.len() as f64
+        })
+    };
+    (0..PARTS).flat_map(of_part).collect()
+}
+
+/// Between two samples of a row.
+fn steep_at(strip: &Strip, row: usize, sample: f64, outward: Outward) -> f64 {
+    let low = sample.floor().clamp(0.0, (strip.depth - 2) as f64);
+    let share = (sample - low).clamp(0.0, 1.0);
+    let steep = |sample: f64| f64::from(strip.steep(row, sample as usize, outward));
+    steep(low) * (1.0 - share) + steep(low + 1.0) * share
+}
+
+fn shifts(strip: &Strip, near: &[f64], outward: Outward, least_blur: f64) -> Vec<f64> {
+    let count = near.len();
+    let blurs: Vec<f64> = (0..27).map(|i| least_blur * (1.0 + 0.1 * f64::from(i))).collect();
+    let Some(whole) = fit(&profile(strip, near, outward, 0..count), &blurs) else { return vec![0.0; count] };
     let part = |part: usize| {
         // A part reaches into its neighbors, for more rows.
         let (from, to) = (part * count / PARTS, (part + 1) * count / PARTS);
         let more = (to - from) / 2;
-        let profile = profile(strip, peaks, outward, from + count - more..to + count + more);
-        fit(&profile, &[whole.blur]).map_or(0.0, |steps| if steps.is_narrow() { steps.outer } else { 0.0 })
+        let profile = profile(strip, near, outward, from + count - more..to + count + more);
+        fit(&profile, &[whole.blur]).map_or(whole.outer, |steps| steps.outer)
     };
     let parts: Vec<f64> = (0..PARTS).map(part).collect();
     let smooth: Vec<f64> =
@@ -61,56 +99,80 @@ fn between(parts: &[f64], at: f64) -> f64 {
     index(low) * (1.0 - share) + index(low + 1.0) * share
 }
 
-/// The middle steepness of many rows at each offset from their steepest place.
-fn profile(strip: &Strip, peaks: &[f64], outward: Outward, rows: std::ops::Range<usize>) -> Vec<f64> {
-    let offset = |i: usize| i as f64 - REACH as f64;
-    let at = |row: usize, sample: f64| {
-        let low = sample.floor().clamp(0.0, (strip.depth - 2) as f64);
-        let share = (sample - low).clamp(0.0, 1.0);
-        let steep = |sample: f64| f64::from(strip.steep(row, sample as usize, outward));
-        steep(low) * (1.0 - share) + steep(low + 1.0) * share
-    };
-    let rows: Vec<usize> = rows.map(|row| row % peaks.len()).collect();
-    let steep = |i| median(rows.iter().map(|row| at(*row, peaks[*row] + offset(i))).collect());
-    let profile: Vec<f64> = (0..=2 * REACH).map(steep).collect();
-    // A shadow beside the lens goes on outside of the edge.
-    let beside = median(profile[2 * REACH - 2..].to_vec());
-    profile.into_iter().enumerate().map(|(i, steep)| if i > REACH - 4 { steep - beside } else { steep }).collect()
+/// The middle steepness of many rows at each offset from a place near the edge.
+fn profile(strip: &Strip, near: &[f64], outward: Outward, rows: std::ops::Range<usize>) -> Vec<f64> {
+    let rows: Vec<usize> = rows.map(|row| row % near.len()).collect();
+    let steep = |i| median(rows.iter().map(|row| steep_at(strip, *row, near[*row] + offset(i), outward)).collect());
+    (0..=INWARD + OUTWARD).map(steep).collect()
 }
 
-/// The two steps that explain a profile best, for some widths of the blur.
+fn offset(i: usize) -> f64 {
+    i as f64 - INWARD as f64
+}
+
+/// The two steps that explain a profile best, for some widths of the blur. `None` if there is no step outward.
 fn fit(profile: &[f64], blurs: &[f64]) -> Option<Steps> {
     let mut best: Option<Steps> = None;
+    let mut look = |outer: f64, apart: f64, blur: f64| {
+        let found = solved(profile, outer, apart, blur);
+        if let Some(steps) = found.filter(|steps| best.is_none_or(|best| steps.off < best.off)) {
+            best = Some(steps);
+        }
+    };
     for &blur in blurs {
-        for outer in (0..24).map(|i| -0.15 * f64::from(i) + 0.45) {
-            for apart in (0..34).map(|i| blur * (0.7 + 0.14 * f64::from(i))) {
-                let steps = solved(profile, outer, apart, blur);
-                if steps.share < 1.6 && best.is_none_or(|best| steps.off < best.off) {
-                    best = Some(steps);
-                }
+        for outer in (-14..=14).map(|i| MOST_SHIFT / 14.0 * f64::from(i)) {
+            let nearer = |apart: &f64| *apart < INWARD as f64 + 2.0 * blur;
+            for apart in (0..).map(|i| blur * (LEAST_APART + 0.25 * f64::from(i))).take_while(nearer) {
+                look(outer, apart, blur);
             }
+        }
+    }
+    let coarse = best?;
+    let mut look = |outer: f64, apart: f64| {
+        let found = solved(profile, outer, apart, coarse.blur);
+        if let Some(steps) = found.filter(|steps| best.is_none_or(|best| steps.off < best.off)) {
+            best = Some(steps);
+        }
+    };
+    for outer in (-10..=10).map(|i| coarse.outer + 0.025 * f64::from(i)) {
+        for apart in (-4..=4).map(|i| coarse.apart + 0.05 * coarse.blur * f64::from(i)) {
+            look(outer, apart.max(LEAST_APART * coarse.blur));
         }
     }
     best
 }
 
-/// The sizes of the two steps by least squares.
-fn solved(profile: &[f64], outer: f64, apart: f64, blur: f64) -> Steps {
+/// The sizes of the two steps and of the slopes beside them by least squares. Without a second step if it is none.
+fn solved(profile: &[f64], outer: f64, apart: f64, blur: f64) -> Option<Steps> {
     let bell = |x: f64| (-(x / blur).powi(2) / 2.0).exp();
-    let (mut aa, mut ab, mut bb, mut ay, mut by, mut yy) = (1e-12, 0.0, 1e-12, 0.0, 0.0, 0.0);
-    let mut count = 0.0;
+    // The part of a blurred step, near enough (a logistic curve).
+    let risen = |x: f64| 1.0 / (1.0 + (-1.702 * x / blur).exp());
+    let basis = |i: usize| {
+        let x = offset(i) - outer;
+        SVector::<f64, 4>::new(bell(x), -bell(x + apart), risen(x), risen(-x))
+    };
+    let mut squares = SMatrix::<f64, 4, 4>::zeros();
+    let mut products = SVector::<f64, 4>::zeros();
+    let mut sum = 0.0;
     for (i, y) in profile.iter().enumerate() {
-        let x = i as f64 - REACH as f64 - outer;
-        let (a, b) = (bell(x), -bell(x + apart));
-        (aa, ab, bb) = (aa + a * a, ab + a * b, bb + b * b);
-        (ay, by, yy) = (ay + a * y, by + b * y, yy + y * y);
-        count += 1.0;
+        let row = basis(i);
+        squares += row * row.transpose();
+        products += row * *y;
+        sum += y * y;
     }
-    let determinant = (aa * bb - ab * ab).max(1e-12);
-    let (size, inner) = ((bb * ay - ab * by) / determinant, (aa * by - ab * ay) / determinant);
-    let inner = inner.max(0.0);
-    let size = if inner == 0.0 { ay / aa } else { size };
-    let squares = yy - 2.0 * (size * ay + inner * by) + size * size * aa + inner * inner * bb + 2.0 * size * inner * ab;
-    let share = if size > 0.0 { inner / size } else { f64::INFINITY };
-    Steps { outer, apart, blur, share, off: squares / count }
+    (2..4).for_each(|slope| squares[(slope, slope)] *= 1.0 + SLOPE_DOUBT);
+    let one_step = |mut squares: SMatrix<f64, 4, 4>| {
+        (0..4).for_each(|i| (squares[(1, i)], squares[(i, 1)]) = (0.0, 0.0));
+        squares[(1, 1)] = 1.0;
+        let mut only = products;
+        only[1] = 0.0;
+        squares.cholesky().map(|solver| solver.solve(&only))
+    };
+    let both = squares.cholesky()?.solve(&products);
+    let one = one_step(squares)?;
+    let off = |sizes: &SVector<f64, 4>| sum - 2.0 * sizes.dot(&products) + sizes.dot(&(squares * sizes));
+    let is_second = (LEAST_SHARE..MOST_SHARE).contains(&(both[1] / both[0])) && off(&both) < BETTER * off(&one);
+    let sizes = if is_second { both } else { one };
+    let off = off(&sizes);
+    (sizes[0] > 0.0).then_some(Steps { outer, apart, blur, off })
 }

@@ -116,6 +116,11 @@ impl Strip {
         (sample - (self.depth / 2) as f64) * self.step_mm
     }
 
+    /// The sample at an offset from the line.
+    pub fn sample(&self, offset_mm: f64) -> f64 {
+        offset_mm / self.step_mm + (self.depth / 2) as f64
+    }
+
     /// The closed path that is steep in one direction in as many rows as possible and bends little: dynamic programming
     /// over the rows, twice around. Rows may look at samples from `lowest` (one a row) on only.
     ///
