@@ -4,6 +4,7 @@
 #![allow(clippy::unwrap_used, reason = "a bench that cannot go on may say so by failing")]
 
 #[path = "../tests/check/picture/render.rs"]
+#[allow(dead_code, reason = "the tests also draw photos")]
 mod render;
 
 use std::hint::black_box;

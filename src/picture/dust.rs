@@ -87,7 +87,8 @@ mod tests {
         let spacing_mm = 40.0 * std::f64::consts::PI / f64::from(n);
         let covered: Vec<bool> = (0..n).map(|i| (790..800).contains(&i) || i < 6).collect();
         let radius_mm = |i: i32| if covered[i as usize] { 20.1 } else { 20.0 };
-        let line: Vec<Point> = (0..n).map(|i| Point::polar(radius_mm(i), 360.0 * f64::from(i) / f64::from(n))).collect();
+        let line: Vec<Point> =
+            (0..n).map(|i| Point::polar(radius_mm(i), 360.0 * f64::from(i) / f64::from(n))).collect();
         let bridged = bridged(&line, &covered, spacing_mm);
         assert!(bridged.iter().all(|point| (point.length_mm() - 20.0).abs() < 1e-4));
         assert!(line.iter().any(|point| point.length_mm() > 20.09));

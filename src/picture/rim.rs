@@ -59,7 +59,8 @@ fn misfits(strip: &Strip, near: &[f64], outward: Outward) -> Vec<f64> {
         let more = to - from;
         let usual = profile(strip, near, outward, from + count - more..to + count + more);
         (from..to).map(move |row| {
-            let differs = |(i, usual): (usize, &f64)| (steep_at(strip, row, near[row] + offset(i), outward) - usual).powi(2);
+            let differs =
+                |(i, usual): (usize, &f64)| (steep_at(strip, row, near[row] + offset(i), outward) - usual).powi(2);
             usual.iter().enumerate().map(differs).sum::<f64>() / usual.len() as f64
         })
     };
@@ -77,13 +78,13 @@ fn steep_at(strip: &Strip, row: usize, sample: f64, outward: Outward) -> f64 {
 fn shifts(strip: &Strip, near: &[f64], outward: Outward, least_blur: f64) -> Vec<f64> {
     let count = near.len();
     let blurs: Vec<f64> = (0..27).map(|i| least_blur * (1.0 + 0.1 * f64::from(i))).collect();
-    let Some(whole) = fit(&profile(strip, near, outward, 0..count), &blurs) else { return vec![0.0; count] };
+    let Some(whole) = fit(&profile(strip, near, outward, 0..count), &blurs, 2) else { return vec![0.0; count] };
     let part = |part: usize| {
         // A part reaches into its neighbors, for more rows.
         let (from, to) = (part * count / PARTS, (part + 1) * count / PARTS);
         let more = (to - from) / 2;
         let profile = profile(strip, near, outward, from + count - more..to + count + more);
-        fit(&profile, &[whole.blur]).map_or(whole.outer, |steps| steps.outer)
+        fit(&profile, &[whole.blur], 1).map_or(whole.outer, |steps| steps.outer)
     };
     let parts: Vec<f64> = (0..PARTS).map(part).collect();
     let smooth: Vec<f64> =
@@ -110,33 +111,32 @@ fn offset(i: usize) -> f64 {
     i as f64 - INWARD as f64
 }
 
-/// The two steps that explain a profile best, for some widths of the blur. `None` if there is no step outward.
-fn fit(profile: &[f64], blurs: &[f64]) -> Option<Steps> {
+/// The two steps that explain a profile best, for some widths of the blur: a look all over, then finer and finer about
+/// the best. `fine` says how close the first looks are. `None` if there is no step outward.
+fn fit(profile: &[f64], blurs: &[f64], fine: i32) -> Option<Steps> {
     let mut best: Option<Steps> = None;
     let mut look = |outer: f64, apart: f64, blur: f64| {
-        let found = solved(profile, outer, apart, blur);
+        let found = solved(profile, outer, apart.max(LEAST_APART * blur), blur);
         if let Some(steps) = found.filter(|steps| best.is_none_or(|best| steps.off < best.off)) {
             best = Some(steps);
         }
+        best
     };
+    let (outer_step, apart_step) = (MOST_SHIFT / f64::from(7 * fine), 0.5 / f64::from(fine));
     for &blur in blurs {
-        for outer in (-14..=14).map(|i| MOST_SHIFT / 14.0 * f64::from(i)) {
-            let nearer = |apart: &f64| *apart < INWARD as f64 + 2.0 * blur;
-            for apart in (0..).map(|i| blur * (LEAST_APART + 0.25 * f64::from(i))).take_while(nearer) {
+        let nearer = |apart: &f64| *apart < INWARD as f64 + 2.0 * blur;
+        for outer in (-7 * fine..=7 * fine).map(|i| outer_step * f64::from(i)) {
+            for apart in (0..).map(|i| blur * (LEAST_APART + apart_step * f64::from(i))).take_while(nearer) {
                 look(outer, apart, blur);
             }
         }
     }
-    let coarse = best?;
-    let mut look = |outer: f64, apart: f64| {
-        let found = solved(profile, outer, apart, coarse.blur);
-        if let Some(steps) = found.filter(|steps| best.is_none_or(|best| steps.off < best.off)) {
-            best = Some(steps);
-        }
-    };
-    for outer in (-10..=10).map(|i| coarse.outer + 0.025 * f64::from(i)) {
-        for apart in (-4..=4).map(|i| coarse.apart + 0.05 * coarse.blur * f64::from(i)) {
-            look(outer, apart.max(LEAST_APART * coarse.blur));
+    for halved in (1..6).map(|times| 0.5_f64.powi(times)) {
+        let about = look(0.0, 0.0, blurs[0])?;
+        let (outer, apart) = (outer_step * halved, apart_step * about.blur * halved);
+        for step in 0..9 {
+            let [i, j] = [step / 3, step % 3].map(|step| f64::from(step - 1));
+            look(about.outer + i * outer, about.apart + j * apart, about.blur);
         }
     }
     best
@@ -147,19 +147,20 @@ fn solved(profile: &[f64], outer: f64, apart: f64, blur: f64) -> Option<Steps> {
     let bell = |x: f64| (-(x / blur).powi(2) / 2.0).exp();
     // The part of a blurred step, near enough (a logistic curve).
     let risen = |x: f64| 1.0 / (1.0 + (-1.702 * x / blur).exp());
-    let basis = |i: usize| {
-        let x = offset(i) - outer;
-        SVector::<f64, 4>::new(bell(x), -bell(x + apart), risen(x), risen(-x))
-    };
-    let mut squares = SMatrix::<f64, 4, 4>::zeros();
-    let mut products = SVector::<f64, 4>::zeros();
+    let mut sums = [[0.0; 4]; 4];
+    let mut products = [0.0; 4];
     let mut sum = 0.0;
     for (i, y) in profile.iter().enumerate() {
-        let row = basis(i);
-        squares += row * row.transpose();
-        products += row * *y;
+        let x = offset(i) - outer;
+        let parts = [bell(x), -bell(x + apart), risen(x), risen(-x)];
+        for (row, part) in parts.iter().enumerate() {
+            products[row] += part * y;
+            (0..4).for_each(|column| sums[row][column] += part * parts[column]);
+        }
         sum += y * y;
     }
+    let products = SVector::<f64, 4>::from(products);
+    let mut squares = SMatrix::<f64, 4, 4>::from(sums);
     (2..4).for_each(|slope| squares[(slope, slope)] *= 1.0 + SLOPE_DOUBT);
     let one_step = |mut squares: SMatrix<f64, 4, 4>| {
         (0..4).for_each(|i| (squares[(1, i)], squares[(i, 1)]) = (0.0, 0.0));

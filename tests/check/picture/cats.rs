@@ -6,8 +6,10 @@ use image::{Rgb, RgbImage};
 
 use super::render::Dice;
 
+type Draw = fn(&mut Dice) -> RgbImage;
+
 /// Every kind, with its name.
-pub const KINDS: [(&str, fn(&mut Dice) -> RgbImage); 10] = [
+pub const KINDS: [(&str, Draw); 10] = [
     ("noise", noise),
     ("clouds", clouds),
     ("blobs", blobs),

@@ -292,9 +292,9 @@ pub fn picture(scene: &Scene, camera: &Camera, flaws: Flaws, dice: &mut Dice) ->
     let mut picture = RgbImage::new(width as u32, height as u32);
     for (pixel, value) in picture.pixels_mut().zip(color) {
         let shared = dice.normal() * 0.7;
-        for i in 0..3 {
-            let level = 255.0 * f64::from(value[i]) + flaws.noise * (shared + 0.7 * dice.normal());
-            pixel.0[i] = level.round().clamp(0.0, 255.0) as u8;
+        for (byte, value) in pixel.0.iter_mut().zip(value) {
+            let level = 255.0 * f64::from(value) + flaws.noise * (shared + 0.7 * dice.normal());
+            *byte = level.round().clamp(0.0, 255.0) as u8;
         }
     }
     picture
