@@ -90,7 +90,7 @@ mod tests {
         let line: Vec<Point> =
             (0..n).map(|i| Point::polar(radius_mm(i), 360.0 * f64::from(i) / f64::from(n))).collect();
         let bridged = bridged(&line, &covered, spacing_mm);
-        assert!(bridged.iter().all(|point| (point.length_mm() - 20.0).abs() < 1e-4));
+        assert!(bridged.iter().all(|point| (point.length_mm() - 20.0).abs() < 0.001));
         assert!(line.iter().any(|point| point.length_mm() > 20.09));
     }
 

@@ -5,7 +5,7 @@ use askama::Template;
 use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
 
-use super::ShapeForm;
+use super::{ShapeForm, kept_shape};
 use crate::desk::frame_shape::{NewShape, Original, ShapeOrigin};
 use crate::desk::id::AttachmentId;
 use crate::desk::job::Job;
@@ -196,7 +196,11 @@ pub(crate) async fn keep_outline(
     let done = match &shape {
         Some(shape) => {
             let done = state.store.keep_shape(&post.act, number, shape, state.clock.now()).await;
-            post.form.kept(done)?
+            let done = post.form.kept(done)?;
+            if done.is_some() {
+                state.note_twins(&kept_shape(&state, number).await?).await?;
+            }
+            done
         }
         None => None,
     };
