@@ -174,7 +174,8 @@ async fn a_book_held_by_another_program_says_so() {
 }
 
 /// Tables whose rows may change: settings and people (their past is kept by a trigger), what a list needs, what is typed.
-const CHANGEABLE: [&str; 20] = [
+const CHANGEABLE: [&str; 21] = [
+    "erasing",
     "supplier",
     "lab",
     "backup_setting",
@@ -196,6 +197,10 @@ const CHANGEABLE: [&str; 20] = [
     "search_gap",
     "screen_lock",
 ];
+
+/// Columns that a trigger counts in rows that stay otherwise as they are.
+const COUNTED: [(&str, &str); 3] =
+    [("purchase_line", "to_come"), ("purchase_line", "here"), ("lens_promise", "is_open")];
 
 /// Every table that is neither changeable nor a list of kinds, by its name.
 async fn unchangeable(book: &mut SqliteConnection) -> Vec<String> {
@@ -238,9 +243,10 @@ async fn what_happened_is_never_changed_or_removed() {
     assert!(tables.len() > 30 && tables.contains(&"packing_tick".to_owned()), "{tables:?}");
     for table in tables {
         fill(&mut book, &table).await;
-        let column =
-            texts(&mut book, &format!("select name from pragma_table_info('{table}') limit 1")).await.remove(0);
-        for sql in [format!("update {table} set {column} = {column}"), format!("delete from {table}")] {
+        let columns = texts(&mut book, &format!("select name from pragma_table_info('{table}')")).await;
+        let columns = columns.iter().filter(|column| !COUNTED.contains(&(table.as_str(), column.as_str())));
+        let updates = columns.map(|column| format!("update {table} set {column} = {column}"));
+        for sql in updates.chain([format!("delete from {table}")]) {
             let refused = run(&mut book, &sql).await.expect_err(&sql);
             let StoreError::Database(cause) = &refused else { panic!("{sql}: {refused:?}") };
             assert!(cause.to_string().contains(&format!("{table} is never")), "{sql}: {cause}");

@@ -434,6 +434,8 @@ pub enum EventKind {
     FileAdded,
     /// The job is made again as another one.
     Remade,
+    /// What the job held of its customer was erased at their request.
+    Erased,
     /// A remark.
     Note,
 }
@@ -482,6 +484,7 @@ impl EventKind {
             | EventKind::OwnFrameReceived
             | EventKind::FileAdded
             | EventKind::Remade
+            | EventKind::Erased
             | EventKind::Note => false,
         }
     }
@@ -527,6 +530,7 @@ impl EventKind {
             EventKind::OwnFrameReceived => "The customer’s frame received",
             EventKind::FileAdded => "File added",
             EventKind::Remade => "To be made again",
+            EventKind::Erased => "Erased at the customer’s request",
             EventKind::Note => "Note",
         }
     }
@@ -647,6 +651,7 @@ pub fn stage(tasks: Pair<EyeTask>, kinds: impl IntoIterator<Item = EventKind>) -
             | EventKind::OwnFrameReceived
             | EventKind::FileAdded
             | EventKind::Remade
+            | EventKind::Erased
             | EventKind::Note => {}
         }
     }

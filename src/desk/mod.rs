@@ -27,6 +27,7 @@
 //! * [`stock`] – uncut lenses: the drawer, and the pair taken for a job.
 //! * [`supplier_list`] – reads a supplier's list of blanks.
 //! * [`impact`] – what says that the lenses of a job resist impact (21 CFR 801.410).
+//! * [`erasure`] – which records of a customer go at their request, and which have to stay.
 //! * [`backup`] – how backups are named, and which are kept as they grow old.
 //! * [`attachment`] – photographs and letters that are kept with a job.
 //! * [`own_frame`] – the customer's own frame, sent in.
@@ -53,6 +54,7 @@ pub mod date;
 pub mod deadline;
 pub mod delay;
 pub mod delivery_list;
+pub mod erasure;
 pub mod eye_order;
 pub mod fault;
 pub mod fitting;

@@ -2,10 +2,11 @@
 
 use serde::Deserialize;
 use sqlx::types::Json;
-use sqlx::{SqliteConnection, SqlitePool};
+use sqlx::{AssertSqlSafe, SqliteConnection, SqlitePool};
 use time::OffsetDateTime;
 use uuid::Uuid;
 
+use super::erasure::OVERWRITES;
 use super::once::{Done, Once};
 use super::search::{beginning_with, index_customer, matching};
 use super::stamp::Stamp;
@@ -194,7 +195,9 @@ pub(super) async fn renew_name_keys(write: &SqlitePool) -> Result<(), StoreError
     while let Some(end) = renew_some_keys(&mut tx, last).await? {
         last = end;
     }
-    sqlx::query("pragma user_version = 1").execute(&mut *tx).await?;
+    // A new book overwrites what it deletes from its first row on: see `erasure`.
+    let version = if last == 0 { OVERWRITES } else { NAME_KEYS };
+    sqlx::query(AssertSqlSafe(format!("pragma user_version = {version}"))).execute(&mut *tx).await?;
     tx.commit().await?;
     Ok(())
 }

@@ -8,6 +8,8 @@ use uuid::Uuid;
 use super::once::act;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
+use crate::desk::customer::name_key;
+use crate::desk::id::CustomerId;
 
 /// A form's fields in the order they were sent.
 pub type Fields = Vec<(String, String)>;
@@ -209,6 +211,18 @@ async fn write(
     .execute(tx)
     .await?;
     Ok(())
+}
+
+/// Whether the fields of a draft name a person: by the key, or by a name where nobody else was chosen.
+pub(super) fn names_person(json: &str, person: CustomerId, names: &[String]) -> Result<bool, StoreError> {
+    let (fields, id) = (read_fields(json)?, person.to_string());
+    let keys: Vec<String> = names.iter().map(|name| name_key(name)).collect();
+    let is_chosen = |value: &str| value == id;
+    let other_is_chosen = fields
+        .iter()
+        .any(|(_, value)| !is_chosen(value) && value.len() == id.len() && value.parse::<uuid::Uuid>().is_ok());
+    Ok(fields.iter().any(|(_, value)| is_chosen(value))
+        || (!other_is_chosen && fields.iter().any(|(_, value)| keys.contains(&name_key(value)))))
 }
 
 fn read_fields(json: &str) -> Result<Fields, StoreError> {

@@ -29,6 +29,18 @@ pub enum StoreError {
     /// The job is no longer where the page showed it: a second window was faster.
     #[error("job {0} has moved on meanwhile, perhaps in another window: look at it again")]
     MovedOn(i64),
+    /// What the job held of its customer was erased at their request.
+    #[error(
+        "the records of job {number} were erased at the customer’s request on {on}; its receipts and its shape are kept"
+    )]
+    Erased {
+        /// The job.
+        number: i64,
+        /// The day, as the book writes it.
+        on: String,
+        /// The numbers of its receipts.
+        receipts: Vec<i64>,
+    },
     /// Another program holds the book.
     #[error("the book is held by another program; close it and try again")]
     Busy,

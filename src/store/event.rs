@@ -2,7 +2,7 @@
 
 use serde::Deserialize;
 use sqlx::SqliteConnection;
-use time::OffsetDateTime;
+use time::{Date, OffsetDateTime};
 
 use super::once::{Done, Once};
 use super::read::{eye, word};
@@ -39,6 +39,11 @@ impl TryFrom<EventRow> for Event {
 pub(super) fn history(mut rows: Vec<EventRow>) -> Result<Vec<Event>, StoreError> {
     rows.sort_by_key(|row| row.seq);
     rows.into_iter().map(Event::try_from).collect()
+}
+
+/// The day on which a job was erased, if it was.
+pub(super) fn erased_on(rows: &[EventRow]) -> Option<Date> {
+    rows.iter().find(|row| row.kind == EventKind::Erased.key()).map(|row| row.at.0.date())
 }
 
 impl Store {

@@ -9,7 +9,7 @@ use time::Date;
 
 use super::catalogue::{MaterialRow, TreatmentRow};
 use super::customer::CustomerRow;
-use super::event::{EventRow, history};
+use super::event::{EventRow, erased_on, history};
 use super::fitting::{DecisionRow, PositionRow};
 use super::frame::FrameRow;
 use super::prescription::{EyeRow, PrescriptionRow, both_eyes, prescribed_eyes};
@@ -19,6 +19,7 @@ use super::{Store, StoreError};
 use crate::desk::catalogue::{Treatment, TreatmentKind};
 use crate::desk::center_height::CenterHeight;
 use crate::desk::customer::Customer;
+use crate::desk::date::day;
 use crate::desk::id::ShapeId;
 use crate::desk::job::{EyeTask, Job, JobEye, Parent, ParentReason};
 use crate::desk::money::Cents;
@@ -185,13 +186,16 @@ impl Store {
     ///
     /// # Errors
     ///
-    /// [`StoreError::NotFound`] for a number that was never given.
+    /// [`StoreError::NotFound`] for a number that was never given, [`StoreError::Erased`] for a job whose records were erased.
     pub async fn get_job(&self, number: i64) -> Result<Arc<Job>, StoreError> {
         let row = job_rows!("where j.number = ?", number)
             .fetch_optional(&self.read)
             .await?
             .ok_or(StoreError::NotFound("that job number"))?;
-        Ok(Arc::new(row.try_into()?))
+        let Some(erased_on) = erased_on(&row.history) else { return Ok(Arc::new(row.try_into()?)) };
+        let receipts = sqlx::query_scalar!("select number from receipt where job_number = ? order by number", number);
+        let receipts = receipts.fetch_all(&self.read).await?;
+        Err(StoreError::Erased { number, on: day(&erased_on), receipts })
     }
 
     /// Several jobs, in the order of their numbers.

@@ -143,8 +143,13 @@ impl Store {
 
     /// The number of a customer's newest job, whose prescription a new one is compared with.
     pub async fn find_last_job_of(&self, customer: CustomerId) -> Result<Option<i64>, StoreError> {
-        Ok(sqlx::query_scalar!(r#"select max(number) as "number: i64" from job where patient_id = ?"#, customer)
-            .fetch_one(&self.read)
-            .await?)
+        Ok(sqlx::query_scalar!(
+            "select number from job where patient_id = ?
+               and not exists (select 1 from job_event where job_number = number and kind = 'erased')
+             order by number desc limit 1",
+            customer
+        )
+        .fetch_optional(&self.read)
+        .await?)
     }
 }

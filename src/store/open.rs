@@ -55,6 +55,7 @@ impl Store {
         MIGRATIONS.run(&write).await.map_err(|why| not_a_book(why.into()))?;
         check_settings(&write, path).await?;
         search::keep_words_of_old_book(&write).await.map_err(|why| refused(path, why))?;
+        search::overwrite_words(&write).await.map_err(|why| refused(path, why))?;
         customer::renew_name_keys(&write).await.map_err(|why| refused(path, why))?;
         // 16 MiB for each reader: the inner pages of the indexes of a large book stay in memory.
         let reading = options.pragma("query_only", "on").pragma("cache_size", "-16384");
@@ -72,6 +73,8 @@ fn options(path: &Path) -> SqliteConnectOptions {
         // FULL, not NORMAL: in WAL mode NORMAL may lose the last commit on a power cut.
         .synchronous(SqliteSynchronous::Full)
         .foreign_keys(true)
+        // What is deleted is overwritten: a name that was erased is not to be found in an unused part of the file.
+        .pragma("secure_delete", "on")
         .busy_timeout(Duration::from_secs(5))
 }
 

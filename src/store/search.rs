@@ -171,6 +171,63 @@ async fn insert_words(tx: &mut SqliteConnection, words: &[String]) -> Result<(),
     Ok(())
 }
 
+/// Forgets the words of some texts that no index holds any more.
+pub(super) async fn forget_words<'a>(
+    tx: &mut SqliteConnection,
+    texts: impl IntoIterator<Item = &'a str>,
+) -> Result<(), StoreError> {
+    let words: BTreeSet<String> = texts.into_iter().flat_map(words_of).map(fold).filter(|w| is_kept(w)).collect();
+    for word in words {
+        let is_used = sqlx::query_scalar!(
+            r#"select exists (select 1 from customer_term where term = ?1) or exists (select 1 from job_term where term = ?1)
+                   or exists (select 1 from frame_term where term = ?1) as "is_used!: bool""#,
+            word
+        )
+        .fetch_one(&mut *tx)
+        .await?;
+        if is_used {
+            continue;
+        }
+        let gaps = serde_json::json!(gaps(&word, gaps_kept(&word)));
+        sqlx::query!("delete from search_gap where gap in (select value from json_each(?)) and word = ?", gaps, word)
+            .execute(&mut *tx)
+            .await?;
+        sqlx::query!("delete from search_word where word = ?", word).execute(&mut *tx).await?;
+    }
+    Ok(())
+}
+
+/// Tells the indexes to leave nothing behind of a word that is taken out of them (SQLite, FTS5, 4.10 "secure-delete"; it
+/// needs 3.42, which a migration does not, so it stands here). Runs when the book is opened.
+pub(super) async fn overwrite_words(write: &SqlitePool) -> Result<(), StoreError> {
+    let mut tx = write.begin_with("BEGIN IMMEDIATE").await?;
+    let is_set: bool = sqlx::query_scalar("select exists (select 1 from job_search_config where k = 'secure-delete')")
+        .fetch_one(&mut *tx)
+        .await?;
+    if is_set {
+        return Ok(());
+    }
+    for sql in [
+        "insert into customer_search (customer_search, rank) values ('secure-delete', 1)",
+        "insert into job_search (job_search, rank) values ('secure-delete', 1)",
+    ] {
+        sqlx::query(sql).execute(&mut *tx).await?;
+    }
+    tx.commit().await?;
+    Ok(())
+}
+
+/// Merges the indexes into one piece, so that nothing is left of words that were taken out of them before.
+pub(super) async fn tidy_index(db: &mut SqliteConnection) -> Result<(), StoreError> {
+    for sql in [
+        "insert into customer_search (customer_search) values ('optimize')",
+        "insert into job_search (job_search) values ('optimize')",
+    ] {
+        sqlx::query(sql).execute(&mut *db).await?;
+    }
+    Ok(())
+}
+
 /// Keeps the words of a book that was indexed before words were kept. Runs when the book is opened; it does nothing to a
 /// book that has them, and is one transaction, so that a stop half-way leaves none.
 pub(super) async fn keep_words_of_old_book(write: &SqlitePool) -> Result<(), StoreError> {

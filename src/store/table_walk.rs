@@ -334,3 +334,65 @@ impl TableFiller {
         Ok(())
     }
 }
+
+/// A table that holds something of a customer, and the condition on its rows. The customer's key is its one parameter.
+pub struct Belongs {
+    /// The table.
+    pub table: Table,
+    /// The condition.
+    pub condition: String,
+}
+
+/// Every table with rows of a customer: those that name the customer or a job the customer wears, and those that belong to a row
+/// of these. Tables of the lab's own things (frames, lenses, price lists) and of kinds are left out.
+pub(super) async fn list_belonging(db: &mut SqliteConnection) -> Result<Vec<Belongs>, StoreError> {
+    const OF_JOBS: &str = "in (select number from job where patient_id = ?1)";
+    let tables = list_tables(db).await?;
+    let mut found: Vec<Belongs> = Vec::new();
+    for table in &tables {
+        let has = |name: &str| table.columns.iter().any(|column| column.name == name);
+        let condition = match table.name.as_str() {
+            "customer" => "id = ?1".to_owned(),
+            "job" => "patient_id = ?1".to_owned(),
+            _ if has("job_number") => format!("job_number {OF_JOBS}"),
+            _ if has("patient_id") => "patient_id = ?1".to_owned(),
+            _ if has("customer_id") => "customer_id = ?1".to_owned(),
+            _ => continue,
+        };
+        found.push(Belongs { table: table.clone(), condition });
+    }
+    for table in &tables {
+        if found.iter().any(|one| one.table == *table) {
+            continue;
+        }
+        let parents: Vec<(String, String, String)> =
+            sqlx::query_as("select \"from\", \"table\", \"to\" from pragma_foreign_key_list(?) order by id, seq")
+                .bind(&table.name)
+                .fetch_all(&mut *db)
+                .await?;
+        let of = |parent: &str| found.iter().find(|one| one.table.name == parent);
+        let Some((column, parent, to)) = parents.into_iter().find(|(_, parent, _)| of(parent).is_some()) else {
+            continue;
+        };
+        let within = of(&parent).map(|one| one.condition.clone()).unwrap_or_default();
+        let condition = format!("\"{column}\" in (select \"{to}\" from \"{parent}\" where {within})");
+        found.push(Belongs { table: table.clone(), condition });
+    }
+    if let Some(files) = tables.into_iter().find(|table| table.name == "attachment_bytes") {
+        let condition = format!("hash in (select hash from attachment where job_number {OF_JOBS})");
+        found.push(Belongs { table: files, condition });
+    }
+    Ok(found)
+}
+
+/// The rows of a table that belong to a customer.
+pub(super) async fn rows_of(
+    db: &mut SqliteConnection,
+    table: &Table,
+    condition: &str,
+    customer: &[u8],
+) -> Result<Vec<Vec<Value>>, StoreError> {
+    let (columns, key) = (table.column_list(), table.key.join(", "));
+    let sql = format!("select {columns} from \"{}\" where {condition} order by {key}", table.name);
+    sqlx::query(AssertSqlSafe(sql)).bind(customer).fetch_all(db).await?.iter().map(values).collect()
+}

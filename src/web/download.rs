@@ -8,6 +8,9 @@ pub const TEXT: &str = "text/plain; charset=utf-8";
 /// Comma-separated values.
 pub const CSV: &str = "text/csv; charset=utf-8";
 
+/// JSON.
+pub const JSON: &str = "application/json";
+
 /// A file for the browser to save.
 pub fn download(name: &str, kind: &'static str, bytes: Vec<u8>) -> Response {
     let plain = |c: char| if c.is_ascii_alphanumeric() || ".-_ ".contains(c) { c } else { '_' };

@@ -24,6 +24,14 @@ pub enum WebError {
     /// 303: the form was done before, so the answer is where the first one went. Not a failure, but it ends the handler.
     #[error("done before, see {0}")]
     DoneBefore(String),
+    /// 410: it was in the book, and was erased.
+    #[error("{said}")]
+    Gone {
+        /// When and why.
+        said: String,
+        /// The receipts that are kept of it.
+        receipts: Vec<i64>,
+    },
     /// 400: what was sent is no form of ours.
     #[error("{0}")]
     Malformed(String),
@@ -66,6 +74,9 @@ impl From<StoreError> for WebError {
             StoreError::NoRoom => not_kept(true, NO_ROOM.to_owned()),
             StoreError::Disk(why) => not_kept(false, disk_failed(&why)),
             StoreError::Unsound(trouble) => not_kept(false, format!("{trouble}.")),
+            StoreError::Erased { ref receipts, .. } => {
+                WebError::Gone { said: capital(&format!("{error}.")), receipts: receipts.clone() }
+            }
             StoreError::Database(cause) => WebError::Internal(format!("database: {cause}")),
             other => WebError::Internal(other.to_string()),
         }
@@ -84,6 +95,7 @@ struct ErrorPage {
     chrome: Chrome,
     title: &'static str,
     said: String,
+    receipts: Vec<i64>,
 }
 
 impl IntoResponse for WebError {
@@ -91,6 +103,7 @@ impl IntoResponse for WebError {
         let (status, title, said) = match &self {
             WebError::DoneBefore(path) => return Redirect::to(path).into_response(),
             WebError::NotFound(_) => (StatusCode::NOT_FOUND, "Not in the book", self.to_string()),
+            WebError::Gone { .. } => (StatusCode::GONE, "Erased", self.to_string()),
             WebError::OutOfTurn(_) => (StatusCode::CONFLICT, "Not yet", self.to_string()),
             WebError::Malformed(_) => (StatusCode::BAD_REQUEST, "Not understood", self.to_string()),
             WebError::NotKept { is_full: true, .. } => (StatusCode::INSUFFICIENT_STORAGE, "Not kept", self.to_string()),
@@ -106,7 +119,8 @@ impl IntoResponse for WebError {
                 (StatusCode::INTERNAL_SERVER_ERROR, "Failed", said)
             }
         };
-        let page = ErrorPage { chrome: Chrome::bare(), title, said };
+        let receipts = if let WebError::Gone { receipts, .. } = self { receipts } else { Vec::new() };
+        let page = ErrorPage { chrome: Chrome::bare(), title, said, receipts };
         match page.render() {
             Ok(html) => (status, Html(html)).into_response(),
             Err(_) => (status, title).into_response(),

@@ -8,6 +8,7 @@ use super::page::checks::ConcessionForm;
 use super::page::compensation::CompensationForm;
 use super::page::customers::CustomerForm;
 use super::page::cuts::CutForm;
+use super::page::erasure::ErasureForm;
 use super::page::impact::EyeProofNames;
 use super::page::lab::LabForm;
 use super::page::lab::material::MaterialForm;
@@ -123,6 +124,7 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
         "cut_size" => (CutForm::SIZE_RIGHT, LENGTH),
         "concession_reason" => (ConcessionForm::REASON, "Write the reason in words: it is printed with the pair"),
         "shipment_carrier" => (ShipmentForm::CARRIER, NAME),
+        "erasure_reason" => (ErasureForm::REASON, "Write who asked, and how, in a few words"),
         "cancellation_reason" => (CancellationForm::REASON, "Write the reason in a few words"),
         "payment_amount" => (PaymentForm::AMOUNT, "This amount is nothing, or more than a million"),
         _ => return None,

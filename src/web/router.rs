@@ -14,9 +14,9 @@ use super::page::orders::{correction, remake};
 use super::page::shapes::picture;
 use super::page::{
     backups, bill_lines, bills, blanks, buying, cancellations, causes, checks, compensation, customers, cuts, drafts,
-    edge, files, find, frames, impact, jobs, lab, layout, lenses, materials, orders, own_frame, packing, papers,
-    payments, people, prism, process_spread, promise, purchases, receipts, refunds, returns, reversals, risk, screens,
-    shapes, shipments, spoilage, start, stock, suppliers, ticket, today, understood,
+    edge, erasure, files, find, frames, impact, jobs, lab, layout, lenses, materials, orders, own_frame, packing,
+    papers, payments, people, prism, process_spread, promise, purchases, receipts, refunds, returns, reversals, risk,
+    screens, shapes, shipments, spoilage, start, stock, suppliers, ticket, today, understood,
 };
 use super::screens::ask_pass_phrase;
 use super::{AppState, asset, off_thread, page};
@@ -113,6 +113,8 @@ addresses! {
 
     "/customers" => get(customers::list_customers).post(customers::search_customers),
     "/customers/{id}" => get(customers::show_customer),
+    "/customers/{id}/data" => get(erasure::download_data),
+    "/customers/{id}/erasure" => get(erasure::ask_erasure).post(erasure::erase_customer),
     "/customers/{id}/details" => get(customers::edit_customer).post(customers::change_customer),
     "/frames" => get(frames::list_frames).post(frames::search_frames),
     "/frames/{id}" => get(frames::show_frame),

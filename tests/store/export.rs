@@ -34,7 +34,7 @@ async fn an_import_of_an_export_is_an_equal_book() {
     let said = import(folder.path(), &fresh.path().join("new")).await.unwrap();
     assert!(said.starts_with("Made: a book of "), "{said}");
     // When each migration was applied is of the file, and the index is built anew: it finds the same, in one piece.
-    let built_anew = ["_sqlx_migrations", "_search_data", "_search_idx", "search_word", "search_gap"];
+    let built_anew = ["_sqlx_migrations", "_search_config", "_search_data", "_search_idx", "search_word", "search_gap"];
     assert_equal_books(&fresh.path().join("new"), lab.folder.path(), &built_anew).await;
     let lab = lab.reopened_on(fresh.path().join("new")).await;
     assert_eq!(lab.given_job().await, 1004, "a number is never used twice");

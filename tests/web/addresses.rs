@@ -2,6 +2,7 @@
 
 use axum::body::Body;
 use axum::http::{Request, header};
+use rimbook::desk::customer::Person;
 use rimbook::desk::packing::{ITEMS, Parcel};
 use rimbook::desk::stock::DrawerLensDetails;
 use rimbook::web::router::{ADDRESSES, FIRST_ADDRESSES};
@@ -229,6 +230,12 @@ async fn filled(address: &str) -> Filled {
             let seq = lab.store.list_open_purchase_lines().await.unwrap()[0].seq;
             changes = vec![(Box::leak(format!("kind-{seq}").into_boxed_str()), "arrived".to_owned())];
             sent.assert_status(303).location.clone()
+        }
+        "/customers/{id}/erasure" => {
+            let person = Person { name: "Bram Heath".into(), ..Person::default() };
+            let id = lab.store.insert_customer(&person, NOW).await.unwrap();
+            changes = said(&[("reason", "by letter"), ("sure", "yes")]);
+            format!("/customers/{id}/erasure")
         }
         "/customers/{id}/details" => {
             let number = lab.given_job().await;

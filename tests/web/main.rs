@@ -15,6 +15,7 @@ mod compensation;
 mod corrections;
 mod customers;
 mod edge;
+mod erasure;
 mod find;
 mod frames;
 mod guard;

@@ -15,12 +15,13 @@ use super::{
 use crate::desk::customer::{Customer, Person, check_name};
 use crate::desk::text;
 use crate::store::draft::Fields;
+use crate::store::erasure::Erasure;
 use crate::store::once::Once;
-use crate::web::AppState;
 use crate::web::asked::{Found, Search};
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::two_windows::{Correction, correct};
+use crate::web::{AppState, words};
 
 /// The most lines of one list, and of one list of suggestions.
 const MOST: i64 = 200;
@@ -86,11 +87,27 @@ struct CustomerPage {
     order: String,
     jobs: Vec<JobRow>,
     paid_jobs: Vec<JobRow>,
+    data: String,
+    erasure: String,
+    erased: Vec<String>,
+}
+
+/// What is said of an erasure that was done.
+fn erased_words(state: &AppState, one: Erasure) -> String {
+    let on = words::day(&state.clock.local(one.at).date());
+    let rest = match one.kept_until {
+        Some(until) => {
+            format!(" The name, the address and the records of newer jobs have to stay until {}.", words::day(&until))
+        }
+        None => String::new(),
+    };
+    format!("Erased at their request on {on} ({}).{rest}", one.reason)
 }
 
 pub(crate) async fn show_customer(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
     let customer = state.store.get_customer(key_of(&id, "That customer")?).await?;
     let jobs = state.store.list_jobs_of_customer(customer.id, MOST).await?;
+    let erased = state.store.list_erasures(customer.id).await?;
     let paid_jobs = state.store.list_jobs_paid_by(customer.id, MOST).await?;
     let person = customer.person;
     show(&CustomerPage {
@@ -103,6 +120,9 @@ pub(crate) async fn show_customer(State(state): State<AppState>, Path(id): Path<
         details: format!("/customers/{}/details", customer.id),
         order: format!("/orders/new?customer={}", customer.id),
         jobs: jobs.into_iter().map(JobRow::new).collect(),
+        data: format!("/customers/{}/data", customer.id),
+        erasure: format!("/customers/{}/erasure", customer.id),
+        erased: erased.into_iter().map(|one| erased_words(&state, one)).collect(),
         paid_jobs: paid_jobs.into_iter().map(JobRow::new).collect(),
     })
 }

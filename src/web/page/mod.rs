@@ -26,6 +26,7 @@ pub mod customers;
 pub mod cuts;
 pub mod drafts;
 pub mod edge;
+pub mod erasure;
 pub mod files;
 pub mod find;
 pub mod frames;

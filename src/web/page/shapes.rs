@@ -143,7 +143,7 @@ pub(crate) async fn keep_shape(State(state): State<AppState>, Path(number): Path
 async fn other_job(state: &AppState, shape: &NewShape, number: i64) -> Result<Option<i64>, WebError> {
     let Some(named) = shape.names_other_job(number) else { return Ok(None) };
     match state.store.get_job(named).await {
-        Ok(_) => Ok(Some(named)),
+        Ok(_) | Err(StoreError::Erased { .. }) => Ok(Some(named)),
         Err(StoreError::NotFound(_)) => Ok(None),
         Err(why) => Err(why.into()),
     }

@@ -177,10 +177,10 @@ fn with_own<T: Clone, Id: PartialEq>(on_sale: &mut Vec<T>, own: &T, id: impl Fn(
     }
 }
 
-fn present<T>(found: Result<T, StoreError>) -> Result<Option<T>, WebError> {
+pub(super) fn present<T>(found: Result<T, StoreError>) -> Result<Option<T>, WebError> {
     match found {
         Ok(value) => Ok(Some(value)),
-        Err(StoreError::NotFound(_)) => Ok(None),
+        Err(StoreError::NotFound(_) | StoreError::Erased { .. }) => Ok(None),
         Err(other) => Err(other.into()),
     }
 }

@@ -8,7 +8,7 @@ use axum::extract::{Path, State};
 use uuid::Uuid;
 
 use super::bill::code_notes;
-use super::context::OrderContext;
+use super::context::{OrderContext, present};
 use super::{Bill, OrderForm, PageResult, show};
 use crate::bench::edge_finish::hold_of;
 use crate::bench::layout::{JobLayout, step_of};
@@ -166,9 +166,12 @@ async fn shaped_job(state: &AppState, context: &OrderContext) -> Result<Option<A
     let Some(frame) = &context.frame else { return Ok(None) };
     let newest = state.store.list_jobs_of_frame(frame.id, i64::MAX, MOST_LOOKED_AT).await?;
     let (Some(last), Some(first)) = (newest.first(), newest.last()) else { return Ok(None) };
-    let shaped = state.store.list_shaped_jobs(frame.id, first.number..=last.number).await?;
-    match shaped.into_iter().max() {
-        Some(number) => Ok(Some(state.store.get_job(number).await?)),
-        None => Ok(None),
+    let mut shaped = state.store.list_shaped_jobs(frame.id, first.number..=last.number).await?;
+    shaped.sort_unstable();
+    for number in shaped.into_iter().rev() {
+        if let Some(job) = present(state.store.get_job(number).await)? {
+            return Ok(Some(job));
+        }
     }
+    Ok(None)
 }
