@@ -8,8 +8,9 @@ use thiserror::Error;
 use time::OffsetDateTime;
 
 use crate::config::{Backup, Command, Restore, Unlock, Verify, folder};
-use crate::store::FILE_NAME;
 use crate::store::backup::{self, BackupError, Contents, Key, Seal};
+use crate::store::folder_lock::{FolderLock, LockError};
+use crate::store::{FILE_NAME, make_private_folder};
 
 mod cell;
 pub mod export;
@@ -27,6 +28,9 @@ pub enum SafekeepingError {
     /// About an export or an import.
     #[error(transparent)]
     Files(#[from] FilesError),
+    /// Another Rimbook has the folder that is to be written.
+    #[error(transparent)]
+    Lock(#[from] LockError),
     /// About a backup.
     #[error(transparent)]
     Backup(#[from] BackupError),
@@ -58,7 +62,10 @@ pub fn run(command: &Command) -> Result<(), SafekeepingError> {
                 let data = folder(data.as_deref()).ok_or(SafekeepingError::NoFolder)?;
                 Ok(export::export(&data, to).await?)
             }
-            Command::Import { folder: from, data } => Ok(import::import(from, data).await?),
+            Command::Import { folder: from, data } => {
+                let _lock = take(data)?;
+                Ok(import::import(from, data).await?)
+            }
             Command::NewKey { file } => new_key(file),
             // These have their own way out, with another exit code.
             Command::Calc | Command::Shape(_) | Command::PassPhrase { .. } | Command::Install { .. } => {
@@ -95,9 +102,17 @@ async fn verify(options: &Verify) -> Result<String, SafekeepingError> {
 
 async fn restore(options: &Restore) -> Result<String, SafekeepingError> {
     let (key, now) = (key(&options.unlock)?, OffsetDateTime::now_utc());
+    let _lock = take(&options.data)?;
     let contents = backup::restore(&options.file, &options.data, key.as_ref(), options.replace, now).await?;
     let data = options.data.display();
     Ok(format!("Restored: the book in {data} holds {}. Start it with `rimbook --data {data}`", holds(&contents)))
+}
+
+/// Takes a data folder, made where it is not there, so that no program opens the book that is being put there.
+fn take(data: &Path) -> Result<FolderLock, SafekeepingError> {
+    FolderLock::must_be_free(data)?;
+    make_private_folder(data)?;
+    Ok(FolderLock::take(data)?)
 }
 
 fn new_key(file: &Path) -> Result<String, SafekeepingError> {

@@ -20,6 +20,7 @@ use self::connections::{Door, Limits};
 use self::tls::{OutsideDoor, TlsError};
 use crate::config::Serve;
 use crate::demo::{DemoError, fresh_file};
+use crate::store::backup::remove_leftover;
 use crate::store::folder_lock::{FolderLock, LockError};
 use crate::store::fresh_file::remove_unfinished;
 use crate::store::{OpenError, Store, StoreError, make_private_folder};
@@ -100,6 +101,7 @@ async fn serve(options: &Serve) -> Result<(), ServeError> {
     let listener = listen(options.address()).await?;
     make_private_folder(&folder).map_err(|why| OpenError::Folder { folder: folder.display().to_string(), why })?;
     let mut lock = FolderLock::take(&folder)?;
+    remove_leftover(&folder)?;
     let clock = Clock::System;
     let store = match options.demo {
         true => open_with_demo(&folder, options.jobs, clock).await?,

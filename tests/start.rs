@@ -8,6 +8,7 @@ mod running;
 use std::fs;
 use std::io::Write;
 use std::net::{IpAddr, TcpListener, TcpStream, UdpSocket};
+use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::Duration;
 
@@ -291,6 +292,19 @@ fn a_log_that_is_no_terminal_has_no_color_codes() {
     assert!(said.contains("DEBUG") && !said.contains('\u{1b}'), "{said}");
 }
 
+/// The service manager itself finds nothing wrong with the unit, where this machine has one.
+fn service_manager_reads(unit: &Path, home: &Path) {
+    let mut verify = Command::new("systemd-analyze");
+    verify.args(["verify", "--user", "--man=no"]).arg(unit).env("XDG_RUNTIME_DIR", home);
+    match verify.output() {
+        Ok(said) => {
+            let faults = String::from_utf8_lossy(&said.stderr).into_owned();
+            assert!(said.status.success() && faults.is_empty(), "{faults}");
+        }
+        Err(why) => eprintln!("SKIPPED: systemd-analyze: {why}"),
+    }
+}
+
 #[test]
 fn it_installs_itself_for_its_user_and_takes_all_of_it_away_again() {
     let home = tempfile::tempdir().unwrap();
@@ -319,6 +333,7 @@ fn it_installs_itself_for_its_user_and_takes_all_of_it_away_again() {
             end.err
         );
     }
+    service_manager_reads(&files[0], home.path());
     let [unit, entry, icon] = files.each_ref().map(|file| fs::read_to_string(file).unwrap());
     let command = format!("\"{}\" --data \"{}\"", env!("CARGO_BIN_EXE_rimbook"), home.path().join("my book").display());
     assert!(

@@ -512,6 +512,12 @@ async fn a_saved_book_of_each_version_is_brought_up_to_date() {
         let job = store.get_job(1001).await.unwrap();
         assert!(job.shape.is_some() && job.stage() == Stage::Sent, "{}", path.display());
         assert!(!store.list_customers(&job.customer.person.name, 5).await.unwrap().is_empty(), "{}", path.display());
+        // From version 39 on a saved book has printed tickets, a note, and a customer who was corrected.
+        if path.file_stem().and_then(|name| name.to_str()?.parse().ok()).is_some_and(|version: i64| version >= 39) {
+            assert_eq!(store.list_tickets(1107).await.unwrap().len(), 1);
+            assert!(job.history.iter().any(|event| event.note.contains("lighthouse")));
+            assert_eq!(store.count_customer_changes(job.customer.id).await.unwrap(), 1);
+        }
         tried += 1;
     }
     assert!(tried > 0, "no saved book");

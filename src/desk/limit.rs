@@ -19,9 +19,18 @@ pub enum LimitError {
         /// As written.
         unit: &'static str,
     },
-    /// It is no such figure at all.
-    #[error(transparent)]
-    Unit(#[from] UnitError),
+    /// It is no such figure at all, or one that no unit has.
+    #[error("{why}: between {least} and {most} {unit} was expected")]
+    Unreadable {
+        /// What is wrong with the text.
+        why: String,
+        /// As written.
+        least: String,
+        /// As written.
+        most: String,
+        /// As written.
+        unit: &'static str,
+    },
     /// It lies beyond its limits.
     #[error("{what} of {value} {unit} is not possible: between {least} and {most} was expected")]
     Beyond {
@@ -68,7 +77,8 @@ impl LengthLimit {
         if text.is_empty() {
             return Err(LimitError::Missing { what: self.what, least, most, unit: "mm" });
         }
-        self.check(text.parse()?)
+        let unreadable = |why: UnitError| LimitError::Unreadable { why: why.to_string(), least, most, unit: "mm" };
+        self.check(text.parse().map_err(unreadable)?)
     }
 
     /// A length that was read already.
@@ -109,7 +119,8 @@ impl PowerLimit {
         if text.trim().is_empty() {
             return Err(LimitError::Missing { what: self.what, least, most, unit: "D" });
         }
-        self.check(text.trim().parse()?)
+        let unreadable = |why: UnitError| LimitError::Unreadable { why: why.to_string(), least, most, unit: "D" };
+        self.check(text.trim().parse().map_err(unreadable)?)
     }
 
     /// A power that was read already.
@@ -161,13 +172,16 @@ mod tests {
         );
         assert_eq!(said(DIAMETER.named("A blank").read(" ")), "A blank is needed, between 40 and 90 mm");
         assert_eq!(said(LengthLimit::new("A center", 50, 2000).read("")), "A center is needed, between 0.5 and 20 mm");
-        assert_eq!(said(DIAMETER.read("wide")), "“wide” is not a number");
+        assert_eq!(said(DIAMETER.read("wide")), "“wide” is not a number: between 40 and 90 mm was expected");
+        let long = said(DIAMETER.read(&"9".repeat(50_000)));
+        assert!(long.ends_with(": between 40 and 90 mm was expected"), "{}", &long[long.len() - 60..]);
     }
 
     #[test]
     fn a_power_is_told_its_limits_with_their_signs() {
         assert_eq!(FRONT.read("+20").map(Diopter::hundredths), Ok(2000));
         assert_eq!(said(FRONT.read("-10.25")), "A front of -10.25 D is not possible: between -10 and +20 was expected");
+        assert!(said(FRONT.read("1e9")).ends_with(": between -10 and +20 D was expected"));
         assert_eq!(said(FRONT.read("")), "A front is needed, between -10 and +20 D");
     }
 }

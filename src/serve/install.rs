@@ -157,7 +157,7 @@ fn entry(command: [Option<&Path>; 2]) -> Result<String, InstallError> {
     Ok(format!(
         "[Desktop Entry]
 Type=Application
-Version=1.5
+Version=1.4
 Name=Rimbook
 Comment=The order book, bench companion and receipt book of a lens lab
 Exec={line}

@@ -317,14 +317,31 @@ impl TableFiller {
     ///
     /// [`StoreError`].
     pub async fn finish(mut self) -> Result<(), StoreError> {
-        for sql in [
-            "insert into customer_search (rowid, name, place, phone, email)
-             select number, name, place, phone, email from customer_words order by number",
-            "insert into frame_search (rowid, words) select number, words from frame_words order by number",
-            "insert into job_search (rowid, person, frame, numbers)
-             select number, person, frame, numbers from job_words order by number",
+        for (view, sql) in [
+            (
+                "customer_words",
+                "insert into customer_search (rowid, name, place, phone, email)
+                 select number, name, place, phone, email from customer_words order by number",
+            ),
+            (
+                "frame_words",
+                "insert into frame_search (rowid, words) select number, words from frame_words order by number",
+            ),
+            (
+                "job_words",
+                "insert into job_search (rowid, person, frame, numbers)
+                 select number, person, frame, numbers from job_words order by number",
+            ),
         ] {
-            sqlx::query(sql).execute(&mut self.db).await?;
+            // The index of an earlier version is made anew when its book is brought up to date (0029_search.sql).
+            let is_there: bool =
+                sqlx::query_scalar("select exists (select 1 from sqlite_schema where type = 'view' and name = ?)")
+                    .bind(view)
+                    .fetch_one(&mut self.db)
+                    .await?;
+            if is_there {
+                sqlx::query(sql).execute(&mut self.db).await?;
+            }
         }
         for sql in self.triggers {
             sqlx::query(AssertSqlSafe(sql)).execute(&mut self.db).await?;

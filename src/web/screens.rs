@@ -9,11 +9,13 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use argon2::password_hash::phc::{PasswordHash, Salt};
 use argon2::{Argon2, PasswordHasher, PasswordVerifier};
-use axum::extract::{FromRequestParts, Request, State};
+use axum::Form as Posted;
+use axum::extract::{FromRequest, FromRequestParts, Request, State};
 use axum::http::request::Parts;
 use axum::http::{Extensions, HeaderMap, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Redirect, Response};
+use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use time::{Duration, OffsetDateTime};
 use tokio::sync::Semaphore;
@@ -22,7 +24,9 @@ use uuid::Uuid;
 
 use super::AppState;
 use super::error::WebError;
+use super::page::screens::ask_again;
 use crate::desk::pass_phrase::WrongTries;
+use crate::store::draft::Fields;
 use crate::store::screen::{ScreenLock, acting_on};
 use crate::store::{Store, StoreError};
 
@@ -309,6 +313,45 @@ pub(super) async fn ask_pass_phrase(State(state): State<AppState>, mut request: 
             let to = request.uri().path_and_query().map_or("/", |to| to.as_str());
             Redirect::to(&format!("/sign-in?to={}", const_hex::encode(to))).into_response()
         }
+        None => answer_unsent(request, &state).await,
+    }
+}
+
+/// A form that came after its session had ended. It goes back to the browser that sent it, and nowhere else.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Unsent {
+    /// Where it was sent.
+    pub path: String,
+    pub fields: Fields,
+}
+
+/// The longest form that goes back, as JSON.
+const LONGEST_UNSENT: usize = 200_000;
+
+impl Unsent {
+    /// The form of a request. None where it has files, or a pass phrase, or was sent by a script.
+    async fn of(request: Request, state: &AppState) -> Option<Self> {
+        let path = request.uri().path().to_owned();
+        let by_script = request.headers().get("sec-fetch-mode").is_some_and(|mode| mode != "navigate");
+        if by_script || path.starts_with("/lab/screens") || path.starts_with("/drafts/") {
+            return None;
+        }
+        let Posted(fields) = Posted::<Fields>::from_request(request, state).await.ok()?;
+        Some(Self { path, fields })
+    }
+
+    /// As it stands in a field of the page that asks for the pass phrase; nothing for one that is too long.
+    fn to_json(&self) -> Option<String> {
+        serde_json::to_string(self).ok().filter(|json| json.len() <= LONGEST_UNSENT)
+    }
+}
+
+/// Asks for the pass phrase and keeps in the page what was typed.
+async fn answer_unsent(request: Request, state: &AppState) -> Response {
+    let unsent = Unsent::of(request, state).await.and_then(|unsent| unsent.to_json());
+    match unsent.map(ask_again) {
+        Some(Ok(page)) => page,
+        Some(Err(why)) => why.into_response(),
         None => refuse(
             "This screen must give the pass phrase first. Open another page of Rimbook, sign in there, come back to this \
              one with the Back button and send it again: what you typed is still in the form.",

@@ -4,6 +4,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a test helper that cannot go on may say so by failing")]
 
+mod damage;
 mod direction;
 mod lens;
 mod mistake;
@@ -11,6 +12,7 @@ mod optics;
 mod picture;
 mod print;
 mod procedure;
+mod readers;
 mod receipt;
 mod scripts;
 mod shape;

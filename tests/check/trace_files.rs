@@ -7,7 +7,9 @@ use rimbook::intake::{ReadOptions, read_any};
 use rimbook::optics::Eye;
 use rimbook::shape::record::{Assumptions, Form, TraceFile, write_as};
 
-/// How many damaged files are read in a usual run; `RIMBOOK_MUTATIONS` says another number.
+use super::damage::{Chance, count, damaged};
+
+/// How many damaged files are read in a usual run.
 const MUTATIONS: u64 = 20_000;
 
 fn corpus() -> Vec<(String, Vec<u8>)> {
@@ -87,16 +89,6 @@ fn a_file_cut_off_anywhere_before_its_last_number_is_refused() {
     }
 }
 
-/// A generator of the usual congruential kind (Knuth's constants), so that a run can be repeated.
-struct Chance(u64);
-
-impl Chance {
-    fn below(&mut self, n: usize) -> usize {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        ((self.0 >> 33) as usize) % n.max(1)
-    }
-}
-
 const SPICE: [&[u8]; 12] = [
     b"R=",
     b"TRCFMT=1;99999999;E;R;F\r\n",
@@ -112,39 +104,15 @@ const SPICE: [&[u8]; 12] = [
     b"ZFMT=2;9;U;R;F\nZ=",
 ];
 
-/// A file with a few bytes changed, cut out, repeated or put in.
-fn damaged(bytes: &[u8], chance: &mut Chance) -> Vec<u8> {
-    let mut bytes = bytes.to_vec();
-    for _ in 0..=chance.below(4) {
-        let at = chance.below(bytes.len());
-        let to = (at + chance.below(60)).min(bytes.len());
-        match chance.below(6) {
-            0 if at < bytes.len() => bytes[at] = chance.below(256) as u8,
-            1 => drop(bytes.drain(at..to)),
-            2 => bytes.truncate(at),
-            3 => {
-                let copy = bytes[at..to].to_vec();
-                bytes.splice(at..at, copy);
-            }
-            4 => drop(bytes.splice(at..at, SPICE[chance.below(SPICE.len())].iter().copied())),
-            _ => {
-                let tail = bytes.split_off(at);
-                bytes.splice(0..0, tail);
-            }
-        }
-    }
-    bytes
-}
-
 #[test]
 fn damaged_files_are_read_or_refused_in_one_line() {
-    let count = std::env::var("RIMBOOK_MUTATIONS").ok().and_then(|n| n.parse().ok()).unwrap_or(MUTATIONS);
+    let count = count(MUTATIONS);
     let corpus = corpus();
     let mut chance = Chance(2026);
     let (mut refused, mut longest) = (0, std::time::Duration::ZERO);
     for _ in 0..count {
         let (_, bytes) = &corpus[chance.below(corpus.len())];
-        let bytes = damaged(bytes, &mut chance);
+        let bytes = damaged(bytes, &SPICE, &mut chance);
         let start = std::time::Instant::now();
         match read(&bytes) {
             Ok(file) => assert!(!file.traces.right.radii().is_empty()),

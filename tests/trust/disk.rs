@@ -1,7 +1,7 @@
 //! The disk fills up, fails, may not be written, or another program holds the book: said in words, and over when it is over.
 
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::Duration;
 
@@ -126,9 +126,48 @@ async fn a_book_held_by_another_program_is_said_and_is_over_when_it_is_over() {
     assert_eq!(shop.must_take("Odile Marrow"), "/jobs/1001");
 }
 
+/// A library that shows a program another clock (Debian's package faketime).
+fn other_clock() -> Option<PathBuf> {
+    let folders =
+        fs::read_dir("/usr/lib").ok()?.filter_map(|entry| Some(entry.ok()?.path().join("faketime/libfaketime.so.1")));
+    folders.into_iter().find(|library| library.is_file())
+}
+
+#[test]
+fn a_clock_that_is_moved_under_the_running_program_loses_and_doubles_nothing() {
+    let Some(library) = other_clock() else {
+        eprintln!("SKIPPED: no libfaketime here");
+        return;
+    };
+    let home = tempfile::tempdir().unwrap();
+    let hands = home.path().join("clock");
+    fs::write(&hands, "+0d").unwrap();
+    let mut command = serving(&home.path().join("book"));
+    // How long something lasts is measured by another clock, which is left alone.
+    command.env("LD_PRELOAD", library).env("FAKETIME_TIMESTAMP_FILE", &hands).env("FAKETIME_NO_CACHE", "1");
+    command.env("FAKETIME_DONT_FAKE_MONOTONIC", "1").env("DONT_FAKE_MONOTONIC", "1");
+    let mut shop = Shop::of(Running::run(command));
+    // Forward by a month, back, forward beyond a year, back again; each order once more, as after a double click.
+    for (round, offset) in ["+0d", "+30d", "+0d", "+400d", "+0d"].into_iter().enumerate() {
+        fs::write(&hands, offset).unwrap();
+        let key = new_key();
+        for _ in 0..2 {
+            let sent = shop.send(&key, &format!("Clock{round} Marrow"));
+            let Sent::Kept(job) = &sent else { panic!("{offset}: {sent:?}") };
+            assert_eq!(job.trim_end_matches("?already=order"), format!("/jobs/{}", 1001 + round), "{offset}");
+        }
+        let (_, today) = shop.running.get("/");
+        assert!(today.contains(&(1001 + round).to_string()), "{offset}: the order is among the open ones");
+    }
+    shop.running.signal("TERM");
+    shop.running.ended(Duration::from_secs(10)).unwrap();
+    let shop = Shop::of(Running::run(serving(&home.path().join("book"))));
+    assert_eq!(shop.must_take("After Marrow"), "/jobs/1006");
+}
+
 #[test]
 fn a_clock_that_is_put_back_or_forward_loses_and_doubles_nothing() {
-    // The zone is what a program sees of a changed clock without the right to change it; a day each way.
+    // Without that library the zone is what a program sees of a changed clock; a day each way.
     let home = tempfile::tempdir().unwrap();
     for (round, zone) in ["<+14>-14", "<-12>+12", "<+14>-14"].into_iter().enumerate() {
         let mut command = serving(home.path());

@@ -11,6 +11,7 @@ mod order_fields;
 #[path = "../support/running.rs"]
 mod running;
 
+mod backups;
 mod connections;
 mod damaged;
 #[cfg(unix)]

@@ -53,6 +53,49 @@ async fn a_pass_phrase_is_typed_twice_and_not_easy_to_guess_and_never_shown() {
     assert_eq!(lab.store.get_screen_lock().await.unwrap().hash, None);
 }
 
+/// A form that comes after its session has ended is not lost: it comes back with the pass phrase.
+#[tokio::test]
+async fn what_was_typed_outlives_the_session() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    let path = format!("/jobs/{number}/notes");
+    let key = lab.key_for(&path, &[]).await.unwrap();
+    set(&lab).await;
+    let typed = [("key", key.as_str()), ("note", "the <left> temple & \"quotes\"")];
+    let asked = lab.post_as_is(&path, &typed).await;
+    asked.assert_status(401);
+    let mut again: Vec<(String, String)> = ["key", "to", "unsent", "screen"]
+        .map(|name| (name.to_owned(), asked.attributes(&format!("form input[name={name}]"), "value").remove(0)))
+        .into();
+    // A wrong pass phrase loses nothing either.
+    again.push(("present".into(), "wrong words altogether".into()));
+    let post = async |fields: &[(String, String)]| {
+        let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
+        lab.post_as_is("/sign-in", &fields).await
+    };
+    let refused = post(&again).await;
+    refused.assert_status(422);
+    assert_eq!(refused.attributes("form input[name=unsent]", "value"), [again[2].1.clone()]);
+    again.last_mut().unwrap().1 = PHRASE.into();
+    let shown = post(&again).await;
+    shown.assert_status(200);
+    assert_eq!(shown.attributes("main form", "action"), std::slice::from_ref(&path));
+    assert_eq!(shown.attributes("form input[name=note]", "value"), [typed[1].1]);
+    let fields =
+        [("key", shown.attributes("form input[name=key]", "value").remove(0)), ("note", typed[1].1.to_owned())];
+    let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (*name, value.as_str())).collect();
+    with_cookie(&lab, "POST", &path, &cookie(&shown), &fields).await.assert_status(303);
+    assert!(lab.store.get_job(number).await.unwrap().history.iter().any(|event| event.note == typed[1].1));
+    // No other site's address, no pass phrase and nothing of a script comes back.
+    for path in ["/lab/screens/idle-time", "/drafts/mine"] {
+        let refused = lab.post_as_is(path, &[("key", "screens"), ("present", "x")]).await;
+        assert!(refused.attributes("input[name=unsent]", "value").is_empty(), "{path}");
+    }
+    again[2].1 = r#"{"path":"//evil.example/","fields":[["a","b"]]}"#.into();
+    let elsewhere = post(&again).await;
+    assert_eq!((elsewhere.status.as_u16(), elsewhere.location.as_str()), (303, "/"));
+}
+
 #[tokio::test]
 async fn with_a_pass_phrase_nothing_is_shown_and_nothing_done_without_it() {
     let lab = TestLab::new().await;

@@ -98,6 +98,18 @@ impl BackupError {
     }
 }
 
+/// The copy beside the book that an encrypted backup is made of.
+const PLAIN_COPY: &str = "rimbook.db.backup";
+
+/// Removes the copy that a program left in a data folder when it was stopped inside an encrypted backup.
+///
+/// # Errors
+///
+/// What the system says.
+pub fn remove_leftover(data: &Path) -> io::Result<()> {
+    fresh_file::remove_with_companions(&data.join(PLAIN_COPY))
+}
+
 /// Copies a book to a new file, checks the copy, locks it if asked, and gives it its name when all of that has succeeded.
 ///
 /// # Errors
@@ -111,7 +123,7 @@ pub async fn make(book: &Path, to: &Path, seal: &Seal) -> Result<Contents, Backu
     // A copy that is to be locked is never readable in the folder of the backups, which may be another's disk.
     let plain = match seal {
         Seal::Open => part.clone(),
-        _ => book.with_file_name(format!("{FILE_NAME}.backup")),
+        _ => book.with_file_name(PLAIN_COPY),
     };
     let made = make_parts(book, &plain, &part, seal).await;
     let named = made.and_then(|(contents, sum)| take_name(&part, to, sum).map(|()| contents));

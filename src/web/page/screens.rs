@@ -14,7 +14,7 @@ use crate::store::draft::Fields;
 use crate::store::screen::ScreenLock;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::screens::{SignedIn, Try, Visitor, hash_phrase, normal, set_cookie};
+use crate::web::screens::{SignedIn, Try, Unsent, Visitor, hash_phrase, normal, set_cookie};
 use crate::web::{AppState, words};
 
 /// The key of the forms here: each says the whole of what it sets, so that a second click changes nothing.
@@ -190,6 +190,17 @@ struct SignInPage {
     key: &'static str,
     form: Form,
     to: String,
+    /// A form that came after the session had ended, as JSON.
+    unsent: String,
+}
+
+/// What was typed before the pass phrase was asked for, to be sent now.
+#[derive(Template)]
+#[template(path = "unsent.html")]
+struct UnsentPage {
+    chrome: Chrome,
+    unsent: Unsent,
+    typed: Vec<String>,
 }
 
 /// Where the screen wanted to go, in hexadecimal: an address with marks of its own stands in an address.
@@ -211,7 +222,35 @@ fn own_path(hex: &str) -> String {
 }
 
 fn sign_in_page(form: Form, to: String) -> SignInPage {
-    SignInPage { chrome: Chrome::bare(), key: KEY, form, to }
+    let unsent = form.value(UNSENT).to_owned();
+    SignInPage { chrome: Chrome::bare(), key: KEY, form, to, unsent }
+}
+
+/// The field with a form that could not be taken yet.
+const UNSENT: &str = "unsent";
+
+/// Asks for the pass phrase with a form, as JSON, that is to be sent afterward.
+pub(in crate::web) fn ask_again(unsent: String) -> PageResult {
+    let mut form = Form::default();
+    form.set(ScreenForm::NAME, "Counter");
+    form.set(UNSENT, unsent);
+    let mut answer = show(&sign_in_page(form, String::new()))?;
+    *answer.status_mut() = StatusCode::UNAUTHORIZED;
+    Ok(answer)
+}
+
+/// Shows what was typed before, with a button that sends it; else leads to the page that was asked for.
+fn go_on(form: &Form, to: &str) -> PageResult {
+    let unsent = serde_json::from_str::<Unsent>(form.value(UNSENT)).ok();
+    match unsent.filter(|unsent| own_path(&const_hex::encode(&unsent.path)) == unsent.path) {
+        Some(unsent) => {
+            let is_typed =
+                |(name, value): &&(String, String)| name != "key" && name != "was" && !value.trim().is_empty();
+            let typed = unsent.fields.iter().filter(is_typed).map(|(_, value)| value.clone()).collect();
+            show(&UnsentPage { chrome: Chrome::bare(), unsent, typed })
+        }
+        None => go(&own_path(to)),
+    }
 }
 
 pub(crate) async fn ask_sign_in(
@@ -244,7 +283,7 @@ pub(crate) async fn sign_in(
         return go("/");
     }
     match state.screens.sign_in(&typed, name, &visitor, state.clock.now()).await? {
-        Try::In(mark) => with_cookie(go(&own_path(&to))?, &visitor, &mark),
+        Try::In(mark) => with_cookie(go_on(&form, &to)?, &visitor, &mark),
         Try::Wrong => {
             form.fail(ScreenForm::PRESENT, "That is not the pass phrase");
             show_again(&sign_in_page(form, to))
