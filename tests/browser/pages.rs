@@ -55,8 +55,8 @@ pub async fn addresses(browser: &Browser) -> BTreeSet<String> {
             paths.insert((*address).to_owned());
         }
     }
-    let customer = paths.iter().find(|path| path.starts_with("/customers/")).unwrap();
-    paths.insert(format!("{customer}/details"));
+    let customer = paths.iter().find(|path| path.starts_with("/customers/")).unwrap().clone();
+    paths.extend(["details", "erasure"].map(|end| format!("{customer}/{end}")));
     let reminder = paths.iter().find(|path| path.starts_with("/money/reminders/")).unwrap();
     paths.insert(format!("{reminder}/letter"));
     paths.retain(|path| !path.contains('{'));
