@@ -32,7 +32,10 @@ async fn given_full_job() -> (TestLab, i64, CustomerId) {
         lab.post(&job("payments"), &paid).await.assert_status(303);
     }
     let customer = lab.store.get_job(number).await.unwrap().customer.id;
-    lab.store.keep_draft("note-9", &vec![("customer_name".into(), "Ada Quill".into())], NOW).await.unwrap();
+    lab.store
+        .keep_draft("note-9", &vec![("customer_name".into(), "Ada Quill".into())], &Default::default(), NOW)
+        .await
+        .unwrap();
     (lab, number, customer)
 }
 
@@ -158,7 +161,7 @@ async fn what_is_erased_is_not_in_the_file_any_more() {
         lab.store.change_customer(key, customer, &person, NOW).await.unwrap();
     }
     let draft = vec![("customer_name".to_owned(), "zebedia  thistlewyck".to_owned())];
-    lab.store.keep_draft("0a", &draft, NOW).await.unwrap();
+    lab.store.keep_draft("0a", &draft, &Default::default(), NOW).await.unwrap();
     let found =
         async |lab: &TestLab| lab.store.find_jobs(&read("thistlewyck", NOW.date()), 9).await.unwrap().jobs.len();
     assert_eq!(found(&lab).await, 1);
