@@ -147,8 +147,9 @@ fn a_clock_that_is_moved_under_the_running_program_loses_and_doubles_nothing() {
     command.env("FAKETIME_DONT_FAKE_MONOTONIC", "1").env("DONT_FAKE_MONOTONIC", "1");
     let mut shop = Shop::of(Running::run(command));
     // Forward by a month, back, forward beyond a year, back again; each order once more, as after a double click.
-    for (round, offset) in ["+0d", "+30d", "+0d", "+400d", "+0d"].into_iter().enumerate() {
-        fs::write(&hands, offset).unwrap();
+    for (round, offset) in [0, 30, 0, 400, 0].into_iter().enumerate() {
+        fs::write(&hands, format!("+{offset}d")).unwrap();
+        shop.days_ahead = offset;
         let key = new_key();
         for _ in 0..2 {
             let sent = shop.send(&key, &format!("Clock{round} Marrow"));
