@@ -86,7 +86,7 @@ fn card(gray: &Gray, thing: &Thing, slack_px: f64) -> Option<(f64, Card)> {
         [0, 1, 2, 3].map(|i| exact_side(gray, coarse[i], coarse[(i + 1) % 4], (3.0 * slack_px).max(0.04 * across)));
     let [Some(a), Some(b), Some(c), Some(d)] = sides else { return None };
     let corners = [meet(d, a)?, meet(a, b)?, meet(b, c)?, meet(c, d)?];
-    let moved = corners.iter().zip(&coarse).map(|(p, q)| (p.x - q.x).hypot(p.y - q.y)).fold(0.0, f64::max);
+    let moved = corners.iter().zip(&coarse).map(|(p, q)| p.away_px(*q)).fold(0.0, f64::max);
     if moved > 0.15 * across {
         return None;
     }
@@ -126,7 +126,7 @@ fn four_sides(around: &[Pixel]) -> Option<[Pixel; 4]> {
 
 /// The area and the corners of the rectangle about a hull with a side along a line.
 fn rectangle(around: &[Pixel], p: Pixel, q: Pixel) -> Option<(f64, [Pixel; 4])> {
-    let length = (q.x - p.x).hypot(q.y - p.y);
+    let length = p.away_px(q);
     if length < 1e-9 {
         return None;
     }
@@ -145,7 +145,7 @@ fn rectangle(around: &[Pixel], p: Pixel, q: Pixel) -> Option<(f64, [Pixel; 4])> 
 fn fitted_side(around: &[Pixel], corners: &[Pixel; 4], side: usize) -> Option<Line> {
     let dense = dense(around);
     let (p, q) = (corners[side], corners[(side + 1) % 4]);
-    let length = (q.x - p.x).hypot(q.y - p.y);
+    let length = p.away_px(q);
     let (ux, uy) = ((q.x - p.x) / length, (q.y - p.y) / length);
     let near = dense.iter().filter(|point| {
         let (dx, dy) = (point.x - p.x, point.y - p.y);
@@ -158,7 +158,7 @@ fn fitted_side(around: &[Pixel], corners: &[Pixel; 4], side: usize) -> Option<Li
 fn dense(around: &[Pixel]) -> Vec<Pixel> {
     let sides = around.iter().zip(around.iter().cycle().skip(1));
     let points = sides.flat_map(|(p, q)| {
-        let steps = ((q.x - p.x).hypot(q.y - p.y) / 2.0).ceil().max(1.0) as usize;
+        let steps = (p.away_px(*q) / 2.0).ceil().max(1.0) as usize;
         (0..steps).map(move |i| {
             let share = i as f64 / steps as f64;
             Pixel::new(p.x + share * (q.x - p.x), p.y + share * (q.y - p.y))
@@ -190,7 +190,7 @@ fn off_sides(border: &[Pixel], corners: &[Pixel; 4]) -> Option<f64> {
         .map(|point| {
             let sides = (0..4).map(|i| {
                 let (p, q) = (corners[i], corners[(i + 1) % 4]);
-                let length = (q.x - p.x).hypot(q.y - p.y).max(1e-9);
+                let length = p.away_px(q).max(1e-9);
                 ((q.x - p.x) * (point.y - p.y) - (q.y - p.y) * (point.x - p.x)).abs() / length
             });
             sides.fold(f64::INFINITY, f64::min)
@@ -254,7 +254,7 @@ fn most_agreed(points: &[Pixel]) -> Option<Line> {
     let best = proposals
         .filter_map(|(i, j)| {
             let (p, q) = (points[i], points[j]);
-            let length = (q.x - p.x).hypot(q.y - p.y);
+            let length = p.away_px(q);
             (length > 1.0).then(|| Line { at: p, along: ((q.x - p.x) / length, (q.y - p.y) / length) })
         })
         .map(|line| (middle_off(&line), line))
@@ -270,7 +270,7 @@ fn most_agreed(points: &[Pixel]) -> Option<Line> {
 fn ratio(corners: [Pixel; 4]) -> f64 {
     let side = |i: usize| {
         let (p, q) = (corners[i], corners[(i + 1) % 4]);
-        (q.x - p.x).hypot(q.y - p.y)
+        p.away_px(q)
     };
     let (one, other) = (side(0) + side(2), side(1) + side(3));
     one.max(other) / one.min(other).max(1e-9)
@@ -283,8 +283,8 @@ fn from_corners(corners: [Pixel; 4]) -> Option<Card> {
     if !SHAPE.contains(&ratio(corners)) {
         return None;
     }
-    let top = side_length(corners[0], corners[1]) + side_length(corners[3], corners[2]);
-    let left = side_length(corners[1], corners[2]) + side_length(corners[0], corners[3]);
+    let top = corners[0].away_px(corners[1]) + corners[3].away_px(corners[2]);
+    let left = corners[1].away_px(corners[2]) + corners[0].away_px(corners[3]);
     let (wide, high) = if top > left { CARD_MM } else { (CARD_MM.1, CARD_MM.0) };
     let level = [(0.0, 0.0), (wide, 0.0), (wide, -high), (0.0, -high)].map(|(x, y)| Point::new(x, y));
     let plane = Plane::through(level, corners)?;
@@ -300,10 +300,6 @@ fn from_corners(corners: [Pixel; 4]) -> Option<Card> {
         Plane::through(level.map(back), corners)?
     };
     Some(Card { corners, plane, tilt_deg, is_level, is_round: false })
-}
-
-fn side_length(p: Pixel, q: Pixel) -> f64 {
-    (q.x - p.x).hypot(q.y - p.y)
 }
 
 /// The direction in the plane that runs to the right in the picture.
@@ -327,7 +323,7 @@ fn from_top_left(mut corners: [Pixel; 4]) -> [Pixel; 4] {
     }
     let right = |i: usize| {
         let (p, q) = (corners[i % 4], corners[(i + 1) % 4]);
-        (q.x - p.x) / side_length(p, q).max(1e-9)
+        (q.x - p.x) / p.away_px(q).max(1e-9)
     };
     let first = (0..4).max_by(|a, b| right(*a).total_cmp(&right(*b))).unwrap_or(0);
     [0, 1, 2, 3].map(|i| corners[(first + i) % 4])

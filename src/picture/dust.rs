@@ -60,7 +60,7 @@ fn bridge(line: &[Point], covered: &[bool], (start, count): (usize, usize), spac
     for i in before.chain(after).filter(|i| !covered[*i]) {
         let away = line[i].minus(middle);
         // In units of the chord, so that the powers stay near 1.
-        let (x, y) = (dot(away, along) / long_mm, dot(away, across));
+        let (x, y) = (away.dot(along) / long_mm, away.dot(across));
         squares += powers(x) * powers(x).transpose();
         products += powers(x) * y;
     }
@@ -70,10 +70,6 @@ fn bridge(line: &[Point], covered: &[bool], (start, count): (usize, usize), spac
         middle.plus(along.times(x * long_mm)).plus(across.times(curve.dot(&powers(x))))
     };
     Some((0..count).map(point).collect())
-}
-
-fn dot(a: Point, b: Point) -> f64 {
-    a.x_mm * b.x_mm + a.y_mm * b.y_mm
 }
 
 #[cfg(test)]

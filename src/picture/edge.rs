@@ -12,7 +12,7 @@ use super::plane::Plane;
 use super::region::Wanted;
 use super::rim;
 use super::strip::{Filter, Foot, Outward, PER_PIXEL, Path, Strip};
-use crate::shape::outline::Point;
+use crate::shape::outline::{Point, edges};
 
 /// The width of the edge filter, pixels.
 const BLUR_PX: f64 = 1.2;
@@ -176,13 +176,12 @@ fn feet(line: &[Point], width: f64) -> Vec<Foot> {
 
 /// A closed line with points at equal distances of about `spacing_mm`.
 pub(super) fn spaced(line: &[Point], spacing_mm: f64) -> Vec<Point> {
-    let sides: Vec<(Point, Point)> = line.iter().copied().zip(line.iter().copied().cycle().skip(1)).collect();
-    let length_mm: f64 = sides.iter().map(|(p, q)| q.minus(*p).length_mm()).sum();
+    let length_mm: f64 = edges(line).map(|(p, q)| q.minus(p).length_mm()).sum();
     let count = ((length_mm / spacing_mm).round() as usize).clamp(180, 4000);
     let each_mm = length_mm / count as f64;
     let mut points = Vec::with_capacity(count);
     let mut before_mm = 0.0;
-    for (p, q) in sides {
+    for (p, q) in edges(line) {
         let side_mm = q.minus(p).length_mm();
         while points.len() < count && points.len() as f64 * each_mm < before_mm + side_mm {
             let share = (points.len() as f64 * each_mm - before_mm) / side_mm.max(1e-12);

@@ -6,7 +6,8 @@ use super::plane::Plane;
 use super::refused::PictureRefused;
 use super::region::{Sizes, Terrain, Thing, Wanted};
 use crate::shape::boxing::Boxing;
-use crate::shape::outline::{Outline, Point};
+use crate::shape::hull::hull;
+use crate::shape::outline::{Outline, Point, doubled_area_mm2, extent};
 
 /// The smallest and the largest side of the box of a lens, mm. Source: common practice (from memory).
 const SIDE_MM: std::ops::RangeInclusive<f64> = 14.0..=80.0;
@@ -92,10 +93,9 @@ pub(super) fn find(
 /// A thing of the same place and size was followed at another steepness.
 fn is_known(thing: &Thing, tried: &[(Pixel, f64)]) -> bool {
     let across = thing.area_px.sqrt();
-    tried.iter().any(|(middle, area)| {
-        (middle.x - thing.middle.x).hypot(middle.y - thing.middle.y) < 0.05 * across
-            && (area / thing.area_px - 1.0).abs() < 0.15
-    })
+    tried
+        .iter()
+        .any(|(middle, area)| middle.away_px(thing.middle) < 0.05 * across && (area / thing.area_px - 1.0).abs() < 0.15)
 }
 
 /// Of two reasons the one that came farther.
@@ -116,7 +116,7 @@ fn lens(gray: &Gray, plane: &Plane, thing: &Thing, wanted: Wanted) -> Result<Len
     let mut border: Vec<Point> = thing.border.iter().map(|place| plane.to_mm(*place)).collect();
     // Clockwise as seen, so counter-clockwise once y runs up: the picture's rows run down.
     border.reverse();
-    let (wide_mm, high_mm) = extent(&border);
+    let (wide_mm, high_mm) = size(&border);
     // A level lens may be turned in the picture, so its sides may be swapped.
     if !SIDE_MM.contains(&wide_mm.min(high_mm)) || !(LEAST_WIDTH_MM..=*SIDE_MM.end()).contains(&wide_mm.max(high_mm)) {
         return Err(PictureRefused::Size { wide_mm, high_mm });
@@ -219,25 +219,13 @@ fn is_within(place: Pixel, corners: [Pixel; 4]) -> bool {
     turns.iter().all(|turn| *turn) || turns.iter().all(|turn| !*turn)
 }
 
-fn bounds(points: &[Point]) -> (Point, Point) {
-    points.iter().fold(
-        (Point::new(f64::INFINITY, f64::INFINITY), Point::new(f64::NEG_INFINITY, f64::NEG_INFINITY)),
-        |(low, high), p| {
-            (
-                Point::new(low.x_mm.min(p.x_mm), low.y_mm.min(p.y_mm)),
-                Point::new(high.x_mm.max(p.x_mm), high.y_mm.max(p.y_mm)),
-            )
-        },
-    )
-}
-
-fn extent(points: &[Point]) -> (f64, f64) {
-    let (low, high) = bounds(points);
+fn size(points: &[Point]) -> (f64, f64) {
+    let (low, high) = extent(points);
     (high.x_mm - low.x_mm, high.y_mm - low.y_mm)
 }
 
 fn middle(points: &[Point]) -> Point {
-    let (low, high) = bounds(points);
+    let (low, high) = extent(points);
     Point::new((low.x_mm + high.x_mm) / 2.0, (low.y_mm + high.y_mm) / 2.0)
 }
 
@@ -267,7 +255,7 @@ fn turned_in_corners_deg(points: &[Point]) -> f64 {
     let along = |i: usize| points[(i + reach) % n].minus(points[(i + n - reach) % n]);
     let turn = |i: usize| {
         let (before, after) = (along((i + n - half) % n), along((i + half) % n));
-        before.cross(after).atan2(before.x_mm * after.x_mm + before.y_mm * after.y_mm).to_degrees()
+        before.cross(after).atan2(before.dot(after)).to_degrees()
     };
     let mut turns: Vec<f64> = (0..n).map(turn).collect();
     let mut sum_deg = 0.0;
@@ -280,9 +268,6 @@ fn turned_in_corners_deg(points: &[Point]) -> f64 {
 }
 
 fn fullness(points: &[Point], area_mm2: f64) -> f64 {
-    let places: Vec<Pixel> = points.iter().map(|p| Pixel::new(p.x_mm, p.y_mm)).collect();
-    let hull = super::region::hull(&places);
-    let next = hull.iter().cycle().skip(1);
-    let hull_mm2 = hull.iter().zip(next).map(|(p, q)| p.x * q.y - p.y * q.x).sum::<f64>().abs() / 2.0;
-    area_mm2 / hull_mm2.max(1e-9)
+    let around = hull(points, |point| [point.x_mm, point.y_mm]);
+    area_mm2 / (doubled_area_mm2(&around) / 2.0).max(1e-9)
 }

@@ -22,6 +22,11 @@ impl Pixel {
     pub fn new(x: f64, y: f64) -> Self {
         Self { x, y }
     }
+
+    /// How far another place is away.
+    pub(super) fn away_px(self, other: Pixel) -> f64 {
+        (other.x - self.x).hypot(other.y - self.y)
+    }
 }
 
 impl Gray {

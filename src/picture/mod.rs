@@ -116,7 +116,7 @@ pub enum Note {
     LevelWithCard,
     /// Two lenses were found: the left one in the picture is the right eye.
     Pair,
-    /// The distance between two lenses was not measured.
+    /// The edge is uneven by so many millimeters: dust, or a scratched lens.
     Dusty(f64),
 }
 
@@ -302,7 +302,7 @@ fn dpi_of_the_file(stated: &density::Stated) -> Result<f64, PictureRefused> {
 }
 
 fn ruler_pitch_mm(gray: &Gray, from: Pixel, to: Pixel, mm: f64) -> Result<f64, PictureRefused> {
-    let px = (to.x - from.x).hypot(to.y - from.y);
+    let px = from.away_px(to);
     if !mm.is_finite() || !px.is_finite() || !gray.holds(from, 0.0) || !gray.holds(to, 0.0) {
         return Err(PictureRefused::Ruler("the marks on the ruler must lie in the picture, with a length in mm"));
     }

@@ -272,28 +272,9 @@ fn distance(mask: &[bool], width: usize, height: usize) -> Vec<u16> {
     far
 }
 
-/// The convex hull (Andrew's monotone chain).
-pub(super) fn hull(points: &[Pixel]) -> Vec<Pixel> {
-    let mut sorted = points.to_vec();
-    sorted.sort_by(|a, b| a.x.total_cmp(&b.x).then(a.y.total_cmp(&b.y)));
-    let turn = |o: Pixel, a: Pixel, b: Pixel| (a.x - o.x) * (b.y - o.y) - (a.y - o.y) * (b.x - o.x);
-    let half = |points: &mut dyn Iterator<Item = Pixel>| {
-        let mut chain: Vec<Pixel> = Vec::new();
-        for point in points {
-            while let [.., o, a] = chain[..] {
-                if turn(o, a, point) > 0.0 {
-                    break;
-                }
-                chain.pop();
-            }
-            chain.push(point);
-        }
-        chain.pop();
-        chain
-    };
-    let mut lower = half(&mut sorted.iter().copied());
-    lower.extend(half(&mut sorted.iter().rev().copied()));
-    lower
+/// The convex hull of places.
+pub(super) fn hull(places: &[Pixel]) -> Vec<Pixel> {
+    crate::shape::hull::hull(places, |place| [place.x, place.y])
 }
 
 fn hull_area(points: &[Pixel]) -> f64 {

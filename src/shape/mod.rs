@@ -16,7 +16,7 @@
 //! * [`spline`] – the smooth curve through few points; radii in other directions. [`smooth`] – takes out the tremble.
 //! * [`perimeter`] – places along an outline. [`nearest`] – the distance from a point to it.
 //! * [`corner`] – the tightest corner and hollow. [`rim`] – length, curve and tilt of a rim in space.
-//! * [`hole`] – the holes of a drilled mount.
+//! * [`hole`] – the holes of a drilled mount. `hull` – the convex hull.
 //! * [`transform`] – mirror, rotate, resize, offset.
 //! * [`disagreement`] – differences between the right and left rim of one frame.
 //! * [`layout`] – decentration, frame PD, the pupil in the box.
@@ -44,6 +44,7 @@ pub mod disagreement;
 pub mod drawing;
 pub mod edge;
 pub mod hole;
+pub(crate) mod hull;
 pub mod layout;
 pub mod nearest;
 pub mod outline;

@@ -15,7 +15,7 @@ pub mod svg;
 
 use thiserror::Error;
 
-use super::outline::{Outline, OutlineError, Point, doubled_area_mm2, extent};
+use super::outline::{Outline, OutlineError, Point, doubled_area_mm2, edges, extent};
 use super::record::{TraceFile, Warning, WarningKind};
 use super::trace::{Angles, Trace};
 use crate::optics::{Eye, Pair};
@@ -270,11 +270,10 @@ fn outline(line: &[Point]) -> Result<Outline, OutlineError> {
 
 /// The same line with its long sides divided and its shortest ones joined, so that it has as many points as an outline may.
 fn divided(line: &[Point]) -> Vec<Point> {
-    let sides = || line.iter().copied().zip(line.iter().copied().cycle().skip(1));
-    let length_mm: f64 = sides().map(|(p, q)| q.minus(p).length_mm()).sum();
+    let length_mm: f64 = edges(line).map(|(p, q)| q.minus(p).length_mm()).sum();
     let (longest_mm, shortest_mm) = (length_mm / 400.0, length_mm / 3_000.0);
     let mut points: Vec<Point> = Vec::new();
-    for (p, q) in sides() {
+    for (p, q) in edges(line) {
         if points.last().is_some_and(|last| p.minus(*last).length_mm() < shortest_mm) {
             continue;
         }

@@ -97,11 +97,9 @@ fn collect(group: &Group, mm: f64, lines: &mut Vec<Line>) -> Result<(), DrawingR
         match node {
             Node::Group(group) => collect(group, mm, lines)?,
             Node::Path(path) if path.is_visible() => {
-                let mut moved = path.data().clone();
-                if let Some(turned) = moved.clone().transform(path.abs_transform()) {
-                    moved = turned;
-                }
-                flatten(moved.segments(), mm, lines);
+                let data = path.data();
+                let placed = data.clone().transform(path.abs_transform());
+                flatten(placed.as_ref().unwrap_or(data).segments(), mm, lines);
                 limited(lines)?;
             }
             Node::Image(_) => return Err(DrawingRefused::NotRead("a picture".to_owned())),

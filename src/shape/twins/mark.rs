@@ -133,7 +133,7 @@ struct Turn {
 
 impl Sought {
     pub(super) fn new(shape: &Shape, ways: Ways) -> Self {
-        let own = Mark::of(shape);
+        let (own, hull) = (Mark::of(shape), hull(&shape.points));
         let mut turns = Turn::all(shape);
         if ways.mirrored {
             turns.extend(Turn::all(&shape.mirror()));
@@ -148,8 +148,8 @@ impl Sought {
             square,
             sizes: own.sizes.map(|size| f32::from(size) * WAVE_UNIT_MM as f32),
             turns,
-            per_step_mm: steepest_mm(&hull(&shape.points)) * TAU / STEPS as f64,
-            rms_per_step_mm: steepness_mm(shape) * TAU / STEPS as f64,
+            per_step_mm: steepest_mm(&hull) * TAU / STEPS as f64,
+            rms_per_step_mm: steepness_mm(&hull) * TAU / STEPS as f64,
         }
     }
 
@@ -284,28 +284,8 @@ impl Turn {
     }
 }
 
-/// The corners of the convex hull, counter-clockwise (Andrew's monotone chain).
 fn hull(points: &[Point]) -> Vec<Point> {
-    let mut sorted = points.to_vec();
-    sorted.sort_unstable_by(|p, q| p.x_mm.total_cmp(&q.x_mm).then(p.y_mm.total_cmp(&q.y_mm)));
-    let mut hull: Vec<Point> = Vec::with_capacity(points.len() + 1);
-    let mut extend = |points: &mut dyn Iterator<Item = Point>| {
-        let start = hull.len();
-        for point in points {
-            while hull.len() >= start + 2 {
-                let (before, last) = (hull[hull.len() - 2], hull[hull.len() - 1]);
-                if last.minus(before).cross(point.minus(last)) > 0.0 {
-                    break;
-                }
-                hull.pop();
-            }
-            hull.push(point);
-        }
-        hull.pop();
-    };
-    extend(&mut sorted.iter().copied());
-    extend(&mut sorted.iter().rev().copied());
-    hull
+    crate::shape::hull::hull(points, |point| [point.x_mm, point.y_mm])
 }
 
 /// The support in `count` equally spaced directions from 0°.
@@ -335,8 +315,8 @@ fn steepest_mm(hull: &[Point]) -> f64 {
 }
 
 /// How fast the waves kept change with a turn, as a root mean square, mm a radian: a wave of k periods by k times its size.
-fn steepness_mm(shape: &Shape) -> f64 {
-    let (_, waves) = waves(&hull(&shape.points));
+fn steepness_mm(hull: &[Point]) -> f64 {
+    let (_, waves) = waves(hull);
     (2u8..).zip(waves).map(|(periods, [even, odd])| (f64::from(periods) * even.hypot(odd)).powi(2)).sum::<f64>().sqrt()
 }
 
