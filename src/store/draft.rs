@@ -218,9 +218,8 @@ pub(super) fn names_person(json: &str, person: CustomerId, names: &[String]) -> 
     let (fields, id) = (read_fields(json)?, person.to_string());
     let keys: Vec<String> = names.iter().map(|name| name_key(name)).collect();
     let is_chosen = |value: &str| value == id;
-    let other_is_chosen = fields
-        .iter()
-        .any(|(_, value)| !is_chosen(value) && value.len() == id.len() && value.parse::<uuid::Uuid>().is_ok());
+    let other_is_chosen =
+        fields.iter().any(|(_, value)| !is_chosen(value) && value.len() == id.len() && value.parse::<Uuid>().is_ok());
     Ok(fields.iter().any(|(_, value)| is_chosen(value))
         || (!other_is_chosen && fields.iter().any(|(_, value)| keys.contains(&name_key(value)))))
 }

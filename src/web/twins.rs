@@ -7,6 +7,7 @@ use tokio::sync::RwLock;
 
 use super::AppState;
 use crate::desk::frame_shape::FrameShape;
+use crate::desk::id::ShapeId;
 use crate::shape::twins::index::Index;
 use crate::shape::twins::{Match, Shape, Ways};
 use crate::store::StoreError;
@@ -38,6 +39,8 @@ struct OnFile {
 /// A shape of another job that looks like one.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Alike {
+    /// The shape.
+    pub shape: ShapeId,
     /// The job it was kept for.
     pub job: i64,
     /// How far it is apart.
@@ -77,31 +80,20 @@ impl AppState {
     /// Notes with a new shape which shapes of other jobs it looks like; a mirror image counts too.
     pub async fn note_twins(&self, shape: &FrameShape) -> Result<(), StoreError> {
         let ways = Ways { mirrored: true, any_size: false };
-        let twins: Vec<ShapeTwin> = self
-            .look_for(shape, ways, ALIKE_MM)
-            .await?
-            .into_iter()
-            .map(|(on_file, alike)| ShapeTwin {
-                shape: on_file.shape,
-                job: alike.job,
-                gap_mm: alike.found.gap_mm,
-                is_mirrored: alike.found.is_mirrored,
-            })
-            .collect();
+        let twin = |Alike { shape, job, found }| {
+            let Match { gap_mm, is_mirrored, .. } = found;
+            ShapeTwin { shape, job, gap_mm, is_mirrored }
+        };
+        let twins: Vec<ShapeTwin> = self.look_for(shape, ways, ALIKE_MM).await?.into_iter().map(twin).collect();
         if twins.is_empty() { Ok(()) } else { self.store.keep_twins(shape.id, &twins).await }
     }
 
     /// The shapes of other jobs that are similar to one, the most alike first.
     pub async fn similar(&self, shape: &FrameShape, ways: Ways) -> Result<Vec<Alike>, StoreError> {
-        Ok(self.look_for(shape, ways, SIMILAR_MM).await?.into_iter().map(|(_, alike)| alike).collect())
+        self.look_for(shape, ways, SIMILAR_MM).await
     }
 
-    async fn look_for(
-        &self,
-        shape: &FrameShape,
-        ways: Ways,
-        within_mm: f64,
-    ) -> Result<Vec<(TraceOnFile, Alike)>, StoreError> {
+    async fn look_for(&self, shape: &FrameShape, ways: Ways, within_mm: f64) -> Result<Vec<Alike>, StoreError> {
         self.read_shapes().await?;
         let on_file = self.twins.0.read().await;
         let sought = Shape::of(&shape.traces.right.outline());
@@ -127,9 +119,9 @@ impl AppState {
         let mut twins: Vec<_> = search.found().into_iter().filter(|twin| twin.found.gap_mm <= within_mm).collect();
         twins.sort_by(|one, other| one.found.gap_mm.total_cmp(&other.found.gap_mm));
         let others = twins.into_iter().filter_map(|twin| {
-            let found = seen.remove(&twin.index)?;
-            let job = found.job.filter(|job| found.shape != shape.id && Some(*job) != shape.job_number)?;
-            Some((found, Alike { job, found: twin.found }))
+            let on_file = seen.get(&twin.index)?;
+            let job = on_file.job.filter(|job| on_file.shape != shape.id && Some(*job) != shape.job_number)?;
+            Some(Alike { shape: on_file.shape, job, found: twin.found })
         });
         Ok(others.collect())
     }

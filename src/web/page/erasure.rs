@@ -6,7 +6,7 @@ use axum::extract::{Path, State};
 
 use super::{Chrome, PageResult, draft_of, go, key_of, posted_key, show, show_again};
 use crate::desk::customer::Customer;
-use crate::desk::erasure::{Plan, YEARS_KEPT, kept_until};
+use crate::desk::erasure::{YEARS_KEPT, kept_until};
 use crate::desk::text;
 use crate::store::draft::Fields;
 use crate::store::once::act;
@@ -96,9 +96,7 @@ pub(crate) async fn erase_customer(
         form.fail(ErasureForm::SURE, "Tick this when you have read what goes: it cannot be brought back");
     }
     let plan = state.store.plan_erasure(customer.id, state.clock.today()).await?;
-    if let Plan { open, .. } = &plan
-        && let Some(number) = open.first()
-    {
+    if let Some(number) = plan.open.first() {
         form.fail(
             ErasureForm::REASON,
             format!("Job {number} is open or not settled: finish or cancel it, and settle its bill"),

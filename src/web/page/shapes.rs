@@ -10,12 +10,11 @@ use axum::body::Bytes;
 use axum::extract::multipart::MultipartError;
 use axum::extract::{Multipart, Path, State};
 
-use super::files::{FileView, list_files};
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, go, show, show_again};
 use crate::bench::layout::place_words;
-use crate::desk::attachment::{AttachmentKind, FileFormat, NewFile};
+use crate::desk::attachment::{AttachmentKind, FileFormat, KeptFile, NewFile};
 use crate::desk::frame_shape::{
     BOX_SIDE, CIRCUMFERENCE, DblSource, FrameShape, NewShape, Original, ShapeChange, ShapeOrigin, ShapeRefused,
 };
@@ -40,7 +39,7 @@ use crate::web::drawing::EyeDrawing;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::twins::apart_words;
-use crate::web::words::eye_class;
+use crate::web::words::{capital, eye_class};
 
 /// Faults shown at once; the parser itself stops at about a hundred.
 const FAULTS_SHOWN: usize = 20;
@@ -57,7 +56,7 @@ struct ShapePage {
     stamped_bridge: String,
     /// The other job that the file names, once it was asked about.
     asked_about: Option<String>,
-    pictures: Vec<FileView>,
+    pictures: Vec<KeptFile>,
     faults: Vec<String>,
     more_faults: usize,
     /// The jobs whose shape may be used where this one has none.
@@ -127,16 +126,22 @@ pub(crate) async fn keep_shape(State(state): State<AppState>, Path(number): Path
         page.asked_about = Some(other.to_string());
         return show_again(&page);
     }
-    let done = state.store.keep_shape(&post.act, number, &shape, state.clock.now()).await;
-    let done = post.form.kept(done)?;
-    if done.is_some() {
-        state.note_twins(&kept_shape(&state, number).await?).await?;
-    }
-    match done {
+    match put_on_file(&state, &mut post, &shape).await? {
         Some(done) if is_doubtful(&state, number).await? => post.done(done),
         Some(done) => post.goes_on(&state, done).await,
         None => show_again(&page(&state, &post.job.clone(), post.refused(), Vec::new()).await?),
     }
+}
+
+/// Keeps a shape and notes which others it looks like. `None` where a field refused it.
+async fn put_on_file(state: &AppState, post: &mut JobPost, shape: &NewShape) -> Result<Option<Once<()>>, WebError> {
+    let number = post.job.number;
+    let done = state.store.keep_shape(&post.act, number, shape, state.clock.now()).await;
+    let done = post.form.kept(done)?;
+    if done.is_some() {
+        state.note_twins(&kept_shape(state, number).await?).await?;
+    }
+    Ok(done)
 }
 
 /// The other job of the book that a file names.
@@ -354,7 +359,7 @@ impl ShapeForm {
             Ok(file) => file,
             Err(why) => {
                 let place = if why == drawing::DrawingRefused::NoUnit { Self::UNIT } else { field };
-                form.fail(place, picture::sentence(&why.to_string()));
+                form.fail(place, capital(&why.to_string()));
                 return Err(Vec::new());
             }
         };
@@ -389,9 +394,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
         Some(_) => Vec::new(),
         None => state.store.list_other_shaped_jobs(job.frame.id, job.number, MOST_JOBS).await?,
     };
-    let pictures = list_files(state, job.number).await?.into_iter().filter(|file| file.is_picture);
-    let pictures =
-        pictures.map(|file| FileView { path: file.path.replace("/files/", "/shape/picture/"), ..file }).collect();
+    let pictures = state.store.list_files(job.number).await?.into_iter().filter(KeptFile::is_picture);
     let more_faults = faults.len().saturating_sub(FAULTS_SHOWN);
     faults.truncate(FAULTS_SHOWN);
     Ok(ShapePage {
@@ -400,7 +403,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
         already_cut: job.stage_of_work() >= Stage::Cut,
         kept,
         key,
-        pictures,
+        pictures: pictures.collect(),
         stamped_bridge: job.frame.details.bridge.to_string(),
         asked_about: None,
         form,

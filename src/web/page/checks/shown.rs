@@ -40,6 +40,7 @@ pub(super) struct ShownRow {
 impl ShownCheck {
     pub(super) fn of(check: ReadCheck, is_current: bool, state: &AppState, job: &Job) -> Self {
         let (reading, verdict) = (check.reading, check.verdict);
+        let kept_back = verdict.kept_back_of(job);
         // Each source stands once below the table, under a letter.
         let mut sources: Vec<(char, String)> = Vec::new();
         let mut letter_of = |source: &str| match sources.iter().find(|(_, known)| known == source) {
@@ -58,8 +59,8 @@ impl ShownCheck {
             is_passed: check.kept.passed,
             is_current,
             sentence: verdict.sentence(),
-            kept_back: verdict.kept_back_of(job),
-            is_too_thin: verdict.kept_back.is_empty() && !verdict.kept_back_of(job).is_empty(),
+            is_too_thin: verdict.kept_back.is_empty() && !kept_back.is_empty(),
+            kept_back,
             looks_like: verdict.looks_like,
             profile: verdict.profile,
             compensated: verdict.compensated,

@@ -5,7 +5,7 @@ use askama::Template;
 use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
 
-use super::{ShapeForm, kept_shape};
+use super::{ShapeForm, put_on_file};
 use crate::desk::frame_shape::{NewShape, Original, ShapeOrigin};
 use crate::desk::id::AttachmentId;
 use crate::desk::job::Job;
@@ -23,6 +23,7 @@ use crate::web::form::Form;
 use crate::web::page::job_bar::JobBar;
 use crate::web::page::job_post::{JobPost, StepForm};
 use crate::web::page::{Chrome, PageResult, key_of, show, show_again};
+use crate::web::words::capital;
 
 /// Points of an outline that can be moved.
 const HANDLES: usize = 24;
@@ -171,16 +172,10 @@ fn looked(form: &mut Form, bytes: &[u8]) -> Option<(PictureForm, Reading)> {
     match read(bytes, &asked.ask) {
         Ok(reading) => Some((asked, reading)),
         Err(why) => {
-            form.fail(PictureForm::SCALE, sentence(&why.to_string()));
+            form.fail(PictureForm::SCALE, capital(&why.to_string()));
             None
         }
     }
-}
-
-/// With a capital at its start.
-pub(super) fn sentence(says: &str) -> String {
-    let mut letters = says.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 pub(crate) async fn keep_outline(
@@ -194,14 +189,7 @@ pub(crate) async fn keep_outline(
     let bridge = post.job.frame.details.bridge;
     let (seen, shape) = outline_of(&mut post.form, &name, &bytes, bridge);
     let done = match &shape {
-        Some(shape) => {
-            let done = state.store.keep_shape(&post.act, number, shape, state.clock.now()).await;
-            let done = post.form.kept(done)?;
-            if done.is_some() {
-                state.note_twins(&kept_shape(&state, number).await?).await?;
-            }
-            done
-        }
+        Some(shape) => put_on_file(&state, &mut post, shape).await?,
         None => None,
     };
     match done {
@@ -220,8 +208,7 @@ fn outline_of(form: &mut Form, name: &str, bytes: &[u8], bridge: Millimeter) -> 
     let seen = Seen::of(&asked, &reading);
     move_points(&mut reading, &asked.moves);
     let shape = dbl.and_then(|dbl| {
-        let file =
-            reading.traces(asked.placed).map_err(|why| form.fail(PictureForm::LEVEL, sentence(&why.to_string())));
+        let file = reading.traces(asked.placed).map_err(|why| form.fail(PictureForm::LEVEL, capital(&why.to_string())));
         let original = Original { bytes, name, origin: ShapeOrigin::Drawn };
         let new = NewShape::of_file(file.ok()?, original, None, dbl, bridge);
         new.map_err(|why| form.fail(ShapeForm::DBL, why)).ok()
@@ -299,7 +286,7 @@ fn sizes(file: &TraceFile) -> Vec<String> {
     let read = Eye::BOTH.into_iter().filter(|eye| file.derived != Some(*eye));
     read.map(|eye| {
         let size = Boxing::of(outlines.get(eye));
-        format!("{} eye: A {:.2} mm, B {:.2} mm", sentence(eye.name()), size.a_mm, size.b_mm)
+        format!("{} eye: A {:.2} mm, B {:.2} mm", capital(eye.name()), size.a_mm, size.b_mm)
     })
     .collect()
 }
