@@ -24,7 +24,7 @@ const SEEN: f32 = 4.0;
 const REACH_MM: f64 = 2.5;
 /// The outer of two edges is that of the lens if it is so much of the inner one's steepness.
 const OUTER_SHARE: f32 = 0.45;
-/// A second, outer edge of the same direction is the top of the bevel if it has this share of the steepness all round.
+/// A second, outer edge of the same direction is the top of the bevel if it has this share of the steepness all around.
 const BEVEL_SHARE: f32 = 0.3;
 
 /// An edge found in a picture.
@@ -144,7 +144,7 @@ fn choose(strip: &Strip, wanted: Wanted, largest_jump: usize) -> (Outward, Path)
     }
 }
 
-/// A second edge of the same direction farther out, all round: the top of a bevel.
+/// A second edge of the same direction farther out, all around: the top of a bevel.
 fn beyond(strip: &Strip, outward: Outward, path: &Path, largest_jump: usize) -> Option<Path> {
     let clear = (4.0 * PER_PIXEL) as usize;
     let lowest: Vec<usize> = path.samples.iter().map(|sample| (sample + clear).min(strip.depth - 1)).collect();

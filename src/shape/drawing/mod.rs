@@ -123,7 +123,7 @@ pub enum DrawingRefused {
     /// Longer than [`MAX_BYTES`].
     #[error("the drawing has {} MB; at most {} are read", .0 >> 20, MAX_BYTES >> 20)]
     TooLarge(usize),
-    /// More pieces than [`MOST_PIECES`].
+    /// More pieces than a drawing may come to.
     #[error("the drawing has too many parts: leave only the outline of the lens in it")]
     TooMany,
     /// The file can't be read as what it is.
