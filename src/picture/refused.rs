@@ -68,7 +68,9 @@ pub enum PictureRefused {
     )]
     NothingClosed,
     /// The rim was asked for and nothing is enclosed by one.
-    #[error("no opening of a rim was found: nothing in the picture is closed all around. Lay the frame flat, rims open")]
+    #[error(
+        "no opening of a rim was found: nothing in the picture is closed all around. Lay the frame flat, rims open"
+    )]
     NoOpening,
     /// What was found reaches the edge of the picture.
     #[error("the lens reaches the edge of the picture: all of it must be seen, with some ground around it")]
