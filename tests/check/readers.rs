@@ -10,6 +10,7 @@ use rimbook::desk::eye_order::read_eye_order;
 use rimbook::desk::supplier_list::{MAX_LINES as MAX_OFFERED, read_supplier_list};
 use rimbook::optics::notation::brief;
 use rimbook::optics::prescription::{read, read_measured, read_prism, read_pupil_distance};
+use rimbook::shape::drawing::{self, Placed, Unit};
 use rimbook::shape::record::parse_table;
 
 use super::damage::{Chance, count, damaged, generated, renumbered};
@@ -242,6 +243,41 @@ fn damaged_requests_of_calc() {
         let answer = calc::run(text).map_err(|why| vec![why.to_string()])?;
         let read: serde_json::Value = serde_json::from_str(&answer).unwrap();
         assert!(read.is_object() && !answer.contains(['\n', '\r']), "{text:?}: {answer}");
+        Ok(())
+    });
+}
+
+#[test]
+fn damaged_drawings() {
+    const WORDS: [&[u8]; 22] = [
+        b"<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"60mm\" height=\"50mm\" viewBox=\"0 0 60 50\">",
+        b"</svg>",
+        b"<path d=\"M0 0 ",
+        b"A1e9 0 0 1 1 5 5",
+        b"Z\"/>",
+        b"transform=\"scale(0)\"",
+        b"<use href=\"#a\"/>",
+        b"&a;",
+        b"0\nSECTION\n",
+        b"2\nENTITIES\n",
+        b"0\nSPLINE\n",
+        b"0\nARC\n",
+        b"10\n",
+        b"40\n",
+        b"1e308\n",
+        b"-1\n",
+        b"NaN\n",
+        b"0\n",
+        b"x,y\n",
+        b"26.00,0.00\n",
+        b"\x00",
+        b"\xc3",
+    ];
+    try_reader("drawings.txt", 2_000, &WORDS, |text| {
+        let kind = drawing::kind_of(text.as_bytes()).ok_or_else(|| vec!["no drawing".to_owned()])?;
+        let read = |unit| drawing::read(text.as_bytes(), kind, unit, Placed::default());
+        let file = read(None).or_else(|_| read(Some(Unit::Mm))).map_err(|why| vec![why.to_string()])?;
+        assert!(file.traces.iter().all(|(_, trace)| !trace.radii().is_empty()));
         Ok(())
     });
 }

@@ -4,7 +4,7 @@ use usvg::tiny_skia_path::PathSegment;
 use usvg::{Group, Node, Options, Tree, roxmltree};
 
 use super::curve::{Line, bezier, limited};
-use super::{DrawingRefused, MAX_BYTES, Unit, join, outlines_of};
+use super::{DrawingRefused, MAX_BYTES, MOST_PIECES, Unit, join, outlines_of};
 use crate::shape::outline::Point;
 
 /// The most elements, with all that is used again counted as often as it is used.
@@ -99,7 +99,7 @@ fn collect(group: &Group, mm: f64, lines: &mut Vec<Line>) -> Result<(), DrawingR
             Node::Path(path) if path.is_visible() => {
                 let data = path.data();
                 let placed = data.clone().transform(path.abs_transform());
-                flatten(placed.as_ref().unwrap_or(data).segments(), mm, lines);
+                flatten(placed.as_ref().unwrap_or(data).segments(), mm, lines)?;
                 limited(lines)?;
             }
             Node::Image(_) => return Err(DrawingRefused::NotRead("a picture".to_owned())),
@@ -109,7 +109,8 @@ fn collect(group: &Group, mm: f64, lines: &mut Vec<Line>) -> Result<(), DrawingR
     Ok(())
 }
 
-fn flatten(segments: impl Iterator<Item = PathSegment>, mm: f64, lines: &mut Vec<Line>) {
+/// A huge arc comes as thousands of curves: they are counted while they are drawn, not after.
+fn flatten(segments: impl Iterator<Item = PathSegment>, mm: f64, lines: &mut Vec<Line>) -> Result<(), DrawingRefused> {
     let point = |p: usvg::tiny_skia_path::Point| Point::new(f64::from(p.x) * mm, -f64::from(p.y) * mm);
     let mut line: Line = Vec::new();
     for segment in segments {
@@ -124,8 +125,12 @@ fn flatten(segments: impl Iterator<Item = PathSegment>, mm: f64, lines: &mut Vec
             PathSegment::CubicTo(a, b, to) => bezier(&[from, point(a), point(b), point(to)], &mut line),
             PathSegment::Close => line.extend(line.first().copied()),
         }
+        if line.len() > MOST_PIECES {
+            return Err(DrawingRefused::TooMany);
+        }
     }
     lines.push(line);
+    Ok(())
 }
 
 #[cfg(test)]
@@ -179,6 +184,8 @@ mod tests {
             bomb += &format!("<g id=\"a{i}\">{}</g>", format!("<use href=\"#a{}\"/>", i - 1).repeat(10));
         }
         assert_eq!(sizes(&svg(root, &bomb), None), Err(DrawingRefused::TooMany));
+        let huge = "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"60mm\" height=\"50mm\"><ellipse cx=\"30\" cy=\"25\" rx=\"26\" ry=\"1e20\"/></svg>";
+        assert_eq!(sizes(huge, None), Err(DrawingRefused::TooMany));
         let entity = "<!DOCTYPE svg [<!ENTITY a \"aaaa\">]><svg>&a;</svg>";
         assert!(matches!(sizes(entity, None), Err(DrawingRefused::NotRead(_))));
         assert_eq!(
