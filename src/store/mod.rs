@@ -106,7 +106,12 @@ impl Store {
         if !matches!(settled, Ok(Ok(true))) {
             tracing::debug!("the log could not be emptied; the next start reads it");
         }
-        let _ = tokio::time::timeout(CLOSING, async { tokio::join!(self.read.close(), self.write.close()) }).await;
+        // One after the other: the last connection removes the log, which fails where another is being closed meanwhile.
+        let close = async {
+            self.read.close().await;
+            self.write.close().await;
+        };
+        let _ = tokio::time::timeout(CLOSING, close).await;
     }
 
     /// Begins a writing transaction. IMMEDIATE: a deferred one that upgrades can fail as busy half-way.
