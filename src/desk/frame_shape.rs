@@ -123,6 +123,19 @@ pub enum ShapeOrigin {
 
 keyed!(ShapeOrigin);
 
+impl ShapeOrigin {
+    /// In words, after "a shape".
+    pub fn words(self) -> &'static str {
+        match self {
+            ShapeOrigin::Traced => "as traced",
+            ShapeOrigin::Mirrored => "mirrored",
+            ShapeOrigin::Resized => "made larger or smaller",
+            ShapeOrigin::Drawn => "from a drawing",
+            ShapeOrigin::Smoothed => "smoothed",
+        }
+    }
+}
+
 /// How a shape is changed into another one, which names it as its parent.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ShapeChange {

@@ -5,14 +5,18 @@
 //! here; its markup stands in `templates/print/_drawings.html`.
 
 pub mod barcode;
+pub mod blocking_sheet;
 pub mod delay_letter;
 pub mod lens_list;
 pub mod outline;
 pub mod packing_sheet;
+pub mod paper;
 pub mod receipt;
 pub mod reminder;
 pub mod ruler;
+pub mod shape_sheet;
 pub mod slip;
+pub mod strip;
 pub mod ticket;
 
 use crate::bench::verification::Verdict;

@@ -30,6 +30,7 @@
 //! * [`compare`] – the same order in several materials.
 //! * [`twins`] – which shapes on file look like this one.
 //! * [`record`] – reads and writes trace files (ISO 16284 text) and plain tables of radii.
+//! * [`points_csv`], [`dxf`] – outlines as a table of points and as a drawing.
 //! * [`svg`] – outlines as SVG path data in true millimeters.
 #![deny(missing_docs)]
 
@@ -42,6 +43,7 @@ pub mod corner;
 pub mod cutout;
 pub mod disagreement;
 pub mod drawing;
+pub mod dxf;
 pub mod edge;
 pub mod hole;
 pub(crate) mod hull;
@@ -49,6 +51,7 @@ pub mod layout;
 pub mod nearest;
 pub mod outline;
 pub mod perimeter;
+pub mod points_csv;
 pub mod record;
 pub mod rim;
 pub mod smooth;

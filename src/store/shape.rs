@@ -218,12 +218,33 @@ impl Store {
 
     /// The shape of a job, if one is on file.
     pub async fn find_job_shape(&self, job: &Job) -> Result<Option<FrameShape>, StoreError> {
-        let Some(id) = job.shape else { return Ok(None) };
+        match job.shape {
+            Some(id) => self.get_shape(id).await.map(Some),
+            None => Ok(None),
+        }
+    }
+
+    /// A shape, by its key.
+    pub async fn get_shape(&self, id: ShapeId) -> Result<FrameShape, StoreError> {
         let row = sqlx::query_scalar!(r#"select body as "body!: Json<ShapeRow>" from shape_json where id = ?"#, id)
             .fetch_optional(&self.read)
             .await?
             .ok_or(StoreError::NotFound("that shape"))?;
-        row.0.try_into().map(Some)
+        row.0.try_into()
+    }
+
+    /// The shapes that were made from one, the oldest first.
+    pub async fn list_children(&self, parent: ShapeId, most: i64) -> Result<Vec<ShapeLine>, StoreError> {
+        sqlx::query!(
+            r#"select id as "id: ShapeId", job_number, origin from shape where parent_id = ? order by rowid limit ?"#,
+            parent,
+            most
+        )
+        .fetch_all(&self.read)
+        .await?
+        .into_iter()
+        .map(|row| ShapeLine::read(row.id, row.job_number, &row.origin))
+        .collect()
     }
 
     /// Several shapes, each by its key.
@@ -296,6 +317,23 @@ pub struct ShapeTwin {
     pub gap_mm: f64,
     /// Whether it is a mirror image.
     pub is_mirrored: bool,
+}
+
+/// A shape as a line of a list.
+#[derive(Debug, Clone, Copy)]
+pub struct ShapeLine {
+    /// The shape.
+    pub id: ShapeId,
+    /// The job it was kept for.
+    pub job: Option<i64>,
+    /// How it came to be.
+    pub origin: ShapeOrigin,
+}
+
+impl ShapeLine {
+    fn read(id: ShapeId, job: Option<i64>, origin: &str) -> Result<Self, StoreError> {
+        Ok(Self { id, job, origin: word("shape origin", origin, ShapeOrigin::from_key(origin))? })
+    }
 }
 
 /// The right eye of a shape on file.

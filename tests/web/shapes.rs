@@ -358,3 +358,150 @@ async fn a_corner_that_chips_and_a_hollow_no_wheel_reaches_are_told() {
     let said = lab.get(&format!("/jobs/{job}/shape")).await.texts(".notice.caution");
     assert!(said.iter().any(|s| s.contains("it may chip")), "{said:?}");
 }
+
+/// The extent of the points of a path of `M`, `L` and `Z`: from the left, the top, to the right, the bottom.
+fn extent(path: &str) -> [f64; 4] {
+    let numbers: Vec<f64> =
+        path.split(|c: char| "MLZ ".contains(c)).filter(|n| !n.is_empty()).map(|n| n.parse().unwrap()).collect();
+    numbers.chunks(2).fold([f64::MAX, f64::MAX, f64::MIN, f64::MIN], |e, p| {
+        [e[0].min(p[0]), e[1].min(p[1]), e[2].max(p[0]), e[3].max(p[1])]
+    })
+}
+
+/// The width and height of a drawing in millimeters on paper for each unit of its window.
+fn scales(page: &Answer, selector: &str) -> Vec<[f64; 2]> {
+    let mm = |text: &String| text.strip_suffix("mm").unwrap().parse::<f64>().unwrap();
+    let window = page.attributes(selector, "viewBox").into_iter().map(|v| {
+        let numbers: Vec<f64> = v.split(' ').map(|n| n.parse().unwrap()).collect();
+        [numbers[2], numbers[3]]
+    });
+    let widths = page.attributes(selector, "width").iter().map(mm).collect::<Vec<_>>();
+    let heights = page.attributes(selector, "height").iter().map(mm).collect::<Vec<_>>();
+    window.zip(widths).zip(heights).map(|((v, w), h)| [w / v[0], h / v[1]]).collect()
+}
+
+#[tokio::test]
+async fn the_prints_of_a_shape_are_at_true_size() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    for (asked, class) in [("", "sheet-letter"), ("?paper=a4", "sheet-a4")] {
+        for sheet in ["outline-sheet", "blocking-sheet", "strip"] {
+            let page = lab.get(&format!("/jobs/{job}/shape/{sheet}{asked}")).await;
+            assert_eq!(page.assert_status(200).texts(&format!(".{class}")).len(), 1, "{sheet}{asked}");
+            let scales = scales(&page, ".sheet svg[viewBox]");
+            assert!(scales.len() >= 2, "a drawing and the ruler");
+            assert!(scales.iter().flatten().all(|s| (s - 1.0).abs() < 1e-9), "{sheet}{asked}: {scales:?}");
+            assert!(page.attributes(".ruler-line path", "d")[0].starts_with("M1 5H51.00M1 6H51.80"), "50 mm and 2 in");
+        }
+    }
+    // An ellipse of 50 by 40.
+    let page = lab.get(&format!("/jobs/{job}/shape/outline-sheet")).await;
+    for path in page.attributes(".true-size path[stroke-width='0.35']", "d") {
+        let [left, top, right, bottom] = extent(&path);
+        assert!((right - left - 50.0).abs() < 0.1 && (bottom - top - 40.0).abs() < 0.1, "{path}");
+    }
+    assert!(page.text("article").contains("141.8"), "its perimeter, Ramanujan: 141.81");
+    // The strip: from line to line as long as the perimeter.
+    let page = lab.get(&format!("/jobs/{job}/shape/strip")).await;
+    let ends = page.attributes("path.ends", "d");
+    assert_eq!(ends.len(), 2);
+    for end in ends {
+        let long: f64 = end.strip_prefix("M0 0V5M").unwrap().split(' ').next().unwrap().parse().unwrap();
+        assert!((long - 141.81).abs() < 0.02, "{end}");
+    }
+}
+
+#[tokio::test]
+async fn the_blocking_sheet_says_where_the_marks_lie() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    let page = lab.get(&format!("/jobs/{job}/shape/blocking-sheet")).await;
+    // Frame PD 70, pupils 31 and 33: 4 in and 2 in. The height of 20 is half of B 40. In is to the right for the right eye.
+    let (x, y) = (page.attributes("circle.mark", "cx"), page.attributes("circle.mark", "cy"));
+    assert_eq!(x, ["-12.000", "4.000", "20.000", "-18.000", "-2.000", "14.000"]);
+    assert!(y.iter().all(|y| y.parse::<f64>().unwrap() == 0.0), "{y:?}");
+    assert_eq!(page.texts(".eye .key dd"), ["4.00 mm in", "0.00 mm", "2.00 mm in", "0.00 mm"]);
+    // The blank goes around the middle mark: there is no prism.
+    assert_eq!(page.attributes("circle.uncut", "cx"), ["4.000", "-2.000"]);
+    // Axis 95 leans to the left at its top, 80 to the right; each goes through its middle mark.
+    for ((axis, middle), leans) in page.attributes("path.axis-line", "d").iter().zip([4.0, -2.0]).zip([-1.0, 1.0]) {
+        let [left, _, right, _] = extent(axis);
+        assert!(((left + right) / 2.0 - middle).abs() < 0.01, "{axis}");
+        let numbers: Vec<f64> = axis.split(|c: char| "ML ".contains(c)).filter_map(|n| n.parse().ok()).collect();
+        let (x, y) = (numbers[2] - numbers[0], numbers[1] - numbers[3]);
+        assert!(y > 0.0 && x * leans > 0.0, "{axis}");
+    }
+    assert_eq!(page.texts(".blocking text"), ["R", "L"]);
+    let none = lab.given_job().await;
+    lab.get(&format!("/jobs/{none}/shape/blocking-sheet")).await.assert_status(404);
+}
+
+#[tokio::test]
+async fn a_shape_is_saved_in_every_format() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    let page = lab.get(&format!("/jobs/{job}/shape")).await;
+    let paths: Vec<String> =
+        page.attributes("a", "href").into_iter().filter(|path| path.contains("/export?as=")).collect();
+    assert_eq!(paths.len(), 7);
+    for path in &paths {
+        let file = lab.get(path).await;
+        let saved = file.assert_status(200).headers[header::CONTENT_DISPOSITION].to_str().unwrap().to_owned();
+        assert!(saved.starts_with("attachment; "), "{saved}");
+    }
+    for form in ["text", "binary", "differences", "packed"] {
+        let bytes = lab.bytes(&format!("/jobs/{job}/shape/export?as={form}")).await;
+        let read = rimbook::shape::record::parse(&bytes).unwrap();
+        assert_eq!((read.dbl_mm, read.traces.left.radii()), (Some(20.0), &ellipse_radii()[..]), "{form}");
+        assert_eq!(read.job, Some(job.to_string()));
+    }
+    // Read by general libraries: the right eye is 50 wide around -35, the left one around 35.
+    let svg = lab.get(&format!("/jobs/{job}/shape/export?as=svg")).await.body;
+    let tree = usvg::Tree::from_str(&svg, &usvg::Options::default()).unwrap();
+    let boxes: Vec<_> = ["right", "left"].iter().map(|id| tree.node_by_id(id).unwrap().abs_bounding_box()).collect();
+    // 96 dots an inch.
+    let mm = |px: f32| f64::from(px) * 25.4 / 96.0;
+    for b in &boxes {
+        assert!((mm(b.width()) - 50.0).abs() < 0.02 && (mm(b.height()) - 40.0).abs() < 0.02, "{b:?}");
+    }
+    assert!((mm(boxes[1].x() - boxes[0].x()) - 70.0).abs() < 0.02, "{boxes:?}");
+    let bytes = lab.bytes(&format!("/jobs/{job}/shape/export?as=dxf")).await;
+    let drawing = dxf::Drawing::load(&mut &bytes[..]).unwrap();
+    let lines: Vec<_> = drawing.entities().collect();
+    assert_eq!(lines.len(), 2);
+    for (line, middle) in lines.iter().zip([-35.0, 35.0]) {
+        let dxf::entities::EntityType::Polyline(polyline) = &line.specific else { panic!("{line:?}") };
+        let x: Vec<f64> = polyline.vertices().map(|v| v.location.x).collect();
+        let (low, high) = (x.iter().copied().fold(f64::MAX, f64::min), x.iter().copied().fold(f64::MIN, f64::max));
+        assert!(polyline.is_closed());
+        assert!((high - low - 50.0).abs() < 0.02 && ((high + low) / 2.0 - middle).abs() < 0.02, "{low} {high}");
+    }
+    let points = lab.get(&format!("/jobs/{job}/shape/export?as=points")).await.body;
+    assert_eq!(points.lines().count(), 1 + 2 * 360);
+    lab.get(&format!("/jobs/{job}/shape/export?as=pdf")).await.assert_status(404);
+}
+
+#[tokio::test]
+async fn parents_and_children_are_linked() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    let made = lab.post(&format!("/jobs/{job}/shape/change"), &[("way", "box"), ("box_a", "51")]).await;
+    made.assert_status(303);
+    let page = lab.get(&format!("/jobs/{job}/shape")).await;
+    assert!(page.text("#parent").contains(&format!("the shape as traced, job {job}")));
+    let parent = lab.get(&page.attributes("#parent a", "href")[0]).await;
+    assert_eq!(parent.assert_status(200).texts(".eye-right .figure .num")[0], "50.00");
+    assert!(parent.text("#used-by").contains(&job.to_string()));
+    let child = lab.get(&parent.attributes("#children a", "href")[0]).await;
+    assert_eq!(child.texts(".eye-right .figure .num")[0], "51.00");
+    assert!(parent.text("#children").contains("made larger or smaller"));
+    let path = parent.attributes("a", "href").into_iter().find(|path| path.ends_with("export?as=text")).unwrap();
+    let read = rimbook::shape::record::parse(lab.get(&path).await.body.as_bytes()).unwrap();
+    assert_eq!(read.traces.right.radii(), &ellipse_radii()[..]);
+    lab.get("/shapes/7").await.assert_status(404);
+    lab.get("/shapes/0190b6a0-0000-7000-8000-000000000000").await.assert_status(404);
+}

@@ -126,6 +126,14 @@ impl TestLab {
         Answer { status, location, headers, body: String::from_utf8_lossy(&bytes).into_owned() }
     }
 
+    /// The bytes of a file that is no text.
+    pub async fn bytes(&self, path: &str) -> Vec<u8> {
+        let request = Request::get(path).header(header::HOST, "localhost").body(Body::empty()).unwrap();
+        let response = self.app.clone().oneshot(request).await.unwrap();
+        assert!(response.status().is_success(), "{path}: {}", response.status());
+        response.into_body().collect().await.unwrap().to_bytes().to_vec()
+    }
+
     pub async fn get(&self, path: &str) -> Answer {
         self.send(Request::get(path).header(header::HOST, "localhost").body(Body::empty()).unwrap()).await
     }

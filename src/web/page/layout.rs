@@ -167,15 +167,21 @@ fn laid(job: &Job, layout: &JobLayout, lenses: &Pair<Option<LensInHand>>, trial:
 }
 
 /// The blank to draw, and what it is in words.
-struct ChosenBlank {
-    cover: Cover,
-    which: String,
+pub struct ChosenBlank {
+    pub cover: Cover,
+    pub which: String,
     /// It is not there yet and no stock lens will do.
     is_to_be_surfaced: bool,
 }
 
 /// The blank asked for, else the lens in hand, else the smallest that can be had and fits.
-fn choose(job: &Job, layout: &JobLayout, eye: Eye, lens: Option<&LensInHand>, trial_mm: Option<f64>) -> ChosenBlank {
+pub fn choose(
+    job: &Job,
+    layout: &JobLayout,
+    eye: Eye,
+    lens: Option<&LensInHand>,
+    trial_mm: Option<f64>,
+) -> ChosenBlank {
     let laid = layout.eyes.get(eye);
     let (uncut, from) = known_uncut(lens, trial_mm).unwrap_or_else(|| (laid.stock_uncut(), Origin::Assumed));
     let is_to_be_surfaced = from == Origin::Assumed && laid.no_stock_lens().is_some();

@@ -1,7 +1,10 @@
 //! The shape of a job: put on file from a trace file, a table or a drawing, shown to the boxing system, given back as it
 //! came. A picture is kept with the job, and `picture` reads the outline in it.
 
+pub mod export;
+pub mod family;
 pub(crate) mod picture;
+pub mod sheets;
 pub(in crate::web) mod similar;
 
 use askama::Template;
@@ -10,6 +13,7 @@ use axum::body::Bytes;
 use axum::extract::multipart::MultipartError;
 use axum::extract::{Multipart, Path, State};
 
+use self::family::Family;
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, go, show, show_again};
@@ -29,7 +33,6 @@ use crate::shape::corner::Bends;
 use crate::shape::drawing::{self, Placed, Unit};
 use crate::shape::layout::frame_pd_mm;
 use crate::shape::outline::Outline;
-use crate::shape::record::{TraceFile, write};
 use crate::store::StoreError;
 use crate::store::draft::Fields;
 use crate::store::once::Once;
@@ -74,6 +77,8 @@ struct ShapeOnFile {
     from_job: Option<i64>,
     /// Whether it was read from a file that can be given back.
     has_file: bool,
+    /// The shapes it was made from and those made from it.
+    family: Family,
     /// Other jobs that use it.
     jobs: Vec<i64>,
     /// Shapes of other jobs that look like it: the job, and how far apart.
@@ -417,19 +422,15 @@ async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<Shap
     let (from_file, warnings) = state.store.get_shape_file(shape.id).await?;
     let others = state.store.list_jobs_of_shape(shape.id, MOST_JOBS).await?;
     let alike = state.store.list_twins(shape.id).await?;
+    let family = Family::of(state, shape).await?;
     let outlines = shape.outlines();
     let boxing = outlines.as_ref().map(Boxing::of);
-    let reach_mm = [boxing.right, boxing.left].iter().map(|b| (b.a_mm / 2.0).max(b.b_mm / 2.0)).fold(0.0, f64::max);
-    let eye = |eye: Eye| eye_shape(eye, outlines.get(eye), boxing.get(eye), shape.derived == Some(eye), reach_mm);
     Ok(ShapeOnFile {
-        eyes: Eye::BOTH.map(eye),
+        eyes: eye_shapes(shape, &outlines, &boxing),
+        family,
         frame_pd: format!("{:.2}", frame_pd_mm(&boxing.right, &boxing.left, shape.dbl.to_f64())),
         dbl: shape.dbl.to_string(),
-        dbl_from: match shape.dbl_source {
-            DblSource::File => "from the trace file",
-            DblSource::Stamp => "not in the file: the bridge stamped on the frame is used",
-            DblSource::Typed => "as typed",
-        },
+        dbl_from: dbl_from(shape),
         cautions: shape
             .cautions(&warnings, &job.frame.details)
             .into_iter()
@@ -451,6 +452,20 @@ async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<Shap
         from_job: shape.job_number.filter(|number| *number != job.number),
         earlier: job.count(EventKind::ShapeKept) - 1,
     })
+}
+
+fn dbl_from(shape: &FrameShape) -> &'static str {
+    match shape.dbl_source {
+        DblSource::File => "from the trace file",
+        DblSource::Stamp => "not in the file: the bridge stamped on the frame is used",
+        DblSource::Typed => "as typed",
+    }
+}
+
+/// Both eyes, drawn in one scale.
+fn eye_shapes(shape: &FrameShape, outlines: &Pair<Outline>, boxing: &Pair<Boxing>) -> [EyeShape; 2] {
+    let reach_mm = [boxing.right, boxing.left].iter().map(|b| (b.a_mm / 2.0).max(b.b_mm / 2.0)).fold(0.0, f64::max);
+    Eye::BOTH.map(|eye| eye_shape(eye, outlines.get(eye), boxing.get(eye), shape.derived == Some(eye), reach_mm))
 }
 
 /// What a wheel cannot do with an outline, a sentence each.
@@ -506,16 +521,6 @@ pub(crate) async fn download_original(State(state): State<AppState>, Path(number
     let name = if name.contains('.') { name } else { format!("{name}.txt") };
     let kind = FileFormat::of(&bytes).map_or(TEXT, FileFormat::media_type);
     Ok(download(&name, kind, bytes))
-}
-
-pub(crate) async fn export_shape(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
-    let shape = kept_shape(&state, number).await?;
-    let file = TraceFile {
-        job: Some(number.to_string()),
-        dbl_mm: Some(shape.dbl.to_f64()),
-        ..TraceFile::of_traces(Pair::new(shape.traces.right, shape.traces.left), shape.derived)
-    };
-    Ok(download(&format!("{number}.trc.txt"), TEXT, write(&file).into_bytes()))
 }
 
 #[cfg(test)]

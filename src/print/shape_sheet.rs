@@ -1,0 +1,70 @@
+//! Both outlines of a shape at true size, with the figures of their boxes.
+
+use askama::Template;
+
+use super::outline::{Drawn, PairDrawing};
+use super::paper::ShapeTop;
+use crate::optics::notation::long;
+use crate::optics::{Eye, Pair};
+use crate::shape::boxing::Boxing;
+use crate::shape::layout::{Decentration, frame_pd_mm};
+use crate::shape::outline::Outline;
+
+/// The sheet.
+#[derive(Debug, Clone, PartialEq, Eq, Template)]
+#[template(path = "print/shape_sheet.html")]
+pub struct ShapeSheet {
+    /// What stands on every sheet of a shape.
+    pub top: ShapeTop,
+    /// Both shapes at true size.
+    pub outlines: PairDrawing,
+    /// Right, then left.
+    pub eyes: [EyeSizes; 2],
+    /// The distance between the lenses.
+    pub dbl: String,
+    /// The distance between the boxing centers.
+    pub frame_pd: String,
+}
+
+/// The figures of one outline.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct EyeSizes {
+    /// `R` or `L`.
+    pub letter: &'static str,
+    /// `right` or `left`.
+    pub name: &'static str,
+    /// A, B, ED and circumference, each with its name.
+    pub figures: [(&'static str, String); 4],
+}
+
+impl ShapeSheet {
+    /// The sheet of a shape.
+    pub fn of(top: ShapeTop, outlines: &Pair<Outline>, dbl_mm: f64) -> Self {
+        let drawn = |eye: Eye| Drawn {
+            outline: outlines.get(eye),
+            center: Decentration::default(),
+            axis: None,
+            is_made: false,
+        };
+        let boxing = outlines.as_ref().map(Boxing::of);
+        Self {
+            top,
+            outlines: PairDrawing::of(Pair::new(drawn(Eye::Right), drawn(Eye::Left)), dbl_mm),
+            eyes: Eye::BOTH.map(|eye| EyeSizes::of(eye, boxing.get(eye))),
+            dbl: long(dbl_mm),
+            frame_pd: long(frame_pd_mm(&boxing.right, &boxing.left, dbl_mm)),
+        }
+    }
+}
+
+impl EyeSizes {
+    fn of(eye: Eye, boxing: &Boxing) -> Self {
+        let figures = [
+            ("A, width", long(boxing.a_mm)),
+            ("B, height", long(boxing.b_mm)),
+            ("ED", long(boxing.ed_mm)),
+            ("Circumference, flat", long(boxing.circumference_mm)),
+        ];
+        Self { letter: eye.letter(), name: eye.name(), figures }
+    }
+}

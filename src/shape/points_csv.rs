@@ -1,0 +1,32 @@
+//! Outlines as a table of points: `eye,x_mm,y_mm`, seen from the front, from each eye's boxing center.
+
+use std::fmt::Write;
+
+use super::outline::Outline;
+use crate::optics::{Eye, Pair};
+
+/// The table of both eyes.
+pub fn table(outlines: &Pair<Outline>) -> String {
+    let mut text = "eye,x_mm,y_mm\r\n".to_owned();
+    for eye in Eye::BOTH {
+        for point in outlines.get(eye).points() {
+            // Writing to a string cannot fail.
+            let _ = write!(text, "{},{:.4},{:.4}\r\n", eye.name(), point.x_mm, point.y_mm);
+        }
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_point_of_both_eyes_is_a_line() {
+        let round = |mm: f64| Outline::from_radii_mm(&[mm; 8]).unwrap();
+        let text = table(&Pair::new(round(20.0), round(21.0)));
+        let lines: Vec<&str> = text.split_terminator("\r\n").collect();
+        assert_eq!(lines.len(), 1 + 8 + 8);
+        assert_eq!((lines[0], lines[1], lines[9]), ("eye,x_mm,y_mm", "right,20.0000,0.0000", "left,21.0000,0.0000"));
+    }
+}
