@@ -19,6 +19,7 @@ use crate::shape::blank::{Blank, Spare, blank_middle, tightest_spare};
 use crate::shape::blocker::BlockerStep;
 use crate::shape::blocker::Wanted;
 use crate::shape::boxing::Boxing;
+use crate::shape::hole::Hole;
 use crate::shape::layout::{Decentration, EyeLayout, PairLayout, pd_along_wrapped_mm};
 use crate::shape::outline::{Outline, Point};
 
@@ -61,6 +62,8 @@ pub struct EyeOnBench {
     /// Whether a lens is made. One that stays in the frame has a shape, and nothing to lay out.
     pub is_made: bool,
     pub outline: Outline,
+    /// The holes of a drilled mount.
+    pub holes: Vec<Hole>,
     /// Where the pupil is.
     pub wanted: Wanted,
     /// Box, decentration and blocker settings. Its blank does not count prescribed prism.
@@ -147,7 +150,7 @@ impl JobLayout {
 
     /// Lays out a job on its shape, for the lenses that are in hand or can be had.
     pub fn with_supply(job: &Job, shape: &FrameShape, lab: &Lab, step: BlockerStep, supply: &Supply) -> Self {
-        let outlines = shape.outlines();
+        let (outlines, holes) = (shape.outlines(), shape.holes_on_lenses());
         let pd = job.prescription.centered_on(job.made_for);
         let wanted_of = |eye| {
             let b_mm = Boxing::of(outlines.get(eye)).b_mm;
@@ -173,6 +176,7 @@ impl JobLayout {
                 eye,
                 is_made: job.makes(eye),
                 outline,
+                holes: holes.get(eye).clone(),
                 wanted: *wanted.get(eye),
                 layout: laid,
                 by_decentration: (!rx.prism.is_none()).then(|| made(rx.prism)),

@@ -13,6 +13,7 @@
 
 pub mod buying;
 pub mod compensation;
+pub mod drilling;
 pub mod edge_finish;
 pub mod layout;
 pub mod layout_record;

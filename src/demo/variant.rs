@@ -43,6 +43,8 @@ pub fn variant(model: &FrameShape, index: u64) -> Result<NewShape, OutlineError>
         dbl: model.dbl,
         dbl_source: DblSource::File,
         rim_curve_tool_d: model.rim_curve_tool_d,
+        rim: model.rim,
+        holes: model.holes.clone(),
         job_in_file: None,
         warnings: Vec::new(),
         original: Vec::new(),

@@ -3,6 +3,7 @@
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use thiserror::Error;
 
+use super::drilling::{Drilling, PlaceWords, of_lenses, on_lenses, resized};
 use super::frame::FrameDetails;
 use super::id::ShapeId;
 use super::key::keyed;
@@ -11,6 +12,7 @@ use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
 use crate::shape::disagreement::Disagreement;
+use crate::shape::hole::Hole;
 use crate::shape::outline::{Outline, OutlineError};
 use crate::shape::record::{RecordFault, TraceFile, Warning, WarningKind, read_any};
 use crate::shape::smooth::smooth;
@@ -39,6 +41,10 @@ pub struct NewShape {
     pub dbl_source: DblSource,
     /// The rim's own curve in tool power (1.530), where the file says it.
     pub rim_curve_tool_d: Pair<Option<f64>>,
+    /// The rim in space, where its depth was traced.
+    pub rim: Pair<Option<RimInSpace>>,
+    /// The holes of a drilled mount.
+    pub holes: Drilling,
     /// The job that the file names, as it writes it.
     pub job_in_file: Option<String>,
     /// What was odd in the file.
@@ -80,6 +86,26 @@ pub struct FrameShape {
     pub dbl_source: DblSource,
     /// The rim's own curve in tool power (1.530), where its file said it.
     pub rim_curve_tool_d: Pair<Option<f64>>,
+    /// The rim in space, where its depth was traced.
+    pub rim: Pair<Option<RimInSpace>>,
+    /// The holes of a drilled mount.
+    pub holes: Drilling,
+}
+
+/// What is known of a rim in space.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RimInSpace {
+    /// The length along the rim.
+    pub circumference_mm: f64,
+    /// The tilt of the plane that fits it best.
+    pub tilt_deg: f64,
+}
+
+impl RimInSpace {
+    /// Of a trace file.
+    fn of(file: &TraceFile, eye: Eye) -> Option<Self> {
+        file.rim(eye).map(|rim| Self { circumference_mm: rim.circumference_mm, tilt_deg: rim.tilt_deg })
+    }
 }
 
 /// Why an upload is refused.
@@ -119,6 +145,8 @@ pub enum ShapeOrigin {
     Drawn,
     /// Its parent without the tremble of the trace.
     Smoothed,
+    /// Its parent with other holes.
+    Drilled,
 }
 
 keyed!(ShapeOrigin);
@@ -132,6 +160,7 @@ impl ShapeOrigin {
             ShapeOrigin::Resized => "made larger or smaller",
             ShapeOrigin::Drawn => "from a drawing",
             ShapeOrigin::Smoothed => "smoothed",
+            ShapeOrigin::Drilled => "with other holes",
         }
     }
 }
@@ -236,7 +265,9 @@ impl NewShape {
         stamped_bridge: Millimeter,
     ) -> Result<Self, ShapeRefused> {
         let rim_curve_tool_d = Pair::new(file.rim_curve_tool_d(Eye::Right), file.rim_curve_tool_d(Eye::Left));
-        let warnings = shape_warnings(&file, only);
+        let rim = Pair::new(RimInSpace::of(&file, Eye::Right), RimInSpace::of(&file, Eye::Left));
+        let mut warnings = shape_warnings(&file, only);
+        let holes = holes_of(&file, &mut warnings);
         let job_in_file = file.job.clone();
         let (traces, derived) = match only {
             Some(eye) if !names_no_eye(&file) && file.derived != Some(eye.other()) => {
@@ -265,12 +296,42 @@ impl NewShape {
             dbl,
             dbl_source,
             rim_curve_tool_d,
+            rim,
+            holes,
             job_in_file,
             warnings,
             original,
             original_name,
         })
     }
+
+    /// What is wrong with the places of its holes.
+    pub fn hole_places(&self) -> Pair<PlaceWords> {
+        hole_places(&self.holes, &self.traces.as_ref().map(Trace::outline))
+    }
+}
+
+/// The holes that a file names. Those that cannot be are left out, and the owner is told.
+fn holes_of(file: &TraceFile, warnings: &mut Vec<ShapeWarning>) -> Drilling {
+    if file.holes.right.is_empty() && file.holes.left.is_empty() {
+        return Drilling::default();
+    }
+    let outlines = file.outlines();
+    let drilling = of_lenses(&file.holes, &outlines.as_ref().map(Boxing::of)).unwrap_or_default();
+    let fits = hole_places(&drilling, &outlines).iter().all(|(_, words)| words.refused.is_empty());
+    let (kind, says) = if fits {
+        ("holes_read", "there are holes, read as measured from the middle of the box: compare them with the demo lens")
+    } else {
+        ("holes_left_out", "the holes lie outside the lens or are cut by its rim, and are left out: measure them")
+    };
+    warnings.push(ShapeWarning { kind, says: says.to_owned() });
+    if fits { drilling } else { Drilling::default() }
+}
+
+fn hole_places(drilling: &Drilling, outlines: &Pair<Outline>) -> Pair<PlaceWords> {
+    let holes = on_lenses(drilling, &outlines.as_ref().map(Boxing::of));
+    let of = |eye: Eye| PlaceWords::of(eye, holes.get(eye), outlines.get(eye));
+    Pair::new(of(Eye::Right), of(Eye::Left))
 }
 
 impl NewShape {
@@ -315,18 +376,39 @@ impl FrameShape {
             Some(Eye::Right) => change.of(left).map(|left| Pair::new(left.mirror(), left))?,
             None => Pair::new(change.of(right)?, change.of(left)?),
         };
-        Ok(NewShape {
-            origin: change.origin(),
-            traces,
+        let size = |traces: &Pair<Trace>| traces.as_ref().map(|trace| Boxing::of(&trace.outline()));
+        let holes = resized(&self.holes, &size(&self.traces), &size(&traces)).unwrap_or_default();
+        // A rim of another size was not traced.
+        let rim = if change == ShapeChange::Smoothed { self.rim } else { Pair::default() };
+        Ok(NewShape { traces, holes, rim, ..self.again(change.origin()) })
+    }
+
+    /// The shape with other holes.
+    pub fn drilled(&self, holes: Drilling) -> NewShape {
+        NewShape { holes, ..self.again(ShapeOrigin::Drilled) }
+    }
+
+    /// The shape as a new one.
+    fn again(&self, origin: ShapeOrigin) -> NewShape {
+        NewShape {
+            origin,
+            traces: self.traces.clone(),
             derived: self.derived,
             dbl: self.dbl,
             dbl_source: self.dbl_source,
             rim_curve_tool_d: self.rim_curve_tool_d,
+            rim: self.rim,
+            holes: self.holes.clone(),
             job_in_file: None,
             warnings: Vec::new(),
             original: Vec::new(),
             original_name: String::new(),
-        })
+        }
+    }
+
+    /// Its holes on the lens of each eye.
+    pub fn holes_on_lenses(&self) -> Pair<Vec<Hole>> {
+        on_lenses(&self.holes, &self.outlines().as_ref().map(Boxing::of))
     }
 
     /// The outline of each eye.
@@ -343,6 +425,8 @@ impl FrameShape {
             cautions.extend(disagreement_words(&Disagreement::of(&outlines.right, &outlines.left)));
         }
         cautions.extend(self.size_words(&outlines, frame.eye_size.to_f64()));
+        let places = hole_places(&self.holes, &outlines);
+        cautions.extend([places.right, places.left].into_iter().flat_map(|w| w.refused.into_iter().chain(w.cautions)));
         let bridge_mm = frame.bridge.to_f64();
         if (self.dbl.to_f64() - bridge_mm).abs() > STAMP_DIFFERENCE_REPORTED_MM {
             cautions.push(format!(
@@ -431,6 +515,8 @@ mod tests {
             dbl: new.dbl,
             dbl_source: new.dbl_source,
             rim_curve_tool_d: new.rim_curve_tool_d,
+            rim: new.rim,
+            holes: new.holes,
         }
     }
 

@@ -54,6 +54,7 @@ pub mod date;
 pub mod deadline;
 pub mod delay;
 pub mod delivery_list;
+pub mod drilling;
 pub mod erasure;
 pub mod eye_order;
 pub mod fault;

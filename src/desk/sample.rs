@@ -32,6 +32,8 @@ pub fn round_shape() -> FrameShape {
         dbl: "20".parse().unwrap(),
         dbl_source: DblSource::File,
         rim_curve_tool_d: Pair::default(),
+        rim: Pair::default(),
+        holes: Pair::default(),
     }
 }
 

@@ -10,6 +10,7 @@ use super::IntakeError;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
 use crate::shape::record::{DataSet, Depth, Framing, Item, TraceFile, complete};
+use crate::shape::rim::RimMeasures;
 use crate::shape::trace::{Angles, Trace};
 
 /// A shape file.
@@ -102,9 +103,35 @@ pub struct EyeJson {
     /// The angles of the depth, where they are not equally spaced from 0°.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub depth_angles_deg: Option<Vec<f64>>,
+    /// The rim in space, where its depth was traced.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rim: Option<RimJson>,
     /// Whether it was not in the file and mirrors the other eye. A mirrored eye is not written.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub mirrored: bool,
+}
+
+/// A rim in space.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RimJson {
+    /// The length along the rim.
+    pub circumference_mm: f64,
+    /// The curve of the sphere that fits it best, tool power (1.530).
+    pub curve_d: Option<f64>,
+    /// The tilt of the plane that fits it best.
+    pub tilt_deg: f64,
+}
+
+impl RimJson {
+    fn of(rim: &RimMeasures) -> Self {
+        let figure = |value: f64| (value * 1e6).round() / 1e6;
+        Self {
+            circumference_mm: figure(rim.circumference_mm),
+            curve_d: rim.curve_tool_d.map(figure),
+            tilt_deg: figure(rim.tilt_deg),
+        }
+    }
 }
 
 /// Records by label in the order of the file; a label that comes several times has a list.
@@ -311,6 +338,7 @@ impl EyeJson {
             object: file.objects.get(eye).clone(),
             depth_mm: depth.map(|depth| units(&depth.heights)),
             depth_angles_deg: depth.and_then(|depth| depth.angles.as_deref().map(units)),
+            rim: file.rim(eye).as_ref().map(RimJson::of),
             mirrored: file.derived == Some(eye),
         }
     }

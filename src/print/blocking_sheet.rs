@@ -9,7 +9,7 @@ use crate::optics::direction::Directed;
 use crate::optics::notation::long;
 use crate::optics::prescription::EyePrescription;
 use crate::shape::outline::Point;
-use crate::shape::svg::{coordinates, path_data};
+use crate::shape::svg::{coordinates, holes_data, path_data};
 
 /// Room around what is drawn.
 const ROOM_MM: f64 = 2.0;
@@ -46,6 +46,8 @@ pub struct BlockingEye {
     pub frame: [String; 4],
     /// The shape.
     pub outline: String,
+    /// The holes of a drilled mount; empty for none.
+    pub holes: String,
     /// The cross at the boxing center.
     pub boxing_center: String,
     /// The uncut lens: middle and radius.
@@ -95,6 +97,7 @@ impl BlockingEye {
             view_box: [left_mm, top_mm, width_mm, height_mm].map(exact).join(" "),
             frame: [-half_a, -half_b, boxing.a_mm, boxing.b_mm].map(exact),
             outline: path_data(&eye.outline, Point::ORIGIN),
+            holes: holes_data(&eye.holes, Point::ORIGIN),
             boxing_center: "M-3 0H3M0 -3V3".to_owned(),
             blank: [cover.middle.x_mm, -cover.middle.y_mm, radius_mm].map(exact),
             axis: along.map(|a| format!("M{}L{}", coordinates(center.minus(a)), coordinates(center.plus(a)))),

@@ -3,9 +3,10 @@
 use crate::optics::unit::Axis;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
+use crate::shape::hole::Hole;
 use crate::shape::layout::Decentration;
 use crate::shape::outline::{Outline, Point};
-use crate::shape::svg::{View, coordinates, path_data};
+use crate::shape::svg::{View, coordinates, holes_data, path_data};
 use serde::{Deserialize, Serialize};
 
 /// Room around the boxes: the widest pair of the book, two 75 mm eyes with a 30 mm bridge, still fits a letter sheet.
@@ -18,6 +19,8 @@ const AXIS_MM: f64 = 13.0;
 pub struct Drawn<'a> {
     /// The shape.
     pub outline: &'a Outline,
+    /// The holes of a drilled mount.
+    pub holes: &'a [Hole],
     /// Where its optical center goes.
     pub center: Decentration,
     /// The cylinder axis, when there is one.
@@ -50,6 +53,9 @@ pub struct EyeOutline {
     pub frame: [String; 4],
     /// The shape.
     pub outline: String,
+    /// The holes of a drilled mount; empty for none.
+    #[serde(default)]
+    pub holes: String,
     /// The small cross at the boxing center.
     #[serde(alias = "boxing_centre")]
     pub boxing_center: String,
@@ -88,6 +94,7 @@ impl EyeOutline {
             letter_at: [place.x_mm - eye.nasal_sign() * a_mm / 4.0, -place.y_mm - b_mm / 5.0].map(exact),
             frame: [place.x_mm - a_mm / 2.0, -place.y_mm - b_mm / 2.0, a_mm, b_mm].map(exact),
             outline: path_data(drawn.outline, place),
+            holes: holes_data(drawn.holes, place),
             boxing_center: cross(place, 2.0),
             axis: along
                 .map(|along| format!("M{}L{}", coordinates(center.minus(along)), coordinates(center.plus(along)))),
@@ -112,7 +119,8 @@ mod tests {
         // Two circles of 40 mm, bridge 20, centered 2 in and 1 up: window 40 + 20 + 40 + 4 = 104 by 44.
         let outline = Outline::from_radii_mm(&[20.0; 400]).unwrap();
         let center = Decentration { in_mm: 2.0, up_mm: 1.0 };
-        let drawn = |axis: i32| Drawn { outline: &outline, center, axis: Axis::new(axis).ok(), is_made: true };
+        let drawn =
+            |axis: i32| Drawn { outline: &outline, holes: &[], center, axis: Axis::new(axis).ok(), is_made: true };
         let drawing = PairDrawing::of(Pair::new(drawn(180), drawn(90)), 20.0);
         assert_eq!((drawing.width.as_str(), drawing.height.as_str()), ("104mm", "44mm"));
         assert_eq!(drawing.view_box, "-52 -22 104 44");

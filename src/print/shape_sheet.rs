@@ -4,11 +4,12 @@ use askama::Template;
 
 use super::outline::{Drawn, PairDrawing};
 use super::paper::ShapeTop;
+use crate::desk::drilling::HoleRow;
+use crate::desk::frame_shape::FrameShape;
 use crate::optics::notation::long;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
 use crate::shape::layout::{Decentration, frame_pd_mm};
-use crate::shape::outline::Outline;
 
 /// The sheet.
 #[derive(Debug, Clone, PartialEq, Eq, Template)]
@@ -20,6 +21,8 @@ pub struct ShapeSheet {
     pub outlines: PairDrawing,
     /// Right, then left.
     pub eyes: [EyeSizes; 2],
+    /// The places of the holes of a drilled mount.
+    pub holes: Vec<HoleRow>,
     /// The distance between the lenses.
     pub dbl: String,
     /// The distance between the boxing centers.
@@ -39,9 +42,11 @@ pub struct EyeSizes {
 
 impl ShapeSheet {
     /// The sheet of a shape.
-    pub fn of(top: ShapeTop, outlines: &Pair<Outline>, dbl_mm: f64) -> Self {
+    pub fn of(top: ShapeTop, shape: &FrameShape) -> Self {
+        let (outlines, holes, dbl_mm) = (shape.outlines(), shape.holes_on_lenses(), shape.dbl.to_f64());
         let drawn = |eye: Eye| Drawn {
             outline: outlines.get(eye),
+            holes: holes.get(eye),
             center: Decentration::default(),
             axis: None,
             is_made: false,
@@ -52,6 +57,7 @@ impl ShapeSheet {
             outlines: PairDrawing::of(Pair::new(drawn(Eye::Right), drawn(Eye::Left)), dbl_mm),
             eyes: Eye::BOTH.map(|eye| EyeSizes::of(eye, boxing.get(eye))),
             dbl: long(dbl_mm),
+            holes: HoleRow::of(&shape.holes),
             frame_pd: long(frame_pd_mm(&boxing.right, &boxing.left, dbl_mm)),
         }
     }

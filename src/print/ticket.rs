@@ -13,6 +13,7 @@ use crate::bench::real_size::PrismMade;
 use crate::desk::catalogue::{MaterialDetails, TreatmentDetails};
 use crate::desk::center_height::CenterHeight;
 use crate::desk::date;
+use crate::desk::drilling::HoleRow;
 use crate::desk::frame::FrameDetails;
 use crate::desk::job::EyeTask;
 use crate::desk::lab::Lab;
@@ -23,6 +24,7 @@ use crate::optics::direction::Directed;
 use crate::optics::notation;
 use crate::optics::prescription::{EyePrescription, LensPower, Prism, PupilDistance};
 use crate::optics::{Eye, Pair};
+use crate::shape::hole::Hole;
 use crate::shape::layout::{EyeLayout, PairLayout};
 use crate::shape::outline::Outline;
 
@@ -71,6 +73,8 @@ pub struct TicketFacts<'a> {
     pub note: &'a str,
     /// Both shapes laid out; without them the ticket has blanks to write in.
     pub shape: Option<Shape<'a>>,
+    /// The places of the holes of a drilled mount.
+    pub holes: Vec<HoleRow>,
     /// The edge of both lenses, once there is a shape.
     pub edge: Option<&'a TicketLines>,
     /// The uncut lenses in hand.
@@ -96,6 +100,8 @@ pub struct Shape<'a> {
     pub layout: &'a PairLayout,
     /// How the prescribed prism is made, where there is prism.
     pub prism: Pair<Option<&'a PrismMade>>,
+    /// The holes of a drilled mount.
+    pub holes: Pair<&'a [Hole]>,
 }
 
 /// One eye as it prints.
@@ -266,6 +272,9 @@ pub struct Ticket {
     /// The last cut on this shape; none on a ticket kept before it was printed.
     #[serde(default)]
     pub last_cut: Option<String>,
+    /// The places of the holes of a drilled mount.
+    #[serde(default)]
+    pub holes: Vec<HoleRow>,
     /// Lessons from remakes on this shape.
     #[serde(default)]
     pub lessons: Vec<String>,
@@ -348,6 +357,7 @@ impl Ticket {
             eyes: Eye::BOTH.map(|eye| EyePart::of(eye, facts)),
             shape: facts.shape.map(|shape| ShapePart::of(&shape, facts)),
             last_cut: facts.last_cut.clone(),
+            holes: facts.holes.clone(),
             lessons: facts.lessons.clone(),
             remake: facts.remake.clone(),
             made_for: format!("{}, PD {}", facts.made_for.words(), facts.pupil_distance.words_with_total()),
@@ -414,6 +424,7 @@ impl ShapePart {
     fn of(shape: &Shape<'_>, facts: &TicketFacts<'_>) -> Self {
         let drawn = |eye: Eye| Drawn {
             outline: shape.outlines.get(eye),
+            holes: shape.holes.get(eye),
             center: shape.layout.eyes.get(eye).decentration,
             // The axis of the power in large figures, whichever form was written.
             axis: facts.eyes.get(eye).power.to_minus().axis().filter(|_| facts.tasks.get(eye).is_made()),

@@ -4,10 +4,24 @@
 
 use std::fmt::Write;
 
+use super::hole::Hole;
 use super::outline::{Outline, Point};
 
-/// A drawing of outlines, each with the name of its layer and the place of its boxing center.
-pub fn drawing(outlines: &[(&str, &Outline, Point)]) -> String {
+/// One eye of a drawing.
+#[derive(Debug, Clone, Copy)]
+pub struct Layer<'a> {
+    /// The name of the layer.
+    pub name: &'a str,
+    /// The shape.
+    pub outline: &'a Outline,
+    /// The holes of a drilled mount.
+    pub holes: &'a [Hole],
+    /// Where its boxing center is.
+    pub place: Point,
+}
+
+/// A drawing of these layers.
+pub fn drawing(layers: &[Layer<'_>]) -> String {
     let mut text = "0\r\nSECTION\r\n2\r\nHEADER\r\n".to_owned();
     // 4 is the unit millimeter, 1 is metric.
     for (variable, code, value) in [("$ACADVER", 1, "AC1009"), ("$INSUNITS", 70, "4"), ("$MEASUREMENT", 70, "1")] {
@@ -15,21 +29,45 @@ pub fn drawing(outlines: &[(&str, &Outline, Point)]) -> String {
         group(&mut text, code, value);
     }
     text += "0\r\nENDSEC\r\n0\r\nSECTION\r\n2\r\nENTITIES\r\n";
-    outlines.iter().for_each(|(layer, outline, place)| polyline(&mut text, layer, outline, *place));
+    for layer in layers {
+        polyline(&mut text, layer, layer.outline.points());
+        layer.holes.iter().for_each(|hole| match hole.slot_end {
+            None => circle(&mut text, layer, hole),
+            Some(end) => polyline(&mut text, layer, &slot_border(hole, end)),
+        });
+    }
     text += "0\r\nENDSEC\r\n0\r\nEOF\r\n";
     text
 }
 
-fn polyline(text: &mut String, layer: &str, outline: &Outline, place: Point) {
+/// A slot with round ends, every 5°.
+fn slot_border(hole: &Hole, end: Point) -> Vec<Point> {
+    let way_deg = end.minus(hole.at).angle_deg();
+    let half = |center: Point, from_deg: f64| {
+        (0..=36).map(move |step| center.plus(Point::polar(hole.diameter_mm / 2.0, from_deg + f64::from(step) * 5.0)))
+    };
+    half(end, way_deg - 90.0).chain(half(hole.at, way_deg + 90.0)).collect()
+}
+
+fn circle(text: &mut String, layer: &Layer<'_>, hole: &Hole) {
+    let at = hole.at.plus(layer.place);
+    group(text, 0, "CIRCLE");
+    group(text, 8, layer.name);
+    group(text, 10, format_args!("{:.4}", at.x_mm));
+    group(text, 20, format_args!("{:.4}", at.y_mm));
+    group(text, 40, format_args!("{:.4}", hole.diameter_mm / 2.0));
+}
+
+fn polyline(text: &mut String, layer: &Layer<'_>, points: &[Point]) {
     group(text, 0, "POLYLINE");
-    group(text, 8, layer);
+    group(text, 8, layer.name);
     // Vertices follow; the polyline is closed.
     group(text, 66, 1);
     group(text, 70, 1);
-    for point in outline.points() {
-        let at = point.plus(place);
+    for point in points {
+        let at = point.plus(layer.place);
         group(text, 0, "VERTEX");
-        group(text, 8, layer);
+        group(text, 8, layer.name);
         group(text, 10, format_args!("{:.4}", at.x_mm));
         group(text, 20, format_args!("{:.4}", at.y_mm));
     }
@@ -48,7 +86,8 @@ mod tests {
     #[test]
     fn a_polyline_is_closed_and_at_its_place() {
         let square = Outline::from_radii_mm(&[20.0; 8]).unwrap();
-        let text = drawing(&[("right", &square, Point::new(-30.0, 0.0))]);
+        let layer = Layer { name: "right", outline: &square, holes: &[], place: Point::new(-30.0, 0.0) };
+        let text = drawing(&[layer]);
         assert_eq!(text.matches("VERTEX").count(), 8);
         let first = "66\r\n1\r\n70\r\n1\r\n0\r\nVERTEX\r\n8\r\nright\r\n10\r\n-10.0000\r\n20\r\n0.0000\r\n";
         assert!(text.contains(first), "{text}");

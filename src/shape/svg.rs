@@ -5,6 +5,7 @@
 use std::fmt::Write;
 
 use super::boxing::Boxing;
+use super::hole::Hole;
 use super::outline::{Outline, Point};
 use crate::optics::{Eye, Pair};
 
@@ -29,6 +30,29 @@ pub fn path_data(outline: &Outline, place: Point) -> String {
         let _ = write!(data, "{command}{}", coordinates(point.plus(place)));
     }
     data.push('Z');
+    data
+}
+
+/// The `d` of a path of holes with the boxing center at `place`: circles, and slots with round ends.
+pub fn holes_data(holes: &[Hole], place: Point) -> String {
+    let mut data = String::new();
+    for hole in holes {
+        let (at, end, radius) = (hole.at.plus(place), hole.end().plus(place), millimeters(hole.diameter_mm / 2.0));
+        let way = end.minus(at);
+        let way_deg = if way == Point::ORIGIN { 0.0 } else { way.angle_deg() };
+        let beside = Point::polar(hole.diameter_mm / 2.0, way_deg + 90.0);
+        let arc = |to: Point| format!("A{radius} {radius} 0 0 1 {}", coordinates(to));
+        // y is flipped, so both half circles turn clockwise.
+        let _ = write!(
+            data,
+            "M{}L{}{}L{}{}Z",
+            coordinates(at.plus(beside)),
+            coordinates(end.plus(beside)),
+            arc(end.minus(beside)),
+            coordinates(at.minus(beside)),
+            arc(at.plus(beside))
+        );
+    }
     data
 }
 
@@ -88,6 +112,17 @@ mod tests {
             "M20 0L14.142 -14.142L0 -20L-14.142 -14.142L-20 0L-14.142 14.142L0 20L14.142 14.142Z"
         );
         assert!(path_data(&outline, Point::new(-35.0, 1.0)).starts_with("M-15 -1L"));
+    }
+
+    #[test]
+    fn a_slot_has_round_ends() {
+        let slot = Hole { at: Point::new(-2.0, 1.0), slot_end: Some(Point::new(2.0, 1.0)), diameter_mm: 1.0 };
+        // Along its upper side, around its right end, back along its lower side, around its left end.
+        let want = "M-2 -1.5L2 -1.5A0.5 0.5 0 0 1 2 -0.5L-2 -0.5A0.5 0.5 0 0 1 -2 -1.5Z";
+        assert_eq!(holes_data(&[slot], Point::ORIGIN), want);
+        let round = Hole { slot_end: None, ..slot };
+        let want = "M-2 -1.5L-2 -1.5A0.5 0.5 0 0 1 -2 -0.5L-2 -0.5A0.5 0.5 0 0 1 -2 -1.5Z";
+        assert_eq!(holes_data(&[round], Point::ORIGIN), want);
     }
 
     #[test]

@@ -427,7 +427,7 @@ mod tests {
     use super::*;
 
     /// Tables with rows of a customer that stay, and why.
-    const STAYS: [(&str, &str); 22] = [
+    const STAYS: [(&str, &str); 24] = [
         ("job", "a number without a name"),
         ("erasure", "says that they asked"),
         ("charge", "money"),
@@ -441,6 +441,8 @@ mod tests {
         ("shape_eye", "of the frame"),
         ("shape_warning", "of the frame"),
         ("shape_twin", "of the frame"),
+        ("shape_hole", "of the frame"),
+        ("shape_rim", "of the frame"),
         ("lens_in_hand", "of the lens: supplier and lot, without a name"),
         ("lens_promise", "of the lens"),
         ("lens_put_back", "of the lens"),

@@ -16,7 +16,8 @@ use super::prescription::both_eyes;
 use super::read::{length, unreadable, word};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
-use crate::desk::frame_shape::{DblSource, FrameShape, NewShape, ShapeChange, ShapeOrigin};
+use crate::desk::drilling::{BoxSide, DrilledHole, FromSide};
+use crate::desk::frame_shape::{DblSource, FrameShape, NewShape, RimInSpace, ShapeOrigin};
 use crate::desk::id::{FrameId, ShapeId};
 use crate::desk::job::{EventKind, Job};
 use crate::desk::step::Step;
@@ -34,6 +35,57 @@ struct ShapeRow {
     dbl_hundredths: i64,
     dbl_source: String,
     eyes: Vec<ShapeEyeRow>,
+    holes: Vec<HoleRow>,
+    rims: Vec<RimRow>,
+}
+
+#[derive(Deserialize)]
+struct HoleRow {
+    eye: String,
+    side: String,
+    from_side_hundredths: i64,
+    up_hundredths: i64,
+    end_from_side_hundredths: Option<i64>,
+    end_up_hundredths: Option<i64>,
+    diameter_hundredths: i64,
+}
+
+impl HoleRow {
+    fn hole(&self) -> Result<DrilledHole, StoreError> {
+        let place = |inward: i64, up: i64| {
+            Ok::<_, StoreError>(FromSide { inward: length("a hole", inward)?, up: length("a hole", up)? })
+        };
+        let slot_end = match (self.end_from_side_hundredths, self.end_up_hundredths) {
+            (Some(inward), Some(up)) => Some(place(inward, up)?),
+            _ => None,
+        };
+        Ok(DrilledHole {
+            side: word("side of a box", &self.side, BoxSide::from_key(&self.side))?,
+            at: place(self.from_side_hundredths, self.up_hundredths)?,
+            slot_end,
+            diameter: length("a hole", self.diameter_hundredths)?,
+        })
+    }
+}
+
+#[derive(Deserialize)]
+struct RimRow {
+    eye: String,
+    circumference_hundredths: i64,
+    tilt_hundredths: i64,
+}
+
+/// The holes of one eye, in their order.
+fn holes_of(rows: &[HoleRow], eye: Eye) -> Result<Vec<DrilledHole>, StoreError> {
+    rows.iter().filter(|row| row.eye == eye.name()).map(HoleRow::hole).collect()
+}
+
+fn rim_of(rows: &[RimRow], eye: Eye) -> Option<RimInSpace> {
+    let row = rows.iter().find(|row| row.eye == eye.name())?;
+    Some(RimInSpace {
+        circumference_mm: row.circumference_hundredths as f64 / 100.0,
+        tilt_deg: row.tilt_hundredths as f64 / 100.0,
+    })
 }
 
 #[derive(Deserialize)]
@@ -61,6 +113,8 @@ impl TryFrom<ShapeRow> for FrameShape {
             dbl: length("DBL", row.dbl_hundredths)?,
             dbl_source: word("DBL source", &row.dbl_source, DblSource::from_key(&row.dbl_source))?,
             rim_curve_tool_d: eyes.map(|eye| eye.rim_curve_hundredths.map(|hundredths| hundredths as f64 / 100.0)),
+            rim: Pair::new(rim_of(&row.rims, Eye::Right), rim_of(&row.rims, Eye::Left)),
+            holes: Pair::new(holes_of(&row.holes, Eye::Right)?, holes_of(&row.holes, Eye::Left)?),
         })
     }
 }
@@ -90,14 +144,14 @@ impl Store {
         &self,
         key: &str,
         number: i64,
-        (parent, change): (ShapeId, ShapeChange),
+        (parent, says): (ShapeId, &str),
         child: &NewShape,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
         self.once(key, Some((number, Step::Shape)), now, async |tx| {
             let id = insert_shape(tx, number, child, &Source::Parent(parent), now).await?;
             use_shape(tx, number, id, now).await?;
-            append_event(tx, number, EventKind::ShapeKept, &change.words(), now).await?;
+            append_event(tx, number, EventKind::ShapeKept, says, now).await?;
             Ok(Done::new((), number))
         })
         .await
@@ -392,6 +446,10 @@ async fn insert_shape(
     .await?;
     for eye in Eye::BOTH {
         insert_shape_eye(tx, id, eye, shape).await?;
+        insert_holes(tx, id, eye, shape.holes.get(eye)).await?;
+        if let Some(rim) = shape.rim.get(eye) {
+            insert_rim(tx, id, eye, rim).await?;
+        }
     }
     for (position, warning) in (1i64..).zip(&shape.warnings) {
         sqlx::query!(
@@ -405,6 +463,53 @@ async fn insert_shape(
         .await?;
     }
     Ok(id)
+}
+
+async fn insert_holes(
+    tx: &mut SqliteConnection,
+    id: ShapeId,
+    eye: Eye,
+    holes: &[DrilledHole],
+) -> Result<(), StoreError> {
+    let eye = eye.name();
+    for (position, hole) in (1i64..).zip(holes) {
+        let (side, diameter) = (hole.side.key(), hole.diameter.hundredths());
+        let (inward, up) = (hole.at.inward.hundredths(), hole.at.up.hundredths());
+        let end = hole.slot_end;
+        let (end_inward, end_up) = (end.map(|end| end.inward.hundredths()), end.map(|end| end.up.hundredths()));
+        sqlx::query!(
+            "insert into shape_hole (shape_id, eye, position, side, from_side_hundredths, up_hundredths,
+                                     end_from_side_hundredths, end_up_hundredths, diameter_hundredths)
+             values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            id,
+            eye,
+            position,
+            side,
+            inward,
+            up,
+            end_inward,
+            end_up,
+            diameter
+        )
+        .execute(&mut *tx)
+        .await?;
+    }
+    Ok(())
+}
+
+async fn insert_rim(tx: &mut SqliteConnection, id: ShapeId, eye: Eye, rim: &RimInSpace) -> Result<(), StoreError> {
+    let hundredths = |value: f64| (value * 100.0).round() as i64;
+    let (eye, circumference, tilt) = (eye.name(), hundredths(rim.circumference_mm), hundredths(rim.tilt_deg));
+    sqlx::query!(
+        "insert into shape_rim (shape_id, eye, circumference_hundredths, tilt_hundredths) values (?, ?, ?, ?)",
+        id,
+        eye,
+        circumference,
+        tilt
+    )
+    .execute(tx)
+    .await?;
+    Ok(())
 }
 
 pub(super) async fn insert_shape_eye(

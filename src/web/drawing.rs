@@ -4,8 +4,9 @@ use crate::bench::layout::{Cover, EyeOnBench};
 use crate::optics::Eye;
 use crate::optics::notation::short;
 use crate::shape::boxing::Boxing;
+use crate::shape::hole::Hole;
 use crate::shape::outline::{Outline, Point};
-use crate::shape::svg::path_data;
+use crate::shape::svg::{holes_data, path_data};
 use crate::web::words::capital;
 
 /// Room around what is drawn, mm.
@@ -24,6 +25,8 @@ pub struct EyeDrawing {
     pub view_box: String,
     /// The shape.
     pub outline: String,
+    /// The holes of a drilled mount; empty for none.
+    pub holes: String,
     /// The box: x, y, width, height.
     pub frame: [String; 4],
     /// The lines through the boxing center.
@@ -127,8 +130,13 @@ impl EyeDrawing {
             pupil: Some(cross(pupil)),
             optical_center: moved.then(|| [format!("{:.2}", center.x_mm), format!("{:.2}", -center.y_mm)]),
             words,
-            ..Self::bare(&eye.outline, &eye.layout.boxing, &window)
+            ..Self::bare(&eye.outline, &eye.layout.boxing, &window).with_holes(&eye.holes)
         }
+    }
+
+    /// The same drawing with the holes of a drilled mount.
+    pub fn with_holes(self, holes: &[Hole]) -> Self {
+        Self { holes: holes_data(holes, Point::ORIGIN), ..self }
     }
 
     fn bare(outline: &Outline, boxing: &Boxing, window: &Window) -> Self {
@@ -137,6 +145,7 @@ impl EyeDrawing {
             label: String::new(),
             view_box: window.view_box(),
             outline: path_data(outline, Point::ORIGIN),
+            holes: String::new(),
             frame: [-half_a, -half_b, boxing.a_mm, boxing.b_mm].map(|mm| format!("{mm:.2}")),
             datum: format!("M{:.2} 0H{:.2}M0 {:.2}V{:.2}", -half_a, half_a, -half_b, half_b),
             longest: None,

@@ -169,7 +169,7 @@ mod tests {
     }
 
     /// Constraints of values that no field of a form holds as it is.
-    const NO_FIELD: [&str; 55] = [
+    const NO_FIELD: [&str; 58] = [
         "twin_gap",
         "twin_is_mirrored",
         "backup_setting_folder",
@@ -217,6 +217,9 @@ mod tests {
         "screen_lock_idle",
         "screen_lock_one",
         "shape_eye_is_mirror",
+        "shape_hole_diameter",
+        "shape_hole_side",
+        "shape_hole_slot",
         "shape_of_something",
         "supplier_name",
         "supplier_offer_diameter",

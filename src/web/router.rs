@@ -65,6 +65,7 @@ addresses! {
     "/jobs/{number}/shape" => computed(get(shapes::show_shape).post(shapes::keep_shape)),
     "/jobs/{number}/shape/similar" => computed(get(shapes::similar::show_similar)),
     "/jobs/{number}/shape/change" => post(shapes::change_shape),
+    "/jobs/{number}/shape/holes" => post(shapes::holes::keep_holes),
     "/jobs/{number}/shape/loan" => post(shapes::borrow_shape),
     "/jobs/{number}/shape/original" => get(shapes::download_original),
     "/jobs/{number}/shape/picture/{id}" => computed(get(picture::show_picture)),

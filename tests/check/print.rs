@@ -111,6 +111,7 @@ fn made_ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> Ticket {
     let layout = PairLayout::of(Pair::new(&shape, &shape), dbl_mm, wanted, BlockerStep::Half, 2.0);
     let (frame, eyes, check) = (frame(rim), eyes(), check());
     Ticket::of(&ticket::TicketFacts {
+        holes: Vec::new(),
         lab: &lab,
         job_number: 1042,
         relens_of: Some(1007),
@@ -135,6 +136,7 @@ fn made_ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> Ticket {
         pupil_distance: read_pupil_distance("31.2/32.9").unwrap(),
         height: Pair::new("21.3", "21").map(|height| CenterHeight::read(height).unwrap()),
         shape: Some(ticket::Shape {
+            holes: Pair::new(&[], &[]),
             outlines: Pair::new(&shape, &shape),
             dbl_mm,
             layout: &layout,

@@ -318,6 +318,11 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
             lab.given_shape_for(number).await;
             (number, "/shape", said(&[("circumference", "140")]))
         }
+        "/jobs/{number}/shape/holes" => {
+            let number = lab.given_job().await;
+            lab.given_shape_for(number).await;
+            (number, "/shape", said(&[("holes", "temple 5 2 1.4")]))
+        }
         "/jobs/{number}/shape/loan" => {
             let earlier = lab.given_job().await;
             lab.given_shape_for(earlier).await;
@@ -482,6 +487,7 @@ async fn a_form_of_a_job_that_moved_on_is_refused() {
         "/notes",
         "/shape",
         "/shape/change",
+        "/shape/holes",
         "/shape/loan",
         "/shape/outline",
         "/blanks",

@@ -39,6 +39,8 @@ async fn offers_new_lenses_only_where_a_shape_is_on_file() {
         dbl: "20".parse().unwrap(),
         dbl_source: DblSource::Typed,
         rim_curve_tool_d: Pair::default(),
+        rim: Pair::default(),
+        holes: Pair::default(),
         job_in_file: None,
         warnings: Vec::new(),
         original: b"radii".to_vec(),

@@ -505,3 +505,168 @@ async fn parents_and_children_are_linked() {
     lab.get("/shapes/7").await.assert_status(404);
     lab.get("/shapes/0190b6a0-0000-7000-8000-000000000000").await.assert_status(404);
 }
+
+/// The figures of the table of holes, a line a hole.
+fn hole_table(page: &Answer) -> Vec<String> {
+    let cells = page.texts(".holes-on-file tbody td");
+    cells.chunks(7).map(|line| line.join(" ").trim_end().to_owned()).collect()
+}
+
+#[tokio::test]
+async fn holes_are_typed_drawn_and_kept_with_the_shape() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    let path = format!("/jobs/{job}/shape/holes");
+    let bare = lab.get(&format!("/jobs/{job}/shape")).await;
+    assert!(hole_table(&bare).is_empty() && bare.attributes("path.holes", "d").is_empty());
+    // In an ellipse 50 by 40, 5 mm from the temple side and 2 mm up: well inside.
+    lab.post(&path, &[("holes", "temple 5 2 1.4\nnose 5 -1 1.4"), ("holes_left", "")]).await.assert_status(303);
+    let lab = lab.reopened().await;
+    let page = lab.get(&format!("/jobs/{job}/shape")).await;
+    assert_eq!(hole_table(&page), ["R and L 1 temple 5.00 +2.00 1.40", "R and L 2 nose 5.00 -1.00 1.40"]);
+    // A 50: the temple side is at -25 on the right eye and at +25 on the left one. Drawn with y down.
+    let drawn = page.attributes("path.holes", "d");
+    assert!(drawn[0].starts_with("M-20 -2.7L") && drawn[0].contains("M20 0.3L"), "{drawn:?}");
+    assert!(drawn[1].starts_with("M20 -2.7L") && drawn[1].contains("M-20 0.3L"), "{drawn:?}");
+    assert_eq!(page.texts("#holes")[0], "temple 5.00 2.00 1.40 nose 5.00 -1.00 1.40");
+    assert!(page.text("dl.across").contains("with other holes"));
+    // The layout and the ticket show them.
+    assert_eq!(lab.get(&format!("/jobs/{job}/layout")).await.attributes("path.holes", "d"), drawn);
+    let ticket = lab.get(&format!("/jobs/{job}/ticket")).await;
+    assert_eq!(hole_table(&ticket).len(), 2);
+    assert_eq!(ticket.attributes(".true-size path.drilled", "d").len(), 2);
+    for sheet in ["outline-sheet", "blocking-sheet"] {
+        let sheet = lab.get(&format!("/jobs/{job}/shape/{sheet}")).await;
+        assert_eq!(sheet.attributes(".true-size path.drilled", "d").len(), 2);
+    }
+    // Corrected holes are another shape; the earlier ones stay.
+    let parent = lab.get(&page.attributes("#parent a", "href")[0]).await;
+    assert!(hole_table(&parent).is_empty());
+    lab.post(&path, &[("holes", "temple 6 2 1.4"), ("holes_left", "temple 6 3 1.4")]).await.assert_status(303);
+    let page = lab.get(&format!("/jobs/{job}/shape")).await;
+    assert_eq!(hole_table(&page), ["R 1 temple 6.00 +2.00 1.40", "L 1 temple 6.00 +3.00 1.40"]);
+    assert_eq!(page.texts("#holes_left")[0], "temple 6.00 3.00 1.40");
+    let parent = lab.get(&page.attributes("#parent a", "href")[0]).await;
+    assert_eq!(hole_table(&parent).len(), 2);
+    // A larger lens has them as far from its side, and so have new lenses years later.
+    lab.post(&format!("/jobs/{job}/shape/change"), &[("way", "box"), ("box_a", "52"), ("box_b", "44")]).await;
+    let grown = lab.get(&format!("/jobs/{job}/shape")).await;
+    assert_eq!(hole_table(&grown), ["R 1 temple 6.00 +2.20 1.40", "L 1 temple 6.00 +3.30 1.40"]);
+    let later = lab.given_relens(job).await;
+    assert_eq!(hole_table(&lab.get(&format!("/jobs/{later}/shape")).await), hole_table(&grown));
+    // Without holes again.
+    lab.post(&path, &[("holes", ""), ("holes_left", "")]).await.assert_status(303);
+    assert!(hole_table(&lab.get(&format!("/jobs/{job}/shape")).await).is_empty());
+    assert_eq!(hole_table(&lab.get(&format!("/jobs/{later}/shape")).await).len(), 2);
+}
+
+#[tokio::test]
+async fn holes_that_cannot_be_are_refused_and_thin_bridges_are_said() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    let path = format!("/jobs/{job}/shape/holes");
+    for (holes, left, field, says) in [
+        ("temple 5 30 1.4", "", "holes", "Hole 1 of the right eye lies outside the lens"),
+        ("temple 5 2 1.4\nnose 0.5 0 1.4", "", "holes", "Hole 2 of the right eye is cut by the rim"),
+        ("temple 5 2 1.4", "temple 0.5 0 1.4", "holes_left", "Hole 1 of the left eye is cut by the rim"),
+        ("temple 5 2 1.4\ntemple 5 3 1.4", "", "holes", "runs into another hole"),
+        ("five", "", "holes", "Line 1: write nose or temple"),
+        ("", "", "holes", "on file already"),
+    ] {
+        let page = lab.post(&path, &[("holes", holes), ("holes_left", left)]).await;
+        let said = page.assert_status(422).text(&format!("#{field}-error"));
+        assert!(said.contains(says), "{said}");
+        assert_eq!(page.texts("#holes")[0], holes.split_whitespace().collect::<Vec<_>>().join(" "), "as typed");
+    }
+    assert_eq!(lab.count("job_shape", job).await, 1);
+    // On the middle line the temple side is at 25: a hole of 1.4 whose middle is 2 from it leaves 1.3.
+    lab.post(&path, &[("holes", "temple 2 0 1.4")]).await.assert_status(303);
+    for page in ["shape", "layout", "ticket"] {
+        let page = lab.get(&format!("/jobs/{job}/{page}")).await;
+        assert!(page.body.contains("Hole 1 of the right eye leaves only 1.30 mm"), "{}", page.text("main"));
+    }
+}
+
+#[tokio::test]
+async fn a_lens_that_is_too_thin_at_a_hole_is_said() {
+    let lab = TestLab::new().await;
+    // A plus lens is thin at its edge.
+    let job = lab.given_job_to("+4.00 DS", "+4.00 DS").await;
+    lab.given_shape_for(job).await;
+    lab.post(&format!("/jobs/{job}/shape/holes"), &[("holes", "temple 4 0 1.4")]).await.assert_status(303);
+    for page in ["layout", "ticket"] {
+        let page = lab.get(&format!("/jobs/{job}/{page}")).await;
+        assert!(page.body.contains("a drilled mount needs 2.0 mm (common practice)"), "{}", page.text("main"));
+    }
+}
+
+#[tokio::test]
+async fn holes_come_from_drill_records_and_go_back_into_them() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let drill = "DRILL=R;-20.00;2.00;1.40\r\nDRILLE=R;C;20;-1;1.2;18;-1\r\n";
+    let file = records(Some("20.00"), &[("R", ellipse_radii())]).replace("DO=B\r\n", &format!("DO=B\r\n{drill}"));
+    upload(&lab, job, &file, &[]).await.assert_status(303);
+    let page = lab.get(&format!("/jobs/{job}/shape")).await;
+    let rows = ["R and L 1 temple 5.00 +2.00 1.40", "R and L 2 nose 5.00 -1.00 1.20 7.00, -1.00"];
+    assert_eq!(hole_table(&page), rows, "mirrored on the eye that is not in the file");
+    assert!(page.texts(".notice.caution").iter().any(|says| says.contains("compare them with the demo lens")));
+    for form in ["text", "packed"] {
+        let bytes = lab.bytes(&format!("/jobs/{job}/shape/export?as={form}")).await;
+        let read = rimbook::shape::record::parse(&bytes).unwrap();
+        assert_eq!(read.value("DRILLE"), Some("R;C;-20.00;2.00;1.40"));
+        assert_eq!((read.holes.right.len(), read.holes.left.len()), (2, 2));
+        let other = lab.given_job().await;
+        upload(
+            &lab,
+            other,
+            &lab.get(&format!("/jobs/{job}/shape/export")).await.body,
+            &[("other_job", &job.to_string())],
+        )
+        .await
+        .assert_status(303);
+        assert_eq!(hole_table(&lab.get(&format!("/jobs/{other}/shape")).await), rows);
+    }
+    let bytes = lab.bytes(&format!("/jobs/{job}/shape/export?as=dxf")).await;
+    let drawing = dxf::Drawing::load(&mut &bytes[..]).unwrap();
+    let circles = drawing.entities().filter_map(|entity| match &entity.specific {
+        dxf::entities::EntityType::Circle(circle) => Some((circle.center.x, circle.center.y, circle.radius)),
+        _ => None,
+    });
+    // The boxing centers are at -35 and 35.
+    assert_eq!(circles.collect::<Vec<_>>(), [(-55.0, 2.0, 0.7), (55.0, 2.0, 0.7)]);
+    // A hole that is not understood, and holes outside the lens.
+    let odd = lab.given_job().await;
+    for (drill, says) in [("DRILL=R;?;2;1.4", "not understood"), ("DRILL=R;-30;2;1.4", "are left out: measure them")] {
+        let file = records(None, &[("R", ellipse_radii())]).replace("DO=B\r\n", &format!("DO=B\r\n{drill}\r\n"));
+        upload(&lab, odd, &file, &[]).await.assert_status(303);
+        let page = lab.get(&format!("/jobs/{odd}/shape")).await;
+        assert!(page.texts(".notice.caution").iter().any(|caution| caution.contains(says)), "{drill}");
+        assert!(hole_table(&page).is_empty());
+    }
+}
+
+#[tokio::test]
+async fn a_rim_in_space_is_shown_where_its_depth_was_traced() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    // A circle of 22 mm, its depth 22 sin 6° · cos t: a plane tilted by atan(sin 6°) = 5.97°.
+    let depth: Vec<String> = (0..100)
+        .map(|i| (2200.0 * 6f64.to_radians().sin() * (f64::from(i) * 3.6).to_radians().cos()).round().to_string())
+        .collect();
+    let mut file = records(None, &[("R", vec![2200; 400])]) + "ZFMT=1;100;E;R;F\r\n";
+    for line in depth.chunks(10) {
+        file += &format!("Z={}\r\n", line.join(";"));
+    }
+    upload(&lab, job, &file, &[]).await.assert_status(303);
+    let page = lab.get(&format!("/jobs/{job}/shape")).await;
+    let names = page.texts(".eye-right .figure dt");
+    let figures = page.texts(".eye-right .figure .num");
+    let figure = |name: &str| -> f64 { figures[names.iter().position(|n| n.contains(name)).unwrap()].parse().unwrap() };
+    assert!((figure("Tilt") - 6.0).abs() < 0.06, "{figures:?}");
+    // An ellipse with half axes 22 and 22 √(1 + sin² 6°): 138.61 (Ramanujan), against 138.23 flat.
+    assert!((figure("along the rim") - 138.61).abs() < 0.03, "{figures:?}");
+    assert!((figure("flat") - 138.23).abs() < 0.02);
+}

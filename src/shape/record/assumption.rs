@@ -99,6 +99,10 @@ assumptions! {
         Refused = "refused" "the file is refused: it may be cut off",
         LeftOut = "left_out" "the shape is read without them",
     }
+    drill_x: DrillX, "Which way the x of a drill record (DRILL, DRILLE) runs from the boxing center" {
+        Nose = "nose" "toward the nose",
+        Right = "right" "to the observer's right; a record for both eyes is that of the right one",
+    }
 }
 
 /// An assumption that cannot be switched so.

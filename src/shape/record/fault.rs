@@ -272,6 +272,9 @@ pub enum WarningKind {
     /// A checksum of a file that is no message.
     #[error("the checksum {0} is not that of the file, which may have been changed since")]
     ChecksumDiffers(String),
+    /// A drill record that is not understood.
+    #[error("the drill record {0} is not understood: its hole is left out, so measure it")]
+    HoleLeftOut(String),
     /// Depth records that cannot be used.
     #[error("the depth (Z) records of the {} eye are not used: {found} values instead of {promised}", eye.name())]
     DepthLeftOut {
@@ -294,6 +297,7 @@ impl WarningKind {
             WarningKind::BoxDiffers { .. } => "box_differs",
             WarningKind::SideAssumed => "side_assumed",
             WarningKind::AnglesLeftOut(..) => "angles_left_out",
+            WarningKind::HoleLeftOut(_) => "hole_left_out",
             WarningKind::ChecksumDiffers(_) => "checksum_differs",
             WarningKind::DepthLeftOut { .. } => "depth_left_out",
             WarningKind::Picture(_) => "picture",

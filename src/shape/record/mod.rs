@@ -7,12 +7,13 @@
 //! * [`parse`](mod@parse) – reads records. [`table`] – reads plain tables. [`write`](mod@write) – writes records.
 //! * [`coded`] – the binary forms of a list. [`crc`] – the checksum. `turn` – devices that start or run otherwise.
 //! * `source` – the lines of a file. `open` – a trace while it is read. `check` – the checks of both readers.
-//! * `rim` – the curve of the rim. `fault` – faults and warnings.
+//! * `drill` – the holes of a drilled mount. `rim` – the rim in space. `fault` – faults and warnings.
 
 pub mod assumption;
 mod check;
 pub mod coded;
 pub mod crc;
+mod drill;
 mod fault;
 mod open;
 pub mod parse;
@@ -30,6 +31,7 @@ pub use table::parse_table;
 pub use write::{write, write_as};
 
 use super::boxing::Boxing;
+use super::hole::Hole;
 use super::outline::Outline;
 use super::trace::Trace;
 use crate::optics::{Eye, Pair};
@@ -117,6 +119,8 @@ pub struct TraceFile {
     pub panto_deg: Pair<Option<f64>>,
     /// The depth of each rim.
     pub depth: Pair<Option<Depth>>,
+    /// The holes of a drilled mount, in the front view of each eye.
+    pub holes: Pair<Vec<Hole>>,
     /// Everything in file order. Empty when the file was not read from records.
     pub items: Vec<Item>,
     /// How the records were framed.
@@ -141,6 +145,7 @@ impl TraceFile {
             panto_deg: Pair::default(),
             objects: Pair::default(),
             depth: Pair::default(),
+            holes: Pair::default(),
             items: Vec::new(),
             framing: Framing::default(),
             warnings: Vec::new(),

@@ -8,8 +8,9 @@ use super::fault::{FaultKind, Faults, Warning, WarningKind, excerpt};
 use super::open::{Data, Header, Open};
 use super::source::{Line, Source, latin_1, text_of, trimmed};
 use super::turn::Turn;
-use super::{DataSet, Depth, Framing, Item, MAX_BYTES, RecordFault, TraceFile, complete, crc, decimal};
+use super::{DataSet, Depth, Framing, Item, MAX_BYTES, RecordFault, TraceFile, complete, crc, decimal, drill};
 use crate::optics::{Eye, Pair};
+use crate::shape::hole::Hole;
 use crate::shape::trace::{Angles, Trace};
 
 const FS: u8 = 0x1c;
@@ -95,6 +96,7 @@ struct RecordReader<'a> {
     traces: Pair<Option<Trace>>,
     objects: Pair<Option<String>>,
     depth: Pair<Option<Depth>>,
+    holes: Pair<Vec<Hole>>,
     job: Option<String>,
     dbl_mm: Option<f64>,
     hbox_mm: Pair<Option<f64>>,
@@ -139,6 +141,7 @@ impl<'a> RecordReader<'a> {
             traces: Pair::default(),
             objects: Pair::default(),
             depth: Pair::default(),
+            holes: Pair::default(),
             job: None,
             dbl_mm: None,
             hbox_mm: Pair::default(),
@@ -209,10 +212,22 @@ impl<'a> RecordReader<'a> {
             "FCRV" => self.fcrv_d = self.pair(line, label, value, slope(-25.0, 25.0, " D")),
             "ZTILT" => self.ztilt_deg = self.pair(line, label, value, slope(-90.0, 90.0, "°")),
             "PANTO" => self.panto_deg = self.pair(line, label, value, slope(-90.0, 90.0, "°")),
+            "DRILL" | "DRILLE" => self.drill(line, label, value),
             _ => {}
         }
         self.items.push(Item::Record(label.to_owned(), value.to_owned()));
         true
+    }
+
+    /// A hole that is not understood is no fault of the trace.
+    fn drill(&mut self, line: usize, label: &str, value: &str) {
+        let Some(read) = drill::read(label, value, self.assumptions.drill_x) else {
+            let kind = WarningKind::HoleLeftOut(excerpt(value));
+            self.warnings.push(Warning { line: Some(line), kind });
+            return;
+        };
+        self.holes.right.extend(read.right);
+        self.holes.left.extend(read.left);
     }
 
     fn name_job(&mut self, line: usize, value: &str) {
@@ -463,6 +478,7 @@ impl<'a> RecordReader<'a> {
             ztilt_deg: self.ztilt_deg,
             panto_deg: self.panto_deg,
             depth: self.depth,
+            holes: self.holes,
             items: self.items,
             framing: self.framing,
             warnings: self.warnings,

@@ -1,9 +1,10 @@
-//! The curve of the rim, from a stated frame curve or from the depth records.
+//! The rim in space, from the depth records; its curve also from a stated frame curve.
 
 use super::{Depth, TraceFile};
 use crate::optics::Eye;
-use crate::shape::bevel::curve_tool_d;
+use crate::shape::boxing::Boxing;
 use crate::shape::outline::Point;
+use crate::shape::rim::RimMeasures;
 use crate::shape::trace::Trace;
 
 impl TraceFile {
@@ -16,18 +17,25 @@ impl TraceFile {
         let eye = if self.derived == Some(eye) { eye.other() } else { eye };
         // Some devices write 0 for an unknown curve.
         let stated = self.fcrv_d.get(eye).filter(|curve_d| *curve_d > 0.0);
-        let measured = || self.depth.get(eye).as_ref().and_then(|depth| measured_d(self.traces.get(eye), depth));
-        stated.or_else(measured)
+        stated.or_else(|| self.rim(eye)?.curve_tool_d)
+    }
+
+    /// The measures of the rim in space, where its depth was traced. A mirrored eye has those of the other.
+    pub fn rim(&self, eye: Eye) -> Option<RimMeasures> {
+        let eye = if self.derived == Some(eye) { eye.other() } else { eye };
+        let trace = self.traces.get(eye);
+        let points = points_in_space(trace, self.depth.get(eye).as_ref()?)?;
+        RimMeasures::of(&points, Boxing::of(&trace.outline()).circumference_mm)
     }
 }
 
-fn measured_d(trace: &Trace, depth: &Depth) -> Option<f64> {
+fn points_in_space(trace: &Trace, depth: &Depth) -> Option<Vec<[f64; 3]>> {
     let count = depth.heights.len() as f64;
     let angle_deg = |index: usize| match &depth.angles {
         Some(angles) => angles.get(index).map(|&hundredths| f64::from(hundredths) / 100.0),
         None => Some(360.0 * index as f64 / count),
     };
-    let rim: Option<Vec<[f64; 3]>> = depth
+    depth
         .heights
         .iter()
         .enumerate()
@@ -36,8 +44,7 @@ fn measured_d(trace: &Trace, depth: &Depth) -> Option<f64> {
             let at = Point::polar(radius_at_mm(trace, deg)?, deg);
             Some([at.x_mm, at.y_mm, f64::from(height) / 100.0])
         })
-        .collect();
-    curve_tool_d(rim?.into_iter()).map(f64::abs)
+        .collect()
 }
 
 /// The radius in a direction, interpolated between its two neighbors.
@@ -91,6 +98,10 @@ mod tests {
             let curve_d = file.rim_curve_tool_d(Eye::Right).unwrap();
             assert!((curve_d - 6.0).abs() < 0.05, "closed form, a sphere of 6 D: {curve_d}");
             assert_eq!(file.rim_curve_tool_d(Eye::Left), Some(curve_d), "the mirrored eye has the same rim");
+            // Symmetrical about its middle, so its plane is not tilted; bent, so it is longer than its outline.
+            let rim = file.rim(Eye::Left).unwrap();
+            let flat_mm = Boxing::of(&file.traces.right.outline()).circumference_mm;
+            assert!(rim.tilt_deg < 0.05 && (0.1..2.0).contains(&(rim.circumference_mm - flat_mm)), "{rim:?} {flat_mm}");
         }
     }
 

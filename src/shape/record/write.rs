@@ -5,6 +5,7 @@ use std::fmt::Write;
 use super::assumption::Assumptions;
 use super::coded::{Form, write_list};
 use super::crc::checksum;
+use super::drill;
 use super::turn::Turn;
 use super::{DataSet, Depth, Item, TraceFile};
 use crate::optics::{Eye, Pair};
@@ -24,7 +25,7 @@ const MAX_JOB_CHARS: usize = 60;
 /// starts half a step after 0° is written with its angles.
 pub fn write(file: &TraceFile) -> String {
     let mut writer = Writer { file, form: Form::Text, assumptions: Assumptions::default(), bytes: Vec::new() };
-    usual_items(file).iter().for_each(|item| writer.item(item));
+    usual_items(file, &Assumptions::default()).iter().for_each(|item| writer.item(item));
     String::from_utf8_lossy(&writer.bytes).into_owned()
 }
 
@@ -32,7 +33,7 @@ pub fn write(file: &TraceFile) -> String {
 /// was not read from records has the usual ones.
 pub fn write_as(file: &TraceFile, form: Form, assumptions: &Assumptions) -> Vec<u8> {
     let mut writer = Writer { file, form, assumptions: *assumptions, bytes: Vec::new() };
-    let usual = if file.items.is_empty() { usual_items(file) } else { Vec::new() };
+    let usual = if file.items.is_empty() { usual_items(file, assumptions) } else { Vec::new() };
     file.items.iter().chain(&usual).for_each(|item| writer.item(item));
     let records = writer.bytes;
     let sum = checksum(&records, assumptions.checksum);
@@ -52,7 +53,7 @@ pub fn write_as(file: &TraceFile, form: Form, assumptions: &Assumptions) -> Vec<
 }
 
 /// The records of a file for other devices.
-fn usual_items(file: &TraceFile) -> Vec<Item> {
+fn usual_items(file: &TraceFile, assumptions: &Assumptions) -> Vec<Item> {
     let record = |label: &str, value: String| Item::Record(label.to_owned(), value);
     let mut items = vec![record("REQ", "FIL".to_owned())];
     if let Some(job) = &file.job {
@@ -68,6 +69,8 @@ fn usual_items(file: &TraceFile) -> Vec<Item> {
         [("CIRC", &file.circ_mm), ("FCRV", &file.fcrv_d), ("ZTILT", &file.ztilt_deg), ("PANTO", &file.panto_deg)];
     let known = |values: &Pair<Option<f64>>| values.right.is_some() || values.left.is_some();
     items.extend(measures.into_iter().filter(|m| known(m.1)).map(|(label, values)| record(label, pair(values))));
+    let holes = |eye: Eye| drill::write(eye, file.holes.get(eye), assumptions.drill_x);
+    items.extend(Eye::BOTH.into_iter().flat_map(holes).map(|value| record("DRILLE", value)));
     items.extend(Eye::BOTH.into_iter().flat_map(|eye| [Item::Trace(eye), Item::Depth(eye)]));
     items
 }
@@ -179,6 +182,8 @@ fn pair(values: &Pair<Option<f64>>) -> String {
 mod tests {
     use super::super::{Framing, parse, parse_as};
     use super::*;
+    use crate::shape::hole::Hole;
+    use crate::shape::outline::Point;
     use crate::shape::trace::Trace;
     use proptest::prelude::*;
 
@@ -206,12 +211,24 @@ mod tests {
         }))
     }
 
+    fn any_holes() -> impl Strategy<Value = Vec<Hole>> {
+        let mm = |range| prop::num::i32::ANY.prop_map(move |n: i32| f64::from(n.rem_euclid(range) - range / 2) / 100.0);
+        let place = move || (mm(4000), mm(4000)).prop_map(|(x_mm, y_mm)| Point::new(x_mm, y_mm));
+        let apart = |at: Point, end: Point| Some(end).filter(|end| *end != at);
+        let hole = (place(), prop::option::of(place()), 50..600_i32).prop_map(move |(at, end, d)| Hole {
+            at,
+            slot_end: end.and_then(|end| apart(at, end)),
+            diameter_mm: f64::from(d) / 100.0,
+        });
+        prop::collection::vec(hole, 0..3)
+    }
+
     prop_compose! {
         fn any_file()(
             right in any_trace(Eye::Right), left in any_trace(Eye::Left),
             job in prop::option::of("[A-Z0-9][A-Za-z0-9 /=;-]{0,20}[A-Z0-9]"),
             dbl in prop::option::of(100..3000_i32), curve in prop::option::of(0..1200_i32),
-            depth_right in any_depth(), depth_left in any_depth(),
+            depth_right in any_depth(), depth_left in any_depth(), holes_right in any_holes(), holes_left in any_holes(),
         ) -> TraceFile {
             let mm = |h: i32| f64::from(h) / 100.0;
             TraceFile {
@@ -219,6 +236,7 @@ mod tests {
                 dbl_mm: dbl.map(mm),
                 fcrv_d: Pair::new(curve.map(mm), None),
                 depth: Pair::new(depth_right, depth_left),
+                holes: Pair::new(holes_right, holes_left),
                 ..TraceFile::of_traces(Pair::new(right, left), None)
             }
         }

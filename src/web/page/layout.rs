@@ -7,6 +7,8 @@ use super::compensation::{WearNote, wear_notes};
 use super::job_bar::{EyeWords, JobBar};
 use super::risk::risk_sentence;
 use super::{Chrome, PageResult, show, show_again};
+use crate::bench::drilling::hole_words;
+use crate::bench::edge_finish::usual_edges;
 use crate::bench::layout::{Cover, EyeOnBench, Fit, JobLayout, place_words, step_of};
 use crate::bench::lens::{JobLens, LensOverrides, Origin, known_uncut};
 use crate::bench::real_size::Supply;
@@ -160,10 +162,17 @@ fn laid(job: &Job, layout: &JobLayout, lenses: &Pair<Option<LensInHand>>, trial:
             .flat_map(|(_, eye)| eye.cautions())
             .chain(layout.no_stock_lenses(lenses))
             .chain(layout.wrap_words())
+            .chain(drill_words(job, layout, lenses))
             .collect(),
         is_pair: job.single_eye().is_none(),
         eyes: job.made_eyes().map(|eye| eye_laid(job, layout.eyes.get(eye), chosen.get(eye), half_mm)).collect(),
     }
+}
+
+/// What to know of the holes of a drilled mount.
+pub fn drill_words(job: &Job, layout: &JobLayout, lenses: &Pair<Option<LensInHand>>) -> Vec<String> {
+    let is_drilled = layout.eyes.iter().any(|(_, eye)| !eye.holes.is_empty());
+    if is_drilled { hole_words(layout, &usual_edges(job, layout, lenses)) } else { Vec::new() }
 }
 
 /// The blank to draw, and what it is in words.

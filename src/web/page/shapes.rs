@@ -3,6 +3,7 @@
 
 pub mod export;
 pub mod family;
+pub mod holes;
 pub(crate) mod picture;
 pub mod sheets;
 pub(in crate::web) mod similar;
@@ -19,6 +20,7 @@ use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, go, show, show_again};
 use crate::bench::layout::place_words;
 use crate::desk::attachment::{AttachmentKind, FileFormat, KeptFile, NewFile};
+use crate::desk::drilling::HoleRow;
 use crate::desk::frame_shape::{
     BOX_SIDE, CIRCUMFERENCE, DblSource, FrameShape, NewShape, Original, ShapeChange, ShapeOrigin, ShapeRefused,
 };
@@ -31,6 +33,7 @@ use crate::picture::format_of;
 use crate::shape::boxing::Boxing;
 use crate::shape::corner::Bends;
 use crate::shape::drawing::{self, Placed, Unit};
+use crate::shape::hole::Hole;
 use crate::shape::layout::frame_pd_mm;
 use crate::shape::outline::Outline;
 use crate::store::StoreError;
@@ -77,6 +80,8 @@ struct ShapeOnFile {
     from_job: Option<i64>,
     /// Whether it was read from a file that can be given back.
     has_file: bool,
+    /// The holes of a drilled mount.
+    holes: Vec<HoleRow>,
     /// The shapes it was made from and those made from it.
     family: Family,
     /// Other jobs that use it.
@@ -178,7 +183,7 @@ pub(crate) async fn change_shape(
         return show_again(&page(&state, &post.job.clone(), post.refused(), Vec::new()).await?);
     };
     let now = state.clock.now();
-    let done = state.store.keep_child_shape(&post.act, number, (shape.id, change), &child, now).await?;
+    let done = state.store.keep_child_shape(&post.act, number, (shape.id, &change.words()), &child, now).await?;
     post.done(done)
 }
 
@@ -390,7 +395,10 @@ fn file_name(name: &str) -> String {
 async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<String>) -> Result<ShapePage, WebError> {
     let StepForm { key, mut form } = form;
     let kept = match state.store.find_job_shape(job).await? {
-        Some(shape) => Some(on_file(state, job, &shape).await?),
+        Some(shape) => {
+            holes::fill(&mut form, &shape);
+            Some(on_file(state, job, &shape).await?)
+        }
         None => None,
     };
     form.set_default(ShapeForm::EYE, "said");
@@ -427,6 +435,7 @@ async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<Shap
     let boxing = outlines.as_ref().map(Boxing::of);
     Ok(ShapeOnFile {
         eyes: eye_shapes(shape, &outlines, &boxing),
+        holes: HoleRow::of(&shape.holes),
         family,
         frame_pd: format!("{:.2}", frame_pd_mm(&boxing.right, &boxing.left, shape.dbl.to_f64())),
         dbl: shape.dbl.to_string(),
@@ -447,6 +456,7 @@ async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<Shap
         from_file: match shape.origin {
             ShapeOrigin::Resized => "made larger or smaller from an earlier shape".to_owned(),
             ShapeOrigin::Smoothed => "smoothed from an earlier shape".to_owned(),
+            ShapeOrigin::Drilled => "an earlier shape with other holes".to_owned(),
             _ => from_file,
         },
         from_job: shape.job_number.filter(|number| *number != job.number),
@@ -465,7 +475,7 @@ fn dbl_from(shape: &FrameShape) -> &'static str {
 /// Both eyes, drawn in one scale.
 fn eye_shapes(shape: &FrameShape, outlines: &Pair<Outline>, boxing: &Pair<Boxing>) -> [EyeShape; 2] {
     let reach_mm = [boxing.right, boxing.left].iter().map(|b| (b.a_mm / 2.0).max(b.b_mm / 2.0)).fold(0.0, f64::max);
-    Eye::BOTH.map(|eye| eye_shape(eye, outlines.get(eye), boxing.get(eye), shape.derived == Some(eye), reach_mm))
+    Eye::BOTH.map(|eye| eye_shape(eye, shape, outlines.get(eye), boxing.get(eye), reach_mm))
 }
 
 /// What a wheel cannot do with an outline, a sentence each.
@@ -490,23 +500,40 @@ fn bend_words(eye: Eye, outline: &Outline) -> Vec<String> {
     corner.into_iter().chain(hollow).collect()
 }
 
-fn eye_shape(eye: Eye, outline: &Outline, boxing: &Boxing, is_mirror: bool, reach_mm: f64) -> EyeShape {
+fn eye_shape(eye: Eye, shape: &FrameShape, outline: &Outline, boxing: &Boxing, reach_mm: f64) -> EyeShape {
+    let holes: Vec<Hole> = shape.holes.get(eye).iter().map(|hole| hole.hole(eye, boxing)).collect();
     EyeShape {
         name: eye.name(),
         letter: eye.letter(),
         class: eye_class(eye),
-        is_mirror,
-        drawing: EyeDrawing::of_shape(eye, outline, boxing, reach_mm),
-        figures: vec![
-            ("A, width", format!("{:.2}", boxing.a_mm), "mm"),
-            ("B, height", format!("{:.2}", boxing.b_mm), "mm"),
-            ("ED", format!("{:.2}", boxing.ed_mm), "mm"),
-            ("ED axis", format!("{:.1}", boxing.ed_axis_deg), "°"),
-            ("Circumference, flat", format!("{:.2}", boxing.circumference_mm), "mm"),
-            ("Area", format!("{:.1}", boxing.area_mm2), "mm²"),
-            ("Tightest corner, radius", format!("{:.1}", Bends::of(outline).corner.radius_mm), "mm"),
-        ],
+        is_mirror: shape.derived == Some(eye),
+        drawing: EyeDrawing::of_shape(eye, outline, boxing, reach_mm).with_holes(&holes),
+        figures: figures(outline, boxing).into_iter().chain(rim_figures(eye, shape)).collect(),
     }
+}
+
+fn figures(outline: &Outline, boxing: &Boxing) -> [(&'static str, String, &'static str); 7] {
+    [
+        ("A, width", format!("{:.2}", boxing.a_mm), "mm"),
+        ("B, height", format!("{:.2}", boxing.b_mm), "mm"),
+        ("ED", format!("{:.2}", boxing.ed_mm), "mm"),
+        ("ED axis", format!("{:.1}", boxing.ed_axis_deg), "°"),
+        ("Circumference, flat", format!("{:.2}", boxing.circumference_mm), "mm"),
+        ("Area", format!("{:.1}", boxing.area_mm2), "mm²"),
+        ("Tightest corner, radius", format!("{:.1}", Bends::of(outline).corner.radius_mm), "mm"),
+    ]
+}
+
+/// What the depth of a rim says.
+fn rim_figures(eye: Eye, shape: &FrameShape) -> Vec<(&'static str, String, &'static str)> {
+    let curve = shape.rim_curve_tool_d.get(eye).map(|d| ("Curve of the rim, tool power", format!("{d:.2}"), "D"));
+    let rim = shape.rim.get(eye).iter().flat_map(|rim| {
+        [
+            ("Circumference along the rim", format!("{:.2}", rim.circumference_mm), "mm"),
+            ("Tilt of the rim’s plane", format!("{:.1}", rim.tilt_deg), "°"),
+        ]
+    });
+    curve.into_iter().chain(rim).collect()
 }
 
 async fn kept_shape(state: &AppState, number: i64) -> Result<FrameShape, WebError> {

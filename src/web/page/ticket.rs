@@ -9,10 +9,11 @@ use super::compensation::{disagreements_of, wear_words};
 use super::cuts::{last_cut_words, lesson_words};
 use super::job_bar::next_from;
 use super::job_post::JobPost;
-use super::layout::{lay_out, supply_of};
+use super::layout::{drill_words, lay_out, supply_of};
 use super::{PageResult, form_key, go, show};
 use crate::bench::edge_finish::{TicketLines, usual_edges};
 use crate::bench::layout::{JobLayout, step_of};
+use crate::desk::drilling::HoleRow;
 use crate::desk::job::{EyeTask, Job, Stage};
 use crate::desk::step::Step;
 use crate::optics::Pair;
@@ -99,7 +100,13 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
         dbl_mm: laid.dbl_mm,
         layout,
         prism: laid.eyes.as_ref().map(|eye| eye.prism.as_ref()),
+        holes: laid.eyes.as_ref().map(|eye| eye.holes.as_slice()),
     });
+    let hole_rows = match state.store.find_job_shape(job).await? {
+        Some(shape) => HoleRow::of(&shape.holes),
+        None => Vec::new(),
+    };
+    let drill_words = laid.as_ref().map(|laid| drill_words(job, laid, &lenses)).unwrap_or_default();
     let lines = laid
         .as_ref()
         .and_then(|laid| TicketLines::of(job.tasks().map(EyeTask::is_made), &usual_edges(job, laid, &lenses)));
@@ -120,7 +127,14 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
         tasks: job.tasks(),
         eyes: &made,
         prescribed,
-        wear_words: disagreements.into_iter().chain(wear_words).chain(no_stock_lenses).chain(wrap_words).collect(),
+        wear_words: disagreements
+            .into_iter()
+            .chain(wear_words)
+            .chain(no_stock_lenses)
+            .chain(wrap_words)
+            .chain(drill_words)
+            .collect(),
+        holes: hole_rows,
         made_for: job.made_for,
         pupil_distance: job.prescription.centered_on(job.made_for),
         height: job.height(),

@@ -9,8 +9,9 @@ use crate::desk::frame_shape::FrameShape;
 use crate::desk::id::ShapeId;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
+use crate::shape::dxf::Layer;
 use crate::shape::record::{Assumptions, Form, TraceFile, write_as};
-use crate::shape::svg::{View, path_data};
+use crate::shape::svg::{View, holes_data, path_data};
 use crate::shape::{dxf, points_csv};
 use crate::web::AppState;
 use crate::web::download::{CSV, TEXT, download};
@@ -68,7 +69,13 @@ fn exported(shape: &FrameShape, name: &str, format: &str) -> PageResult {
         "svg" => ("svg", "image/svg+xml", OutlinesSvg::of(shape, name).render()?.into_bytes()),
         "dxf" => {
             let view = view_of(shape);
-            let layers = Eye::BOTH.map(|eye| (eye.name(), outlines.get(eye), *view.centers.get(eye)));
+            let holes = shape.holes_on_lenses();
+            let layers = Eye::BOTH.map(|eye| Layer {
+                name: eye.name(),
+                outline: outlines.get(eye),
+                holes: holes.get(eye),
+                place: *view.centers.get(eye),
+            });
             ("dxf", "image/vnd.dxf", dxf::drawing(&layers).into_bytes())
         }
         _ => return Err(WebError::NotFound("That format".to_owned())),
@@ -83,6 +90,7 @@ fn trace_file(shape: &FrameShape, job: &str) -> TraceFile {
         job: Some(job.to_owned()),
         dbl_mm: Some(shape.dbl.to_f64()),
         fcrv_d: shape.rim_curve_tool_d,
+        holes: shape.holes_on_lenses(),
         ..TraceFile::of_traces(Pair::new(right, left), shape.derived)
     }
 }
@@ -100,20 +108,23 @@ struct OutlinesSvg {
     width: String,
     height: String,
     view_box: String,
-    /// The eye and its path.
-    paths: [(&'static str, String); 2],
+    /// The eye, its path and that of its holes.
+    paths: [(&'static str, String, String); 2],
 }
 
 impl OutlinesSvg {
     fn of(shape: &FrameShape, name: &str) -> Self {
-        let (view, outlines) = (view_of(shape), shape.outlines());
+        let (view, outlines, holes) = (view_of(shape), shape.outlines(), shape.holes_on_lenses());
         let (width, height) = view.true_size();
         Self {
             title: format!("{name}, seen from the front, millimeters"),
             width,
             height,
             view_box: view.view_box(),
-            paths: Eye::BOTH.map(|eye| (eye.name(), path_data(outlines.get(eye), *view.centers.get(eye)))),
+            paths: Eye::BOTH.map(|eye| {
+                let place = *view.centers.get(eye);
+                (eye.name(), path_data(outlines.get(eye), place), holes_data(holes.get(eye), place))
+            }),
         }
     }
 }

@@ -34,7 +34,7 @@ pub(crate) async fn print_outline(
 ) -> PageResult {
     let job = state.store.get_job(number).await?;
     let shape = kept_shape(&state, number).await?;
-    show(&ShapeSheet::of(top(&state, &job, &asked), &shape.outlines(), shape.dbl.to_f64()))
+    show(&ShapeSheet::of(top(&state, &job, &asked), &shape))
 }
 
 pub(crate) async fn print_strip(
