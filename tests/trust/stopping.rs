@@ -16,7 +16,7 @@ async fn the_file_is_whole_after_each_signal() {
         let mut shop = Shop::open(home.path());
         shop.must_take("Odile Marrow");
         shop.running.signal(signal);
-        let (status, _) = shop.running.ended(Duration::from_secs(10)).expect("it stops");
+        let (status, _) = shop.running.ended(Duration::from_secs(30)).expect("it stops");
         assert!(status.success(), "{signal}: {status}");
         let file = home.path().join("rimbook.db");
         assert_eq!(ask_file(&file, JOBS).await.unwrap(), "1001", "{signal}");
