@@ -174,7 +174,7 @@ async fn a_book_held_by_another_program_says_so() {
 }
 
 /// Tables whose rows may change: settings and people (their past is kept by a trigger), what a list needs, what is typed.
-const CHANGEABLE: [&str; 21] = [
+const CHANGEABLE: [&str; 22] = [
     "erasing",
     "supplier",
     "lab",
@@ -190,6 +190,7 @@ const CHANGEABLE: [&str; 21] = [
     "draft",
     "form_outcome",
     "concession",
+    "sent_in_month",
     "takings",
     "billings",
     "open_balance",
@@ -372,6 +373,27 @@ async fn the_columns_of_a_list_agree_with_the_history() {
         let is_closed = i32::from(job.stage() == Stage::Sent);
         assert_eq!(row, [format!("{} {} {} {is_closed}", job.stage().key(), job.revision, job.promised_on)]);
     }
+}
+
+/// A job counts once in each month in which a parcel of it left.
+#[tokio::test]
+async fn the_jobs_sent_are_counted_by_month() {
+    let lab = TestLab::new().await;
+    let (one, other) = (lab.given_sent_job().await, lab.given_sent_job().await);
+    let mut book = beside(lab.folder.path()).await;
+    let again = |job: i64, day: &str| {
+        format!(
+            "insert into shipment (job_number, carrier, sent_on, address, at)
+             values ({job}, 'Post', '{day}', '', '2031-01-01T00:00:00.000Z')"
+        )
+    };
+    for (job, day) in [(one, "2030-03-01"), (one, "2030-03-31"), (other, "2030-03-02"), (one, "2030-04-01")] {
+        run(&mut book, &again(job, day)).await.unwrap();
+    }
+    let sent = lab.store.count_sent(2030).await.unwrap();
+    assert_eq!(sent, [0, 0, 2, 1, 0, 0, 0, 0, 0, 0, 0, 0]);
+    let this_year: u32 = lab.store.count_sent(NOW.year()).await.unwrap().iter().sum();
+    assert_eq!(this_year, 2);
 }
 
 /// The layout a pair was cut by stands in numbers: 52 by 40 with DBL 18, monocular PD 31 and 33, height 20.

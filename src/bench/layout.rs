@@ -314,10 +314,15 @@ impl EyeOnBench {
         cautions
     }
 
+    /// The middle of an uncut lens, from the boxing center in the front view.
+    pub fn middle_of(&self, uncut: Uncut) -> Point {
+        let off = Decentration { in_mm: uncut.off_in_mm, up_mm: uncut.off_up_mm }.point(self.eye);
+        blank_middle(self.optical_center(), off)
+    }
+
     /// How an uncut lens covers the shape.
     pub fn cover(&self, uncut: Uncut) -> Cover {
-        let off = Decentration { in_mm: uncut.off_in_mm, up_mm: uncut.off_up_mm }.point(self.eye);
-        let middle = blank_middle(self.optical_center(), off);
+        let middle = self.middle_of(uncut);
         let needs = Blank::of(&self.outline, &self.layout.boxing, middle, self.margin_mm);
         let tightest = tightest_spare(&self.outline, middle, uncut.diameter_mm);
         let fit = match () {

@@ -234,7 +234,7 @@ impl JobLens {
     }
 
     fn has_rim(&self, laid: &EyeOnBench, uncut: Uncut) -> bool {
-        let middle = laid.cover(uncut).middle.minus(laid.optical_center());
+        let middle = laid.middle_of(uncut).minus(laid.optical_center());
         uncut_rim_mm(&self.body, middle, uncut.diameter_mm / 2.0).is_ok_and(|rim_mm| rim_mm >= 0.0)
     }
 
@@ -248,7 +248,7 @@ impl JobLens {
         let (outline, center, body) = (&laid.outline, laid.optical_center(), &self.body);
         let edge = Edge::of(outline, center, body)?;
         let (uncut, diameter_from) = self.uncut_on(laid);
-        let middle = laid.cover(uncut).middle;
+        let middle = laid.middle_of(uncut);
         Ok(CutLens {
             weight_g: weight_g(volume_mm3(outline, center, body)?, self.density_g_per_cm3),
             thumb: Thumb {

@@ -391,7 +391,7 @@ mod tests {
             &Supply { in_hand: Pair::new(Some(in_hand("60", true)), None), ..Supply::default() },
         )
         .1;
-        let middle = laid.eyes.right.cover(Uncut { diameter_mm: 60.0, off_in_mm: 3.0, off_up_mm: 0.0 }).middle;
+        let middle = laid.eyes.right.middle_of(Uncut { diameter_mm: 60.0, off_in_mm: 3.0, off_up_mm: 0.0 });
         assert!((middle.x_mm + 3.0).abs() < 1e-9);
     }
 

@@ -1,6 +1,6 @@
 //! The smallest round blank that covers an outline (minimum blank size), and the margin a blank leaves.
 
-use super::boxing::{Boxing, farthest};
+use super::boxing::{Boxing, farthest, farthest_mm};
 use super::outline::{Outline, Point};
 
 /// The usual allowance on a blank's diameter for chips and bevel, mm.
@@ -27,7 +27,7 @@ impl Blank {
     ///
     /// Source: textbook. The rule of thumb uses both decentrations, so the exact size cannot exceed it.
     pub fn of(outline: &Outline, boxing: &Boxing, center: Point, margin_mm: f64) -> Self {
-        let exact_mm = 2.0 * farthest(outline.points(), center).0;
+        let exact_mm = 2.0 * farthest_mm(outline.points(), center);
         Self {
             exact_mm,
             with_margin_mm: exact_mm + margin_mm,

@@ -37,17 +37,18 @@ impl Boxing {
     }
 }
 
-/// The longest distance from `center` to a corner, and its direction about `center`. A polygon's farthest point is
-/// always a corner. The smallest angle if several are equally far.
+/// The longest distance from `center` to a corner. A polygon's farthest point is always a corner.
+pub(crate) fn farthest_mm(points: &[Point], center: Point) -> f64 {
+    points.iter().map(|p| p.minus(center)).map(|p| p.dot(p)).fold(0.0, f64::max).sqrt()
+}
+
+/// The same and its direction about `center`: the smallest angle if several corners are equally far.
 pub(crate) fn farthest(points: &[Point], center: Point) -> (f64, f64) {
-    let longest = points.iter().map(|p| p.minus(center).length_mm()).fold(0.0, f64::max);
-    let axis_deg = points
-        .iter()
-        .map(|p| p.minus(center))
-        .filter(|p| p.length_mm() > longest - 1e-9)
-        .map(Point::angle_deg)
-        .fold(360.0, f64::min);
-    (longest, axis_deg)
+    let longest_mm = farthest_mm(points, center);
+    let least_mm2 = (longest_mm - 1e-9).max(0.0).powi(2);
+    let from_center = points.iter().map(|p| p.minus(center));
+    let axis_deg = from_center.filter(|p| p.dot(*p) >= least_mm2).map(Point::angle_deg).fold(360.0, f64::min);
+    (longest_mm, axis_deg)
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 //! Angles are about the boxing center. The optical center of the lens is given as a point in the box. Thickness is
 //! parallel to the optical axis ([`crate::optics::lens`]).
 
+use super::boxing::farthest_mm;
 use super::outline::{Outline, Point};
 use crate::optics::lens::{Lens, LensError, LensOrder};
 
@@ -111,18 +112,17 @@ impl TooThin {
 
 /// The longest distance from the optical center to the outline.
 pub fn reach_mm(outline: &Outline, center: Point) -> f64 {
-    outline.points().iter().map(|p| p.minus(center).length_mm()).fold(0.0, f64::max)
+    farthest_mm(outline.points(), center)
 }
 
-/// The thickness of the thinnest edge.
-fn thinnest_mm(outline: &Outline, center: Point, lens: &Lens) -> Result<f64, LensError> {
-    let mut thinnest_mm = f64::INFINITY;
-    for p in outline.points() {
-        let from = p.minus(center);
-        thinnest_mm = thinnest_mm.min(lens.thickness_mm(from.x_mm, from.y_mm)?);
-    }
-    Ok(thinnest_mm)
+/// The thickness at the thinnest of some points, given from the optical center.
+fn thinnest_mm(points: &[Point], lens: &Lens) -> Result<f64, LensError> {
+    points.iter().try_fold(f64::INFINITY, |least_mm, p| Ok(least_mm.min(lens.thickness_mm(p.x_mm, p.y_mm)?)))
 }
+
+/// While the center thickness is sought, points this much thicker than the thinnest are left out, mm: the back changes
+/// too little for them to become the thinnest. Whether that was so is looked at in the end.
+const NEAR_THINNEST_MM: f64 = 0.1;
 
 /// The lens whose thinnest edge is `edge_mm`. The center thickness in `order` is ignored.
 ///
@@ -141,12 +141,32 @@ pub fn lens_with_thinnest_edge(
     if !(0.0..=20.0).contains(&edge_mm) {
         return Err(LensError::EdgeThickness(edge_mm));
     }
+    let points: Vec<Point> = outline.points().iter().map(|p| p.minus(center)).collect();
+    let first = Lens::new(LensOrder { center_thickness_mm: FIRST_CENTER_MM, ..order })?;
+    let least_mm = thinnest_mm(&points, &first)?;
+    let is_near =
+        |p: &Point| first.checked_thickness_mm(p.x_mm, p.y_mm).is_some_and(|mm| mm <= least_mm + NEAR_THINNEST_MM);
+    let near: Vec<Point> = points.iter().copied().filter(is_near).collect();
+    let lens = seek(&near, order, edge_mm)?;
+    match thinnest_mm(&points, &lens)? >= edge_mm - CLOSE_MM {
+        true => Ok(lens),
+        false => seek(&points, order, edge_mm),
+    }
+}
+
+/// The center thickness that is tried first.
+const FIRST_CENTER_MM: f64 = 2.0;
+/// An edge that is off by less is the wanted one.
+const CLOSE_MM: f64 = 1e-6;
+
+/// The lens that is `edge_mm` thick at the thinnest of some points, given from the optical center.
+fn seek(points: &[Point], order: LensOrder, edge_mm: f64) -> Result<Lens, LensError> {
     let at = |center_mm: f64| -> Result<(Lens, f64), LensError> {
         let lens = Lens::new(LensOrder { center_thickness_mm: center_mm, ..order })?;
-        let gap_mm = thinnest_mm(outline, center, &lens)? - edge_mm;
+        let gap_mm = thinnest_mm(points, &lens)? - edge_mm;
         Ok((lens, gap_mm))
     };
-    let mut before_mm = 2.0;
+    let mut before_mm = FIRST_CENTER_MM;
     let (_, mut gap_before_mm) = at(before_mm)?;
     // The edge grows nearly as much as the center.
     let mut now_mm = before_mm - gap_before_mm;
@@ -155,7 +175,7 @@ pub fn lens_with_thinnest_edge(
             return Err(LensError::NoCenterLeft { edge_mm, center_mm: now_mm });
         }
         let (lens, gap_mm) = at(now_mm)?;
-        if gap_mm.abs() < 1e-6 {
+        if gap_mm.abs() < CLOSE_MM {
             return Ok(lens);
         }
         let next_mm = now_mm - gap_mm * (now_mm - before_mm) / (gap_mm - gap_before_mm);

@@ -169,7 +169,8 @@ mod tests {
     }
 
     /// Constraints of values that no field of a form holds as it is.
-    const NO_FIELD: [&str; 58] = [
+    const NO_FIELD: [&str; 59] = [
+        "sent_in_month_month",
         "twin_gap",
         "twin_is_mirrored",
         "backup_setting_folder",
