@@ -408,6 +408,9 @@ impl FrameShape {
 
     /// Its holes on the lens of each eye.
     pub fn holes_on_lenses(&self) -> Pair<Vec<Hole>> {
+        if self.holes.iter().all(|(_, holes)| holes.is_empty()) {
+            return Pair::default();
+        }
         on_lenses(&self.holes, &self.outlines().as_ref().map(Boxing::of))
     }
 

@@ -11,9 +11,13 @@ use super::stamp::Stamp;
 use super::supplier::supplier_id;
 use super::{Store, StoreError};
 use crate::desk::id::{DrawerLensId, MaterialId, SupplierId, TreatmentId};
-use crate::desk::stock::{Delivery, DrawerLens, DrawerLensDetails, Supplier};
-use crate::optics::Eye;
+use crate::desk::job::Job;
+use crate::desk::stock::{Delivery, DrawerLens, DrawerLensDetails, Supplier, WantedLens};
 use crate::optics::unit::{Diopter, Millimeter};
+use crate::optics::{Eye, Pair};
+
+/// A lens farther from the ordered power does not suit nearly: a quarter diopter, and the two spellings of an eighth.
+const NEAR_HUNDREDTHS: i32 = 26;
 
 struct DrawerLensRow {
     id: DrawerLensId,
@@ -83,6 +87,20 @@ pub(super) struct DrawerMove {
 impl Store {
     /// Every kind of lens in the drawer, by material and power, the emptied ones too.
     pub async fn list_drawer(&self) -> Result<Vec<DrawerLens>, StoreError> {
+        self.list_drawer_near(None).await
+    }
+
+    /// The kinds of lens in the drawer that may suit a job ([`DrawerLens::suit`]), or nearly, or are kept for it.
+    pub async fn list_drawer_for(&self, job: &Job) -> Result<Vec<DrawerLens>, StoreError> {
+        let powers = Pair::new(Eye::Right, Eye::Left).map(|eye| WantedLens::of(job, eye).power.to_minus());
+        let [right, left] =
+            [powers.right, powers.left].map(|power| [power.sphere().hundredths(), power.cylinder().hundredths()]);
+        self.list_drawer_near(Some((job.number, right, left))).await
+    }
+
+    /// All, or those near the sphere and cylinder of either eye of a job.
+    async fn list_drawer_near(&self, job: Option<(i64, [i32; 2], [i32; 2])>) -> Result<Vec<DrawerLens>, StoreError> {
+        let (number, right, left) = job.map_or((None, [0; 2], [0; 2]), |(n, right, left)| (Some(n), right, left));
         sqlx::query_as!(
             DrawerLensRow,
             r#"select d.id as "id: DrawerLensId", d.material_id as "material: MaterialId", v.name as material_name,
@@ -100,8 +118,18 @@ impl Store {
                from drawer_lens d left join supplier s on s.id = d.supplier_id
                join material_version v on v.material_id = d.material_id
                 and v.number = (select max(number) from material_version where material_id = d.material_id)
+               where ?1 is null
+                  or (abs(d.sphere_hundredths - ?2) <= ?6 and abs(d.cylinder_hundredths - ?3) <= ?6)
+                  or (abs(d.sphere_hundredths - ?4) <= ?6 and abs(d.cylinder_hundredths - ?5) <= ?6)
+                  or d.id in (select drawer_lens_id from lens_promise where job_number = ?1 and is_open = 1)
                order by v.name, d.sphere_hundredths desc, d.cylinder_hundredths desc, d.diameter_hundredths,
-                        d.centre_hundredths, d.front_power_hundredths, d.id"#
+                        d.centre_hundredths, d.front_power_hundredths, d.id"#,
+            number,
+            right[0],
+            right[1],
+            left[0],
+            left[1],
+            NEAR_HUNDREDTHS
         )
         .fetch_all(&self.read)
         .await?

@@ -15,6 +15,9 @@ use super::{FILE_NAME, MIGRATIONS, OpenError, Store, StoreError, companion, cust
 /// How many pages may read at one time.
 const READERS: u32 = 4;
 
+/// Rows that a reader may have ready.
+const ROWS_AT_ONCE: usize = 1000;
+
 /// A book up to this size is checked before it is opened; a larger one while its pages are open already. A second or
 /// so of waiting on an old disk.
 const CHECKED_BEFORE_BYTES: u64 = 128 * 1024 * 1024;
@@ -58,7 +61,8 @@ impl Store {
         search::overwrite_words(&write).await.map_err(|why| refused(path, why))?;
         customer::renew_name_keys(&write).await.map_err(|why| refused(path, why))?;
         // 16 MiB for each reader: the inner pages of the indexes of a large book stay in memory.
-        let reading = options.pragma("query_only", "on").pragma("cache_size", "-16384");
+        // A list comes over in one go: with a small buffer, the thread that reads and the one that takes wait for each other.
+        let reading = options.pragma("query_only", "on").pragma("cache_size", "-16384").row_buffer_size(ROWS_AT_ONCE);
         let read =
             pool().max_connections(READERS).min_connections(READERS).connect_with(reading).await.map_err(not_a_book)?;
         Ok(Self { file: path.into(), read, write, health: Health::of(path, is_large) })

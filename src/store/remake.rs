@@ -2,7 +2,7 @@
 
 use serde::Deserialize;
 use sqlx::SqliteConnection;
-use time::{Date, OffsetDateTime};
+use time::OffsetDateTime;
 
 use super::event::append_event;
 use super::read::word;

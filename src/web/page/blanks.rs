@@ -146,7 +146,7 @@ async fn load(state: &AppState, number: i64) -> Result<BlanksData, WebError> {
     let shape = state.store.find_job_shape(&job).await?;
     Ok(BlanksData {
         laid: shape.map(|shape| JobLayout::with_supply(&job, &shape, &lab, step_of(&lab), &supply)),
-        drawer: state.store.list_drawer().await?,
+        drawer: state.store.list_drawer_for(&job).await?,
         margin_mm: lab.blank_margin.to_f64(),
         stock_mm: lab.stock_diameters.iter().map(|diameter| diameter.to_f64()).collect(),
         job,

@@ -118,7 +118,7 @@ pub async fn lay_out(state: &AppState, job: &Job, step: BlockerStep) -> Result<O
 pub async fn supply_of(state: &AppState, job: &Job) -> Result<Supply, WebError> {
     let (store, number) = (&state.store, job.number);
     Ok(Supply::of_hand(store.find_lenses(number).await?)
-        .with_drawer(job, &store.list_drawer().await?, &store.find_promises(number).await?)
+        .with_drawer(job, &store.list_drawer_for(job).await?, &store.find_promises(number).await?)
         .with_list(&store.list_offered_diameters(number).await?)
         .with_orders(&store.list_purchase_lines_of(number).await?))
 }

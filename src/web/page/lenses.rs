@@ -152,7 +152,7 @@ async fn load(state: &AppState, job: Arc<Job>) -> Result<LensesData, WebError> {
         wear_notes: wear_notes(state, &job).await?,
         layout: lay_out(state, &job, step_of(&lab)).await?,
         in_hand: state.store.find_lenses(job.number).await?,
-        drawer: state.store.list_drawer().await?,
+        drawer: state.store.list_drawer_for(&job).await?,
         promised: state.store.find_promises(job.number).await?,
         ordered: state.store.list_purchase_lines_of(job.number).await?,
         job,
