@@ -21,6 +21,7 @@ use rimbook::desk::fault::{ConcessionCause, FaultCause};
 use rimbook::desk::fitting::TracePlane;
 use rimbook::desk::frame::Rim;
 use rimbook::desk::frame_shape::{DblSource, ShapeOrigin};
+use rimbook::desk::id::MaterialId;
 use rimbook::desk::impact::ImpactProofKind;
 use rimbook::desk::job::{EventKind, EyeTask, ParentReason, Stage};
 use rimbook::desk::lab::CodeBasis;
@@ -32,8 +33,9 @@ use rimbook::desk::prescription::MadeFor;
 use rimbook::desk::purchase::PurchaseMoveKind;
 use rimbook::desk::refund::RefundCause;
 use rimbook::desk::remake::RemakePayer;
-use rimbook::desk::stock::DrawerLensDetails;
+use rimbook::desk::stock::{DrawerLens, DrawerLensDetails, Suit, WantedLens};
 use rimbook::optics::tolerance::{Profile, Quantity};
+use rimbook::optics::unit::Diopter;
 use rimbook::optics::{Eye, Pair};
 use rimbook::store::cut::NewCut;
 use rimbook::store::once::{Once, act};
@@ -375,6 +377,35 @@ async fn the_columns_of_a_list_agree_with_the_history() {
     }
 }
 
+/// What the drawer has near a job is all that its own comparison does not call far.
+#[tokio::test]
+async fn the_drawer_near_a_job_is_what_suits_it_or_nearly() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    let job = lab.store.get_job(number).await.unwrap();
+    let power = job.lens_power(Eye::Right).to_minus();
+    let materials = lab.store.list_materials().await.unwrap();
+    for off_hundredths in [0, 12, 25, 50, -25, -50, 300] {
+        for material in [job.material.id, materials.iter().map(|m| m.id).find(|id| *id != job.material.id).unwrap()] {
+            let lens = DrawerLensDetails {
+                material,
+                sphere: Diopter::from_hundredths(power.sphere().hundredths() + off_hundredths).unwrap(),
+                cylinder: power.cylinder(),
+                ..plain_lens(material)
+            };
+            lab.store.stock_lens(&format!("{material} {off_hundredths}"), &lens, 3, NOW).await.unwrap();
+        }
+    }
+    let wanted = Eye::BOTH.map(|eye| WantedLens::of(&job, eye));
+    let all = lab.store.list_drawer().await.unwrap();
+    let near = lab.store.list_drawer_for(&job).await.unwrap();
+    let suits = |lens: &&DrawerLens| wanted.iter().any(|wanted| lens.suit(wanted) != Suit::Far);
+    let not_far: Vec<&DrawerLens> = all.iter().filter(suits).collect();
+    assert!(not_far.len() >= 5 && all.len() > not_far.len(), "{} of {}", not_far.len(), all.len());
+    assert!(not_far.iter().all(|lens| near.contains(lens)), "{not_far:?}");
+    assert!(near.len() < all.len());
+}
+
 /// A job counts once in each month in which a parcel of it left.
 #[tokio::test]
 async fn the_jobs_sent_are_counted_by_month() {
@@ -443,12 +474,10 @@ async fn the_verdict_is_kept_in_numbers() {
     assert!(rows.iter().any(|row| row.starts_with("left axis deg 80.00 ") && row.ends_with(" 5.00 1")), "{rows:?}");
 }
 
-#[tokio::test]
-async fn the_drawer_counts_its_moves_and_never_falls_below_none() {
-    let lab = TestLab::new().await;
-    let material = lab.store.list_materials().await.unwrap().remove(0);
-    let lens = DrawerLensDetails {
-        material: material.id,
+/// A lens of -2.00, 70 mm.
+fn plain_lens(material: MaterialId) -> DrawerLensDetails {
+    DrawerLensDetails {
+        material,
         sphere: "-2.00".parse().unwrap(),
         cylinder: "0".parse().unwrap(),
         diameter: "70".parse().unwrap(),
@@ -458,7 +487,14 @@ async fn the_drawer_counts_its_moves_and_never_falls_below_none() {
         coating: None,
         second_coating: None,
         tint: None,
-    };
+    }
+}
+
+#[tokio::test]
+async fn the_drawer_counts_its_moves_and_never_falls_below_none() {
+    let lab = TestLab::new().await;
+    let material = lab.store.list_materials().await.unwrap().remove(0);
+    let lens = plain_lens(material.id);
     lab.store.stock_lens("stock", &lens, 3, NOW).await.unwrap();
     let kept = lab.store.list_drawer().await.unwrap().remove(0);
     assert_eq!((kept.count, kept.moves), (3, 1));
