@@ -443,6 +443,10 @@ pub enum EventKind {
 keyed!(EventKind);
 
 impl EventKind {
+    /// What happens to a promise: a notice of a delay, and every answer to one.
+    pub const OF_PROMISE: [EventKind; 4] =
+        [EventKind::PromiseMoved, EventKind::DelayNotice, EventKind::DelaySilent, EventKind::DelayCancelled];
+
     /// Whether it says something of the lenses themselves: which they are, that they were cut, or how they read.
     pub fn is_about_lenses(self) -> bool {
         match self {

@@ -18,6 +18,7 @@ use crate::desk::prescription::Prescription;
 use crate::desk::step::Step;
 use crate::desk::text;
 use crate::optics::Eye;
+use crate::store::delay::PromiseLog;
 use crate::store::draft::Fields;
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -83,7 +84,17 @@ pub(crate) async fn show_job(
 async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, WebError> {
     let earlier = job.relens_of().and(job.parent).map(|parent| parent.eyes);
     let today = state.clock.today();
-    let log = state.store.get_promise_log(job.number).await?;
+    // The history says what else there is: the pages of most jobs need no more of the book.
+    let has = |kinds: &[EventKind]| job.history.iter().any(|event| kinds.contains(&event.kind));
+    let log = match has(&EventKind::OF_PROMISE) {
+        true => state.store.get_promise_log(job.number).await?,
+        false => PromiseLog::default(),
+    };
+    let remakes = match has(&[EventKind::Remade]) {
+        true => state.store.list_remakes_of(job.number).await?,
+        false => Vec::new(),
+    };
+    let files = if has(&[EventKind::FileAdded]) { list_files(state, job.number).await? } else { Vec::new() };
     Ok(JobPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "job", state),
@@ -102,7 +113,7 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
         facts: facts(job),
         earlier: job.relens_of(),
         remake_of: job.parent.zip(job.remake.as_ref()).map(|(parent, remake)| (parent.number, remake.words())),
-        remakes: state.store.list_remakes_of(job.number).await?.into_iter().map(|(n, r)| (n, r.words())).collect(),
+        remakes: remakes.into_iter().map(|(n, r)| (n, r.words())).collect(),
         can_remake: refusal(job).is_none(),
         customer_id: job.customer.id.to_string(),
         people: people(job),
@@ -116,7 +127,7 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
         is_past: job.prescription.is_past(job.ordered_on),
         wear_notes: wear_notes(state, job).await?,
         awaits_own_frame: job.is_for_own_frame() && !job.has_own_frame() && !job.is_cancelled(),
-        files: list_files(state, job.number).await?,
+        files,
         history: job
             .history
             .iter()
