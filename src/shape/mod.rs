@@ -31,6 +31,7 @@
 //! * [`twins`] – which shapes on file look like this one.
 //! * [`record`] – reads and writes trace files (ISO 16284 text) and plain tables of radii.
 //! * [`points_csv`], [`dxf`] – outlines as a table of points and as a drawing.
+//! * [`wire`] – the session of the same records with a tracer, blocker or edger.
 //! * [`svg`] – outlines as SVG path data in true millimeters.
 #![deny(missing_docs)]
 
@@ -62,3 +63,4 @@ pub mod trace;
 pub mod transform;
 pub mod twins;
 pub mod volume;
+pub mod wire;

@@ -103,6 +103,23 @@ assumptions! {
         Nose = "nose" "toward the nose",
         Right = "right" "to the observer's right; a record for both eyes is that of the right one",
     }
+    acknowledgment: Acknowledgment, "Whether each message on a wire is confirmed with ACK or NAK before it is answered" {
+        Sent = "sent" "confirmed, and our answers are confirmed by the device",
+        NotSent = "not_sent" "not confirmed, on either side",
+    }
+    sent_checksum: SentChecksum, "Whether our answers on a wire have a checksum" {
+        AsReceived = "as_received" "where the message that they answer had one",
+        Always = "always" "always",
+        Never = "never" "never",
+    }
+    refusal: Refusal, "How a request that cannot be met is answered, where the job is not the reason" {
+        Numbered = "numbered" "STATUS=2 and a sentence",
+        AsUnknown = "as_unknown" "STATUS=1 and a sentence, as for a job that is not on file",
+    }
+    bare_trace: BareTrace, "What a request for a trace (REQ=TRC) without radii is" {
+        Permission = "permission" "the tracer asks whether the job is known, and sends the radii next",
+        Shape = "shape" "the device asks for the shape on file",
+    }
 }
 
 /// An assumption that cannot be switched so.

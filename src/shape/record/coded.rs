@@ -33,7 +33,8 @@ impl Form {
         self as i32 + 1
     }
 
-    pub(super) fn of_number(number: i32) -> Option<Self> {
+    /// The form of a number in a format record.
+    pub fn of_number(number: i32) -> Option<Self> {
         [Form::Text, Form::Binary, Form::Differences, Form::Packed].into_iter().find(|form| form.number() == number)
     }
 }

@@ -57,7 +57,7 @@ pub fn checksum(records: &[u8], rule: Checksum) -> u16 {
 
 /// Whether a message has the checksum that its `CRC` record states. `before` are the bytes of the file before that
 /// record.
-pub(super) fn agrees(before: &[u8], stated: u16, rule: Checksum) -> bool {
+pub(in crate::shape) fn agrees(before: &[u8], stated: u16, rule: Checksum) -> bool {
     let from = before.iter().rposition(|&byte| byte == FS).map_or(0, |at| at + 1);
     let to = before.iter().rposition(|&byte| byte == RS).filter(|&at| at >= from).unwrap_or(before.len());
     let extents = [&before[from..to], &before[from..], &before[from.saturating_sub(1)..to]];

@@ -25,6 +25,7 @@ pub mod write;
 
 pub use assumption::Assumptions;
 pub use coded::Form;
+pub(super) use crc::agrees;
 pub use fault::{FaultKind, RecordFault, Warning, WarningKind};
 pub use parse::{parse, parse_as};
 pub use table::parse_table;
