@@ -64,6 +64,8 @@ pub enum Command {
         #[arg(long)]
         remove: bool,
     },
+    /// Hear tracers, blockers and edgers without the pages. Where the pages are open, start those with --devices instead.
+    Devices(Devices),
     /// Start Rimbook when you log in, again after a crash, and put it among your programs.
     Install {
         /// The folder that holds the book. Default: `rimbook` in your user data folder.
@@ -73,6 +75,42 @@ pub enum Command {
         #[arg(long)]
         remove: bool,
     },
+}
+
+/// Hears devices without the pages.
+#[derive(Debug, Args)]
+pub struct Devices {
+    /// The folder that holds the book. Default: `rimbook` in your user data folder.
+    #[arg(long, value_name = "DIR")]
+    pub data: Option<PathBuf>,
+    /// The address of this machine that devices connect to. Default, without a serial port: 127.0.0.1:4129.
+    #[arg(long, value_name = "ADDR", value_parser = read_devices)]
+    pub listen: Option<SocketAddr>,
+    /// Serial ports, and what devices do otherwise.
+    #[command(flatten)]
+    pub lines: DeviceLines,
+}
+
+/// Serial ports, and what devices do otherwise.
+#[derive(Debug, Args)]
+pub struct DeviceLines {
+    /// Hear the device at a serial port of this machine, such as /dev/ttyUSB0 or COM3; with its speed /dev/ttyUSB0,19200,
+    /// else 9600. May be given several times.
+    #[arg(long, value_name = "PORT[,BAUD]", value_parser = read_serial)]
+    pub serial: Vec<SerialPort>,
+    /// What devices do otherwise than assumed, or one of them, named by its address or port: may be given several times.
+    /// `rimbook shape read --help` lists names and choices.
+    #[arg(long, value_name = "NAME=CHOICE[@DEVICE]")]
+    pub assume: Vec<String>,
+}
+
+/// A serial port.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SerialPort {
+    /// Its name on this machine.
+    pub path: String,
+    /// Its speed.
+    pub baud: u32,
 }
 
 /// Copies the book to a file.
@@ -150,6 +188,13 @@ pub struct Serve {
     /// The key of that certificate, in PEM form.
     #[arg(long, value_name = "FILE", requires = "certificate")]
     pub key: Option<PathBuf>,
+    /// Hear tracers, blockers and edgers at this address of this machine, such as 127.0.0.1:4129. The wire has no password:
+    /// with another address than 127.0.0.1, whoever reaches it can send shapes and read jobs.
+    #[arg(long, value_name = "ADDR", value_parser = read_devices)]
+    pub devices: Option<SocketAddr>,
+    /// Serial ports, and what devices do otherwise.
+    #[command(flatten)]
+    pub lines: DeviceLines,
     /// Do not open the browser.
     #[arg(long)]
     pub no_browser: bool,
@@ -172,6 +217,40 @@ pub fn folder(named: Option<&Path>) -> Option<PathBuf> {
 
 /// The port for other machines, where none is given.
 const OUTSIDE_PORT: u16 = 4128;
+
+/// The port for devices, where none is given.
+pub const DEVICE_PORT: u16 = 4129;
+/// The speed of a serial port, where none is given: the usual one of these devices (from memory).
+const USUAL_BAUD: u32 = 9600;
+
+fn read_devices(text: &str) -> Result<SocketAddr, String> {
+    let address = text.parse().or_else(|_| text.parse::<IpAddr>().map(|ip| SocketAddr::new(ip, DEVICE_PORT)));
+    address.map_err(|_| "an address of this machine is expected, such as 127.0.0.1:4129".to_owned())
+}
+
+fn read_serial(text: &str) -> Result<SerialPort, String> {
+    let (path, baud) = match text.rsplit_once(',') {
+        Some((path, baud)) => (path, baud.parse().ok().filter(|baud| (300..=4_000_000).contains(baud))),
+        None => (text, Some(USUAL_BAUD)),
+    };
+    match baud {
+        Some(baud) if !path.is_empty() => Ok(SerialPort { path: path.to_owned(), baud }),
+        _ => Err("a port of this machine and its speed are expected, such as /dev/ttyUSB0,9600".to_owned()),
+    }
+}
+
+impl Devices {
+    /// The folder that holds the book.
+    pub fn folder(&self) -> Option<PathBuf> {
+        folder(self.data.as_deref())
+    }
+
+    /// Where devices connect: nowhere where they are at serial ports alone.
+    pub fn address(&self) -> Option<SocketAddr> {
+        let usual = SocketAddr::from((Ipv4Addr::LOCALHOST, DEVICE_PORT));
+        self.listen.or(self.lines.serial.is_empty().then_some(usual))
+    }
+}
 
 fn read_listen(text: &str) -> Result<SocketAddr, String> {
     let address = text.parse().or_else(|_| text.parse::<IpAddr>().map(|ip| SocketAddr::new(ip, OUTSIDE_PORT)));
@@ -209,6 +288,24 @@ mod tests {
         assert_eq!(Cli::parse_from(["rimbook", "--demo", "--jobs", "1000"]).serve.jobs, Some(1000));
         for wrong in [&["rimbook", "--jobs", "1000"][..], &["rimbook", "--demo", "--jobs", "999"]] {
             assert!(Cli::try_parse_from(wrong).is_err(), "{wrong:?}");
+        }
+    }
+
+    #[test]
+    fn devices_are_heard_where_they_are_asked_for() {
+        let serve = Cli::parse_from(["rimbook"]).serve;
+        assert!(serve.devices.is_none() && serve.lines.serial.is_empty(), "nowhere by themselves");
+        let serve = Cli::parse_from(["rimbook", "--devices", "192.0.2.7", "--serial", "/dev/ttyUSB0,19200"]).serve;
+        assert_eq!(serve.devices, Some(SocketAddr::from(([192, 0, 2, 7], DEVICE_PORT))));
+        assert_eq!(serve.lines.serial, [SerialPort { path: "/dev/ttyUSB0".to_owned(), baud: 19200 }]);
+        let alone = |more: &[&str]| match Cli::parse_from([&["rimbook", "devices"], more].concat()).command {
+            Some(Command::Devices(devices)) => devices.address(),
+            other => panic!("{other:?}"),
+        };
+        assert_eq!(alone(&[]), Some(SocketAddr::from(([127, 0, 0, 1], DEVICE_PORT))));
+        assert_eq!(alone(&["--serial", "COM3"]), None);
+        for wrong in [&["--devices", "bench.local"][..], &["--serial", ",9600"], &["--serial", "COM3,fast"]] {
+            assert!(Cli::try_parse_from([&["rimbook"], wrong].concat()).is_err(), "{wrong:?}");
         }
     }
 

@@ -9,7 +9,7 @@ use clap::Parser;
 use mimalloc::MiMalloc;
 use rimbook::config::{self, Cli, Command};
 use rimbook::serve::install::{self, Places};
-use rimbook::serve::{ServeError, browser, pass_phrase};
+use rimbook::serve::{ServeError, browser, devices, pass_phrase};
 use rimbook::{calc, intake, safekeeping, serve};
 use tracing_subscriber::EnvFilter;
 
@@ -36,6 +36,10 @@ fn main() -> ExitCode {
             true => Places::of_user().and_then(|places| install::remove(&places)),
             false => Places::of_user().and_then(|places| install::install(&places, data.as_deref())),
         }),
+        Some(Command::Devices(options)) => match devices::run(&options) {
+            Ok(()) => ExitCode::SUCCESS,
+            Err(why) => not_started(&why, true),
+        },
         None => match serve::run(&cli.serve) {
             Ok(()) => ExitCode::SUCCESS,
             Err(why) => not_started(&why, cli.serve.no_browser),

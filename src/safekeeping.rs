@@ -68,9 +68,11 @@ pub fn run(command: &Command) -> Result<(), SafekeepingError> {
             }
             Command::NewKey { file } => new_key(file),
             // These have their own way out, with another exit code.
-            Command::Calc | Command::Shape(_) | Command::PassPhrase { .. } | Command::Install { .. } => {
-                Ok(String::new())
-            }
+            Command::Calc
+            | Command::Shape(_)
+            | Command::PassPhrase { .. }
+            | Command::Devices(_)
+            | Command::Install { .. } => Ok(String::new()),
         }
     })?;
     Ok(writeln!(io::stdout(), "{line}")?)

@@ -2,6 +2,7 @@
 
 pub mod browser;
 pub mod connections;
+pub mod devices;
 pub mod install;
 pub mod pass_phrase;
 mod signals;
@@ -17,6 +18,7 @@ use thiserror::Error;
 use tokio::net::TcpListener;
 
 use self::connections::{Door, Limits};
+use self::devices::host::Host;
 use self::tls::{OutsideDoor, TlsError};
 use crate::config::Serve;
 use crate::demo::{DemoError, fresh_file};
@@ -53,6 +55,15 @@ pub enum ServeError {
         /// The system's error.
         why: std::io::Error,
     },
+    /// Devices were to be heard for a folder without a book.
+    #[error("there is no book in {0}: choose its folder with --data DIR")]
+    NoBook(String),
+    /// Another program has the book, and can hear devices itself.
+    #[error("{0}")]
+    HeldFromDevices(String),
+    /// A device was said to do something that is in no table.
+    #[error("--assume: {0}")]
+    Assumption(String),
     /// Other machines were to be let in without a pass phrase.
     #[error(
         "--listen lets other machines in, which needs a pass phrase first: set one on The lab, Pass phrase and screens, or with \
@@ -115,6 +126,8 @@ async fn serve(options: &Serve) -> Result<(), ServeError> {
         Some(address) => Some(open_outside(options, address, &folder, &state).await?),
         None => None,
     };
+    let devices =
+        devices::start(Host::new(state.clone()), options.devices, &options.lines.serial, &options.lines.assume).await?;
     let signals = signals::listen()?;
     print_line(&format!("Rimbook is open at {address}"));
     print_line(&format!("The book is in {}", folder.display()));
@@ -135,6 +148,7 @@ async fn serve(options: &Serve) -> Result<(), ServeError> {
         Some(outside) => drop(tokio::join!(answer(Door::here(listener)), answer(outside))),
         None => answer(Door::here(listener)).await,
     }
+    drop(devices);
     upkeep.abort();
     shapes.abort();
     store.close().await;

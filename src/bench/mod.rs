@@ -4,6 +4,7 @@
 //! * [`layout`]: where the lenses go in the frame; [`layout_record`]: the same in the numbers that are stored.
 //! * [`real_size`]: the sizes that can be had, and how a prescribed prism comes into the lens.
 //! * [`lens`]: which lens a job has; [`edge_finish`]: its edge, bevel or groove.
+//! * [`device_records`]: the job in the records that a blocker or an edger asks for.
 //! * [`material_comparison`]: the same lens in other materials.
 //! * [`compensation`]: the power to order for the position of wear.
 //! * [`prism_balance`]: the prism of the pair.
@@ -14,6 +15,7 @@
 pub mod buying;
 pub mod compensation;
 pub mod drilling;
+pub mod device_records;
 pub mod edge_finish;
 pub mod layout;
 pub mod layout_record;

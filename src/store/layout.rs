@@ -5,8 +5,10 @@ use time::OffsetDateTime;
 
 use super::event::append_event;
 use super::once::{Done, Once};
+use super::read::{eye, length};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
+use crate::bench::device_records::{Placed, PlacedEye};
 use crate::bench::layout_record::{EyeRecord, LayoutRecord};
 use crate::bench::real_size::Supply;
 use crate::desk::frame_shape::FrameShape;
@@ -14,8 +16,8 @@ use crate::desk::id::ShapeId;
 use crate::desk::job::{EventKind, Job};
 use crate::desk::lab::Lab;
 use crate::desk::step::Step;
-use crate::optics::Eye;
 use crate::optics::unit::{Diopter, Millimeter, UnitError};
+use crate::optics::{Eye, Pair};
 
 /// When a layout is stored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -96,6 +98,36 @@ impl Store {
         .await?
         .ok_or(StoreError::NotFound("that ticket"))?;
         Ok(KeptTicket { seq: row.seq, job_number: row.job_number, document: row.document, at: row.at.0 })
+    }
+
+    /// Where the lenses go by the newest layout that was made of a job as it is ordered now, with the shape it has now.
+    pub async fn find_placed(&self, job: &Job) -> Result<Option<Placed>, StoreError> {
+        let row = sqlx::query!(
+            r#"select seq as "seq!: i64", dbl_hundredths as "dbl!" from layout
+               where job_number = ? and revision = ? and shape_id = ? order by seq desc limit 1"#,
+            job.number,
+            job.revision,
+            job.shape
+        )
+        .fetch_optional(&self.read)
+        .await?;
+        let Some(row) = row else { return Ok(None) };
+        let mut placed = Placed { dbl: length("DBL", row.dbl)?, eyes: Pair::default() };
+        let eyes = sqlx::query!(
+            "select eye, centre_in_hundredths, centre_up_hundredths, lens_diameter_hundredths from layout_eye
+             where layout_seq = ?",
+            row.seq
+        )
+        .fetch_all(&self.read)
+        .await?;
+        for row in eyes {
+            *placed.eyes.get_mut(eye("layout", &row.eye)?) = Some(PlacedEye {
+                center_in: length("center", row.centre_in_hundredths)?,
+                center_up: length("center", row.centre_up_hundredths)?,
+                diameter: row.lens_diameter_hundredths.map(|mm| length("diameter", mm)).transpose()?,
+            });
+        }
+        Ok(Some(placed))
     }
 
     /// The tickets of a job, the newest first: place and moment.

@@ -13,6 +13,7 @@ pub mod asset;
 pub mod backups;
 pub mod chrome;
 pub mod clock;
+pub mod devices;
 pub mod download;
 mod drawing;
 pub mod edge_drawing;
@@ -32,6 +33,7 @@ pub mod words;
 use self::asked::Asked;
 use self::backups::Backups;
 use self::clock::Clock;
+use self::devices::Devices;
 use self::screens::Screens;
 use crate::desk::lab::Lab;
 use crate::store::{Store, StoreError};
@@ -47,6 +49,8 @@ pub struct AppState {
     pub backups: Backups,
     /// The pass phrase, and the screens that gave it.
     pub screens: Screens,
+    /// What was said with devices on the wire.
+    pub devices: Devices,
     /// What was searched for.
     pub asked: Asked,
     /// The lab's own row, which every page shows and only one page changes.
@@ -62,7 +66,8 @@ impl AppState {
         let screens = Screens::of_book(&store).await?;
         let (backups, asked) = (Backups::default(), Asked::default());
         let twins = twins::Twins::default();
-        Ok(Self { store, clock, backups, screens, asked, lab: Arc::new(RwLock::new(lab)), twins })
+        let devices = Devices::default();
+        Ok(Self { store, clock, backups, screens, devices, asked, lab: Arc::new(RwLock::new(lab)), twins })
     }
 
     /// The lab, once the first run has named it.

@@ -13,10 +13,10 @@ use super::page::money::{self, bookkeeping, receipts as receipt_list, reminders,
 use super::page::orders::{correction, remake};
 use super::page::shapes::picture;
 use super::page::{
-    backups, bill_lines, bills, blanks, buying, cancellations, causes, checks, compensation, customers, cuts, drafts,
-    edge, erasure, files, find, frames, impact, jobs, lab, layout, lenses, materials, orders, own_frame, packing,
-    papers, payments, people, prism, process_spread, promise, purchases, receipts, refunds, returns, reversals, risk,
-    screens, shapes, shipments, spoilage, start, stock, suppliers, ticket, today, understood,
+    backups, bill_lines, bills, blanks, buying, cancellations, causes, checks, compensation, customers, cuts, devices,
+    drafts, edge, erasure, files, find, frames, impact, jobs, lab, layout, lenses, materials, orders, own_frame,
+    packing, papers, payments, people, prism, process_spread, promise, purchases, receipts, refunds, returns,
+    reversals, risk, screens, shapes, shipments, spoilage, start, stock, suppliers, ticket, today, understood,
 };
 use super::screens::ask_pass_phrase;
 use super::{AppState, asset, off_thread, page};
@@ -142,6 +142,7 @@ addresses! {
     "/lab" => get(lab::show_lab).post(lab::change_lab),
     "/lab/backups" => get(backups::show_backups).post(backups::change_backups),
     "/lab/backups/now" => post(backups::back_up_now),
+    "/lab/devices" => get(devices::show_devices),
     "/lab/process-spread" => get(process_spread::show_process_spread).post(process_spread::change_process_spread),
     "/lab/materials/new" => get(material::new_material).post(material::add_material),
     "/lab/materials/{line}" => get(material::show_material).post(material::change_material),

@@ -24,6 +24,26 @@ fn a_second_start_says_who_has_the_book() {
     Running::run(serving(home.path()));
 }
 
+#[test]
+fn devices_are_sent_to_the_program_that_has_the_book() {
+    let home = tempfile::tempdir().unwrap();
+    let nothing = home.path().join("nothing");
+    let devices = |folder: &std::path::Path| {
+        let mut command = crate::running::rimbook();
+        command.args(["devices", "--listen", "127.0.0.1:0", "--data"]).arg(folder);
+        command
+    };
+    let end = refused(&mut devices(&nothing), "");
+    assert!(end.err.contains("there is no book in") && end.err.lines().count() == 1, "{}", end.err);
+    assert!(!nothing.exists());
+    let first = Running::run(serving(home.path()));
+    let end = refused(&mut devices(home.path()), "");
+    assert_eq!((end.status.code(), end.err.lines().count()), (Some(1), 1), "{}", end.err);
+    for part in [&format!("http://{}", first.address), "start it with: rimbook --devices 127.0.0.1:"] {
+        assert!(end.err.contains(part), "{part}: {}", end.err);
+    }
+}
+
 #[cfg(unix)]
 #[test]
 fn a_link_where_it_tries_to_write_is_not_followed() {

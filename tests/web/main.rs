@@ -14,6 +14,7 @@ mod clock;
 mod compensation;
 mod corrections;
 mod customers;
+mod devices;
 mod edge;
 mod erasure;
 mod find;

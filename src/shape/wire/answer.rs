@@ -58,7 +58,8 @@ impl Answer {
     pub fn write(&self, to: &Message, wish: TraceWish, assumptions: &Assumptions) -> Vec<u8> {
         let mut records = Vec::new();
         let mut record = |label: &str, value: &str| records.extend(format!("{label}={value}\r\n").into_bytes());
-        record("ANS", &plain(&to.request().unwrap_or_default(), LONGEST_JOB));
+        let asked = to.request().or_else(|| to.value("ANS").map(str::to_owned)).unwrap_or_default();
+        record("ANS", &plain(&asked, LONGEST_JOB));
         if let Some(job) = to.job() {
             record("JOB", &format!("\"{}\"", plain(job, LONGEST_JOB)));
         }
@@ -143,7 +144,9 @@ mod tests {
         let bytes = refused.write(&asked, TraceWish::default(), &assumed);
         assert_eq!(bytes, b"\x1cANS=EDG\r\nJOB=\"1042\"\r\nSTATUS=2;Job 1042 is 'cut'??already\r\n\x1d");
         let as_unknown = Assumptions { refusal: Refusal::AsUnknown, ..assumed };
-        assert!(String::from_utf8_lossy(&refused.write(&asked, TraceWish::default(), &as_unknown)).contains("STATUS=1;"));
+        assert!(
+            String::from_utf8_lossy(&refused.write(&asked, TraceWish::default(), &as_unknown)).contains("STATUS=1;")
+        );
     }
 
     #[test]

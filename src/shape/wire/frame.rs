@@ -114,7 +114,10 @@ mod tests {
         assert_eq!(pieces(b"\x1cA=1\x1cB\x1d"), [begins(0, 0), begins(4, 0), message(b"\x1cB\x1d")]);
         assert_eq!(pieces(b"\x06\x15\x1d"), [Piece::Ack, Piece::Nak]);
         // Flow control is not part of the message it interrupts; ACK and NAK within one are.
-        assert_eq!(pieces(b"\x1cA\x13\x11\x06\x1d"), [begins(0, 0), Piece::Hold, Piece::Resume, message(b"\x1cA\x06\x1d")]);
+        assert_eq!(
+            pieces(b"\x1cA\x13\x11\x06\x1d"),
+            [begins(0, 0), Piece::Hold, Piece::Resume, message(b"\x1cA\x06\x1d")]
+        );
     }
 
     #[test]

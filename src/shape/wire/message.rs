@@ -136,8 +136,9 @@ mod tests {
 
     #[test]
     fn reads_what_a_device_says() {
-        let message = read(b"\x1cREQ=INI\r\nDEV=TRC\r\nVEN=Fjordline\r\nMODEL=T2\r\nTRCFMT=6;400\r\nTRCFMT=3;512;E;B\r\n\x1d")
-            .expect("no checksum");
+        let message =
+            read(b"\x1cREQ=INI\r\nDEV=TRC\r\nVEN=Fjordline\r\nMODEL=T2\r\nTRCFMT=6;400\r\nTRCFMT=3;512;E;B\r\n\x1d")
+                .expect("no checksum");
         assert_eq!(message.request().as_deref(), Some("INI"));
         assert_eq!(message.device().as_deref(), Some("Fjordline T2"));
         assert_eq!(message.wish(), Some(TraceWish { form: Form::Differences, count: Some(512) }));
@@ -160,10 +161,8 @@ mod tests {
         let with = |sum: &str| format!("\x1cREQ=INI\r\n\x1eCRC={sum}\r\n\x1d").into_bytes();
         assert!(read(&with(&sum.to_string())).is_some_and(|message| message.has_checksum));
         assert!(read(&with("1")).is_none() && read(&with("x")).is_none());
-        let unchecked = Assumptions {
-            checksum: crate::shape::record::assumption::Checksum::Unchecked,
-            ..Assumptions::default()
-        };
+        let unchecked =
+            Assumptions { checksum: crate::shape::record::assumption::Checksum::Unchecked, ..Assumptions::default() };
         assert!(Message::read(with("1"), &unchecked).is_some());
     }
 }

@@ -24,6 +24,7 @@ pub mod checks;
 pub mod compensation;
 pub mod customers;
 pub mod cuts;
+pub mod devices;
 pub mod drafts;
 pub mod edge;
 pub mod erasure;

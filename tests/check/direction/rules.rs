@@ -54,7 +54,7 @@ const ROOMS: [Room; 15] = [
     room("demo", &["optics", "shape", "desk", "bench", "store"]),
     room("intake", &["optics", "shape", "picture"]),
     room("config", &["calc", "intake"]),
-    room("serve", &["config", "demo", "desk", "store", "web"]),
+    room("serve", &["config", "demo", "optics", "shape", "desk", "bench", "store", "web"]),
     room("safekeeping", &["config", "optics", "desk", "shape", "store", "print"]),
     room("main", &["calc", "config", "intake", "safekeeping", "serve"]),
 ];

@@ -1,0 +1,264 @@
+//! A job in the records that a blocker or an edger asks for: the shape's box, where each lens goes, the lens, its edge.
+//!
+//! Labels and codes: Data Communication Standard (ISO 16284), from memory; `?` stands for what is not known. Prescribed
+//! prism is not among them: made by decentration it is in the place of the center already, and a device that knew of it
+//! would move the lens again; ground in it asks nothing of these devices.
+
+use super::edge_finish::{BevelChoice, hold_of};
+use super::layout_record::LayoutRecord;
+use super::lens::CutLens;
+use crate::desk::catalogue::MaterialDetails;
+use crate::desk::frame::Rim;
+use crate::desk::frame_shape::FrameShape;
+use crate::desk::job::Job;
+use crate::optics::unit::Millimeter;
+use crate::optics::{Eye, Pair};
+use crate::shape::bevel::{Hold, Placement};
+use crate::shape::boxing::Boxing;
+
+/// Where the lenses of a job go, as it was made or as it stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Placed {
+    /// The distance between the lenses.
+    pub dbl: Millimeter,
+    /// Each lens that is made.
+    pub eyes: Pair<Option<PlacedEye>>,
+}
+
+/// Where one lens goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PlacedEye {
+    /// The optical center from the boxing center, toward the nose.
+    pub center_in: Millimeter,
+    /// The optical center from the boxing center, upward.
+    pub center_up: Millimeter,
+    /// Diameter of the uncut lens.
+    pub diameter: Option<Millimeter>,
+}
+
+impl From<&LayoutRecord> for Placed {
+    fn from(record: &LayoutRecord) -> Self {
+        let eyes = record.eyes.map(|eye| {
+            let eye = eye?;
+            let (center_in, center_up) = (eye.center_in, eye.center_up);
+            Some(PlacedEye { center_in, center_up, diameter: eye.lens.map(|lens| lens.diameter) })
+        });
+        Self { dbl: record.dbl, eyes }
+    }
+}
+
+/// The records of a job, label and value, in their order. `edges` are those of the ticket.
+pub fn records(
+    job: &Job,
+    shape: &FrameShape,
+    placed: &Placed,
+    edges: &Pair<Option<(CutLens, BevelChoice)>>,
+) -> Vec<(&'static str, String)> {
+    let (frame, material) = (&job.frame.details, &job.material.details);
+    let size = shape.outlines().as_ref().map(Boxing::of);
+    let placed_eye = |eye: Eye, of: fn(&PlacedEye) -> f64| placed.eyes.get(eye).as_ref().map(of);
+    let power = |of: fn(&crate::optics::prescription::LensPower) -> f64| {
+        each(|eye| job.makes(eye).then(|| of(&job.lens_power(eye).to_minus())))
+    };
+    // The device takes the center from the box again: half the box and half the bridge, less what it shall move in.
+    let half_mm = |eye: Eye| (size.get(eye).a_mm + placed.dbl.to_f64()) / 2.0;
+    let mut records = vec![
+        ("DO", eyes_to_make(job).to_owned()),
+        ("LTYP", "SV;SV".to_owned()),
+        ("SPH", figures(&power(|power| power.sphere().to_f64_in_eighths()), 2)),
+        ("CYL", figures(&power(|power| power.cylinder().to_f64_in_eighths()), 2)),
+        ("AX", figures(&power(|power| power.axis().map_or(0.0, |axis| f64::from(axis.degrees()))), 0)),
+        ("DBL", format!("{:.2}", placed.dbl.to_f64())),
+        ("HBOX", figures(&each(|eye| Some(size.get(eye).a_mm)), 2)),
+        ("VBOX", figures(&each(|eye| Some(size.get(eye).b_mm)), 2)),
+        ("CIRC", figures(&each(|eye| Some(size.get(eye).circumference_mm)), 2)),
+        ("FCRV", figures(&shape.rim_curve_tool_d, 2)),
+        ("IPD", figures(&each(|eye| Some(half_mm(eye) - placed_eye(eye, |at| at.center_in.to_f64())?)), 2)),
+        (
+            "OCHT",
+            figures(&each(|eye| Some(size.get(eye).b_mm / 2.0 + placed_eye(eye, |at| at.center_up.to_f64())?)), 2),
+        ),
+        ("DIA", figures(&each(|eye| placed.eyes.get(eye).as_ref()?.diameter.map(Millimeter::to_f64)), 1)),
+        ("LIND", figures(&each(|_| Some(material.index())), 3)),
+        ("LMATTYPE", both(material_code(material))),
+        ("ETYP", both(edge_code(frame.rim))),
+        ("FTYP", frame_code(frame.rim).to_string()),
+    ];
+    // A trace without depth says nothing of the rim's curve, and neither do we.
+    records.retain(|(label, value)| *label != "FCRV" || value != "?;?");
+    records.extend(edge_records(job, edges));
+    if let Some(wear) = &job.frame_position {
+        records.push(("PANTO", figures(&each(|_| Some(wear.panto.to_f64())), 1)));
+    }
+    records
+}
+
+/// Where the bevel or groove goes, as on the ticket.
+fn edge_records(job: &Job, edges: &Pair<Option<(CutLens, BevelChoice)>>) -> Vec<(&'static str, String)> {
+    match hold_of(job.frame.details.rim) {
+        Hold::Bevel { .. } => {
+            let placement = |eye: Eye| edges.get(eye).as_ref().map(|edge| bevel_codes(edge.1.placement));
+            vec![
+                ("BEVP", figures(&each(|eye| placement(eye).map(|codes| f64::from(codes.0))), 0)),
+                ("BEVM", figures(&each(|eye| placement(eye).map(|codes| codes.1)), 2)),
+            ]
+        }
+        Hold::Groove { width_mm, .. } => vec![("GWIDTH", both(format!("{width_mm:.2}")))],
+        Hold::Drilled => Vec::new(),
+    }
+}
+
+/// How a bevel is placed, and the number that goes with it: 1 from the front, in mm; 2 a percentage of the edge; 3 on the
+/// frame's curve; 4 in the middle; 7 as the edger thinks best.
+fn bevel_codes(placement: Placement) -> (u8, f64) {
+    match placement {
+        Placement::Share(0.5) => (4, 50.0),
+        Placement::Share(share) => (2, share * 100.0),
+        Placement::FromFront(mm) => (1, mm),
+        Placement::Curve { tool_d, .. } => (3, tool_d),
+        Placement::FrontCurve(_) => (7, 0.0),
+    }
+}
+
+fn eyes_to_make(job: &Job) -> &'static str {
+    match (job.makes(Eye::Right), job.makes(Eye::Left)) {
+        (true, false) => "R",
+        (false, true) => "L",
+        _ => "B",
+    }
+}
+
+/// 1 bevel, 2 flat, 3 groove.
+fn edge_code(rim: Rim) -> u8 {
+    match hold_of(rim) {
+        Hold::Bevel { .. } => 1,
+        Hold::Drilled => 2,
+        Hold::Groove { .. } => 3,
+    }
+}
+
+/// 1 plastic, 2 metal, 3 rimless.
+fn frame_code(rim: Rim) -> u8 {
+    match rim {
+        Rim::Plastic => 1,
+        Rim::Metal => 2,
+        Rim::Cord | Rim::Drilled => 3,
+    }
+}
+
+/// The kind of material, by the chemistry that its index, Abbe number and density show: 1 hard resin, 2 polycarbonate, 3
+/// glass, 5 other resins of a higher index, 6 polyurea-urethane.
+fn material_code(material: &MaterialDetails) -> u8 {
+    let (index, abbe, density) =
+        (material.index_thousandths, material.abbe_tenths, f64::from(material.density_hundredths) / 100.0);
+    match index {
+        _ if density >= 2.0 => 3,
+        ..1525 => 1,
+        1525..=1540 => 6,
+        1580..=1595 if abbe < 330 => 2,
+        _ => 5,
+    }
+}
+
+fn each<T>(of: impl Fn(Eye) -> Option<T>) -> Pair<Option<T>> {
+    Pair::new(of(Eye::Right), of(Eye::Left))
+}
+
+/// Right and left.
+fn figures(values: &Pair<Option<f64>>, decimals: usize) -> String {
+    let figure = |value: &Option<f64>| match value {
+        // No minus before a zero.
+        Some(value) if value.abs() < 0.5 * 10f64.powi(-(decimals as i32)) => format!("{:.decimals$}", 0.0),
+        Some(value) => format!("{value:.decimals$}"),
+        None => "?".to_owned(),
+    };
+    format!("{};{}", figure(&values.right), figure(&values.left))
+}
+
+fn both(value: impl std::fmt::Display) -> String {
+    format!("{value};{value}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::edge_finish::usual_edges;
+    use crate::bench::layout::JobLayout;
+    use crate::bench::layout::tests::{lab, round_job, round_shape};
+    use crate::bench::lens::JobLens;
+    use crate::shape::blocker::BlockerStep;
+
+    fn told(prescription: &str, pupils: &str) -> Vec<(&'static str, String)> {
+        let (job, lab, shape) = (round_job(prescription, pupils), lab(), round_shape());
+        let layout = JobLayout::of(&job, &shape, &lab, BlockerStep::Half);
+        let lenses = JobLens::pair(&job, Some(&layout), &Pair::default()).map(Result::ok);
+        let record = LayoutRecord::of(&layout, &lab, &lenses).unwrap();
+        records(&job, &shape, &Placed::from(&record), &usual_edges(&job, &layout, &Pair::default()))
+    }
+
+    fn value(records: &[(&str, String)], label: &str) -> String {
+        records.iter().find(|record| record.0 == label).map(|record| record.1.clone()).unwrap_or_default()
+    }
+
+    #[test]
+    fn a_round_job_in_records() {
+        // Round 44, DBL 20, height 24, PD 31.25 each: half of 64 less 0.75 in; 22 and 2 up.
+        let told = told("-4.00 -1.25 x 95", "31.25/31.25");
+        for (label, expected) in [
+            ("DO", "B"),
+            ("SPH", "-4.00;-4.00"),
+            ("CYL", "-1.25;-1.25"),
+            ("AX", "95;95"),
+            ("DBL", "20.00"),
+            ("HBOX", "44.00;44.00"),
+            ("VBOX", "44.00;44.00"),
+            ("IPD", "31.25;31.25"),
+            ("OCHT", "24.00;24.00"),
+        ] {
+            assert_eq!(value(&told, label), expected, "{label}");
+        }
+        // π times 44 is 138.23.
+        assert!(value(&told, "CIRC").starts_with("138.2"), "{told:?}");
+        assert!(told.iter().all(|(label, value)| label.len() + value.len() < 80));
+    }
+
+    #[test]
+    fn a_center_moved_for_prism_is_told_where_it_is() {
+        // -4.00 with 2 base in: the center lies 5 out of the pupil (Prentice), so 36.25 from the nose.
+        let told = told("-4.00 sph 2 BI", "31.25/31.25");
+        assert_eq!(value(&told, "IPD"), "36.25;36.25");
+        assert!(told.iter().all(|(label, _)| !label.starts_with("PRV")));
+    }
+
+    #[test]
+    fn a_plus_cylinder_is_told_in_minus_form() {
+        let told = told("-5.25 +1.25 x 5", "31.25/31.25");
+        assert_eq!((value(&told, "SPH").as_str(), value(&told, "CYL").as_str()), ("-4.00;-4.00", "-1.25;-1.25"));
+        assert_eq!(value(&told, "AX"), "95;95");
+    }
+
+    #[test]
+    fn materials_by_their_chemistry() {
+        // Index, Abbe number and density as of the demo's materials (handbook figures, from memory).
+        for (index, abbe, density, code) in [
+            (1498, 580, 132, 1),
+            (1523, 590, 254, 3),
+            (1530, 430, 111, 6),
+            (1586, 300, 120, 2),
+            (1600, 410, 130, 5),
+            (1740, 330, 147, 5),
+        ] {
+            let (mut job, _) = (round_job("-1.00 sph", "32/32"), ());
+            let material = &mut job.material.details;
+            (material.index_thousandths, material.abbe_tenths, material.density_hundredths) = (index, abbe, density);
+            assert_eq!(material_code(material), code, "{index}");
+        }
+    }
+
+    #[test]
+    fn bevels_in_codes() {
+        assert_eq!(bevel_codes(Placement::Share(0.5)), (4, 50.0));
+        assert_eq!(bevel_codes(Placement::Share(0.25)), (2, 25.0));
+        assert_eq!(bevel_codes(Placement::FromFront(0.7)), (1, 0.7));
+    }
+}

@@ -1,0 +1,428 @@
+//! Devices on the wire: a peer that behaves as real tracers and edgers do, and as broken ones do.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use rimbook::bench::real_size::Supply;
+use rimbook::serve::devices::host::Host;
+use rimbook::serve::devices::line::{Line, attend};
+use rimbook::serve::devices::{DeviceAssumptions, start, take_connections};
+use rimbook::shape::record::parse;
+use rimbook::shape::wire::answer::framed;
+use rimbook::shape::wire::{Message, Timing};
+use rimbook::store::layout::NewLayout;
+use rimbook::web::clock::Clock;
+use rimbook::web::{AppState, build_app};
+use time::UtcOffset;
+use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt, duplex};
+use tokio::net::{TcpListener, TcpStream};
+use tokio::task::JoinHandle;
+
+use crate::shapes::{ellipse_radii, keep_ellipse};
+use crate::support::{NOW, TestLab};
+
+const ACK: u8 = 0x06;
+const NAK: u8 = 0x15;
+/// Reached only where an answer that must come does not.
+const PATIENCE: Duration = Duration::from_secs(30);
+/// Times that a test can wait for.
+const SHORT: Timing =
+    Timing { confirmation: Duration::from_millis(150), silence: Duration::from_millis(300), tries: 3 };
+
+/// A lab whose pages and lines share what they know.
+async fn lab() -> (TestLab, Host, AppState) {
+    let mut lab = TestLab::new().await;
+    let clock = Clock::Fixed { now: NOW, zone: UtcOffset::UTC };
+    let state = AppState::new(lab.store.clone(), clock).await.unwrap();
+    lab.app = build_app(state.clone());
+    (lab, Host::new(state.clone()), state)
+}
+
+/// A door for devices on this machine.
+async fn door(host: &Host) -> (std::net::SocketAddr, JoinHandle<()>) {
+    let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+    let address = listener.local_addr().unwrap();
+    (address, tokio::spawn(take_connections(listener, host.clone(), Arc::new(DeviceAssumptions::default()))))
+}
+
+/// The device's side of a line.
+struct Peer<S> {
+    stream: S,
+    /// It writes this many bytes at once.
+    at_once: usize,
+}
+
+/// What the host says.
+#[derive(Debug, PartialEq, Eq)]
+enum Heard {
+    Confirmed(u8),
+    Message(String),
+    Closed,
+}
+
+impl Peer<TcpStream> {
+    async fn at(address: std::net::SocketAddr) -> Self {
+        Self { stream: TcpStream::connect(address).await.unwrap(), at_once: 4096 }
+    }
+}
+
+impl<S: AsyncRead + AsyncWrite + Unpin> Peer<S> {
+    async fn send(&mut self, bytes: &[u8]) {
+        for piece in bytes.chunks(self.at_once) {
+            self.stream.write_all(piece).await.unwrap();
+            self.stream.flush().await.unwrap();
+        }
+    }
+
+    async fn hear(&mut self) -> Heard {
+        tokio::time::timeout(PATIENCE, self.hear_in_time()).await.expect("the host says something")
+    }
+
+    async fn hear_in_time(&mut self) -> Heard {
+        let mut message = Vec::new();
+        loop {
+            let Ok(byte) = self.stream.read_u8().await else { return Heard::Closed };
+            match byte {
+                ACK | NAK if message.is_empty() => return Heard::Confirmed(byte),
+                0x1d => {
+                    message.push(byte);
+                    return Heard::Message(message.into_iter().map(char::from).collect());
+                }
+                _ => message.push(byte),
+            }
+        }
+    }
+
+    /// Sends a message and gets its answer, as the standard has it.
+    async fn ask(&mut self, records: &str) -> String {
+        self.ask_bytes(&message(records, false)).await
+    }
+
+    async fn ask_bytes(&mut self, bytes: &[u8]) -> String {
+        self.send(bytes).await;
+        assert_eq!(self.hear().await, Heard::Confirmed(ACK));
+        let Heard::Message(answer) = self.hear().await else { panic!("no answer") };
+        self.send(&[ACK]).await;
+        answer
+    }
+}
+
+fn message(records: &str, has_checksum: bool) -> Vec<u8> {
+    framed(records.as_bytes(), has_checksum, &Default::default())
+}
+
+/// The trace of an ellipse 50 by 40 as a tracer sends it.
+fn trace(job: &str) -> String {
+    let mut records = format!("REQ=TRC\r\nJOB=\"{job}\"\r\nDBL=18.00\r\nFCRV=4.50;4.50\r\n");
+    for side in ["R", "L"] {
+        records += &format!("TRCFMT=1;360;E;{side};F\r\n");
+        for line in ellipse_radii().chunks(10) {
+            records += &format!("R={}\r\n", line.iter().map(i32::to_string).collect::<Vec<_>>().join(";"));
+        }
+    }
+    records
+}
+
+fn value<'a>(answer: &'a str, label: &str) -> &'a str {
+    let lines = answer.split("\r\n").filter_map(|line| line.trim_start_matches('\x1c').split_once('='));
+    lines.filter(|record| record.0 == label).map(|record| record.1).next().unwrap_or("none")
+}
+
+/// The sentences so far, the oldest first.
+fn said(state: &AppState) -> Vec<String> {
+    state.devices.said().into_iter().rev().map(|said| said.words).collect()
+}
+
+/// Waits for a sentence.
+async fn wait_for(state: &AppState, words: &str) {
+    for _ in 0..600 {
+        if said(state).iter().any(|said| said.contains(words)) {
+            return;
+        }
+        tokio::time::sleep(Duration::from_millis(50)).await;
+    }
+    panic!("“{words}” was never said: {:?}", said(state));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_tracer_sends_the_shape_of_the_job_that_was_keyed() {
+    let (lab, host, state) = lab().await;
+    let job = lab.given_job().await;
+    let (address, _door) = door(&host).await;
+    let mut tracer = Peer::at(address).await;
+    // The worst that a network does: every byte by itself.
+    tracer.at_once = 1;
+    let hello = tracer.ask_bytes(&message("REQ=INI\r\nDEV=TRC\r\nVEN=Fjordline\r\nMODEL=T2\r\n", true)).await;
+    assert!(hello.starts_with("\x1cANS=INI\r\nSTATUS=0\r\n\x1eCRC="), "{hello:?}");
+    let may = tracer.ask(&format!("REQ=TRC\r\nJOB={job}\r\n")).await;
+    assert_eq!(may, format!("\x1cANS=TRC\r\nJOB=\"{job}\"\r\nSTATUS=0\r\n\x1d"));
+    let (shapes, events) = (lab.count_rows("shape").await, lab.count("job_event", job).await);
+    assert_eq!(shapes, 0);
+    let sent = message(&trace(&job.to_string()), true);
+    let kept = tracer.ask_bytes(&sent).await;
+    assert_eq!(value(&kept, "STATUS"), "0");
+    // A tracer that did not hear us sends it again: it is one shape.
+    assert_eq!(value(&tracer.ask_bytes(&sent).await, "STATUS"), "0");
+    assert_eq!((lab.count_rows("shape").await, lab.count("job_event", job).await), (1, events + 1));
+    let page = lab.get(&format!("/jobs/{job}/shape")).await;
+    assert_eq!(page.texts(".eye-right .figure .num")[..2], ["50.00", "40.00"]);
+    let original = lab.get(&format!("/jobs/{job}/shape/original")).await;
+    assert_eq!(original.assert_status(200).body.as_bytes(), sent, "as it was sent");
+    let shown = lab.get("/lab/devices").await.assert_status(200).text("main");
+    for words in ["Fjordline T2 at 127.0.0.1", "which was kept", "it is on file already"] {
+        assert!(shown.contains(words), "{words}: {shown}");
+    }
+    assert!(shown.contains("‹FS›REQ=INI"), "{shown}");
+    assert_eq!(said(&state)[..2], ["is connected", "introduced itself"]);
+    assert_eq!(lab.get("/lab").await.attributes("main a[href='/lab/devices']", "href").len(), 1);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_cannot_be_kept_is_refused_and_nothing_is_stored() {
+    let (lab, host, state) = lab().await;
+    let job = lab.given_job().await;
+    let (address, _door) = door(&host).await;
+    let mut tracer = Peer::at(address).await;
+    for unknown in ["999", "TRAY 7", "00000000000000000000000000001"] {
+        assert_eq!(value(&tracer.ask(&trace(unknown)).await, "STATUS"), "1", "{unknown}");
+        assert_eq!(value(&tracer.ask(&format!("REQ=TRC\r\nJOB={unknown}\r\n")).await, "STATUS"), "1", "{unknown}");
+        assert_eq!(value(&tracer.ask(&format!("REQ=EDG\r\nJOB={unknown}\r\n")).await, "STATUS"), "1", "{unknown}");
+    }
+    let short = trace(&job.to_string()).replacen("TRCFMT=1;360", "TRCFMT=1;400", 1);
+    let refused = tracer.ask(&short).await;
+    assert!(value(&refused, "STATUS").starts_with("2;Line 5:"), "{refused:?}");
+    let without = trace("").replace("JOB=\"\"\r\n", "");
+    assert!(value(&tracer.ask(&without).await, "STATUS").starts_with("2;there is no job number"));
+    assert!(value(&tracer.ask("REQ=MNT\r\n").await, "STATUS").starts_with("2;MNT is no request"));
+    let no_shape = tracer.ask(&format!("REQ=BLK\r\nJOB={job}\r\n")).await;
+    assert_eq!(value(&no_shape, "STATUS"), format!("2;job {job} has no shape yet"));
+    assert_eq!((lab.count_rows("shape").await, lab.count_rows("attachment").await), (0, 0));
+    assert!(said(&state).iter().any(|said| said.contains("no job “TRAY 7” is in the book; nothing was stored")));
+    // A job that is cut keeps its shape: perhaps another job's number was keyed.
+    let cut = lab.given_cut_job().await;
+    let shapes = lab.count_rows("shape").await;
+    assert!(value(&tracer.ask(&trace(&cut.to_string())).await, "STATUS").starts_with("2;"));
+    assert_eq!(lab.count_rows("shape").await, shapes);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn garbage_and_damage_on_the_way_are_mended() {
+    let (lab, host, state) = lab().await;
+    let job = lab.given_job().await;
+    let (address, _door) = door(&host).await;
+    let mut tracer = Peer::at(address).await;
+    tracer.send(b"\xff\xfe\x00 what is this \r\n").await;
+    let whole = message(&trace(&job.to_string()), true);
+    let mut damaged = whole.clone();
+    damaged[60] ^= 1;
+    tracer.send(&damaged).await;
+    assert_eq!(tracer.hear().await, Heard::Confirmed(NAK));
+    assert_eq!(lab.count_rows("shape").await, 0);
+    // Switched off and on in the middle of the message.
+    tracer.send(&whole[..700]).await;
+    assert_eq!(value(&tracer.ask_bytes(&whole).await, "STATUS"), "0");
+    assert_eq!(lab.count_rows("shape").await, 1);
+    let said = said(&state).join("; ");
+    for words in ["belong to no message", "checksum does not agree", "began a message again after 700 bytes"] {
+        assert!(said.contains(words), "{words}: {said}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_line_that_drops_half_way_leaves_nothing() {
+    let (lab, host, state) = lab().await;
+    let job = lab.given_job().await;
+    let (address, _door) = door(&host).await;
+    let whole = message(&trace(&job.to_string()), true);
+    for length in [1, 40, whole.len() / 2, whole.len() - 1] {
+        let mut tracer = Peer::at(address).await;
+        tracer.send(&whole[..length]).await;
+        drop(tracer);
+        let bytes = if length == 1 { "1 byte".to_owned() } else { format!("{length} bytes") };
+        wait_for(&state, &format!("broke off a message after {bytes}; nothing of it was kept")).await;
+    }
+    assert_eq!((lab.count_rows("shape").await, lab.count_rows("attachment").await), (0, 0));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_device_that_goes_silent_is_given_time_and_then_up() {
+    let (lab, host, state) = lab().await;
+    let job = lab.given_job().await;
+    let (ours, theirs) = duplex(1 << 16);
+    let line = Line { device: "tracer".to_owned(), timing: SHORT, ..Line::default() };
+    tokio::spawn({
+        let host = host.clone();
+        async move { attend(ours, line, &host).await }
+    });
+    let mut tracer = Peer { stream: theirs, at_once: 100 };
+    let whole = message(&trace(&job.to_string()), false);
+    // Silent within a message: asked to send it again, which it does.
+    tracer.send(&whole[..1000]).await;
+    assert_eq!(tracer.hear().await, Heard::Confirmed(NAK));
+    assert_eq!(lab.count_rows("shape").await, 0);
+    tracer.send(&whole).await;
+    assert_eq!(tracer.hear().await, Heard::Confirmed(ACK));
+    // Silent after our answer: it comes three times.
+    let answer = tracer.hear().await;
+    assert!(matches!(&answer, Heard::Message(answer) if value(answer, "STATUS") == "0"), "{answer:?}");
+    assert_eq!(
+        (tracer.hear().await, tracer.hear().await),
+        (Heard::Message(text(&answer)), Heard::Message(text(&answer)))
+    );
+    wait_for(&state, "never confirmed the answer").await;
+    assert_eq!(lab.count_rows("shape").await, 1);
+    // And the line is still good.
+    assert_eq!(value(&tracer.ask("REQ=INI\r\n").await, "STATUS"), "0");
+}
+
+fn text(heard: &Heard) -> String {
+    match heard {
+        Heard::Message(text) => text.clone(),
+        other => panic!("{other:?}"),
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_line_on_which_nothing_is_said_is_closed() {
+    let (_lab, host, state) = lab().await;
+    let (ours, theirs) = duplex(1 << 16);
+    let line = Line { device: "tracer".to_owned(), idle: Some(Duration::from_millis(100)), ..Line::default() };
+    let end = tokio::spawn(async move { attend(ours, line, &host).await });
+    let mut tracer = Peer { stream: theirs, at_once: 100 };
+    assert_eq!(tracer.hear().await, Heard::Closed);
+    end.await.unwrap();
+    assert!(said(&state).last().unwrap().contains("the line was closed"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_flood_closes_its_own_line_alone() {
+    let (lab, host, state) = lab().await;
+    let job = lab.given_job().await;
+    let (address, _door) = door(&host).await;
+    let mut good = Peer::at(address).await;
+    for start in [&b"\x1cR="[..], b""] {
+        let mut flood = Peer::at(address).await;
+        flood.stream.write_all(start).await.unwrap();
+        let mut sent = 0_usize;
+        // The host reads until it has more than a message, then closes; what is written after that fails.
+        while sent < 1 << 26 && flood.stream.write_all(&[b'9'; 1 << 16]).await.is_ok() {
+            sent += 1 << 16;
+        }
+        assert!(sent < 1 << 26, "the line was closed");
+        assert_eq!(flood.hear().await, Heard::Closed);
+        wait_for(&state, "sent more than any message has").await;
+    }
+    let mut quick = Peer::at(address).await;
+    let _ = quick.stream.write_all(&message("REQ=INI\r\n", false).repeat(200)).await;
+    wait_for(&state, "more messages than anyone can ask for").await;
+    assert_eq!(value(&good.ask(&trace(&job.to_string())).await, "STATUS"), "0");
+    assert_eq!(lab.count_rows("shape").await, 1);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn only_so_many_devices_are_connected() {
+    let (_lab, host, state) = lab().await;
+    let (address, _door) = door(&host).await;
+    let mut devices = Vec::new();
+    for _ in 0..8 {
+        let mut device = Peer::at(address).await;
+        device.ask("REQ=INI\r\n").await;
+        devices.push(device);
+    }
+    assert_eq!(Peer::at(address).await.hear().await, Heard::Closed);
+    wait_for(&state, "was turned away").await;
+    // One that leaves makes room.
+    devices.pop();
+    wait_for(&state, "is gone").await;
+    tokio::time::sleep(Duration::from_millis(200)).await;
+    assert_eq!(value(&Peer::at(address).await.ask("REQ=INI\r\n").await, "STATUS"), "0");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_edger_gets_shape_and_layout_of_its_job() {
+    let (lab, host, state) = lab().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    let (address, _door) = door(&host).await;
+    let mut edger = Peer::at(address).await;
+    edger.ask("REQ=INI\r\nDEV=EDG\r\nTRCFMT=2;400;E;B\r\n").await;
+    let answer = edger.ask(&format!("REQ=EDG\r\nJOB=\"{job}\"\r\n")).await;
+    // Ada Quill's job: PD 31/33, height 20, polycarbonate, plastic rim; the ellipse 50 by 40, DBL 20.
+    for (label, expected) in [
+        ("ANS", "EDG"),
+        ("STATUS", "0"),
+        ("DO", "B"),
+        ("SPH", "-2.25;-2.50"),
+        ("CYL", "-1.25;-0.75"),
+        ("AX", "95;80"),
+        ("DBL", "20.00"),
+        ("HBOX", "50.00;50.00"),
+        ("VBOX", "40.00;40.00"),
+        ("IPD", "31.00;33.00"),
+        ("OCHT", "20.00;20.00"),
+        ("LMATTYPE", "2;2"),
+        ("ETYP", "1;1"),
+        ("FTYP", "1"),
+    ] {
+        assert_eq!(value(&answer, label), expected, "{label}");
+    }
+    assert!(["4;4", "2;2", "4;2", "2;4"].contains(&value(&answer, "BEVP")), "{answer:?}");
+    let bytes: Vec<u8> = answer.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect();
+    let shape = parse(&bytes).unwrap();
+    assert_eq!(shape.traces.right.radii().len(), 400);
+    assert!(answer.contains("TRCFMT=2;400;E;R;F"), "{answer:?}");
+    assert!(Message::read(bytes, &Default::default()).is_some());
+    assert!(said(&state).last().unwrap().ends_with("as the ticket would print it now"));
+    // Once a layout was made, it is that one: here a ticket with the right center 5 in and 1 down, 35 - 5 and 20 - 1.
+    let kept = lab.store.get_job(job).await.unwrap();
+    let shape = lab.store.find_job_shape(&kept).await.unwrap().unwrap();
+    let mut made = NewLayout::of_job(&kept, &shape, &state.lab(), &Supply::default()).unwrap();
+    let right = made.record.eyes.right.as_mut().unwrap();
+    (right.center_in, right.center_up) = ("5".parse().unwrap(), "-1".parse().unwrap());
+    lab.store.insert_ticket("ticket-by-hand", job, Some(&made), "{}", NOW).await.unwrap();
+    let after = edger.ask(&format!("REQ=BLK\r\nJOB={job}\r\nTRCFMT=1;0;E\r\n")).await;
+    assert_eq!((value(&after, "IPD"), value(&after, "OCHT")), ("30.00;33.00", "19.00;20.00"));
+    assert!(said(&state).last().unwrap().ends_with("and got its shape and layout, as made"));
+    // A new shape: that layout is of another one.
+    keep_ellipse(&lab, job).await;
+    let new_shape = edger.ask(&format!("REQ=BLK\r\nJOB={job}\r\nTRCFMT=1;0;E\r\n")).await;
+    assert_eq!(value(&new_shape, "IPD"), "31.00;33.00");
+    assert!(after.contains("TRCFMT=1;360;E;L;F"), "as on file");
+}
+
+#[cfg(unix)]
+#[tokio::test(flavor = "multi_thread")]
+async fn the_same_at_a_serial_port() {
+    let (lab, host, state) = lab().await;
+    let job = lab.given_job().await;
+    let (ours, theirs) = tokio_serial::SerialStream::pair().unwrap();
+    let end = tokio::spawn(async move {
+        let line = Line { device: "/dev/ttyS9".to_owned(), timing: SHORT, ..Line::default() };
+        attend(ours, line, &host).await;
+    });
+    let mut tracer = Peer { stream: theirs, at_once: 7 };
+    assert_eq!(value(&tracer.ask("REQ=INI\r\nMODEL=T2\r\n").await, "STATUS"), "0");
+    let whole = message(&trace(&job.to_string()), true);
+    tracer.send(&whole[..500]).await;
+    assert_eq!(tracer.hear().await, Heard::Confirmed(NAK));
+    assert_eq!(value(&tracer.ask_bytes(&whole).await, "STATUS"), "0");
+    assert_eq!(lab.count_rows("shape").await, 1);
+    let answer = tracer.ask(&format!("REQ=EDG\r\nJOB={job}\r\n")).await;
+    assert_eq!((value(&answer, "STATUS"), value(&answer, "HBOX")), ("0", "50.00;50.00"));
+    tracer.send(&whole[..500]).await;
+    drop(tracer);
+    end.await.unwrap();
+    assert!(said(&state).iter().any(|said| said.contains("broke off a message after 500 bytes")), "{:?}", said(&state));
+    assert!(lab.get("/lab/devices").await.text("main").contains("T2 at /dev/ttyS9"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_address_that_others_reach_is_warned_of() {
+    let (lab, host, _) = lab().await;
+    assert!(lab.get("/lab/devices").await.text("main").contains("started without devices"));
+    let _here = start(host.clone(), Some("127.0.0.1:0".parse().unwrap()), &[], &[]).await.unwrap();
+    assert!(!lab.get("/lab/devices").await.text("main").contains("no password"));
+    let _open = start(host.clone(), Some("0.0.0.0:0".parse().unwrap()), &[], &[]).await.unwrap();
+    assert!(lab.get("/lab/devices").await.text("main").contains("the wire has no password"));
+    assert!(start(host, None, &[], &["escape=maybe".to_owned()]).await.is_err());
+}
