@@ -7,6 +7,7 @@
 //! * [`customer`] – a person with an address.
 //! * [`frame`] – a frame as its maker describes it: stamped sizes, rim, price.
 //! * [`frame_shape`] – the traced shape of a frame, and cautions about it.
+//! * [`eye_by_eye`] – a shape whose eyes came one by one.
 //! * [`prescription`] – a prescription with its pupil distances and dates.
 //! * [`order`] – everything needed to open a job.
 //! * [`bill`] – the lines of the bill and their prices.
@@ -56,6 +57,7 @@ pub mod delay;
 pub mod delivery_list;
 pub mod drilling;
 pub mod erasure;
+pub mod eye_by_eye;
 pub mod eye_order;
 pub mod fault;
 pub mod fitting;

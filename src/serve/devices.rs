@@ -5,6 +5,7 @@
 
 pub mod host;
 pub mod line;
+mod tracer;
 
 use std::collections::HashMap;
 use std::net::{IpAddr, SocketAddr};

@@ -6,11 +6,12 @@ use std::sync::Arc;
 use tokio::sync::RwLock;
 
 use super::AppState;
-use crate::desk::frame_shape::FrameShape;
+use crate::desk::frame_shape::{FrameShape, NewShape};
 use crate::desk::id::ShapeId;
 use crate::shape::twins::index::Index;
 use crate::shape::twins::{Match, Shape, Ways};
 use crate::store::StoreError;
+use crate::store::once::Once;
 use crate::store::shape::{ShapeTwin, TraceOnFile};
 
 /// Shapes read at once. Marking them holds up other pages on the same thread for some 2 ms.
@@ -77,8 +78,26 @@ impl AppState {
         }
     }
 
+    /// Keeps a shape under a job, which uses it from now on, and notes which others it looks like. It stays on file
+    /// where that fails.
+    pub async fn put_on_file(&self, act: &str, number: i64, shape: &NewShape) -> Result<Once<()>, StoreError> {
+        let kept = self.store.keep_shape(act, number, shape, self.clock.now()).await?;
+        if let Err(why) = self.note_twins_of(number).await {
+            tracing::warn!("a new shape was not compared with the others: {why}");
+        }
+        Ok(kept)
+    }
+
+    async fn note_twins_of(&self, number: i64) -> Result<(), StoreError> {
+        let job = self.store.get_job(number).await?;
+        match self.store.find_job_shape(&job).await? {
+            Some(shape) => self.note_twins(&shape).await,
+            None => Ok(()),
+        }
+    }
+
     /// Notes with a new shape which shapes of other jobs it looks like; a mirror image counts too.
-    pub async fn note_twins(&self, shape: &FrameShape) -> Result<(), StoreError> {
+    async fn note_twins(&self, shape: &FrameShape) -> Result<(), StoreError> {
         let ways = Ways { mirrored: true, any_size: false };
         let twin = |Alike { shape, job, found }| {
             let Match { gap_mm, is_mirrored, .. } = found;

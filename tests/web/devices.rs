@@ -177,6 +177,158 @@ async fn a_tracer_sends_the_shape_of_the_job_that_was_keyed() {
     assert_eq!(lab.get("/lab").await.attributes("main a[href='/lab/devices']", "href").len(), 1);
 }
 
+/// One eye as a tracer sends it, in a message of its own: the ellipse, made larger by so many hundredths all around.
+fn one_eye(job: i64, side: &str, larger: i32) -> String {
+    let mut records = format!("REQ=TRC\r\nJOB={job}\r\nDBL=18.00\r\nTRCFMT=1;360;E;{side};F\r\n");
+    for line in ellipse_radii().chunks(10) {
+        records += &format!("R={}\r\n", line.iter().map(|r| (r + larger).to_string()).collect::<Vec<_>>().join(";"));
+    }
+    records
+}
+
+/// Width of each eye as the page shows it, with `mirror` where it says that.
+async fn widths(lab: &TestLab, job: i64) -> [String; 2] {
+    let page = lab.get(&format!("/jobs/{job}/shape")).await;
+    ["right", "left"].map(|eye| {
+        let whole = page.text(&format!(".eye-{eye}"));
+        let mirror = if whole.contains("mirror") { " mirror" } else { "" };
+        format!("{}{mirror}", page.texts(&format!(".eye-{eye} .figure .num"))[0])
+    })
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn eyes_that_come_one_by_one_are_one_shape() {
+    for (order, sessions) in [(["R", "L"], 1), (["R", "L"], 2), (["L", "R"], 1), (["L", "R"], 2)] {
+        let (lab, host, state) = lab().await;
+        let job = lab.given_job().await;
+        let (address, _door) = door(&host).await;
+        let mut tracer = Peer::at(address).await;
+        tracer.ask("REQ=INI\r\nMODEL=T2\r\n").await;
+        let larger = |side: &str| if side == "R" { 0 } else { 20 };
+        let [first, second] = order.map(|side| message(&one_eye(job, side, larger(side)), true));
+        assert_eq!(value(&tracer.ask_bytes(&first).await, "STATUS"), "0");
+        let alone = if order[0] == "R" { ["50.00", "50.00 mirror"] } else { ["50.40 mirror", "50.40"] };
+        assert_eq!(widths(&lab, job).await, alone, "{order:?}");
+        if sessions == 2 {
+            // Without a name this time.
+            drop(tracer);
+            tracer = Peer::at(address).await;
+            tracer.at_once = 1;
+        }
+        assert_eq!(value(&tracer.ask_bytes(&second).await, "STATUS"), "0");
+        assert_eq!(widths(&lab, job).await, ["50.00", "50.40"], "{order:?} in {sessions} sessions");
+        // Both messages are in the original, as they came; a repeat of either is no news.
+        let original = lab.get(&format!("/jobs/{job}/shape/original")).await;
+        assert_eq!(original.body.as_bytes(), [&first[..], &second].concat());
+        assert_eq!(parse(original.body.as_bytes()).unwrap().derived, None, "and it can be read");
+        let rows = (lab.count_rows("shape").await, lab.count("job_event", job).await);
+        for repeat in [&second, &first, &second] {
+            assert_eq!(value(&tracer.ask_bytes(repeat).await, "STATUS"), "0");
+        }
+        assert_eq!((lab.count_rows("shape").await, lab.count("job_event", job).await), rows);
+        // One eye is traced again: the other one stays.
+        tracer.ask(&one_eye(job, "R", 5)).await;
+        assert_eq!(widths(&lab, job).await, ["50.10", "50.40"]);
+        let said = said(&state).join("; ");
+        assert!(said.contains("which was kept as one shape with the"), "{said}");
+        assert!(!state.devices.said().iter().any(|said| said.is_trouble), "{said}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn both_eyes_at_one_moment_on_two_lines_are_one_shape() {
+    let (lab, host, _) = lab().await;
+    let (address, _door) = door(&host).await;
+    for _ in 0..5 {
+        let job = lab.given_job().await;
+        let send = async |side: &'static str| Peer::at(address).await.ask(&one_eye(job, side, 0)).await;
+        tokio::join!(send("R"), send("L"));
+        assert_eq!(widths(&lab, job).await, ["50.00", "50.00"]);
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_eye_that_belongs_to_no_other_is_kept_by_itself() {
+    let (lab, host, state) = lab().await;
+    let (address, _door) = door(&host).await;
+    let mut tracer = Peer::at(address).await;
+    let last = || said(&state).pop().unwrap();
+    // A tracer of one eye, which is told so or not.
+    let job = lab.given_job().await;
+    tracer.ask(&one_eye(job, "L", 0)).await;
+    assert_eq!(widths(&lab, job).await, ["50.00 mirror", "50.00"]);
+    assert!(last().ends_with("until the right one comes, it is the mirror image"), "{}", last());
+    let never = DeviceAssumptions::read(&["other_eye=never@one".to_owned()]).unwrap().of("one");
+    let mut single = beside(&host, Line { device: "one".to_owned(), assumptions: never, ..Line::default() });
+    let job = lab.given_job().await;
+    for (side, widths_now) in [("R", ["50.00", "50.00 mirror"]), ("L", ["50.40 mirror", "50.40"])] {
+        single.ask(&one_eye(job, side, if side == "R" { 0 } else { 20 })).await;
+        assert_eq!(widths(&lab, job).await, widths_now);
+    }
+    assert!(last().contains("the right one is its mirror image; the earlier one stays on file"), "{}", last());
+    // Another device, and another job.
+    let job = lab.given_job().await;
+    tracer.ask(&one_eye(job, "R", 0)).await;
+    let mut other = beside(&host, Line { device: "two".to_owned(), ..Line::default() });
+    other.ask(&one_eye(job, "L", 20)).await;
+    assert_eq!(widths(&lab, job).await, ["50.40 mirror", "50.40"]);
+    // Too late.
+    let job = lab.given_job().await;
+    tracer.ask(&one_eye(job, "R", 0)).await;
+    for (minutes, widths_now) in [(6, ["50.40 mirror", "50.40"]), (10, ["50.00", "50.40"])] {
+        let clock = Clock::Fixed { now: NOW + time::Duration::minutes(minutes), zone: UtcOffset::UTC };
+        let later = Host::new(AppState::new(lab.store.clone(), clock).await.unwrap());
+        let (address, _door) = door(&later).await;
+        let (side, larger) = if minutes == 6 { ("L", 20) } else { ("R", 0) };
+        Peer::at(address).await.ask(&one_eye(job, side, larger)).await;
+        assert_eq!(widths(&lab, job).await, widths_now, "after {minutes} minutes");
+    }
+}
+
+/// A device on a line of its own.
+fn beside(host: &Host, line: Line) -> Peer<tokio::io::DuplexStream> {
+    let (ours, theirs) = duplex(1 << 16);
+    let host = host.clone();
+    tokio::spawn(async move { attend(ours, line, &host).await });
+    Peer { stream: theirs, at_once: 4096 }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_was_made_by_the_first_eye_is_not_changed_in_silence() {
+    let (lab, host, state) = lab().await;
+    let job = lab.given_job().await;
+    let (address, _door) = door(&host).await;
+    let mut tracer = Peer::at(address).await;
+    tracer.ask(&one_eye(job, "R", 0)).await;
+    // A second eye that breaks off leaves the first as it is.
+    let second = message(&one_eye(job, "L", 20), true);
+    let mut broken = Peer::at(address).await;
+    broken.send(&second[..second.len() - 1]).await;
+    drop(broken);
+    wait_for(&state, "broke off a message").await;
+    assert_eq!(
+        (widths(&lab, job).await, lab.count_rows("shape").await),
+        (["50.00", "50.00 mirror"].map(String::from), 1)
+    );
+    let kept = lab.store.get_job(job).await.unwrap();
+    let shape = lab.store.find_job_shape(&kept).await.unwrap().unwrap();
+    let made = NewLayout::of_job(&kept, &shape, &state.lab(), &Supply::default()).unwrap();
+    lab.store.insert_ticket("ticket-in-between", job, Some(&made), "{}", NOW).await.unwrap();
+    tracer.ask_bytes(&second).await;
+    assert_eq!(widths(&lab, job).await, ["50.40 mirror", "50.40"]);
+    let told = state.devices.said().remove(0);
+    assert!(told.is_trouble && told.words.contains("something was made by the right one already"), "{told:?}");
+    // Sent again, it is one shape with the left one.
+    tracer.ask(&one_eye(job, "R", 0)).await;
+    assert_eq!((widths(&lab, job).await, lab.count_rows("shape").await), (["50.00", "50.40"].map(String::from), 3));
+    // The owner put another shape on file: the same trace may come again on purpose, and is no repeat.
+    keep_ellipse(&lab, job).await;
+    tracer.ask(&one_eye(job, "R", 0)).await;
+    assert_eq!(widths(&lab, job).await, ["50.00", "50.00 mirror"]);
+    tracer.ask(&one_eye(job, "R", 0)).await;
+    assert_eq!(lab.count_rows("shape").await, 5);
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn what_cannot_be_kept_is_refused_and_nothing_is_stored() {
     let (lab, host, state) = lab().await;

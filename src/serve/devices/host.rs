@@ -2,22 +2,22 @@
 
 use std::sync::Arc;
 
+use time::OffsetDateTime;
 use tokio::runtime::Handle;
+use tokio::sync::Mutex;
 use tokio::task::spawn_blocking;
 
 use crate::bench::device_records::{Placed, records};
 use crate::bench::edge_finish::usual_edges;
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::layout_record::LayoutRecord;
-use crate::desk::frame_shape::{NewShape, Original, ShapeOrigin};
+use crate::desk::frame_shape::NewShape;
 use crate::desk::job::{Job, Stage};
-use crate::desk::text;
-use crate::optics::Eye;
+use crate::shape::record::Assumptions;
 use crate::shape::record::assumption::BareTrace;
-use crate::shape::record::{Assumptions, parse_as};
 use crate::shape::wire::{Answer, Message, Status, TraceWish};
 use crate::store::StoreError;
-use crate::store::once::{Once, act};
+use crate::store::once::Once;
 use crate::web::AppState;
 use crate::web::devices::{Devices, Said};
 use crate::web::error::WebError;
@@ -25,8 +25,6 @@ use crate::web::page::layout::supply_of;
 
 /// The requests for the records of a job: an edger, a blocker, a drill. Data Communication Standard (from memory).
 const JOB_REQUESTS: [&str; 3] = ["EDG", "BLK", "DRL"];
-/// The longest name of a trace.
-const LONGEST_NAME: usize = 100;
 
 /// The book, as devices see it.
 #[derive(Debug, Clone)]
@@ -34,13 +32,15 @@ pub struct Host {
     state: AppState,
     /// Whether what is said is printed too.
     is_telling: bool,
+    /// Taken while a shape is kept.
+    pub(super) keeping: Arc<Mutex<()>>,
 }
 
 /// What a device told of itself on its line.
 #[derive(Debug, Clone)]
 pub struct Conversation {
-    line: String,
-    model: Option<String>,
+    pub(super) line: String,
+    pub(super) model: Option<String>,
     wish: TraceWish,
 }
 
@@ -60,7 +60,7 @@ impl Conversation {
 }
 
 /// An answer, and the sentence about it.
-struct Reply {
+pub(super) struct Reply {
     answer: Option<Answer>,
     words: String,
     job: Option<i64>,
@@ -68,14 +68,19 @@ struct Reply {
 }
 
 impl Reply {
-    fn done(answer: impl Into<Answer>, job: Option<i64>, words: String) -> Self {
+    pub(super) fn done(answer: impl Into<Answer>, job: Option<i64>, words: String) -> Self {
         Self { answer: Some(answer.into()), words, job, is_trouble: false }
     }
 
     /// `asked` is what the device did, `why` the rest of the sentence and what the device is told.
-    fn refused(asked: &str, job: Option<i64>, why: String) -> Self {
+    pub(super) fn refused(asked: &str, job: Option<i64>, why: String) -> Self {
         let words = format!("{asked}, and was refused: {why}");
         Self { answer: Some(Status::Refused(why).into()), words, job, is_trouble: true }
+    }
+
+    /// The same; somebody should look at it.
+    pub(super) fn to_look_at(self) -> Self {
+        Self { is_trouble: true, ..self }
     }
 
     fn unknown(asked: &str, typed: &str) -> Self {
@@ -85,7 +90,7 @@ impl Reply {
 }
 
 /// Why a job could not be had.
-enum NoJob {
+pub(super) enum NoJob {
     /// No number was sent.
     Unnamed,
     /// There is none.
@@ -97,12 +102,12 @@ enum NoJob {
 impl Host {
     /// The book behind the pages.
     pub fn new(state: AppState) -> Self {
-        Self { state, is_telling: false }
+        Self { state, is_telling: false, keeping: Arc::default() }
     }
 
     /// The book without pages: what is said is printed.
     pub fn telling(state: AppState) -> Self {
-        Self { state, is_telling: true }
+        Self { is_telling: true, ..Self::new(state) }
     }
 
     /// What is known of the devices.
@@ -144,12 +149,13 @@ impl Host {
             conversation.model = message.device();
             conversation.wish = message.wish().unwrap_or_default();
         }
-        let (host, device, wish) = (self.clone(), conversation.name(), conversation.wish);
+        let (host, conversation) = (self.clone(), conversation.clone());
         let handle = Handle::current();
         let answered = spawn_blocking(move || {
-            let reply = handle.block_on(host.reply(&message, &device, &assumptions));
-            let bytes = reply.answer.map(|answer| answer.write(&message, message.wish().unwrap_or(wish), &assumptions));
-            host.keep_said(&device, reply.words, reply.job, reply.is_trouble);
+            let reply = handle.block_on(host.reply(&message, &conversation, &assumptions));
+            let wish = message.wish().unwrap_or(conversation.wish);
+            let bytes = reply.answer.map(|answer| answer.write(&message, wish, &assumptions));
+            host.keep_said(&conversation.name(), reply.words, reply.job, reply.is_trouble);
             bytes
         });
         match answered.await {
@@ -161,10 +167,10 @@ impl Host {
         }
     }
 
-    async fn reply(&self, message: &Message, device: &str, assumptions: &Assumptions) -> Reply {
+    async fn reply(&self, message: &Message, from: &Conversation, assumptions: &Assumptions) -> Reply {
         let request = message.request();
         match request.as_deref() {
-            _ if message.has_radii => self.keep_shape(message, device, assumptions).await,
+            _ if message.has_radii => self.keep_shape(message, from, assumptions).await,
             Some("INI") => Reply::done(Status::Done, None, "introduced itself".to_owned()),
             Some("TRC") if assumptions.bare_trace == BareTrace::Permission => self.permit(message).await,
             Some(request) if request == "TRC" || JOB_REQUESTS.contains(&request) => self.send_job(message).await,
@@ -189,55 +195,23 @@ impl Host {
         }
     }
 
-    /// Keeps a shape as an upload is kept, or says why not.
-    async fn keep_shape(&self, message: &Message, device: &str, assumptions: &Assumptions) -> Reply {
-        const SENT: &str = "sent a shape";
-        let job = match self.job(message).await {
-            Ok(job) => job,
-            Err(why) => return no_job(SENT, why),
-        };
-        let number = job.number;
-        let refused = |why: String| Reply::refused(SENT, Some(number), why);
-        // Perhaps the number of another job was keyed. Its page takes a new shape all the same.
-        if job.shape.is_some() && job.stage_of_work() >= Stage::Cut {
-            return refused(format!("job {number} is cut by the shape on file"));
-        }
-        let file = match parse_as(&message.bytes, assumptions) {
-            Ok(file) => file,
-            Err(faults) => return refused(faults.first().map_or_else(String::new, ToString::to_string)),
-        };
-        let name = text::line("A name", &format!("trace from {device}"), LONGEST_NAME);
-        let name = name.unwrap_or_else(|_| "trace from a device".to_owned());
-        let original = Original { bytes: &message.bytes, name: &name, origin: ShapeOrigin::Traced };
-        let shape = match NewShape::of_file(file, original, None, None, job.frame.details.bridge) {
-            Ok(shape) => shape,
-            Err(why) => return refused(why.to_string()),
-        };
-        // The same bytes again are a repeat of a device that did not hear us.
-        let key = act(&format!("device-shape-{number}"), [&message.bytes]);
-        match self.state.store.keep_shape(&key, number, &shape, self.state.clock.now()).await {
-            Ok(once) => {
-                self.note_twins(number).await;
-                let is_odd = once == Once::Now(()) && (job.shape.is_some() || !shape.warnings.is_empty());
-                let done = Reply::done(Status::Done, Some(number), kept_words(&once, &job, &shape));
-                Reply { is_trouble: is_odd, ..done }
-            }
-            Err(StoreError::MovedOn(_)) => refused(format!("job {number} is past the step of tracing")),
-            Err(why) => refused(not_kept(&why)),
-        }
+    /// The moment by the lab's clock.
+    pub(super) fn now(&self) -> OffsetDateTime {
+        self.state.clock.now()
     }
 
-    /// As where a shape is uploaded; the shape is kept, whatever comes of it.
-    async fn note_twins(&self, number: i64) {
-        let noted = async {
-            let job = self.state.store.get_job(number).await?;
-            match self.state.store.find_job_shape(&job).await? {
-                Some(shape) => self.state.note_twins(&shape).await,
-                None => Ok(()),
-            }
-        };
-        if let Err(why) = noted.await {
-            tracing::warn!("a new shape was not compared with the others: {why}");
+    /// Puts a shape on file.
+    pub(super) async fn put_on_file(&self, key: &str, number: i64, shape: &NewShape) -> Result<Once<()>, StoreError> {
+        self.state.put_on_file(key, number, shape).await
+    }
+
+    /// The bytes that the shape of a job was read from; none where it was made from another shape.
+    pub(super) async fn bytes_on_file(&self, job: &Job) -> Result<Vec<u8>, StoreError> {
+        let Some(shape) = job.shape else { return Ok(Vec::new()) };
+        match self.state.store.get_original(shape).await {
+            Ok((_, bytes)) => Ok(bytes),
+            Err(StoreError::NotFound(_)) => Ok(Vec::new()),
+            Err(why) => Err(why),
         }
     }
 
@@ -282,7 +256,7 @@ impl Host {
     }
 
     /// The job that a message names.
-    async fn job(&self, message: &Message) -> Result<Arc<Job>, NoJob> {
+    pub(super) async fn job(&self, message: &Message) -> Result<Arc<Job>, NoJob> {
         let Some(typed) = message.job() else { return Err(NoJob::Unnamed) };
         let unknown = || NoJob::Unknown(clean(typed));
         let number = message.job_number().ok_or_else(unknown)?;
@@ -298,7 +272,7 @@ impl Host {
     }
 }
 
-fn no_job(asked: &str, why: NoJob) -> Reply {
+pub(super) fn no_job(asked: &str, why: NoJob) -> Reply {
     match why {
         NoJob::Unnamed => Reply::refused(asked, None, "there is no job number: key or scan it first".to_owned()),
         NoJob::Unknown(typed) => Reply::unknown(asked, &typed),
@@ -307,27 +281,9 @@ fn no_job(asked: &str, why: NoJob) -> Reply {
 }
 
 /// A failed book in words for a device; the log says more.
-fn not_kept(why: &StoreError) -> String {
+pub(super) fn not_kept(why: &StoreError) -> String {
     tracing::error!("a device was refused: {why}");
     "the book cannot be read or written now".to_owned()
-}
-
-fn kept_words(once: &Once<()>, job: &Job, shape: &NewShape) -> String {
-    let number = job.number;
-    if let Once::Before(_) = once {
-        return format!("sent the shape of job {number} again; it is on file already");
-    }
-    let eyes = match shape.derived {
-        Some(Eye::Right) => "; only the left eye, so the right one is its mirror image",
-        Some(Eye::Left) => "; only the right eye, so the left one is its mirror image",
-        None => "",
-    };
-    let earlier = if job.shape.is_some() { "; the earlier one stays on file" } else { "" };
-    let odd = match shape.warnings.first() {
-        Some(warning) => format!("; {}", warning.says),
-        None => String::new(),
-    };
-    format!("sent the shape of job {number}, which was kept{eyes}{earlier}{odd}")
 }
 
 /// A text of a device, short and harmless.

@@ -1,6 +1,8 @@
 //! What is assumed where the text of the standard could not be confirmed. One table; each line can be switched for a
 //! device that does otherwise.
 
+use std::time::Duration;
+
 use thiserror::Error;
 
 /// One line of the table.
@@ -116,9 +118,28 @@ assumptions! {
         Numbered = "numbered" "STATUS=2 and a sentence",
         AsUnknown = "as_unknown" "STATUS=1 and a sentence, as for a job that is not on file",
     }
+    other_eye: OtherEye, "How soon after one eye the other one, in a message of its own, makes one shape with it" {
+        FiveMinutes = "5_minutes" "within five minutes",
+        OneMinute = "1_minute" "within one minute",
+        HalfAnHour = "30_minutes" "within half an hour",
+        Never = "never" "never: the device traces one eye, and the other one is its mirror image",
+    }
     bare_trace: BareTrace, "What a request for a trace (REQ=TRC) without radii is" {
         Permission = "permission" "the tracer asks whether the job is known, and sends the radii next",
         Shape = "shape" "the device asks for the shape on file",
+    }
+}
+
+impl OtherEye {
+    /// The longest time between the two eyes; `None` where they never belong together.
+    pub fn within(self) -> Option<Duration> {
+        let minutes = match self {
+            OtherEye::FiveMinutes => 5,
+            OtherEye::OneMinute => 1,
+            OtherEye::HalfAnHour => 30,
+            OtherEye::Never => return None,
+        };
+        Some(Duration::from_secs(minutes * 60))
     }
 }
 

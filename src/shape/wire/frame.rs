@@ -18,6 +18,11 @@ pub const XON: u8 = 0x11;
 /// DC3: stop sending for now.
 pub const XOFF: u8 = 0x13;
 
+/// The messages in bytes that were kept one after the other.
+pub fn messages(bytes: &[u8]) -> impl Iterator<Item = &[u8]> {
+    bytes.split_inclusive(|byte| *byte == GS)
+}
+
 /// What a byte completes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Piece {
@@ -118,6 +123,13 @@ mod tests {
             pieces(b"\x1cA\x13\x11\x06\x1d"),
             [begins(0, 0), Piece::Hold, Piece::Resume, message(b"\x1cA\x06\x1d")]
         );
+    }
+
+    #[test]
+    fn messages_are_taken_apart_again() {
+        let apart: Vec<&[u8]> = messages(b"\x1cA=1\x1d\x1cB=2\x1d").collect();
+        assert_eq!(apart, [&b"\x1cA=1\x1d"[..], b"\x1cB=2\x1d"]);
+        assert_eq!(messages(b"").count(), 0);
     }
 
     #[test]

@@ -143,15 +143,9 @@ pub(crate) async fn keep_shape(State(state): State<AppState>, Path(number): Path
     }
 }
 
-/// Keeps a shape and notes which others it looks like. `None` where a field refused it.
+/// Puts a shape on file. `None` where a field refused it.
 async fn put_on_file(state: &AppState, post: &mut JobPost, shape: &NewShape) -> Result<Option<Once<()>>, WebError> {
-    let number = post.job.number;
-    let done = state.store.keep_shape(&post.act, number, shape, state.clock.now()).await;
-    let done = post.form.kept(done)?;
-    if done.is_some() {
-        state.note_twins(&kept_shape(state, number).await?).await?;
-    }
-    Ok(done)
+    post.form.kept(state.put_on_file(&post.act, post.job.number, shape).await)
 }
 
 /// The other job of the book that a file names.

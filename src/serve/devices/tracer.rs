@@ -1,0 +1,190 @@
+//! A shape that a tracer sends: kept as an upload is kept, or refused whole.
+
+use time::OffsetDateTime;
+
+use super::host::{Conversation, Host, Reply, no_job, not_kept};
+use crate::desk::frame_shape::{NewShape, Original, ShapeOrigin};
+use crate::desk::job::{EventKind, Job, Stage};
+use crate::desk::text;
+use crate::optics::Eye;
+use crate::shape::record::{Assumptions, parse_as};
+use crate::shape::wire::frame::messages;
+use crate::shape::wire::{Message, Status};
+use crate::store::StoreError;
+use crate::store::once::{Once, act};
+
+const SENT: &str = "sent a shape";
+/// The longest name of a trace.
+const LONGEST_NAME: usize = 100;
+/// What is kept of a long line's name: its end, which tells ports apart.
+const LINE_KEPT: usize = 80;
+
+/// What one eye is to the shape that is on file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Sent {
+    /// Both eyes came at once.
+    Both,
+    /// One eye; the other one may follow.
+    First(Eye),
+    /// One eye; its device traces no other.
+    Alone(Eye),
+    /// One eye, whose other one came just before.
+    Second(Eye),
+    /// The same, but something was made by the other one meanwhile.
+    TooLate(Eye),
+}
+
+impl Conversation {
+    /// The name of a trace that comes from here. It ends with the line, by which the other eye is known again.
+    fn trace_name(&self) -> String {
+        let line = self.line_end();
+        let with_model = self.model.as_ref().map(|model| format!("trace from {model} at {line}"));
+        let clean = |name: String| text::line("A name", &name, LONGEST_NAME).ok();
+        with_model.and_then(clean).unwrap_or_else(|| format!("trace from {line}"))
+    }
+
+    /// Whether a trace of this name came over this line.
+    fn has_sent(&self, trace_name: &str) -> bool {
+        let line = self.line_end();
+        trace_name
+            .strip_prefix("trace from ")
+            .is_some_and(|from| from == line || from.ends_with(&format!(" at {line}")))
+    }
+
+    fn line_end(&self) -> String {
+        let line: Vec<char> = self.line.chars().filter(|c| !c.is_control() && !c.is_whitespace()).collect();
+        line[line.len().saturating_sub(LINE_KEPT)..].iter().collect()
+    }
+}
+
+impl Host {
+    /// Keeps a shape, or says why not. One eye makes one shape with the other, where that came from the same device for the
+    /// same job just before, in a message of its own.
+    pub(super) async fn keep_shape(&self, message: &Message, from: &Conversation, assumptions: &Assumptions) -> Reply {
+        // One at a time: what is on file stays as it is from the look at it until the shape is kept.
+        let _turn = self.keeping.lock().await;
+        let job = match self.job(message).await {
+            Ok(job) => job,
+            Err(why) => return no_job(SENT, why),
+        };
+        let number = job.number;
+        let refused = |why: String| Reply::refused(SENT, Some(number), why);
+        // Perhaps the number of another job was keyed. Its page takes a new shape all the same.
+        if job.shape.is_some() && job.stage_of_work() >= Stage::Cut {
+            return refused(format!("job {number} is cut by the shape on file"));
+        }
+        let came = match read(&message.bytes, &job, from, assumptions) {
+            Ok(came) => came,
+            Err(why) => return refused(why),
+        };
+        let on_file = match self.bytes_on_file(&job).await {
+            Ok(on_file) => on_file,
+            Err(why) => return refused(not_kept(&why)),
+        };
+        // The same bytes again are a repeat of a device that did not hear us.
+        if messages(&on_file).any(|kept| kept == message.bytes) {
+            return again(number);
+        }
+        let first = other_eye(&job, &came, &on_file, self.now(), from, assumptions);
+        let (shape, sent) = join(&job, came, first, assumptions);
+        // After the owner put another shape on file, the same trace may come again on purpose.
+        let before = job.shape.map_or_else(String::new, |shape| shape.0.to_string());
+        let key = act(&format!("device-shape-{number}"), [&message.bytes[..], before.as_bytes()]);
+        match self.put_on_file(&key, number, &shape).await {
+            Ok(Once::Now(())) => kept(&job, &shape, sent),
+            Ok(Once::Before(_)) => again(number),
+            Err(StoreError::MovedOn(_)) => refused(format!("job {number} is past the step of tracing")),
+            Err(why) => refused(not_kept(&why)),
+        }
+    }
+}
+
+/// The shape in a message, or why there is none.
+fn read(bytes: &[u8], job: &Job, from: &Conversation, assumptions: &Assumptions) -> Result<NewShape, String> {
+    let first = |faults: Vec<_>| faults.first().map_or_else(String::new, ToString::to_string);
+    let file = parse_as(bytes, assumptions).map_err(first)?;
+    let original = Original { bytes, name: &from.trace_name(), origin: ShapeOrigin::Traced };
+    NewShape::of_file(file, original, None, None, job.frame.details.bridge).map_err(|why| why.to_string())
+}
+
+/// The eye that `came` lacks, where the same device sent it just before in a message of its own.
+fn other_eye(
+    job: &Job,
+    came: &NewShape,
+    on_file: &[u8],
+    now: OffsetDateTime,
+    from: &Conversation,
+    assumptions: &Assumptions,
+) -> Option<NewShape> {
+    let (eye, within) = (came.only_eye()?, assumptions.other_eye.within()?);
+    let last = job.last(EventKind::ShapeKept)?;
+    if !from.has_sent(&last.note) || now - last.at > within {
+        return None;
+    }
+    let shapes = messages(on_file).filter_map(|bytes| read(bytes, job, from, assumptions).ok());
+    shapes.filter(|shape| shape.only_eye() == Some(eye.other())).last()
+}
+
+/// The shape to be kept.
+fn join(job: &Job, came: NewShape, first: Option<NewShape>, assumptions: &Assumptions) -> (NewShape, Sent) {
+    let Some(eye) = came.only_eye() else { return (came, Sent::Both) };
+    let joined = first.map(|first| NewShape::joined(&first, &came));
+    match joined {
+        Some(_) if job.is_shape_used() => (came, Sent::TooLate(eye)),
+        Some(Some(both)) => (both, Sent::Second(eye)),
+        _ if assumptions.other_eye.within().is_none() => (came, Sent::Alone(eye)),
+        _ => (came, Sent::First(eye)),
+    }
+}
+
+fn again(number: i64) -> Reply {
+    let words = format!("sent the shape of job {number} again; it is on file already");
+    Reply::done(Status::Done, Some(number), words)
+}
+
+fn kept(job: &Job, shape: &NewShape, sent: Sent) -> Reply {
+    let replaces = job.shape.is_some() && !matches!(sent, Sent::Second(_));
+    let earlier = if replaces { "; the earlier one stays on file" } else { "" };
+    let odd = shape.warnings.first().map_or_else(String::new, |warning| format!("; {}", warning.says));
+    let words = format!("{}{earlier}{odd}", kept_words(job.number, sent));
+    let reply = Reply::done(Status::Done, Some(job.number), words);
+    if replaces || !shape.warnings.is_empty() { reply.to_look_at() } else { reply }
+}
+
+fn kept_words(number: i64, sent: Sent) -> String {
+    let eye_of = |eye: Eye| format!("sent the {} eye of job {number}, which was kept", eye.name());
+    match sent {
+        Sent::Both => format!("sent the shape of job {number}, which was kept"),
+        Sent::First(eye) => {
+            format!("{}; until the {} one comes, it is the mirror image", eye_of(eye), eye.other().name())
+        }
+        Sent::Alone(eye) => format!("{}; the {} one is its mirror image", eye_of(eye), eye.other().name()),
+        Sent::Second(eye) => format!("{} as one shape with the {} one", eye_of(eye), eye.other().name()),
+        Sent::TooLate(eye) => format!(
+            "{} by itself, because something was made by the {other} one already: send the {other} one again, or it is the \
+             mirror image",
+            eye_of(eye),
+            other = eye.other().name()
+        ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_trace_is_known_again_by_its_line() {
+        let long = format!("/dev/serial/by-id/{}-port0", "x".repeat(120));
+        for line in ["192.0.2.7", "/dev/ttyUSB0", &long] {
+            let mut from = Conversation::new(line);
+            let unnamed = from.trace_name();
+            from.model = Some("Fjordline T2".to_owned());
+            for name in [unnamed, from.trace_name()] {
+                assert!(from.has_sent(&name) && name.len() <= LONGEST_NAME, "{name}");
+                assert!(!Conversation::new("2.7").has_sent(&name) && !Conversation::new("USB0").has_sent(&name));
+            }
+        }
+        assert!(!Conversation::new("192.0.2.7").has_sent("192.0.2.7"), "a file that was uploaded");
+    }
+}
