@@ -1,8 +1,7 @@
 //! A job in the records that a blocker or an edger asks for: the shape's box, where each lens goes, the lens, its edge.
 //!
-//! Labels and codes: Data Communication Standard (ISO 16284), from memory; `?` stands for what is not known. Prescribed
-//! prism is not among them: made by decentration it is in the place of the center already, and a device that knew of it
-//! would move the lens again; ground in it asks nothing of these devices.
+//! Labels and codes: Data Communication Standard (ISO 16284), from memory; `?` stands for what is not known. What is
+//! doubtful among them is switched per device: [`crate::shape::record::assumption`].
 
 use super::edge_finish::{BevelChoice, hold_of};
 use super::layout_record::LayoutRecord;
@@ -11,10 +10,16 @@ use crate::desk::catalogue::MaterialDetails;
 use crate::desk::frame::Rim;
 use crate::desk::frame_shape::FrameShape;
 use crate::desk::job::Job;
+use crate::optics::prism::Polar;
 use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
 use crate::shape::bevel::{Hold, Placement};
 use crate::shape::boxing::Boxing;
+use crate::shape::record::assumption::{CenterPoint, SentFinish, SentHoles};
+use crate::shape::record::{Assumptions, drill};
+
+/// The depth of a groove for a cord: the ticket says 0.3 to 0.5 mm. Source: common practice (from memory).
+const GROOVE_DEPTH_MM: f64 = 0.4;
 
 /// Where the lenses of a job go, as it was made or as it stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,7 +33,12 @@ pub struct Placed {
 /// Where one lens goes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct PlacedEye {
-    /// The optical center from the boxing center, toward the nose.
+    /// The pupil from the boxing center, toward the nose: where the lensmeter reads power and prism, and the lens is
+    /// blocked.
+    pub decentration_in: Millimeter,
+    /// The pupil from the boxing center, upward.
+    pub decentration_up: Millimeter,
+    /// The optical center from the boxing center, toward the nose: the pupil, or where prescribed prism moves it.
     pub center_in: Millimeter,
     /// The optical center from the boxing center, upward.
     pub center_up: Millimeter,
@@ -36,12 +46,28 @@ pub struct PlacedEye {
     pub diameter: Option<Millimeter>,
 }
 
+impl PlacedEye {
+    /// The point that a device is told, toward the nose and upward.
+    fn told(&self, point: CenterPoint) -> (f64, f64) {
+        let (to_nose, up) = match point {
+            CenterPoint::Reference => (self.decentration_in, self.decentration_up),
+            CenterPoint::Optical => (self.center_in, self.center_up),
+        };
+        (to_nose.to_f64(), up.to_f64())
+    }
+}
+
 impl From<&LayoutRecord> for Placed {
     fn from(record: &LayoutRecord) -> Self {
         let eyes = record.eyes.map(|eye| {
             let eye = eye?;
-            let (center_in, center_up) = (eye.center_in, eye.center_up);
-            Some(PlacedEye { center_in, center_up, diameter: eye.lens.map(|lens| lens.diameter) })
+            Some(PlacedEye {
+                decentration_in: eye.decentration_in,
+                decentration_up: eye.decentration_up,
+                center_in: eye.center_in,
+                center_up: eye.center_up,
+                diameter: eye.lens.map(|lens| lens.diameter),
+            })
         });
         Self { dbl: record.dbl, eyes }
     }
@@ -53,10 +79,11 @@ pub fn records(
     shape: &FrameShape,
     placed: &Placed,
     edges: &Pair<Option<(CutLens, BevelChoice)>>,
+    assumptions: &Assumptions,
 ) -> Vec<(&'static str, String)> {
     let (frame, material) = (&job.frame.details, &job.material.details);
     let size = shape.outlines().as_ref().map(Boxing::of);
-    let placed_eye = |eye: Eye, of: fn(&PlacedEye) -> f64| placed.eyes.get(eye).as_ref().map(of);
+    let told = |eye: Eye| placed.eyes.get(eye).as_ref().map(|at| at.told(assumptions.center_point));
     let power = |of: fn(&crate::optics::prescription::LensPower) -> f64| {
         each(|eye| job.makes(eye).then(|| of(&job.lens_power(eye).to_minus())))
     };
@@ -73,11 +100,8 @@ pub fn records(
         ("VBOX", figures(&each(|eye| Some(size.get(eye).b_mm)), 2)),
         ("CIRC", figures(&each(|eye| Some(size.get(eye).circumference_mm)), 2)),
         ("FCRV", figures(&shape.rim_curve_tool_d, 2)),
-        ("IPD", figures(&each(|eye| Some(half_mm(eye) - placed_eye(eye, |at| at.center_in.to_f64())?)), 2)),
-        (
-            "OCHT",
-            figures(&each(|eye| Some(size.get(eye).b_mm / 2.0 + placed_eye(eye, |at| at.center_up.to_f64())?)), 2),
-        ),
+        ("IPD", figures(&each(|eye| Some(half_mm(eye) - told(eye)?.0)), 2)),
+        ("OCHT", figures(&each(|eye| Some(size.get(eye).b_mm / 2.0 + told(eye)?.1)), 2)),
         ("DIA", figures(&each(|eye| placed.eyes.get(eye).as_ref()?.diameter.map(Millimeter::to_f64)), 1)),
         ("LIND", figures(&each(|_| Some(material.index())), 3)),
         ("LMATTYPE", both(material_code(material))),
@@ -86,16 +110,64 @@ pub fn records(
     ];
     // A trace without depth says nothing of the rim's curve, and neither do we.
     records.retain(|(label, value)| *label != "FCRV" || value != "?;?");
-    records.extend(edge_records(job, edges));
+    if assumptions.center_point == CenterPoint::Reference {
+        records.extend(prism_records(job));
+    }
+    records.extend(edge_records(job, edges, assumptions));
+    records.extend(hole_records(job, shape, assumptions));
     if let Some(wear) = &job.frame_position {
         records.push(("PANTO", figures(&each(|_| Some(wear.panto.to_f64())), 1)));
     }
     records
 }
 
-/// Where the bevel or groove goes, as on the ticket.
-fn edge_records(job: &Job, edges: &Pair<Option<(CutLens, BevelChoice)>>) -> Vec<(&'static str, String)> {
-    match hold_of(job.frame.details.rim) {
+/// The prescribed prism: how much, and the direction of its base in the front view, 0 to 360 from the observer's right.
+fn prism_records(job: &Job) -> Vec<(&'static str, String)> {
+    let prism = |eye: Eye| job.prescription.eyes.get(eye).prism;
+    if Eye::BOTH.into_iter().all(|eye| !job.makes(eye) || prism(eye).is_none()) {
+        return Vec::new();
+    }
+    let polar = each(|eye| job.makes(eye).then(|| prism(eye).numbers().to_polar(eye)));
+    let part = |of: fn(&Polar) -> f64| polar.as_ref().map(|polar| polar.as_ref().map(of));
+    // A base of 359.9 degrees is one of 0.
+    vec![
+        ("PRVM", figures(&part(|polar| polar.amount_pd), 2)),
+        ("PRVA", figures(&part(|polar| polar.base_deg.round() % 360.0), 0)),
+    ]
+}
+
+/// The holes of a drilled mount, a record a hole.
+fn hole_records(job: &Job, shape: &FrameShape, assumptions: &Assumptions) -> Vec<(&'static str, String)> {
+    let label = match assumptions.sent_holes {
+        SentHoles::Drille => "DRILLE",
+        SentHoles::Drill => "DRILL",
+        SentHoles::NotSent => return Vec::new(),
+    };
+    let holes = shape.holes_on_lenses();
+    let of = |eye: Eye| drill::write(label, eye, holes.get(eye), assumptions.drill_x);
+    Eye::BOTH.into_iter().filter(|eye| job.makes(*eye)).flat_map(of).map(|value| (label, value)).collect()
+}
+
+/// How the edge is made, and where the bevel or groove goes, as on the ticket.
+fn edge_records(
+    job: &Job,
+    edges: &Pair<Option<(CutLens, BevelChoice)>>,
+    assumptions: &Assumptions,
+) -> Vec<(&'static str, String)> {
+    let hold = hold_of(job.frame.details.rim);
+    let mut records = placement_records(hold, edges);
+    if assumptions.edge_finish == SentFinish::Sent {
+        if matches!(hold, Hold::Groove { .. }) {
+            records.push(("GDEPTH", both(format!("{GROOVE_DEPTH_MM:.2}"))));
+        }
+        // A flat edge is seen.
+        records.push(("POLISH", both(u8::from(!matches!(hold, Hold::Bevel { .. })))));
+    }
+    records
+}
+
+fn placement_records(hold: Hold, edges: &Pair<Option<(CutLens, BevelChoice)>>) -> Vec<(&'static str, String)> {
+    match hold {
         Hold::Bevel { .. } => {
             let placement = |eye: Eye| edges.get(eye).as_ref().map(|edge| bevel_codes(edge.1.placement));
             vec![
@@ -186,14 +258,20 @@ mod tests {
     use crate::bench::layout::JobLayout;
     use crate::bench::layout::tests::{lab, round_job, round_shape};
     use crate::bench::lens::JobLens;
+    use crate::desk::drilling::{BoxSide, DrilledHole, FromSide};
     use crate::shape::blocker::BlockerStep;
+    use crate::shape::record::assumption::DrillX;
 
     fn told(prescription: &str, pupils: &str) -> Vec<(&'static str, String)> {
-        let (job, lab, shape) = (round_job(prescription, pupils), lab(), round_shape());
-        let layout = JobLayout::of(&job, &shape, &lab, BlockerStep::Half);
-        let lenses = JobLens::pair(&job, Some(&layout), &Pair::default()).map(Result::ok);
+        told_to(&round_job(prescription, pupils), &round_shape(), &Assumptions::default())
+    }
+
+    fn told_to(job: &Job, shape: &FrameShape, assumptions: &Assumptions) -> Vec<(&'static str, String)> {
+        let lab = lab();
+        let layout = JobLayout::of(job, shape, &lab, BlockerStep::Half);
+        let lenses = JobLens::pair(job, Some(&layout), &Pair::default()).map(Result::ok);
         let record = LayoutRecord::of(&layout, &lab, &lenses).unwrap();
-        records(&job, &shape, &Placed::from(&record), &usual_edges(&job, &layout, &Pair::default()))
+        records(job, shape, &Placed::from(&record), &usual_edges(job, &layout, &Pair::default()), assumptions)
     }
 
     fn value(records: &[(&str, String)], label: &str) -> String {
@@ -223,11 +301,67 @@ mod tests {
     }
 
     #[test]
-    fn a_center_moved_for_prism_is_told_where_it_is() {
-        // -4.00 with 2 base in: the center lies 5 out of the pupil (Prentice), so 36.25 from the nose.
-        let told = told("-4.00 sph 2 BI", "31.25/31.25");
-        assert_eq!(value(&told, "IPD"), "36.25;36.25");
+    fn prism_is_told_with_the_point_where_it_is_read() {
+        // -4.00 with 2 base in. The lens is blocked where the lensmeter reads 2 base in, which lies at the pupil; base in is
+        // 0 for the right eye and 180 for the left one (ISO 8429 axes).
+        let job = round_job("-4.00 sph 2 BI", "31.25/31.25");
+        let told = told_to(&job, &round_shape(), &Assumptions::default());
+        assert_eq!((value(&told, "IPD"), value(&told, "OCHT")), ("31.25;31.25".into(), "24.00;24.00".into()));
+        assert_eq!((value(&told, "PRVM"), value(&told, "PRVA")), ("2.00;2.00".into(), "0;180".into()));
+        // For a device that is told the optical center: it lies 5 out of the pupil (Prentice), so 36.25 from the nose.
+        let optical = Assumptions { center_point: CenterPoint::Optical, ..Assumptions::default() };
+        let told = told_to(&job, &round_shape(), &optical);
+        assert_eq!((value(&told, "IPD"), value(&told, "OCHT")), ("36.25;36.25".into(), "24.00;24.00".into()));
         assert!(told.iter().all(|(label, _)| !label.starts_with("PRV")));
+    }
+
+    #[test]
+    fn no_prism_is_not_told() {
+        assert!(told("-4.00 sph", "31.25/31.25").iter().all(|(label, _)| !label.starts_with("PRV")));
+        // 1.50 up and 2.00 in: hypot 2.50, atan2(1.5, 2) 36.87 degrees, on the left 143.13.
+        let both = told("-4.00 sph 2 BI 1.5 BU", "31.25/31.25");
+        assert_eq!((value(&both, "PRVM"), value(&both, "PRVA")), ("2.50;2.50".into(), "37;143".into()));
+    }
+
+    #[test]
+    fn a_groove_and_a_flat_edge_are_told() {
+        for (rim, labels) in [
+            (Rim::Metal, [("ETYP", "1;1"), ("POLISH", "0;0"), ("GDEPTH", ""), ("GWIDTH", "")]),
+            (Rim::Cord, [("ETYP", "3;3"), ("POLISH", "1;1"), ("GDEPTH", "0.40;0.40"), ("GWIDTH", "0.60;0.60")]),
+            (Rim::Drilled, [("ETYP", "2;2"), ("POLISH", "1;1"), ("GDEPTH", ""), ("GWIDTH", "")]),
+        ] {
+            let mut job = round_job("-4.00 sph", "31.25/31.25");
+            job.frame.details.rim = rim;
+            let told = told_to(&job, &round_shape(), &Assumptions::default());
+            for (label, expected) in labels {
+                assert_eq!(value(&told, label), expected, "{rim:?} {label}");
+            }
+            let without = Assumptions { edge_finish: SentFinish::NotSent, ..Assumptions::default() };
+            let told = told_to(&job, &round_shape(), &without);
+            assert_eq!((value(&told, "POLISH"), value(&told, "GDEPTH")), (String::new(), String::new()));
+        }
+    }
+
+    #[test]
+    fn holes_are_told_from_the_boxing_center() {
+        let mut shape = round_shape();
+        let mm = |text: &str| text.parse().unwrap();
+        let at = FromSide { inward: mm("2.5"), up: mm("3") };
+        let hole = DrilledHole { side: BoxSide::Temple, at, slot_end: None, diameter: mm("1.4") };
+        shape.holes = Pair::new(vec![hole], vec![hole]);
+        let mut job = round_job("-4.00 sph", "31.25/31.25");
+        job.frame.details.rim = Rim::Drilled;
+        let holes = |assumptions: &Assumptions| {
+            let told = told_to(&job, &shape, assumptions);
+            let holes = told.into_iter().filter(|(label, _)| label.starts_with("DRILL"));
+            holes.map(|(label, value)| format!("{label}={value}")).collect::<Vec<_>>()
+        };
+        // The temple side of a box of 44 lies 22 from its center: 22 less 2.5, away from the nose.
+        let usual = Assumptions::default();
+        assert_eq!(holes(&usual), ["DRILLE=R;C;-19.50;3.00;1.40", "DRILLE=L;C;-19.50;3.00;1.40"]);
+        let to_the_right = Assumptions { sent_holes: SentHoles::Drill, drill_x: DrillX::Right, ..usual };
+        assert_eq!(holes(&to_the_right), ["DRILL=R;-19.50;3.00;1.40", "DRILL=L;19.50;3.00;1.40"]);
+        assert_eq!(holes(&Assumptions { sent_holes: SentHoles::NotSent, ..usual }), [""; 0]);
     }
 
     #[test]

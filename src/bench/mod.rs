@@ -14,8 +14,8 @@
 
 pub mod buying;
 pub mod compensation;
-pub mod drilling;
 pub mod device_records;
+pub mod drilling;
 pub mod edge_finish;
 pub mod layout;
 pub mod layout_record;

@@ -32,13 +32,22 @@ impl NewShape {
         let of = |which: Eye| if which == eye { second } else { first };
         let (right, left) = (of(Eye::Right), of(Eye::Left));
         let by_dbl = if second.dbl_source == DblSource::Stamp { first } else { second };
-        let warnings = [&first.warnings[..], &second.warnings, &dbl_differs(first, second)].concat();
+        let mut warnings = first.warnings.clone();
+        warnings.extend(second.warnings.iter().filter(|said| !first.warnings.contains(said)).cloned());
+        warnings.extend(dbl_differs(first, second));
+        // A hole may be named for both eyes in one of the messages.
+        let holes = |which: Eye| {
+            let [own, other] = [of(which), of(which.other())].map(|shape| shape.holes.get(which));
+            if own.is_empty() { other.clone() } else { own.clone() }
+        };
         Some(NewShape {
             traces: Pair::new(right.traces.right.clone(), left.traces.left.clone()),
             derived: None,
             dbl: by_dbl.dbl,
             dbl_source: by_dbl.dbl_source,
             rim_curve_tool_d: Pair::new(right.rim_curve_tool_d.right, left.rim_curve_tool_d.left),
+            rim: Pair::new(right.rim.right, left.rim.left),
+            holes: Pair::new(holes(Eye::Right), holes(Eye::Left)),
             warnings,
             original: [&first.original[..], &second.original].concat(),
             ..second.clone()
@@ -46,13 +55,13 @@ impl NewShape {
     }
 }
 
-fn dbl_differs(first: &NewShape, second: &NewShape) -> Vec<ShapeWarning> {
+fn dbl_differs(first: &NewShape, second: &NewShape) -> Option<ShapeWarning> {
     let both_say = [first, second].iter().all(|shape| shape.dbl_source == DblSource::File);
     let says = format!(
         "the eyes came with two distances between the lenses, {} and {} mm; the second is used",
         first.dbl, second.dbl
     );
-    if both_say && first.dbl != second.dbl { vec![ShapeWarning { kind: "dbl_differs", says }] } else { Vec::new() }
+    (both_say && first.dbl != second.dbl).then_some(ShapeWarning { kind: "dbl_differs", says })
 }
 
 #[cfg(test)]
@@ -92,6 +101,18 @@ mod tests {
         for (first, second) in [(&right, &right), (&left, &left), (&both, &left), (&right, &both)] {
             assert_eq!(NewShape::joined(first, second), None);
         }
+    }
+
+    #[test]
+    fn each_eye_keeps_its_holes() {
+        let right = one_eye("R", 2000, "DRILL=B;-15.00;2.00;1.40\r\n");
+        let left = one_eye("L", 2100, "DRILL=L;-16.00;1.00;1.40\r\nDRILL=L;-16.00;4.00;1.40\r\n");
+        for (first, second) in [(&right, &left), (&left, &right)] {
+            let holes = NewShape::joined(first, second).unwrap().holes;
+            assert_eq!((holes.right.len(), &holes.left), (1, &left.holes.left));
+        }
+        let both = NewShape::joined(&right, &one_eye("L", 2100, "")).unwrap();
+        assert_eq!((both.holes.right.len(), both.holes.left.len(), both.warnings.len()), (1, 1, 1));
     }
 
     #[test]

@@ -114,14 +114,17 @@ impl Store {
         let Some(row) = row else { return Ok(None) };
         let mut placed = Placed { dbl: length("DBL", row.dbl)?, eyes: Pair::default() };
         let eyes = sqlx::query!(
-            "select eye, centre_in_hundredths, centre_up_hundredths, lens_diameter_hundredths from layout_eye
-             where layout_seq = ?",
+            "select eye, decentration_in_hundredths, decentration_up_hundredths, centre_in_hundredths, centre_up_hundredths,
+                    lens_diameter_hundredths
+             from layout_eye where layout_seq = ?",
             row.seq
         )
         .fetch_all(&self.read)
         .await?;
         for row in eyes {
             *placed.eyes.get_mut(eye("layout", &row.eye)?) = Some(PlacedEye {
+                decentration_in: length("decentration", row.decentration_in_hundredths)?,
+                decentration_up: length("decentration", row.decentration_up_hundredths)?,
                 center_in: length("center", row.centre_in_hundredths)?,
                 center_up: length("center", row.centre_up_hundredths)?,
                 diameter: row.lens_diameter_hundredths.map(|mm| length("diameter", mm)).transpose()?,

@@ -4,6 +4,8 @@
 //! that it was skipped.
 
 use std::collections::BTreeSet;
+use std::io::{Read, Write};
+use std::net::TcpStream;
 
 use serde_json::Value;
 
@@ -33,15 +35,27 @@ fn axe() -> Option<String> {
     }
 }
 
+/// Says something on the wire, so that the page *Devices* has something to show.
+fn greet_as_device(rimbook: &Running) {
+    let address = rimbook.said.iter().find_map(|line| line.strip_prefix("Devices are heard at ")).unwrap();
+    let mut line = TcpStream::connect(address).unwrap();
+    line.write_all(b"\x1cREQ=INI\r\nMODEL=T2\r\n\x1d").unwrap();
+    // Until the end of the answer.
+    assert_eq!(line.bytes().map(Result::unwrap).find(|byte| *byte == 0x1d), Some(0x1d));
+}
+
 #[tokio::test]
 async fn axe_finds_no_violation() {
     let Some(axe) = axe() else { return };
     let home = tempfile::tempdir().unwrap();
-    let rimbook = Running::start(home.path(), &["--demo"]);
+    let rimbook = Running::start(home.path(), &["--demo", "--devices", "127.0.0.1:0"]);
     let Some(browser) = Browser::open(rimbook.address, Settings::default()).await else { return };
+    greet_as_device(&rimbook);
     let mut found = BTreeSet::new();
     let mut pages = 0;
-    for path in addresses(&browser).await.iter().filter(|path| is_page(rimbook.address, path)) {
+    let addresses = addresses(&browser).await;
+    assert!(addresses.iter().any(|path| path == "/lab/devices"), "the page of the devices is linked");
+    for path in addresses.iter().filter(|path| is_page(rimbook.address, path)) {
         browser.open_page(path).await;
         pages += 1;
         for dark in [false, true] {

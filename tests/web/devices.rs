@@ -525,12 +525,12 @@ async fn an_edger_gets_shape_and_layout_of_its_job() {
     assert!(answer.contains("TRCFMT=2;400;E;R;F"), "{answer:?}");
     assert!(Message::read(bytes, &Default::default()).is_some());
     assert!(said(&state).last().unwrap().ends_with("as the ticket would print it now"));
-    // Once a layout was made, it is that one: here a ticket with the right center 5 in and 1 down, 35 - 5 and 20 - 1.
+    // Once a layout was made, it is that one: here a ticket with the right pupil 5 in and 1 down, 35 - 5 and 20 - 1.
     let kept = lab.store.get_job(job).await.unwrap();
     let shape = lab.store.find_job_shape(&kept).await.unwrap().unwrap();
     let mut made = NewLayout::of_job(&kept, &shape, &state.lab(), &Supply::default()).unwrap();
     let right = made.record.eyes.right.as_mut().unwrap();
-    (right.center_in, right.center_up) = ("5".parse().unwrap(), "-1".parse().unwrap());
+    (right.decentration_in, right.decentration_up) = ("5".parse().unwrap(), "-1".parse().unwrap());
     lab.store.insert_ticket("ticket-by-hand", job, Some(&made), "{}", NOW).await.unwrap();
     let after = edger.ask(&format!("REQ=BLK\r\nJOB={job}\r\nTRCFMT=1;0;E\r\n")).await;
     assert_eq!((value(&after, "IPD"), value(&after, "OCHT")), ("30.00;33.00", "19.00;20.00"));
@@ -540,6 +540,36 @@ async fn an_edger_gets_shape_and_layout_of_its_job() {
     let new_shape = edger.ask(&format!("REQ=BLK\r\nJOB={job}\r\nTRCFMT=1;0;E\r\n")).await;
     assert_eq!(value(&new_shape, "IPD"), "31.00;33.00");
     assert!(after.contains("TRCFMT=1;360;E;L;F"), "as on file");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_device_gets_the_records_that_it_wants_and_the_prism_as_it_expects_it() {
+    let (lab, host, _) = lab().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    let as_said = |assume: &[&str]| {
+        let assume: Vec<String> = assume.iter().map(|one| format!("{one}@edger")).collect();
+        Line {
+            device: "edger".to_owned(),
+            assumptions: DeviceAssumptions::read(&assume).unwrap().of("edger"),
+            ..Line::default()
+        }
+    };
+    let hello = "REQ=INI\r\nDEV=EDG\r\nDEF=BLK\r\nD=IPD;OCHT\r\nENDDEF=BLK\r\n";
+    let labels = |answer: &str| -> Vec<String> {
+        let lines = answer.trim_matches(['\x1c', '\x1d']).split("\r\n");
+        lines.filter_map(|line| Some(line.split_once('=')?.0.to_owned())).collect()
+    };
+    let mut edger = beside(&host, as_said(&["wanted_records=defined"]));
+    edger.ask(hello).await;
+    let answer = edger.ask(&format!("REQ=BLK\r\nJOB={job}\r\n")).await;
+    assert_eq!(labels(&answer), ["ANS", "JOB", "STATUS", "IPD", "OCHT"]);
+    let other = edger.ask(&format!("REQ=EDG\r\nJOB={job}\r\n")).await;
+    assert!(other.contains("TRCFMT=") && other.contains("POLISH=0;0"), "nothing was said about this request");
+    let mut usual = beside(&host, as_said(&["edge_finish=not_sent"]));
+    usual.ask(hello).await;
+    let answer = usual.ask(&format!("REQ=BLK\r\nJOB={job}\r\n")).await;
+    assert!(answer.contains("TRCFMT=") && answer.contains("ETYP=1;1") && !answer.contains("POLISH"), "{answer}");
 }
 
 #[cfg(unix)]

@@ -1,5 +1,6 @@
 //! What the book says to a device.
 
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use time::OffsetDateTime;
@@ -14,7 +15,7 @@ use crate::bench::layout_record::LayoutRecord;
 use crate::desk::frame_shape::NewShape;
 use crate::desk::job::{Job, Stage};
 use crate::shape::record::Assumptions;
-use crate::shape::record::assumption::BareTrace;
+use crate::shape::record::assumption::{BareTrace, WantedRecords};
 use crate::shape::wire::{Answer, Message, Status, TraceWish};
 use crate::store::StoreError;
 use crate::store::once::Once;
@@ -42,12 +43,14 @@ pub struct Conversation {
     pub(super) line: String,
     pub(super) model: Option<String>,
     wish: TraceWish,
+    /// The labels it wants in answer to a request.
+    wanted: HashMap<String, Vec<String>>,
 }
 
 impl Conversation {
     /// Nothing yet.
     pub fn new(line: &str) -> Self {
-        Self { line: line.to_owned(), model: None, wish: TraceWish::default() }
+        Self { line: line.to_owned(), model: None, wish: TraceWish::default(), wanted: HashMap::new() }
     }
 
     /// The device for a reader: its model where it said it, and its line.
@@ -56,6 +59,18 @@ impl Conversation {
             Some(model) => format!("{model} at {}", self.line),
             None => self.line.clone(),
         }
+    }
+}
+
+impl Conversation {
+    /// What the device wants of an answer, where it said so.
+    fn of_wanted(&self, asked: &Message, mut answer: Answer) -> Answer {
+        if let Some(wanted) = asked.request().and_then(|request| self.wanted.get(&request)) {
+            let wants = |label: &str| wanted.iter().any(|one| one == label);
+            answer.records.retain(|(label, _)| wants(label));
+            answer.shape = answer.shape.filter(|_| wants("TRCFMT"));
+        }
+        answer
     }
 }
 
@@ -148,6 +163,10 @@ impl Host {
         if message.request().as_deref() == Some("INI") {
             conversation.model = message.device();
             conversation.wish = message.wish().unwrap_or_default();
+            conversation.wanted = match assumptions.wanted_records {
+                WantedRecords::All => HashMap::new(),
+                WantedRecords::Defined => message.definitions(),
+            };
         }
         let (host, conversation) = (self.clone(), conversation.clone());
         let handle = Handle::current();
@@ -173,7 +192,9 @@ impl Host {
             _ if message.has_radii => self.keep_shape(message, from, assumptions).await,
             Some("INI") => Reply::done(Status::Done, None, "introduced itself".to_owned()),
             Some("TRC") if assumptions.bare_trace == BareTrace::Permission => self.permit(message).await,
-            Some(request) if request == "TRC" || JOB_REQUESTS.contains(&request) => self.send_job(message).await,
+            Some(request) if request == "TRC" || JOB_REQUESTS.contains(&request) => {
+                self.send_job(message, from, assumptions).await
+            }
             Some(request) => {
                 let asked = format!("asked for {}", clean(request));
                 Reply::refused(&asked, None, format!("{} is no request that Rimbook answers", clean(request)))
@@ -216,19 +237,18 @@ impl Host {
     }
 
     /// Shape and layout of a job.
-    async fn send_job(&self, message: &Message) -> Reply {
+    async fn send_job(&self, message: &Message, from: &Conversation, assumptions: &Assumptions) -> Reply {
         const ASKED: &str = "asked for a job";
         let job = match self.job(message).await {
             Ok(job) => job,
             Err(why) => return no_job(ASKED, why),
         };
         let number = job.number;
-        match self.job_answer(&job).await {
-            Ok(Some((answer, which))) => Reply::done(
-                answer,
-                Some(number),
-                format!("asked for job {number} and got its shape and layout, {which}"),
-            ),
+        match self.job_answer(&job, assumptions).await {
+            Ok(Some((answer, which))) => {
+                let words = format!("asked for job {number} and got its shape and layout, {which}");
+                Reply::done(from.of_wanted(message, answer), Some(number), words)
+            }
             Ok(None) => Reply::refused(ASKED, Some(number), format!("job {number} has no shape yet")),
             Err(why) => {
                 tracing::error!("a job was not sent to a device: {why}");
@@ -237,7 +257,11 @@ impl Host {
         }
     }
 
-    async fn job_answer(&self, job: &Job) -> Result<Option<(Answer, &'static str)>, WebError> {
+    async fn job_answer(
+        &self,
+        job: &Job,
+        assumptions: &Assumptions,
+    ) -> Result<Option<(Answer, &'static str)>, WebError> {
         let (store, lab) = (&self.state.store, self.state.lab());
         let Some(shape) = store.find_job_shape(job).await? else { return Ok(None) };
         let supply = supply_of(&self.state, job).await?;
@@ -251,7 +275,7 @@ impl Host {
         };
         let layout = JobLayout::with_supply(job, &shape, &lab, step_of(&lab), &supply);
         let edges = usual_edges(job, &layout, &supply.in_hand);
-        let records = records(job, &shape, &placed, &edges);
+        let records = records(job, &shape, &placed, &edges, assumptions);
         Ok(Some((Answer { status: Status::Done, records, shape: Some(shape.traces) }, which)))
     }
 

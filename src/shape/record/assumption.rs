@@ -124,6 +124,23 @@ assumptions! {
         HalfAnHour = "30_minutes" "within half an hour",
         Never = "never" "never: the device traces one eye, and the other one is its mirror image",
     }
+    center_point: CenterPoint, "Which point IPD and OCHT place for a blocker or edger, where prism is prescribed" {
+        Reference = "reference" "where the lensmeter reads power and prism, as on the ticket; PRVM and PRVA say the prism",
+        Optical = "optical" "the optical center, moved for the prism; PRVM and PRVA are not sent",
+    }
+    sent_holes: SentHoles, "How the holes of a drilled mount are sent to a device" {
+        Drille = "drille" "as DRILLE records",
+        Drill = "drill" "as DRILL records",
+        NotSent = "not_sent" "not at all",
+    }
+    edge_finish: SentFinish, "Whether a device is told POLISH and GDEPTH" {
+        Sent = "sent" "polish for a grooved or drilled lens, and the depth of the groove",
+        NotSent = "not_sent" "neither: they are set at the device",
+    }
+    wanted_records: WantedRecords, "Which records a device gets that says in DEF and D records which ones it wants" {
+        All = "all" "all of them: it leaves out what it does not know",
+        Defined = "defined" "those that it wants",
+    }
     bare_trace: BareTrace, "What a request for a trace (REQ=TRC) without radii is" {
         Permission = "permission" "the tracer asks whether the job is known, and sends the radii next",
         Shape = "shape" "the device asks for the shape on file",

@@ -51,13 +51,14 @@ fn sign(x: DrillX, side: &str, eye: Eye) -> f64 {
     }
 }
 
-/// The records of the holes of one eye.
-pub(super) fn write(eye: Eye, holes: &[Hole], x: DrillX) -> Vec<String> {
+/// The records of the holes of one eye, `DRILLE` or `DRILL`.
+pub fn write(label: &str, eye: Eye, holes: &[Hole], x: DrillX) -> Vec<String> {
     let sign = sign(x, eye.letter(), eye);
     let place = |p: Point| format!("{:.2};{:.2}", p.x_mm * sign, p.y_mm);
+    let reference = if label == "DRILLE" { ";C" } else { "" };
     let record = |hole: &Hole| {
         let end = hole.slot_end.map(|end| format!(";{}", place(end))).unwrap_or_default();
-        format!("{};C;{};{:.2}{end}", eye.letter(), place(hole.at), hole.diameter_mm)
+        format!("{}{reference};{};{:.2}{end}", eye.letter(), place(hole.at), hole.diameter_mm)
     };
     holes.iter().map(record).collect()
 }
@@ -96,9 +97,11 @@ mod tests {
         for x in [DrillX::Nose, DrillX::Right] {
             for eye in Eye::BOTH {
                 let holes = [hole(-21.5, 2.0, None), hole(19.25, -1.5, Some((17.25, -1.5)))];
-                let back: Vec<Hole> =
-                    write(eye, &holes, x).iter().filter_map(|value| *read("DRILLE", value, x)?.get(eye)).collect();
-                assert_eq!(back, holes, "{eye:?}");
+                for label in ["DRILLE", "DRILL"] {
+                    let written = write(label, eye, &holes, x);
+                    let back: Vec<Hole> = written.iter().filter_map(|value| *read(label, value, x)?.get(eye)).collect();
+                    assert_eq!(back, holes, "{eye:?} {label}");
+                }
             }
         }
     }

@@ -7,13 +7,13 @@
 //! * [`parse`](mod@parse) – reads records. [`table`] – reads plain tables. [`write`](mod@write) – writes records.
 //! * [`coded`] – the binary forms of a list. [`crc`] – the checksum. `turn` – devices that start or run otherwise.
 //! * `source` – the lines of a file. `open` – a trace while it is read. `check` – the checks of both readers.
-//! * `drill` – the holes of a drilled mount. `rim` – the rim in space. `fault` – faults and warnings.
+//! * [`drill`] – the holes of a drilled mount. `rim` – the rim in space. `fault` – faults and warnings.
 
 pub mod assumption;
 mod check;
 pub mod coded;
 pub mod crc;
-mod drill;
+pub mod drill;
 mod fault;
 mod open;
 pub mod parse;

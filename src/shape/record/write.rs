@@ -69,7 +69,7 @@ fn usual_items(file: &TraceFile, assumptions: &Assumptions) -> Vec<Item> {
         [("CIRC", &file.circ_mm), ("FCRV", &file.fcrv_d), ("ZTILT", &file.ztilt_deg), ("PANTO", &file.panto_deg)];
     let known = |values: &Pair<Option<f64>>| values.right.is_some() || values.left.is_some();
     items.extend(measures.into_iter().filter(|m| known(m.1)).map(|(label, values)| record(label, pair(values))));
-    let holes = |eye: Eye| drill::write(eye, file.holes.get(eye), assumptions.drill_x);
+    let holes = |eye: Eye| drill::write("DRILLE", eye, file.holes.get(eye), assumptions.drill_x);
     items.extend(Eye::BOTH.into_iter().flat_map(holes).map(|value| record("DRILLE", value)));
     items.extend(Eye::BOTH.into_iter().flat_map(|eye| [Item::Trace(eye), Item::Depth(eye)]));
     items

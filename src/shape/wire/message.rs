@@ -1,5 +1,7 @@
 //! What a message says: its records, without the lists of a trace, which [`crate::shape::record`] reads.
 
+use std::collections::HashMap;
+
 use super::super::record::{Assumptions, Form, agrees};
 use super::frame::{FS, GS, RS};
 
@@ -90,6 +92,25 @@ impl Message {
         Some(clean.trim().to_owned()).filter(|name| !name.is_empty())
     }
 
+    /// The labels that a device wants in answer to a request of its own, as it says when it introduces itself:
+    /// `DEF=request`, `D=label;label` as often as needed, `ENDDEF=request`.
+    pub fn definitions(&self) -> HashMap<String, Vec<String>> {
+        let mut wanted: HashMap<String, Vec<String>> = HashMap::new();
+        let mut open: Option<String> = None;
+        for (label, value) in &self.records {
+            match (label.as_str(), &open) {
+                ("DEF", _) => open = value.split([';', ',']).next().map(|request| request.trim().to_ascii_uppercase()),
+                ("ENDDEF", _) => open = None,
+                ("D", Some(request)) => {
+                    let labels = value.split([';', ',']).map(|label| label.trim().to_ascii_uppercase());
+                    wanted.entry(request.clone()).or_default().extend(labels.filter(|label| !label.is_empty()));
+                }
+                _ => {}
+            }
+        }
+        wanted
+    }
+
     /// The first form among its format records that can be written. Only one without radii is a wish.
     pub fn wish(&self) -> Option<TraceWish> {
         if self.has_radii {
@@ -151,6 +172,15 @@ mod tests {
             assert_eq!(asked.job_number(), number, "{job}");
         }
         assert_eq!(read(b"\x1c\x1d").expect("an empty message").request(), None);
+    }
+
+    #[test]
+    fn a_device_says_which_records_it_wants() {
+        let said = "\x1cREQ=INI\r\nD=LOST\r\nDEF=BLK\r\nD=IPD;ocht\r\nD=DBL\r\nENDDEF=BLK\r\nDEF=edg;1\r\nD=TRCFMT,BEVP;\r\n\x1d";
+        let wanted = read(said.as_bytes()).expect("no checksum").definitions();
+        let of = |request: &str| wanted.get(request).map(|labels| labels.join(" "));
+        assert_eq!((of("BLK").as_deref(), of("EDG").as_deref()), (Some("IPD OCHT DBL"), Some("TRCFMT BEVP")));
+        assert_eq!(wanted.len(), 2);
     }
 
     #[test]
