@@ -94,7 +94,7 @@ impl Reply {
     }
 
     /// The same; somebody should look at it.
-    pub(super) fn to_look_at(self) -> Self {
+    pub(super) fn worth_a_look(self) -> Self {
         Self { is_trouble: true, ..self }
     }
 

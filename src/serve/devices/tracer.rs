@@ -148,7 +148,7 @@ fn kept(job: &Job, shape: &NewShape, sent: Sent) -> Reply {
     let odd = shape.warnings.first().map_or_else(String::new, |warning| format!("; {}", warning.says));
     let words = format!("{}{earlier}{odd}", kept_words(job.number, sent));
     let reply = Reply::done(Status::Done, Some(job.number), words);
-    if replaces || !shape.warnings.is_empty() { reply.to_look_at() } else { reply }
+    if replaces || !shape.warnings.is_empty() { reply.worth_a_look() } else { reply }
 }
 
 fn kept_words(number: i64, sent: Sent) -> String {
