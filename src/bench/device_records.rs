@@ -129,11 +129,12 @@ fn prism_records(job: &Job) -> Vec<(&'static str, String)> {
     }
     let polar = each(|eye| job.makes(eye).then(|| prism(eye).numbers().to_polar(eye)));
     let part = |of: fn(&Polar) -> f64| polar.as_ref().map(|polar| polar.as_ref().map(of));
-    // A base of 359.9 degrees is one of 0.
-    vec![
-        ("PRVM", figures(&part(|polar| polar.amount_pd), 2)),
-        ("PRVA", figures(&part(|polar| polar.base_deg.round() % 360.0), 0)),
-    ]
+    // A base of 359.9 degrees is one of 0, and so is that of no prism.
+    vec![("PRVM", figures(&part(|polar| polar.amount_pd), 2)), ("PRVA", figures(&part(base_deg), 0))]
+}
+
+fn base_deg(polar: &Polar) -> f64 {
+    if polar.amount_pd > 0.0 { polar.base_deg.round() % 360.0 } else { 0.0 }
 }
 
 /// The holes of a drilled mount, a record a hole.
@@ -321,6 +322,14 @@ mod tests {
         // 1.50 up and 2.00 in: hypot 2.50, atan2(1.5, 2) 36.87 degrees, on the left 143.13.
         let both = told("-4.00 sph 2 BI 1.5 BU", "31.25/31.25");
         assert_eq!((value(&both, "PRVM"), value(&both, "PRVA")), ("2.50;2.50".into(), "37;143".into()));
+    }
+
+    #[test]
+    fn an_eye_without_prism_has_no_base() {
+        let mut job = round_job("-4.00 sph 2 BI", "31.25/31.25");
+        job.prescription.eyes.left.prism = round_job("-4.00 sph", "31.25/31.25").prescription.eyes.left.prism;
+        let told = told_to(&job, &round_shape(), &Assumptions::default());
+        assert_eq!((value(&told, "PRVM"), value(&told, "PRVA")), ("2.00;0.00".into(), "0;0".into()));
     }
 
     #[test]

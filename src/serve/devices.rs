@@ -176,6 +176,8 @@ pub async fn take_connections(listener: TcpListener, host: Host, assumptions: Ar
             continue;
         };
         let line = Line { assumptions: assumptions.of(&device), device, idle: Some(IDLE), ..Line::default() };
+        // An ACK and the answer after it are two short writes: they shall not wait for each other.
+        let _ = stream.set_nodelay(true);
         let host = host.clone();
         talks.spawn(async move {
             attend(stream, line, &host).await;

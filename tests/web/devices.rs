@@ -257,7 +257,7 @@ async fn an_eye_that_belongs_to_no_other_is_kept_by_itself() {
     let job = lab.given_job().await;
     tracer.ask(&one_eye(job, "L", 0)).await;
     assert_eq!(widths(&lab, job).await, ["50.00 mirror", "50.00"]);
-    assert!(last().ends_with("until the right one comes, it is the mirror image"), "{}", last());
+    assert!(last().ends_with("its mirror image stands for the right one until that comes"), "{}", last());
     let never = DeviceAssumptions::read(&["other_eye=never@one".to_owned()]).unwrap().of("one");
     let mut single = beside(&host, Line { device: "one".to_owned(), assumptions: never, ..Line::default() });
     let job = lab.given_job().await;
@@ -265,7 +265,11 @@ async fn an_eye_that_belongs_to_no_other_is_kept_by_itself() {
         single.ask(&one_eye(job, side, if side == "R" { 0 } else { 20 })).await;
         assert_eq!(widths(&lab, job).await, widths_now);
     }
-    assert!(last().contains("the right one is its mirror image; the earlier one stays on file"), "{}", last());
+    assert!(
+        last().contains("its mirror image stands for the right one; the earlier shape stays on file"),
+        "{}",
+        last()
+    );
     // Another device, and another job.
     let job = lab.given_job().await;
     tracer.ask(&one_eye(job, "R", 0)).await;

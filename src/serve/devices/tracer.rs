@@ -144,7 +144,7 @@ fn again(number: i64) -> Reply {
 
 fn kept(job: &Job, shape: &NewShape, sent: Sent) -> Reply {
     let replaces = job.shape.is_some() && !matches!(sent, Sent::Second(_));
-    let earlier = if replaces { "; the earlier one stays on file" } else { "" };
+    let earlier = if replaces { "; the earlier shape stays on file" } else { "" };
     let odd = shape.warnings.first().map_or_else(String::new, |warning| format!("; {}", warning.says));
     let words = format!("{}{earlier}{odd}", kept_words(job.number, sent));
     let reply = Reply::done(Status::Done, Some(job.number), words);
@@ -156,13 +156,13 @@ fn kept_words(number: i64, sent: Sent) -> String {
     match sent {
         Sent::Both => format!("sent the shape of job {number}, which was kept"),
         Sent::First(eye) => {
-            format!("{}; until the {} one comes, it is the mirror image", eye_of(eye), eye.other().name())
+            format!("{}; its mirror image stands for the {} one until that comes", eye_of(eye), eye.other().name())
         }
-        Sent::Alone(eye) => format!("{}; the {} one is its mirror image", eye_of(eye), eye.other().name()),
+        Sent::Alone(eye) => format!("{}; its mirror image stands for the {} one", eye_of(eye), eye.other().name()),
         Sent::Second(eye) => format!("{} as one shape with the {} one", eye_of(eye), eye.other().name()),
         Sent::TooLate(eye) => format!(
-            "{} by itself, because something was made by the {other} one already: send the {other} one again, or it is the \
-             mirror image",
+            "{} by itself, because something was made by the {other} one already: send the {other} one again, or \
+             the mirror image stands for it",
             eye_of(eye),
             other = eye.other().name()
         ),
