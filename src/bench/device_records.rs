@@ -15,6 +15,7 @@ use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
 use crate::shape::bevel::{Hold, Placement};
 use crate::shape::boxing::Boxing;
+use crate::shape::hole::Hole;
 use crate::shape::record::assumption::{CenterPoint, SentFinish, SentHoles};
 use crate::shape::record::{Assumptions, drill};
 
@@ -139,14 +140,16 @@ fn base_deg(polar: &Polar) -> f64 {
 
 /// The holes of a drilled mount, a record a hole.
 fn hole_records(job: &Job, shape: &FrameShape, assumptions: &Assumptions) -> Vec<(&'static str, String)> {
-    let label = match assumptions.sent_holes {
-        SentHoles::Drille => "DRILLE",
-        SentHoles::Drill => "DRILL",
-        SentHoles::NotSent => return Vec::new(),
-    };
+    if assumptions.sent_holes == SentHoles::NotSent {
+        return Vec::new();
+    }
     let holes = shape.holes_on_lenses();
-    let of = |eye: Eye| drill::write(label, eye, holes.get(eye), assumptions.drill_x);
-    Eye::BOTH.into_iter().filter(|eye| job.makes(*eye)).flat_map(of).map(|value| (label, value)).collect()
+    let of = |eye: Eye| {
+        let middle = shape.traces.get(eye).middle();
+        let record = |hole: &Hole| drill::write(eye, hole, middle, assumptions);
+        holes.get(eye).iter().map(record).collect::<Vec<_>>()
+    };
+    Eye::BOTH.into_iter().filter(|eye| job.makes(*eye)).flat_map(of).collect()
 }
 
 /// How the edge is made, and where the bevel or groove goes, as on the ticket.
@@ -261,7 +264,7 @@ mod tests {
     use crate::bench::lens::JobLens;
     use crate::desk::drilling::{BoxSide, DrilledHole, FromSide};
     use crate::shape::blocker::BlockerStep;
-    use crate::shape::record::assumption::DrillX;
+    use crate::shape::record::assumption::{DrillLabel, DrillX};
 
     fn told(prescription: &str, pupils: &str) -> Vec<(&'static str, String)> {
         told_to(&round_job(prescription, pupils), &round_shape(), &Assumptions::default())
@@ -368,7 +371,7 @@ mod tests {
         // The temple side of a box of 44 lies 22 from its center: 22 less 2.5, away from the nose.
         let usual = Assumptions::default();
         assert_eq!(holes(&usual), ["DRILLE=R;C;-19.50;3.00;1.40", "DRILLE=L;C;-19.50;3.00;1.40"]);
-        let to_the_right = Assumptions { sent_holes: SentHoles::Drill, drill_x: DrillX::Right, ..usual };
+        let to_the_right = Assumptions { drill_label: DrillLabel::Drill, drill_x: DrillX::Right, ..usual };
         assert_eq!(holes(&to_the_right), ["DRILL=R;-19.50;3.00;1.40", "DRILL=L;19.50;3.00;1.40"]);
         assert_eq!(holes(&Assumptions { sent_holes: SentHoles::NotSent, ..usual }), [""; 0]);
     }

@@ -1,12 +1,13 @@
 //! How the edge of a lens is held and where its bevel or groove goes, from the rim and the thickness, and the words for
 //! it. [`crate::shape::bevel`] computes the line for the placement chosen here.
 
-use super::layout::{JobLayout, place_words};
+use super::layout::JobLayout;
 use super::lens::{CutLens, JobLens};
 use crate::desk::frame::Rim;
 use crate::desk::job::Job;
 use crate::desk::limit::LengthLimit;
 use crate::desk::stock::LensInHand;
+use crate::optics::direction::place_words;
 use crate::optics::surface::tool_from_true_d;
 use crate::optics::{Eye, Pair};
 use crate::shape::bevel::{EdgeLine, EdgeWarning, Hold, LinePoint, Placement, edge_line};

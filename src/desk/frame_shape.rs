@@ -8,6 +8,7 @@ use super::frame::FrameDetails;
 use super::id::ShapeId;
 use super::key::keyed;
 use super::limit::LengthLimit;
+use crate::optics::direction::place_words;
 use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
@@ -312,7 +313,7 @@ impl NewShape {
 }
 
 /// The holes that a file names. Those that cannot be are left out, and the owner is told.
-fn holes_of(file: &TraceFile, warnings: &mut Vec<ShapeWarning>) -> Drilling {
+pub(super) fn holes_of(file: &TraceFile, warnings: &mut Vec<ShapeWarning>) -> Drilling {
     if file.holes.right.is_empty() && file.holes.left.is_empty() {
         return Drilling::default();
     }
@@ -481,8 +482,9 @@ fn disagreement_words(differ: &Disagreement) -> Option<String> {
     let than =
         if parts.is_empty() { String::new() } else { format!("the right is {} than the left; ", parts.join(" and ")) };
     Some(format!(
-        "Right and left differ: {than}at the worst point the outlines are {:.2} mm apart, and the circumferences differ \
-         by {:.2} mm. Cut each lens to its own trace, or trace the frame again.",
+        "Right and left differ: {than}at the worst point, {} on the right eye, the outlines are {:.2} mm apart, and the \
+         circumferences differ by {:.2} mm. Cut each lens to its own trace, or trace the frame again.",
+        place_words(Eye::Right, differ.worst_at_deg),
         differ.worst_mm,
         differ.circumference_mm.abs()
     ))

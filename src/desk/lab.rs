@@ -43,6 +43,10 @@ impl CodeBasis {
 pub const BLANK_MARGIN: LengthLimit = LengthLimit::new("A margin", 0, 1000);
 /// The lab's own limit on the place of an optical center.
 pub const CENTER_LIMIT: LengthLimit = LengthLimit::new("A limit on the place of a center", 10, 1000);
+/// The radius of a corner that is warned of; 0 for none.
+pub const TIGHT_CORNER: LengthLimit = LengthLimit::new("The radius of a corner", 0, 2000);
+/// The radius of an edging wheel.
+pub const WHEEL_RADIUS: LengthLimit = LengthLimit::new("The radius of a wheel", 500, 20_000);
 /// The diameters that uncut lenses are usually sold in, hundredths of a millimeter. Common practice (from memory).
 const USUAL_DIAMETERS: [i32; 6] = [5500, 6000, 6500, 7000, 7500, 8000];
 /// How many diameters a list may hold.
@@ -91,6 +95,10 @@ pub struct Lab {
     /// How far each optical center may be from its ordered place, across and in height; `None` is not judged.
     pub center_across: Option<Millimeter>,
     pub center_height: Option<Millimeter>,
+    /// A corner of a smaller radius chips, or the bevel does not follow it.
+    pub tight_corner: Millimeter,
+    /// A hollow of a smaller radius cannot be cut with the edging wheel.
+    pub wheel_radius: Millimeter,
     /// The diameters of uncut lenses that can be bought, the smallest first.
     pub stock_diameters: Vec<Millimeter>,
     pub code_basis: CodeBasis,
@@ -109,12 +117,11 @@ impl Lab {
         CenterLimits { across_mm: mm(self.center_across), height_mm: mm(self.center_height) }
     }
 
-    /// A new lab with defaults: blocker step 0.5 mm, 2 mm on the blank, 1 mm for a center (common practice), ten
-    /// working days, Saturday and Sunday closed.
+    /// A new lab with defaults: blocker step 0.5 mm, 2 mm on the blank, 1 mm for a center, a corner of 1 mm and a wheel of 50 mm
+    /// radius (common practice; the last two from memory), ten working days, Saturday and Sunday closed.
     pub fn new(name: String, address: String) -> Self {
-        let half = Millimeter::from_hundredths(50).unwrap_or(Millimeter::ZERO);
-        let one = Millimeter::from_hundredths(100).unwrap_or(Millimeter::ZERO);
-        let two = Millimeter::from_hundredths(200).unwrap_or(Millimeter::ZERO);
+        let [half, one, two, fifty] =
+            [50, 100, 200, 5000].map(|mm| Millimeter::from_hundredths(mm).unwrap_or(Millimeter::ZERO));
         Self {
             name,
             address,
@@ -126,6 +133,8 @@ impl Lab {
             tolerance: Profile::Z80_1,
             center_across: Some(one),
             center_height: Some(one),
+            tight_corner: one,
+            wheel_radius: fifty,
             stock_diameters: USUAL_DIAMETERS
                 .into_iter()
                 .filter_map(|mm| Millimeter::from_hundredths(mm).ok())

@@ -89,6 +89,7 @@ pub mod reminder;
 #[cfg(test)]
 pub(crate) mod sample;
 pub mod search;
+pub mod shape_file;
 pub mod step;
 pub mod stock;
 pub mod supplier_list;

@@ -4,15 +4,16 @@ use std::fs::File;
 use std::io::{Read, stdin};
 use std::path::{Path, PathBuf};
 
-use clap::{Args, Subcommand, ValueEnum};
+use clap::{Args, Subcommand};
 
 use super::json::ShapeJson;
+use super::write::WriteFormat;
 use super::{Format, IntakeError, MAX_BYTES, ReadOptions, read_any};
 use crate::optics::Eye;
 use crate::picture::{Pixel, Scale, Subject};
 use crate::shape::drawing::{Placed, Unit};
+use crate::shape::record::Assumptions;
 use crate::shape::record::assumption::TABLE;
-use crate::shape::record::{Assumptions, Form, write_as};
 
 /// What to do with a shape.
 #[derive(Debug, Subcommand)]
@@ -120,30 +121,6 @@ pub struct WriteArgs {
     pub assume: Vec<String>,
 }
 
-/// The formats of a written shape.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum WriteFormat {
-    /// Interchange records as text (form 1).
-    Text,
-    /// Two bytes a number (form 2).
-    Binary,
-    /// One byte a difference (form 3).
-    Differences,
-    /// Half a byte a difference (form 4).
-    Packed,
-}
-
-impl WriteFormat {
-    fn form(self) -> Form {
-        match self {
-            WriteFormat::Text => Form::Text,
-            WriteFormat::Binary => Form::Binary,
-            WriteFormat::Differences => Form::Differences,
-            WriteFormat::Packed => Form::Packed,
-        }
-    }
-}
-
 /// The table of assumptions; the first choice of each is assumed.
 fn assumptions_help() -> String {
     let mut help =
@@ -195,7 +172,7 @@ fn write_shape(args: &WriteArgs) -> Result<Vec<u8>, IntakeError> {
     let text = String::from_utf8(bytes_of(&args.json)?)
         .map_err(|_| IntakeError::File(format!("{} is not text; JSON was expected", args.json.display())))?;
     let file = ShapeJson::read(&text)?.to_file()?;
-    let bytes = write_as(&file, args.format.form(), &assumptions(&args.assume)?);
+    let bytes = args.format.file_of(&file, &assumptions(&args.assume)?)?;
     let Some(output) = &args.output else { return Ok(bytes) };
     std::fs::write(output, bytes)
         .map_err(|why| IntakeError::File(format!("{} cannot be written: {why}", output.display())))?;
@@ -303,6 +280,21 @@ mod tests {
         let json = serde_json::json!({"eyes": {"left": {"radii_mm": vec![22.5; 40]}}, "job": "9", "dbl_mm": 17});
         let text = String::from_utf8(written(&json, WriteFormat::Text).unwrap()).unwrap();
         assert!(text.starts_with("REQ=FIL\r\nJOB=\"9\"\r\nDBL=17.00\r\nTRCFMT=1;40;E;L;F\r\nR=2250;"), "{text}");
+    }
+
+    #[test]
+    fn holes_go_from_records_to_a_drawing_and_back() {
+        let text = "DBL=18\r\nDRILL=B;-17;2;1.4\r\n".to_owned() + &circle("R") + &circle("L");
+        let drawn = read(written(&read(&text).unwrap(), WriteFormat::Svg).unwrap()).unwrap();
+        let hole = &drawn["eyes"]["left"]["holes"][0];
+        let near = |key: &str, want: f64| (hole[key].as_f64().unwrap() - want).abs() < 0.01;
+        assert!(near("x_mm", 17.0) && near("y_mm", 2.0) && near("diameter_mm", 1.4), "{hole}");
+        let back = String::from_utf8(written(&drawn, WriteFormat::Text).unwrap()).unwrap();
+        let want = "REQ=FIL\r\nDBL=18.00\r\nDRILLE=R;C;-17.00;2.00;1.40\r\nDRILLE=L;C;-17.00;2.00;1.40\r\n";
+        assert!(back.starts_with(want), "{back:.99}");
+        let far = serde_json::json!({"eyes": {"left": {"radii_mm": vec![22.5; 40],
+            "holes": [{"x_mm": 1e9, "y_mm": 0, "diameter_mm": 1}]}}});
+        assert!(written(&far, WriteFormat::Text).unwrap_err().starts_with("eyes.left.holes[0]: "));
     }
 
     #[test]

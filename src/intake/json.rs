@@ -9,7 +9,9 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use super::IntakeError;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
-use crate::shape::record::{DataSet, Depth, Framing, Item, TraceFile, complete};
+use crate::shape::hole::Hole;
+use crate::shape::outline::Point;
+use crate::shape::record::{DRILL_LABELS, DataSet, Depth, Framing, Item, TraceFile, complete};
 use crate::shape::rim::RimMeasures;
 use crate::shape::trace::{Angles, Trace};
 
@@ -28,8 +30,8 @@ pub struct ShapeJson {
     /// The records that are not lists, by label.
     #[serde(default)]
     pub records: Records,
-    /// The file in order: labels of records, `right`, `left`, `right depth`, `left depth`, and the labels of other data
-    /// sets. Without it, records are written before traces.
+    /// The file in order: labels of records, `right`, `left`, `right depth`, `left depth`, `right holes`, `left holes`, and
+    /// the labels of other data sets. Without it, records are written before traces.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub order: Vec<String>,
     /// Other data sets, as they came.
@@ -106,9 +108,50 @@ pub struct EyeJson {
     /// The rim in space, where its depth was traced.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rim: Option<RimJson>,
+    /// The holes of a drilled mount. Where the records have drill records, those are written.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub holes: Vec<HoleJson>,
     /// Whether it was not in the file and mirrors the other eye. A mirrored eye is not written.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub mirrored: bool,
+}
+
+/// A hole, in the front view from the boxing center.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct HoleJson {
+    /// To the observer's right.
+    pub x_mm: f64,
+    /// Upward.
+    pub y_mm: f64,
+    /// The diameter; of a slot, its width.
+    pub diameter_mm: f64,
+    /// The other end of a slot, x and y.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub slot_to_mm: Option<[f64; 2]>,
+}
+
+impl HoleJson {
+    fn of(hole: &Hole) -> Self {
+        Self {
+            x_mm: figure(hole.at.x_mm),
+            y_mm: figure(hole.at.y_mm),
+            diameter_mm: figure(hole.diameter_mm),
+            slot_to_mm: hole.slot_end.map(|end| [figure(end.x_mm), figure(end.y_mm)]),
+        }
+    }
+
+    fn hole(&self) -> Option<Hole> {
+        let slot_end = self.slot_to_mm.map(|[x_mm, y_mm]| Point::new(x_mm, y_mm));
+        let hole = Hole { at: Point::new(self.x_mm, self.y_mm), slot_end, diameter_mm: self.diameter_mm };
+        let is_near = |p: Point| p.x_mm.abs() < 100.0 && p.y_mm.abs() < 100.0;
+        (is_near(hole.at) && is_near(hole.end()) && (0.1..=20.0).contains(&hole.diameter_mm)).then_some(hole)
+    }
+}
+
+/// To the millionth.
+fn figure(value: f64) -> f64 {
+    (value * 1e6).round() / 1e6
 }
 
 /// A rim in space.
@@ -125,7 +168,6 @@ pub struct RimJson {
 
 impl RimJson {
     fn of(rim: &RimMeasures) -> Self {
-        let figure = |value: f64| (value * 1e6).round() / 1e6;
         Self {
             circumference_mm: figure(rim.circumference_mm),
             curve_d: rim.curve_tool_d.map(figure),
@@ -255,16 +297,31 @@ impl ShapeJson {
             dbl_mm: self.dbl_mm,
             objects: given.as_ref().map(|json| json.as_ref()?.object.clone()),
             depth: Pair::new(depth(Eye::Right)?, depth(Eye::Left)?),
+            holes: Self::holes(&given)?,
             items: self.items(&given),
             framing: Framing { is_message: self.message, has_checksum: self.checksum },
             ..TraceFile::of_traces(traces, derived)
         })
     }
 
+    /// The holes of each eye. One that is not given is the mirror image of the other.
+    fn holes(given: &Pair<Option<EyeJson>>) -> Result<Pair<Vec<Hole>>, IntakeError> {
+        let of = |eye: Eye| match (given.get(eye), given.get(eye.other())) {
+            (Some(json), _) => json.drilled(eye),
+            (None, Some(other)) => Ok(other.drilled(eye.other())?.iter().map(Hole::mirror).collect()),
+            (None, None) => Ok(Vec::new()),
+        };
+        Ok(Pair::new(of(Eye::Right)?, of(Eye::Left)?))
+    }
+
     /// The file in order. Nothing is lost when the order names less than there is.
     fn items(&self, given: &Pair<Option<EyeJson>>) -> Vec<Item> {
         let mut left: Vec<Item> = self.all_records();
-        for eye in Eye::BOTH.into_iter().filter(|eye| given.get(*eye).is_some()) {
+        let given_eyes = || Eye::BOTH.into_iter().filter(|eye| given.get(*eye).is_some());
+        if !self.records.0.iter().any(|(label, _)| DRILL_LABELS.contains(&label.as_str())) {
+            left.extend(given_eyes().map(Item::Holes));
+        }
+        for eye in given_eyes() {
             left.extend([Item::Trace(eye), Item::Depth(eye)]);
         }
         let sets = self.sets.iter().cloned();
@@ -286,8 +343,8 @@ impl ShapeJson {
         let says_job = |value: &str| Some(value.trim_matches('"').trim()) == self.job.as_deref();
         let dbl = self.dbl_mm.map(|mm| format!("{mm:.2}"));
         let says_dbl = |value: &str| value.split(';').next().and_then(|mm| mm.trim().parse().ok()) == self.dbl_mm;
-        if records.is_empty() {
-            records.push(("REQ".to_owned(), vec!["FIL".to_owned()]));
+        if self.order.is_empty() && !records.iter().any(|(label, _)| label == "REQ") {
+            records.insert(0, ("REQ".to_owned(), vec!["FIL".to_owned()]));
         }
         let mut state = |label: &str, value: Option<String>, says: &dyn Fn(&str) -> bool| {
             let Some(value) = value else { return };
@@ -312,6 +369,7 @@ fn name(item: &Item) -> String {
         Item::Record(label, _) => label.clone(),
         Item::Trace(eye) => eye.name().to_owned(),
         Item::Depth(eye) => format!("{} depth", eye.name()),
+        Item::Holes(eye) => format!("{} holes", eye.name()),
         Item::Set(set) => set.label.clone(),
     }
 }
@@ -325,20 +383,21 @@ impl EyeJson {
     fn of(file: &TraceFile, eye: Eye) -> Self {
         let (trace, depth) = (file.traces.get(eye), file.depth.get(eye).as_ref());
         let boxing = Boxing::of(&trace.outline());
-        let figure = |mm: f64| Some((mm * 1e6).round() / 1e6);
+        let size = |mm: f64| Some(figure(mm));
         let units = |list: &[i32]| list.iter().map(|&hundredths| f64::from(hundredths) / 100.0).collect();
         Self {
             points: Some(trace.radii().len()),
             radii_mm: units(trace.radii()),
             angles_deg: (*trace.angles() != Angles::Equal).then(|| trace.angles_deg()),
-            a_mm: figure(boxing.a_mm),
-            b_mm: figure(boxing.b_mm),
-            ed_mm: figure(boxing.ed_mm),
-            circumference_mm: figure(boxing.circumference_mm),
+            a_mm: size(boxing.a_mm),
+            b_mm: size(boxing.b_mm),
+            ed_mm: size(boxing.ed_mm),
+            circumference_mm: size(boxing.circumference_mm),
             object: file.objects.get(eye).clone(),
             depth_mm: depth.map(|depth| units(&depth.heights)),
             depth_angles_deg: depth.and_then(|depth| depth.angles.as_deref().map(units)),
             rim: file.rim(eye).as_ref().map(RimJson::of),
+            holes: file.holes.get(eye).iter().map(HoleJson::of).collect(),
             mirrored: file.derived == Some(eye),
         }
     }
@@ -353,6 +412,12 @@ impl EyeJson {
             return Err(wrong(&field("depth_angles_deg"), "there must be one angle for each depth"));
         }
         Ok(Some(Depth { heights, angles }))
+    }
+
+    fn drilled(&self, eye: Eye) -> Result<Vec<Hole>, IntakeError> {
+        let wrong_hole =
+            |index: usize| wrong(&format!("eyes.{}.holes[{index}]", eye.name()), "it is no hole of a lens");
+        self.holes.iter().enumerate().map(|(index, hole)| hole.hole().ok_or_else(|| wrong_hole(index))).collect()
     }
 
     fn trace(&self, eye: Eye) -> Result<Trace, IntakeError> {

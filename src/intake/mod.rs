@@ -2,10 +2,12 @@
 //!
 //! * [`read_any`] – the one function that picks the reader.
 //! * [`json`] – a shape as JSON, both ways.
+//! * [`write`](mod@write) – a shape as a file, in every format that is written.
 //! * [`command`] – the command line, `rimbook shape read` and `rimbook shape write`.
 
 pub mod command;
 pub mod json;
+pub mod write;
 
 use clap::ValueEnum;
 use thiserror::Error;

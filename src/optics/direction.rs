@@ -1,4 +1,6 @@
-//! Writes a signed value as an amount and a direction: `0.25` `in`, `1.50` `base up`.
+//! Writes a signed value as an amount and a direction: `0.25` `in`, `1.50` `base up`. Says a direction on a lens in words.
+
+use super::Eye;
 
 /// An amount with two decimals and its direction. `0.00` has no direction.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -28,6 +30,25 @@ impl Directed {
     }
 }
 
+/// A direction on a lens in words, with its hour on a clock seen from the front: `lower temple side, 8 o'clock`.
+pub fn place_words(eye: Eye, angle_deg: f64) -> String {
+    let angle_deg = angle_deg.rem_euclid(360.0);
+    // In eighths of a turn, counted from the nose side of this eye.
+    let from_nose_deg = if eye == Eye::Right { angle_deg } else { (180.0 - angle_deg).rem_euclid(360.0) };
+    let side = match (from_nose_deg / 45.0).round() as i32 {
+        1 => "upper nose side",
+        2 => "top",
+        3 => "upper temple side",
+        4 => "temple side",
+        5 => "lower temple side",
+        6 => "bottom",
+        7 => "lower nose side",
+        _ => "nose side",
+    };
+    let hour = ((90.0 - angle_deg) / 30.0).round().rem_euclid(12.0) as i32;
+    format!("{side}, {} o’clock", if hour == 0 { 12 } else { hour })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -41,5 +62,20 @@ mod tests {
             [Directed::of(0.25, "in", "out"), Directed::of(0.0, "up", "down"), Directed::of(-1.0, "up", "down")];
         assert_eq!(Directed::join(&amounts, "mm", " and "), "0.25 mm in and 1.00 mm down");
         assert_eq!(Directed::join(&amounts[1..2], "mm", " and "), "");
+    }
+
+    #[test]
+    fn places_are_said_from_the_wearers_nose() {
+        for (eye, angle_deg, words) in [
+            (Eye::Right, 0.0, "nose side, 3 o’clock"),
+            (Eye::Left, 0.0, "temple side, 3 o’clock"),
+            (Eye::Right, 90.0, "top, 12 o’clock"),
+            (Eye::Right, 215.0, "lower temple side, 8 o’clock"),
+            (Eye::Left, 215.0, "lower nose side, 8 o’clock"),
+            (Eye::Left, 330.0, "lower temple side, 4 o’clock"),
+            (Eye::Right, 359.9, "nose side, 3 o’clock"),
+        ] {
+            assert_eq!(place_words(eye, angle_deg), words, "{eye:?} {angle_deg}");
+        }
     }
 }

@@ -37,7 +37,7 @@ pub use card::{CARD_MM, TILT_DEG};
 pub use gray::{Gray, Pixel};
 pub use refused::PictureRefused;
 
-use crate::shape::drawing::{DrawingRefused, Placed, traces};
+use crate::shape::drawing::{DrawingRefused, DrawnLens, Placed, traces};
 use crate::shape::outline::Point;
 use crate::shape::record::{TraceFile, Warning, WarningKind};
 use plane::Plane;
@@ -177,9 +177,9 @@ impl Reading {
     ///
     /// [`DrawingRefused`] for an outline that, once leveled, is not that of a lens.
     pub fn traces(&self, placed: Placed) -> Result<TraceFile, DrawingRefused> {
-        let lines: Vec<Vec<Point>> = self.lenses.iter().map(SeenLens::in_the_plane).collect();
+        let lenses: Vec<DrawnLens> = self.lenses.iter().map(|lens| DrawnLens::undrilled(lens.in_the_plane())).collect();
         // Two lenses on the glass of a scanner are not as far apart as in the frame.
-        let mut file = traces(&lines, placed, false)?;
+        let mut file = traces(&lenses, placed, false)?;
         let note = |note: &Note| Warning { line: None, kind: WarningKind::Picture(note.to_string()) };
         file.warnings.extend(self.notes.iter().map(note));
         Ok(file)

@@ -4,6 +4,7 @@
 use askama::Template;
 
 use super::paper::ShapeTop;
+use super::window::Window;
 use crate::bench::layout::{Cover, EyeOnBench};
 use crate::optics::direction::Directed;
 use crate::optics::notation::long;
@@ -83,7 +84,8 @@ impl BlockingEye {
         let high = |half: f64, middle: f64| half.max(middle + radius_mm) + ROOM_MM;
         let (x, y) = (cover.middle.x_mm, -cover.middle.y_mm);
         let (left_mm, top_mm) = (low(half_a, x), low(half_b, y));
-        let (width_mm, height_mm) = (high(half_a, x) - left_mm, high(half_b, y) - top_mm);
+        let Window { width, height, view_box } =
+            Window::of(left_mm, top_mm, high(half_a, x) - left_mm, high(half_b, y) - top_mm);
         let power = read.power.to_minus();
         let along = power.axis().map(|axis| Point::polar(radius_mm, f64::from(axis.degrees())));
         let beside = Point::new(MARKS_APART_MM, 0.0);
@@ -92,9 +94,9 @@ impl BlockingEye {
         Self {
             letter: eye.eye.letter(),
             name: eye.eye.name(),
-            width: format!("{width_mm:.3}mm"),
-            height: format!("{height_mm:.3}mm"),
-            view_box: [left_mm, top_mm, width_mm, height_mm].map(exact).join(" "),
+            width,
+            height,
+            view_box,
             frame: [-half_a, -half_b, boxing.a_mm, boxing.b_mm].map(exact),
             outline: path_data(&eye.outline, Point::ORIGIN),
             holes: holes_data(&eye.holes, Point::ORIGIN),

@@ -18,6 +18,7 @@ pub mod shape_sheet;
 pub mod slip;
 pub mod strip;
 pub mod ticket;
+pub mod window;
 
 use crate::bench::verification::Verdict;
 use serde::{Deserialize, Serialize};

@@ -1,5 +1,6 @@
 //! Both shapes at true size, seen from the front: lay the frame or the cut lens on the paper.
 
+use super::window::Window;
 use crate::optics::unit::Axis;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
@@ -76,9 +77,9 @@ impl PairDrawing {
     pub fn of(eyes: Pair<Drawn<'_>>, dbl_mm: f64) -> Self {
         let boxing = eyes.map(|eye| Boxing::of(eye.outline));
         let view = View::of_pair(&boxing, dbl_mm, ROOM_MM);
-        let (width, height) = view.true_size();
+        let Window { width, height, view_box } = Window::of(view.left_mm, view.top_mm, view.width_mm, view.height_mm);
         let eye = |eye: Eye| EyeOutline::of(eye, eyes.get(eye), boxing.get(eye), *view.centers.get(eye));
-        Self { width, height, view_box: view.view_box(), eyes: Eye::BOTH.map(eye) }
+        Self { width, height, view_box, eyes: Eye::BOTH.map(eye) }
     }
 }
 
@@ -122,8 +123,9 @@ mod tests {
         let drawn =
             |axis: i32| Drawn { outline: &outline, holes: &[], center, axis: Axis::new(axis).ok(), is_made: true };
         let drawing = PairDrawing::of(Pair::new(drawn(180), drawn(90)), 20.0);
-        assert_eq!((drawing.width.as_str(), drawing.height.as_str()), ("104mm", "44mm"));
-        assert_eq!(drawing.view_box, "-52 -22 104 44");
+        // In whole CSS pixels of 25.4/96 mm: 394 by 167.
+        assert_eq!((drawing.width.as_str(), drawing.height.as_str()), ("394px", "167px"));
+        assert_eq!(drawing.view_box, "-52.000 -22.000 104.245833 44.185417");
         // Boxing centers at -30 and +30; in is towards the middle, up is less y.
         let [right, left] = &drawing.eyes;
         assert_eq!(

@@ -5,6 +5,7 @@ use std::fmt::Write;
 use askama::Template;
 
 use super::paper::ShapeTop;
+use super::window::Window;
 use crate::optics::notation::long;
 use crate::optics::{Eye, Pair};
 
@@ -95,13 +96,15 @@ impl Piece {
             let marks = [(-SCALE_MM, format!("−{SCALE_MM}")), (0, "0".to_owned()), (SCALE_MM, format!("+{SCALE_MM}"))];
             scale_words = marks.map(|(mm, words)| (format!("{:.3}", length_mm + f64::from(mm)), words)).to_vec();
         }
+        let Window { width, height, view_box } =
+            Window::of(-left_mm, -top_mm, end_mm + 2.0 * left_mm, HEIGHT_MM + top_mm + 1.0);
         Self {
             letter: eye.letter(),
             words,
             length: format!("{length_mm:.3}"),
-            width: format!("{:.3}mm", end_mm + 2.0 * left_mm),
-            height: format!("{}mm", HEIGHT_MM + top_mm + 1.0),
-            view_box: format!("{} {} {:.3} {}", -left_mm, -top_mm, end_mm + 2.0 * left_mm, HEIGHT_MM + top_mm + 1.0),
+            width,
+            height,
+            view_box,
             border: format!("M0 0H{end_mm:.3}V{HEIGHT_MM}H0"),
             ends: format!("M0 0V{HEIGHT_MM}M{length_mm:.3} 0V{HEIGHT_MM}"),
             scale,

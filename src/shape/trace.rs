@@ -1,6 +1,6 @@
 //! A tracer's radii for one eye, exact to the hundredth. This is what the lab stores permanently.
 
-use super::outline::{Outline, OutlineError, Point, check_count, check_radius, equal_angles_deg};
+use super::outline::{Outline, OutlineError, Point, check_count, check_radius, equal_angles_deg, extent};
 use super::spline::{radii_mm, refined};
 use crate::optics::Eye;
 
@@ -105,6 +105,12 @@ impl Trace {
     /// ([`FINE`](super::spline::FINE)). It cannot fail, because a trace is already checked.
     pub fn outline(&self) -> Outline {
         Outline::centered(refined(&self.points(), Point::ORIGIN), Point::ORIGIN)
+    }
+
+    /// The middle of the box, seen from the tracing center.
+    pub fn middle(&self) -> Point {
+        let (low, high) = extent(&refined(&self.points(), Point::ORIGIN));
+        Point::new((low.x_mm + high.x_mm) / 2.0, (low.y_mm + high.y_mm) / 2.0)
     }
 
     /// The trace of an outline, at `count` equally spaced angles about its tracing center, rounded to the hundredth.

@@ -29,6 +29,8 @@ impl Store {
             tolerance: word("tolerance profile", &row.tolerance_profile, Profile::from_key(&row.tolerance_profile))?,
             center_across: row.centre_across_hundredths.map(|mm| length("center limit", mm)).transpose()?,
             center_height: row.centre_height_hundredths.map(|mm| length("center limit", mm)).transpose()?,
+            tight_corner: length("tight corner", row.tight_corner_hundredths)?,
+            wheel_radius: length("wheel radius", row.wheel_radius_hundredths)?,
             stock_diameters: read_diameters(&row.stock_diameters).map_err(unreadable("stock diameters"))?,
             code_basis: word("code basis", &row.code_basis, CodeBasis::from_key(&row.code_basis))?,
             lead_days: row.lead_days,
@@ -53,6 +55,7 @@ impl Store {
         let (tolerance, basis, shipping) = (lab.tolerance.key(), lab.code_basis.key(), lab.shipping.cents());
         let (across, height) =
             (lab.center_across.map(|mm| mm.hundredths()), lab.center_height.map(|mm| mm.hundredths()));
+        let (corner, wheel) = (lab.tight_corner.hundredths(), lab.wheel_radius.hundredths());
         let diameters = diameter_list(lab);
         let (weekdays, periods) = (lab.closed.weekday_keys().join(" "), lab.closed.typed_periods());
         let changed_at = Stamp(now);
@@ -60,8 +63,8 @@ impl Store {
             "insert into lab (id, name, address, phone, email, tax_id, blocker_step_hundredths, blank_margin_hundredths,
                               tolerance_profile, code_basis, lead_days, shipping_cents, centre_across_hundredths,
                               centre_height_hundredths, stock_diameters, closed_weekdays, closed_periods,
-                              changed_at)
-             values (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing",
+                              tight_corner_hundredths, wheel_radius_hundredths, changed_at)
+             values (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) on conflict (id) do nothing",
             lab.name,
             lab.address,
             lab.phone,
@@ -78,6 +81,8 @@ impl Store {
             diameters,
             weekdays,
             periods,
+            corner,
+            wheel,
             changed_at
         )
         .execute(&mut *tx)
@@ -102,6 +107,7 @@ impl Store {
             let (tolerance, basis, shipping) = (lab.tolerance.key(), lab.code_basis.key(), lab.shipping.cents());
             let (across, height) =
                 (lab.center_across.map(|mm| mm.hundredths()), lab.center_height.map(|mm| mm.hundredths()));
+            let (corner, wheel) = (lab.tight_corner.hundredths(), lab.wheel_radius.hundredths());
             let diameters = diameter_list(lab);
             let (weekdays, periods) = (lab.closed.weekday_keys().join(" "), lab.closed.typed_periods());
             let changed_at = Stamp(now);
@@ -109,7 +115,7 @@ impl Store {
                 "update lab set name = ?, address = ?, phone = ?, email = ?, tax_id = ?, blocker_step_hundredths = ?,
                     blank_margin_hundredths = ?, tolerance_profile = ?, code_basis = ?, lead_days = ?, shipping_cents = ?,
                     centre_across_hundredths = ?, centre_height_hundredths = ?, stock_diameters = ?, closed_weekdays = ?,
-                    closed_periods = ?, changed_at = ? where id = 1",
+                    closed_periods = ?, tight_corner_hundredths = ?, wheel_radius_hundredths = ?, changed_at = ? where id = 1",
                 lab.name,
                 lab.address,
                 lab.phone,
@@ -126,6 +132,8 @@ impl Store {
                 diameters,
                 weekdays,
                 periods,
+                corner,
+                wheel,
                 changed_at
             )
             .execute(&mut *tx)

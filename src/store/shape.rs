@@ -344,6 +344,19 @@ impl Store {
         Ok((row.name, row.bytes))
     }
 
+    /// The shape that was read from a file, this one or the one that it was made from step by step, and the bytes of the file.
+    pub async fn find_source(&self, shape: &FrameShape) -> Result<Option<(FrameShape, Vec<u8>)>, StoreError> {
+        let mut source = shape.clone();
+        while let Some(parent) = source.parent {
+            source = self.get_shape(parent).await?;
+        }
+        match self.get_original(source.id).await {
+            Ok((_, bytes)) => Ok(Some((source, bytes))),
+            Err(StoreError::NotFound(_)) => Ok(None),
+            Err(why) => Err(why),
+        }
+    }
+
     /// The jobs in a frame, from one number to another, that have a shape on file.
     pub async fn list_shaped_jobs(&self, frame: FrameId, jobs: RangeInclusive<i64>) -> Result<Vec<i64>, StoreError> {
         let (first, last) = jobs.into_inner();

@@ -52,6 +52,8 @@ fn of_range(constraint: &str) -> Option<(String, &'static str)> {
         "lab_blank_margin" => (LabForm::BLANK_MARGIN, LENGTH),
         "lab_centre_across" => (LabForm::CENTER_ACROSS, LENGTH),
         "lab_centre_height" => (LabForm::CENTER_HEIGHT, LENGTH),
+        "lab_tight_corner" => (LabForm::TIGHT_CORNER, LENGTH),
+        "lab_wheel_radius" => (LabForm::WHEEL_RADIUS, LENGTH),
         "lab_stock_diameters" => (LabForm::STOCK_DIAMETERS, NUMBER),
         "lab_closed_weekdays" => (LabForm::CLOSED_WEEKDAYS, NUMBER),
         "lab_closed_periods" => (LabForm::CLOSED_PERIODS, "This list is too long"),

@@ -298,7 +298,8 @@ fn the_ticket_carries_what_the_bench_needs() {
     }
     assert!(!words.contains(" page"), "what is needed stands on the ticket itself: {words}");
     assert!(html.contains("aria-label=\"Barcode of 1042\"") && html.contains("Ruler: 50 mm and 2 in"));
-    assert!(html.contains("width=\"126mm\" height=\"40mm\""), "true size: 52 + 18 + 52 + 4 by 36 + 4");
+    // 52 + 18 + 52 + 4 = 126 by 36 + 4 = 40 mm, in whole pixels of 25.4/96 mm.
+    assert!(html.contains("width=\"477px\" height=\"152px\"\n  viewBox=\"-63.000 -20.000 126.206250 40.216667\""));
 }
 
 #[test]

@@ -5,7 +5,7 @@ use axum::body::Body;
 use axum::http::Request;
 
 /// The fields of a page's form as a browser would send them, some changed.
-fn fields(page: &Answer, changes: &[(&str, &str)]) -> Vec<(String, String)> {
+pub fn fields(page: &Answer, changes: &[(&str, &str)]) -> Vec<(String, String)> {
     let mut all = Vec::new();
     let html = scraper::Html::parse_document(&page.body);
     let select = |s: &str| scraper::Selector::parse(s).unwrap();
@@ -36,7 +36,7 @@ fn fields(page: &Answer, changes: &[(&str, &str)]) -> Vec<(String, String)> {
     all
 }
 
-async fn send(lab: &TestLab, path: &str, fields: &[(String, String)]) -> Answer {
+pub async fn send(lab: &TestLab, path: &str, fields: &[(String, String)]) -> Answer {
     let fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
     lab.post(path, &fields).await
 }
@@ -108,6 +108,8 @@ async fn each_bad_field_has_its_sentence() {
         ("address", "  ", "An address is needed"),
         ("blocker_step", "0.25", "Choose 1, 0.5 or 0.1 mm"),
         ("blank_margin", "11", "A margin of 11.00 mm is not possible: between 0 and 10 was expected"),
+        ("tight_corner", "-1", "The radius of a corner of -1.00 mm is not possible: between 0 and 20 was expected"),
+        ("wheel_radius", "4", "The radius of a wheel of 4.00 mm is not possible: between 5 and 200 was expected"),
         ("tolerance", "mine", "Choose a table"),
         ("code_basis", "", "Choose a form"),
         ("lead_days", "0", "A lead time is a number between 1 and 120, not “0”"),

@@ -45,6 +45,7 @@ mod remakes;
 mod returns;
 mod risk;
 mod screens;
+mod shape_files;
 mod shapes;
 mod shipments;
 mod start;

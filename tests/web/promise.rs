@@ -72,6 +72,8 @@ async fn closed_days_are_set_on_the_page_of_the_lab() {
         ("address", address),
         ("blocker_step", "0.50"),
         ("blank_margin", "2"),
+        ("tight_corner", "1"),
+        ("wheel_radius", "50"),
         ("tolerance", "z80_1"),
         ("stock_diameters", "65 70"),
         ("code_basis", "as_written"),

@@ -3,6 +3,7 @@
 use axum::body::Body;
 use axum::http::{Request, header};
 
+use crate::lab::{fields, send};
 use crate::support::{Answer, TestLab, encode};
 
 /// An ellipse 50 × 40 as a table of 0.01 mm radii: x²/25² + y²/20² = 1.
@@ -118,6 +119,7 @@ async fn right_and_left_that_disagree_are_told() {
     upload(&lab, job, &("HBOX=52.00;52.00\r\n".to_owned() + &file), &[]).await.assert_status(303);
     let said = lab.get(&format!("/jobs/{job}/shape")).await.texts(".notice.caution");
     assert!(said[0].contains("Right and left differ") && said[0].contains("2.00 mm narrower"), "{said:?}");
+    assert!(said[0].contains("o’clock on the right eye, the outlines are 1.00 mm apart"), "{said:?}");
     assert!(said.iter().any(|s| s.contains("left eye is traced 52.00 mm wide")), "{said:?}");
     assert!(said.iter().any(|s| s.contains("16.00 mm, but the frame is stamped 20.0")), "{said:?}");
     assert!(said.iter().any(|s| s.contains("HBOX of the right eye says 52.00 mm")), "{said:?}");
@@ -347,7 +349,8 @@ async fn a_corner_that_chips_and_a_hollow_no_wheel_reaches_are_told() {
     // radius.
     let waves =
         (0..720).map(|i| (2200.0 - 400.0 * (3.0 * f64::from(i) * 0.5).to_radians().cos()).round() as i32).collect();
-    upload(&lab, job, &records(Some("20.00"), &[("R", waves)]), &[]).await.assert_status(303);
+    let waves = records(Some("20.00"), &[("R", waves)]);
+    upload(&lab, job, &waves, &[]).await.assert_status(303);
     let said = lab.get(&format!("/jobs/{job}/shape")).await.texts(".notice.caution");
     assert!(said.iter().any(|s| s.contains("a hollow of") && s.contains("cannot cut it")), "{said:?}");
     let square = |i: i32| {
@@ -357,6 +360,22 @@ async fn a_corner_that_chips_and_a_hollow_no_wheel_reaches_are_told() {
     upload(&lab, job, &records(Some("20.00"), &[("R", (0..360).map(square).collect())]), &[]).await.assert_status(303);
     let said = lab.get(&format!("/jobs/{job}/shape")).await.texts(".notice.caution");
     assert!(said.iter().any(|s| s.contains("it may chip")), "{said:?}");
+    // What the wheel cuts is set on the lab's page.
+    set_lab(&lab, "tight_corner", "0").await;
+    let said = lab.get(&format!("/jobs/{job}/shape")).await.texts(".notice.caution");
+    assert!(!said.iter().any(|s| s.contains("it may chip")), "{said:?}");
+    set_lab(&lab, "wheel_radius", "12.5").await;
+    upload(&lab, job, &waves, &[]).await.assert_status(303);
+    let said = lab.get(&format!("/jobs/{job}/shape")).await.texts(".notice.caution");
+    assert!(!said.iter().any(|s| s.contains("cannot cut it")), "{said:?}");
+    set_lab(&lab, "wheel_radius", "40").await;
+    let said = lab.get(&format!("/jobs/{job}/shape")).await.texts(".notice.caution");
+    assert!(said.iter().any(|s| s.contains("a wheel of 40 mm radius cannot cut it")), "{said:?}");
+}
+
+async fn set_lab(lab: &TestLab, field: &str, typed: &str) {
+    let page = lab.get("/lab").await;
+    send(lab, "/lab", &fields(&page, &[(field, typed)])).await.assert_status(303);
 }
 
 /// The extent of the points of a path of `M`, `L` and `Z`: from the left, the top, to the right, the bottom.
@@ -370,7 +389,8 @@ fn extent(path: &str) -> [f64; 4] {
 
 /// The width and height of a drawing in millimeters on paper for each unit of its window.
 fn scales(page: &Answer, selector: &str) -> Vec<[f64; 2]> {
-    let mm = |text: &String| text.strip_suffix("mm").unwrap().parse::<f64>().unwrap();
+    // Whole CSS pixels, so that a browser does not stretch the drawing.
+    let mm = |text: &String| f64::from(text.strip_suffix("px").unwrap().parse::<u32>().unwrap()) * 25.4 / 96.0;
     let window = page.attributes(selector, "viewBox").into_iter().map(|v| {
         let numbers: Vec<f64> = v.split(' ').map(|n| n.parse().unwrap()).collect();
         [numbers[2], numbers[3]]
@@ -391,7 +411,7 @@ async fn the_prints_of_a_shape_are_at_true_size() {
             assert_eq!(page.assert_status(200).texts(&format!(".{class}")).len(), 1, "{sheet}{asked}");
             let scales = scales(&page, ".sheet svg[viewBox]");
             assert!(scales.len() >= 2, "a drawing and the ruler");
-            assert!(scales.iter().flatten().all(|s| (s - 1.0).abs() < 1e-9), "{sheet}{asked}: {scales:?}");
+            assert!(scales.iter().flatten().all(|s| (s - 1.0).abs() < 1e-6), "{sheet}{asked}: {scales:?}");
             assert!(page.attributes(".ruler-line path", "d")[0].starts_with("M1 5H51.00M1 6H51.80"), "50 mm and 2 in");
         }
     }
@@ -507,7 +527,7 @@ async fn parents_and_children_are_linked() {
 }
 
 /// The figures of the table of holes, a line a hole.
-fn hole_table(page: &Answer) -> Vec<String> {
+pub fn hole_table(page: &Answer) -> Vec<String> {
     let cells = page.texts(".holes-on-file tbody td");
     cells.chunks(7).map(|line| line.join(" ").trim_end().to_owned()).collect()
 }

@@ -46,8 +46,10 @@ async fn prints_the_layout_and_both_shapes_at_true_size() {
     }
     assert!(!words.contains("No shape on file"));
     // Two eyes of 52, a bridge of 18 and 2 mm of room on each side; 40 high and 2 mm above and below.
-    assert_eq!(page.attributes(".true-size svg", "width"), ["126mm"]);
-    assert_eq!(page.attributes(".true-size svg", "height"), ["44mm"]);
+    // 126 by 44 mm in whole CSS pixels.
+    assert_eq!(page.attributes(".true-size svg", "width"), ["477px"]);
+    assert_eq!(page.attributes(".true-size svg", "height"), ["167px"]);
+    assert_eq!(page.attributes(".true-size svg", "viewBox"), ["-63.000 -22.000 126.206250 44.185417"]);
 }
 
 #[tokio::test]

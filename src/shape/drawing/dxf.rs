@@ -5,7 +5,7 @@
 use std::f64::consts::TAU;
 
 use super::curve::{self, Line, limited};
-use super::{DrawingRefused, MAX_BYTES, Unit, join, outlines_of};
+use super::{DrawingRefused, DrawnLens, MAX_BYTES, Unit, join, lenses_of};
 use crate::shape::outline::Point;
 
 /// A code and its value, with the number of the code's line.
@@ -31,12 +31,12 @@ fn short(value: &str) -> String {
     value.chars().filter(|c| !c.is_control()).take(20).collect()
 }
 
-/// The outlines of a DXF drawing, in mm with y up. `$INSUNITS` says the unit unless it is 0.
+/// The lenses of a DXF drawing, in mm with y up. `$INSUNITS` says the unit unless it is 0.
 ///
 /// # Errors
 ///
 /// [`DrawingRefused`].
-pub fn read_dxf(text: &str, unit: Option<Unit>) -> Result<Vec<Vec<Point>>, DrawingRefused> {
+pub fn read_dxf(text: &str, unit: Option<Unit>) -> Result<Vec<DrawnLens>, DrawingRefused> {
     if text.len() > MAX_BYTES {
         return Err(DrawingRefused::TooLarge(text.len()));
     }
@@ -49,7 +49,7 @@ pub fn read_dxf(text: &str, unit: Option<Unit>) -> Result<Vec<Vec<Point>>, Drawi
     }
     lines.extend(polylines(&pairs, mm)?);
     limited(&lines)?;
-    outlines_of(join::closed(lines))
+    lenses_of(join::closed(lines))
 }
 
 fn pairs(text: &str) -> Result<Vec<Pair<'_>>, DrawingRefused> {

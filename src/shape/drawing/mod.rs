@@ -2,19 +2,21 @@
 //! pair, is the shape.
 //!
 //! * [`svg`] and [`dxf`] – the drawings. [`points`] – x and y, or angle and radius, a row each.
-//! * `curve` – curves as short straight pieces. `join` – pieces to closed lines.
+//! * `curve` – curves as short straight pieces. `join` – pieces to closed lines. `hole` – the holes of a drilled mount.
 //! * [`traces`] – closed lines to the traces of both eyes, leveled and mirrored as asked.
 //!
 //! A drawing is a front view: the left of two outlines is the wearer's right eye. It has units or they must be stated.
 
 mod curve;
 pub mod dxf;
+mod hole;
 mod join;
 pub mod points;
 pub mod svg;
 
 use thiserror::Error;
 
+use super::hole::Hole;
 use super::outline::{Outline, OutlineError, Point, doubled_area_mm2, edges, extent};
 use super::record::{TraceFile, Warning, WarningKind};
 use super::trace::{Angles, Trace};
@@ -109,12 +111,72 @@ pub fn read(bytes: &[u8], kind: Kind, unit: Option<Unit>, placed: Placed) -> Res
         return Err(DrawingRefused::TooLarge(bytes.len()));
     }
     let text = String::from_utf8_lossy(bytes);
-    let lines = match kind {
+    let lenses = match kind {
         Kind::Svg => svg::read_svg(&text, unit)?,
         Kind::Dxf => dxf::read_dxf(&text, unit)?,
-        Kind::Points => points::read_points(&text, unit)?,
+        Kind::Points => match points::read_points(&text, unit)? {
+            points::Listed::One(lens) => vec![lens],
+            points::Listed::Named(pair) => return named_traces(&pair, placed),
+        },
     };
-    traces(&lines, placed, kind != Kind::Points)
+    traces(&lenses, placed, true)
+}
+
+/// A drawn lens.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DrawnLens {
+    /// Its closed line.
+    pub border: Vec<Point>,
+    /// The holes of a drilled mount.
+    pub holes: Vec<Hole>,
+}
+
+impl DrawnLens {
+    /// A lens without holes.
+    pub fn undrilled(border: Vec<Point>) -> Self {
+        Self { border, holes: Vec::new() }
+    }
+
+    /// As it is placed.
+    fn seen(&self, placed: Placed) -> Self {
+        let flip = if placed.is_from_back { -1.0 } else { 1.0 };
+        let (sin, cos) = placed.level_deg.to_radians().sin_cos();
+        let point = |p: Point| {
+            let (x, y) = (flip * p.x_mm, p.y_mm);
+            Point::new(x * cos - y * sin, x * sin + y * cos)
+        };
+        let hole = |hole: &Hole| Hole { at: point(hole.at), slot_end: hole.slot_end.map(point), ..*hole };
+        Self { border: self.border.iter().copied().map(point).collect(), holes: self.holes.iter().map(hole).collect() }
+    }
+
+    /// Its left and right end.
+    fn reach_mm(&self) -> (f64, f64) {
+        let (low, high) = extent(&self.border);
+        (low.x_mm, high.x_mm)
+    }
+
+    fn middle(&self) -> Point {
+        let (low, high) = extent(&self.border);
+        Point::new((low.x_mm + high.x_mm) / 2.0, (low.y_mm + high.y_mm) / 2.0)
+    }
+
+    /// Equally spaced radii of its line about the middle of its box.
+    fn trace(&self, eye: Eye) -> Result<Trace, DrawingRefused> {
+        let outline = outline(&self.border, self.middle()).map_err(DrawingRefused::NotALens)?;
+        let radius = |i: usize| (outline.radius_at_mm(i as f64 * 360.0 / RADII as f64) * 100.0).round() as i32;
+        Trace::new(eye, (0..RADII).map(radius).collect(), Angles::Equal).map_err(DrawingRefused::NotALens)
+    }
+
+    /// Its holes from the middle of its box.
+    fn holes_in_box(&self) -> Vec<Hole> {
+        let middle = self.middle();
+        let moved = |hole: &Hole| Hole {
+            at: hole.at.minus(middle),
+            slot_end: hole.slot_end.map(|end| end.minus(middle)),
+            ..*hole
+        };
+        self.holes.iter().map(moved).collect()
+    }
 }
 
 /// Why a drawing gives no shape.
@@ -173,8 +235,8 @@ pub struct Placed {
     pub is_from_back: bool,
 }
 
-/// The outlines of lenses among closed lines: the outermost ones that are large enough, from left to right.
-fn outlines_of(lines: Vec<Vec<Point>>) -> Result<Vec<Vec<Point>>, DrawingRefused> {
+/// The lenses among closed lines: the outermost ones that are large enough, from left to right, with the holes in them.
+fn lenses_of(lines: Vec<Vec<Point>>) -> Result<Vec<DrawnLens>, DrawingRefused> {
     let size = |line: &[Point]| {
         let (low, high) = extent(line);
         (high.x_mm - low.x_mm, high.y_mm - low.y_mm)
@@ -182,18 +244,20 @@ fn outlines_of(lines: Vec<Vec<Point>>) -> Result<Vec<Vec<Point>>, DrawingRefused
     let mut lines = lines;
     lines.sort_by(|a, b| doubled_area_mm2(b).abs().total_cmp(&doubled_area_mm2(a).abs()));
     let largest = lines.first().map(|line| size(line)).ok_or(DrawingRefused::NotClosed)?;
-    let mut kept: Vec<Vec<Point>> = Vec::new();
+    let mut kept: Vec<DrawnLens> = Vec::new();
     for line in lines {
         let (wide_mm, high_mm) = size(&line);
-        let is_inside = kept.iter().any(|outer| is_within(&line, outer));
-        if wide_mm.min(high_mm) >= LEAST_SIDE_MM && !is_inside {
-            kept.push(line);
+        match kept.iter_mut().find(|outer| is_within(&line, &outer.border)) {
+            Some(outer) => outer.holes.extend(hole::hole_of(&line)),
+            None if wide_mm.min(high_mm) >= LEAST_SIDE_MM => kept.push(DrawnLens::undrilled(line)),
+            None => {}
         }
     }
     if kept.is_empty() || largest.0.max(largest.1) > 2.0 * super::outline::MAX_RADIUS_MM {
         return Err(DrawingRefused::Size { wide_mm: largest.0, high_mm: largest.1 });
     }
-    kept.sort_by(|a, b| extent(a).0.x_mm.total_cmp(&extent(b).0.x_mm));
+    kept.sort_by(|a, b| a.reach_mm().0.total_cmp(&b.reach_mm().0));
+    kept.iter_mut().for_each(|lens| lens.holes = hole::of_a_mount(&lens.holes, lens.middle()));
     if kept.len() > 2 { Err(DrawingRefused::Several(kept.len())) } else { Ok(kept) }
 }
 
@@ -205,66 +269,67 @@ fn is_within(line: &[Point], outer: &[Point]) -> bool {
         && is_between(low.y_mm, high.y_mm, outer_low.y_mm, outer_high.y_mm)
 }
 
-/// The traces of one or two closed lines as they lie side by side in a front view. `dbl` says whether the distance between
+/// The traces of one or two lenses as they lie side by side in a front view. `has_dbl` says whether the distance between
 /// two is that between the lenses.
 ///
 /// # Errors
 ///
 /// [`DrawingRefused::NotALens`] for a line that is not the outline of a lens, [`DrawingRefused::Several`].
-pub fn traces(lines: &[Vec<Point>], placed: Placed, has_dbl: bool) -> Result<TraceFile, DrawingRefused> {
-    let seen = |line: &Vec<Point>| -> Vec<Point> {
-        let flip = if placed.is_from_back { -1.0 } else { 1.0 };
-        let (sin, cos) = placed.level_deg.to_radians().sin_cos();
-        line.iter()
-            .map(|p| (flip * p.x_mm, p.y_mm))
-            .map(|(x, y)| Point::new(x * cos - y * sin, x * sin + y * cos))
-            .collect()
-    };
-    let mut lines: Vec<Vec<Point>> = lines.iter().map(seen).collect();
-    lines.sort_by(|a, b| extent(a).0.x_mm.total_cmp(&extent(b).0.x_mm));
-    match &lines[..] {
+pub fn traces(lenses: &[DrawnLens], placed: Placed, has_dbl: bool) -> Result<TraceFile, DrawingRefused> {
+    let mut lenses: Vec<DrawnLens> = lenses.iter().map(|lens| lens.seen(placed)).collect();
+    lenses.sort_by(|a, b| a.reach_mm().0.total_cmp(&b.reach_mm().0));
+    match &lenses[..] {
         [] => Err(DrawingRefused::NotClosed),
         [one] => {
-            let eye = placed.eye.unwrap_or(Eye::Right);
-            let trace = trace(one, eye)?;
-            let pair = match eye {
-                Eye::Right => Pair::new(trace.clone(), trace.mirror()),
-                Eye::Left => Pair::new(trace.mirror(), trace),
-            };
-            let mut file = TraceFile::of_traces(pair, Some(eye.other()));
+            let mut file = of_one(one, placed.eye.unwrap_or(Eye::Right))?;
             if placed.eye.is_none() {
                 file.warnings.push(Warning { line: None, kind: WarningKind::SideAssumed });
             }
             Ok(file)
         }
-        [right, left] => {
-            let apart_mm = extent(left).0.x_mm - extent(right).1.x_mm;
-            let pair = Pair::new(trace(right, Eye::Right)?, trace(left, Eye::Left)?);
-            let mut file = TraceFile::of_traces(pair, None);
-            file.dbl_mm = Some(apart_mm).filter(|mm| has_dbl && DBL_MM.contains(mm));
-            Ok(file)
-        }
+        [right, left] => of_two(right, left, has_dbl),
         more => Err(DrawingRefused::Several(more.len())),
     }
 }
 
-/// Equally spaced radii of a closed line about the middle of its box.
-fn trace(line: &[Point], eye: Eye) -> Result<Trace, DrawingRefused> {
-    let outline = outline(line).map_err(DrawingRefused::NotALens)?;
-    let radius = |i: usize| (outline.radius_at_mm(i as f64 * 360.0 / RADII as f64) * 100.0).round() as i32;
-    Trace::new(eye, (0..RADII).map(radius).collect(), Angles::Equal).map_err(DrawingRefused::NotALens)
+/// The traces of lenses whose eyes are named.
+fn named_traces(lenses: &Pair<Option<DrawnLens>>, placed: Placed) -> Result<TraceFile, DrawingRefused> {
+    let seen = lenses.as_ref().map(|lens| lens.as_ref().map(|lens| lens.seen(placed)));
+    match (&seen.right, &seen.left) {
+        (Some(right), Some(left)) => of_two(right, left, true),
+        (Some(right), None) => of_one(right, Eye::Right),
+        (None, Some(left)) => of_one(left, Eye::Left),
+        (None, None) => Err(DrawingRefused::NotClosed),
+    }
 }
 
-/// The outline of a closed line of any number of points.
-fn outline(line: &[Point]) -> Result<Outline, OutlineError> {
+fn of_one(lens: &DrawnLens, eye: Eye) -> Result<TraceFile, DrawingRefused> {
+    let trace = lens.trace(eye)?;
+    let pair = match eye {
+        Eye::Right => Pair::new(trace.clone(), trace.mirror()),
+        Eye::Left => Pair::new(trace.mirror(), trace),
+    };
+    let mut file = TraceFile::of_traces(pair, Some(eye.other()));
+    *file.holes.get_mut(eye) = lens.holes_in_box();
+    Ok(file)
+}
+
+fn of_two(right: &DrawnLens, left: &DrawnLens, has_dbl: bool) -> Result<TraceFile, DrawingRefused> {
+    let apart_mm = left.reach_mm().0 - right.reach_mm().1;
+    let mut file = TraceFile::of_traces(Pair::new(right.trace(Eye::Right)?, left.trace(Eye::Left)?), None);
+    file.dbl_mm = Some(apart_mm).filter(|mm| has_dbl && DBL_MM.contains(mm));
+    file.holes = Pair::new(right.holes_in_box(), left.holes_in_box());
+    Ok(file)
+}
+
+/// The outline of a closed line of any number of points about its middle.
+fn outline(line: &[Point], middle: Point) -> Result<Outline, OutlineError> {
     if let Some(index) = line.iter().position(|p| !p.x_mm.is_finite() || !p.y_mm.is_finite()) {
         return Err(OutlineError::NotFinite { index });
     }
     if line.len() < super::outline::MIN_CORNERS {
         return Err(OutlineError::NotClosed(line.len()));
     }
-    let (low, high) = extent(line);
-    let middle = Point::new((low.x_mm + high.x_mm) / 2.0, (low.y_mm + high.y_mm) / 2.0);
     Outline::from_points(divided(&line.iter().map(|p| p.minus(middle)).collect::<Vec<_>>()))
 }
 

@@ -4,7 +4,7 @@ use usvg::tiny_skia_path::PathSegment;
 use usvg::{Group, Node, Options, Tree, roxmltree};
 
 use super::curve::{Line, bezier, limited};
-use super::{DrawingRefused, MAX_BYTES, MOST_PIECES, Unit, join, outlines_of};
+use super::{DrawingRefused, DrawnLens, MAX_BYTES, MOST_PIECES, Unit, join, lenses_of};
 use crate::shape::outline::Point;
 
 /// The most elements, with all that is used again counted as often as it is used.
@@ -12,13 +12,13 @@ const MOST_ELEMENTS: usize = 20_000;
 /// Uses within uses within uses.
 const DEEPEST_USE: usize = 6;
 
-/// The outlines of an SVG drawing, in mm with y up. Its `width` says the unit of the drawing where it is in mm, cm, in, pt
+/// The lenses of an SVG drawing, in mm with y up. Its `width` says the unit of the drawing where it is in mm, cm, in, pt
 /// or pc; otherwise the unit of its coordinates must be stated.
 ///
 /// # Errors
 ///
 /// [`DrawingRefused`].
-pub fn read_svg(text: &str, unit: Option<Unit>) -> Result<Vec<Vec<Point>>, DrawingRefused> {
+pub fn read_svg(text: &str, unit: Option<Unit>) -> Result<Vec<DrawnLens>, DrawingRefused> {
     if text.len() > MAX_BYTES {
         return Err(DrawingRefused::TooLarge(text.len()));
     }
@@ -33,7 +33,7 @@ pub fn read_svg(text: &str, unit: Option<Unit>) -> Result<Vec<Vec<Point>>, Drawi
     let mm = mm_per_px(&document, &tree, unit)?;
     let mut lines = Vec::new();
     collect(tree.root(), mm, &mut lines)?;
-    outlines_of(join::closed(lines))
+    lenses_of(join::closed(lines))
 }
 
 /// Refuses a drawing that uses its parts again and again.

@@ -128,9 +128,8 @@ assumptions! {
         Reference = "reference" "where the lensmeter reads power and prism, as on the ticket; PRVM and PRVA say the prism",
         Optical = "optical" "the optical center, moved for the prism; PRVM and PRVA are not sent",
     }
-    sent_holes: SentHoles, "How the holes of a drilled mount are sent to a device" {
-        Drille = "drille" "as DRILLE records",
-        Drill = "drill" "as DRILL records",
+    sent_holes: SentHoles, "Whether a blocker or edger gets the holes of a drilled mount" {
+        Sent = "sent" "as the record of drill_label",
         NotSent = "not_sent" "not at all",
     }
     edge_finish: SentFinish, "Whether a device is told POLISH and GDEPTH" {
@@ -144,6 +143,27 @@ assumptions! {
     bare_trace: BareTrace, "What a request for a trace (REQ=TRC) without radii is" {
         Permission = "permission" "the tracer asks whether the job is known, and sends the radii next",
         Shape = "shape" "the device asks for the shape on file",
+    }
+    drill_origin: DrillOrigin, "Where the place of a hole is measured from" {
+        Box = "box" "the middle of the box",
+        Trace = "trace" "the center that the radii are measured from",
+    }
+    drill_unit: DrillUnit, "The unit of the places and diameters of holes" {
+        Millimeters = "mm" "millimeters, with decimals",
+        Hundredths = "hundredths" "hundredths of a millimeter, as in a trace",
+    }
+    drill_fields: DrillFields, "The order of the fields of a drill record after its side and reference" {
+        PlaceSizeEnd = "place_size_end" "x, y, diameter, then x and y of the other end of a slot",
+        PlaceEndSize = "place_end_size" "x, y, then x and y of the other end of a slot, diameter",
+    }
+    drill_reference: DrillReference, "The second field of a DRILLE record, what the hole is measured from" {
+        Center = "center" "C or nothing is the place of drill_origin; a hole measured from elsewhere is left out, and told",
+        Any = "any" "whatever it says, the place of drill_origin",
+        Absent = "absent" "there is no such field",
+    }
+    drill_label: DrillLabel, "The record that holes are written in; both are read" {
+        Drille = "drille" "DRILLE",
+        Drill = "drill" "DRILL",
     }
 }
 

@@ -7,8 +7,10 @@
 //! * [`parse`](mod@parse) – reads records. [`table`] – reads plain tables. [`write`](mod@write) – writes records.
 //! * [`coded`] – the binary forms of a list. [`crc`] – the checksum. `turn` – devices that start or run otherwise.
 //! * `source` – the lines of a file. `open` – a trace while it is read. `check` – the checks of both readers.
-//! * [`drill`] – the holes of a drilled mount. `rim` – the rim in space. `fault` – faults and warnings.
+//! * `again` – a file that was kept, read again and its records written with a shape. [`drill`] – the holes of a drilled
+//!   mount. `rim` – the rim in space. `fault` – faults and warnings.
 
+mod again;
 pub mod assumption;
 mod check;
 pub mod coded;
@@ -23,9 +25,11 @@ pub mod table;
 mod turn;
 pub mod write;
 
+pub use again::{parse_again, with_records_of};
 pub use assumption::Assumptions;
 pub use coded::Form;
 pub(super) use crc::agrees;
+pub use drill::DRILL_LABELS;
 pub use fault::{FaultKind, RecordFault, Warning, WarningKind};
 pub use parse::{parse, parse_as};
 pub use table::parse_table;
@@ -80,6 +84,8 @@ pub enum Item {
     Trace(Eye),
     /// The depth of an eye.
     Depth(Eye),
+    /// The holes of an eye, written as drill records. In a file that was read, those are records like others.
+    Holes(Eye),
     /// Any other data set.
     Set(DataSet),
 }

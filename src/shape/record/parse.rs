@@ -221,7 +221,7 @@ impl<'a> RecordReader<'a> {
 
     /// A hole that is not understood is no fault of the trace.
     fn drill(&mut self, line: usize, label: &str, value: &str) {
-        let Some(read) = drill::read(label, value, self.assumptions.drill_x) else {
+        let Some(read) = drill::read(label, value, &self.assumptions) else {
             let kind = WarningKind::HoleLeftOut(excerpt(value));
             self.warnings.push(Warning { line: Some(line), kind });
             return;
@@ -467,6 +467,12 @@ impl<'a> RecordReader<'a> {
             self.faults.push(last_line, FaultKind::NoTrace);
             return Err(self.faults.into_list());
         };
+        let assumptions = self.assumptions;
+        let in_box = |eye: Eye, holes: &[Hole]| {
+            let middle = traces.get(eye).middle();
+            holes.iter().map(|hole| drill::from_box(hole, middle, &assumptions)).collect()
+        };
+        let holes = Pair::new(in_box(Eye::Right, &self.holes.right), in_box(Eye::Left, &self.holes.left));
         let mut file = TraceFile {
             job: self.job,
             dbl_mm: self.dbl_mm,
@@ -478,7 +484,7 @@ impl<'a> RecordReader<'a> {
             ztilt_deg: self.ztilt_deg,
             panto_deg: self.panto_deg,
             depth: self.depth,
-            holes: self.holes,
+            holes,
             items: self.items,
             framing: self.framing,
             warnings: self.warnings,

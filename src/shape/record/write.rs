@@ -25,7 +25,7 @@ const MAX_JOB_CHARS: usize = 60;
 /// starts half a step after 0° is written with its angles.
 pub fn write(file: &TraceFile) -> String {
     let mut writer = Writer { file, form: Form::Text, assumptions: Assumptions::default(), bytes: Vec::new() };
-    usual_items(file, &Assumptions::default()).iter().for_each(|item| writer.item(item));
+    usual_items(file).iter().for_each(|item| writer.item(item));
     String::from_utf8_lossy(&writer.bytes).into_owned()
 }
 
@@ -33,7 +33,7 @@ pub fn write(file: &TraceFile) -> String {
 /// was not read from records has the usual ones.
 pub fn write_as(file: &TraceFile, form: Form, assumptions: &Assumptions) -> Vec<u8> {
     let mut writer = Writer { file, form, assumptions: *assumptions, bytes: Vec::new() };
-    let usual = if file.items.is_empty() { usual_items(file, assumptions) } else { Vec::new() };
+    let usual = if file.items.is_empty() { usual_items(file) } else { Vec::new() };
     file.items.iter().chain(&usual).for_each(|item| writer.item(item));
     let records = writer.bytes;
     let sum = checksum(&records, assumptions.checksum);
@@ -53,7 +53,7 @@ pub fn write_as(file: &TraceFile, form: Form, assumptions: &Assumptions) -> Vec<
 }
 
 /// The records of a file for other devices.
-fn usual_items(file: &TraceFile, assumptions: &Assumptions) -> Vec<Item> {
+pub(super) fn usual_items(file: &TraceFile) -> Vec<Item> {
     let record = |label: &str, value: String| Item::Record(label.to_owned(), value);
     let mut items = vec![record("REQ", "FIL".to_owned())];
     if let Some(job) = &file.job {
@@ -69,8 +69,7 @@ fn usual_items(file: &TraceFile, assumptions: &Assumptions) -> Vec<Item> {
         [("CIRC", &file.circ_mm), ("FCRV", &file.fcrv_d), ("ZTILT", &file.ztilt_deg), ("PANTO", &file.panto_deg)];
     let known = |values: &Pair<Option<f64>>| values.right.is_some() || values.left.is_some();
     items.extend(measures.into_iter().filter(|m| known(m.1)).map(|(label, values)| record(label, pair(values))));
-    let holes = |eye: Eye| drill::write("DRILLE", eye, file.holes.get(eye), assumptions.drill_x);
-    items.extend(Eye::BOTH.into_iter().flat_map(holes).map(|value| record("DRILLE", value)));
+    items.extend(Eye::BOTH.map(Item::Holes));
     items.extend(Eye::BOTH.into_iter().flat_map(|eye| [Item::Trace(eye), Item::Depth(eye)]));
     items
 }
@@ -88,6 +87,7 @@ impl Writer<'_> {
             Item::Record(label, value) => self.record(label, value),
             Item::Trace(eye) => self.trace(*eye),
             Item::Depth(eye) => self.depth(*eye),
+            Item::Holes(eye) => self.holes(*eye),
             Item::Set(set) => self.set(set),
         }
     }
@@ -108,6 +108,14 @@ impl Writer<'_> {
         let Some(Depth { heights, angles }) = self.file.depth.get(eye) else { return };
         let object = self.file.objects.get(eye).as_deref().unwrap_or("F");
         self.data(["ZFMT", "Z", "ZA"], eye, object, heights.clone(), angles.clone());
+    }
+
+    fn holes(&mut self, eye: Eye) {
+        let middle = self.file.traces.get(eye).middle();
+        for hole in self.file.holes.get(eye) {
+            let (label, value) = drill::write(eye, hole, middle, &self.assumptions);
+            self.record(label, &value);
+        }
     }
 
     fn data(&mut self, labels: [&str; 3], eye: Eye, object: &str, values: Vec<i32>, angles: Option<Vec<i32>>) {

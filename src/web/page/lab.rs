@@ -9,7 +9,9 @@ use super::{CHANGED_ELSEWHERE, Chrome, PageResult, SavedQuery, draft_or, go, pos
 use crate::desk::calendar::{ClosedDays, WEEK};
 use crate::desk::catalogue::TreatmentKind;
 use crate::desk::deadline::{STATED_LIMIT_DAYS, promise};
-use crate::desk::lab::{BLANK_MARGIN, CENTER_LIMIT, CodeBasis, LEAD_DAYS, Lab, MOST_SHIPPING, read_diameters};
+use crate::desk::lab::{
+    BLANK_MARGIN, CENTER_LIMIT, CodeBasis, LEAD_DAYS, Lab, MOST_SHIPPING, TIGHT_CORNER, WHEEL_RADIUS, read_diameters,
+};
 use crate::desk::money::Cents;
 use crate::desk::text::{self, TextError};
 use crate::optics::notation::short;
@@ -134,6 +136,8 @@ impl LabForm {
     const TOLERANCE: &str = "tolerance";
     pub(in crate::web) const CENTER_ACROSS: &str = "center_across";
     pub(in crate::web) const CENTER_HEIGHT: &str = "center_height";
+    pub(in crate::web) const TIGHT_CORNER: &str = "tight_corner";
+    pub(in crate::web) const WHEEL_RADIUS: &str = "wheel_radius";
     pub(in crate::web) const STOCK_DIAMETERS: &str = "stock_diameters";
     const CODE_BASIS: &str = "code_basis";
     pub(in crate::web) const LEAD_DAYS: &str = "lead_days";
@@ -154,6 +158,8 @@ impl LabForm {
             (Self::TOLERANCE, lab.tolerance.key().to_owned()),
             (Self::CENTER_ACROSS, lab.center_across.map(|mm| mm.to_string()).unwrap_or_default()),
             (Self::CENTER_HEIGHT, lab.center_height.map(|mm| mm.to_string()).unwrap_or_default()),
+            (Self::TIGHT_CORNER, lab.tight_corner.to_string()),
+            (Self::WHEEL_RADIUS, lab.wheel_radius.to_string()),
             (
                 Self::STOCK_DIAMETERS,
                 lab.stock_diameters.iter().map(|d| short(d.to_f64())).collect::<Vec<_>>().join(" "),
@@ -179,6 +185,8 @@ impl LabForm {
         let tolerance = form.read(Self::TOLERANCE, |t| Profile::from_key(t).ok_or("Choose a table"));
         let center_across = form.read_optional(Self::CENTER_ACROSS, |t| CENTER_LIMIT.read(t));
         let center_height = form.read_optional(Self::CENTER_HEIGHT, |t| CENTER_LIMIT.read(t));
+        let tight_corner = form.read(Self::TIGHT_CORNER, |t| TIGHT_CORNER.read(t));
+        let wheel_radius = form.read(Self::WHEEL_RADIUS, |t| WHEEL_RADIUS.read(t));
         let stock_diameters = form.read(Self::STOCK_DIAMETERS, read_diameters);
         let code_basis = form.read(Self::CODE_BASIS, |t| CodeBasis::from_key(t).ok_or("Choose a form"));
         let lead_days = form.read(Self::LEAD_DAYS, |t| whole("A lead time", t, LEAD_DAYS));
@@ -196,6 +204,8 @@ impl LabForm {
             tolerance: tolerance?,
             center_across: center_across?,
             center_height: center_height?,
+            tight_corner: tight_corner?,
+            wheel_radius: wheel_radius?,
             stock_diameters: stock_diameters?,
             code_basis: code_basis?,
             lead_days: lead_days?.into(),

@@ -18,15 +18,17 @@ use self::family::Family;
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, go, show, show_again};
-use crate::bench::layout::place_words;
 use crate::desk::attachment::{AttachmentKind, FileFormat, KeptFile, NewFile};
 use crate::desk::drilling::HoleRow;
 use crate::desk::frame_shape::{
     BOX_SIDE, CIRCUMFERENCE, DblSource, FrameShape, NewShape, Original, ShapeChange, ShapeOrigin, ShapeRefused,
 };
 use crate::desk::job::{EventKind, Job, Stage};
+use crate::desk::lab::Lab;
 use crate::desk::step::Step;
 use crate::desk::text;
+use crate::optics::direction::place_words;
+use crate::optics::notation::short;
 use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
 use crate::picture::format_of;
@@ -229,12 +231,6 @@ pub(crate) async fn borrow_shape(
 
 /// Jobs listed at once.
 const MOST_JOBS: i64 = 6;
-/// A corner tighter than this chips in a bevel, mm. Source: common practice (from memory).
-const TIGHT_CORNER_MM: f64 = 1.0;
-/// The radius of a usual edging wheel, mm; a hollow that is tighter cannot be cut with it. Source: common practice (from
-/// memory).
-const WHEEL_MM: f64 = 50.0;
-
 /// Keeps a picture with the job; its outline is read on a page of its own, where it can be seen.
 async fn keep_picture(state: &AppState, mut post: JobPost, name: &str, bytes: &Bytes) -> PageResult {
     let number = post.job.number;
@@ -427,6 +423,7 @@ async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<Shap
     let family = Family::of(state, shape).await?;
     let outlines = shape.outlines();
     let boxing = outlines.as_ref().map(Boxing::of);
+    let lab = state.lab();
     Ok(ShapeOnFile {
         eyes: eye_shapes(shape, &outlines, &boxing),
         holes: HoleRow::of(&shape.holes),
@@ -441,7 +438,7 @@ async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<Shap
                 Eye::BOTH
                     .into_iter()
                     .filter(|eye| shape.derived != Some(*eye))
-                    .flat_map(|eye| bend_words(eye, outlines.get(eye))),
+                    .flat_map(|eye| bend_words(eye, outlines.get(eye), &lab)),
             )
             .collect(),
         has_file: shape.parent.is_none(),
@@ -473,9 +470,9 @@ fn eye_shapes(shape: &FrameShape, outlines: &Pair<Outline>, boxing: &Pair<Boxing
 }
 
 /// What a wheel cannot do with an outline, a sentence each.
-fn bend_words(eye: Eye, outline: &Outline) -> Vec<String> {
+fn bend_words(eye: Eye, outline: &Outline, lab: &Lab) -> Vec<String> {
     let bends = Bends::of(outline);
-    let corner = (bends.corner.radius_mm < TIGHT_CORNER_MM).then(|| {
+    let corner = (bends.corner.radius_mm < lab.tight_corner.to_f64()).then(|| {
         format!(
             "The {} eye has a corner of {:.1} mm radius, {}: it may chip, and a bevel is hard to follow there.",
             eye.name(),
@@ -483,12 +480,14 @@ fn bend_words(eye: Eye, outline: &Outline) -> Vec<String> {
             place_words(eye, bends.corner.at_deg)
         )
     });
-    let hollow = bends.hollow.filter(|hollow| hollow.radius_mm < WHEEL_MM).map(|hollow| {
+    let wheel_mm = lab.wheel_radius.to_f64();
+    let hollow = bends.hollow.filter(|hollow| hollow.radius_mm < wheel_mm).map(|hollow| {
         format!(
-            "The {} eye has a hollow of {:.0} mm radius, {}: a wheel of {WHEEL_MM:.0} mm radius cannot cut it.",
+            "The {} eye has a hollow of {:.0} mm radius, {}: a wheel of {} mm radius cannot cut it.",
             eye.name(),
             hollow.radius_mm,
-            place_words(eye, hollow.at_deg)
+            place_words(eye, hollow.at_deg),
+            short(wheel_mm)
         )
     });
     corner.into_iter().chain(hollow).collect()
