@@ -258,6 +258,18 @@ impl HoleRow {
         Eye::BOTH.into_iter().flat_map(|eye| Self::of_lens(eye.letter(), drilling.get(eye))).collect()
     }
 
+    /// The hole on one line: `R and L 1: temple 4.00, 2.00 up, ⌀ 1.40`.
+    pub fn words(&self) -> String {
+        let height = match self.up.split_at_checked(1) {
+            Some(("+", up)) => format!("{up} up"),
+            Some(("-", down)) => format!("{down} down"),
+            _ => "level".to_owned(),
+        };
+        let slot = if self.slot_end.is_empty() { String::new() } else { format!(", slot to {}", self.slot_end) };
+        let Self { eyes, number, side, inward, diameter, .. } = self;
+        format!("{eyes} {number}: {side} {inward}, {height}, ⌀ {diameter}{slot}")
+    }
+
     fn of_lens(eyes: &str, holes: &[DrilledHole]) -> Vec<Self> {
         let signed = |mm: Millimeter| if mm > Millimeter::ZERO { format!("+{mm}") } else { mm.to_string() };
         let row = |(number, hole): (usize, &DrilledHole)| Self {
@@ -328,6 +340,8 @@ mod tests {
             (rows[0].eyes.as_str(), rows[0].up.as_str(), rows[1].slot_end.as_str()),
             ("R and L", "+2.00", "6.00, -1.50")
         );
+        assert_eq!(rows[0].words(), "R and L 1: temple 3.50, 2.00 up, ⌀ 1.40");
+        assert_eq!(rows[1].words(), "R and L 2: nose 4.00, 1.50 down, ⌀ 1.20, slot to 6.00, -1.50");
         assert_eq!(HoleRow::of(&Pair::new(holes, Vec::new()))[1].eyes, "R");
     }
 }

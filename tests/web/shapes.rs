@@ -554,7 +554,8 @@ async fn holes_are_typed_drawn_and_kept_with_the_shape() {
     // The layout and the ticket show them.
     assert_eq!(lab.get(&format!("/jobs/{job}/layout")).await.attributes("path.holes", "d"), drawn);
     let ticket = lab.get(&format!("/jobs/{job}/ticket")).await;
-    assert_eq!(hole_table(&ticket).len(), 2);
+    let told = ["R and L 1: temple 5.00, 2.00 up, ⌀ 1.40", "R and L 2: nose 5.00, 1.00 down, ⌀ 1.40"];
+    assert_eq!(ticket.texts("article .hole"), told);
     assert_eq!(ticket.attributes(".true-size path.drilled", "d").len(), 2);
     for sheet in ["outline-sheet", "blocking-sheet"] {
         let sheet = lab.get(&format!("/jobs/{job}/shape/{sheet}")).await;

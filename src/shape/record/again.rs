@@ -67,11 +67,12 @@ pub fn with_records_of(shape: TraceFile, came: TraceFile, has_its_holes: bool) -
         _ => false,
     };
     let ahead: Vec<Item> = records.into_iter().filter(is_needed).collect();
-    // A request and a job stand first.
-    let begins = |item: &Item| matches!(item, Item::Record(label, _) if label == "REQ" || label == "JOB");
-    let at = if ahead.first().is_some_and(begins) { 0 } else { items.iter().take_while(|item| begins(item)).count() };
-    items.splice(at..at, ahead);
-    items.extend(lists);
+    let mut items: Vec<Item> = ahead.into_iter().chain(items).chain(lists).collect();
+    items.sort_by_key(|item| match item {
+        Item::Record(label, _) if label == "REQ" => 0,
+        Item::Record(label, _) if label == "JOB" => 1,
+        _ => 2,
+    });
     let depth = if has_its_outline { came.depth } else { Pair::default() };
     TraceFile { objects: came.objects, depth, items, ..shape }
 }
