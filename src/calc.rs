@@ -7,6 +7,7 @@ mod answer;
 mod check;
 mod figure;
 mod lens;
+mod photo;
 mod request;
 
 use thiserror::Error;
@@ -43,8 +44,11 @@ impl CalcError {
 ///
 /// [`CalcError`] for the first field that is unknown, missing, of the wrong kind or out of range.
 pub fn run(json: &str) -> Result<String, CalcError> {
-    let answer = CalcAnswer::to(&Question::read(json)?)?;
-    serde_json::to_string(&answer).map_err(|error| CalcError::new("request", error.to_string()))
+    let answer = match photo::alone(json)? {
+        Some(answer) => serde_json::to_string(&answer),
+        None => serde_json::to_string(&CalcAnswer::to(&Question::read(json)?)?),
+    };
+    answer.map_err(|error| CalcError::new("request", error.to_string()))
 }
 
 #[cfg(test)]

@@ -6,7 +6,7 @@
 //!
 //! 1. [`optics`] – powers, prism, lens surfaces and tolerances. Pure: std and thiserror only.
 //! 2. [`shape`] – traced outlines, the boxing system, layout in the box, interchange records. Pure.
-//! 3. [`picture`] – a scan or a photo of a lens to its outline. Pure.
+//! 3. [`picture`] – a scan or a photo of a lens to its outline, of a face to the pupil distance. Pure.
 //! 4. [`desk`] – the order side: customers, orders, jobs, deadlines, bills, receipts. Pure.
 //! 5. [`mod@bench`] – the bench side: layout, lens, edge, compensation, prism, checks. Pure.
 //! 6. [`store`] – all SQL, and the one SQLite file behind it.

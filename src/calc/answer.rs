@@ -6,6 +6,7 @@ use super::CalcError;
 use super::check::CheckAnswer;
 use super::figure::{PowerAnswer, clean};
 use super::lens::LensAnswer;
+use super::photo::PhotoAnswer;
 use super::request::Question;
 use crate::optics::Eye;
 use crate::optics::power::SphereCylinder;
@@ -21,6 +22,8 @@ pub(super) struct CalcAnswer {
     /// Left out unless asked, so that an answer without it stays what it was.
     #[serde(skip_serializing_if = "Option::is_none")]
     check: Option<CheckAnswer>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    from_photo: Option<PhotoAnswer>,
 }
 
 #[derive(Serialize)]
@@ -97,6 +100,7 @@ impl CalcAnswer {
             frame_pd_mm: clean(layout.frame_pd_mm),
             crossed: question.crossed.map(|sum| both(sum.to_minus_cylinder())),
             check: question.check.as_ref().map(CheckAnswer::of),
+            from_photo: question.from_photo.as_ref().map(PhotoAnswer::to).transpose()?,
         })
     }
 }

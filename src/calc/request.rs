@@ -1,15 +1,18 @@
 //! The request as JSON, and the checked question it becomes.
 
 use serde::Deserialize;
+use serde::de::DeserializeOwned;
 use serde_json::Value;
 
 use super::CalcError;
 use super::check::{CheckQuestion, CheckRequest};
+use super::photo::PhotoRequest;
 use crate::optics::compensation::{MAX_TILT_DEG, MAX_VERTEX_MM, WearPosition};
 use crate::optics::gaze::GazePoint;
 use crate::optics::power::{PowerVector, SphereCylinder};
 use crate::optics::prism::{BaseVector, InUp};
 use crate::optics::{Eye, Pair};
+use crate::picture::face::FacePhoto;
 use crate::shape::blocker::{BlockerStep, Wanted};
 use crate::shape::boxing::Boxing;
 use crate::shape::outline::{Outline, OutlineError};
@@ -31,6 +34,7 @@ struct Request {
     prism_at: Option<Vec<PointRequest>>,
     crossed: Option<Vec<PowerRequest>>,
     check: Option<CheckRequest>,
+    from_photo: Option<PhotoRequest>,
 }
 
 #[derive(Deserialize)]
@@ -143,18 +147,12 @@ pub(super) struct Question {
     pub(super) prism_at: Option<Vec<GazePoint>>,
     pub(super) crossed: Option<PowerVector>,
     pub(super) check: Option<CheckQuestion>,
+    pub(super) from_photo: Option<FacePhoto>,
 }
 
 impl Question {
     pub(super) fn read(json: &str) -> Result<Self, CalcError> {
-        // For text that is not JSON, the reader below reports the place.
-        if let Ok(value) = serde_json::from_str(json) {
-            refuse_lists(&value, "")?;
-        }
-        let mut reader = serde_json::Deserializer::from_str(json);
-        let request: Request = serde_path_to_error::deserialize(&mut reader).map_err(named)?;
-        reader.end().map_err(|error| CalcError::new("request", error.to_string()))?;
-
+        let request: Request = parsed(json)?;
         let outlines = outlines(request.shape)?;
         let dbl_mm = within("dbl_mm", request.dbl_mm, 1.0, 50.0)?;
         let rx = request.rx.map_or(Pair::new(None, None), Eyes::into_pair);
@@ -183,8 +181,21 @@ impl Question {
         let prism_at = request.prism_at.map(gaze_points).transpose()?;
         let crossed = request.crossed.map(crossed).transpose()?;
         let check = request.check.map(|check| check.check(powers, prisms, wanted)).transpose()?;
-        Ok(Self { outlines, dbl_mm, powers, wanted, step, prisms, lens, worn, prism_at, crossed, check })
+        let from_photo = request.from_photo.map(PhotoRequest::check).transpose()?;
+        Ok(Self { outlines, dbl_mm, powers, wanted, step, prisms, lens, worn, prism_at, crossed, check, from_photo })
     }
+}
+
+/// The fields of a request by their names.
+pub(super) fn parsed<T: DeserializeOwned>(json: &str) -> Result<T, CalcError> {
+    // For text that is not JSON, the reader below reports the place.
+    if let Ok(value) = serde_json::from_str(json) {
+        refuse_lists(&value, "")?;
+    }
+    let mut reader = serde_json::Deserializer::from_str(json);
+    let request = serde_path_to_error::deserialize(&mut reader).map_err(named)?;
+    reader.end().map_err(|error| CalcError::new("request", error.to_string()))?;
+    Ok(request)
 }
 
 impl LensRequest {
@@ -367,22 +378,31 @@ fn trace_file(given: &str) -> Result<Pair<Outline>, CalcError> {
 /// which eye is which.
 const LISTS: [&str; 4] = ["radii_mm", "prism", "prism_at", "crossed"];
 
+/// Places in a picture are lists of x and y.
+fn is_of_places(path: &str) -> bool {
+    let places = ["card_px", "pupils_px.right", "pupils_px.left", "bridge_px", "image_px"];
+    let within = path.strip_prefix("from_photo.");
+    within.is_some_and(|place| places.contains(&place) || place.starts_with("card_px["))
+}
+
 fn refuse_lists(value: &Value, path: &str) -> Result<(), CalcError> {
     let below = |name: &str| if path.is_empty() { name.to_owned() } else { format!("{path}.{name}") };
     match value {
         Value::Object(fields) => fields.iter().try_for_each(|(name, value)| match value {
-            Value::Array(items) if LISTS.contains(&name.as_str()) => items
-                .iter()
-                .enumerate()
-                .try_for_each(|(index, item)| refuse_lists(item, &format!("{}[{index}]", below(name)))),
+            Value::Array(items) if LISTS.contains(&name.as_str()) => refuse_lists_in(items, &below(name)),
             value => refuse_lists(value, &below(name)),
         }),
+        Value::Array(items) if is_of_places(path) => refuse_lists_in(items, path),
         Value::Array(_) => {
             let field = if path.is_empty() { "request" } else { path };
             Err(CalcError::new(field, "a list stands here; fields with names were expected"))
         }
         _ => Ok(()),
     }
+}
+
+fn refuse_lists_in(items: &[Value], path: &str) -> Result<(), CalcError> {
+    items.iter().enumerate().try_for_each(|(index, item)| refuse_lists(item, &format!("{path}[{index}]")))
 }
 
 /// The reader's message in the words of the help.

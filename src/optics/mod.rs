@@ -22,6 +22,7 @@
 //! * [`ray`] – refraction of rays and narrow pencils of light.
 //! * [`lens`] – a lens with two surfaces: back curves, thickness, exact rays.
 //! * [`gaze`] – prism at the point each eye looks through, and the imbalance of the pair.
+//! * [`convergence`] – how the eyes turn toward what is near: the near pupil distance, eyes that look at a camera.
 //! * [`compensation`] – the power to order for vertex distance, pantoscopic tilt and wrap.
 //! * [`material`] – index, Abbe number and density; the usual front curve.
 //! * [`tolerance`] – ANSI Z80.1 and ISO 21987 limits, and the verdict on a finished pair.
@@ -35,6 +36,7 @@
 
 pub mod budget;
 pub mod compensation;
+pub mod convergence;
 pub mod direction;
 pub mod gaze;
 pub mod lens;

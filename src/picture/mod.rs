@@ -1,5 +1,5 @@
-//! Pictures: from a scan or a photo of a demo lens, or of the empty rim, to its outline in millimeters.
-//! Pure: of this crate it imports only [`crate::shape`].
+//! Pictures: from a scan or a photo of a demo lens, or of the empty rim, to its outline in millimeters; and from a photo of
+//! a face to the pupil distance. Pure: of this crate it imports [`crate::optics`] and [`crate::shape`].
 //!
 //! # How a picture is read
 //!
@@ -9,6 +9,8 @@
 //! 4. `find` – which of these are lenses, and why not.
 //! 5. `edge` – the edge to a fraction of a pixel, in rows along its normals (`strip`); `rim` – the shift at a narrow line; `dust` – what
 //!    covers the edge.
+//!
+//! [`face`] reads nothing by itself: it computes from marks that a person has set.
 //!
 //! # What this room does not do
 //!
@@ -21,6 +23,7 @@ mod decode;
 mod density;
 mod dust;
 mod edge;
+pub mod face;
 mod find;
 mod gray;
 pub mod plane;

@@ -6,6 +6,7 @@
 
 mod damage;
 mod direction;
+mod face;
 mod lens;
 mod mistake;
 mod optics;

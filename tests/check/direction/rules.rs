@@ -25,7 +25,7 @@ const KEYED: &str = "keyed";
 const ROOMS: [Room; 15] = [
     pure("optics", &[], &["std", "thiserror"]),
     pure("shape", &["optics"], &["std", "thiserror", "i_overlay", "usvg"]),
-    pure("picture", &["shape"], &["std", "thiserror", "image", "nalgebra"]),
+    pure("picture", &["optics", "shape"], &["std", "thiserror", "image", "nalgebra"]),
     pure(
         "desk",
         &["optics", "shape"],
@@ -50,7 +50,7 @@ const ROOMS: [Room; 15] = [
     room("store", &["optics", "shape", "desk", "bench"]),
     room("print", &["optics", "shape", "desk", "bench"]),
     room("web", &["optics", "shape", "picture", "desk", "bench", "intake", "store", "print"]),
-    room("calc", &["optics", "shape", "desk", "bench"]),
+    room("calc", &["optics", "shape", "picture", "desk", "bench"]),
     room("demo", &["optics", "shape", "desk", "bench", "store"]),
     room("intake", &["optics", "shape", "picture"]),
     room("config", &["calc", "intake"]),

@@ -4,7 +4,7 @@
 //! Pictures of something else are refused. The renderer shares nothing with the reader.
 
 mod cats;
-mod render;
+pub mod render;
 
 use std::f64::consts::TAU;
 
