@@ -55,7 +55,7 @@ pub struct Prescription {
 
 /// The power from which each eye's own pupil distance matters: half a millimeter is 0.2 prism diopters there. Common
 /// practice.
-const EACH_PD_FROM_D: f64 = 4.0;
+pub const EACH_PD_FROM_D: f64 = 4.0;
 
 impl Prescription {
     /// Each eye that was prescribed for: not one without a power, and not a balance lens, whose power is ours.
@@ -70,6 +70,11 @@ impl Prescription {
     /// Whether one halved distance should be asked for again, for each eye.
     pub fn wants_pd_of_each_eye(&self, made_for: MadeFor) -> bool {
         self.centered_on(made_for).given() == Given::Both && self.strongest_d() >= EACH_PD_FROM_D - 1e-9
+    }
+
+    /// Whether a professional should measure the pupil distance at the face: 1 mm is then 0.4 prism diopters or more.
+    pub fn wants_measured_pd(&self) -> bool {
+        self.strongest_d() >= EACH_PD_FROM_D - 1e-9
     }
 
     /// The size of the strongest meridian of both eyes.
@@ -114,6 +119,7 @@ mod tests {
         ] {
             let prescription = round_job(rx, pd).prescription;
             assert_eq!(prescription.wants_pd_of_each_eye(MadeFor::Distance), asks, "{rx}, {pd}");
+            assert_eq!(prescription.wants_measured_pd(), rx != "-3.75 sph", "{rx}");
         }
         assert_eq!(round_job("-4.00 sph", "63").prescription.pupil_distance.words(), "63.00 mm for both eyes, halved");
         assert_eq!(round_job("-4.00 sph", "31/32").prescription.pupil_distance.words(), "31.00/32.00 mm");

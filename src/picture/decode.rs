@@ -22,7 +22,8 @@ pub(super) struct Decoded {
     pub stated: density::Stated,
 }
 
-pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PictureRefused> {
+/// The decoder of a picture whose size is within the limits, with the way it was held.
+fn opened(bytes: &[u8]) -> Result<(impl ImageDecoder, Orientation), PictureRefused> {
     if bytes.len() > MAX_BYTES {
         return Err(PictureRefused::FileTooLarge(bytes.len()));
     }
@@ -36,13 +37,36 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PictureRefused> {
     reader.limits(limits);
     let mut decoder = reader.into_decoder().map_err(|why| refused(&why))?;
     let (width, height) = decoder.dimensions();
-    if needed(bytes, format, &decoder) > MOST_MEMORY || width.max(height) > MOST_PX {
+    if width.max(height) > MOST_PX {
         return Err(PictureRefused::TooLarge { width, height });
     }
     if width.min(height) < LEAST_PX {
         return Err(PictureRefused::TooSmall { width, height });
     }
     let turned = decoder.orientation().unwrap_or(Orientation::NoTransforms);
+    Ok((decoder, turned))
+}
+
+/// Pixels across and down, upright. Only the head of the file is read.
+pub(super) fn size_px(bytes: &[u8]) -> Result<(usize, usize), PictureRefused> {
+    let (decoder, turned) = opened(bytes)?;
+    let (width, height) = decoder.dimensions();
+    let (width, height) = (width as usize, height as usize);
+    Ok(match turned {
+        Orientation::Rotate90 | Orientation::Rotate270 | Orientation::Rotate90FlipH | Orientation::Rotate270FlipH => {
+            (height, width)
+        }
+        _ => (width, height),
+    })
+}
+
+pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PictureRefused> {
+    let (decoder, turned) = opened(bytes)?;
+    let (width, height) = decoder.dimensions();
+    let format = super::format_of(bytes).ok_or(PictureRefused::NotAPicture)?;
+    if needed(bytes, format, &decoder) > MOST_MEMORY {
+        return Err(PictureRefused::TooLarge { width, height });
+    }
     let picture = DynamicImage::from_decoder(decoder).map_err(|why| refused(&why))?;
     let [gray, darkest] = channels(picture);
     Ok(Decoded {

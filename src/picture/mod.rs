@@ -244,6 +244,21 @@ pub fn read(bytes: &[u8], ask: &Ask) -> Result<Reading, PictureRefused> {
     })
 }
 
+/// Pixels across and down of a picture, upright as a browser shows it.
+///
+/// # Errors
+///
+/// [`PictureRefused`] for a file that cannot be read.
+pub fn size_px(bytes: &[u8]) -> Result<(usize, usize), PictureRefused> {
+    decode::size_px(bytes)
+}
+
+/// The corners of a card of standard size, clockwise as seen from the top left, if one is found.
+pub fn card_corners(bytes: &[u8]) -> Option<[Pixel; 4]> {
+    let decoded = decode::decode(bytes).ok()?;
+    card::find_card(&decoded.gray).ok().map(|card| card.corners)
+}
+
 fn pitch_mm(plane: &Plane, gray: &Gray) -> f64 {
     let center = Pixel::new(gray.width as f64 / 2.0, gray.height as f64 / 2.0);
     plane.pitch_mm(plane.to_mm(center)).1

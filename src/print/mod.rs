@@ -8,6 +8,7 @@ pub mod barcode;
 pub mod blocking_sheet;
 pub mod delay_letter;
 pub mod lens_list;
+pub mod measuring_sheet;
 pub mod outline;
 pub mod packing_sheet;
 pub mod paper;

@@ -25,6 +25,7 @@ const ASSETS: &[(&str, &str, &str)] = &[
     asset!("js/draft.js", JS),
     asset!("js/focus.js", JS),
     asset!("js/live.js", JS),
+    asset!("js/marks.js", JS),
     asset!("js/once.js", JS),
     asset!("js/outline.js", JS),
     asset!("js/page.js", JS),

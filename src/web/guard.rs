@@ -146,7 +146,11 @@ fn name_of(host: &str) -> String {
 impl Limits {
     /// How many bytes a request to this address may have.
     fn of_body(&self, path: &str) -> usize {
-        if ["/files", "/own-frame", "/shape"].iter().any(|end| path.ends_with(end)) { self.files } else { self.body }
+        if ["/files", "/own-frame", "/shape", "/measuring/photo"].iter().any(|end| path.ends_with(end)) {
+            self.files
+        } else {
+            self.body
+        }
     }
 }
 

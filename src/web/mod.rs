@@ -23,6 +23,7 @@ pub mod guard;
 pub mod measure;
 mod off_thread;
 pub mod page;
+pub mod photos;
 pub mod refused_value;
 pub mod router;
 pub mod screens;
@@ -34,6 +35,7 @@ use self::asked::Asked;
 use self::backups::Backups;
 use self::clock::Clock;
 use self::devices::Devices;
+use self::photos::Photos;
 use self::screens::Screens;
 use crate::desk::lab::Lab;
 use crate::store::{Store, StoreError};
@@ -53,6 +55,8 @@ pub struct AppState {
     pub devices: Devices,
     /// What was searched for.
     pub asked: Asked,
+    /// Photos of faces that are being measured.
+    pub photos: Photos,
     /// The lab's own row, which every page shows and only one page changes.
     lab: Arc<RwLock<Option<Arc<Lab>>>>,
     /// The shapes on file, to find those that look alike.
@@ -64,10 +68,10 @@ impl AppState {
     pub async fn new(store: Store, clock: Clock) -> Result<Self, StoreError> {
         let lab = store.find_lab().await?.map(Arc::new);
         let screens = Screens::of_book(&store).await?;
-        let (backups, asked) = (Backups::default(), Asked::default());
+        let (backups, asked, photos) = (Backups::default(), Asked::default(), Photos::default());
         let twins = twins::Twins::default();
         let devices = Devices::default();
-        Ok(Self { store, clock, backups, screens, devices, asked, lab: Arc::new(RwLock::new(lab)), twins })
+        Ok(Self { store, clock, backups, screens, devices, asked, photos, lab: Arc::new(RwLock::new(lab)), twins })
     }
 
     /// The lab, once the first run has named it.

@@ -9,14 +9,15 @@ use axum::routing::{MethodRouter, get, post};
 
 use super::error::WebError;
 use super::page::lab::{material, treatment};
+use super::page::measuring::sheet;
 use super::page::money::{self, bookkeeping, receipts as receipt_list, reminders, takings};
 use super::page::orders::{correction, remake};
 use super::page::shapes::picture;
 use super::page::{
     backups, bill_lines, bills, blanks, buying, cancellations, causes, checks, compensation, customers, cuts, devices,
-    drafts, edge, erasure, files, find, frames, impact, jobs, lab, layout, lenses, materials, orders, own_frame,
-    packing, papers, payments, people, prism, process_spread, promise, purchases, receipts, refunds, returns,
-    reversals, risk, screens, shapes, shipments, spoilage, start, stock, suppliers, ticket, today, understood,
+    drafts, edge, erasure, files, find, frames, impact, jobs, lab, layout, lenses, materials, measuring, orders,
+    own_frame, packing, papers, payments, people, prism, process_spread, promise, purchases, receipts, refunds,
+    returns, reversals, risk, screens, shapes, shipments, spoilage, start, stock, suppliers, ticket, today, understood,
 };
 use super::screens::ask_pass_phrase;
 use super::{AppState, asset, off_thread, page};
@@ -44,6 +45,12 @@ addresses! {
     "/orders/new" => get(orders::new_order),
     "/orders/{key}" => get(orders::show_order).post(orders::take_order),
     "/orders/{key}/summary" => post(orders::show_summary),
+    "/orders/{key}/measuring" => get(measuring::measure_order),
+    "/orders/{key}/measuring/photo" => computed(post(measuring::keep_photo_of_order)),
+    "/orders/{key}/measuring/figures" => post(measuring::use_figures_for_order),
+    "/orders/{key}/measuring-sheet" => get(sheet::print_sheet_of_order),
+    "/measuring-sheet" => get(sheet::print_sheet),
+    "/photos/{id}" => get(measuring::show_photo),
     "/understood/rx" => post(understood::understood_rx),
     "/understood/pd" => post(understood::understood_pd),
     "/suggest/customers" => post(customers::suggest_customers),
@@ -60,6 +67,10 @@ addresses! {
     "/jobs/{number}/relens" => get(orders::new_lenses),
     "/jobs/{number}/files" => get(files::show_files).post(files::add_files),
     "/jobs/{number}/files/{id}" => get(files::show_file),
+    "/jobs/{number}/measuring" => get(measuring::measure_job),
+    "/jobs/{number}/measuring/photo" => computed(post(measuring::keep_photo_of_job)),
+    "/jobs/{number}/measuring/figures" => post(measuring::use_figures_for_job),
+    "/jobs/{number}/measuring-sheet" => get(sheet::print_sheet_of_job),
     "/jobs/{number}/own-frame" => get(own_frame::show_own_frame).post(own_frame::receive_own_frame),
     "/jobs/{number}/remake" => get(remake::begin_remake),
     "/jobs/{number}/shape" => computed(get(shapes::show_shape).post(shapes::keep_shape)),

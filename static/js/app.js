@@ -11,3 +11,4 @@ import './sections.js';
 import './rows.js';
 import './scan.js';
 import './outline.js';
+import './marks.js';

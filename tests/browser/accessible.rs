@@ -45,6 +45,12 @@ fn greet_as_device(rimbook: &Running) {
     assert!(answer.ends_with(b"\x1d"), "{answer:?}");
 }
 
+/// What axe says of the page that is open; `None` without axe.
+pub async fn violations(browser: &Browser) -> Option<Vec<String>> {
+    let broken = browser.run(&format!("{};\n{RUN}", axe()?)).await;
+    Some(broken.as_array().unwrap().iter().map(ToString::to_string).collect())
+}
+
 #[tokio::test]
 async fn axe_finds_no_violation() {
     let Some(axe) = axe() else { return };

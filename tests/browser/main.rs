@@ -16,6 +16,7 @@ mod accessible;
 mod counts;
 mod fits;
 mod keyboard_only;
+mod measuring;
 mod nothing_from_outside;
 mod one_order;
 mod touch;

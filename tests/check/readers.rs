@@ -209,7 +209,9 @@ fn damaged_lists_of_lenses() {
 
 #[test]
 fn damaged_requests_of_calc() {
-    const WORDS: [&[u8]; 24] = [
+    const WORDS: [&[u8]; 26] = [
+        b"\"from_photo\"",
+        b"[1e3,-1e3]",
         b"{",
         b"}",
         b"[",

@@ -35,7 +35,7 @@ async fn posting_addresses() -> Vec<&'static str> {
 }
 
 /// What is posted although it changes nothing: what is typed there stays out of the address.
-const ONLY_ASKED: [&str; 10] = [
+const ONLY_ASKED: [&str; 12] = [
     "/find",
     "/customers",
     "/frames",
@@ -46,6 +46,8 @@ const ONLY_ASKED: [&str; 10] = [
     "/suggest/customers/{party}",
     "/suggest/frames",
     "/jobs/{number}/edge/figures",
+    "/jobs/{number}/measuring/photo",
+    "/orders/{key}/measuring/photo",
 ];
 
 /// A form that its page offers now, filled in so that it is taken.
@@ -247,6 +249,16 @@ async fn filled(address: &str) -> Filled {
             changes = said(&[("frame_color", "rust")]);
             format!("/frames/{}/details", lab.store.get_job(number).await.unwrap().frame.id)
         }
+        "/jobs/{number}/measuring/figures" => {
+            let number = lab.given_job().await;
+            job = Some(number);
+            changes = said(&[("keep", "yes")]);
+            crate::measuring::marked(&lab, &format!("/jobs/{number}")).await
+        }
+        "/orders/{key}/measuring/figures" => {
+            let order = lab.get("/orders/new").await.location;
+            crate::measuring::marked(&lab, &order).await
+        }
         "/jobs/{number}/shape/outline" => {
             let number = lab.given_job().await;
             let picture = crate::pictures::kept(&lab, number).await;
@@ -264,6 +276,7 @@ async fn filled(address: &str) -> Filled {
         _ if address.ends_with("/retirement") => format!("{page}/retirement"),
         _ if address.ends_with("/expected") => format!("{page}/expected"),
         _ if address.ends_with("/reorder") => page.replace("/count", "/reorder"),
+        _ if address.ends_with("/measuring/figures") => page.split('?').next().unwrap().to_owned() + "/figures",
         _ if ["/buying/promises", "/lab/backups/now"].contains(&address) => address.to_owned(),
         _ => page.clone(),
     };
@@ -452,8 +465,9 @@ async fn a_form_posted_twice_is_done_once() {
         }
         assert_eq!(first.status, 303, "{address}: {}", notice(&first));
         let after = form.lab.contents().await;
-        // A backup is a file beside the book.
-        assert!(after != before || address == "/lab/backups/now", "{address} did something");
+        // A backup is a file beside the book, and an order in the making a draft.
+        let beside = ["/lab/backups/now", "/orders/{key}/measuring/figures"];
+        assert!(after != before || beside.contains(&address), "{address} did something");
         let second = form.send(true).await;
         assert_eq!(second.status, 303, "{address}: {}", notice(&second));
         assert_eq!(form.lab.contents().await, after, "{address}: the second does nothing new");
@@ -464,7 +478,7 @@ async fn a_form_posted_twice_is_done_once() {
 async fn a_form_without_its_key_is_refused() {
     for address in posting_addresses().await {
         // These have their key in the address.
-        if ["/orders/{key}", "/drafts/{key}"].contains(&address) {
+        if ["/orders/{key}", "/drafts/{key}", "/orders/{key}/measuring/figures"].contains(&address) {
             continue;
         }
         let mut form = filled(address).await;

@@ -24,6 +24,7 @@ mod impact;
 mod lab;
 mod layout;
 mod lenses;
+mod measuring;
 mod money;
 mod one_eye;
 #[path = "../support/order_fields.rs"]

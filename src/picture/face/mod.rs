@@ -50,7 +50,7 @@ const TURN_DEG: f64 = 5.5;
 /// A card that leans more than this on the face, or a head that does, moves the pair by about 1 mm.
 const LEAN_DEG: f64 = 10.0;
 /// A turn that is known no better than this is not seen.
-const UNSEEN_DEG: f64 = 4.5;
+const UNSEEN_DEG: f64 = 6.0;
 /// The halves of a pupil distance seldom differ by more, mm. The limit of the caution in an order.
 const UNEVEN_MM: f64 = 3.0;
 

@@ -192,7 +192,7 @@ pub(crate) async fn show_file(
 
 /// The bytes of a kept file. A picture is shown; anything else is saved, never opened by a page of ours. The content type
 /// is what its first bytes said; the guard forbids the browser to think otherwise.
-fn kept_file(name: &str, format: FileFormat, bytes: Vec<u8>) -> Response {
+pub(super) fn kept_file(name: &str, format: FileFormat, bytes: Vec<u8>) -> Response {
     let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
     let plain = |c: char| if c.is_ascii_alphanumeric() || "-_ ".contains(c) { c } else { '_' };
     let stem: String = stem.chars().map(plain).collect();

@@ -39,6 +39,7 @@ pub mod lab;
 pub mod layout;
 pub mod lenses;
 pub mod materials;
+pub mod measuring;
 pub mod money;
 pub mod orders;
 pub mod own_frame;

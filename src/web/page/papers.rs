@@ -62,6 +62,11 @@ fn papers(job: &Job) -> Vec<Paper> {
                 false => Err("The customer has no complete address yet.".to_owned()),
             },
         },
+        Paper {
+            name: "Measuring sheet",
+            what: "for the customer to measure at home; letter or A4 paper",
+            path: Ok(path("measuring-sheet")),
+        },
         Paper { name: "Receipt", what: "issued on the Bill page", path: Ok(path("bill")) },
     ]
 }

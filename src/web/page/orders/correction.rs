@@ -130,8 +130,11 @@ struct CorrectionForm {
     correction: Option<Correction>,
 }
 
+/// The field of why it is corrected.
+pub(in crate::web) const REASON: &str = "reason";
+
 impl CorrectionForm {
-    const REASON: &str = "reason";
+    const REASON: &str = REASON;
     /// Whether the lines of the bill change with the order.
     const REBILL: &str = "rebill";
     const YES: &str = "yes";

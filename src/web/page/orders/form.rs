@@ -162,7 +162,7 @@ impl OrderForm {
     }
 
     /// The field of a pupil's height, from which the height of a center is suggested.
-    pub(super) const fn pupil_height(eye: Eye) -> &'static str {
+    pub(in crate::web) const fn pupil_height(eye: Eye) -> &'static str {
         match eye {
             Eye::Right => "pupil_height_right",
             Eye::Left => "pupil_height_left",
@@ -199,6 +199,11 @@ impl OrderForm {
     /// Whether the owner takes the heights by rule.
     pub(super) fn takes_heights(form: &Form) -> bool {
         form.value(Self::INTENT) == "heights"
+    }
+
+    /// Whether the owner goes on to measure from a photo.
+    pub(super) fn goes_to_photo(form: &Form) -> bool {
+        form.value(Self::INTENT) == "photo"
     }
 
     /// The answer about the vertex distances in its fields.

@@ -105,6 +105,9 @@ pub(crate) async fn take_order(
     if let Some(answer) = taken_before(&state, &name, &form).await? {
         return Ok(answer);
     }
+    if OrderForm::goes_to_photo(&form) {
+        return go(&format!("/orders/{key}/measuring"));
+    }
     let act = act_of(&name, &form);
     let context = OrderContext::load(&state, &mut form).await?;
     if OrderForm::takes_heights(&form) {

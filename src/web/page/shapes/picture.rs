@@ -118,7 +118,7 @@ impl PictureForm {
     }
 }
 
-pub(super) fn number(text: &str, low: f64, high: f64, what: &str) -> Result<f64, String> {
+pub(in crate::web) fn number(text: &str, low: f64, high: f64, what: &str) -> Result<f64, String> {
     let number = text.trim().replace(',', ".").parse::<f64>().ok().filter(|number| (low..=high).contains(number));
     number.ok_or_else(|| format!("Type {what}, {low} to {high}"))
 }
