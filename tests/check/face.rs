@@ -377,7 +377,7 @@ fn worse_marks_and_a_smaller_picture_are_stated_worse() {
     assert!(rough.pair_mm > 1.5 * good.pair_mm && rough.each_mm > good.each_mm, "{rough:?}");
     // A picture of a third of the size with marks of a pixel is as good as marks of three pixels.
     assert!((small.pair_mm - rough.pair_mm).abs() < 1e-3, "{small:?} {rough:?}");
-    let tiny = Head { focal_px: 700.0, image_px: (700.0, 900.0), ..Head::STRAIGHT };
+    let tiny = Head { focal_px: 450.0, image_px: (450.0, 600.0), ..Head::STRAIGHT };
     assert!(measure(&tiny.photo()).warnings.contains(&FaceWarning::TurnUnseen));
 }
 
