@@ -50,6 +50,8 @@ pub enum Command {
         #[arg(long, value_name = "DIR")]
         data: PathBuf,
     },
+    /// Bring in the records of before Rimbook: trace files, and a table of customers, frames and jobs. Rimbook must be closed.
+    OldRecords(OldRecords),
     /// Make a pair of keys for encrypted backups: the secret one in a new file; the public one is printed.
     NewKey {
         /// The file for the secret key.
@@ -153,6 +155,35 @@ pub struct Restore {
     /// What opens it, if it is encrypted.
     #[command(flatten)]
     pub unlock: Unlock,
+}
+
+/// Brings in old records.
+#[derive(Debug, Args)]
+pub struct OldRecords {
+    /// The folder with the trace files. Folders in it are read too.
+    pub folder: PathBuf,
+    /// The table, saved as CSV. Its columns are guessed from their heads.
+    #[arg(long, value_name = "FILE")]
+    pub csv: PathBuf,
+    /// What a column holds, by its head or its number: `--column "Tray=number"`. May be given more than once; a wrong kind is
+    /// answered with all there are.
+    #[arg(long, value_name = "HEAD=KIND")]
+    pub column: Vec<String>,
+    /// Read 4/5/2019 as May 4. Default: by the days in the table, else as April 5.
+    #[arg(long)]
+    pub day_first: bool,
+    /// The rim of frames that do not say it: metal, plastic, cord or drilled. Default: plastic.
+    #[arg(long, value_name = "RIM")]
+    pub rim: Option<String>,
+    /// Leave out rows that cannot be brought in. Without this, one of them stops everything.
+    #[arg(long)]
+    pub leave_out: bool,
+    /// Read everything and say what would be made, and write nothing.
+    #[arg(long)]
+    pub dry_run: bool,
+    /// The folder that holds the book. Default: `rimbook` in your user data folder.
+    #[arg(long, value_name = "DIR")]
+    pub data: Option<PathBuf>,
 }
 
 /// What opens an encrypted backup.

@@ -15,7 +15,8 @@
 //! 9. [`calc`] – the same computations for scripts, one JSON request in, one JSON answer out.
 //! 10. [`intake`] – picks the reader of a file that holds a shape; `rimbook shape`.
 //! 11. [`safekeeping`] – the commands that copy the book: backups and what becomes of them.
-//! 12. [`config`], [`serve`] and [`demo`] – the command line, the server with its doors, the invented demo lab.
+//! 12. [`old_records`] – brings in the records of before Rimbook: trace files and a table.
+//! 13. [`config`], [`serve`] and [`demo`] – the command line, the server with its doors, the invented demo lab.
 
 pub mod bench;
 pub mod calc;
@@ -23,6 +24,7 @@ pub mod config;
 pub mod demo;
 pub mod desk;
 pub mod intake;
+pub mod old_records;
 pub mod optics;
 pub mod picture;
 pub mod print;

@@ -10,7 +10,7 @@ use mimalloc::MiMalloc;
 use rimbook::config::{self, Cli, Command};
 use rimbook::serve::install::{self, Places};
 use rimbook::serve::{ServeError, browser, devices, pass_phrase};
-use rimbook::{calc, intake, safekeeping, serve};
+use rimbook::{calc, intake, old_records, safekeeping, serve};
 use tracing_subscriber::EnvFilter;
 
 /// A page is many small pieces of text, made on one thread and freed on another; the system's allocator makes the threads
@@ -31,6 +31,13 @@ fn main() -> ExitCode {
     match cli.command {
         Some(Command::Calc) => calculate(),
         Some(Command::Shape(command)) => answer(intake::command::run(&command).map_err(|why| why.to_string())),
+        Some(Command::OldRecords(asked)) => match old_records::command::run(&asked, std::io::stdout().lock()) {
+            Ok(()) => ExitCode::SUCCESS,
+            Err(why) => {
+                eprintln!("rimbook: {why}");
+                ExitCode::from(2)
+            }
+        },
         Some(Command::PassPhrase { data, remove }) => finish(change_pass_phrase(data.as_deref(), remove)),
         Some(Command::Install { data, remove }) => finish(match remove {
             true => Places::of_user().and_then(|places| install::remove(&places)),

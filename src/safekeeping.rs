@@ -70,6 +70,7 @@ pub fn run(command: &Command) -> Result<(), SafekeepingError> {
             // These have their own way out, with another exit code.
             Command::Calc
             | Command::Shape(_)
+            | Command::OldRecords(_)
             | Command::PassPhrase { .. }
             | Command::Devices(_)
             | Command::Install { .. } => Ok(String::new()),

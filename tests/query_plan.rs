@@ -10,11 +10,14 @@ use serde_json::Value;
 use sqlx::{AssertSqlSafe, Connection, Row, SqliteConnection};
 
 /// Tables that stay small however much work the lab does: settings, the catalogue, the carriers, the kinds of lens in
-/// the drawer, the jobs that are not settled, what was typed in the last 30 days and not sent, who is being erased. The
+/// the drawer, the jobs that are not settled, what was typed or uploaded in the last 30 days and not done, imports of old records,
+/// who is being erased. The
 /// kinds tables of the first migration are added to them.
-const SMALL: [&str; 28] = [
+const SMALL: [&str; 30] = [
     "erasing",
     "draft",
+    "old_import",
+    "old_upload",
     "backup_setting",
     "backup_setting_past",
     "remake_payer",

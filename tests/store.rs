@@ -176,7 +176,7 @@ async fn a_book_held_by_another_program_says_so() {
 }
 
 /// Tables whose rows may change: settings and people (their past is kept by a trigger), what a list needs, what is typed.
-const CHANGEABLE: [&str; 22] = [
+const CHANGEABLE: [&str; 23] = [
     "erasing",
     "supplier",
     "lab",
@@ -190,6 +190,7 @@ const CHANGEABLE: [&str; 22] = [
     "drawer_lens",
     "carrier",
     "draft",
+    "old_upload",
     "form_outcome",
     "concession",
     "sent_in_month",

@@ -54,6 +54,37 @@ pub fn check_name(name: &str) -> Result<String, TextError> {
     text::needed("A name", name, 120)
 }
 
+/// Checks a line of an address.
+pub fn check_line(typed: &str) -> Result<String, TextError> {
+    text::line("An address line", typed, 120)
+}
+
+pub fn check_city(typed: &str) -> Result<String, TextError> {
+    text::line("A city", typed, 80)
+}
+
+pub fn check_region(typed: &str) -> Result<String, TextError> {
+    text::line("A state", typed, 40)
+}
+
+pub fn check_postcode(typed: &str) -> Result<String, TextError> {
+    text::line("A ZIP code", typed, 20)
+}
+
+pub fn check_phone(typed: &str) -> Result<String, TextError> {
+    text::line("A telephone number", typed, 60)
+}
+
+/// Checks a typed e-mail address, which may be empty.
+pub fn check_email(typed: &str) -> Result<String, String> {
+    let clean = text::line("An e-mail address", typed, 120).map_err(|e| e.to_string())?;
+    if clean.is_empty() || (clean.contains('@') && !clean.contains(' ')) {
+        Ok(clean)
+    } else {
+        Err(format!("“{clean}” is not an e-mail address: it needs an @"))
+    }
+}
+
 /// A name as namesakes share it: see [`text::folded`].
 pub fn name_key(name: &str) -> String {
     text::folded(name)

@@ -8,7 +8,7 @@ use time::{Date, OffsetDateTime};
 time::serde::format_description!(pub iso_date, Date, "[year]-[month]-[day]");
 
 /// Whoever wears a pair may be old; nobody promises one for the next century but one.
-const YEARS: RangeInclusive<i32> = 1900..=2199;
+pub(super) const YEARS: RangeInclusive<i32> = 1900..=2199;
 
 /// Reads `2026-11-25`, as a date field sends it, or a day typed by hand as month/day/year.
 ///

@@ -14,6 +14,7 @@ use super::frame::Frame;
 use super::id::ShapeId;
 use super::key::keyed;
 use super::money::Cents;
+use super::old_record::OldRecord;
 use super::order::Design;
 use super::parcel_return::ReturnCondition;
 use super::prescription::{MadeFor, Prescription};
@@ -58,6 +59,8 @@ pub struct Job {
     pub note: String,
     /// The number of the newest correction of the order, from 1.
     pub revision: i64,
+    /// What it has of its own where it was made before Rimbook.
+    pub old: Option<OldRecord>,
     /// The earlier job it comes from.
     pub parent: Option<Parent>,
     /// Why the earlier job is made again, for a remake.
@@ -297,6 +300,11 @@ impl Job {
         self.sent_on.is_none() && !self.is_cancelled() && self.history.iter().any(|event| event.kind == EventKind::Sent)
     }
 
+    /// Whether its pupil distance is known: an old record may have none.
+    pub fn knows_pd(&self) -> bool {
+        self.old.as_ref().is_none_or(|old| old.has_pd)
+    }
+
     /// Whether the order was canceled.
     pub fn is_cancelled(&self) -> bool {
         self.stage() == Stage::Cancelled
@@ -436,6 +444,8 @@ pub enum EventKind {
     Remade,
     /// What the job held of its customer was erased at their request.
     Erased,
+    /// It was brought in from old records.
+    BroughtIn,
     /// A remark.
     Note,
 }
@@ -489,6 +499,7 @@ impl EventKind {
             | EventKind::FileAdded
             | EventKind::Remade
             | EventKind::Erased
+            | EventKind::BroughtIn
             | EventKind::Note => false,
         }
     }
@@ -535,6 +546,7 @@ impl EventKind {
             EventKind::FileAdded => "File added",
             EventKind::Remade => "To be made again",
             EventKind::Erased => "Erased at the customer’s request",
+            EventKind::BroughtIn => "Brought in from old records",
             EventKind::Note => "Note",
         }
     }
@@ -573,6 +585,8 @@ pub enum Stage {
     Sent,
     /// The order was cancelled. Nothing leads out of this stage.
     Cancelled,
+    /// It was made before Rimbook and brought in from old records. Nothing leads out of this stage.
+    BroughtIn,
 }
 
 keyed!(Stage);
@@ -593,6 +607,7 @@ impl Stage {
             Stage::Packed => "packed",
             Stage::Sent => "sent",
             Stage::Cancelled => "canceled",
+            Stage::BroughtIn => "brought in",
         }
     }
 }
@@ -604,6 +619,9 @@ pub fn stage(tasks: Pair<EyeTask>, kinds: impl IntoIterator<Item = EventKind>) -
     for kind in kinds {
         if kind == EventKind::Cancelled {
             return Stage::Cancelled;
+        }
+        if kind == EventKind::BroughtIn {
+            return Stage::BroughtIn;
         }
         match kind {
             EventKind::ShapeKept => shape = true,
@@ -656,6 +674,7 @@ pub fn stage(tasks: Pair<EyeTask>, kinds: impl IntoIterator<Item = EventKind>) -
             | EventKind::FileAdded
             | EventKind::Remade
             | EventKind::Erased
+            | EventKind::BroughtIn
             | EventKind::Note => {}
         }
     }
@@ -804,6 +823,13 @@ mod tests {
     }
 
     #[test]
+    fn nothing_leads_out_of_an_old_record() {
+        for later in EventKind::ALL.iter().filter(|kind| **kind != Cancelled) {
+            assert_eq!(stage([BroughtIn, ShapeKept, *later]), Stage::BroughtIn, "{later:?}");
+        }
+    }
+
+    #[test]
     fn a_lens_set_aside_is_missing_and_a_correction_alone_moves_nothing() {
         let in_hand = [Taken, ShapeKept, LensRight, LensLeft];
         assert_eq!(stage(in_hand.into_iter().chain([Corrected])), Stage::LensesInHand);
@@ -842,6 +868,7 @@ mod tests {
             Stage::Packed => stands(history, &[Packed], &[&UNCUT, &UNCHECKED, &[ReturnedUnopened]]),
             Stage::Sent => stands(history, &[Sent], &[&[ReturnedUnopened, ReturnedOpened, ParcelLost]]),
             Stage::Cancelled => history.contains(&Cancelled),
+            Stage::BroughtIn => history.contains(&BroughtIn),
         }
     }
 
@@ -883,7 +910,7 @@ mod tests {
                 None => Packed,
             },
             Stage::Packed => Sent,
-            Stage::Sent | Stage::Cancelled => Note,
+            Stage::Sent | Stage::Cancelled | Stage::BroughtIn => Note,
         }
     }
 
@@ -922,7 +949,7 @@ mod tests {
                 }
                 job.history.push(event(kind));
                 let kinds: Vec<EventKind> = job.history.iter().map(|event| event.kind).collect();
-                let work = Stage::ALL.iter().copied().filter(|stage| *stage != Stage::Cancelled);
+                let work = Stage::OF_WORK.iter().copied();
                 let earned = work.take_while(|stage| has_grounds(&kinds, tasks, *stage)).last().unwrap();
                 prop_assert_eq!(job.stage_of_work(), earned, "{:?}", kinds);
                 let is_cancelled = has_grounds(&kinds, tasks, Stage::Cancelled);

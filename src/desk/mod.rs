@@ -31,6 +31,7 @@
 //! * [`erasure`] – which records of a customer go at their request, and which have to stay.
 //! * [`backup`] – how backups are named, and which are kept as they grow old.
 //! * [`attachment`] – photographs and letters that are kept with a job.
+//! * [`old_record`] – jobs of before Rimbook, from a table and trace files.
 //! * [`own_frame`] – the customer's own frame, sent in.
 //! * [`packing`] – the packing list and the sentences on the packing sheet.
 //! * [`money`] – amounts in whole cents.
@@ -71,6 +72,7 @@ pub mod lab;
 pub mod limit;
 pub mod money;
 pub mod npi;
+pub mod old_record;
 pub mod open_balance;
 pub mod order;
 pub mod own_frame;

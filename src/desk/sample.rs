@@ -90,6 +90,7 @@ pub fn round_job(rx: &str, pd: &str) -> Job {
         promised_on: date!(2026 - 12 - 05),
         note: String::new(),
         revision: 1,
+        old: None,
         parent: None,
         remake: None,
         shape: Some(ShapeId(Uuid::nil())),

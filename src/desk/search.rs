@@ -54,6 +54,8 @@ pub struct FoundJob {
     pub ordered_on: Date,
     /// How far it has come.
     pub stage: Stage,
+    /// Its number of before Rimbook, of an old record.
+    pub old_number: Option<String>,
 }
 
 /// Words that describe nothing in the book, and are dropped where anything else is asked for.

@@ -40,7 +40,7 @@ impl Stage {
                 ("align, clean and pack", "packing", "is not packed yet: go through the packing list first")
             }
             Stage::Packed => ("send", "shipment", "is not sent yet: send it first"),
-            Stage::Sent | Stage::Cancelled => return None,
+            Stage::Sent | Stage::Cancelled | Stage::BroughtIn => return None,
         };
         Some(NextStep { words, page, missing })
     }
@@ -95,8 +95,10 @@ impl Job {
     /// nothing any more.
     pub fn not_yet(&self, needed: Stage) -> Option<String> {
         let reached = self.stage();
-        if reached == Stage::Cancelled {
-            return Some(self.cancelled_words());
+        match reached {
+            Stage::Cancelled => return Some(self.cancelled_words()),
+            Stage::BroughtIn => return Some(brought_in_words(self.number)),
+            _ => {}
         }
         let next = reached.next().filter(|_| reached < needed)?;
         let missing = if reached == Stage::Cut && self.is_check_current() { FAILED } else { next.missing };
@@ -107,6 +109,14 @@ impl Job {
     fn cancelled_words(&self) -> String {
         format!("Job {} was canceled, so nothing more is made for it. Take a new order instead.", self.number)
     }
+}
+
+/// Why nothing is made, billed or sent for a job of before Rimbook.
+pub fn brought_in_words(number: i64) -> String {
+    format!(
+        "Job {number} was brought in from old records: it was made before Rimbook, so nothing of it is made, billed or sent \
+         here. Take new lenses for its frame instead."
+    )
 }
 
 /// Whether the order is cancelled because of a delay, and no other day was agreed on since.
@@ -200,7 +210,7 @@ pub enum Step {
 keyed!(Step);
 
 impl Step {
-    /// The stages at which it may be done.
+    /// The stages of a job of ours at which it may be done: see [`Step::may_be_at`].
     pub fn stages(self) -> RangeInclusive<Stage> {
         match self {
             Step::Lenses | Step::Spoilage => Stage::Taken..=Stage::Packed,
@@ -225,6 +235,14 @@ impl Step {
             | Step::People
             | Step::File
             | Step::Note => Stage::Taken..=Stage::Cancelled,
+        }
+    }
+
+    /// Whether it may be done at a stage. An old record takes a shape, a file and a remark.
+    pub fn may_be_at(self, stage: Stage) -> bool {
+        match stage {
+            Stage::BroughtIn => matches!(self, Step::Shape | Step::File | Step::Note),
+            _ => self.stages().contains(&stage),
         }
     }
 
@@ -294,6 +312,9 @@ impl Step {
                 _ => job.cancelled_words(),
             });
         }
+        if reached == Stage::BroughtIn {
+            return (!self.may_be_at(reached)).then(|| brought_in_words(number));
+        }
         if reached < *stages.start() {
             return job.not_yet(*stages.start());
         }
@@ -362,20 +383,22 @@ mod tests {
             pages,
             ["shape", "lenses", "layout", "check", "packing", "shipment"].map(|p| format!("/jobs/1042/{p}"))
         );
-        assert_eq!((Stage::Sent.next(), Stage::Cancelled.next()), (None, None));
+        assert!([Stage::Sent, Stage::Cancelled, Stage::BroughtIn].iter().all(|stage| stage.next().is_none()));
     }
 
     #[test]
     fn a_step_belongs_to_some_stages() {
         let stages = |step: Step| Stage::ALL.iter().map(|stage| step.stages().contains(stage)).collect::<Vec<_>>();
         let (no, yes) = (false, true);
-        assert_eq!(stages(Step::Cut), [no, no, yes, yes, yes, yes, no, no]);
-        assert_eq!(stages(Step::Compensation), [yes, yes, yes, no, no, no, no, no]);
-        assert_eq!(stages(Step::Packing), [no, no, no, no, yes, no, no, no]);
-        assert_eq!(stages(Step::Shape), [yes, yes, yes, yes, yes, yes, yes, no]);
+        assert_eq!(stages(Step::Cut), [no, no, yes, yes, yes, yes, no, no, no]);
+        assert_eq!(stages(Step::Compensation), [yes, yes, yes, no, no, no, no, no, no]);
+        assert_eq!(stages(Step::Packing), [no, no, no, no, yes, no, no, no, no]);
+        assert_eq!(stages(Step::Shape), [yes, yes, yes, yes, yes, yes, yes, no, no]);
         for step in [Step::Note, Step::Payment, Step::Receipt] {
-            assert_eq!(stages(step), [yes; 8]);
+            assert_eq!(stages(step), [yes, yes, yes, yes, yes, yes, yes, yes, no]);
         }
+        let of_records: Vec<_> = Step::ALL.iter().filter(|step| step.may_be_at(Stage::BroughtIn)).collect();
+        assert_eq!(of_records, [&Step::Shape, &Step::File, &Step::Note]);
     }
 
     /// A job with this history, the newest last.
@@ -389,14 +412,14 @@ mod tests {
     fn every_other_step_has_its_stages_too() {
         let stages = |step: Step| Stage::ALL.iter().map(|stage| step.stages().contains(stage)).collect::<Vec<_>>();
         let (no, yes) = (false, true);
-        assert_eq!(stages(Step::Lenses), [yes, yes, yes, yes, yes, yes, no, no]);
-        assert_eq!(stages(Step::Check), [no, no, no, yes, yes, yes, no, no]);
-        assert_eq!(stages(Step::Concession), [no, no, no, yes, no, no, no, no]);
-        assert_eq!(stages(Step::Impact), [no, no, yes, yes, yes, yes, no, no]);
-        assert_eq!(stages(Step::Shipment), [no, no, no, no, no, yes, no, no]);
-        assert_eq!(stages(Step::Return), [no, no, no, no, no, no, yes, no]);
-        assert_eq!(stages(Step::Correction), [yes, yes, yes, no, no, no, no, no]);
-        assert_eq!(stages(Step::Cancellation), [yes, yes, yes, yes, yes, yes, no, no]);
+        assert_eq!(stages(Step::Lenses), [yes, yes, yes, yes, yes, yes, no, no, no]);
+        assert_eq!(stages(Step::Check), [no, no, no, yes, yes, yes, no, no, no]);
+        assert_eq!(stages(Step::Concession), [no, no, no, yes, no, no, no, no, no]);
+        assert_eq!(stages(Step::Impact), [no, no, yes, yes, yes, yes, no, no, no]);
+        assert_eq!(stages(Step::Shipment), [no, no, no, no, no, yes, no, no, no]);
+        assert_eq!(stages(Step::Return), [no, no, no, no, no, no, yes, no, no]);
+        assert_eq!(stages(Step::Correction), [yes, yes, yes, no, no, no, no, no, no]);
+        assert_eq!(stages(Step::Cancellation), [yes, yes, yes, yes, yes, yes, no, no, no]);
     }
 
     #[test]
@@ -477,6 +500,10 @@ mod tests {
             (after(&[Cancelled]), Step::Payment, None),
             (after(&[Cancelled]), Step::Receipt, None),
             (after(&[Cancelled]), Step::Note, None),
+            (job_after(&[BroughtIn]), Step::Note, None),
+            (job_after(&[BroughtIn]), Step::Receipt, Some("was brought in from old records")),
+            (job_after(&[BroughtIn]), Step::Shape, None),
+            (job_after(&[BroughtIn]), Step::Return, Some("was brought in from old records")),
         ] {
             let got = step.refusal(&job);
             let is_right = got

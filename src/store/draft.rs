@@ -5,6 +5,7 @@ use sqlx::SqliteConnection;
 use time::{Duration, OffsetDateTime};
 use uuid::Uuid;
 
+use super::old_record::forget_old_uploads;
 use super::once::act;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
@@ -135,6 +136,7 @@ impl Store {
         let mut tx = self.begin().await?;
         let gone =
             sqlx::query!("delete from draft where saved_at < ?", before).execute(&mut *tx).await?.rows_affected();
+        forget_old_uploads(&mut tx, before).await?;
         tx.commit().await?;
         Ok(gone)
     }

@@ -107,7 +107,10 @@ async fn plan(db: &mut SqliteConnection, customer: CustomerId, today: Date) -> R
     let own = sqlx::query!(
         r#"select number, closed_at is null or exists (select 1 from open_balance where job_number = number)
                       as "is_open!: bool",
-                  (select at from job_event where job_number = number order by seq desc limit 1) as "last!: Stamp",
+                  (select at from job_event
+                   where job_number = number and not (stage = 'brought_in' and at <= taken_at)
+                   order by seq desc limit 1) as "last?: Stamp",
+                  ordered_on as "ordered_on: Date",
                   exists (select 1 from job_event where job_number = number and kind = 'erased') as "is_erased!: bool"
            from job where patient_id = ? order by number"#,
         customer
@@ -129,7 +132,8 @@ async fn plan(db: &mut SqliteConnection, customer: CustomerId, today: Date) -> R
         number: row.number,
         is_own: true,
         is_open: row.is_open,
-        last: row.last.0.date(),
+        // That an old record was brought in is no entry of its own.
+        last: row.last.map_or(row.ordered_on, |last| last.0.date()),
     });
     let others = others.into_iter().map(|row| JobRecord {
         number: row.number,
@@ -371,8 +375,10 @@ async fn erase_prescriptions(tx: &mut SqliteConnection, customer: CustomerId) ->
     Ok(())
 }
 
-/// What was typed and not sent goes where it names the customer, or belongs to a job of theirs.
+/// What was typed and not sent goes where it names the customer, or belongs to a job of theirs. A table of old records that
+/// waits to be brought in may name anybody, so it goes in any case.
 async fn erase_drafts(tx: &mut SqliteConnection, customer: CustomerId, names: &[String]) -> Result<(), StoreError> {
+    sqlx::query!("delete from old_upload").execute(&mut *tx).await?;
     let jobs = sqlx::query_scalar!("select number from job where patient_id = ?", customer).fetch_all(&mut *tx).await?;
     let drafts = sqlx::query!("select key, fields from draft").fetch_all(&mut *tx).await?;
     for draft in drafts {
@@ -427,7 +433,7 @@ mod tests {
     use super::*;
 
     /// Tables with rows of a customer that stay, and why.
-    const STAYS: [(&str, &str); 24] = [
+    const STAYS: [(&str, &str); 25] = [
         ("job", "a number without a name"),
         ("erasure", "says that they asked"),
         ("charge", "money"),
@@ -435,6 +441,7 @@ mod tests {
         ("receipt", "money"),
         ("open_balance", "money; no such job is erased"),
         ("refund_owed", "money"),
+        ("old_record", "a number without a name, and a hash, so that a second import does not bring the job back"),
         ("job_treatment", "what was sold"),
         ("job_shape", "of the frame"),
         ("shape", "of the frame"),

@@ -3,6 +3,7 @@
 use thiserror::Error;
 
 use super::health::Trouble;
+use crate::desk::step::brought_in_words;
 
 // Result codes of SQLite.
 const BUSY: i32 = 5;
@@ -41,6 +42,12 @@ pub enum StoreError {
         /// The numbers of its receipts.
         receipts: Vec<i64>,
     },
+    /// The job was made before Rimbook, and the page is about work or money.
+    #[error("{}", brought_in_words(*.0))]
+    OldRecord(i64),
+    /// Old records that cannot be brought in as they are.
+    #[error("{0} rows cannot be brought in as they are: look at their lines, or leave them out")]
+    Stopped(usize),
     /// Another program holds the book.
     #[error("the book is held by another program; close it and try again")]
     Busy,

@@ -72,7 +72,7 @@ pub(super) async fn must_stand(tx: &mut SqliteConnection, number: i64, step: Ste
         .await?
         .ok_or(StoreError::NotFound("that job number"))?;
     let reached = word("stage", &key, Stage::from_key(&key))?;
-    let is_in_turn = step.stages().contains(&reached)
+    let is_in_turn = step.may_be_at(reached)
         && (step != Step::Packing || unproven(tasks(tx, number).await?, list_kinds(tx, number).await?).is_empty())
         && !(step.ends_with_a_cancellation() && is_cancelled_for_delay(list_kinds(tx, number).await?))
         && !(step.is_about_the_promise() && has_left(list_kinds(tx, number).await?));

@@ -23,6 +23,7 @@ use crate::desk::date::day;
 use crate::desk::id::ShapeId;
 use crate::desk::job::{EyeTask, Job, JobEye, Parent, ParentReason};
 use crate::desk::money::Cents;
+use crate::desk::old_record::OldRecord;
 use crate::desk::order::Design;
 use crate::desk::prescription::MadeFor;
 use crate::optics::Pair;
@@ -36,6 +37,7 @@ struct JobRow {
     note: String,
     ordered_on: Date,
     promised_on: Date,
+    old: Option<Json<OldRow>>,
     parent_number: Option<i64>,
     parent_reason: Option<String>,
     parent_eyes: Option<Json<Vec<EyeRow>>>,
@@ -73,13 +75,18 @@ impl TryFrom<JobRow> for Job {
         let customer = Customer::from(row.customer.0);
         let other = |other: Option<Json<CustomerRow>>| other.map_or_else(|| customer.clone(), |row| row.0.into());
         let eyes = both_eyes("job", row.eyes.0, |eye| &eye.eye)?;
+        let has_pd = row.prescription.has_pd();
+        let prescription = match row.old {
+            Some(_) => row.prescription.0.of_old_record()?,
+            None => row.prescription.0.try_into()?,
+        };
         Ok(Self {
             number: row.number,
             payer: other(row.other_payer),
             recipient: other(row.other_recipient),
             customer,
             frame: row.frame.0.try_into()?,
-            prescription: row.prescription.0.try_into()?,
+            prescription,
             made_for: word("use", &row.lens_use, MadeFor::from_key(&row.lens_use))?,
             material: row.material.0.try_into()?,
             design: word("design", &row.design, Design::from_key(&row.design))?,
@@ -91,6 +98,7 @@ impl TryFrom<JobRow> for Job {
             promised_on: row.promised_on,
             note: row.note,
             revision: row.revision,
+            old: row.old.map(|old| OldRecord { number: old.0.number, has_date: old.0.has_date != 0, has_pd }),
             parent: parent(row.parent_number, row.parent_reason, row.parent_eyes)?,
             remake: row.remake.map(|remake| remake.0.try_into()).transpose()?,
             shape: row.shape,
@@ -104,6 +112,13 @@ impl TryFrom<JobRow> for Job {
             history: history(row.history.0)?,
         })
     }
+}
+
+/// What a job of before Rimbook has of its own.
+#[derive(Deserialize)]
+struct OldRow {
+    number: String,
+    has_date: i64,
 }
 
 /// A coating or tint of the job, and its place among those of its kind.
@@ -141,7 +156,10 @@ macro_rules! job_rows {
         sqlx::query_as!(
             JobRow,
             r#"select j.number, r.revision, r.lens_use, r.design, r.note, j.ordered_on as "ordered_on: Date",
-                  r.promised_on as "promised_on: Date", j.parent_number, j.parent_reason,
+                  r.promised_on as "promised_on: Date",
+                  (select json_object('number', number, 'has_date', has_date) from old_record where job_number = j.number)
+                      as "old?: Json<OldRow>",
+                  j.parent_number, j.parent_reason,
                   (select p.body from job e join job_revision er on er.job_number = e.number and er.revision = e.revision
                    join prescription_eyes_json p on p.id = er.prescription_id where e.number = j.parent_number)
                       as "parent_eyes?: Json<Vec<EyeRow>>",
@@ -186,8 +204,19 @@ impl Store {
     ///
     /// # Errors
     ///
-    /// [`StoreError::NotFound`] for a number that was never given, [`StoreError::Erased`] for a job whose records were erased.
+    /// As [`Store::get_job_or_record`], and [`StoreError::OldRecord`] for a job of before Rimbook: its lenses, its pupil distance
+    /// and its bill may be unknown.
     pub async fn get_job(&self, number: i64) -> Result<Arc<Job>, StoreError> {
+        let job = self.get_job_or_record(number).await?;
+        if job.old.is_some() { Err(StoreError::OldRecord(number)) } else { Ok(job) }
+    }
+
+    /// One job, which may be an old record that was brought in.
+    ///
+    /// # Errors
+    ///
+    /// [`StoreError::NotFound`] for a number that was never given, [`StoreError::Erased`] for a job whose records were erased.
+    pub async fn get_job_or_record(&self, number: i64) -> Result<Arc<Job>, StoreError> {
         let row = job_rows!("where j.number = ?", number)
             .fetch_optional(&self.read)
             .await?

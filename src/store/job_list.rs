@@ -129,6 +129,16 @@ impl Store {
         )
     }
 
+    /// The jobs that came from an earlier one, in the order of their numbers.
+    pub async fn list_jobs_from(&self, earlier: i64) -> Result<Vec<i64>, StoreError> {
+        Ok(sqlx::query_scalar!(
+            r#"select number as "n!: i64" from job where parent_number = ? order by number"#,
+            earlier
+        )
+        .fetch_all(&self.read)
+        .await?)
+    }
+
     /// The newest jobs in a frame with a number below `before`.
     pub async fn list_jobs_of_frame(&self, frame: FrameId, before: i64, most: i64) -> Result<Vec<JobLine>, StoreError> {
         job_lines!(
@@ -141,12 +151,13 @@ impl Store {
         )
     }
 
-    /// The number of a customer's newest job, whose prescription a new one is compared with.
+    /// The number of a customer's newest job, whose prescription a new one is compared with. An old record counts where there is
+    /// no other job.
     pub async fn find_last_job_of(&self, customer: CustomerId) -> Result<Option<i64>, StoreError> {
         Ok(sqlx::query_scalar!(
             "select number from job where patient_id = ?
                and not exists (select 1 from job_event where job_number = number and kind = 'erased')
-             order by number desc limit 1",
+             order by stage = 'brought_in', number desc limit 1",
             customer
         )
         .fetch_optional(&self.read)

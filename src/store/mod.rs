@@ -44,6 +44,7 @@ mod lab;
 pub mod layout;
 pub mod lens;
 mod need;
+pub mod old_record;
 pub mod once;
 mod open;
 mod open_balance;

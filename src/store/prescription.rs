@@ -62,6 +62,24 @@ pub(super) fn prescribed_eyes(rows: Vec<EyeRow>) -> Result<Pair<Option<EyePrescr
     Ok(Pair::new(of(&eyes.right)?, of(&eyes.left)?))
 }
 
+impl PrescriptionRow {
+    /// Whether it has a pupil distance. Only an old record may have none.
+    pub(super) fn has_pd(&self) -> bool {
+        self.pd_given.is_some()
+    }
+
+    /// The prescription of an old record. Where it has no pupil distance, one without meaning stands in its place.
+    pub(super) fn of_old_record(mut self) -> Result<Prescription, StoreError> {
+        /// Half of 63 mm.
+        const PLACEHOLDER: i64 = 3150;
+        if !self.has_pd() {
+            self.pd_given = Some(given_key(Given::Both).to_owned());
+            self.eyes.iter_mut().for_each(|eye| eye.pd_hundredths = Some(PLACEHOLDER));
+        }
+        self.try_into()
+    }
+}
+
 impl TryFrom<PrescriptionRow> for Prescription {
     type Error = StoreError;
     fn try_from(row: PrescriptionRow) -> Result<Self, StoreError> {
@@ -124,12 +142,12 @@ fn one_distance(eye: Eye, hundredths: i64) -> Result<Option<PupilDistance>, Stor
 }
 
 /// The distance of one eye; none where the other eye's alone was given.
-fn given_mono(pd: PupilDistance, eye: Eye) -> Option<i32> {
+pub(super) fn given_mono(pd: PupilDistance, eye: Eye) -> Option<i32> {
     let is_given = !matches!(pd.given(), Given::One(only) if only != eye);
     is_given.then(|| pd.mono(eye).hundredths())
 }
 
-fn given_key(given: Given) -> &'static str {
+pub(super) fn given_key(given: Given) -> &'static str {
     match given {
         Given::Both => "one",
         Given::Each | Given::One(_) => "each",

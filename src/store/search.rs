@@ -407,6 +407,7 @@ impl Store {
                       (select name from customer where id = r.recipient_id and r.recipient_id <> j.patient_id)
                           as "recipient?",
                       f.body as "frame!: Json<FrameRow>", j.ordered_on as "ordered_on: Date", j.stage,
+                      (select number from old_record where job_number = j.number) as "old_number?",
                       e.body as "eyes!: Json<Vec<EyeRow>>"
                from (select rowid as number from job_search where job_search match ?1 order by rowid desc limit ?2) s
                join job j on j.number = s.number
@@ -434,6 +435,7 @@ struct FoundRow {
     frame: Json<FrameRow>,
     ordered_on: Date,
     stage: String,
+    old_number: Option<String>,
     eyes: Json<Vec<EyeRow>>,
 }
 
@@ -449,6 +451,7 @@ impl TryFrom<FoundRow> for FoundJob {
             frame: Frame::try_from(row.frame.0)?.details,
             eyes: prescribed_eyes(row.eyes.0)?,
             ordered_on: row.ordered_on,
+            old_number: row.old_number,
             stage: word("stage", &row.stage, Stage::from_key(&row.stage))?,
         })
     }

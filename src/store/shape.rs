@@ -129,9 +129,7 @@ impl Store {
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
         self.once(key, Some((number, Step::Shape)), now, async |tx| {
-            let file = NewAttachment::trace(&shape.original_name, &shape.original, number);
-            let original = insert_attachment(tx, &file, now).await?;
-            let id = insert_shape(tx, number, shape, &Source::File(original), now).await?;
+            let id = insert_shape_of_file(tx, number, shape, now).await?;
             use_shape(tx, number, id, now).await?;
             append_event(tx, number, EventKind::ShapeKept, &shape.original_name, now).await?;
             Ok(Done::new((), number))
@@ -428,6 +426,18 @@ enum Source {
     File(Uuid),
     /// Another shape.
     Parent(ShapeId),
+}
+
+/// Keeps a shape of a job with the file it was read from.
+pub(super) async fn insert_shape_of_file(
+    tx: &mut SqliteConnection,
+    number: i64,
+    shape: &NewShape,
+    now: OffsetDateTime,
+) -> Result<ShapeId, StoreError> {
+    let file = NewAttachment::trace(&shape.original_name, &shape.original, number);
+    let original = insert_attachment(tx, &file, now).await?;
+    insert_shape(tx, number, shape, &Source::File(original), now).await
 }
 
 async fn insert_shape(

@@ -30,6 +30,7 @@ const ASSETS: &[(&str, &str, &str)] = &[
     asset!("js/outline.js", JS),
     asset!("js/page.js", JS),
     asset!("js/print.js", JS),
+    asset!("js/progress.js", JS),
     asset!("js/rows.js", JS),
     asset!("js/scan.js", JS),
     asset!("js/sections.js", JS),

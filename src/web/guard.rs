@@ -146,7 +146,8 @@ fn name_of(host: &str) -> String {
 impl Limits {
     /// How many bytes a request to this address may have.
     fn of_body(&self, path: &str) -> usize {
-        if ["/files", "/own-frame", "/shape", "/measuring/photo"].iter().any(|end| path.ends_with(end)) {
+        if ["/files", "/own-frame", "/shape", "/measuring/photo", "/old-records"].iter().any(|end| path.ends_with(end))
+        {
             self.files
         } else {
             self.body
@@ -164,7 +165,9 @@ async fn limit_body(limits: Limits, request: Request, next: Next) -> Response {
     }
     let _dropped = axum::body::to_bytes(request.into_body(), 8 * limits.body.max(most / 4)).await;
     let said = match most == limits.files {
-        true => "This upload is larger than 24 MB. Send fewer photographs at a time. Nothing was changed.",
+        true => {
+            "This upload is larger than 24 MB. Send fewer photographs at a time, or a table in parts. Nothing was changed."
+        }
         false => TOO_LARGE,
     };
     WebError::Refused(StatusCode::PAYLOAD_TOO_LARGE, said.to_owned()).into_response()

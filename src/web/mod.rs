@@ -22,6 +22,7 @@ pub mod form;
 pub mod guard;
 pub mod measure;
 mod off_thread;
+pub mod old_records;
 pub mod page;
 pub mod photos;
 pub mod refused_value;
@@ -35,6 +36,7 @@ use self::asked::Asked;
 use self::backups::Backups;
 use self::clock::Clock;
 use self::devices::Devices;
+use self::old_records::OldRecords;
 use self::photos::Photos;
 use self::screens::Screens;
 use crate::desk::lab::Lab;
@@ -57,6 +59,8 @@ pub struct AppState {
     pub asked: Asked,
     /// Photos of faces that are being measured.
     pub photos: Photos,
+    /// Old records that are tried or brought in.
+    pub old_records: OldRecords,
     /// The lab's own row, which every page shows and only one page changes.
     lab: Arc<RwLock<Option<Arc<Lab>>>>,
     /// The shapes on file, to find those that look alike.
@@ -69,9 +73,10 @@ impl AppState {
         let lab = store.find_lab().await?.map(Arc::new);
         let screens = Screens::of_book(&store).await?;
         let (backups, asked, photos) = (Backups::default(), Asked::default(), Photos::default());
+        let (devices, old_records) = (Devices::default(), OldRecords::default());
         let twins = twins::Twins::default();
-        let devices = Devices::default();
-        Ok(Self { store, clock, backups, screens, devices, asked, photos, lab: Arc::new(RwLock::new(lab)), twins })
+        let lab = Arc::new(RwLock::new(lab));
+        Ok(Self { store, clock, backups, screens, devices, asked, photos, old_records, lab, twins })
     }
 
     /// The lab, once the first run has named it.

@@ -171,7 +171,7 @@ mod tests {
     }
 
     /// Constraints of values that no field of a form holds as it is.
-    const NO_FIELD: [&str; 59] = [
+    const NO_FIELD: [&str; 64] = [
         "sent_in_month_month",
         "twin_gap",
         "twin_is_mirrored",
@@ -200,6 +200,11 @@ mod tests {
         "lens_in_hand_has_ground_prism",
         "remake_frame_stays",
         "lens_promise_is_open",
+        "old_record_has_date",
+        "old_record_hash",
+        "old_record_number",
+        "old_upload_key",
+        "old_upload_name",
         "prescription_near_pd_given",
         "prescription_pd_given",
         "process_spread_nudges",

@@ -15,8 +15,8 @@ use super::page::orders::{correction, remake};
 use super::page::shapes::picture;
 use super::page::{
     backups, bill_lines, bills, blanks, buying, cancellations, causes, checks, compensation, customers, cuts, devices,
-    drafts, edge, erasure, files, find, frames, impact, jobs, lab, layout, lenses, materials, measuring, orders,
-    own_frame, packing, papers, payments, people, prism, process_spread, promise, purchases, receipts, refunds,
+    drafts, edge, erasure, files, find, frames, impact, jobs, lab, layout, lenses, materials, measuring, old_records,
+    orders, own_frame, packing, papers, payments, people, prism, process_spread, promise, purchases, receipts, refunds,
     returns, reversals, risk, screens, shapes, shipments, spoilage, start, stock, suppliers, ticket, today, understood,
 };
 use super::screens::ask_pass_phrase;
@@ -154,6 +154,9 @@ addresses! {
     "/lab/backups" => get(backups::show_backups).post(backups::change_backups),
     "/lab/backups/now" => post(backups::back_up_now),
     "/lab/devices" => get(devices::show_devices),
+    "/lab/old-records" => computed(get(old_records::show_beginning).post(old_records::keep_table)),
+    "/lab/old-records/columns" => computed(get(old_records::show_columns).post(old_records::match_columns)),
+    "/lab/old-records/trial" => computed(get(old_records::show_trial).post(old_records::bring_in)),
     "/lab/process-spread" => get(process_spread::show_process_spread).post(process_spread::change_process_spread),
     "/lab/materials/new" => get(material::new_material).post(material::add_material),
     "/lab/materials/{line}" => get(material::show_material).post(material::change_material),

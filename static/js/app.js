@@ -6,6 +6,7 @@ import './live.js';
 import './suggest.js';
 import './summary.js';
 import './print.js';
+import './progress.js';
 import './focus.js';
 import './sections.js';
 import './rows.js';

@@ -7,7 +7,9 @@ use std::time::{Duration, Instant};
 use rimbook::calc;
 use rimbook::desk::delivery_list::{MAX_LINES as MAX_DELIVERED, read_delivery_list};
 use rimbook::desk::eye_order::read_eye_order;
+use rimbook::desk::old_record::row::read_row;
 use rimbook::desk::supplier_list::{MAX_LINES as MAX_OFFERED, read_supplier_list};
+use rimbook::old_records::{guess_matching, table};
 use rimbook::optics::notation::brief;
 use rimbook::optics::prescription::{read, read_measured, read_prism, read_pupil_distance};
 use rimbook::shape::drawing::{self, Placed, Unit};
@@ -281,5 +283,47 @@ fn damaged_drawings() {
         let file = read(None).or_else(|_| read(Some(Unit::Mm))).map_err(|why| vec![why.to_string()])?;
         assert!(file.traces.iter().all(|(_, trace)| !trace.radii().is_empty()));
         Ok(())
+    });
+}
+
+const OLD_TABLES: [&[u8]; 12] = [
+    b",",
+    b";",
+    b"\t",
+    b"\"",
+    b"\"\"",
+    b"\n",
+    b"\r\n",
+    b"No,Name\n",
+    b"-2.25 -0.75 x 95",
+    b"31/32",
+    b"4/25/2019",
+    "\u{feff}".as_bytes(),
+];
+
+/// A table of old records, its columns guessed, every row read.
+#[test]
+fn tables_of_old_records() {
+    try_reader("old_records.txt", 3_000, &OLD_TABLES, |text| {
+        let table = table::read(text.as_bytes()).map_err(|why| vec![why.to_string()])?;
+        let matching = guess_matching(&table);
+        assert_eq!(matching.columns.len(), table.width(), "{text:?}");
+        let mut faults: Vec<String> = matching.faults().into_iter().map(|(_, says)| says).collect();
+        let mut last = 0;
+        for (row, cells) in table.rows.iter().skip(usize::from(matching.has_head)) {
+            assert!(*row > last, "{text:?}: row {row} after {last}");
+            last = *row;
+            match read_row(*row, cells, &matching) {
+                Ok(read) => {
+                    let longest = read.person.name.chars().count().max(read.number.chars().count());
+                    assert!(
+                        !read.person.name.is_empty() && longest <= 120 && read.note.chars().count() <= 500,
+                        "{read:?}"
+                    );
+                }
+                Err(problems) => faults.extend(problems.iter().map(ToString::to_string)),
+            }
+        }
+        if faults.is_empty() { Ok(()) } else { Err(faults) }
     });
 }

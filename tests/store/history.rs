@@ -63,7 +63,7 @@ fn on_the_way(job: &Job) -> Step {
         Stage::Checked => Step::Packing,
         Stage::Packed => Step::Shipment,
         Stage::Sent => Step::Return,
-        Stage::Cancelled => Step::Note,
+        Stage::Cancelled | Stage::BroughtIn => Step::Note,
     }
 }
 
@@ -166,7 +166,7 @@ async fn must_agree(lab: &TestLab, book: &mut sqlx::SqliteConnection, number: i6
     assert_eq!(kept, [job.stage().key()], "{after:?}: {story:?}");
     let open = lab.store.list_open_jobs().await.unwrap();
     let line = open.iter().find(|line| line.number == number);
-    let is_open = ![Stage::Sent, Stage::Cancelled].contains(&job.stage());
+    let is_open = ![Stage::Sent, Stage::Cancelled, Stage::BroughtIn].contains(&job.stage());
     assert_eq!(line.is_some(), is_open, "{after:?}: {story:?}");
     if let Some(line) = line {
         let said = (line.stage, line.failure, line.came_back.is_some());
@@ -204,5 +204,6 @@ async fn book_and_history_agree_on_every_stage() {
             reached.insert(lab.stage(number).await);
         }
     }
-    assert_eq!(reached.len(), Stage::ALL.len(), "the walks come everywhere: {reached:?}");
+    // Nothing leads to an old record: it is brought in.
+    assert_eq!(reached.len(), Stage::ALL.len() - 1, "the walks come everywhere: {reached:?}");
 }

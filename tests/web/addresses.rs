@@ -75,6 +75,11 @@ impl Filled {
                 let (field, name, bytes) = self.file.unwrap_or(("file", "", b""));
                 self.lab.upload_as_is(&self.path, &fields, field, name, bytes).await
             }
+            false if self.path.starts_with("/lab/old-records") => {
+                let answer = self.lab.post_as_is(&self.path, &fields).await;
+                crate::old_records::wait(&self.lab).await;
+                answer
+            }
             false => self.lab.post_as_is(&self.path, &fields).await,
         }
     }
@@ -147,6 +152,19 @@ async fn filled(address: &str) -> Filled {
             address.to_owned()
         }
         "/lab/backups/now" => "/lab/backups".to_owned(),
+        "/lab/old-records" => {
+            changes = vec![("folder", lab.folder.path().display().to_string())];
+            address.to_owned()
+        }
+        "/lab/old-records/columns" => {
+            crate::old_records::given_table(&lab, crate::old_records::TABLE).await;
+            address.to_owned()
+        }
+        "/lab/old-records/trial" => {
+            crate::old_records::given_table(&lab, crate::old_records::TABLE).await;
+            crate::old_records::try_out(&lab, &[]).await;
+            address.to_owned()
+        }
         "/lab/process-spread" => {
             changes = said(&[("stick_step", "1")]);
             address.to_owned()
@@ -289,8 +307,12 @@ async fn filled(address: &str) -> Filled {
         }
         fields.push((name.to_owned(), value));
     }
-    let is_upload = ["/shape", "/own-frame", "/files"].iter().any(|end| address.ends_with(end));
-    let file = address.ends_with("/files").then_some(("file", "frame.png", crate::own_frame::PNG));
+    let is_upload = ["/shape", "/own-frame", "/files", "/old-records"].iter().any(|end| address.ends_with(end));
+    let file = match address.rsplit('/').next() {
+        Some("files") => Some(("file", "frame.png", crate::own_frame::PNG)),
+        Some("old-records") => Some(("table", "jobs.csv", crate::old_records::TABLE.as_bytes())),
+        _ => None,
+    };
     Filled { lab, job, path, fields, key, is_upload, file }
 }
 
@@ -465,8 +487,8 @@ async fn a_form_posted_twice_is_done_once() {
         }
         assert_eq!(first.status, 303, "{address}: {}", notice(&first));
         let after = form.lab.contents().await;
-        // A backup is a file beside the book, and an order in the making a draft.
-        let beside = ["/lab/backups/now", "/orders/{key}/measuring/figures"];
+        // A backup is a file beside the book, an order in the making a draft; a trial of old records writes nothing.
+        let beside = ["/lab/backups/now", "/orders/{key}/measuring/figures", "/lab/old-records/columns"];
         assert!(after != before || beside.contains(&address), "{address} did something");
         let second = form.send(true).await;
         assert_eq!(second.status, 303, "{address}: {}", notice(&second));

@@ -26,6 +26,7 @@ mod layout;
 mod lenses;
 mod measuring;
 mod money;
+mod old_records;
 mod one_eye;
 #[path = "../support/order_fields.rs"]
 mod order_fields;

@@ -603,7 +603,7 @@ impl TestLab {
                 Stage::Cut => self.check(number).await,
                 Stage::Checked => self.pack(number).await,
                 Stage::Packed => self.ship(number).await,
-                Stage::Sent | Stage::Cancelled => return,
+                Stage::Sent | Stage::Cancelled | Stage::BroughtIn => return,
             }
         }
     }

@@ -12,7 +12,9 @@ use super::party::Party;
 use super::{
     CHANGED_ELSEWHERE, Chrome, JobRow, PageResult, draft_or, fill_json, go, key_of, posted_key, show, show_again,
 };
-use crate::desk::customer::{Customer, Person, check_name};
+use crate::desk::customer::{
+    Customer, Person, check_city, check_email, check_line, check_name, check_phone, check_postcode, check_region,
+};
 use crate::desk::text;
 use crate::store::draft::Fields;
 use crate::store::erasure::Erasure;
@@ -224,13 +226,13 @@ impl CustomerForm {
     pub(super) fn read_person(form: &mut Form, name: &str, prefix: &str) -> Option<Person> {
         let of = |field: &str| format!("{prefix}{field}");
         let name = form.read(name, check_name);
-        let line1 = form.read(&of(Self::LINE1), |t| text::line("An address line", t, 120));
-        let line2 = form.read(&of(Self::LINE2), |t| text::line("An address line", t, 120));
-        let city = form.read(&of(Self::CITY), |t| text::line("A city", t, 80));
-        let region = form.read(&of(Self::REGION), |t| text::line("A state", t, 40));
-        let postcode = form.read(&of(Self::POSTCODE), |t| text::line("A ZIP code", t, 20));
-        let phone = form.read(&of(Self::PHONE), |t| text::line("A telephone number", t, 60));
-        let email = form.read(&of(Self::EMAIL), read_email);
+        let line1 = form.read(&of(Self::LINE1), check_line);
+        let line2 = form.read(&of(Self::LINE2), check_line);
+        let city = form.read(&of(Self::CITY), check_city);
+        let region = form.read(&of(Self::REGION), check_region);
+        let postcode = form.read(&of(Self::POSTCODE), check_postcode);
+        let phone = form.read(&of(Self::PHONE), check_phone);
+        let email = form.read(&of(Self::EMAIL), check_email);
         Some(Person {
             name: name?,
             line1: line1?,
@@ -242,15 +244,6 @@ impl CustomerForm {
             email: email?,
             note: String::new(),
         })
-    }
-}
-
-fn read_email(typed: &str) -> Result<String, String> {
-    let clean = text::line("An e-mail address", typed, 120).map_err(|e| e.to_string())?;
-    if clean.is_empty() || (clean.contains('@') && !clean.contains(' ')) {
-        Ok(clean)
-    } else {
-        Err(format!("“{clean}” is not an e-mail address: it needs an @"))
     }
 }
 

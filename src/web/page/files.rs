@@ -71,7 +71,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<FilesPage, 
 }
 
 pub(crate) async fn show_files(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
-    let job = state.store.get_job(number).await?;
+    let job = state.store.get_job_or_record(number).await?;
     let form = StepForm::open(&state, &job, Step::File).await?;
     show(&page(&state, &job, form).await?)
 }

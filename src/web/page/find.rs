@@ -45,6 +45,8 @@ struct JobRow {
     left: String,
     ordered: String,
     stage: &'static str,
+    /// Of an old record.
+    old_number: Option<String>,
 }
 
 impl From<FoundJob> for JobRow {
@@ -63,21 +65,25 @@ impl From<FoundJob> for JobRow {
             frame: job.frame.to_string(),
             ordered: words::day(&job.ordered_on),
             stage: job.stage.words(),
+            old_number: job.old_number,
             customer: job.customer,
             town: job.town,
         }
     }
 }
 
-/// Opens the job whose number was typed. Anything else has a page of what was found.
+/// Opens the job whose number was typed; of an old record, also by the number that it had. Where that is two jobs, and for
+/// anything else, there is a page of what was found.
 pub(crate) async fn ask(State(state): State<AppState>, Posted(search): Posted<Search>) -> PageResult {
     let typed = search.q.trim();
     if typed.is_empty() {
         return go("/");
     }
-    match job_number(&state, typed).await? {
-        Some(number) => go(&format!("/jobs/{number}")),
-        None => go(&format!("/find/{}", state.asked.keep(typed))),
+    let found = (job_number(&state, typed).await?, state.store.find_old_number(typed).await?);
+    match found {
+        (Some(number), None) | (None, Some(number)) => go(&format!("/jobs/{number}")),
+        (Some(number), Some(old)) if number == old => go(&format!("/jobs/{number}")),
+        _ => go(&format!("/find/{}", state.asked.keep(typed))),
     }
 }
 
@@ -114,7 +120,7 @@ async fn show_found_for(state: &AppState, typed: String, is_scanned: bool) -> Pa
 /// The job whose number was typed.
 async fn job_number(state: &AppState, typed: &str) -> Result<Option<i64>, StoreError> {
     let Ok(number) = typed.parse::<i64>() else { return Ok(None) };
-    match state.store.get_job(number).await {
+    match state.store.get_job_or_record(number).await {
         Ok(job) => Ok(Some(job.number)),
         Err(StoreError::NotFound(_)) => Ok(None),
         Err(other) => Err(other),
@@ -135,6 +141,6 @@ pub(crate) async fn open_scanned(State(state): State<AppState>, Path(scanned): P
             }
         }
     };
-    let job = state.store.get_job(number).await?;
+    let job = state.store.get_job_or_record(number).await?;
     go(&next_link(&job).map_or_else(|| format!("/jobs/{number}"), |(_, path)| path))
 }

@@ -175,7 +175,7 @@ struct DetailsPage {
 impl DetailsPage {
     async fn new(state: &AppState, form: Form, key: String, frame: &Frame) -> Result<Self, WebError> {
         let jobs = state.store.list_jobs_of_frame(frame.id, i64::MAX, MOST_OPEN).await?;
-        let is_open = |job: &JobLine| ![Stage::Sent, Stage::Cancelled].contains(&job.stage);
+        let is_open = |job: &JobLine| ![Stage::Sent, Stage::Cancelled, Stage::BroughtIn].contains(&job.stage);
         Ok(Self {
             chrome: Chrome::new(state, "frames"),
             form,

@@ -123,19 +123,20 @@ impl JobBar {
             customer: job.customer.person.name.clone(),
             frame: job.frame.details.to_string(),
             promise: match (cancelled, job.sent_on) {
+                _ if job.old.is_some() => "an old record".to_owned(),
                 (Some(event), _) => format!("canceled {}", words::day(&state.clock.local(event.at).date())),
                 (None, Some(day)) => format!("sent {}", words::day(&day)),
                 (None, None) if job.has_left() => "left once, to be sent again".to_owned(),
                 (None, None) => format!("promised {}, {}", words::weekday(&job.promised_on), lateness.words()),
             },
-            is_late: lateness.is_late() && cancelled.is_none(),
+            is_late: lateness.is_late() && cancelled.is_none() && job.old.is_none(),
             last: job.history.last().map_or_else(String::new, |event| {
                 format!("{}, {}", event.kind.words(), words::moment(&state.clock.local(event.at)))
             }),
             next: next_from(job, here),
             steps: steps(job, here),
             beside: beside(job, here),
-            stays: job.single_eye().map(|made| match made {
+            stays: job.single_eye().filter(|_| job.old.is_none()).map(|made| match made {
                 Eye::Right => "One lens: this job makes the right one. The left lens stays as it is.",
                 Eye::Left => "One lens: this job makes the left one. The right lens stays as it is.",
             }),
@@ -170,14 +171,18 @@ fn steps(job: &Job, here: &str) -> Vec<StepLink> {
     let reached = job.stage_of_work();
     let next = Stage::OF_WORK.iter().find(|stage| **stage > reached);
     let progress = |reaches: Option<Stage>| match reaches {
+        _ if job.old.is_some() => "",
         None => "",
         Some(stage) if stage <= reached => "done",
         Some(_) if job.is_cancelled() => "",
         Some(stage) if Some(&stage) == next => "next",
         Some(_) => "to come",
     };
+    // Nothing is made of an old record.
+    let is_there = |step: &&StepPages| job.old.is_none() || ["job", "shape"].iter().any(|page| step.has(page));
     STEPS
         .iter()
+        .filter(is_there)
         .map(|step| StepLink {
             link: Link { words: step.words, path: step.path(job.number) },
             progress: progress(step.reaches),
@@ -219,7 +224,7 @@ fn is_quiet(key: &str, job: &Job) -> bool {
 pub fn next_link(job: &Job) -> Option<(&'static str, String)> {
     match job.stage().next() {
         Some(next) => Some((next.words, next.path(job.number))),
-        None if job.receipt.is_none() && !(job.is_cancelled() && job.charged == Cents::ZERO) => {
+        None if job.old.is_none() && job.receipt.is_none() && !(job.is_cancelled() && job.charged == Cents::ZERO) => {
             Some(("issue the receipt", format!("/jobs/{}/bill", job.number)))
         }
         None => None,

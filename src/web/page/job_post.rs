@@ -79,7 +79,7 @@ impl JobPost {
         form: Form,
         files: impl IntoIterator<Item = (&'a str, &'a [u8])>,
     ) -> Result<Self, WebError> {
-        let job = state.store.get_job(number).await?;
+        let job = state.store.get_job_or_record(number).await?;
         let (key, times) = posted_key(&form, step, &job).ok_or_else(incomplete)?;
         let (key, is_outdated) = (key.to_owned(), times < step.count(&job));
         let files = files.into_iter().flat_map(|(name, bytes)| [name.as_bytes(), bytes]);
@@ -101,7 +101,7 @@ impl JobPost {
     /// On to the page of the next step where the step is finished, else as [`JobPost::done`].
     pub async fn goes_on<T>(&self, state: &AppState, done: Once<T>) -> PageResult {
         match done {
-            Once::Now(_) => go(&after(self.step, &*state.store.get_job(self.job.number).await?)),
+            Once::Now(_) => go(&after(self.step, &*state.store.get_job_or_record(self.job.number).await?)),
             before => self.done(before),
         }
     }

@@ -10,6 +10,7 @@ use super::compensation::{WearNote, wear_notes};
 use super::files::{FileView, list_files};
 use super::job_bar::{EyeWords, JobBar};
 use super::job_post::{JobPost, StepForm};
+use super::old_records::record::RecordPage;
 use super::orders::remake::refusal;
 use super::promise::standing;
 use super::{Chrome, PageResult, show, show_again};
@@ -77,8 +78,11 @@ pub(crate) async fn show_job(
     Path(number): Path<i64>,
     Query(asked): Query<JobQuery>,
 ) -> PageResult {
-    let job = state.store.get_job(number).await?;
-    show(&page(&state, &job, asked.already.is_some()).await?)
+    let job = state.store.get_job_or_record(number).await?;
+    match job.old {
+        Some(_) => show(&RecordPage::of(&state, &job).await?),
+        None => show(&page(&state, &job, asked.already.is_some()).await?),
+    }
 }
 
 async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, WebError> {
@@ -245,7 +249,7 @@ fn note_page(state: &AppState, job: &Job, form: StepForm) -> NotePage {
 }
 
 pub(crate) async fn new_note(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
-    let job = state.store.get_job(number).await?;
+    let job = state.store.get_job_or_record(number).await?;
     let form = StepForm::open(&state, &job, Step::Note).await?;
     show(&note_page(&state, &job, form))
 }

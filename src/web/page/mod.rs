@@ -41,6 +41,7 @@ pub mod lenses;
 pub mod materials;
 pub mod measuring;
 pub mod money;
+pub mod old_records;
 pub mod orders;
 pub mod own_frame;
 pub mod packing;
@@ -186,6 +187,7 @@ impl JobRow {
             ordered: words::day(&job.ordered_on),
             until: match job.sent_on {
                 None if job.stage == Stage::Cancelled => "not sent".to_owned(),
+                None if job.stage == Stage::BroughtIn => "from old records".to_owned(),
                 Some(sent) => format!("sent {}", words::day(&sent)),
                 None => format!("promised {}", words::day(&job.promised_on)),
             },

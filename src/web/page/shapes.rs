@@ -110,7 +110,7 @@ struct Upload {
 }
 
 pub(crate) async fn show_shape(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
-    let job = state.store.get_job(number).await?;
+    let job = state.store.get_job_or_record(number).await?;
     let form = StepForm::open(&state, &job, Step::Shape).await?;
     show(&page(&state, &job, form, Vec::new()).await?)
 }
@@ -153,7 +153,7 @@ async fn put_on_file(state: &AppState, post: &mut JobPost, shape: &NewShape) -> 
 /// The other job of the book that a file names.
 async fn other_job(state: &AppState, shape: &NewShape, number: i64) -> Result<Option<i64>, WebError> {
     let Some(named) = shape.names_other_job(number) else { return Ok(None) };
-    match state.store.get_job(named).await {
+    match state.store.get_job_or_record(named).await {
         Ok(_) | Err(StoreError::Erased { .. }) => Ok(Some(named)),
         Err(StoreError::NotFound(_)) => Ok(None),
         Err(why) => Err(why.into()),
@@ -257,7 +257,7 @@ async fn keep_picture(state: &AppState, mut post: JobPost, name: &str, bytes: &B
 
 /// Whether its page has something to say about the shape of a job.
 async fn is_doubtful(state: &AppState, number: i64) -> Result<bool, WebError> {
-    let job = state.store.get_job(number).await?;
+    let job = state.store.get_job_or_record(number).await?;
     let Some(shape) = state.store.find_job_shape(&job).await? else { return Ok(false) };
     let (_, warnings) = state.store.get_shape_file(shape.id).await?;
     Ok(!shape.cautions(&warnings, &job.frame.details).is_empty())
@@ -530,7 +530,7 @@ fn rim_figures(eye: Eye, shape: &FrameShape) -> Vec<(&'static str, String, &'sta
 }
 
 async fn kept_shape(state: &AppState, number: i64) -> Result<FrameShape, WebError> {
-    let job = state.store.get_job(number).await?;
+    let job = state.store.get_job_or_record(number).await?;
     let shape = state.store.find_job_shape(&job).await?;
     shape.ok_or_else(|| WebError::NotFound(format!("A shape of job {number}")))
 }

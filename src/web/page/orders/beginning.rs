@@ -72,7 +72,7 @@ impl Beginning {
             form.set(OrderForm::FRAME_NAME, frame.details.to_string());
         }
         if let Some(number) = said(Self::LENSES_FOR) {
-            let job = state.store.get_job(number_of(number)?).await?;
+            let job = state.store.get_job_or_record(number_of(number)?).await?;
             form.set(OrderForm::RELENS_OF, job.number.to_string());
             fill_lens(state, &job, &mut form).await?;
         }
@@ -114,7 +114,9 @@ pub(super) async fn fill_lens(state: &AppState, job: &Job, form: &mut Form) -> R
     form.set(OrderForm::CUSTOMER_ID, job.customer.id.to_string());
     form.set(OrderForm::CUSTOMER_NAME, job.customer.person.name.clone());
     fill_people(form, job);
-    form.set(OrderForm::PD, job.prescription.pupil_distance.typed());
+    if job.knows_pd() {
+        form.set(OrderForm::PD, job.prescription.pupil_distance.typed());
+    }
     if let Some(near) = job.prescription.near_pupil_distance {
         form.set(OrderForm::NEAR_PD, near.to_string());
     }

@@ -62,7 +62,7 @@ impl OrderContext {
     pub async fn load(state: &AppState, form: &mut Form) -> Result<Self, WebError> {
         let store = &state.store;
         let relens = match form.value(OrderForm::RELENS_OF).parse::<i64>() {
-            Ok(number) => present(store.get_job(number).await)?,
+            Ok(number) => present(store.get_job_or_record(number).await)?,
             Err(_) => None,
         };
         let customer = match form.value(OrderForm::CUSTOMER_ID).parse() {
@@ -94,7 +94,7 @@ impl OrderContext {
         let last = match (&relens, &customer) {
             (Some(job), _) => Some(job.clone()),
             (None, Some(customer)) => match store.find_last_job_of(customer.id).await? {
-                Some(number) => present(store.get_job(number).await)?,
+                Some(number) => present(store.get_job_or_record(number).await)?,
                 None => None,
             },
             (None, None) => None,

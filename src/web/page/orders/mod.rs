@@ -368,7 +368,10 @@ impl OrderPage {
                 day: words::day(&job.ordered_on),
                 right: job.eye_words(Eye::Right),
                 left: job.eye_words(Eye::Left),
-                pd: job.prescription.pupil_distance.to_string(),
+                pd: match job.knows_pd() {
+                    true => job.prescription.pupil_distance.to_string(),
+                    false => "not recorded".to_owned(),
+                },
             }),
             promise_closed: parse_day(form.value(OrderForm::PROMISED_ON))
                 .ok()

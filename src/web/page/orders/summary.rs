@@ -169,7 +169,7 @@ async fn shaped_job(state: &AppState, context: &OrderContext) -> Result<Option<A
     let mut shaped = state.store.list_shaped_jobs(frame.id, first.number..=last.number).await?;
     shaped.sort_unstable();
     for number in shaped.into_iter().rev() {
-        if let Some(job) = present(state.store.get_job(number).await)? {
+        if let Some(job) = present(state.store.get_job_or_record(number).await)? {
             return Ok(Some(job));
         }
     }

@@ -150,7 +150,7 @@ pub(crate) async fn show_picture(
     Path((number, id)): Path<(i64, String)>,
     Query(fields): Query<Fields>,
 ) -> PageResult {
-    let job = state.store.get_job(number).await?;
+    let job = state.store.get_job_or_record(number).await?;
     let StepForm { key, mut form } = StepForm::open(&state, &job, Step::Shape).await?;
     let asked = Form::new(fields);
     for (name, value) in asked.fields() {

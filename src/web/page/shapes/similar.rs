@@ -43,7 +43,7 @@ pub(crate) async fn show_similar(
     Path(number): Path<i64>,
     Query(asked): Query<Fields>,
 ) -> PageResult {
-    let job = state.store.get_job(number).await?;
+    let job = state.store.get_job_or_record(number).await?;
     let shape = kept_shape(&state, number).await?;
     let form = Form::new(asked);
     let ways =

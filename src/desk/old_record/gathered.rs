@@ -1,0 +1,373 @@
+//! Every row with the trace file that belongs to it: the jobs that can be made, and what stands against the others.
+
+use std::collections::{BTreeSet, HashMap};
+
+use super::number_key;
+use super::problem::{Place, Problem};
+use super::row::OldRow;
+use crate::desk::frame::{BRIDGE, EYE_SIZE, FrameDetails, Rim};
+use crate::desk::frame_shape::{NewShape, Original, ShapeOrigin};
+use crate::desk::limit::LengthLimit;
+use crate::desk::money::Cents;
+use crate::desk::text::folded;
+use crate::optics::unit::Millimeter;
+use crate::shape::boxing::Boxing;
+use crate::shape::record::TraceFile;
+
+/// A hash of the contents of a row or a file.
+pub type Mark = [u8; 32];
+
+/// What stands for a maker that the records do not say.
+pub const NOT_RECORDED: &str = "not recorded";
+
+/// A file of the folder.
+#[derive(Debug, Clone)]
+pub struct FoundFile {
+    /// Its path within the folder, with `/` between the parts.
+    pub name: String,
+    pub bytes: Vec<u8>,
+    pub mark: Mark,
+    /// The shape in it, or why there is none, a sentence without its full stop.
+    pub read: Result<TraceFile, String>,
+}
+
+/// A job that can be made.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OldJob {
+    /// What its row says; the number is never empty.
+    pub row: OldRow,
+    /// Its number as it is compared.
+    pub number_key: String,
+    pub frame: FrameDetails,
+    /// The shape of its frame, if there is a trace file.
+    pub shape: Option<NewShape>,
+    /// Of everything that the row and the file say.
+    pub mark: Mark,
+}
+
+/// The table and the folder together.
+#[derive(Debug, Clone, Default)]
+pub struct Gathered {
+    /// How many rows the table has.
+    pub rows: usize,
+    /// The jobs that can be made, in the order of the rows.
+    pub jobs: Vec<OldJob>,
+    pub problems: Vec<Problem>,
+}
+
+/// The rows of a table: each read, or what is wrong with it.
+pub type ReadRows = Vec<Result<OldRow, Vec<Problem>>>;
+
+/// The files by what a row may call them.
+struct Files<'a> {
+    all: &'a [FoundFile],
+    by_name: HashMap<String, Vec<usize>>,
+    /// By the job that stands in the file.
+    by_job: HashMap<String, Vec<usize>>,
+    used: BTreeSet<usize>,
+}
+
+impl<'a> Files<'a> {
+    fn of(all: &'a [FoundFile]) -> Self {
+        let (mut by_name, mut by_job): (HashMap<_, Vec<usize>>, HashMap<_, Vec<usize>>) = Default::default();
+        for (at, file) in all.iter().enumerate() {
+            let path = folded(&file.name);
+            let last = last_of(&path).to_owned();
+            let names: BTreeSet<String> = [stem_of(&last).to_owned(), number_key(stem_of(&last)), last, path].into();
+            for name in names {
+                by_name.entry(name).or_default().push(at);
+            }
+            if let Ok(TraceFile { job: Some(job), .. }) = &file.read {
+                by_job.entry(number_key(job)).or_default().push(at);
+            }
+        }
+        Self { all, by_name, by_job, used: BTreeSet::new() }
+    }
+
+    /// The file that a row names.
+    fn named(&self, cell: &str) -> Result<usize, String> {
+        let path = folded(&cell.replace('\\', "/"));
+        let last = last_of(&path);
+        let found = [path.as_str(), last, stem_of(last)].into_iter().find_map(|name| self.by_name.get(name));
+        match found.map(Vec::as_slice) {
+            Some([only]) => Ok(*only),
+            Some(_) => Err(format!("more than one file is called “{cell}”: write its path within the folder")),
+            None => Err(format!("the file “{cell}” is not in the folder: put it there, or empty the cell")),
+        }
+    }
+
+    /// The file that is named after a number, or else the one whose contents name it.
+    fn of_number(&self, key: &str) -> Result<Option<usize>, String> {
+        let found = self.by_name.get(key).or_else(|| self.by_job.get(key)).map(Vec::as_slice);
+        match found {
+            None => Ok(None),
+            Some([only]) => Ok(Some(*only)),
+            Some([one, other, ..]) => {
+                let [one, other] = [one, other].map(|at| &self.all[*at].name);
+                Err(format!("the files “{one}” and “{other}” could both be its shape: name one in the row"))
+            }
+            Some([]) => Ok(None),
+        }
+    }
+}
+
+fn last_of(path: &str) -> &str {
+    path.rsplit('/').next().unwrap_or(path)
+}
+
+fn stem_of(name: &str) -> &str {
+    name.rsplit_once('.').map_or(name, |(stem, _)| stem).trim()
+}
+
+/// Puts the rows and the files together. `rim` is the rim of a frame that does not say it; `hash` makes a mark.
+pub fn gather(rows: ReadRows, files: &[FoundFile], rim: Rim, hash: impl Fn(&[&[u8]]) -> Mark) -> Gathered {
+    let mut gathered = Gathered { rows: rows.len(), ..Gathered::default() };
+    let (mut files, mut seen) = (Files::of(files), HashMap::new());
+    for row in rows {
+        let made = row.and_then(|row| {
+            let place = row.row;
+            let job = job_of(row, &mut files, rim, &hash)?;
+            match seen.insert(job.number_key.clone(), place) {
+                None => Ok(job),
+                Some(first) => {
+                    seen.insert(job.number_key.clone(), first);
+                    let says = format!(
+                        "it has the number {} as row {first} has: give one of them another number",
+                        job.row.number
+                    );
+                    Err(vec![Problem::stops(place, says)])
+                }
+            }
+        });
+        match made {
+            Ok(job) => gathered.jobs.push(job),
+            Err(problems) => gathered.problems.extend(problems),
+        }
+    }
+    gathered.problems.extend(left_out(&files));
+    gathered
+}
+
+fn left_out<'a>(files: &'a Files) -> impl Iterator<Item = Problem> + 'a {
+    let rest = files.all.iter().enumerate().filter(|(at, _)| !files.used.contains(at));
+    rest.map(|(_, file)| match &file.read {
+        Ok(_) => Problem::file(&file.name, "no row names it, so it is left out: add a row to bring it along"),
+        Err(why) => Problem::file(&file.name, format!("it is left out, and no row names it: {why}")),
+    })
+}
+
+fn job_of(
+    mut row: OldRow,
+    files: &mut Files,
+    rim: Rim,
+    hash: &impl Fn(&[&[u8]]) -> Mark,
+) -> Result<OldJob, Vec<Problem>> {
+    let place = row.row;
+    let stop = |says: String| vec![Problem::stops(place, says)];
+    let at = match row.file.as_str() {
+        "" => files.of_number(&number_key(&row.number)),
+        cell => files.named(cell).map(Some),
+    };
+    let at = at.map_err(stop)?;
+    files.used.extend(at);
+    let file = at.map(|at| &files.all[at]);
+    if row.number.is_empty() {
+        row.number = file.map(|file| stem_of(last_of(&file.name)).to_owned()).unwrap_or_default();
+    }
+    let number_key = number_key(&row.number);
+    if number_key.is_empty() {
+        return Err(stop("it has no old number and no trace file: type one, or take the row out".to_owned()));
+    }
+    if row.number.chars().count() > super::MOST_NUMBER {
+        return Err(stop(format!(
+            "the name of its trace file is no number: type one of at most {} characters",
+            super::MOST_NUMBER
+        )));
+    }
+    let read = match file.map(|file| file.read.as_ref().map(|read| (file, read))) {
+        None => None,
+        Some(Ok(read)) => Some(read),
+        Some(Err(why)) => {
+            let name = file.map_or("", |file| &file.name);
+            return Err(stop(format!("its trace file “{name}” was not read: {why}")));
+        }
+    };
+    let frame = frame_of(&row, read.map(|(_, read)| read), rim).map_err(|says| {
+        let problem = |says| Problem::stops(place, says);
+        says.into_iter().map(problem).collect::<Vec<_>>()
+    })?;
+    let shape = read.map(|(file, read)| shape_of(file, read, frame.bridge)).transpose().map_err(stop)?;
+    let none = Mark::default();
+    let mark = hash(&[row.contents.as_bytes(), file.map_or(&none, |file| &file.mark)]);
+    Ok(OldJob { row, number_key, frame, shape, mark })
+}
+
+fn shape_of(file: &FoundFile, read: &TraceFile, bridge: Millimeter) -> Result<NewShape, String> {
+    /// The longest name of a kept file.
+    const MOST: usize = 100;
+    let name: String = last_of(&file.name).chars().filter(|c| !c.is_control()).take(MOST).collect();
+    let original = Original { bytes: &file.bytes, name: &name, origin: ShapeOrigin::Traced };
+    let shape = NewShape::of_file(read.clone(), original, None, None, bridge);
+    shape.map_err(|why| format!("its trace file “{}” was not read: {why}", file.name))
+}
+
+/// The frame of a row. What it does not say of the sizes is measured in the trace, to the whole millimeters of a stamp.
+fn frame_of(row: &OldRow, file: Option<&TraceFile>, rim: Rim) -> Result<FrameDetails, Vec<String>> {
+    let said = &row.frame;
+    let traced = |mm: f64, limit: LengthLimit| {
+        Millimeter::round_from(mm.round()).ok().and_then(|length| limit.check(length).ok())
+    };
+    let a = || file.and_then(|file| traced(Boxing::of(&file.traces.right.outline()).a_mm, EYE_SIZE));
+    let dbl = || file.and_then(|file| traced(file.dbl_mm?, BRIDGE));
+    let (eye_size, bridge) = (said.eye_size.or_else(a), said.bridge.or_else(dbl));
+    let or_else = |text: &str, else_: String| if text.is_empty() { else_ } else { text.to_owned() };
+    match (eye_size, bridge) {
+        (Some(eye_size), Some(bridge)) => Ok(FrameDetails {
+            maker: or_else(&said.maker, NOT_RECORDED.to_owned()),
+            // Frames without a name are not one frame.
+            model: or_else(&said.model, format!("frame of old job {}", row.number)),
+            color: said.color.clone(),
+            eye_size,
+            bridge,
+            temple: said.temple,
+            rim: said.rim.unwrap_or(rim),
+            price: Cents::ZERO,
+        }),
+        (eye_size, bridge) => {
+            let missing = |what: &str, length: Option<Millimeter>| {
+                length
+                    .is_none()
+                    .then(|| format!("neither the row nor a trace file says its {what}: type it in the row"))
+            };
+            Err([missing("eye size", eye_size), missing("bridge (DBL)", bridge)].into_iter().flatten().collect())
+        }
+    }
+}
+
+impl Gathered {
+    /// How many rows cannot be brought in so.
+    pub fn stopped(&self) -> usize {
+        count_stopped(&self.problems)
+    }
+}
+
+/// How many rows these problems keep out.
+pub fn count_stopped(problems: &[Problem]) -> usize {
+    let rows: BTreeSet<&Place> =
+        problems.iter().filter(|problem| problem.stops).map(|problem| &problem.place).collect();
+    rows.len()
+}
+
+#[cfg(test)]
+pub(super) mod tests {
+    use super::*;
+    use crate::desk::old_record::column::Column::{self, Bridge, EyeSize, Name, Note, Number, TraceFile as File};
+    use crate::desk::old_record::day::DayOrder;
+    use crate::desk::old_record::row::{Matching, read_row};
+    use crate::shape::record::read_any;
+
+    const COLUMNS: [Column; 6] = [Number, Name, File, EyeSize, Bridge, Note];
+
+    pub(in crate::desk::old_record) fn rows(rows: &[[&str; 6]]) -> ReadRows {
+        let matching =
+            Matching { columns: COLUMNS.to_vec(), has_head: true, days: DayOrder::MonthFirst, rim: Rim::Plastic };
+        let cells = |row: &[&str; 6]| row.iter().map(|cell| (*cell).to_owned()).collect::<Vec<_>>();
+        (2..).zip(rows).map(|(at, row)| read_row(at, &cells(row), &matching)).collect()
+    }
+
+    /// A round rim of 50 mm.
+    fn file(name: &str, job: &str, dbl: &str) -> FoundFile {
+        let radii = vec!["2500"; 36].join(";");
+        let text = format!("JOB={job}\r\n{dbl}TRCFMT=1;36;E;R;F\r\nR={radii}\r\n");
+        let bytes = text.into_bytes();
+        let read = read_any(&bytes).map_err(|faults| faults[0].to_string());
+        FoundFile { name: name.to_owned(), mark: mark(&[&bytes]), bytes, read }
+    }
+
+    fn mark(parts: &[&[u8]]) -> Mark {
+        let mut mark = Mark::default();
+        for (at, byte) in parts.iter().flat_map(|part| part.iter()).enumerate() {
+            mark[at % 32] = mark[at % 32].rotate_left(1) ^ byte;
+        }
+        mark
+    }
+
+    pub(in crate::desk::old_record) fn gathered(
+        table: &[[&str; 6]],
+        files: &[FoundFile],
+    ) -> (Vec<OldJob>, Vec<String>) {
+        let all = gather(rows(table), files, Rim::Plastic, mark);
+        (all.jobs, all.problems.iter().map(ToString::to_string).collect())
+    }
+
+    #[test]
+    fn a_file_is_found_by_its_name_its_number_or_the_job_in_it() {
+        let files = [file("a/4711.TXT", "", "DBL=18.00\r\n"), file("b/x.txt", "0815", ""), file("Fjord 7.txt", "", "")];
+        let (jobs, problems) = gathered(
+            &[
+                ["4711", "Ada Quill", "", "", "", ""],
+                ["815", "Bo Tarn", "", "50", "20", ""],
+                ["7", "Cy Ebb", "B\\fjord 7.TXT", "50", "20", ""],
+                ["8", "Di Fen", "", "48", "20", ""],
+                ["", "Ed Gull", "4711", "", "", ""],
+            ],
+            &files,
+        );
+        assert_eq!(problems, ["Row 6: it has the number 4711 as row 2 has: give one of them another number"]);
+        let found: Vec<_> =
+            jobs.iter().map(|job| job.shape.as_ref().map(|shape| shape.original_name.as_str())).collect();
+        assert_eq!(found, [Some("4711.TXT"), Some("x.txt"), Some("Fjord 7.txt"), None]);
+        let frame = &jobs[0].frame;
+        assert_eq!((frame.eye_size.hundredths(), frame.bridge.hundredths()), (5000, 1800), "measured in the trace");
+        let names = (frame.maker.as_str(), frame.model.as_str(), frame.rim);
+        assert_eq!(names, (NOT_RECORDED, "frame of old job 4711", Rim::Plastic));
+        assert_ne!(jobs[0].mark, jobs[1].mark);
+    }
+
+    #[test]
+    fn every_problem_says_what_to_do() {
+        let broken =
+            FoundFile { read: Err("the trace of the right eye ends early".to_owned()), ..file("5.txt", "", "") };
+        let files = [
+            file("4711.txt", "", "DBL=18.00\r\n"),
+            file("one/3.txt", "", ""),
+            file("two/3.txt", "", ""),
+            broken.clone(),
+            file("spare.txt", "", ""),
+            FoundFile { name: "readme.txt".to_owned(), ..broken },
+        ];
+        let (jobs, problems) = gathered(
+            &[
+                ["1", "Ada Quill", "gone.txt", "50", "18", ""],
+                ["2", "Ada Quill", "3.txt", "50", "18", ""],
+                ["3", "Ada Quill", "", "50", "18", ""],
+                ["4", "Ada Quill", "", "", "", ""],
+                ["5", "Ada Quill", "", "50", "18", ""],
+                ["", "Ada Quill", "", "50", "18", ""],
+                ["6", "", "", "50", "18", ""],
+                ["4711", "Ada Quill", "", "", "", ""],
+                ["04711", "Ada Quill", "", "", "", ""],
+                ["9", "Ada Quill", "two\\3.txt", "50", "18", ""],
+            ],
+            &files,
+        );
+        assert_eq!(jobs.iter().map(|job| job.row.number.as_str()).collect::<Vec<_>>(), ["4711", "9"]);
+        assert_eq!(
+            problems,
+            [
+                "Row 2: the file “gone.txt” is not in the folder: put it there, or empty the cell",
+                "Row 3: more than one file is called “3.txt”: write its path within the folder",
+                "Row 4: the files “one/3.txt” and “two/3.txt” could both be its shape: name one in the row",
+                "Row 5: neither the row nor a trace file says its eye size: type it in the row",
+                "Row 5: neither the row nor a trace file says its bridge (DBL): type it in the row",
+                "Row 6: its trace file “5.txt” was not read: the trace of the right eye ends early",
+                "Row 7: it has no old number and no trace file: type one, or take the row out",
+                "Row 8: no customer: type the name, or take the row out",
+                "Row 10: it has the number 04711 as row 9 has: give one of them another number",
+                "File one/3.txt: no row names it, so it is left out: add a row to bring it along",
+                "File spare.txt: no row names it, so it is left out: add a row to bring it along",
+                "File readme.txt: it is left out, and no row names it: the trace of the right eye ends early",
+            ]
+        );
+    }
+}

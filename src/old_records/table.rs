@@ -1,0 +1,221 @@
+//! The rows of a table, whatever a spreadsheet saved it as: separated by commas, semicolons, tabs or bars, in UTF-8, UTF-16
+//! or the characters of western Windows.
+
+use thiserror::Error;
+
+use super::mark;
+use crate::desk::old_record::gathered::Mark;
+
+/// The largest table: some 50,000 rows of addresses.
+pub const MAX_BYTES: usize = 16 * 1024 * 1024;
+
+/// The most rows, and the most columns.
+pub const MAX_ROWS: usize = 50_000;
+const MAX_COLUMNS: usize = 120;
+
+/// How many characters are looked at for what separates the cells.
+const LOOKED_AT: usize = 20_000;
+
+/// Why a table is refused. Each says what to do.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+pub enum TableRefused {
+    #[error("there is nothing in the table: choose a file that was saved as CSV")]
+    Empty,
+    #[error("the table is larger than 16 MB: split it, and bring the parts in one after the other")]
+    TooLarge,
+    #[error("the table has more than 50,000 rows: split it, and bring the parts in one after the other")]
+    TooManyRows,
+    #[error("row {0} of the table has more than 120 columns: leave out those that are not needed")]
+    TooManyColumns(u64),
+    #[error("this is a workbook, not a table: open it in the spreadsheet and save the sheet as CSV")]
+    Workbook,
+    #[error("this is no text: save the table as CSV from the spreadsheet")]
+    NotText,
+}
+
+/// A table that was read.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Table {
+    /// Rows that hold something, each with its place as a spreadsheet counts it.
+    pub rows: Vec<(u64, Vec<String>)>,
+    /// Of its bytes.
+    pub mark: Mark,
+}
+
+impl Table {
+    /// How many columns its widest row has.
+    pub fn width(&self) -> usize {
+        self.rows.iter().map(|(_, row)| row.len()).max().unwrap_or(0)
+    }
+}
+
+/// Reads a table.
+///
+/// # Errors
+///
+/// [`TableRefused`].
+pub fn read(bytes: &[u8]) -> Result<Table, TableRefused> {
+    if bytes.len() > MAX_BYTES {
+        return Err(TableRefused::TooLarge);
+    }
+    // A zip archive, or the older form of a workbook.
+    if bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(&[0xd0, 0xcf, 0x11, 0xe0]) {
+        return Err(TableRefused::Workbook);
+    }
+    let text = text_of(bytes);
+    if text.contains('\0') {
+        return Err(TableRefused::NotText);
+    }
+    let text = text.replace("\r\n", "\n").replace('\r', "\n");
+    let rows = rows_of(&text)?;
+    if rows.is_empty() { Err(TableRefused::Empty) } else { Ok(Table { rows, mark: mark(&[bytes]) }) }
+}
+
+fn rows_of(text: &str) -> Result<Vec<(u64, Vec<String>)>, TableRefused> {
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .delimiter(separator_of(text))
+        .from_reader(text.as_bytes());
+    // A cell may hold several lines; a spreadsheet counts its row once.
+    let (mut rows, mut within) = (Vec::new(), 0);
+    for record in reader.records() {
+        let record = record.map_err(|_| TableRefused::NotText)?;
+        let row = record.position().map_or(0, csv::Position::line) - within;
+        within += record.iter().map(|cell| cell.matches('\n').count() as u64).sum::<u64>();
+        if record.len() > MAX_COLUMNS {
+            return Err(TableRefused::TooManyColumns(row));
+        }
+        if record.iter().all(|cell| cell.trim().is_empty()) {
+            continue;
+        }
+        if rows.len() > MAX_ROWS {
+            return Err(TableRefused::TooManyRows);
+        }
+        rows.push((row, record.iter().map(str::to_owned).collect()));
+    }
+    Ok(rows)
+}
+
+/// What separates the cells: the sign that most rows at the beginning have equally often, outside quotes.
+fn separator_of(text: &str) -> u8 {
+    let end = text.char_indices().nth(LOOKED_AT).map_or(text.len(), |(at, _)| at);
+    let mut counts = [[0usize; 4]; 2];
+    let (mut is_quoted, mut in_line) = (false, [0usize; 4]);
+    let mut lines: Vec<[usize; 4]> = Vec::new();
+    for c in text[..end].chars() {
+        match c {
+            '"' => is_quoted = !is_quoted,
+            '\n' if !is_quoted => lines.push(std::mem::take(&mut in_line)),
+            _ if is_quoted => {}
+            _ => {
+                if let Some(at) = SEPARATORS.iter().position(|separator| char::from(*separator) == c) {
+                    in_line[at] += 1;
+                }
+            }
+        }
+    }
+    lines.push(in_line);
+    let first = lines.first().copied().unwrap_or_default();
+    for line in &lines {
+        for at in 0..SEPARATORS.len() {
+            counts[0][at] += usize::from(line[at] > 0 && line[at] == first[at]);
+            counts[1][at] += line[at];
+        }
+    }
+    let best = (0..SEPARATORS.len()).max_by_key(|&at| (counts[0][at], counts[1][at], std::cmp::Reverse(at)));
+    SEPARATORS[best.unwrap_or(0)]
+}
+
+const SEPARATORS: [u8; 4] = [b',', b';', b'\t', b'|'];
+
+/// The text of some bytes.
+fn text_of(bytes: &[u8]) -> String {
+    let units = |rest: &[u8], unit: fn([u8; 2]) -> u16| {
+        let units: Vec<u16> = rest.chunks_exact(2).map(|pair| unit([pair[0], pair[1]])).collect();
+        String::from_utf16_lossy(&units)
+    };
+    match bytes {
+        [0xef, 0xbb, 0xbf, rest @ ..] => String::from_utf8_lossy(rest).into_owned(),
+        [0xff, 0xfe, rest @ ..] => units(rest, u16::from_le_bytes),
+        [0xfe, 0xff, rest @ ..] => units(rest, u16::from_be_bytes),
+        _ => match std::str::from_utf8(bytes) {
+            Ok(text) => text.to_owned(),
+            Err(_) => bytes.iter().map(|byte| western(*byte)).collect(),
+        },
+    }
+}
+
+/// A character of Windows code page 1252, which is ISO 8859-1 but for these (Unicode's mapping table for cp1252).
+fn western(byte: u8) -> char {
+    const FROM_80: [char; 32] = [
+        '€', '\u{81}', '‚', 'ƒ', '„', '…', '†', '‡', 'ˆ', '‰', 'Š', '‹', 'Œ', '\u{8d}', 'Ž', '\u{8f}', '\u{90}', '‘',
+        '’', '“', '”', '•', '–', '—', '˜', '™', 'š', '›', 'œ', '\u{9d}', 'ž', 'Ÿ',
+    ];
+    match byte {
+        0x80..=0x9f => FROM_80[usize::from(byte - 0x80)],
+        _ => char::from(byte),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn rows(bytes: &[u8]) -> Vec<(u64, Vec<String>)> {
+        read(bytes).unwrap().rows
+    }
+
+    fn row(at: u64, cells: &[&str]) -> (u64, Vec<String>) {
+        (at, cells.iter().map(|cell| (*cell).to_owned()).collect())
+    }
+
+    #[test]
+    fn the_same_table_in_every_form() {
+        let want = [row(1, &["No", "Name"]), row(2, &["7", "Zoë Ebb"])];
+        let plain = "No;Name\r\n7;Zoë Ebb\r\n";
+        let utf16 = |unit: fn(u16) -> [u8; 2], mark: [u8; 2]| -> Vec<u8> {
+            mark.into_iter().chain(plain.encode_utf16().flat_map(unit)).collect()
+        };
+        let western: Vec<u8> = plain.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect();
+        for bytes in [
+            plain.as_bytes().to_vec(),
+            ["\u{feff}", plain].concat().into_bytes(),
+            plain.replace(';', ",").into_bytes(),
+            plain.replace(';', "\t").replace("\r\n", "\r").into_bytes(),
+            plain.replace(';', "|").replace("\r\n", "\n").into_bytes(),
+            utf16(u16::to_le_bytes, [0xff, 0xfe]),
+            utf16(u16::to_be_bytes, [0xfe, 0xff]),
+            western,
+        ] {
+            assert_eq!(rows(&bytes), want, "{bytes:?}");
+        }
+        assert_eq!(rows(b"No,Price\n7,5 \x80"), [row(1, &["No", "Price"]), row(2, &["7", "5 €"])]);
+    }
+
+    #[test]
+    fn rows_are_counted_as_a_spreadsheet_does() {
+        let text = "No,Note\r\n1,\"two\r\nlines\"\r\n\r\n,\r\n2,\"a, b; c\"\r\n";
+        assert_eq!(
+            rows(text.as_bytes()),
+            [row(1, &["No", "Note"]), row(2, &["1", "two\nlines"]), row(5, &["2", "a, b; c"])]
+        );
+    }
+
+    #[test]
+    fn what_is_no_table_is_refused_with_what_to_do() {
+        let many = "a\n".repeat(MAX_ROWS + 2);
+        let wide = format!("a\n{}", ",".repeat(MAX_COLUMNS));
+        for (bytes, why) in [
+            (&b""[..], TableRefused::Empty),
+            (b"\r\n ,, \r\n", TableRefused::Empty),
+            (b"PK\x03\x04rest", TableRefused::Workbook),
+            (b"a,b\n\0\0", TableRefused::NotText),
+            (many.as_bytes(), TableRefused::TooManyRows),
+            (wide.as_bytes(), TableRefused::TooManyColumns(2)),
+            (&vec![b'a'; MAX_BYTES + 1], TableRefused::TooLarge),
+        ] {
+            assert_eq!(read(bytes).unwrap_err(), why);
+        }
+    }
+}

@@ -1,0 +1,199 @@
+//! Old records while they are tried and brought in: the work goes on in the background, and pages look how far it has come.
+
+use std::path::PathBuf;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use super::AppState;
+use crate::desk::old_record::gathered::Gathered;
+use crate::desk::old_record::plan::{Plan, Tally};
+use crate::desk::old_record::problem::Problem;
+use crate::desk::old_record::row::Matching;
+use crate::old_records::gather_all;
+use crate::old_records::progress::{Phase, Progress};
+use crate::old_records::table::Table;
+use crate::store::old_record::Source;
+use crate::store::screen::{acting_on, acting_screen};
+use crate::store::{Store, StoreError};
+
+/// How many lines of each kind are kept for the page.
+const MOST_LINES: usize = 500;
+
+/// The newest work on old records. There is one at a time. Cheap to clone.
+#[derive(Debug, Clone, Default)]
+pub struct OldRecords(Arc<Mutex<Option<Work>>>);
+
+/// Work that was begun.
+#[derive(Debug, Clone)]
+pub struct Work {
+    /// The key of the form that began it.
+    pub key: String,
+    pub progress: Arc<Progress>,
+    pub standing: Standing,
+}
+
+/// How work stands.
+#[derive(Debug, Clone)]
+pub enum Standing {
+    Running,
+    /// It was tried: what would be made.
+    Tried(Arc<Trial>),
+    /// It is in the book.
+    Done,
+    /// It ended; nothing was written. A sentence.
+    Failed(String),
+}
+
+/// What a trial found.
+#[derive(Debug, Clone)]
+pub struct Trial {
+    pub tally: Tally,
+    /// What keeps rows out.
+    pub stops: Lines,
+    /// What is only said.
+    pub notes: Lines,
+    /// The number of the first new job.
+    pub first_job: i64,
+}
+
+/// Some lines, and how many more there are.
+#[derive(Debug, Clone, Default)]
+pub struct Lines {
+    pub first: Vec<String>,
+    pub more: usize,
+}
+
+impl Lines {
+    fn of<'a>(problems: impl Iterator<Item = &'a Problem>) -> Self {
+        let mut lines = Self::default();
+        for problem in problems {
+            if lines.first.len() < MOST_LINES {
+                lines.first.push(format!("{problem}."));
+            } else {
+                lines.more += 1;
+            }
+        }
+        lines
+    }
+}
+
+/// What is to be brought in.
+#[derive(Debug, Clone)]
+pub struct Asked {
+    /// The key of the form.
+    pub key: String,
+    pub table: Table,
+    pub table_name: String,
+    pub matching: Matching,
+    pub folder: PathBuf,
+}
+
+impl OldRecords {
+    /// The newest work.
+    pub fn newest(&self) -> Option<Work> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    /// Begins work, unless some is running.
+    fn begin(&self, key: &str) -> Option<Arc<Progress>> {
+        let mut newest = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if newest.as_ref().is_some_and(|work| matches!(work.standing, Standing::Running)) {
+            return None;
+        }
+        let progress = Arc::new(Progress::default());
+        let work = Work { key: key.to_owned(), progress: Arc::clone(&progress), standing: Standing::Running };
+        *newest = Some(work);
+        Some(progress)
+    }
+
+    fn end(&self, standing: Standing) {
+        if let Some(work) = self.0.lock().unwrap_or_else(PoisonError::into_inner).as_mut() {
+            work.standing = standing;
+        }
+    }
+}
+
+impl AppState {
+    /// Begins to read everything, and to find what would be made. Does nothing while other work is running.
+    pub fn try_old_records(&self, asked: Asked) {
+        let Some(progress) = self.old_records.begin(&asked.key) else { return };
+        let (store, work) = (self.store.clone(), self.old_records.clone());
+        tokio::spawn(async move {
+            let tried = try_out(&store, asked, progress).await;
+            work.end(tried.unwrap_or_else(|why| Standing::Failed(words(&why))));
+        });
+    }
+
+    /// Begins to bring everything in. Does nothing while other work is running.
+    pub fn bring_in_old_records(&self, asked: Asked, leaves_out: bool) {
+        let Some(progress) = self.old_records.begin(&asked.key) else { return };
+        let (state, screen) = (self.clone(), acting_screen());
+        tokio::spawn(async move {
+            let work = bring(&state, asked, leaves_out, progress);
+            let done = match screen {
+                Some(screen) => acting_on(screen, work).await,
+                None => work.await,
+            };
+            state.old_records.end(done.map_or_else(|why| Standing::Failed(words(&why)), |()| Standing::Done));
+        });
+    }
+}
+
+/// Why work ended without being done.
+#[derive(Debug)]
+enum Ended {
+    /// A sentence without its full stop.
+    Refused(String),
+    Store(StoreError),
+}
+
+impl From<StoreError> for Ended {
+    fn from(why: StoreError) -> Self {
+        Self::Store(why)
+    }
+}
+
+fn words(ended: &Ended) -> String {
+    match ended {
+        Ended::Refused(why) => format!("{}.", super::words::capital(why)),
+        Ended::Store(why @ (StoreError::Database(_) | StoreError::Unreadable { .. })) => {
+            tracing::error!(%why, "old records were not brought in");
+            "The book did not take it, so nothing was written. The log of the program says why.".to_owned()
+        }
+        Ended::Store(why) => format!("{}.", super::words::capital(&why.to_string())),
+    }
+}
+
+async fn gathered(asked: Asked, progress: Arc<Progress>) -> Result<(Asked, Gathered), Ended> {
+    let work = move || {
+        let gathered = gather_all(&asked.table, &asked.matching, &asked.folder, &progress);
+        gathered.map(|gathered| (asked, gathered)).map_err(|why| Ended::Refused(why.to_string()))
+    };
+    // A panic is logged where it happened.
+    tokio::task::spawn_blocking(work).await.map_err(|why| Ended::Refused(format!("the work ended: {why}")))?
+}
+
+async fn try_out(store: &Store, asked: Asked, progress: Arc<Progress>) -> Result<Standing, Ended> {
+    let (_, gathered) = gathered(asked, progress).await?;
+    let (known, first_job) = (store.known_of(&gathered).await?, store.next_job_number().await?);
+    let plan = Plan::of(&gathered, &known);
+    Ok(Standing::Tried(Arc::new(Trial {
+        tally: plan.tally,
+        stops: Lines::of(plan.problems.iter().filter(|problem| problem.stops)),
+        notes: Lines::of(plan.problems.iter().filter(|problem| !problem.stops)),
+        first_job,
+    })))
+}
+
+async fn bring(state: &AppState, asked: Asked, leaves_out: bool, progress: Arc<Progress>) -> Result<(), Ended> {
+    let (asked, gathered) = gathered(asked, Arc::clone(&progress)).await?;
+    progress.begin(Phase::Writing, gathered.jobs.len());
+    let folder = asked.folder.display().to_string();
+    let source = Source { folder: &folder, table: &asked.table_name };
+    let (now, done) = (state.clock.now(), |done| progress.reached(done));
+    state.store.bring_in(&asked.key, &gathered, leaves_out, source, now, done).await?;
+    // The pages that compare shapes need not wait for the new ones.
+    if let Err(why) = state.read_shapes().await {
+        tracing::warn!(%why, "the new shapes are compared later");
+    }
+    Ok(())
+}
