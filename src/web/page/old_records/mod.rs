@@ -278,7 +278,6 @@ impl Report {
 
 pub(crate) async fn show_trial(State(state): State<AppState>) -> PageResult {
     let key = key(&state).await?;
-    let upload = state.store.find_old_upload(&key);
     let (running, failed, report) = match state.old_records.newest() {
         // It may be in the book already, and the next import have a key of its own.
         Some(Work { standing: Standing::Running, progress, .. }) => (Some(progress.words()), None, None),
@@ -287,7 +286,7 @@ pub(crate) async fn show_trial(State(state): State<AppState>) -> PageResult {
         Some(Work { standing: Standing::Tried(trial), key: of, .. }) if of == key => {
             (None, None, Some(Report::of(&trial)))
         }
-        _ => return go(if upload.await?.is_some() { COLUMNS } else { BEGINNING }),
+        _ => return go(if state.store.find_old_upload(&key).await?.is_some() { COLUMNS } else { BEGINNING }),
     };
     show(&TrialPage { chrome: Chrome::new(&state, "lab"), key, running, failed, report })
 }
