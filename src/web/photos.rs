@@ -51,27 +51,33 @@ impl Photo {
 
 /// The last photos. Cheap to clone.
 #[derive(Debug, Clone, Default)]
-pub struct Photos(Arc<Mutex<VecDeque<(Uuid, Arc<Photo>)>>>);
+pub struct Photos(Arc<Mutex<VecDeque<KeptPhoto>>>);
+
+#[derive(Debug)]
+struct KeptPhoto {
+    key: Uuid,
+    photo: Arc<Photo>,
+}
 
 impl Photos {
     /// Keeps a photo; its key. The same photo again has the same key.
     pub fn keep(&self, photo: Photo) -> Uuid {
         let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some((key, _)) = kept.iter().find(|(_, other)| **other == photo) {
-            return *key;
+        if let Some(same) = kept.iter().find(|other| *other.photo == photo) {
+            return same.key;
         }
         if kept.len() == MOST {
             kept.pop_front();
         }
         let key = Uuid::now_v7();
-        kept.push_back((key, Arc::new(photo)));
+        kept.push_back(KeptPhoto { key, photo: Arc::new(photo) });
         key
     }
 
     /// The photo of a key, while it is kept.
     pub fn find(&self, key: Uuid) -> Option<Arc<Photo>> {
         let kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        kept.iter().find(|(other, _)| *other == key).map(|(_, photo)| photo.clone())
+        kept.iter().find(|other| other.key == key).map(|kept| kept.photo.clone())
     }
 }
 
