@@ -71,7 +71,8 @@ if (form) {
   for (const mark of marks) {
     mark.setAttribute('tabindex', '0');
     mark.setAttribute('role', 'button');
-    mark.setAttribute('aria-label', `Mark: ${mark.dataset.words}; arrow keys move it`);
+    const letter = mark.querySelector('text').textContent;
+    mark.setAttribute('aria-label', `Mark ${letter}: ${mark.dataset.words}; arrow keys move it`);
     mark.addEventListener('focus', () => choose(mark));
     mark.addEventListener('pointerdown', (event) => { mark.setPointerCapture(event.pointerId); mark.focus(); event.preventDefault(); });
     mark.addEventListener('pointermove', (event) => { if (mark.hasPointerCapture(event.pointerId)) set(mark, ...pressed(event)); });
