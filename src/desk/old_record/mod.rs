@@ -1,6 +1,6 @@
 //! Jobs of before Rimbook, from a table of customers, frames and jobs and the trace files that belong to it.
 //!
-//! * [`column`] – what a column of the table holds, and a guess from its head.
+//! * [`column`](mod@column) – what a column of the table holds, and a guess from its head.
 //! * [`row`] – a row read into what it says of a job.
 //! * [`day`] – a day as other programs write it.
 //! * [`gathered`] – every row with its trace file: the jobs that can be made, and what stands against the others.

@@ -1,4 +1,4 @@
-//! Old records: the page of one ([`record`]), and bringing them in. A folder is named and a table uploaded, its columns are
+//! Old records: the page of one (`record`), and bringing them in. A folder is named and a table uploaded, its columns are
 //! matched, all of it is tried without writing, and then it is brought in. The work goes on in the background, and its page is
 //! loaded again until it is done.
 //!
