@@ -11,13 +11,13 @@ use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::once::{Done, Once};
+use super::order::height_columns;
 use super::prescription::{given_key, given_mono};
 use super::screen::acting_screen;
 use super::search::keep_words;
 use super::shape::insert_shape_of_file;
 use super::stamp::Stamp;
 use super::{Store, StoreError};
-use crate::desk::center_height::CenterHeight;
 use crate::desk::customer::{Customer, Person, name_key};
 use crate::desk::date::iso;
 use crate::desk::frame::FrameDetails;
@@ -583,11 +583,7 @@ async fn insert_job_eyes(
         for (eye, height) in planned.job.row.heights.iter() {
             let made = planned.job.row.eyes.get(eye).is_some();
             let task = if made { EyeTask::Make } else { EyeTask::Keep }.key();
-            let (height, height_from) = match height {
-                CenterHeight::Bottom(height) => (Some(height.hundredths()), "bottom"),
-                CenterHeight::Middle(up) => (Some(up.hundredths()), "middle"),
-                CenterHeight::Assumed => (None, "middle"),
-            };
+            let (height, height_from) = height_columns(*height);
             lines.push(json!([rows.number(from + at), eye.name(), task, height, height_from]));
         }
     }

@@ -204,6 +204,15 @@ pub(super) struct Made {
     pub(super) tint: Option<TreatmentVersionId>,
 }
 
+/// A height as its columns: hundredths of a millimeter, and what it counts from.
+pub(super) fn height_columns(height: CenterHeight) -> (Option<i32>, &'static str) {
+    match height {
+        CenterHeight::Bottom(height) => (Some(height.hundredths()), "bottom"),
+        CenterHeight::Middle(up) => (Some(up.hundredths()), "middle"),
+        CenterHeight::Assumed => (None, "middle"),
+    }
+}
+
 /// The eyes and treatments of a revision.
 pub(super) async fn insert_made(
     tx: &mut SqliteConnection,
@@ -213,11 +222,7 @@ pub(super) async fn insert_made(
 ) -> Result<(), StoreError> {
     for (eye, height) in made.height.iter() {
         let (task, eye) = (made.tasks.get(eye).key(), eye.name());
-        let (height, from) = match height {
-            CenterHeight::Bottom(height) => (Some(height.hundredths()), "bottom"),
-            CenterHeight::Middle(up) => (Some(up.hundredths()), "middle"),
-            CenterHeight::Assumed => (None, "middle"),
-        };
+        let (height, from) = height_columns(*height);
         sqlx::query!(
             "insert into job_eye (job_number, revision, eye, task, height_hundredths, height_from)
              values (?, ?, ?, ?, ?, ?)",
