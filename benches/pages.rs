@@ -73,6 +73,10 @@ fn measure(folder: &Path) {
 
     let (page_port, bare_port) = (free_port(), free_port());
     let pages = rimbook(folder, page_port, &[]);
+    println!(
+        "until the work of a start ends {:4.0} s   (the file is checked, the marks of the shapes are read)",
+        settle(&pages)
+    );
     time_pages(page_port, &known);
     println!("memory after all pages     {:8.1} MiB  (limit 200)", resident_mib(&pages));
 
@@ -473,6 +477,23 @@ fn rate(port: u16, path: &str, known: &Known, round: usize) -> f64 {
 fn median(values: &mut [f64]) -> f64 {
     values.sort_by(f64::total_cmp);
     values[values.len() / 2]
+}
+
+/// Waits until the program has done what it does in the background after a start, and gives how many seconds it took.
+fn settle(child: &Child) -> f64 {
+    let begin = Instant::now();
+    let stat = || std::fs::read_to_string(format!("/proc/{}/stat", child.id())).expect("a system with /proc");
+    // Fields 14 and 15: hundredths of a second at work, in the program and in the system.
+    let worked = || -> u64 {
+        stat().split_whitespace().skip(13).take(2).map(|field| field.parse::<u64>().expect("a number")).sum()
+    };
+    loop {
+        let before = worked();
+        thread::sleep(Duration::from_secs(2));
+        if worked() - before < 4 {
+            return begin.elapsed().as_secs_f64();
+        }
+    }
 }
 
 fn resident_mib(child: &Child) -> f64 {

@@ -128,7 +128,7 @@ impl BevelChoice {
     /// The points nearest to 0°, 45° and so on to 315°.
     pub fn eighths(&self) -> Vec<&LinePoint> {
         let off = |point: &LinePoint, deg: f64| {
-            let turn = (point.edge.deg - deg).rem_euclid(360.0);
+            let turn = (point.edge.deg - deg).abs();
             turn.min(360.0 - turn)
         };
         (0..8)

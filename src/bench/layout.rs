@@ -18,7 +18,6 @@ use crate::optics::{Eye, Pair};
 use crate::shape::blank::{Blank, Spare, blank_middle, tightest_spare};
 use crate::shape::blocker::BlockerStep;
 use crate::shape::blocker::Wanted;
-use crate::shape::boxing::Boxing;
 use crate::shape::hole::Hole;
 use crate::shape::layout::{Decentration, EyeLayout, PairLayout, pd_along_wrapped_mm};
 use crate::shape::outline::{Outline, Point};
@@ -153,7 +152,7 @@ impl JobLayout {
         let (outlines, holes) = (shape.outlines(), shape.holes_on_lenses());
         let pd = job.prescription.centered_on(job.made_for);
         let wanted_of = |eye| {
-            let b_mm = Boxing::of(outlines.get(eye)).b_mm;
+            let b_mm = outlines.get(eye).height_mm();
             Wanted { pd_mm: pd.mono(eye).to_f64(), height_mm: job.eyes.get(eye).height.above_bottom_mm(b_mm) }
         };
         let wanted = Pair::new(wanted_of(Eye::Right), wanted_of(Eye::Left));

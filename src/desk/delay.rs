@@ -375,6 +375,11 @@ pub struct Standing {
     pub refund_due_on: Option<Date>,
 }
 
+/// The last promised day for which something is owed today where nothing was said about the promise.
+pub fn last_day_of_duty(today: Date) -> Date {
+    today + Duration::days(SOON_DAYS)
+}
+
 /// What is owed to a customer, and by when.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Duty {

@@ -138,19 +138,60 @@ pub fn lens_with_thinnest_edge(
     order: LensOrder,
     edge_mm: f64,
 ) -> Result<Lens, LensError> {
-    if !(0.0..=20.0).contains(&edge_mm) {
-        return Err(LensError::EdgeThickness(edge_mm));
-    }
-    let points: Vec<Point> = outline.points().iter().map(|p| p.minus(center)).collect();
     let first = Lens::new(LensOrder { center_thickness_mm: FIRST_CENTER_MM, ..order })?;
-    let least_mm = thinnest_mm(&points, &first)?;
-    let is_near =
-        |p: &Point| first.checked_thickness_mm(p.x_mm, p.y_mm).is_some_and(|mm| mm <= least_mm + NEAR_THINNEST_MM);
-    let near: Vec<Point> = points.iter().copied().filter(is_near).collect();
-    let lens = seek(&near, order, edge_mm)?;
-    match thinnest_mm(&points, &lens)? >= edge_mm - CLOSE_MM {
+    Cut::of(outline, center, &first)?.thinned_to(order, edge_mm)
+}
+
+/// `usual`, or where its edge is thinner than that somewhere, the lens whose thinnest edge is `least_edge_mm`.
+///
+/// # Errors
+///
+/// As [`Lens::new`] and [`lens_with_thinnest_edge`].
+pub(super) fn lens_with_least_edge(
+    outline: &Outline,
+    center: Point,
+    usual: LensOrder,
+    least_edge_mm: f64,
+) -> Result<Lens, LensError> {
+    let lens = Lens::new(usual)?;
+    let cut = Cut::of(outline, center, &lens)?;
+    match cut.thinnest_mm() >= least_edge_mm {
         true => Ok(lens),
-        false => seek(&points, order, edge_mm),
+        false => cut.thinned_to(usual, least_edge_mm),
+    }
+}
+
+/// The corners of an outline, from the optical center of a lens cut to it, with its thickness at each.
+struct Cut(Vec<(Point, f64)>);
+
+impl Cut {
+    fn of(outline: &Outline, center: Point, lens: &Lens) -> Result<Self, LensError> {
+        let at = |point: &Point| {
+            let from = point.minus(center);
+            Ok((from, lens.thickness_mm(from.x_mm, from.y_mm)?))
+        };
+        outline.points().iter().map(at).collect::<Result<_, _>>().map(Self)
+    }
+
+    fn thinnest_mm(&self) -> f64 {
+        self.0.iter().map(|(_, mm)| *mm).fold(f64::INFINITY, f64::min)
+    }
+
+    /// The lens whose thinnest edge is `edge_mm`.
+    fn thinned_to(&self, order: LensOrder, edge_mm: f64) -> Result<Lens, LensError> {
+        if !(0.0..=20.0).contains(&edge_mm) {
+            return Err(LensError::EdgeThickness(edge_mm));
+        }
+        let near_mm = self.thinnest_mm() + NEAR_THINNEST_MM;
+        let points = |most_mm: f64| -> Vec<Point> {
+            self.0.iter().filter(|(_, mm)| *mm <= most_mm).map(|(point, _)| *point).collect()
+        };
+        let lens = seek(&points(near_mm), order, edge_mm)?;
+        let all = points(f64::INFINITY);
+        match thinnest_mm(&all, &lens)? >= edge_mm - CLOSE_MM {
+            true => Ok(lens),
+            false => seek(&all, order, edge_mm),
+        }
     }
 }
 

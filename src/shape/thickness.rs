@@ -1,7 +1,7 @@
 //! The center thickness of a lens: as stated, or as much as the edge needs. The same rules for every page and for
 //! `rimbook calc`.
 
-use super::edge::{Edge, lens_with_thinnest_edge};
+use super::edge::{lens_with_least_edge, lens_with_thinnest_edge};
 use super::outline::{Outline, Point};
 use crate::optics::lens::{Lens, LensError, LensOrder};
 
@@ -40,18 +40,14 @@ pub fn lens_with_thickness(
 ///
 /// # Errors
 ///
-/// As [`Edge::of`] and [`lens_with_thinnest_edge`].
+/// As [`Lens::new`] and [`lens_with_thinnest_edge`].
 pub fn lens_with_usual_thickness(
     outline: &Outline,
     center: Point,
     usual: LensOrder,
     least_edge_mm: f64,
 ) -> Result<Lens, LensError> {
-    let lens = Lens::new(usual)?;
-    if Edge::of(outline, center, &lens)?.thinnest().mm >= least_edge_mm {
-        return Ok(lens);
-    }
-    lens_with_thinnest_edge(outline, center, usual, least_edge_mm)
+    lens_with_least_edge(outline, center, usual, least_edge_mm)
 }
 
 /// The same by the rule of thumb h²F / 2000(n - 1), for a shape that is not known or not reached by a surface: a plus
@@ -75,6 +71,7 @@ mod tests {
     use super::*;
     use crate::optics::power::SphereCylinder;
     use crate::optics::prism::BaseVector;
+    use crate::shape::edge::Edge;
 
     fn usual(sphere_d: f64, cylinder_d: f64) -> LensOrder {
         LensOrder {

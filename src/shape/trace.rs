@@ -1,6 +1,8 @@
 //! A tracer's radii for one eye, exact to the hundredth. This is what the lab stores permanently.
 
-use super::outline::{Outline, OutlineError, Point, check_count, check_radius, equal_angles_deg, extent};
+use super::outline::{
+    Outline, OutlineError, Point, check_count, check_radius, equal_angles_deg, equal_directions, extent,
+};
 use super::spline::{radii_mm, refined};
 use crate::optics::Eye;
 
@@ -73,8 +75,12 @@ impl Trace {
 
     /// The traced points about the tracing center.
     pub fn points(&self) -> Vec<Point> {
-        let radii = self.radii.iter().map(|&r| f64::from(r) / 100.0);
-        radii.zip(self.angles_deg()).map(|(r, a)| Point::polar(r, a)).collect()
+        let directions = match &self.angles {
+            Angles::Equal => equal_directions(self.radii.len(), 0.0),
+            Angles::EqualFromHalfStep => equal_directions(self.radii.len(), 0.5),
+            Angles::Unequal(list) => list.iter().map(|&a| Point::polar(1.0, f64::from(a) / 100.0)).collect(),
+        };
+        self.radii.iter().zip(directions).map(|(&radius, to)| to.times(f64::from(radius) / 100.0)).collect()
     }
 
     /// The other eye's trace as the exact mirror image of this one.

@@ -145,7 +145,7 @@ impl TryFrom<AnswerRow> for Answer {
 
 /// Open or closed jobs with how their promise stands, as a `where` clause and an order find them.
 macro_rules! job_promises {
-    ($store:ident, $where:literal) => {
+    ($store:ident, $where:literal $(, $bound:expr)*) => {
         sqlx::query_as!(
             JobPromiseRow,
             r#"select j.number, c.name as customer, j.promised_on as "promised_on: Date",
@@ -159,6 +159,7 @@ macro_rules! job_promises {
                           as "answer?: Json<AnswerRow>"
                from job j join customer c on c.id = j.patient_id
                "# + $where
+            $(, $bound)*
         )
         .fetch_all(&$store.read)
         .await?
@@ -252,14 +253,20 @@ impl Store {
         .ok_or(StoreError::NotFound("that notice"))
     }
 
-    /// Every open job with how its promise stands, the earliest promise first. One whose parcel came back was sent, so
-    /// nothing of the promise is open but a refund.
-    pub async fn list_open_promises(&self) -> Result<Vec<JobPromise>, StoreError> {
+    /// The open jobs of which something may be owed today, with how their promise stands, the earliest promise first: those
+    /// promised for `last` or before, and those with a refund due, a notice or an answer. One whose parcel came back was
+    /// sent, so nothing of its promise is open but a refund.
+    pub async fn list_open_promises(&self, last: Date) -> Result<Vec<JobPromise>, StoreError> {
         job_promises!(
             self,
             "where j.closed_at is null
-               and (j.refund_due_on is not null or not exists (select 1 from shipment where job_number = j.number))
-             order by j.promised_on, j.number"
+               and (j.refund_due_on is not null
+                    or ((j.promised_on <= ?
+                         or exists (select 1 from delay_notice where job_number = j.number)
+                         or exists (select 1 from promise_answer where job_number = j.number))
+                        and not exists (select 1 from shipment where job_number = j.number)))
+             order by j.promised_on, j.number",
+            last
         )
     }
 

@@ -10,7 +10,7 @@ use crate::shape::bevel::LinePoint;
 use crate::shape::boxing::Boxing;
 use crate::shape::edge::{Edge, EdgePoint};
 use crate::shape::outline::{Outline, Point};
-use crate::shape::svg::{coordinates, path_data};
+use crate::shape::svg::{path_data, push_coordinates};
 
 /// Where one band of thickness ends and the next begins, mm.
 const BANDS_MM: [f64; 4] = [1.0, 2.0, 3.5, 5.0];
@@ -129,11 +129,13 @@ fn bands(points: &[EdgePoint]) -> Vec<(&'static str, String)> {
     let mut before = None;
     for (here, next) in points.iter().zip(points.iter().cycle().skip(1)) {
         let band = band((here.mm + next.mm) / 2.0);
-        // Writing to a string cannot fail.
+        let path = &mut paths[band];
         if before != Some(band) {
-            let _ = write!(paths[band], "M{}", coordinates(here.at));
+            path.push('M');
+            push_coordinates(path, here.at);
         }
-        let _ = write!(paths[band], "L{}", coordinates(next.at));
+        path.push('L');
+        push_coordinates(path, next.at);
         before = Some(band);
     }
     BAND_WORDS.iter().zip(paths).filter(|(_, path)| !path.is_empty()).map(|((class, _), path)| (*class, path)).collect()
@@ -207,10 +209,9 @@ impl ProfileDrawing {
         let x = |deg: f64| LEFT + deg / 360.0 * ACROSS;
         let run = |height: fn(&LinePoint) -> f64| {
             points.iter().fold(String::new(), |mut path, (deg, point)| {
-                let letter = if path.is_empty() { 'M' } else { 'L' };
-                let (x, y) = (x(*deg), scale.y(height(point)).clamp(0.0, TOP + DOWN + 2.0));
-                // Writing to a string cannot fail.
-                let _ = write!(path, "{letter}{x:.2} {y:.2}");
+                path.push(if path.is_empty() { 'M' } else { 'L' });
+                let y = scale.y(height(point)).clamp(0.0, TOP + DOWN + 2.0);
+                push_coordinates(&mut path, Point::new(x(*deg), -y));
                 path
             })
         };
@@ -229,6 +230,7 @@ impl ProfileDrawing {
             words.push(word(x(deg), TOP + DOWN + 4.2, anchor, format!("{deg:.0}° {place}")));
         }
         let mut grid = String::new();
+        // Writing to a string cannot fail.
         for mm in scale.ticks().filter(|&mm| mm > 0) {
             let _ = write!(grid, "M{LEFT} {:.2}H{end}", scale.y(f64::from(mm)));
         }

@@ -10,7 +10,7 @@ use rimbook::shape::record::{Assumptions, Form, TraceFile, write_as};
 use super::damage::{Chance, count, damaged};
 
 /// How many damaged files are read in a usual run.
-const MUTATIONS: u64 = 20_000;
+const MUTATIONS: u64 = 8_000;
 
 fn corpus() -> Vec<(String, Vec<u8>)> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/corpus/records");

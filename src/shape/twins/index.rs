@@ -3,11 +3,13 @@
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
-use super::mark::{Mark, Sought};
+use super::mark::{Mark, Sizes, Sought};
 use super::{Match, Shape, Ways};
 
-/// Shapes compared first, by the rough bound alone, so that something to beat is known.
-const FIRST: usize = 24;
+/// Shapes looked at first, by the rough bound alone.
+const FIRST_SEEN: usize = 192;
+/// Those of them compared first, by the bound of the waves, so that something to beat is known.
+const FIRST: usize = 12;
 /// Shapes compared at once after that.
 const AT_ONCE: usize = 12;
 /// Gaps that differ by less are equal, mm, unless a search says otherwise.
@@ -16,7 +18,7 @@ const FINEST_STEP_MM: f64 = 0.001;
 /// The marks of many shapes, in the order they were added.
 #[derive(Debug, Default)]
 pub struct Index {
-    sizes: Vec<[u16; 13]>,
+    sizes: Vec<Sizes>,
     marks: Vec<Mark>,
 }
 
@@ -36,10 +38,16 @@ struct Rank(u32, Reverse<usize>);
 impl Index {
     /// Adds a shape; its number counts from 0.
     pub fn push(&mut self, shape: &Shape) -> usize {
-        let mark = Mark::of(shape);
-        self.sizes.push(mark.sizes);
+        let (sizes, mark) = Mark::of(shape);
+        self.sizes.push(sizes);
         self.marks.push(mark);
         self.marks.len() - 1
+    }
+
+    /// Makes room for as many more shapes.
+    pub fn reserve(&mut self, more: usize) {
+        self.sizes.reserve(more);
+        self.marks.reserve(more);
     }
 
     /// How many shapes there are.
@@ -165,7 +173,11 @@ impl Search<'_> {
     /// Compares one of the shapes wanted, in the ways it can lie that are not ruled out.
     pub fn compare(&mut self, index: usize, shape: &Shape) {
         self.compared.push(index);
-        let possible = self.sought.possible_ways(&self.index.marks[index], self.worst_mm());
+        // A way is ruled out only where there is something to beat, and another way to lie.
+        let possible = match self.ways.mirrored && self.best.len() == self.most {
+            true => self.sought.possible_ways(&self.index.marks[index], self.worst_mm()),
+            false => [true, self.ways.mirrored],
+        };
         let ways = possible.into_iter().zip([false, true]).filter(|(is_possible, _)| *is_possible);
         let found = ways
             .map(|(_, is_mirrored)| self.shape.distance_one_way(shape, is_mirrored, self.ways.any_size))
@@ -207,13 +219,13 @@ impl Search<'_> {
         let is_near = |&index: &usize| f64::from(self.rough_mm[index]) <= self.within_mm;
         let mut order: Vec<usize> = (0..self.index.len()).filter(is_near).collect();
         let key = |&index: &usize| self.rank(f64::from(self.rough_mm[index]), index);
-        let count = FIRST.max(self.most);
-        if order.len() > count {
-            order.select_nth_unstable_by_key(count, key);
-            order.truncate(count);
-        }
-        order.sort_unstable_by_key(key);
-        order
+        keep_least(&mut order, FIRST_SEEN.max(self.most), key);
+        let waves_mm = |index: usize| self.sought.waves_bound_mm(&self.index.marks[index], f64::INFINITY);
+        let mut closer: Vec<(Rank, usize)> =
+            order.into_iter().map(|index| (self.rank(waves_mm(index), index), index)).collect();
+        keep_least(&mut closer, FIRST.max(self.most), |(rank, _)| *rank);
+        closer.sort_unstable();
+        closer.into_iter().map(|(_, index)| index).collect()
     }
 
     /// The gap that a shape must not exceed.
@@ -231,5 +243,13 @@ impl Search<'_> {
         let possible =
             |index| Possible { rank: self.rank(f64::from(self.rough_mm[index]), index), bound: Bound::Rough };
         (0..self.index.len()).filter(is_possible).map(|index| Reverse(possible(index))).collect()
+    }
+}
+
+/// Leaves the `count` least, in any order.
+fn keep_least<T, K: Ord>(list: &mut Vec<T>, count: usize, key: impl Fn(&T) -> K) {
+    if list.len() > count {
+        list.select_nth_unstable_by_key(count, key);
+        list.truncate(count);
     }
 }

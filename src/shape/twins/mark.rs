@@ -34,12 +34,16 @@ const WAVE_UNIT_MM: f64 = 0.001;
 type Waves = [f32; LANES];
 const LANES: usize = (2 * WAVES + 1usize).next_multiple_of(8);
 
-/// What is kept of a shape on file.
+/// The mean support, then the size of each wave, in thousandths of a millimeter, filled up with zeros. Neither a move nor
+/// a turn nor a mirror changes them.
+pub(super) type Sizes = [u16; SIZES];
+const SIZES: usize = (WAVES + 1usize).next_multiple_of(8);
+
+/// What is kept of a shape on file, beside its [`Sizes`].
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Mark {
-    /// The mean support, then the size of each wave, in thousandths of a millimeter. Neither a move nor a turn nor a
-    /// mirror changes them.
-    pub sizes: [u16; WAVES + 1],
+    /// The mean support, in thousandths of a millimeter.
+    pub mean: u16,
     /// Each wave's even and odd part.
     pub waves: [i16; 2 * WAVES],
     /// The support in each direction.
@@ -47,27 +51,29 @@ pub(super) struct Mark {
 }
 
 impl Mark {
-    pub(super) fn of(shape: &Shape) -> Self {
+    pub(super) fn of(shape: &Shape) -> (Sizes, Self) {
         let hull = hull(&shape.points);
         let (mean, waves) = waves(&hull);
         let unit = |mm: f64, unit_mm: f64| (mm / unit_mm).round();
-        let mut sizes = [unit(mean, WAVE_UNIT_MM) as u16; WAVES + 1];
+        let mut sizes = [0; SIZES];
+        sizes[0] = unit(mean, WAVE_UNIT_MM) as u16;
         for (size, [even, odd]) in sizes[1..].iter_mut().zip(&waves) {
             *size = unit(even.hypot(*odd), WAVE_UNIT_MM) as u16;
         }
         let reach = supports(&hull, DIRECTIONS);
-        Self {
-            sizes,
+        let mark = Self {
+            mean: sizes[0],
             waves: std::array::from_fn(|i| unit(waves[i / 2][i % 2], WAVE_UNIT_MM) as i16),
             supports: std::array::from_fn(|i| unit(reach[i], SUPPORT_UNIT_MM) as i16),
-        }
+        };
+        (sizes, mark)
     }
 }
 
 impl Mark {
     fn all_waves(&self) -> Waves {
         let mut all = [0.0; LANES];
-        all[0] = f32::from(self.sizes[0]) * WAVE_UNIT_MM as f32;
+        all[0] = f32::from(self.mean) * WAVE_UNIT_MM as f32;
         for (wave, kept) in all[1..].iter_mut().zip(self.waves) {
             *wave = f32::from(kept) * WAVE_UNIT_MM as f32;
         }
@@ -81,7 +87,7 @@ fn root_mm(square: f32) -> f32 {
 }
 
 /// The scalar product, in eight sums that do not wait for each other.
-fn dot(one: &Waves, other: &Waves) -> f32 {
+fn dot(one: &[f32], other: &[f32]) -> f32 {
     let mut sums = [0.0f32; 8];
     for (one, other) in one.chunks_exact(8).zip(other.chunks_exact(8)) {
         for (sum, (one, other)) in sums.iter_mut().zip(one.iter().zip(other)) {
@@ -111,7 +117,7 @@ impl Other {
 #[derive(Debug)]
 pub(super) struct Sought {
     ways: Ways,
-    sizes: [f32; WAVES + 1],
+    sizes: [f32; SIZES],
     turns: Vec<Turn>,
     /// Each direction as a unit vector.
     directions: [[f64; 2]; DIRECTIONS],
@@ -133,7 +139,7 @@ struct Turn {
 
 impl Sought {
     pub(super) fn new(shape: &Shape, ways: Ways) -> Self {
-        let (own, hull) = (Mark::of(shape), hull(&shape.points));
+        let ((sizes, _), hull) = (Mark::of(shape), hull(&shape.points));
         let mut turns = Turn::all(shape);
         if ways.mirrored {
             turns.extend(Turn::all(&shape.mirror()));
@@ -146,7 +152,7 @@ impl Sought {
                 [way.x_mm, way.y_mm]
             }),
             square,
-            sizes: own.sizes.map(|size| f32::from(size) * WAVE_UNIT_MM as f32),
+            sizes: sizes.map(|size| f32::from(size) * WAVE_UNIT_MM as f32),
             turns,
             per_step_mm: steepest_mm(&hull) * TAU / STEPS as f64,
             rms_per_step_mm: steepness_mm(&hull) * TAU / STEPS as f64,
@@ -155,16 +161,15 @@ impl Sought {
 
     /// A lower bound of the distance from the sizes alone: their root of squares is the least root mean square by which
     /// the supports can differ in any position.
-    pub(super) fn rough_bound_mm(&self, sizes: &[u16; WAVES + 1]) -> f32 {
-        let (mut own, mut both, mut other, mut apart) = (0.0, 0.0, 0.0, 0.0);
-        for (mine, &theirs) in self.sizes.iter().zip(sizes) {
-            let theirs = f32::from(theirs) * WAVE_UNIT_MM as f32;
-            own += mine * mine;
-            apart += (mine - theirs) * (mine - theirs);
-            both += mine * theirs;
-            other += theirs * theirs;
-        }
-        let square = if self.ways.any_size { own - both * both / other } else { apart };
+    pub(super) fn rough_bound_mm(&self, sizes: &Sizes) -> f32 {
+        let theirs = sizes.map(|size| f32::from(size) * WAVE_UNIT_MM as f32);
+        let square = if self.ways.any_size {
+            let both = dot(&self.sizes, &theirs);
+            dot(&self.sizes, &self.sizes) - both * both / dot(&theirs, &theirs)
+        } else {
+            let apart: [f32; SIZES] = std::array::from_fn(|i| self.sizes[i] - theirs[i]);
+            dot(&apart, &apart)
+        };
         root_mm(square) - ROUNDED_MM as f32
     }
 

@@ -241,8 +241,8 @@ proptest! {
         for other in [second, rotate(&trembling.unwrap(), turn_deg)] {
             let (one, other) = (Shape::of(&first), Shape::of(&other));
             let gap_mm = one.distance(&other, ways).gap_mm;
-            let (sought, mark) = (mark::Sought::new(&one, ways), mark::Mark::of(&other));
-            prop_assert!(f64::from(sought.rough_bound_mm(&mark.sizes)) <= gap_mm, "{gap_mm}");
+            let (sought, (sizes, mark)) = (mark::Sought::new(&one, ways), mark::Mark::of(&other));
+            prop_assert!(f64::from(sought.rough_bound_mm(&sizes)) <= gap_mm, "{gap_mm}");
             for most_mm in [f64::INFINITY, gap_mm, 0.0] {
                 prop_assert!(sought.waves_bound_mm(&mark, most_mm) <= gap_mm, "{gap_mm}");
             }

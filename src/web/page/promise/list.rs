@@ -2,7 +2,7 @@
 
 use time::Date;
 
-use crate::desk::delay::Duty;
+use crate::desk::delay::{Duty, last_day_of_duty};
 use crate::store::delay::JobPromise;
 use crate::web::AppState;
 use crate::web::error::WebError;
@@ -42,7 +42,7 @@ impl DutyRow {
 /// Every promise that asks for something, the earliest day first; what has no day is last.
 pub(crate) async fn list_duties(state: &AppState) -> Result<Vec<DutyRow>, WebError> {
     let today = state.clock.today();
-    let open = state.store.list_open_promises().await?;
+    let open = state.store.list_open_promises(last_day_of_duty(today)).await?;
     let closed = state.store.list_refunds_of_closed_jobs().await?;
     let mut rows: Vec<DutyRow> = open.into_iter().chain(closed).filter_map(|job| DutyRow::of(job, today)).collect();
     rows.sort_by_key(|row| (row.by.is_none(), row.by, row.number));
