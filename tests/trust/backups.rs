@@ -15,14 +15,20 @@ use crate::shop::{Shop, serving};
 
 /// Makes a shop whose book has some 150 MB of kept files, and closes it.
 async fn given_large_book(folder: &Path) {
+    given_book_of(folder, 150).await;
+}
+
+/// The same with so many megabytes.
+async fn given_book_of(folder: &Path, megabytes: i64) {
     let shop = Shop::open(folder);
     shop.must_take("Before Marrow");
     drop(shop);
     let mut book = SqliteConnectOptions::new().filename(folder.join("rimbook.db")).connect().await.unwrap();
-    sqlx::raw_sql(
-        "with recursive n (i) as (select 1 union all select i + 1 from n where i < 150)
+    sqlx::query(
+        "with recursive n (i) as (select 1 union all select i + 1 from n where i < ?)
          insert into attachment_bytes (hash, bytes) select randomblob(32), randomblob(1000000) from n",
     )
+    .bind(megabytes)
     .execute(&mut book)
     .await
     .unwrap();
@@ -88,6 +94,46 @@ async fn a_backup_that_is_stopped_leaves_nothing_readable_behind() {
     let shop = Shop::of(crate::running::Running::run(serving(&folder)));
     assert!(!plain.exists(), "the next start removes it");
     shop.must_take("After Marrow");
+}
+
+/// The length of a file that a process has open and that has no name any more.
+#[cfg(target_os = "linux")]
+fn nameless_length(process: u32) -> u64 {
+    let open = fs::read_dir(format!("/proc/{process}/fd")).into_iter().flatten().flatten().map(|entry| entry.path());
+    let nameless = open.filter(|file| fs::read_link(file).is_ok_and(|name| name.to_string_lossy().ends_with("(deleted)")));
+    nameless.filter_map(|file| fs::metadata(file).ok()).map(|data| data.len()).max().unwrap_or(0)
+}
+
+/// What an encrypted backup holds is opened to be checked, and has no name at any moment.
+#[cfg(target_os = "linux")]
+#[tokio::test]
+async fn a_check_that_is_stopped_leaves_nothing_readable_behind() {
+    let home = tempfile::tempdir().unwrap();
+    let [folder, file, phrase, passing] = ["book", "copy.age", "phrase", "tmp"].map(|name| home.path().join(name));
+    fs::create_dir(&passing).unwrap();
+    fs::write(&phrase, "heron copper fjord tern").unwrap();
+    given_book_of(&folder, 30).await;
+    assert!(backup(&folder, &file).arg("--passphrase-file").arg(&phrase).status().unwrap().success());
+    let check = || {
+        let mut command = rimbook();
+        command.env("TMPDIR", &passing).arg("verify").arg(&file).arg("--passphrase-file").arg(&phrase);
+        command
+    };
+    let entries = || fs::read_dir(&passing).unwrap().count();
+    let mut checked = check().spawn().unwrap();
+    let start = Instant::now();
+    while nameless_length(checked.id()) < 1_000_000 {
+        assert!(checked.try_wait().unwrap().is_none(), "it is opened to be checked");
+        assert!(start.elapsed() < Duration::from_secs(60));
+        thread::sleep(Duration::from_millis(2));
+    }
+    assert_eq!(entries(), 0, "while it is checked");
+    checked.kill().unwrap();
+    checked.wait().unwrap();
+    assert_eq!(entries(), 0, "after it was killed");
+    let whole = check().output().unwrap();
+    assert!(whole.status.success() && String::from_utf8_lossy(&whole.stdout).starts_with("Good: "), "{whole:?}");
+    assert_eq!(entries(), 0);
 }
 
 #[test]

@@ -100,6 +100,11 @@ async fn open(file: &Path, is_copy: bool) -> Result<SqliteConnection, BackupErro
     })
 }
 
+/// Opens a file that is still empty, to ask it once another copy has been written into it.
+pub(super) async fn open_passing(file: &Path) -> Result<SqliteConnection, BackupError> {
+    open(file, false).await
+}
+
 pub(super) fn is_sqlite(file: &Path) -> Result<(), BackupError> {
     let start = start_of(file, MAGIC.len()).map_err(|why| BackupError::read(file, why))?;
     if start == MAGIC { Ok(()) } else { Err(BackupError::bad(file, "it is not a file of SQLite")) }
@@ -113,13 +118,14 @@ pub(super) async fn check_book(file: &Path) -> Result<Contents, BackupError> {
         return Err(BackupError::bad(file, "it is a book in use, not a backup: make one with `rimbook backup`"));
     }
     let mut db = open(file, true).await?;
-    let answer = check(&mut db, file).await;
+    let answer = check_opened(&mut db, file).await;
     // What was asked is answered; a failed close changes nothing.
     let _closed = db.close().await;
     answer
 }
 
-async fn check(db: &mut SqliteConnection, file: &Path) -> Result<Contents, BackupError> {
+/// The same of a copy that is open; `file` is what is named where it is bad.
+pub(super) async fn check_opened(db: &mut SqliteConnection, file: &Path) -> Result<Contents, BackupError> {
     let bad = |why: sqlx::Error| BackupError::bad(file, said(&why));
     db.lock_handle().await.map_err(bad)?.set_progress_handler(STEPS, gently());
     // No macros below: the file may have the tables of an earlier version.

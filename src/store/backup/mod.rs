@@ -5,7 +5,7 @@
 //! of every connection of this program.
 
 use std::io;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use thiserror::Error;
 use time::OffsetDateTime;
@@ -13,6 +13,7 @@ use time::OffsetDateTime;
 use super::{FILE_NAME, companion, fresh_file, make_private_folder};
 
 mod copy;
+mod passing;
 mod seal;
 mod setting;
 mod shelf;
@@ -23,7 +24,8 @@ pub use seal::{Key, Seal, make_key, read_recipient};
 pub use setting::{make_on, shelf_of_book};
 pub use shelf::{Found, Shelf, default_folder, folder_beside, newest_good};
 
-use self::copy::{check_book, copy_book, is_sqlite};
+use self::copy::{check_book, check_opened, copy_book, is_sqlite};
+use self::passing::Passing;
 use self::sum::Sum;
 
 /// Why a copy was not made, or cannot be used. Each is one line.
@@ -166,7 +168,7 @@ fn take_name(part: &Path, to: &Path, sum: Option<Sum>) -> Result<(), BackupError
     named().map_err(|why| BackupError::write(to, why))
 }
 
-/// Opens a backup and checks all of it. An encrypted one is opened into a file of its owner's alone, which is removed.
+/// Opens a backup and checks all of it. An encrypted one is opened into a file that has no name (`passing.rs`).
 ///
 /// # Errors
 ///
@@ -176,26 +178,26 @@ pub async fn verify(file: &Path, key: Option<&Key>) -> Result<Contents, BackupEr
         check_sum(file).await?;
         return check_book(file).await;
     }
-    let work = opened_file(file);
-    fresh_file::remove_with_companions(&work).map_err(|why| BackupError::write(&work, why))?;
-    let checked = match unlock(file, &work, key).await {
-        Ok(()) => check_book(&work).await,
-        Err(why) => Err(why),
-    };
-    fresh_file::remove_with_companions(&work).map_err(|why| BackupError::write(&work, why))?;
+    let key = key_for(file, key)?;
+    let mut passing = Passing::make().await?;
+    let checked = verify_sealed(file, key, &mut passing).await;
+    passing.discard().await?;
     checked
 }
 
-/// Where an encrypted backup is opened to be checked: in the system's folder for passing files, because the backup's own
-/// folder may not be writable.
-fn opened_file(file: &Path) -> PathBuf {
-    let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    std::env::temp_dir().join(format!("{name}.{}.verify", std::process::id()))
+async fn verify_sealed(file: &Path, key: Key, passing: &mut Passing) -> Result<Contents, BackupError> {
+    let mut out = passing.file.try_clone().map_err(|why| BackupError::read(file, why))?;
+    let sealed = file.to_owned();
+    off_the_runtime(move || seal::unlock_into(&sealed, &mut out, &key)).await?;
+    check_opened(&mut passing.book, file).await
+}
+
+fn key_for(file: &Path, key: Option<&Key>) -> Result<Key, BackupError> {
+    key.cloned().ok_or_else(|| BackupError::Sealed(file.display().to_string()))
 }
 
 async fn unlock(file: &Path, to: &Path, key: Option<&Key>) -> Result<(), BackupError> {
-    let key = key.cloned().ok_or_else(|| BackupError::Sealed(file.display().to_string()))?;
-    let (file, to) = (file.to_owned(), to.to_owned());
+    let (key, file, to) = (key_for(file, key)?, file.to_owned(), to.to_owned());
     off_the_runtime(move || seal::unlock(&file, &to, &key)).await
 }
 

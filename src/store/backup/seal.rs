@@ -161,9 +161,13 @@ pub(super) fn unlock(file: &Path, to: &Path, key: &Key) -> Result<(), BackupErro
     let failed = |why: io::Error| BackupError::write(to, why);
     create_private(to).map_err(failed)?;
     let mut out = File::options().write(true).truncate(true).open(to).map_err(failed)?;
-    let mut opened = open(file, &*key.0)?;
-    copy_opened(file, &mut opened, &mut out)?;
+    unlock_into(file, &mut out, key)?;
     out.sync_all().map_err(failed)
+}
+
+/// The same into a file that is open.
+pub(super) fn unlock_into(file: &Path, out: &mut File, key: &Key) -> Result<(), BackupError> {
+    copy_opened(file, &mut open(file, &*key.0)?, out)
 }
 
 fn open<'a>(file: &Path, key: &'a (dyn Identity + 'a)) -> Result<impl Read + use<'a>, BackupError> {
