@@ -602,10 +602,13 @@ async fn a_check_says_that_a_document_may_be_missing() {
     let lab = TestLab::new().await;
     let mut book = beside(lab.folder.path()).await;
     let (mut nullable, mut others) = (0, 0);
-    for table in texts(&mut book, "select name from sqlite_schema where sql like '%json_valid(%' and type = 'table'").await {
+    for table in
+        texts(&mut book, "select name from sqlite_schema where sql like '%json_valid(%' and type = 'table'").await
+    {
         let sql = texts(&mut book, &format!("select sql from sqlite_schema where name = '{table}'")).await.remove(0);
         for column in sql.split("json_valid(").skip(1).map(|rest| rest.split(')').next().unwrap()) {
-            let question = format!("select cast(\"notnull\" as text) from pragma_table_info('{table}') where name = '{column}'");
+            let question =
+                format!("select cast(\"notnull\" as text) from pragma_table_info('{table}') where name = '{column}'");
             match texts(&mut book, &question).await.as_slice() {
                 [yes] if yes == "1" => others += 1,
                 [_] => {

@@ -7,7 +7,7 @@ use super::drilling::{Drilling, PlaceWords, of_lenses, on_lenses, resized};
 use super::frame::FrameDetails;
 use super::id::ShapeId;
 use super::key::keyed;
-use super::limit::LengthLimit;
+use super::limit::{LengthLimit, LimitError};
 use crate::optics::direction::place_words;
 use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
@@ -24,8 +24,8 @@ use crate::shape::transform::resize_to_box;
 /// millimeter is usual. Source: common practice (from memory).
 pub const STAMP_DIFFERENCE_REPORTED_MM: f64 = 1.0;
 
-/// The accepted distance between lenses, hundredths of a millimeter.
-const DBL_RANGE: std::ops::RangeInclusive<i32> = 500..=4000;
+/// The distance between lenses, typed or of a file.
+pub const DBL: LengthLimit = LengthLimit::new("A distance between lenses", 500, 4000);
 
 /// A shape read from an upload, not stored yet.
 #[derive(Debug, Clone, PartialEq)]
@@ -119,8 +119,8 @@ pub enum ShapeRefused {
     #[error("You chose the {} eye, but the file names its own eye: choose “as it says”", .0.name())]
     EyeNamedInFile(Eye),
     /// A distance between lenses out of range.
-    #[error("A distance between lenses of {0} mm is not possible: between 5 and 40 mm was expected")]
-    Dbl(Millimeter),
+    #[error(transparent)]
+    Dbl(#[from] LimitError),
 }
 
 /// Something odd in the file of a shape, as it was said when the file was read.
@@ -285,9 +285,7 @@ impl NewShape {
             (None, Some(in_file)) => (in_file, DblSource::File),
             (None, None) => (stamped_bridge, DblSource::Stamp),
         };
-        if !DBL_RANGE.contains(&dbl.hundredths()) {
-            return Err(ShapeRefused::Dbl(dbl));
-        }
+        let dbl = DBL.check(dbl)?;
         let Original { bytes, name, origin } = original;
         let (original, original_name) = (bytes.to_vec(), name.to_owned());
         Ok(Self {
@@ -548,7 +546,10 @@ mod tests {
             assert_eq!(shape.dbl_source, source);
         }
         let refused = NewShape::read(table.as_bytes(), "x", None, "4".parse().ok(), stamp).unwrap_err();
-        assert_eq!(refused, ShapeRefused::Dbl("4".parse().unwrap()));
+        assert_eq!(
+            refused.to_string(),
+            "A distance between lenses of 4.00 mm is not possible: between 5 and 40 was expected"
+        );
     }
 
     #[test]

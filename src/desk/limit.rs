@@ -2,7 +2,7 @@
 
 use thiserror::Error;
 
-use crate::optics::unit::{Diopter, Millimeter, UnitError};
+use crate::optics::unit::{Diopter, Millimeter, Tilt, UnitError};
 
 /// Why a figure cannot be taken.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
@@ -77,8 +77,7 @@ impl LengthLimit {
         if text.is_empty() {
             return Err(LimitError::Missing { what: self.what, least, most, unit: "mm" });
         }
-        let unreadable = |why: UnitError| LimitError::Unreadable { why: why.to_string(), least, most, unit: "mm" };
-        self.check(text.parse().map_err(unreadable)?)
+        self.check(text.parse().map_err(|why| not_read(why, text, self.what, [least, most], "mm"))?)
     }
 
     /// A length that was read already.
@@ -119,8 +118,7 @@ impl PowerLimit {
         if text.trim().is_empty() {
             return Err(LimitError::Missing { what: self.what, least, most, unit: "D" });
         }
-        let unreadable = |why: UnitError| LimitError::Unreadable { why: why.to_string(), least, most, unit: "D" };
-        self.check(text.trim().parse().map_err(unreadable)?)
+        self.check(text.trim().parse().map_err(|why| not_read(why, text.trim(), self.what, [least, most], "D"))?)
     }
 
     /// A power that was read already.
@@ -134,6 +132,29 @@ impl PowerLimit {
         }
         let [least, most] = [self.least, self.most].map(signed);
         Err(LimitError::Beyond { what: self.what, value: power.to_string(), least, most, unit: "D" })
+    }
+}
+
+/// Reads a tilt of a lens before the eye, in degrees: pantoscopic tilt or wrap.
+///
+/// # Errors
+///
+/// [`LimitError`], a sentence to stand beside the field.
+pub fn read_tilt(text: &str) -> Result<Tilt, LimitError> {
+    let text = text.trim().trim_end_matches('°').trim();
+    let [least, most] = [Tilt::MIN, Tilt::MAX].map(|tilt| plain(tilt.hundredths()));
+    if text.is_empty() {
+        return Err(LimitError::Missing { what: "A tilt", least, most, unit: "degrees" });
+    }
+    text.parse().map_err(|why| not_read(why, text, "A tilt", [least, most], "degrees"))
+}
+
+/// The sentence about a text that is no value of its unit.
+fn not_read(why: UnitError, text: &str, what: &'static str, limits: [String; 2], unit: &'static str) -> LimitError {
+    let [least, most] = limits;
+    match why {
+        UnitError::OutOfRange { .. } => LimitError::Beyond { what, value: format!("“{text}”"), least, most, unit },
+        why => LimitError::Unreadable { why: why.to_string(), least, most, unit },
     }
 }
 
@@ -174,7 +195,12 @@ mod tests {
         assert_eq!(said(LengthLimit::new("A center", 50, 2000).read("")), "A center is needed, between 0.5 and 20 mm");
         assert_eq!(said(DIAMETER.read("wide")), "“wide” is not a number: between 40 and 90 mm was expected");
         let long = said(DIAMETER.read(&"9".repeat(50_000)));
-        assert!(long.ends_with(": between 40 and 90 mm was expected"), "{}", &long[long.len() - 60..]);
+        assert!(long.ends_with("is not possible: between 40 and 90 was expected"), "{}", &long[long.len() - 60..]);
+        assert_eq!(
+            said(DIAMETER.read("500")),
+            "A diameter of “500” mm is not possible: between 40 and 90 was expected",
+            "beyond every length"
+        );
     }
 
     #[test]
@@ -183,5 +209,17 @@ mod tests {
         assert_eq!(said(FRONT.read("-10.25")), "A front of -10.25 D is not possible: between -10 and +20 was expected");
         assert!(said(FRONT.read("1e9")).ends_with(": between -10 and +20 D was expected"));
         assert_eq!(said(FRONT.read("")), "A front is needed, between -10 and +20 D");
+        assert_eq!(said(FRONT.read("99")), "A front of “99” D is not possible: between -10 and +20 was expected");
+    }
+
+    #[test]
+    fn a_tilt_is_told_its_limits() {
+        assert_eq!(read_tilt(" -40° ").map(Tilt::hundredths), Ok(-4000));
+        assert_eq!(
+            said(read_tilt("40.01")),
+            "A tilt of “40.01” degrees is not possible: between -40 and 40 was expected"
+        );
+        assert_eq!(said(read_tilt("NaN")), "“NaN” is not a number: between -40 and 40 degrees was expected");
+        assert_eq!(said(read_tilt("")), "A tilt is needed, between -40 and 40 degrees");
     }
 }

@@ -14,6 +14,9 @@ pub enum UnitError {
     /// The text is not a number.
     #[error("“{0}” is not a number")]
     NotANumber(String),
+    /// The number has more than six digits before its point.
+    #[error("“{0}” is too large a number")]
+    TooLarge(String),
     /// The number has more than two decimals.
     #[error("“{0}” has more than two decimals")]
     TooFine(String),
@@ -35,7 +38,7 @@ pub enum UnitError {
 ///
 /// # Errors
 ///
-/// [`UnitError::NotANumber`] or [`UnitError::TooFine`] (a third decimal that is not zero).
+/// [`UnitError::NotANumber`], [`UnitError::TooLarge`] or [`UnitError::TooFine`] (a third decimal that is not zero).
 pub fn parse_hundredths(text: &str) -> Result<i32, UnitError> {
     let clean = text.trim().replace(['−', '–', '—'], "-").replace(',', ".");
     let not_a_number = || UnitError::NotANumber(text.trim().to_owned());
@@ -45,8 +48,11 @@ pub fn parse_hundredths(text: &str) -> Result<i32, UnitError> {
     };
     let (whole, fraction) = digits.split_once('.').unwrap_or((digits, ""));
     let all_digits = |s: &str| s.bytes().all(|b| b.is_ascii_digit());
-    if (whole.is_empty() && fraction.is_empty()) || !all_digits(whole) || !all_digits(fraction) || whole.len() > 6 {
+    if (whole.is_empty() && fraction.is_empty()) || !all_digits(whole) || !all_digits(fraction) {
         return Err(not_a_number());
+    }
+    if whole.len() > 6 {
+        return Err(UnitError::TooLarge(text.trim().to_owned()));
     }
     let kept = fraction.trim_end_matches('0');
     if kept.len() > 2 {
@@ -90,12 +96,12 @@ macro_rules! hundredths {
                 if (Self::MIN.0..=Self::MAX.0).contains(&hundredths) {
                     Ok(Self(hundredths))
                 } else {
-                    Err(UnitError::OutOfRange {
-                        what: $what,
-                        min: Self::MIN.to_string(),
-                        max: Self::MAX.to_string(),
-                    })
+                    Err(Self::out_of_range())
                 }
+            }
+
+            fn out_of_range() -> UnitError {
+                UnitError::OutOfRange { what: $what, min: Self::MIN.to_string(), max: Self::MAX.to_string() }
             }
 
             /// The nearest hundredth to a computed value, halves away from zero.
@@ -113,7 +119,7 @@ macro_rules! hundredths {
             }
 
             /// The value in whole hundredths.
-            pub fn hundredths(self) -> i32 {
+            pub const fn hundredths(self) -> i32 {
                 self.0
             }
 
@@ -133,7 +139,10 @@ macro_rules! hundredths {
             type Err = UnitError;
 
             fn from_str(text: &str) -> Result<Self, UnitError> {
-                Self::from_hundredths(parse_hundredths(text)?)
+                match parse_hundredths(text) {
+                    Err(UnitError::TooLarge(_)) => Err(Self::out_of_range()),
+                    read => Self::from_hundredths(read?),
+                }
             }
         }
     };
@@ -230,10 +239,13 @@ mod tests {
         {
             assert_eq!(parse_hundredths(text), Ok(hundredths), "{text}");
         }
-        for text in ["", "+", ".", "1.2.3", "abc", "1e2", "--1", "9999999"] {
+        for text in ["", "+", ".", "1.2.3", "abc", "1e2", "--1"] {
             assert!(matches!(parse_hundredths(text), Err(UnitError::NotANumber(_))), "{text}");
         }
         assert!(matches!(parse_hundredths("1.125"), Err(UnitError::TooFine(_))));
+        assert!(matches!(parse_hundredths("9999999"), Err(UnitError::TooLarge(_))));
+        let beyond = "-99999999999".parse::<Tilt>().map_err(|why| why.to_string());
+        assert_eq!(beyond, Err("A tilt must be between -40.00 and 40.00".to_owned()));
     }
 
     #[test]

@@ -3,11 +3,13 @@
 use std::path::{Path, PathBuf};
 
 use rimbook::intake::json::ShapeJson;
+use rimbook::intake::write::WriteFormat;
 use rimbook::intake::{ReadOptions, read_any};
+
 use rimbook::optics::Eye;
 use rimbook::shape::record::{Assumptions, Form, TraceFile, write_as};
 
-use super::damage::{Chance, count, damaged};
+use super::damage::{Chance, count, damaged, renumbered, timed};
 
 /// How many damaged files are read in a usual run.
 const MUTATIONS: u64 = 8_000;
@@ -113,16 +115,65 @@ fn damaged_files_are_read_or_refused_in_one_line() {
     for _ in 0..count {
         let (_, bytes) = &corpus[chance.below(corpus.len())];
         let bytes = damaged(bytes, &SPICE, &mut chance);
-        let start = std::time::Instant::now();
-        match read(&bytes) {
+        let (given, took) = timed(|| read(&bytes));
+        match given {
             Ok(file) => assert!(!file.traces.right.radii().is_empty()),
             Err(why) => {
                 assert!(!why.is_empty() && !why.contains('\n'), "{why}");
                 refused += 1;
             }
         }
-        longest = longest.max(start.elapsed());
+        longest = longest.max(took);
     }
     println!("{count} damaged files: {refused} refused, the slowest took {longest:?}");
+    assert!(refused > count / 10 && refused < count, "{refused} of {count} refused");
+}
+
+/// The same shapes as JSON, damaged: `rimbook shape write` reads them and writes each of its formats, or says in one line why
+/// not.
+#[test]
+fn damaged_shapes_in_json_are_written_or_refused_in_one_line() {
+    const WORDS: [&[u8]; 12] = [
+        b"null",
+        b"1e308",
+        b"-1",
+        b"[",
+        b"]",
+        b"{}",
+        b",",
+        b"\"right\":",
+        b"\"radii_mm\":",
+        b"99999999999999999999",
+        b"1e-320",
+        b"\xc3",
+    ];
+    let texts: Vec<String> = corpus()
+        .iter()
+        .map(|(_, bytes)| serde_json::to_string(&ShapeJson::of(&read(bytes).unwrap())).unwrap())
+        .collect();
+    let write = |text: &str| -> Result<(), String> {
+        let file = ShapeJson::read(text).and_then(|shape| shape.to_file()).map_err(|why| why.to_string())?;
+        for format in WriteFormat::ALL {
+            format.file_of(&file, &Assumptions::default()).map_err(|why| why.to_string())?;
+        }
+        Ok(())
+    };
+    let (count, mut chance) = (count(MUTATIONS / 10), Chance(2027));
+    let (mut refused, mut longest) = (0, std::time::Duration::ZERO);
+    for _ in 0..count {
+        let text = texts[chance.below(texts.len())].as_bytes();
+        let bytes = match chance.below(3) {
+            0 => damaged(text, &WORDS, &mut chance),
+            _ => renumbered(text, &mut chance),
+        };
+        let text = String::from_utf8_lossy(&bytes);
+        let (given, took) = timed(|| write(&text));
+        if let Err(why) = given {
+            assert!(!why.is_empty() && !why.contains('\n'), "{why}");
+            refused += 1;
+        }
+        longest = longest.max(took);
+    }
+    println!("{count} damaged shapes in JSON: {refused} refused, the slowest took {longest:?}");
     assert!(refused > count / 10 && refused < count, "{refused} of {count} refused");
 }

@@ -100,7 +100,8 @@ async fn a_backup_that_is_stopped_leaves_nothing_readable_behind() {
 #[cfg(target_os = "linux")]
 fn nameless_length(process: u32) -> u64 {
     let open = fs::read_dir(format!("/proc/{process}/fd")).into_iter().flatten().flatten().map(|entry| entry.path());
-    let nameless = open.filter(|file| fs::read_link(file).is_ok_and(|name| name.to_string_lossy().ends_with("(deleted)")));
+    let nameless =
+        open.filter(|file| fs::read_link(file).is_ok_and(|name| name.to_string_lossy().ends_with("(deleted)")));
     nameless.filter_map(|file| fs::metadata(file).ok()).map(|data| data.len()).max().unwrap_or(0)
 }
 

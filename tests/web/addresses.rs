@@ -12,7 +12,7 @@ use crate::support::{Answer, GOOD_READING, NOW, TestLab};
 use rimbook::desk::id::DrawerLensId;
 
 /// The addresses that take a post, as the router itself says.
-async fn posting_addresses() -> Vec<&'static str> {
+pub async fn posting_addresses() -> Vec<&'static str> {
     let lab = TestLab::new().await;
     let mut posting = Vec::new();
     for address in ADDRESSES.iter().chain(FIRST_ADDRESSES) {
@@ -51,13 +51,15 @@ const ONLY_ASKED: [&str; 12] = [
 ];
 
 /// A form that its page offers now, filled in so that it is taken.
-struct Filled {
-    lab: TestLab,
+pub struct Filled {
+    pub lab: TestLab,
     /// The job it belongs to.
     job: Option<i64>,
-    path: String,
+    pub path: String,
+    /// The page that offers it; nothing where no page does.
+    pub page: Option<Answer>,
     /// Everything but the key.
-    fields: Vec<(String, String)>,
+    pub fields: Vec<(String, String)>,
     /// The key, for a form that has one among its fields.
     key: Option<String>,
     /// Whether it is sent as an upload does.
@@ -67,7 +69,7 @@ struct Filled {
 }
 
 impl Filled {
-    async fn send(&self, with_key: bool) -> Answer {
+    pub async fn send(&self, with_key: bool) -> Answer {
         let key = self.key.iter().filter(|_| with_key).map(|key| ("key", key.as_str()));
         let fields: Vec<(&str, &str)> = self.fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).chain(key).collect();
         match self.is_upload {
@@ -122,7 +124,7 @@ pub fn fields_of(page: &Answer, path: &str) -> Vec<(String, String)> {
 }
 
 /// The form of an address, offered by its page and filled in. A new posting address fails here until it has a line.
-async fn filled(address: &str) -> Filled {
+pub async fn filled(address: &str) -> Filled {
     let lab = if address == "/start" { TestLab::unnamed().await } else { TestLab::new().await };
     let mut job = None;
     let mut changes: Vec<(&str, String)> = Vec::new();
@@ -134,7 +136,16 @@ async fn filled(address: &str) -> Filled {
         }
         "/drafts/{key}" => {
             let fields = vec![("note".to_owned(), "half a word".to_owned())];
-            return Filled { lab, job, path: "/drafts/mine".into(), fields, key: None, is_upload: false, file: None };
+            return Filled {
+                lab,
+                job,
+                path: "/drafts/mine".into(),
+                page: None,
+                fields,
+                key: None,
+                is_upload: false,
+                file: None,
+            };
         }
         "/orders/{key}" => {
             let material = lab.store.list_materials().await.unwrap()[0].version.to_string();
@@ -298,7 +309,8 @@ async fn filled(address: &str) -> Filled {
         _ if ["/buying/promises", "/lab/backups/now"].contains(&address) => address.to_owned(),
         _ => page.clone(),
     };
-    let mut fields = fields_of(&lab.get(&page).await, &path);
+    let page = lab.get(&page).await;
+    let mut fields = fields_of(&page, &path);
     let key = fields.iter().position(|(name, _)| name == "key").map(|at| fields.remove(at).1);
     for (name, value) in changes {
         // A packing list has many fields of one name.
@@ -313,7 +325,7 @@ async fn filled(address: &str) -> Filled {
         Some("old-records") => Some(("table", "jobs.csv", crate::old_records::TABLE.as_bytes())),
         _ => None,
     };
-    Filled { lab, job, path, fields, key, is_upload, file }
+    Filled { lab, job, path, page: Some(page), fields, key, is_upload, file }
 }
 
 /// A job at which the form of this address is offered, the end of the address of the page that offers it, and what is
@@ -445,7 +457,7 @@ async fn plain_lens(lab: &TestLab) -> DrawerLensDetails {
     }
 }
 
-async fn given_drawer_lens(lab: &TestLab) -> DrawerLensId {
+pub async fn given_drawer_lens(lab: &TestLab) -> DrawerLensId {
     let lens = plain_lens(lab).await;
     lab.store.stock_lens("given-lens", &lens, 2, NOW).await.unwrap();
     lab.store.list_drawer().await.unwrap()[0].id
@@ -563,7 +575,7 @@ async fn a_form_of_a_job_that_moved_on_is_refused() {
 }
 
 /// An address with something of the book in each place.
-async fn somewhere(lab: &TestLab, address: &str, number: i64) -> String {
+pub async fn somewhere(lab: &TestLab, address: &str, number: i64) -> String {
     let job = lab.store.get_job(number).await.unwrap();
     let id = match address {
         a if a.starts_with("/frames/") => job.frame.id.to_string(),

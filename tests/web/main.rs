@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a helper that fails fails its test")]
 
+mod absurd_figures;
 mod accounts;
 mod addresses;
 mod backups;

@@ -56,7 +56,7 @@ pub enum PrescriptionFault {
     #[error("“{0}” is not an axis: write a whole number from 1 to 180")]
     AxisNotWhole(String),
     /// The axis is beyond 180.
-    #[error("An axis of {0} is beyond 180: write a whole number from 1 to 180")]
+    #[error("An axis of “{0}” is beyond 180: write a whole number from 1 to 180")]
     AxisOutOfRange(String),
     /// A number is written as power in a meridian.
     #[error("“@” gives the power in a meridian, which is not the axis: write the axis with x")]
@@ -92,7 +92,7 @@ pub enum PrescriptionFault {
     #[error(transparent)]
     PrismTooStrong(#[from] PrismTooStrong),
     /// A number too large for a prism.
-    #[error("A prism of {0} is beyond 20.00; check the prism")]
+    #[error("A prism of “{0}” is beyond 20.00; check the prism")]
     PrismOutOfRange(String),
     /// Prism in a field that takes only a power.
     #[error("Leave out the prism: this field takes only the power")]

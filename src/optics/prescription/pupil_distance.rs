@@ -5,7 +5,7 @@ use std::fmt;
 use thiserror::Error;
 
 use crate::optics::notation::short;
-use crate::optics::unit::{Millimeter, UnitError, parse_hundredths};
+use crate::optics::unit::{Millimeter, UnitError};
 use crate::optics::{Eye, Pair};
 
 /// The distance between the pupils, in hundredths of a millimeter (common practice).
@@ -207,9 +207,11 @@ pub fn read_pupil_distance_for(text: &str, only: Option<Eye>) -> Result<PupilDis
             "r" | "od" | "re" | "right" => eye = Some(Eye::Right),
             "l" | "os" | "le" | "left" => eye = Some(Eye::Left),
             number if number.starts_with(|c: char| c.is_ascii_digit() || c == '.') => {
-                let hundredths = parse_hundredths(number)?;
-                let length = Millimeter::from_hundredths(hundredths);
-                numbers.push((eye.take(), length.map_err(|_| PupilDistanceFault::TooLong(piece))?));
+                let length = number.parse::<Millimeter>().map_err(|why| match why {
+                    UnitError::OutOfRange { .. } => PupilDistanceFault::TooLong(piece),
+                    why => why.into(),
+                });
+                numbers.push((eye.take(), length?));
             }
             _ => return Err(PupilDistanceFault::Unreadable(piece)),
         }

@@ -326,10 +326,6 @@ impl PrescriptionReader {
         if number.is_zero() {
             return Some(Diopter::ZERO);
         }
-        if number.sign.is_none() {
-            self.faults.push(PrescriptionFault::SignMissing { what, text: number.text() });
-            return None;
-        }
         let text = number.text();
         let sign = if number.sign == Some('-') { -1 } else { 1 };
         let size = self.hundredths(&number.digits)?;
@@ -338,6 +334,10 @@ impl PrescriptionReader {
             self.faults.push(PrescriptionFault::OutOfRange(text));
             return None;
         };
+        if number.sign.is_none() {
+            self.faults.push(PrescriptionFault::SignMissing { what, text });
+            return None;
+        }
         if number.has_point() || is_hundredths {
             return Some(self.stored(text, value, is_hundredths));
         }
@@ -371,10 +371,9 @@ impl PrescriptionReader {
         match parse_hundredths(kept) {
             Ok(hundredths) => Some(hundredths),
             Err(error) => {
-                let is_long = digits.split('.').next().is_some_and(|whole| whole.len() > 6);
                 self.faults.push(match error {
                     UnitError::TooFine(_) => PrescriptionFault::TooFine(digits.to_owned()),
-                    _ if is_long && digits.matches('.').count() < 2 => PrescriptionFault::OutOfRange(digits.to_owned()),
+                    UnitError::TooLarge(_) => PrescriptionFault::OutOfRange(digits.to_owned()),
                     _ => PrescriptionFault::NotANumber(digits.to_owned()),
                 });
                 None

@@ -21,6 +21,7 @@ use crate::desk::fitting::{
     DecidedLens, FramePosition, PositionOfWear, PowerDecision, TracePlane, VERTEX, VertexAnswer,
 };
 use crate::desk::job::{EventKind, Job};
+use crate::desk::limit::read_tilt;
 use crate::desk::step::Step;
 use crate::desk::stock::{BASE, LensInHand};
 use crate::optics::direction::Directed;
@@ -30,7 +31,7 @@ use crate::optics::power::SphereCylinder;
 use crate::optics::prescription::LensPower;
 use crate::optics::prism::imbalance;
 use crate::optics::surface::{tool_from_true_d, true_from_tool_d};
-use crate::optics::unit::{Diopter, Millimeter, Tilt};
+use crate::optics::unit::{Diopter, Millimeter};
 use crate::optics::{Eye, Pair};
 use crate::store::draft::Fields;
 use crate::web::AppState;
@@ -212,8 +213,8 @@ impl CompensationForm {
     /// `must_answer`: whether the vertex distance has to be there, or be said not to be known.
     fn read_position(form: &mut Form, must_answer: bool) -> Option<TriedPosition> {
         let vertex = Self::read_vertex(form, must_answer);
-        let panto = form.read(Self::PANTO, |t| t.parse::<Tilt>());
-        let wrap = form.read(Self::WRAP, |t| t.parse::<Tilt>());
+        let panto = form.read(Self::PANTO, read_tilt);
+        let wrap = form.read(Self::WRAP, read_tilt);
         let trace = form.read(Self::TRACE, |t| TracePlane::from_key(t).ok_or("Choose how the trace was made"));
         let step = form.read(Self::STEP, |t| PowerStep::from_key(t).ok_or("Choose the steps of the order"));
         let [right, left] = Self::BASES.map(|name| form.read_optional(name, |t| BASE.read(t)));

@@ -6,6 +6,7 @@ use axum::extract::State;
 
 use super::{CHANGED_ELSEWHERE, Chrome, PageResult, draft_or, go, posted_key, show, show_again};
 use crate::bench::process_spread::{FIGURES, Figure, ProcessSpread};
+use crate::desk::limit::read_tilt;
 use crate::optics::notation::short;
 use crate::optics::unit::{Tilt, UnitError, parse_hundredths};
 use crate::store::draft::Fields;
@@ -88,7 +89,7 @@ impl ProcessSpreadForm {
 
     fn read(form: &mut Form) -> Option<ProcessSpread> {
         let figures = FIGURES.map(|figure| form.read(figure.key, |text| read_figure(&figure, text)));
-        let offer_wrap = form.read(Self::OFFER_WRAP, |text| match text.parse::<Tilt>() {
+        let offer_wrap = form.read(Self::OFFER_WRAP, |text| match read_tilt(text) {
             Ok(wrap) if wrap >= Tilt::ZERO => Ok(wrap),
             Ok(_) => Err("A wrap to offer from is between 0 and 40°".to_owned()),
             Err(why) => Err(why.to_string()),
@@ -103,10 +104,12 @@ impl ProcessSpreadForm {
 }
 
 fn read_figure(figure: &Figure, text: &str) -> Result<i32, String> {
-    let hundredths = parse_hundredths(text).map_err(|why: UnitError| why.to_string())?;
-    if (0..=figure.most).contains(&hundredths) {
-        return Ok(hundredths);
-    }
     let most = short(f64::from(figure.most) / 100.0);
-    Err(format!("{text} {} is not possible: between 0 and {most} was expected", figure.unit))
+    match parse_hundredths(text) {
+        Ok(hundredths) if (0..=figure.most).contains(&hundredths) => Ok(hundredths),
+        Ok(_) | Err(UnitError::TooLarge(_)) => {
+            Err(format!("“{text}” {} is not possible: between 0 and {most} was expected", figure.unit))
+        }
+        Err(why) => Err(format!("{why}: between 0 and {most} {} was expected", figure.unit)),
+    }
 }

@@ -21,7 +21,7 @@ use super::{Chrome, PageResult, go, show, show_again};
 use crate::desk::attachment::{AttachmentKind, FileFormat, KeptFile, NewFile};
 use crate::desk::drilling::HoleRow;
 use crate::desk::frame_shape::{
-    BOX_SIDE, CIRCUMFERENCE, DblSource, FrameShape, NewShape, Original, ShapeChange, ShapeOrigin, ShapeRefused,
+    BOX_SIDE, CIRCUMFERENCE, DBL, DblSource, FrameShape, NewShape, Original, ShapeChange, ShapeOrigin, ShapeRefused,
 };
 use crate::desk::job::{EventKind, Job, Stage};
 use crate::desk::lab::Lab;
@@ -308,7 +308,7 @@ impl ShapeForm {
         file: Option<(String, Bytes)>,
         stamped_bridge: Millimeter,
     ) -> Result<NewShape, Vec<String>> {
-        let dbl = form.read_optional(Self::DBL, str::parse::<Millimeter>);
+        let dbl = form.read_optional(Self::DBL, |text| DBL.read(text));
         let only = Eye::BOTH.into_iter().find(|eye| eye.name() == form.value(Self::EYE));
         let table = form.value(Self::TABLE).to_owned();
         let (field, name, bytes) = match file {

@@ -497,6 +497,8 @@ fn read_change(text: &str) -> Result<i64, String> {
     let clean = text.replace(['−', '–'], "-");
     match clean.parse::<i64>() {
         Ok(change) if change != 0 && (-MOST_AT_ONCE..=MOST_AT_ONCE).contains(&change) => Ok(change),
-        _ => Err(format!("Write how many were added or removed, such as +2 or -1, not “{text}”")),
+        _ => {
+            Err(format!("Write how many were added or removed, such as +2 or -1, at most {MOST_AT_ONCE}, not “{text}”"))
+        }
     }
 }

@@ -2,6 +2,7 @@
 
 use crate::bench::verification::{Measurement, Notation, PairReading};
 use crate::desk::job::Job;
+use crate::desk::limit::PowerLimit;
 use crate::desk::order::HEIGHT;
 use crate::desk::stock::CENTER;
 use crate::optics::prescription::{LensPower, PowerError, read_measured, read_pupil_distance_for};
@@ -161,6 +162,9 @@ fn drums_of(words: &str) -> Option<(&str, &str, &str)> {
     Some((first, second, axis))
 }
 
+/// As far as the drum of a lensmeter goes.
+const ON_THE_DRUM: PowerLimit = PowerLimit::new("A power", Diopter::MIN.hundredths(), Diopter::MAX.hundredths());
+
 /// A missing sign is asked for, never guessed.
 fn read_drum(text: &str) -> Result<Diopter, String> {
     if text.is_empty() {
@@ -169,7 +173,7 @@ fn read_drum(text: &str) -> Result<Diopter, String> {
     if matches!(text.to_ascii_lowercase().as_str(), "pl" | "plano") {
         return Ok(Diopter::ZERO);
     }
-    let power: Diopter = text.parse().map_err(|e: crate::optics::unit::UnitError| e.to_string())?;
+    let power = ON_THE_DRUM.read(text).map_err(|why| why.to_string())?;
     if power != Diopter::ZERO && !text.starts_with(['+', '-', '−', '–', '—']) {
         return Err(format!("Is it +{text} or -{text}? Write the sign"));
     }

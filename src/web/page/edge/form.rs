@@ -7,7 +7,7 @@ use crate::desk::job::Job;
 use crate::desk::limit::{LengthLimit, LimitError};
 use crate::desk::stock::{CENTER, DIAMETER};
 use crate::optics::Pair;
-use crate::optics::unit::{Diopter, Millimeter, UnitError};
+use crate::optics::unit::{Diopter, Millimeter, UnitError, parse_hundredths};
 use crate::shape::bevel::{Hold, Placement};
 use crate::shape::thickness::Thickness;
 use crate::web::form::Form;
@@ -133,9 +133,11 @@ fn length_mm(limit: LengthLimit, text: &str) -> Result<f64, LimitError> {
 
 /// A share of the edge in percent.
 fn share(text: &str) -> Result<f64, String> {
-    let percent = text.trim().trim_end_matches('%').parse::<Millimeter>().map_err(|why: UnitError| why.to_string())?;
-    if (0..=10_000).contains(&percent.hundredths()) {
-        return Ok(percent.to_f64() / 100.0);
+    match parse_hundredths(text.trim().trim_end_matches('%')) {
+        Ok(percent) if (0..=10_000).contains(&percent) => Ok(f64::from(percent) / 10_000.0),
+        Ok(_) | Err(UnitError::TooLarge(_)) => {
+            Err(format!("“{text}” percent of the edge is not possible: between 0 and 100 was expected"))
+        }
+        Err(why) => Err(format!("{why}: between 0 and 100 percent was expected")),
     }
-    Err(format!("{percent}% of the edge is not possible: between 0 and 100 was expected"))
 }

@@ -15,6 +15,7 @@ use crate::desk::eye_order::{EyeOrder, EyesFault, EyesOrdered, read_eye_order};
 use crate::desk::fitting::{VERTEX, VertexAnswer};
 use crate::desk::frame::{BRIDGE, EYE_SIZE, FrameDetails, Rim, TEMPLE};
 use crate::desk::job::EyeTask;
+use crate::desk::limit::read_tilt;
 use crate::desk::money::Cents;
 use crate::desk::npi::Npi;
 use crate::desk::order::{CustomerChoice, Design, FrameChoice, NewOrder};
@@ -225,7 +226,7 @@ impl OrderForm {
         }
         let tilt = form.read(Self::TILT, |t| match t.trim() {
             "" => Err("Type the pantoscopic tilt in degrees, such as 8".to_owned()),
-            typed => typed.parse::<Tilt>().map_err(|why| why.to_string()),
+            typed => read_tilt(typed).map_err(|why| why.to_string()),
         });
         let names = Pair::new(Self::pupil_height(Eye::Right), Self::pupil_height(Eye::Left));
         if names.iter().all(|(_, name)| form.value(name).trim().is_empty()) {
@@ -286,7 +287,7 @@ impl OrderForm {
         let people = context.people.read(form, new_patient);
         let frame = FrameFields::read(form, context);
         let frame_choice = frame.choice(&prices, context);
-        let frame_wrap = form.read_optional(Self::FRAME_WRAP, |t| t.parse::<Tilt>());
+        let frame_wrap = form.read_optional(Self::FRAME_WRAP, read_tilt);
         let frame_wrap = frame_wrap.map(|wrap| wrap.filter(|_| matches!(frame_choice, Some(FrameChoice::New(_)))));
         let (ordered_on, promised_on) = read_days(form, context.today);
         let (paid, payment) = read_payment(form, context.today);

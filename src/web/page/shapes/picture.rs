@@ -6,7 +6,7 @@ use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
 
 use super::{ShapeForm, put_on_file};
-use crate::desk::frame_shape::{NewShape, Original, ShapeOrigin};
+use crate::desk::frame_shape::{DBL, NewShape, Original, ShapeOrigin};
 use crate::desk::id::AttachmentId;
 use crate::desk::job::Job;
 use crate::desk::step::Step;
@@ -203,7 +203,7 @@ pub(crate) async fn keep_outline(
 
 /// The shape that the form describes. A sentence stands beside each wrong field.
 fn outline_of(form: &mut Form, name: &str, bytes: &[u8], bridge: Millimeter) -> (Option<Seen>, Option<NewShape>) {
-    let dbl = form.read_optional(ShapeForm::DBL, str::parse::<Millimeter>);
+    let dbl = form.read_optional(ShapeForm::DBL, |text| DBL.read(text));
     let Some((asked, mut reading)) = looked(form, bytes) else { return (None, None) };
     let seen = Seen::of(&asked, &reading);
     move_points(&mut reading, &asked.moves);
