@@ -124,7 +124,7 @@ async fn receipts_are_found_by_number_and_by_day() {
     }
     let before = lab.get("/money/receipts?before=2026-11-25_5002").await.texts("#receipts tbody tr");
     assert!(before.len() == 1 && before[0].starts_with("5001"), "{before:?}");
-    assert!(lab.get("/money/receipts?from=then").await.text("#to-error").contains("not a day"));
+    assert!(lab.get("/money/receipts?from=then").await.text("#from-error").contains("not a day"));
 }
 
 #[tokio::test]

@@ -25,7 +25,8 @@ struct ReceiptsPage {
     number_problem: Option<String>,
     from: String,
     to: String,
-    day_problem: Option<String>,
+    from_problem: Option<String>,
+    to_problem: Option<String>,
     rows: Vec<ReceiptRow>,
     /// The address of the next page.
     older: Option<String>,
@@ -61,12 +62,8 @@ pub(crate) async fn list_receipts(State(state): State<AppState>, Query(asked): Q
         }
     }
     let (from, to) = (asked.from.unwrap_or_default(), asked.to.unwrap_or_default());
-    let read = |text: &str, usual: Date| if text.trim().is_empty() { Ok(usual) } else { words::parse_day(text) };
-    let days = read(&from, BEGINNING).and_then(|first| Ok((first, read(&to, Date::MAX)?)));
-    let ((first, last), day_problem) = match days {
-        Ok(days) => (days, None),
-        Err(why) => ((BEGINNING, Date::MAX), Some(brief(why))),
-    };
+    let (first, from_problem) = read_day(&from, BEGINNING);
+    let (last, to_problem) = read_day(&to, Date::MAX);
     let before = asked.before.as_deref().and_then(read_place).unwrap_or((last, i64::MAX));
     let kept = state.store.list_receipts_before(before, first, MOST + 1).await?;
     let rows: Vec<ReceiptRow> = kept
@@ -94,12 +91,22 @@ pub(crate) async fn list_receipts(State(state): State<AppState>, Query(asked): Q
         number,
         number_problem,
         // A day that cannot be read is shown as typed, and no link carries it.
-        older: older.filter(|_| day_problem.is_none()),
+        older: older.filter(|_| from_problem.is_none() && to_problem.is_none()),
         from,
         to,
-        day_problem,
+        from_problem,
+        to_problem,
         rows,
     })
+}
+
+/// A day that was typed, or the usual one and what is wrong.
+fn read_day(text: &str, usual: Date) -> (Date, Option<String>) {
+    match words::parse_day(text) {
+        Ok(day) => (day, None),
+        Err(_) if text.trim().is_empty() => (usual, None),
+        Err(why) => (usual, Some(brief(why))),
+    }
 }
 
 async fn find(state: &AppState, number: &str) -> Result<Option<i64>, StoreError> {
