@@ -111,7 +111,7 @@ async fn each_bad_field_has_its_sentence() {
     let number = lab.given_lenses_in_hand().await;
     for (query, field, says) in [
         ("material=nonsense", "material", "no longer offered"),
-        ("front=44", "front", "between -40.00 and +40.00"),
+        ("front=44", "front", "“44” D is not possible: between -10 and +20"),
         ("front=30", "front", "between -10 and +20"),
         ("thick=center&mm=0.1", "mm", "between 0.5 and 20"),
         ("thick=edge&mm=", "mm", "how thick"),

@@ -65,7 +65,10 @@ async fn an_order_becomes_a_job() {
 async fn the_wrap_of_a_new_frame_offers_the_lens_as_worn() {
     let lab = TestLab::new().await;
     let path = begin(&lab).await;
-    for (wrap, sentence) in [("x", "“x” is not a number"), ("45", "A tilt must be between -40.00 and 40.00")] {
+    for (wrap, sentence) in [
+        ("x", "“x” is not a number: between -40 and 40 degrees was expected"),
+        ("45", "A tilt of “45” degrees is not possible: between -40 and 40 was expected"),
+    ] {
         let answer = post(&lab, &path, &[("frame_wrap", wrap)]).await;
         answer.assert_status(422);
         assert_eq!(answer.text("#frame_wrap-error"), sentence);
