@@ -139,6 +139,10 @@ impl BevelChoice {
 
     /// Every warning in words, a negative edge first.
     pub fn warnings(&self, cut: &CutLens) -> Vec<String> {
+        self.warnings_of(cut, |_| true)
+    }
+
+    fn warnings_of(&self, cut: &CutLens, is_told: impl Fn(&EdgeWarning) -> bool) -> Vec<String> {
         let eye = cut.lens.eye;
         let negative = cut.negative.map(|thin| {
             format!(
@@ -149,9 +153,30 @@ impl BevelChoice {
                 (thin.center_mm * 100.0).ceil() / 100.0
             )
         });
-        let others = self.line.warnings.iter().map(|warning| warning_words(eye, self.hold, warning));
+        let told = self.line.warnings.iter().filter(|warning| is_told(warning));
+        let others = told.map(|warning| warning_words(eye, self.hold, warning));
         negative.into_iter().chain(others).collect()
     }
+
+    /// `rim 5.0 D, bevel 3.8 D`, where the two are curved too differently.
+    fn differing_curves(&self) -> Option<String> {
+        self.line.warnings.iter().find_map(|warning| match *warning {
+            EdgeWarning::CurveDiffers { rim_d, line_d } => {
+                Some(format!("rim {rim_d:.1} D, {} {line_d:.1} D", line_word(self.hold)))
+            }
+            _ => None,
+        })
+    }
+}
+
+/// Rims and lines of both eyes that are curved too differently, in one sentence.
+fn differing_curves(known: &[(Eye, &CutLens, &BevelChoice)]) -> Option<String> {
+    let differing = known.iter().filter_map(|(eye, _, line)| Some((*eye, line.differing_curves()?)));
+    let differing = eye_words(differing, " ").join("; ");
+    let word = line_word(known.first().filter(|_| !differing.is_empty())?.2.hold);
+    Some(format!(
+        "Curves differ (tool power 1.530): {differing}. Let the {word} follow the rim, or bend the rim to the lens."
+    ))
 }
 
 /// The lens of each eye of a job, cut, with its line in the usual place.
@@ -204,19 +229,21 @@ impl TicketLines {
         let unknown = pair.iter().filter(|(eye, lens)| *made.get(*eye) && lens.is_none());
         let unknown = unknown.map(|(eye, _)| format!("{} cannot be made at this size", eye.letter()));
         let lines = known.iter().map(|(eye, _, line)| (*eye, placement_words(line.hold, line.placement)));
-        let warnings =
-            known.iter().flat_map(|(eye, cut, line)| line.warnings(cut).into_iter().map(|words| (*eye, words)));
+        let is_one_eyes = |warning: &EdgeWarning| !matches!(warning, EdgeWarning::CurveDiffers { .. });
+        let warnings = known.iter().flat_map(|(eye, cut, line)| {
+            line.warnings_of(cut, is_one_eyes).into_iter().map(|words| (*eye, words))
+        });
         Some(Self {
             thickness: thickness.chain(unknown).collect::<Vec<_>>().join("; "),
-            line: joined(lines, " ").join("; "),
+            line: eye_words(lines, " ").join("; "),
             curves: curves_words(&known),
-            warnings: joined(warnings, ": "),
+            warnings: eye_words(warnings, ": ").into_iter().chain(differing_curves(&known)).collect(),
         })
     }
 }
 
 /// Puts the letter of its eye before each text, and both letters before one that is said of both.
-fn joined(texts: impl Iterator<Item = (Eye, String)>, between: &str) -> Vec<String> {
+pub fn eye_words(texts: impl IntoIterator<Item = (Eye, String)>, between: &str) -> Vec<String> {
     let mut said: Vec<(String, String)> = Vec::new();
     for (eye, words) in texts {
         match said.iter_mut().find(|(_, same)| *same == words) {
@@ -235,9 +262,9 @@ fn curves_words(known: &[(Eye, &CutLens, &BevelChoice)]) -> String {
         (*eye, format!("{tool_d:.2} D, {}", cut.lens.front_from.words()))
     });
     let rim = known.iter().filter_map(|(eye, _, line)| Some((*eye, format!("{:.1} D", line.rim_curve_tool_d?))));
-    let rim = joined(rim, " ");
+    let rim = eye_words(rim, " ");
     let rim = if rim.is_empty() { "not in the trace".to_owned() } else { rim.join(", ") };
-    format!("Base {}; rim {rim}", joined(base, " ").join(", "))
+    format!("Base {}; rim {rim}", eye_words(base, " ").join(", "))
 }
 
 #[cfg(test)]
@@ -312,6 +339,17 @@ mod tests {
         assert!(lines.warnings.iter().any(|w| w.starts_with("L: The surfaces cross")), "{:?}", lines.warnings);
         assert!(lines.warnings.iter().all(|w| !w.starts_with('R')), "{:?}", lines.warnings);
         assert_eq!(TicketLines::of(both, &Pair::new(None, None)), None);
+        // A rim of 6.0 D, and bevels on fronts of +4.00 in 1.498 (4.26 D in tool power): each differs by more than 1 D.
+        let rimmed = |rx: &str| {
+            let cut = cut(rx, Thickness::Center(2.0));
+            let line = BevelChoice::of(&cut, Hold::USUAL_BEVEL, None, Some(6.0));
+            Some((cut, line))
+        };
+        let lines = TicketLines::of(both, &Pair::new(rimmed("-4.00 sph"), rimmed("-1.00 sph"))).unwrap();
+        let told: Vec<&String> = lines.warnings.iter().filter(|w| w.contains("bend the rim")).collect();
+        assert_eq!(told.len(), 1, "the advice is said once for both eyes: {:?}", lines.warnings);
+        assert!(told[0].starts_with("Curves differ (tool power 1.530): R rim 6.0 D, bevel "), "{told:?}");
+        assert!(told[0].contains("; L rim 6.0 D, bevel "), "{told:?}");
         let one = TicketLines::of(Pair::new(true, false), &Pair::new(lens("-4.00 sph"), None)).unwrap();
         assert!(!one.thickness.contains('L'), "nothing is said of the lens that stays: {one:?}");
     }

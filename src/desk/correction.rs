@@ -268,7 +268,8 @@ fn rebill_words(rebill: &Rebill) -> String {
     format!("Lines of the bill that no longer match: {}.", reversed.chain(added).collect::<Vec<_>>().join("; "))
 }
 
-fn lens_words(eyes: &[Eye]) -> String {
+/// `The right lens is`, `Both lenses are`.
+pub fn lens_words(eyes: &[Eye]) -> String {
     match eyes {
         [eye] => format!("The {} lens is", eye.name()),
         _ => "Both lenses are".to_owned(),

@@ -229,8 +229,8 @@ fn silence_words(terms: &NoticeTerms, by: &str) -> String {
              that you refuse the delay and cancel, we take it that you agree {until}."
         ),
         Silence::Cancels if terms.is_sent_late() => format!(
-            "We tell you this after the promised day. Your order is therefore canceled and your money refunded, \
-             unless we hear from you by {by} that you agree {until}."
+            "This notice comes after the promised day. Unless we hear from you by {by} that you agree {until}, your \
+             order is canceled and your money refunded."
         ),
         Silence::Cancels if terms.is_renewed => format!(
             "Unless we hear from you by {by} that you agree {until}, your order is canceled and your money refunded, \

@@ -49,6 +49,14 @@ impl Design {
             Design::Aspheric => "single vision, aspheric",
         }
     }
+
+    /// For the wearer, to whom a spherical front would say that the lens has no cylinder.
+    pub fn plain_words(self) -> &'static str {
+        match self {
+            Design::Spherical => "single vision",
+            Design::Aspheric => self.words(),
+        }
+    }
 }
 
 /// A person of a new order: the patient, who pays, or who gets the parcel.

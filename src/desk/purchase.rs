@@ -1,5 +1,6 @@
 //! Orders for uncut lenses to a supplier, and what became of each line.
 
+use std::collections::BTreeSet;
 use std::ops::RangeInclusive;
 
 use strum::{EnumString, IntoStaticStr, VariantArray};
@@ -8,7 +9,7 @@ use time::{Date, OffsetDateTime};
 use super::id::{DrawerLensId, MaterialId, TreatmentId};
 use super::key::keyed;
 use super::money::Cents;
-use super::stock::{Supplier, plain_power};
+use super::stock::{Supplier, WantedLens, plain_power};
 use crate::optics::Eye;
 use crate::optics::notation::short;
 use crate::optics::unit::{Diopter, Millimeter};
@@ -51,6 +52,23 @@ impl OrderedLens {
     /// `-2.25 -0.50`, or `-2.25 sph`.
     pub fn power_words(&self) -> String {
         plain_power(self.sphere, self.cylinder)
+    }
+
+    /// What is another than the eye is to have: the order may have been corrected since. The power of a balance lens
+    /// is free.
+    pub fn differs_from(&self, wanted: &WantedLens, is_power_free: bool) -> Option<String> {
+        let power = wanted.power.to_minus();
+        let is_off = |own: Diopter, wanted: Diopter| own.to_f64_in_eighths() != wanted.to_f64_in_eighths();
+        let is_other_power = is_off(self.sphere, power.sphere()) || is_off(self.cylinder, power.cylinder());
+        let coatings: BTreeSet<TreatmentId> = self.coating.into_iter().chain(self.second_coating).collect();
+        let differs = [
+            (is_other_power && !is_power_free, "power"),
+            (self.material != wanted.material, "material"),
+            (coatings != wanted.coatings.iter().copied().collect(), "coating"),
+            (self.tint != wanted.tint, "tint"),
+        ];
+        let other: Vec<&str> = differs.iter().filter(|(is_other, _)| *is_other).map(|(_, what)| *what).collect();
+        (!other.is_empty()).then(|| format!("another {} than the job asks for now", other.join(", ")))
     }
 
     /// `70 mm or larger`.
@@ -151,3 +169,45 @@ pub struct PurchaseMove {
 
 /// How many lenses a line may ask for.
 pub const COUNT: RangeInclusive<i64> = 1..=500;
+
+#[cfg(test)]
+mod tests {
+    use uuid::Uuid;
+
+    use super::*;
+    use crate::optics::prescription::read;
+
+    #[test]
+    fn a_lens_on_order_says_what_a_correction_made_of_it() {
+        let [hard, clear, gray] = [1, 2, 3].map(|n| TreatmentId(Uuid::from_u128(n)));
+        let [resin, index] = [1, 2].map(|n| MaterialId(Uuid::from_u128(n)));
+        let ordered = OrderedLens {
+            ordered_for: OrderedFor::Eye { job: 1001, eye: Eye::Right },
+            material: resin,
+            coating: Some(hard),
+            second_coating: Some(clear),
+            tint: None,
+            treatments: String::new(),
+            sphere: "-2.00".parse().unwrap(),
+            cylinder: "-1.00".parse().unwrap(),
+            diameter: "70".parse().unwrap(),
+            base: None,
+            remark: String::new(),
+            count: 1,
+            price: None,
+        };
+        for (rx, material, coatings, tint, is_balance, says) in [
+            ("-2.00 -1.00 x 90", resin, vec![clear, hard], None, false, None),
+            // The plus form of the same power (textbook).
+            ("-3.00 +1.00 x 180", resin, vec![hard, clear], None, false, None),
+            ("-2.25 -1.00 x 90", resin, vec![hard, clear], None, false, Some("another power than")),
+            ("-2.25 -1.00 x 90", resin, vec![hard, clear], None, true, None),
+            ("-2.00 -1.00 x 90", index, vec![hard], Some(gray), false, Some("another material, coating, tint than")),
+        ] {
+            let wanted = WantedLens { material, coatings, tint, power: read(rx).unwrap().rx.power };
+            let found = ordered.differs_from(&wanted, is_balance);
+            assert_eq!(found.is_some(), says.is_some(), "{rx}: {found:?}");
+            assert!(says.is_none_or(|says| found.as_ref().unwrap().starts_with(says)), "{rx}: {found:?}");
+        }
+    }
+}

@@ -103,7 +103,7 @@ impl PackingSheet {
             .chain(treatments.map(|treatment| treatment.name.as_str()))
             .collect::<Vec<_>>()
             .join(", ");
-        let (frame, design) = (facts.frame, facts.design.words());
+        let (frame, design) = (facts.frame, facts.design.plain_words());
         let pair = match (facts.lenses_only, facts.single) {
             (true, None) => format!("Two lenses ({design}: {lens}) for your {frame}"),
             (false, None) => format!("One pair of glasses: {frame}; lenses {design}, {lens}"),

@@ -144,7 +144,7 @@ fn person_lines(person: &Patient) -> Vec<String> {
 
 fn payment(paid: &Paid) -> PrintedSum {
     let how = paid.how.strip_prefix("refund, ").unwrap_or(&paid.how);
-    let moved = if paid.amount_cents.is_negative() { "Given back" } else { "Received" };
+    let moved = if paid.amount_cents.is_negative() { "Refunded" } else { "Received" };
     PrintedSum { what: format!("{moved} {}, {how}", date::day(&paid.on)), amount: paid.amount_cents.to_string() }
 }
 

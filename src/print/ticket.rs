@@ -7,7 +7,7 @@ use time::Date;
 use super::barcode::{self, Barcode};
 use super::outline::{Drawn, PairDrawing};
 use super::{CheckSummary, Head, ruler};
-use crate::bench::edge_finish::TicketLines;
+use crate::bench::edge_finish::{TicketLines, eye_words};
 use crate::bench::notes::BenchNotes;
 use crate::bench::real_size::PrismMade;
 use crate::desk::catalogue::{MaterialDetails, TreatmentDetails};
@@ -430,12 +430,11 @@ impl ShapePart {
             axis: facts.eyes.get(eye).power.to_minus().axis().filter(|_| facts.tasks.get(eye).is_made()),
             is_made: facts.tasks.get(eye).is_made(),
         };
-        let circumference =
-            |eye: Eye| format!("{} {:.2}", eye.letter(), shape.layout.eyes.get(eye).boxing.circumference_mm);
+        let circumference = |eye: Eye| (eye, format!("{:.2}", shape.layout.eyes.get(eye).boxing.circumference_mm));
         Self {
             frame_pd: notation::long(shape.layout.frame_pd_mm),
             dbl: notation::long(shape.dbl_mm),
-            circumferences: Eye::BOTH.map(circumference).join(", "),
+            circumferences: eye_words(Eye::BOTH.map(circumference), " ").join(", "),
             outlines: PairDrawing::of(Pair::new(drawn(Eye::Right), drawn(Eye::Left)), shape.dbl_mm),
         }
     }

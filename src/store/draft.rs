@@ -44,6 +44,18 @@ pub struct Writer {
     pub before: String,
     /// When the page was opened; `None` without a script.
     pub opened_at: Option<OffsetDateTime>,
+    /// The [`mark`] of the draft that the page was filled in with; a page without a script says it.
+    pub filled_from: Option<String>,
+}
+
+/// Names what stands in a draft; two drafts that hold the same have the same mark.
+pub fn mark(fields: &Fields) -> String {
+    let mut hash = Sha256::new();
+    for text in fields.iter().flat_map(|(name, value)| [name, value]) {
+        hash.update((text.len() as u64).to_le_bytes());
+        hash.update(text.as_bytes());
+    }
+    hash.finalize().iter().take(8).map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// The most characters of the name of a window.
@@ -157,7 +169,7 @@ async fn standing(tx: &mut SqliteConnection, key: &str, fields: &Fields, writer:
     )
     .fetch_one(&mut *tx)
     .await?;
-    let aside = |taken| match aside_key(key, &writer.window) {
+    let aside = |taken| match aside_key(key, &writer.name_for(fields)) {
         Some(key) => Kept::Aside { key, taken },
         None => Kept::NotKept,
     };
@@ -169,9 +181,20 @@ async fn standing(tx: &mut SqliteConnection, key: &str, fields: &Fields, writer:
     let (Some(json), Some(other), Some(saved_at)) = (found.fields, found.writer, found.saved_at) else {
         return Ok(Kept::Here);
     };
+    let kept = read_fields(&json)?;
     let is_own = other == writer.window || (!other.is_empty() && other == writer.before);
-    let is_newer = writer.opened_at.is_some_and(|opened_at| saved_at.0 > opened_at);
-    Ok(if is_newer && !is_own && read_fields(&json)? != *fields { aside(None) } else { Kept::Here })
+    let is_newer = match &writer.filled_from {
+        Some(filled) => *filled != mark(&kept),
+        None => !is_own && writer.opened_at.is_some_and(|opened_at| saved_at.0 > opened_at),
+    };
+    Ok(if is_newer && kept != *fields { aside(None) } else { Kept::Here })
+}
+
+impl Writer {
+    /// A window without a script has no name: what it sent stands for it, so that the same form sent twice is one.
+    fn name_for(&self, fields: &Fields) -> String {
+        if self.window.is_empty() { mark(fields) } else { self.window.clone() }
+    }
 }
 
 /// The key under which a window goes on with an order that another window has: the time of the first key, and a hash
@@ -233,6 +256,17 @@ fn read_fields(json: &str) -> Result<Fields, StoreError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_mark_names_what_a_draft_holds() {
+        let fields = |pairs: &[(&str, &str)]| -> Fields {
+            pairs.iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned())).collect()
+        };
+        assert_eq!(mark(&fields(&[("a", "b")])), mark(&fields(&[("a", "b")])));
+        let all = [&[][..], &[("a", "b")], &[("a", "c")], &[("ab", "")], &[("a", ""), ("b", "")]].map(|f| mark(&fields(f)));
+        let different: std::collections::BTreeSet<&String> = all.iter().collect();
+        assert_eq!(different.len(), all.len());
+    }
 
     #[test]
     fn a_window_goes_on_under_one_key_of_its_own() {

@@ -68,12 +68,14 @@ for (const form of all('form[data-draft]')) {
 
   const left = new URLSearchParams(copies?.getItem(copy()) ?? '');
   for (const field of left.size ? form.elements : []) {
-    if (!field.name || field.name === 'key' || ['file', 'submit', 'button', 'fieldset'].includes(field.type)) continue;
+    if (!field.name || ['key', 'filled'].includes(field.name) || ['file', 'submit', 'button', 'fieldset'].includes(field.type)) continue;
     if (['radio', 'checkbox'].includes(field.type)) field.checked = left.getAll(field.name).includes(field.value);
     else if (left.has(field.name)) field.value = left.get(field.name);
   }
+  // A form that was sent and refused stands in this page alone: it is kept like one that is being typed.
+  const isRefused = performance.getEntriesByType('navigation')[0]?.responseStatus === 422;
   // After load every other module listens too.
-  if (left.size) {
+  if (left.size || isRefused) {
     addEventListener('load', () => {
       touched();
       for (const input of all('input[data-understood]', form)) input.dispatchEvent(new Event('input'));

@@ -53,7 +53,7 @@ async fn take_the_order(browser: &Browser) {
     browser.fill("payment", "192").await;
     browser.press("Review it first").await;
     // 95 for the frame, twice 45 for the lenses, 7 for the post.
-    browser.sees("tfoot", "$192.00").await;
+    browser.sees(".bill-total", "$192.00").await;
     assert_eq!(browser.value("rx_left").await, "-2.50 +0.75 x 170", "what was typed stays as it was typed");
     // Two eyes in two forms are unusual enough to be asked about, once.
     browser.press("Take the order").await;

@@ -54,7 +54,22 @@ async fn typing_survives() {
     browser.open_page(&order).await;
     browser.arrives_at("/jobs/1001?already=order").await;
     assert_one_job(&browser).await;
+    a_refused_form_is_kept(&browser).await;
     drop(rimbook);
+}
+
+/// What was sent at once and refused is there when the page is opened again later.
+async fn a_refused_form_is_kept(browser: &Browser) {
+    browser.open_page("/jobs/1001/correction").await;
+    browser.fill("rx_right", "-225 -125 5 banana").await;
+    browser.press("Correct the order").await;
+    browser.sees("#rx_right-error", "banana").await;
+    browser.click(".top-nav a[href='/frames']").await;
+    browser.arrives_at("/frames").await;
+    browser.open_page("/jobs/1001/correction").await;
+    browser.patiently("the refused text", async || {
+        Some(browser.value("rx_right").await).filter(|text| text == "-225 -125 5 banana")
+    }).await;
 }
 
 /// All that was typed stands in its field.

@@ -372,7 +372,7 @@ async fn looking_first_takes_nothing() {
     let page = post(&lab, &path, &[("intent", "look")]).await;
     page.assert_status(200);
     assert_eq!(page.texts("#rx_right-understood .rx"), ["-2.25 -1.25 x 095", "-3.50 +1.25 x 005"]);
-    assert!(page.text("tfoot").contains("$162.00"));
+    assert!(page.text(".bill-total").contains("$162.00"));
     lab.get("/jobs/1001").await.assert_status(404);
 }
 
@@ -656,6 +656,35 @@ async fn what_is_typed_after_the_order_was_taken_elsewhere_stays() {
     let own = location_of(&told);
     assert!(own.ends_with("?after=1001"), "{own}");
     assert_eq!(lab.get(&own).await.attributes("#customer_name", "value"), ["Bram"]);
+}
+
+/// Without a script a window has no name: what its page was filled in with tells it from another.
+#[tokio::test]
+async fn two_windows_without_a_script_keep_their_own() {
+    let lab = TestLab::new().await;
+    let path = begin(&lab).await;
+    let filled = |page: &Answer| page.attributes("form#order input[name=filled]", "value").remove(0);
+    let empty = filled(&lab.get(&path).await);
+    let [one, two] = ["Ada", "Bram"].map(|name| [("filled", empty.as_str()), ("customer_name", name), ("pd", "banana")]);
+    let first = lab.post_as_is(&path, &one).await;
+    assert_eq!(first.assert_status(422).attributes("form#order", "action"), std::slice::from_ref(&path));
+    let second = lab.post_as_is(&path, &two).await;
+    assert!(second.assert_status(422).text(".notice.caution").contains("being typed in another window"));
+    assert_eq!(second.attributes(".notice.caution a", "href"), std::slice::from_ref(&path), "the other is offered");
+    let own = second.attributes("form#order", "action").remove(0);
+    assert!(own.starts_with("/orders/") && own != path, "{own}");
+    assert_eq!(lab.get(&path).await.attributes("#customer_name", "value"), ["Ada"]);
+    assert_eq!(lab.get(&own).await.attributes("#customer_name", "value"), ["Bram"]);
+    // A double click is one, and each window goes on where it is.
+    let again = lab.post_as_is(&path, &two).await;
+    assert_eq!(again.assert_status(422).attributes("form#order", "action"), std::slice::from_ref(&own));
+    for (page, path, name) in [(first, path, "Ada Quill"), (second, own, "Bram Sedge")] {
+        let typed = [("filled", filled(&page)), ("customer_name", name.to_owned()), ("pd", "banana".to_owned())];
+        let typed = typed.each_ref().map(|(field, value)| (*field, value.as_str()));
+        let kept = lab.post_as_is(&path, &typed).await;
+        assert!(kept.assert_status(422).texts(".notice.caution").is_empty(), "{}", kept.body);
+        assert_eq!(lab.get(&path).await.attributes("#customer_name", "value"), [name]);
+    }
 }
 
 /// A page that was opened after the last word of another window, or follows it in the same tab, goes on with it.

@@ -26,7 +26,7 @@ async fn goodwill_leaves_nothing_owed() {
     assert_eq!(answer.assert_status(303).location, bill);
     let page = lab.get(&bill).await;
     assert_eq!((page.text("#total"), page.text("#owed")), ("$166.00".into(), "$0.00".into()));
-    assert!(page.text("#bill").contains("Given back Nov 25, 2026, card a scratch on the left temple -$20.00"));
+    assert!(page.text("#bill").contains("Refunded Nov 25, 2026, card a scratch on the left temple -$20.00"));
     let job = lab.store.get_job(number).await.unwrap();
     assert_eq!((job.charged, job.paid), (Cents::new(16_600), Cents::new(16_600)));
     assert!(lab.get(&format!("/jobs/{number}")).await.text(".history").contains("Refund: $20.00 by card: a scratch"));
@@ -34,7 +34,7 @@ async fn goodwill_leaves_nothing_owed() {
     lab.post(&format!("/jobs/{number}/receipts"), &[]).await.assert_status(303);
     let receipt = lab.get("/receipts/5001").await.text("article");
     assert!(
-        receipt.contains("Goodwill reduction-$20.00") && receipt.contains("Given back Nov 25, 2026, card -$20.00"),
+        receipt.contains("Goodwill reduction-$20.00") && receipt.contains("Refunded Nov 25, 2026, card -$20.00"),
         "{receipt}"
     );
 }

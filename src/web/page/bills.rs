@@ -89,7 +89,7 @@ fn printed_line(account: &Account, line: &BillLine) -> PrintedLine {
 
 fn money_line(booked: &BookedPayment) -> MoneyLine {
     let Payment { kind, amount, paid_on } = booked.payment;
-    let moved = if amount.is_negative() { "Given back" } else { "Received" };
+    let moved = if amount.is_negative() { "Refunded" } else { "Received" };
     let what = format!("{moved} {}, {}", words::day(&paid_on), kind.words());
     MoneyLine { what, reason: booked.reason.clone(), amount: amount.to_string() }
 }

@@ -10,11 +10,13 @@ use super::job_post::{JobPost, StepForm};
 use super::lenses::{EyeLensNames, read_old, unspoiled_places};
 use super::{Chrome, PageResult, show, show_again};
 use crate::desk::cancellation::{CancelAsker, Cancellation, refund_fault};
+use crate::desk::correction::lens_words;
 use crate::desk::fault::FaultCause;
 use crate::desk::job::{EventKind, Job, Stage};
 use crate::desk::money::{Cents, MoneyError};
 use crate::desk::payment::PaymentKind;
 use crate::desk::refund::{Refund, RefundCause};
+use crate::desk::purchase::{OrderedFor, PurchaseLine};
 use crate::desk::step::Step;
 use crate::desk::stock::{LensInHand, OldLens};
 use crate::desk::text;
@@ -83,14 +85,23 @@ pub(super) fn in_hand<'a>(job: &Job, lenses: &'a Pair<Option<LensInHand>>) -> Ve
     Eye::BOTH.iter().filter_map(of).collect()
 }
 
-/// Lenses that the supplier was asked for and that are not in hand, for the owner to call off.
-pub(super) async fn ordered_words(state: &AppState, number: i64) -> Result<Vec<String>, WebError> {
+/// Lenses that a supplier was asked for and that are not in hand, for the owner to cancel, a sentence an order; `known`
+/// are eyes of which it is said elsewhere.
+pub(super) async fn ordered_words(state: &AppState, number: i64, known: &[Eye]) -> Result<Vec<String>, WebError> {
     let lines = state.store.list_purchase_lines_of(number).await?;
-    Ok(lines
-        .iter()
-        .filter(|line| line.is_open())
-        .map(|line| format!("A lens for it is ordered from {}, order {}.", line.supplier, line.purchase))
-        .collect())
+    let mut orders: Vec<(&PurchaseLine, Vec<Eye>)> = Vec::new();
+    for line in lines.iter().filter(|line| line.is_open()) {
+        let OrderedFor::Eye { eye, .. } = line.lens.ordered_for else { continue };
+        match orders.iter_mut().find(|(first, _)| first.purchase == line.purchase) {
+            _ if known.contains(&eye) => {}
+            Some((_, eyes)) => eyes.push(eye),
+            None => orders.push((line, vec![eye])),
+        }
+    }
+    let words = |(line, eyes): &(&PurchaseLine, Vec<Eye>)| {
+        format!("{} on order from {}, order {}.", lens_words(eyes), line.supplier, line.purchase)
+    };
+    Ok(orders.iter().map(words).collect())
 }
 
 /// The fields of the form.
@@ -186,7 +197,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<Cancellatio
         },
         askers: CancelAsker::ALL.iter().map(|asker| (asker.key(), asker.words())).collect(),
         lenses: in_hand(job, &lenses).into_iter().map(|lens| LensQuestion::of(lens, places(job, lens.eye))).collect(),
-        ordered: ordered_words(state, job.number).await?,
+        ordered: ordered_words(state, job.number, &[]).await?,
         charged: job.charged.to_string(),
         paid: job.paid.to_string(),
         is_paid,

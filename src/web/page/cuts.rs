@@ -11,7 +11,7 @@ use super::layout::lay_out;
 use super::risk::risk_sentence;
 use super::ticket::layout_as_made;
 use super::{Chrome, PageResult, show, show_again};
-use crate::bench::edge_finish::EDGER_SIZE;
+use crate::bench::edge_finish::{EDGER_SIZE, eye_words};
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::notes::BenchNotes;
 use crate::desk::job::{Event, EventKind, Job, Stage};
@@ -131,16 +131,17 @@ pub fn last_cut_words(cut: &EarlierCut, job: i64, day: &str, laid: Option<&JobLa
     let of = if cut.job == job { String::new() } else { format!(" for job {}", cut.job) };
     let note = if cut.note.is_empty() { String::new() } else { format!(": {}", cut.note) };
     let sizes = cut.size.iter().filter_map(|(eye, size)| {
-        let (letter, added) = (eye.letter(), (*size)?);
-        Some(match laid {
+        let added = (*size)?;
+        let words = match laid {
             Some(laid) => {
                 let set_mm = laid.eyes.get(eye).layout.boxing.circumference_mm + added.to_f64();
-                format!("{letter} {set_mm:.2} ({})", signed_size(added))
+                format!("{set_mm:.2} ({})", signed_size(added))
             }
-            None => format!("{letter} {}", signed_size(added)),
-        })
+            None => signed_size(added),
+        };
+        Some((eye, words))
     });
-    format!("{} mm, {day}{of}{note}", sizes.collect::<Vec<_>>().join(", "))
+    format!("{} mm, {day}{of}{note}", eye_words(sizes, " ").join(", "))
 }
 
 fn signed_size(size: Millimeter) -> String {

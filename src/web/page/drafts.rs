@@ -31,26 +31,35 @@ impl WindowQuery {
         let is_name = |name: &str| name.len() <= MOST_WINDOW && name.bytes().all(|b| b.is_ascii_graphic());
         let name = |name: String| if is_name(&name) { name } else { String::new() };
         let opened_at = self.open_ms.map(|ms| clock.now() - Duration::milliseconds(ms.into()));
-        Writer { window: name(self.window), before: name(self.before), opened_at }
+        Writer { window: name(self.window), before: name(self.before), opened_at, filled_from: None }
     }
 }
 
 /// What a window is told when another one has the same form.
-#[derive(Template)]
+#[derive(Clone, Template)]
 #[template(path = "orders/_second_window.html")]
-struct SecondWindow {
+pub(super) struct SecondWindow {
     /// The address of what the other window types; `None` where the form is no order.
-    other: Option<String>,
+    pub(super) other: Option<String>,
     /// The job that was taken from the page in the other window.
-    taken: Option<String>,
+    pub(super) taken: Option<String>,
+}
+
+/// The field that says which draft an order's page was filled in with. It is no part of the order.
+const FILLED: &str = "filled";
+
+pub(super) fn take_filled(fields: &mut Fields) -> Option<String> {
+    let filled = fields.iter().position(|(name, _)| name == FILLED).map(|at| fields.remove(at).1);
+    filled.filter(|mark| !mark.is_empty() && mark.len() <= MOST_WINDOW)
 }
 
 pub(crate) async fn keep_draft(
     State(state): State<AppState>,
     Path(key): Path<String>,
     Query(window): Query<WindowQuery>,
-    Posted(fields): Posted<Fields>,
+    Posted(mut fields): Posted<Fields>,
 ) -> Result<Response, WebError> {
+    take_filled(&mut fields);
     if key.is_empty() || key.len() > 80 {
         return Err(WebError::Malformed("Rimbook has no such form.".to_owned()));
     }

@@ -126,7 +126,7 @@ impl JobBar {
                 _ if job.old.is_some() => "an old record".to_owned(),
                 (Some(event), _) => format!("canceled {}", words::day(&state.clock.local(event.at).date())),
                 (None, Some(day)) => format!("sent {}", words::day(&day)),
-                (None, None) if job.has_left() => "left once, to be sent again".to_owned(),
+                (None, None) if job.has_left() => "to be sent again".to_owned(),
                 (None, None) => format!("promised {}, {}", words::weekday(&job.promised_on), lateness.words()),
             },
             is_late: lateness.is_late() && cancelled.is_none() && job.old.is_none(),

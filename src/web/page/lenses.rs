@@ -413,13 +413,14 @@ fn lens_way(bench: &LensesData, eye: Eye) -> LensWay {
     if let Some(line) = open_line(bench, eye) {
         let link = Some((format!("/purchases/{}", line.purchase), "See the order"));
         let (number, supplier) = (line.purchase, &line.supplier);
-        return match line.here {
-            0 => LensWay {
-                words: format!("Ordered from {supplier}, order {number}, expected {}", day(&line.expected_on)),
-                class: "",
-                link,
-            },
-            _ => LensWay { words: format!("Received from {supplier}, order {number}"), class: "pass", link },
+        let (words, class) = match line.here {
+            0 => (format!("Ordered from {supplier}, order {number}, expected {}", day(&line.expected_on)), ""),
+            _ => (format!("Received from {supplier}, order {number}"), "pass"),
+        };
+        let is_balance = bench.job.eyes.get(eye).task == EyeTask::Balance;
+        return match line.lens.differs_from(&WantedLens::of(&bench.job, eye), is_balance) {
+            Some(other) => LensWay { words: format!("{words}: {other}"), class: "fail", link },
+            None => LensWay { words, class, link },
         };
     }
     match bench.promised.get(eye) {

@@ -7,7 +7,9 @@ use time::Date;
 
 use super::job_post::StepForm;
 use super::{Chrome, PageResult, act_of, draft_of, go, posted_key, show, show_again};
+use crate::desk::job::EyeTask;
 use crate::desk::purchase::{ExpectationMoved, OrderedFor, Purchase, PurchaseLine, PurchaseMove, PurchaseMoveKind};
+use crate::desk::stock::WantedLens;
 use crate::desk::text;
 use crate::print::lens_list::{LensList, LensListGroup, LensListRow};
 use crate::store::StoreError;
@@ -48,6 +50,8 @@ struct Row {
     source: String,
     state: String,
     mark: &'static str,
+    /// What is wrong with a line that is still open: its job was corrected or canceled since.
+    wrong: Option<String>,
     /// The job whose lens is here and can be taken in hand.
     take: Option<i64>,
     /// What can happen next: keys and words.
@@ -84,7 +88,7 @@ fn next_moves(line: &PurchaseLine) -> Vec<(PurchaseMoveKind, &'static str)> {
     moves
 }
 
-fn row(line: &PurchaseLine, form: &mut Form) -> Row {
+fn row(line: &PurchaseLine, wrong: Option<String>, form: &mut Form) -> Row {
     let names = LineNames::of(line.seq);
     form.set_default(&names.count, line.to_come.max(line.here).to_string());
     let take = match line.lens.ordered_for {
@@ -103,6 +107,7 @@ fn row(line: &PurchaseLine, form: &mut Form) -> Row {
         source: line.source.clone(),
         state,
         mark,
+        wrong,
         take,
         next: next_moves(line).into_iter().map(|(kind, words)| (kind.key(), words)).collect(),
         names,
@@ -110,13 +115,35 @@ fn row(line: &PurchaseLine, form: &mut Form) -> Row {
     }
 }
 
+/// What is wrong with a line, if it is still open.
+async fn wrong_words(state: &AppState, line: &PurchaseLine) -> Result<Option<String>, WebError> {
+    let OrderedFor::Eye { job, eye } = line.lens.ordered_for else { return Ok(None) };
+    if !line.is_open() {
+        return Ok(None);
+    }
+    let job = state.store.get_job(job).await?;
+    if job.is_cancelled() {
+        return Ok(Some("the job is canceled".to_owned()));
+    }
+    Ok(line.lens.differs_from(&WantedLens::of(&job, eye), job.eyes.get(eye).task == EyeTask::Balance))
+}
+
 /// `named` is the form for another day, as it was sent.
-fn page(state: &AppState, purchase: &Purchase, forms: StepForm, named: Option<StepForm>) -> PurchasePage {
+async fn page(
+    state: &AppState,
+    purchase: &Purchase,
+    forms: StepForm,
+    named: Option<StepForm>,
+) -> Result<PurchasePage, WebError> {
     let StepForm { key, mut form } = forms;
     let is_to_come = purchase.lines.iter().any(|line| line.to_come > 0);
     let problems = form.count_errors() + named.as_ref().map_or(0, |named| named.form.count_errors());
     let fresh = || StepForm { key: expectation_key(purchase), form: Form::default() };
-    PurchasePage {
+    let mut rows = Vec::new();
+    for line in &purchase.lines {
+        rows.push(row(line, wrong_words(state, line).await?, &mut form));
+    }
+    Ok(PurchasePage {
         chrome: Chrome::new(state, "buying"),
         number: purchase.number,
         supplier: purchase.supplier.name.clone(),
@@ -128,12 +155,12 @@ fn page(state: &AppState, purchase: &Purchase, forms: StepForm, named: Option<St
         is_late: is_to_come && purchase.expected_on < state.clock.today(),
         note: purchase.note.clone(),
         is_open: purchase.lines.iter().any(PurchaseLine::is_open),
-        rows: purchase.lines.iter().map(|line| row(line, &mut form)).collect(),
+        rows,
         text: listed(purchase).text(),
         problems,
         key,
         form,
-    }
+    })
 }
 
 /// The day before, and when and why it changed.
@@ -158,7 +185,7 @@ pub(crate) async fn show_purchase(State(state): State<AppState>, Path(number): P
     let form = draft_of(&state, &key).await?;
     let named_key = expectation_key(&purchase);
     let named = StepForm { form: draft_of(&state, &named_key).await?, key: named_key };
-    show(&page(&state, &purchase, StepForm { key, form }, Some(named)))
+    show(&page(&state, &purchase, StepForm { key, form }, Some(named)).await?)
 }
 
 pub(crate) async fn move_lines(
@@ -176,7 +203,7 @@ pub(crate) async fn move_lines(
     let purchase = state.store.get_purchase(number).await?;
     let moves = read_moves(&mut form, &purchase);
     if !form.is_fine() {
-        return show_again(&page(&state, &purchase, StepForm { key, form }, None));
+        return show_again(&page(&state, &purchase, StepForm { key, form }, None).await?);
     }
     match state.store.move_purchase_lines(&act, number, &moves, state.clock.now()).await {
         Err(StoreError::OutOfRange(_)) => {
@@ -185,7 +212,7 @@ pub(crate) async fn move_lines(
                 let why = "This line was just changed in another window: check it and send the form again";
                 form.fail(&LineNames::of(first.line).kind, why);
             }
-            show_again(&page(&state, &purchase, StepForm { key, form }, None))
+            show_again(&page(&state, &purchase, StepForm { key, form }, None).await?)
         }
         done => {
             done?;
@@ -243,7 +270,7 @@ pub(crate) async fn move_expectation(
     }
     let moves = self::key(&purchase);
     let moves = StepForm { form: draft_of(&state, &moves).await?, key: moves };
-    show_again(&page(&state, &purchase, moves, Some(StepForm { key, form })))
+    show_again(&page(&state, &purchase, moves, Some(StepForm { key, form })).await?)
 }
 
 fn read_moves(form: &mut Form, purchase: &Purchase) -> Vec<PurchaseMove> {

@@ -125,6 +125,8 @@ struct CorrectionForm {
     offers_bill: bool,
     /// The lenses in hand that no longer fit.
     unfit: Vec<Eye>,
+    /// The eyes whose lens on order is another than is needed now.
+    other_ordered: Vec<Eye>,
     seen: String,
     /// When every field is right and everything was confirmed.
     correction: Option<Correction>,
@@ -206,6 +208,8 @@ impl CorrectionForm {
             Some(after) => lenses.iter().filter(|lens| needs_other_lens(&before, after, lens.eye)).copied().collect(),
             None => Vec::new(),
         };
+        let is_other = |eye: &&Eye| after.as_ref().is_some_and(|after| needs_other_lens(&before, after, **eye));
+        let other_ordered = on_order.iter().filter(is_other).copied().collect();
         let places_typed: Option<Vec<_>> = unfit.iter().map(|lens| read_place(form, job, lens, is_draft)).collect();
         let seen = seen_words(&cautions, &changes, &consequences);
         let is_confirmed = cautions.is_empty() && consequences.is_empty() || form.value(OrderForm::SEEN) == seen;
@@ -233,7 +237,7 @@ impl CorrectionForm {
             eye.change = eye.change.take().filter(|change| change != NO_CHANGE);
         }
         let unfit = unfit.iter().map(|lens| lens.eye).collect();
-        Self { made, changes, consequences, cautions, offers_bill, unfit, seen, correction }
+        Self { made, changes, consequences, cautions, offers_bill, unfit, other_ordered, seen, correction }
     }
 }
 
@@ -339,7 +343,7 @@ async fn page(
             alike: context.frames_alike.iter().map(|f| (f.id.to_string(), f.details.to_string())).collect(),
         }),
         lenses: questions.collect(),
-        ordered: ordered_words(state, job.number).await?,
+        ordered: ordered_words(state, job.number, &read.other_ordered).await?,
         made: read.made,
         changes: read.changes,
         consequences: read.consequences,

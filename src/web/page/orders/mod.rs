@@ -7,7 +7,7 @@ use axum::response::Response;
 use uuid::Uuid;
 
 use super::customers::CustomerForm;
-use super::drafts::WindowQuery;
+use super::drafts::{SecondWindow, WindowQuery, take_filled};
 use super::party::PartyPart;
 use super::understood::Understood;
 use super::{Chrome, PageResult, act_of, go, key_of, show, show_again};
@@ -19,7 +19,7 @@ use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
 use crate::desk::remake::RemakePayer;
 use crate::optics::{Eye, Pair};
-use crate::store::draft::{Fields, Kept, Writer};
+use crate::store::draft::{Fields, Kept, Writer, mark};
 use crate::store::once::Once;
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -67,6 +67,7 @@ pub(crate) async fn show_order(
     Query(asked): Query<Fields>,
 ) -> PageResult {
     let draft = state.store.find_draft(&key.to_string()).await?.unwrap_or_default();
+    let filled = mark(&draft.fields);
     if let Some(number) = draft.outcome {
         return go(&format!("/jobs/{number}?already=order"));
     }
@@ -81,25 +82,38 @@ pub(crate) async fn show_order(
     let read = OrderForm::read(&mut form.clone(), &context);
     let summary = Summary::of(&state, &form, &context, &read).await?;
     let read = OrderForm { cautions: Vec::new(), ..read };
-    show(&OrderPage { after: beginning.after(), ..OrderPage::of(&state, key, form, &context, read, summary) })
+    let page = OrderPage { after: beginning.after(), ..OrderPage::of(&state, key, form, &context, read, summary) };
+    show(&OrderPage { filled, ..page })
 }
 
 pub(crate) async fn take_order(
     State(state): State<AppState>,
     Path(key): Path<Uuid>,
     Query(window): Query<WindowQuery>,
-    Posted(fields): Posted<Fields>,
+    Posted(mut fields): Posted<Fields>,
 ) -> Result<Response, WebError> {
+    let filled_from = take_filled(&mut fields);
     let mut form = Form::new(fields);
     if let Some(answer) = taken_before(&state, &key.to_string(), &form).await? {
         return Ok(answer);
     }
     // What was typed is safe before anything is judged. Another window may have the order under this key.
     let writer = window.writer(state.clock);
+    // A script names its window. Without one, the draft that the page was filled in with tells the windows apart.
+    let filled_from = filled_from.filter(|_| writer.window.is_empty());
+    let writer = Writer { filled_from, ..writer };
     let kept = state.store.keep_draft(&key.to_string(), form.fields(), &writer, state.clock.now()).await?;
-    let key = match kept {
-        Kept::Aside { key: aside, .. } => key_of(&aside, "That order")?,
-        _ => key,
+    let filled = mark(form.fields());
+    let (key, second_window) = match kept {
+        Kept::Aside { key: aside, taken } => {
+            let other = Some(format!("/orders/{key}"));
+            (key_of(&aside, "That order")?, Some(SecondWindow { other, taken }))
+        }
+        _ => (key, None),
+    };
+    let page = |form, context: &OrderContext, read, summary| {
+        let page = OrderPage::of(&state, key, form, context, read, summary);
+        OrderPage { filled: filled.clone(), second_window: second_window.clone(), ..page }
     };
     let name = key.to_string();
     if let Some(answer) = taken_before(&state, &name, &form).await? {
@@ -119,7 +133,7 @@ pub(crate) async fn take_order(
         }
         let read = OrderForm::read(&mut form.clone(), &context);
         let summary = Summary::of(&state, &form, &context, &read).await?;
-        return show_again(&OrderPage::of(&state, key, form, &context, read, summary));
+        return show_again(&page(form, &context, read, summary));
     }
     let mut read = OrderForm::read(&mut form, &context);
     let again = context.relens.as_ref().filter(|_| read.remake.is_some());
@@ -128,7 +142,7 @@ pub(crate) async fn take_order(
     }
     if OrderForm::looks_only(&form) && (read.order.is_some() || form.is_fine()) {
         let summary = Summary::of(&state, &form, &context, &read).await?;
-        return show(&OrderPage::of(&state, key, form, &context, read, summary));
+        return show(&page(form, &context, read, summary));
     }
     if let Some(order) = read.order.take() {
         let taken = state.store.take_order(&act, &order, state.clock.now()).await;
@@ -139,7 +153,7 @@ pub(crate) async fn take_order(
         }
     }
     let summary = Summary::of(&state, &form, &context, &read).await?;
-    show_again(&OrderPage::of(&state, key, form, &context, read, summary))
+    show_again(&page(form, &context, read, summary))
 }
 
 /// Where a form leads whose order, or another order under its key, was taken before.
@@ -181,6 +195,10 @@ fn name_the_customer(form: &mut Form) {
 struct OrderPage {
     chrome: Chrome,
     key: Uuid,
+    /// The mark of the draft that the page is filled in with.
+    filled: String,
+    /// What is said where another window has the same order.
+    second_window: Option<SecondWindow>,
     /// The job that was taken from the same page before.
     after: Option<i64>,
     form: Form,
@@ -339,6 +357,8 @@ impl OrderPage {
         Self {
             chrome: Chrome::new(state, "order"),
             key,
+            filled: String::new(),
+            second_window: None,
             after: None,
             problems: form.count_errors(),
             relens: context.relens.as_ref().map(|job| Relens {
