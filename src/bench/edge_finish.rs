@@ -230,9 +230,9 @@ impl TicketLines {
         let unknown = unknown.map(|(eye, _)| format!("{} cannot be made at this size", eye.letter()));
         let lines = known.iter().map(|(eye, _, line)| (*eye, placement_words(line.hold, line.placement)));
         let is_one_eyes = |warning: &EdgeWarning| !matches!(warning, EdgeWarning::CurveDiffers { .. });
-        let warnings = known.iter().flat_map(|(eye, cut, line)| {
-            line.warnings_of(cut, is_one_eyes).into_iter().map(|words| (*eye, words))
-        });
+        let warnings = known
+            .iter()
+            .flat_map(|(eye, cut, line)| line.warnings_of(cut, is_one_eyes).into_iter().map(|words| (*eye, words)));
         Some(Self {
             thickness: thickness.chain(unknown).collect::<Vec<_>>().join("; "),
             line: eye_words(lines, " ").join("; "),

@@ -206,8 +206,8 @@ impl EyeOnBench {
             }
             _ if self.chosen.is_some() => return None,
             (_, Some(diameter_mm)) => (
-                format!("one of {} mm would have no edge left at its own rim", short(diameter_mm)),
-                ", or choose a smaller frame",
+                format!("one of {} mm this thin would have no edge left at its own rim", short(diameter_mm)),
+                ", use a thicker stock lens, or choose a smaller frame",
             ),
             (_, None) => (needs(self.blank().with_margin_mm), ", or choose a smaller frame"),
         };
@@ -308,8 +308,8 @@ mod tests {
         let says = right.no_stock_lens().unwrap();
         assert_eq!(
             says,
-            "No stock lens fits the right eye: one of 55 mm would have no edge left at its own rim. Order it surfaced \
-             to 50 mm, or choose a smaller frame."
+            "No stock lens fits the right eye: one of 55 mm this thin would have no edge left at its own rim. Order it \
+             surfaced to 50 mm, use a thicker stock lens, or choose a smaller frame."
         );
         let fit = |mm: f64| {
             let tried = LensOverrides { diameter_mm: Some(mm), ..LensOverrides::default() };

@@ -151,7 +151,7 @@ pub fn starting_treatments() -> Vec<TreatmentDetails> {
         (TreatmentKind::Tint, "Gray 80%", TINT, 1500),
         (TreatmentKind::Tint, "Brown 50%", TINT, 1500),
         (TreatmentKind::Tint, "Light-reacting gray", PHOTOCHROMIC, 5000),
-        (TreatmentKind::Tint, "Polarised gray", POLARIZED, 6000),
+        (TreatmentKind::Tint, "Polarized gray", POLARIZED, 6000),
     ];
     rows.into_iter()
         .map(|(kind, name, code, price)| TreatmentDetails {

@@ -89,7 +89,7 @@ impl Job {
         };
         Some(format!(
             "Job {} cannot be packed yet: nothing on record says that {lenses} resist{} impact. Record the supplier’s \
-             certificate or your own test on the packing page first.",
+             certificate or your own test first.",
             self.number,
             if lenses.starts_with("both") { "" } else { "s" }
         ))

@@ -40,6 +40,11 @@ impl Job {
         self.has_own_frame() || self.count(EventKind::OwnFrameExpected) > 0
     }
 
+    /// Whether the customer's own frame is still to come in.
+    pub fn awaits_own_frame(&self) -> bool {
+        self.is_for_own_frame() && !self.has_own_frame() && !self.is_cancelled()
+    }
+
     /// Whether the customer's own frame has come in.
     pub fn has_own_frame(&self) -> bool {
         self.count(EventKind::OwnFrameReceived) > 0

@@ -3,6 +3,7 @@
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use time::Date;
 
+use super::date::day;
 use super::job::EventKind;
 use super::key::keyed;
 
@@ -92,6 +93,12 @@ pub struct ParcelReturn {
 }
 
 impl ParcelReturn {
+    /// `Returned Nov 27, 2026`.
+    pub fn day_words(&self) -> String {
+        let what = if self.condition == ReturnCondition::Lost { "Lost" } else { "Returned" };
+        format!("{what} {}", day(&self.returned_on))
+    }
+
     /// For the history and for the page of the parcels.
     pub fn words(&self) -> String {
         let condition = match self.condition {

@@ -236,6 +236,16 @@ impl DrawerLens {
         }
     }
 
+    /// Lot and certificate with their supplier; empty where neither lot nor certificate is known.
+    pub fn source_words(&self) -> String {
+        match &self.supplier {
+            Some(supplier) if !self.source.is_empty() && !self.source.contains(&supplier.name) => {
+                format!("{}, {}", supplier.name, self.source)
+            }
+            _ => self.source.clone(),
+        }
+    }
+
     fn suit_of_treatments(&self, wanted: &WantedLens) -> Suit {
         let tint = self.details.tint;
         let is_wanted = self.details.coatings().all(|own| wanted.coatings.contains(&own))

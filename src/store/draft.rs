@@ -263,7 +263,8 @@ mod tests {
             pairs.iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned())).collect()
         };
         assert_eq!(mark(&fields(&[("a", "b")])), mark(&fields(&[("a", "b")])));
-        let all = [&[][..], &[("a", "b")], &[("a", "c")], &[("ab", "")], &[("a", ""), ("b", "")]].map(|f| mark(&fields(f)));
+        let all =
+            [&[][..], &[("a", "b")], &[("a", "c")], &[("ab", "")], &[("a", ""), ("b", "")]].map(|f| mark(&fields(f)));
         let different: std::collections::BTreeSet<&String> = all.iter().collect();
         assert_eq!(different.len(), all.len());
     }

@@ -67,9 +67,11 @@ async fn a_refused_form_is_kept(browser: &Browser) {
     browser.click(".top-nav a[href='/frames']").await;
     browser.arrives_at("/frames").await;
     browser.open_page("/jobs/1001/correction").await;
-    browser.patiently("the refused text", async || {
-        Some(browser.value("rx_right").await).filter(|text| text == "-225 -125 5 banana")
-    }).await;
+    browser
+        .patiently("the refused text", async || {
+            Some(browser.value("rx_right").await).filter(|text| text == "-225 -125 5 banana")
+        })
+        .await;
 }
 
 /// All that was typed stands in its field.

@@ -141,6 +141,8 @@ async fn a_failed_pair_is_read_again_or_a_lens_of_it_is_spoiled() {
 
     let spoilage = format!("/jobs/{number}/spoilage");
     assert_eq!(lab.get(&spoilage).await.texts("#lens .choice").len(), 3, "right, left, both");
+    let asked = lab.get(&format!("{spoilage}?eye=left")).await;
+    assert_eq!(asked.attributes("#lens input[checked]", "value"), ["left"], "the lens that the link names");
     let answer = lab.post(&spoilage, &[("lens", "left"), ("cause", "post")]).await;
     assert!(
         answer.assert_status(422).text("#cause-error").contains("Choose where"),

@@ -281,3 +281,27 @@ async fn the_bill_follows_a_corrected_power_line_by_line() {
         assert!(says.contains(said), "{says}");
     }
 }
+
+/// A lens on order for what was ordered before is named where it would be taken, and where it comes in.
+#[tokio::test]
+async fn a_lens_on_order_that_is_wrong_now_is_named() {
+    let lab = TestLab::new().await;
+    let number = lab.given_job().await;
+    lab.given_shape_for(number).await;
+    lab.post("/buying", &crate::buying::order_of(&lab).await).await.assert_status(303);
+    let fields = form_with(&lab, number, &[("rx_right", "-2.50 -1.25 x 95"), ("reason", "misread")]).await;
+    let asked = post(&lab, number, &fields).await;
+    let (said, left) = (asked.text("main"), "The left lens is on order from Brightwater Optical, order 101.");
+    assert_eq!(said.matches("on order from").count(), 1, "{said}");
+    assert!(said.contains(left) && said.contains("The right lens is ordered from a supplier: change"), "{said}");
+    correct(&lab, number, &[("rx_right", "-2.50 -1.25 x 95"), ("reason", "misread")]).await.assert_status(303);
+    let ways = lab.get(&format!("/jobs/{number}/lenses")).await.texts(".lens-way .mark");
+    assert!(ways[0].contains("another power than the job asks for now") && !ways[1].contains("another"), "{ways:?}");
+    let wrong = lab.get("/purchases/101").await.texts(".mark.fail");
+    assert_eq!(wrong, ["another power than the job asks for now"]);
+    let cancellation = lab.get(&format!("/jobs/{number}/cancellation")).await.text("form.stack > p");
+    assert!(cancellation.contains("Both lenses are on order from Brightwater Optical, order 101."), "{cancellation}");
+    let asked = [("asked_by", "customer"), ("reason", "moved away")];
+    lab.post(&format!("/jobs/{number}/cancellation"), &asked).await.assert_status(303);
+    assert_eq!(lab.get("/purchases/101").await.texts(".mark.fail"), ["the job is canceled", "the job is canceled"]);
+}

@@ -665,7 +665,8 @@ async fn two_windows_without_a_script_keep_their_own() {
     let path = begin(&lab).await;
     let filled = |page: &Answer| page.attributes("form#order input[name=filled]", "value").remove(0);
     let empty = filled(&lab.get(&path).await);
-    let [one, two] = ["Ada", "Bram"].map(|name| [("filled", empty.as_str()), ("customer_name", name), ("pd", "banana")]);
+    let [one, two] =
+        ["Ada", "Bram"].map(|name| [("filled", empty.as_str()), ("customer_name", name), ("pd", "banana")]);
     let first = lab.post_as_is(&path, &one).await;
     assert_eq!(first.assert_status(422).attributes("form#order", "action"), std::slice::from_ref(&path));
     let second = lab.post_as_is(&path, &two).await;

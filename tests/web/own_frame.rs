@@ -18,6 +18,15 @@ async fn given_own_frame_job(lab: &TestLab) -> i64 {
     lab.given_order(&order).await
 }
 
+/// Everything up to packing.
+async fn make(lab: &TestLab, number: i64) {
+    lab.given_shape_for(number).await;
+    lab.given_lenses_for(number).await;
+    lab.given_cut_for(number).await;
+    lab.given_impact_for(number).await;
+    lab.post(&format!("/jobs/{number}/check"), &crate::support::GOOD_READING).await.assert_status(303);
+}
+
 const ARRIVED: [(&str, &str); 2] =
     [("received_on", "2026-11-24"), ("condition", "left temple scratched, one pad missing")];
 
@@ -27,6 +36,14 @@ async fn an_own_frame_is_awaited_received_and_goes_back() {
     let number = given_own_frame_job(&lab).await;
     let job = format!("/jobs/{number}");
     let path = format!("{job}/own-frame");
+    let early = given_own_frame_job(&lab).await;
+    make(&lab, early).await;
+    let awaited = lab.get(&format!("/jobs/{early}/packing")).await;
+    assert!(
+        awaited.text(".notice.caution").contains("The customer’s frame has not come in"),
+        "{}",
+        awaited.text("main")
+    );
     assert!(lab.get(&job).await.text("main").contains("The customer sends in a frame; it has not come in yet"));
     assert!(lab.get(&path).await.text(".notice").contains("has not come in yet"));
     let taken = lab.upload(&path, &ARRIVED, "photographs", "front.png", PNG).await;
@@ -42,12 +59,9 @@ async fn an_own_frame_is_awaited_received_and_goes_back() {
     assert!(!lab.get(&job).await.text("main").contains("has not come in yet"));
     assert_eq!(lab.get(&job).await.attributes(".pictures img", "alt"), ["the customer’s frame as it came"]);
     // The packing list asks for its way back, and does not let the parcel go without.
-    lab.given_shape_for(number).await;
-    lab.given_lenses_for(number).await;
-    lab.given_cut_for(number).await;
-    lab.given_impact_for(number).await;
-    lab.post(&format!("{job}/check"), &crate::support::GOOD_READING).await.assert_status(303);
+    make(&lab, number).await;
     let list = format!("{job}/packing");
+    assert!(!lab.get(&list).await.text("main").contains("has not come in"));
     assert!(lab.get(&list).await.text("main").contains("own frame is compared with its recorded condition and packed"));
     let ticks =
         |of| ITEMS.iter().filter(move |item| item.applies_to(of)).map(|item| ("tick", item.key)).collect::<Vec<_>>();

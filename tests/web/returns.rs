@@ -35,6 +35,7 @@ async fn an_unopened_parcel_is_packed_and_sent_again() {
     let page = lab.get(&format!("/jobs/{number}/shipment")).await;
     let earlier = page.text(".earlier-parcel");
     assert!(earlier.contains("it could not be delivered; closed, as it left; moved away"), "{earlier}");
+    assert!(earlier.contains(" Returned Nov "), "the day says what happened on it: {earlier}");
     let job = lab.get(&format!("/jobs/{number}")).await;
     assert!(job.text(".notice.caution").contains("Parcel came back unopened: it could not be delivered"));
     // Nobody opens it again to look at the screws: what was ticked before stands ticked.

@@ -113,7 +113,7 @@ impl MovedBlank {
         if !is_rimless || self.mark == "fail" {
             return self;
         }
-        Self { mark: "fail", verdict: "No such lens", spare: "no edge left at its own rim".to_owned() }
+        Self { mark: "fail", verdict: "Too thin", spare: "no edge left at its own rim".to_owned() }
     }
 }
 

@@ -11,6 +11,7 @@ use super::layout::lay_out;
 use super::{Chrome, PageResult, show, show_again};
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::verification::{self, Measurement, Notation, PairReading, REASON_LETTERS};
+use crate::desk::center_height::CenterHeight;
 use crate::desk::fault::ConcessionCause;
 use crate::desk::job::{Job, Stage};
 use crate::desk::step::Step;
@@ -67,6 +68,8 @@ struct EyeFields {
     name: &'static str,
     letter: &'static str,
     ordered: EyeWords,
+    /// The ordered height above the lowest point, where it was told from the middle.
+    height_mm: Option<String>,
     /// Whether it is held to a power; else it may be left out.
     is_held: bool,
     read: String,
@@ -146,12 +149,23 @@ impl ReadingForm {
         }
         form.set_default(CheckForm::HOW, Notation::Written.key());
         let asks_prism = CheckForm::asks_prism(job);
+        // What is told from the middle of the frame is said in millimeters once the frame is traced.
+        let is_by_middle = |eye: &Eye| !matches!(job.eyes.get(*eye).height, CenterHeight::Bottom(_));
+        let laid = match job.made_eyes().any(|eye| is_by_middle(&eye)) {
+            true => lay_out(state, job, step_of(&state.lab())).await?,
+            false => None,
+        };
+        let height_mm = |eye: Eye| {
+            let laid = laid.as_ref().filter(|_| is_by_middle(&eye))?;
+            Some(format!("{:.2}", laid.eyes.get(eye).wanted.height_mm))
+        };
         let eyes = Eye::BOTH.map(|eye| {
             let names = EyeReadingNames::of(eye);
             EyeFields {
                 name: eye.name(),
                 letter: eye.letter(),
                 ordered: EyeWords::of(job, eye, None),
+                height_mm: height_mm(eye),
                 is_held: job.holds_power(eye),
                 read: names.read,
                 first: names.first,

@@ -130,7 +130,7 @@ async fn page(state: &AppState, job: &Job, already: bool) -> Result<JobPage, Web
         prescription_facts: prescription_facts(&job.prescription),
         is_past: job.prescription.is_past(job.ordered_on),
         wear_notes: wear_notes(state, job).await?,
-        awaits_own_frame: job.is_for_own_frame() && !job.has_own_frame() && !job.is_cancelled(),
+        awaits_own_frame: job.awaits_own_frame(),
         files,
         history: job
             .history

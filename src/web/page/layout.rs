@@ -251,7 +251,7 @@ pub fn blank_words(eye: Eye, cover: &Cover, which: String) -> BlankWords {
         Fit::Fits => ("pass", "Fits"),
         Fit::Tight => ("limit", "Tight"),
         Fit::TooSmall => ("fail", "Too small"),
-        Fit::NoRim => ("fail", "No such lens"),
+        Fit::NoRim => ("fail", "Too thin"),
     };
     let place = place_words(eye, cover.tightest.at_deg);
     let spare_mm = cover.tightest.spare_mm;

@@ -47,6 +47,8 @@ struct LensesPage {
     chrome: Chrome,
     bar: JobBar,
     eyes: Vec<EyeLenses>,
+    /// Whether the drawer has a lens that can be taken.
+    has_offered: bool,
     material: String,
     treatments: String,
     /// What the drawer keeps for the job, as a hidden field: part of what makes two forms the same.
@@ -304,7 +306,7 @@ fn read_lens(form: &mut Form, bench: &LensesData, eye: Eye) -> Option<LensInHand
         return None;
     };
     // Where nothing is typed, the lot and certificate of the newest delivery stay with the lens.
-    let source = Some(source?).filter(|typed| !typed.is_empty()).unwrap_or_else(|| lens.source.clone());
+    let source = Some(source?).filter(|typed| !typed.is_empty()).unwrap_or_else(|| lens.source_words());
     Some(LensInHand {
         source,
         off_in: off_in?.unwrap_or_default(),
@@ -439,10 +441,12 @@ fn lens_way(bench: &LensesData, eye: Eye) -> LensWay {
 fn page(state: &AppState, bench: &LensesData, form: StepForm, not_fitting: Pair<bool>) -> LensesPage {
     let StepForm { key, mut form } = form;
     let reached = bench.job.stage();
-    let eyes = bench.job.made_eyes().map(|eye| eye_lenses(bench, eye, *not_fitting.get(eye), &mut form)).collect();
+    let eyes: Vec<EyeLenses> =
+        bench.job.made_eyes().map(|eye| eye_lenses(bench, eye, *not_fitting.get(eye), &mut form)).collect();
     LensesPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(&bench.job, "lenses", state),
+        has_offered: eyes.iter().any(|eye| !eye.offered.is_empty()),
         eyes,
         material: bench.job.material.details.name.clone(),
         treatments: treatment_words(&bench.job),

@@ -29,6 +29,8 @@ pub(super) struct PackingPage {
     /// Where the address is corrected to which a parcel that came back unopened was sent.
     to_correct: Option<String>,
     lenses_only: bool,
+    /// Whether the frame is still to come in, by the book.
+    awaits_frame: bool,
     not_yet: Option<String>,
     concession: Option<String>,
     impact: Option<ImpactSection>,
@@ -147,6 +149,7 @@ pub(super) async fn page(state: &AppState, job: &Job, refused: Option<Refused>) 
             format!("/customers/{}/details", recipient.id)
         }),
         lenses_only: Parcel::of(job) == Parcel::LensesOnly,
+        awaits_frame: job.awaits_own_frame(),
         not_yet: job.not_yet(Stage::Checked),
         concession: newest.and_then(|check| check.kept.reason),
         impact: ImpactSection::of(state, job, impact).await?,

@@ -20,6 +20,7 @@ use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, go, show, show_again};
 use crate::desk::attachment::{AttachmentKind, FileFormat, KeptFile, NewFile};
 use crate::desk::drilling::HoleRow;
+use crate::desk::frame::Rim;
 use crate::desk::frame_shape::{
     BOX_SIDE, CIRCUMFERENCE, DBL, DblSource, FrameShape, NewShape, Original, ShapeChange, ShapeOrigin, ShapeRefused,
 };
@@ -59,6 +60,8 @@ struct ShapePage {
     bar: JobBar,
     kept: Option<ShapeOnFile>,
     already_cut: bool,
+    /// Whether the lenses are held by holes.
+    is_drilled: bool,
     key: String,
     form: Form,
     stamped_bridge: String,
@@ -404,6 +407,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "shape", state),
         already_cut: job.stage_of_work() >= Stage::Cut,
+        is_drilled: job.frame.details.rim == Rim::Drilled,
         kept,
         key,
         pictures: pictures.collect(),

@@ -56,7 +56,7 @@ impl Sent {
     fn of(parcel: Parcel) -> Self {
         let Parcel { shipment, back } = parcel;
         Self {
-            back: back.map(|back| (words::day(&back.returned_on), back.words())),
+            back: back.map(|back| (back.day_words(), back.words())),
             on: words::day(&shipment.sent_on),
             carrier: shipment.carrier,
             tracking: shipment.tracking,

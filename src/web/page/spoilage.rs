@@ -2,13 +2,14 @@
 
 use askama::Template;
 use axum::Form as Posted;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
+use serde::Deserialize;
 
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, show, show_again};
 use crate::desk::fault::FaultCause;
-use crate::desk::job::Job;
+use crate::desk::job::{Job, Stage};
 use crate::desk::step::Step;
 use crate::desk::text;
 use crate::optics::Eye;
@@ -27,6 +28,8 @@ struct SpoilagePage {
     /// The lenses in hand: value and words.
     lenses: Vec<(&'static str, &'static str)>,
     causes: Vec<(&'static str, &'static str)>,
+    /// Where the lens was looked at: the page and its words.
+    back: (&'static str, &'static str),
     key: String,
     form: Form,
 }
@@ -77,15 +80,32 @@ fn page(state: &AppState, job: &Job, form: StepForm) -> SpoilagePage {
         bar: JobBar::of(job, "lenses", state),
         refused: Step::Spoilage.refusal(job),
         lenses,
+        back: match job.stage_of_work() < Stage::Cut {
+            true => ("lenses", "Back to the lenses"),
+            false => ("check", "Back to the check"),
+        },
         causes: FaultCause::OF_A_LENS.map(|cause| (cause.key(), cause.words())).into(),
         key,
         form,
     }
 }
 
-pub(crate) async fn ask_spoilage(State(state): State<AppState>, Path(number): Path<i64>) -> PageResult {
+/// The lens that the link names.
+#[derive(Deserialize)]
+pub(crate) struct SpoilageQuery {
+    eye: Option<String>,
+}
+
+pub(crate) async fn ask_spoilage(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Query(asked): Query<SpoilageQuery>,
+) -> PageResult {
     let job = state.store.get_job(number).await?;
-    let form = StepForm::open(&state, &job, Step::Spoilage).await?;
+    let mut form = StepForm::open(&state, &job, Step::Spoilage).await?;
+    if let Some(eye) = asked.eye {
+        form.form.set_default(SpoilageForm::LENS, eye);
+    }
     show(&page(&state, &job, form))
 }
 
