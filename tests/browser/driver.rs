@@ -368,6 +368,11 @@ impl Browser {
         );
     }
 
+    /// Shows pages as they print.
+    pub fn as_printed(&self, printed: bool) {
+        self.devtools("Emulation.setEmulatedMedia", json!({ "media": if printed { "print" } else { "" } }));
+    }
+
     /// Makes the page as wide as a telephone, which a window may not be.
     pub fn view(&self, width: u32, height: u32) {
         self.devtools(

@@ -435,7 +435,7 @@ async fn a_lens_is_not_thinner_than_the_least_of_its_material() {
     }
     let sheet = lab.get(&format!("/jobs/{number}/packing-sheet")).await.text("article");
     assert!(sheet.contains("right 1.50 mm (1.50 mm or more), left 1.60 mm"), "{sheet}");
-    assert!(lab.get(&format!("/jobs/{number}/ticket")).await.text("article").contains("Center, 1.5 or more"));
+    assert!(lab.get(&format!("/jobs/{number}/ticket")).await.text("article").contains("Center thickness, 1.5 or more"));
 }
 
 /// The least of polycarbonate here is 1.5 mm (`desk::catalogue`). A thin lens may break toward the eye: it leaves only where
