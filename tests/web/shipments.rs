@@ -76,7 +76,7 @@ async fn an_address_is_needed_first() {
     lab.store.change_customer("given-customer", customer.id, &person, NOW).await.unwrap();
     let answer = lab.post(&format!("/jobs/{number}/shipment"), &PARCEL).await;
     answer.assert_status(422);
-    assert_eq!(answer.attributes("#address a", "href"), [format!("/customers/{}", customer.id)]);
+    assert_eq!(answer.attributes("#address a", "href"), [format!("/customers/{}/details", customer.id)]);
     assert_eq!(lab.stage(number).await, Stage::Packed);
     lab.get(&format!("/jobs/{number}/slip")).await.assert_status(409);
 }

@@ -45,6 +45,8 @@ pub(super) struct SecondWindow {
     pub(super) taken: Option<String>,
 }
 
+impl askama::filters::HtmlSafe for SecondWindow {}
+
 /// The field that says which draft an order's page was filled in with. It is no part of the order.
 const FILLED: &str = "filled";
 
