@@ -138,6 +138,8 @@ fn choose(strip: &Strip, wanted: Wanted, largest_jump: usize) -> (Outward, Path)
     };
     let is_first = first.1.strength_at(0.5) >= OUTER_SHARE * second.1.strength_at(0.5) && first.1.visible(SEEN) >= 0.9;
     let (outward, path) = if is_first { first } else { second };
+    // Once more with a limit: a glint inside of the edge may be far steeper than the edge, for a part of the way.
+    let path = strip.path(outward, largest_jump, path.strength_at(0.5), None);
     match wanted {
         Wanted::Body => (outward, beyond(strip, outward, &path, largest_jump).unwrap_or(path)),
         Wanted::Opening => (outward, path),

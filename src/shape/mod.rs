@@ -23,7 +23,7 @@
 //! * [`blocker`] – the blocker's setting, the remaining nudge, and the prism of not nudging.
 //! * [`blank`] – the minimum blank size and the material to spare around the outline.
 //! * [`cutout`] – whether the shape can be cut from a given blank; prism by decentration.
-//! * [`drawing`] – outlines from SVG and DXF drawings and lists of points.
+//! * [`drawing`] – outlines from SVG and DXF drawings and lists of points. [`bytes`] – what the first bytes of a file tell.
 //! * [`edge`] – edge thickness along the outline; the center thickness for a wanted edge.
 //! * [`volume`] – volume and weight of the cut lens.
 //! * [`bevel`] – the line of a bevel or groove along the edge, and its warnings.
@@ -39,6 +39,7 @@ pub mod bevel;
 pub mod blank;
 pub mod blocker;
 pub mod boxing;
+pub mod bytes;
 pub mod compare;
 pub mod corner;
 pub mod cutout;

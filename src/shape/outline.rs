@@ -37,7 +37,7 @@ pub enum OutlineError {
         index: usize,
     },
     /// A radius that no lens has.
-    #[error("radius {index} is {radius_mm} mm; a lens has radii of {MIN_RADIUS_MM} to {MAX_RADIUS_MM} mm")]
+    #[error("radius {index} is {radius_mm:.2} mm; a lens has radii of {MIN_RADIUS_MM} to {MAX_RADIUS_MM} mm")]
     Radius {
         /// Which point, from 0.
         index: usize,

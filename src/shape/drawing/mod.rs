@@ -16,6 +16,7 @@ pub mod svg;
 
 use thiserror::Error;
 
+use super::bytes::utf8;
 use super::hole::Hole;
 use super::outline::{Outline, OutlineError, Point, doubled_area_mm2, edges, extent};
 use super::record::{TraceFile, Warning, WarningKind};
@@ -88,13 +89,14 @@ pub enum Kind {
 
 /// Which kind of drawing a file is, if it is one.
 pub fn kind_of(bytes: &[u8]) -> Option<Kind> {
-    let start = String::from_utf8_lossy(bytes.get(..bytes.len().min(4096)).unwrap_or_default());
+    let start = utf8(bytes.get(..bytes.len().min(4096)).unwrap_or_default());
+    let start = String::from_utf8_lossy(&start);
     let mut lines = start.lines().map(str::trim);
     if start.contains("<svg") {
         Some(Kind::Svg)
     } else if lines.next() == Some("0") && lines.next() == Some("SECTION") || start.starts_with("999") {
         Some(Kind::Dxf)
-    } else if bytes.len() <= MAX_BYTES && std::str::from_utf8(bytes).is_ok_and(points::is_points) {
+    } else if bytes.len() <= MAX_BYTES && std::str::from_utf8(&utf8(bytes)).is_ok_and(points::is_points) {
         Some(Kind::Points)
     } else {
         None
@@ -110,7 +112,8 @@ pub fn read(bytes: &[u8], kind: Kind, unit: Option<Unit>, placed: Placed) -> Res
     if bytes.len() > MAX_BYTES {
         return Err(DrawingRefused::TooLarge(bytes.len()));
     }
-    let text = String::from_utf8_lossy(bytes);
+    let bytes = utf8(bytes);
+    let text = String::from_utf8_lossy(&bytes);
     let lenses = match kind {
         Kind::Svg => svg::read_svg(&text, unit)?,
         Kind::Dxf => dxf::read_dxf(&text, unit)?,
@@ -209,12 +212,26 @@ pub enum DrawingRefused {
     #[error("no closed line was found: the ends of the outline must meet within {} mm", join::MEET_MM)]
     NotClosed,
     /// No closed line has the size of a lens.
-    #[error("the largest closed line is {wide_mm:.1} by {high_mm:.1} mm, and no lens is: is the unit right?")]
+    #[error(
+        "the largest closed line is {wide_mm:.1} by {high_mm:.1} mm, and no lens is: is the unit right, and is the outline \
+         alone in the drawing?"
+    )]
     Size {
         /// Its width.
         wide_mm: f64,
         /// Its height.
         high_mm: f64,
+    },
+    /// A lens-sized closed line inside another: which one is the edge is not seen.
+    #[error(
+        "a closed line of {:.1} by {:.1} mm lies inside another of {:.1} by {:.1} mm: leave only the outline of the lens",
+        .inner.0, .inner.1, .outer.0, .outer.1
+    )]
+    Nested {
+        /// The width and height of the inner one, mm.
+        inner: (f64, f64),
+        /// Those of the other.
+        outer: (f64, f64),
     },
     /// More than two lens-sized closed lines.
     #[error("{0} closed lines of a lens's size lie side by side: leave one, or the two of a pair")]
@@ -241,6 +258,7 @@ fn lenses_of(lines: Vec<Vec<Point>>) -> Result<Vec<DrawnLens>, DrawingRefused> {
         let (low, high) = extent(line);
         (high.x_mm - low.x_mm, high.y_mm - low.y_mm)
     };
+    let mut nested = None;
     let mut lines = lines;
     lines.sort_by(|a, b| doubled_area_mm2(b).abs().total_cmp(&doubled_area_mm2(a).abs()));
     let largest = lines.first().map(|line| size(line)).ok_or(DrawingRefused::NotClosed)?;
@@ -248,6 +266,9 @@ fn lenses_of(lines: Vec<Vec<Point>>) -> Result<Vec<DrawnLens>, DrawingRefused> {
     for line in lines {
         let (wide_mm, high_mm) = size(&line);
         match kept.iter_mut().find(|outer| is_within(&line, &outer.border)) {
+            Some(outer) if wide_mm.min(high_mm) >= LEAST_SIDE_MM => {
+                nested.get_or_insert(((wide_mm, high_mm), size(&outer.border)));
+            }
             Some(outer) => outer.holes.extend(hole::hole_of(&line)),
             None if wide_mm.min(high_mm) >= LEAST_SIDE_MM => kept.push(DrawnLens::undrilled(line)),
             None => {}
@@ -255,6 +276,9 @@ fn lenses_of(lines: Vec<Vec<Point>>) -> Result<Vec<DrawnLens>, DrawingRefused> {
     }
     if kept.is_empty() || largest.0.max(largest.1) > 2.0 * super::outline::MAX_RADIUS_MM {
         return Err(DrawingRefused::Size { wide_mm: largest.0, high_mm: largest.1 });
+    }
+    if let Some((inner, outer)) = nested {
+        return Err(DrawingRefused::Nested { inner, outer });
     }
     kept.sort_by(|a, b| a.reach_mm().0.total_cmp(&b.reach_mm().0));
     kept.iter_mut().for_each(|lens| lens.holes = hole::of_a_mount(&lens.holes, lens.middle()));

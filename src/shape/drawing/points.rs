@@ -1,9 +1,10 @@
 //! Lists of points: x and y, or angle and radius, one row a point, with or without a heading. A heading may name a first
 //! column, the eye.
 
-use super::{DrawingRefused, DrawnLens, MAX_BYTES, Unit, lenses_of};
+use super::{DrawingRefused, DrawnLens, LEAST_SIDE_MM, MAX_BYTES, Unit, lenses_of};
 use crate::optics::{Eye, Pair};
-use crate::shape::outline::{MIN_POINTS, Point};
+use crate::shape::outline::{MIN_POINTS, Point, edges, extent};
+use crate::shape::record::{is_heading, numbered_lines};
 
 /// What a list holds.
 #[derive(Debug, Clone, PartialEq)]
@@ -19,30 +20,50 @@ pub enum Listed {
 enum Columns {
     Cartesian,
     Polar,
+    PolarInRadians,
 }
 
 /// The heading of a list.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 struct Heading {
-    /// Whether the first column is the eye.
-    names_eyes: bool,
+    /// How many columns there are.
+    count: usize,
+    /// The column of the eye.
+    eye: Option<usize>,
+    /// Those of x and y, or of angle and radius.
+    at: [usize; 2],
     columns: Columns,
+    /// The unit that it names.
+    unit: Option<Unit>,
 }
 
-/// Whether a text is such a list: a heading that names x and y, or rows of two numbers of which some are negative or the
-/// first ones go once around from 0.
+/// A line of a list: its number, the line, and its parts.
+struct Row<'a> {
+    line: usize,
+    text: &'a str,
+    parts: Vec<String>,
+}
+
+/// Lines above a heading: a title, an empty line.
+const MOST_TITLE_LINES: usize = 10;
+
+/// Whether a text is such a list: a heading that names x and y, or rows of numbers of which some are negative, or the
+/// first ones go once around from 0, or that are places once around.
 pub fn is_points(text: &str) -> bool {
-    let mut rows = rows(text).take(4000);
-    let Some((_, first)) = rows.next() else { return false };
-    if heading(&first).is_some_and(|heading| heading.names_eyes || heading.columns == Columns::Cartesian) {
-        return true;
+    let rows: Vec<Row> = rows(text).take(4000).collect();
+    if let Some((index, heading)) = headed(&rows) {
+        // A table of radii is read as it is, every angle exactly.
+        return heading.columns == Columns::Cartesian || heading.eye.is_some() || !is_heading(rows[index].text);
     }
-    let numbers: Option<Vec<[f64; 2]>> =
-        std::iter::once(first).chain(rows.map(|row| row.1)).map(|row| two(&row)).collect();
-    numbers.is_some_and(|numbers| {
-        let has_negative = numbers.iter().flatten().any(|number| *number < 0.0);
-        numbers.len() >= MIN_POINTS && (has_negative || goes_around(&numbers))
-    })
+    let numbers = |row: &Row| row.parts.iter().map(|part| number(part)).collect::<Option<Vec<f64>>>();
+    let Some(numbers) = rows.iter().map(numbers).collect::<Option<Vec<_>>>() else { return false };
+    let Some(count) = numbers.first().map(Vec::len).filter(|count| *count > 1) else { return false };
+    if numbers.len() < MIN_POINTS || numbers.iter().any(|row| row.len() != count) {
+        return false;
+    }
+    let pairs: Vec<[f64; 2]> = numbers.iter().map(|row| [row[0], row[1]]).collect();
+    let has_negative = numbers.iter().flatten().any(|number| *number < 0.0);
+    has_negative || (count == 2 && (goes_around(&pairs) || are_places(&pairs)))
 }
 
 /// The lenses, in mm with y up. Without a stated unit the numbers are mm.
@@ -54,36 +75,33 @@ pub fn read_points(text: &str, unit: Option<Unit>) -> Result<Listed, DrawingRefu
     if text.len() > MAX_BYTES {
         return Err(DrawingRefused::TooLarge(text.len()));
     }
-    let mm = unit.unwrap_or(Unit::Mm).mm();
-    let mut rows = rows(text).peekable();
-    let heading = rows.peek().and_then(|(_, row)| heading(row));
-    if heading.is_some() {
-        rows.next();
-    }
-    let columns = heading.map(|heading| heading.columns);
-    if !heading.is_some_and(|heading| heading.names_eyes) {
-        let numbers = rows.map(|(line, row)| numbers(line, &row)).collect::<Result<Vec<_>, _>>()?;
-        return Ok(Listed::One(lens(&numbers, columns, mm)?));
-    }
+    let rows: Vec<Row> = rows(text).collect();
+    let Some((index, heading)) = headed(&rows) else {
+        let numbers = rows.iter().map(two).collect::<Result<Vec<_>, _>>()?;
+        return Ok(Listed::One(lens(&numbers, None, unit)?));
+    };
+    let unit = heading.unit.or(unit);
     let mut found: Pair<Vec<[f64; 2]>> = Pair::default();
-    for (line, row) in rows {
-        let (name, rest) = row.split_first().ok_or(DrawingRefused::NotClosed)?;
-        let eye = eye_named(name).ok_or_else(|| {
-            let problem = format!("right or left was expected, found “{}”", name.chars().take(40).collect::<String>());
-            DrawingRefused::Line { line, problem }
-        })?;
-        found.get_mut(eye).push(numbers(line, rest)?);
+    for row in &rows[index + 1..] {
+        let eye = heading.eye.map_or(Ok(Eye::Right), |at| eye_of(row, at))?;
+        found.get_mut(eye).push(heading.numbers(row)?);
     }
-    let each = |numbers: &[[f64; 2]]| (!numbers.is_empty()).then(|| lens(numbers, columns, mm)).transpose();
-    Ok(Listed::Named(Pair::new(each(&found.right)?, each(&found.left)?)))
+    let each = |numbers: &[[f64; 2]]| lens(numbers, Some(heading.columns), unit);
+    if heading.eye.is_none() {
+        return Ok(Listed::One(each(&found.right)?));
+    }
+    let named = |numbers: &Vec<[f64; 2]>| (!numbers.is_empty()).then(|| each(numbers)).transpose();
+    Ok(Listed::Named(Pair::new(named(&found.right)?, named(&found.left)?)))
 }
 
 /// The lens of these rows.
-fn lens(numbers: &[[f64; 2]], columns: Option<Columns>, mm: f64) -> Result<DrawnLens, DrawingRefused> {
+fn lens(numbers: &[[f64; 2]], columns: Option<Columns>, unit: Option<Unit>) -> Result<DrawnLens, DrawingRefused> {
+    let mm = unit.unwrap_or(Unit::Mm).mm();
     let columns = columns.unwrap_or(if goes_around(numbers) { Columns::Polar } else { Columns::Cartesian });
     let point = |[one, other]: &[f64; 2]| match columns {
         Columns::Cartesian => Point::new(one * mm, other * mm),
         Columns::Polar => Point::polar(other * mm, *one),
+        Columns::PolarInRadians => Point::polar(other * mm, one.to_degrees()),
     };
     let mut points: Vec<Point> = numbers.iter().map(point).collect();
     let is_repeated = points.first().zip(points.last()).is_some_and(|(a, b)| a.minus(*b).length_mm() < 0.005);
@@ -96,52 +114,120 @@ fn lens(numbers: &[[f64; 2]], columns: Option<Columns>, mm: f64) -> Result<Drawn
     lenses_of(vec![points])?.pop().ok_or(DrawingRefused::NotClosed)
 }
 
-fn eye_named(name: &str) -> Option<Eye> {
-    Eye::BOTH.into_iter().find(|eye| name.eq_ignore_ascii_case(eye.name()) || name.eq_ignore_ascii_case(eye.letter()))
+fn eye_of(row: &Row, at: usize) -> Result<Eye, DrawingRefused> {
+    let name = row.parts.get(at).map_or("", String::as_str);
+    let is = |words: [&str; 3]| words.iter().any(|word| name.eq_ignore_ascii_case(word));
+    match () {
+        () if is(["right", "R", "OD"]) => Ok(Eye::Right),
+        () if is(["left", "L", "OS"]) => Ok(Eye::Left),
+        () => Err(row.fault(&format!("right or left was expected, found “{}”", excerpt(name)))),
+    }
 }
 
-fn numbers(line: usize, row: &[String]) -> Result<[f64; 2], DrawingRefused> {
-    let problem =
-        || format!("two numbers were expected, found “{}”", row.join(" ").chars().take(40).collect::<String>());
-    two(row).ok_or_else(|| DrawingRefused::Line { line, problem: problem() })
+fn excerpt(text: &str) -> String {
+    text.chars().take(40).collect()
+}
+
+fn number(text: &str) -> Option<f64> {
+    text.parse::<f64>().ok().filter(|number| number.is_finite() && number.abs() < 1e6)
+}
+
+impl Row<'_> {
+    fn fault(&self, problem: &str) -> DrawingRefused {
+        DrawingRefused::Line { line: self.line, problem: problem.to_owned() }
+    }
+
+    fn two_expected(&self) -> DrawingRefused {
+        self.fault(&format!("two numbers were expected, found “{}”", excerpt(&self.parts.join(" "))))
+    }
+}
+
+/// The two numbers of a row of a list without a heading.
+fn two(row: &Row) -> Result<[f64; 2], DrawingRefused> {
+    match &row.parts[..] {
+        [one, other] => number(one).zip(number(other)).map(<[f64; 2]>::from).ok_or_else(|| row.two_expected()),
+        [_, _, _, ..] if row.parts.iter().all(|part| number(part).is_some()) => {
+            let problem = "there are more than two columns: name them in a first line, with x and y among them";
+            Err(row.fault(problem))
+        }
+        _ => Err(row.two_expected()),
+    }
+}
+
+impl Heading {
+    /// The columns that a row names.
+    fn of(row: &Row) -> Option<Self> {
+        let names: Vec<String> = row.parts.iter().map(|name| name.to_lowercase()).collect();
+        let find = |words: &[&str]| names.iter().position(|name| words.contains(&first_word(name)));
+        let polar = || {
+            let at = [find(&["angle", "angles", "deg", "degree", "degrees", "theta"])?, find(&["radius", "radii", "r"])?];
+            let is_in_radians = words(&names[at[0]]).any(|word| matches!(word, "rad" | "radian" | "radians"));
+            let names_eyes = find(&["l", "left"]).is_some();
+            let columns = if is_in_radians { Columns::PolarInRadians } else { Columns::Polar };
+            (!names_eyes).then_some((at, columns))
+        };
+        let cartesian = find(&["x"]).zip(find(&["y"])).map(|(x, y)| ([x, y], Columns::Cartesian));
+        let (at, columns) = cartesian.or_else(polar)?;
+        // The last one: a heading may say “y in mm”.
+        let units = words(&names[at[1]]).skip(1).filter_map(|word| match word {
+            "inches" => Some(Unit::Inch),
+            "px" | "pt" => None,
+            name => Unit::named(name),
+        });
+        let unit = units.last();
+        let is_record = row.text.contains('=');
+        (!is_record).then(|| Self { count: names.len(), eye: find(&["eye"]), at, columns, unit })
+    }
+
+    fn numbers(&self, row: &Row) -> Result<[f64; 2], DrawingRefused> {
+        if row.parts.len() != self.count {
+            let (found, expected) = (row.parts.len(), self.count);
+            return Err(row.fault(&format!("the row has {found} columns, and the heading has {expected}")));
+        }
+        let [one, other] = self.at.map(|at| row.parts.get(at).and_then(|part| number(part)));
+        one.zip(other).map(<[f64; 2]>::from).ok_or_else(|| row.two_expected())
+    }
+}
+
+/// The heading and where it is, below a title at most.
+fn headed(rows: &[Row]) -> Option<(usize, Heading)> {
+    let is_title = |row: &&Row| !row.parts.iter().all(|part| number(part).is_some());
+    let titles = rows.iter().take(MOST_TITLE_LINES).take_while(is_title);
+    titles.enumerate().find_map(|(index, row)| Heading::of(row).map(|heading| (index, heading)))
+}
+
+fn words(name: &str) -> impl Iterator<Item = &str> {
+    name.split(|c: char| !c.is_alphabetic()).filter(|word| !word.is_empty())
+}
+
+fn first_word(name: &str) -> &str {
+    words(name).next().unwrap_or_default()
 }
 
 /// Lines that hold something, with their numbers and their parts. A comma is a decimal point where semicolons or tabs part
 /// the columns.
-fn rows(text: &str) -> impl Iterator<Item = (usize, Vec<String>)> {
+fn rows(text: &str) -> impl Iterator<Item = Row<'_>> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let comma_is_point = text.contains(';') || (text.contains('\t') && !text.contains('.'));
-    let is_separator =
-        move |c: char| c == ';' || c == '\t' || if comma_is_point { c == ' ' } else { c == ',' || c == ' ' };
-    let parts = move |line: &str| -> Vec<String> {
-        let parts = line.split(is_separator).map(|part| part.trim_matches(['"', ' ', '\r']));
-        parts.filter(|part| !part.is_empty()).map(|part| part.replace(',', ".")).collect()
-    };
-    text.lines()
-        .enumerate()
-        .filter(|(_, line)| !line.trim().is_empty() && !line.starts_with('#'))
-        .map(move |(index, line)| (index + 1, parts(line)))
+    numbered_lines(text)
+        .filter(|(_, text)| !text.trim().is_empty() && !text.starts_with('#'))
+        .map(move |(line, text)| Row { line, text, parts: parts(text, comma_is_point) })
 }
 
-fn two(row: &[String]) -> Option<[f64; 2]> {
-    let number = |text: &String| text.parse::<f64>().ok().filter(|number| number.is_finite() && number.abs() < 1e6);
-    match row {
-        [one, other] => Some([number(one)?, number(other)?]),
-        _ => None,
+fn parts(line: &str, comma_is_point: bool) -> Vec<String> {
+    let part = |part: &str| {
+        let part = part.trim().trim_matches('"').trim();
+        if comma_is_point { part.replace(',', ".") } else { part.to_owned() }
+    };
+    let is_column = |c: char| matches!(c, ';' | '\t') || (c == ',' && !comma_is_point);
+    let mut parts: Vec<String> = match line.contains(is_column) {
+        true => line.split(is_column).map(part).collect(),
+        false => line.split_whitespace().map(part).collect(),
+    };
+    while parts.last().is_some_and(String::is_empty) {
+        parts.pop();
     }
-}
-
-fn heading(row: &[String]) -> Option<Heading> {
-    let names: Vec<String> = row.iter().map(|name| name.to_lowercase()).collect();
-    let names_eyes = names.first().is_some_and(|name| name.starts_with("eye"));
-    let names = if names_eyes { &names[1..] } else { &names[..] };
-    let starts = |index: usize, name: &str| names.get(index).is_some_and(|found| found.starts_with(name));
-    let columns = match () {
-        () if starts(0, "x") && names.iter().any(|name| name.starts_with('y')) => Columns::Cartesian,
-        () if starts(0, "angle") || starts(0, "deg") => Columns::Polar,
-        () => return None,
-    };
-    Some(Heading { names_eyes, columns })
+    parts
 }
 
 /// Angles from about 0 up to about 360 with positive radii.
@@ -150,6 +236,24 @@ fn goes_around(numbers: &[[f64; 2]]) -> bool {
     let ends = numbers.first().zip(numbers.last()).map(|(first, last)| (first[0], last[0]));
     let is_round = ends.is_some_and(|(first, last)| (0.0..60.0).contains(&first) && (300.0..=360.0).contains(&last));
     grows && is_round && numbers.iter().all(|row| row[1] > 0.0)
+}
+
+/// Places once around a middle, and not the radii of two eyes, which are nearly mirror images of each other.
+fn are_places(numbers: &[[f64; 2]]) -> bool {
+    let n = numbers.len();
+    let points: Vec<Point> = numbers.iter().map(|[x, y]| Point::new(*x, *y)).collect();
+    let (low, high) = extent(&points);
+    let size = high.minus(low);
+    let middle = Point::new((low.x_mm + high.x_mm) / 2.0, (low.y_mm + high.y_mm) / 2.0);
+    let turn_deg = |(p, q): (Point, Point)| {
+        let turn = q.minus(middle).angle_deg() - p.minus(middle).angle_deg();
+        (turn + 540.0).rem_euclid(360.0) - 180.0
+    };
+    let turns: Vec<f64> = edges(&points).map(turn_deg).collect();
+    let around = (turns.iter().sum::<f64>().abs() - 360.0).abs() < 1.0 && turns.iter().all(|turn| turn.abs() < 60.0);
+    let differs = |i: usize, j: usize| (numbers[i][0] - numbers[j][1]).abs() > 3.0;
+    let is_two_eyes = !(0..n).any(|i| differs(i, (n / 2 + n - i) % n)) || !(0..n).any(|i| differs(i, i));
+    around && size.x_mm.min(size.y_mm) >= LEAST_SIDE_MM && !is_two_eyes
 }
 
 #[cfg(test)]
@@ -203,7 +307,7 @@ mod tests {
         // The right box from -61 to -9, the left one, 50 wide, from 9 to 59.
         let at = |eye: &str, x_mm: f64, share: f64| ellipse(|x, y| format!("{eye},{},{}", x * share + x_mm, y * share));
         let (right, left) = (at("right", -35.0, 1.0), at("left", 34.0, 25.0 / 26.0));
-        for text in [format!("eye,x_mm,y_mm\n{right}{left}"), format!("Eye,X,Y\n{left}{right}")] {
+        for text in [format!("eye,x_mm,y_mm\n{right}{left}"), format!("Eye,X,Y\n{left}{right}").replace("right", "OD").replace("left", "OS")] {
             assert!(is_points(&text));
             let file = read(text.as_bytes(), Kind::Points, None, Placed::default()).unwrap();
             let size = file.outlines().map(|outline| Boxing::of(&outline).a_mm);
@@ -222,6 +326,52 @@ mod tests {
         assert_eq!((one.derived, one.warnings.len()), (Some(Eye::Right), 0));
         let wrong = read(b"eye,x,y\nboth,1,2\n", Kind::Points, None, Placed::default());
         assert!(matches!(wrong, Err(DrawingRefused::Line { line: 2, .. })));
+    }
+
+    #[test]
+    fn a_heading_says_which_columns_and_which_unit() {
+        let inches = |x: f64, y: f64| format!("{:.6},{:.6}", x / 25.4, y / 25.4);
+        for text in [
+            format!("Outline of job 7\n\nNo.;X (mm);Y (mm)\n{}", ellipse(|x, y| format!("7;{x:.4};{y:.4}"))),
+            format!("x,y,z\n{}", ellipse(|x, y| format!("{x:.4},{y:.4},1.2"))),
+            format!("x (in),y (in)\n{}", ellipse(inches)),
+            format!("x in mm,y in mm\n{}", ellipse(|x, y| format!("{x:.4},{y:.4}"))),
+            format!("x [cm]\ty [cm]\n{}", ellipse(|x, y| format!("{:.5}\t{:.5}", x / 10.0, y / 10.0))),
+            format!("X,Y\r{}", ellipse(|x, y| format!("{x:.4},{y:.4}")).replace('\n', "\r")),
+            // All positive, as a digitizer gives them from the corner of its field.
+            ellipse(|x, y| format!("{:.4},{:.4}", x + 32.0, y + 27.0)),
+            ellipse(|x, y| format!("{:.4} {:.4}", x + 100.0, y + 70.0)),
+        ] {
+            assert!(is_points(&text), "{}", &text[..40]);
+            let (a_mm, b_mm) = size(&text, None).unwrap();
+            assert!((a_mm - 52.0).abs() < 0.03 && (b_mm - 40.0).abs() < 0.03, "{a_mm} {b_mm}: {}", &text[..40]);
+        }
+        let text = format!("x,y\n{}", ellipse(|x, y| format!("{x:.2},{y:.2}").replace('.', ",")));
+        let why = size(&text, None).unwrap_err().to_string();
+        assert_eq!(why, "Line 2: the row has 4 columns, and the heading has 2");
+        let three = ellipse(|x, y| format!("{x:.4},{y:.4},1.2"));
+        assert!(is_points(&three) && size(&three, None).unwrap_err().to_string().contains("name them in a first line"));
+    }
+
+    #[test]
+    fn a_heading_may_name_angle_and_radius_otherwise() {
+        let rows = |angle: &dyn Fn(f64) -> f64| -> String {
+            (0..360).map(|i| format!("{:.6};24.00\n", angle(f64::from(i)))).collect()
+        };
+        for text in [
+            format!("theta;r\n{}", rows(&|deg| deg)),
+            format!("deg;r_mm\n{}", rows(&|deg| deg)),
+            format!("angle_rad;radius\n{}", rows(&|deg| deg.to_radians())),
+        ] {
+            assert!(is_points(&text));
+            let (a_mm, b_mm) = size(&text, None).unwrap();
+            assert!((a_mm - 48.0).abs() < 0.02 && (b_mm - 48.0).abs() < 0.02, "{a_mm} {b_mm}");
+        }
+        // Tables of radii are read as they are.
+        let both: String = (0..100).map(|i| format!("{};{}\n", 20 + i % 3, 21 + i % 2)).collect();
+        for table in [format!("angle;radius\n{}", rows(&|deg| deg)), format!("angle;R;L\n{both}"), both] {
+            assert!(!is_points(&table), "{}", &table[..20]);
+        }
     }
 
     #[test]

@@ -33,7 +33,19 @@ pub fn read_svg(text: &str, unit: Option<Unit>) -> Result<Vec<DrawnLens>, Drawin
     let mm = mm_per_px(&document, &tree, unit)?;
     let mut lines = Vec::new();
     collect(tree.root(), mm, &mut lines)?;
-    lenses_of(join::closed(lines))
+    let page = Point::new(f64::from(tree.size().width()) * mm, -f64::from(tree.size().height()) * mm);
+    let lines = join::closed(lines).into_iter().filter(|line| !is_page(line, page));
+    lenses_of(lines.collect())
+}
+
+/// Whether a closed line is the border of the page, as a program draws it for the background.
+fn is_page(line: &[Point], page: Point) -> bool {
+    let slack_mm = 0.005 * page.x_mm.max(-page.y_mm);
+    let is_corner = |p: &Point| {
+        let is_at = |at: f64, end: f64| at.abs().min((at - end).abs()) <= slack_mm;
+        is_at(p.x_mm, page.x_mm) && is_at(p.y_mm, page.y_mm)
+    };
+    line.len() == 4 && line.iter().all(is_corner)
 }
 
 /// Refuses a drawing that uses its parts again and again.
@@ -174,6 +186,22 @@ mod tests {
         let root = "width=\"140mm\" height=\"80mm\" viewBox=\"0 0 140 80\"";
         let (a_mm, _, dbl_mm) = sizes(&svg(root, pair), None).unwrap();
         assert!((a_mm - 50.0).abs() < 0.02 && (dbl_mm.unwrap() - 18.0).abs() < 0.02);
+    }
+
+    #[test]
+    fn the_border_of_the_page_is_no_lens_and_a_line_inside_another_is_refused() {
+        let page = "<rect width=\"70\" height=\"60\" fill=\"white\"/>";
+        let lens = "<ellipse cx=\"35\" cy=\"30\" rx=\"26\" ry=\"19\"/>";
+        let root = "width=\"70mm\" height=\"60mm\" viewBox=\"0 0 70 60\"";
+        let (a_mm, b_mm, _) = sizes(&svg(root, &format!("{page}{lens}")), None).unwrap();
+        assert!((a_mm - 52.0).abs() < 0.02 && (b_mm - 38.0).abs() < 0.02, "{a_mm} {b_mm}");
+        // A border that is not the page, and an outline drawn as a line with a width.
+        let border = "<rect x=\"2\" y=\"2\" width=\"66\" height=\"56\"/>";
+        let inner = "<ellipse cx=\"35\" cy=\"30\" rx=\"25.5\" ry=\"18.5\"/>";
+        for other in [border, inner] {
+            let refused = sizes(&svg(root, &format!("{other}{lens}")), None);
+            assert!(matches!(refused, Err(DrawingRefused::Nested { .. })), "{refused:?}");
+        }
     }
 
     #[test]

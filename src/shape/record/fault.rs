@@ -42,11 +42,14 @@ pub enum FaultKind {
     /// A file larger than [`MAX_BYTES`].
     #[error("the file has {0} bytes; a trace file has at most {MAX_BYTES}")]
     TooLarge(usize),
+    /// A kind of file that holds no trace, and what to do with it.
+    #[error("{0}")]
+    NotRead(&'static str),
     /// Control characters in a line.
     #[error("this line is not text; a text trace file was expected")]
     NotText,
     /// Control characters in many lines.
-    #[error("this is not a text file; a text trace file was expected")]
+    #[error("this is neither text nor a picture that is read; a trace file, a table, a drawing or a picture was expected")]
     NotATextFile,
     /// A line that is neither a record nor the continuation of a list.
     #[error("“{0}” is not a record; LABEL=value was expected")]

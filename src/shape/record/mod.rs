@@ -32,10 +32,12 @@ pub(super) use crc::agrees;
 pub use drill::DRILL_LABELS;
 pub use fault::{FaultKind, RecordFault, Warning, WarningKind};
 pub use parse::{parse, parse_as};
+pub(in crate::shape) use table::is_heading;
 pub use table::parse_table;
 pub use write::{write, write_as};
 
 use super::boxing::Boxing;
+use super::bytes::{not_read, utf8};
 use super::hole::Hole;
 use super::outline::Outline;
 use super::trace::Trace;
@@ -239,6 +241,10 @@ pub fn read_any(bytes: &[u8]) -> Result<TraceFile, Vec<RecordFault>> {
 ///
 /// As [`read_any`].
 pub fn read_as(bytes: &[u8], kind: FileKind, assumptions: &Assumptions) -> Result<TraceFile, Vec<RecordFault>> {
+    if let Some(says) = not_read(bytes) {
+        return Err(vec![RecordFault { line: 1, record: None, kind: FaultKind::NotRead(says) }]);
+    }
+    let bytes = &*utf8(bytes);
     let read = match kind {
         FileKind::Records => parse_as(bytes, assumptions),
         FileKind::Table => parse_table(&text_of(bytes)),
@@ -263,7 +269,7 @@ fn text_of(bytes: &[u8]) -> String {
 }
 
 /// Lines with their numbers from 1. CR LF, LF and CR all end a line.
-fn numbered_lines(text: &str) -> impl Iterator<Item = (usize, &str)> {
+pub(in crate::shape) fn numbered_lines(text: &str) -> impl Iterator<Item = (usize, &str)> {
     let mut rest = Some(text);
     let split = std::iter::from_fn(move || {
         let text = rest?;

@@ -210,6 +210,13 @@ fn heading(
     }
 }
 
+/// Whether a heading names columns that are read here.
+pub(in crate::shape) fn is_heading(text: &str) -> bool {
+    let (mut eye, mut columns, mut faults) = (None, None, Faults::default());
+    heading(1, &words(&text.replace(',', " "), true), &mut eye, &mut columns, &mut faults);
+    faults.is_empty() && columns.is_some()
+}
+
 fn words(text: &str, comma_is_point: bool) -> Vec<String> {
     let is_separator = |c: char| c.is_whitespace() || c == ';' || (c == ',' && !comma_is_point);
     text.split(is_separator)

@@ -1,12 +1,28 @@
 //! DXF drawings in text form: pairs of lines, a code and a value. Only what an outline is made of is read: lines, arcs,
-//! circles, ellipses, polylines with bulges, splines. Other entities (text, dimensions, points) are left out; a block is
-//! refused, because an outline may be in it. Codes are those of the format's public reference.
+//! circles, ellipses, polylines with bulges, splines, and blocks of them. Other entities (text, dimensions, points) are left
+//! out, and so is what is not seen: layers that are off, paper layouts. Codes are those of the format's public reference.
+//!
+//! `tables` – the unit, the layers and the blocks of a drawing.
+
+mod tables;
 
 use std::f64::consts::TAU;
 
 use super::curve::{self, Line, limited};
 use super::{DrawingRefused, DrawnLens, MAX_BYTES, Unit, join, lenses_of};
 use crate::shape::outline::Point;
+use tables::Tables;
+
+/// The most blocks that are inserted.
+const MOST_INSERTS: usize = 1_000;
+/// Blocks within blocks within blocks.
+const DEEPEST: usize = 8;
+
+/// How many blocks may still be inserted, and how deep this is.
+struct Inserts {
+    left: usize,
+    deep: usize,
+}
 
 /// A code and its value, with the number of the code's line.
 #[derive(Clone, Copy)]
@@ -41,14 +57,10 @@ pub fn read_dxf(text: &str, unit: Option<Unit>) -> Result<Vec<DrawnLens>, Drawin
         return Err(DrawingRefused::TooLarge(text.len()));
     }
     let pairs = pairs(text)?;
-    let mm = mm_per_unit(&pairs, unit)?;
-    let mut lines = Vec::new();
-    for entity in entities(&pairs) {
-        lines.extend(line_of(entity, mm)?);
-        limited(&lines)?;
-    }
-    lines.extend(polylines(&pairs, mm)?);
-    limited(&lines)?;
+    let mm = tables::mm_per_unit(&pairs, unit)?;
+    let drawing = Tables::of(&pairs);
+    let mut inserts = Inserts { left: MOST_INSERTS, deep: 0 };
+    let lines = lines_of(&entities(section(&pairs, "ENTITIES")), &drawing, mm, &mut inserts)?;
     lenses_of(join::closed(lines))
 }
 
@@ -72,25 +84,63 @@ fn pairs(text: &str) -> Result<Vec<Pair<'_>>, DrawingRefused> {
     Ok(pairs)
 }
 
-/// `$INSUNITS`: 1 inch, 4 mm, 5 cm, 6 m.
-fn mm_per_unit(pairs: &[Pair], unit: Option<Unit>) -> Result<f64, DrawingRefused> {
-    let at = pairs.iter().position(|pair| pair.code == 9 && pair.value == "$INSUNITS");
-    let stated = match at.and_then(|at| pairs.get(at + 1)).filter(|pair| pair.code == 70).map(|pair| pair.value) {
-        Some("1") => Some(25.4),
-        Some("4") => Some(1.0),
-        Some("5") => Some(10.0),
-        Some("6") => Some(1000.0),
-        _ => None,
-    };
-    stated.or(unit.map(Unit::mm)).ok_or(DrawingRefused::NoUnit)
+/// An entity, from its name to before the next.
+type Entity<'a, 'b> = &'b [Pair<'a>];
+
+/// The entities of a section or a block.
+fn entities<'a, 'b>(section: &'b [Pair<'a>]) -> Vec<Entity<'a, 'b>> {
+    section.chunk_by(|_, next| next.code != 0).filter(|entity| entity[0].code == 0).collect()
 }
 
-/// The entities of the section of entities, each from its name to before the next.
-fn entities<'a, 'b>(pairs: &'b [Pair<'a>]) -> impl Iterator<Item = &'b [Pair<'a>]> {
-    let start = pairs.windows(2).position(|w| w[0].value == "SECTION" && w[1].code == 2 && w[1].value == "ENTITIES");
+/// What follows the head of a section, up to its end.
+fn section<'a, 'b>(pairs: &'b [Pair<'a>], name: &str) -> &'b [Pair<'a>] {
+    let start = pairs.windows(2).position(|w| w[0].value == "SECTION" && w[1].code == 2 && w[1].value == name);
     let section = start.map_or(&[][..], |start| &pairs[start + 2..]);
     let end = section.iter().position(|pair| pair.code == 0 && pair.value == "ENDSEC").unwrap_or(section.len());
-    section[..end].chunk_by(|_, next| next.code != 0).filter(|entity| entity[0].code == 0)
+    &section[..end]
+}
+
+/// The lines of some entities.
+fn lines_of(entities: &[Entity], drawing: &Tables, mm: f64, inserts: &mut Inserts) -> Result<Vec<Line>, DrawingRefused> {
+    let mut lines = Vec::new();
+    for entity in entities.iter().filter(|entity| drawing.shows(entity)) {
+        match entity[0].value {
+            "INSERT" => lines.extend(inserted(entity, drawing, mm, inserts)?),
+            _ => lines.extend(line_of(entity, mm)?),
+        }
+        limited(&lines)?;
+    }
+    lines.extend(polylines(entities, drawing, mm)?);
+    limited(&lines)?;
+    Ok(lines)
+}
+
+/// The lines of a block where it is inserted: moved from its base point, scaled, turned.
+fn inserted(
+    entity: Entity,
+    drawing: &Tables,
+    mm: f64,
+    inserts: &mut Inserts,
+) -> Result<Vec<Line>, DrawingRefused> {
+    inserts.left = inserts.left.checked_sub(1).filter(|_| inserts.deep < DEEPEST).ok_or(DrawingRefused::TooMany)?;
+    let codes = Codes(entity);
+    let Some(block) = codes.text(2).and_then(|name| drawing.blocks.get(name)) else { return Ok(Vec::new()) };
+    if codes.number(70)?.unwrap_or(1.0) > 1.0 || codes.number(71)?.unwrap_or(1.0) > 1.0 {
+        return Err(DrawingRefused::NotRead("a block that is repeated in rows".to_owned()));
+    }
+    let base = Codes(block.entities[0]).point(10, mm)?;
+    let (wide, high) = (codes.number(41)?.unwrap_or(1.0), codes.number(42)?.unwrap_or(1.0));
+    let (at, turn_deg, flip) = (codes.point(10, mm)?, codes.number(50)?.unwrap_or(0.0), codes.flip()?);
+    let (sin, cos) = turn_deg.to_radians().sin_cos();
+    let place = |p: Point| {
+        let (x, y) = ((p.x_mm - base.x_mm) * wide, (p.y_mm - base.y_mm) * high);
+        let point = at.plus(Point::new(x * cos - y * sin, x * sin + y * cos));
+        Point::new(point.x_mm * flip, point.y_mm)
+    };
+    inserts.deep += 1;
+    let lines = lines_of(&block.entities[1..], drawing, mm, inserts)?;
+    inserts.deep -= 1;
+    Ok(lines.into_iter().map(|line| line.into_iter().map(place).collect()).collect())
 }
 
 /// What an entity says by code.
@@ -115,31 +165,46 @@ impl Codes<'_, '_> {
         self.0.iter().skip(1).filter(|pair| pair.code == code).map(Pair::number).collect()
     }
 
+    fn text(&self, code: i32) -> Option<&str> {
+        self.0.iter().skip(1).find(|pair| pair.code == code).map(|pair| pair.value)
+    }
+
+    /// -1 for an entity whose own plane is seen from its back, so that its x runs the other way.
+    fn flip(&self) -> Result<f64, DrawingRefused> {
+        let upward = |code: i32, usual: f64| Ok(self.number(code)?.unwrap_or(usual));
+        let (x, y, z): (f64, f64, f64) = (upward(210, 0.0)?, upward(220, 0.0)?, upward(230, 1.0)?);
+        if x.hypot(y) > 1e-3 * z.abs() {
+            return Err(DrawingRefused::NotRead("a line that is tilted in space".to_owned()));
+        }
+        Ok(z.signum())
+    }
+
     fn has_flag(&self, flag: i64) -> Result<bool, DrawingRefused> {
         Ok(self.number(70)?.unwrap_or(0.0) as i64 & flag != 0)
     }
 }
 
-fn line_of(entity: &[Pair], mm: f64) -> Result<Option<Line>, DrawingRefused> {
+fn line_of(entity: Entity, mm: f64) -> Result<Option<Line>, DrawingRefused> {
     let codes = Codes(entity);
+    let seen = |line: Line, flip: f64| line.into_iter().map(|p| Point::new(p.x_mm * flip, p.y_mm)).collect();
     let line = match entity[0].value {
         "LINE" => vec![codes.point(10, mm)?, codes.point(11, mm)?],
         "CIRCLE" => {
             let axis = Point::new(codes.needed(40)? * mm, 0.0);
-            curve::arc(codes.point(10, mm)?, axis, 1.0, 0.0, TAU)
+            seen(curve::arc(codes.point(10, mm)?, axis, 1.0, 0.0, TAU), codes.flip()?)
         }
         "ARC" => {
             let axis = Point::new(codes.needed(40)? * mm, 0.0);
             let (from, to) = (codes.needed(50)?.to_radians(), codes.needed(51)?.to_radians());
-            curve::arc(codes.point(10, mm)?, axis, 1.0, from, to)
+            seen(curve::arc(codes.point(10, mm)?, axis, 1.0, from, to), codes.flip()?)
         }
         "ELLIPSE" => {
             let (from, to) = (codes.number(41)?.unwrap_or(0.0), codes.number(42)?.unwrap_or(TAU));
-            curve::arc(codes.point(10, mm)?, codes.point(11, mm)?, codes.needed(40)?, from, to)
+            // Its points are those of the drawing; seen from the back it runs clockwise.
+            curve::arc(codes.point(10, mm)?, codes.point(11, mm)?, codes.needed(40)? * codes.flip()?, from, to)
         }
-        "LWPOLYLINE" => light_polyline(&codes, mm)?,
+        "LWPOLYLINE" => seen(light_polyline(&codes, mm)?, codes.flip()?),
         "SPLINE" => spline(&codes, mm)?,
-        "INSERT" => return Err(DrawingRefused::NotRead("a block".to_owned())),
         _ => return Ok(None),
     };
     Ok(Some(line))
@@ -171,22 +236,28 @@ fn bulged(vertices: &[Vertex], is_closed: bool) -> Line {
 }
 
 /// The older polylines: a POLYLINE, its VERTEX entities, and a SEQEND.
-fn polylines(pairs: &[Pair], mm: f64) -> Result<Vec<Line>, DrawingRefused> {
+fn polylines(entities: &[Entity], drawing: &Tables, mm: f64) -> Result<Vec<Line>, DrawingRefused> {
     let mut lines = Vec::new();
-    let mut open: Option<(bool, Vec<Vertex>)> = None;
-    for entity in entities(pairs) {
+    let mut open: Option<(bool, f64, Vec<Vertex>)> = None;
+    let seen = |(is_closed, flip, vertices): (bool, f64, Vec<Vertex>)| -> Line {
+        bulged(&vertices, is_closed).into_iter().map(|p| Point::new(p.x_mm * flip, p.y_mm)).collect()
+    };
+    for entity in entities {
         let codes = Codes(entity);
         match (entity[0].value, &mut open) {
-            ("POLYLINE", _) => open = Some((codes.has_flag(1)?, Vec::new())),
+            ("POLYLINE", _) => {
+                lines.extend(open.take().map(seen));
+                open = drawing.shows(entity).then_some((codes.has_flag(1)?, codes.flip()?, Vec::new()));
+            }
             // The control points of a fitted polyline (flag 16) lie off the line.
-            ("VERTEX", Some((_, vertices))) if !codes.has_flag(16)? => {
+            ("VERTEX", Some((.., vertices))) if !codes.has_flag(16)? => {
                 vertices.push((codes.point(10, mm)?, codes.number(42)?.unwrap_or(0.0)));
             }
             ("VERTEX", _) => {}
-            _ => lines.extend(open.take().map(|(is_closed, vertices)| bulged(&vertices, is_closed))),
+            _ => lines.extend(open.take().map(seen)),
         }
     }
-    lines.extend(open.map(|(is_closed, vertices)| bulged(&vertices, is_closed)));
+    lines.extend(open.map(seen));
     Ok(lines)
 }
 
@@ -196,6 +267,9 @@ fn spline(codes: &Codes, mm: f64) -> Result<Line, DrawingRefused> {
         Ok(x.iter().zip(&y).map(|(x, y)| Point::new(x * mm, y * mm)).collect())
     };
     let degree = codes.number(71)?.unwrap_or(3.0).clamp(0.0, 99.0) as usize;
+    if codes.number(10)?.is_none() && codes.number(11)?.is_some() {
+        return Err(DrawingRefused::NotRead("a spline that is given by the points it passes alone".to_owned()));
+    }
     let line = curve::spline(degree, &codes.all(40)?, &points(10)?, &codes.all(41)?);
     line.ok_or_else(|| fault(codes.0[0].line, "the spline's knots and control points do not fit together"))
 }
@@ -249,6 +323,11 @@ mod tests {
         let (a_mm, _) = size(&dxf("0", STADIUM), Some(Unit::Mm)).unwrap();
         assert!((a_mm - 50.0).abs() < 0.03);
         assert!(matches!(size(&dxf("1", STADIUM), None), Err(DrawingRefused::Size { .. })));
+        for (unit, mm) in [("2", 304.8), ("9", 0.0254), ("13", 0.001), ("14", 100.0)] {
+            let lens = "0\nCIRCLE\n10\n0\n20\n0\n40\n".to_owned() + &(25.0 / mm).to_string();
+            let (a_mm, _) = size(&dxf(unit, &lens), None).unwrap();
+            assert!((a_mm - 50.0).abs() < 0.03, "{unit}");
+        }
     }
 
     #[test]
@@ -256,9 +335,63 @@ mod tests {
         let text = dxf("4", "0\nLINE\n10\nabc\n20\n0");
         assert_eq!(size(&text, None).unwrap_err().to_string(), "Line 18: “abc” is not a number");
         assert!(matches!(size(&dxf("4", "0\nLINE\n10\n1\n20\n0"), None), Err(DrawingRefused::Line { line: 15, .. })));
-        assert!(matches!(size(&dxf("4", "0\nINSERT\n2\nB"), None), Err(DrawingRefused::NotRead(_))));
         assert!(matches!(size("x\ny\n", None), Err(DrawingRefused::Line { line: 1, .. })));
         assert_eq!(size("", None), Err(DrawingRefused::NotClosed));
+    }
+
+    fn left_end_mm(text: &str) -> f64 {
+        read_dxf(text, None).unwrap()[0].border.iter().map(|p| p.x_mm).fold(f64::INFINITY, f64::min)
+    }
+
+    #[test]
+    fn a_line_seen_from_its_back_is_mirrored_as_it_is_shown() {
+        // An egg that is blunt to the left of x = 0; each part is given in a plane whose x runs the other way.
+        let back = "\n210\n0\n220\n0\n230\n-1";
+        let light = "0\nLWPOLYLINE\n70\n1\n10\n-30\n20\n-15\n10\n10\n20\n-15\n42\n1\n10\n10\n20\n15\n10\n-30\n20\n15";
+        let parts = "0\nLINE\n10\n-10\n20\n15\n11\n30\n21\n15\n0\nLINE\n10\n30\n20\n15\n11\n30\n21\n-15\n0\nLINE\n10\n-10\n20\n-15\n11\n30\n21\n-15\n\
+                     0\nARC\n10\n10\n20\n0\n40\n15\n50\n270\n51\n90";
+        let old = "0\nPOLYLINE\n70\n1\n210\n0\n220\n0\n230\n-1\n0\nVERTEX\n10\n-30\n20\n-15\n0\nVERTEX\n10\n10\n20\n-15\n42\n1\n0\nVERTEX\n10\n10\n20\n15\n\
+                   0\nVERTEX\n10\n-30\n20\n15\n0\nSEQEND";
+        for text in [format!("{light}{back}"), format!("{parts}{back}"), old.to_owned()] {
+            assert!((left_end_mm(&dxf("4", &text)) + 25.0).abs() < 0.01, "{text}");
+        }
+        let tilted = format!("{light}\n210\n0\n220\n0.5\n230\n0.5");
+        assert!(matches!(size(&dxf("4", &tilted), None), Err(DrawingRefused::NotRead(_))));
+    }
+
+    #[test]
+    fn what_is_not_seen_is_left_out() {
+        let other = |codes: &str| format!("{STADIUM}\n0\nCIRCLE{codes}\n10\n90\n20\n0\n40\n25");
+        let layers = "0\nSECTION\n2\nTABLES\n0\nTABLE\n2\nLAYER\n0\nLAYER\n2\noff\n70\n0\n62\n-7\n0\nLAYER\n2\nfrozen\n70\n1\n62\n7\n\
+                      0\nENDTAB\n0\nENDSEC\n";
+        for (codes, lenses) in [("\n8\n0", 2), ("\n8\noff", 1), ("\n8\nfrozen", 1), ("\n67\n1", 1), ("\n60\n1", 1)] {
+            let text = format!("{layers}{}", dxf("4", &other(codes)));
+            assert_eq!(read_dxf(&text, None).unwrap().len(), lenses, "{codes}");
+        }
+    }
+
+    fn block(name: &str, entities: &str) -> String {
+        format!("0\nBLOCK\n8\n0\n2\n{name}\n10\n5\n20\n0\n{entities}\n0\nENDBLK\n")
+    }
+
+    #[test]
+    fn a_block_is_drawn_where_it_is_inserted() {
+        let blocks = format!("0\nSECTION\n2\nBLOCKS\n{}0\nENDSEC\n", block("LENS", STADIUM));
+        let text = blocks.clone() + &dxf("4", "0\nINSERT\n2\nLENS\n10\n40\n20\n7\n41\n2\n42\n1\n50\n90");
+        let lens = &read_dxf(&text, None).unwrap()[0];
+        let (low, high) = crate::shape::outline::extent(&lens.border);
+        // Twice as wide (100 by 30), its base point (5, 0) at (40, 7), turned a quarter.
+        for (got, want) in [(low.x_mm, 25.0), (high.x_mm, 55.0), (low.y_mm, -53.0), (high.y_mm, 47.0)] {
+            assert!((got - want).abs() < 0.01, "{got} {want}");
+        }
+        let tens = |name: &str| format!("0\nINSERT\n2\n{name}\n10\n0\n20\n0\n").repeat(10);
+        let bomb: String = (1..9).map(|i| block(&format!("B{i}"), tens(&format!("B{}", i - 1)).trim_end())).collect();
+        let text = format!("0\nSECTION\n2\nBLOCKS\n{}{bomb}0\nENDSEC\n", block("B0", STADIUM));
+        let text = text + &dxf("4", "0\nINSERT\n2\nB8\n10\n0\n20\n0");
+        assert_eq!(read_dxf(&text, None), Err(DrawingRefused::TooMany));
+        let itself = format!("0\nSECTION\n2\nBLOCKS\n{}0\nENDSEC\n", block("B0", "0\nINSERT\n2\nB0\n10\n0\n20\n0"));
+        let text = itself + &dxf("4", "0\nINSERT\n2\nB0\n10\n0\n20\n0");
+        assert_eq!(read_dxf(&text, None), Err(DrawingRefused::TooMany));
     }
 
     proptest! {
