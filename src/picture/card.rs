@@ -18,6 +18,8 @@ pub const TILT_DEG: (f64, f64) = (25.0, 33.0);
 const SHAPE: std::ops::RangeInclusive<f64> = 1.36..=1.84;
 /// The small picture has at most about so many pixels.
 const SMALL_PIXELS: f64 = 800_000.0;
+/// A corner is marked by hand to within this part of the card's length.
+const MARKED_WITHIN: f64 = 0.012;
 /// The card is at least this part of the picture's longer side.
 const LEAST_SHARE: f64 = 0.08;
 
@@ -62,12 +64,23 @@ pub(super) fn find_card(gray: &Gray) -> Result<Card, PictureRefused> {
 /// A card from its four corners as marked, in any order.
 pub(super) fn marked_card(gray: &Gray, corners: [Pixel; 4]) -> Result<Card, PictureRefused> {
     let around = hull(&corners);
-    let corners: [Pixel; 4] = around.try_into().map_err(|_| PictureRefused::NoCard)?;
+    let marked: [Pixel; 4] = around.try_into().map_err(|_| PictureRefused::NoCard)?;
+    let corners = at_sides(gray, marked).unwrap_or(marked);
     let card = from_corners(corners).ok_or(PictureRefused::NotACard(ratio(corners)))?;
     if card.tilt_deg > TILT_DEG.1 {
         return Err(PictureRefused::Tilted(card.tilt_deg));
     }
     Ok(Card { is_round: has_round_corners(gray, &card.plane, card.corners), ..card })
+}
+
+/// Marked corners moved to where the sides of the card meet. `None` where its sides are not seen beside the marks.
+fn at_sides(gray: &Gray, marked: [Pixel; 4]) -> Option<[Pixel; 4]> {
+    let length_px = (0..4).map(|i| marked[i].away_px(marked[(i + 1) % 4])).fold(0.0, f64::max);
+    let reach_px = MARKED_WITHIN * length_px;
+    let sides = [0, 1, 2, 3].map(|i| exact_side(gray, marked[i], marked[(i + 1) % 4], reach_px));
+    let [Some(a), Some(b), Some(c), Some(d)] = sides else { return None };
+    let corners = [meet(d, a)?, meet(a, b)?, meet(b, c)?, meet(c, d)?];
+    corners.iter().zip(&marked).all(|(p, q)| p.away_px(*q) <= 2.0 * reach_px).then_some(corners)
 }
 
 /// The card that a thing may be, and how badly its border fits four straight sides, as a part of its size.

@@ -28,8 +28,9 @@ const LONGEST_UNSEEN_MM: f64 = 2.0;
 const MOST_SPREAD_MM: f64 = 0.15;
 /// The blur that is still an edge, mm.
 const MOST_BLUR_MM: f64 = 0.45;
-/// The part of the inside of a lens that may be covered by marks.
-const MOST_MARKED: f64 = 0.03;
+/// The part of the inside of a lens that may be covered by marks: a lamp is mirrored in it, and a demo lens is printed. More
+/// than the first is reported, more than the second refused.
+const MARKED: (f64, f64) = (0.03, 0.15);
 /// A polygon turns in its corners and nowhere else: a sheet of paper, not a lens. How many corners are looked at, how long
 /// one is, and how much of the full turn they may make.
 const MOST_CORNERS: usize = 6;
@@ -45,6 +46,8 @@ pub(super) struct Lens {
     pub outline: Outline,
     /// The middle of its box, in the plane.
     pub middle: Point,
+    /// Whether there is something inside of its outline.
+    pub is_marked: bool,
 }
 
 /// Finds one lens, or two side by side, in the order they lie in the picture. Nothing is looked for in `hidden`.
@@ -144,7 +147,7 @@ fn lens(gray: &Gray, plane: &Plane, thing: &Thing, wanted: Wanted) -> Result<Len
     if turned_in_corners_deg(&edge.points) > MOST_CORNERED_DEG {
         return Err(PictureRefused::NotALens);
     }
-    Ok(Lens { edge, outline, middle })
+    Ok(Lens { edge, outline, middle, is_marked: false })
 }
 
 fn judge(edge: &Edge) -> Result<(), PictureRefused> {
@@ -161,12 +164,13 @@ fn judge(edge: &Edge) -> Result<(), PictureRefused> {
 }
 
 /// The last check is of what the lens encloses.
-fn checked(plane: &Plane, terrain: &Terrain, found: Vec<Lens>) -> Result<Vec<Lens>, PictureRefused> {
-    for lens in &found {
+fn checked(plane: &Plane, terrain: &Terrain, mut found: Vec<Lens>) -> Result<Vec<Lens>, PictureRefused> {
+    for lens in &mut found {
         let marked = marked(plane, terrain, lens);
-        if marked > MOST_MARKED {
+        if marked > MARKED.1 {
             return Err(PictureRefused::NotPlain(marked * 100.0));
         }
+        lens.is_marked = marked > MARKED.0;
     }
     Ok(found)
 }

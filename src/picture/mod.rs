@@ -121,6 +121,8 @@ pub enum Note {
     Pair,
     /// The edge is uneven by so many millimeters: dust, or a scratched lens.
     Dusty(f64),
+    /// Something is seen inside of the outline: a lamp, a print, or it is no lens.
+    Marked,
 }
 
 impl fmt::Display for Note {
@@ -141,6 +143,11 @@ impl fmt::Display for Note {
             ),
             Note::LevelWithCard => write!(f, "The outline is level with the card"),
             Note::Pair => write!(f, "Two lenses were found: the left one in the picture is used as the right eye"),
+            Note::Marked => write!(
+                f,
+                "Something is seen inside of the outline, a reflection or a print: look whether the line lies on the edge all \
+                 around"
+            ),
             Note::Dusty(mm) => {
                 write!(
                     f,
@@ -235,6 +242,7 @@ pub fn read(bytes: &[u8], ask: &Ask) -> Result<Reading, PictureRefused> {
     notes.extend((found.len() == 2).then_some(Note::Pair));
     let uneven = found.iter().map(|lens| lens.edge.spread_mm).fold(0.0, f64::max);
     notes.extend((uneven > UNEVEN_MM).then_some(Note::Dusty(uneven)));
+    notes.extend(found.iter().any(|lens| lens.is_marked).then_some(Note::Marked));
     let seen = |lens: find::Lens| SeenLens { points: lens.outline.points().to_vec(), middle: lens.middle };
     Ok(Reading {
         lenses: found.into_iter().map(seen).collect(),

@@ -28,6 +28,7 @@ const ASSETS: &[(&str, &str, &str)] = &[
     asset!("js/marks.js", JS),
     asset!("js/once.js", JS),
     asset!("js/outline.js", JS),
+    asset!("js/places.js", JS),
     asset!("js/page.js", JS),
     asset!("js/print.js", JS),
     asset!("js/progress.js", JS),

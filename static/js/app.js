@@ -12,4 +12,5 @@ import './sections.js';
 import './rows.js';
 import './scan.js';
 import './outline.js';
+import './places.js';
 import './marks.js';

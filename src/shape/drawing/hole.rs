@@ -11,6 +11,8 @@ const LONGEST_SLOT_MM: f64 = 20.0;
 const ROUND_MM: f64 = 0.05;
 /// A line may leave the border of a hole by this, mm: curves are flattened, and drawn by hand.
 const OFF_MM: f64 = 0.05;
+/// A round line nearer to the middle of the box marks it, or the pupil, mm: a mount is drilled near the edge.
+const LEAST_FROM_MIDDLE_MM: f64 = 8.0;
 /// More small round lines than this are an ornament.
 const MOST_HOLES: usize = 12;
 
@@ -46,7 +48,7 @@ pub(super) fn hole_of(line: &[Point]) -> Option<Hole> {
 /// Too many are none.
 pub(super) fn of_a_mount(holes: &[Hole], middle: Point) -> Vec<Hole> {
     let mut kept: Vec<Hole> = Vec::new();
-    for hole in holes {
+    for hole in holes.iter().filter(|hole| hole.at.minus(middle).length_mm() > LEAST_FROM_MIDDLE_MM) {
         let from_middle_mm = |p: Point| (p.x_mm - middle.x_mm).abs();
         let hole = match hole.slot_end {
             Some(end) if from_middle_mm(end) > from_middle_mm(hole.at) => {
@@ -140,7 +142,8 @@ mod tests {
         let slot = Hole { slot_end: Some(Point::new(20.0, 0.0)), ..hole(18.0) };
         let kept = of_a_mount(&[hole(-20.0), slot, hole(-20.0)], Point::ORIGIN);
         assert_eq!(kept, [hole(-20.0), Hole { slot_end: Some(Point::new(18.0, 0.0)), ..hole(20.0) }]);
-        let many: Vec<Hole> = (0..13).map(|i| hole(f64::from(i))).collect();
+        assert!(of_a_mount(&[hole(0.0), hole(-4.0)], Point::ORIGIN).is_empty(), "marks of the center and the pupil");
+        let many: Vec<Hole> = (10..23).map(|i| hole(f64::from(i))).collect();
         assert!(of_a_mount(&many, Point::ORIGIN).is_empty());
     }
 }

@@ -27,6 +27,8 @@ impl fmt::Display for RecordFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let says = brief(self.kind.to_string());
         match &self.record {
+            // Said of the file, not of a line.
+            None if matches!(self.kind, FaultKind::NotRead(_) | FaultKind::NotATextFile) => f.write_str(&says),
             Some(record) => write!(f, "Line {}: {record}: {says}", self.line),
             None => write!(f, "Line {}: {says}", self.line),
         }

@@ -65,6 +65,40 @@ fn a_scan_is_read_to_five_hundredths() {
     }
 }
 
+/// A lamp is mirrored in nearly every lens on a table.
+#[test]
+fn a_lamp_in_the_lens_is_reported_and_does_not_hide_its_edge() {
+    let mut dice = Dice::new(5);
+    let lens = Truth::any(&mut dice, (36.0, -35.0));
+    let look = Look { tint: [0.9; 3], ring_mm: 0.6, ring: 0.5 };
+    for (spread_mm, is_reported) in [(0.4, false), (2.5, true)] {
+        let mut scene = Scene::new(lens.clone(), look.clone());
+        scene.paper = [0.6; 3];
+        scene.lamp = Some(((32.0, -32.0), spread_mm));
+        let flaws = Flaws { blur_px: 0.8, noise: 2.0 };
+        let bytes = png(&picture(&scene, &Camera::scanner(300.0, 73.0, 70.0), flaws, &mut dice));
+        let reading = read(&bytes, &SCAN).unwrap_or_else(|why| panic!("{spread_mm}: {why}"));
+        let (most_mm, _) = distances(&lens, &edge(&reading));
+        assert!(most_mm < 0.05, "{spread_mm}: {most_mm:.3}");
+        assert_eq!(reading.notes.contains(&Note::Marked), is_reported, "{spread_mm}");
+    }
+}
+
+/// A bevel throws light back for a part of the way, far brighter than the edge is dark.
+#[test]
+fn a_glint_on_the_bevel_is_not_taken_for_the_edge() {
+    let mut dice = Dice::new(6);
+    let lens = Truth::any(&mut dice, (36.0, -35.0));
+    let mut scene = Scene::new(lens.clone(), Look { tint: [0.96; 3], ring_mm: 0.4, ring: 0.45 });
+    scene.paper = [0.2; 3];
+    scene.glint = Some((1.2, 2.3));
+    let flaws = Flaws { blur_px: 0.8, noise: 2.0 };
+    let bytes = png(&picture(&scene, &Camera::scanner(300.0, 73.0, 70.0), flaws, &mut dice));
+    let reading = read(&bytes, &SCAN).unwrap_or_else(|why| panic!("{why}"));
+    let (most_mm, usual_mm) = distances(&lens, &edge(&reading));
+    assert!(most_mm < 0.1 && usual_mm < 0.05, "{most_mm:.3} {usual_mm:.3}");
+}
+
 fn dice_shift(seed: u64) -> f64 {
     // Not on whole pixels.
     seed as f64 * 0.137

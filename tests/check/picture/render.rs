@@ -110,6 +110,10 @@ pub struct Scene {
     /// A card: its middle, how it is turned, its brightness.
     pub card: Option<((f64, f64), f64, f64)>,
     pub paper: [f64; 3],
+    /// A lamp mirrored in the lens: its middle and its spread, mm.
+    pub lamp: Option<((f64, f64), f64)>,
+    /// A bright line along the bevel, 0.8 mm from the edge, between two directions in radians.
+    pub glint: Option<(f64, f64)>,
     light: (f64, f64, f64),
     shadow: (f64, f64, f64),
     dust: Vec<Dust>,
@@ -118,7 +122,8 @@ pub struct Scene {
 impl Scene {
     pub fn new(lens: Truth, look: Look) -> Self {
         let shadow = (0.0, 0.0, 0.0);
-        Self { lens, look, card: None, paper: [0.94; 3], light: (0.0, 0.0, 0.0), shadow, dust: Vec::new() }
+        let light = (0.0, 0.0, 0.0);
+        Self { lens, look, card: None, paper: [0.94; 3], lamp: None, glint: None, light, shadow, dust: Vec::new() }
     }
 
     /// Light that falls off across the picture, and a soft shadow beside the lens.
@@ -171,7 +176,17 @@ impl Scene {
             self.look.tint
         };
         let dust: f64 = self.dust.iter().filter(|dust| dust.covers(x, y)).map(|dust| dust.through).product();
-        [0, 1, 2].map(|i| color[i] * through[i] * dust)
+        let mirrored = if away < 0.0 { self.mirrored(x, y, away) } else { 0.0 };
+        [0, 1, 2].map(|i| color[i] * through[i] * dust + mirrored)
+    }
+
+    /// The light that the lens throws back.
+    fn mirrored(&self, x: f64, y: f64, away: f64) -> f64 {
+        let bell = |mm: f64, spread: f64| (-(mm / spread).powi(2) / 2.0).exp();
+        let lamp = self.lamp.map_or(0.0, |((at_x, at_y), spread)| 0.35 * bell((x - at_x).hypot(y - at_y), spread));
+        let angle = (y - self.lens.middle.1).atan2(x - self.lens.middle.0);
+        let glint = self.glint.filter(|(from, to)| (*from..*to).contains(&angle));
+        lamp + glint.map_or(0.0, |_| 0.5 * bell(away + 0.8, 0.1))
     }
 
     /// Whether the color changes within `near` mm of a place.
@@ -179,6 +194,7 @@ impl Scene {
         let away = self.lens.distance(x, y);
         let card = self.card.map_or(9.0, |(m, turned, _)| card_distance(x - m.0, y - m.1, turned));
         away.abs() > near
+            && !(self.glint.is_some() && (-1.5 - near..0.0).contains(&away))
             && (away + self.look.ring_mm).abs() > near
             && card.abs() > near
             && !self.dust.iter().any(|dust| dust.away(x, y) < dust.half_mm + near)

@@ -12,7 +12,7 @@ use crate::desk::job::Job;
 use crate::desk::step::Step;
 use crate::optics::Eye;
 use crate::optics::unit::Millimeter;
-use crate::picture::{Ask, Pixel, Reading, Scale, SeenLens, Subject, read};
+use crate::picture::{Ask, Pixel, Reading, Scale, SeenLens, Subject, read, size_px};
 use crate::shape::boxing::Boxing;
 use crate::shape::drawing::Placed;
 use crate::shape::record::TraceFile;
@@ -41,15 +41,14 @@ struct PicturePage {
     form: Form,
     id: String,
     picture: String,
+    /// Pixels across and down.
+    size: (usize, usize),
     seen: Option<Seen>,
     stamped_bridge: String,
 }
 
 /// What was read, for the page.
 struct Seen {
-    view_box: String,
-    wide: usize,
-    high: usize,
     outlines: Vec<String>,
     handles: Vec<Handle>,
     radius: String,
@@ -159,7 +158,7 @@ pub(crate) async fn show_picture(
     let (name, _, bytes) = state.store.get_file(number, picture_id(&id)?).await?;
     let seen = if asked.has(PictureForm::SCALE) { looked(&mut form, &bytes) } else { None };
     let seen = seen.map(|(asked, reading)| Seen::of(&asked, &reading));
-    show(&page(&state, &job, StepForm { key, form }, (id, name), seen))
+    show(&page(&state, &job, StepForm { key, form }, (id, name, &bytes), seen))
 }
 
 fn picture_id(id: &str) -> Result<AttachmentId, WebError> {
@@ -196,7 +195,7 @@ pub(crate) async fn keep_outline(
         Some(done) => post.done(done),
         None => {
             let job = post.job.clone();
-            show_again(&page(&state, &job, post.refused(), (id, name), seen))
+            show_again(&page(&state, &job, post.refused(), (id, name, &bytes), seen))
         }
     }
 }
@@ -264,9 +263,6 @@ impl Seen {
         });
         let file = reading.traces(asked.placed);
         Self {
-            view_box: format!("0 0 {wide} {high}"),
-            wide,
-            high,
             outlines: reading.lenses.iter().map(line).collect(),
             handles: handles.collect(),
             radius: format!("{:.1}", wide.max(high) as f64 / 160.0),
@@ -291,7 +287,13 @@ fn sizes(file: &TraceFile) -> Vec<String> {
     .collect()
 }
 
-fn page(state: &AppState, job: &Job, form: StepForm, (id, name): (String, String), seen: Option<Seen>) -> PicturePage {
+fn page(
+    state: &AppState,
+    job: &Job,
+    form: StepForm,
+    (id, name, bytes): (String, String, &[u8]),
+    seen: Option<Seen>,
+) -> PicturePage {
     let StepForm { key, mut form } = form;
     form.set_default(PictureForm::SCALE, "card");
     form.set_default(PictureForm::SUBJECT, "lens");
@@ -304,6 +306,7 @@ fn page(state: &AppState, job: &Job, form: StepForm, (id, name): (String, String
         form,
         picture: name,
         id,
+        size: size_px(bytes).unwrap_or_default(),
         seen,
         stamped_bridge: job.frame.details.bridge.to_string(),
     }
