@@ -6,6 +6,7 @@
 
 mod damage;
 mod direction;
+mod drawn_files;
 mod face;
 mod lens;
 mod mistake;

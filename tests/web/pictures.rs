@@ -32,7 +32,10 @@ async fn a_scan_becomes_the_shape_of_a_job() {
     let picture = kept(&lab, job).await;
     let path = format!("/jobs/{job}/shape/picture/{picture}");
     // Nothing says how large it is yet.
-    assert!(lab.get(&path).await.assert_status(200).attributes("polygon", "points").is_empty());
+    let unread = lab.get(&path).await;
+    assert!(unread.assert_status(200).attributes("polygon", "points").is_empty());
+    // Its pixels, for corners that are pressed in it.
+    assert_eq!(unread.attributes("figure[data-places] svg", "viewBox"), ["0 0 362 362"]);
     let asked = lab.get(&format!("{path}?scale=file")).await;
     assert!(asked.text("#scale .error").contains("Nothing says how large the picture is"), "{}", asked.text("main"));
     let page = lab.get(&format!("{path}?scale=dpi&dpi=200&eye=left")).await;
