@@ -23,7 +23,9 @@ fn main() -> ExitCode {
     tracing_subscriber::fmt()
         // A log that cannot be written, as on a full disk, is not said anywhere: saying so would stop the answer.
         .log_internal_errors(false)
-        .with_env_filter(EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("warn,usvg=off,rimbook=info")))
+        .with_env_filter(
+            EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("warn,usvg=off,rimbook=info")),
+        )
         .with_writer(std::io::stderr)
         .with_ansi(wants_color())
         .without_time()

@@ -6,7 +6,7 @@ use std::path::Path;
 use rimbook::intake::{ReadOptions, read_any};
 use rimbook::optics::Eye;
 use rimbook::shape::drawing::Unit;
-use rimbook::shape::outline::{Point, extent};
+use rimbook::shape::outline::Point;
 use rimbook::shape::record::TraceFile;
 
 use super::damage::{Chance, count, damaged};
@@ -17,8 +17,9 @@ const MUTATIONS: u64 = 400;
 fn corpus() -> Vec<(String, Vec<u8>)> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/corpus/drawings");
     let paths = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
-    let mut files: Vec<_> =
-        paths.map(|path| (path.file_name().unwrap().to_string_lossy().into_owned(), std::fs::read(path).unwrap())).collect();
+    let mut files: Vec<_> = paths
+        .map(|path| (path.file_name().unwrap().to_string_lossy().into_owned(), std::fs::read(path).unwrap()))
+        .collect();
     files.sort();
     files
 }
@@ -37,8 +38,12 @@ fn truth() -> Vec<Point> {
     };
     let angles = (0..7200).map(|i| f64::from(i) * TAU / 7200.0);
     let points: Vec<Point> = angles.map(|t| Point::new(radius(t) * t.cos(), radius(t) * t.sin())).collect();
-    let (low, high) = extent(&points);
-    let middle = Point::new((low.x_mm + high.x_mm) / 2.0, (low.y_mm + high.y_mm) / 2.0);
+    let middle_of = |of: fn(&Point) -> f64| {
+        let (low, high) =
+            points.iter().map(of).fold((0.0, 0.0), |(low, high): (f64, f64), at| (low.min(at), high.max(at)));
+        (low + high) / 2.0
+    };
+    let middle = Point::new(middle_of(|p| p.x_mm), middle_of(|p| p.y_mm));
     points.iter().map(|point| point.minus(middle)).collect()
 }
 
@@ -68,7 +73,8 @@ fn drawings_of_other_programs_give_the_lens_that_was_drawn() {
 #[test]
 fn damaged_drawings_give_a_shape_or_a_fault() {
     let corpus = corpus();
-    let spice: [&[u8]; 8] = [b"0\nINSERT\n2\nLENS\n", b"0\nBLOCK\n", b"1e300", b"NaN", b"-1", b"<use href=\"#e\"/>", b"\xff\xfe", b"\r"];
+    let spice: [&[u8]; 8] =
+        [b"0\nINSERT\n2\nLENS\n", b"0\nBLOCK\n", b"1e300", b"NaN", b"-1", b"<use href=\"#e\"/>", b"\xff\xfe", b"\r"];
     let mut chance = Chance(11);
     for _ in 0..count(MUTATIONS) {
         let (_, bytes) = &corpus[chance.below(corpus.len())];

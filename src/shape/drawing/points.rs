@@ -160,7 +160,8 @@ impl Heading {
         let names: Vec<String> = row.parts.iter().map(|name| name.to_lowercase()).collect();
         let find = |words: &[&str]| names.iter().position(|name| words.contains(&first_word(name)));
         let polar = || {
-            let at = [find(&["angle", "angles", "deg", "degree", "degrees", "theta"])?, find(&["radius", "radii", "r"])?];
+            let at =
+                [find(&["angle", "angles", "deg", "degree", "degrees", "theta"])?, find(&["radius", "radii", "r"])?];
             let is_in_radians = words(&names[at[0]]).any(|word| matches!(word, "rad" | "radian" | "radians"));
             let names_eyes = find(&["l", "left"]).is_some();
             let columns = if is_in_radians { Columns::PolarInRadians } else { Columns::Polar };
@@ -307,7 +308,10 @@ mod tests {
         // The right box from -61 to -9, the left one, 50 wide, from 9 to 59.
         let at = |eye: &str, x_mm: f64, share: f64| ellipse(|x, y| format!("{eye},{},{}", x * share + x_mm, y * share));
         let (right, left) = (at("right", -35.0, 1.0), at("left", 34.0, 25.0 / 26.0));
-        for text in [format!("eye,x_mm,y_mm\n{right}{left}"), format!("Eye,X,Y\n{left}{right}").replace("right", "OD").replace("left", "OS")] {
+        for text in [
+            format!("eye,x_mm,y_mm\n{right}{left}"),
+            format!("Eye,X,Y\n{left}{right}").replace("right", "OD").replace("left", "OS"),
+        ] {
             assert!(is_points(&text));
             let file = read(text.as_bytes(), Kind::Points, None, Placed::default()).unwrap();
             let size = file.outlines().map(|outline| Boxing::of(&outline).a_mm);

@@ -51,7 +51,9 @@ pub enum FaultKind {
     #[error("this line is not text; a text trace file was expected")]
     NotText,
     /// Control characters in many lines.
-    #[error("this is neither text nor a picture that is read; a trace file, a table, a drawing or a picture was expected")]
+    #[error(
+        "this is neither text nor a picture that is read; a trace file, a table, a drawing or a picture was expected"
+    )]
     NotATextFile,
     /// A line that is neither a record nor the continuation of a list.
     #[error("“{0}” is not a record; LABEL=value was expected")]

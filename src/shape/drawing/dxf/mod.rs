@@ -101,7 +101,12 @@ fn section<'a, 'b>(pairs: &'b [Pair<'a>], name: &str) -> &'b [Pair<'a>] {
 }
 
 /// The lines of some entities.
-fn lines_of(entities: &[Entity], drawing: &Tables, mm: f64, inserts: &mut Inserts) -> Result<Vec<Line>, DrawingRefused> {
+fn lines_of(
+    entities: &[Entity],
+    drawing: &Tables,
+    mm: f64,
+    inserts: &mut Inserts,
+) -> Result<Vec<Line>, DrawingRefused> {
     let mut lines = Vec::new();
     for entity in entities.iter().filter(|entity| drawing.shows(entity)) {
         match entity[0].value {
@@ -116,12 +121,7 @@ fn lines_of(entities: &[Entity], drawing: &Tables, mm: f64, inserts: &mut Insert
 }
 
 /// The lines of a block where it is inserted: moved from its base point, scaled, turned.
-fn inserted(
-    entity: Entity,
-    drawing: &Tables,
-    mm: f64,
-    inserts: &mut Inserts,
-) -> Result<Vec<Line>, DrawingRefused> {
+fn inserted(entity: Entity, drawing: &Tables, mm: f64, inserts: &mut Inserts) -> Result<Vec<Line>, DrawingRefused> {
     inserts.left = inserts.left.checked_sub(1).filter(|_| inserts.deep < DEEPEST).ok_or(DrawingRefused::TooMany)?;
     let codes = Codes(entity);
     let Some(block) = codes.text(2).and_then(|name| drawing.blocks.get(name)) else { return Ok(Vec::new()) };
