@@ -13,6 +13,8 @@ use super::{MAX_BYTES, density};
 const MOST_MEMORY: u64 = 170 << 20;
 const LEAST_PX: u32 = 200;
 const MOST_PX: u32 = 30_000;
+/// The most pixels of a picture that is opened or shown: a short file can state any number.
+const MOST_PIXELS: u64 = 120_000_000;
 
 /// A decoded picture, upright.
 pub(super) struct Decoded {
@@ -37,7 +39,7 @@ fn opened(bytes: &[u8]) -> Result<(impl ImageDecoder, Orientation), PictureRefus
     reader.limits(limits);
     let mut decoder = reader.into_decoder().map_err(|why| refused(&why))?;
     let (width, height) = decoder.dimensions();
-    if width.max(height) > MOST_PX {
+    if width.max(height) > MOST_PX || u64::from(width) * u64::from(height) > MOST_PIXELS {
         return Err(PictureRefused::TooLarge { width, height });
     }
     if width.min(height) < LEAST_PX {

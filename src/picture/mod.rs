@@ -125,6 +125,13 @@ pub enum Note {
     Marked,
 }
 
+impl Note {
+    /// Whether it makes the reading doubtful.
+    pub fn is_doubt(&self) -> bool {
+        *self != Note::LevelWithCard
+    }
+}
+
 impl fmt::Display for Note {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -141,7 +148,9 @@ impl fmt::Display for Note {
                 f,
                 "The card's corners look square, and those of a bank or identity card are round: is it 85.60 by 53.98 mm?"
             ),
-            Note::LevelWithCard => write!(f, "The outline is level with the card"),
+            Note::LevelWithCard => {
+                write!(f, "The outline is level with the card: turn it if the lens lies turned beside it")
+            }
             Note::Pair => write!(f, "Two lenses were found: the left one in the picture is used as the right eye"),
             Note::Marked => write!(
                 f,
@@ -191,7 +200,7 @@ impl Reading {
         // Two lenses on the glass of a scanner are not as far apart as in the frame.
         let mut file = traces(&lenses, placed, false)?;
         let note = |note: &Note| Warning { line: None, kind: WarningKind::Picture(note.to_string()) };
-        file.warnings.extend(self.notes.iter().map(note));
+        file.warnings.extend(self.notes.iter().filter(|note| note.is_doubt()).map(note));
         Ok(file)
     }
 }

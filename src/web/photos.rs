@@ -8,6 +8,7 @@ use uuid::Uuid;
 
 use crate::desk::attachment::{AttachmentKind, FileFormat, FileRefused, NewFile};
 use crate::picture::{Pixel, card_corners, size_px};
+use crate::shape::bytes::not_read;
 
 /// How many photos are kept. Each has 8 MB at most.
 const MOST: usize = 6;
@@ -30,7 +31,11 @@ impl Photo {
     ///
     /// A sentence to stand beside the field.
     pub fn read(name: &str, bytes: &[u8]) -> Result<Self, String> {
-        let file = NewFile::read(AttachmentKind::Photograph, name, "", bytes).map_err(|why| why.to_string())?;
+        let refused = |why: FileRefused| match (&why, not_read(bytes)) {
+            (FileRefused::NoPicture(_), Some(says)) => format!("“{name}”: {says}"),
+            _ => why.to_string(),
+        };
+        let file = NewFile::read(AttachmentKind::Photograph, name, "", bytes).map_err(refused)?;
         let size_px = Self::size_of(&file.name, file.format, bytes)?;
         Ok(Self { file, size_px, corners: card_corners(bytes) })
     }
@@ -94,6 +99,12 @@ mod tests {
             bytes: Vec::new(),
         };
         Photo { file, size_px: (300, 400), corners: None }
+    }
+
+    #[test]
+    fn a_photo_in_a_form_that_is_not_read_is_named() {
+        let refused = Photo::read("face.heic", b"\x00\x00\x00\x18ftypheic\x00\x00").unwrap_err();
+        assert!(refused.contains("face.heic") && refused.contains("HEIC") && refused.contains("JPEG"), "{refused}");
     }
 
     #[test]

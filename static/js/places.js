@@ -7,7 +7,9 @@ const counts = { corners: 4, ruler: 2 };
 for (const figure of all('[data-places]')) {
   const svg = figure.querySelector('svg');
   const form = document.getElementById(figure.dataset.places);
-  const [, , across, down] = svg.getAttribute('viewBox').split(' ').map(Number);
+  const near = svg.getAttribute('viewBox');
+  const whole = figure.dataset.whole ?? near;
+  const [, , across, down] = whole.split(' ').map(Number);
   const asked = () => form.elements.scale.value;
   const places = () => form.elements[asked()].value.trim().split(/\s+/).filter(Boolean);
   const layer = document.createElementNS(svg.namespaceURI, 'g');
@@ -16,6 +18,7 @@ for (const figure of all('[data-places]')) {
   const draw = () => {
     layer.replaceChildren();
     svg.classList.toggle('pressed', asked() in counts);
+    svg.setAttribute('viewBox', asked() in counts ? whole : near);
     if (!(asked() in counts)) return;
     const size = Math.max(across, down) / 90;
     for (const [x, y] of places().map((place) => place.split(',').map(Number))) {

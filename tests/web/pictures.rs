@@ -43,6 +43,17 @@ async fn a_scan_becomes_the_shape_of_a_job() {
     assert!(size.contains("Left eye: A 40.0") && size.contains("B 40.0"), "{size}");
     assert_eq!(page.attributes("polygon", "points").len(), 1);
     assert_eq!(page.attributes("circle.handle", "data-handle").len(), 24);
+    // The lens of 315 pixels fills the view, with a fifth around it where the picture has it; the level line runs across.
+    let view = page.attributes("figure[data-outline] svg", "viewBox");
+    assert_eq!(view, ["0.0 0.0 362.0 362.0"]);
+    let line =
+        |name: &str, page: &crate::support::Answer| page.attributes("line.level", name)[0].parse::<f64>().unwrap();
+    assert!((line("y1", &page) - 181.0).abs() < 1.0 && (line("y1", &page) - line("y2", &page)).abs() < 0.1);
+    // Turned counter-clockwise by 10 degrees it is level: the line falls to the right by so much.
+    let turned = lab.get(&format!("{path}?scale=dpi&dpi=200&level=10")).await;
+    let falls = line("y2", &turned) - line("y1", &turned);
+    let runs = line("x2", &turned) - line("x1", &turned);
+    assert!((falls / runs - 10_f64.to_radians().tan()).abs() < 0.01, "{falls} {runs}");
 
     let outline = format!("/jobs/{job}/shape/outline");
     let fields = [("picture", picture.as_str()), ("scale", "dpi"), ("dpi", "200"), ("eye", "left"), ("level", "x")];
@@ -57,6 +68,29 @@ async fn a_scan_becomes_the_shape_of_a_job() {
     assert!(shape.contains("41.0") && shape.contains("lens.png"), "{shape}");
     let original = lab.get(&format!("/jobs/{job}/shape/original")).await;
     assert_eq!(original.headers["content-type"], "image/png");
+}
+
+/// The checksum of a part of a PNG.
+fn crc(bytes: &[u8]) -> u32 {
+    let bit = |crc: u32, _| if crc & 1 == 1 { crc >> 1 ^ 0xedb8_8320 } else { crc >> 1 };
+    !bytes.iter().fold(!0, |crc, byte| (0..8).fold(crc ^ u32::from(*byte), bit))
+}
+
+/// A short file that states 900 million pixels would stop the browser that shows it.
+#[tokio::test]
+async fn a_picture_that_cannot_be_read_is_not_kept() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let mut huge = scan();
+    huge[16..24].copy_from_slice(&[0, 0, 0x75, 0x30, 0, 0, 0x75, 0x30]);
+    let sum = crc(&huge[12..29]).to_be_bytes();
+    huge[29..33].copy_from_slice(&sum);
+    for (bytes, says) in [(huge, "too large"), (scan()[..40].to_vec(), "damaged")] {
+        let sent = lab.upload(&format!("/jobs/{job}/shape"), &[("eye", "said")], "file", "lens.png", &bytes).await;
+        let error = sent.assert_status(422).text(".error");
+        assert!(error.contains(says), "{error}");
+        assert!(!lab.get(&format!("/jobs/{job}/shape")).await.text("main").contains("lens.png"));
+    }
 }
 
 #[tokio::test]

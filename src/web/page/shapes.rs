@@ -32,7 +32,7 @@ use crate::optics::direction::place_words;
 use crate::optics::notation::short;
 use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
-use crate::picture::format_of;
+use crate::picture::{format_of, size_px};
 use crate::shape::boxing::Boxing;
 use crate::shape::corner::Bends;
 use crate::shape::drawing::{self, Placed, Unit};
@@ -238,11 +238,12 @@ const MOST_JOBS: i64 = 6;
 async fn keep_picture(state: &AppState, mut post: JobPost, name: &str, bytes: &Bytes) -> PageResult {
     let number = post.job.number;
     let format = FileFormat::of(bytes).filter(|format| format.is_picture());
-    let file = match format {
-        Some(_) => {
+    let file = match (format, size_px(bytes)) {
+        (_, Err(why)) => Err(capital(&why.to_string())),
+        (Some(_), Ok(_)) => {
             NewFile::read(AttachmentKind::Photograph, name, "of the lens or rim", bytes).map_err(|why| why.to_string())
         }
-        None => Err("A page cannot show this kind of picture: save it as PNG or JPEG".to_owned()),
+        (None, Ok(_)) => Err("A page cannot show this kind of picture: save it as PNG or JPEG".to_owned()),
     };
     let file = match file {
         Ok(file) => file,

@@ -15,6 +15,7 @@ use crate::optics::unit::Millimeter;
 use crate::picture::{Ask, Pixel, Reading, Scale, SeenLens, Subject, read, size_px};
 use crate::shape::boxing::Boxing;
 use crate::shape::drawing::Placed;
+use crate::shape::outline::Point;
 use crate::shape::record::TraceFile;
 use crate::store::draft::Fields;
 use crate::web::AppState;
@@ -49,11 +50,16 @@ struct PicturePage {
 
 /// What was read, for the page.
 struct Seen {
+    /// The part of the picture around the outline, where it can be judged.
+    view_box: String,
+    /// For each lens the line that is level, through the middle of its box.
+    levels: Vec<[String; 4]>,
     outlines: Vec<String>,
     handles: Vec<Handle>,
     radius: String,
     sizes: Vec<String>,
-    notes: Vec<String>,
+    /// Notes with whether each is a doubt.
+    notes: Vec<(bool, String)>,
 }
 
 /// A point that can be moved.
@@ -245,7 +251,7 @@ fn move_points(reading: &mut Reading, moves: &[(usize, f64, f64)]) {
 
 impl Seen {
     fn of(asked: &PictureForm, reading: &Reading) -> Self {
-        let (wide, high) = reading.size_px;
+        let view = around(reading);
         let line = |lens: &SeenLens| -> String {
             let points = lens.in_the_plane();
             // A whole number between handles, so that the page's script finds them.
@@ -263,13 +269,37 @@ impl Seen {
         });
         let file = reading.traces(asked.placed);
         Self {
+            view_box: view.map(|number| format!("{number:.1}")).join(" "),
+            levels: reading.lenses.iter().map(|lens| level_line(asked, reading, lens)).collect(),
             outlines: reading.lenses.iter().map(line).collect(),
             handles: handles.collect(),
-            radius: format!("{:.1}", wide.max(high) as f64 / 160.0),
+            radius: format!("{:.1}", view[2].max(view[3]) / 160.0),
             sizes: file.as_ref().map(sizes).unwrap_or_default(),
-            notes: reading.notes.iter().map(ToString::to_string).collect(),
+            notes: reading.notes.iter().map(|note| (note.is_doubt(), note.to_string())).collect(),
         }
     }
+}
+
+/// The part of a picture that holds the outlines, with a fifth around them: left, top, width, height.
+fn around(reading: &Reading) -> [f64; 4] {
+    let points = reading.lenses.iter().flat_map(SeenLens::in_the_plane).map(|point| reading.plane.to_px(point));
+    let start = [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY];
+    let [left, top, right, bottom] = points.fold(start, |[left, top, right, bottom], place| {
+        [left.min(place.x), top.min(place.y), right.max(place.x), bottom.max(place.y)]
+    });
+    let (wide, high) = reading.size_px;
+    let margin = 0.2 * (right - left).max(bottom - top);
+    let (left, top) = ((left - margin).max(0.0), (top - margin).max(0.0));
+    [left, top, (right + margin).min(wide as f64) - left, (bottom + margin).min(high as f64) - top]
+}
+
+/// The ends of the line through the middle of a lens that is level after the turn that was asked for.
+fn level_line(asked: &PictureForm, reading: &Reading, lens: &SeenLens) -> [String; 4] {
+    let turned_deg = if asked.placed.is_from_back { asked.placed.level_deg } else { -asked.placed.level_deg };
+    let reach_mm = 0.6 * lens.points.iter().map(|point| 2.0 * point.length_mm()).fold(0.0, f64::max);
+    let end = |sign: f64| reading.plane.to_px(lens.middle.plus(Point::polar(sign * reach_mm, turned_deg)));
+    let (from, to) = (end(-1.0), end(1.0));
+    [from.x, from.y, to.x, to.y].map(|number| format!("{number:.1}"))
 }
 
 fn written(place: Pixel) -> String {
