@@ -71,7 +71,7 @@ fn a_lamp_in_the_lens_is_reported_and_does_not_hide_its_edge() {
     let mut dice = Dice::new(5);
     let lens = Truth::any(&mut dice, (36.0, -35.0));
     let look = Look { tint: [0.9; 3], ring_mm: 0.6, ring: 0.5 };
-    for (spread_mm, is_reported) in [(0.4, false), (2.5, true)] {
+    for (spread_mm, is_reported) in [(0.4, false), (2.0, true)] {
         let mut scene = Scene::new(lens.clone(), look.clone());
         scene.paper = [0.6; 3];
         scene.lamp = Some(((32.0, -32.0), spread_mm));

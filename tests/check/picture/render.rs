@@ -183,7 +183,7 @@ impl Scene {
     /// The light that the lens throws back.
     fn mirrored(&self, x: f64, y: f64, away: f64) -> f64 {
         let bell = |mm: f64, spread: f64| (-(mm / spread).powi(2) / 2.0).exp();
-        let lamp = self.lamp.map_or(0.0, |((at_x, at_y), spread)| 0.35 * bell((x - at_x).hypot(y - at_y), spread));
+        let lamp = self.lamp.map_or(0.0, |((at_x, at_y), spread)| 0.6 * bell((x - at_x).hypot(y - at_y), spread));
         let angle = (y - self.lens.middle.1).atan2(x - self.lens.middle.0);
         let glint = self.glint.filter(|(from, to)| (*from..*to).contains(&angle));
         lamp + glint.map_or(0.0, |_| 0.5 * bell(away + 0.8, 0.1))
