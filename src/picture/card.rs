@@ -18,6 +18,8 @@ pub const TILT_DEG: (f64, f64) = (25.0, 33.0);
 const SHAPE: std::ops::RangeInclusive<f64> = 1.36..=1.84;
 /// The small picture has at most about so many pixels.
 const SMALL_PIXELS: f64 = 800_000.0;
+/// How much larger a card is than the largest part of it between printed lines.
+const PRINTED_SHARE: std::ops::RangeInclusive<f64> = 1.02..=1.3;
 /// A corner is marked by hand to within this part of the card's length.
 const MARKED_WITHIN: f64 = 0.012;
 /// The card is at least this part of the picture's longer side.
@@ -44,21 +46,45 @@ pub(super) fn find_card(gray: &Gray) -> Result<Card, PictureRefused> {
     let terrain = Terrain::of(gray, factor);
     let least_px = LEAST_SHARE * gray.width.max(gray.height) as f64;
     let sizes = Sizes { least_px, most_px: f64::INFINITY, hair_px: 6.0 * factor as f64 };
-    let mut best: Option<(f64, Card)> = None;
+    let mut found: Vec<(f64, Card)> = Vec::new();
     for level in terrain.levels() {
         for thing in terrain.things(level, Wanted::Body, sizes) {
-            let Some((off, card)) = card(gray, &thing, factor as f64) else { continue };
-            if best.as_ref().is_none_or(|(least, _)| off < *least) {
-                best = Some((off, card));
-            }
+            found.extend(card(gray, &thing, factor as f64));
         }
     }
-    let (_, mut card) = best.ok_or(PictureRefused::NoCard)?;
+    let mut card = whole_card(found).ok_or(PictureRefused::NoCard)?;
     card.is_round = has_round_corners(gray, &card.plane, card.corners);
     if card.tilt_deg > TILT_DEG.1 {
         return Err(PictureRefused::Tilted(card.tilt_deg));
     }
     Ok(card)
+}
+
+/// The card whose border fits four straight sides best, or the one around it: a stripe or a picture printed across a card
+/// parts it into rectangles that may fit as well.
+fn whole_card(found: Vec<(f64, Card)>) -> Option<Card> {
+    let (_, best) = found.iter().min_by(|a, b| a.0.total_cmp(&b.0))?.clone();
+    let area = doubled_area(&best.corners);
+    let is_around = |card: &Card| {
+        PRINTED_SHARE.contains(&(doubled_area(&card.corners) / area))
+            && best.corners.iter().all(|corner| is_nearly_within(*corner, &card.corners))
+    };
+    let around = found.into_iter().map(|(_, card)| card).filter(is_around);
+    around.max_by(|a, b| doubled_area(&a.corners).total_cmp(&doubled_area(&b.corners))).or(Some(best))
+}
+
+fn doubled_area(corners: &[Pixel; 4]) -> f64 {
+    (0..4).map(|i| corners[i].x * corners[(i + 1) % 4].y - corners[(i + 1) % 4].x * corners[i].y).sum::<f64>().abs()
+}
+
+/// Whether a place is inside of corners that run clockwise as seen, or at their border.
+fn is_nearly_within(place: Pixel, corners: &[Pixel; 4]) -> bool {
+    (0..4).all(|i| {
+        let (p, q) = (corners[i], corners[(i + 1) % 4]);
+        let length_px = p.away_px(q).max(1e-9);
+        let inward_px = ((q.x - p.x) * (place.y - p.y) - (q.y - p.y) * (place.x - p.x)) / length_px;
+        inward_px > -0.02 * length_px
+    })
 }
 
 /// A card from its four corners as marked, in any order.
@@ -358,4 +384,29 @@ fn has_round_corners(gray: &Gray, plane: &Plane, corners: [Pixel; 4]) -> bool {
         (tip - outside).abs() < (tip - inside).abs()
     };
     (0..4).filter(is_round).count() >= 3
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn seen(left: f64, top: f64, wide: f64, high: f64) -> Card {
+        from_corners([(0.0, 0.0), (wide, 0.0), (wide, high), (0.0, high)].map(|(x, y)| Pixel::new(left + x, top + y)))
+            .unwrap()
+    }
+
+    #[test]
+    fn a_part_of_a_card_below_a_printed_stripe_is_not_the_card() {
+        let (whole, part) = (seen(100.0, 100.0, 856.0, 539.8), seen(100.0, 160.0, 856.0, 479.8));
+        for found in
+            [vec![(0.002, part.clone()), (0.003, whole.clone())], vec![(0.002, whole.clone()), (0.003, part.clone())]]
+        {
+            assert_eq!(whole_card(found).unwrap().corners, whole.corners);
+        }
+        // The sheet that the card lies on is not a card with something printed on it, nor is another card beside it.
+        let (sheet, other) = (seen(0.0, 0.0, 2970.0, 2100.0), seen(1200.0, 100.0, 900.0, 566.0));
+        let found = vec![(0.002, whole.clone()), (0.001, part.clone()), (0.003, sheet), (0.003, other)];
+        assert_eq!(whole_card(found).unwrap().corners, whole.corners);
+        assert!(whole_card(Vec::new()).is_none());
+    }
 }

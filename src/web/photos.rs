@@ -126,7 +126,7 @@ mod tests {
         let png = b"\x89PNG\r\n\x1a\n rest";
         for (name, bytes, want) in [
             ("a.jpg", &b"<script>"[..], "is not a photograph"),
-            ("a.pdf", b"%PDF-1.7", "is not a photograph"),
+            ("a.pdf", b"%PDF-1.7", "“a.pdf”: this is a PDF"),
             ("a.webp", b"RIFF\x10\0\0\0WEBPVP8 ", "save it as JPEG or PNG"),
             ("a.png", png, "“a.png”: the picture is damaged"),
             ("a.png", b"", "is empty"),
