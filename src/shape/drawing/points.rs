@@ -145,7 +145,9 @@ impl Row<'_> {
 /// The two numbers of a row of a list without a heading.
 fn two(row: &Row) -> Result<[f64; 2], DrawingRefused> {
     match &row.parts[..] {
-        [one, other] => number(one).zip(number(other)).map(<[f64; 2]>::from).ok_or_else(|| row.two_expected()),
+        [one, other] => {
+            number(one).zip(number(other)).map(|(one, other)| [one, other]).ok_or_else(|| row.two_expected())
+        }
         [_, _, _, ..] if row.parts.iter().all(|part| number(part).is_some()) => {
             let problem = "there are more than two columns: name them in a first line, with x and y among them";
             Err(row.fault(problem))
@@ -186,7 +188,7 @@ impl Heading {
             return Err(row.fault(&format!("the row has {found} columns, and the heading has {expected}")));
         }
         let [one, other] = self.at.map(|at| row.parts.get(at).and_then(|part| number(part)));
-        one.zip(other).map(<[f64; 2]>::from).ok_or_else(|| row.two_expected())
+        one.zip(other).map(|(one, other)| [one, other]).ok_or_else(|| row.two_expected())
     }
 }
 
