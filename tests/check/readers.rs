@@ -303,7 +303,7 @@ const OLD_TABLES: [&[u8]; 12] = [
 
 /// A table of old records, its columns guessed, every row read.
 #[test]
-fn tables_of_old_records() {
+fn damaged_tables_of_old_records() {
     try_reader("old_records.txt", 3_000, &OLD_TABLES, |text| {
         let table = table::read(text.as_bytes()).map_err(|why| vec![why.to_string()])?;
         let matching = guess_matching(&table);
