@@ -43,9 +43,12 @@ const FIGURES_IN_TEXT: [&str; 19] = [
     "lead_days",
 ];
 
+/// Fields and what stands in them.
+type Choices = &'static [(&'static str, &'static str)];
+
 /// Fields that are read when another choice or button of the same form is taken, and left alone otherwise: the end of the
 /// address, the beginning of the field, and what is chosen.
-const CHOSEN: [(&str, &str, &[(&str, &str)]); 12] = [
+const CHOSEN: [(&str, &str, Choices); 12] = [
     ("/orders/{key}", "pupil_height_", &[("intent", "heights"), ("tilt", "8")]),
     ("/orders/{key}", "tilt", &[("intent", "heights"), ("pupil_height_right", "22")]),
     ("/correction", "pupil_height_", &[("intent", "heights"), ("tilt", "8")]),
@@ -59,7 +62,7 @@ const CHOSEN: [(&str, &str, &[(&str, &str)]); 12] = [
     ("/cancellation", "old_job_right", &[("old_right", "job")]),
     ("/cancellation", "old_job_left", &[("old_left", "job")]),
 ];
-const DRUMS: &[(&str, &str)] = &[
+const DRUMS: Choices = &[
     ("how", "drums"),
     ("first_right", "-2.25"),
     ("second_right", "-3.50"),
@@ -148,7 +151,7 @@ async fn a_form_refuses_figures_that_nobody_means() {
         let Some(page) = form.page.take() else { continue };
         let path = form.path.clone();
         for (_, field) in figures_in(&page, &format!("form[method=post][action='{path}']")) {
-            let is_chosen = |(end, name, _): &&(&str, &str, _)| address.ends_with(end) && field.starts_with(name);
+            let is_chosen = |(end, name, _): &&(&str, &str, Choices)| address.ends_with(end) && field.starts_with(name);
             let chosen = CHOSEN.iter().find(is_chosen).map_or(&[][..], |(_, _, chosen)| *chosen);
             for value in ABSURD.iter().chain(&DOUBTFUL).filter(|_| !ELSEWHERE.contains(&field.as_str())) {
                 let text = written(value);
