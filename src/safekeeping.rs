@@ -15,6 +15,7 @@ use crate::store::{FILE_NAME, make_private_folder};
 mod cell;
 pub mod export;
 mod files;
+mod for_people;
 pub mod import;
 
 pub use self::files::FilesError;

@@ -89,7 +89,7 @@ impl AppState {
     }
 
     async fn note_twins_of(&self, number: i64) -> Result<(), StoreError> {
-        let job = self.store.get_job(number).await?;
+        let job = self.store.get_job_or_record(number).await?;
         match self.store.find_job_shape(&job).await? {
             Some(shape) => self.note_twins(&shape).await,
             None => Ok(()),

@@ -3,6 +3,9 @@
 use std::fs;
 use std::path::Path;
 
+use rimbook::desk::drilling::read_holes;
+use rimbook::desk::frame_shape::NewShape;
+use rimbook::optics::Pair;
 use rimbook::safekeeping::FilesError;
 use rimbook::safekeeping::export::export;
 use rimbook::safekeeping::import::import;
@@ -119,6 +122,41 @@ async fn an_export_makes_sense_without_the_program() {
         fs::read_dir(folder.path().join("files")).unwrap().map(|e| fs::read(e.unwrap().path()).unwrap()).collect();
     assert!(kept.iter().any(|bytes| bytes.starts_with(b"\x89PNG")) && kept.iter().any(|bytes| bytes == b"given"));
     assert!(read("READ-ME.txt").contains("hundredths"));
+}
+
+/// A rim traced with its depth, a private record, holes, and a child of it with other holes: each is the same after the way out
+/// and in again, for another program as for this one.
+#[tokio::test]
+async fn a_shape_with_depth_and_holes_is_equal_after_the_way_out_and_in() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let heights = (0..90).map(|i| ((f64::from(i) * 4.0).to_radians().cos() * -150.0).round().to_string());
+    let heights = heights.collect::<Vec<_>>().join(";");
+    let mut text = "JOB=1\r\n_OWN=kept as it is\r\nDBL=17.00\r\nDRILLE=R;C;-18.00;2.00;1.40\r\n".to_owned();
+    for side in ["R", "L"] {
+        let radii = (0..90).map(|i| (2200 + (i * 7) % 40).to_string()).collect::<Vec<_>>().join(";");
+        text += &format!("TRCFMT=1;90;E;{side};F\r\nR={radii}\r\nZFMT=1;90;E;{side};F\r\nZ={heights}\r\n");
+    }
+    let new = NewShape::read(text.as_bytes(), "rim.txt", None, None, "17".parse().unwrap()).unwrap();
+    assert!(new.rim.right.is_some() && new.holes.right.len() == 1 && new.rim_curve_tool_d.right.is_some());
+    lab.store.keep_shape("shape-1", job, &new, NOW).await.unwrap();
+    let shape = async || lab.store.find_job_shape(&lab.store.get_job(job).await.unwrap()).await.unwrap().unwrap();
+    let traced = shape().await;
+    let holes = read_holes("nose 3 -1 1.2 to 5 -1\ntemple 3.5 2 1.4").unwrap();
+    let child = traced.drilled(Pair::new(holes, Vec::new()));
+    lab.store.keep_child_shape("shape-2", job, (traced.id, "drilled"), &child, NOW).await.unwrap();
+    let drilled = shape().await;
+
+    let folder = tempfile::tempdir().unwrap();
+    export(lab.folder.path(), folder.path()).await.unwrap();
+    for kept in [traced, drilled] {
+        let file = folder.path().join(format!("shapes/{}.txt", kept.id.0.simple()));
+        let bytes = fs::read(&file).unwrap();
+        assert!(String::from_utf8_lossy(&bytes).contains("_OWN=kept as it is\r\n"));
+        let again = NewShape::read(&bytes, "again.txt", None, None, "30".parse().unwrap()).unwrap();
+        assert_eq!((&again.traces, again.derived, again.dbl), (&kept.traces, kept.derived, kept.dbl));
+        assert_eq!((again.rim, again.rim_curve_tool_d, &again.holes), (kept.rim, kept.rim_curve_tool_d, &kept.holes));
+    }
 }
 
 async fn refused(folder: &Path) -> String {

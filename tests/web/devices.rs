@@ -18,6 +18,7 @@ use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt, duplex};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::task::JoinHandle;
 
+use crate::old_records::{bring_in, given_table, trace as old_trace, try_out};
 use crate::shapes::{ellipse_radii, keep_ellipse};
 use crate::support::{NOW, TestLab};
 
@@ -287,7 +288,50 @@ async fn an_eye_that_belongs_to_no_other_is_kept_by_itself() {
         let (side, larger) = if minutes == 6 { ("L", 20) } else { ("R", 0) };
         Peer::at(address).await.ask(&one_eye(job, side, larger)).await;
         assert_eq!(widths(&lab, job).await, widths_now, "after {minutes} minutes");
+        let says = "the left eye came more than 5 minutes after the right one, so the two were not joined, and the right eye \
+                    is the mirror image of the left one: trace the right eye again";
+        let told = later.devices().said().into_iter().find(|said| said.job == Some(job)).unwrap();
+        assert_eq!((told.words.contains(says), told.is_trouble), (minutes == 6, minutes == 6), "{told:?}");
+        let shape = lab.get(&format!("/jobs/{job}/shape")).await;
+        assert_eq!(shape.texts(".notice").join(" ").contains(says), minutes == 6, "{:?}", shape.texts(".notice"));
+        let page = lab.get(&format!("/jobs/{job}")).await;
+        assert!(page.texts(".history li").iter().any(|line| line.contains(&says[1..])), "{}", page.text("main"));
     }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_job_of_before_rimbook_says_what_to_do_instead() {
+    let (lab, host, state) = lab().await;
+    let (address, _door) = door(&host).await;
+    let table = "No;Customer;Eye size;DBL\r\nB-12;Cy Ebb;50;18\r\nB-13;Di Fen;50;18\r\n";
+    given_table(&lab, table).await.assert_status(303);
+    std::fs::write(lab.folder.path().join("traces/b-12.txt"), old_trace("DBL=18.00\r\n")).unwrap();
+    try_out(&lab, &[]).await;
+    bring_in(&lab).await;
+    let mut device = Peer::at(address).await;
+    let is_told = |told: &str| state.devices.said().iter().any(|said| said.is_trouble && said.words.contains(told));
+
+    // An edger gets the code of a job that it cannot have, and the reason.
+    let says = "job 1001 was made before Rimbook: key the job of its new lenses";
+    let answer = device.ask("REQ=EDG\r\nJOB=1001\r\n").await;
+    assert_eq!(value(&answer, "STATUS"), format!("1;{says}"));
+    assert!(is_told(says) && lab.get("/lab/devices").await.text("main").contains(says));
+    // So does one that asks for the number of then.
+    let says = "B-12 is the number that job 1001 had before Rimbook: key 1001";
+    assert_eq!(value(&device.ask("REQ=BLK\r\nJOB=B-12\r\n").await, "STATUS"), format!("1;{says}"));
+    assert!(is_told(says));
+
+    // A tracer does not replace its shape; a record without one gets it, compared with the others.
+    let says = "job 1001 is an old record with a shape: replace it on its page";
+    for records in ["REQ=TRC\r\nJOB=1001\r\n".to_owned(), trace("1001")] {
+        assert_eq!(value(&device.ask(&records).await, "STATUS"), format!("2;{says}"));
+    }
+    assert_eq!(value(&device.ask("REQ=TRC\r\nJOB=1002\r\n").await, "STATUS"), "0");
+    let round = trace("1002").split("TRCFMT").next().unwrap().to_owned() + &old_trace("");
+    assert_eq!(value(&device.ask(&round).await, "STATUS"), "0");
+    let shape = lab.get("/jobs/1002/shape").await;
+    assert!(shape.text("#alike").contains("job 1001, 0.00 mm apart"), "{}", shape.text("main"));
+    assert_eq!(lab.count_rows("shape").await, 2);
 }
 
 /// A device on a line of its own.

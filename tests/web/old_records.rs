@@ -17,7 +17,7 @@ const TRIAL: &str = "/lab/old-records/trial";
 pub const TABLE: &str = "No;Customer;Eye size;DBL;What\r\n4711;Cy Ebb;50;18;-1,00\r\n";
 
 /// A round rim.
-fn trace(dbl: &str) -> String {
+pub fn trace(dbl: &str) -> String {
     format!("{dbl}TRCFMT=1;36;E;R;F\r\nR={}\r\n", vec!["2500"; 36].join(";"))
 }
 
@@ -56,7 +56,7 @@ pub async fn try_out(lab: &TestLab, set: &[(&str, &str)]) -> Answer {
 }
 
 /// Presses the button of the report; the page that says what was done.
-async fn bring_in(lab: &TestLab) -> Answer {
+pub async fn bring_in(lab: &TestLab) -> Answer {
     let fields = fields_of(&lab.get(TRIAL).await, TRIAL);
     let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
     // Twice, as an impatient hand does.

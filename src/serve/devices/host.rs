@@ -93,6 +93,12 @@ impl Reply {
         Self { answer: Some(Status::Refused(why).into()), words, job, is_trouble: true }
     }
 
+    /// A job that no device works on. The status says so in the standard's own code.
+    fn no_work(asked: &str, job: i64, why: String) -> Self {
+        let words = format!("{asked}, and was refused: {why}");
+        Self { answer: Some(Status::NoWork(why).into()), words, job: Some(job), is_trouble: true }
+    }
+
     /// The same; somebody should look at it.
     pub(super) fn worth_a_look(self) -> Self {
         Self { is_trouble: true, ..self }
@@ -110,6 +116,8 @@ pub(super) enum NoJob {
     Unnamed,
     /// There is none.
     Unknown(String),
+    /// It was made before Rimbook: what is to be done instead, in words for the device.
+    Old(i64, String),
     /// Anything else, in words for the device.
     Other(i64, String),
 }
@@ -210,7 +218,10 @@ impl Host {
     /// A tracer asks whether it may send the shape of a job.
     async fn permit(&self, message: &Message) -> Reply {
         const ASKED: &str = "asked whether it may send a shape";
-        match self.job(message).await {
+        match self.job_or_record(message).await {
+            Ok(job) if job.old.is_some() && job.shape.is_some() => {
+                Reply::refused(ASKED, Some(job.number), has_its_shape(job.number))
+            }
             Ok(job) => Reply::done(Status::Done, Some(job.number), format!("{ASKED} for job {}; it may", job.number)),
             Err(why) => no_job(ASKED, why),
         }
@@ -224,6 +235,11 @@ impl Host {
     /// Puts a shape on file.
     pub(super) async fn put_on_file(&self, key: &str, number: i64, shape: &NewShape) -> Result<Once<()>, StoreError> {
         self.state.put_on_file(key, number, shape).await
+    }
+
+    /// Notes something with a job, once.
+    pub(super) async fn note(&self, key: &str, number: i64, words: &str) -> Result<Once<()>, StoreError> {
+        self.state.store.append_note(key, number, words, self.now()).await
     }
 
     /// The bytes that the shape of a job was read from; none where it was made from another shape.
@@ -279,29 +295,62 @@ impl Host {
         Ok(Some((Answer { status: Status::Done, records, shape: Some(shape.traces) }, which)))
     }
 
-    /// The job that a message names.
-    pub(super) async fn job(&self, message: &Message) -> Result<Arc<Job>, NoJob> {
+    /// The job that a message names, to be worked on.
+    async fn job(&self, message: &Message) -> Result<Arc<Job>, NoJob> {
+        let job = self.job_or_record(message).await?;
+        match job.old {
+            Some(_) => Err(NoJob::Old(job.number, old_words(&job))),
+            None => Ok(job),
+        }
+    }
+
+    /// The job that a message names, which a shape may be put on file for: a job that is worked on, or one of before Rimbook.
+    pub(super) async fn job_or_record(&self, message: &Message) -> Result<Arc<Job>, NoJob> {
         let Some(typed) = message.job() else { return Err(NoJob::Unnamed) };
-        let unknown = || NoJob::Unknown(clean(typed));
-        let number = message.job_number().ok_or_else(unknown)?;
-        let job = self.state.store.get_job(number).await.map_err(|why| match why {
-            StoreError::NotFound(_) => unknown(),
-            StoreError::Erased { .. } => NoJob::Other(number, format!("the records of job {number} were erased")),
-            why => NoJob::Other(number, not_kept(&why)),
-        })?;
+        let Some(number) = message.job_number() else { return Err(self.unknown(typed).await) };
+        let job = match self.state.store.get_job_or_record(number).await {
+            Ok(job) => job,
+            Err(StoreError::NotFound(_)) => return Err(self.unknown(typed).await),
+            Err(StoreError::Erased { .. }) => {
+                return Err(NoJob::Other(number, format!("the records of job {number} were erased")));
+            }
+            Err(why) => return Err(NoJob::Other(number, not_kept(&why))),
+        };
         match job.stage() {
             Stage::Cancelled => Err(NoJob::Other(number, format!("job {number} is cancelled"))),
             _ => Ok(job),
         }
     }
+
+    /// Why there is no job of a number: perhaps it is one of before Rimbook.
+    async fn unknown(&self, typed: &str) -> NoJob {
+        match self.state.store.find_old_number(typed).await {
+            Ok(Some(job)) => {
+                let says = format!("{} is the number that job {job} had before Rimbook: key {job}", clean(typed));
+                NoJob::Old(job, says)
+            }
+            _ => NoJob::Unknown(clean(typed)),
+        }
+    }
+}
+
+/// Why a job of before Rimbook is not sent to a device.
+fn old_words(job: &Job) -> String {
+    format!("job {} was made before Rimbook: key the job of its new lenses", job.number)
 }
 
 pub(super) fn no_job(asked: &str, why: NoJob) -> Reply {
     match why {
         NoJob::Unnamed => Reply::refused(asked, None, "there is no job number: key or scan it first".to_owned()),
         NoJob::Unknown(typed) => Reply::unknown(asked, &typed),
+        NoJob::Old(number, why) => Reply::no_work(asked, number, why),
         NoJob::Other(number, why) => Reply::refused(asked, Some(number), why),
     }
+}
+
+/// Why the shape of an old record is not replaced from a device: perhaps the number of another job was keyed.
+pub(super) fn has_its_shape(number: i64) -> String {
+    format!("job {number} is an old record with a shape: replace it on its page")
 }
 
 /// A failed book in words for a device; the log says more.

@@ -2,8 +2,8 @@
 
 use time::OffsetDateTime;
 
-use super::host::{Conversation, Host, Reply, no_job, not_kept};
-use crate::desk::frame_shape::{NewShape, Original, ShapeOrigin};
+use super::host::{Conversation, Host, Reply, has_its_shape, no_job, not_kept};
+use crate::desk::frame_shape::{NewShape, Original, ShapeOrigin, ShapeWarning};
 use crate::desk::job::{EventKind, Job, Stage};
 use crate::desk::text;
 use crate::optics::Eye;
@@ -12,6 +12,7 @@ use crate::shape::wire::frame::messages;
 use crate::shape::wire::{Message, Status};
 use crate::store::StoreError;
 use crate::store::once::{Once, act};
+use crate::web::words::capital;
 
 const SENT: &str = "sent a shape";
 /// The longest name of a trace.
@@ -32,6 +33,18 @@ enum Sent {
     Second(Eye),
     /// The same, but something was made by the other one meanwhile.
     TooLate(Eye),
+    /// One eye, whose other one came so many minutes before or earlier: too long ago to belong to it for certain.
+    Stale(Eye, u64),
+}
+
+/// The eye that a trace lacks, as its device sent it before.
+enum Earlier {
+    /// It did not.
+    No,
+    /// Just before.
+    Fresh(Box<NewShape>),
+    /// More than so many minutes before.
+    Stale(u64),
 }
 
 impl Conversation {
@@ -63,7 +76,7 @@ impl Host {
     pub(super) async fn keep_shape(&self, message: &Message, from: &Conversation, assumptions: &Assumptions) -> Reply {
         // One at a time: what is on file stays as it is from the look at it until the shape is kept.
         let _turn = self.keeping.lock().await;
-        let job = match self.job(message).await {
+        let job = match self.job_or_record(message).await {
             Ok(job) => job,
             Err(why) => return no_job(SENT, why),
         };
@@ -85,13 +98,23 @@ impl Host {
         if messages(&on_file).any(|kept| kept == message.bytes) {
             return again(number);
         }
+        if job.old.is_some() && job.shape.is_some() {
+            return refused(has_its_shape(number));
+        }
         let first = other_eye(&job, &came, &on_file, self.now(), from, assumptions);
         let (shape, sent) = join(&job, came, first, assumptions);
         // After the owner put another shape on file, the same trace may come again on purpose.
         let before = job.shape.map_or_else(String::new, |shape| shape.0.to_string());
         let key = act(&format!("device-shape-{number}"), [&message.bytes[..], before.as_bytes()]);
         match self.put_on_file(&key, number, &shape).await {
-            Ok(Once::Now(())) => kept(&job, &shape, sent),
+            Ok(Once::Now(())) => {
+                if let Sent::Stale(eye, minutes) = sent
+                    && let Err(why) = self.note(&act(&format!("device-note-{number}"), [&key]), number, &capital(&stale_words(eye, minutes))).await
+                {
+                    tracing::warn!("the history of a job does not say that an eye came late: {why}");
+                }
+                kept(&job, &shape, sent)
+            }
             Ok(Once::Before(_)) => again(number),
             Err(StoreError::MovedOn(_)) => refused(format!("job {number} is past the step of tracing")),
             Err(why) => refused(not_kept(&why)),
@@ -107,7 +130,7 @@ fn read(bytes: &[u8], job: &Job, from: &Conversation, assumptions: &Assumptions)
     NewShape::of_file(file, original, None, None, job.frame.details.bridge).map_err(|why| why.to_string())
 }
 
-/// The eye that `came` lacks, where the same device sent it just before in a message of its own.
+/// The eye that `came` lacks, where the same device sent it for the same job before, in a message of its own.
 fn other_eye(
     job: &Job,
     came: &NewShape,
@@ -115,26 +138,44 @@ fn other_eye(
     now: OffsetDateTime,
     from: &Conversation,
     assumptions: &Assumptions,
-) -> Option<NewShape> {
-    let (eye, within) = (came.only_eye()?, assumptions.other_eye.within()?);
-    let last = job.last(EventKind::ShapeKept)?;
-    if !from.has_sent(&last.note) || now - last.at > within {
-        return None;
-    }
+) -> Earlier {
+    let Some((eye, within)) = came.only_eye().zip(assumptions.other_eye.within()) else { return Earlier::No };
+    let Some(last) = job.last(EventKind::ShapeKept).filter(|last| from.has_sent(&last.note)) else { return Earlier::No };
     let shapes = messages(on_file).filter_map(|bytes| read(bytes, job, from, assumptions).ok());
-    shapes.filter(|shape| shape.only_eye() == Some(eye.other())).last()
+    match shapes.filter(|shape| shape.only_eye() == Some(eye.other())).last() {
+        None => Earlier::No,
+        Some(_) if now - last.at > within => Earlier::Stale(within.as_secs() / 60),
+        Some(shape) => Earlier::Fresh(Box::new(shape)),
+    }
 }
 
 /// The shape to be kept.
-fn join(job: &Job, came: NewShape, first: Option<NewShape>, assumptions: &Assumptions) -> (NewShape, Sent) {
+fn join(job: &Job, came: NewShape, first: Earlier, assumptions: &Assumptions) -> (NewShape, Sent) {
     let Some(eye) = came.only_eye() else { return (came, Sent::Both) };
-    let joined = first.map(|first| NewShape::joined(&first, &came));
-    match joined {
-        Some(_) if job.is_shape_used() => (came, Sent::TooLate(eye)),
-        Some(Some(both)) => (both, Sent::Second(eye)),
-        _ if assumptions.other_eye.within().is_none() => (came, Sent::Alone(eye)),
-        _ => (came, Sent::First(eye)),
+    match first {
+        Earlier::Stale(minutes) => {
+            let warning = ShapeWarning { kind: "other_eye_stale", says: stale_words(eye, minutes) };
+            let warnings = came.warnings.iter().cloned().chain([warning]).collect();
+            (NewShape { warnings, ..came }, Sent::Stale(eye, minutes))
+        }
+        Earlier::Fresh(_) if job.is_shape_used() => (came, Sent::TooLate(eye)),
+        Earlier::Fresh(first) => match NewShape::joined(&first, &came) {
+            Some(both) => (both, Sent::Second(eye)),
+            None => (came, Sent::First(eye)),
+        },
+        Earlier::No if assumptions.other_eye.within().is_none() => (came, Sent::Alone(eye)),
+        Earlier::No => (came, Sent::First(eye)),
     }
+}
+
+/// What the shape's page, the history and the page of the devices say of an eye that came too late.
+fn stale_words(eye: Eye, minutes: u64) -> String {
+    let (eye, other) = (eye.name(), eye.other().name());
+    let ago = if minutes == 1 { "a minute".to_owned() } else { format!("{minutes} minutes") };
+    format!(
+        "the {eye} eye came more than {ago} after the {other} one, so the two were not joined, and the {other} eye is the \
+         mirror image of the {eye} one: trace the {other} eye again"
+    )
 }
 
 fn again(number: i64) -> Reply {
@@ -145,7 +186,12 @@ fn again(number: i64) -> Reply {
 fn kept(job: &Job, shape: &NewShape, sent: Sent) -> Reply {
     let replaces = job.shape.is_some() && !matches!(sent, Sent::Second(_));
     let earlier = if replaces { "; the earlier shape stays on file" } else { "" };
-    let odd = shape.warnings.first().map_or_else(String::new, |warning| format!("; {}", warning.says));
+    let odd = match sent {
+        // Its sentence is that warning.
+        Sent::Stale(..) => None,
+        _ => shape.warnings.first(),
+    };
+    let odd = odd.map_or_else(String::new, |warning| format!("; {}", warning.says));
     let words = format!("{}{earlier}{odd}", kept_words(job.number, sent));
     let reply = Reply::done(Status::Done, Some(job.number), words);
     if replaces || !shape.warnings.is_empty() { reply.worth_a_look() } else { reply }
@@ -160,6 +206,7 @@ fn kept_words(number: i64, sent: Sent) -> String {
         }
         Sent::Alone(eye) => format!("{}; its mirror image stands for the {} one", eye_of(eye), eye.other().name()),
         Sent::Second(eye) => format!("{} as one shape with the {} one", eye_of(eye), eye.other().name()),
+        Sent::Stale(eye, minutes) => format!("{}; {}", eye_of(eye), stale_words(eye, minutes)),
         Sent::TooLate(eye) => format!(
             "{} by itself, because something was made by the {other} one already: send the {other} one again, or \
              the mirror image stands for it",

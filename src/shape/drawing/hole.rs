@@ -4,7 +4,7 @@ use crate::shape::hole::Hole;
 use crate::shape::outline::{Point, edges, extent};
 
 /// The diameters that are believed, mm. Source: common practice (from memory), with room on both sides.
-const DIAMETERS_MM: std::ops::RangeInclusive<f64> = 0.5..=6.0;
+pub(super) const DIAMETERS_MM: std::ops::RangeInclusive<f64> = 0.5..=6.0;
 /// The longest way from one end of a slot to the other, mm.
 const LONGEST_SLOT_MM: f64 = 20.0;
 /// A hole whose ends are nearer than this is round, mm.

@@ -1,8 +1,10 @@
 //! Lists of points: x and y, or angle and radius, one row a point, with or without a heading. A heading may name a first
-//! column, the eye.
+//! column, the eye, and beside x and y the diameter of a hole: rows that have one are the holes of a drilled mount. One with two
+//! more numbers, the other end, is a slot.
 
-use super::{DrawingRefused, DrawnLens, LEAST_SIDE_MM, MAX_BYTES, Unit, lenses_of};
+use super::{DrawingRefused, DrawnLens, LEAST_SIDE_MM, MAX_BYTES, Unit, hole, lenses_of};
 use crate::optics::{Eye, Pair};
+use crate::shape::hole::Hole;
 use crate::shape::outline::{MIN_POINTS, Point, edges, extent};
 use crate::shape::record::{is_heading, numbered_lines};
 
@@ -35,6 +37,15 @@ struct Heading {
     columns: Columns,
     /// The unit that it names.
     unit: Option<Unit>,
+    /// The column of the diameter of a hole. The two behind it are the other end of a slot.
+    hole: Option<usize>,
+}
+
+/// The rows of one lens.
+#[derive(Debug, Default)]
+struct Rows {
+    points: Vec<[f64; 2]>,
+    holes: Vec<Hole>,
 }
 
 /// A line of a list: its number, the line, and its parts.
@@ -81,16 +92,23 @@ pub fn read_points(text: &str, unit: Option<Unit>) -> Result<Listed, DrawingRefu
         return Ok(Listed::One(lens(&numbers, None, unit)?));
     };
     let unit = heading.unit.or(unit);
-    let mut found: Pair<Vec<[f64; 2]>> = Pair::default();
+    let mut found: Pair<Rows> = Pair::default();
     for row in &rows[index + 1..] {
         let eye = heading.eye.map_or(Ok(Eye::Right), |at| eye_of(row, at))?;
-        found.get_mut(eye).push(heading.numbers(row)?);
+        let rows = found.get_mut(eye);
+        match heading.hole(row, unit)? {
+            Some(hole) => rows.holes.push(hole),
+            None => rows.points.push(heading.numbers(row)?),
+        }
     }
-    let each = |numbers: &[[f64; 2]]| lens(numbers, Some(heading.columns), unit);
+    let each = |rows: &Rows| {
+        let lens = lens(&rows.points, Some(heading.columns), unit)?;
+        Ok(DrawnLens { holes: hole::of_a_mount(&rows.holes, lens.middle()), ..lens })
+    };
     if heading.eye.is_none() {
         return Ok(Listed::One(each(&found.right)?));
     }
-    let named = |numbers: &Vec<[f64; 2]>| (!numbers.is_empty()).then(|| each(numbers)).transpose();
+    let named = |rows: &Rows| (!rows.points.is_empty()).then(|| each(rows)).transpose();
     Ok(Listed::Named(Pair::new(named(&found.right)?, named(&found.left)?)))
 }
 
@@ -179,11 +197,32 @@ impl Heading {
         });
         let unit = units.last();
         let is_record = row.text.contains('=');
-        (!is_record).then(|| Self { count: names.len(), eye: find(&["eye"]), at, columns, unit })
+        let hole = find(&["hole"]).filter(|_| columns == Columns::Cartesian);
+        (!is_record).then(|| Self { count: names.len(), eye: find(&["eye"]), at, columns, unit, hole })
+    }
+
+    /// The hole of a row that has a diameter.
+    fn hole(&self, row: &Row, unit: Option<Unit>) -> Result<Option<Hole>, DrawingRefused> {
+        let Some((diameter, end)) = self.hole.and_then(|at| row.parts.get(at..)?.split_first()) else { return Ok(None) };
+        let mm = unit.unwrap_or(Unit::Mm).mm();
+        let place = |[x, y]: [f64; 2]| Point::new(x * mm, y * mm);
+        let slot_end = match end {
+            [] => None,
+            [x, y] => Some(number(x).zip(number(y)).map(|(x, y)| place([x, y])).ok_or_else(|| row.two_expected())?),
+            _ => return Err(row.two_expected()),
+        };
+        let diameter_mm = number(diameter).map(|diameter| diameter * mm);
+        let Some(diameter_mm) = diameter_mm.filter(|mm| hole::DIAMETERS_MM.contains(mm)) else {
+            let said = excerpt(diameter);
+            return Err(row.fault(&format!("a hole of “{said}” is not possible: 0.5 to 6 mm was expected")));
+        };
+        Ok(Some(Hole { at: place(self.numbers(row)?), slot_end, diameter_mm }))
     }
 
     fn numbers(&self, row: &Row) -> Result<[f64; 2], DrawingRefused> {
-        if row.parts.len() != self.count {
+        // A row of a list with holes ends where it has no more to say.
+        let is_short = self.hole.is_some() && row.parts.len() < self.count;
+        if row.parts.len() != self.count && !is_short {
             let (found, expected) = (row.parts.len(), self.count);
             return Err(row.fault(&format!("the row has {found} columns, and the heading has {expected}")));
         }
@@ -377,6 +416,32 @@ mod tests {
         let both: String = (0..100).map(|i| format!("{};{}\n", 20 + i % 3, 21 + i % 2)).collect();
         for table in [format!("angle;radius\n{}", rows(&|deg| deg)), format!("angle;R;L\n{both}"), both] {
             assert!(!is_points(&table), "{}", &table[..20]);
+        }
+    }
+
+    /// Rows of a lens 52 by 40 mm, and a hole and a slot as another program may write them.
+    #[test]
+    fn rows_with_a_diameter_are_holes() {
+        let drilled = |text: String| {
+            let file = read(text.as_bytes(), Kind::Points, None, Placed::default()).unwrap();
+            let hole = |hole: &Hole| (hole.at, hole.slot_end, hole.diameter_mm);
+            file.holes.map(|holes| holes.iter().map(hole).collect::<Vec<_>>())
+        };
+        let points = ellipse(|x, y| format!("{};{};;;", x + 100.0, y));
+        let round = (Point::new(-22.0, 3.0), None, 1.4);
+        let slot = (Point::new(22.0, 3.0), Some(Point::new(19.5, 2.5)), 2.0);
+        let one = format!("x;y;hole diameter;to x;to y\n78;3;1,4;;\n{points}122;3;2;119,5;2,5\n");
+        assert_eq!(drilled(one).right, [round, slot]);
+        let named = ellipse(|x, y| format!("R;{x};{y}"));
+        let named = drilled(format!("eye;x;y;hole\n{named}R;-22;3;1,4\n"));
+        assert_eq!((named.right, named.left), (vec![round], Vec::new()));
+        // Without the heading a third number is a fault, and so are four.
+        for text in [
+            format!("x;y\n{points}78;3;1,4\n"),
+            format!("x;y;hole\n{points}78;3;1,4;5\n"),
+            format!("x;y;hole\n{points}78;3;14\n"),
+        ] {
+            assert!(matches!(size(&text, None), Err(DrawingRefused::Line { .. })));
         }
     }
 

@@ -21,6 +21,8 @@ pub enum Status {
     Done,
     /// The job is not on file: 1.
     UnknownJob,
+    /// The job is on file and is none that a device works on, and why: 1, which every device knows as a job that it cannot have.
+    NoWork(String),
     /// Not done, and why: 2.
     Refused(String),
 }
@@ -30,6 +32,7 @@ impl Status {
         match (self, rule) {
             (Status::Done, _) => "0".to_owned(),
             (Status::UnknownJob, _) => "1".to_owned(),
+            (Status::NoWork(why), _) => format!("1;{}", plain(why, LONGEST_REASON)),
             (Status::Refused(why), Refusal::Numbered) => format!("2;{}", plain(why, LONGEST_REASON)),
             (Status::Refused(why), Refusal::AsUnknown) => format!("1;{}", plain(why, LONGEST_REASON)),
         }
