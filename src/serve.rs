@@ -155,11 +155,16 @@ async fn serve(options: &Serve) -> Result<(), ServeError> {
     Ok(())
 }
 
-/// Reads the shapes on file beside the first pages. What fails here fails again, and is told, where a page asks.
+/// Goes on with old records, and reads the shapes on file, beside the first pages. What fails here fails again, and is told,
+/// where a page asks.
 async fn read_shapes(state: AppState) {
+    if let Err(why) = state.go_on_with_old_records().await {
+        tracing::warn!("what is left of old records is done at the next start: {why}");
+    }
     if let Err(why) = state.read_shapes().await {
         tracing::warn!("the shapes on file were not read: {why}");
     }
+    state.compare_old_shapes().await;
 }
 
 async fn listen(address: SocketAddr) -> Result<TcpListener, ServeError> {

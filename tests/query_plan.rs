@@ -13,11 +13,15 @@ use sqlx::{AssertSqlSafe, Connection, Row, SqliteConnection};
 /// the drawer, the jobs that are not settled, what was typed or uploaded in the last 30 days and not done, imports of old records,
 /// who is being erased. The
 /// kinds tables of the first migration are added to them.
-const SMALL: [&str; 30] = [
+const SMALL: [&str; 34] = [
     "erasing",
     "draft",
     "old_import",
     "old_upload",
+    "old_staged",
+    "old_staged_file",
+    "old_writing",
+    "old_uncompared",
     "backup_setting",
     "backup_setting_past",
     "remake_payer",

@@ -9,16 +9,17 @@ use sha2::{Digest, Sha256};
 use thiserror::Error;
 use time::OffsetDateTime;
 
-use super::progress::{Phase, Progress, grouped};
+use super::folder::bytes_again;
+use super::progress::{Progress, grouped};
 use super::table::{self, Table, TableRefused};
-use super::{OldRecordsError, gather_all, guess_matching};
+use super::{OldRecordsError, gather_all, guess_matching, read_shape};
 use crate::config::{OldRecords, folder};
 use crate::desk::old_record::column::Column;
 use crate::desk::old_record::day::DayOrder;
 use crate::desk::old_record::plan::{Plan, Tally};
 use crate::desk::old_record::row::Matching;
 use crate::store::folder_lock::{FolderLock, LockError};
-use crate::store::old_record::Source;
+use crate::store::old_record::{Source, ToBringIn, TraceFiles};
 use crate::store::once::{Once, act};
 use crate::store::{OpenError, Store, StoreError};
 
@@ -62,6 +63,9 @@ pub fn run(asked: &OldRecords, mut out: impl Write) -> Result<(), CommandError> 
         crate::store::make_private_folder(&data)?;
         let _lock = FolderLock::take(&data)?;
         let store = Store::open(&data).await?;
+        if store.is_writing_old_records().await? {
+            store.write_staged(read_shape, &|_| {}).await?;
+        }
         let known = store.known_of(&gathered).await?;
         let plan = Plan::of(&gathered, &known);
         for problem in &plan.problems {
@@ -70,15 +74,15 @@ pub fn run(asked: &OldRecords, mut out: impl Write) -> Result<(), CommandError> 
         if asked.dry_run {
             writeln!(out, "Nothing was written. {}", would_be(&plan.tally))?;
         } else {
-            progress.begin(Phase::Writing, plan.jobs.len());
-            let (csv, from) = (asked.csv.display().to_string(), from.display().to_string());
-            let source = Source { folder: &from, table: &csv };
+            let (csv, named) = (asked.csv.display().to_string(), from.display().to_string());
+            let what = ToBringIn {
+                gathered: &gathered,
+                leaves_out: asked.leave_out,
+                source: Source { folder: &named, table: &csv },
+                files: TraceFiles { bytes: &|file| bytes_again(&from, file), read: read_shape },
+            };
             let key = act("old-records-command", [Sha256::digest(now_text()).as_slice()]);
-            let done = store
-                .bring_in(&key, &gathered, asked.leave_out, source, OffsetDateTime::now_utc(), |done| {
-                    progress.reached(done)
-                })
-                .await?;
+            let done = store.bring_in(&key, &what, OffsetDateTime::now_utc(), |_| {}).await?;
             if let Once::Now(tally) = done {
                 writeln!(out, "Brought in: {}", was(&tally))?;
             }

@@ -10,24 +10,24 @@ use thiserror::Error;
 
 use super::mark;
 use super::progress::Progress;
-use crate::desk::old_record::gathered::{FoundFile, Mark};
+use crate::desk::old_record::gathered::{FoundFile, InFile, Mark, ShapeFile};
 use crate::desk::old_record::problem::Problem;
 use crate::intake::{Format, ReadOptions, read_any};
 
 /// The most files, and their most bytes together.
-const MAX_FILES: usize = 50_000;
-const MAX_ALL_BYTES: usize = 200 * 1024 * 1024;
+pub(super) const MAX_FILES: usize = 50_000;
+pub(super) const MAX_ALL_BYTES: usize = 200 * 1024 * 1024;
 /// The largest file: an interchange file of both eyes has under 0.1 MB, a drawing seldom more than 1.
-const MAX_FILE_BYTES: u64 = 2 * 1024 * 1024;
+pub const MAX_FILE_BYTES: u64 = 2 * 1024 * 1024;
 /// How deep folders lie in each other.
-const MAX_DEPTH: usize = 12;
+pub(super) const MAX_DEPTH: usize = 12;
 /// More threads wait for the disk.
 const MAX_THREADS: usize = 8;
 
 /// Why a folder is refused. Each says what to do.
 #[derive(Debug, Error)]
 pub enum FolderRefused {
-    #[error("no folder is named: write its whole path, such as /home/ada/traces")]
+    #[error("no folder is named: choose one, or write its whole path, such as /home/ada/traces")]
     Unnamed,
     #[error("“{0}” is not a whole path: begin with the root of the disk, such as /home/ada/traces")]
     NotWhole(String),
@@ -118,7 +118,7 @@ fn name_of(path: &Path) -> String {
     path.components().map(|part| part.as_os_str().to_string_lossy()).collect::<Vec<_>>().join("/")
 }
 
-/// Reads files of a folder. A file with the mark `table` is the table itself and is passed over.
+/// Reads files of a folder, and keeps of each what its row may need. A file with the mark `table` is the table itself and is passed over.
 ///
 /// # Errors
 ///
@@ -135,10 +135,8 @@ pub fn read_all(
         loop {
             let at = next.fetch_add(1, Ordering::Relaxed);
             let Some(name) = files.get(at).filter(|_| !is_over.load(Ordering::Relaxed)) else { return read };
-            let found = read_file(folder, name, table);
-            if let Some(Ok(file)) = &found
-                && bytes.fetch_add(file.bytes.len(), Ordering::Relaxed) + file.bytes.len() > MAX_ALL_BYTES
-            {
+            let (found, length) = read_file(folder, name, table);
+            if bytes.fetch_add(length, Ordering::Relaxed) + length > MAX_ALL_BYTES {
                 is_over.store(true, Ordering::Relaxed);
             }
             read.extend(found.map(|found| (at, found)));
@@ -171,24 +169,31 @@ pub fn read_all(
     Ok((found, left_out))
 }
 
-/// Reads one file. `None` for the table itself.
-fn read_file(folder: &Path, name: &str, table: Mark) -> Option<Result<FoundFile, Problem>> {
+/// Reads one file, and says how many bytes it has. `None` for the table itself.
+fn read_file(folder: &Path, name: &str, table: Mark) -> (Option<Result<FoundFile, Problem>>, usize) {
+    let left_out = |why: String| (Some(Err(Problem::file(name, why))), 0);
     let bytes = match bytes_of(&folder.join(name)) {
         Ok(Some(bytes)) => bytes,
-        Ok(None) => {
-            return Some(Err(Problem::file(name, "it is larger than 2 MB, so it is no trace file and is left out")));
-        }
-        Err(why) => return Some(Err(Problem::file(name, format!("it cannot be read, so it is left out: {why}")))),
+        Ok(None) => return left_out("it is larger than 2 MB, so it is no trace file and is left out".to_owned()),
+        Err(why) => return left_out(format!("it cannot be read, so it is left out: {why}")),
     };
     let mark = mark(&[&bytes]);
     if mark == table {
-        return None;
+        return (None, bytes.len());
     }
     let read = match Format::of(&bytes) {
         Format::Picture => Err("it is a picture; the outline in it is read on the page of a job’s shape".to_owned()),
-        _ => read_any(&bytes, &ReadOptions::default()).map_err(|why| why.to_string()),
+        _ => read_any(&bytes, &ReadOptions::default())
+            .map_err(|why| why.to_string())
+            .and_then(|read| InFile::of(&read)),
     };
-    Some(Ok(FoundFile { name: name.to_owned(), bytes, mark, read }))
+    (Some(Ok(FoundFile { name: name.to_owned(), mark, read })), bytes.len())
+}
+
+/// The bytes of a trace file once more, if they are still those that were read.
+pub fn bytes_again(folder: &Path, file: &ShapeFile) -> Option<Vec<u8>> {
+    let bytes = bytes_of(&folder.join(&file.path)).ok().flatten()?;
+    (mark(&[&bytes]) == file.mark).then_some(bytes)
 }
 
 /// The bytes of a file that is not too large.
@@ -257,5 +262,9 @@ mod tests {
             ["File video.bin: it is larger than 2 MB, so it is no trace file and is left out"]
         );
         assert_eq!(progress.now().1, 5);
+        let file = ShapeFile { path: "7.txt".to_owned(), mark: found[0].mark };
+        assert_eq!(bytes_again(path, &file).as_deref(), Some(trace.as_bytes()));
+        fs::write(path.join("7.txt"), trace.replace("2500", "2501")).unwrap();
+        assert_eq!(bytes_again(path, &file), None, "it is another shape now");
     }
 }

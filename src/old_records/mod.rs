@@ -3,12 +3,14 @@
 //! * [`table`] – the rows of a table, whatever a spreadsheet saved it as.
 //! * [`folder`] – the files of a folder, read on a few threads.
 //! * [`progress`] – how far it has come.
+//! * [`uploaded`] – trace files that a browser sent.
 //! * [`command`] – the command line, `rimbook old-records`.
 
 pub mod command;
 pub mod folder;
 pub mod progress;
 pub mod table;
+pub mod uploaded;
 
 use std::path::{Path, PathBuf};
 
@@ -19,11 +21,14 @@ use self::folder::FolderRefused;
 use self::progress::{Phase, Progress};
 use self::table::{Table, TableRefused};
 use crate::desk::frame::Rim;
+use crate::desk::frame_shape::NewShape;
 use crate::desk::old_record::column::Column;
 use crate::desk::old_record::column::{guess, is_head};
 use crate::desk::old_record::day::DayOrder;
-use crate::desk::old_record::gathered::{Gathered, Mark, gather};
+use crate::desk::old_record::gathered::{Gathered, Mark, gather, shape_of};
 use crate::desk::old_record::row::{Matching, read_row};
+use crate::intake::{ReadOptions, read_any};
+use crate::optics::unit::Millimeter;
 
 /// Why nothing was gathered.
 #[derive(Debug, Error)]
@@ -75,6 +80,16 @@ pub fn gather_all(
     let mut gathered = gather(rows, &files, matching.rim, mark);
     gathered.problems.extend(left_out);
     Ok(gathered)
+}
+
+/// Reads the shape of an old job from its trace file, for a frame of this bridge.
+///
+/// # Errors
+///
+/// A sentence without its full stop.
+pub fn read_shape(name: &str, bytes: &[u8], bridge: Millimeter) -> Result<NewShape, String> {
+    let read = read_any(bytes, &ReadOptions::default()).map_err(|why| why.to_string())?;
+    shape_of(name, bytes, read, bridge)
 }
 
 /// SHA-256 of some parts, each with its length before it.

@@ -1,6 +1,7 @@
 //! How far the work has come. One thread works, others look.
 
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
 
 /// What is being done.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -11,11 +12,13 @@ pub enum Phase {
     Reading,
     /// Rows and files are put together.
     Matching,
+    /// Jobs are tried and staged.
+    Staging,
     /// Jobs are written.
     Writing,
 }
 
-const PHASES: [Phase; 4] = [Phase::Looking, Phase::Reading, Phase::Matching, Phase::Writing];
+const PHASES: [Phase; 5] = [Phase::Looking, Phase::Reading, Phase::Matching, Phase::Staging, Phase::Writing];
 
 /// How far the work has come.
 #[derive(Debug, Default)]
@@ -23,6 +26,8 @@ pub struct Progress {
     phase: AtomicUsize,
     done: AtomicUsize,
     all: AtomicUsize,
+    /// Why it does not go on at present.
+    waits: Mutex<Option<String>>,
 }
 
 impl Progress {
@@ -38,9 +43,18 @@ impl Progress {
         self.done.fetch_add(1, Ordering::Relaxed);
     }
 
-    /// So many are done.
-    pub fn reached(&self, done: usize) {
+    /// So many of all are done in a phase, which begins where it did not yet.
+    pub fn reached(&self, phase: Phase, done: usize, all: usize) {
+        if self.now().0 != phase {
+            self.begin(phase, all);
+        }
+        *self.waits.lock().unwrap_or_else(PoisonError::into_inner) = None;
         self.done.store(done, Ordering::Relaxed);
+    }
+
+    /// It cannot go on at present, and is tried again; why, a sentence without its full stop.
+    pub fn wait(&self, why: &str) {
+        *self.waits.lock().unwrap_or_else(PoisonError::into_inner) = Some(why.to_owned());
     }
 
     /// What is being done, how many are done, and how many there are.
@@ -56,11 +70,16 @@ impl Progress {
             Phase::Looking => "Listing the files of the folder",
             Phase::Reading => "Reading the trace files",
             Phase::Matching => "Putting rows and files together",
+            Phase::Staging => "Trying the jobs",
             Phase::Writing => "Writing the jobs",
         };
-        match all {
+        let so_far = match all {
             0 => format!("{what} …"),
             _ => format!("{what}: {} of {}", grouped(done), grouped(all)),
+        };
+        match self.waits.lock().unwrap_or_else(PoisonError::into_inner).as_deref() {
+            Some(why) => format!("{so_far}. It waits and is tried again, because {why}"),
+            None => so_far,
         }
     }
 }
@@ -85,8 +104,12 @@ mod tests {
         progress.one_more();
         progress.one_more();
         assert_eq!(progress.words(), "Reading the trace files: 2 of 10,000");
-        progress.begin(Phase::Writing, 1_234_567);
-        progress.reached(999);
+        progress.reached(Phase::Writing, 998, 1_234_567);
+        progress.reached(Phase::Writing, 999, 1_234_567);
         assert_eq!(progress.words(), "Writing the jobs: 999 of 1,234,567");
+        progress.wait("the disk is full");
+        assert!(progress.words().ends_with("because the disk is full"));
+        progress.reached(Phase::Writing, 1000, 1_234_567);
+        assert_eq!(progress.words(), "Writing the jobs: 1,000 of 1,234,567");
     }
 }

@@ -2,6 +2,9 @@
 
 use std::fs;
 use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::task::Poll;
+use std::time::{Duration, Instant};
 
 use time::OffsetDateTime;
 use time::macros::datetime;
@@ -9,7 +12,8 @@ use time::macros::datetime;
 use super::*;
 use crate::desk::job::Stage;
 use crate::desk::old_record::plan::Tally;
-use crate::store::old_record::Source;
+use super::folder::bytes_again;
+use crate::store::old_record::{Source, ToBringIn, TraceFiles, Written};
 use crate::store::once::Once;
 use crate::store::{Store, StoreError};
 
@@ -48,9 +52,25 @@ fn gathered(folder: &Path, table: &Table) -> Gathered {
     gather_all(table, &guess_matching(table), folder, &Progress::default()).unwrap()
 }
 
-async fn bring(store: &Store, key: &str, gathered: &Gathered, leaves_out: bool) -> Result<Tally, StoreError> {
+async fn bring(
+    store: &Store,
+    key: &str,
+    (folder, gathered): (&Path, &Gathered),
+    leaves_out: bool,
+) -> Result<Tally, StoreError> {
+    bring_telling(store, key, (folder, gathered), leaves_out, |_| {}).await
+}
+
+async fn bring_telling(
+    store: &Store,
+    key: &str,
+    (folder, gathered): (&Path, &Gathered),
+    leaves_out: bool,
+    done: impl Fn(Written),
+) -> Result<Tally, StoreError> {
     let source = Source { folder: "/traces", table: "jobs.csv" };
-    match store.bring_in(key, gathered, leaves_out, source, NOW, |_| {}).await? {
+    let files = TraceFiles { bytes: &|file| bytes_again(folder, file), read: read_shape };
+    match store.bring_in(key, &ToBringIn { gathered, leaves_out, source, files }, NOW, done).await? {
         Once::Now(tally) => Ok(tally),
         Once::Before(outcome) => panic!("done before: {outcome}"),
     }
@@ -63,7 +83,7 @@ async fn everything_is_brought_in_once() {
     let table = given(traces.path(), 450);
     let all = gathered(traces.path(), &table);
     assert_eq!(all.problems, []);
-    let tally = bring(&store, "a", &all, false).await.unwrap();
+    let tally = bring(&store, "a", (traces.path(), &all), false).await.unwrap();
     assert_eq!((tally.rows, tally.jobs, tally.shapes), (450, 450, 450));
     assert_eq!((tally.new_customers, tally.new_frames, tally.already_here), (7, 5, 0));
     let import = store.get_old_import(1).await.unwrap();
@@ -88,10 +108,10 @@ async fn everything_is_brought_in_once() {
     assert_eq!(store.list_traces_after(0, 1000).await.unwrap().len(), 450, "they are compared with new shapes");
 
     // The same again, and with one row more.
-    let again = bring(&store, "b", &gathered(traces.path(), &table), false).await.unwrap();
+    let again = bring(&store, "b", (traces.path(), &gathered(traces.path(), &table)), false).await.unwrap();
     assert_eq!((again.jobs, again.already_here, again.new_customers, again.new_frames), (0, 450, 0, 0));
     let more = given(traces.path(), 451);
-    let more = bring(&store, "c", &gathered(traces.path(), &more), false).await.unwrap();
+    let more = bring(&store, "c", (traces.path(), &gathered(traces.path(), &more)), false).await.unwrap();
     assert_eq!((more.jobs, more.already_here, more.known_customers, more.new_customers), (1, 450, 1, 0));
     assert_eq!(store.get_old_import(3).await.unwrap().numbers, Some((1451, 1451)));
     let none = store.get_old_import(2).await.unwrap();
@@ -112,12 +132,12 @@ async fn a_row_that_fails_leaves_nothing_behind() {
         "the eye size is in the row, the bridge is not: {:?}",
         all.problems
     );
-    assert!(matches!(bring(&store, "a", &all, false).await, Err(StoreError::Stopped(1))));
+    assert!(matches!(bring(&store, "a", (traces.path(), &all), false).await, Err(StoreError::Stopped(1))));
 
     // The book refuses the last of them: everything before it goes too.
     all.jobs[248].row.note = "x".to_owned();
     all.jobs[248].row.number = String::new();
-    let refused = bring(&store, "b", &all, true).await.unwrap_err();
+    let refused = bring(&store, "b", (traces.path(), &all), true).await.unwrap_err();
     assert!(matches!(&refused, StoreError::OutOfRange(name) if name == "old_record_number"), "{refused:?}");
     assert_eq!(store.list_customers("", 10).await.unwrap(), []);
     assert_eq!(
@@ -125,12 +145,121 @@ async fn a_row_that_fails_leaves_nothing_behind() {
         (0, 0)
     );
     assert!(store.find_outcome("b").await.unwrap().is_none());
+    assert!(!store.is_writing_old_records().await.unwrap());
     assert_eq!(store.list_old_imports(10).await.unwrap(), []);
 
     all.jobs[248].row.number = "250".to_owned();
-    let tally = bring(&store, "b", &all, true).await.unwrap();
+    let tally = bring(&store, "b", (traces.path(), &all), true).await.unwrap();
     assert_eq!((tally.jobs, tally.stopped), (249, 1));
     assert_eq!(store.get_old_import(1).await.unwrap().left_out, 1);
+}
+
+#[tokio::test]
+async fn a_file_that_changes_meanwhile_stops_it() {
+    let (home, traces) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let store = Store::open(home.path()).await.unwrap();
+    let table = given(traces.path(), 120);
+    let all = gathered(traces.path(), &table);
+    fs::write(traces.path().join("7.txt"), trace(8)).unwrap();
+    let refused = bring(&store, "a", (traces.path(), &all), false).await.unwrap_err();
+    assert!(matches!(&refused, StoreError::TraceFile(name) if name == "7.txt"), "{refused:?}");
+    assert_eq!(store.list_old_imports(10).await.unwrap(), []);
+    let all = gathered(traces.path(), &table);
+    assert_eq!(bring(&store, "a", (traces.path(), &all), false).await.unwrap().jobs, 120);
+}
+
+/// Is done once something was told.
+async fn until(told: &AtomicBool) {
+    std::future::poll_fn(|context| {
+        context.waker().wake_by_ref();
+        if told.load(Ordering::Relaxed) { Poll::Ready(()) } else { Poll::Pending }
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn a_program_that_is_stopped_leaves_nothing_or_writes_the_rest() {
+    let (home, traces) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let table = given(traces.path(), 220);
+    let all = gathered(traces.path(), &table);
+    // While jobs are staged: nothing is in.
+    let store = Store::open(home.path()).await.unwrap();
+    let staged = AtomicBool::new(false);
+    let note = |told| staged.fetch_or(told == Written::Staged(150), Ordering::Relaxed);
+    tokio::select! {
+        done = bring_telling(&store, "a", (traces.path(), &all), false, |told| { note(told); }) => panic!("{done:?}"),
+        () = until(&staged) => {}
+    }
+    store.close().await;
+    let store = Store::open(home.path()).await.unwrap();
+    assert!(!store.is_writing_old_records().await.unwrap());
+    assert_eq!((store.next_job_number().await.unwrap(), store.list_customers("", 9).await.unwrap().len()), (1001, 0));
+
+    // While they are written: all are in, and the next start writes the rest, from what the book itself holds.
+    let written = AtomicBool::new(false);
+    let note = |told| written.fetch_or(matches!(told, Written::InBook(_)), Ordering::Relaxed);
+    tokio::select! {
+        done = bring_telling(&store, "a", (traces.path(), &all), false, |told| { note(told); }) => panic!("{done:?}"),
+        () = until(&written) => {}
+    }
+    store.close().await;
+    fs::remove_dir_all(traces.path()).unwrap();
+    let store = Store::open(home.path()).await.unwrap();
+    assert!(store.is_writing_old_records().await.unwrap());
+    assert_eq!(store.next_job_number().await.unwrap(), 1221, "an order that is taken now has a number after theirs");
+    assert_eq!(store.find_old_number("5").await.unwrap(), None);
+    assert!(matches!(store.forget_staged().await, Err(StoreError::BringingIn)));
+    let customer = store.list_customers("", 9).await.unwrap().remove(0).id;
+    let erased = store.erase_customer("e", customer, "by letter", NOW.date(), NOW).await;
+    assert!(matches!(erased, Err(StoreError::BringingIn)), "{erased:?}");
+    store.write_staged(read_shape, &|_| {}).await.unwrap();
+    assert!(!store.is_writing_old_records().await.unwrap());
+    let numbers: Vec<i64> = (1001..=1220).collect();
+    let mut found = Vec::new();
+    for number in 1..=220 {
+        let job = store.find_old_number(&number.to_string()).await.unwrap().unwrap();
+        let job = store.get_job_or_record(job).await.unwrap();
+        assert!(job.shape.is_some() && job.old.is_some());
+        found.push(job.number);
+    }
+    found.sort_unstable();
+    assert_eq!(found, numbers);
+    assert_eq!((store.list_customers("", 99).await.unwrap().len(), store.list_frames("", 99).await.unwrap().len()), (7, 5));
+    assert_eq!(store.get_old_import(1).await.unwrap().numbers, Some((1001, 1220)));
+    store.forget_staged().await.unwrap();
+}
+
+#[tokio::test]
+async fn other_saves_do_not_wait_for_all_of_it() {
+    let (home, traces) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let store = Store::open(home.path()).await.unwrap();
+    let table = given(traces.path(), 1000);
+    let all = gathered(traces.path(), &table);
+    let (is_done, begun) = (AtomicBool::new(false), Instant::now());
+    let saves = async {
+        let mut longest = Duration::ZERO;
+        for number in 1.. {
+            if is_done.load(Ordering::Relaxed) {
+                break;
+            }
+            let asked = Instant::now();
+            let person = crate::desk::customer::Person { name: format!("Caller {number}"), ..Default::default() };
+            store.insert_customer(&person, NOW).await.unwrap();
+            longest = longest.max(asked.elapsed());
+            tokio::time::sleep(Duration::from_millis(2)).await;
+        }
+        longest
+    };
+    let work = async {
+        let tally = bring(&store, "a", (traces.path(), &all), false).await.unwrap();
+        is_done.store(true, Ordering::Relaxed);
+        tally
+    };
+    let (tally, longest) = tokio::join!(work, saves);
+    let whole = begun.elapsed();
+    println!("1,000 jobs in {whole:?}; another save waited for {longest:?} at most");
+    assert_eq!(tally.jobs, 1000);
+    assert!(longest * 4 < whole, "another save waited for {longest:?} of {whole:?}");
 }
 
 #[tokio::test]
@@ -139,7 +268,7 @@ async fn what_the_records_do_not_say_stays_unsaid() {
     let store = Store::open(home.path()).await.unwrap();
     fs::write(traces.path().join("B-7.txt"), trace(7)).unwrap();
     let table = table::read(b"No,Name\nB-7,Ada Quill\n").unwrap();
-    bring(&store, "a", &gathered(traces.path(), &table), false).await.unwrap();
+    bring(&store, "a", (traces.path(), &gathered(traces.path(), &table)), false).await.unwrap();
     let number = store.find_old_number("b-7").await.unwrap().unwrap();
     let job = store.get_job_or_record(number).await.unwrap();
     assert_eq!(job.old.as_ref().map(|old| (old.has_date, old.has_pd)), Some((false, false)));

@@ -8,6 +8,7 @@ use time::{Date, OffsetDateTime};
 
 use super::draft::names_person;
 use super::event::append_event;
+use super::old_record::must_not_be_bringing_in;
 use super::once::{Done, Once};
 use super::search::{forget_words, index_customer, tidy_index};
 use super::stamp::Stamp;
@@ -59,7 +60,7 @@ impl Store {
     ///
     /// # Errors
     ///
-    /// [`StoreError::MovedOn`] with the number of a job that is still open or not settled.
+    /// [`StoreError::MovedOn`] with the number of a job that is still open or not settled, [`StoreError::BringingIn`].
     pub async fn erase_customer(
         &self,
         key: &str,
@@ -70,6 +71,7 @@ impl Store {
     ) -> Result<Once<()>, StoreError> {
         let done = self
             .once(key, None, now, async |tx| {
+                must_not_be_bringing_in(tx).await?;
                 let plan = plan(tx, customer, today).await?;
                 if let Some(open) = plan.open.first() {
                     return Err(StoreError::MovedOn(*open));

@@ -48,6 +48,12 @@ pub enum StoreError {
     /// Old records that cannot be brought in as they are.
     #[error("{0} rows cannot be brought in as they are: look at their lines, or leave them out")]
     Stopped(usize),
+    /// A trace file that was read before is another one now, or gone; its name.
+    #[error("the trace file “{0}” was changed or removed while it was brought in: try again")]
+    TraceFile(String),
+    /// Old records are on their way into the book.
+    #[error("old records are being brought in: try again when that is done")]
+    BringingIn,
     /// Another program holds the book.
     #[error("the book is held by another program; close it and try again")]
     Busy,

@@ -115,6 +115,11 @@ impl Store {
         let _ = tokio::time::timeout(CLOSING, close).await;
     }
 
+    /// The folder that the book is in.
+    pub fn folder(&self) -> &Path {
+        fresh_file::folder_of(&self.file)
+    }
+
     /// Begins a writing transaction. IMMEDIATE: a deferred one that upgrades can fail as busy half-way.
     async fn begin(&self) -> Result<Transaction<'static, Sqlite>, StoreError> {
         self.must_be_sound().await?;

@@ -232,20 +232,7 @@ impl Store {
     /// Notes which shapes on file a new one looks like, the most alike first. What was noted before stays.
     pub async fn keep_twins(&self, shape: ShapeId, twins: &[ShapeTwin]) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
-        for (position, twin) in (1i64..).zip(twins) {
-            let gap = (twin.gap_mm * 1000.0).round() as i64;
-            sqlx::query!(
-                "insert into shape_twin (shape_id, position, twin_id, gap_thousandths, is_mirrored) values (?, ?, ?, ?, ?)
-                 on conflict do nothing",
-                shape,
-                position,
-                twin.shape,
-                gap,
-                twin.is_mirrored
-            )
-            .execute(&mut *tx)
-            .await?;
-        }
+        insert_twins(&mut tx, shape, twins).await?;
         Ok(tx.commit().await?)
     }
 
@@ -438,6 +425,28 @@ pub(super) async fn insert_shape_of_file(
     let file = NewAttachment::trace(&shape.original_name, &shape.original, number);
     let original = insert_attachment(tx, &file, now).await?;
     insert_shape(tx, number, shape, &Source::File(original), now).await
+}
+
+pub(super) async fn insert_twins(
+    tx: &mut SqliteConnection,
+    shape: ShapeId,
+    twins: &[ShapeTwin],
+) -> Result<(), StoreError> {
+    for (position, twin) in (1i64..).zip(twins) {
+        let gap = (twin.gap_mm * 1000.0).round() as i64;
+        sqlx::query!(
+            "insert into shape_twin (shape_id, position, twin_id, gap_thousandths, is_mirrored) values (?, ?, ?, ?, ?)
+             on conflict do nothing",
+            shape,
+            position,
+            twin.shape,
+            gap,
+            twin.is_mirrored
+        )
+        .execute(&mut *tx)
+        .await?;
+    }
+    Ok(())
 }
 
 async fn insert_shape(

@@ -73,6 +73,7 @@ impl From<StoreError> for WebError {
             StoreError::Busy | StoreError::MovedOn(_) => WebError::OutOfTurn(capital(&format!("{error}."))),
             StoreError::OldRecord(_) => WebError::OutOfTurn(error.to_string()),
             StoreError::Stopped(_) => WebError::OutOfTurn(format!("{error}.")),
+            StoreError::TraceFile(_) | StoreError::BringingIn => WebError::OutOfTurn(capital(&format!("{error}."))),
             StoreError::NoRoom => not_kept(true, NO_ROOM.to_owned()),
             StoreError::Disk(why) => not_kept(false, disk_failed(&why)),
             StoreError::Unsound(trouble) => not_kept(false, format!("{trouble}.")),

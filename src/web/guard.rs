@@ -29,6 +29,9 @@ pub const BODY_LIMIT: usize = 2 * 1024 * 1024;
 /// The largest request with photographs or letters: a few of a telephone.
 pub const FILES_LIMIT: usize = 24 * 1024 * 1024;
 
+/// The largest request with a folder of trace files. They are written to the disk as they come.
+pub const FOLDER_LIMIT: usize = 220 * 1024 * 1024;
+
 /// How much one request may ask for.
 #[derive(Debug, Clone, Copy)]
 pub struct Limits {
@@ -36,13 +39,15 @@ pub struct Limits {
     pub body: usize,
     /// Bytes of its body on a page that takes photographs.
     pub files: usize,
+    /// Bytes of its body on the page that takes a folder of trace files.
+    pub folder: usize,
     /// Time until its answer. No page takes long; a request that does is broken.
     pub time: Duration,
 }
 
 impl Default for Limits {
     fn default() -> Self {
-        Self { body: BODY_LIMIT, files: FILES_LIMIT, time: Duration::from_secs(30) }
+        Self { body: BODY_LIMIT, files: FILES_LIMIT, folder: FOLDER_LIMIT, time: Duration::from_secs(30) }
     }
 }
 
@@ -146,8 +151,9 @@ fn name_of(host: &str) -> String {
 impl Limits {
     /// How many bytes a request to this address may have.
     fn of_body(&self, path: &str) -> usize {
-        if ["/files", "/own-frame", "/shape", "/measuring/photo", "/old-records"].iter().any(|end| path.ends_with(end))
-        {
+        if path.ends_with("/old-records") {
+            self.folder
+        } else if ["/files", "/own-frame", "/shape", "/measuring/photo"].iter().any(|end| path.ends_with(end)) {
             self.files
         } else {
             self.body
@@ -163,12 +169,16 @@ async fn limit_body(limits: Limits, request: Request, next: Next) -> Response {
     if length.is_none_or(|length| length <= most) {
         return next.run(request.map(|body| Body::new(Limited::new(body, most)))).await;
     }
-    let _dropped = axum::body::to_bytes(request.into_body(), 8 * limits.body.max(most / 4)).await;
-    let said = match most == limits.files {
-        true => {
+    let dropped = 8 * limits.body.max(most.min(limits.files) / 4);
+    let _dropped = axum::body::to_bytes(request.into_body(), dropped).await;
+    let said = match most {
+        _ if most == limits.folder => {
+            "This folder has more than 200 MB. Send it in parts, or write its path instead. Nothing was changed."
+        }
+        _ if most == limits.files => {
             "This upload is larger than 24 MB. Send fewer photographs at a time, or a table in parts. Nothing was changed."
         }
-        false => TOO_LARGE,
+        _ => TOO_LARGE,
     };
     WebError::Refused(StatusCode::PAYLOAD_TOO_LARGE, said.to_owned()).into_response()
 }

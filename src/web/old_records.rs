@@ -2,21 +2,25 @@
 
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
 
 use super::AppState;
 use crate::desk::old_record::gathered::Gathered;
 use crate::desk::old_record::plan::{Plan, Tally};
 use crate::desk::old_record::problem::Problem;
 use crate::desk::old_record::row::Matching;
-use crate::old_records::gather_all;
+use crate::old_records::folder::bytes_again;
 use crate::old_records::progress::{Phase, Progress};
 use crate::old_records::table::Table;
-use crate::store::old_record::Source;
+use crate::old_records::{gather_all, read_shape, uploaded};
+use crate::store::old_record::{Source, ToBringIn, TraceFiles, Written};
 use crate::store::screen::{acting_on, acting_screen};
 use crate::store::{Store, StoreError};
 
 /// How many lines of each kind are kept for the page.
 const MOST_LINES: usize = 500;
+/// How long it takes until what could not be written is tried again.
+const TRIED_AGAIN: Duration = Duration::from_secs(10);
 
 /// The newest work on old records. There is one at a time. Cheap to clone.
 #[derive(Debug, Clone, Default)]
@@ -29,6 +33,12 @@ pub struct Work {
     pub key: String,
     pub progress: Arc<Progress>,
     pub standing: Standing,
+}
+
+impl Work {
+    pub fn is_running(&self) -> bool {
+        matches!(self.standing, Standing::Running)
+    }
 }
 
 /// How work stands.
@@ -96,7 +106,7 @@ impl OldRecords {
     /// Begins work, unless some is running.
     fn begin(&self, key: &str) -> Option<Arc<Progress>> {
         let mut newest = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if newest.as_ref().is_some_and(|work| matches!(work.standing, Standing::Running)) {
+        if newest.as_ref().is_some_and(Work::is_running) {
             return None;
         }
         let progress = Arc::new(Progress::default());
@@ -128,13 +138,56 @@ impl AppState {
         let Some(progress) = self.old_records.begin(&asked.key) else { return };
         let (state, screen) = (self.clone(), acting_screen());
         tokio::spawn(async move {
-            let work = bring(&state, asked, leaves_out, progress);
+            let work = bring(&state, asked, leaves_out, Arc::clone(&progress));
             let done = match screen {
                 Some(screen) => acting_on(screen, work).await,
                 None => work.await,
             };
-            state.old_records.end(done.map_or_else(|why| Standing::Failed(words(&why)), |()| Standing::Done));
+            match done {
+                // All of it is in; the rest of the writing waits, for room on the disk, say.
+                Err(_) if state.store.is_writing_old_records().await.unwrap_or(false) => state.write_rest(&progress).await,
+                done => {
+                    let standing = done.map_or_else(|why| Standing::Failed(words(&why)), |()| Standing::Done);
+                    state.old_records.end(standing);
+                }
+            }
+            state.compare_old_shapes().await;
         });
+    }
+
+    /// Goes on with what a program that was stopped left: an import that is still to be written, or what was staged and uploaded
+    /// for an import that nobody went on with.
+    pub async fn go_on_with_old_records(&self) -> Result<(), StoreError> {
+        if self.store.is_writing_old_records().await? {
+            if let Some(progress) = self.old_records.begin("") {
+                self.write_rest(&progress).await;
+            }
+            return Ok(());
+        }
+        self.store.forget_staged().await?;
+        if !self.store.has_old_upload().await? {
+            uploaded::forget(self.store.folder());
+        }
+        Ok(())
+    }
+
+    /// Writes the rest of an import, however often it takes: its jobs are in, and all of them are to be found.
+    async fn write_rest(&self, progress: &Progress) {
+        let all = self.store.list_old_imports(1).await.ok().and_then(|imports| usize::try_from(imports.first()?.jobs).ok());
+        let done = |count| progress.reached(Phase::Writing, count, all.unwrap_or(count));
+        while let Err(why) = self.store.write_staged(read_shape, &done).await {
+            tracing::warn!(%why, "old records are still to be written");
+            progress.wait(&why.to_string());
+            tokio::time::sleep(TRIED_AGAIN).await;
+        }
+        self.old_records.end(Standing::Done);
+    }
+
+    /// The pages that compare shapes need not wait for the new ones, and each says what it looks like.
+    pub async fn compare_old_shapes(&self) {
+        if let Err(why) = self.note_twins_of_old_records().await {
+            tracing::warn!(%why, "the shapes of old records are compared at the next start");
+        }
     }
 }
 
@@ -186,14 +239,22 @@ async fn try_out(store: &Store, asked: Asked, progress: Arc<Progress>) -> Result
 
 async fn bring(state: &AppState, asked: Asked, leaves_out: bool, progress: Arc<Progress>) -> Result<(), Ended> {
     let (asked, gathered) = gathered(asked, Arc::clone(&progress)).await?;
-    progress.begin(Phase::Writing, gathered.jobs.len());
-    let folder = asked.folder.display().to_string();
-    let source = Source { folder: &folder, table: &asked.table_name };
-    let (now, done) = (state.clock.now(), |done| progress.reached(done));
-    state.store.bring_in(&asked.key, &gathered, leaves_out, source, now, done).await?;
-    // The pages that compare shapes need not wait for the new ones.
-    if let Err(why) = state.read_shapes().await {
-        tracing::warn!(%why, "the new shapes are compared later");
+    let is_uploaded = asked.folder == uploaded::place(state.store.folder());
+    let folder = if is_uploaded { uploaded::CALLED.to_owned() } else { asked.folder.display().to_string() };
+    let what = ToBringIn {
+        gathered: &gathered,
+        leaves_out,
+        source: Source { folder: &folder, table: &asked.table_name },
+        files: TraceFiles { bytes: &|file| bytes_again(&asked.folder, file), read: read_shape },
+    };
+    let all = gathered.jobs.len();
+    let done = |written| match written {
+        Written::Staged(count) => progress.reached(Phase::Staging, count, all),
+        Written::InBook(count) => progress.reached(Phase::Writing, count, all),
+    };
+    state.store.bring_in(&asked.key, &what, state.clock.now(), done).await?;
+    if is_uploaded {
+        uploaded::forget(state.store.folder());
     }
     Ok(())
 }

@@ -16,6 +16,8 @@ use crate::store::shape::{ShapeTwin, TraceOnFile};
 
 /// Shapes read at once. Marking them holds up other pages on the same thread for some 2 ms.
 const AT_ONCE: i64 = 50;
+/// Jobs of old records whose shapes are compared before that is noted.
+const COMPARED_AT_ONCE: i64 = 50;
 /// How many are looked for: some of them may be of the same job.
 const LOOKED_FOR: usize = 10;
 /// Shapes farther apart do not look alike, mm: the edger's own size may be set by less (common practice, from memory).
@@ -98,13 +100,34 @@ impl AppState {
 
     /// Notes with a new shape which shapes of other jobs it looks like; a mirror image counts too.
     async fn note_twins(&self, shape: &FrameShape) -> Result<(), StoreError> {
+        let twins = self.twins_of(shape).await?;
+        if twins.is_empty() { Ok(()) } else { self.store.keep_twins(shape.id, &twins).await }
+    }
+
+    /// Notes with the shapes of old records that were brought in which others they look like, some at a time. What is left when
+    /// the program is stopped is done after its next start.
+    pub async fn note_twins_of_old_records(&self) -> Result<(), StoreError> {
+        while let Some(some) = self.store.find_uncompared(COMPARED_AT_ONCE).await? {
+            let mut noted = Vec::new();
+            for number in some.jobs.clone() {
+                // One of them may be erased meanwhile.
+                let Ok(job) = self.store.get_job_or_record(number).await else { continue };
+                let Some(shape) = self.store.find_job_shape(&job).await? else { continue };
+                noted.push((shape.id, self.twins_of(&shape).await?));
+            }
+            self.store.keep_compared(&some, &noted).await?;
+        }
+        Ok(())
+    }
+
+    /// The shapes of other jobs that are named with a new one.
+    async fn twins_of(&self, shape: &FrameShape) -> Result<Vec<ShapeTwin>, StoreError> {
         let ways = Ways { mirrored: true, any_size: false };
         let twin = |Alike { shape, job, found }| {
             let Match { gap_mm, is_mirrored, .. } = found;
             ShapeTwin { shape, job, gap_mm, is_mirrored }
         };
-        let twins: Vec<ShapeTwin> = self.look_for(shape, ways, ALIKE_MM).await?.into_iter().map(twin).collect();
-        if twins.is_empty() { Ok(()) } else { self.store.keep_twins(shape.id, &twins).await }
+        Ok(self.look_for(shape, ways, ALIKE_MM).await?.into_iter().map(twin).collect())
     }
 
     /// The shapes of other jobs that are similar to one, the most alike first.

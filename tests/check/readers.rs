@@ -321,7 +321,7 @@ fn damaged_tables_of_old_records() {
                         "{read:?}"
                     );
                 }
-                Err(problems) => faults.extend(problems.iter().map(ToString::to_string)),
+                Err(faulty) => faults.extend(faulty.problems.iter().map(ToString::to_string)),
             }
         }
         if faults.is_empty() { Ok(()) } else { Err(faults) }

@@ -154,6 +154,10 @@ async fn a_shape_with_depth_and_holes_is_equal_after_the_way_out_and_in() {
         let bytes = fs::read(&file).unwrap();
         assert!(String::from_utf8_lossy(&bytes).contains("_OWN=kept as it is\r\n"));
         let again = NewShape::read(&bytes, "again.txt", None, None, "30".parse().unwrap()).unwrap();
+        // As another book keeps it.
+        let other = lab.given_job().await;
+        lab.store.keep_shape(&format!("shape-{other}"), other, &again, NOW).await.unwrap();
+        let again = lab.store.find_job_shape(&lab.store.get_job(other).await.unwrap()).await.unwrap().unwrap();
         assert_eq!((&again.traces, again.derived, again.dbl), (&kept.traces, kept.derived, kept.dbl));
         assert_eq!((again.rim, again.rim_curve_tool_d, &again.holes), (kept.rim, kept.rim_curve_tool_d, &kept.holes));
     }

@@ -4,9 +4,9 @@ use std::collections::{BTreeSet, HashMap};
 
 use super::number_key;
 use super::problem::{Place, Problem};
-use super::row::OldRow;
+use super::row::{FaultyRow, OldRow};
 use crate::desk::frame::{BRIDGE, EYE_SIZE, FrameDetails, Rim};
-use crate::desk::frame_shape::{NewShape, Original, ShapeOrigin};
+use crate::desk::frame_shape::{NewShape, Original, ShapeOrigin, ShapeRefused};
 use crate::desk::limit::LengthLimit;
 use crate::desk::money::Cents;
 use crate::desk::text::folded;
@@ -20,15 +20,68 @@ pub type Mark = [u8; 32];
 /// What stands for a maker that the records do not say.
 pub const NOT_RECORDED: &str = "not recorded";
 
-/// A file of the folder.
-#[derive(Debug, Clone)]
+/// A file of the folder. Its bytes are not kept: ten thousand files need no more memory than their rows.
+#[derive(Debug, Clone, PartialEq)]
 pub struct FoundFile {
     /// Its path within the folder, with `/` between the parts.
     pub name: String,
-    pub bytes: Vec<u8>,
     pub mark: Mark,
-    /// The shape in it, or why there is none, a sentence without its full stop.
-    pub read: Result<TraceFile, String>,
+    /// What is in it, or why there is no shape in it, a sentence without its full stop.
+    pub read: Result<InFile, String>,
+}
+
+/// What a row may need of a trace file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct InFile {
+    /// The job that the file names.
+    pub job: Option<String>,
+    /// The width of the right lens.
+    pub a_mm: f64,
+    /// The distance between the lenses.
+    pub dbl_mm: Option<f64>,
+}
+
+impl InFile {
+    /// Of a file that was read.
+    ///
+    /// # Errors
+    ///
+    /// Why it is no shape for a frame of any bridge, a sentence without its full stop.
+    pub fn of(read: &TraceFile) -> Result<Self, String> {
+        // Whether a shape is refused does not depend on which bridge its frame has.
+        let usual_bridge = Millimeter::from_hundredths(1800).map_err(|why| why.to_string())?;
+        shape_of("", &[], read.clone(), usual_bridge)?;
+        let a_mm = Boxing::of(&read.traces.right.outline()).a_mm;
+        Ok(Self { job: read.job.clone(), a_mm, dbl_mm: read.dbl_mm })
+    }
+}
+
+/// The shape of a trace file for a frame of this bridge.
+///
+/// # Errors
+///
+/// A sentence without its full stop.
+pub fn shape_of(name: &str, bytes: &[u8], read: TraceFile, bridge: Millimeter) -> Result<NewShape, String> {
+    let original = Original { bytes, name, origin: ShapeOrigin::Traced };
+    NewShape::of_file(read, original, None, None, bridge).map_err(|why: ShapeRefused| why.to_string())
+}
+
+/// The trace file of a job.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ShapeFile {
+    /// Its path within the folder.
+    pub path: String,
+    /// Of its bytes as they were read.
+    pub mark: Mark,
+}
+
+impl ShapeFile {
+    /// Its name as it is kept.
+    pub fn name(&self) -> String {
+        /// The longest name of a kept file.
+        const MOST: usize = 100;
+        last_of(&self.path).chars().filter(|c| !c.is_control()).take(MOST).collect()
+    }
 }
 
 /// A job that can be made.
@@ -39,8 +92,8 @@ pub struct OldJob {
     /// Its number as it is compared.
     pub number_key: String,
     pub frame: FrameDetails,
-    /// The shape of its frame, if there is a trace file.
-    pub shape: Option<NewShape>,
+    /// The trace file with the shape of its frame, if there is one.
+    pub shape: Option<ShapeFile>,
     /// Of everything that the row and the file say.
     pub mark: Mark,
 }
@@ -56,7 +109,7 @@ pub struct Gathered {
 }
 
 /// The rows of a table: each read, or what is wrong with it.
-pub type ReadRows = Vec<Result<OldRow, Vec<Problem>>>;
+pub type ReadRows = Vec<Result<OldRow, FaultyRow>>;
 
 /// The files by what a row may call them.
 struct Files<'a> {
@@ -64,7 +117,10 @@ struct Files<'a> {
     by_name: HashMap<String, Vec<usize>>,
     /// By the job that stands in the file.
     by_job: HashMap<String, Vec<usize>>,
+    /// Those of a row that was read.
     used: BTreeSet<usize>,
+    /// Those that a row with a problem means, or may mean.
+    meant: BTreeSet<usize>,
 }
 
 impl<'a> Files<'a> {
@@ -77,36 +133,50 @@ impl<'a> Files<'a> {
             for name in names {
                 by_name.entry(name).or_default().push(at);
             }
-            if let Ok(TraceFile { job: Some(job), .. }) = &file.read {
+            if let Ok(InFile { job: Some(job), .. }) = &file.read {
                 by_job.entry(number_key(job)).or_default().push(at);
             }
         }
-        Self { all, by_name, by_job, used: BTreeSet::new() }
+        Self { all, by_name, by_job, used: BTreeSet::new(), meant: BTreeSet::new() }
+    }
+
+    /// What a row may mean by its cell.
+    fn called(&self, cell: &str) -> &[usize] {
+        let path = folded(&cell.replace('\\', "/"));
+        let last = last_of(&path);
+        let found = [path.as_str(), last, stem_of(last)].into_iter().find_map(|name| self.by_name.get(name));
+        found.map_or(&[], Vec::as_slice)
+    }
+
+    /// What is named after a number, or else what names it.
+    fn numbered(&self, key: &str) -> &[usize] {
+        self.by_name.get(key).or_else(|| self.by_job.get(key)).map_or(&[], Vec::as_slice)
+    }
+
+    /// Notes the files that a row with a problem means.
+    fn note_meant(&mut self, cell: &str, number: &str) {
+        let meant = if cell.is_empty() { self.numbered(&number_key(number)) } else { self.called(cell) }.to_vec();
+        self.meant.extend(meant);
     }
 
     /// The file that a row names.
     fn named(&self, cell: &str) -> Result<usize, String> {
-        let path = folded(&cell.replace('\\', "/"));
-        let last = last_of(&path);
-        let found = [path.as_str(), last, stem_of(last)].into_iter().find_map(|name| self.by_name.get(name));
-        match found.map(Vec::as_slice) {
-            Some([only]) => Ok(*only),
-            Some(_) => Err(format!("more than one file is called “{cell}”: write its path within the folder")),
-            None => Err(format!("the file “{cell}” is not in the folder: put it there, or empty the cell")),
+        match self.called(cell) {
+            [only] => Ok(*only),
+            [] => Err(format!("the file “{cell}” is not in the folder: put it there, or empty the cell")),
+            _ => Err(format!("more than one file is called “{cell}”: write its path within the folder")),
         }
     }
 
     /// The file that is named after a number, or else the one whose contents name it.
     fn of_number(&self, key: &str) -> Result<Option<usize>, String> {
-        let found = self.by_name.get(key).or_else(|| self.by_job.get(key)).map(Vec::as_slice);
-        match found {
-            None => Ok(None),
-            Some([only]) => Ok(Some(*only)),
-            Some([one, other, ..]) => {
+        match self.numbered(key) {
+            [] => Ok(None),
+            [only] => Ok(Some(*only)),
+            [one, other, ..] => {
                 let [one, other] = [one, other].map(|at| &self.all[*at].name);
                 Err(format!("the files “{one}” and “{other}” could both be its shape: name one in the row"))
             }
-            Some([]) => Ok(None),
         }
     }
 }
@@ -124,9 +194,14 @@ pub fn gather(rows: ReadRows, files: &[FoundFile], rim: Rim, hash: impl Fn(&[&[u
     let mut gathered = Gathered { rows: rows.len(), ..Gathered::default() };
     let (mut files, mut seen) = (Files::of(files), HashMap::new());
     for row in rows {
+        let row = row.map_err(|faulty| {
+            files.note_meant(&faulty.file, &faulty.number);
+            faulty.problems
+        });
         let made = row.and_then(|row| {
             let place = row.row;
-            let job = job_of(row, &mut files, rim, &hash)?;
+            let (cell, number) = (row.file.clone(), row.number.clone());
+            let job = job_of(row, &mut files, rim, &hash).inspect_err(|_| files.note_meant(&cell, &number))?;
             match seen.insert(job.number_key.clone(), place) {
                 None => Ok(job),
                 Some(first) => {
@@ -150,9 +225,14 @@ pub fn gather(rows: ReadRows, files: &[FoundFile], rim: Rim, hash: impl Fn(&[&[u
 
 fn left_out<'a>(files: &'a Files) -> impl Iterator<Item = Problem> + 'a {
     let rest = files.all.iter().enumerate().filter(|(at, _)| !files.used.contains(at));
-    rest.map(|(_, file)| match &file.read {
-        Ok(_) => Problem::file(&file.name, "no row names it, so it is left out: add a row to bring it along"),
-        Err(why) => Problem::file(&file.name, format!("it is left out, and no row names it: {why}")),
+    rest.filter_map(|(at, file)| match (&file.read, files.meant.contains(&at)) {
+        // Its row says what is to be done.
+        (Ok(_), true) => None,
+        (Err(why), true) => Some(Problem::file(&file.name, format!("it was not read: {why}"))),
+        (Ok(_), false) => {
+            Some(Problem::file(&file.name, "no row names it, so it is left out: add a row to bring it along"))
+        }
+        (Err(why), false) => Some(Problem::file(&file.name, format!("it is left out, and no row names it: {why}"))),
     })
 }
 
@@ -184,7 +264,7 @@ fn job_of(
             super::MOST_NUMBER
         )));
     }
-    let read = match file.map(|file| file.read.as_ref().map(|read| (file, read))) {
+    let read = match file.map(|file| &file.read) {
         None => None,
         Some(Ok(read)) => Some(read),
         Some(Err(why)) => {
@@ -192,32 +272,23 @@ fn job_of(
             return Err(stop(format!("its trace file “{name}” was not read: {why}")));
         }
     };
-    let frame = frame_of(&row, read.map(|(_, read)| read), rim).map_err(|says| {
+    let frame = frame_of(&row, read, rim).map_err(|says| {
         let problem = |says| Problem::stops(place, says);
         says.into_iter().map(problem).collect::<Vec<_>>()
     })?;
-    let shape = read.map(|(file, read)| shape_of(file, read, frame.bridge)).transpose().map_err(stop)?;
     let none = Mark::default();
     let mark = hash(&[row.contents.as_bytes(), file.map_or(&none, |file| &file.mark)]);
+    let shape = file.map(|file| ShapeFile { path: file.name.clone(), mark: file.mark });
     Ok(OldJob { row, number_key, frame, shape, mark })
 }
 
-fn shape_of(file: &FoundFile, read: &TraceFile, bridge: Millimeter) -> Result<NewShape, String> {
-    /// The longest name of a kept file.
-    const MOST: usize = 100;
-    let name: String = last_of(&file.name).chars().filter(|c| !c.is_control()).take(MOST).collect();
-    let original = Original { bytes: &file.bytes, name: &name, origin: ShapeOrigin::Traced };
-    let shape = NewShape::of_file(read.clone(), original, None, None, bridge);
-    shape.map_err(|why| format!("its trace file “{}” was not read: {why}", file.name))
-}
-
 /// The frame of a row. What it does not say of the sizes is measured in the trace, to the whole millimeters of a stamp.
-fn frame_of(row: &OldRow, file: Option<&TraceFile>, rim: Rim) -> Result<FrameDetails, Vec<String>> {
+fn frame_of(row: &OldRow, file: Option<&InFile>, rim: Rim) -> Result<FrameDetails, Vec<String>> {
     let said = &row.frame;
     let traced = |mm: f64, limit: LengthLimit| {
         Millimeter::round_from(mm.round()).ok().and_then(|length| limit.check(length).ok())
     };
-    let a = || file.and_then(|file| traced(Boxing::of(&file.traces.right.outline()).a_mm, EYE_SIZE));
+    let a = || file.and_then(|file| traced(file.a_mm, EYE_SIZE));
     let dbl = || file.and_then(|file| traced(file.dbl_mm?, BRIDGE));
     let (eye_size, bridge) = (said.eye_size.or_else(a), said.bridge.or_else(dbl));
     let or_else = |text: &str, else_: String| if text.is_empty() { else_ } else { text.to_owned() };
@@ -279,9 +350,9 @@ pub(super) mod tests {
     fn file(name: &str, job: &str, dbl: &str) -> FoundFile {
         let radii = vec!["2500"; 36].join(";");
         let text = format!("JOB={job}\r\n{dbl}TRCFMT=1;36;E;R;F\r\nR={radii}\r\n");
-        let bytes = text.into_bytes();
-        let read = read_any(&bytes).map_err(|faults| faults[0].to_string());
-        FoundFile { name: name.to_owned(), mark: mark(&[&bytes]), bytes, read }
+        let read = read_any(text.as_bytes()).map_err(|faults| faults[0].to_string());
+        let read = read.and_then(|read| InFile::of(&read));
+        FoundFile { name: name.to_owned(), mark: mark(&[text.as_bytes()]), read }
     }
 
     fn mark(parts: &[&[u8]]) -> Mark {
@@ -315,8 +386,12 @@ pub(super) mod tests {
         );
         assert_eq!(problems, ["Row 6: it has the number 4711 as row 2 has: give one of them another number"]);
         let found: Vec<_> =
-            jobs.iter().map(|job| job.shape.as_ref().map(|shape| shape.original_name.as_str())).collect();
-        assert_eq!(found, [Some("4711.TXT"), Some("x.txt"), Some("Fjord 7.txt"), None]);
+            jobs.iter().map(|job| job.shape.as_ref().map(|shape| (shape.path.as_str(), shape.name()))).collect();
+        let of = |path: &'static str, name: &str| Some((path, name.to_owned()));
+        assert_eq!(
+            found,
+            [of("a/4711.TXT", "4711.TXT"), of("b/x.txt", "x.txt"), of("Fjord 7.txt", "Fjord 7.txt"), None]
+        );
         let frame = &jobs[0].frame;
         assert_eq!((frame.eye_size.hundredths(), frame.bridge.hundredths()), (5000, 1800), "measured in the trace");
         let names = (frame.maker.as_str(), frame.model.as_str(), frame.rim);
@@ -334,7 +409,10 @@ pub(super) mod tests {
             file("two/3.txt", "", ""),
             broken.clone(),
             file("spare.txt", "", ""),
+            FoundFile { name: "bad.txt".to_owned(), ..broken.clone() },
             FoundFile { name: "readme.txt".to_owned(), ..broken },
+            file("left.txt", "", ""),
+            file("wide.txt", "", "DBL=60.00\r\n"),
         ];
         let (jobs, problems) = gathered(
             &[
@@ -348,6 +426,8 @@ pub(super) mod tests {
                 ["4711", "Ada Quill", "", "", "", ""],
                 ["04711", "Ada Quill", "", "", "", ""],
                 ["9", "Ada Quill", "two\\3.txt", "50", "18", ""],
+                ["spare", "", "", "50", "18", ""],
+                ["10", "", "bad.txt", "50", "18", ""],
             ],
             &files,
         );
@@ -364,9 +444,13 @@ pub(super) mod tests {
                 "Row 7: it has no old number and no trace file: type one, or take the row out",
                 "Row 8: no customer: type the name, or take the row out",
                 "Row 10: it has the number 04711 as row 9 has: give one of them another number",
-                "File one/3.txt: no row names it, so it is left out: add a row to bring it along",
-                "File spare.txt: no row names it, so it is left out: add a row to bring it along",
+                "Row 12: no customer: type the name, or take the row out",
+                "Row 13: no customer: type the name, or take the row out",
+                "File bad.txt: it was not read: the trace of the right eye ends early",
                 "File readme.txt: it is left out, and no row names it: the trace of the right eye ends early",
+                "File left.txt: no row names it, so it is left out: add a row to bring it along",
+                "File wide.txt: it is left out, and no row names it: A distance between lenses of 60.00 mm is not possible: \
+                 between 5 and 40 mm was expected",
             ]
         );
     }

@@ -25,7 +25,7 @@ pub fn frame_key_of(names: [&str; 3], hundredths: [i64; 2]) -> FrameKey {
 }
 
 /// What the book holds of what is to be brought in.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Known {
     /// The jobs that were brought in before, by their mark.
     pub marks: HashMap<Mark, i64>,

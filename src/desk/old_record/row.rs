@@ -136,12 +136,23 @@ impl Cells<'_> {
     }
 }
 
+/// A row that cannot be brought in as it is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FaultyRow {
+    /// Everything that is wrong with it.
+    pub problems: Vec<Problem>,
+    /// Its old number, as it is written.
+    pub number: String,
+    /// The trace file that it names.
+    pub file: String,
+}
+
 /// Reads a row.
 ///
 /// # Errors
 ///
-/// Everything that is wrong with it.
-pub fn read_row(row: u64, cells: &[String], matching: &Matching) -> Result<OldRow, Vec<Problem>> {
+/// [`FaultyRow`].
+pub fn read_row(row: u64, cells: &[String], matching: &Matching) -> Result<OldRow, FaultyRow> {
     let mut cells = Cells { row, cells, matching, problems: Vec::new() };
     let pd = read_pd(&mut cells);
     let read = OldRow {
@@ -159,7 +170,11 @@ pub fn read_row(row: u64, cells: &[String], matching: &Matching) -> Result<OldRo
         file: cells.text(Column::TraceFile),
         contents: contents(cells.cells, matching),
     };
-    if cells.problems.is_empty() { Ok(read) } else { Err(cells.problems) }
+    if cells.problems.is_empty() {
+        Ok(read)
+    } else {
+        Err(FaultyRow { number: cells.text(Column::Number), file: read.file, problems: cells.problems })
+    }
 }
 
 /// Every cell that is brought in, with what it is.
@@ -329,7 +344,7 @@ mod tests {
         let matching =
             Matching { columns: columns.to_vec(), has_head: true, days: DayOrder::MonthFirst, rim: Rim::Plastic };
         let cells: Vec<String> = cells.iter().map(|cell| (*cell).to_owned()).collect();
-        read_row(17, &cells, &matching).map_err(|problems| problems.iter().map(ToString::to_string).collect())
+        read_row(17, &cells, &matching).map_err(|faulty| faulty.problems.iter().map(ToString::to_string).collect())
     }
 
     #[test]

@@ -108,6 +108,8 @@ pub(crate) async fn erase_customer(
         let (today, now) = (state.clock.today(), state.clock.now());
         let done = state.store.erase_customer(&act(&posted, [""; 0]), customer.id, &reason, today, now).await;
         if form.kept(done)?.is_some() {
+            // Those that wait to be brought in may name anybody.
+            crate::old_records::uploaded::forget(state.store.folder());
             return go(&back);
         }
     }

@@ -172,7 +172,7 @@ impl Upload {
     }
 }
 
-fn not_read(error: MultipartError) -> WebError {
+pub(super) fn not_read(error: MultipartError) -> WebError {
     if error.status() == StatusCode::PAYLOAD_TOO_LARGE {
         return WebError::Malformed(
             "These files are too large together. Send fewer at a time; nothing was changed.".into(),

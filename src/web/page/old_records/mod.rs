@@ -5,6 +5,7 @@
 //! Each import has one form, whose key counts the imports before it: a second click finds the first.
 
 pub(super) mod record;
+mod upload;
 
 use std::path::PathBuf;
 
@@ -12,14 +13,14 @@ use askama::Template;
 use axum::Form as Posted;
 use axum::extract::{Multipart, Query, State};
 
-use super::files::Upload;
+use self::upload::Sent;
 use super::{Chrome, PageResult, draft_of, go, posted_key, show, show_again};
 use crate::desk::frame::Rim;
 use crate::desk::old_record::column::Column;
 use crate::desk::old_record::day::DayOrder;
 use crate::desk::old_record::row::Matching;
 use crate::old_records::progress::grouped;
-use crate::old_records::{folder, folder_of, guess_matching, table};
+use crate::old_records::{folder, folder_of, guess_matching, table, uploaded};
 use crate::store::draft::{Fields, Writer};
 use crate::store::old_record::OldImport;
 use crate::web::error::WebError;
@@ -53,6 +54,8 @@ struct BeginningPage {
     done: Option<ImportRow>,
     /// The table that was uploaded and not brought in yet.
     waiting: Option<String>,
+    /// Whether the trace files were sent before, and lie in the folder that is named.
+    has_traces: bool,
     imports: Vec<ImportRow>,
 }
 
@@ -107,7 +110,16 @@ async fn beginning(state: &AppState, form: Form, is_done: bool) -> Result<Beginn
     let mut imports: Vec<ImportRow> =
         state.store.list_old_imports(MOST_IMPORTS).await?.into_iter().map(|import| row(state, import)).collect();
     let done = (is_done && !imports.is_empty()).then(|| imports.remove(0));
-    Ok(BeginningPage { chrome: Chrome::new(state, "lab"), form, draft: folder_key(&key), key, done, waiting, imports })
+    Ok(BeginningPage {
+        chrome: Chrome::new(state, "lab"),
+        has_traces: is_uploaded(state, form.value(MatchForm::FOLDER)),
+        form,
+        draft: folder_key(&key),
+        key,
+        done,
+        waiting,
+        imports,
+    })
 }
 
 pub(crate) async fn show_beginning(State(state): State<AppState>, Query(asked): Query<Fields>) -> PageResult {
@@ -115,17 +127,29 @@ pub(crate) async fn show_beginning(State(state): State<AppState>, Query(asked): 
     show(&beginning(&state, form, Form::new(asked).has("done")).await?)
 }
 
-/// Keeps the table, and fills in the page of its columns with a guess.
+/// Whether a folder is that of the uploaded trace files.
+fn is_uploaded(state: &AppState, folder: &str) -> bool {
+    let place = uploaded::place(state.store.folder());
+    folder_of(folder) == place && place.is_dir()
+}
+
+/// Keeps the table and the trace files, and fills in the page of its columns with a guess.
 pub(crate) async fn keep_table(State(state): State<AppState>, sent: Multipart) -> PageResult {
-    let Upload { mut form, files } = Upload::read(sent, MatchForm::TABLE).await?;
-    let Some(key) = own_key(&state, &form).await? else { return go(BEGINNING) };
+    let Sent { mut form, table: file, traces, traces_refused, is_own } = Sent::read(&state, sent).await?;
+    let Some(key) = own_key(&state, &form).await?.filter(|_| is_own) else { return go(BEGINNING) };
+    if traces > 0 && traces_refused.is_none() {
+        form.set(MatchForm::FOLDER, uploaded::place(state.store.folder()).display().to_string());
+    }
+    if let Some(why) = traces_refused {
+        form.fail(MatchForm::TRACES, why);
+    }
     let folder = MatchForm::read_folder(&mut form);
-    let table = match files.first() {
+    let table = match &file {
         None => Err("Choose the table, saved as CSV".to_owned()),
         Some((_, bytes)) => table::read(bytes).map_err(|why| words::capital(&why.to_string())),
     };
     let table = table.map_err(|why| form.fail(MatchForm::TABLE, why));
-    let (Some(folder), Ok(table), Some((name, bytes))) = (folder, table, files.first()) else {
+    let (Some(folder), Ok(table), Some((name, bytes)), true) = (folder, table, &file, form.is_fine()) else {
         return show_again(&beginning(&state, form, false).await?);
     };
     let name: String = name.chars().filter(|c| !c.is_control()).take(200).collect();
@@ -144,6 +168,8 @@ struct ColumnsPage {
     key: String,
     table_name: String,
     rows: String,
+    /// Whether the trace files were sent, and are not to be named.
+    has_traces: bool,
     columns: Vec<ColumnRow>,
     kinds: Vec<(&'static str, &'static str)>,
     days: Vec<(&'static str, &'static str)>,
@@ -193,6 +219,7 @@ fn columns_page(state: &AppState, waiting: &Waiting, form: Form) -> ColumnsPage 
     };
     ColumnsPage {
         chrome: Chrome::new(state, "lab"),
+        has_traces: is_uploaded(state, form.value(MatchForm::FOLDER)),
         form,
         key: key.clone(),
         table_name: name.clone(),
@@ -312,7 +339,9 @@ pub(crate) async fn bring_in(State(state): State<AppState>, Posted(fields): Post
 struct MatchForm;
 
 impl MatchForm {
+    const KEY: &str = "key";
     const FOLDER: &str = "folder";
+    const TRACES: &str = "traces";
     const TABLE: &str = "table";
     const HAS_HEAD: &str = "has_head";
     const DAYS: &str = "days";
