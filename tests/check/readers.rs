@@ -12,7 +12,7 @@ use rimbook::desk::supplier_list::{MAX_LINES as MAX_OFFERED, read_supplier_list}
 use rimbook::old_records::{guess_matching, table};
 use rimbook::optics::notation::brief;
 use rimbook::optics::prescription::{read, read_measured, read_prism, read_pupil_distance};
-use rimbook::shape::drawing::{self, Placed, Unit};
+use rimbook::shape::drawing::{self, Kind, Placed, Unit};
 use rimbook::shape::record::parse_table;
 
 use super::damage::{Chance, count, damaged, generated, renumbered, timed};
@@ -148,6 +148,42 @@ fn damaged_tables_of_radii() {
     try_reader("tables.txt", 5_000, &WORDS, |text| {
         let file = said(parse_table(text))?;
         assert!(file.traces.iter().all(|(_, trace)| !trace.radii().is_empty()));
+        Ok(())
+    });
+}
+
+/// Lists of x and y, or of angle and radius, with holes and with eyes.
+#[test]
+fn damaged_lists_of_points() {
+    const WORDS: [&[u8]; 20] = [
+        b"0",
+        b"24.5",
+        b"-26.000",
+        b"1,4",
+        b",",
+        b";",
+        b"\t",
+        b" ",
+        b"\n",
+        b"\r\n",
+        b"eye",
+        b"R",
+        b"left",
+        b"hole",
+        b"angle",
+        b"99999999999",
+        b"1e300",
+        b"NaN",
+        b"#",
+        b"\xc3",
+    ];
+    try_reader("points.txt", 5_000, &WORDS, |text| {
+        let _ = drawing::kind_of(text.as_bytes());
+        let file = drawing::read(text.as_bytes(), Kind::Points, None, Placed::default());
+        let file = file.map_err(|why| vec![why.to_string()])?;
+        assert!(file.traces.iter().all(|(_, trace)| !trace.radii().is_empty()));
+        let holes: Vec<_> = file.holes.iter().flat_map(|(_, holes)| holes).collect();
+        assert!(holes.len() <= 24 && holes.iter().all(|hole| (0.5..=6.0).contains(&hole.diameter_mm)), "{text:?}");
         Ok(())
     });
 }

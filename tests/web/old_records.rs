@@ -2,6 +2,8 @@
 
 use std::time::{Duration, Instant};
 
+use axum::body::Body;
+use axum::http::{Request, header};
 use rimbook::desk::customer::Person;
 use rimbook::desk::job::Stage;
 use time::{Duration as Days, UtcOffset};
@@ -98,19 +100,15 @@ async fn new_lenses_are_made_from_an_old_number() {
         "maker",
         "model",
         "eye_size",
-        "nothing",
+        "date",
         "right_power",
         "left_power",
         "pd",
         "note",
     ];
     assert_eq!(guessed, want);
-    assert_eq!(
-        page.attributes("#days option[selected]", "value"),
-        ["month_first"],
-        "the column of the days is not known yet"
-    );
-    let own = [("column_0", "number"), ("column_6", "date"), ("days", "day_first")];
+    assert_eq!(page.attributes("#days option[selected]", "value"), ["day_first"], "known by what stands in it");
+    let own = [("column_0", "number")];
     let report = try_out(&lab, &own).await;
     report.assert_status(200);
     assert_eq!(figures(&report), ["2", "2", "2", "1", "1", "1", "0", "0"], "{}", report.text("main"));
@@ -315,4 +313,97 @@ async fn a_program_that_was_stopped_goes_on_from_the_columns() {
     bring_in(&lab).await;
     let job = lab.store.get_job_or_record(1001).await.unwrap();
     assert_eq!(job.frame.details.rim.key(), "metal");
+}
+
+/// A form with its fields and several files, as a browser sends a folder.
+async fn send_folder(lab: &TestLab, key: &str, files: &[(&str, &str, &[u8])]) -> Answer {
+    let mut body = format!("--edge\r\nContent-Disposition: form-data; name=\"key\"\r\n\r\n{key}\r\n").into_bytes();
+    body.extend(b"--edge\r\nContent-Disposition: form-data; name=\"folder\"\r\n\r\n\r\n");
+    for (field, name, bytes) in files {
+        let head = format!("--edge\r\nContent-Disposition: form-data; name=\"{field}\"; filename=\"{name}\"\r\n\r\n");
+        body.extend([head.as_bytes(), bytes, b"\r\n"].concat());
+    }
+    body.extend(b"--edge--\r\n");
+    let request = Request::post(PAGE)
+        .header(header::HOST, "localhost")
+        .header("sec-fetch-site", "same-origin")
+        .header(header::CONTENT_TYPE, "multipart/form-data; boundary=edge");
+    lab.send(request.body(Body::from(body)).unwrap()).await
+}
+
+#[tokio::test]
+async fn a_folder_is_sent_from_the_browser() {
+    let mut lab = TestLab::new().await;
+    let key = lab.get(PAGE).await.attributes("input[name=key]", "value").remove(0);
+    let page = lab.get(PAGE).await;
+    assert_eq!(page.attributes("#traces", "webkitdirectory").len() + page.attributes("#traces", "multiple").len(), 2);
+    let (one, other) = (trace("DBL=18.00\r\n"), trace("DBL=19.00\r\n"));
+    let large = vec![b'R'; 3 << 20];
+    let table = "No,Customer\r\nb-12,Cy Ebb\r\nb-13,Di Fen\r\n";
+    let files: [(&str, &str, &[u8]); 6] = [
+        ("traces", "traces/B-12.txt", one.as_bytes()),
+        ("traces", "traces/old/b-13.txt", other.as_bytes()),
+        ("traces", "../../rimbook.db", b"R"),
+        ("traces", "traces/.DS_Store", b"R"),
+        ("traces", "traces/video.bin", &large),
+        ("table", "jobs.csv", b" "),
+    ];
+    let place = lab.folder.path().join("uploaded-traces");
+    // Without its key nothing is kept; with a table that is no table the traces stay.
+    assert!(send_folder(&lab, "old-records-7", &files).await.status.as_u16() == 303 && !place.exists());
+    assert_eq!(send_folder(&lab, "x", &files).await.status, 400);
+    let refused = send_folder(&lab, &key, &files).await;
+    assert_eq!(refused.status, 422);
+    assert_eq!(refused.texts(".error").len(), 1, "{:?}", refused.texts(".error"));
+    assert!(refused.text("main").contains("The trace files are here"));
+    let folder = refused.attributes("#folder", "value").remove(0);
+    assert_eq!(std::path::Path::new(&folder), place);
+    lab.upload(PAGE, &[("folder", &folder)], "table", "jobs.csv", table.as_bytes()).await.assert_status(303);
+    let page = lab.get(COLUMNS).await;
+    assert!(page.text("main").contains("The trace files were sent") && page.attributes("#folder", "type").is_empty());
+
+    let report = try_out(&lab, &[]).await;
+    assert_eq!(figures(&report)[..3], ["2", "2", "2"], "{}", report.text("main"));
+    let lines = report.texts("ul.faults li");
+    assert!(lines.len() == 1 && lines[0].starts_with("File traces/video.bin: it is larger than 2 MB"), "{lines:?}");
+    let done = bring_in(&lab).await;
+    assert!(done.text(".notice").contains("2 jobs, 2 of them with a shape"), "{}", done.text(".notice"));
+    assert!(!place.exists(), "they are in the book now");
+    assert_eq!(lab.store.get_old_import(1).await.unwrap().folder, "uploaded trace files");
+    // All in one, as most will.
+    let all: [(&str, &str, &[u8]); 2] =
+        [("table", "jobs.csv", b"No,Customer\r\n14,Cy Ebb\r\n"), ("traces", "14.txt", one.as_bytes())];
+    assert_eq!(send_folder(&lab, "old-records-1", &all).await.location, COLUMNS);
+    assert_eq!(figures(&try_out(&lab, &[]).await)[..3], ["1", "1", "1"]);
+    // A customer who is erased may be named in what waits.
+    assert!(place.exists());
+    let di = lab.store.list_customers("Di Fen", 2).await.unwrap().remove(0).id;
+    lab.move_to(NOW + Days::days(2), UtcOffset::UTC).await;
+    lab.post(&format!("/customers/{di}/erasure"), &[("reason", "by letter"), ("sure", "yes")]).await.assert_status(303);
+    assert!(!place.exists());
+}
+
+#[tokio::test]
+async fn shapes_that_were_brought_in_are_found_at_once() {
+    let lab = TestLab::new().await;
+    given_table(&lab, "No,Customer\r\n1,Cy Ebb\r\n2,Di Fen\r\n").await.assert_status(303);
+    for name in ["1.txt", "2.txt"] {
+        std::fs::write(lab.folder.path().join("traces").join(name), trace("DBL=18.00\r\n")).unwrap();
+    }
+    try_out(&lab, &[]).await;
+    bring_in(&lab).await;
+    // A new shape names them, and they name each other.
+    let job = lab.given_job().await;
+    lab.upload(&format!("/jobs/{job}/shape"), &[], "file", "new.txt", trace("DBL=18.00\r\n").as_bytes())
+        .await
+        .assert_status(303);
+    let alike = lab.get(&format!("/jobs/{job}/shape")).await.text("#alike");
+    assert!(alike.contains("job 1001, 0.00 mm apart") && alike.contains("job 1002, 0.00 mm apart"), "{alike}");
+    let until = Instant::now() + Duration::from_secs(30);
+    while lab.store.find_uncompared(1).await.unwrap().is_some() {
+        assert!(Instant::now() < until, "the shapes are never compared");
+        tokio::time::sleep(Duration::from_millis(10)).await;
+    }
+    let alike = lab.get("/jobs/1001/shape").await.text("#alike");
+    assert!(alike.contains("job 1002, 0.00 mm apart"), "{alike}");
 }

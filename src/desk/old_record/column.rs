@@ -3,6 +3,7 @@
 
 use strum::{EnumString, IntoStaticStr, VariantArray};
 
+use super::day::{self, DayOrder};
 use crate::desk::key::keyed;
 
 /// What a column holds.
@@ -229,6 +230,7 @@ pub fn guess(heads: &[String], rows: &[Vec<String>]) -> Vec<Column> {
         let column = match () {
             () if most(is_email) => Column::Email,
             () if most(is_file_name) => Column::TraceFile,
+            () if most(is_day) && !is_of_birth(&heads[at]) => Column::Date,
             () => continue,
         };
         if guessed[at] == Column::Nothing && !guessed.contains(&column) {
@@ -246,6 +248,16 @@ pub fn is_head(first: &[String]) -> bool {
 
 fn is_email(cell: &str) -> bool {
     cell.split_once('@').is_some_and(|(name, place)| !name.is_empty() && place.contains('.'))
+}
+
+fn is_day(cell: &str) -> bool {
+    DayOrder::ALL.iter().any(|order| day::read(cell, *order).is_ok())
+}
+
+/// A day that is none of an order.
+fn is_of_birth(head: &str) -> bool {
+    let head = head.to_lowercase();
+    ["birth", "born", "dob", "geb"].iter().any(|word| head.contains(word))
 }
 
 /// A name with an ending of letters: `4711.txt`.
@@ -305,6 +317,9 @@ mod tests {
         use Column::*;
         assert_eq!(guess(&heads, &rows), [Number, Name, Nothing, Email, TraceFile, Note, Note]);
         assert_eq!(guess(&[], &rows), []);
+        // The day of an order is known by its cells under a head of another language; a day of birth is none.
+        let rows = [owned(&["17.08.1961", "25.12.2021", "2021-12-25"]), owned(&["1.2.1970", "1/2/2020", ""])];
+        assert_eq!(guess(&owned(&["Geburtstag", "Auftrag", "abgeholt"]), &rows), [Nothing, Date, Nothing]);
     }
 
     #[test]

@@ -412,7 +412,7 @@ pub(super) mod tests {
             FoundFile { name: "bad.txt".to_owned(), ..broken.clone() },
             FoundFile { name: "readme.txt".to_owned(), ..broken },
             file("left.txt", "", ""),
-            file("wide.txt", "", "DBL=60.00\r\n"),
+            file("wide.txt", "", "DBL=45.00\r\n"),
         ];
         let (jobs, problems) = gathered(
             &[
@@ -449,7 +449,7 @@ pub(super) mod tests {
                 "File bad.txt: it was not read: the trace of the right eye ends early",
                 "File readme.txt: it is left out, and no row names it: the trace of the right eye ends early",
                 "File left.txt: no row names it, so it is left out: add a row to bring it along",
-                "File wide.txt: it is left out, and no row names it: A distance between lenses of 60.00 mm is not possible: \
+                "File wide.txt: it is left out, and no row names it: A distance between lenses of 45.00 mm is not possible: \
                  between 5 and 40 mm was expected",
             ]
         );

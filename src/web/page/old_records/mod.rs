@@ -56,6 +56,8 @@ struct BeginningPage {
     waiting: Option<String>,
     /// Whether the trace files were sent before, and lie in the folder that is named.
     has_traces: bool,
+    /// Whether something is being tried or brought in.
+    is_at_work: bool,
     imports: Vec<ImportRow>,
 }
 
@@ -113,6 +115,7 @@ async fn beginning(state: &AppState, form: Form, is_done: bool) -> Result<Beginn
     Ok(BeginningPage {
         chrome: Chrome::new(state, "lab"),
         has_traces: is_uploaded(state, form.value(MatchForm::FOLDER)),
+        is_at_work: state.old_records.newest().is_some_and(|work| work.is_running()),
         form,
         draft: folder_key(&key),
         key,
