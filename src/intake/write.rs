@@ -71,7 +71,9 @@ impl WriteFormat {
             WriteFormat::Binary => records(Form::Binary),
             WriteFormat::Differences => records(Form::Differences),
             WriteFormat::Packed => records(Form::Packed),
-            WriteFormat::Points => Ok(points_csv::table(&shape.outlines(), &shape.holes, &view_of(shape).centers).into_bytes()),
+            WriteFormat::Points => {
+                Ok(points_csv::table(&shape.outlines(), &shape.holes, &view_of(shape).centers).into_bytes())
+            }
             WriteFormat::Svg => svg(shape),
             WriteFormat::Dxf => Ok(dxf(shape)),
         }

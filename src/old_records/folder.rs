@@ -183,9 +183,9 @@ fn read_file(folder: &Path, name: &str, table: Mark) -> (Option<Result<FoundFile
     }
     let read = match Format::of(&bytes) {
         Format::Picture => Err("it is a picture; the outline in it is read on the page of a job’s shape".to_owned()),
-        _ => read_any(&bytes, &ReadOptions::default())
-            .map_err(|why| why.to_string())
-            .and_then(|read| InFile::of(&read)),
+        _ => {
+            read_any(&bytes, &ReadOptions::default()).map_err(|why| why.to_string()).and_then(|read| InFile::of(&read))
+        }
     };
     (Some(Ok(FoundFile { name: name.to_owned(), mark, read })), bytes.len())
 }

@@ -9,10 +9,10 @@ use std::time::{Duration, Instant};
 use time::OffsetDateTime;
 use time::macros::datetime;
 
+use super::folder::bytes_again;
 use super::*;
 use crate::desk::job::Stage;
 use crate::desk::old_record::plan::Tally;
-use super::folder::bytes_again;
 use crate::store::old_record::{Source, ToBringIn, TraceFiles, Written};
 use crate::store::once::Once;
 use crate::store::{Store, StoreError};
@@ -224,7 +224,10 @@ async fn a_program_that_is_stopped_leaves_nothing_or_writes_the_rest() {
     }
     found.sort_unstable();
     assert_eq!(found, numbers);
-    assert_eq!((store.list_customers("", 99).await.unwrap().len(), store.list_frames("", 99).await.unwrap().len()), (7, 5));
+    assert_eq!(
+        (store.list_customers("", 99).await.unwrap().len(), store.list_frames("", 99).await.unwrap().len()),
+        (7, 5)
+    );
     assert_eq!(store.get_old_import(1).await.unwrap().numbers, Some((1001, 1220)));
     store.forget_staged().await.unwrap();
 }

@@ -46,7 +46,10 @@ mod tests {
         let slot = Hole { slot_end: Some(Point::new(15.0, 2.0)), at: Point::new(17.0, 2.0), ..hole };
         let text = table(&outlines, &Pair::new(vec![hole], vec![slot]), &centers);
         let lines: Vec<&str> = text.split_terminator("\r\n").collect();
-        assert_eq!((lines[0], lines[1]), ("eye,x_mm,y_mm,hole_mm,slot_end_x_mm,slot_end_y_mm", "right,-10.0000,0.0000,,,"));
+        assert_eq!(
+            (lines[0], lines[1]),
+            ("eye,x_mm,y_mm,hole_mm,slot_end_x_mm,slot_end_y_mm", "right,-10.0000,0.0000,,,")
+        );
         assert_eq!(lines[9], "right,-47.0000,2.0000,1.40,,");
         assert_eq!(lines[18], "left,48.0000,2.0000,1.40,46.0000,2.0000");
     }

@@ -88,7 +88,9 @@ impl Store {
 
     /// Whether any uploaded table waits.
     pub async fn has_old_upload(&self) -> Result<bool, StoreError> {
-        Ok(sqlx::query_scalar!(r#"select exists (select 1 from old_upload) as "has!: bool""#).fetch_one(&self.read).await?)
+        Ok(sqlx::query_scalar!(r#"select exists (select 1 from old_upload) as "has!: bool""#)
+            .fetch_one(&self.read)
+            .await?)
     }
 
     /// How many imports of old records there were.

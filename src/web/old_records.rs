@@ -145,7 +145,9 @@ impl AppState {
             };
             match done {
                 // All of it is in; the rest of the writing waits, for room on the disk, say.
-                Err(_) if state.store.is_writing_old_records().await.unwrap_or(false) => state.write_rest(&progress).await,
+                Err(_) if state.store.is_writing_old_records().await.unwrap_or(false) => {
+                    state.write_rest(&progress).await
+                }
                 done => {
                     let standing = done.map_or_else(|why| Standing::Failed(words(&why)), |()| Standing::Done);
                     state.old_records.end(standing);
@@ -173,7 +175,8 @@ impl AppState {
 
     /// Writes the rest of an import, however often it takes: its jobs are in, and all of them are to be found.
     async fn write_rest(&self, progress: &Progress) {
-        let all = self.store.list_old_imports(1).await.ok().and_then(|imports| usize::try_from(imports.first()?.jobs).ok());
+        let all =
+            self.store.list_old_imports(1).await.ok().and_then(|imports| usize::try_from(imports.first()?.jobs).ok());
         let done = |count| progress.reached(Phase::Writing, count, all.unwrap_or(count));
         while let Err(why) = self.store.write_staged(read_shape, &done).await {
             tracing::warn!(%why, "old records are still to be written");

@@ -93,19 +93,8 @@ async fn new_lenses_are_made_from_an_old_number() {
     let page = lab.get(COLUMNS).await;
     page.assert_status(200);
     let guessed: Vec<String> = page.attributes("tbody option[selected]", "value");
-    let want = [
-        "nothing",
-        "name",
-        "phone",
-        "maker",
-        "model",
-        "eye_size",
-        "date",
-        "right_power",
-        "left_power",
-        "pd",
-        "note",
-    ];
+    let want =
+        ["nothing", "name", "phone", "maker", "model", "eye_size", "date", "right_power", "left_power", "pd", "note"];
     assert_eq!(guessed, want);
     assert_eq!(page.attributes("#days option[selected]", "value"), ["day_first"], "known by what stands in it");
     let own = [("column_0", "number")];

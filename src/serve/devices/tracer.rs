@@ -82,6 +82,9 @@ impl Host {
         };
         let number = job.number;
         let refused = |why: String| Reply::refused(SENT, Some(number), why);
+        if job.old.is_some() && job.shape.is_some() {
+            return refused(has_its_shape(number));
+        }
         // Perhaps the number of another job was keyed. Its page takes a new shape all the same.
         if job.shape.is_some() && job.stage_of_work() >= Stage::Cut {
             return refused(format!("job {number} is cut by the shape on file"));
@@ -98,9 +101,6 @@ impl Host {
         if messages(&on_file).any(|kept| kept == message.bytes) {
             return again(number);
         }
-        if job.old.is_some() && job.shape.is_some() {
-            return refused(has_its_shape(number));
-        }
         let first = other_eye(&job, &came, &on_file, self.now(), from, assumptions);
         let (shape, sent) = join(&job, came, first, assumptions);
         // After the owner put another shape on file, the same trace may come again on purpose.
@@ -109,7 +109,13 @@ impl Host {
         match self.put_on_file(&key, number, &shape).await {
             Ok(Once::Now(())) => {
                 if let Sent::Stale(eye, minutes) = sent
-                    && let Err(why) = self.note(&act(&format!("device-note-{number}"), [&key]), number, &capital(&stale_words(eye, minutes))).await
+                    && let Err(why) = self
+                        .note(
+                            &act(&format!("device-note-{number}"), [&key]),
+                            number,
+                            &capital(&stale_words(eye, minutes)),
+                        )
+                        .await
                 {
                     tracing::warn!("the history of a job does not say that an eye came late: {why}");
                 }
@@ -140,7 +146,9 @@ fn other_eye(
     assumptions: &Assumptions,
 ) -> Earlier {
     let Some((eye, within)) = came.only_eye().zip(assumptions.other_eye.within()) else { return Earlier::No };
-    let Some(last) = job.last(EventKind::ShapeKept).filter(|last| from.has_sent(&last.note)) else { return Earlier::No };
+    let Some(last) = job.last(EventKind::ShapeKept).filter(|last| from.has_sent(&last.note)) else {
+        return Earlier::No;
+    };
     let shapes = messages(on_file).filter_map(|bytes| read(bytes, job, from, assumptions).ok());
     match shapes.filter(|shape| shape.only_eye() == Some(eye.other())).last() {
         None => Earlier::No,

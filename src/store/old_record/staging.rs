@@ -6,7 +6,7 @@
 use serde_json::json;
 use sqlx::SqliteConnection;
 
-use super::batch::{Batch, Target, NewKeys};
+use super::batch::{Batch, NewKeys, Target};
 use super::{NewImport, next_job_number};
 use crate::desk::date::iso;
 use crate::desk::frame_shape::NewShape;

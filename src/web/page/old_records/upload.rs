@@ -70,8 +70,7 @@ impl Sent {
         }
         let kept = match uploading {
             Some(uploading) => uploading.keep(name, bytes),
-            None => Uploading::begin(state.store.folder())
-                .and_then(|begun| uploading.insert(begun).keep(name, bytes)),
+            None => Uploading::begin(state.store.folder()).and_then(|begun| uploading.insert(begun).keep(name, bytes)),
         };
         match (kept, &uploading) {
             (Ok(()), Some(uploading)) => self.traces = uploading.count(),
