@@ -450,7 +450,7 @@ pub(super) mod tests {
                 "File readme.txt: it is left out, and no row names it: the trace of the right eye ends early",
                 "File left.txt: no row names it, so it is left out: add a row to bring it along",
                 "File wide.txt: it is left out, and no row names it: A distance between lenses of 45.00 mm is not possible: \
-                 between 5 and 40 mm was expected",
+                 between 5 and 40 was expected",
             ]
         );
     }
