@@ -203,7 +203,9 @@ impl Heading {
 
     /// The hole of a row that has a diameter.
     fn hole(&self, row: &Row, unit: Option<Unit>) -> Result<Option<Hole>, DrawingRefused> {
-        let Some((diameter, end)) = self.hole.and_then(|at| row.parts.get(at..)?.split_first()) else { return Ok(None) };
+        let Some((diameter, end)) = self.hole.and_then(|at| row.parts.get(at..)?.split_first()) else {
+            return Ok(None);
+        };
         let mm = unit.unwrap_or(Unit::Mm).mm();
         let place = |[x, y]: [f64; 2]| Point::new(x * mm, y * mm);
         let slot_end = match end {
