@@ -49,7 +49,7 @@ const ROOMS: [Room; 16] = [
     ),
     room("store", &["optics", "shape", "desk", "bench"]),
     room("print", &["optics", "shape", "desk", "bench"]),
-    room("old_records", &["config", "desk", "intake", "store"]),
+    room("old_records", &["config", "optics", "desk", "intake", "store"]),
     room("web", &["optics", "shape", "picture", "desk", "bench", "intake", "old_records", "store", "print"]),
     room("calc", &["optics", "shape", "picture", "desk", "bench"]),
     room("demo", &["optics", "shape", "desk", "bench", "store"]),
