@@ -3,7 +3,7 @@
 //! Labels and codes: Data Communication Standard (ISO 16284), from memory; `?` stands for what is not known. What is
 //! doubtful among them is switched per device: [`crate::shape::record::assumption`].
 
-use super::edge_finish::{BevelChoice, hold_of};
+use super::bevel_place::{BevelChoice, hold_of};
 use super::layout_record::LayoutRecord;
 use super::lens::CutLens;
 use crate::desk::catalogue::MaterialDetails;
@@ -258,7 +258,7 @@ fn both(value: impl std::fmt::Display) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::bench::edge_finish::usual_edges;
+    use crate::bench::bevel_place::usual_edges;
     use crate::bench::layout::JobLayout;
     use crate::bench::layout::tests::{lab, round_job, round_shape};
     use crate::bench::lens::JobLens;

@@ -1,6 +1,6 @@
 //! The holes of a drilled mount on the lenses of a job.
 
-use super::edge_finish::BevelChoice;
+use super::bevel_place::BevelChoice;
 use super::layout::JobLayout;
 use super::lens::CutLens;
 use crate::desk::drilling::{PlaceWords, fault_words};

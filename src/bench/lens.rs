@@ -8,7 +8,7 @@
 //! Prescribed prism that is made by decentration moves the optical center, as on the layout. Prism that is ground in, in
 //! the lens in hand or because nothing else will do ([`super::real_size`]), is a tilt of the back surface.
 
-use super::edge_finish::hold_of;
+use super::bevel_place::hold_of;
 use super::layout::{Cover, EyeOnBench, Fit, JobLayout, Uncut};
 use super::real_size::PrismMade;
 use crate::desk::catalogue::MaterialDetails;

@@ -3,7 +3,7 @@
 //!
 //! * [`layout`]: where the lenses go in the frame; [`layout_record`]: the same in the numbers that are stored.
 //! * [`real_size`]: the sizes that can be had, and how a prescribed prism comes into the lens.
-//! * [`lens`]: which lens a job has; [`edge_finish`]: its edge, bevel or groove.
+//! * [`lens`]: which lens a job has; [`bevel_place`]: its edge, bevel or groove.
 //! * [`device_records`]: the job in the records that a blocker or an edger asks for.
 //! * [`material_comparison`]: the same lens in other materials.
 //! * [`compensation`]: the power to order for the position of wear.
@@ -12,11 +12,11 @@
 //! * [`notes`]: what the bench ticket says about edge, size and care.
 //! * [`verification`]: the check of a finished pair.
 
+pub mod bevel_place;
 pub mod buying;
 pub mod compensation;
 pub mod device_records;
 pub mod drilling;
-pub mod edge_finish;
 pub mod layout;
 pub mod layout_record;
 pub mod lens;

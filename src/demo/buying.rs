@@ -11,7 +11,7 @@ use crate::desk::stock::DrawerLensDetails;
 use crate::optics::Eye;
 use crate::optics::unit::Millimeter;
 use crate::store::Store;
-use crate::store::promise::LensPromise;
+use crate::store::lens_promise::LensPromise;
 
 const SUPPLIERS: [&str; 2] = ["Brightwater Optical", "Tidemark Lens Supply"];
 /// How many kinds of the drawer have a reorder point.

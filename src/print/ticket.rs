@@ -7,7 +7,7 @@ use time::Date;
 use super::barcode::{self, Barcode};
 use super::outline::{Drawn, PairDrawing};
 use super::{CheckSummary, Head, ruler};
-use crate::bench::edge_finish::{TicketLines, eye_words};
+use crate::bench::bevel_place::{TicketLines, eye_words};
 use crate::bench::notes::BenchNotes;
 use crate::bench::real_size::PrismMade;
 use crate::desk::catalogue::{MaterialDetails, TreatmentDetails};

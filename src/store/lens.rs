@@ -5,8 +5,8 @@ use time::OffsetDateTime;
 
 use super::drawer::{DrawerMove, append_move, drawer_lens_id};
 use super::event::{append_event, must_stand, tasks};
+use super::lens_promise::{LensPromise, promise_lens, release_lens};
 use super::once::{Done, Once};
-use super::promise::{LensPromise, promise_lens, release_lens};
 use super::purchase::take_ordered_lens;
 use super::read::{axis, eye, length, power, unreadable};
 use super::stamp::Stamp;

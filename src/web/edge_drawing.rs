@@ -4,7 +4,7 @@
 
 use std::fmt::Write;
 
-use crate::bench::edge_finish::BevelChoice;
+use crate::bench::bevel_place::BevelChoice;
 use crate::optics::Eye;
 use crate::shape::bevel::LinePoint;
 use crate::shape::boxing::Boxing;

@@ -1,7 +1,7 @@
 //! The sheets as they leave: what must stand on each, and what must not.
 
 use askama::Template;
-use rimbook::bench::edge_finish::TicketLines;
+use rimbook::bench::bevel_place::TicketLines;
 use rimbook::desk::account::Account;
 use rimbook::desk::bill::{Billed, LensExtras, bill};
 use rimbook::desk::catalogue::{starting_materials, starting_treatments};

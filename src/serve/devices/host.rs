@@ -8,8 +8,8 @@ use tokio::runtime::Handle;
 use tokio::sync::Mutex;
 use tokio::task::spawn_blocking;
 
+use crate::bench::bevel_place::usual_edges;
 use crate::bench::device_records::{Placed, records};
-use crate::bench::edge_finish::usual_edges;
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::layout_record::LayoutRecord;
 use crate::desk::frame_shape::NewShape;

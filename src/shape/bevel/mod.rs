@@ -1,5 +1,5 @@
 //! The line of a bevel or groove along the edge for a given placement: where it runs, how far the edge stands out
-//! behind the rim, and where the line would break out. `bench::edge_finish` chooses the placement.
+//! behind the rim, and where the line would break out. `bench::bevel_place` chooses the placement.
 //!
 //! Distances along the edge are parallel to the optical axis, from the front.
 

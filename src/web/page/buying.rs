@@ -20,7 +20,7 @@ use crate::optics::Eye;
 use crate::print::lens_list::{LensList, LensListGroup, LensListRow};
 use crate::store::StoreError;
 use crate::store::draft::Fields;
-use crate::store::promise::LensPromise;
+use crate::store::lens_promise::LensPromise;
 use crate::web::AppState;
 use crate::web::download::{CSV, download};
 use crate::web::error::WebError;

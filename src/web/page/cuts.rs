@@ -11,7 +11,7 @@ use super::layout::lay_out;
 use super::risk::risk_sentence;
 use super::ticket::layout_as_made;
 use super::{Chrome, PageResult, show, show_again};
-use crate::bench::edge_finish::{EDGER_SIZE, eye_words};
+use crate::bench::bevel_place::{EDGER_SIZE, eye_words};
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::notes::BenchNotes;
 use crate::desk::job::{Event, EventKind, Job, Stage};

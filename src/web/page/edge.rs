@@ -9,7 +9,7 @@ use axum::extract::{Path, Query, State};
 use super::job_bar::{EyeWords, JobBar};
 use super::layout::lay_out;
 use super::{Chrome, PageResult, show, show_again};
-use crate::bench::edge_finish::{BevelChoice, hold_of, placement_words, where_words};
+use crate::bench::bevel_place::{BevelChoice, hold_of, placement_words, where_words};
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::lens::{CutLens, JobLens};
 use crate::desk::catalogue::Material;

@@ -6,7 +6,7 @@ use axum::extract::{Path, State};
 use super::job_bar::JobBar;
 use super::layout::lay_out;
 use super::{Chrome, PageResult, show};
-use crate::bench::edge_finish::hold_of;
+use crate::bench::bevel_place::hold_of;
 use crate::bench::layout::step_of;
 use crate::bench::material_comparison::{FRINGE_NOTICED_PD, ImpactClass, MaterialComparison};
 use crate::desk::money::Cents;

@@ -11,7 +11,7 @@ use super::job_bar::next_from;
 use super::job_post::JobPost;
 use super::layout::{drill_words, lay_out, supply_of};
 use super::{PageResult, form_key, go, show};
-use crate::bench::edge_finish::{TicketLines, usual_edges};
+use crate::bench::bevel_place::{TicketLines, usual_edges};
 use crate::bench::layout::{JobLayout, step_of};
 use crate::desk::drilling::HoleRow;
 use crate::desk::job::{EyeTask, Job, Stage};

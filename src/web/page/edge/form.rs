@@ -1,6 +1,6 @@
 //! What the form of the edge page asks for.
 
-use crate::bench::edge_finish::{FROM_FRONT, hold_of};
+use crate::bench::bevel_place::{FROM_FRONT, hold_of};
 use crate::bench::lens::{LensOverrides, THINNEST_EDGE, TRIAL_FRONT};
 use crate::desk::catalogue::{Material, MaterialDetails};
 use crate::desk::job::Job;

@@ -10,7 +10,7 @@ use uuid::Uuid;
 use super::bill::code_notes;
 use super::context::{OrderContext, present};
 use super::{Bill, OrderForm, PageResult, show};
-use crate::bench::edge_finish::hold_of;
+use crate::bench::bevel_place::hold_of;
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::material_comparison::MaterialComparison;
 use crate::bench::real_size::Supply;
