@@ -143,7 +143,7 @@ async fn a_shape_with_depth_and_holes_is_equal_after_the_way_out_and_in() {
     let shape = async || lab.store.find_job_shape(&lab.store.get_job(job).await.unwrap()).await.unwrap().unwrap();
     let traced = shape().await;
     let holes = read_holes("nose 3 -1 1.2 to 5 -1\ntemple 3.5 2 1.4").unwrap();
-    let child = traced.drilled(Pair::new(holes, Vec::new()));
+    let child = traced.drilled(Pair::new(holes.clone(), holes));
     lab.store.keep_child_shape("shape-2", job, (traced.id, "drilled"), &child, NOW).await.unwrap();
     let drilled = shape().await;
 
