@@ -24,25 +24,15 @@ fn push_millimeters(text: &mut String, value_mm: f64) {
         text.push('-');
     }
     let (whole, mut rest) = (thousandths.unsigned_abs() / 1000, thousandths.unsigned_abs() % 1000);
-    push_whole(text, whole);
+    // Writing to a string cannot fail.
+    let _ = write!(text, "{whole}");
     if rest > 0 {
         text.push('.');
     }
     while rest > 0 {
-        push_digit(text, rest / 100);
+        text.push(char::from(b'0' + (rest / 100) as u8));
         rest = rest % 100 * 10;
     }
-}
-
-fn push_whole(text: &mut String, whole: u64) {
-    if whole >= 10 {
-        push_whole(text, whole / 10);
-    }
-    push_digit(text, whole % 10);
-}
-
-fn push_digit(text: &mut String, digit: u64) {
-    text.push(char::from(b'0' + digit as u8));
 }
 
 /// A front-view coordinate pair as SVG writes it.

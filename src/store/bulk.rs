@@ -17,7 +17,7 @@ use uuid::Uuid;
 
 use super::StoreError;
 use super::attachment::{NewAttachment, insert_attachment};
-use super::search::keep_words;
+use super::search::{index_customers_after, keep_words, last_customer};
 use super::shape::insert_shape_eye;
 use super::stamp::Stamp;
 use crate::desk::customer::{Person, name_key};
@@ -209,9 +209,7 @@ impl Bulk {
             self.texts.extend(texts.into_iter().cloned());
         }
         let (customers, at) = (json(&customers)?, Stamp(at));
-        let before = sqlx::query_scalar!(r#"select coalesce(max(number), 0) as "n!: i64" from customer"#)
-            .fetch_one(&mut self.db)
-            .await?;
+        let before = last_customer(&mut self.db).await?;
         sqlx::query!(
             "with line as materialized (select value from json_each(?1))
              insert into customer (id, name, name_key, line1, city, region, postcode, phone, email, changed_at)
@@ -223,14 +221,7 @@ impl Bulk {
         )
         .execute(&mut self.db)
         .await?;
-        sqlx::query!(
-            "insert into customer_search (rowid, name, place, phone, email)
-             select number, name, place, phone, email from customer_words where number > ?",
-            before
-        )
-        .execute(&mut self.db)
-        .await?;
-        Ok(())
+        index_customers_after(&mut self.db, before).await
     }
 
     /// Adds a frame.

@@ -48,6 +48,23 @@ fn words_of(text: &str) -> impl Iterator<Item = &str> {
     text.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty())
 }
 
+/// The number of the newest customer; customers that are added get numbers after it.
+pub(super) async fn last_customer(db: &mut SqliteConnection) -> Result<i64, StoreError> {
+    Ok(sqlx::query_scalar!(r#"select coalesce(max(number), 0) as "n!: i64" from customer"#).fetch_one(db).await?)
+}
+
+/// Writes the words of the customers that were added after this number.
+pub(super) async fn index_customers_after(db: &mut SqliteConnection, number: i64) -> Result<(), StoreError> {
+    sqlx::query!(
+        "insert into customer_search (rowid, name, place, phone, email)
+         select number, name, place, phone, email from customer_words where number > ?",
+        number
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
 /// Writes the words of a customer again, and those of the jobs the customer wears, pays for or gets by post.
 pub(super) async fn index_customer(tx: &mut SqliteConnection, id: CustomerId) -> Result<(), StoreError> {
     sqlx::query!(

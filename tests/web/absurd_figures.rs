@@ -62,7 +62,8 @@ const CHOSEN: [(&str, &str, Choices); 12] = [
     ("/cancellation", "old_job_right", &[("old_right", "job")]),
     ("/cancellation", "old_job_left", &[("old_left", "job")]),
 ];
-const DRUMS: Choices = &[
+/// A right reading of the usual job, from the drums.
+pub const DRUMS: Choices = &[
     ("how", "drums"),
     ("first_right", "-2.25"),
     ("second_right", "-3.50"),

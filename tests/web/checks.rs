@@ -1,5 +1,6 @@
 //! The check of a finished pair.
 
+use crate::absurd_figures::DRUMS;
 use crate::support::{GOOD_READING, NOW, TestLab};
 use rimbook::desk::job::Stage;
 
@@ -45,18 +46,7 @@ async fn any_form_and_the_drums_are_the_same_lens() {
     let lab = TestLab::new().await;
     for (changes, what) in [
         (vec![("read_right", "-3.50 +1.25 x 5")], "plus form"),
-        (
-            vec![
-                ("how", "drums"),
-                ("first_right", "-2.25"),
-                ("second_right", "-3.50"),
-                ("axis_right", "95"),
-                ("first_left", "-2.50"),
-                ("second_left", "-3.25"),
-                ("axis_left", "80"),
-            ],
-            "drums",
-        ),
+        (DRUMS.to_vec(), "drums"),
         (vec![("pd", "64")], "one number for both eyes, as wide as ordered"),
     ] {
         let number = lab.given_cut_job().await;

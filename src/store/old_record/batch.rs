@@ -21,7 +21,7 @@ use crate::optics::Eye;
 use crate::store::StoreError;
 use crate::store::order::height_columns;
 use crate::store::prescription::{given_key, given_mono};
-use crate::store::search::keep_words;
+use crate::store::search::{index_customers_after, keep_words, last_customer};
 use crate::store::shape::insert_shape_of_file;
 use crate::store::stamp::Stamp;
 
@@ -262,8 +262,7 @@ async fn not_recorded(tx: &mut SqliteConnection, at: Stamp) -> Result<(), StoreE
 }
 
 async fn insert_customers(tx: &mut SqliteConnection, lines: &[Value], at: Stamp) -> Result<(), StoreError> {
-    let before = sqlx::query_scalar!(r#"select coalesce(max(number), 0) as "n!: i64" from customer"#);
-    let before = before.fetch_one(&mut *tx).await?;
+    let before = last_customer(tx).await?;
     let lines = json!(lines);
     sqlx::query!(
         "with line as materialized (select value from json_each(?1))
@@ -276,14 +275,7 @@ async fn insert_customers(tx: &mut SqliteConnection, lines: &[Value], at: Stamp)
     )
     .execute(&mut *tx)
     .await?;
-    sqlx::query!(
-        "insert into customer_search (rowid, name, place, phone, email)
-         select number, name, place, phone, email from customer_words where number > ?",
-        before
-    )
-    .execute(tx)
-    .await?;
-    Ok(())
+    index_customers_after(tx, before).await
 }
 
 /// Adds the frames that are not there. Answers which of them the book has under another key, and that key.
