@@ -44,7 +44,7 @@ mod lab;
 pub mod layout;
 pub mod lens;
 pub mod lens_promise;
-mod need;
+pub mod need;
 pub mod old_record;
 pub mod once;
 mod open;

@@ -21,6 +21,7 @@ pub mod error;
 pub mod form;
 pub mod guard;
 pub mod measure;
+pub mod needs;
 mod off_thread;
 pub mod old_records;
 pub mod page;
@@ -65,6 +66,8 @@ pub struct AppState {
     lab: Arc<RwLock<Option<Arc<Lab>>>>,
     /// The shapes on file, to find those that look alike.
     twins: twins::Twins,
+    /// What the open jobs need.
+    needs: needs::Needs,
 }
 
 impl AppState {
@@ -74,9 +77,9 @@ impl AppState {
         let screens = Screens::of_book(&store).await?;
         let (backups, asked, photos) = (Backups::default(), Asked::default(), Photos::default());
         let (devices, old_records) = (Devices::default(), OldRecords::default());
-        let twins = twins::Twins::default();
+        let (twins, needs) = (twins::Twins::default(), needs::Needs::default());
         let lab = Arc::new(RwLock::new(lab));
-        Ok(Self { store, clock, backups, screens, devices, asked, photos, old_records, lab, twins })
+        Ok(Self { store, clock, backups, screens, devices, asked, photos, old_records, lab, twins, needs })
     }
 
     /// The lab, once the first run has named it.

@@ -425,3 +425,73 @@ async fn to_buy_keeps_to_the_list_of_the_jobs_supplier() {
     let part = lab.post_as_is(&format!("{path}/summary"), &[]).await;
     assert!(part.body.contains("order 72 mm or larger"), "{}", part.body);
 }
+
+/// Posts a form of a page as a browser would, with some fields changed.
+async fn send_form(lab: &TestLab, page: &str, action: &str, changed: &[(&str, &str)]) {
+    let mut fields = crate::addresses::fields_of(&lab.get(page).await, action);
+    for (name, value) in changed {
+        fields.retain(|(known, _)| known != name);
+        fields.push(((*name).to_owned(), (*value).to_owned()));
+    }
+    let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
+    lab.post_as_is(action, &fields).await.assert_status(303);
+}
+
+/// What the list says now. A program that was just started, and remembers nothing, says the same.
+async fn listed(lab: &TestLab) -> Vec<String> {
+    let rows = async |lab: &TestLab| lab.get("/buying").await.texts("form[action='/buying'] tbody tr");
+    let remembered = rows(lab).await;
+    assert_eq!(remembered, rows(lab).await);
+    let csv = lab.get("/buying/list.csv").await.body;
+    let fresh = lab.just_started().await;
+    assert_eq!((remembered.clone(), csv), (rows(&fresh).await, fresh.get("/buying/list.csv").await.body));
+    remembered
+}
+
+#[tokio::test]
+async fn what_is_to_buy_follows_every_change_of_its_job() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job_to("-6.00 DS", "-6.00 DS").await;
+    let mut before = listed(&lab).await;
+    let mut changes = |what: &str, now: Vec<String>| {
+        assert_ne!(now, before, "{what}");
+        before = now;
+    };
+    lab.given_shape_for(job).await;
+    changes("a shape", listed(&lab).await);
+    crate::corrections::correct(&lab, job, &[("pd", "26/26"), ("reason", "measured again")]).await.assert_status(303);
+    changes("a correction", listed(&lab).await);
+    let blanks = format!("/jobs/{job}/blanks");
+    lab.post(&blanks, &[("list", "68 4.25"), ("prism_right", ""), ("prism_left", "")]).await.assert_status(303);
+    changes("a supplier's list", listed(&lab).await);
+    let compensation = format!("/jobs/{job}/compensation");
+    let tilted = format!("{compensation}?vertex_from=13&vertex_to=13&panto=0&wrap=20&step=0.25");
+    send_form(&lab, &tilted, &compensation, &[("decision", "compensated")]).await;
+    changes("a decision about the power", listed(&lab).await);
+    let customer = lab.store.get_job(job).await.unwrap().customer.id;
+    let details = format!("/customers/{customer}/details");
+    send_form(&lab, &details, &details, &[("name", "Ada Quill-Marsh")]).await;
+    changes("a name", listed(&lab).await);
+    send_form(&lab, "/lab", "/lab", &[("blank_margin", "6.00")]).await;
+    changes("the lab's margin", listed(&lab).await);
+    let other = lab.given_job_to("+2.00 DS", "+2.00 DS").await;
+    changes("another job", listed(&lab).await);
+    let path = format!("/jobs/{other}/cancellation");
+    send_form(&lab, &path, &path, &[("asked_by", "customer"), ("reason", "found the old pair")]).await;
+    changes("a canceled job", listed(&lab).await);
+}
+
+#[tokio::test]
+async fn what_is_to_buy_follows_the_rim_of_its_frame() {
+    // A rim decides how thin an edge may be, and so which sizes have one.
+    let lab = TestLab::new().await;
+    let job = lab.given_job_to("+6.00 DS", "+6.00 DS").await;
+    lab.given_shape_for(job).await;
+    listed(&lab).await;
+    let frame = lab.store.get_job(job).await.unwrap().frame.id;
+    let details = format!("/frames/{frame}/details");
+    for rim in ["drilled", "metal"] {
+        send_form(&lab, &details, &details, &[("frame_rim", rim)]).await;
+        listed(&lab).await;
+    }
+}

@@ -106,6 +106,12 @@ impl TestLab {
         Self { folder: self.folder, store, app: build_app(state) }
     }
 
+    /// The pages of a program that was just started on the same book.
+    pub async fn just_started(&self) -> Self {
+        let state = AppState::new(self.store.clone(), Clock::Fixed { now: NOW, zone: UtcOffset::UTC }).await.unwrap();
+        Self { folder: tempfile::tempdir().unwrap(), store: self.store.clone(), app: build_app(state) }
+    }
+
     /// Moves the pages to another moment, in another time zone.
     pub async fn move_to(&mut self, now: OffsetDateTime, zone: UtcOffset) {
         self.app = build_app(AppState::new(self.store.clone(), Clock::Fixed { now, zone }).await.unwrap());

@@ -9,8 +9,6 @@ use time::{Date, Duration};
 
 use super::{Chrome, PageResult, act_of, draft_of, go, posted_key, show, show_again};
 use crate::bench::buying::{DrawerNeed, EyeNeed, Netted, net, reorder};
-use crate::bench::layout::{JobLayout, step_of};
-use crate::bench::real_size::Supply;
 use crate::desk::id::DrawerLensId;
 use crate::desk::money::Cents;
 use crate::desk::purchase::{COUNT, NewPurchase, OrderedFor, OrderedLens, PurchaseLine};
@@ -65,18 +63,9 @@ struct BuyingData {
 }
 
 async fn load(state: &AppState) -> Result<BuyingData, WebError> {
-    let (store, lab) = (&state.store, state.lab());
-    let (jobs, drawer) = (store.list_jobs_in_need().await?, store.list_drawer().await?);
-    let numbers: Vec<i64> = jobs.iter().map(|need| need.job.number).collect();
-    let listed = store.list_all_offered_diameters(&numbers).await?;
-    let needs = jobs.iter().flat_map(|need| {
-        // The drawer is set against the needs below.
-        let supply = Supply::default().with_list(listed.get(&need.job.number).map_or(&[], Vec::as_slice));
-        let lay_out = |shape| JobLayout::with_supply(&need.job, shape, &lab, step_of(&lab), &supply);
-        let layout = need.shape.as_ref().map(lay_out);
-        need.eyes.iter().filter_map(|eye| EyeNeed::of(&need.job, *eye, layout.as_ref())).collect::<Vec<_>>()
-    });
-    let netted = net(needs.collect(), &drawer);
+    let store = &state.store;
+    let (needs, drawer) = (state.list_needs().await?, store.list_drawer().await?);
+    let netted = net(needs, &drawer);
     let open = store.list_open_purchase_lines().await?;
     let due = reorder(&drawer, &netted, &on_order(&open));
     let last = store.list_last_suppliers().await?;
