@@ -3,14 +3,14 @@
 //! From where the second shape lies, every point's gap to the other outline is nearly linear in a small move. The move
 //! that makes the largest gap least is found by `worst_fit`, made, and the gaps are measured anew.
 
-use super::worst_fit::{WorstFit, worst_fit};
+use super::worst_fit::{Basis, Equations, Rows, WorstFit};
 use super::{MOST_TURN_DEG, Match, POINTS, Shape};
 use crate::shape::outline::Point;
 
-/// Moves after which the best alignment so far is taken.
+/// Moves after which the best alignment so far is taken, of each stage.
 const MOST_MOVES: usize = 8;
-/// A move that can gain less than this is not made, mm.
-const NO_GAIN_MM: f64 = 0.000_3;
+/// First every so many points are compared, until a move can gain less than this, mm; then all of them.
+const STAGES: [(usize, f64); 2] = [(4, 0.01), (1, 0.000_3)];
 
 /// Where the second shape lies: turned about the origin and scaled, then shifted.
 #[derive(Debug, Clone, Copy)]
@@ -66,25 +66,32 @@ impl Pose {
     }
 }
 
-/// The best alignment of the second shape with the first.
-pub(super) fn align(first: &Shape, second: &Shape, any_size: bool) -> Match {
+/// The best alignment of the second shape with the first; `None` where its gap is over `most_mm`, as soon as that shows.
+pub(super) fn align(first: &Shape, second: &Shape, any_size: bool, most_mm: f64) -> Option<Match> {
     let scale = if any_size { (area_mm2(first) / area_mm2(second)).sqrt() } else { 1.0 };
-    let mut pose = Pose::new(0.0, scale, Point::ORIGIN);
-    let (mut best_mm, mut best) = (f64::INFINITY, pose);
-    for _ in 0..MOST_MOVES {
-        let gaps = Gaps::of(first, second, &pose);
-        if gaps.worst_mm >= best_mm {
-            // The gaps bend away from their straight estimate: half the move is better.
-            pose = best.halfway(&pose);
-            continue;
+    let (mut best_mm, mut best) = (f64::INFINITY, Pose::new(0.0, scale, Point::ORIGIN));
+    for (every, no_gain_mm) in STAGES {
+        let (mut pose, mut deciding) = (best, None);
+        best_mm = f64::INFINITY;
+        for _ in 0..MOST_MOVES {
+            let gaps = Gaps::of(first, second, &pose, every);
+            if gaps.worst_mm >= best_mm {
+                // The gaps bend away from their straight estimate: half the move is better.
+                pose = best.halfway(&pose);
+                continue;
+            }
+            (best_mm, best) = (gaps.worst_mm, pose);
+            match gaps.best_move(!pose.is_turned_fully(), any_size, &mut deciding) {
+                Some(step) if step.least < best_mm - no_gain_mm => pose = pose.moved(step.x),
+                _ => break,
+            }
         }
-        (best_mm, best) = (gaps.worst_mm, pose);
-        match gaps.best_move(!pose.is_turned_fully(), any_size) {
-            Some(step) if step.least < best_mm - NO_GAIN_MM => pose = pose.moved(step.x),
-            _ => break,
+        // More points only find larger gaps.
+        if best_mm - no_gain_mm > most_mm {
+            return None;
         }
     }
-    Match { gap_mm: best_mm, is_mirrored: false, turned_deg: best.turn_rad.to_degrees(), scale: best.scale }
+    Some(Match { gap_mm: best_mm, is_mirrored: false, turned_deg: best.turn_rad.to_degrees(), scale: best.scale })
 }
 
 fn area_mm2(shape: &Shape) -> f64 {
@@ -93,25 +100,27 @@ fn area_mm2(shape: &Shape) -> f64 {
 
 /// The gaps in one pose: each an equation for the next move, and the largest.
 struct Gaps {
-    rows: Vec<[f64; 4]>,
+    /// What a step across, a step up, a turn and a growth do to each gap.
+    columns: [Vec<f64>; 4],
     right: Vec<f64>,
     worst_mm: f64,
 }
 
 impl Gaps {
-    fn of(first: &Shape, second: &Shape, pose: &Pose) -> Self {
-        let mut gaps =
-            Self { rows: Vec::with_capacity(2 * POINTS), right: Vec::with_capacity(2 * POINTS), worst_mm: 0.0 };
+    /// From every so many points of each to the other.
+    fn of(first: &Shape, second: &Shape, pose: &Pose, every: usize) -> Self {
+        let column = || Vec::with_capacity(2 * POINTS / every);
+        let mut gaps = Self { columns: [column(), column(), column(), column()], right: column(), worst_mm: 0.0 };
         // What a move of the second outline does at one of its points, along a direction.
         let row = |at: Point, along: Point| [along.x_mm, along.y_mm, at.cross(along), at.dot(along)];
-        let mut walk = Walk::new(second);
-        for &point in &first.points {
+        let mut walk = Walk::new(second, every);
+        for &point in first.points.iter().step_by(every) {
             let gap = walk.gap(pose.back(point));
             let outward = pose.turned(gap.outward).times(1.0 / pose.scale);
             gaps.push(row(pose.place(gap.foot), outward), gap.mm * pose.scale);
         }
-        let mut walk = Walk::new(first);
-        for &point in &second.points {
+        let mut walk = Walk::new(first, every);
+        for &point in second.points.iter().step_by(every) {
             let point = pose.place(point);
             let gap = walk.gap(point);
             gaps.push(row(point, gap.outward), -gap.mm);
@@ -120,23 +129,24 @@ impl Gaps {
     }
 
     /// The small move that makes the largest gap least. A circle cannot be turned into place, so the turn is left out where
-    /// it decides nothing.
-    fn best_move(&self, may_turn: bool, may_grow: bool) -> Option<WorstFit<4>> {
-        let without_turn = || if may_grow { self.solve([0, 1, 3]) } else { self.solve([0, 1]) };
+    /// it decides nothing. `deciding` keeps the gaps that decided, for the next move to begin with.
+    fn best_move(&self, may_turn: bool, may_grow: bool, deciding: &mut Option<Rows>) -> Option<WorstFit<4>> {
+        let without_turn = || if may_grow { self.solve([0, 1, 3], &mut None) } else { self.solve([0, 1], &mut None) };
         match (may_turn, may_grow) {
-            (true, true) => self.solve([0, 1, 2, 3]).or_else(without_turn),
-            (true, false) => self.solve([0, 1, 2]).or_else(without_turn),
+            (true, true) => self.solve([0, 1, 2, 3], deciding).or_else(without_turn),
+            (true, false) => self.solve([0, 1, 2], deciding).or_else(without_turn),
             (false, _) => without_turn(),
         }
     }
 
     /// The best move with some of its four parts.
-    fn solve<const N: usize>(&self, parts: [usize; N]) -> Option<WorstFit<4>> {
-        let rows: Vec<[f64; N]> = self.rows.iter().map(|row| parts.map(|part| row[part])).collect();
-        let start = |offset: usize| (0..=N).map(move |k| offset + k * POINTS / (N + 1)).collect::<Vec<_>>();
-        let fit = [0, 11, 23]
-            .into_iter()
-            .find_map(|offset| worst_fit(&rows, &self.right, &mut start(offset), f64::INFINITY))?;
+    fn solve<const N: usize>(&self, parts: [usize; N], deciding: &mut Option<Rows>) -> Option<WorstFit<4>> {
+        let equations = Equations { columns: parts.map(|part| &self.columns[part][..]), right: &self.right };
+        let points = self.right.len() / 2;
+        let spread = [0, 11, 23].map(|offset| std::array::from_fn(|k| offset + k * points / (N + 1)));
+        let mut basis = deciding.iter().chain(&spread).find_map(|rows| Basis::new(&equations, *rows))?;
+        let fit = basis.fit(&equations, f64::INFINITY);
+        *deciding = Some(basis.rows());
         let mut x = [0.0; 4];
         for (part, value) in parts.into_iter().zip(fit.x) {
             x[part] = value;
@@ -146,7 +156,9 @@ impl Gaps {
 
     fn push(&mut self, row: [f64; 4], right: f64) {
         self.worst_mm = self.worst_mm.max(right.abs());
-        self.rows.push(row);
+        for (column, value) in self.columns.iter_mut().zip(row) {
+            column.push(value);
+        }
         self.right.push(right);
     }
 }
@@ -165,12 +177,14 @@ struct Gap {
 /// Finds the nearest points of an outline for one point after the other around another outline.
 struct Walk<'a> {
     on: &'a Shape,
+    /// From one point to the next.
+    step: usize,
     at: Option<usize>,
 }
 
 impl<'a> Walk<'a> {
-    fn new(on: &'a Shape) -> Self {
-        Self { on, at: None }
+    fn new(on: &'a Shape, step: usize) -> Self {
+        Self { on, step, at: None }
     }
 
     fn gap(&mut self, point: Point) -> Gap {
@@ -197,7 +211,8 @@ impl<'a> Walk<'a> {
         let Some(last) = self.at else {
             return (0..POINTS).min_by(|&i, &j| square(i).total_cmp(&square(j))).unwrap_or(0);
         };
-        let (mut at, mut least) = (last, square(last));
+        let ahead = (last + self.step) % POINTS;
+        let (mut at, mut least) = (ahead, square(ahead));
         for step in [1, POINTS - 1] {
             // Two steps ahead as well, past a small bulge.
             loop {

@@ -180,7 +180,9 @@ impl Search<'_> {
         };
         let ways = possible.into_iter().zip([false, true]).filter(|(is_possible, _)| *is_possible);
         let found = ways
-            .map(|(_, is_mirrored)| self.shape.distance_one_way(shape, is_mirrored, self.ways.any_size))
+            .filter_map(|(_, is_mirrored)| {
+                self.shape.distance_one_way(shape, is_mirrored, self.ways.any_size, self.worst_mm())
+            })
             .reduce(Match::or_nearer);
         let Some(found) = found else { return };
         let rank = self.rank(found.gap_mm, index);

@@ -2,7 +2,7 @@
 
 use std::f64::consts::{SQRT_2, TAU};
 
-use super::worst_fit::worst_fit;
+use super::worst_fit::{Basis, Equations, Rows};
 use super::{MOST_TURN_DEG, Shape, Ways};
 use crate::shape::outline::Point;
 
@@ -119,8 +119,8 @@ pub(super) struct Sought {
     ways: Ways,
     sizes: [f32; SIZES],
     turns: Vec<Turn>,
-    /// Each direction as a unit vector.
-    directions: [[f64; 2]; DIRECTIONS],
+    /// Each direction as a unit vector: all across, then all up.
+    directions: [[f64; DIRECTIONS]; 2],
     /// The sum of the squares of the mean and the waves, the same in every turn.
     square: f32,
     /// How much the support changes within a step of a turn, mm.
@@ -144,13 +144,12 @@ impl Sought {
         if ways.mirrored {
             turns.extend(Turn::all(&shape.mirror()));
         }
+        let directions: [Point; DIRECTIONS] =
+            std::array::from_fn(|i| Point::polar(1.0, 360.0 * i as f64 / DIRECTIONS as f64));
         let square = turns.first().map_or(0.0, |turn| dot(&turn.waves, &turn.waves));
         Self {
             ways,
-            directions: std::array::from_fn(|i| {
-                let way = Point::polar(1.0, 360.0 * i as f64 / DIRECTIONS as f64);
-                [way.x_mm, way.y_mm]
-            }),
+            directions: [directions.map(|way| way.x_mm), directions.map(|way| way.y_mm)],
             square,
             sizes: sizes.map(|size| f32::from(size) * WAVE_UNIT_MM as f32),
             turns,
@@ -214,31 +213,50 @@ impl Sought {
 
     /// The closest lower bound in the turns of one way to lie, from `low` on; where it is over `most_mm`, only that is sure.
     fn bound_one_way_mm(&self, low: usize, other: &Other, most_mm: f64) -> f64 {
+        let [across, up] = &self.directions;
+        if self.ways.any_size {
+            self.least_over_turns(
+                low,
+                other,
+                most_mm,
+                [across, up, &other.supports],
+                &[0.0; DIRECTIONS],
+                [0, 15, 30, 45, 0],
+            )
+        } else {
+            self.least_over_turns(low, other, most_mm, [across, up], &other.supports, [0, 20, 40, 0, 0])
+        }
+    }
+
+    /// The least bound of the turns from `low` on. In each turn, the supports less `less` are set against the columns,
+    /// whatever their factors; `start` names directions that decide, to begin with.
+    fn least_over_turns<const N: usize>(
+        &self,
+        low: usize,
+        other: &Other,
+        most_mm: f64,
+        columns: [&[f64]; N],
+        less: &[f64; DIRECTIONS],
+        start: Rows,
+    ) -> f64 {
         let slack_mm = self.per_step_mm / 2.0 + ROUNDED_MM;
         let most = ((most_mm + slack_mm).max(0.0) as f32).powi(2);
-        let is_possible =
-            |turn: usize| self.waves_apart(&self.turns[turn], &other.waves, other.square) - LOST_MM2 <= most;
-        let mut chosen = if self.ways.any_size { [0, 15, 30, 45] } else { [0, 20, 40, 0] };
-        let mut least_mm = f64::INFINITY;
-        // From one turn to another the bound changes by so much a step at most, so the turns around one that is far over
-        // need not be looked at.
-        let mut ranges = vec![(low, low + TURNS)];
-        while let Some((low, high)) = ranges.pop() {
-            let (Some(low), Some(last)) =
-                ((low..high).find(|&t| is_possible(t)), (low..high).rev().find(|&t| is_possible(t)))
-            else {
+        let by_waves = |turn| (self.waves_apart(&self.turns[turn], &other.waves, other.square), turn);
+        let mut turns: Vec<(f32, usize)> =
+            (low..low + TURNS).map(by_waves).filter(|(apart, _)| apart - LOST_MM2 <= most).collect();
+        // The turn that is likely the best comes first; most others need not be looked at closely then.
+        turns.sort_unstable_by(|one, other| one.0.total_cmp(&other.0));
+        let Some(mut basis) = Basis::new(&Equations { columns, right: less }, start) else { return 0.0 };
+        let (mut least_mm, mut decided) = (f64::INFINITY, Vec::new());
+        for (_, turn) in turns {
+            let apart: [f64; DIRECTIONS] = std::array::from_fn(|i| self.turns[turn].supports[i] - less[i]);
+            let enough_mm = most_mm.min(least_mm) + slack_mm;
+            // The directions that decided in one turn bound every other turn too.
+            if decided.iter().any(|basis: &Basis<N>| basis.bound(&apart) > enough_mm) {
                 continue;
-            };
-            let middle = usize::midpoint(low, last);
-            let around_mm = self.per_step_mm * (last - middle).max(middle - low) as f64;
-            let enough_mm = most_mm + around_mm + slack_mm;
-            let apart_mm = self.supports_apart_mm(&self.turns[middle], &other.supports, &mut chosen, enough_mm);
-            let bound_mm = apart_mm - slack_mm;
-            least_mm = least_mm.min(bound_mm);
-            if bound_mm - around_mm <= most_mm.min(least_mm) {
-                ranges.push((low, middle));
-                ranges.push((middle + 1, last + 1));
             }
+            least_mm = least_mm.min(basis.fit(&Equations { columns, right: &apart }, enough_mm).least - slack_mm);
+            decided.push(basis);
         }
         least_mm
     }
@@ -251,18 +269,6 @@ impl Sought {
         } else {
             self.square + square - 2.0 * both
         }
-    }
-
-    /// The least that the supports differ by in some direction, wherever the shapes lie; only that it is over `enough_mm`
-    /// where it is. `chosen` names the directions that decide, to begin with those that decided last.
-    fn supports_apart_mm(&self, turn: &Turn, theirs: &[f64; DIRECTIONS], chosen: &mut [usize], enough_mm: f64) -> f64 {
-        if self.ways.any_size {
-            let rows: [[f64; 3]; DIRECTIONS] =
-                std::array::from_fn(|i| [self.directions[i][0], self.directions[i][1], theirs[i]]);
-            return worst_fit(&rows, &turn.supports, chosen, enough_mm).map_or(0.0, |fit| fit.least);
-        }
-        let apart: [f64; DIRECTIONS] = std::array::from_fn(|i| turn.supports[i] - theirs[i]);
-        worst_fit(&self.directions, &apart, &mut chosen[..3], enough_mm).map_or(0.0, |fit| fit.least)
     }
 }
 

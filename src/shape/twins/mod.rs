@@ -99,19 +99,20 @@ impl Shape {
 
     /// The distance to another shape after its best alignment with this one.
     pub fn distance(&self, other: &Shape, ways: Ways) -> Match {
-        let upright = self.distance_one_way(other, false, ways.any_size);
-        if !ways.mirrored {
-            return upright;
-        }
-        upright.or_nearer(self.distance_one_way(other, true, ways.any_size))
+        let one_way = |is_mirrored| self.distance_one_way(other, is_mirrored, ways.any_size, f64::INFINITY);
+        let upright = one_way(false);
+        let nearest =
+            if ways.mirrored { upright.into_iter().chain(one_way(true)).reduce(Match::or_nearer) } else { upright };
+        nearest.unwrap_or(Match { gap_mm: f64::INFINITY, is_mirrored: false, turned_deg: 0.0, scale: 1.0 })
     }
 
-    /// The same with the other shape mirrored, or not.
-    fn distance_one_way(&self, other: &Shape, is_mirrored: bool, any_size: bool) -> Match {
+    /// The same with the other shape mirrored, or not; `None` where it is over `most_mm`.
+    fn distance_one_way(&self, other: &Shape, is_mirrored: bool, any_size: bool, most_mm: f64) -> Option<Match> {
         if is_mirrored {
-            Match { is_mirrored, ..align::align(self, &other.mirror(), any_size) }
+            let found = align::align(self, &other.mirror(), any_size, most_mm)?;
+            Some(Match { is_mirrored, ..found })
         } else {
-            align::align(self, other, any_size)
+            align::align(self, other, any_size, most_mm)
         }
     }
 }
