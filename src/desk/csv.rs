@@ -3,17 +3,26 @@
 /// The rows as text. A field that a spreadsheet would run as a formula is written with an apostrophe before it; numbers stay
 /// numbers.
 pub fn csv<Row: AsRef<[String]>>(rows: impl IntoIterator<Item = Row>) -> String {
-    rows.into_iter()
-        .map(|row| row.as_ref().iter().map(|text| field(text)).collect::<Vec<_>>().join(",") + "\r\n")
-        .collect()
+    let mut file = String::new();
+    for row in rows {
+        for (place, text) in row.as_ref().iter().enumerate() {
+            if place > 0 {
+                file.push(',');
+            }
+            add_field(&mut file, text);
+        }
+        file.push_str("\r\n");
+    }
+    file
 }
 
-fn field(text: &str) -> String {
+fn add_field(file: &mut String, text: &str) {
     let is_formula = text.starts_with(['=', '+', '-', '@', '\t', '\r']) && text.parse::<f64>().is_err();
-    let guarded = if is_formula { format!("'{text}") } else { text.to_owned() };
-    match guarded.contains([',', '"', '\n', '\r']) {
-        true => format!("\"{}\"", guarded.replace('"', "\"\"")),
-        false => guarded,
+    let guard = if is_formula { "'" } else { "" };
+    if text.bytes().any(|byte| matches!(byte, b',' | b'"' | b'\n' | b'\r')) {
+        file.extend(["\"", guard, &text.replace('"', "\"\""), "\""]);
+    } else {
+        file.extend([guard, text]);
     }
 }
 
@@ -38,7 +47,7 @@ mod tests {
             ("+cmd,x", "\"'+cmd,x\""),
             ("\t=1", "'\t=1"),
         ] {
-            assert_eq!(field(text), want, "{text:?}");
+            assert_eq!(csv([[text.to_owned()]]), format!("{want}\r\n"), "{text:?}");
         }
         assert_eq!(csv([["a".to_owned(), "b".to_owned()], ["1".to_owned(), "2".to_owned()]]), "a,b\r\n1,2\r\n");
     }

@@ -89,16 +89,11 @@ impl Side {
     }
 
     /// The nearest point of the side.
-    pub(crate) fn foot(&self, point: Point) -> Point {
+    fn foot(&self, point: Point) -> Point {
         let to_point = point.minus(self.from);
         let share =
             if self.length_mm2 > 0.0 { (self.along.dot(to_point) / self.length_mm2).clamp(0.0, 1.0) } else { 0.0 };
         self.from.plus(self.along.times(share))
-    }
-
-    /// Outward across the side, not of unit length.
-    pub(crate) fn outward(&self) -> Point {
-        Point::new(self.along.y_mm, -self.along.x_mm)
     }
 
     /// The square of the distance from a point to the nearest point of the side.

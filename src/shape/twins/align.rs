@@ -20,13 +20,16 @@ struct Pose {
     shift: Point,
     /// The cosine and the sine of the turn, times the scale.
     turn: Point,
+    /// The same, divided by the scale instead.
+    back: Point,
 }
 
 impl Pose {
     fn new(turn_rad: f64, scale: f64, shift: Point) -> Self {
         let limit = MOST_TURN_DEG.to_radians();
         let (turn_rad, scale) = (turn_rad.clamp(-limit, limit), scale.clamp(0.2, 5.0));
-        Self { turn_rad, scale, shift, turn: Point::new(scale * turn_rad.cos(), scale * turn_rad.sin()) }
+        let unit = Point::new(turn_rad.cos(), turn_rad.sin());
+        Self { turn_rad, scale, shift, turn: unit.times(scale), back: unit.times(1.0 / scale) }
     }
 
     /// A direction of the second shape as it lies, longer by the scale.
@@ -42,8 +45,8 @@ impl Pose {
 
     /// The point of the second shape that lies there.
     fn back(&self, p: Point) -> Point {
-        let (p, turn, square) = (p.minus(self.shift), self.turn, self.scale * self.scale);
-        Point::new(p.dot(turn) / square, turn.cross(p) / square)
+        let p = p.minus(self.shift);
+        Point::new(p.dot(self.back), self.back.cross(p))
     }
 
     /// The pose after a further small move: across, up, a turn, a growth.
@@ -70,11 +73,12 @@ impl Pose {
 pub(super) fn align(first: &Shape, second: &Shape, any_size: bool, most_mm: f64) -> Option<Match> {
     let scale = if any_size { (area_mm2(first) / area_mm2(second)).sqrt() } else { 1.0 };
     let (mut best_mm, mut best) = (f64::INFINITY, Pose::new(0.0, scale, Point::ORIGIN));
+    let mut gaps = Gaps::new();
     for (every, no_gain_mm) in STAGES {
         let (mut pose, mut deciding) = (best, None);
         best_mm = f64::INFINITY;
         for _ in 0..MOST_MOVES {
-            let gaps = Gaps::of(first, second, &pose, every);
+            gaps.measure(first, second, &pose, every);
             if gaps.worst_mm >= best_mm {
                 // The gaps bend away from their straight estimate: half the move is better.
                 pose = best.halfway(&pose);
@@ -95,37 +99,41 @@ pub(super) fn align(first: &Shape, second: &Shape, any_size: bool, most_mm: f64)
 }
 
 fn area_mm2(shape: &Shape) -> f64 {
-    crate::shape::outline::doubled_area_mm2(&shape.points) / 2.0
+    crate::shape::outline::doubled_area_mm2(&shape.points[..]) / 2.0
 }
 
 /// The gaps in one pose: each an equation for the next move, and the largest.
 struct Gaps {
     /// What a step across, a step up, a turn and a growth do to each gap.
-    columns: [Vec<f64>; 4],
-    right: Vec<f64>,
+    columns: Box<[[f64; 2 * POINTS]; 4]>,
+    right: Box<[f64; 2 * POINTS]>,
+    count: usize,
     worst_mm: f64,
 }
 
 impl Gaps {
-    /// From every so many points of each to the other.
-    fn of(first: &Shape, second: &Shape, pose: &Pose, every: usize) -> Self {
-        let column = || Vec::with_capacity(2 * POINTS / every);
-        let mut gaps = Self { columns: [column(), column(), column(), column()], right: column(), worst_mm: 0.0 };
+    fn new() -> Self {
+        let (columns, right) = (Box::new([[0.0; 2 * POINTS]; 4]), Box::new([0.0; 2 * POINTS]));
+        Self { columns, right, count: 0, worst_mm: 0.0 }
+    }
+
+    /// Measures from every so many points of each shape to the other.
+    fn measure(&mut self, first: &Shape, second: &Shape, pose: &Pose, every: usize) {
+        (self.count, self.worst_mm) = (0, 0.0);
         // What a move of the second outline does at one of its points, along a direction.
         let row = |at: Point, along: Point| [along.x_mm, along.y_mm, at.cross(along), at.dot(along)];
         let mut walk = Walk::new(second, every);
         for &point in first.points.iter().step_by(every) {
             let gap = walk.gap(pose.back(point));
             let outward = pose.turned(gap.outward).times(1.0 / pose.scale);
-            gaps.push(row(pose.place(gap.foot), outward), gap.mm * pose.scale);
+            self.push(row(pose.place(gap.foot), outward), gap.mm * pose.scale);
         }
         let mut walk = Walk::new(first, every);
         for &point in second.points.iter().step_by(every) {
             let point = pose.place(point);
             let gap = walk.gap(point);
-            gaps.push(row(point, gap.outward), -gap.mm);
+            self.push(row(point, gap.outward), -gap.mm);
         }
-        gaps
     }
 
     /// The small move that makes the largest gap least. A circle cannot be turned into place, so the turn is left out where
@@ -141,8 +149,10 @@ impl Gaps {
 
     /// The best move with some of its four parts.
     fn solve<const N: usize>(&self, parts: [usize; N], deciding: &mut Option<Rows>) -> Option<WorstFit<4>> {
-        let equations = Equations { columns: parts.map(|part| &self.columns[part][..]), right: &self.right };
-        let points = self.right.len() / 2;
+        let count = self.count;
+        let equations =
+            Equations { columns: parts.map(|part| &self.columns[part][..count]), right: &self.right[..count] };
+        let points = count / 2;
         let spread = [0, 11, 23].map(|offset| std::array::from_fn(|k| offset + k * points / (N + 1)));
         let mut basis = deciding.iter().chain(&spread).find_map(|rows| Basis::new(&equations, *rows))?;
         let fit = basis.fit(&equations, f64::INFINITY);
@@ -155,11 +165,13 @@ impl Gaps {
     }
 
     fn push(&mut self, row: [f64; 4], right: f64) {
+        let at = self.count;
         self.worst_mm = self.worst_mm.max(right.abs());
+        self.right[at] = right;
         for (column, value) in self.columns.iter_mut().zip(row) {
-            column.push(value);
+            column[at] = value;
         }
-        self.right.push(right);
+        self.count += 1;
     }
 }
 
@@ -191,15 +203,22 @@ impl<'a> Walk<'a> {
         let at = self.nearest_corner(point);
         self.at = Some(at);
         let (before, after) = (&self.on.sides[(at + POINTS - 1) % POINTS], &self.on.sides[at]);
-        let (foot_before, foot_after) = (before.foot(point), after.foot(point));
-        let square = |foot: Point| point.minus(foot).dot(point.minus(foot));
-        let (side, foot) =
-            if square(foot_before) < square(foot_after) { (before, foot_before) } else { (after, foot_after) };
-        let (off, outward) = (point.minus(foot), side.outward());
-        let mm = off.dot(off).sqrt();
+        // From the corner to the nearest points of its two sides.
+        let corner = self.on.points[at];
+        let off = point.minus(corner);
+        let to_before = before.along.times(off.dot(before.along).clamp(-before.length_mm, 0.0));
+        let to_after = after.along.times(off.dot(after.along).clamp(0.0, after.length_mm));
+        let (off_before, off_after) = (off.minus(to_before), off.minus(to_after));
+        let (square_before, square_after) = (off_before.dot(off_before), off_after.dot(off_after));
+        let (side, to_foot, off, square) = if square_before < square_after {
+            (before, to_before, off_before, square_before)
+        } else {
+            (after, to_after, off_after, square_after)
+        };
+        let (mm, outward) = (square.sqrt(), side.outward());
         let sign = if off.dot(outward) < 0.0 { -1.0 } else { 1.0 };
-        let outward = if mm > 1e-6 { off.times(sign / mm) } else { outward.times(1.0 / outward.length_mm()) };
-        Gap { foot, outward, mm: sign * mm }
+        let outward = if mm > 1e-6 { off.times(sign / mm) } else { outward };
+        Gap { foot: corner.plus(to_foot), outward, mm: sign * mm }
     }
 
     /// The nearest corner: near the last one found, the first time wherever it is.

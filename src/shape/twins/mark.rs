@@ -52,7 +52,7 @@ pub(super) struct Mark {
 
 impl Mark {
     pub(super) fn of(shape: &Shape) -> (Sizes, Self) {
-        let hull = hull(&shape.points);
+        let hull = hull(&shape.points[..]);
         let (mean, waves) = waves(&hull);
         let unit = |mm: f64, unit_mm: f64| (mm / unit_mm).round();
         let mut sizes = [0; SIZES];
@@ -139,7 +139,7 @@ struct Turn {
 
 impl Sought {
     pub(super) fn new(shape: &Shape, ways: Ways) -> Self {
-        let ((sizes, _), hull) = (Mark::of(shape), hull(&shape.points));
+        let ((sizes, _), hull) = (Mark::of(shape), hull(&shape.points[..]));
         let mut turns = Turn::all(shape);
         if ways.mirrored {
             turns.extend(Turn::all(&shape.mirror()));
@@ -275,7 +275,7 @@ impl Sought {
 impl Turn {
     /// A shape in every turn from the most to one side to the most to the other.
     fn all(shape: &Shape) -> Vec<Turn> {
-        let hull = hull(&shape.points);
+        let hull = hull(&shape.points[..]);
         let (mean, waves) = waves(&hull);
         let reach = supports(&hull, STEPS);
         let turn = |step: usize| {

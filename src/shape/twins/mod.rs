@@ -20,7 +20,6 @@ pub mod index;
 mod mark;
 mod worst_fit;
 
-use super::nearest::Side;
 use super::outline::{Outline, Point};
 use super::perimeter::Perimeter;
 use super::transform::mirror_point;
@@ -37,8 +36,30 @@ const CORNER_DEG: f64 = 20.0;
 /// An outline as it is compared: the same number of points for all, at equal lengths along it.
 #[derive(Debug, Clone)]
 pub struct Shape {
-    points: Vec<Point>,
-    sides: Vec<Side>,
+    points: Box<[Point; POINTS]>,
+    /// The side from each point to the next.
+    sides: Box<[Side; POINTS]>,
+}
+
+/// A side of a shape: a unit vector along it, and its length.
+#[derive(Debug, Clone, Copy)]
+struct Side {
+    along: Point,
+    length_mm: f64,
+}
+
+impl Side {
+    fn between(from: Point, to: Point) -> Self {
+        let side = to.minus(from);
+        let length_mm = side.length_mm();
+        let along = if length_mm > 0.0 { side.times(1.0 / length_mm) } else { Point::new(1.0, 0.0) };
+        Self { along, length_mm }
+    }
+
+    /// Outward across the side, of unit length.
+    fn outward(&self) -> Point {
+        Point::new(self.along.y_mm, -self.along.x_mm)
+    }
 }
 
 /// What may be done to a shape to make it look like another one.
@@ -75,7 +96,7 @@ impl Shape {
     pub fn of(outline: &Outline) -> Self {
         let path = Perimeter::of(outline);
         let step_mm = path.length_mm() / POINTS as f64;
-        let mut points: Vec<Point> = (0..POINTS).map(|i| path.at(i as f64 * step_mm)).collect();
+        let mut points: [Point; POINTS] = std::array::from_fn(|i| path.at(i as f64 * step_mm));
         let corners = outline.points();
         let count = corners.len();
         for (index, &at) in corners.iter().enumerate() {
@@ -87,14 +108,13 @@ impl Shape {
         Self::through(points)
     }
 
-    fn through(points: Vec<Point>) -> Self {
-        let next = points.iter().cycle().skip(1);
-        let sides = points.iter().zip(next).map(|(&p, &q)| Side::of(p, q)).collect();
-        Self { points, sides }
+    fn through(points: [Point; POINTS]) -> Self {
+        let sides = std::array::from_fn(|i| Side::between(points[i], points[(i + 1) % POINTS]));
+        Self { points: Box::new(points), sides: Box::new(sides) }
     }
 
     fn mirror(&self) -> Self {
-        Self::through(self.points.iter().rev().map(|&p| mirror_point(p)).collect())
+        Self::through(std::array::from_fn(|i| mirror_point(self.points[POINTS - 1 - i])))
     }
 
     /// The distance to another shape after its best alignment with this one.

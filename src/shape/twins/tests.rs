@@ -107,7 +107,7 @@ fn second_distance_mm(first: &Outline, second: &Outline) -> f64 {
         let there: Vec<Point> = b.points.iter().map(|p| p.turned(deg).plus(Point::new(x, y))).collect();
         let to_first = there.iter().map(|&p| nearest.distance_mm(p));
         let next = there.iter().cycle().skip(1);
-        let sides: Vec<Side> = there.iter().zip(next).map(|(&p, &q)| Side::of(p, q)).collect();
+        let sides: Vec<_> = there.iter().zip(next).map(|(&p, &q)| crate::shape::nearest::Side::of(p, q)).collect();
         let to_second = a
             .points
             .iter()
