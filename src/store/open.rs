@@ -60,9 +60,9 @@ impl Store {
         search::keep_words_of_old_book(&write).await.map_err(|why| refused(path, why))?;
         search::overwrite_words(&write).await.map_err(|why| refused(path, why))?;
         customer::renew_name_keys(&write).await.map_err(|why| refused(path, why))?;
-        // 10 MiB for each reader: the inner pages of the indexes of a large book stay in memory.
+        // 5 MiB for each reader: the inner pages of the indexes of a large book stay in memory.
         // A list comes over in one go: with a small buffer, the thread that reads and the one that takes wait for each other.
-        let reading = options.pragma("query_only", "on").pragma("cache_size", "-10240").row_buffer_size(ROWS_AT_ONCE);
+        let reading = options.pragma("query_only", "on").pragma("cache_size", "-5120").row_buffer_size(ROWS_AT_ONCE);
         let read =
             pool().max_connections(READERS).min_connections(READERS).connect_with(reading).await.map_err(not_a_book)?;
         Ok(Self { file: path.into(), read, write, health: Health::of(path, is_large) })
