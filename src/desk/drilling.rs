@@ -155,7 +155,7 @@ pub fn on_lenses(drilling: &Drilling, boxing: &Pair<Boxing>) -> Pair<Vec<Hole>> 
     Pair::new(of(Eye::Right), of(Eye::Left))
 }
 
-/// Holes of the front view as they are kept. Where one eye has none, both have the same.
+/// Holes of the front view as they are kept.
 ///
 /// # Errors
 ///
@@ -165,12 +165,7 @@ pub fn of_lenses(holes: &Pair<Vec<Hole>>, boxing: &Pair<Boxing>) -> Result<Drill
         let each = |hole: &Hole| DrilledHole::of(hole, eye, boxing.get(eye));
         holes.get(eye).iter().map(each).collect::<Result<Vec<_>, _>>()
     };
-    let drilling = Pair::new(of(Eye::Right)?, of(Eye::Left)?);
-    Ok(match (drilling.right.is_empty(), drilling.left.is_empty()) {
-        (true, false) => Pair::new(drilling.left.clone(), drilling.left),
-        (false, true) => Pair::new(drilling.right.clone(), drilling.right),
-        _ => drilling,
-    })
+    Ok(Pair::new(of(Eye::Right)?, of(Eye::Left)?))
 }
 
 /// The holes of lenses that were made larger or smaller.
@@ -303,7 +298,8 @@ mod tests {
         assert_eq!((both.right[0].at, both.left[0].at), (Point::new(-21.5, 2.0), Point::new(21.5, 2.0)));
         assert_eq!((both.right[1].at, both.right[1].slot_end), (Point::new(21.0, -1.5), Some(Point::new(19.0, -1.5))));
         let boxing = Pair::new(size(50.0, 40.0), size(50.0, 40.0));
-        assert_eq!(of_lenses(&Pair::new(both.right, Vec::new()), &boxing).unwrap(), Pair::new(holes.clone(), holes));
+        assert_eq!(of_lenses(&both, &boxing).unwrap(), Pair::new(holes.clone(), holes.clone()));
+        assert_eq!(of_lenses(&Pair::new(Vec::new(), both.left), &boxing).unwrap(), Pair::new(Vec::new(), holes));
     }
 
     #[test]

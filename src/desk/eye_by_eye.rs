@@ -35,6 +35,7 @@ impl NewShape {
         let mut warnings = first.warnings.clone();
         warnings.extend(second.warnings.iter().filter(|said| !first.warnings.contains(said)).cloned());
         warnings.extend(dbl_differs(first, second));
+        warnings.extend(holes_of_one(first, second));
         // A hole may be named for both eyes in one of the messages.
         let holes = |which: Eye| {
             let [own, other] = [of(which), of(which.other())].map(|shape| shape.holes.get(which));
@@ -62,6 +63,12 @@ fn dbl_differs(first: &NewShape, second: &NewShape) -> Option<ShapeWarning> {
         first.dbl, second.dbl
     );
     (both_say && first.dbl != second.dbl).then_some(ShapeWarning { kind: "dbl_differs", says })
+}
+
+fn holes_of_one(first: &NewShape, second: &NewShape) -> Option<ShapeWarning> {
+    let is_bare = |shape: &NewShape| shape.holes.iter().all(|(_, holes)| holes.is_empty());
+    let says = "holes came with one of the eyes only, and are taken for both".to_owned();
+    (is_bare(first) != is_bare(second)).then_some(ShapeWarning { kind: "holes_of_one_eye", says })
 }
 
 #[cfg(test)]
@@ -112,7 +119,8 @@ mod tests {
             assert_eq!((holes.right.len(), &holes.left), (1, &left.holes.left));
         }
         let both = NewShape::joined(&right, &one_eye("L", 2100, "")).unwrap();
-        assert_eq!((both.holes.right.len(), both.holes.left.len(), both.warnings.len()), (1, 1, 1));
+        assert_eq!((both.holes.right.len(), both.holes.left.len(), both.warnings.len()), (1, 1, 2));
+        assert!(both.warnings[1].says.contains("taken for both"), "{:?}", both.warnings);
     }
 
     #[test]

@@ -132,6 +132,12 @@ pub struct ShapeWarning {
     pub says: String,
 }
 
+impl ShapeWarning {
+    fn of(warning: &Warning) -> Self {
+        Self { kind: warning.kind.key(), says: warning.to_string() }
+    }
+}
+
 /// How a shape came to be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
 #[strum(serialize_all = "snake_case")]
@@ -312,11 +318,11 @@ impl NewShape {
 
 /// The holes that a file names. Those that cannot be are left out, and the owner is told.
 pub(super) fn holes_of(file: &TraceFile, warnings: &mut Vec<ShapeWarning>) -> Drilling {
-    if file.holes.right.is_empty() && file.holes.left.is_empty() {
+    let (holes, outlines) = (file.holes_of_lenses(), file.outlines());
+    if holes.right.is_empty() && holes.left.is_empty() {
         return Drilling::default();
     }
-    let outlines = file.outlines();
-    let drilling = of_lenses(&file.holes, &outlines.as_ref().map(Boxing::of)).unwrap_or_default();
+    let drilling = of_lenses(&holes, &outlines.as_ref().map(Boxing::of)).unwrap_or_default();
     let fits = hole_places(&drilling, &outlines).iter().all(|(_, words)| words.refused.is_empty());
     let (kind, says) = if fits {
         ("holes_read", "there are holes, read as measured from the middle of the box: compare them with the demo lens")
@@ -324,6 +330,7 @@ pub(super) fn holes_of(file: &TraceFile, warnings: &mut Vec<ShapeWarning>) -> Dr
         ("holes_left_out", "the holes lie outside the lens or are cut by its rim, and are left out: measure them")
     };
     warnings.push(ShapeWarning { kind, says: says.to_owned() });
+    warnings.extend(file.warning_of_holes().filter(|_| fits).as_ref().map(ShapeWarning::of));
     if fits { drilling } else { Drilling::default() }
 }
 
@@ -344,8 +351,7 @@ impl NewShape {
 /// What was odd in a file. That a table was taken for the right eye is no news where the owner chose the left.
 fn shape_warnings(file: &TraceFile, only: Option<Eye>) -> Vec<ShapeWarning> {
     let is_told = |kind: &WarningKind| *kind != WarningKind::SideAssumed || only != Some(Eye::Left);
-    let of = |warning: &Warning| ShapeWarning { kind: warning.kind.key(), says: warning.to_string() };
-    file.warnings.iter().filter(|warning| is_told(&warning.kind)).map(of).collect()
+    file.warnings.iter().filter(|warning| is_told(&warning.kind)).map(ShapeWarning::of).collect()
 }
 
 fn names_no_eye(file: &TraceFile) -> bool {

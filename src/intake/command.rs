@@ -292,6 +292,16 @@ mod tests {
         let back = String::from_utf8(written(&drawn, WriteFormat::Text).unwrap()).unwrap();
         let want = "REQ=FIL\r\nDBL=18.00\r\nDRILLE=R;C;-17.00;2.00;1.40\r\nDRILLE=L;C;-17.00;2.00;1.40\r\n";
         assert!(back.starts_with(want), "{back:.99}");
+        // A hole of one eye stays there, and that is said. An eye that is a mirror image has those of the other.
+        for (text, left, warned) in [
+            ("DRILL=R;-17;2;1.4\n".to_owned() + &circle("R") + &circle("L"), 0, "right eye only"),
+            ("DRILL=R;-17;2;1.4\n".to_owned() + &circle("R"), 1, "mirror image"),
+        ] {
+            let read = read(&text).unwrap();
+            assert_eq!(read["eyes"]["left"]["holes"].as_array().map_or(0, Vec::len), left);
+            assert_eq!(read["warnings"].as_array().unwrap().len(), 1);
+            assert!(read["warnings"][0].as_str().unwrap().contains(warned), "{}", read["warnings"]);
+        }
         let far = serde_json::json!({"eyes": {"left": {"radii_mm": vec![22.5; 40],
             "holes": [{"x_mm": 1e9, "y_mm": 0, "diameter_mm": 1}]}}});
         assert!(written(&far, WriteFormat::Text).unwrap_err().starts_with("eyes.left.holes[0]: "));

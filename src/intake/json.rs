@@ -257,7 +257,10 @@ impl ShapeJson {
             sets: file.items.iter().filter_map(set).collect(),
             message: file.framing.is_message,
             checksum: file.framing.has_checksum,
-            warnings: mirrored.into_iter().chain(file.warnings.iter().map(ToString::to_string)).collect(),
+            warnings: mirrored
+                .into_iter()
+                .chain(file.warnings.iter().chain(&file.warning_of_holes()).map(ToString::to_string))
+                .collect(),
         }
     }
 
@@ -397,7 +400,7 @@ impl EyeJson {
             depth_mm: depth.map(|depth| units(&depth.heights)),
             depth_angles_deg: depth.and_then(|depth| depth.angles.as_deref().map(units)),
             rim: file.rim(eye).as_ref().map(RimJson::of),
-            holes: file.holes.get(eye).iter().map(HoleJson::of).collect(),
+            holes: file.holes_of_lenses().get(eye).iter().map(HoleJson::of).collect(),
             mirrored: file.derived == Some(eye),
         }
     }

@@ -669,6 +669,23 @@ async fn holes_come_from_drill_records_and_go_back_into_them() {
     }
 }
 
+/// Nobody can know whether the other lens is drilled too.
+#[tokio::test]
+async fn holes_of_one_eye_stay_there_and_that_is_said() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let pair = records(Some("20.00"), &[("R", ellipse_radii()), ("L", ellipse_radii())]);
+    let file = pair.replace("DO=B\r\n", "DO=B\r\nDRILL=L;-20;2;1.4\r\n");
+    upload(&lab, job, &file, &[]).await.assert_status(303);
+    let page = lab.get(&format!("/jobs/{job}/shape")).await;
+    assert_eq!(hole_table(&page), ["L 1 temple 5.00 +2.00 1.40"]);
+    let cautions = page.texts(".notice.caution");
+    assert!(cautions.iter().any(|says| says.contains("holes for the left eye only")), "{cautions:?}");
+    let again = lab.get(&format!("/jobs/{job}/shape/export")).await.body;
+    let read = rimbook::shape::record::parse(again.as_bytes()).unwrap();
+    assert_eq!((read.holes.right.len(), read.holes.left.len()), (0, 1));
+}
+
 #[tokio::test]
 async fn a_rim_in_space_is_shown_where_its_depth_was_traced() {
     let lab = TestLab::new().await;

@@ -282,6 +282,12 @@ pub enum WarningKind {
     /// A drill record that is not understood.
     #[error("the drill record {0} is not understood: its hole is left out, so measure it")]
     HoleLeftOut(String),
+    /// A pair of which one lens is drilled.
+    #[error(
+        "there are holes for the {} eye only, and none for the {} one: if that is drilled too, its holes must be added",
+        .0.name(), .0.other().name()
+    )]
+    HolesOfOneEye(Eye),
     /// Depth records that cannot be used.
     #[error("the depth (Z) records of the {} eye are not used: {found} values instead of {promised}", eye.name())]
     DepthLeftOut {
@@ -305,6 +311,7 @@ impl WarningKind {
             WarningKind::SideAssumed => "side_assumed",
             WarningKind::AnglesLeftOut(..) => "angles_left_out",
             WarningKind::HoleLeftOut(_) => "hole_left_out",
+            WarningKind::HolesOfOneEye(_) => "holes_of_one_eye",
             WarningKind::ChecksumDiffers(_) => "checksum_differs",
             WarningKind::DepthLeftOut { .. } => "depth_left_out",
             WarningKind::Picture(_) => "picture",

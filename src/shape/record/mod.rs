@@ -166,6 +166,26 @@ impl TraceFile {
         self.traces.as_ref().map(Trace::outline)
     }
 
+    /// The holes of each lens. A lens that is the mirror image of the other has its holes too.
+    pub fn holes_of_lenses(&self) -> Pair<Vec<Hole>> {
+        let mut holes = self.holes.clone();
+        if let Some(eye) = self.derived.filter(|eye| self.holes.get(*eye).is_empty()) {
+            *holes.get_mut(eye) = self.holes.get(eye.other()).iter().map(Hole::mirror).collect();
+        }
+        holes
+    }
+
+    /// That one lens has holes and the other none.
+    pub fn warning_of_holes(&self) -> Option<Warning> {
+        let holes = self.holes_of_lenses();
+        let eye = match (holes.right.is_empty(), holes.left.is_empty()) {
+            (false, true) => Eye::Right,
+            (true, false) => Eye::Left,
+            _ => return None,
+        };
+        Some(Warning { line: None, kind: WarningKind::HolesOfOneEye(eye) })
+    }
+
     /// The records that are not data sets, label and value, in file order.
     pub fn records(&self) -> impl Iterator<Item = (&str, &str)> {
         self.items.iter().filter_map(|item| match item {
