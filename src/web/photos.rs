@@ -1,5 +1,6 @@
-//! Photos of faces that are being measured. They are kept in memory only, a few at a time, and are gone when the program
-//! ends; a photo gets into the book only if the owner keeps it with a job.
+//! Photos of faces that are being measured, and pictures of lenses whose outline is being read. They are kept in memory only, a
+//! few at a time, and are gone when the program ends. A photo of a face gets into the book only if the owner keeps it with a job,
+//! a picture of a lens when its outline is saved.
 
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -13,7 +14,7 @@ use crate::shape::bytes::not_read;
 /// How many photos are kept. Each has 8 MB at most.
 const MOST: usize = 6;
 
-/// A photo of a face.
+/// A photo of a face, or a picture of a lens.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Photo {
     /// The file as it was sent.

@@ -290,7 +290,7 @@ pub async fn filled(address: &str) -> Filled {
         }
         "/jobs/{number}/shape/outline" => {
             let number = lab.given_job().await;
-            let picture = crate::pictures::kept(&lab, number).await;
+            let picture = crate::pictures::sent(&lab, number).await;
             job = Some(number);
             format!("/jobs/{number}/shape/picture/{picture}?scale=dpi&dpi=200")
         }

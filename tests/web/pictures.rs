@@ -1,4 +1,4 @@
-//! A shape from a picture or a drawing: kept with the job, read, moved, leveled, and on the job's page.
+//! A shape from a picture or a drawing: read, moved, leveled, kept with the job, and on the job's page.
 
 use std::io::Cursor;
 
@@ -18,10 +18,10 @@ fn scan() -> Vec<u8> {
     bytes
 }
 
-/// Keeps the scan with a job, and gives the key of the picture.
-pub async fn kept(lab: &TestLab, job: i64) -> String {
-    let sent = lab.upload(&format!("/jobs/{job}/shape"), &[("eye", "said")], "file", "lens.png", &scan()).await;
-    let location = sent.assert_status(303).location.clone();
+/// Sends the scan to a job, and gives the key of the picture.
+pub async fn sent(lab: &TestLab, job: i64) -> String {
+    let answer = lab.upload(&format!("/jobs/{job}/shape"), &[("eye", "said")], "file", "lens.png", &scan()).await;
+    let location = answer.assert_status(303).location.clone();
     location.rsplit('/').next().unwrap().to_owned()
 }
 
@@ -29,13 +29,15 @@ pub async fn kept(lab: &TestLab, job: i64) -> String {
 async fn a_scan_becomes_the_shape_of_a_job() {
     let lab = TestLab::new().await;
     let job = lab.given_job().await;
-    let picture = kept(&lab, job).await;
+    let before = lab.contents().await;
+    let picture = sent(&lab, job).await;
     let path = format!("/jobs/{job}/shape/picture/{picture}");
     // Nothing says how large it is yet.
     let unread = lab.get(&path).await;
     assert!(unread.assert_status(200).attributes("polygon", "points").is_empty());
     // Its pixels, for corners that are pressed in it.
     assert_eq!(unread.attributes("figure[data-places] svg", "viewBox"), ["0 0 362 362"]);
+    assert_eq!(lab.bytes(&unread.attributes("image", "href")[0]).await, scan());
     let asked = lab.get(&format!("{path}?scale=file")).await;
     assert!(asked.text("#scale .error").contains("Nothing says how large the picture is"), "{}", asked.text("main"));
     let page = lab.get(&format!("{path}?scale=dpi&dpi=200&eye=left")).await;
@@ -59,6 +61,8 @@ async fn a_scan_becomes_the_shape_of_a_job() {
     let fields = [("picture", picture.as_str()), ("scale", "dpi"), ("dpi", "200"), ("eye", "left"), ("level", "x")];
     let refused = lab.post(&outline, &fields).await;
     assert!(refused.assert_status(422).text(".error").contains("angle"), "{}", refused.text("main"));
+    // Nothing is kept of a picture whose outline is not saved.
+    assert_eq!(lab.contents().await, before);
     // The handle at the right of the picture moved by 1 mm makes it wider by that.
     let moved = format!("0:{:.2}:0", 200.0 / 25.4);
     let fields = [("picture", picture.as_str()), ("scale", "dpi"), ("dpi", "200"), ("eye", "left"), ("moves", &moved)];
@@ -68,6 +72,42 @@ async fn a_scan_becomes_the_shape_of_a_job() {
     assert!(shape.contains("41.0") && shape.contains("lens.png"), "{shape}");
     let original = lab.get(&format!("/jobs/{job}/shape/original")).await;
     assert_eq!(original.headers["content-type"], "image/png");
+    // The picture is kept with the job, and can be read again.
+    let page = lab.get(&format!("/jobs/{job}/shape")).await;
+    let again = page.attributes("a", "href").into_iter().find(|path| path.contains("/shape/picture/")).unwrap();
+    let read = lab.get(&format!("{again}?scale=dpi&dpi=200")).await;
+    assert!(read.assert_status(200).text("dl.figures").contains("Right eye: A 40.0"));
+    assert_eq!(lab.bytes(&read.attributes("image", "href")[0]).await, scan());
+    lab.post(&outline, &[("picture", again.rsplit('/').next().unwrap()), ("scale", "dpi"), ("dpi", "200")])
+        .await
+        .assert_status(303);
+    assert_eq!(lab.get(&format!("/jobs/{job}/files")).await.attributes(".pictures img", "src").len(), 1);
+    // The key of before is in memory no more.
+    let gone = lab.get(&path).await;
+    assert!(gone.assert_status(400).text("main").contains("Choose the file again"), "{}", gone.text("main"));
+}
+
+/// A drawing of something else, as a photo of it.
+#[tokio::test]
+async fn a_picture_that_shows_no_lens_is_not_kept() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let before = lab.contents().await;
+    let star = GrayImage::from_fn(500, 500, |x, y| {
+        let (x, y) = (f64::from(x) - 250.0, f64::from(y) - 250.0);
+        let edge = 120.0 + 80.0 * (5.0 * y.atan2(x)).cos();
+        Luma([if x.hypot(y) < edge { 60 } else { 230 }])
+    });
+    let mut bytes = Vec::new();
+    star.write_to(&mut Cursor::new(&mut bytes), ImageFormat::Png).unwrap();
+    let answer = lab.upload(&format!("/jobs/{job}/shape"), &[("eye", "said")], "file", "star.png", &bytes).await;
+    let path = answer.assert_status(303).location.clone();
+    let refused = lab.get(&format!("{path}?scale=dpi&dpi=200")).await;
+    assert!(refused.text("#scale .error").contains("no lens has"), "{}", refused.text("main"));
+    let picture = path.rsplit('/').next().unwrap().to_owned();
+    let fields = [("picture", picture.as_str()), ("scale", "dpi"), ("dpi", "200")];
+    lab.post(&format!("/jobs/{job}/shape/outline"), &fields).await.assert_status(422);
+    assert_eq!(lab.contents().await, before);
 }
 
 /// The checksum of a part of a PNG.
@@ -89,6 +129,12 @@ async fn a_picture_that_cannot_be_read_is_not_kept() {
         let sent = lab.upload(&format!("/jobs/{job}/shape"), &[("eye", "said")], "file", "lens.png", &bytes).await;
         let error = sent.assert_status(422).text(".error");
         assert!(error.contains(says), "{error}");
+        if says == "too large" {
+            // Nor as a file of the job: its page would show it.
+            let fields = [("kind", "photograph")];
+            let sent = lab.upload(&format!("/jobs/{job}/files"), &fields, "file", "lens.png", &bytes).await;
+            assert!(sent.assert_status(422).text(".error").contains("30000 by 30000 pixels"));
+        }
         assert!(!lab.get(&format!("/jobs/{job}/shape")).await.text("main").contains("lens.png"));
     }
 }

@@ -1,5 +1,5 @@
 //! The shape of a job: put on file from a trace file, a table or a drawing, shown to the boxing system, given back as it
-//! came. A picture is kept with the job, and `picture` reads the outline in it.
+//! came. `picture` reads the outline in a picture.
 
 pub mod export;
 pub mod family;
@@ -47,6 +47,7 @@ use crate::web::download::{TEXT, download};
 use crate::web::drawing::EyeDrawing;
 use crate::web::error::WebError;
 use crate::web::form::Form;
+use crate::web::photos::Photo;
 use crate::web::twins::apart_words;
 use crate::web::words::{capital, eye_class};
 
@@ -123,7 +124,7 @@ pub(crate) async fn keep_shape(State(state): State<AppState>, Path(number): Path
     let bytes = file.as_ref().map(|(name, bytes)| (name.as_str(), bytes.as_ref()));
     let mut post = JobPost::read_with_files(&state, number, Step::Shape, form, bytes).await?;
     if let Some((name, bytes)) = file.as_ref().filter(|(_, bytes)| format_of(bytes).is_some()) {
-        return keep_picture(&state, post, name, bytes).await;
+        return hold_picture(&state, post, name, bytes).await;
     }
     let shape = match ShapeForm::read(&mut post.form, file, post.job.frame.details.bridge) {
         Ok(shape) => shape,
@@ -234,29 +235,27 @@ pub(crate) async fn borrow_shape(
 
 /// Jobs listed at once.
 const MOST_JOBS: i64 = 6;
-/// Keeps a picture with the job; its outline is read on a page of its own, where it can be seen.
-async fn keep_picture(state: &AppState, mut post: JobPost, name: &str, bytes: &Bytes) -> PageResult {
-    let number = post.job.number;
-    let format = FileFormat::of(bytes).filter(|format| format.is_picture());
-    let file = match (format, size_px(bytes)) {
-        (_, Err(why)) => Err(capital(&why.to_string())),
-        (Some(_), Ok(_)) => {
-            NewFile::read(AttachmentKind::Photograph, name, "of the lens or rim", bytes).map_err(|why| why.to_string())
-        }
-        (None, Ok(_)) => Err("A page cannot show this kind of picture: save it as PNG or JPEG".to_owned()),
-    };
-    let file = match file {
-        Ok(file) => file,
+
+/// Holds a picture in memory; its outline is read on a page of its own, where it can be seen. It is kept with the job when the
+/// outline is saved: what shows no lens is not.
+async fn hold_picture(state: &AppState, mut post: JobPost, name: &str, bytes: &Bytes) -> PageResult {
+    match picture_of(name, bytes) {
+        Ok(photo) => go(&format!("/jobs/{}/shape/picture/{}", post.job.number, state.photos.keep(photo))),
         Err(why) => {
             post.form.fail(ShapeForm::FILE, why);
-            return show_again(&page(state, &post.job.clone(), post.refused(), Vec::new()).await?);
+            show_again(&page(state, &post.job.clone(), post.refused(), Vec::new()).await?)
         }
-    };
-    let done = state.store.add_files(&post.act, number, &[file], state.clock.now()).await?;
-    match (done, state.store.list_files(number).await?.last()) {
-        (Once::Now(()), Some(kept)) => go(&format!("/jobs/{number}/shape/picture/{}", kept.id)),
-        (done, _) => post.done(done),
     }
+}
+
+/// A picture that a page can show.
+fn picture_of(name: &str, bytes: &Bytes) -> Result<Photo, String> {
+    let size_px = size_px(bytes).map_err(|why| capital(&why.to_string()))?;
+    if !FileFormat::of(bytes).is_some_and(FileFormat::is_picture) {
+        return Err("A page cannot show this kind of picture: save it as PNG or JPEG".to_owned());
+    }
+    let file = NewFile::read(AttachmentKind::Photograph, name, "of the lens or rim", bytes);
+    Ok(Photo { file: file.map_err(|why| why.to_string())?, size_px, corners: None })
 }
 
 /// Whether its page has something to say about the shape of a job.

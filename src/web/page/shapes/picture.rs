@@ -1,5 +1,7 @@
-//! The outline of a lens in a picture that is kept with a job: how large the picture is, the outline over it, points that
-//! can be moved, and the shape.
+//! The outline of a lens in a picture: how large the picture is, the outline over it, points that can be moved, and the shape.
+//! A picture that was sent is in memory only, until its outline is saved and it is kept with the job.
+
+use std::sync::Arc;
 
 use askama::Template;
 use axum::Form as Posted;
@@ -17,13 +19,16 @@ use crate::shape::boxing::Boxing;
 use crate::shape::drawing::Placed;
 use crate::shape::outline::Point;
 use crate::shape::record::TraceFile;
+use crate::store::StoreError;
 use crate::store::draft::Fields;
+use crate::store::once::{Once, act};
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::page::job_bar::JobBar;
 use crate::web::page::job_post::{JobPost, StepForm};
 use crate::web::page::{Chrome, PageResult, key_of, show, show_again};
+use crate::web::photos::Photo;
 use crate::web::words::capital;
 
 /// Points of an outline that can be moved.
@@ -41,11 +46,52 @@ struct PicturePage {
     key: String,
     form: Form,
     id: String,
+    /// The address of the picture itself.
+    path: String,
     picture: String,
+    is_kept: bool,
     /// Pixels across and down.
     size: (usize, usize),
     seen: Option<Seen>,
     stamped_bridge: String,
+}
+
+/// A picture: one in memory, or one that is kept with the job.
+enum Picture {
+    Sent(Arc<Photo>),
+    Kept { name: String, bytes: Vec<u8> },
+}
+
+impl Picture {
+    async fn find(state: &AppState, number: i64, id: &str) -> Result<Self, WebError> {
+        let key: AttachmentId = key_of(id, "That picture")?;
+        if let Some(photo) = state.photos.find(key.0) {
+            return Ok(Self::Sent(photo));
+        }
+        match state.store.get_file(number, key).await {
+            Ok((name, _, bytes)) => Ok(Self::Kept { name, bytes }),
+            Err(StoreError::NotFound(_)) => Err(WebError::Malformed(
+                "That picture is no longer held, and no outline of it was saved. Choose the file again on the page of the \
+                 shape."
+                    .into(),
+            )),
+            Err(why) => Err(why.into()),
+        }
+    }
+
+    fn name(&self) -> &str {
+        match self {
+            Self::Sent(photo) => &photo.file.name,
+            Self::Kept { name, .. } => name,
+        }
+    }
+
+    fn bytes(&self) -> &[u8] {
+        match self {
+            Self::Sent(photo) => &photo.file.bytes,
+            Self::Kept { bytes, .. } => bytes,
+        }
+    }
 }
 
 /// What was read, for the page.
@@ -161,14 +207,10 @@ pub(crate) async fn show_picture(
     for (name, value) in asked.fields() {
         form.set(name, value.clone());
     }
-    let (name, _, bytes) = state.store.get_file(number, picture_id(&id)?).await?;
-    let seen = if asked.has(PictureForm::SCALE) { looked(&mut form, &bytes) } else { None };
+    let picture = Picture::find(&state, number, &id).await?;
+    let seen = if asked.has(PictureForm::SCALE) { looked(&mut form, picture.bytes()) } else { None };
     let seen = seen.map(|(asked, reading)| Seen::of(&asked, &reading));
-    show(&page(&state, &job, StepForm { key, form }, (id, name, &bytes), seen))
-}
-
-fn picture_id(id: &str) -> Result<AttachmentId, WebError> {
-    key_of(id, "That picture")
+    show(&page(&state, &job, StepForm { key, form }, (id, &picture), seen))
 }
 
 /// What the form asks, and the reading. Why there is none stands beside the scale.
@@ -190,18 +232,23 @@ pub(crate) async fn keep_outline(
 ) -> PageResult {
     let mut post = JobPost::read(&state, number, Step::Shape, fields).await?;
     let id = post.form.value(PictureForm::PICTURE).to_owned();
-    let (name, _, bytes) = state.store.get_file(number, picture_id(&id)?).await?;
+    let picture = Picture::find(&state, number, &id).await?;
     let bridge = post.job.frame.details.bridge;
-    let (seen, shape) = outline_of(&mut post.form, &name, &bytes, bridge);
+    let (seen, shape) = outline_of(&mut post.form, picture.name(), picture.bytes(), bridge);
     let done = match &shape {
         Some(shape) => put_on_file(&state, &mut post, shape).await?,
         None => None,
     };
-    match done {
-        Some(done) => post.done(done),
-        None => {
+    match (done, picture) {
+        (Some(done @ Once::Now(())), Picture::Sent(photo)) => {
+            let key = act(&format!("picture-{number}"), post.form.contents());
+            state.store.add_files(&key, number, std::slice::from_ref(&photo.file), state.clock.now()).await?;
+            post.done(done)
+        }
+        (Some(done), _) => post.done(done),
+        (None, picture) => {
             let job = post.job.clone();
-            show_again(&page(&state, &job, post.refused(), (id, name, &bytes), seen))
+            show_again(&page(&state, &job, post.refused(), (id, &picture), seen))
         }
     }
 }
@@ -321,7 +368,7 @@ fn page(
     state: &AppState,
     job: &Job,
     form: StepForm,
-    (id, name, bytes): (String, String, &[u8]),
+    (id, picture): (String, &Picture),
     seen: Option<Seen>,
 ) -> PicturePage {
     let StepForm { key, mut form } = form;
@@ -329,14 +376,17 @@ fn page(
     form.set_default(PictureForm::SUBJECT, "lens");
     form.set_default(PictureForm::SIDE, "front");
     form.set_default(ShapeForm::EYE, "right");
+    let is_kept = matches!(picture, Picture::Kept { .. });
     PicturePage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "shape", state),
         key,
         form,
-        picture: name,
+        picture: picture.name().to_owned(),
+        path: if is_kept { format!("/jobs/{}/files/{id}", job.number) } else { format!("/photos/{id}") },
+        is_kept,
         id,
-        size: size_px(bytes).unwrap_or_default(),
+        size: size_px(picture.bytes()).unwrap_or_default(),
         seen,
         stamped_bridge: job.frame.details.bridge.to_string(),
     }
