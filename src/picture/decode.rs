@@ -1,5 +1,6 @@
 //! From the bytes of a picture to brightness, within limits of size and memory.
 
+use std::borrow::Cow;
 use std::io::Cursor;
 
 use image::metadata::Orientation;
@@ -29,15 +30,14 @@ fn opened(bytes: &[u8]) -> Result<(impl ImageDecoder, Orientation), PictureRefus
     if bytes.len() > MAX_BYTES {
         return Err(PictureRefused::FileTooLarge(bytes.len()));
     }
-    let mut reader = ImageReader::new(Cursor::new(bytes));
     let format = super::format_of(bytes).ok_or(PictureRefused::NotAPicture)?;
+    let bytes = if format == ImageFormat::Png { bare_png(bytes) } else { Cow::Borrowed(bytes) };
+    let mut reader = ImageReader::new(Cursor::new(bytes));
     reader.set_format(format);
     let mut limits = Limits::default();
-    limits.max_image_width = Some(MOST_PX);
-    limits.max_image_height = Some(MOST_PX);
     limits.max_alloc = Some(MOST_MEMORY);
     reader.limits(limits);
-    let mut decoder = reader.into_decoder().map_err(|why| refused(&why))?;
+    let mut decoder = reader.into_decoder().map_err(|why| PictureRefused::Damaged(why.to_string()))?;
     let (width, height) = decoder.dimensions();
     if width.max(height) > MOST_PX || u64::from(width) * u64::from(height) > MOST_PIXELS {
         return Err(PictureRefused::TooLarge { width, height });
@@ -69,7 +69,10 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PictureRefused> {
     if needed(bytes, format, &decoder) > MOST_MEMORY {
         return Err(PictureRefused::TooLarge { width, height });
     }
-    let picture = DynamicImage::from_decoder(decoder).map_err(|why| refused(&why))?;
+    let picture = DynamicImage::from_decoder(decoder).map_err(|why| match why {
+        ImageError::Limits(_) => PictureRefused::TooLarge { width, height },
+        why => PictureRefused::Damaged(why.to_string()),
+    })?;
     let [gray, darkest] = channels(picture);
     Ok(Decoded {
         gray: upright(gray, turned),
@@ -78,11 +81,22 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PictureRefused> {
     })
 }
 
-fn refused(why: &ImageError) -> PictureRefused {
-    match why {
-        ImageError::Limits(_) => PictureRefused::TooLarge { width: 0, height: 0 },
-        why => PictureRefused::Damaged(why.to_string()),
+/// A PNG without what an outline does not need: its texts and its color profile are packed, and a short one can fill any memory.
+/// The parts that make the picture begin with a capital letter (PNG, W3C); besides them those of transparency and of the camera
+/// are kept.
+fn bare_png(bytes: &[u8]) -> Cow<'_, [u8]> {
+    let (head, mut rest) = bytes.split_at(bytes.len().min(8));
+    let mut bare = head.to_vec();
+    while let Some((length, kind)) = rest.first_chunk::<4>().zip(rest.get(4..8)) {
+        let whole = (u32::from_be_bytes(*length) as usize).saturating_add(12).min(rest.len());
+        let (part, after) = rest.split_at(whole);
+        if kind[0].is_ascii_uppercase() || matches!(kind, b"tRNS" | b"eXIf") {
+            bare.extend_from_slice(part);
+        }
+        rest = after;
     }
+    bare.extend_from_slice(rest);
+    Cow::Owned(bare)
 }
 
 /// The bytes that decoding takes at its worst: the file again, the picture, and what is made of it.
@@ -91,7 +105,7 @@ fn needed(bytes: &[u8], format: ImageFormat, decoder: &impl ImageDecoder) -> u64
     let pixels = u64::from(width) * u64::from(height);
     // A progressive JPEG is held as coefficients of two bytes until its end.
     let held = if format == ImageFormat::Jpeg && is_progressive(bytes) { 3 } else { 1 };
-    let file = if format == ImageFormat::Jpeg { 2 } else { 1 } * bytes.len() as u64;
+    let file = if matches!(format, ImageFormat::Jpeg | ImageFormat::Png) { 2 } else { 1 } * bytes.len() as u64;
     file + decoder.total_bytes().saturating_mul(held) + 2 * pixels
 }
 
@@ -181,6 +195,27 @@ fn upright(gray: Gray, turned: Orientation) -> Gray {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_picture_is_bare_without_its_packed_texts() {
+        let part = |kind: &[u8], body: &[u8]| [&(body.len() as u32).to_be_bytes()[..], kind, body, b"sum!"].concat();
+        let head = b"\x89PNG\r\n\x1a\n".to_vec();
+        let [size, profile, text, clear, data, end] = [
+            (&b"IHDR"[..], &b"size"[..]),
+            (b"iCCP", b"x"),
+            (b"zTXt", b"yy"),
+            (b"tRNS", b"t"),
+            (b"IDAT", b""),
+            (b"IEND", b""),
+        ]
+        .map(|(kind, body)| part(kind, body));
+        let whole = [&head[..], &size, &profile, &text, &clear, &data, &end].concat();
+        assert_eq!(*bare_png(&whole), [&head[..], &size, &clear, &data, &end].concat());
+        // What is cut off stays cut off.
+        for length in 0..whole.len() {
+            assert!(bare_png(&whole[..length]).len() <= length);
+        }
+    }
 
     /// The image crate turns the same way.
     #[test]

@@ -15,6 +15,7 @@ use crate::desk::id::AttachmentId;
 use crate::desk::job::Job;
 use crate::desk::step::Step;
 use crate::desk::text;
+use crate::picture::{PictureRefused, size_px};
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
@@ -133,7 +134,8 @@ pub(super) fn read_files(
     }
     let mut read = Vec::new();
     for (name, bytes) in files {
-        match NewFile::read(kind, name, note, bytes) {
+        let file = NewFile::read(kind, name, note, bytes).map_err(|why| why.to_string());
+        match file.and_then(|file| can_be_shown(&file).map(|()| file)) {
             Ok(file) => read.push(file),
             Err(why) => {
                 form.fail(field, why);
@@ -142,6 +144,16 @@ pub(super) fn read_files(
         }
     }
     Some(read)
+}
+
+/// A short file can state any number of pixels, and would stop the browser that shows it.
+fn can_be_shown(file: &NewFile) -> Result<(), String> {
+    match size_px(&file.bytes) {
+        Err(PictureRefused::TooLarge { width, height }) => {
+            Err(format!("“{}” has {width} by {height} pixels, too many to show: save it smaller", file.name))
+        }
+        _ => Ok(()),
+    }
 }
 
 /// What an upload with pictures brings.
