@@ -5,7 +5,8 @@ use std::path::Path;
 
 use rimbook::intake::{ReadOptions, read_any};
 use rimbook::optics::Eye;
-use rimbook::shape::drawing::Unit;
+use rimbook::shape::drawing::dxf::read_dxf;
+use rimbook::shape::drawing::{DrawingRefused, Unit};
 use rimbook::shape::outline::Point;
 use rimbook::shape::record::TraceFile;
 
@@ -68,6 +69,93 @@ fn drawings_of_other_programs_give_the_lens_that_was_drawn() {
     assert!((pair.dbl_mm.unwrap() - 18.0).abs() < 0.01);
     // The circles in the middle of the boxes mark the centers.
     assert!(pair.holes.right.is_empty() && pair.holes.left.is_empty());
+}
+
+/// A DXF drawing in millimeters with one entity.
+fn dxf(entity: &str) -> String {
+    format!(
+        "0\nSECTION\n2\nHEADER\n9\n$INSUNITS\n70\n4\n0\nENDSEC\n0\nSECTION\n2\nENTITIES\n{entity}0\nENDSEC\n0\nEOF\n"
+    )
+}
+
+/// A spline that is given by points alone.
+fn through(points: &[Point], more: &str) -> String {
+    let points: String = points.iter().map(|p| format!("11\n{}\n21\n{}\n", p.x_mm, p.y_mm)).collect();
+    dxf(&format!("0\nSPLINE\n{more}71\n3\n{points}"))
+}
+
+/// `scripts/fitted_splines.py` draws the same with SciPy.
+#[test]
+fn a_spline_through_points_is_the_one_that_scipy_draws() {
+    let table = include_str!("tables/fitted_splines.csv");
+    let rows = |name: &str, kind: &str| -> Vec<Point> {
+        let of = format!("{name},{kind},");
+        let numbers = table.lines().filter_map(|line| line.strip_prefix(&of)?.split_once(','));
+        numbers.map(|(x, y)| Point::new(x.parse().unwrap(), y.parse().unwrap())).collect()
+    };
+    for (name, flag) in [("free", "70\n8\n"), ("stated", "70\n8\n"), ("closed", "70\n11\n")] {
+        let end = |kind: &str, code: i32| -> String {
+            let given = rows(name, kind);
+            given.iter().map(|p| format!("{code}\n{}\n{}\n{}\n", p.x_mm, code + 10, p.y_mm)).collect()
+        };
+        let more = format!("{flag}{}{}", end("start", 12), end("end", 13));
+        let lenses = read_dxf(&through(&rows(name, "point"), &more), None).unwrap();
+        let (border, places) = (&lenses[0].border, rows(name, "place"));
+        assert_eq!((lenses.len(), places.len()), (1, 123));
+        for place in places {
+            let off_mm = (0..border.len()).map(|i| from_side_mm(place, border[i], border[(i + 1) % border.len()]));
+            let off_mm = off_mm.fold(f64::INFINITY, f64::min);
+            assert!(off_mm < 0.005, "{name} at {:.0}°: {off_mm:.4}", place.angle_deg());
+        }
+    }
+}
+
+fn from_side_mm(p: Point, from: Point, to: Point) -> f64 {
+    let (side, away) = (to.minus(from), p.minus(from));
+    let along = away.x_mm * side.x_mm + away.y_mm * side.y_mm;
+    away.minus(side.times((along / side.length_mm().powi(2)).clamp(0.0, 1.0))).length_mm()
+}
+
+#[test]
+fn a_spline_through_too_few_points_is_refused() {
+    let on_circle = |count: usize| -> Vec<Point> {
+        (0..=count).map(|i| Point::polar(25.0, 360.0 * i as f64 / count as f64)).collect()
+    };
+    assert!(read_dxf(&through(&on_circle(36), ""), None).is_ok());
+    let why = read_dxf(&through(&on_circle(8), ""), None).unwrap_err().to_string();
+    assert!(why.contains("given by 9 points alone, which programs draw up to"), "{why}");
+    // One that closes is a circle in every program.
+    assert!(read_dxf(&through(&on_circle(8)[..8], "70\n1\n"), None).is_ok());
+    for points in [&[Point::ORIGIN; 9][..], &[Point::ORIGIN, Point::new(30.0, 0.0)]] {
+        assert!(matches!(read_dxf(&through(points, ""), None), Err(DrawingRefused::NotClosed)), "{points:?}");
+    }
+}
+
+/// Each of these came to gigabytes of pieces, or to minutes of work.
+#[test]
+fn a_drawing_of_too_many_pieces_is_refused_at_once() {
+    let far = |i: usize| ((i * 7919) % 9 * 100_000_000, (i * 104_729) % 9 * 100_000_000);
+    let each = |count: usize, of: &dyn Fn(usize) -> String| -> String { (0..count).map(of).collect() };
+    let knots = each(8_004, &|i| format!("40\n{i}\n"));
+    let control = each(8_000, &|i| format!("10\n{}\n20\n{}\n", far(i).0, far(i).1));
+    let bulges = each(4_000, &|i| format!("10\n{}\n20\n{}\n42\n1\n", far(i).0, far(i).1));
+    let vertices = each(4_000, &|i| format!("0\nVERTEX\n10\n{}\n20\n{}\n42\n1\n", far(i).0, far(i).1));
+    let zigzag = each(30_000, &|i| format!("0\nLINE\n10\n{i}\n20\n{}\n11\n{}\n21\n{}\n", i % 2, i + 1, (i + 1) % 2));
+    let circles = each(3_000, &|i| format!("0\nCIRCLE\n10\n{}\n20\n0\n40\n25\n", 60 * i));
+    let points: Vec<Point> = (0..4_000).map(far).map(|(x, y)| Point::new(x as f64, y as f64)).collect();
+    for (name, text) in [
+        ("a spline", dxf(&format!("0\nSPLINE\n71\n3\n{knots}{control}"))),
+        ("bulges", dxf(&format!("0\nLWPOLYLINE\n70\n1\n{bulges}"))),
+        ("an old polyline", dxf(&format!("0\nPOLYLINE\n70\n1\n{vertices}0\nSEQEND\n"))),
+        ("open lines", dxf(&zigzag)),
+        ("lenses", dxf(&circles)),
+        ("a spline through points", through(&points, "70\n1\n")),
+    ] {
+        let start = std::time::Instant::now();
+        let why = read_dxf(&text, None).unwrap_err();
+        assert!(matches!(why, DrawingRefused::TooMany | DrawingRefused::NotRead(_)), "{name}: {why}");
+        assert!(start.elapsed().as_secs() < 20, "{name}: {:?}", start.elapsed());
+    }
 }
 
 #[test]

@@ -74,7 +74,8 @@ pub(super) fn bulge(p: Point, q: Point, bulge: f64, line: &mut Line) {
     line.push(q);
 }
 
-/// A B-spline with knots and weights (de Boor), sampled in each span until it is flat.
+/// A B-spline with knots and weights (de Boor), sampled in each span until it is flat. One that is too long stops: [`Drawn`]
+/// refuses it.
 pub(super) fn spline(degree: usize, knots: &[f64], control: &[Point], weights: &[f64]) -> Option<Line> {
     let count = control.len();
     let is_rational = weights.len() == count && weights.iter().all(|w| *w > 0.0);
@@ -88,6 +89,9 @@ pub(super) fn spline(degree: usize, knots: &[f64], control: &[Point], weights: &
         let (from, to) = (knots[span], knots[span + 1]);
         if to <= from {
             continue;
+        }
+        if line.len() > MOST_PIECES {
+            break;
         }
         let around = &control[span - degree..=span];
         let reach: f64 = around.windows(2).map(|w| w[1].minus(w[0]).length_mm()).sum();
@@ -126,10 +130,24 @@ fn de_boor(
     Point::new(x / w, y / w)
 }
 
-/// Refuses a drawing before it fills the memory.
-pub(super) fn limited(lines: &[Line]) -> Result<(), DrawingRefused> {
-    let pieces: usize = lines.iter().map(Vec::len).sum();
-    if pieces > MOST_PIECES { Err(DrawingRefused::TooMany) } else { Ok(()) }
+/// The lines of a drawing so far, counted, so that it is refused before it fills the memory.
+#[derive(Default)]
+pub(super) struct Drawn {
+    pub(super) lines: Vec<Line>,
+    pieces: usize,
+}
+
+impl Drawn {
+    pub(super) fn add(&mut self, lines: impl IntoIterator<Item = Line>) -> Result<(), DrawingRefused> {
+        for line in lines {
+            self.pieces += line.len();
+            if self.pieces > MOST_PIECES {
+                return Err(DrawingRefused::TooMany);
+            }
+            self.lines.push(line);
+        }
+        Ok(())
+    }
 }
 
 #[cfg(test)]

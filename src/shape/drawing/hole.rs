@@ -60,9 +60,9 @@ pub(super) fn of_a_mount(holes: &[Hole], middle: Point) -> Vec<Hole> {
         if !kept.iter().any(|other| is_near(other.at, hole.at) && is_near(other.end(), hole.end())) {
             kept.push(hole);
         }
-    }
-    if kept.len() > MOST_HOLES {
-        return Vec::new();
+        if kept.len() > MOST_HOLES {
+            return Vec::new();
+        }
     }
     kept.sort_by(|a, b| {
         (a.at.x_mm, -a.at.y_mm).partial_cmp(&(b.at.x_mm, -b.at.y_mm)).unwrap_or(std::cmp::Ordering::Equal)

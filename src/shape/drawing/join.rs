@@ -1,15 +1,21 @@
 //! Pieces to closed lines: ends that meet are joined.
 
+use super::DrawingRefused;
 use super::curve::Line;
 use crate::shape::outline::Point;
 
 /// Ends within this are the same point, mm.
 pub(super) const MEET_MM: f64 = 0.05;
+/// The most pieces that are joined: each is compared with all the others. A lens has at most 10,000 points.
+const MOST_OPEN: usize = 12_000;
 
 /// The closed lines among some, whose ends may lie in any order and direction.
-pub(super) fn closed(lines: Vec<Line>) -> Vec<Line> {
+pub(super) fn closed(lines: Vec<Line>) -> Result<Vec<Line>, DrawingRefused> {
     let (mut done, mut open): (Vec<Line>, Vec<Line>) =
         lines.into_iter().filter(|line| line.len() > 1).partition(|line| is_closed(line));
+    if open.len() > MOST_OPEN {
+        return Err(DrawingRefused::TooMany);
+    }
     while let Some(mut line) = open.pop() {
         while !is_closed(&line) {
             let Some(end) = line.last().copied() else { break };
@@ -25,7 +31,7 @@ pub(super) fn closed(lines: Vec<Line>) -> Vec<Line> {
             done.push(line);
         }
     }
-    done.into_iter().map(without_repeats).filter(|line| line.len() > 2).collect()
+    Ok(done.into_iter().map(without_repeats).filter(|line| line.len() > 2).collect())
 }
 
 fn meets(p: Point, q: Point) -> bool {
@@ -58,9 +64,10 @@ mod tests {
     fn sides_in_any_order_are_one_line() {
         let corners = [(0.0, 0.0), (40.0, 0.0), (40.0, 30.0), (0.0, 30.0)].map(|(x, y)| Point::new(x, y));
         let side = |i: usize, j: usize| vec![corners[i], corners[j]];
-        let found = closed(vec![side(0, 1), side(3, 2), side(1, 2), side(0, 3)]);
+        let found = closed(vec![side(0, 1), side(3, 2), side(1, 2), side(0, 3)]).unwrap();
         assert_eq!(found.len(), 1);
         assert_eq!(found[0].len(), 4);
-        assert!(closed(vec![side(0, 1), side(1, 2), side(2, 3)]).is_empty());
+        assert_eq!(closed(vec![side(0, 1), side(1, 2), side(2, 3)]), Ok(Vec::new()));
+        assert_eq!(closed(vec![side(0, 1); MOST_OPEN + 1]), Err(DrawingRefused::TooMany));
     }
 }

@@ -2,13 +2,15 @@
 //! pair, is the shape.
 //!
 //! * [`svg`] and [`dxf`] – the drawings. [`points`] – x and y, or angle and radius, a row each.
-//! * `curve` – curves as short straight pieces. `join` – pieces to closed lines. `hole` – the holes of a drilled mount.
+//! * `curve` – curves as short straight pieces. `fit` – a smooth line through points. `join` – pieces to closed lines. `hole` – the
+//!   holes of a drilled mount.
 //! * [`traces`] – closed lines to the traces of both eyes, leveled and mirrored as asked.
 //!
 //! A drawing is a front view: the left of two outlines is the wearer's right eye. It has units or they must be stated.
 
 mod curve;
 pub mod dxf;
+mod fit;
 mod hole;
 mod join;
 pub mod points;
@@ -33,6 +35,8 @@ const FLAT_MM: f64 = 0.005;
 const MOST_PIECES: usize = 400_000;
 /// Closed lines smaller than this are holes or marks, mm. Source: common practice (from memory).
 const LEAST_SIDE_MM: f64 = 12.0;
+/// Closed lines of a lens's size are counted up to here.
+const MOST_SIDE_BY_SIDE: usize = 100;
 /// The distance between the lenses of a drawn pair that is believed, mm.
 const DBL_MM: std::ops::RangeInclusive<f64> = 5.0..=40.0;
 
@@ -254,24 +258,29 @@ pub struct Placed {
 
 /// The lenses among closed lines: the outermost ones that are large enough, from left to right, with the holes in them.
 fn lenses_of(lines: Vec<Vec<Point>>) -> Result<Vec<DrawnLens>, DrawingRefused> {
-    let size = |line: &[Point]| {
-        let (low, high) = extent(line);
-        (high.x_mm - low.x_mm, high.y_mm - low.y_mm)
-    };
+    let size = |(low, high): (Point, Point)| (high.x_mm - low.x_mm, high.y_mm - low.y_mm);
     let mut nested = None;
-    let mut lines = lines;
-    lines.sort_by(|a, b| doubled_area_mm2(b).abs().total_cmp(&doubled_area_mm2(a).abs()));
-    let largest = lines.first().map(|line| size(line)).ok_or(DrawingRefused::NotClosed)?;
+    let mut lines: Vec<(f64, Vec<Point>)> =
+        lines.into_iter().map(|line| (doubled_area_mm2(&line).abs(), line)).collect();
+    lines.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let largest = lines.first().map(|(_, line)| size(extent(line))).ok_or(DrawingRefused::NotClosed)?;
     let mut kept: Vec<DrawnLens> = Vec::new();
-    for line in lines {
-        let (wide_mm, high_mm) = size(&line);
-        match kept.iter_mut().find(|outer| is_within(&line, &outer.border)) {
+    // The boxes of those.
+    let mut boxes: Vec<(Point, Point)> = Vec::new();
+    for (_, line) in lines {
+        let own = extent(&line);
+        let (wide_mm, high_mm) = size(own);
+        match boxes.iter().position(|outer| is_within(own, *outer)) {
             Some(outer) if wide_mm.min(high_mm) >= LEAST_SIDE_MM => {
-                nested.get_or_insert(((wide_mm, high_mm), size(&outer.border)));
+                nested.get_or_insert(((wide_mm, high_mm), size(boxes[outer])));
             }
-            Some(outer) => outer.holes.extend(hole::hole_of(&line)),
-            None if wide_mm.min(high_mm) >= LEAST_SIDE_MM => kept.push(DrawnLens::undrilled(line)),
-            None => {}
+            Some(outer) => kept[outer].holes.extend(hole::hole_of(&line)),
+            None if wide_mm.min(high_mm) < LEAST_SIDE_MM => {}
+            None if kept.len() == MOST_SIDE_BY_SIDE => return Err(DrawingRefused::TooMany),
+            None => {
+                kept.push(DrawnLens::undrilled(line));
+                boxes.push(own);
+            }
         }
     }
     if kept.is_empty() || largest.0.max(largest.1) > 2.0 * super::outline::MAX_RADIUS_MM {
@@ -285,9 +294,8 @@ fn lenses_of(lines: Vec<Vec<Point>>) -> Result<Vec<DrawnLens>, DrawingRefused> {
     if kept.len() > 2 { Err(DrawingRefused::Several(kept.len())) } else { Ok(kept) }
 }
 
-/// Whether the box of one line lies within that of another.
-fn is_within(line: &[Point], outer: &[Point]) -> bool {
-    let ((low, high), (outer_low, outer_high)) = (extent(line), extent(outer));
+/// Whether one box lies within another.
+fn is_within((low, high): (Point, Point), (outer_low, outer_high): (Point, Point)) -> bool {
     let is_between = |low: f64, high: f64, from: f64, to: f64| low >= from && high <= to;
     is_between(low.x_mm, high.x_mm, outer_low.x_mm, outer_high.x_mm)
         && is_between(low.y_mm, high.y_mm, outer_low.y_mm, outer_high.y_mm)

@@ -3,7 +3,7 @@
 use usvg::tiny_skia_path::PathSegment;
 use usvg::{Group, Node, Options, Tree, roxmltree};
 
-use super::curve::{Line, bezier, limited};
+use super::curve::{Drawn, Line, bezier};
 use super::{DrawingRefused, DrawnLens, MAX_BYTES, MOST_PIECES, Unit, join, lenses_of};
 use crate::shape::outline::Point;
 
@@ -31,10 +31,10 @@ pub fn read_svg(text: &str, unit: Option<Unit>) -> Result<Vec<DrawnLens>, Drawin
     let tree =
         Tree::from_xmltree(&document, &Options::default()).map_err(|why| DrawingRefused::Damaged(why.to_string()))?;
     let mm = mm_per_px(&document, &tree, unit)?;
-    let mut lines = Vec::new();
-    collect(tree.root(), mm, &mut lines)?;
+    let mut drawn = Drawn::default();
+    collect(tree.root(), mm, &mut drawn)?;
     let page = Point::new(f64::from(tree.size().width()) * mm, -f64::from(tree.size().height()) * mm);
-    let lines = join::closed(lines).into_iter().filter(|line| !is_page(line, page));
+    let lines = join::closed(drawn.lines)?.into_iter().filter(|line| !is_page(line, page));
     lenses_of(lines.collect())
 }
 
@@ -104,7 +104,7 @@ fn mm_per_px(document: &roxmltree::Document, tree: &Tree, unit: Option<Unit>) ->
     Ok(unit.mm() / px_per_unit)
 }
 
-fn collect(group: &Group, mm: f64, lines: &mut Vec<Line>) -> Result<(), DrawingRefused> {
+fn collect(group: &Group, mm: f64, lines: &mut Drawn) -> Result<(), DrawingRefused> {
     for node in group.children() {
         match node {
             Node::Group(group) => collect(group, mm, lines)?,
@@ -112,7 +112,6 @@ fn collect(group: &Group, mm: f64, lines: &mut Vec<Line>) -> Result<(), DrawingR
                 let data = path.data();
                 let placed = data.clone().transform(path.abs_transform());
                 flatten(placed.as_ref().unwrap_or(data).segments(), mm, lines)?;
-                limited(lines)?;
             }
             Node::Image(_) => return Err(DrawingRefused::NotRead("a picture".to_owned())),
             Node::Path(_) | Node::Text(_) => {}
@@ -122,14 +121,14 @@ fn collect(group: &Group, mm: f64, lines: &mut Vec<Line>) -> Result<(), DrawingR
 }
 
 /// A huge arc comes as thousands of curves: they are counted while they are drawn, not after.
-fn flatten(segments: impl Iterator<Item = PathSegment>, mm: f64, lines: &mut Vec<Line>) -> Result<(), DrawingRefused> {
+fn flatten(segments: impl Iterator<Item = PathSegment>, mm: f64, lines: &mut Drawn) -> Result<(), DrawingRefused> {
     let point = |p: usvg::tiny_skia_path::Point| Point::new(f64::from(p.x) * mm, -f64::from(p.y) * mm);
     let mut line: Line = Vec::new();
     for segment in segments {
         let from = line.last().copied().unwrap_or_default();
         match segment {
             PathSegment::MoveTo(to) => {
-                lines.push(std::mem::take(&mut line));
+                lines.add([std::mem::take(&mut line)])?;
                 line.push(point(to));
             }
             PathSegment::LineTo(to) => line.push(point(to)),
@@ -141,8 +140,7 @@ fn flatten(segments: impl Iterator<Item = PathSegment>, mm: f64, lines: &mut Vec
             return Err(DrawingRefused::TooMany);
         }
     }
-    lines.push(line);
-    Ok(())
+    lines.add([line])
 }
 
 #[cfg(test)]

@@ -8,8 +8,9 @@ mod tables;
 
 use std::f64::consts::TAU;
 
-use super::curve::{self, Line, limited};
-use super::{DrawingRefused, DrawnLens, MAX_BYTES, Unit, join, lenses_of};
+use super::curve::{self, Drawn, Line};
+use super::fit::{self, Ends, NoLine};
+use super::{DrawingRefused, DrawnLens, MAX_BYTES, MOST_PIECES, Unit, join, lenses_of};
 use crate::shape::outline::Point;
 use tables::Tables;
 
@@ -61,7 +62,7 @@ pub fn read_dxf(text: &str, unit: Option<Unit>) -> Result<Vec<DrawnLens>, Drawin
     let drawing = Tables::of(&pairs);
     let mut inserts = Inserts { left: MOST_INSERTS, deep: 0 };
     let lines = lines_of(&entities(section(&pairs, "ENTITIES")), &drawing, mm, &mut inserts)?;
-    lenses_of(join::closed(lines))
+    lenses_of(join::closed(lines)?)
 }
 
 fn pairs(text: &str) -> Result<Vec<Pair<'_>>, DrawingRefused> {
@@ -107,17 +108,15 @@ fn lines_of(
     mm: f64,
     inserts: &mut Inserts,
 ) -> Result<Vec<Line>, DrawingRefused> {
-    let mut lines = Vec::new();
+    let mut lines = Drawn::default();
     for entity in entities.iter().filter(|entity| drawing.shows(entity)) {
         match entity[0].value {
-            "INSERT" => lines.extend(inserted(entity, drawing, mm, inserts)?),
-            _ => lines.extend(line_of(entity, mm)?),
+            "INSERT" => lines.add(inserted(entity, drawing, mm, inserts)?)?,
+            _ => lines.add(line_of(entity, mm)?)?,
         }
-        limited(&lines)?;
     }
-    lines.extend(polylines(entities, drawing, mm)?);
-    limited(&lines)?;
-    Ok(lines)
+    polylines(entities, drawing, mm, &mut lines)?;
+    Ok(lines.lines)
 }
 
 /// The lines of a block where it is inserted: moved from its base point, scaled, turned.
@@ -226,18 +225,21 @@ fn light_polyline(codes: &Codes, mm: f64) -> Result<Line, DrawingRefused> {
     Ok(bulged(&vertices, codes.has_flag(1)?))
 }
 
+/// A line that is too long stops: [`Drawn`] refuses it.
 fn bulged(vertices: &[Vertex], is_closed: bool) -> Line {
     let mut line: Line = vertices.first().map(|vertex| vertex.0).into_iter().collect();
     let next = vertices.iter().skip(1).chain(vertices.first().filter(|_| is_closed));
     for (from, to) in vertices.iter().zip(next) {
+        if line.len() > MOST_PIECES {
+            break;
+        }
         curve::bulge(from.0, to.0, from.1, &mut line);
     }
     line
 }
 
 /// The older polylines: a POLYLINE, its VERTEX entities, and a SEQEND.
-fn polylines(entities: &[Entity], drawing: &Tables, mm: f64) -> Result<Vec<Line>, DrawingRefused> {
-    let mut lines = Vec::new();
+fn polylines(entities: &[Entity], drawing: &Tables, mm: f64, lines: &mut Drawn) -> Result<(), DrawingRefused> {
     let mut open: Option<(bool, f64, Vec<Vertex>)> = None;
     let seen = |(is_closed, flip, vertices): (bool, f64, Vec<Vertex>)| -> Line {
         bulged(&vertices, is_closed).into_iter().map(|p| Point::new(p.x_mm * flip, p.y_mm)).collect()
@@ -246,7 +248,7 @@ fn polylines(entities: &[Entity], drawing: &Tables, mm: f64) -> Result<Vec<Line>
         let codes = Codes(entity);
         match (entity[0].value, &mut open) {
             ("POLYLINE", _) => {
-                lines.extend(open.take().map(seen));
+                lines.add(open.take().map(seen))?;
                 open = drawing.shows(entity).then_some((codes.has_flag(1)?, codes.flip()?, Vec::new()));
             }
             // The control points of a fitted polyline (flag 16) lie off the line.
@@ -254,11 +256,10 @@ fn polylines(entities: &[Entity], drawing: &Tables, mm: f64) -> Result<Vec<Line>
                 vertices.push((codes.point(10, mm)?, codes.number(42)?.unwrap_or(0.0)));
             }
             ("VERTEX", _) => {}
-            _ => lines.extend(open.take().map(seen)),
+            _ => lines.add(open.take().map(seen))?,
         }
     }
-    lines.extend(open.map(seen));
-    Ok(lines)
+    lines.add(open.map(seen))
 }
 
 fn spline(codes: &Codes, mm: f64) -> Result<Line, DrawingRefused> {
@@ -266,12 +267,28 @@ fn spline(codes: &Codes, mm: f64) -> Result<Line, DrawingRefused> {
         let (x, y) = (codes.all(code)?, codes.all(code + 10)?);
         Ok(x.iter().zip(&y).map(|(x, y)| Point::new(x * mm, y * mm)).collect())
     };
-    let degree = codes.number(71)?.unwrap_or(3.0).clamp(0.0, 99.0) as usize;
     if codes.number(10)?.is_none() && codes.number(11)?.is_some() {
-        return Err(DrawingRefused::NotRead("a spline that is given by the points it passes alone".to_owned()));
+        return fitted(codes, &points(11)?, mm);
     }
+    let degree = codes.number(71)?.unwrap_or(3.0).clamp(0.0, 99.0) as usize;
     let line = curve::spline(degree, &codes.all(40)?, &points(10)?, &codes.all(41)?);
     line.ok_or_else(|| fault(codes.0[0].line, "the spline's knots and control points do not fit together"))
+}
+
+/// A spline that is given by the points it passes alone, with or without the directions of its ends.
+fn fitted(codes: &Codes, points: &[Point], mm: f64) -> Result<Line, DrawingRefused> {
+    let direction = |code: i32| -> Result<Option<Point>, DrawingRefused> {
+        let given = if codes.number(code)?.is_some() { Some(codes.point(code, mm)?) } else { None };
+        Ok(given.filter(|direction| direction.length_mm() > 0.0))
+    };
+    let ends = if codes.has_flag(1)? { Ends::Closed } else { Ends::Open(direction(12)?, direction(13)?) };
+    fit::through(points, ends).map_err(|why| match why {
+        NoLine::Refused(why) => why,
+        NoLine::Unsure(mm) => DrawingRefused::NotRead(format!(
+            "a spline that is given by {} points alone, which programs draw up to {mm:.2} mm apart",
+            points.len()
+        )),
+    })
 }
 
 #[cfg(test)]
