@@ -61,10 +61,19 @@ def packed(numbers):
     return bytes(16 * a + b for a, b in zip(halves[::2], halves[1::2]))
 
 
-def both(form, data):
+def parts(label, data, length):
+    """A list in several records; an escape is not cut."""
+    out, rest = b"", escaped(data)
+    while rest:
+        cut = length + 1 if rest[:length].endswith(b"\x1b") else length
+        out, rest = out + label + b"=" + rest[:cut] + b"\r\n", rest[cut:]
+    return out
+
+
+def both(form, data, count=400):
     out = b"REQ=FIL\r\nJOB=\"1042\"\r\nDO=B\r\nDBL=18.00\r\nHBOX=52.00;52.00\r\nVBOX=38.00;38.00\r\n"
     for side in "RL":
-        out += f"TRCFMT={form};400;E;{side};F\r\n".encode() + data.replace(b"SIDE", side.encode())
+        out += f"TRCFMT={form};{count};E;{side};F\r\n".encode() + data.replace(b"SIDE", side.encode())
     return out
 
 
@@ -76,6 +85,10 @@ def files():
     yield "binary_not_escaped.dat", both(2, b"R=" + binary(r) + b"\r\n")
     yield "differences.dat", both(3, b"R=" + escaped(differences(r)) + b"\r\n")
     yield "packed.dat", both(4, b"R=" + escaped(packed(r)) + b"\r\n")
+    # Few points, so that a half byte and a byte are too short for most steps; an odd count; lists in several records.
+    coarse = equal(31)
+    yield "coarse_differences.dat", both(3, parts(b"R", differences(coarse), 19), 31)
+    yield "coarse_packed.dat", both(4, parts(b"R", packed(coarse), 19), 31)
     angles = [round(100 * (360 * i / 360 + 0.3 * math.sin(i))) + 40 for i in range(360)]
     one = "TRCFMT = 1;360 ; U;L; P\n" + lines("A", angles, 7, "\n") + lines("R", [radius(a / 100) for a in angles], 12, "\r")
     yield "unequal_mixed_ends.txt", ("_PRIVATE=kept as it is\rJOB=B-7/2\n" + one).encode()
