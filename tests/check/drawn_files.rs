@@ -5,6 +5,7 @@ use std::path::Path;
 
 use rimbook::intake::{ReadOptions, read_any};
 use rimbook::optics::Eye;
+use rimbook::shape::boxing::Boxing;
 use rimbook::shape::drawing::dxf::read_dxf;
 use rimbook::shape::drawing::{DrawingRefused, Unit};
 use rimbook::shape::outline::Point;
@@ -155,6 +156,37 @@ fn a_drawing_of_too_many_pieces_is_refused_at_once() {
         let why = read_dxf(&text, None).unwrap_err();
         assert!(matches!(why, DrawingRefused::TooMany | DrawingRefused::NotRead(_)), "{name}: {why}");
         assert!(start.elapsed().as_secs() < 20, "{name}: {:?}", start.elapsed());
+    }
+}
+
+/// Files of 3 to 6 kB, some of which came to 8 GB.
+#[test]
+fn what_is_drawn_again_and_again_is_not_drawn() {
+    let nest = |name: &str, link: &str, mark: &str, each: usize| -> String {
+        let inner = |i: usize| format!("<path d=\"M0 0L1 1L2 2L3 3\" {mark}=\"url(#{link}{})\"/>", i + 1).repeat(each);
+        (0..12).map(|i| format!("<{name} id=\"{link}{i}\" width=\"9\" height=\"9\">{}</{name}>", inner(i))).collect()
+    };
+    let long = "L1 1L2 3".repeat(2_000);
+    let bombs = [
+        (nest("pattern", "p", "fill", 10), "fill=\"url(#p0)\""),
+        (nest("mask", "p", "mask", 10), "mask=\"url(#p0)\""),
+        (nest("clipPath", "p", "clip-path", 10), "clip-path=\"url(#p0)\""),
+        (nest("marker", "p", "marker-mid", 10), "style=\"marker:url(#p0)\""),
+        (
+            format!(
+                "<marker id=\"p0\"><path d=\"M0 0{long}\"/></marker><path d=\"M0 0{long}\" marker-mid=\"url(#p0)\"/>"
+            ),
+            "",
+        ),
+        ("<filter id=\"p0\"><feFlood/></filter>".to_owned(), "filter=\"url(#p0)\""),
+    ];
+    for (bomb, mark) in bombs {
+        let text = format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"60mm\" height=\"50mm\" viewBox=\"0 0 60 50\"><defs>{bomb}</defs>\
+             <ellipse cx=\"30\" cy=\"25\" rx=\"26\" ry=\"19\" {mark}/></svg>"
+        );
+        let size = read(text.as_bytes()).unwrap_or_else(|why| panic!("{mark}: {why}")).outlines();
+        assert!((Boxing::of(&size.right).a_mm - 52.0).abs() < 0.02, "{mark}");
     }
 }
 

@@ -2,12 +2,14 @@
 //! pair, is the shape.
 //!
 //! * [`svg`] and [`dxf`] – the drawings. [`points`] – x and y, or angle and radius, a row each.
+//! * `bare_svg` – an SVG drawing without what an outline does not need.
 //! * `curve` – curves as short straight pieces. `fit` – a smooth line through points. `join` – pieces to closed lines. `hole` – the
 //!   holes of a drilled mount.
 //! * [`traces`] – closed lines to the traces of both eyes, leveled and mirrored as asked.
 //!
 //! A drawing is a front view: the left of two outlines is the wearer's right eye. It has units or they must be stated.
 
+mod bare_svg;
 mod curve;
 pub mod dxf;
 mod fit;

@@ -1,8 +1,11 @@
 //! SVG drawings.
 
+use std::collections::HashMap;
+
 use usvg::tiny_skia_path::PathSegment;
 use usvg::{Group, Node, Options, Tree, roxmltree};
 
+use super::bare_svg::{bare, link_of};
 use super::curve::{Drawn, Line, bezier};
 use super::{DrawingRefused, DrawnLens, MAX_BYTES, MOST_PIECES, Unit, join, lenses_of};
 use crate::shape::outline::Point;
@@ -28,8 +31,8 @@ pub fn read_svg(text: &str, unit: Option<Unit>) -> Result<Vec<DrawnLens>, Drawin
     }
     let document = roxmltree::Document::parse(text).map_err(|why| DrawingRefused::Damaged(why.to_string()))?;
     check_size(&document)?;
-    let tree =
-        Tree::from_xmltree(&document, &Options::default()).map_err(|why| DrawingRefused::Damaged(why.to_string()))?;
+    let tree = Tree::from_str(&bare(&document)?, &Options::default())
+        .map_err(|why| DrawingRefused::Damaged(why.to_string()))?;
     let mm = mm_per_px(&document, &tree, unit)?;
     let mut drawn = Drawn::default();
     collect(tree.root(), mm, &mut drawn)?;
@@ -50,14 +53,17 @@ fn is_page(line: &[Point], page: Point) -> bool {
 
 /// Refuses a drawing that uses its parts again and again.
 fn check_size(document: &roxmltree::Document) -> Result<(), DrawingRefused> {
-    let root = document.root_element();
-    let mut left = MOST_ELEMENTS;
-    count(root, document, 0, &mut left)
+    // Of several with one name, any may be meant: all of them count.
+    let mut named: HashMap<&str, Vec<roxmltree::Node>> = HashMap::new();
+    for (name, node) in document.descendants().filter_map(|node| Some((node.attribute("id")?, node))) {
+        named.entry(name).or_default().push(node);
+    }
+    count(document.root_element(), &named, 0, &mut { MOST_ELEMENTS })
 }
 
 fn count(
     node: roxmltree::Node,
-    document: &roxmltree::Document,
+    named: &HashMap<&str, Vec<roxmltree::Node>>,
     deep: usize,
     left: &mut usize,
 ) -> Result<(), DrawingRefused> {
@@ -66,13 +72,12 @@ fn count(
         if element.tag_name().name() != "use" {
             continue;
         }
-        let href = element.attributes().find(|a| a.name() == "href").map(|a| a.value().trim_start_matches('#'));
-        let target = href.and_then(|id| document.descendants().find(|node| node.attribute("id") == Some(id)));
+        let targets = link_of(element).and_then(|link| named.get(link.trim().trim_start_matches('#')));
         if deep >= DEEPEST_USE {
             return Err(DrawingRefused::TooMany);
         }
-        if let Some(target) = target {
-            count(target, document, deep + 1, left)?;
+        for target in targets.into_iter().flatten() {
+            count(*target, named, deep + 1, left)?;
         }
     }
     Ok(())
