@@ -66,17 +66,16 @@ pub fn read_dxf(text: &str, unit: Option<Unit>) -> Result<Vec<DrawnLens>, Drawin
 }
 
 fn pairs(text: &str) -> Result<Vec<Pair<'_>>, DrawingRefused> {
-    let lines: Vec<&str> = text.lines().map(str::trim).collect();
-    let mut pairs = Vec::with_capacity(lines.len() / 2);
-    for (index, pair) in lines.chunks(2).enumerate() {
-        let line = 2 * index + 1;
-        match pair {
-            [code, value] => {
+    let mut lines = (1..).zip(text.lines().map(str::trim));
+    let mut pairs = Vec::with_capacity(text.lines().count() / 2);
+    while let Some((line, code)) = lines.next() {
+        match lines.next() {
+            Some((_, value)) => {
                 let code = code.parse().map_err(|_| fault(line, &format!("“{}” is not a code", short(code))))?;
                 pairs.push(Pair { line, code, value });
             }
-            [""] => {}
-            _ => return Err(fault(line, "the file ends inside of a pair of lines")),
+            None if code.is_empty() => {}
+            None => return Err(fault(line, "the file ends inside of a pair of lines")),
         }
     }
     if pairs.is_empty() {
