@@ -117,12 +117,12 @@ impl<const N: usize> Basis<N> {
     /// Takes a row in for one of the others; `false` where none can leave.
     fn exchange(&mut self, equations: &Equations<N>, entering: usize, sign: f64) -> bool {
         let mut column = [1.0; MOST + 1];
-        for k in 0..N {
-            column[k] = sign * equations.columns[k][entering];
+        for (own, rows) in column.iter_mut().zip(&equations.columns) {
+            *own = sign * rows[entering];
         }
         let mut change = [0.0; MOST + 1];
-        for i in 0..=N {
-            change[i] = (0..=N).map(|j| self.inverse[i][j] * column[j]).sum();
+        for (own, row) in change.iter_mut().zip(&self.inverse).take(N + 1) {
+            *own = (0..=N).map(|j| row[j] * column[j]).sum();
         }
         let ratio = |i: usize| self.inverse[i][N].max(0.0) / change[i];
         let leaving = (0..=N).filter(|&i| change[i] > 1e-12).min_by(|&i, &j| ratio(i).total_cmp(&ratio(j)));
@@ -132,8 +132,8 @@ impl<const N: usize> Basis<N> {
         }
         let pivot = self.inverse[leaving];
         for i in (0..=N).filter(|&i| i != leaving) {
-            for k in 0..=N {
-                self.inverse[i][k] -= change[i] * pivot[k];
+            for (own, pivot) in self.inverse[i].iter_mut().zip(&pivot).take(N + 1) {
+                *own -= change[i] * pivot;
             }
         }
         (self.chosen[leaving], self.signs[leaving]) = (entering, sign);
@@ -146,8 +146,8 @@ impl<const N: usize> Basis<N> {
 fn columns<const N: usize>(equations: &Equations<N>, chosen: &Rows, signs: &[f64; MOST + 1]) -> Matrix {
     let mut matrix = [[1.0; MOST + 1]; MOST + 1];
     for i in 0..=N {
-        for k in 0..N {
-            matrix[k][i] = signs[i] * equations.columns[k][chosen[i]];
+        for (row, rows) in matrix.iter_mut().zip(&equations.columns) {
+            row[i] = signs[i] * rows[chosen[i]];
         }
     }
     matrix
