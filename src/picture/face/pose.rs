@@ -51,7 +51,7 @@ pub(super) struct Pose {
 impl Pose {
     pub(super) fn of(photo: &FacePhoto) -> Result<Self, FaceRefused> {
         match photo.scale {
-            FaceScale::Card { corners, nearer_mm } => of_card(photo, corners, nearer_mm),
+            FaceScale::Card { corners, nearer_mm } => of_card(photo, corners, nearer_mm, None),
             FaceScale::Frame { edges, width_mm } => {
                 let (dx, dy) = (edges.left.x - edges.right.x, edges.left.y - edges.right.y);
                 let wide_px = dx.hypot(dy);
@@ -79,8 +79,20 @@ impl Pose {
         if was.scale == photo.scale && was.camera_mm == photo.camera_mm {
             return Some(*self);
         }
-        let pose = Self::of(photo).ok()?;
+        let pose = match (photo.scale, self.unknowns()) {
+            // The fit begins where it ended before: two or three steps are enough then.
+            (FaceScale::Card { corners, nearer_mm }, Some(near)) => of_card(photo, corners, nearer_mm, Some(near)),
+            _ => Self::of(photo),
+        };
+        let pose = pose.ok()?;
         Some(Self { share: self.share, head_deviation_deg: self.head_deviation_deg, ..pose })
+    }
+
+    /// What was fitted to a card.
+    fn unknowns(&self) -> Option<Unknowns> {
+        let (turn, lean) = (self.card_turn?.deg.to_radians(), self.card_lean?.deg.to_radians());
+        let Self { focal_px, middle, roll_rad, .. } = *self;
+        Some(Unknowns::from_column_slice(&[focal_px, middle.x, middle.y, roll_rad, turn, lean]))
     }
 
     /// The axes of the head: to the viewer's right, down, and away from the camera, each as a column. `aside_deg` is the
@@ -128,7 +140,13 @@ struct Wanted {
     error_px: f64,
 }
 
-fn of_card(photo: &FacePhoto, corners: [Pixel; 4], nearer_mm: f64) -> Result<Pose, FaceRefused> {
+/// A card by its corners; `near` is where to begin, else a card that faces the camera.
+fn of_card(
+    photo: &FacePhoto,
+    corners: [Pixel; 4],
+    nearer_mm: f64,
+    near: Option<Unknowns>,
+) -> Result<Pose, FaceRefused> {
     if !goes_around(corners) {
         return Err(FaceRefused::CornerOrder);
     }
@@ -155,7 +173,7 @@ fn of_card(photo: &FacePhoto, corners: [Pixel; 4], nearer_mm: f64) -> Result<Pos
         error_px: photo.mark_error_px.max(LEAST_ERROR_PX),
     };
     let off_px = (OFF_SHARE * long_px).max(3.0 * wanted.error_px);
-    wanted.found(off_px).ok_or(FaceRefused::NotACard(long_px / short_px))
+    wanted.found(near.unwrap_or_else(|| wanted.start()), off_px).ok_or(FaceRefused::NotACard(long_px / short_px))
 }
 
 /// Whether four places go around clockwise as seen, without a hollow.
@@ -166,10 +184,15 @@ fn goes_around(corners: [Pixel; 4]) -> bool {
     })
 }
 
+/// Steps of the unknowns that change the picture by next to nothing: of pixels, a ten-thousandth.
+fn small_steps(at: &Unknowns) -> [f64; 6] {
+    [at[0] * 1e-6, 1e-4, 1e-4, 1e-6, 1e-6, 1e-6]
+}
+
 impl Wanted {
     /// The card that fits the marks best (least squares by Gauss and Newton), unless a corner is too far off.
-    fn found(&self, most_off_px: f64) -> Option<Pose> {
-        let mut at = self.start();
+    fn found(&self, start: Unknowns, most_off_px: f64) -> Option<Pose> {
+        let mut at = start;
         for _ in 0..20 {
             let slope = self.slope(&at);
             let step = (slope.transpose() * slope).try_inverse()? * slope.transpose() * self.misfit(&at);
@@ -177,7 +200,8 @@ impl Wanted {
             if !at.iter().all(|value| value.is_finite()) || at[4].abs().max(at[5].abs()) > 1.2 {
                 return None;
             }
-            if step.abs().max() < 1e-9 {
+            // What rounding leaves of the slope does not let the last step be much shorter than this.
+            if step.iter().zip(small_steps(&at)).all(|(step, small)| step.abs() < small / 1000.0) {
                 break;
             }
         }
@@ -241,9 +265,8 @@ impl Wanted {
 
     /// How the misfit changes with each unknown.
     fn slope(&self, at: &Unknowns) -> SMatrix<f64, 10, 6> {
-        let steps = [at[0] * 1e-6, 1e-4, 1e-4, 1e-6, 1e-6, 1e-6];
         let mut slope = SMatrix::<f64, 10, 6>::zeros();
-        for (i, step) in steps.into_iter().enumerate() {
+        for (i, step) in small_steps(at).into_iter().enumerate() {
             let (mut low, mut high) = (*at, *at);
             low[i] -= step;
             high[i] += step;
