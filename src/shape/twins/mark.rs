@@ -249,12 +249,13 @@ impl Sought {
         let Some(mut basis) = Basis::new(&Equations { columns, right: less }, start) else { return 0.0 };
         let (mut least_mm, mut decided) = (f64::INFINITY, Vec::new());
         for (_, turn) in turns {
-            let apart: [f64; DIRECTIONS] = std::array::from_fn(|i| self.turns[turn].supports[i] - less[i]);
+            let ours = &self.turns[turn].supports;
             let enough_mm = most_mm.min(least_mm) + slack_mm;
             // The directions that decided in one turn bound every other turn too.
-            if decided.iter().any(|basis: &Basis<N>| basis.bound(&apart) > enough_mm) {
+            if decided.iter().any(|basis: &Basis<N>| basis.bound(|row| ours[row] - less[row]) > enough_mm) {
                 continue;
             }
+            let apart: [f64; DIRECTIONS] = std::array::from_fn(|i| ours[i] - less[i]);
             least_mm = least_mm.min(basis.fit(&Equations { columns, right: &apart }, enough_mm).least - slack_mm);
             decided.push(basis);
         }

@@ -92,8 +92,8 @@ impl<const N: usize> Basis<N> {
     }
 
     /// What some row is missed by at least, whatever the unknowns.
-    pub fn bound(&self, right: &[f64]) -> f64 {
-        (0..=N).map(|i| self.signs[i] * right[self.chosen[i]] * self.inverse[i][N]).sum::<f64>().abs()
+    pub fn bound(&self, right: impl Fn(usize) -> f64) -> f64 {
+        (0..=N).map(|i| self.signs[i] * right(self.chosen[i]) * self.inverse[i][N]).sum::<f64>().abs()
     }
 
     /// The unknowns with which the chosen rows are all missed by the same, and by how much.
