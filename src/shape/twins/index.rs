@@ -1,6 +1,6 @@
 //! The shapes on file by their marks, and the search among them.
 
-use std::cmp::Reverse;
+use std::cmp::{Ordering, Reverse};
 use std::collections::BinaryHeap;
 
 use super::mark::{Mark, Sizes, Sought};
@@ -31,7 +31,8 @@ pub struct Twin {
     pub found: Match,
 }
 
-/// How good a shape is, or can be at best: the smaller gap is better, in whole steps; of equal ones, the newer.
+/// How good a shape is, or can be at best: the smaller gap is better, in whole steps of the search, or of
+/// [`FINEST_STEP_MM`] for a bound; of equal ones, the newer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 struct Rank(u32, Reverse<usize>);
 
@@ -124,8 +125,9 @@ impl Search<'_> {
         Self { within_mm, ..self }
     }
 
-    /// Takes gaps in the same step of so many millimeters as equal, and of equal ones the newer. Without it, many traces
-    /// of one frame would all be compared to tell hundredths of a millimeter that no tracer can tell.
+    /// Takes gaps in the same step of so many millimeters as equal: of equal ones, those found first will do, the newer
+    /// first. Without it, many traces of one frame would all be compared to tell hundredths of a millimeter that no tracer
+    /// can tell.
     pub fn in_steps_of_mm(self, step_mm: f64) -> Self {
         Self { step_mm: step_mm.max(FINEST_STEP_MM), ..self }
     }
@@ -140,10 +142,10 @@ impl Search<'_> {
             }
             return first;
         };
-        let (worst, worst_mm) = (self.worst(), self.worst_mm());
+        let worst_mm = self.worst_mm();
         let mut next = Vec::new();
         while let Some(Reverse(Possible { rank, bound })) = possible.pop() {
-            if rank > worst {
+            if self.is_no_better(rank) {
                 possible.clear();
                 break;
             }
@@ -160,7 +162,7 @@ impl Search<'_> {
                 }
             };
             if let Some((bound_mm, bound)) = closer {
-                possible.push(Reverse(Possible { rank: rank.max(self.rank(bound_mm, index)), bound }));
+                possible.push(Reverse(Possible { rank: rank.max(bound_rank(bound_mm, index)), bound }));
             }
             if next.len() == AT_ONCE {
                 break;
@@ -201,10 +203,24 @@ impl Search<'_> {
         self.best
     }
 
-    /// How good a shape is with a gap, or can be at best with a gap that is at least this.
+    /// How good a shape is with a gap.
     fn rank(&self, gap_mm: f64, index: usize) -> Rank {
-        // Whole steps, rounded down.
-        Rank((gap_mm.max(0.0) / self.step_mm) as u32, Reverse(index))
+        Rank(steps(gap_mm, self.step_mm), Reverse(index))
+    }
+
+    /// Whether a shape with such a bound cannot come among the best.
+    fn is_no_better(&self, Rank(bound, index): Rank) -> bool {
+        let Rank(worst, worst_index) = self.worst();
+        match steps(f64::from(bound) * FINEST_STEP_MM, self.step_mm).cmp(&worst) {
+            Ordering::Less => false,
+            Ordering::Equal => self.is_any_equal_good() || index > worst_index,
+            Ordering::Greater => true,
+        }
+    }
+
+    /// Whether enough are found, so that another one of the worst step is not worth a look.
+    fn is_any_equal_good(&self) -> bool {
+        self.step_mm > FINEST_STEP_MM && self.best.len() == self.most
     }
 
     fn rank_of(&self, twin: &Twin) -> Rank {
@@ -220,11 +236,11 @@ impl Search<'_> {
     fn roughly_nearest(&self) -> Vec<usize> {
         let is_near = |&index: &usize| f64::from(self.rough_mm[index]) <= self.within_mm;
         let mut order: Vec<usize> = (0..self.index.len()).filter(is_near).collect();
-        let key = |&index: &usize| self.rank(f64::from(self.rough_mm[index]), index);
+        let key = |&index: &usize| bound_rank(f64::from(self.rough_mm[index]), index);
         keep_least(&mut order, FIRST_SEEN.max(self.most), key);
         let waves_mm = |index: usize| self.sought.waves_bound_mm(&self.index.marks[index], f64::INFINITY);
         let mut closer: Vec<(Rank, usize)> =
-            order.into_iter().map(|index| (self.rank(waves_mm(index), index), index)).collect();
+            order.into_iter().map(|index| (bound_rank(waves_mm(index), index), index)).collect();
         keep_least(&mut closer, FIRST.max(self.most), |(rank, _)| *rank);
         closer.sort_unstable();
         closer.into_iter().map(|(_, index)| index).collect()
@@ -233,7 +249,8 @@ impl Search<'_> {
     /// The gap that a shape must not exceed.
     fn worst_mm(&self) -> f64 {
         let Rank(steps, _) = self.worst();
-        (f64::from(steps) + 1.0) * self.step_mm
+        let steps = if self.is_any_equal_good() { f64::from(steps) } else { f64::from(steps) + 1.0 };
+        steps * self.step_mm
     }
 
     fn roughly_possible(&self) -> BinaryHeap<Reverse<Possible>> {
@@ -243,9 +260,20 @@ impl Search<'_> {
         let is_possible =
             |&index: &usize| f64::from(self.rough_mm[index]) <= worst_mm && compared.binary_search(&index).is_err();
         let possible =
-            |index| Possible { rank: self.rank(f64::from(self.rough_mm[index]), index), bound: Bound::Rough };
+            |index| Possible { rank: bound_rank(f64::from(self.rough_mm[index]), index), bound: Bound::Rough };
         (0..self.index.len()).filter(is_possible).map(|index| Reverse(possible(index))).collect()
     }
+}
+
+/// Whole steps, rounded down.
+fn steps(gap_mm: f64, step_mm: f64) -> u32 {
+    (gap_mm.max(0.0) / step_mm) as u32
+}
+
+/// How good a shape can be at best with a gap that is at least this. The most promising comes first, however long the
+/// steps of a search are.
+fn bound_rank(bound_mm: f64, index: usize) -> Rank {
+    Rank(steps(bound_mm, FINEST_STEP_MM), Reverse(index))
 }
 
 /// Leaves the `count` least, in any order.
