@@ -50,8 +50,13 @@ pub(super) struct Pose {
 
 impl Pose {
     pub(super) fn of(photo: &FacePhoto) -> Result<Self, FaceRefused> {
+        Self::fitted(photo, None)
+    }
+
+    /// A card is fitted from `near` on, or from a card that faces the camera.
+    fn fitted(photo: &FacePhoto, near: Option<Unknowns>) -> Result<Self, FaceRefused> {
         match photo.scale {
-            FaceScale::Card { corners, nearer_mm } => of_card(photo, corners, nearer_mm, None),
+            FaceScale::Card { corners, nearer_mm } => of_card(photo, corners, nearer_mm, near),
             FaceScale::Frame { edges, width_mm } => {
                 let (dx, dy) = (edges.left.x - edges.right.x, edges.left.y - edges.right.y);
                 let wide_px = dx.hypot(dy);
@@ -79,12 +84,8 @@ impl Pose {
         if was.scale == photo.scale && was.camera_mm == photo.camera_mm {
             return Some(*self);
         }
-        let pose = match (photo.scale, self.unknowns()) {
-            // The fit begins where it ended before: two or three steps are enough then.
-            (FaceScale::Card { corners, nearer_mm }, Some(near)) => of_card(photo, corners, nearer_mm, Some(near)),
-            _ => Self::of(photo),
-        };
-        let pose = pose.ok()?;
+        // The fit begins where it ended before.
+        let pose = Self::fitted(photo, self.unknowns()).ok()?;
         Some(Self { share: self.share, head_deviation_deg: self.head_deviation_deg, ..pose })
     }
 
@@ -200,7 +201,7 @@ impl Wanted {
             if !at.iter().all(|value| value.is_finite()) || at[4].abs().max(at[5].abs()) > 1.2 {
                 return None;
             }
-            // What rounding leaves of the slope does not let the last step be much shorter than this.
+            // A ten-millionth of a pixel, and as little of an angle.
             if step.iter().zip(small_steps(&at)).all(|(step, small)| step.abs() < small / 1000.0) {
                 break;
             }

@@ -49,19 +49,19 @@ pub(super) fn through(points: &[Point], ends: Ends) -> Result<Line, NoLine> {
     if apart.len() < 3 {
         return Ok(apart);
     }
-    let pieces = pieces(&apart, ends, 1.0);
-    let mut others = vec![self::pieces(&apart, ends, 0.5)];
+    let chosen = pieces(&apart, ends, 1.0);
+    let mut others = vec![pieces(&apart, ends, 0.5)];
     // Ends that meet may be closed smoothly.
     if ends == Ends::Open(None, None) && meet {
-        others.push(self::pieces(&apart[1..], Ends::Closed, 1.0));
+        others.push(pieces(&apart[1..], Ends::Closed, 1.0));
         others[1].rotate_right(1);
     }
-    let unsure_mm = others.iter().map(|other| furthest_mm(&pieces, other)).fold(0.0, f64::max);
+    let unsure_mm = others.iter().map(|other| farthest_mm(&chosen, other)).fold(0.0, f64::max);
     if unsure_mm > UNSURE_MM {
         return Err(NoLine::Unsure(unsure_mm));
     }
     let mut line = vec![apart[0]];
-    for piece in &pieces {
+    for piece in &chosen {
         bezier(piece, &mut line);
         if line.len() > MOST_PIECES {
             return Err(NoLine::Refused(DrawingRefused::TooMany));
@@ -139,8 +139,8 @@ fn speed(points: &[Point], spans: &[f64], chord: usize) -> f64 {
     points[chord + 1].minus(points[chord]).length_mm() / spans[chord]
 }
 
-/// The furthest that places of one line are from the other, piece by piece.
-fn furthest_mm(pieces: &[Piece], others: &[Piece]) -> f64 {
+/// The farthest that places of one line are from the other, piece by piece.
+fn farthest_mm(pieces: &[Piece], others: &[Piece]) -> f64 {
     let gap = |(piece, other): (&Piece, &Piece)| {
         let line: Vec<Point> = (0..=4 * PLACES).map(|i| at(other, i as f64 / (4 * PLACES) as f64)).collect();
         let nearest = |p: Point| {
