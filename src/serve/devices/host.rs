@@ -207,6 +207,10 @@ impl Host {
                 let asked = format!("asked for {}", clean(request));
                 Reply::refused(&asked, None, format!("{} is no request that Rimbook answers", clean(request)))
             }
+            None if !message.is_answer() => {
+                let words = "sent a message that asks for nothing; nothing was stored".to_owned();
+                Reply { answer: None, words, job: None, is_trouble: true }
+            }
             None => {
                 let status = message.value("STATUS").map(|status| format!(" with status {}", clean(status)));
                 let words = format!("answered{}", status.unwrap_or_default());

@@ -27,6 +27,15 @@ pub struct Message {
     pub has_checksum: bool,
 }
 
+/// Why a framed message is not taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NotTaken {
+    /// Its checksum does not agree.
+    Damaged,
+    /// It has no record, so it names nothing: no request, no job and no shape.
+    Empty,
+}
+
 /// The form in which a device wants a shape.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct TraceWish {
@@ -37,8 +46,12 @@ pub struct TraceWish {
 }
 
 impl Message {
-    /// Reads a framed message; `None` where its checksum does not agree.
-    pub fn read(bytes: Vec<u8>, assumptions: &Assumptions) -> Option<Self> {
+    /// Reads a framed message.
+    ///
+    /// # Errors
+    ///
+    /// [`NotTaken`]. A checksum alone is no record.
+    pub fn read(bytes: Vec<u8>, assumptions: &Assumptions) -> Result<Self, NotTaken> {
         let (mut records, mut has_radii, mut has_checksum) = (Vec::new(), false, false);
         let mut place = 0;
         for line in bytes.split_inclusive(|byte| matches!(byte, b'\r' | b'\n')) {
@@ -48,9 +61,9 @@ impl Message {
             match label.as_str() {
                 "CRC" => {
                     has_checksum = true;
-                    let stated = value.parse().ok()?;
+                    let stated = value.parse().map_err(|_| NotTaken::Damaged)?;
                     if !agrees(&bytes[..start], stated, assumptions.checksum) {
-                        return None;
+                        return Err(NotTaken::Damaged);
                     }
                 }
                 "R" => has_radii = true,
@@ -59,7 +72,10 @@ impl Message {
                 _ => {}
             }
         }
-        Some(Self { bytes, records, has_radii, has_checksum })
+        if records.is_empty() && !has_radii {
+            return Err(NotTaken::Empty);
+        }
+        Ok(Self { bytes, records, has_radii, has_checksum })
     }
 
     /// The value of the first record with this label; `None` where it is empty or says that it is not known.
@@ -71,6 +87,11 @@ impl Message {
     /// What the device asks for: `INI`, `TRC`, `EDG`, ...; `None` for an answer of its own.
     pub fn request(&self) -> Option<String> {
         self.value("REQ").map(|request| request.chars().take(8).collect::<String>().to_ascii_uppercase())
+    }
+
+    /// Whether it answers a message of ours.
+    pub fn is_answer(&self) -> bool {
+        self.records.iter().any(|(label, _)| ["ANS", "STATUS"].contains(&label.as_str()))
     }
 
     /// The job as it was keyed or scanned.
@@ -151,7 +172,7 @@ fn record_of(line: &[u8]) -> Option<(String, String)> {
 mod tests {
     use super::*;
 
-    fn read(bytes: &[u8]) -> Option<Message> {
+    fn read(bytes: &[u8]) -> Result<Message, NotTaken> {
         Message::read(bytes.to_vec(), &Assumptions::default())
     }
 
@@ -171,7 +192,24 @@ mod tests {
             let asked = read(format!("\x1cREQ=EDG\r\nJOB={job}\r\n\x1d").as_bytes()).expect("read");
             assert_eq!(asked.job_number(), number, "{job}");
         }
-        assert_eq!(read(b"\x1c\x1d").expect("an empty message").request(), None);
+        for (text, is_answer) in [("JOB=7", false), ("ANS=", true), ("STATUS=0", true)] {
+            let said = read(format!("\x1c{text}\r\n\x1d").as_bytes()).expect("read");
+            assert_eq!((said.request(), said.is_answer()), (None, is_answer), "{text}");
+        }
+    }
+
+    #[test]
+    fn a_message_without_a_record_is_not_taken() {
+        let sum = crate::shape::record::crc::checksum(b"", Assumptions::default().checksum);
+        let checked = format!("\x1c\x1eCRC={sum}\r\n\x1d");
+        let long = format!("\x1c{}=1\r\n\x1d", "L".repeat(LONGEST_LABEL + 1));
+        for bytes in [&b"\x1c\x1d"[..], b"\x1c\r\n\x1d", b"\x1c123\r\n=5\r\n\x1d", b"\x1cA=1;2\r\n\x1d"] {
+            assert_eq!(read(bytes), Err(NotTaken::Empty), "{bytes:?}");
+        }
+        assert_eq!((read(checked.as_bytes()), read(long.as_bytes())), (Err(NotTaken::Empty), Err(NotTaken::Empty)));
+        for bytes in [&b"\x1c_X=1\x1d"[..], b"\x1cR=2200\r\n\x1d"] {
+            assert!(read(bytes).is_ok(), "{bytes:?}");
+        }
     }
 
     #[test]
@@ -185,14 +223,15 @@ mod tests {
 
     #[test]
     fn a_checksum_that_differs_is_no_message() {
-        // CRC-16 of "123456789", start value FFFF: 29B1 (catalogues of 16-bit checksums, from memory) = 10673.
-        assert!(read(b"\x1c123456789\r\n\x1d").is_some_and(|message| !message.has_checksum));
+        assert!(read(b"\x1cREQ=INI\r\n\x1d").is_ok_and(|message| !message.has_checksum));
         let sum = crate::shape::record::crc::checksum(b"REQ=INI\r\n", Assumptions::default().checksum);
         let with = |sum: &str| format!("\x1cREQ=INI\r\n\x1eCRC={sum}\r\n\x1d").into_bytes();
-        assert!(read(&with(&sum.to_string())).is_some_and(|message| message.has_checksum));
-        assert!(read(&with("1")).is_none() && read(&with("x")).is_none());
+        assert!(read(&with(&sum.to_string())).is_ok_and(|message| message.has_checksum));
+        for wrong in ["1", "x"] {
+            assert_eq!(read(&with(wrong)), Err(NotTaken::Damaged), "{wrong}");
+        }
         let unchecked =
             Assumptions { checksum: crate::shape::record::assumption::Checksum::Unchecked, ..Assumptions::default() };
-        assert!(Message::read(with("1"), &unchecked).is_some());
+        assert!(Message::read(with("1"), &unchecked).is_ok());
     }
 }

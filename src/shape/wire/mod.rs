@@ -15,5 +15,5 @@ pub mod session;
 
 pub use answer::{Answer, Status};
 pub use frame::Framer;
-pub use message::{Message, TraceWish};
+pub use message::{Message, NotTaken, TraceWish};
 pub use session::{Closing, Event, Outcome, Session, Timing};

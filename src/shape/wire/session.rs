@@ -6,12 +6,12 @@ use std::time::Duration;
 use super::super::record::Assumptions;
 use super::super::record::assumption::Acknowledgment;
 use super::frame::{ACK, Framer, NAK, Piece};
-use super::message::Message;
+use super::message::{Message, NotTaken};
 
 /// Bytes that wait while a message is answered. A line is not read meanwhile, so more is a flood.
 pub const MOST_WAITING: usize = 1 << 16;
-/// Damaged messages in a row after which a line is given up.
-const MOST_DAMAGED: u32 = 10;
+/// Messages in a row that cannot be taken, after which a line is given up.
+const MOST_NOT_TAKEN: u32 = 10;
 /// Messages within [`RATE_TIME`] after which a line is given up: a person at a device asks for a few a minute.
 const MOST_MESSAGES: u32 = 120;
 /// The time over which they are counted.
@@ -57,8 +57,8 @@ pub enum Event {
     BeganAgain(usize),
     /// A message broke off.
     BrokeOff(usize),
-    /// A checksum does not agree.
-    Damaged,
+    /// A message was damaged, or has no record.
+    NotTaken(NotTaken),
     /// The device did not get our answer whole.
     AskedAgain,
     /// Nothing was said to our answer.
@@ -76,7 +76,15 @@ impl fmt::Display for Event {
                 write!(f, "began a message again after {}; the first part was left out", bytes(*count))
             }
             Event::BrokeOff(count) => write!(f, "broke off a message after {}; nothing of it was kept", bytes(*count)),
-            Event::Damaged => write!(f, "sent a message whose checksum does not agree; it was asked to send it again"),
+            Event::NotTaken(NotTaken::Damaged) => {
+                write!(f, "sent a message whose checksum does not agree; it was asked to send it again")
+            }
+            Event::NotTaken(NotTaken::Empty) => {
+                write!(
+                    f,
+                    "sent a message without a record, which names nothing; it was refused, and nothing was stored"
+                )
+            }
             Event::AskedAgain => write!(f, "did not get the answer whole; it was sent again"),
             Event::Unconfirmed => write!(f, "did not confirm the answer in time; it was sent again"),
             Event::GivenUp => write!(f, "never confirmed the answer; it was given up"),
@@ -91,8 +99,8 @@ pub enum Closing {
     Flood,
     /// More messages than a person can cause.
     TooFast,
-    /// Nothing but damaged messages.
-    Damaged,
+    /// Nothing but messages that cannot be taken.
+    NotTaken,
 }
 
 impl fmt::Display for Closing {
@@ -100,7 +108,7 @@ impl fmt::Display for Closing {
         f.write_str(match self {
             Closing::Flood => "sent more than any message has; the line was closed",
             Closing::TooFast => "sent more messages than anyone can ask for; the line was closed",
-            Closing::Damaged => "sent nothing but damaged messages; the line was closed",
+            Closing::NotTaken => "sent nothing but damaged or empty messages; the line was closed",
         })
     }
 }
@@ -129,7 +137,8 @@ pub struct Session {
     waiting: Vec<u8>,
     /// When the last byte came.
     heard: Duration,
-    damaged: u32,
+    /// Messages in a row that could not be taken.
+    not_taken: u32,
     /// Messages since a moment.
     counted: (u32, Duration),
     /// The device can take no more since.
@@ -148,7 +157,7 @@ impl Session {
             turn: Turn::Device,
             waiting: Vec::new(),
             heard: Duration::ZERO,
-            damaged: 0,
+            not_taken: 0,
             counted: (0, Duration::ZERO),
             held: None,
             to_send: Vec::new(),
@@ -267,16 +276,20 @@ impl Session {
         if self.counted.0 > MOST_MESSAGES {
             return self.close(Closing::TooFast, outcomes);
         }
-        let Some(message) = Message::read(bytes, &self.assumptions) else {
-            self.damaged += 1;
-            outcomes.push(Outcome::Told(Event::Damaged));
-            self.confirm(NAK, outcomes);
-            if self.damaged >= MOST_DAMAGED {
-                self.close(Closing::Damaged, outcomes);
+        let message = match Message::read(bytes, &self.assumptions) {
+            Ok(message) => message,
+            Err(why) => {
+                self.not_taken += 1;
+                outcomes.push(Outcome::Told(Event::NotTaken(why)));
+                // An answer names what was asked for, and an empty message asks for nothing: NAK is all that can be said.
+                self.confirm(NAK, outcomes);
+                if self.not_taken >= MOST_NOT_TAKEN {
+                    self.close(Closing::NotTaken, outcomes);
+                }
+                return;
             }
-            return;
         };
-        self.damaged = 0;
+        self.not_taken = 0;
         self.confirm(ACK, outcomes);
         // A device that speaks again has our answer, or asks for it again.
         self.turn = Turn::Host;

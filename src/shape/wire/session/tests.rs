@@ -86,10 +86,17 @@ fn garbage_is_told_and_damage_is_asked_for_again() {
     assert_eq!(heard, [Outcome::Told(Event::Stray(9)), send(&[ACK]), asked(INI)]);
     let _ = session.answer(None, at(0));
     let wrong = b"\x1cREQ=INI\r\n\x1eCRC=1\r\n\x1d";
-    for _ in 0..9 {
-        assert_eq!(session.receive(wrong, at(0)), [Outcome::Told(Event::Damaged), send(&[NAK])]);
+    for _ in 0..4 {
+        assert_eq!(session.receive(wrong, at(0)), [Outcome::Told(Event::NotTaken(NotTaken::Damaged)), send(&[NAK])]);
     }
-    assert_eq!(session.receive(wrong, at(0)).last(), Some(&Outcome::Close(Closing::Damaged)));
+    // One that is empty is refused too, and counts with them.
+    for _ in 0..5 {
+        assert_eq!(
+            session.receive(b"\x1c\x1d", at(0)),
+            [Outcome::Told(Event::NotTaken(NotTaken::Empty)), send(&[NAK])]
+        );
+    }
+    assert_eq!(session.receive(wrong, at(0)).last(), Some(&Outcome::Close(Closing::NotTaken)));
     assert_eq!(session.receive(INI, at(0)), []);
 }
 
@@ -151,6 +158,7 @@ fn stretch() -> impl Strategy<Value = Vec<u8>> {
         3 => Just(INI.to_vec()),
         1 => Just(b"\x1cREQ=TRC\r\nJOB=1042\r\n\x1eCRC=1\r\n\x1d".to_vec()),
         1 => Just(INI[..12].to_vec()),
+        1 => Just(b"\x1c\x1d".to_vec()),
         2 => Just(vec![ACK]),
         1 => Just(vec![NAK]),
         1 => Just(vec![0x13, 0x11]),
