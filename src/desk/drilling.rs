@@ -225,11 +225,19 @@ pub fn fault_words(eye: Eye, index: usize, fault: HoleFault) -> String {
     }
 }
 
-/// A hole as a line of a table.
+/// A line of a table of holes. Where one lens is drilled, a line says that the other one is not.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct HoleRow {
     /// `R and L`, `R` or `L`.
     pub eyes: String,
+    /// The hole; `None` where the lens has none.
+    #[serde(flatten)]
+    pub hole: Option<HoleFigures>,
+}
+
+/// A hole as it is printed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct HoleFigures {
     /// Counts the holes of a lens.
     pub number: usize,
     /// `nose` or `temple`.
@@ -245,38 +253,52 @@ pub struct HoleRow {
 }
 
 impl HoleRow {
-    /// The holes of both eyes; once where both have the same.
+    /// The holes of both eyes; once where both have the same. Nothing where neither has any.
     pub fn of(drilling: &Drilling) -> Vec<Self> {
+        if drilling.right.is_empty() && drilling.left.is_empty() {
+            return Vec::new();
+        }
         if drilling.right == drilling.left {
             return Self::of_lens("R and L", &drilling.right);
         }
         Eye::BOTH.into_iter().flat_map(|eye| Self::of_lens(eye.letter(), drilling.get(eye))).collect()
     }
 
-    /// The hole on one line: `R and L 1: temple 4.00, 2.00 up, ⌀ 1.40`.
+    /// The hole on one line: `R and L 1: temple 4.00, 2.00 up, ⌀ 1.40`; `L: none`.
     pub fn words(&self) -> String {
-        let height = match self.up.split_at_checked(1) {
+        let eyes = &self.eyes;
+        let Some(HoleFigures { number, side, inward, up, diameter, slot_end }) = &self.hole else {
+            return format!("{eyes}: none");
+        };
+        let height = match up.split_at_checked(1) {
             Some(("+", up)) => format!("{up} up"),
             Some(("-", down)) => format!("{down} down"),
             _ => "level".to_owned(),
         };
-        let slot = if self.slot_end.is_empty() { String::new() } else { format!(", slot to {}", self.slot_end) };
-        let Self { eyes, number, side, inward, diameter, .. } = self;
+        let slot = if slot_end.is_empty() { String::new() } else { format!(", slot to {slot_end}") };
         format!("{eyes} {number}: {side} {inward}, {height}, ⌀ {diameter}{slot}")
     }
 
     fn of_lens(eyes: &str, holes: &[DrilledHole]) -> Vec<Self> {
+        let row = |hole: Option<HoleFigures>| Self { eyes: eyes.to_owned(), hole };
+        if holes.is_empty() {
+            return vec![row(None)];
+        }
+        (1..).zip(holes).map(|(number, hole)| row(Some(HoleFigures::of(number, hole)))).collect()
+    }
+}
+
+impl HoleFigures {
+    fn of(number: usize, hole: &DrilledHole) -> Self {
         let signed = |mm: Millimeter| if mm > Millimeter::ZERO { format!("+{mm}") } else { mm.to_string() };
-        let row = |(number, hole): (usize, &DrilledHole)| Self {
-            eyes: eyes.to_owned(),
+        Self {
             number,
             side: hole.side.key().to_owned(),
             inward: hole.at.inward.to_string(),
             up: signed(hole.at.up),
             diameter: hole.diameter.to_string(),
             slot_end: hole.slot_end.map(|end| format!("{}, {}", end.inward, signed(end.up))).unwrap_or_default(),
-        };
-        (1..).zip(holes).map(row).collect()
+        }
     }
 }
 
@@ -332,12 +354,29 @@ mod tests {
         let holes = read_holes("temple 3.5 2 1.4\nnose 4 -1.5 1.2 to 6 -1.5").unwrap();
         let rows = HoleRow::of(&Pair::new(holes.clone(), holes.clone()));
         assert_eq!(rows.len(), 2);
-        assert_eq!(
-            (rows[0].eyes.as_str(), rows[0].up.as_str(), rows[1].slot_end.as_str()),
-            ("R and L", "+2.00", "6.00, -1.50")
-        );
         assert_eq!(rows[0].words(), "R and L 1: temple 3.50, 2.00 up, ⌀ 1.40");
         assert_eq!(rows[1].words(), "R and L 2: nose 4.00, 1.50 down, ⌀ 1.20, slot to 6.00, -1.50");
-        assert_eq!(HoleRow::of(&Pair::new(holes, Vec::new()))[1].eyes, "R");
+    }
+
+    #[test]
+    fn a_lens_without_holes_is_said_beside_one_that_has_some() {
+        let holes = read_holes("temple 3.5 2 1.4").unwrap();
+        let words = |drilling| HoleRow::of(&drilling).iter().map(HoleRow::words).collect::<Vec<_>>();
+        let hole = "1: temple 3.50, 2.00 up, ⌀ 1.40";
+        assert_eq!(words(Pair::new(holes.clone(), Vec::new())), [format!("R {hole}"), "L: none".to_owned()]);
+        assert_eq!(words(Pair::new(Vec::new(), holes)), ["R: none".to_owned(), format!("L {hole}")]);
+        assert_eq!(HoleRow::of(&Drilling::default()), []);
+    }
+
+    /// As a ticket was kept before a lens without holes was said.
+    #[test]
+    fn rows_that_were_kept_are_read() {
+        let kept =
+            r#"{"eyes":"R","number":1,"side":"temple","inward":"3.50","up":"+2.00","diameter":"1.40","slot_end":""}"#;
+        let rows = HoleRow::of(&Pair::new(read_holes("temple 3.5 2 1.4").unwrap(), Vec::new()));
+        assert_eq!(serde_json::from_str::<HoleRow>(kept).unwrap(), rows[0]);
+        assert_eq!(serde_json::to_string(&rows[0]).unwrap(), kept);
+        let bare = serde_json::to_string(&rows[1]).unwrap();
+        assert_eq!((bare.as_str(), serde_json::from_str(&bare).unwrap()), (r#"{"eyes":"L"}"#, rows[1].clone()));
     }
 }

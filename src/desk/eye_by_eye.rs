@@ -2,11 +2,19 @@
 //!
 //! They do where both messages name the same job, come from the same device soon after each other, and hold one eye each,
 //! and where nothing was done with the shape of the first one meanwhile. The first shape stays on file as it is; the one
-//! with both eyes is a new one.
+//! with both eyes is a new one, read as a file with both eyes is.
 
-use super::frame_shape::{DblSource, NewShape, ShapeWarning};
+use super::frame_shape::{NewShape, Original, ShapeOrigin, ShapeRefused};
 use super::job::{EventKind, Job};
-use crate::optics::{Eye, Pair};
+use crate::optics::unit::Millimeter;
+use crate::shape::record::TraceFile;
+
+/// A message with a shape, as it came and as it was read.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TraceMessage {
+    pub bytes: Vec<u8>,
+    pub file: TraceFile,
+}
 
 impl Job {
     /// Whether something was made by the shape since it was put on file.
@@ -17,74 +25,43 @@ impl Job {
     }
 }
 
-impl NewShape {
-    /// The eye that was traced, where only one was.
-    pub fn only_eye(&self) -> Option<Eye> {
-        self.derived.map(Eye::other)
+impl TraceMessage {
+    /// Both eyes, where each came in a message of its own. The bytes are those of both. `None` where they are not one of each.
+    pub fn joined(first: &TraceMessage, second: &TraceMessage) -> Option<TraceMessage> {
+        let file = TraceFile::joined(&first.file, &second.file)?;
+        Some(TraceMessage { bytes: [&first.bytes[..], &second.bytes].concat(), file })
     }
 
-    /// One shape of two that hold one eye each: every eye as it was traced. `None` where they are not one of each.
-    pub fn joined(first: &NewShape, second: &NewShape) -> Option<NewShape> {
-        let eye = second.only_eye()?;
-        if first.only_eye() != Some(eye.other()) {
-            return None;
-        }
-        let of = |which: Eye| if which == eye { second } else { first };
-        let (right, left) = (of(Eye::Right), of(Eye::Left));
-        let by_dbl = if second.dbl_source == DblSource::Stamp { first } else { second };
-        let mut warnings = first.warnings.clone();
-        warnings.extend(second.warnings.iter().filter(|said| !first.warnings.contains(said)).cloned());
-        warnings.extend(dbl_differs(first, second));
-        warnings.extend(holes_of_one(first, second));
-        // A hole may be named for both eyes in one of the messages.
-        let holes = |which: Eye| {
-            let [own, other] = [of(which), of(which.other())].map(|shape| shape.holes.get(which));
-            if own.is_empty() { other.clone() } else { own.clone() }
-        };
-        Some(NewShape {
-            traces: Pair::new(right.traces.right.clone(), left.traces.left.clone()),
-            derived: None,
-            dbl: by_dbl.dbl,
-            dbl_source: by_dbl.dbl_source,
-            rim_curve_tool_d: Pair::new(right.rim_curve_tool_d.right, left.rim_curve_tool_d.left),
-            rim: Pair::new(right.rim.right, left.rim.left),
-            holes: Pair::new(holes(Eye::Right), holes(Eye::Left)),
-            warnings,
-            original: [&first.original[..], &second.original].concat(),
-            ..second.clone()
-        })
+    /// The shape under the name of its trace. `stamped_bridge` is used where the message does not say the distance between the
+    /// lenses.
+    ///
+    /// # Errors
+    ///
+    /// [`ShapeRefused::Dbl`].
+    pub fn shape(&self, name: &str, stamped_bridge: Millimeter) -> Result<NewShape, ShapeRefused> {
+        let original = Original { bytes: &self.bytes, name, origin: ShapeOrigin::Traced };
+        NewShape::of_file(self.file.clone(), original, None, None, stamped_bridge)
     }
-}
-
-fn dbl_differs(first: &NewShape, second: &NewShape) -> Option<ShapeWarning> {
-    let both_say = [first, second].iter().all(|shape| shape.dbl_source == DblSource::File);
-    let says = format!(
-        "the eyes came with two distances between the lenses, {} and {} mm; the second is used",
-        first.dbl, second.dbl
-    );
-    (both_say && first.dbl != second.dbl).then_some(ShapeWarning { kind: "dbl_differs", says })
-}
-
-fn holes_of_one(first: &NewShape, second: &NewShape) -> Option<ShapeWarning> {
-    let is_bare = |shape: &NewShape| shape.holes.iter().all(|(_, holes)| holes.is_empty());
-    let says = "holes came with one of the eyes only, and are taken for both".to_owned();
-    (is_bare(first) != is_bare(second)).then_some(ShapeWarning { kind: "holes_of_one_eye", says })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::desk::frame_shape::{Original, ShapeOrigin};
+    use crate::desk::frame_shape::DblSource;
     use crate::desk::job::Event;
     use crate::desk::sample::round_job;
+    use crate::optics::Pair;
     use crate::shape::record::parse;
 
     /// A trace of one eye, a circle of this radius in hundredths.
-    fn one_eye(side: &str, radius: i32, more: &str) -> NewShape {
+    fn one_eye(side: &str, radius: i32, more: &str) -> TraceMessage {
         let list = vec![radius.to_string(); 36].join(";");
         let bytes = format!("{more}TRCFMT=1;36;E;{side};F\r\nR={list}\r\n").into_bytes();
-        let original = Original { bytes: &bytes, name: "trace", origin: ShapeOrigin::Traced };
-        NewShape::of_file(parse(&bytes).unwrap(), original, None, None, "18".parse().unwrap()).unwrap()
+        TraceMessage { file: parse(&bytes).unwrap(), bytes }
+    }
+
+    fn joined(first: &TraceMessage, second: &TraceMessage) -> NewShape {
+        TraceMessage::joined(first, second).unwrap().shape("trace", "18".parse().unwrap()).unwrap()
     }
 
     #[test]
@@ -92,21 +69,12 @@ mod tests {
         let right = one_eye("R", 2000, "DBL=19.00\r\nFCRV=4.00\r\n");
         let left = one_eye("L", 2100, "FCRV=5.00\r\n");
         for (first, second) in [(&right, &left), (&left, &right)] {
-            let shape = NewShape::joined(first, second).unwrap();
+            let shape = joined(first, second);
             assert_eq!((shape.traces.right.radii()[0], shape.traces.left.radii()[0]), (2000, 2100));
             assert_eq!((shape.derived, shape.rim_curve_tool_d), (None, Pair::new(Some(4.0), Some(5.0))));
             assert_eq!((shape.dbl.to_string().as_str(), shape.dbl_source), ("19.00", DblSource::File));
-            assert_eq!(shape.original, [&first.original[..], &second.original].concat());
+            assert_eq!(shape.original, [&first.bytes[..], &second.bytes].concat());
             assert_eq!(shape.warnings, []);
-        }
-    }
-
-    #[test]
-    fn only_one_of_each_makes_a_pair() {
-        let (right, left) = (one_eye("R", 2000, ""), one_eye("L", 2100, ""));
-        let both = NewShape::joined(&right, &left).unwrap();
-        for (first, second) in [(&right, &right), (&left, &left), (&both, &left), (&right, &both)] {
-            assert_eq!(NewShape::joined(first, second), None);
         }
     }
 
@@ -115,20 +83,30 @@ mod tests {
         let right = one_eye("R", 2000, "DRILL=B;-15.00;2.00;1.40\r\n");
         let left = one_eye("L", 2100, "DRILL=L;-16.00;1.00;1.40\r\nDRILL=L;-16.00;4.00;1.40\r\n");
         for (first, second) in [(&right, &left), (&left, &right)] {
-            let holes = NewShape::joined(first, second).unwrap().holes;
-            assert_eq!((holes.right.len(), &holes.left), (1, &left.holes.left));
+            let holes = joined(first, second).holes;
+            assert_eq!((holes.right.len(), holes.left.len()), (1, 2));
         }
-        let both = NewShape::joined(&right, &one_eye("L", 2100, "")).unwrap();
-        assert_eq!((both.holes.right.len(), both.holes.left.len(), both.warnings.len()), (1, 1, 2));
-        assert!(both.warnings[1].says.contains("taken for both"), "{:?}", both.warnings);
+        // Named for both eyes in one of the messages.
+        let both = joined(&right, &one_eye("L", 2100, ""));
+        assert_eq!((both.holes.right.len(), both.holes.left.len(), both.warnings.len()), (1, 1, 1));
     }
 
     #[test]
-    fn two_distances_are_said() {
-        let (right, left) = (one_eye("R", 2000, "DBL=19.00\r\n"), one_eye("L", 2100, "DBL=18.50\r\n"));
-        let shape = NewShape::joined(&right, &left).unwrap();
-        assert_eq!(shape.dbl.to_string(), "18.50");
-        assert!(shape.warnings[0].says.contains("19.00 and 18.50 mm; the second is used"), "{:?}", shape.warnings);
+    fn holes_of_one_eye_stay_there_and_that_is_said_as_of_a_file() {
+        let right = one_eye("R", 2000, "DRILL=R;-15.00;2.00;1.40\r\n");
+        let left = one_eye("L", 2100, "");
+        // Until the left eye comes it is the mirror image of the right one, with its holes.
+        let alone = right.shape("trace", "18".parse().unwrap()).unwrap();
+        assert_eq!((alone.holes.right.len(), alone.holes.left.len(), alone.warnings.len()), (1, 1, 1));
+        let file = [&right.bytes[..], &left.bytes].concat();
+        let of_file = NewShape::read(&file, "trace", None, None, "18".parse().unwrap()).unwrap();
+        for (first, second) in [(&right, &left), (&left, &right)] {
+            let shape = joined(first, second);
+            assert_eq!((shape.holes.right.len(), shape.holes.left.len()), (1, 0));
+            let kinds: Vec<_> = shape.warnings.iter().map(|warning| warning.kind).collect();
+            assert_eq!(kinds, ["holes_read", "holes_of_one_eye"]);
+            assert_eq!((&shape.holes, &shape.warnings), (&of_file.holes, &of_file.warnings));
+        }
     }
 
     #[test]

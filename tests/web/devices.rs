@@ -19,7 +19,7 @@ use tokio::net::{TcpListener, TcpStream};
 use tokio::task::JoinHandle;
 
 use crate::old_records::{bring_in, given_table, trace as old_trace, try_out};
-use crate::shapes::{ellipse_radii, keep_ellipse};
+use crate::shapes::{ellipse_radii, hole_table, keep_ellipse};
 use crate::support::{NOW, TestLab};
 
 const ACK: u8 = 0x06;
@@ -237,6 +237,39 @@ async fn eyes_that_come_one_by_one_are_one_shape() {
     }
 }
 
+/// As in one file with both eyes: `tests/web/shapes.rs`.
+#[tokio::test(flavor = "multi_thread")]
+async fn holes_of_an_eye_that_came_by_itself_stay_on_it() {
+    let (lab, host, state) = lab().await;
+    let (address, _door) = door(&host).await;
+    let mut tracer = Peer::at(address).await;
+    let drilled = |job: i64, side: &str| {
+        one_eye(job, side, 0).replace("DBL=18.00\r\n", &format!("DBL=18.00\r\nDRILL={side};-20;2;1.4\r\n"))
+    };
+    let holes = async |job: i64| hole_table(&lab.get(&format!("/jobs/{job}/shape")).await);
+    for (side, rows) in
+        [("R", ["R 1 temple 5.00 +2.00 1.40", "L none"]), ("L", ["R none", "L 1 temple 5.00 +2.00 1.40"])]
+    {
+        for is_first in [true, false] {
+            let job = lab.given_job().await;
+            let bare = one_eye(job, if side == "R" { "L" } else { "R" }, 0);
+            let messages = if is_first { [drilled(job, side), bare] } else { [bare, drilled(job, side)] };
+            for (sent, message) in messages.iter().enumerate() {
+                assert_eq!(value(&tracer.ask(message).await, "STATUS"), "0");
+                // Until the other eye comes it is the mirror image, holes and all.
+                let alone = if is_first { &["R and L 1 temple 5.00 +2.00 1.40"][..] } else { &[] };
+                assert_eq!(holes(job).await, if sent == 0 { alone } else { &rows[..] }, "{side} {is_first}");
+            }
+            let says = format!("there are holes for the {} eye only", if side == "R" { "right" } else { "left" });
+            let cautions = lab.get(&format!("/jobs/{job}/shape")).await.texts(".notice.caution");
+            assert_eq!(cautions.iter().filter(|caution| caution.contains(&says)).count(), 1, "{cautions:?}");
+            assert!(state.devices.said().iter().any(|said| said.job == Some(job) && said.is_trouble));
+            let export = lab.get(&format!("/jobs/{job}/shape/export")).await.body;
+            assert_eq!(export.matches("DRILL").count(), 1, "{export:.200}");
+        }
+    }
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn both_eyes_at_one_moment_on_two_lines_are_one_shape() {
     let (lab, host, _) = lab().await;
@@ -430,6 +463,36 @@ async fn garbage_and_damage_on_the_way_are_mended() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_message_that_names_nothing_is_refused() {
+    let (lab, host, state) = lab().await;
+    let job = lab.given_job().await;
+    let (address, _door) = door(&host).await;
+    let mut tracer = Peer::at(address).await;
+    let events = lab.count("job_event", job).await;
+    let empty = "sent a message without a record, which names nothing; it was refused, and nothing was stored";
+    // Nothing at all, line ends, no record, and a checksum that agrees.
+    for bytes in [message("", false), message("\r\n", false), message("1042\r\n", false), message("", true)] {
+        tracer.send(&bytes).await;
+        assert_eq!(tracer.hear().await, Heard::Confirmed(NAK), "{bytes:?}");
+        wait_for(&state, empty).await;
+    }
+    // A record that neither asks nor answers arrived whole. It is not logged as an answer.
+    tracer.send(&message(&format!("JOB={job}\r\n"), false)).await;
+    assert_eq!(tracer.hear().await, Heard::Confirmed(ACK));
+    let bare = "sent a message that asks for nothing; nothing was stored";
+    wait_for(&state, bare).await;
+    let shown = lab.get("/lab/devices").await.assert_status(200).text("main");
+    for words in [empty, bare] {
+        assert!(shown.contains(&format!("Look: {words}")), "{words}: {shown}");
+    }
+    assert!(!said(&state).iter().any(|said| said.starts_with("answered")), "{:?}", said(&state));
+    assert_eq!((lab.count_rows("shape").await, lab.count("job_event", job).await), (0, events));
+    // And the line is still good.
+    assert_eq!(value(&tracer.ask(&trace(&job.to_string())).await, "STATUS"), "0");
+    assert_eq!(lab.count_rows("shape").await, 1);
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_line_that_drops_half_way_leaves_nothing() {
     let (lab, host, state) = lab().await;
     let job = lab.given_job().await;
@@ -572,7 +635,7 @@ async fn an_edger_gets_shape_and_layout_of_its_job() {
     let shape = parse(&bytes).unwrap();
     assert_eq!(shape.traces.right.radii().len(), 400);
     assert!(answer.contains("TRCFMT=2;400;E;R;F"), "{answer:?}");
-    assert!(Message::read(bytes, &Default::default()).is_some());
+    assert!(Message::read(bytes, &Default::default()).is_ok());
     assert!(said(&state).last().unwrap().ends_with("as the ticket would print it now"));
     // Once a layout was made, it is that one: here a ticket with the right pupil 5 in and 1 down, 35 - 5 and 20 - 1.
     let kept = lab.store.get_job(job).await.unwrap();

@@ -564,7 +564,8 @@ async fn holes_are_typed_drawn_and_kept_with_the_shape() {
     // Corrected holes are another shape; the earlier ones stay.
     let parent = lab.get(&page.attributes("#parent a", "href")[0]).await;
     assert!(hole_table(&parent).is_empty());
-    lab.post(&path, &[("holes", "temple 6 2 1.4"), ("holes_left", "temple 6 3 1.4")]).await.assert_status(303);
+    let each = [("holes_on", "each"), ("holes", "temple 6 2 1.4"), ("holes_left", "temple 6 3 1.4")];
+    lab.post(&path, &each).await.assert_status(303);
     let page = lab.get(&format!("/jobs/{job}/shape")).await;
     assert_eq!(hole_table(&page), ["R 1 temple 6.00 +2.00 1.40", "L 1 temple 6.00 +3.00 1.40"]);
     assert_eq!(page.texts("#holes_left")[0], "temple 6.00 3.00 1.40");
@@ -588,18 +589,28 @@ async fn holes_that_cannot_be_are_refused_and_thin_bridges_are_said() {
     let job = lab.given_job().await;
     keep_ellipse(&lab, job).await;
     let path = format!("/jobs/{job}/shape/holes");
-    for (holes, left, field, says) in [
-        ("temple 5 30 1.4", "", "holes", "Hole 1 of the right eye lies outside the lens"),
-        ("temple 5 2 1.4\nnose 0.5 0 1.4", "", "holes", "Hole 2 of the right eye is cut by the rim"),
-        ("temple 5 2 1.4", "temple 0.5 0 1.4", "holes_left", "Hole 1 of the left eye is cut by the rim"),
-        ("temple 5 2 1.4\ntemple 5 3 1.4", "", "holes", "runs into another hole"),
-        ("five", "", "holes", "Line 1: write nose or temple"),
-        ("", "", "holes", "on file already"),
+    let choose = "choose “each its own”, or empty that list";
+    for (on, holes, left, field, says) in [
+        ("both", "temple 5 30 1.4", "", "holes", "Hole 1 of the right eye lies outside the lens"),
+        ("both", "temple 5 2 1.4\nnose 0.5 0 1.4", "", "holes", "Hole 2 of the right eye is cut by the rim"),
+        ("each", "temple 5 2 1.4", "temple 0.5 0 1.4", "holes_left", "Hole 1 of the left eye is cut by the rim"),
+        ("each", "", "temple 0.5 0 1.4", "holes_left", "Hole 1 of the left eye is cut by the rim"),
+        ("each", "temple 5 2 1.4", "five", "holes_left", "Line 1: write nose or temple"),
+        ("both", "temple 5 2 1.4\ntemple 5 3 1.4", "", "holes", "runs into another hole"),
+        ("both", "five", "", "holes", "Line 1: write nose or temple"),
+        ("both", "", "", "holes", "on file already"),
+        ("each", "", "", "holes", "on file already"),
+        // What was typed for the left lens is not lost in silence.
+        ("both", "temple 5 2 1.4", "temple 5 3 1.4", "holes_on", choose),
+        ("", "temple 5 2 1.4", "five", "holes_on", choose),
     ] {
-        let page = lab.post(&path, &[("holes", holes), ("holes_left", left)]).await;
+        let page = lab.post(&path, &[("holes_on", on), ("holes", holes), ("holes_left", left)]).await;
         let said = page.assert_status(422).text(&format!("#{field}-error"));
         assert!(said.contains(says), "{said}");
-        assert_eq!(page.texts("#holes")[0], holes.split_whitespace().collect::<Vec<_>>().join(" "), "as typed");
+        for (field, typed) in [("#holes", holes), ("#holes_left", left)] {
+            assert_eq!(page.text(field), typed.split_whitespace().collect::<Vec<_>>().join(" "), "as typed");
+        }
+        assert_eq!(page.attributes("[name=holes_on][checked]", "value").concat(), on, "as chosen");
     }
     assert_eq!(lab.count("job_shape", job).await, 1);
     // On the middle line the temple side is at 25: a hole of 1.4 whose middle is 2 from it leaves 1.3.
@@ -678,12 +689,72 @@ async fn holes_of_one_eye_stay_there_and_that_is_said() {
     let file = pair.replace("DO=B\r\n", "DO=B\r\nDRILL=L;-20;2;1.4\r\n");
     upload(&lab, job, &file, &[]).await.assert_status(303);
     let page = lab.get(&format!("/jobs/{job}/shape")).await;
-    assert_eq!(hole_table(&page), ["L 1 temple 5.00 +2.00 1.40"]);
+    assert_eq!(hole_table(&page), ["R none", "L 1 temple 5.00 +2.00 1.40"]);
     let cautions = page.texts(".notice.caution");
     assert!(cautions.iter().any(|says| says.contains("holes for the left eye only")), "{cautions:?}");
     let again = lab.get(&format!("/jobs/{job}/shape/export")).await.body;
     let read = rimbook::shape::record::parse(again.as_bytes()).unwrap();
     assert_eq!((read.holes.right.len(), read.holes.left.len()), (0, 1));
+}
+
+#[tokio::test]
+async fn each_lens_may_have_holes_of_its_own_or_none() {
+    let mut lab = TestLab::new().await;
+    let path = |job: i64| format!("/jobs/{job}/shape/holes");
+    for (right, left, lens) in [("temple 5 2 1.4", "", 0), ("", "temple 5 2 1.4", 1)] {
+        // The left eye was not traced: it is the mirror image of the right one, but for its holes.
+        let job = lab.given_job().await;
+        let file = records(Some("20.00"), &[("R", ellipse_radii())]);
+        let file = file.replace("DO=B\r\n", "DO=B\r\nDRILL=R;-20;2;1.4\r\n");
+        upload(&lab, job, &file, &[]).await.assert_status(303);
+        let both = lab.get(&format!("/jobs/{job}/shape")).await;
+        assert_eq!(both.attributes("[name=holes_on][checked]", "value"), ["both"]);
+        assert_eq!((both.text("#holes"), both.text("#holes_left")), (both.text("#holes_left"), both.text("#holes")));
+        lab.post(&path(job), &[("holes_on", "each"), ("holes", right), ("holes_left", left)]).await.assert_status(303);
+        // It is the same after a restart, in new lenses years later, and on everything that is shown and printed.
+        lab = lab.reopened().await;
+        let later = lab.given_relens(job).await;
+        let rows = [["R 1 temple 5.00 +2.00 1.40", "L none"], ["R none", "L 1 temple 5.00 +2.00 1.40"]][lens];
+        let told =
+            [["R 1: temple 5.00, 2.00 up, ⌀ 1.40", "L: none"], ["R: none", "L 1: temple 5.00, 2.00 up, ⌀ 1.40"]][lens];
+        let at = ["M-20 -2.7L", "M20 -2.7L"][lens];
+        for job in [job, later] {
+            let page = lab.get(&format!("/jobs/{job}/shape")).await;
+            assert_eq!(hole_table(&page), rows);
+            assert_eq!(page.attributes("[name=holes_on][checked]", "value"), ["each"]);
+            let filled = ["temple 5.00 2.00 1.40", ""];
+            assert_eq!([page.text("#holes"), page.text("#holes_left")], [filled[lens], filled[1 - lens]]);
+            let drawn = page.attributes("path.holes", "d");
+            assert!(drawn.len() == 1 && drawn[0].starts_with(at), "{drawn:?}");
+            assert_eq!(lab.get(&format!("/jobs/{job}/layout")).await.attributes("path.holes", "d"), drawn);
+            let ticket = lab.get(&format!("/jobs/{job}/ticket")).await;
+            assert_eq!(ticket.texts("article .hole"), told);
+            assert_eq!(ticket.attributes(".true-size path.drilled", "d").len(), 1);
+            for sheet in ["outline-sheet", "blocking-sheet"] {
+                let sheet = lab.get(&format!("/jobs/{job}/shape/{sheet}")).await;
+                assert_eq!(sheet.attributes(".true-size path.drilled", "d").len(), 1);
+                assert!(sheet.texts(".holes-on-file").is_empty() || hole_table(&sheet) == rows);
+            }
+        }
+        // So are the files, read by a new user.
+        for format in ["text", "binary", "differences", "packed", "svg", "dxf"] {
+            let bytes = lab.bytes(&format!("/jobs/{job}/shape/export?as={format}")).await;
+            let other = lab.given_job().await;
+            let number = job.to_string();
+            let fields = [("other_job", number.as_str())];
+            lab.upload(&format!("/jobs/{other}/shape"), &fields, "file", "shape", &bytes).await.assert_status(303);
+            assert_eq!(hole_table(&lab.get(&format!("/jobs/{other}/shape")).await), rows, "{format}");
+        }
+        // A larger lens too. Then the same on both again, while the list of the left lens is left as it was filled in.
+        lab.post(&format!("/jobs/{job}/shape/change"), &[("way", "box"), ("box_a", "52")]).await.assert_status(303);
+        let grown = lab.get(&format!("/jobs/{job}/shape")).await;
+        assert_eq!(hole_table(&grown)[1 - lens], rows[1 - lens]);
+        let filled = grown.text("#holes_left");
+        let same = [("holes_on", "both"), ("holes", "nose 6 1 1.4"), ("holes_left", filled.as_str())];
+        lab.post(&path(job), &same).await.assert_status(303);
+        assert_eq!(hole_table(&lab.get(&format!("/jobs/{job}/shape")).await), ["R and L 1 nose 6.00 +1.00 1.40"]);
+        assert_eq!(hole_table(&lab.get(&format!("/jobs/{later}/shape")).await), rows, "its own shape");
+    }
 }
 
 #[tokio::test]

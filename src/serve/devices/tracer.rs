@@ -3,7 +3,8 @@
 use time::OffsetDateTime;
 
 use super::host::{Conversation, Host, Reply, has_its_shape, no_job, not_kept};
-use crate::desk::frame_shape::{NewShape, Original, ShapeOrigin, ShapeWarning};
+use crate::desk::eye_by_eye::TraceMessage;
+use crate::desk::frame_shape::{NewShape, ShapeWarning};
 use crate::desk::job::{EventKind, Job, Stage};
 use crate::desk::text;
 use crate::optics::Eye;
@@ -42,7 +43,7 @@ enum Earlier {
     /// It did not.
     No,
     /// Just before.
-    Fresh(Box<NewShape>),
+    Fresh(Box<TraceMessage>),
     /// More than so many minutes before.
     Stale(u64),
 }
@@ -89,7 +90,7 @@ impl Host {
         if job.shape.is_some() && job.stage_of_work() >= Stage::Cut {
             return refused(format!("job {number} is cut by the shape on file"));
         }
-        let came = match read(&message.bytes, &job, from, assumptions) {
+        let came = match read(&message.bytes, assumptions) {
             Ok(came) => came,
             Err(why) => return refused(why),
         };
@@ -102,7 +103,10 @@ impl Host {
             return again(number);
         }
         let first = other_eye(&job, &came, &on_file, self.now(), from, assumptions);
-        let (shape, sent) = join(&job, came, first, assumptions);
+        let (shape, sent) = match join(&job, &came, first, from, assumptions) {
+            Ok(joined) => joined,
+            Err(why) => return refused(why),
+        };
         // After the owner put another shape on file, the same trace may come again on purpose.
         let before = job.shape.map_or_else(String::new, |shape| shape.0.to_string());
         let key = act(&format!("device-shape-{number}"), [&message.bytes[..], before.as_bytes()]);
@@ -129,51 +133,57 @@ impl Host {
 }
 
 /// The shape in a message, or why there is none.
-fn read(bytes: &[u8], job: &Job, from: &Conversation, assumptions: &Assumptions) -> Result<NewShape, String> {
+fn read(bytes: &[u8], assumptions: &Assumptions) -> Result<TraceMessage, String> {
     let first = |faults: Vec<_>| faults.first().map_or_else(String::new, ToString::to_string);
-    let file = parse_as(bytes, assumptions).map_err(first)?;
-    let original = Original { bytes, name: &from.trace_name(), origin: ShapeOrigin::Traced };
-    NewShape::of_file(file, original, None, None, job.frame.details.bridge).map_err(|why| why.to_string())
+    Ok(TraceMessage { file: parse_as(bytes, assumptions).map_err(first)?, bytes: bytes.to_vec() })
 }
 
 /// The eye that `came` lacks, where the same device sent it for the same job before, in a message of its own.
 fn other_eye(
     job: &Job,
-    came: &NewShape,
+    came: &TraceMessage,
     on_file: &[u8],
     now: OffsetDateTime,
     from: &Conversation,
     assumptions: &Assumptions,
 ) -> Earlier {
-    let Some((eye, within)) = came.only_eye().zip(assumptions.other_eye.within()) else { return Earlier::No };
+    let Some((eye, within)) = came.file.only_eye().zip(assumptions.other_eye.within()) else { return Earlier::No };
     let Some(last) = job.last(EventKind::ShapeKept).filter(|last| from.has_sent(&last.note)) else {
         return Earlier::No;
     };
-    let shapes = messages(on_file).filter_map(|bytes| read(bytes, job, from, assumptions).ok());
-    match shapes.filter(|shape| shape.only_eye() == Some(eye.other())).last() {
+    let earlier = messages(on_file).filter_map(|bytes| read(bytes, assumptions).ok());
+    match earlier.filter(|earlier| earlier.file.only_eye() == Some(eye.other())).last() {
         None => Earlier::No,
         Some(_) if now - last.at > within => Earlier::Stale(within.as_secs() / 60),
-        Some(shape) => Earlier::Fresh(Box::new(shape)),
+        Some(earlier) => Earlier::Fresh(Box::new(earlier)),
     }
 }
 
-/// The shape to be kept.
-fn join(job: &Job, came: NewShape, first: Earlier, assumptions: &Assumptions) -> (NewShape, Sent) {
-    let Some(eye) = came.only_eye() else { return (came, Sent::Both) };
-    match first {
-        Earlier::Stale(minutes) => {
-            let warning = ShapeWarning { kind: "other_eye_stale", says: stale_words(eye, minutes) };
-            let warnings = came.warnings.iter().cloned().chain([warning]).collect();
-            (NewShape { warnings, ..came }, Sent::Stale(eye, minutes))
-        }
-        Earlier::Fresh(_) if job.is_shape_used() => (came, Sent::TooLate(eye)),
-        Earlier::Fresh(first) => match NewShape::joined(&first, &came) {
-            Some(both) => (both, Sent::Second(eye)),
-            None => (came, Sent::First(eye)),
+/// The shape to be kept, or why there is none.
+fn join(
+    job: &Job,
+    came: &TraceMessage,
+    first: Earlier,
+    from: &Conversation,
+    assumptions: &Assumptions,
+) -> Result<(NewShape, Sent), String> {
+    let (both, sent) = match (came.file.only_eye(), first) {
+        (None, _) => (None, Sent::Both),
+        (Some(eye), Earlier::Stale(minutes)) => (None, Sent::Stale(eye, minutes)),
+        (Some(eye), Earlier::Fresh(_)) if job.is_shape_used() => (None, Sent::TooLate(eye)),
+        (Some(eye), Earlier::Fresh(first)) => match TraceMessage::joined(&first, came) {
+            Some(both) => (Some(both), Sent::Second(eye)),
+            None => (None, Sent::First(eye)),
         },
-        Earlier::No if assumptions.other_eye.within().is_none() => (came, Sent::Alone(eye)),
-        Earlier::No => (came, Sent::First(eye)),
+        (Some(eye), Earlier::No) if assumptions.other_eye.within().is_none() => (None, Sent::Alone(eye)),
+        (Some(eye), Earlier::No) => (None, Sent::First(eye)),
+    };
+    let message = both.as_ref().unwrap_or(came);
+    let mut shape = message.shape(&from.trace_name(), job.frame.details.bridge).map_err(|why| why.to_string())?;
+    if let Sent::Stale(eye, minutes) = sent {
+        shape.warnings.push(ShapeWarning { kind: "other_eye_stale", says: stale_words(eye, minutes) });
     }
+    Ok((shape, sent))
 }
 
 /// What the shape's page, the history and the page of the devices say of an eye that came too late.

@@ -288,6 +288,16 @@ pub enum WarningKind {
         .0.name(), .0.other().name()
     )]
     HolesOfOneEye(Eye),
+    /// Two eyes that came each by itself, with two distances between the lenses.
+    #[error(
+        "the eyes came with two distances between the lenses, {first_mm:.2} and {second_mm:.2} mm; the second is used"
+    )]
+    DblDiffers {
+        /// What the first file says.
+        first_mm: f64,
+        /// What the second file says.
+        second_mm: f64,
+    },
     /// Depth records that cannot be used.
     #[error("the depth (Z) records of the {} eye are not used: {found} values instead of {promised}", eye.name())]
     DepthLeftOut {
@@ -313,6 +323,7 @@ impl WarningKind {
             WarningKind::HoleLeftOut(_) => "hole_left_out",
             WarningKind::HolesOfOneEye(_) => "holes_of_one_eye",
             WarningKind::ChecksumDiffers(_) => "checksum_differs",
+            WarningKind::DblDiffers { .. } => "dbl_differs",
             WarningKind::DepthLeftOut { .. } => "depth_left_out",
             WarningKind::Picture(_) => "picture",
         }

@@ -7,8 +7,8 @@
 //! * [`parse`](mod@parse) – reads records. [`table`] – reads plain tables. [`write`](mod@write) – writes records.
 //! * [`coded`] – the binary forms of a list. [`crc`] – the checksum. `turn` – devices that start or run otherwise.
 //! * `source` – the lines of a file. `open` – a trace while it is read. `check` – the checks of both readers.
-//! * `again` – a file that was kept, read again and its records written with a shape. [`drill`] – the holes of a drilled
-//!   mount. `rim` – the rim in space. `fault` – faults and warnings.
+//! * `again` – a file that was kept, read again and its records written with a shape. `joined` – two files of one eye each as
+//!   one. [`drill`] – the holes of a drilled mount. `rim` – the rim in space. `fault` – faults and warnings.
 
 mod again;
 pub mod assumption;
@@ -17,6 +17,7 @@ pub mod coded;
 pub mod crc;
 pub mod drill;
 mod fault;
+mod joined;
 mod open;
 pub mod parse;
 mod rim;
@@ -128,7 +129,7 @@ pub struct TraceFile {
     pub panto_deg: Pair<Option<f64>>,
     /// The depth of each rim.
     pub depth: Pair<Option<Depth>>,
-    /// The holes of a drilled mount, in the front view of each eye.
+    /// The holes of a drilled mount that are named for each eye, in its front view.
     pub holes: Pair<Vec<Hole>>,
     /// Everything in file order. Empty when the file was not read from records.
     pub items: Vec<Item>,
