@@ -132,9 +132,10 @@ fn a_spline_through_too_few_points_is_refused() {
     }
 }
 
-/// Each of these came to gigabytes of pieces, or to minutes of work.
+/// Each of these came to gigabytes of pieces, or to minutes of work. That their pieces are counted while they are drawn is
+/// tested where they are drawn (`shape::drawing`).
 #[test]
-fn a_drawing_of_too_many_pieces_is_refused_at_once() {
+fn a_drawing_of_too_many_pieces_is_refused() {
     let far = |i: usize| ((i * 7919) % 9 * 100_000_000, (i * 104_729) % 9 * 100_000_000);
     let each = |count: usize, of: &dyn Fn(usize) -> String| -> String { (0..count).map(of).collect() };
     let knots = each(8_004, &|i| format!("40\n{i}\n"));
@@ -152,10 +153,8 @@ fn a_drawing_of_too_many_pieces_is_refused_at_once() {
         ("lenses", dxf(&circles)),
         ("a spline through points", through(&points, "70\n1\n")),
     ] {
-        let start = std::time::Instant::now();
         let why = read_dxf(&text, None).unwrap_err();
         assert!(matches!(why, DrawingRefused::TooMany | DrawingRefused::NotRead(_)), "{name}: {why}");
-        assert!(start.elapsed().as_secs() < 20, "{name}: {:?}", start.elapsed());
     }
 }
 

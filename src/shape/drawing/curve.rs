@@ -154,6 +154,18 @@ impl Drawn {
 mod tests {
     use super::*;
 
+    /// Control points that fly to and fro, so that each span comes to as many pieces as one can.
+    #[test]
+    fn a_spline_stops_soon_after_it_is_too_long() {
+        let control: Vec<Point> = (0..8_000).map(|i| Point::new(f64::from(i % 2) * 1e8, 0.0)).collect();
+        let knots: Vec<f64> = (0..8_004).map(f64::from).collect();
+        let line = spline(3, &knots, &control, &[]).unwrap();
+        assert!((MOST_PIECES + 1..=MOST_PIECES + 801).contains(&line.len()), "{} points", line.len());
+        let mut drawn = Drawn::default();
+        assert_eq!(drawn.add([line]), Err(DrawingRefused::TooMany));
+        assert!(drawn.lines.is_empty());
+    }
+
     fn off_circle(line: &[Point], radius: f64) -> f64 {
         let middles = line.windows(2).map(|w| between(w[0], w[1], 0.5));
         line.iter().copied().chain(middles).map(|p| (p.length_mm() - radius).abs()).fold(0.0, f64::max)

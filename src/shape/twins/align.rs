@@ -69,8 +69,14 @@ impl Pose {
     }
 }
 
-/// The best alignment of the second shape with the first; `None` where its gap is over `most_mm`, as soon as that shows.
-pub(super) fn align(first: &Shape, second: &Shape, any_size: bool, most_mm: f64) -> Option<Match> {
+/// The best alignment of the second shape with the first, or what `judge` says against it: that is told of a gap in mm which the
+/// best alignment has at least, as soon as one shows.
+pub(super) fn align<E>(
+    first: &Shape,
+    second: &Shape,
+    any_size: bool,
+    judge: impl Fn(f64) -> Result<(), E>,
+) -> Result<Match, E> {
     let scale = if any_size { (area_mm2(first) / area_mm2(second)).sqrt() } else { 1.0 };
     let (mut best_mm, mut best) = (f64::INFINITY, Pose::new(0.0, scale, Point::ORIGIN));
     let mut gaps = Gaps::new();
@@ -91,11 +97,9 @@ pub(super) fn align(first: &Shape, second: &Shape, any_size: bool, most_mm: f64)
             }
         }
         // More points only find larger gaps.
-        if best_mm - no_gain_mm > most_mm {
-            return None;
-        }
+        judge(best_mm - no_gain_mm)?;
     }
-    Some(Match { gap_mm: best_mm, is_mirrored: false, turned_deg: best.turn_rad.to_degrees(), scale: best.scale })
+    Ok(Match { gap_mm: best_mm, is_mirrored: false, turned_deg: best.turn_rad.to_degrees(), scale: best.scale })
 }
 
 fn area_mm2(shape: &Shape) -> f64 {

@@ -31,6 +31,9 @@ pub struct Twin {
     pub found: Match,
 }
 
+/// A shape is not among the best.
+struct TooFar;
+
 /// How good a shape is, or can be at best: the smaller gap is better, in whole steps of the search, or of
 /// [`FINEST_STEP_MM`] for a bound; of equal ones, the newer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -181,9 +184,11 @@ impl Search<'_> {
             false => [true, self.ways.mirrored],
         };
         let ways = possible.into_iter().zip([false, true]).filter(|(is_possible, _)| *is_possible);
+        let most_mm = self.worst_mm();
+        let judge = |gap_mm: f64| if gap_mm > most_mm { Err(TooFar) } else { Ok(()) };
         let found = ways
             .filter_map(|(_, is_mirrored)| {
-                self.shape.distance_one_way(shape, is_mirrored, self.ways.any_size, self.worst_mm())
+                self.shape.distance_one_way(shape, is_mirrored, self.ways.any_size, judge).ok()
             })
             .reduce(Match::or_nearer);
         let Some(found) = found else { return };

@@ -20,6 +20,8 @@ pub mod index;
 mod mark;
 mod worst_fit;
 
+use std::convert::Infallible;
+
 use super::outline::{Outline, Point};
 use super::perimeter::Perimeter;
 use super::transform::mirror_point;
@@ -119,20 +121,29 @@ impl Shape {
 
     /// The distance to another shape after its best alignment with this one.
     pub fn distance(&self, other: &Shape, ways: Ways) -> Match {
-        let one_way = |is_mirrored| self.distance_one_way(other, is_mirrored, ways.any_size, f64::INFINITY);
-        let upright = one_way(false);
-        let nearest =
-            if ways.mirrored { upright.into_iter().chain(one_way(true)).reduce(Match::or_nearer) } else { upright };
-        nearest.unwrap_or(Match { gap_mm: f64::INFINITY, is_mirrored: false, turned_deg: 0.0, scale: 1.0 })
+        // No distance is too far.
+        let judge = |_| Ok::<(), Infallible>(());
+        let Ok(upright) = self.distance_one_way(other, false, ways.any_size, judge);
+        if !ways.mirrored {
+            return upright;
+        }
+        let Ok(mirrored) = self.distance_one_way(other, true, ways.any_size, judge);
+        upright.or_nearer(mirrored)
     }
 
-    /// The same with the other shape mirrored, or not; `None` where it is over `most_mm`.
-    fn distance_one_way(&self, other: &Shape, is_mirrored: bool, any_size: bool, most_mm: f64) -> Option<Match> {
+    /// The same with the other shape mirrored, or not. `judge` may give it up, as [`align::align`] says.
+    fn distance_one_way<E>(
+        &self,
+        other: &Shape,
+        is_mirrored: bool,
+        any_size: bool,
+        judge: impl Fn(f64) -> Result<(), E>,
+    ) -> Result<Match, E> {
         if is_mirrored {
-            let found = align::align(self, &other.mirror(), any_size, most_mm)?;
-            Some(Match { is_mirrored, ..found })
+            let found = align::align(self, &other.mirror(), any_size, judge)?;
+            Ok(Match { is_mirrored, ..found })
         } else {
-            align::align(self, other, any_size, most_mm)
+            align::align(self, other, any_size, judge)
         }
     }
 }

@@ -313,6 +313,14 @@ mod tests {
         "0\nLWPOLYLINE\n90\n4\n70\n1\n10\n-10\n20\n-15\n10\n10\n20\n-15\n42\n1\n10\n10\n20\n15\n10\n-10\n20\n15\n42\n1";
 
     #[test]
+    fn a_bulged_line_stops_soon_after_it_is_too_long() {
+        let vertices: Vec<Vertex> = (0..4_000).map(|i| (Point::new(f64::from(i % 2) * 1e8, 0.0), 1.0)).collect();
+        let line = bulged(&vertices, true);
+        // One arc has at most 20,000 pieces.
+        assert!((MOST_PIECES + 1..=MOST_PIECES + 20_001).contains(&line.len()), "{} points", line.len());
+    }
+
+    #[test]
     fn each_entity_closes_the_same_stadium() {
         let lines = "0\nLINE\n10\n10\n20\n15\n11\n-10\n21\n15\n0\nARC\n10\n10\n20\n0\n40\n15\n50\n270\n51\n90\n\
                      0\nLINE\n10\n-10\n20\n-15\n11\n10\n21\n-15\n0\nARC\n10\n-10\n20\n0\n40\n15\n50\n90\n51\n270";
