@@ -19,3 +19,4 @@ mod receipt;
 mod scripts;
 mod shape;
 mod trace_files;
+mod wire;
