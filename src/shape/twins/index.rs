@@ -2,6 +2,7 @@
 
 use std::cmp::{Ordering, Reverse};
 use std::collections::BinaryHeap;
+use std::ops::Range;
 
 use super::mark::{Mark, Sizes, Sought};
 use super::{Match, Shape, Ways};
@@ -15,11 +16,33 @@ const AT_ONCE: usize = 12;
 /// Gaps that differ by less are equal, mm, unless a search says otherwise.
 const FINEST_STEP_MM: f64 = 0.001;
 
-/// The marks of many shapes, in the order they were added.
-#[derive(Debug, Default)]
+/// Shapes whose mean support differs by less are looked at together, in thousandths of a millimeter.
+const BIN: u16 = 64;
+const BINS: usize = u16::MAX as usize / BIN as usize + 1;
+/// How far the mean supports of the shapes looked at first may differ, mm; doubled until enough are found.
+const FIRST_REACH_MM: f64 = 0.1;
+
+/// The marks of many shapes, in the order they were added, and their sizes by their mean support.
+#[derive(Debug)]
 pub struct Index {
-    sizes: Vec<Sizes>,
+    bins: Vec<Bin>,
     marks: Vec<Mark>,
+}
+
+/// Shapes with nearly the same mean support.
+#[derive(Debug, Default)]
+struct Bin {
+    sizes: Vec<Sizes>,
+    /// Whose they are.
+    indices: Vec<u32>,
+}
+
+impl Default for Index {
+    fn default() -> Self {
+        let mut bins = Vec::new();
+        bins.resize_with(BINS, Bin::default);
+        Self { bins, marks: Vec::new() }
+    }
 }
 
 /// A shape that was found.
@@ -43,14 +66,15 @@ impl Index {
     /// Adds a shape; its number counts from 0.
     pub fn push(&mut self, shape: &Shape) -> usize {
         let (sizes, mark) = Mark::of(shape);
-        self.sizes.push(sizes);
+        let bin = &mut self.bins[usize::from(mark.mean / BIN)];
+        bin.sizes.push(sizes);
+        bin.indices.push(self.marks.len() as u32);
         self.marks.push(mark);
         self.marks.len() - 1
     }
 
     /// Makes room for as many more shapes.
     pub fn reserve(&mut self, more: usize) {
-        self.sizes.reserve(more);
         self.marks.reserve(more);
     }
 
@@ -66,11 +90,20 @@ impl Index {
 
     /// Starts to look for the `most` shapes nearest to one.
     pub fn search(&self, shape: Shape, ways: Ways, most: usize) -> Search<'_> {
-        let sought = Sought::new(&shape, ways);
-        let rough_mm = self.sizes.iter().map(|sizes| sought.rough_bound_mm(sizes)).collect();
-        let (best, compared) = (Vec::with_capacity(most + 1), Vec::new());
-        let (most, within_mm, step_mm) = (most.max(1), f64::INFINITY, FINEST_STEP_MM);
-        Search { index: self, shape, ways, most, within_mm, step_mm, sought, rough_mm, compared, best, possible: None }
+        Search {
+            index: self,
+            sought: Sought::new(&shape, ways),
+            shape,
+            ways,
+            most: most.max(1),
+            within_mm: f64::INFINITY,
+            step_mm: FINEST_STEP_MM,
+            seen_bins: 0..0,
+            seen: Vec::new(),
+            compared: Vec::new(),
+            best: Vec::with_capacity(most + 1),
+            part: Part::Begun,
+        }
     }
 
     /// The `most` shapes nearest to one, the best first; `shape` gives a shape of the index by its number.
@@ -100,11 +133,24 @@ pub struct Search<'a> {
     /// Gaps in the same step are equal.
     step_mm: f64,
     sought: Sought,
-    rough_mm: Vec<f32>,
+    /// The bins whose shapes were looked at.
+    seen_bins: Range<usize>,
+    /// The shapes of these with their rough bounds, mm, as far as they count.
+    seen: Vec<(f32, u32)>,
     compared: Vec<usize>,
     best: Vec<Twin>,
-    /// The shapes that may still be better, the best bound first; `None` before the first were compared.
-    possible: Option<BinaryHeap<Reverse<Possible>>>,
+    part: Part,
+}
+
+/// How far a search has come.
+#[derive(Debug)]
+enum Part {
+    /// Nothing was compared yet.
+    Begun,
+    /// The first shapes are being compared, so that something to beat is known.
+    First,
+    /// The shapes that may still be better, the best bound first.
+    Possible(BinaryHeap<Reverse<Possible>>),
 }
 
 /// A shape that may be better than what is found, by the bound that is known of it.
@@ -137,13 +183,13 @@ impl Search<'_> {
 
     /// The shapes to compare next; none when all that can count were compared.
     pub fn wanted(&mut self) -> Vec<usize> {
-        let Some(mut possible) = self.possible.take() else {
-            let first = self.roughly_nearest();
-            if first.iter().all(|index| self.compared.contains(index)) {
-                self.possible = Some(self.roughly_possible());
-                return if first.is_empty() { first } else { self.wanted() };
-            }
-            return first;
+        let mut possible = match std::mem::replace(&mut self.part, Part::First) {
+            Part::Begun => match self.roughly_nearest() {
+                first if first.is_empty() => BinaryHeap::new(),
+                first => return first,
+            },
+            Part::First => self.roughly_possible(),
+            Part::Possible(possible) => possible,
         };
         let worst_mm = self.worst_mm();
         let mut next = Vec::new();
@@ -171,7 +217,7 @@ impl Search<'_> {
                 break;
             }
         }
-        self.possible = Some(possible);
+        self.part = Part::Possible(possible);
         next
     }
 
@@ -238,14 +284,46 @@ impl Search<'_> {
         self.best.get(self.most - 1).map_or(farthest, |twin| self.rank_of(twin).min(farthest))
     }
 
-    fn roughly_nearest(&self) -> Vec<usize> {
-        let is_near = |&index: &usize| f64::from(self.rough_mm[index]) <= self.within_mm;
-        let mut order: Vec<usize> = (0..self.index.len()).filter(is_near).collect();
-        let key = |&index: &usize| bound_rank(f64::from(self.rough_mm[index]), index);
-        keep_least(&mut order, FIRST_SEEN.max(self.most), key);
+    /// Looks at all shapes whose rough bound may be no more than this.
+    fn see_up_to_mm(&mut self, bound_mm: f64) {
+        let wanted = match self.sought.reach_mm(bound_mm) {
+            Some(reach_mm) => {
+                let bin = |mm: f64| (mm * 1000.0 / f64::from(BIN)).clamp(0.0, BINS as f64 - 1.0) as usize;
+                let mean_mm = self.sought.mean_mm();
+                bin(mean_mm - reach_mm)..bin(mean_mm + reach_mm) + 1
+            }
+            None => 0..BINS,
+        };
+        let before = self.seen_bins.clone();
+        // Both lie around the same mean, so nothing is between them.
+        self.seen_bins = match before.is_empty() {
+            true => wanted,
+            false => before.start.min(wanted.start)..before.end.max(wanted.end),
+        };
+        for bin in self.seen_bins.clone().filter(|bin| !before.contains(bin)).map(|bin| &self.index.bins[bin]) {
+            let rough = bin.sizes.iter().map(|sizes| self.sought.rough_bound_mm(sizes));
+            let within = |&(rough_mm, _): &(f32, u32)| f64::from(rough_mm) <= self.within_mm;
+            self.seen.extend(rough.zip(bin.indices.iter().copied()).filter(within));
+        }
+    }
+
+    fn roughly_nearest(&mut self) -> Vec<usize> {
+        let enough = FIRST_SEEN.max(self.most);
+        let mut bound_mm = FIRST_REACH_MM.min(self.within_mm);
+        self.see_up_to_mm(bound_mm);
+        let is_near = |bound_mm: f64| move |&&(rough_mm, _): &&(f32, u32)| f64::from(rough_mm) <= bound_mm;
+        while self.seen.iter().filter(is_near(bound_mm)).count() < enough
+            && self.seen_bins != (0..BINS)
+            && bound_mm < self.within_mm
+        {
+            bound_mm = (bound_mm * 2.0).min(self.within_mm);
+            self.see_up_to_mm(bound_mm);
+        }
+        let mut order: Vec<(f32, usize)> = self.seen.iter().map(|&(mm, index)| (mm, index as usize)).collect();
+        keep_least(&mut order, enough, |&(mm, index)| bound_rank(f64::from(mm), index));
         let waves_mm = |index: usize| self.sought.waves_bound_mm(&self.index.marks[index], f64::INFINITY);
         let mut closer: Vec<(Rank, usize)> =
-            order.into_iter().map(|index| (bound_rank(waves_mm(index), index), index)).collect();
+            order.into_iter().map(|(_, index)| (bound_rank(waves_mm(index), index), index)).collect();
         keep_least(&mut closer, FIRST.max(self.most), |(rank, _)| *rank);
         closer.sort_unstable();
         closer.into_iter().map(|(_, index)| index).collect()
@@ -258,15 +336,17 @@ impl Search<'_> {
         steps * self.step_mm
     }
 
-    fn roughly_possible(&self) -> BinaryHeap<Reverse<Possible>> {
+    fn roughly_possible(&mut self) -> BinaryHeap<Reverse<Possible>> {
         let worst_mm = self.worst_mm();
+        self.see_up_to_mm(worst_mm);
         let mut compared = self.compared.clone();
         compared.sort_unstable();
-        let is_possible =
-            |&index: &usize| f64::from(self.rough_mm[index]) <= worst_mm && compared.binary_search(&index).is_err();
-        let possible =
-            |index| Possible { rank: bound_rank(f64::from(self.rough_mm[index]), index), bound: Bound::Rough };
-        (0..self.index.len()).filter(is_possible).map(|index| Reverse(possible(index))).collect()
+        self.seen
+            .iter()
+            .map(|&(mm, index)| (f64::from(mm), index as usize))
+            .filter(|(mm, index)| *mm <= worst_mm && compared.binary_search(index).is_err())
+            .map(|(mm, index)| Reverse(Possible { rank: bound_rank(mm, index), bound: Bound::Rough }))
+            .collect()
     }
 }
 

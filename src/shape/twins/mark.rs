@@ -158,6 +158,18 @@ impl Sought {
         }
     }
 
+    /// The mean support, mm.
+    pub(super) fn mean_mm(&self) -> f64 {
+        f64::from(self.sizes[0])
+    }
+
+    /// By how much the mean support of a shape may differ whose rough bound is no more than this, mm; `None` for any: a
+    /// change of size changes it.
+    pub(super) fn reach_mm(&self, bound_mm: f64) -> Option<f64> {
+        let square = (bound_mm + ROUNDED_MM).powi(2) + f64::from(LOST_MM2);
+        (!self.ways.any_size).then(|| square.sqrt() + WAVE_UNIT_MM)
+    }
+
     /// A lower bound of the distance from the sizes alone: their root of squares is the least root mean square by which
     /// the supports can differ in any position.
     pub(super) fn rough_bound_mm(&self, sizes: &Sizes) -> f32 {
