@@ -426,6 +426,9 @@ struct Answer {
     location: Option<String>,
 }
 
+/// The length of an answer that comes in parts, the last of which is empty.
+const LAST_PART_TELLS: usize = usize::MAX - 1;
+
 /// Sends a request on an open connection and reads the answer whole.
 fn send(stream: &mut TcpStream, what: &str) -> Answer {
     stream.write_all(what.as_bytes()).expect("asking");
@@ -444,6 +447,12 @@ fn send(stream: &mut TcpStream, what: &str) -> Answer {
             got.location = head.lines().find_map(|l| l.strip_prefix("location: ")).map(str::to_owned);
             let length = head.lines().find_map(|l| l.strip_prefix("content-length:"));
             whole = end + 4 + length.map_or(0, |l| l.trim().parse::<usize>().expect("a number"));
+            if head.contains("transfer-encoding: chunked") {
+                whole = LAST_PART_TELLS;
+            }
+        }
+        if whole == LAST_PART_TELLS && answer.ends_with(b"\r\n0\r\n\r\n") {
+            break;
         }
     }
     got

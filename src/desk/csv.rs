@@ -1,19 +1,59 @@
 //! Tables as comma-separated values, RFC 4180, that a spreadsheet opens.
 
+use super::money::Cents;
+
 /// The rows as text. A field that a spreadsheet would run as a formula is written with an apostrophe before it; numbers stay
 /// numbers.
 pub fn csv<Row: AsRef<[String]>>(rows: impl IntoIterator<Item = Row>) -> String {
     let mut file = String::new();
     for row in rows {
-        for (place, text) in row.as_ref().iter().enumerate() {
-            if place > 0 {
-                file.push(',');
-            }
-            add_field(&mut file, text);
-        }
-        file.push_str("\r\n");
+        add_line(&mut file, |line| row.as_ref().iter().for_each(|text| line.text(text)));
     }
     file
+}
+
+/// Writes one more line of a file.
+pub fn add_line(file: &mut String, write: impl FnOnce(&mut CsvLine<'_>)) {
+    write(&mut CsvLine { file, is_begun: false });
+    file.push_str("\r\n");
+}
+
+/// A line that is being written, a field after the other.
+#[derive(Debug)]
+pub struct CsvLine<'file> {
+    file: &'file mut String,
+    is_begun: bool,
+}
+
+impl CsvLine<'_> {
+    /// A field of any text.
+    pub fn text(&mut self, text: &str) {
+        self.separate();
+        add_field(self.file, text);
+    }
+
+    /// A number; an empty field for none.
+    pub fn number(&mut self, number: impl Into<Option<i64>>) {
+        self.separate();
+        if let Some(number) = number.into() {
+            self.file.push_str(&number.to_string());
+        }
+    }
+
+    /// An amount without its currency; an empty field for none.
+    pub fn amount(&mut self, cents: impl Into<Option<i64>>) {
+        self.separate();
+        if let Some(cents) = cents.into() {
+            self.file.push_str(&Cents::new(cents).plain());
+        }
+    }
+
+    fn separate(&mut self) {
+        if self.is_begun {
+            self.file.push(',');
+        }
+        self.is_begun = true;
+    }
 }
 
 fn add_field(file: &mut String, text: &str) {

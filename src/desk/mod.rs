@@ -44,6 +44,7 @@ pub mod account;
 pub mod attachment;
 pub mod backup;
 pub mod bill;
+pub mod bookkeeping;
 pub mod calendar;
 pub mod cancellation;
 pub mod catalogue;

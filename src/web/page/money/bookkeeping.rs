@@ -1,14 +1,18 @@
 //! Files for a bookkeeper: the receipts, payments or bill lines of a period, as CSV.
 
 use askama::Template;
+use axum::body::{Body, Bytes};
 use axum::extract::{Path, Query, State};
 use axum::http::header;
 use axum::response::IntoResponse;
+use http_body_util::channel::Channel;
 use serde::Deserialize;
 use time::Date;
 
-use crate::desk::csv::csv;
+use crate::desk::bookkeeping::{ChargeLine, FileLine, PaymentLine, ReceiptLine};
+use crate::desk::csv::add_line;
 use crate::desk::takings::Period;
+use crate::store::{Store, StoreError};
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::page::{Chrome, PageResult, show, show_again};
@@ -48,25 +52,95 @@ pub(crate) async fn ask_period(State(state): State<AppState>) -> PageResult {
 /// The file `receipts.csv`, `payments.csv` or `charges.csv`.
 pub(crate) async fn download(
     State(state): State<AppState>,
-    Path(file): Path<String>,
+    Path(name): Path<String>,
     Query(asked): Query<AskedDays>,
 ) -> PageResult {
     let mut form = Form::of([(FROM, asked.from.unwrap_or_default()), (TO, asked.to.unwrap_or_default())]);
     let Some((from, to)) = read_days(&mut form) else {
         return show_again(&page(&state, form));
     };
-    let store = &state.store;
-    let rows = match file.as_str() {
-        "receipts.csv" => store.list_receipt_rows(from, to).await?,
-        "payments.csv" => store.list_payment_rows(from, to).await?,
-        "charges.csv" => store.list_charge_rows(from, to).await?,
-        _ => return Err(WebError::NotFound("This file".to_owned())),
-    };
-    let name = format!("attachment; filename=\"{}-to-{}-{file}\"", words::iso(&from), words::iso(&to));
-    // The mark at the beginning tells a spreadsheet that the text is UTF-8.
-    let text = format!("\u{feff}{}", csv(rows));
+    let Some(file) = File::named(&name) else { return Err(WebError::NotFound("This file".to_owned())) };
+    let first = file.begin() + &file.lines(&state.store, from).await?;
+    let body = send(first, file, state.store.clone(), from, to);
+    let name = format!("attachment; filename=\"{}-to-{}-{name}\"", words::iso(&from), words::iso(&to));
     let headers = [(header::CONTENT_TYPE, "text/csv; charset=utf-8".to_owned()), (header::CONTENT_DISPOSITION, name)];
-    Ok((headers, text).into_response())
+    Ok((headers, body).into_response())
+}
+
+#[derive(Debug, Clone, Copy)]
+enum File {
+    Receipts,
+    Payments,
+    Charges,
+}
+
+impl File {
+    fn named(name: &str) -> Option<Self> {
+        match name {
+            "receipts.csv" => Some(Self::Receipts),
+            "payments.csv" => Some(Self::Payments),
+            "charges.csv" => Some(Self::Charges),
+            _ => None,
+        }
+    }
+
+    /// The mark that tells a spreadsheet that the text is UTF-8, and the names of the columns.
+    fn begin(self) -> String {
+        let names = match self {
+            Self::Receipts => ReceiptLine::COLUMNS,
+            Self::Payments => PaymentLine::COLUMNS,
+            Self::Charges => ChargeLine::COLUMNS,
+        };
+        let mut text = "\u{feff}".to_owned();
+        add_line(&mut text, |line| names.iter().for_each(|name| line.text(name)));
+        text
+    }
+
+    async fn lines(self, store: &Store, day: Date) -> Result<String, StoreError> {
+        Ok(match self {
+            Self::Receipts => text(&store.list_receipt_lines(day).await?),
+            Self::Payments => text(&store.list_payment_lines(day).await?),
+            Self::Charges => text(&store.list_charge_lines(day).await?),
+        })
+    }
+}
+
+fn text<Line: FileLine>(lines: &[Line]) -> String {
+    let mut text = String::new();
+    for one in lines {
+        add_line(&mut text, |line| one.write(line));
+    }
+    text
+}
+
+/// How many days are read before the browser has taken them.
+const DAYS_AHEAD: usize = 4;
+
+/// Sends a file a day at a time: two years of a busy lab are too much to hold in memory. Where a day cannot be read, the
+/// connection is broken off, so that the browser does not take a part for the whole.
+fn send(first: String, file: File, store: Store, from: Date, to: Date) -> Body {
+    let (mut parts, body) = Channel::<Bytes, StoreError>::new(DAYS_AHEAD);
+    tokio::spawn(async move {
+        let later = std::iter::successors(from.next_day(), |day| day.next_day()).take_while(|day| *day <= to);
+        if parts.send_data(first.into()).await.is_err() {
+            return;
+        }
+        for day in later {
+            match file.lines(&store, day).await {
+                Ok(text) if text.is_empty() => {}
+                // An error: the browser has gone.
+                Ok(text) => match parts.send_data(text.into()).await {
+                    Ok(()) => {}
+                    Err(_) => return,
+                },
+                Err(why) => {
+                    tracing::error!("a file for the bookkeeper ends before {day}: {why}");
+                    return parts.abort(why);
+                }
+            }
+        }
+    });
+    Body::new(body)
 }
 
 fn read_days(form: &mut Form) -> Option<(Date, Date)> {
