@@ -123,7 +123,7 @@ impl Store {
         writer: &Writer,
         now: OffsetDateTime,
     ) -> Result<Kept, StoreError> {
-        let mut tx = self.begin().await?;
+        let mut tx = self.begin_uncounted().await?;
         let kept = match standing(&mut tx, key, fields, writer).await? {
             Kept::Aside { key: aside, taken } => match standing(&mut tx, &aside, fields, writer).await? {
                 Kept::Here => {

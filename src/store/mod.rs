@@ -21,6 +21,7 @@ mod bookkeeping;
 pub mod bulk;
 mod cancellation;
 mod catalogue;
+pub mod changes;
 mod correction;
 mod customer;
 pub mod cut;
@@ -86,6 +87,7 @@ pub struct Store {
     read: SqlitePool,
     write: SqlitePool,
     health: health::Health,
+    changes: changes::ChangeCount,
 }
 
 /// How long the last work of a program that stops may take.
@@ -120,8 +122,9 @@ impl Store {
         fresh_file::folder_of(&self.file)
     }
 
-    /// Begins a writing transaction. IMMEDIATE: a deferred one that upgrades can fail as busy half-way.
-    async fn begin(&self) -> Result<Transaction<'static, Sqlite>, StoreError> {
+    /// Begins a writing transaction that does not count as a change of the book ([`changes`]). IMMEDIATE: a deferred one
+    /// that upgrades can fail as busy half-way.
+    async fn begin_uncounted(&self) -> Result<Transaction<'static, Sqlite>, StoreError> {
         self.must_be_sound().await?;
         Ok(self.write.begin_with("BEGIN IMMEDIATE").await?)
     }

@@ -76,7 +76,7 @@ impl Store {
         )
         .execute(&mut *tx)
         .await?;
-        Ok(tx.commit().await?)
+        tx.commit().await
     }
 
     /// The name and the bytes of an uploaded table that was not brought in yet.

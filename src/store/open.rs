@@ -8,6 +8,7 @@ use std::time::Duration;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
 use sqlx::{ConnectOptions, Connection, SqliteConnection, SqlitePool};
 
+use super::changes::ChangeCount;
 use super::fresh_file::{remove, remove_with_companions, take_name};
 use super::health::{self, Health};
 use super::{FILE_NAME, MIGRATIONS, OpenError, Store, StoreError, companion, customer, search};
@@ -65,7 +66,7 @@ impl Store {
         let reading = options.pragma("query_only", "on").pragma("cache_size", "-5120").row_buffer_size(ROWS_AT_ONCE);
         let read =
             pool().max_connections(READERS).min_connections(READERS).connect_with(reading).await.map_err(not_a_book)?;
-        Ok(Self { file: path.into(), read, write, health: Health::of(path, is_large) })
+        Ok(Self { file: path.into(), read, write, health: Health::of(path, is_large), changes: ChangeCount::default() })
     }
 }
 

@@ -233,7 +233,7 @@ impl Store {
     pub async fn keep_twins(&self, shape: ShapeId, twins: &[ShapeTwin]) -> Result<(), StoreError> {
         let mut tx = self.begin().await?;
         insert_twins(&mut tx, shape, twins).await?;
-        Ok(tx.commit().await?)
+        tx.commit().await
     }
 
     /// The shapes on file that one looked like when it was kept, the most alike first.

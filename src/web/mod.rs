@@ -7,6 +7,7 @@
 use std::sync::{Arc, RwLock};
 
 use axum::Router;
+use time::Date;
 
 pub mod asked;
 pub mod asset;
@@ -20,6 +21,7 @@ pub mod edge_drawing;
 pub mod error;
 pub mod form;
 pub mod guard;
+mod kept;
 pub mod measure;
 pub mod needs;
 mod off_thread;
@@ -37,15 +39,30 @@ use self::asked::Asked;
 use self::backups::Backups;
 use self::clock::Clock;
 use self::devices::Devices;
+use self::kept::Kept;
 use self::old_records::OldRecords;
+use self::page::buying::BuyingData;
+use self::page::today::Day;
 use self::photos::Photos;
 use self::screens::Screens;
 use crate::desk::lab::Lab;
+use crate::store::changes::Changes;
 use crate::store::{Store, StoreError};
 
-/// What every handler may ask for.
+/// What every handler may ask for. Cheap to clone, which every request does many times.
 #[derive(Debug, Clone)]
-pub struct AppState {
+pub struct AppState(Arc<Shared>);
+
+impl std::ops::Deref for AppState {
+    type Target = Shared;
+    fn deref(&self) -> &Shared {
+        &self.0
+    }
+}
+
+/// What all handlers share.
+#[derive(Debug)]
+pub struct Shared {
     /// The book.
     pub store: Store,
     /// What time it is.
@@ -63,11 +80,15 @@ pub struct AppState {
     /// Old records that are tried or brought in.
     pub old_records: OldRecords,
     /// The lab's own row, which every page shows and only one page changes.
-    lab: Arc<RwLock<Option<Arc<Lab>>>>,
+    lab: RwLock<Option<Arc<Lab>>>,
     /// The shapes on file, to find those that look alike.
     twins: twins::Twins,
     /// What the open jobs need.
     needs: needs::Needs,
+    /// What the first page states of a day.
+    day: Kept<(Changes, Date), Day>,
+    /// What the page of the lenses to buy states.
+    to_buy: Kept<(Changes, Arc<Lab>), BuyingData>,
 }
 
 impl AppState {
@@ -78,8 +99,24 @@ impl AppState {
         let (backups, asked, photos) = (Backups::default(), Asked::default(), Photos::default());
         let (devices, old_records) = (Devices::default(), OldRecords::default());
         let (twins, needs) = (twins::Twins::default(), needs::Needs::default());
-        let lab = Arc::new(RwLock::new(lab));
-        Ok(Self { store, clock, backups, screens, devices, asked, photos, old_records, lab, twins, needs })
+        let (day, to_buy) = (Kept::default(), Kept::default());
+        let lab = RwLock::new(lab);
+        let shared = Shared {
+            store,
+            clock,
+            backups,
+            screens,
+            devices,
+            asked,
+            photos,
+            old_records,
+            lab,
+            twins,
+            needs,
+            day,
+            to_buy,
+        };
+        Ok(Self(Arc::new(shared)))
     }
 
     /// The lab, once the first run has named it.

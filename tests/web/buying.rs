@@ -437,7 +437,7 @@ async fn send_form(lab: &TestLab, page: &str, action: &str, changed: &[(&str, &s
     lab.post_as_is(action, &fields).await.assert_status(303);
 }
 
-/// What the list says now. A program that was just started, and remembers nothing, says the same.
+/// What the list says now. A program that was just started, and remembers nothing, says the same, and so of the whole day.
 async fn listed(lab: &TestLab) -> Vec<String> {
     let rows = async |lab: &TestLab| lab.get("/buying").await.texts("form[action='/buying'] tbody tr");
     let remembered = rows(lab).await;
@@ -445,6 +445,8 @@ async fn listed(lab: &TestLab) -> Vec<String> {
     let csv = lab.get("/buying/list.csv").await.body;
     let fresh = lab.just_started().await;
     assert_eq!((remembered.clone(), csv), (rows(&fresh).await, fresh.get("/buying/list.csv").await.body));
+    let today = async |lab: &TestLab| lab.get("/").await.texts("main");
+    assert_eq!(today(lab).await, today(&fresh).await);
     remembered
 }
 

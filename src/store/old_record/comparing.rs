@@ -40,6 +40,6 @@ impl Store {
             .execute(&mut *tx)
             .await?;
         sqlx::query!("delete from old_uncompared where next_job > last_job").execute(&mut *tx).await?;
-        Ok(tx.commit().await?)
+        tx.commit().await
     }
 }

@@ -94,7 +94,7 @@ impl Store {
         let first = next_job_number(&mut tx).await?;
         let seq = insert_import(&mut tx, import, first).await?;
         batch.clone().write(&mut tx, shapes, Target { first, import: seq, at: import.at }).await?;
-        Ok(tx.rollback().await?)
+        tx.rollback().await
     }
 
     async fn keep_staged(&self, batch: &Batch, files: &[StagedFile]) -> Result<(), StoreError> {
@@ -117,7 +117,7 @@ impl Store {
             .execute(&mut *tx)
             .await?;
         }
-        Ok(tx.commit().await?)
+        tx.commit().await
     }
 
     /// Makes the import of what is staged. From here on its jobs are in, though most of them are still to be written.
@@ -181,7 +181,7 @@ impl Store {
         let mut tx = self.begin().await?;
         sqlx::query!("delete from old_staged_file").execute(&mut *tx).await?;
         sqlx::query!("delete from old_staged").execute(&mut *tx).await?;
-        Ok(tx.commit().await?)
+        tx.commit().await
     }
 }
 

@@ -1,6 +1,7 @@
 //! To buy: the lenses that open jobs need and the drawer does not have, by supplier, and those that are on their way.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use askama::Template;
 use axum::Form as Posted;
@@ -31,6 +32,7 @@ const USUAL_DAYS: i64 = 7;
 const NEWEST_SHOWN: i64 = 5;
 
 /// What must be bought.
+#[derive(Debug)]
 enum ToBuy {
     Eye(EyeNeed),
     Drawer(DrawerNeed),
@@ -53,8 +55,9 @@ impl ToBuy {
     }
 }
 
-/// Everything the page states.
-struct BuyingData {
+/// Everything the page states but what is typed in it.
+#[derive(Debug)]
+pub(in crate::web) struct BuyingData {
     drawer: Vec<DrawerLens>,
     in_drawer: Vec<(EyeNeed, DrawerLensId)>,
     /// By supplier; those without one first.
@@ -62,7 +65,11 @@ struct BuyingData {
     open: Vec<PurchaseLine>,
 }
 
-async fn load(state: &AppState) -> Result<BuyingData, WebError> {
+async fn load(state: &AppState) -> Result<Arc<BuyingData>, WebError> {
+    state.to_buy.get_or_read((state.store.changes(), state.lab()), read(state)).await
+}
+
+async fn read(state: &AppState) -> Result<BuyingData, WebError> {
     let store = &state.store;
     let (needs, drawer) = (state.list_needs().await?, store.list_drawer().await?);
     let netted = net(needs, &drawer);
@@ -207,14 +214,14 @@ pub(crate) async fn show_buying(State(state): State<AppState>) -> PageResult {
             form.set(name, value.clone());
         }
     }
-    show(&page(&state, data, form, count).await?)
+    show(&page(&state, &data, form, count).await?)
 }
 
 fn key(count: i64, group: &str) -> String {
     format!("{KEY}{count}-{group}").chars().take(60).collect()
 }
 
-async fn page(state: &AppState, data: BuyingData, mut form: Form, count: i64) -> Result<BuyingPage, WebError> {
+async fn page(state: &AppState, data: &BuyingData, mut form: Form, count: i64) -> Result<BuyingPage, WebError> {
     let today = state.clock.today();
     let eyes: usize = data.groups.iter().map(|(_, rows)| rows.len()).sum();
     let lenses = |n: usize| if n == 1 { "1 line".to_owned() } else { format!("{n} lines") };
@@ -225,8 +232,8 @@ async fn page(state: &AppState, data: BuyingData, mut form: Form, count: i64) ->
         in_drawer: data.in_drawer.iter().map(|(need, lens)| drawer_row(&data.drawer, need, *lens)).collect(),
         groups: data
             .groups
-            .into_iter()
-            .map(|(supplier, rows)| group(supplier, rows, &mut form, count, today))
+            .iter()
+            .map(|(supplier, rows)| group(supplier.clone(), rows, &mut form, count, today))
             .collect(),
         suppliers: state.store.list_suppliers().await?,
         open: open_rows(&data.open, today),
@@ -260,7 +267,7 @@ fn lens_words(lens: &DrawerLens) -> String {
     format!("{}, {diameter} mm{}", lens.material_name, lens.surface_words())
 }
 
-fn group(supplier: String, rows: Vec<ToBuy>, form: &mut Form, count: i64, today: Date) -> Group {
+fn group(supplier: String, rows: &[ToBuy], form: &mut Form, count: i64, today: Date) -> Group {
     let id = group_id(&supplier);
     let names = GroupNames::of(&id);
     // A group that was sent or kept as a draft says itself which rows are chosen.
@@ -269,16 +276,16 @@ fn group(supplier: String, rows: Vec<ToBuy>, form: &mut Form, count: i64, today:
     form.set_default(&names.expected_on, iso(&(today + Duration::days(USUAL_DAYS))));
     let listed = rows.iter().map(ToBuy::listed).collect();
     let text = LensListGroup { supplier: supplier.clone(), rows: listed }.text();
-    let rows = rows.into_iter().map(|row| row_of(row, form, is_fresh)).collect();
+    let rows = rows.iter().map(|row| row_of(row, form, is_fresh)).collect();
     Group { key: key(count, &id), supplier, id, names, rows, text }
 }
 
-fn row_of(row: ToBuy, form: &mut Form, is_fresh: bool) -> Row {
+fn row_of(row: &ToBuy, form: &mut Form, is_fresh: bool) -> Row {
     let (names, listed) = (RowNames::of(&row.id()), row.listed());
     form.set_default(&names.diameter, listed.diameter_mm.clone());
     form.set_default(&names.base, listed.base.clone());
     form.set_default(&names.count, listed.count.to_string());
-    let (job, when) = match &row {
+    let (job, when) = match row {
         ToBuy::Eye(need) => {
             let job = (need.job, need.eye.name(), need.eye.letter(), need.customer.clone());
             (Some(job), format!("promised {}", day(&need.promised_on)))
@@ -345,7 +352,7 @@ pub(crate) async fn order_lenses(State(state): State<AppState>, Posted(fields): 
         }
     }
     let count = state.store.count_purchases().await?;
-    show_again(&page(&state, data, form, count).await?)
+    show_again(&page(&state, &data, form, count).await?)
 }
 
 /// The order of one group.
@@ -428,9 +435,10 @@ fn read_promise(value: &str) -> Option<LensPromise> {
 }
 
 async fn lens_list(state: &AppState) -> Result<LensList, WebError> {
-    let groups = load(state).await?.groups.into_iter();
-    let groups =
-        groups.map(|(supplier, rows)| LensListGroup { supplier, rows: rows.iter().map(ToBuy::listed).collect() });
+    let data = load(state).await?;
+    let listed = |rows: &[ToBuy]| rows.iter().map(ToBuy::listed).collect();
+    let groups = data.groups.iter();
+    let groups = groups.map(|(supplier, rows)| LensListGroup { supplier: supplier.clone(), rows: listed(rows) });
     let on = day(&state.clock.today());
     Ok(LensList::new(&state.lab(), "Lenses to buy".into(), on, "/buying", groups.collect()))
 }

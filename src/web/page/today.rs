@@ -10,9 +10,11 @@ use super::{Chrome, PageResult, show};
 use crate::desk::deadline::Lateness;
 use crate::desk::job::{Failure, JobLine, Stage};
 use crate::desk::lab::Lab;
+use crate::desk::money::Cents;
 use crate::desk::parcel_return::ReturnCondition;
 use crate::desk::unfinished::{Missing, question};
 use crate::store::draft::OrderDraft;
+use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
 
@@ -147,28 +149,45 @@ fn groups(lines: &[JobLine], waits: &LensWaits, today: time::Date) -> Vec<Group>
     std::iter::once(failed).chain(by_step).filter(|group| !group.rows.is_empty()).collect()
 }
 
+/// What the page states but the orders that were begun: those change at every pause in typing.
+#[derive(Debug)]
+pub(in crate::web) struct Day {
+    /// The open jobs by promised date, so in every group the late ones stand first by themselves.
+    lines: Vec<JobLine>,
+    waits: LensWaits,
+    duties: Vec<DutyRow>,
+    /// How many jobs are owed for, and how much.
+    owed: (i64, Cents),
+}
+
+async fn read(state: &AppState, today: time::Date) -> Result<Day, WebError> {
+    let (in_need, bought) = (state.store.list_eyes_in_need().await?, state.store.list_open_purchase_lines().await?);
+    Ok(Day {
+        lines: state.store.list_open_jobs().await?,
+        waits: LensWaits::of(&in_need, &bought, today),
+        duties: list_duties(state).await?,
+        owed: state.store.sum_owed().await?,
+    })
+}
+
 pub(crate) async fn show_today(State(state): State<AppState>) -> PageResult {
     let (today, lab) = (state.clock.today(), state.lab());
-    // The store gives them by promised date, so in every group the late ones stand first by themselves.
-    let lines = state.store.list_open_jobs().await?;
+    let day = state.day.get_or_read((state.store.changes(), today), read(&state, today)).await?;
     let drafts = state.store.list_order_drafts(MOST_UNFINISHED).await?;
-    let (in_need, bought) = (state.store.list_eyes_in_need().await?, state.store.list_open_purchase_lines().await?);
-    let waits = LensWaits::of(&in_need, &bought, today);
-    let duties = list_duties(&state).await?;
-    let (owing, owed) = state.store.sum_owed().await?;
+    let Day { lines, waits, duties, owed: (owing, owed) } = &*day;
     show(&TodayPage {
         chrome: Chrome::new(&state, "today"),
         today: words::weekday(&today),
         open: lines.len(),
         late: lines.iter().filter(|line| is_late(line, today)).count(),
-        groups: groups(&lines, &waits, today),
+        groups: groups(lines, waits, today),
         unfinished: drafts.into_iter().map(|draft| Unfinished::of(&state, &lab, draft)).collect(),
         has_duties_in_time: duties.iter().any(|duty| !duty.is_late),
-        duties,
+        duties: duties.clone(),
         to_buy: waits.to_buy,
         expected: waits.expected,
         is_expected_late: waits.is_late,
-        owed: (owing > 0)
-            .then(|| (owed.to_string(), if owing == 1 { "one job".to_owned() } else { format!("{owing} jobs") })),
+        owed: (*owing > 0)
+            .then(|| (owed.to_string(), if *owing == 1 { "one job".to_owned() } else { format!("{owing} jobs") })),
     })
 }

@@ -9,7 +9,8 @@ use crate::optics::Eye;
 use crate::web::words;
 
 /// What is to buy and what is on its way.
-pub(super) struct LensWaits {
+#[derive(Debug)]
+pub(in crate::web) struct LensWaits {
     /// Lenses that nobody ordered yet.
     pub(super) to_buy: usize,
     /// Lenses on their way.
