@@ -13,6 +13,7 @@ use crate::desk::catalogue::{Cutting, Material, MaterialDetails, Treatment, Trea
 use crate::desk::id::{MaterialId, MaterialVersionId, TreatmentId, TreatmentVersionId};
 use crate::desk::money::Cents;
 
+// The fields stand in the order of the view's array.
 #[derive(Deserialize)]
 pub(super) struct MaterialRow {
     id: MaterialId,
@@ -47,6 +48,7 @@ impl TryFrom<MaterialRow> for Material {
     }
 }
 
+// The fields stand in the order of the view's array.
 #[derive(Deserialize)]
 pub(super) struct TreatmentRow {
     id: TreatmentId,

@@ -15,6 +15,7 @@ use crate::desk::customer::{Customer, Person, name_key};
 use crate::desk::id::CustomerId;
 use crate::desk::order::CustomerChoice;
 
+// The fields stand in the order of the view's array.
 #[derive(Deserialize)]
 pub(super) struct CustomerRow {
     id: CustomerId,

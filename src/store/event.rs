@@ -14,6 +14,7 @@ use crate::desk::job::{Event, EventKind, EyeTask, Stage, stage};
 use crate::desk::step::{Step, has_left, is_cancelled_for_delay};
 use crate::optics::{Eye, Pair};
 
+// The fields stand in the order of the view's array.
 #[derive(Deserialize)]
 pub(super) struct EventRow {
     seq: i64,

@@ -15,6 +15,7 @@ use crate::desk::frame::{Frame, FrameDetails, FramePast, Rim};
 use crate::desk::id::FrameId;
 use crate::desk::money::Cents;
 
+// The fields stand in the order of the view's array.
 #[derive(Deserialize)]
 pub(super) struct FrameRow {
     id: FrameId,

@@ -1,5 +1,5 @@
-//! One job with all that its pages show, read in one statement: each noun is JSON (migrations/0019_json.sql) for the row
-//! type in the noun's own file. Lists of jobs are in [`super::job_list`].
+//! One job with all that its pages show, read in one statement: each noun is JSON (migrations/README.md) for the row type
+//! in the noun's own file. Lists of jobs are in [`super::job_list`].
 
 use std::sync::Arc;
 
@@ -122,13 +122,14 @@ struct OldRow {
 }
 
 /// A coating or tint of the job, and its place among those of its kind.
+// The fields stand in the order of the view's array.
 #[derive(Deserialize)]
 struct JobTreatmentRow {
     position: i64,
-    #[serde(flatten)]
     treatment: TreatmentRow,
 }
 
+// The fields stand in the order of the view's array.
 #[derive(Deserialize)]
 struct JobEyeRow {
     eye: String,

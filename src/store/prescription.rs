@@ -15,6 +15,7 @@ use crate::desk::prescription::Prescription;
 use crate::optics::prescription::{EyePrescription, Given, LensPower, Prism, PupilDistance};
 use crate::optics::{Eye, Pair};
 
+// The fields stand in the order of the view's array.
 #[derive(Deserialize)]
 pub(super) struct EyeRow {
     eye: String,
@@ -41,6 +42,7 @@ impl EyeRow {
 }
 
 /// One prescription.
+// The fields stand in the order of the view's array.
 #[derive(Deserialize)]
 pub(super) struct PrescriptionRow {
     prescriber: String,

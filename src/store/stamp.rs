@@ -9,8 +9,9 @@ use sqlx::error::BoxDynError;
 use sqlx::sqlite::{SqliteArgumentsBuffer, SqliteTypeInfo, SqliteValueRef};
 use sqlx::{Decode, Encode, Sqlite, Type};
 use time::format_description::BorrowedFormatItem;
+use time::format_description::well_known::Rfc3339;
 use time::macros::format_description;
-use time::{OffsetDateTime, PrimitiveDateTime, UtcOffset};
+use time::{OffsetDateTime, UtcOffset};
 
 const FORM: &[BorrowedFormatItem<'_>] =
     format_description!("[year]-[month]-[day]T[hour]:[minute]:[second].[subsecond digits:3]Z");
@@ -45,7 +46,8 @@ impl Encode<'_, Sqlite> for Stamp {
 impl FromStr for Stamp {
     type Err = time::error::Parse;
     fn from_str(text: &str) -> Result<Self, Self::Err> {
-        Ok(Self(PrimitiveDateTime::parse(text, FORM)?.assume_utc()))
+        // Every moment of the form is one of RFC 3339, which is read several times faster.
+        Ok(Self(OffsetDateTime::parse(text, &Rfc3339)?))
     }
 }
 

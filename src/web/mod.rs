@@ -94,9 +94,14 @@ pub struct Shared {
 impl AppState {
     /// The state over an open book.
     pub async fn new(store: Store, clock: Clock) -> Result<Self, StoreError> {
+        Self::with_backups(store, clock, Backups::default()).await
+    }
+
+    /// The same, with what is known of the backups already.
+    pub async fn with_backups(store: Store, clock: Clock, backups: Backups) -> Result<Self, StoreError> {
         let lab = store.find_lab().await?.map(Arc::new);
         let screens = Screens::of_book(&store).await?;
-        let (backups, asked, photos) = (Backups::default(), Asked::default(), Photos::default());
+        let (asked, photos) = (Asked::default(), Photos::default());
         let (devices, old_records) = (Devices::default(), OldRecords::default());
         let (twins, needs) = (twins::Twins::default(), needs::Needs::default());
         let (day, to_buy) = (Kept::default(), Kept::default());

@@ -13,10 +13,8 @@ fn clock(now: OffsetDateTime) -> Clock {
 
 /// The pages of a lab with what they know of its backups, at a moment.
 async fn state_at(lab: &mut TestLab, now: OffsetDateTime, known: Option<&AppState>) -> AppState {
-    let mut state = AppState::new(lab.store.clone(), clock(now)).await.unwrap();
-    if let Some(known) = known {
-        state.backups = known.backups.clone();
-    }
+    let backups = known.map(|known| known.backups.clone()).unwrap_or_default();
+    let state = AppState::with_backups(lab.store.clone(), clock(now), backups).await.unwrap();
     lab.app = build_app(state.clone());
     state
 }
