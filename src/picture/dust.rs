@@ -7,8 +7,8 @@ use crate::shape::outline::Point;
 
 /// A row is dusty if it differs from its neighborhood so many times more than a usual row does (mean squares) ...
 const UNUSUAL: f64 = 4.0;
-/// ... and by this part of the steepness of the edge.
-const LEAST_PART: f64 = 0.12;
+/// ... and by this part of the height of the edge.
+const LEAST_PART: f64 = 0.1;
 /// A longer piece is no dust, mm.
 const LONGEST_MM: f64 = 4.0;
 /// More of the edge than this is not covered by dust.
@@ -16,10 +16,10 @@ const MOST_DUSTY: f64 = 0.2;
 /// On each side of a dusty piece the curve follows at least so much of the clean line, mm.
 const LEAST_SIDE_MM: f64 = 0.8;
 
-/// Which rows are covered, from how much each differs from its neighborhood (mean squares) and how steep the edge is.
-pub(super) fn covered(misfits: &[f64], steepest: f64) -> Vec<bool> {
+/// Which rows are covered, from how much each differs from its neighborhood (mean squares) and how high the edge is.
+pub(super) fn covered(misfits: &[f64], height: f64) -> Vec<bool> {
     let n = misfits.len();
-    let limit = (UNUSUAL * median(misfits.to_vec())).max((LEAST_PART * steepest).powi(2));
+    let limit = (UNUSUAL * median(misfits.to_vec())).max((LEAST_PART * height).powi(2));
     let is_odd = |i: usize| misfits[i % n] > limit;
     // A row beside an odd one is touched too.
     let covered: Vec<bool> = (0..n).map(|i| (0..5).any(|k| is_odd(i + n + k - 2))).collect();

@@ -1,23 +1,21 @@
 //! The edge of a lens or of an opening, to a fraction of a pixel.
 //!
 //! A coarse border is straightened ([`super::strip`]), the steepest closed path in it is the better border, and so on with
-//! less and less room. In the end each point lies where the brightness changes fastest, and the offsets are smoothed
-//! along the edge by a local line that dust doesn't pull.
+//! less and less room. In the end the course of the brightness says where the edge is ([`super::profile`]), and the offsets are
+//! smoothed along the edge by a local line that dust doesn't pull.
 
-use std::f64::consts::TAU;
+use std::f64::consts::{PI, TAU};
 
 use super::dust;
 use super::gray::Gray;
 use super::plane::Plane;
+use super::profile;
 use super::region::Wanted;
-use super::rim;
 use super::strip::{Filter, Foot, Outward, PER_PIXEL, Path, Strip};
 use crate::shape::outline::{Point, edges};
 
 /// The width of the edge filter, pixels.
 const BLUR_PX: f64 = 1.2;
-/// The same where the shape of the edge is looked at, over many rows.
-const SHARP_PX: f64 = 0.6;
 /// An edge is seen where it is so many times steeper than the noise.
 const SEEN: f32 = 4.0;
 /// How far the edge may be from the coarse border, mm.
@@ -42,6 +40,8 @@ pub(super) struct Edge {
     pub blur_mm: f64,
     /// How much the brightness changes across it, levels.
     pub step_levels: f64,
+    /// How far it may be off: two standard deviations of what blur and noise leave unsure, mm.
+    pub unsure_mm: f64,
 }
 
 /// One look at the edge.
@@ -54,13 +54,27 @@ struct Look {
     largest_jump: usize,
 }
 
-const LOOKS: [Look; 5] = [
+const LOOKS: [Look; 6] = [
     Look { reach_mm: REACH_MM, along_mm: 0.5, smooth_mm: 0.6, largest_jump: 3 },
     Look { reach_mm: 0.9, along_mm: 0.3, smooth_mm: 0.35, largest_jump: 2 },
     Look { reach_mm: 0.6, along_mm: 0.2, smooth_mm: 0.3, largest_jump: 1 },
     Look { reach_mm: 0.5, along_mm: 0.15, smooth_mm: 0.3, largest_jump: 1 },
     Look { reach_mm: 0.5, along_mm: 0.15, smooth_mm: 0.3, largest_jump: 1 },
+    Look { reach_mm: 0.5, along_mm: 0.15, smooth_mm: 0.3, largest_jump: 1 },
 ];
+
+/// From this look on the course of the brightness is fitted.
+const FIRST_CLOSER: usize = 3;
+/// There the line that is looked along is smoothed by this times the width for the offsets.
+const BASE: f64 = 2.0;
+/// The farthest point is off by about so many times what noise moves a point, found with drawn scans.
+const FARTHEST: f64 = 5.0;
+/// Dust in a blurred edge is not told from the edge, and pulls it by up to this part of the blur; found with drawn scans.
+const HIDDEN: f64 = 0.24;
+/// Nor is what is smaller than a pixel, by up to this part of one.
+const COARSE: f64 = 0.35;
+/// An edge whose course is like nothing that is known may be this far off, mm.
+const UNFITTED_MM: f64 = 0.5;
 
 /// Follows the edge from a coarse border in the plane.
 pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wanted, pitch_mm: f64) -> Edge {
@@ -71,10 +85,15 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
     // Near the edge there is more than noise, so it is measured in the first look, the widest.
     let mut noise = None;
     let mut last = None;
+    let mut unsure_mm = UNFITTED_MM;
+    let mut known_step = None;
     for (turn, look) in LOOKS.iter().enumerate() {
         line = spaced(&line, spacing_mm);
         // A faint edge is smoothed more.
-        let smooth_mm = look.smooth_mm * f64::from(20.0 / usual).sqrt().clamp(1.0, 2.0);
+        let smooth_mm = look.smooth_mm * f64::from(20.0 / usual).powf(0.75).clamp(1.0, 2.5);
+        if turn >= FIRST_CLOSER {
+            line = smooth_base(&line, BASE * smooth_mm / spacing_mm);
+        }
         let feet = feet(&line, smooth_mm / spacing_mm);
         let filter =
             Filter { reach_mm: look.reach_mm.max(7.0 * pitch_mm), blur_px: BLUR_PX, along: look.along_mm / spacing_mm };
@@ -96,18 +115,21 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
         let width = smooth_mm / spacing_mm;
         let mut smoothed = robustly_smoothed(&offsets_mm, &weights, width);
         let mut covered = vec![false; feet.len()];
-        if turn + 2 >= LOOKS.len() {
-            let sharp = Strip::of(gray, plane, &feet, pitch_mm, Filter { blur_px: SHARP_PX, ..filter }, known);
-            let near: Vec<f64> = smoothed.iter().map(|mm| strip.sample(*mm)).collect();
-            let closer = rim::look(&sharp, &near, outward, SHARP_PX * PER_PIXEL);
-            covered = dust::covered(&closer.misfits, closer.steepest);
+        unsure_mm = UNFITTED_MM;
+        if turn >= FIRST_CLOSER
+            && let Some(closer) = profile::look(gray, plane, &feet, pitch_mm, outward, known_step)
+        {
+            offsets_mm = closer.offsets.iter().map(|px| px * pitch_mm).collect();
+            covered = dust::covered(&closer.misfits, closer.step.height());
+            known_step = Some(closer.step);
             // Dust does not pull on what is beside it.
-            let clean = |(weight, is_covered): (&f64, &bool)| if *is_covered { 0.0 } else { *weight };
-            let clean: Vec<f64> = weights.iter().zip(&covered).map(clean).collect();
+            let clean: Vec<f64> = covered.iter().map(|is_covered| if *is_covered { 0.0 } else { 1.0 }).collect();
             smoothed = robustly_smoothed(&offsets_mm, &clean, width);
-            let shifted = |(mm, shift): (&mut f64, &f64)| *mm += shift * strip.step_mm;
-            offsets_mm.iter_mut().zip(&closer.shifts).for_each(shifted);
-            smoothed.iter_mut().zip(&closer.shifts).for_each(shifted);
+            let row_mm = 1.4826 * median(offsets_mm.iter().zip(&smoothed).map(|(a, b)| (a - b).abs()).collect());
+            // A Gaussian of this width is the mean of so many rows.
+            let random_mm = row_mm / (2.0 * PI.sqrt() * width).max(1.0).sqrt();
+            let hidden_mm = (HIDDEN * closer.step.blur() * pitch_mm).max(COARSE * pitch_mm);
+            unsure_mm = (FARTHEST * random_mm).hypot(2.0 * closer.doubt * pitch_mm).max(hidden_mm);
         }
         line = feet.iter().zip(&smoothed).map(|(foot, mm)| moved(foot, *mm)).collect();
         line = dust::bridged(&line, &covered, spacing_mm);
@@ -122,6 +144,7 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
         spread_mm: 1.4826 * median(away),
         blur_mm: blur_px * pitch_mm,
         step_levels,
+        unsure_mm,
         points: line,
     }
 }
@@ -192,6 +215,13 @@ pub(super) fn spaced(line: &[Point], spacing_mm: f64) -> Vec<Point> {
         before_mm += side_mm;
     }
     points
+}
+
+/// A closed line without what is finer than `width` points: smoothed, and what that took of its curves put back.
+fn smooth_base(line: &[Point], width: f64) -> Vec<Point> {
+    let smooth = smoothed(line, width);
+    let lost: Vec<Point> = line.iter().zip(&smooth).map(|(p, q)| p.minus(*q)).collect();
+    smooth.iter().zip(smoothed(&lost, width)).map(|(p, lost)| p.plus(lost)).collect()
 }
 
 /// A closed line smoothed by a Gaussian of so many points.

@@ -1,5 +1,7 @@
 //! The lenses in a picture: everything with a closed edge is followed, and what can't be a lens is refused with the reason.
 
+use std::cmp::Ordering;
+
 use super::edge::{Edge, follow};
 use super::gray::{Gray, Pixel};
 use super::plane::Plane;
@@ -38,6 +40,8 @@ const CORNER_MM: f64 = 3.0;
 const MOST_CORNERED_DEG: f64 = 325.0;
 /// The edge of a lens refracts so far inward, mm.
 const RIM_MM: f64 = 4.5;
+/// Inside of a rim nothing is seen but the blur of its edge, mm.
+const OPENING_MM: f64 = 1.2;
 
 /// A lens found in a picture.
 #[derive(Debug, Clone)]
@@ -85,10 +89,13 @@ pub(super) fn find(
             }
         }
     }
-    let found = outermost(lenses);
+    let found = match wanted {
+        Wanted::Body => outermost(lenses),
+        Wanted::Opening => innermost(lenses),
+    };
     match found.len() {
         0 => Err(why),
-        1 | 2 => checked(plane, &terrain, found),
+        1 | 2 => checked(plane, &terrain, wanted, found),
         more => Err(PictureRefused::Several(more)),
     }
 }
@@ -164,9 +171,14 @@ fn judge(edge: &Edge) -> Result<(), PictureRefused> {
 }
 
 /// The last check is of what the lens encloses.
-fn checked(plane: &Plane, terrain: &Terrain, mut found: Vec<Lens>) -> Result<Vec<Lens>, PictureRefused> {
+fn checked(
+    plane: &Plane,
+    terrain: &Terrain,
+    wanted: Wanted,
+    mut found: Vec<Lens>,
+) -> Result<Vec<Lens>, PictureRefused> {
     for lens in &mut found {
-        let marked = marked(plane, terrain, lens);
+        let marked = marked(plane, terrain, wanted, lens);
         if marked > MARKED.1 {
             return Err(PictureRefused::NotPlain(marked * 100.0));
         }
@@ -176,9 +188,13 @@ fn checked(plane: &Plane, terrain: &Terrain, mut found: Vec<Lens>) -> Result<Vec
 }
 
 /// The share of the inside, away from the rim, that is not smooth.
-fn marked(plane: &Plane, terrain: &Terrain, lens: &Lens) -> f64 {
+fn marked(plane: &Plane, terrain: &Terrain, wanted: Wanted, lens: &Lens) -> f64 {
     let factor = terrain.factor as f64;
     let limit = (lens.edge.step_levels * 0.06).max(3.0) as f32;
+    let rim_mm = match wanted {
+        Wanted::Body => RIM_MM,
+        Wanted::Opening => OPENING_MM,
+    };
     let (mut inside, mut steep) = (0_usize, 0_usize);
     let reach = lens.outline.points().iter().map(|p| p.length_mm()).fold(0.0, f64::max);
     let radii: Vec<f64> = (0..360).map(|deg| lens.outline.radius_at_mm(f64::from(deg))).collect();
@@ -193,7 +209,7 @@ fn marked(plane: &Plane, terrain: &Terrain, lens: &Lens) -> f64 {
         for x in range(|p| p.x, terrain.steep.width) {
             let place = Pixel::new((x as f64 + 0.5) * factor, (y as f64 + 0.5) * factor);
             let from = plane.to_mm(place).minus(lens.middle);
-            if from.length_mm() + RIM_MM > radii[from.angle_deg() as usize % 360] {
+            if from.length_mm() + rim_mm > radii[from.angle_deg() as usize % 360] {
                 continue;
             }
             inside += 1;
@@ -204,11 +220,23 @@ fn marked(plane: &Plane, terrain: &Terrain, lens: &Lens) -> f64 {
 }
 
 /// Those that no other one encloses, from left to right.
-fn outermost(mut lenses: Vec<Lens>) -> Vec<Lens> {
-    lenses.sort_by(|a, b| Boxing::of(&b.outline).area_mm2.total_cmp(&Boxing::of(&a.outline).area_mm2));
+fn outermost(lenses: Vec<Lens>) -> Vec<Lens> {
+    without_nested(lenses, |a, b| b.total_cmp(&a))
+}
+
+/// Those that enclose no other one, from left to right: the outer edge of a rim encloses its opening.
+fn innermost(lenses: Vec<Lens>) -> Vec<Lens> {
+    without_nested(lenses, |a, b| a.total_cmp(&b))
+}
+
+/// Of lenses within each other the first by area.
+fn without_nested(mut lenses: Vec<Lens>, order: impl Fn(f64, f64) -> Ordering) -> Vec<Lens> {
+    let area = |lens: &Lens| Boxing::of(&lens.outline).area_mm2;
+    lenses.sort_by(|a, b| order(area(a), area(b)));
+    let holds = |a: &Lens, b: &Lens| a.outline.contains(b.middle.minus(a.middle));
     let mut kept: Vec<Lens> = Vec::new();
     for lens in lenses {
-        if !kept.iter().any(|outer| outer.outline.contains(lens.middle.minus(outer.middle))) {
+        if !kept.iter().any(|first| holds(first, &lens) || holds(&lens, first)) {
             kept.push(lens);
         }
     }

@@ -7,8 +7,8 @@
 //! 2. `card` – the card of standard size that gives the scale and undoes perspective; [`plane`] – the projection.
 //! 3. `region` – what a closed line of steep brightness separates from the background, on a small copy of the picture.
 //! 4. `find` – which of these are lenses, and why not.
-//! 5. `edge` – the edge to a fraction of a pixel, in rows along its normals (`strip`); `rim` – the shift at a narrow line; `dust` – what
-//!    covers the edge.
+//! 5. `edge` – the edge to a fraction of a pixel, in rows along its normals (`strip`); `profile` – the course of the brightness
+//!    across it; `dust` – what covers the edge.
 //!
 //! [`face`] reads nothing by itself: it computes from marks that a person has set.
 //!
@@ -27,9 +27,9 @@ pub mod face;
 mod find;
 mod gray;
 pub mod plane;
+mod profile;
 mod refused;
 mod region;
-mod rim;
 mod strip;
 
 use std::fmt;
@@ -119,6 +119,8 @@ pub enum Note {
     LevelWithCard,
     /// Two lenses were found: the left one in the picture is the right eye.
     Pair,
+    /// The picture is so blurred or noisy that the outline may be off by so many millimeters.
+    Unsure(f64),
     /// The edge is uneven by so many millimeters: dust, or a scratched lens.
     Dusty(f64),
     /// Something is seen inside of the outline: a lamp, a print, or it is no lens.
@@ -156,6 +158,11 @@ impl fmt::Display for Note {
                 f,
                 "Something is seen inside of the outline, a reflection or a print: look whether the line lies on the edge all \
                  around"
+            ),
+            Note::Unsure(mm) => write!(
+                f,
+                "The picture is blurred or noisy: the outline may be off by {mm:.2} mm. Compare the width with the lens, or \
+                 scan it again, flat on the glass"
             ),
             Note::Dusty(mm) => {
                 write!(
@@ -215,6 +222,9 @@ impl SeenLens {
 /// Edges more uneven than this are mentioned, mm.
 const UNEVEN_MM: f64 = 0.05;
 
+/// An outline is expected to be this exact from a scan and from a photo with a card; one that may be farther off says so, mm.
+const EXPECTED_MM: (f64, f64) = (0.05, 0.25);
+
 /// Which kind of picture the bytes are, if one that is read.
 pub fn format_of(bytes: &[u8]) -> Option<ImageFormat> {
     match bytes {
@@ -250,6 +260,9 @@ pub fn read(bytes: &[u8], ask: &Ask) -> Result<Reading, PictureRefused> {
     let mut notes = scaled.notes;
     notes.extend((found.len() == 2).then_some(Note::Pair));
     let uneven = found.iter().map(|lens| lens.edge.spread_mm).fold(0.0, f64::max);
+    let unsure = found.iter().map(|lens| lens.edge.unsure_mm).fold(0.0, f64::max);
+    let expected = if scaled.card.is_some() { EXPECTED_MM.1 } else { EXPECTED_MM.0 };
+    notes.extend((unsure > expected).then_some(Note::Unsure(unsure)));
     notes.extend((uneven > UNEVEN_MM).then_some(Note::Dusty(uneven)));
     notes.extend(found.iter().any(|lens| lens.is_marked).then_some(Note::Marked));
     let seen = |lens: find::Lens| SeenLens { points: lens.outline.points().to_vec(), middle: lens.middle };

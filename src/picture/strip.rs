@@ -82,15 +82,7 @@ impl Strip {
         let kernel = edge_kernel(blur_px * PER_PIXEL);
         let margin = kernel.len() / 2;
         let long = depth + 2 * margin;
-        let mut brightness = vec![0.0; feet.len() * long];
-        for (row, foot) in brightness.chunks_exact_mut(long).zip(feet) {
-            for (index, value) in row.iter_mut().enumerate() {
-                let out_mm = (index as f64 - (half + margin) as f64) * step_mm;
-                let place =
-                    Point::new(foot.at.x_mm + foot.normal.x_mm * out_mm, foot.at.y_mm + foot.normal.y_mm * out_mm);
-                *value = gray.sample(plane.to_px(place));
-            }
-        }
+        let brightness = brightness(gray, plane, feet, step_mm, half + margin);
         let brightness = smoothed_along(&brightness, long, along);
         let mut rows = vec![0.0; feet.len() * depth];
         for (row, bright) in rows.chunks_exact_mut(depth).zip(brightness.chunks_exact(long)) {
@@ -114,11 +106,6 @@ impl Strip {
     /// The offset of a sample from the line, outward.
     pub fn offset_mm(&self, sample: f64) -> f64 {
         (sample - (self.depth / 2) as f64) * self.step_mm
-    }
-
-    /// The sample at an offset from the line.
-    pub fn sample(&self, offset_mm: f64) -> f64 {
-        offset_mm / self.step_mm + (self.depth / 2) as f64
     }
 
     /// The closed path that is steep in one direction in as many rows as possible and bends little: dynamic programming
@@ -179,6 +166,15 @@ impl Strip {
         let shift = if bend < 0.0 { ((before - after) / (2.0 * bend)).clamp(-1.0, 1.0) } else { 0.0 };
         (top as f64 + f64::from(shift), here)
     }
+}
+
+/// The brightness along each normal, `half` samples to both sides.
+pub(super) fn brightness(gray: &Gray, plane: &Plane, feet: &[Foot], step_mm: f64, half: usize) -> Vec<f32> {
+    let sample = |foot: &Foot, index: usize| {
+        let out_mm = (index as f64 - half as f64) * step_mm;
+        gray.sample(plane.to_px(foot.at.plus(foot.normal.times(out_mm))))
+    };
+    feet.iter().flat_map(|foot| (0..=2 * half).map(move |index| sample(foot, index))).collect()
 }
 
 /// The derivative of a Gaussian of this width in samples, so that a step of 1 gives its steepness for each sample.

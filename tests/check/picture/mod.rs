@@ -65,6 +65,42 @@ fn a_scan_is_read_to_five_hundredths() {
     }
 }
 
+/// Blur draws the far side of the dark line into the edge. Where that cannot be undone the reading says so.
+#[test]
+fn a_blurred_scan_is_exact_or_says_that_it_is_not() {
+    let look = |tint: f64, ring_mm: f64, ring: f64| Look { tint: [tint; 3], ring_mm, ring };
+    let unsure = |reading: &Reading| reading.notes.iter().any(|note| matches!(note, Note::Unsure(_)));
+    for (blur_px, look, is_exact, is_unsure) in [
+        (2.0, look(0.96, 0.7, 0.45), true, false),
+        (3.0, look(0.5, 0.8, 0.6), true, true),
+        (3.0, look(0.97, 0.3, 0.5), false, true),
+    ] {
+        let mut dice = Dice::new(41);
+        let lens = Truth::any(&mut dice, (35.2, -34.6));
+        let scene = Scene::new(lens.clone(), look).uneven(&mut dice, 40.0);
+        let flaws = Flaws { blur_px, noise: 3.0 };
+        let bytes = png(&picture(&scene, &Camera::scanner(300.0, 71.0, 69.0), flaws, &mut dice));
+        let reading = read(&bytes, &SCAN).unwrap_or_else(|why| panic!("{blur_px}: {why}"));
+        let (most_mm, usual_mm) = distances(&lens, &edge(&reading));
+        assert_eq!(unsure(&reading), is_unsure, "{blur_px}: {:?} {most_mm:.3} {usual_mm:.3}", reading.notes);
+        assert!(!is_exact || most_mm < 0.05 && usual_mm < 0.03, "{blur_px}: {most_mm:.3} {usual_mm:.3}");
+    }
+}
+
+/// The outer edge of a rim is closed and stands out as well, and may be seen better than the inner one.
+#[test]
+fn the_outer_edge_of_a_rim_is_not_taken_for_its_opening() {
+    let mut dice = Dice::new(90_000);
+    let lens = Truth::any(&mut dice, (38.0, -38.0));
+    let mut scene = Scene::new(lens.clone(), Look { tint: [1.0; 3], ring_mm: 4.3, ring: 0.57 }).uneven(&mut dice, 40.0);
+    scene.is_rim = true;
+    let flaws = Flaws { blur_px: 1.0, noise: 2.0 };
+    let bytes = png(&picture(&scene, &Camera::scanner(200.0, 76.0, 76.0), flaws, &mut dice));
+    let reading = read(&bytes, &Ask { scale: Scale::Dpi(200.0), subject: Subject::Rim }).unwrap();
+    let (most_mm, _) = distances(&lens, &edge(&reading));
+    assert!(most_mm < 0.1, "{most_mm:.3}");
+}
+
 /// A lamp is mirrored in nearly every lens on a table.
 #[test]
 fn a_lamp_in_the_lens_is_reported_and_does_not_hide_its_edge() {

@@ -107,6 +107,8 @@ struct Dust {
 pub struct Scene {
     pub lens: Truth,
     pub look: Look,
+    /// An empty rim around the outline in place of the lens: its dark line lies outside.
+    pub is_rim: bool,
     /// A card: its middle, how it is turned, its brightness.
     pub card: Option<((f64, f64), f64, f64)>,
     pub paper: [f64; 3],
@@ -123,7 +125,18 @@ impl Scene {
     pub fn new(lens: Truth, look: Look) -> Self {
         let shadow = (0.0, 0.0, 0.0);
         let light = (0.0, 0.0, 0.0);
-        Self { lens, look, card: None, paper: [0.94; 3], lamp: None, glint: None, light, shadow, dust: Vec::new() }
+        Self {
+            lens,
+            look,
+            is_rim: false,
+            card: None,
+            paper: [0.94; 3],
+            lamp: None,
+            glint: None,
+            light,
+            shadow,
+            dust: Vec::new(),
+        }
     }
 
     /// Light that falls off across the picture, and a soft shadow beside the lens.
@@ -167,9 +180,14 @@ impl Scene {
             color = [brightness * light; 3];
         }
         let away = self.lens.distance(x, y);
-        let through = if away > 0.0 {
+        let shaded = || {
             let far = self.lens.distance(x - self.shadow.0, y - self.shadow.1);
             [1.0 - self.shadow.2 * soft(-far / 0.9); 3]
+        };
+        let through = if self.is_rim {
+            if (0.0..self.look.ring_mm).contains(&away) { [self.look.ring; 3] } else { shaded() }
+        } else if away > 0.0 {
+            shaded()
         } else if -away < self.look.ring_mm {
             self.look.tint.map(|c| c * self.look.ring)
         } else {
@@ -195,7 +213,7 @@ impl Scene {
         let card = self.card.map_or(9.0, |(m, turned, _)| card_distance(x - m.0, y - m.1, turned));
         away.abs() > near
             && !(self.glint.is_some() && (-1.5 - near..0.0).contains(&away))
-            && (away + self.look.ring_mm).abs() > near
+            && (away.abs() - self.look.ring_mm).abs() > near
             && card.abs() > near
             && !self.dust.iter().any(|dust| dust.away(x, y) < dust.half_mm + near)
     }

@@ -1,0 +1,547 @@
+//! The course of the brightness across an edge, and where in it the edge is.
+//!
+//! The steepest place is not quite the edge: a lens has a dark line along its edge, and in a blurred picture the far side
+//! of that line pulls the steepest place outward. So a step between two slopes, with a second step back behind it, blurred
+//! alike, is fitted to the middle of many rows. Then each row is compared with what was fitted about it (a matched filter).
+
+use std::f64::consts::TAU;
+
+use nalgebra::{SMatrix, SVector};
+
+use super::edge::median;
+use super::gray::Gray;
+use super::plane::Plane;
+use super::strip::{Foot, Outward, PER_PIXEL, brightness};
+
+/// The line is cut into so many parts, since the dark line and the light beside it change around a lens.
+const PARTS: usize = 24;
+/// Widths of the blur that are tried: the least, pixels, and each as a multiple of the one before.
+const LEAST_BLUR_PX: f64 = 0.5;
+const BLUR_STEP: f64 = 1.2;
+const BLURS: i32 = 12;
+/// The same about the best of them, to both sides.
+const FINE_BLUR_STEP: f64 = 1.03;
+const FINE_BLURS: usize = 9;
+/// Widths of the dark line: the least, and the first that is begun with, as multiples of the blur; and each after it as a multiple
+/// of the one before.
+const LEAST_LINE: f64 = 0.7;
+const FIRST_LINE: f64 = 1.3;
+const LINE_STEP: f64 = 1.6;
+/// A dark line narrower than this times the blur is hardly told from a narrower and darker one; what that leaves unsure, as a part
+/// of the blur.
+const NARROW: f64 = 1.7;
+const NARROW_DOUBT: f64 = 0.12;
+/// What is not explained of a profile, as a part of its step, leaves the edge unsure by this times that part of the blur.
+const ODD: f64 = 2.5;
+/// Steps of a fit at most.
+const TURNS: usize = 25;
+/// How much the width of the dark line changes around a lens, as a part of it (one standard deviation).
+const LINE_CHANGE: f64 = 0.15;
+/// A step back of more than this part of the first step belongs to something else.
+const MOST_BACK: f64 = 1.6;
+/// How steep the light beside an edge is, as a part of the step for each pixel (one standard deviation).
+const SLOPE: f64 = 0.03;
+/// How much that changes around a lens, outside and inside.
+const SLOPE_CHANGE: [f64; 2] = [0.03, 0.01];
+/// How much the place of the edge in its profile changes around a lens, pixels (one standard deviation).
+const SLOW_CHANGE_PX: [f64; 5] = [0.1, 0.3, 0.3, 0.15, 0.15];
+/// A part whose edge lies so much elsewhere in its profile than usual is not like the others, as a part of the blur.
+const ODD_PART: f64 = 0.25;
+/// What no model explains, levels: rounding, and that no blur is exactly normal.
+const UNEXPLAINED: f64 = 0.15;
+/// The edge is not farther from the line than this, as a multiple of the blur.
+const MOST_SHIFT: f64 = 2.5;
+
+/// How far inward and outward, pixels.
+type Reach = (f64, f64);
+
+/// The slopes of the light that are expected beside an edge and how much they change, as parts of its step for each pixel.
+#[derive(Clone, Copy)]
+struct Beside {
+    outer: f64,
+    inner: f64,
+    change: [f64; 2],
+    /// The usual width of the dark line, if it is known.
+    line: Option<f64>,
+}
+
+/// How far inward and outward of the line a profile reaches, pixels, for a blur.
+fn reach_px(blur_px: f64) -> Reach {
+    (6.0 + 3.0 * blur_px, 3.0 + 2.0 * blur_px)
+}
+
+/// Rows of brightness along the normals of a line, brighter outward.
+struct Rows {
+    depth: usize,
+    values: Vec<f32>,
+}
+
+impl Rows {
+    fn count(&self) -> usize {
+        self.values.len() / self.depth
+    }
+
+    fn row(&self, row: usize) -> &[f32] {
+        &self.values[row * self.depth..(row + 1) * self.depth]
+    }
+
+    /// The mean of a row and so many on both sides.
+    fn about(&self, row: usize, near: usize) -> Vec<f32> {
+        let mut mean = vec![0.0; self.depth];
+        for k in 0..=2 * near {
+            let from = self.row((row + self.count() + k - near) % self.count());
+            mean.iter_mut().zip(from).for_each(|(mean, value)| *mean += value / (2 * near + 1) as f32);
+        }
+        mean
+    }
+
+    /// The offset of a sample from the line, pixels outward.
+    fn offset_px(&self, sample: usize) -> f64 {
+        (sample as f64 - (self.depth / 2) as f64) / PER_PIXEL
+    }
+}
+
+/// The usual course of the brightness in some rows, and how unsure it is, levels.
+struct Profile {
+    values: Vec<f64>,
+    noise: f64,
+}
+
+/// A blurred step with a blurred step back behind it. Lengths in pixels, along the normal, outward.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Step {
+    edge: f64,
+    /// How far behind the edge the step back is.
+    line: f64,
+    blur: f64,
+    /// The level between the steps; the height and the slope of the outer side and of the inner one.
+    sizes: SVector<f64, 5>,
+    /// The sum of the squares that it does not explain.
+    off: f64,
+}
+
+impl Step {
+    /// Its height, levels.
+    pub fn height(&self) -> f64 {
+        self.sizes[1]
+    }
+
+    /// The spread of its blur, pixels.
+    pub fn blur(&self) -> f64 {
+        self.blur
+    }
+
+    fn at(&self, x: f64) -> f64 {
+        SVector::from(parts(x - self.edge, self.line, self.blur)).dot(&self.sizes)
+    }
+
+    fn slope_at(&self, x: f64) -> f64 {
+        SVector::from(slopes(x - self.edge, self.line, self.blur)).dot(&self.sizes)
+    }
+}
+
+/// The share of a normal distribution below a place. Source: Abramowitz and Stegun, 26.2.17 (error below 1e-7).
+fn below(x: f64) -> f64 {
+    let t = 1.0 / (1.0 + 0.231_641_9 * x.abs());
+    let sum =
+        t * (0.319_381_530 + t * (-0.356_563_782 + t * (1.781_477_937 + t * (-1.821_255_978 + t * 1.330_274_429))));
+    let above = density(x) * sum;
+    if x > 0.0 { 1.0 - above } else { above }
+}
+
+fn density(x: f64) -> f64 {
+    0.398_942_280_401_432_7 * (-x * x / 2.0).exp()
+}
+
+/// A level, the outer step and slope, and the inner step and slope, blurred.
+fn parts(x: f64, line: f64, blur: f64) -> [f64; 5] {
+    let (out, inn) = (x / blur, -(x + line) / blur);
+    let ramp = |x: f64| blur * (x * below(x) + density(x));
+    [1.0, below(out), ramp(out), below(inn), ramp(inn)]
+}
+
+fn slopes(x: f64, line: f64, blur: f64) -> [f64; 5] {
+    let (out, inn) = (x / blur, -(x + line) / blur);
+    [0.0, density(out) / blur, below(out), -density(inn) / blur, -below(inn)]
+}
+
+/// What was seen of an edge.
+pub(super) struct Seen {
+    /// How far the edge is from the line in each row, pixels outward.
+    pub offsets: Vec<f64>,
+    /// How much of each row is not explained: the mean of the squares.
+    pub misfits: Vec<f64>,
+    /// The step that was seen.
+    pub step: Step,
+    /// What the edge as a whole may be off, pixels (one standard deviation).
+    pub doubt: f64,
+}
+
+/// Looks at an edge near a line, in rows along its normals, from the step that an earlier look found. `None` if there is no step
+/// outward.
+pub(super) fn look(
+    gray: &Gray,
+    plane: &Plane,
+    feet: &[Foot],
+    pitch_mm: f64,
+    outward: Outward,
+    known: Option<Step>,
+) -> Option<Seen> {
+    let most_blur = LEAST_BLUR_PX * BLUR_STEP.powi(BLURS);
+    let half = (reach_px(most_blur).0 * PER_PIXEL).ceil() as usize;
+    let mut values = brightness(gray, plane, feet, pitch_mm / PER_PIXEL, half);
+    if outward == Outward::Darker {
+        values.iter_mut().for_each(|value| *value = -*value);
+    }
+    let rows = Rows { depth: 2 * half + 1, values };
+    let profiles: Vec<Profile> = (0..PARTS).map(|part| usual(&rows, part)).collect();
+    let mut shifts = vec![0.0; PARTS];
+    let mut found = None;
+    let mut known = known.map(|step| Step { edge: 0.0, ..step });
+    let mut blur = known.map_or(2.0, |step| step.blur);
+    for _ in 0..2 {
+        let whole = mean_profile(&rows, &profiles, &shifts);
+        let global = fit_whole(&rows, &whole, blur, known)?;
+        (known, blur) = (Some(global.step), global.step.blur);
+        let alike: Vec<f64> = profiles.iter().map(|profile| aligned(&rows, profile, &global.step)).collect();
+        let moved = |shift: &f64| Step { edge: global.step.edge + shift, ..global.step };
+        let mut steps: Vec<Step> =
+            profiles.iter().zip(&alike).map(|(profile, shift)| fit_part(&rows, profile, &moved(shift))).collect();
+        let lags: Vec<f64> =
+            steps.iter().zip(&alike).map(|(step, alike)| step.edge - global.step.edge - alike).collect();
+        let usual_lags = slow(&lags);
+        // A part that looks like no other has a glint in it.
+        for (part, step) in steps.iter_mut().enumerate() {
+            if (lags[part] - usual_lags[part]).abs() > ODD_PART * blur.max(1.0) {
+                *step = moved(&alike[part]);
+            }
+        }
+        shifts = usual_lags.iter().zip(&alike).map(|(lag, alike)| global.step.edge + alike + lag).collect();
+        found = Some((global, steps));
+    }
+    let (global, steps) = found?;
+    let count = rows.count();
+    let mut seen = Seen {
+        offsets: Vec::with_capacity(count),
+        misfits: Vec::with_capacity(count),
+        step: global.step,
+        doubt: global.doubt,
+    };
+    for row in 0..count {
+        let at = (row as f64 + 0.5) * PARTS as f64 / count as f64;
+        let edge = between(&shifts, at - 0.5);
+        let step = Step { edge, ..steps[(at as usize).min(PARTS - 1)] };
+        let offset = compared(&rows, rows.row(row), &step).0;
+        // Dust is blurred too, so it is better seen in some rows together.
+        let misfit = compared(&rows, &rows.about(row, (step.blur / 2.0).round() as usize), &step).1;
+        seen.offsets.push(edge + offset);
+        seen.misfits.push(misfit);
+    }
+    Some(seen)
+}
+
+/// What changes slowly around the line in these values of its parts: waves of a whole and of half a turn, as far as they rise
+/// over the spread of the values. A part that is far off is left out.
+fn slow(values: &[f64]) -> Vec<f64> {
+    let waves = |part: usize| {
+        let (sin, cos) = (part as f64 / PARTS as f64 * TAU).sin_cos();
+        SVector::<f64, 5>::new(1.0, cos, sin, cos * cos - sin * sin, 2.0 * sin * cos)
+    };
+    let mut smooth = vec![median(values.to_vec()); PARTS];
+    for _ in 0..3 {
+        let away: Vec<f64> = values.iter().zip(&smooth).map(|(value, smooth)| (value - smooth).abs()).collect();
+        let spread = 1.4826 * median(away.clone()) + 0.01;
+        let expected = SLOW_CHANGE_PX.map(|change| (spread / change).powi(2));
+        let mut squares = SMatrix::<f64, 5, 5>::from_diagonal(&SVector::from(expected));
+        let mut products = SVector::<f64, 5>::zeros();
+        for part in (0..PARTS).filter(|part| away[*part] <= 3.0 * spread) {
+            squares += waves(part) * waves(part).transpose();
+            products += waves(part) * values[part];
+        }
+        let Some(sizes) = squares.cholesky().map(|solver| solver.solve(&products)) else { return smooth };
+        smooth = (0..PARTS).map(|part| waves(part).dot(&sizes)).collect();
+    }
+    smooth
+}
+
+/// Between the values of the two nearest parts, around the end.
+fn between(parts: &[f64], at: f64) -> f64 {
+    let low = at.floor();
+    let share = at - low;
+    let index = |i: f64| parts[(i + PARTS as f64) as usize % PARTS];
+    index(low) * (1.0 - share) + index(low + 1.0) * share
+}
+
+/// The mean of the middle rows of a part and half of its neighbors, at each sample.
+fn usual(rows: &Rows, part: usize) -> Profile {
+    let count = rows.count();
+    let (from, to) = (part * count / PARTS, (part + 1) * count / PARTS);
+    let more = (to - from) / 2;
+    let taken: Vec<usize> = (from + count - more..to + count + more).map(|row| row % count).collect();
+    let mut values = Vec::with_capacity(taken.len());
+    let mut noise = 0.0;
+    let mean = |sample| {
+        values.clear();
+        values.extend(taken.iter().map(|row| rows.row(*row)[sample]));
+        values.sort_unstable_by(f32::total_cmp);
+        let (low, high) = (values.len() / 4, values.len() - values.len() / 4);
+        noise += f64::from(values[high - 1] - values[low]) / rows.depth as f64;
+        values[low..high].iter().map(|value| f64::from(*value)).sum::<f64>() / (high - low) as f64
+    };
+    let values = (0..rows.depth).map(mean).collect();
+    // The spread from the quartiles; the mean of the middle half is as sure as that of five of six.
+    Profile { values, noise: noise / 1.349 / (taken.len() as f64 * 0.83).sqrt() }
+}
+
+/// The mean of the middle parts at each sample, each moved by its shift.
+fn mean_profile(rows: &Rows, profiles: &[Profile], shifts: &[f64]) -> Profile {
+    let middle = median(shifts.to_vec());
+    let moved = |profile: &Profile, sample: usize, shift: f64| {
+        let at = (sample as f64 + shift * PER_PIXEL).clamp(0.0, (rows.depth - 1) as f64);
+        let low = (at as usize).min(rows.depth - 2);
+        let share = at - low as f64;
+        profile.values[low] * (1.0 - share) + profile.values[low + 1] * share
+    };
+    let mean = |sample| {
+        let all = profiles.iter().zip(shifts).map(|(profile, shift)| moved(profile, sample, shift - middle));
+        let mut all: Vec<f64> = all.collect();
+        all.sort_unstable_by(f64::total_cmp);
+        let middle = &all[PARTS / 4..PARTS - PARTS / 4];
+        middle.iter().sum::<f64>() / middle.len() as f64
+    };
+    // Parts share half of their rows with their neighbors.
+    let noise = median(profiles.iter().map(|profile| profile.noise).collect()) / (PARTS as f64 / 2.0).sqrt();
+    Profile { values: (0..rows.depth).map(mean).collect(), noise }
+}
+
+/// The step of the whole line, and how far the edge may be off, pixels (one standard deviation).
+struct Whole {
+    step: Step,
+    doubt: f64,
+}
+
+/// Where a fit begins that knows nothing: the edge, the width of the dark line and the blur.
+fn starts(reach: Reach) -> impl Iterator<Item = (f64, f64, f64)> {
+    let blurs = (0..=BLURS).map(|i| LEAST_BLUR_PX * BLUR_STEP.powi(i));
+    let lines = move |blur: f64| {
+        let widths = std::iter::successors(Some(FIRST_LINE * blur), |line| Some(line * LINE_STEP));
+        widths.take_while(move |line| *line < reach.0 + blur).map(move |line| (line, blur))
+    };
+    let edges = |(line, blur): (f64, f64)| [-1.0, 0.0, 1.0].map(|side| (side * (0.7 * blur).max(1.0), line, blur));
+    blurs.flat_map(lines).flat_map(edges)
+}
+
+/// The step that explains a profile best, looked for near a known one, or anywhere. The edge is the mean over all blurs, each
+/// as likely as what it leaves unexplained.
+fn fit_whole(rows: &Rows, profile: &Profile, about: f64, known: Option<Step>) -> Option<Whole> {
+    let reach = reach_px(about);
+    let beside = Beside { outer: 0.0, inner: 0.0, change: [SLOPE; 2], line: None };
+    let fit = |(edge, line, blur)| fit(rows, profile, (reach, beside), edge, line, blur);
+    let best_of = |tried: &[Step]| tried.iter().copied().min_by(|a, b| a.off.total_cmp(&b.off));
+    let rough: Vec<Step> = match known {
+        Some(step) => fit((step.edge, step.line, step.blur)).into_iter().collect(),
+        None => starts(reach).filter_map(fit).collect(),
+    };
+    let start = best_of(&rough)?;
+    // From the best blur both ways, each from the one before.
+    let mut tried = vec![start];
+    for change in [1.0 / FINE_BLUR_STEP, FINE_BLUR_STEP] {
+        let next = |last: &Step| fit((last.edge, last.line, last.blur * change));
+        tried.extend(std::iter::successors(next(&start), next).take(FINE_BLURS));
+    }
+    let best = best_of(&tried)?;
+    let n = window(rows, reach).count() as f64;
+    // Two samples for each pixel are about one that is independent.
+    let unlikely = |step: &Step| n / PER_PIXEL * (step.off / n + UNEXPLAINED * UNEXPLAINED).ln() / 2.0;
+    let weights: Vec<f64> = tried.iter().map(|step| (unlikely(&best) - unlikely(step)).exp()).collect();
+    let total: f64 = weights.iter().sum();
+    let mean = |of: fn(&Step) -> f64| weights.iter().zip(&tried).map(|(w, step)| w * of(step)).sum::<f64>() / total;
+    let edge = mean(|step| step.edge);
+    let step = fit((edge, mean(|step| step.line), mean(|step| step.blur))).unwrap_or(best);
+    // What is nearly as likely is at two standard deviations.
+    let about = tried.iter().chain(&rough).filter(|step| unlikely(step) < unlikely(&best) + 2.0);
+    let far = about.map(|step| (step.edge - edge).abs() / 2.0).fold(0.0, f64::max);
+    let is_narrow = best.sizes[3] > 0.2 * best.height() && best.line < NARROW * best.blur;
+    let narrow = if is_narrow { NARROW_DOUBT * best.blur } else { 0.0 };
+    // What is not explained may be the edge itself.
+    let odd = ODD * (best.off / n).sqrt() / best.height() * best.blur;
+    Some(Whole { step: Step { edge, ..step }, doubt: far.max(narrow).hypot(odd) })
+}
+
+fn fit_part(rows: &Rows, profile: &Profile, whole: &Step) -> Step {
+    let beside = Beside {
+        outer: whole.sizes[2] / whole.sizes[1],
+        inner: whole.sizes[4] / whole.sizes[1],
+        change: SLOPE_CHANGE,
+        line: Some(whole.line),
+    };
+    fit(rows, profile, (reach_px(whole.blur), beside), whole.edge, whole.line, whole.blur).unwrap_or(*whole)
+}
+
+fn window(rows: &Rows, (inward, outward): (f64, f64)) -> std::ops::Range<usize> {
+    let middle = (rows.depth / 2) as f64;
+    (middle - inward * PER_PIXEL).max(0.0) as usize..((middle + outward * PER_PIXEL) as usize + 1).min(rows.depth)
+}
+
+/// The step of this blur that explains a profile best, looked for from a place and a width of the dark line (Gauss and
+/// Newton). `None` if it goes down outward.
+fn fit(
+    rows: &Rows,
+    profile: &Profile,
+    (reach, beside): (Reach, Beside),
+    edge: f64,
+    line: f64,
+    blur: f64,
+) -> Option<Step> {
+    let mut step = Step { edge, line, blur, sizes: SVector::zeros(), off: 0.0 };
+    let unsure = profile.noise.hypot(UNEXPLAINED);
+    let lines = LEAST_LINE * blur..=reach.0 + blur;
+    let (mut is_near, mut is_last) = (false, false);
+    for turn in 0..TURNS {
+        let mut squares = SMatrix::<f64, 7, 7>::zeros();
+        let mut products = SVector::<f64, 7>::zeros();
+        let mut sum = 0.0;
+        for sample in window(rows, reach) {
+            let x = rows.offset_px(sample);
+            let [a, b, c, d, e] = parts(x - step.edge, step.line, blur);
+            let change = slopes(x - step.edge, step.line, blur);
+            let inner = step.sizes[3] * change[3] + step.sizes[4] * change[4];
+            let all = step.sizes[1] * change[1] + step.sizes[2] * change[2] + inner;
+            let column = SVector::<f64, 7>::from([a, b, c, d, e, -all, inner]);
+            squares += column * column.transpose();
+            products += column * profile.values[sample];
+            sum += profile.values[sample] * profile.values[sample];
+        }
+        let height = step.sizes[1].abs().max(10.0);
+        let slope_doubt = beside.change.map(|change| (unsure / (change * height)).powi(2));
+        let mut expect = |at: usize, usual: f64, doubt: f64| {
+            squares[(at, at)] += doubt;
+            products[at] += doubt * usual;
+            sum += doubt * usual * usual;
+        };
+        expect(2, beside.outer * height, slope_doubt[0]);
+        expect(4, beside.inner * height, slope_doubt[1]);
+        match beside.line {
+            Some(usual) => expect(6, usual - step.line, (unsure / (LINE_CHANGE * usual)).powi(2)),
+            None => expect(6, 0.0, 1e-3),
+        }
+        expect(5, 0.0, 1e-3);
+        if turn + 1 == TURNS || is_near {
+            // The last turn stays where it is.
+            [5, 6].into_iter().for_each(|at| squares[(at, at)] += 1e12);
+        }
+        let mut sizes = squares.cholesky()?.solve(&products);
+        if !(0.0..MOST_BACK * sizes[1]).contains(&sizes[3]) {
+            // No step back: the slope inward begins at the edge.
+            let (mut alone, mut without) = (squares, products);
+            for at in [3, 6] {
+                (0..7).for_each(|i| (alone[(at, i)], alone[(i, at)]) = (0.0, 0.0));
+                alone[(at, at)] = 1.0;
+                without[at] = 0.0;
+            }
+            sizes = alone.cholesky()?.solve(&without);
+        }
+        if turn > 0 {
+            let (shift, wider) = (sizes[5].clamp(-blur, blur), sizes[6].clamp(-blur, blur));
+            step.edge += shift;
+            step.line = (step.line + wider).clamp(*lines.start(), *lines.end());
+            is_last = is_near;
+            is_near = shift.abs() < 0.003 && wider.abs() < 0.01;
+        }
+        // What is left where the last turn looked.
+        (sizes[5], sizes[6]) = (0.0, 0.0);
+        step.off = sum - 2.0 * sizes.dot(&products) + sizes.dot(&(squares * sizes));
+        step.sizes = sizes.fixed_rows::<5>(0).into();
+        if is_last {
+            break;
+        }
+    }
+    (step.sizes[1] > 0.0 && step.edge.abs() < MOST_SHIFT * blur.max(1.0)).then_some(step)
+}
+
+/// How far a profile is shifted against a step, pixels outward: where it looks most like it, but for its level and its height.
+fn aligned(rows: &Rows, profile: &Profile, step: &Step) -> f64 {
+    let most = MOST_SHIFT * step.blur.max(1.0);
+    // A glint on the bevel is farther away.
+    let reach = 2.0 + 2.5 * step.blur;
+    let off = |shift: f64| {
+        let moved = Step { edge: step.edge + shift, ..*step };
+        let (mut n, mut x, mut y, mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
+        for sample in window(rows, (reach - step.edge, reach + step.edge)) {
+            let (model, seen) = (moved.at(rows.offset_px(sample)), profile.values[sample]);
+            (n, x, y) = (n + 1.0, x + model, y + seen);
+            (xx, xy, yy) = (xx + model * model, xy + model * seen, yy + seen * seen);
+        }
+        let (xx, xy, yy) = (xx - x * x / n, xy - x * y / n, yy - y * y / n);
+        if xy > 0.0 { yy - xy * xy / xx.max(1e-9) } else { yy }
+    };
+    let places = (-20..=20).map(|i| f64::from(i) / 20.0 * most);
+    let near = places.map(|shift| (off(shift), shift)).min_by(|a, b| a.0.total_cmp(&b.0)).map_or(0.0, |best| best.1);
+    near + compared(rows, &profile.values, &Step { edge: step.edge + near, ..*step }).0
+}
+
+/// How far the edge of a row is from that of a step, pixels outward, and how much of the row is not explained.
+fn compared<T: Copy + Into<f64>>(rows: &Rows, values: &[T], step: &Step) -> (f64, f64) {
+    let near = 1.0 + 1.5 * step.blur;
+    let mut squares = SMatrix::<f64, 3, 3>::identity() * 1e-6;
+    let mut products = SVector::<f64, 3>::zeros();
+    let (mut sum, mut count) = (0.0, 0.0);
+    for sample in window(rows, (near - step.edge, near + step.edge)) {
+        let x = rows.offset_px(sample);
+        let column = SVector::<f64, 3>::new(1.0, step.at(x), -step.slope_at(x));
+        let value: f64 = values[sample].into();
+        squares += column * column.transpose();
+        products += column * value;
+        (sum, count) = (sum + value * value, count + 1.0);
+    }
+    let Some(solver) = squares.cholesky() else { return (0.0, 0.0) };
+    let sizes = solver.solve(&products);
+    let off = sum - sizes.dot(&products);
+    let shift = if sizes[1] > 0.2 { sizes[2] / sizes[1] } else { 0.0 };
+    (shift.clamp(-step.blur, step.blur), off.max(0.0) / count)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn rows(half: usize) -> Rows {
+        Rows { depth: 2 * half + 1, values: vec![0.0; 2 * half + 1] }
+    }
+
+    /// Source: tables of the normal distribution.
+    #[test]
+    fn the_normal_distribution_is_that_of_the_tables() {
+        for (x, want) in [(0.0, 0.5), (1.0, 0.841_344_7), (-1.96, 0.024_997_9), (3.0, 0.998_650_1)] {
+            assert!((below(x) - want).abs() < 1e-6, "{x}: {}", below(x));
+        }
+    }
+
+    /// A dark line of 7 pixels, blurred so much that its steepest place lies 0.3 pixels outward of its edge.
+    #[test]
+    fn the_edge_of_a_blurred_line_is_found_and_the_steepest_place_is_not_it() {
+        let rows = rows(60);
+        let drawn =
+            Step { edge: 0.4, line: 7.0, blur: 3.0, sizes: SVector::from([120.0, 110.0, 0.5, 100.0, 0.0]), off: 0.0 };
+        let values: Vec<f64> = (0..rows.depth).map(|sample| drawn.at(rows.offset_px(sample))).collect();
+        let steepest = (0..rows.depth)
+            .map(|sample| rows.offset_px(sample))
+            .fold(0.0, |best, x| if drawn.slope_at(x) > drawn.slope_at(best) { x } else { best });
+        assert!(steepest > 0.6, "{steepest}");
+        let found = fit_whole(&rows, &Profile { values, noise: 0.0 }, 3.0, None).unwrap().step;
+        assert!((found.edge - 0.4).abs() < 0.1 && (found.blur - 3.0).abs() < 0.1, "{found:?}");
+    }
+
+    /// A line as wide as the blur may as well be a narrower and darker one.
+    #[test]
+    fn a_line_as_narrow_as_the_blur_leaves_the_edge_unsure() {
+        let rows = rows(60);
+        let doubt = |line: f64| {
+            let sizes = SVector::from([120.0, 110.0, 0.0, 100.0, 0.0]);
+            let drawn = Step { edge: 0.0, line, blur: 3.0, sizes, off: 0.0 };
+            let values = (0..rows.depth).map(|sample| drawn.at(rows.offset_px(sample))).collect();
+            fit_whole(&rows, &Profile { values, noise: 0.0 }, 3.0, None).unwrap().doubt
+        };
+        assert!(doubt(3.5) > 0.3 && doubt(10.0) < 0.15, "{} {}", doubt(3.5), doubt(10.0));
+    }
+}
