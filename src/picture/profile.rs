@@ -39,6 +39,8 @@ const TURNS: usize = 25;
 const LINE_CHANGE: f64 = 0.15;
 /// A step back of more than this part of the first step belongs to something else.
 const MOST_BACK: f64 = 1.6;
+/// One of less is none.
+const LEAST_BACK: f64 = 0.12;
 /// How steep the light beside an edge is, as a part of the step for each pixel (one standard deviation).
 const SLOPE: f64 = 0.03;
 /// How much that changes around a lens, outside and inside.
@@ -396,7 +398,7 @@ fn fit(
     let mut step = Step { edge, line, blur, sizes: SVector::zeros(), off: 0.0 };
     let unsure = profile.noise.hypot(UNEXPLAINED);
     let lines = LEAST_LINE * blur..=reach.0 + blur;
-    let (mut is_near, mut is_last) = (false, false);
+    let (mut is_near, mut is_last, mut is_alone) = (false, false, line == 0.0);
     for turn in 0..TURNS {
         let mut squares = SMatrix::<f64, 7, 7>::zeros();
         let mut products = SVector::<f64, 7>::zeros();
@@ -422,17 +424,24 @@ fn fit(
         expect(2, beside.outer * height, slope_doubt[0]);
         expect(4, beside.inner * height, slope_doubt[1]);
         match beside.line {
-            Some(usual) => expect(6, usual - step.line, (unsure / (LINE_CHANGE * usual)).powi(2)),
-            None => expect(6, 0.0, 1e-3),
+            Some(usual) if usual > 0.0 => expect(6, usual - step.line, (unsure / (LINE_CHANGE * usual)).powi(2)),
+            _ => expect(6, 0.0, 1e-3),
         }
         expect(5, 0.0, 1e-3);
         if turn + 1 == TURNS || is_near {
             // The last turn stays where it is.
             [5, 6].into_iter().for_each(|at| squares[(at, at)] += 1e12);
         }
-        let mut sizes = squares.cholesky()?.solve(&products);
-        if !(0.0..MOST_BACK * sizes[1]).contains(&sizes[3]) {
-            // No step back: the slope inward begins at the edge.
+        let mut sizes;
+        if !is_alone {
+            sizes = squares.cholesky()?.solve(&products);
+            is_alone = !(LEAST_BACK..MOST_BACK).contains(&(sizes[3] / sizes[1]));
+            if is_alone {
+                // No step back: once more, with the inner slope from the edge on.
+                step.line = 0.0;
+                continue;
+            }
+        } else {
             let (mut alone, mut without) = (squares, products);
             for at in [3, 6] {
                 (0..7).for_each(|i| (alone[(at, i)], alone[(i, at)]) = (0.0, 0.0));
@@ -444,7 +453,9 @@ fn fit(
         if turn > 0 {
             let (shift, wider) = (sizes[5].clamp(-blur, blur), sizes[6].clamp(-blur, blur));
             step.edge += shift;
-            step.line = (step.line + wider).clamp(*lines.start(), *lines.end());
+            if !is_alone {
+                step.line = (step.line + wider).clamp(*lines.start(), *lines.end());
+            }
             is_last = is_near;
             is_near = shift.abs() < 0.003 && wider.abs() < 0.01;
         }
