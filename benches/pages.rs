@@ -426,33 +426,29 @@ struct Answer {
     location: Option<String>,
 }
 
-/// The length of an answer that comes in parts, the last of which is empty.
-const LAST_PART_TELLS: usize = usize::MAX - 1;
-
 /// Sends a request on an open connection and reads the answer whole.
 fn send(stream: &mut TcpStream, what: &str) -> Answer {
     stream.write_all(what.as_bytes()).expect("asking");
     let mut answer = Vec::with_capacity(64 * 1024);
     let mut buffer = [0; 64 * 1024];
     let (mut whole, mut got) = (usize::MAX, Answer { status: 0, location: None });
-    while answer.len() < whole {
+    // An answer that comes in parts ends with an empty one.
+    let mut is_in_parts = false;
+    while answer.len() < whole && !(is_in_parts && answer.ends_with(b"\r\n0\r\n\r\n")) {
         let read = stream.read(&mut buffer).expect("an answer");
         assert!(read > 0, "the connection closed: {what}");
         answer.extend_from_slice(&buffer[..read]);
-        if whole == usize::MAX
+        if got.status == 0
             && let Some(end) = answer.windows(4).position(|w| w == b"\r\n\r\n")
         {
             let head = String::from_utf8_lossy(&answer[..end]).to_lowercase();
             got.status = head.split(' ').nth(1).and_then(|s| s.parse().ok()).expect("a status");
             got.location = head.lines().find_map(|l| l.strip_prefix("location: ")).map(str::to_owned);
             let length = head.lines().find_map(|l| l.strip_prefix("content-length:"));
-            whole = end + 4 + length.map_or(0, |l| l.trim().parse::<usize>().expect("a number"));
-            if head.contains("transfer-encoding: chunked") {
-                whole = LAST_PART_TELLS;
+            is_in_parts = head.contains("transfer-encoding: chunked");
+            if !is_in_parts {
+                whole = end + 4 + length.map_or(0, |l| l.trim().parse::<usize>().expect("a number"));
             }
-        }
-        if whole == LAST_PART_TELLS && answer.ends_with(b"\r\n0\r\n\r\n") {
-            break;
         }
     }
     got

@@ -111,7 +111,7 @@ struct Profile {
 
 /// A blurred step with a blurred step back behind it. Lengths in pixels, along the normal, outward.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Step {
+pub(super) struct EdgeStep {
     edge: f64,
     /// How far behind the edge the step back is.
     line: f64,
@@ -122,7 +122,7 @@ pub(super) struct Step {
     off: f64,
 }
 
-impl Step {
+impl EdgeStep {
     /// Its height, levels.
     pub fn height(&self) -> f64 {
         self.sizes[1]
@@ -174,7 +174,7 @@ pub(super) struct Seen {
     /// How much of each row is not explained: the mean of the squares.
     pub misfits: Vec<f64>,
     /// The step that was seen.
-    pub step: Step,
+    pub step: EdgeStep,
     /// What the edge as a whole may be off, pixels (one standard deviation).
     pub doubt: f64,
 }
@@ -187,7 +187,7 @@ pub(super) fn look(
     feet: &[Foot],
     pitch_mm: f64,
     outward: Outward,
-    known: Option<Step>,
+    known: Option<EdgeStep>,
 ) -> Option<Seen> {
     let most_blur = LEAST_BLUR_PX * BLUR_STEP.powi(BLURS);
     let half = (reach_px(most_blur).0 * PER_PIXEL).ceil() as usize;
@@ -199,15 +199,15 @@ pub(super) fn look(
     let profiles: Vec<Profile> = (0..PARTS).map(|part| usual(&rows, part)).collect();
     let mut shifts = vec![0.0; PARTS];
     let mut found = None;
-    let mut known = known.map(|step| Step { edge: 0.0, ..step });
+    let mut known = known.map(|step| EdgeStep { edge: 0.0, ..step });
     let mut blur = known.map_or(2.0, |step| step.blur);
     for _ in 0..2 {
         let whole = mean_profile(&rows, &profiles, &shifts);
         let global = fit_whole(&rows, &whole, blur, known)?;
         (known, blur) = (Some(global.step), global.step.blur);
         let alike: Vec<f64> = profiles.iter().map(|profile| aligned(&rows, profile, &global.step)).collect();
-        let moved = |shift: &f64| Step { edge: global.step.edge + shift, ..global.step };
-        let mut steps: Vec<Step> =
+        let moved = |shift: &f64| EdgeStep { edge: global.step.edge + shift, ..global.step };
+        let mut steps: Vec<EdgeStep> =
             profiles.iter().zip(&alike).map(|(profile, shift)| fit_part(&rows, profile, &moved(shift))).collect();
         let lags: Vec<f64> =
             steps.iter().zip(&alike).map(|(step, alike)| step.edge - global.step.edge - alike).collect();
@@ -232,7 +232,7 @@ pub(super) fn look(
     for row in 0..count {
         let at = (row as f64 + 0.5) * PARTS as f64 / count as f64;
         let edge = between(&shifts, at - 0.5);
-        let step = Step { edge, ..steps[(at as usize).min(PARTS - 1)] };
+        let step = EdgeStep { edge, ..steps[(at as usize).min(PARTS - 1)] };
         let offset = compared(&rows, rows.row(row), &step).0;
         // Dust is blurred too, so it is better seen in some rows together.
         let misfit = compared(&rows, &rows.about(row, (step.blur / 2.0).round() as usize), &step).1;
@@ -318,7 +318,7 @@ fn mean_profile(rows: &Rows, profiles: &[Profile], shifts: &[f64]) -> Profile {
 
 /// The step of the whole line, and how far the edge may be off, pixels (one standard deviation).
 struct Whole {
-    step: Step,
+    step: EdgeStep,
     doubt: f64,
 }
 
@@ -335,12 +335,12 @@ fn starts(reach: Reach) -> impl Iterator<Item = (f64, f64, f64)> {
 
 /// The step that explains a profile best, looked for near a known one, or anywhere. The edge is the mean over all blurs, each
 /// as likely as what it leaves unexplained.
-fn fit_whole(rows: &Rows, profile: &Profile, about: f64, known: Option<Step>) -> Option<Whole> {
+fn fit_whole(rows: &Rows, profile: &Profile, about: f64, known: Option<EdgeStep>) -> Option<Whole> {
     let reach = reach_px(about);
     let beside = Beside { outer: 0.0, inner: 0.0, change: [SLOPE; 2], line: None };
     let fit = |(edge, line, blur)| fit(rows, profile, (reach, beside), edge, line, blur);
-    let best_of = |tried: &[Step]| tried.iter().copied().min_by(|a, b| a.off.total_cmp(&b.off));
-    let rough: Vec<Step> = match known {
+    let best_of = |tried: &[EdgeStep]| tried.iter().copied().min_by(|a, b| a.off.total_cmp(&b.off));
+    let rough: Vec<EdgeStep> = match known {
         Some(step) => fit((step.edge, step.line, step.blur)).into_iter().collect(),
         None => starts(reach).filter_map(fit).collect(),
     };
@@ -348,16 +348,16 @@ fn fit_whole(rows: &Rows, profile: &Profile, about: f64, known: Option<Step>) ->
     // From the best blur both ways, each from the one before.
     let mut tried = vec![start];
     for change in [1.0 / FINE_BLUR_STEP, FINE_BLUR_STEP] {
-        let next = |last: &Step| fit((last.edge, last.line, last.blur * change));
+        let next = |last: &EdgeStep| fit((last.edge, last.line, last.blur * change));
         tried.extend(std::iter::successors(next(&start), next).take(FINE_BLURS));
     }
     let best = best_of(&tried)?;
     let n = window(rows, reach).count() as f64;
     // Two samples for each pixel are about one that is independent.
-    let unlikely = |step: &Step| n / PER_PIXEL * (step.off / n + UNEXPLAINED * UNEXPLAINED).ln() / 2.0;
+    let unlikely = |step: &EdgeStep| n / PER_PIXEL * (step.off / n + UNEXPLAINED * UNEXPLAINED).ln() / 2.0;
     let weights: Vec<f64> = tried.iter().map(|step| (unlikely(&best) - unlikely(step)).exp()).collect();
     let total: f64 = weights.iter().sum();
-    let mean = |of: fn(&Step) -> f64| weights.iter().zip(&tried).map(|(w, step)| w * of(step)).sum::<f64>() / total;
+    let mean = |of: fn(&EdgeStep) -> f64| weights.iter().zip(&tried).map(|(w, step)| w * of(step)).sum::<f64>() / total;
     let edge = mean(|step| step.edge);
     let step = fit((edge, mean(|step| step.line), mean(|step| step.blur))).unwrap_or(best);
     // What is nearly as likely is at two standard deviations.
@@ -367,10 +367,10 @@ fn fit_whole(rows: &Rows, profile: &Profile, about: f64, known: Option<Step>) ->
     let narrow = if is_narrow { NARROW_DOUBT * best.blur } else { 0.0 };
     // What is not explained may be the edge itself.
     let odd = ODD * (best.off / n).sqrt() / best.height() * best.blur;
-    Some(Whole { step: Step { edge, ..step }, doubt: far.max(narrow).hypot(odd) })
+    Some(Whole { step: EdgeStep { edge, ..step }, doubt: far.max(narrow).hypot(odd) })
 }
 
-fn fit_part(rows: &Rows, profile: &Profile, whole: &Step) -> Step {
+fn fit_part(rows: &Rows, profile: &Profile, whole: &EdgeStep) -> EdgeStep {
     let beside = Beside {
         outer: whole.sizes[2] / whole.sizes[1],
         inner: whole.sizes[4] / whole.sizes[1],
@@ -394,8 +394,8 @@ fn fit(
     edge: f64,
     line: f64,
     blur: f64,
-) -> Option<Step> {
-    let mut step = Step { edge, line, blur, sizes: SVector::zeros(), off: 0.0 };
+) -> Option<EdgeStep> {
+    let mut step = EdgeStep { edge, line, blur, sizes: SVector::zeros(), off: 0.0 };
     let unsure = profile.noise.hypot(UNEXPLAINED);
     let lines = LEAST_LINE * blur..=reach.0 + blur;
     let (mut is_near, mut is_last, mut is_alone) = (false, false, line == 0.0);
@@ -471,12 +471,12 @@ fn fit(
 }
 
 /// How far a profile is shifted against a step, pixels outward: where it looks most like it, but for its level and its height.
-fn aligned(rows: &Rows, profile: &Profile, step: &Step) -> f64 {
+fn aligned(rows: &Rows, profile: &Profile, step: &EdgeStep) -> f64 {
     let most = MOST_SHIFT * step.blur.max(1.0);
     // A glint on the bevel is farther away.
     let reach = 2.0 + 2.5 * step.blur;
     let off = |shift: f64| {
-        let moved = Step { edge: step.edge + shift, ..*step };
+        let moved = EdgeStep { edge: step.edge + shift, ..*step };
         let (mut n, mut x, mut y, mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
         for sample in window(rows, (reach - step.edge, reach + step.edge)) {
             let (model, seen) = (moved.at(rows.offset_px(sample)), profile.values[sample]);
@@ -488,11 +488,11 @@ fn aligned(rows: &Rows, profile: &Profile, step: &Step) -> f64 {
     };
     let places = (-20..=20).map(|i| f64::from(i) / 20.0 * most);
     let near = places.map(|shift| (off(shift), shift)).min_by(|a, b| a.0.total_cmp(&b.0)).map_or(0.0, |best| best.1);
-    near + compared(rows, &profile.values, &Step { edge: step.edge + near, ..*step }).0
+    near + compared(rows, &profile.values, &EdgeStep { edge: step.edge + near, ..*step }).0
 }
 
 /// How far the edge of a row is from that of a step, pixels outward, and how much of the row is not explained.
-fn compared<T: Copy + Into<f64>>(rows: &Rows, values: &[T], step: &Step) -> (f64, f64) {
+fn compared<T: Copy + Into<f64>>(rows: &Rows, values: &[T], step: &EdgeStep) -> (f64, f64) {
     let near = 1.0 + 1.5 * step.blur;
     let mut squares = SMatrix::<f64, 3, 3>::identity() * 1e-6;
     let mut products = SVector::<f64, 3>::zeros();
@@ -532,8 +532,13 @@ mod tests {
     #[test]
     fn the_edge_of_a_blurred_line_is_found_and_the_steepest_place_is_not_it() {
         let rows = rows(60);
-        let drawn =
-            Step { edge: 0.4, line: 7.0, blur: 3.0, sizes: SVector::from([120.0, 110.0, 0.5, 100.0, 0.0]), off: 0.0 };
+        let drawn = EdgeStep {
+            edge: 0.4,
+            line: 7.0,
+            blur: 3.0,
+            sizes: SVector::from([120.0, 110.0, 0.5, 100.0, 0.0]),
+            off: 0.0,
+        };
         let values: Vec<f64> = (0..rows.depth).map(|sample| drawn.at(rows.offset_px(sample))).collect();
         let steepest = (0..rows.depth)
             .map(|sample| rows.offset_px(sample))
@@ -549,7 +554,7 @@ mod tests {
         let rows = rows(60);
         let doubt = |line: f64| {
             let sizes = SVector::from([120.0, 110.0, 0.0, 100.0, 0.0]);
-            let drawn = Step { edge: 0.0, line, blur: 3.0, sizes, off: 0.0 };
+            let drawn = EdgeStep { edge: 0.0, line, blur: 3.0, sizes, off: 0.0 };
             let values = (0..rows.depth).map(|sample| drawn.at(rows.offset_px(sample))).collect();
             fit_whole(&rows, &Profile { values, noise: 0.0 }, 3.0, None).unwrap().doubt
         };

@@ -1,5 +1,6 @@
 //! Files to keep, never to show: the browser saves them under a name of plain characters.
 
+use axum::body::Body;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 
@@ -12,14 +13,14 @@ pub const CSV: &str = "text/csv; charset=utf-8";
 pub const JSON: &str = "application/json";
 
 /// A file for the browser to save.
-pub fn download(name: &str, kind: &'static str, bytes: Vec<u8>) -> Response {
+pub fn download(name: &str, kind: &'static str, body: impl Into<Body>) -> Response {
     let plain = |c: char| if c.is_ascii_alphanumeric() || ".-_ ".contains(c) { c } else { '_' };
     let safe: String = name.chars().map(plain).collect();
     let headers = [
         (header::CONTENT_TYPE, kind.to_owned()),
         (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{}\"", safe.trim_start_matches('.'))),
     ];
-    (headers, bytes).into_response()
+    (headers, body.into()).into_response()
 }
 
 #[cfg(test)]

@@ -21,8 +21,8 @@ pub mod edge_drawing;
 pub mod error;
 pub mod form;
 pub mod guard;
-mod kept;
 pub mod measure;
+mod memo;
 pub mod needs;
 mod off_thread;
 pub mod old_records;
@@ -39,7 +39,7 @@ use self::asked::Asked;
 use self::backups::Backups;
 use self::clock::Clock;
 use self::devices::Devices;
-use self::kept::Kept;
+use self::memo::Memo;
 use self::old_records::OldRecords;
 use self::page::buying::BuyingData;
 use self::page::today::Day;
@@ -86,9 +86,9 @@ pub struct Shared {
     /// What the open jobs need.
     needs: needs::Needs,
     /// What the first page states of a day.
-    day: Kept<(Changes, Date), Day>,
+    day: Memo<(Changes, Date), Day>,
     /// What the page of the lenses to buy states.
-    to_buy: Kept<(Changes, Arc<Lab>), BuyingData>,
+    to_buy: Memo<(Changes, Arc<Lab>), BuyingData>,
 }
 
 impl AppState {
@@ -104,7 +104,7 @@ impl AppState {
         let (asked, photos) = (Asked::default(), Photos::default());
         let (devices, old_records) = (Devices::default(), OldRecords::default());
         let (twins, needs) = (twins::Twins::default(), needs::Needs::default());
-        let (day, to_buy) = (Kept::default(), Kept::default());
+        let (day, to_buy) = (Memo::default(), Memo::default());
         let lab = RwLock::new(lab);
         let shared = Shared {
             store,

@@ -124,7 +124,7 @@ addresses! {
     "/money/receipts" => get(receipt_list::list_receipts),
     "/money/takings" => get(takings::show_takings),
     "/money/files" => get(bookkeeping::ask_period),
-    "/money/files/{file}" => get(bookkeeping::download),
+    "/money/files/{file}" => get(bookkeeping::save_file),
     "/money/reminders/{id}" => get(reminders::show_reminder).post(reminders::keep_reminder),
     "/money/reminders/{id}/letter" => get(reminders::print_reminder),
 

@@ -39,9 +39,7 @@ struct Bin {
 
 impl Default for Index {
     fn default() -> Self {
-        let mut bins = Vec::new();
-        bins.resize_with(BINS, Bin::default);
-        Self { bins, marks: Vec::new() }
+        Self { bins: (0..BINS).map(|_| Bin::default()).collect(), marks: Vec::new() }
     }
 }
 

@@ -3,8 +3,6 @@
 use askama::Template;
 use axum::body::{Body, Bytes};
 use axum::extract::{Path, Query, State};
-use axum::http::header;
-use axum::response::IntoResponse;
 use http_body_util::channel::Channel;
 use serde::Deserialize;
 use time::Date;
@@ -13,6 +11,7 @@ use crate::desk::bookkeeping::{ChargeLine, FileLine, PaymentLine, ReceiptLine};
 use crate::desk::csv::add_line;
 use crate::desk::takings::Period;
 use crate::store::{Store, StoreError};
+use crate::web::download::{CSV, download};
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::page::{Chrome, PageResult, show, show_again};
@@ -50,7 +49,7 @@ pub(crate) async fn ask_period(State(state): State<AppState>) -> PageResult {
 }
 
 /// The file `receipts.csv`, `payments.csv` or `charges.csv`.
-pub(crate) async fn download(
+pub(crate) async fn save_file(
     State(state): State<AppState>,
     Path(name): Path<String>,
     Query(asked): Query<AskedDays>,
@@ -62,9 +61,8 @@ pub(crate) async fn download(
     let Some(file) = File::named(&name) else { return Err(WebError::NotFound("This file".to_owned())) };
     let first = file.begin() + &file.lines(&state.store, from).await?;
     let body = send(first, file, state.store.clone(), from, to);
-    let name = format!("attachment; filename=\"{}-to-{}-{name}\"", words::iso(&from), words::iso(&to));
-    let headers = [(header::CONTENT_TYPE, "text/csv; charset=utf-8".to_owned()), (header::CONTENT_DISPOSITION, name)];
-    Ok((headers, body).into_response())
+    let name = format!("{}-to-{}-{name}", words::iso(&from), words::iso(&to));
+    Ok(download(&name, CSV, body))
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -126,17 +124,16 @@ fn send(first: String, file: File, store: Store, from: Date, to: Date) -> Body {
             return;
         }
         for day in later {
-            match file.lines(&store, day).await {
-                Ok(text) if text.is_empty() => {}
-                // An error: the browser has gone.
-                Ok(text) => match parts.send_data(text.into()).await {
-                    Ok(()) => {}
-                    Err(_) => return,
-                },
+            let lines = match file.lines(&store, day).await {
+                Ok(lines) => lines,
                 Err(why) => {
                     tracing::error!("a file for the bookkeeper ends before {day}: {why}");
                     return parts.abort(why);
                 }
+            };
+            // An error: the browser has gone.
+            if !lines.is_empty() && parts.send_data(lines.into()).await.is_err() {
+                return;
             }
         }
     });

@@ -2,13 +2,13 @@
 
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
-/// The last thing that was read, and what it was read from. Cheap to clone.
+/// The last thing that was read, and what it was read from.
 #[derive(Debug)]
-pub struct Kept<From, T>(Arc<Mutex<Last<From, T>>>);
+pub struct Memo<From, T>(Mutex<Last<From, T>>);
 
 type Last<From, T> = Option<(From, Arc<T>)>;
 
-impl<From: PartialEq, T> Kept<From, T> {
+impl<From: PartialEq, T> Memo<From, T> {
     /// What is kept, if it was read from the same; else what `read` gives. `from` is looked at before `read` begins, so that
     /// what changes meanwhile is read the next time.
     ///
@@ -29,15 +29,9 @@ impl<From: PartialEq, T> Kept<From, T> {
     }
 }
 
-impl<From, T> Clone for Kept<From, T> {
-    fn clone(&self) -> Self {
-        Self(self.0.clone())
-    }
-}
-
-impl<From, T> Default for Kept<From, T> {
+impl<From, T> Default for Memo<From, T> {
     fn default() -> Self {
-        Self(Arc::default())
+        Self(Mutex::default())
     }
 }
 
@@ -47,8 +41,8 @@ mod tests {
 
     #[tokio::test]
     async fn what_is_kept_is_read_again_only_where_it_comes_from_something_else() {
-        let kept = Kept::default();
-        let get = async |from: u8, value: Result<&'static str, u8>| kept.get_or_read(from, async { value }).await;
+        let memo = Memo::default();
+        let get = async |from: u8, value: Result<&'static str, u8>| memo.get_or_read(from, async { value }).await;
         assert_eq!(get(1, Err(7)).await, Err(7));
         assert_eq!(*get(1, Ok("first")).await.expect("read"), "first");
         assert_eq!(*get(1, Ok("second")).await.expect("kept"), "first");
