@@ -37,7 +37,7 @@ fn opened(bytes: &[u8]) -> Result<(impl ImageDecoder, Orientation), PictureRefus
     let mut limits = Limits::default();
     limits.max_alloc = Some(MOST_MEMORY);
     reader.limits(limits);
-    let mut decoder = reader.into_decoder().map_err(|why| PictureRefused::Damaged(why.to_string()))?;
+    let mut decoder = reader.into_decoder().map_err(|why| why_not_read(&why))?;
     let (width, height) = decoder.dimensions();
     if width.max(height) > MOST_PX || u64::from(width) * u64::from(height) > MOST_PIXELS {
         return Err(PictureRefused::TooLarge { width, height });
@@ -47,6 +47,14 @@ fn opened(bytes: &[u8]) -> Result<(impl ImageDecoder, Orientation), PictureRefus
     }
     let turned = decoder.orientation().unwrap_or(Orientation::NoTransforms);
     Ok((decoder, turned))
+}
+
+/// The library's own words are for programmers.
+fn why_not_read(why: &ImageError) -> PictureRefused {
+    match why {
+        ImageError::Unsupported(_) => PictureRefused::RareKind,
+        _ => PictureRefused::Damaged,
+    }
 }
 
 /// Pixels across and down, upright. Only the head of the file is read.
@@ -71,7 +79,7 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PictureRefused> {
     }
     let picture = DynamicImage::from_decoder(decoder).map_err(|why| match why {
         ImageError::Limits(_) => PictureRefused::TooLarge { width, height },
-        why => PictureRefused::Damaged(why.to_string()),
+        why => why_not_read(&why),
     })?;
     let [gray, darkest] = channels(picture);
     Ok(Decoded {

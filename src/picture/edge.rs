@@ -110,7 +110,7 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
         let found: Vec<(f64, f32)> =
             path.samples.iter().enumerate().map(|(row, sample)| strip.peak(row, *sample, 2, outward)).collect();
         let mut offsets_mm: Vec<f64> = found.iter().map(|(sample, _)| strip.offset_mm(*sample)).collect();
-        usual = path.strength_at(0.5);
+        usual = path.usual_strength();
         let weights: Vec<f64> = found.iter().map(|(_, steep)| weight(*steep / strip.noise, usual)).collect();
         let width = smooth_mm / spacing_mm;
         let mut smoothed = robustly_smoothed(&offsets_mm, &weights, width);
@@ -162,7 +162,7 @@ fn choose(strip: &Strip, wanted: Wanted, largest_jump: usize) -> (Outward, Path)
     let is_first = first.1.strength_at(0.5) >= OUTER_SHARE * second.1.strength_at(0.5) && first.1.visible(SEEN) >= 0.9;
     let (outward, path) = if is_first { first } else { second };
     // Once more with a limit: a glint inside of the edge may be far steeper than the edge, for a part of the way.
-    let path = strip.path(outward, largest_jump, path.strength_at(0.5), None);
+    let path = strip.path(outward, largest_jump, path.usual_strength(), None);
     match wanted {
         Wanted::Body => (outward, beyond(strip, outward, &path, largest_jump).unwrap_or(path)),
         Wanted::Opening => (outward, path),

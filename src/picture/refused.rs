@@ -28,8 +28,11 @@ pub enum PictureRefused {
         height: u32,
     },
     /// The file ends early or contradicts itself.
-    #[error("the picture is damaged: {0}")]
-    Damaged(String),
+    #[error("the picture is damaged or ends early: send the file again, or save it anew as PNG or JPEG")]
+    Damaged,
+    /// A rare kind of one of the formats.
+    #[error("the picture is of a rare kind that is not read: save it as a plain PNG or JPEG")]
+    RareKind,
     /// Neither a resolution nor a card nor a ruler.
     #[error("nothing says how large the picture is: state the dpi of the scan, two marks on a ruler, or a card in it")]
     NoScale,

@@ -7,6 +7,8 @@ use crate::shape::outline::Point;
 
 /// Samples for each pixel along a normal.
 pub(super) const PER_PIXEL: f64 = 2.0;
+/// Where nothing is steep, what is usual counts as this part of the noise.
+const FAINTEST: f32 = 0.1;
 
 /// A point of the line with its outward normal.
 #[derive(Debug, Clone, Copy)]
@@ -64,6 +66,11 @@ impl Path {
         let mut sorted = self.strengths.clone();
         let index = ((sorted.len() - 1) as f64 * share) as usize;
         *sorted.select_nth_unstable_by(index, f32::total_cmp).1
+    }
+
+    /// How steep the edge usually is, as a multiple of the noise.
+    pub fn usual_strength(&self) -> f32 {
+        self.strength_at(0.5).max(FAINTEST)
     }
 
     /// The share of the rows that are steeper than a limit.

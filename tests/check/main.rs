@@ -5,6 +5,7 @@
 #![allow(clippy::unwrap_used, reason = "a test helper that cannot go on may say so by failing")]
 
 mod damage;
+mod damaged_pictures;
 mod direction;
 mod drawn_files;
 mod face;
