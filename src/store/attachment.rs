@@ -82,6 +82,18 @@ pub(super) async fn insert_file(
     Ok(())
 }
 
+/// Whether a job has a photograph or letter of these very bytes.
+pub(super) async fn has_file(tx: &mut SqliteConnection, number: i64, bytes: &[u8]) -> Result<bool, StoreError> {
+    let hash = Sha256::digest(bytes).to_vec();
+    Ok(sqlx::query_scalar!(
+        r#"select exists (select 1 from attachment where job_number = ? and hash = ? and format <> '') as "has: bool""#,
+        number,
+        hash
+    )
+    .fetch_one(tx)
+    .await?)
+}
+
 struct FileRow {
     id: AttachmentId,
     kind: String,

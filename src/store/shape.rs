@@ -9,13 +9,14 @@ use sqlx::types::Json;
 use time::OffsetDateTime;
 use uuid::Uuid;
 
-use super::attachment::{NewAttachment, insert_attachment};
+use super::attachment::{NewAttachment, has_file, insert_attachment, insert_file};
 use super::event::append_event;
 use super::once::{Done, Once};
 use super::prescription::both_eyes;
 use super::read::{length, unreadable, word};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
+use crate::desk::attachment::NewFile;
 use crate::desk::drilling::{BoxSide, DrilledHole, FromSide};
 use crate::desk::frame_shape::{DblSource, FrameShape, NewShape, RimInSpace, ShapeOrigin};
 use crate::desk::id::{FrameId, ShapeId};
@@ -128,10 +129,27 @@ impl Store {
         shape: &NewShape,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
+        self.keep_shape_with_picture(key, number, (shape, None), now).await
+    }
+
+    /// As [`Store::keep_shape`], and keeps the picture it was read in as a file of the job: both are on file, or neither. A
+    /// picture that the job has already is not kept again.
+    pub async fn keep_shape_with_picture(
+        &self,
+        key: &str,
+        number: i64,
+        (shape, picture): (&NewShape, Option<&NewFile>),
+        now: OffsetDateTime,
+    ) -> Result<Once<()>, StoreError> {
         self.once(key, Some((number, Step::Shape)), now, async |tx| {
             let id = insert_shape_of_file(tx, number, shape, now).await?;
             use_shape(tx, number, id, now).await?;
             append_event(tx, number, EventKind::ShapeKept, &shape.original_name, now).await?;
+            if let Some(picture) = picture
+                && !has_file(tx, number, &picture.bytes).await?
+            {
+                insert_file(tx, number, picture, now).await?;
+            }
             Ok(Done::new((), number))
         })
         .await

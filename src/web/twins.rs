@@ -6,6 +6,7 @@ use std::sync::Arc;
 use tokio::sync::RwLock;
 
 use super::AppState;
+use crate::desk::attachment::NewFile;
 use crate::desk::frame_shape::{FrameShape, NewShape};
 use crate::desk::id::ShapeId;
 use crate::shape::twins::index::Index;
@@ -80,10 +81,16 @@ impl AppState {
         }
     }
 
-    /// Keeps a shape under a job, which uses it from now on, and notes which others it looks like. It stays on file
-    /// where that fails.
-    pub async fn put_on_file(&self, act: &str, number: i64, shape: &NewShape) -> Result<Once<()>, StoreError> {
-        let kept = self.store.keep_shape(act, number, shape, self.clock.now()).await?;
+    /// Keeps a shape under a job, which uses it from now on, and the new picture that it was read in. Notes which others it
+    /// looks like; it stays on file where that fails.
+    pub async fn put_on_file(
+        &self,
+        act: &str,
+        number: i64,
+        shape: &NewShape,
+        picture: Option<&NewFile>,
+    ) -> Result<Once<()>, StoreError> {
+        let kept = self.store.keep_shape_with_picture(act, number, (shape, picture), self.clock.now()).await?;
         if let Err(why) = self.note_twins_of(number).await {
             tracing::warn!("a new shape was not compared with the others: {why}");
         }

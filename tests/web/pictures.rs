@@ -3,8 +3,11 @@
 use std::io::Cursor;
 
 use image::{GrayImage, ImageFormat, Luma};
+use rimbook::desk::attachment::{AttachmentKind, NewFile};
+use rimbook::desk::frame_shape::NewShape;
+use rimbook::store::StoreError;
 
-use crate::support::TestLab;
+use crate::support::{NOW, TestLab};
 
 /// A scan at 200 dpi of a dark round lens of 40 mm, 46 mm across both ways.
 fn scan() -> Vec<u8> {
@@ -85,6 +88,54 @@ async fn a_scan_becomes_the_shape_of_a_job() {
     // The key of before is in memory no more.
     let gone = lab.get(&path).await;
     assert!(gone.assert_status(400).text("main").contains("Choose the file again"), "{}", gone.text("main"));
+}
+
+/// One click is one shape and one picture; a corrected outline is another shape in the same picture.
+#[tokio::test]
+async fn a_picture_is_kept_once() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let picture = sent(&lab, job).await;
+    let outline = format!("/jobs/{job}/shape/outline");
+    let key = lab.key_for(&outline, &[]).await.unwrap();
+    let fields = [("key", key.as_str()), ("picture", &picture), ("scale", "dpi"), ("dpi", "200")];
+    let before = lab.contents().await;
+    // A distance that no frame has is refused with its outline read.
+    let refused = lab.post_as_is(&outline, &[&fields[..], &[("dbl", "99")]].concat()).await;
+    assert!(refused.assert_status(422).text(".error").contains("distance between lenses"), "{}", refused.text("main"));
+    assert_eq!(lab.contents().await, before);
+    let (first, second) = tokio::join!(lab.post_as_is(&outline, &fields), lab.post_as_is(&outline, &fields));
+    assert_eq!(first.assert_status(303).location, second.assert_status(303).location);
+    let kept = lab.contents().await;
+    assert_eq!(
+        (lab.count("shape", job).await, lab.count("attachment", job).await),
+        (1, 2),
+        "the original, the picture"
+    );
+    lab.post_as_is(&outline, &fields).await.assert_status(303);
+    assert_eq!(lab.contents().await, kept);
+    let moved = [&fields[..], &[("moves", "0:4:0")]].concat();
+    lab.post_as_is(&outline, &moved).await.assert_status(303);
+    assert_eq!(lab.count("shape", job).await, 2);
+    assert_eq!(lab.get(&format!("/jobs/{job}/files")).await.attributes(".pictures img", "src").len(), 1);
+}
+
+/// The book refuses a file without a name, and with it the shape that was read in it.
+#[tokio::test]
+async fn a_shape_and_its_picture_are_kept_together_or_not_at_all() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let table = format!("R\n{}", "22.00\n".repeat(36));
+    let shape = NewShape::read(table.as_bytes(), "x", None, None, "18".parse().unwrap()).unwrap();
+    let picture = NewFile::read(AttachmentKind::Photograph, "lens.png", "", &scan()).unwrap();
+    let nameless = NewFile { name: String::new(), ..picture.clone() };
+    let before = lab.contents().await;
+    let refused = lab.store.keep_shape_with_picture("outline", job, (&shape, Some(&nameless)), NOW).await;
+    assert!(matches!(&refused, Err(StoreError::OutOfRange(check)) if check == "attachment_name"), "{refused:?}");
+    assert_eq!(lab.contents().await, before);
+    lab.store.keep_shape_with_picture("outline", job, (&shape, Some(&picture)), NOW).await.unwrap();
+    let lab = lab.reopened().await;
+    assert_eq!((lab.count("shape", job).await, lab.store.list_files(job).await.unwrap().len()), (1, 1));
 }
 
 /// A drawing of something else, as a photo of it.

@@ -238,7 +238,7 @@ impl Host {
 
     /// Puts a shape on file.
     pub(super) async fn put_on_file(&self, key: &str, number: i64, shape: &NewShape) -> Result<Once<()>, StoreError> {
-        self.state.put_on_file(key, number, shape).await
+        self.state.put_on_file(key, number, shape, None).await
     }
 
     /// Notes something with a job, once.

@@ -142,16 +142,21 @@ pub(crate) async fn keep_shape(State(state): State<AppState>, Path(number): Path
         page.asked_about = Some(other.to_string());
         return show_again(&page);
     }
-    match put_on_file(&state, &mut post, &shape).await? {
+    match put_on_file(&state, &mut post, &shape, None).await? {
         Some(done) if is_doubtful(&state, number).await? => post.done(done),
         Some(done) => post.goes_on(&state, done).await,
         None => show_again(&page(&state, &post.job.clone(), post.refused(), Vec::new()).await?),
     }
 }
 
-/// Puts a shape on file. `None` where a field refused it.
-async fn put_on_file(state: &AppState, post: &mut JobPost, shape: &NewShape) -> Result<Option<Once<()>>, WebError> {
-    post.form.kept(state.put_on_file(&post.act, post.job.number, shape).await)
+/// Puts a shape on file, with the new picture that it was read in. `None` where a field refused it.
+async fn put_on_file(
+    state: &AppState,
+    post: &mut JobPost,
+    shape: &NewShape,
+    picture: Option<&NewFile>,
+) -> Result<Option<Once<()>>, WebError> {
+    post.form.kept(state.put_on_file(&post.act, post.job.number, shape, picture).await)
 }
 
 /// The other job of the book that a file names.

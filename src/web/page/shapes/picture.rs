@@ -8,6 +8,7 @@ use axum::Form as Posted;
 use axum::extract::{Path, Query, State};
 
 use super::{ShapeForm, put_on_file};
+use crate::desk::attachment::NewFile;
 use crate::desk::frame_shape::{DBL, NewShape, Original, ShapeOrigin};
 use crate::desk::id::AttachmentId;
 use crate::desk::job::Job;
@@ -21,7 +22,6 @@ use crate::shape::outline::Point;
 use crate::shape::record::TraceFile;
 use crate::store::StoreError;
 use crate::store::draft::Fields;
-use crate::store::once::{Once, act};
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -76,6 +76,14 @@ impl Picture {
                     .into(),
             )),
             Err(why) => Err(why.into()),
+        }
+    }
+
+    /// The file that is to be kept with its outline.
+    fn new_file(&self) -> Option<&NewFile> {
+        match self {
+            Self::Sent(photo) => Some(&photo.file),
+            Self::Kept { .. } => None,
         }
     }
 
@@ -236,17 +244,12 @@ pub(crate) async fn keep_outline(
     let bridge = post.job.frame.details.bridge;
     let (seen, shape) = outline_of(&mut post.form, picture.name(), picture.bytes(), bridge);
     let done = match &shape {
-        Some(shape) => put_on_file(&state, &mut post, shape).await?,
+        Some(shape) => put_on_file(&state, &mut post, shape, picture.new_file()).await?,
         None => None,
     };
-    match (done, picture) {
-        (Some(done @ Once::Now(())), Picture::Sent(photo)) => {
-            let key = act(&format!("picture-{number}"), post.form.contents());
-            state.store.add_files(&key, number, std::slice::from_ref(&photo.file), state.clock.now()).await?;
-            post.done(done)
-        }
-        (Some(done), _) => post.done(done),
-        (None, picture) => {
+    match done {
+        Some(done) => post.done(done),
+        None => {
             let job = post.job.clone();
             show_again(&page(&state, &job, post.refused(), (id, &picture), seen))
         }
