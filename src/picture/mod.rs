@@ -283,6 +283,12 @@ pub fn size_px(bytes: &[u8]) -> Result<(usize, usize), PictureRefused> {
     decode::size_px(bytes)
 }
 
+/// Pixels across and down of a picture that states more than a page can show: a short file can state any number. `None` of
+/// any other file.
+pub fn too_many_px(bytes: &[u8]) -> Option<(u32, u32)> {
+    decode::too_many_px(bytes)
+}
+
 /// The corners of a card of standard size, clockwise as seen from the top left, if one is found.
 pub fn card_corners(bytes: &[u8]) -> Option<[Pixel; 4]> {
     let decoded = decode::decode(bytes).ok()?;

@@ -190,6 +190,23 @@ async fn a_picture_that_cannot_be_read_is_not_kept() {
     }
 }
 
+/// Two pictures that cwebp 1.2.4 made: gray, 12,000 by 12,000 pixels in 38 bytes, and 400 by 300.
+#[tokio::test]
+async fn a_webp_picture_of_too_many_pixels_is_not_kept() {
+    let large = b"RIFF\x1e\0\0\0WEBPVP8L\x11\0\0\0\x2f\xdf\xee\xb7\x0b\x07\x50\xc0\x02\x16\xb0\xff\x81\x88\xe8\x7f\0\0";
+    let small = b"RIFF\x1e\0\0\0WEBPVP8L\x11\0\0\0\x2f\x8f\xc1\x4a\0\x07\x50\xc0\x02\x16\xb0\xff\x81\x88\xe8\x7f\0\0";
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let path = format!("/jobs/{job}/files");
+    let before = lab.contents().await;
+    let refused = lab.upload(&path, &[("kind", "photograph")], "file", "lens.webp", large).await;
+    let says = refused.assert_status(422).text(".error");
+    assert_eq!(says, "“lens.webp” has 12000 by 12000 pixels, too many to show: save it smaller");
+    assert_eq!(lab.contents().await, before);
+    lab.upload(&path, &[("kind", "photograph")], "file", "lens.webp", small).await.assert_status(303);
+    assert_eq!(lab.get(&path).await.attributes(".pictures img", "src").len(), 1);
+}
+
 #[tokio::test]
 async fn a_drawing_is_read_in_its_unit_or_the_stated_one() {
     let lab = TestLab::new().await;

@@ -15,7 +15,7 @@ use crate::desk::id::AttachmentId;
 use crate::desk::job::Job;
 use crate::desk::step::Step;
 use crate::desk::text;
-use crate::picture::{PictureRefused, size_px};
+use crate::picture::too_many_px;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
@@ -148,11 +148,11 @@ pub(super) fn read_files(
 
 /// A short file can state any number of pixels, and would stop the browser that shows it.
 fn can_be_shown(file: &NewFile) -> Result<(), String> {
-    match size_px(&file.bytes) {
-        Err(PictureRefused::TooLarge { width, height }) => {
+    match too_many_px(&file.bytes) {
+        Some((width, height)) => {
             Err(format!("“{}” has {width} by {height} pixels, too many to show: save it smaller", file.name))
         }
-        _ => Ok(()),
+        None => Ok(()),
     }
 }
 

@@ -25,7 +25,7 @@ const KEYED: &str = "keyed";
 const ROOMS: [Room; 16] = [
     pure("optics", &[], &["std", "thiserror"]),
     pure("shape", &["optics"], &["std", "thiserror", "i_overlay", "usvg"]),
-    pure("picture", &["optics", "shape"], &["std", "thiserror", "image", "nalgebra"]),
+    pure("picture", &["optics", "shape"], &["std", "thiserror", "image", "imagesize", "nalgebra"]),
     pure(
         "desk",
         &["optics", "shape"],
