@@ -138,6 +138,36 @@ impl ShapeWarning {
     }
 }
 
+/// A warning on file, of a shape or of one that it was made from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct KeptWarning {
+    /// Which kind, as in the book.
+    pub kind: String,
+    /// A sentence without its full stop.
+    pub says: String,
+    /// How the shape came to be, and those between it and the one whose file was read. Empty for that one itself.
+    pub since: Vec<ShapeOrigin>,
+}
+
+impl KeptWarning {
+    /// Whether it is still true after what was done since.
+    fn still_holds(&self) -> bool {
+        match self.kind.as_str() {
+            // Another size was asked for, and the depth of the rim is not taken to another size.
+            "box_differs" | "depth_left_out" => !self.since.contains(&ShapeOrigin::Resized),
+            "hole_left_out" | "holes_of_one_eye" | "holes_read" | "holes_left_out" => {
+                !self.since.contains(&ShapeOrigin::Drilled)
+            }
+            _ => true,
+        }
+    }
+
+    fn sentence(&self) -> String {
+        let file = if self.since.is_empty() { "the file" } else { "the file of the shape that this one was made from" };
+        format!("In {file}: {}.", self.says)
+    }
+}
+
 /// How a shape came to be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, EnumString, IntoStaticStr, VariantArray)]
 #[strum(serialize_all = "snake_case")]
@@ -425,16 +455,12 @@ impl FrameShape {
     }
 
     /// What the owner should know of the shape, a sentence each: where right and left differ, where the trace and the
-    /// frame's stamp differ, and what was odd in the file.
-    pub fn cautions(&self, warnings: &[String], frame: &FrameDetails) -> Vec<String> {
-        let mut cautions = Vec::new();
+    /// frame's stamp differ, and what was odd in the file it came from, its own or that of a shape it was made from.
+    pub fn cautions(&self, warnings: &[KeptWarning], frame: &FrameDetails) -> Vec<String> {
         let outlines = self.outlines();
-        if self.derived.is_none() {
-            cautions.extend(disagreement_words(&Disagreement::of(&outlines.right, &outlines.left)));
-        }
+        let mut cautions: Vec<String> = self.eyes_words(&outlines).into_iter().collect();
         cautions.extend(self.size_words(&outlines, frame.eye_size.to_f64()));
-        let places = hole_places(&self.holes, &outlines);
-        cautions.extend([places.right, places.left].into_iter().flat_map(|w| w.refused.into_iter().chain(w.cautions)));
+        cautions.extend(self.hole_words(&outlines));
         let bridge_mm = frame.bridge.to_f64();
         if (self.dbl.to_f64() - bridge_mm).abs() > STAMP_DIFFERENCE_REPORTED_MM {
             cautions.push(format!(
@@ -443,12 +469,34 @@ impl FrameShape {
                 self.dbl
             ));
         }
-        cautions.extend(warnings.iter().map(|warning| format!("In the file: {warning}.")));
+        cautions.extend(file_words(warnings));
         cautions
+    }
+
+    /// As [`FrameShape::cautions`], without a frame to compare it with.
+    pub fn cautions_of_itself(&self, warnings: &[KeptWarning]) -> Vec<String> {
+        let outlines = self.outlines();
+        self.eyes_words(&outlines).into_iter().chain(self.hole_words(&outlines)).chain(file_words(warnings)).collect()
     }
 }
 
+/// What was odd in the file and still holds.
+fn file_words(warnings: &[KeptWarning]) -> impl Iterator<Item = String> {
+    warnings.iter().filter(|warning| warning.still_holds()).map(KeptWarning::sentence)
+}
+
 impl FrameShape {
+    /// Where right and left differ, if both were traced.
+    fn eyes_words(&self, outlines: &Pair<Outline>) -> Option<String> {
+        let both = self.derived.is_none().then(|| Disagreement::of(&outlines.right, &outlines.left));
+        both.as_ref().and_then(disagreement_words)
+    }
+
+    fn hole_words(&self, outlines: &Pair<Outline>) -> impl Iterator<Item = String> {
+        let places = hole_places(&self.holes, outlines);
+        [places.right, places.left].into_iter().flat_map(|w| w.refused.into_iter().chain(w.cautions))
+    }
+
     /// Compares the traced widths with the eye size stamped on the frame. One sentence if both eyes are equal.
     fn size_words(&self, outlines: &Pair<Outline>, stamped_mm: f64) -> Vec<String> {
         let width_mm = |eye: Eye| Boxing::of(outlines.get(eye)).a_mm;
@@ -595,8 +643,43 @@ mod tests {
         let warnings = read(None).warnings;
         assert_eq!(warnings.iter().map(|warning| warning.kind).collect::<Vec<_>>(), ["side_assumed"]);
         assert!(read(Some(Eye::Left)).warnings.is_empty());
-        let said = kept(read(None)).cautions(&[warnings[0].says.clone()], &frame("45", "18"));
+        let kept_warning = on_file(&warnings[0], &[]);
+        let said = kept(read(None)).cautions(&[kept_warning], &frame("45", "18"));
         assert!(said.last().is_some_and(|last| last.starts_with("In the file: ") && last.ends_with('.')), "{said:?}");
+    }
+
+    fn on_file(warning: &ShapeWarning, since: &[ShapeOrigin]) -> KeptWarning {
+        KeptWarning { kind: warning.kind.to_owned(), says: warning.says.clone(), since: since.to_vec() }
+    }
+
+    /// The file states another box than it traces, and a hole of one eye.
+    #[test]
+    fn a_shape_says_what_was_odd_in_the_file_of_the_one_it_was_made_from() {
+        let list = vec!["2200"; 36].join(";");
+        let text = format!(
+            "HBOX=45;45\nDRILL=R;-17;2;1.4\nDRILL=R;?\nTRCFMT=1;36;E;R;F\nR={list}\nTRCFMT=1;36;E;L;F\nR={list}\nCRC=1\n"
+        );
+        let shape = NewShape::read(text.as_bytes(), "x", None, None, "18".parse().unwrap()).unwrap();
+        let kinds: Vec<_> = shape.warnings.iter().map(|warning| warning.kind).collect();
+        let all = ["hole_left_out", "checksum_differs", "box_differs", "box_differs", "holes_read", "holes_of_one_eye"];
+        assert_eq!(kinds, all);
+        let said = |since: &[ShapeOrigin]| {
+            let warnings: Vec<_> = shape.warnings.iter().map(|warning| on_file(warning, since)).collect();
+            let said = kept(shape.clone()).cautions_of_itself(&warnings);
+            assert_eq!(kept(shape.clone()).cautions(&warnings, &frame("44", "18")), said);
+            said
+        };
+        let (resized, smoothed, drilled) = (ShapeOrigin::Resized, ShapeOrigin::Smoothed, ShapeOrigin::Drilled);
+        for (since, count) in
+            [(&[][..], 6), (&[smoothed], 6), (&[resized], 4), (&[drilled], 3), (&[smoothed, drilled, resized], 1)]
+        {
+            let said = said(since);
+            assert_eq!(said.len(), count, "{since:?}: {said:?}");
+            let own = said.iter().filter(|says| says.starts_with("In the file: ")).count();
+            let parents = said.iter().filter(|says| says.contains("the shape that this one was made from: ")).count();
+            assert_eq!((own, parents), if since.is_empty() { (count, 0) } else { (0, count) }, "{said:?}");
+            assert!(said.iter().any(|says| says.contains("checksum")));
+        }
     }
 
     #[test]

@@ -18,7 +18,7 @@ use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::attachment::NewFile;
 use crate::desk::drilling::{BoxSide, DrilledHole, FromSide};
-use crate::desk::frame_shape::{DblSource, FrameShape, NewShape, RimInSpace, ShapeOrigin};
+use crate::desk::frame_shape::{DblSource, FrameShape, KeptWarning, NewShape, RimInSpace, ShapeOrigin};
 use crate::desk::id::{FrameId, ShapeId};
 use crate::desk::job::{EventKind, Job};
 use crate::desk::step::Step;
@@ -318,20 +318,32 @@ impl Store {
         rows.into_iter().map(|row| FrameShape::try_from(row.0).map(|shape| (shape.id, shape))).collect()
     }
 
-    /// Of the file a shape was read from: its name or another description, and what was odd in it, a sentence each.
-    pub async fn get_shape_file(&self, shape: ShapeId) -> Result<(String, Vec<String>), StoreError> {
+    /// Of the file a shape was read from: its name or another description, and what was odd in it and in those of the shapes
+    /// that it was made from.
+    pub async fn get_shape_file(&self, shape: ShapeId) -> Result<(String, Vec<KeptWarning>), StoreError> {
         let row = sqlx::query!(
-            r#"select a.name as "name?",
-                      (select json_group_array(says)
-                       from (select says from shape_warning where shape_id = s.id order by position))
-                          as "warnings!: Json<Vec<String>>"
-               from shape s left join attachment a on a.id = s.original_id where s.id = ?"#,
+            r#"with recursive made (step, id, parent_id, origin) as (
+                   select 0, id, parent_id, origin from shape where id = ?1
+                   union all
+                   select made.step + 1, s.id, s.parent_id, s.origin from made join shape s on s.id = made.parent_id)
+               select a.name as "name?",
+                      (select json_group_array(origin) from (select origin from made order by step))
+                          as "made!: Json<Vec<String>>",
+                      (select json_group_array(json_array(step, kind, says))
+                       from (select made.step, w.kind, w.says from made join shape_warning w on w.shape_id = made.id
+                             order by made.step, w.position))
+                          as "warnings!: Json<Vec<(usize, String, String)>>"
+               from shape s left join attachment a on a.id = s.original_id where s.id = ?1"#,
             shape
         )
         .fetch_optional(&self.read)
         .await?
         .ok_or(StoreError::NotFound("that shape"))?;
-        Ok((row.name.unwrap_or_default(), row.warnings.0))
+        let origin = |key: &String| word("shape origin", key, ShapeOrigin::from_key(key));
+        let made: Vec<ShapeOrigin> = row.made.iter().map(origin).collect::<Result<_, _>>()?;
+        let warnings = row.warnings.0.into_iter();
+        let kept = warnings.map(|(step, kind, says)| KeptWarning { kind, says, since: made[..step].to_vec() });
+        Ok((row.name.unwrap_or_default(), kept.collect()))
     }
 
     /// The name and the very bytes a shape came from.

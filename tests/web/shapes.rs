@@ -526,6 +526,36 @@ async fn parents_and_children_are_linked() {
     lab.get("/shapes/0190b6a0-0000-7000-8000-000000000000").await.assert_status(404);
 }
 
+/// The file states a box 1 mm wider than it traces, and a checksum that is not its own.
+#[tokio::test]
+async fn what_was_odd_in_a_file_is_said_of_the_shapes_made_from_its_shape() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let file = format!("HBOX=51;51\r\n{}CRC=1\r\n", records(Some("20.00"), &[("R", ellipse_radii())]));
+    upload(&lab, job, &file, &[]).await.assert_status(303);
+    let path = format!("/jobs/{job}/shape");
+    let said = |page: &Answer| -> Vec<String> {
+        page.texts(".caution p").into_iter().filter(|says| says.starts_with("In the file")).collect()
+    };
+    let of_parent = "In the file of the shape that this one was made from: ";
+    let first = said(&lab.get(&path).await);
+    assert!(first.len() == 2 && first[0].contains("checksum 1") && first[1].contains("HBOX"), "{first:?}");
+    let theirs: Vec<String> = first.iter().map(|says| says.replace("In the file: ", of_parent)).collect();
+    // Smoothed and drilled it is the size that the file contradicts; resized it is not.
+    lab.post(&format!("{path}/change"), &[("way", "smooth")]).await.assert_status(303);
+    assert_eq!(said(&lab.get(&path).await), theirs);
+    lab.post(&format!("{path}/holes"), &[("holes", "temple 5 2 1.4"), ("holes_left", "")]).await.assert_status(303);
+    assert_eq!(said(&lab.get(&path).await), theirs, "of the parent of the parent");
+    lab.post(&format!("{path}/change"), &[("way", "box"), ("box_a", "52")]).await.assert_status(303);
+    let resized = lab.get(&path).await;
+    assert_eq!(said(&resized), theirs[..1]);
+    // The shape by itself says the same, and so does each of those before it.
+    let drilled = lab.get(&resized.attributes("#parent a", "href")[0]).await;
+    assert_eq!(said(&drilled), theirs);
+    let smoothed = lab.get(&drilled.attributes("#parent a", "href")[0]).await;
+    assert_eq!(said(&lab.get(&smoothed.attributes("#parent a", "href")[0]).await), first);
+}
+
 /// The figures of the table of holes, a line a hole.
 pub fn hole_table(page: &Answer) -> Vec<String> {
     let cells = page.texts(".holes-on-file tbody td");

@@ -75,11 +75,12 @@ struct OneShape {
     family: Family,
     eyes: [EyeShape; 2],
     holes: Vec<HoleRow>,
+    cautions: Vec<String>,
 }
 
 pub(crate) async fn show_one(State(state): State<AppState>, Path(id): Path<String>) -> PageResult {
     let shape = state.store.get_shape(key_of::<ShapeId>(&id, "That shape")?).await?;
-    let (file, _) = state.store.get_shape_file(shape.id).await?;
+    let (file, warnings) = state.store.get_shape_file(shape.id).await?;
     let outlines = shape.outlines();
     let boxing = outlines.as_ref().map(Boxing::of);
     show(&OneShape {
@@ -94,5 +95,6 @@ pub(crate) async fn show_one(State(state): State<AppState>, Path(id): Path<Strin
         family: Family::of(&state, &shape).await?,
         eyes: eye_shapes(&shape, &outlines, &boxing),
         holes: HoleRow::of(&shape.holes),
+        cautions: shape.cautions_of_itself(&warnings),
     })
 }
