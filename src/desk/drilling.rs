@@ -11,11 +11,9 @@ use super::limit::LengthLimit;
 use crate::optics::unit::{Millimeter, UnitError};
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
-use crate::shape::hole::{Hole, HoleFault, LEAST_THICKNESS_MM, LEAST_WALL_MM, place_faults};
+use crate::shape::hole::{Hole, HoleFault, LEAST_THICKNESS_MM, LEAST_WALL_MM, MOST_HOLES, place_faults};
 use crate::shape::outline::{Outline, Point};
 
-/// The most holes of one lens.
-const MOST_HOLES: usize = 12;
 /// From a side of the box to the center of a hole.
 const FROM_SIDE: LengthLimit = LengthLimit::new("A distance from the side", 0, 4500);
 /// From the middle line of the box to the center of a hole.

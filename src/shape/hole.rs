@@ -11,6 +11,9 @@ pub const LEAST_WALL_MM: f64 = 1.5;
 /// The least thickness of a lens at a hole, mm. Source: common practice (from memory).
 pub const LEAST_THICKNESS_MM: f64 = 2.0;
 
+/// The most holes of one lens.
+pub const MOST_HOLES: usize = 12;
+
 /// A hole, in the front view, from the boxing center.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Hole {

@@ -1,6 +1,6 @@
 //! The holes of a drilled mount among the closed lines of a drawing: circles, and slots with round ends.
 
-use crate::shape::hole::Hole;
+use crate::shape::hole::{Hole, MOST_HOLES};
 use crate::shape::outline::{Point, edges, extent};
 
 /// The diameters that are believed, mm. Source: common practice (from memory), with room on both sides.
@@ -13,8 +13,6 @@ const ROUND_MM: f64 = 0.05;
 const OFF_MM: f64 = 0.05;
 /// A round line nearer to the middle of the box marks it, or the pupil, mm: a mount is drilled near the edge.
 const LEAST_FROM_MIDDLE_MM: f64 = 8.0;
-/// More small round lines than this are an ornament.
-const MOST_HOLES: usize = 12;
 
 /// The hole that a closed line is, if it is one.
 pub(super) fn hole_of(line: &[Point]) -> Option<Hole> {
@@ -60,6 +58,7 @@ pub(super) fn of_a_mount(holes: &[Hole], middle: Point) -> Vec<Hole> {
         if !kept.iter().any(|other| is_near(other.at, hole.at) && is_near(other.end(), hole.end())) {
             kept.push(hole);
         }
+        // More small round lines are an ornament.
         if kept.len() > MOST_HOLES {
             return Vec::new();
         }

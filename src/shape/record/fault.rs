@@ -4,6 +4,7 @@ use std::fmt;
 
 use thiserror::Error;
 
+use super::super::hole::MOST_HOLES;
 use super::super::outline::{MAX_POINTS, MAX_RADIUS_MM, MIN_POINTS, MIN_RADIUS_MM, OutlineError};
 use super::{BOX_AGREES_MM, MAX_BYTES};
 use crate::optics::Eye;
@@ -282,6 +283,12 @@ pub enum WarningKind {
     /// A drill record that is not understood.
     #[error("the drill record {0} is not understood: its hole is left out, so measure it")]
     HoleLeftOut(String),
+    /// Drill records that are not understood, besides those that are named.
+    #[error("{0} more drill records are not understood: their holes are left out, so measure them")]
+    MoreHolesLeftOut(usize),
+    /// More holes than a lens has.
+    #[error("there are more than {MOST_HOLES} holes for the {} eye: they are left out, so measure them", .0.name())]
+    TooManyHoles(Eye),
     /// A pair of which one lens is drilled.
     #[error(
         "there are holes for the {} eye only, and none for the {} one: if that is drilled too, its holes must be added",
@@ -297,6 +304,25 @@ pub enum WarningKind {
         first_mm: f64,
         /// What the second file says.
         second_mm: f64,
+    },
+    /// A measure that the file states twice, with two numbers.
+    #[error(
+        "{label}{} says {last:.2}{unit}, but line {other_line} says {other:.2}{unit}; the last one is used",
+        of_the_eye(*eye)
+    )]
+    StatedTwice {
+        /// The record.
+        label: &'static str,
+        /// The eye it is about; `None` for both.
+        eye: Option<Eye>,
+        /// The number that is used.
+        last: f64,
+        /// The number before it.
+        other: f64,
+        /// The line of that.
+        other_line: usize,
+        /// The unit, with a space before it where it has one.
+        unit: &'static str,
     },
     /// Depth records that cannot be used.
     #[error("the depth (Z) records of the {} eye are not used: {found} values instead of {promised}", eye.name())]
@@ -320,14 +346,20 @@ impl WarningKind {
             WarningKind::BoxDiffers { .. } => "box_differs",
             WarningKind::SideAssumed => "side_assumed",
             WarningKind::AnglesLeftOut(..) => "angles_left_out",
-            WarningKind::HoleLeftOut(_) => "hole_left_out",
+            WarningKind::HoleLeftOut(_) | WarningKind::MoreHolesLeftOut(_) => "hole_left_out",
+            WarningKind::TooManyHoles(_) => "holes_left_out",
             WarningKind::HolesOfOneEye(_) => "holes_of_one_eye",
             WarningKind::ChecksumDiffers(_) => "checksum_differs",
             WarningKind::DblDiffers { .. } => "dbl_differs",
+            WarningKind::StatedTwice { .. } => "stated_twice",
             WarningKind::DepthLeftOut { .. } => "depth_left_out",
             WarningKind::Picture(_) => "picture",
         }
     }
+}
+
+fn of_the_eye(eye: Option<Eye>) -> String {
+    eye.map_or_else(String::new, |eye| format!(" of the {} eye", eye.name()))
 }
 
 /// Collects faults, up to [`MAX_FAULTS`].

@@ -8,7 +8,8 @@
 //! * [`coded`] – the binary forms of a list. [`crc`] – the checksum. `turn` – devices that start or run otherwise.
 //! * `source` – the lines of a file. `open` – a trace while it is read. `check` – the checks of both readers.
 //! * `again` – a file that was kept, read again and its records written with a shape. `joined` – two files of one eye each as
-//!   one. [`drill`] – the holes of a drilled mount. `rim` – the rim in space. `fault` – faults and warnings.
+//!   one. [`drill`] – the holes of a drilled mount. `measure` – what is stated once. `rim` – the rim in space. `fault` – faults and
+//!   warnings.
 
 mod again;
 pub mod assumption;
@@ -18,6 +19,7 @@ pub mod crc;
 pub mod drill;
 mod fault;
 mod joined;
+mod measure;
 mod open;
 pub mod parse;
 mod rim;

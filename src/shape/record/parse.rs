@@ -5,12 +5,13 @@ use super::assumption::{Assumptions, BrokenDepth};
 use super::check::{Labels, LineNumber, RawTrace};
 use super::coded::Form;
 use super::fault::{FaultKind, Faults, Warning, WarningKind, excerpt};
+use super::measure::{Measure, Measures};
 use super::open::{Data, Header, Open};
 use super::source::{Line, Source, latin_1, text_of, trimmed};
 use super::turn::Turn;
 use super::{DataSet, Depth, Framing, Item, MAX_BYTES, RecordFault, TraceFile, complete, crc, decimal, drill};
 use crate::optics::{Eye, Pair};
-use crate::shape::hole::Hole;
+use crate::shape::hole::{Hole, MOST_HOLES};
 use crate::shape::trace::{Angles, Trace};
 
 const FS: u8 = 0x1c;
@@ -97,32 +98,11 @@ struct RecordReader<'a> {
     objects: Pair<Option<String>>,
     depth: Pair<Option<Depth>>,
     holes: Pair<Vec<Hole>>,
+    holes_not_read: usize,
     job: Option<String>,
-    dbl_mm: Option<f64>,
-    hbox_mm: Pair<Option<f64>>,
-    vbox_mm: Pair<Option<f64>>,
-    circ_mm: Pair<Option<f64>>,
-    fcrv_d: Pair<Option<f64>>,
-    ztilt_deg: Pair<Option<f64>>,
-    panto_deg: Pair<Option<f64>>,
+    measures: Measures,
     items: Vec<Item>,
     framing: Framing,
-}
-
-/// A measure in the file: its range, its unit, and whether 0 means that it is not known, as some devices write.
-struct Measure {
-    min: f64,
-    max: f64,
-    unit: &'static str,
-    is_unknown_at_zero: bool,
-}
-
-const fn size(min: f64, max: f64) -> Measure {
-    Measure { min, max, unit: " mm", is_unknown_at_zero: true }
-}
-
-const fn slope(min: f64, max: f64, unit: &'static str) -> Measure {
-    Measure { min, max, unit, is_unknown_at_zero: false }
 }
 
 impl<'a> RecordReader<'a> {
@@ -142,14 +122,9 @@ impl<'a> RecordReader<'a> {
             objects: Pair::default(),
             depth: Pair::default(),
             holes: Pair::default(),
+            holes_not_read: 0,
             job: None,
-            dbl_mm: None,
-            hbox_mm: Pair::default(),
-            vbox_mm: Pair::default(),
-            circ_mm: Pair::default(),
-            fcrv_d: Pair::default(),
-            ztilt_deg: Pair::default(),
-            panto_deg: Pair::default(),
+            measures: Measures::default(),
             items: Vec::new(),
             framing: Framing::default(),
         }
@@ -205,15 +180,8 @@ impl<'a> RecordReader<'a> {
                 return true;
             }
             "JOB" => self.name_job(line, value),
-            "DBL" => self.dbl_mm = self.pair(line, label, value, size(1.0, 50.0)).right,
-            "HBOX" => self.hbox_mm = self.pair(line, label, value, size(10.0, 100.0)),
-            "VBOX" => self.vbox_mm = self.pair(line, label, value, size(10.0, 100.0)),
-            "CIRC" => self.circ_mm = self.pair(line, label, value, size(30.0, 400.0)),
-            "FCRV" => self.fcrv_d = self.pair(line, label, value, slope(-25.0, 25.0, " D")),
-            "ZTILT" => self.ztilt_deg = self.pair(line, label, value, slope(-90.0, 90.0, "°")),
-            "PANTO" => self.panto_deg = self.pair(line, label, value, slope(-90.0, 90.0, "°")),
             "DRILL" | "DRILLE" => self.drill(line, label, value),
-            _ => {}
+            _ => self.measure(line, label, value),
         }
         self.items.push(Item::Record(label.to_owned(), value.to_owned()));
         true
@@ -222,12 +190,34 @@ impl<'a> RecordReader<'a> {
     /// A hole that is not understood is no fault of the trace.
     fn drill(&mut self, line: usize, label: &str, value: &str) {
         let Some(read) = drill::read(label, value, &self.assumptions) else {
-            let kind = WarningKind::HoleLeftOut(excerpt(value));
-            self.warnings.push(Warning { line: Some(line), kind });
+            self.holes_not_read += 1;
+            if self.holes_not_read <= MOST_HOLES {
+                let kind = WarningKind::HoleLeftOut(excerpt(value));
+                self.warnings.push(Warning { line: Some(line), kind });
+            }
             return;
         };
-        self.holes.right.extend(read.right);
-        self.holes.left.extend(read.left);
+        for eye in Eye::BOTH {
+            let holes = self.holes.get_mut(eye);
+            // One too many is enough to leave them out.
+            if holes.len() <= MOST_HOLES {
+                holes.extend(*read.get(eye));
+            }
+        }
+    }
+
+    /// A lens with more holes than any has is taken for one whose holes are not known.
+    fn leave_out_holes(&mut self) {
+        let more = self.holes_not_read.saturating_sub(MOST_HOLES);
+        if more > 0 {
+            self.warnings.push(Warning { line: None, kind: WarningKind::MoreHolesLeftOut(more) });
+        }
+        for eye in Eye::BOTH {
+            if self.holes.get(eye).len() > MOST_HOLES {
+                self.holes.get_mut(eye).clear();
+                self.warnings.push(Warning { line: None, kind: WarningKind::TooManyHoles(eye) });
+            }
+        }
     }
 
     fn name_job(&mut self, line: usize, value: &str) {
@@ -244,8 +234,15 @@ impl<'a> RecordReader<'a> {
         }
     }
 
+    /// A record that states a measure; any other is only kept.
+    fn measure(&mut self, line: usize, label: &str, value: &str) {
+        let Some(measure) = Measure::of(label) else { return };
+        let stated = self.pair(line, label, value, &measure);
+        self.measures.add(label, stated, line);
+    }
+
     /// Right and left values; one value stands for both; empty or `?` is unknown.
-    fn pair(&mut self, line: usize, label: &str, value: &str, measure: Measure) -> Pair<Option<f64>> {
+    fn pair(&mut self, line: usize, label: &str, value: &str, measure: &Measure) -> Pair<Option<f64>> {
         let mut read = |text: &str| {
             let text = text.trim();
             if text.is_empty() || text == "?" {
@@ -255,7 +252,7 @@ impl<'a> RecordReader<'a> {
                 self.faults.push_in(line, label, FaultKind::NotANumber(excerpt(text)));
                 return None;
             };
-            let Measure { min, max, unit, is_unknown_at_zero } = measure;
+            let Measure { min, max, unit, is_unknown_at_zero, .. } = *measure;
             if is_unknown_at_zero && value == 0.0 {
                 return None;
             }
@@ -463,6 +460,8 @@ impl<'a> RecordReader<'a> {
         if !self.faults.is_empty() {
             return Err(self.faults.into_list());
         }
+        self.leave_out_holes();
+        self.warnings.extend(self.measures.warnings());
         let Some((traces, derived)) = complete(self.traces.right, self.traces.left) else {
             self.faults.push(last_line, FaultKind::NoTrace);
             return Err(self.faults.into_list());
@@ -474,15 +473,15 @@ impl<'a> RecordReader<'a> {
         };
         let holes = Pair::new(in_box(Eye::Right, &self.holes.right), in_box(Eye::Left, &self.holes.left));
         let mut file = TraceFile {
+            dbl_mm: self.measures.get("DBL").right,
+            hbox_mm: self.measures.get("HBOX"),
+            vbox_mm: self.measures.get("VBOX"),
+            circ_mm: self.measures.get("CIRC"),
+            fcrv_d: self.measures.get("FCRV"),
+            ztilt_deg: self.measures.get("ZTILT"),
+            panto_deg: self.measures.get("PANTO"),
             job: self.job,
-            dbl_mm: self.dbl_mm,
             objects: self.objects,
-            hbox_mm: self.hbox_mm,
-            vbox_mm: self.vbox_mm,
-            circ_mm: self.circ_mm,
-            fcrv_d: self.fcrv_d,
-            ztilt_deg: self.ztilt_deg,
-            panto_deg: self.panto_deg,
             depth: self.depth,
             holes,
             items: self.items,
@@ -694,6 +693,69 @@ mod tests {
         let two = faults(&format!("JOB=1\nJOB=2\n{text}"));
         assert!(two[0].starts_with("Line 2: JOB: this is a second job, “2” after “1”"), "{two:?}");
         assert!(faults("TRCFMT=1;12;E;R;F\nR=NaN;inf;1e3;2500\n").len() >= 4);
+    }
+
+    /// A file of a megabyte can name tens of thousands of holes, and comparing each with each other takes minutes.
+    #[test]
+    fn more_holes_than_a_lens_has_are_left_out() {
+        let trace = format!("TRCFMT=1;12;E;R;F\nR={}\n", radii(2500));
+        let holes = |count: usize| "DRILL=R;-17;2;1.4\n".repeat(count);
+        let most = parse((holes(MOST_HOLES) + &trace).as_bytes()).unwrap();
+        assert_eq!((most.holes.right.len(), most.warnings.len()), (MOST_HOLES, 0));
+        for count in [MOST_HOLES + 1, 40_000] {
+            let file = parse((holes(count) + "DRILL=L;-17;2;1.4\n" + &trace).as_bytes()).unwrap();
+            let said: Vec<String> = file.warnings.iter().map(ToString::to_string).collect();
+            assert_eq!((file.holes.right.len(), file.holes.left.len()), (0, 1));
+            assert_eq!(said, ["there are more than 12 holes for the right eye: they are left out, so measure them"]);
+        }
+        let file = parse(("DRILL=R;?\n".repeat(20_012) + &trace).as_bytes()).unwrap();
+        assert_eq!(file.warnings.len(), MOST_HOLES + 1);
+        assert_eq!(
+            file.warnings[MOST_HOLES].to_string(),
+            "20000 more drill records are not understood: their holes are left out, so measure them"
+        );
+    }
+
+    #[test]
+    fn a_measure_stated_twice_is_a_warning_that_names_both() {
+        let read = |records: &str| {
+            let text = format!("{records}TRCFMT=1;12;E;R;F\nR={0}\nTRCFMT=1;12;E;L;F\nR={0}\n", radii(2500));
+            let file = parse(text.as_bytes()).unwrap();
+            let said: Vec<String> = file.warnings.iter().map(ToString::to_string).collect();
+            (file, said)
+        };
+        let (file, said) = read("DBL=18\nJOB=7\nDBL=19.00;\n");
+        assert_eq!(file.dbl_mm, Some(19.0));
+        assert_eq!(said, ["Line 3: DBL says 19.00 mm, but line 1 says 18.00 mm; the last one is used"]);
+        // Equal numbers are one, however they are written; one that is not known takes none away.
+        for records in ["DBL=18\nDBL=18.00\ndbl=18;18\n", "DBL=18\nDBL=?\n", "DBL=?\nDBL=18\nDBL=\n", "DBL=0\nDBL=18\n"]
+        {
+            let (file, said) = read(records);
+            assert_eq!((file.dbl_mm, said), (Some(18.0), Vec::<String>::new()), "{records}");
+        }
+        // One warning for a measure, of the last number and the last other one.
+        assert_eq!(
+            read("DBL=18\nDBL=19\nDBL=18\n").1,
+            ["Line 3: DBL says 18.00 mm, but line 2 says 19.00 mm; the last one is used"]
+        );
+        let (file, said) = read("HBOX=50;50\nFCRV=4\nHBOX=50;50.05\nPANTO=8;9\nFCRV=-5.5\nPANTO=?;8\nHBOX=;\n");
+        assert_eq!(
+            (file.hbox_mm, file.panto_deg),
+            (Pair::new(Some(50.0), Some(50.05)), Pair::new(Some(8.0), Some(8.0)))
+        );
+        assert_eq!(
+            said,
+            [
+                "Line 3: HBOX of the left eye says 50.05 mm, but line 1 says 50.00 mm; the last one is used",
+                "Line 5: FCRV says -5.50 D, but line 2 says 4.00 D; the last one is used",
+                "Line 6: PANTO of the left eye says 8.00°, but line 4 says 9.00°; the last one is used",
+            ]
+        );
+        for (label, one, other) in
+            [("VBOX", "49.95", "50"), ("CIRC", "155", "157"), ("ZTILT", "1", "2"), ("FCRV", "0", "5")]
+        {
+            assert_eq!(read(&format!("{label}={one}\n{label}={other}\n")).1.len(), 1, "{label}");
+        }
     }
 
     #[test]
