@@ -307,6 +307,65 @@ mod tests {
         assert!(written(&far, WriteFormat::Text).unwrap_err().starts_with("eyes.left.holes[0]: "));
     }
 
+    /// A megabyte of records, each with a label of its own or all with one, and back. Looking through all of them for each took
+    /// a minute.
+    #[test]
+    fn a_file_of_very_many_records_goes_through_json() {
+        let many = |label: &dyn Fn(usize) -> String| {
+            (0..100_000).map(|i| format!("{}={}\r\n", label(i), i % 9)).collect::<String>() + &circle("R")
+        };
+        for text in [many(&|i| format!("X{i:X}")), many(&|_| "_X".to_owned())] {
+            let back = written(&read(&text).unwrap(), WriteFormat::Text).unwrap();
+            let joined = |text: &str| text.replace("\r\nR=", ";");
+            assert_eq!(joined(&String::from_utf8(back).unwrap()), joined(&text));
+        }
+        let holes = vec![serde_json::json!({"x_mm": 17, "y_mm": 2, "diameter_mm": 1}); 13];
+        let json = serde_json::json!({"eyes": {"left": {"radii_mm": vec![22.5; 40], "holes": holes}}});
+        let refused = written(&json, WriteFormat::Text).unwrap_err();
+        assert_eq!(refused, "eyes.left.holes: there are 13 holes; at most 12 were expected");
+    }
+
+    /// One eye is traced. The holes of the other are those that are named for it, or those of the first, or none.
+    #[test]
+    fn the_holes_of_a_mirrored_eye_are_written_and_read_back() {
+        let of = |json: &Value, eye: &str| json["eyes"][eye]["holes"].clone();
+        for (drills, right, left) in [
+            ("DRILL=R;-17;2;1.4\n", 1, 1),
+            ("DRILL=R;-17;2;1.4\nDRILL=L;-17;2;1.4\n", 1, 1),
+            ("DRILL=R;-17;2;1.4\nDRILL=L;-16;3;1.6\nDRILL=L;15;1;1.4;13;1\n", 1, 2),
+            ("DRILL=L;-16;3;1.6\n", 0, 1),
+        ] {
+            let first = read(drills.to_owned() + &circle("R")).unwrap();
+            let mut without = first.clone();
+            without["records"] = serde_json::json!({});
+            without["order"] = serde_json::json!([]);
+            // From its records, and from the JSON alone.
+            for json in [&first, &without] {
+                for format in [WriteFormat::Text, WriteFormat::Packed, WriteFormat::Svg, WriteFormat::Points] {
+                    let back = read(written(json, format).unwrap()).unwrap();
+                    let is_records = matches!(format, WriteFormat::Text | WriteFormat::Packed);
+                    assert_eq!(back["eyes"]["left"]["mirrored"].as_bool().unwrap_or(false), is_records, "{format:?}");
+                    for (eye, count) in [("right", right), ("left", left)] {
+                        let (want, found) = (of(json, eye), of(&back, eye));
+                        assert_eq!(want.as_array().map_or(0, Vec::len), count, "{drills}");
+                        if is_records {
+                            assert_eq!(found, want, "{drills}: {format:?}");
+                        } else {
+                            assert_eq!(found.as_array().map_or(0, Vec::len), count, "{drills}: {format:?}");
+                        }
+                    }
+                }
+            }
+        }
+        // A mirrored eye that is said to have none is written with its trace, so that a reader gives it none.
+        let mut bare = read("DRILL=R;-17;2;1.4\n".to_owned() + &circle("R")).unwrap();
+        bare["eyes"]["left"]["holes"] = serde_json::json!([]);
+        bare["records"] = serde_json::json!({});
+        let back = read(written(&bare, WriteFormat::Text).unwrap()).unwrap();
+        assert_eq!((of(&back, "right"), of(&back, "left")), (of(&bare, "right"), Value::Null));
+        assert_eq!(back["eyes"]["left"]["radii_mm"], bare["eyes"]["left"]["radii_mm"]);
+    }
+
     #[test]
     fn a_fault_is_one_line_with_its_place() {
         let found = read(circle("R").replace("36;E", "40;E")).unwrap_err();

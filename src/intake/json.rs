@@ -1,5 +1,6 @@
 //! A shape as JSON: what `rimbook shape read` prints and `rimbook shape write` takes.
 
+use std::collections::{HashMap, VecDeque};
 use std::fmt;
 
 use serde::de::{MapAccess, Visitor};
@@ -9,7 +10,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use super::IntakeError;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
-use crate::shape::hole::Hole;
+use crate::shape::hole::{Hole, MOST_HOLES};
 use crate::shape::outline::Point;
 use crate::shape::record::{DRILL_LABELS, DataSet, Depth, Framing, Item, TraceFile, complete};
 use crate::shape::rim::RimMeasures;
@@ -108,10 +109,12 @@ pub struct EyeJson {
     /// The rim in space, where its depth was traced.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rim: Option<RimJson>,
-    /// The holes of a drilled mount. Where the records have drill records, those are written.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub holes: Vec<HoleJson>,
-    /// Whether it was not in the file and mirrors the other eye. A mirrored eye is not written.
+    /// The holes of a drilled mount. Where the records have drill records, those are written. A mirrored eye that does not
+    /// say its holes has those of the other; one with an empty list has none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub holes: Option<Vec<HoleJson>>,
+    /// Whether it was not in the file and mirrors the other eye. The trace of a mirrored eye is not written, unless it has no
+    /// holes where the other has some: a reader would give it those.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub mirrored: bool,
 }
@@ -181,11 +184,17 @@ impl RimJson {
 pub struct Records(pub Vec<(String, Vec<String>)>);
 
 impl Records {
-    fn push(&mut self, label: &str, value: &str) {
-        match self.0.iter_mut().find(|(known, _)| known == label) {
-            Some((_, values)) => values.push(value.to_owned()),
-            None => self.0.push((label.to_owned(), vec![value.to_owned()])),
+    /// A file can have a hundred thousand labels, so each is looked up.
+    fn of(file: &TraceFile) -> Self {
+        let (mut records, mut places): (Vec<(String, Vec<String>)>, HashMap<&str, usize>) = Default::default();
+        for (label, value) in file.records() {
+            let place = *places.entry(label).or_insert(records.len());
+            if place == records.len() {
+                records.push((label.to_owned(), Vec::new()));
+            }
+            records[place].1.push(value.to_owned());
         }
+        Self(records)
     }
 }
 
@@ -237,8 +246,6 @@ impl<'de> Deserialize<'de> for Records {
 impl ShapeJson {
     /// What a file says.
     pub fn of(file: &TraceFile) -> Self {
-        let mut records = Records::default();
-        file.records().for_each(|(label, value)| records.push(label, value));
         let set = |item: &Item| match item {
             Item::Set(DataSet { label, format, lists }) => {
                 Some(SetJson { label: label.clone(), format: format.clone(), lists: lists.clone() })
@@ -252,7 +259,7 @@ impl ShapeJson {
             eyes: EyesJson { right: Some(EyeJson::of(file, Eye::Right)), left: Some(EyeJson::of(file, Eye::Left)) },
             job: file.job.clone(),
             dbl_mm: file.dbl_mm,
-            records,
+            records: Records::of(file),
             order: file.items.iter().map(name).collect(),
             sets: file.items.iter().filter_map(set).collect(),
             message: file.framing.is_message,
@@ -283,8 +290,7 @@ impl ShapeJson {
     ///
     /// [`IntakeError::Json`] with the first field that is wrong.
     pub fn to_file(&self) -> Result<TraceFile, IntakeError> {
-        let given = |json: &Option<EyeJson>| json.clone().filter(|eye| !eye.mirrored);
-        let given = Pair::new(given(&self.eyes.right), given(&self.eyes.left));
+        let given = self.given();
         let trace = |eye: Eye| given.get(eye).as_ref().map(|json| json.trace(eye)).transpose();
         let Some((traces, derived)) = complete(trace(Eye::Right)?, trace(Eye::Left)?) else {
             return Err(wrong("eyes", "no eye has radii"));
@@ -294,48 +300,78 @@ impl ShapeJson {
         {
             return Err(wrong("dbl_mm", &format!("{dbl_mm} is out of range; between 1 and 50 was expected")));
         }
+        let holes = self.holes()?;
         let depth = |eye: Eye| given.get(eye).as_ref().map_or(Ok(None), |json| json.depth(eye));
         Ok(TraceFile {
             job: self.job.clone(),
             dbl_mm: self.dbl_mm,
             objects: given.as_ref().map(|json| json.as_ref()?.object.clone()),
             depth: Pair::new(depth(Eye::Right)?, depth(Eye::Left)?),
-            holes: Self::holes(&given)?,
-            items: self.items(&given),
+            items: self.items(&given, &holes),
+            holes,
             framing: Framing { is_message: self.message, has_checksum: self.checksum },
             ..TraceFile::of_traces(traces, derived)
         })
     }
 
-    /// The holes of each eye. One that is not given is the mirror image of the other.
-    fn holes(given: &Pair<Option<EyeJson>>) -> Result<Pair<Vec<Hole>>, IntakeError> {
-        let of = |eye: Eye| match (given.get(eye), given.get(eye.other())) {
-            (Some(json), _) => json.drilled(eye),
-            (None, Some(other)) => Ok(other.drilled(eye.other())?.iter().map(Hole::mirror).collect()),
-            (None, None) => Ok(Vec::new()),
+    fn eye(&self, eye: Eye) -> Option<&EyeJson> {
+        match eye {
+            Eye::Right => self.eyes.right.as_ref(),
+            Eye::Left => self.eyes.left.as_ref(),
+        }
+    }
+
+    /// The eyes whose traces are written.
+    fn given(&self) -> Pair<Option<EyeJson>> {
+        let has = |eye: Eye, is_drilled: bool| {
+            self.eye(eye).and_then(|json| json.holes.as_ref()).is_some_and(|holes| holes.is_empty() != is_drilled)
         };
-        Ok(Pair::new(of(Eye::Right)?, of(Eye::Left)?))
+        let given = |eye: Eye| {
+            let is_bare = has(eye, false) && has(eye.other(), true);
+            self.eye(eye).filter(|json| !json.mirrored || is_bare).cloned()
+        };
+        Pair::new(given(Eye::Right), given(Eye::Left))
+    }
+
+    /// The holes of each eye. One that is mirrored and does not say its own has those of the other, mirrored.
+    fn holes(&self) -> Result<Pair<Vec<Hole>>, IntakeError> {
+        let own = |eye: Eye| {
+            let json = self.eye(eye).filter(|json| !json.mirrored || json.holes.is_some());
+            json.map(|json| json.drilled(eye)).transpose()
+        };
+        let (right, left) = (own(Eye::Right)?, own(Eye::Left)?);
+        let mirrored = |other: &Option<Vec<Hole>>| other.iter().flatten().map(Hole::mirror).collect();
+        let (of_left, of_right) = (mirrored(&left), mirrored(&right));
+        Ok(Pair::new(right.unwrap_or(of_left), left.unwrap_or(of_right)))
     }
 
     /// The file in order. Nothing is lost when the order names less than there is.
-    fn items(&self, given: &Pair<Option<EyeJson>>) -> Vec<Item> {
+    fn items(&self, given: &Pair<Option<EyeJson>>, holes: &Pair<Vec<Hole>>) -> Vec<Item> {
         let mut left: Vec<Item> = self.all_records();
         let given_eyes = || Eye::BOTH.into_iter().filter(|eye| given.get(*eye).is_some());
+        let has_own = |eye: &Eye| {
+            let other = holes.get(eye.other()).iter().map(Hole::mirror);
+            given.get(*eye).is_some() || !holes.get(*eye).iter().copied().eq(other)
+        };
         if !self.records.0.iter().any(|(label, _)| DRILL_LABELS.contains(&label.as_str())) {
-            left.extend(given_eyes().map(Item::Holes));
+            left.extend(Eye::BOTH.into_iter().filter(has_own).map(Item::Holes));
         }
         for eye in given_eyes() {
             left.extend([Item::Trace(eye), Item::Depth(eye)]);
         }
         let sets = self.sets.iter().cloned();
         left.extend(sets.map(|SetJson { label, format, lists }| Item::Set(DataSet { label, format, lists })));
+        let mut places: HashMap<String, VecDeque<usize>> = HashMap::new();
+        for (place, item) in left.iter().enumerate() {
+            places.entry(name(item)).or_default().push_back(place);
+        }
+        let mut left: Vec<Option<Item>> = left.into_iter().map(Some).collect();
         let mut items = Vec::with_capacity(left.len());
         for wanted in &self.order {
-            if let Some(at) = left.iter().position(|item| name(item) == *wanted) {
-                items.push(left.remove(at));
-            }
+            let place = places.get_mut(wanted).and_then(VecDeque::pop_front);
+            items.extend(place.and_then(|place| left[place].take()));
         }
-        items.extend(left);
+        items.extend(left.into_iter().flatten());
         items
     }
 
@@ -387,6 +423,7 @@ impl EyeJson {
         let (trace, depth) = (file.traces.get(eye), file.depth.get(eye).as_ref());
         let boxing = Boxing::of(&trace.outline());
         let size = |mm: f64| Some(figure(mm));
+        let holes = file.holes_of_lenses().get(eye).iter().map(HoleJson::of).collect();
         let units = |list: &[i32]| list.iter().map(|&hundredths| f64::from(hundredths) / 100.0).collect();
         Self {
             points: Some(trace.radii().len()),
@@ -400,7 +437,7 @@ impl EyeJson {
             depth_mm: depth.map(|depth| units(&depth.heights)),
             depth_angles_deg: depth.and_then(|depth| depth.angles.as_deref().map(units)),
             rim: file.rim(eye).as_ref().map(RimJson::of),
-            holes: file.holes_of_lenses().get(eye).iter().map(HoleJson::of).collect(),
+            holes: Some(holes).filter(|holes: &Vec<HoleJson>| !holes.is_empty()),
             mirrored: file.derived == Some(eye),
         }
     }
@@ -418,9 +455,19 @@ impl EyeJson {
     }
 
     fn drilled(&self, eye: Eye) -> Result<Vec<Hole>, IntakeError> {
+        let count = self.holes.as_ref().map_or(0, Vec::len);
+        if count > MOST_HOLES {
+            let problem = format!("there are {count} holes; at most {MOST_HOLES} were expected");
+            return Err(wrong(&format!("eyes.{}.holes", eye.name()), &problem));
+        }
         let wrong_hole =
             |index: usize| wrong(&format!("eyes.{}.holes[{index}]", eye.name()), "it is no hole of a lens");
-        self.holes.iter().enumerate().map(|(index, hole)| hole.hole().ok_or_else(|| wrong_hole(index))).collect()
+        self.holes
+            .iter()
+            .flatten()
+            .enumerate()
+            .map(|(index, hole)| hole.hole().ok_or_else(|| wrong_hole(index)))
+            .collect()
     }
 
     fn trace(&self, eye: Eye) -> Result<Trace, IntakeError> {

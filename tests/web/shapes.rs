@@ -767,7 +767,7 @@ async fn each_lens_may_have_holes_of_its_own_or_none() {
             }
         }
         // So are the files, read by a new user.
-        for format in ["text", "binary", "differences", "packed", "svg", "dxf"] {
+        for format in ["text", "binary", "differences", "packed", "points", "svg", "dxf"] {
             let bytes = lab.bytes(&format!("/jobs/{job}/shape/export?as={format}")).await;
             let other = lab.given_job().await;
             let number = job.to_string();
