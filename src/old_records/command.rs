@@ -11,7 +11,7 @@ use time::OffsetDateTime;
 
 use super::folder::bytes_again;
 use super::progress::{Progress, grouped};
-use super::table::{self, Table, TableRefused};
+use super::table::{self, Table, TableRefused, TableRow};
 use super::{OldRecordsError, gather_all, guess_matching, read_shape};
 use crate::config::{OldRecords, folder};
 use crate::desk::old_record::column::Column;
@@ -121,7 +121,7 @@ fn matching_of(asked: &OldRecords, table: &Table) -> Result<Matching, CommandErr
         matching.rim = crate::desk::frame::Rim::from_key(rim).ok_or_else(wrong)?;
     }
     let named: Vec<&str> = asked.column.iter().filter_map(|said| Some(said.rsplit_once('=')?.0.trim())).collect();
-    let heads = table.rows.first().map(|(_, head)| head.as_slice()).unwrap_or_default();
+    let heads = table.rows.first().map(TableRow::cells).unwrap_or_default();
     let places: HashMap<String, usize> =
         heads.iter().enumerate().map(|(at, head)| (head.trim().to_owned(), at)).collect();
     // Where one of them is named, the first row holds the heads.

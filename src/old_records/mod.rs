@@ -19,7 +19,7 @@ use thiserror::Error;
 
 use self::folder::FolderRefused;
 use self::progress::{Phase, Progress};
-use self::table::{Table, TableRefused};
+use self::table::{Table, TableRefused, TableRow};
 use crate::desk::frame::Rim;
 use crate::desk::frame_shape::NewShape;
 use crate::desk::old_record::column::Column;
@@ -46,11 +46,11 @@ const LOOKED_AT: usize = 50;
 
 /// What the columns of a table look like.
 pub fn guess_matching(table: &Table) -> Matching {
-    let has_head = table.rows.first().is_some_and(|(_, first)| is_head(first));
+    let first = table.rows.first().map(TableRow::cells).unwrap_or_default();
+    let has_head = is_head(&first);
     let rows: Vec<Vec<String>> =
-        table.rows.iter().skip(usize::from(has_head)).take(LOOKED_AT).map(|(_, row)| row.clone()).collect();
-    let heads = table.rows.first().filter(|_| has_head).map(|(_, head)| head.clone()).unwrap_or_default();
-    let mut heads = heads;
+        table.rows.iter().skip(usize::from(has_head)).take(LOOKED_AT).map(TableRow::cells).collect();
+    let mut heads = if has_head { first } else { Vec::new() };
     heads.resize(table.width(), String::new());
     let columns = guess(&heads, &rows);
     let day_of = columns.iter().position(|column| *column == Column::Date);
@@ -76,7 +76,7 @@ pub fn gather_all(
     left_out.extend(unread);
     progress.begin(Phase::Matching, 0);
     let rows = table.rows.iter().skip(usize::from(matching.has_head));
-    let rows = rows.map(|(row, cells)| read_row(*row, cells, matching)).collect();
+    let rows = rows.map(|row| read_row(row.at, &row.cells(), matching)).collect();
     let mut gathered = gather(rows, &files, matching.rim, mark);
     gathered.problems.extend(left_out);
     Ok(gathered)

@@ -1,6 +1,9 @@
 //! The rows of a table, whatever a spreadsheet saved it as: separated by commas, semicolons, tabs or bars, in UTF-8, UTF-16
 //! or the characters of western Windows.
 
+use std::borrow::Cow;
+
+use csv::StringRecord;
 use thiserror::Error;
 
 use super::mark;
@@ -36,8 +39,8 @@ pub enum TableRefused {
 /// A table that was read.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Table {
-    /// Rows that hold something, each with its place as a spreadsheet counts it.
-    pub rows: Vec<(u64, Vec<String>)>,
+    /// Rows that hold something.
+    pub rows: Vec<TableRow>,
     /// Of its bytes.
     pub mark: Mark,
 }
@@ -45,7 +48,40 @@ pub struct Table {
 impl Table {
     /// How many columns its widest row has.
     pub fn width(&self) -> usize {
-        self.rows.iter().map(|(_, row)| row.len()).max().unwrap_or(0)
+        self.rows.iter().map(|row| row.ends.len()).max().unwrap_or(0)
+    }
+}
+
+/// A row of a table. All of its cells are one text: most tables have many empty cells, and each would take 24 bytes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TableRow {
+    /// Its place as a spreadsheet counts it.
+    pub at: u64,
+    text: Box<str>,
+    /// Where each cell ends.
+    ends: Box<[u32]>,
+}
+
+impl TableRow {
+    fn of(at: u64, record: &StringRecord) -> Self {
+        // A table of 16 MB has no longer cell.
+        let ends = record.iter().scan(0, |end, cell| {
+            *end += cell.len() as u32;
+            Some(*end)
+        });
+        Self { at, text: record.iter().collect(), ends: ends.collect() }
+    }
+
+    /// One of its cells, if it has so many.
+    pub fn cell(&self, index: usize) -> Option<&str> {
+        let end = *self.ends.get(index)? as usize;
+        let start = index.checked_sub(1).map_or(0, |before| self.ends[before] as usize);
+        self.text.get(start..end)
+    }
+
+    /// All of its cells.
+    pub fn cells(&self) -> Vec<String> {
+        (0..self.ends.len()).filter_map(|index| self.cell(index)).map(str::to_owned).collect()
     }
 }
 
@@ -66,22 +102,36 @@ pub fn read(bytes: &[u8]) -> Result<Table, TableRefused> {
     if text.contains('\0') {
         return Err(TableRefused::NotText);
     }
-    let text = text.replace("\r\n", "\n").replace('\r', "\n");
+    let text = with_line_feeds(text);
     let rows = rows_of(&text)?;
     if rows.is_empty() { Err(TableRefused::Empty) } else { Ok(Table { rows, mark: mark(&[bytes]) }) }
 }
 
-fn rows_of(text: &str) -> Result<Vec<(u64, Vec<String>)>, TableRefused> {
+/// Every line ends with a line feed. Little is copied: a table may be large.
+fn with_line_feeds(text: Cow<'_, str>) -> Cow<'_, str> {
+    if !text.contains('\r') {
+        return text;
+    }
+    let mut lines = String::with_capacity(text.len());
+    for (index, part) in text.split('\r').enumerate() {
+        if index > 0 && !part.starts_with('\n') {
+            lines.push('\n');
+        }
+        lines.push_str(part);
+    }
+    Cow::Owned(lines)
+}
+
+fn rows_of(text: &str) -> Result<Vec<TableRow>, TableRefused> {
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
         .delimiter(separator_of(text))
         .from_reader(text.as_bytes());
     // A cell may hold several lines; a spreadsheet counts its row once.
-    let (mut rows, mut within) = (Vec::new(), 0);
-    for record in reader.records() {
-        let record = record.map_err(|_| TableRefused::NotText)?;
-        let row = record.position().map_or(0, csv::Position::line) - within;
+    let (mut rows, mut within, mut record) = (Vec::new(), 0, StringRecord::new());
+    while reader.read_record(&mut record).map_err(|_| TableRefused::NotText)? {
+        let row = record.position().map_or(0, |start| line_of(text, start)) - within;
         within += record.iter().map(|cell| cell.matches('\n').count() as u64).sum::<u64>();
         if record.len() > MAX_COLUMNS {
             return Err(TableRefused::TooManyColumns(row));
@@ -92,9 +142,15 @@ fn rows_of(text: &str) -> Result<Vec<(u64, Vec<String>)>, TableRefused> {
         if rows.len() > MAX_ROWS {
             return Err(TableRefused::TooManyRows);
         }
-        rows.push((row, record.iter().map(str::to_owned).collect()));
+        rows.push(TableRow::of(row, &record));
     }
     Ok(rows)
+}
+
+/// The line on which a row begins. Its position is before the empty lines that are skipped.
+fn line_of(text: &str, start: &csv::Position) -> u64 {
+    let rest = usize::try_from(start.byte()).ok().and_then(|at| text.as_bytes().get(at..)).unwrap_or_default();
+    start.line() + rest.iter().take_while(|byte| **byte == b'\n').count() as u64
 }
 
 /// What separates the cells: the sign that most rows at the beginning have equally often, outside quotes.
@@ -130,18 +186,18 @@ fn separator_of(text: &str) -> u8 {
 const SEPARATORS: [u8; 4] = [b',', b';', b'\t', b'|'];
 
 /// The text of some bytes.
-fn text_of(bytes: &[u8]) -> String {
+fn text_of(bytes: &[u8]) -> Cow<'_, str> {
     let units = |rest: &[u8], unit: fn([u8; 2]) -> u16| {
-        let units: Vec<u16> = rest.chunks_exact(2).map(|pair| unit([pair[0], pair[1]])).collect();
-        String::from_utf16_lossy(&units)
+        let units = rest.as_chunks::<2>().0.iter().map(|pair| unit(*pair));
+        char::decode_utf16(units).map(|read| read.unwrap_or(char::REPLACEMENT_CHARACTER)).collect()
     };
     match bytes {
-        [0xef, 0xbb, 0xbf, rest @ ..] => String::from_utf8_lossy(rest).into_owned(),
-        [0xff, 0xfe, rest @ ..] => units(rest, u16::from_le_bytes),
-        [0xfe, 0xff, rest @ ..] => units(rest, u16::from_be_bytes),
+        [0xef, 0xbb, 0xbf, rest @ ..] => String::from_utf8_lossy(rest),
+        [0xff, 0xfe, rest @ ..] => Cow::Owned(units(rest, u16::from_le_bytes)),
+        [0xfe, 0xff, rest @ ..] => Cow::Owned(units(rest, u16::from_be_bytes)),
         _ => match std::str::from_utf8(bytes) {
-            Ok(text) => text.to_owned(),
-            Err(_) => bytes.iter().map(|byte| western(*byte)).collect(),
+            Ok(text) => Cow::Borrowed(text),
+            Err(_) => Cow::Owned(bytes.iter().map(|byte| western(*byte)).collect()),
         },
     }
 }
@@ -163,7 +219,7 @@ mod tests {
     use super::*;
 
     fn rows(bytes: &[u8]) -> Vec<(u64, Vec<String>)> {
-        read(bytes).unwrap().rows
+        read(bytes).unwrap().rows.iter().map(|row| (row.at, row.cells())).collect()
     }
 
     fn row(at: u64, cells: &[&str]) -> (u64, Vec<String>) {
@@ -191,6 +247,15 @@ mod tests {
             assert_eq!(rows(&bytes), want, "{bytes:?}");
         }
         assert_eq!(rows(b"No,Price\n7,5 \x80"), [row(1, &["No", "Price"]), row(2, &["7", "5 €"])]);
+    }
+
+    #[test]
+    fn a_row_has_its_cells() {
+        let table = read("\u{feff}a,,Zoë,\r7\r\n\r\n,x\n".as_bytes()).unwrap();
+        let [first, second, third] = &table.rows[..] else { panic!("{:?}", table.rows) };
+        assert_eq!([0, 1, 2, 3, 4].map(|at| first.cell(at)), [Some("a"), Some(""), Some("Zoë"), Some(""), None]);
+        assert_eq!((second.cells(), third.cells()), (vec!["7".to_owned()], vec![String::new(), "x".to_owned()]));
+        assert_eq!((first.at, second.at, third.at, table.width()), (1, 2, 4, 4));
     }
 
     #[test]

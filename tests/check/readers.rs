@@ -346,10 +346,10 @@ fn damaged_tables_of_old_records() {
         assert_eq!(matching.columns.len(), table.width(), "{text:?}");
         let mut faults: Vec<String> = matching.faults().into_iter().map(|(_, says)| says).collect();
         let mut last = 0;
-        for (row, cells) in table.rows.iter().skip(usize::from(matching.has_head)) {
-            assert!(*row > last, "{text:?}: row {row} after {last}");
-            last = *row;
-            match read_row(*row, cells, &matching) {
+        for row in table.rows.iter().skip(usize::from(matching.has_head)) {
+            assert!(row.at > last, "{text:?}: row {} after {last}", row.at);
+            last = row.at;
+            match read_row(row.at, &row.cells(), &matching) {
                 Ok(read) => {
                     let longest = read.person.name.chars().count().max(read.number.chars().count());
                     assert!(

@@ -58,3 +58,4 @@ mod templates;
 mod ticket;
 mod today;
 mod understood;
+mod uploads;

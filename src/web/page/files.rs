@@ -2,15 +2,17 @@
 
 use askama::Template;
 use axum::body::Bytes;
-use axum::extract::multipart::MultipartError;
 use axum::extract::{Multipart, Path, State};
-use axum::http::{StatusCode, header};
+use axum::http::header;
 use axum::response::{IntoResponse, Response};
 
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
+use super::sent::{after_rest, not_read, set_typed, start_of};
 use super::{Chrome, PageResult, key_of, show, show_again};
-use crate::desk::attachment::{AttachmentKind, FileFormat, FileRefused, KeptFile, MOST_FILES, MOST_NOTE, NewFile};
+use crate::desk::attachment::{
+    AttachmentKind, FileFormat, FileRefused, KeptFile, MOST_BYTES, MOST_FILES, MOST_NOTE, NewFile,
+};
 use crate::desk::id::AttachmentId;
 use crate::desk::job::Job;
 use crate::desk::step::Step;
@@ -171,26 +173,18 @@ impl Upload {
             let name = part.name().unwrap_or("").to_owned();
             if name == field {
                 let file_name = part.file_name().unwrap_or("").to_owned();
-                let bytes = part.bytes().await.map_err(not_read)?;
+                // Of a file that is too large, and of too many, so much is kept that it is said.
+                let bytes = start_of(part, MOST_BYTES + 1).await?;
                 // A file field that was left empty is sent without a name.
-                if !bytes.is_empty() || !file_name.is_empty() {
-                    upload.files.push((file_name, bytes));
+                if (!bytes.is_empty() || !file_name.is_empty()) && upload.files.len() <= MOST_FILES {
+                    upload.files.push((file_name, bytes.into()));
                 }
-            } else {
-                upload.form.set(&name, part.text().await.map_err(not_read)?);
+            } else if let Err(why) = set_typed(&mut upload.form, part).await {
+                return Err(after_rest(sent, why).await);
             }
         }
         Ok(upload)
     }
-}
-
-pub(super) fn not_read(error: MultipartError) -> WebError {
-    if error.status() == StatusCode::PAYLOAD_TOO_LARGE {
-        return WebError::Malformed(
-            "These files are too large together. Send fewer at a time; nothing was changed.".into(),
-        );
-    }
-    WebError::Malformed("The upload was incomplete. Go back and send it again; nothing was changed.".into())
 }
 
 pub(crate) async fn show_file(

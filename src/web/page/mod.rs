@@ -59,6 +59,7 @@ pub mod returns;
 pub mod reversals;
 pub mod risk;
 pub mod screens;
+mod sent;
 pub mod shapes;
 pub mod shipments;
 pub mod spoilage;

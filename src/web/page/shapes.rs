@@ -17,6 +17,7 @@ use axum::extract::{Multipart, Path, State};
 use self::family::Family;
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
+use super::sent::{after_rest, set_typed};
 use super::{Chrome, PageResult, go, show, show_again};
 use crate::desk::attachment::{AttachmentKind, FileFormat, KeptFile, NewFile};
 use crate::desk::drilling::HoleRow;
@@ -281,8 +282,8 @@ async fn read_upload(mut sent: Multipart) -> Result<Upload, WebError> {
             if !bytes.is_empty() || !file_name.is_empty() {
                 upload.file = Some((file_name, bytes));
             }
-        } else {
-            upload.form.set(&name, part.text().await.map_err(not_read)?);
+        } else if let Err(why) = set_typed(&mut upload.form, part).await {
+            return Err(after_rest(sent, why).await);
         }
     }
     Ok(upload)

@@ -204,8 +204,8 @@ async fn waiting(state: &AppState) -> Result<Option<Waiting>, WebError> {
 fn columns_page(state: &AppState, waiting: &Waiting, form: Form) -> ColumnsPage {
     let Waiting { key, name, table } = waiting;
     let has_head = form.is_checked(MatchForm::HAS_HEAD, MatchForm::YES);
-    let cell = |row: Option<&(u64, Vec<String>)>, at: usize| {
-        let cell = row.and_then(|(_, cells)| cells.get(at)).map_or("", String::as_str).trim();
+    let cell = |row: Option<&table::TableRow>, at: usize| {
+        let cell = row.and_then(|row| row.cell(at)).unwrap_or_default().trim();
         match cell.char_indices().nth(LONGEST_CELL) {
             Some((end, _)) => format!("{}…", &cell[..end]),
             None => cell.to_owned(),

@@ -1,8 +1,6 @@
 //! The first form as it is sent: a table, and perhaps a folder of trace files, which are written to the disk as they come.
 
-use axum::body::Bytes;
 use axum::extract::Multipart;
-use axum::extract::multipart::Field;
 
 use super::{MatchForm, own_key};
 use crate::old_records::folder::MAX_FILE_BYTES;
@@ -10,11 +8,8 @@ use crate::old_records::table;
 use crate::old_records::uploaded::Uploading;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::page::files::not_read;
+use crate::web::page::sent::{after_rest, not_read, set_typed, start_of};
 use crate::web::{AppState, words};
-
-/// The most bytes of a field that is typed.
-const MOST_TYPED: usize = 64 * 1024;
 
 /// What was sent.
 #[derive(Debug, Default)]
@@ -50,8 +45,9 @@ impl Sent {
                     }
                 }
                 _ => {
-                    let typed = start_of(part, MOST_TYPED).await?;
-                    all.form.set(&field, String::from_utf8_lossy(&typed));
+                    if let Err(why) = set_typed(&mut all.form, part).await {
+                        return Err(after_rest(sent, why).await);
+                    }
                 }
             }
             if field == MatchForm::KEY {
@@ -78,18 +74,4 @@ impl Sent {
             (Err(why), _) => self.traces_refused = Some(words::capital(&why.to_string())),
         }
     }
-}
-
-/// The first bytes of a part; the rest is read and dropped.
-async fn start_of(mut part: Field<'_>, most: usize) -> Result<Vec<u8>, WebError> {
-    let mut bytes: Vec<u8> = Vec::new();
-    while let Some(chunk) = next(&mut part).await? {
-        let room = most - bytes.len();
-        bytes.extend(&chunk[..chunk.len().min(room)]);
-    }
-    Ok(bytes)
-}
-
-async fn next(part: &mut Field<'_>) -> Result<Option<Bytes>, WebError> {
-    part.chunk().await.map_err(not_read)
 }
