@@ -1,12 +1,11 @@
 //! Pictures that another program wrote (`scripts/picture_corpus.py`), and the same ones damaged.
 
 use std::path::Path;
-use std::time::Duration;
 
 use rimbook::picture::{Ask, PictureRefused, Pixel, Reading, Scale, Subject, read, size_px};
 use rimbook::shape::drawing::Placed;
 
-use super::damage::{Chance, count, damaged, timed};
+use super::damage::{Chance, count, damaged};
 
 /// How many damaged files are decoded in a usual run.
 const MUTATIONS: u64 = 600;
@@ -14,8 +13,6 @@ const MUTATIONS: u64 = 600;
 const SEARCHED: usize = 25;
 /// No scan has such a resolution, which is said after the file was decoded.
 const DECODED_ONLY: Ask = Ask { scale: Scale::Dpi(1.0), subject: Subject::Lens };
-/// How long one may take, on a slow and busy machine.
-const LONGEST: Duration = Duration::from_secs(3);
 
 fn corpus() -> Vec<(String, Vec<u8>)> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/corpus/pictures");
@@ -143,7 +140,7 @@ fn damaged_pictures() {
     ];
     let corpus = corpus();
     let (count, mut chance) = (count(MUTATIONS), Chance(2027));
-    let (mut decoded, mut searched, mut seen, mut slowest) = (0, 0, 0, Duration::ZERO);
+    let (mut decoded, mut searched, mut seen) = (0, 0, 0);
     for _ in 0..count {
         let (name, bytes) = &corpus[chance.below(corpus.len())];
         let mut bytes = match chance.below(2) {
@@ -159,8 +156,7 @@ fn damaged_pictures() {
             _ => DECODED_ONLY,
         };
         searched += u64::from(ask != DECODED_ONLY);
-        let (given, took) = timed(|| read(&bytes, &ask));
-        match given {
+        match read(&bytes, &ask) {
             Ok(reading) => {
                 check_reading(&reading);
                 assert_eq!(size_px(&bytes).ok(), Some(reading.size_px), "{name}");
@@ -171,10 +167,8 @@ fn damaged_pictures() {
                 check_refusal(&why);
             }
         }
-        slowest = slowest.max(took);
     }
-    println!("{count} files, {decoded} decoded; {searched} searched, {seen} lenses; the slowest took {slowest:?}");
-    assert!(slowest < LONGEST, "{slowest:?}");
+    println!("{count} files, {decoded} decoded; {searched} searched, {seen} lenses");
     assert!(decoded > count / 10 && decoded < count * 9 / 10, "{decoded} of {count} decoded");
     assert!(seen > 0 && seen < searched, "{seen} of {searched} seen");
 }

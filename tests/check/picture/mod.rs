@@ -236,7 +236,7 @@ fn what_is_no_picture_or_too_large_is_refused() {
     let (_, bytes) = small_scan();
     let ask = |bytes: &[u8]| read(bytes, &SCAN);
     assert_eq!(ask(b"TRCFMT=1;400;E;R;F"), Err(PictureRefused::NotAPicture));
-    assert!(matches!(ask(&bytes[..bytes.len() / 2]), Err(PictureRefused::Damaged(_))));
+    assert!(matches!(ask(&bytes[..bytes.len() / 2]), Err(PictureRefused::Damaged)));
     assert!(matches!(ask(&vec![0xff; 41 << 20]), Err(PictureRefused::FileTooLarge(_))));
     // The header of a PNG of 60,000 by 60,000 pixels; the size is refused before anything is decoded.
     let mut bomb = bytes.clone();
