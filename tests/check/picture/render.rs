@@ -82,6 +82,37 @@ impl Truth {
     }
 }
 
+/// Radii in a table, since a picture asks for millions of them: within 0.00001 mm of [`Truth::distance`].
+#[derive(Debug, Clone)]
+struct Table {
+    radii: Vec<f64>,
+    middle: (f64, f64),
+}
+
+impl Table {
+    const COUNT: usize = 8192;
+
+    fn of(truth: &Truth) -> Self {
+        let angle = |i: usize| i as f64 / Self::COUNT as f64 * TAU;
+        Self { radii: (0..Self::COUNT).map(|i| truth.radius(angle(i))).collect(), middle: truth.middle }
+    }
+
+    /// The distance from the outline, positive outside.
+    fn distance(&self, x: f64, y: f64) -> f64 {
+        let (dx, dy) = (x - self.middle.0, y - self.middle.1);
+        let at = (dy.atan2(dx) / TAU).rem_euclid(1.0) * Self::COUNT as f64;
+        let low = at as usize % Self::COUNT;
+        let (here, next) = (self.radii[low], self.radii[(low + 1) % Self::COUNT]);
+        let radius = here + (at - at.floor()) * (next - here);
+        let away = (dx * dx + dy * dy).sqrt() - radius;
+        if away.abs() > 8.0 {
+            return away;
+        }
+        let slope = (next - here) / TAU * Self::COUNT as f64;
+        away / (1.0 + (slope / radius) * (slope / radius)).sqrt()
+    }
+}
+
 /// How a lens looks.
 #[derive(Debug, Clone)]
 pub struct Look {
@@ -98,6 +129,7 @@ pub struct Look {
 struct Dust {
     from: (f64, f64),
     to: (f64, f64),
+    long_mm: f64,
     half_mm: f64,
     through: f64,
 }
@@ -106,6 +138,7 @@ struct Dust {
 #[derive(Debug, Clone)]
 pub struct Scene {
     pub lens: Truth,
+    table: Table,
     pub look: Look,
     /// An empty rim around the outline in place of the lens: its dark line lies outside.
     pub is_rim: bool,
@@ -117,7 +150,8 @@ pub struct Scene {
     /// A bright line along the bevel, 0.8 mm from the edge, between two directions in radians.
     pub glint: Option<(f64, f64)>,
     light: (f64, f64, f64),
-    shadow: (f64, f64, f64),
+    /// A soft shadow beside the lens: how far across and up, mm, and how deep.
+    pub shadow: (f64, f64, f64),
     dust: Vec<Dust>,
 }
 
@@ -126,6 +160,7 @@ impl Scene {
         let shadow = (0.0, 0.0, 0.0);
         let light = (0.0, 0.0, 0.0);
         Self {
+            table: Table::of(&lens),
             lens,
             look,
             is_rim: false,
@@ -157,20 +192,27 @@ impl Scene {
             let is_near = index % 4 == 0;
             let spread = if is_near { 0.3 } else { 14.0 };
             let from = (edge_x + spread * dice.normal(), edge_y + spread * dice.normal());
-            let (half_mm, long) = if index % 9 == 8 {
+            let (half_mm, long_mm) = if index % 9 == 8 {
                 (0.03, dice.between(1.0, 4.0))
             } else {
                 (dice.between(0.04, 0.14), dice.between(0.0, 0.1))
             };
             let turned = dice.between(0.0, TAU);
-            let to = (from.0 + long * turned.cos(), from.1 + long * turned.sin());
-            self.dust.push(Dust { from, to, half_mm, through: dice.between(0.3, 0.8) });
+            let to = (from.0 + long_mm * turned.cos(), from.1 + long_mm * turned.sin());
+            self.dust.push(Dust { from, to, long_mm, half_mm, through: dice.between(0.3, 0.8) });
         }
         self
     }
 
-    /// The color at a place, 0 to 1.
-    fn color(&self, x: f64, y: f64) -> [f64; 3] {
+    /// Round specks on the edge in these directions, radians.
+    pub fn dusty_at(mut self, angles: &[f64], half_mm: f64, through: f64) -> Self {
+        let speck = |at: (f64, f64)| Dust { from: at, to: at, long_mm: 0.0, half_mm, through };
+        self.dust.extend(angles.iter().map(|angle| speck(self.lens.point(*angle))));
+        self
+    }
+
+    /// The color at a place so far from the outline, 0 to 1.
+    fn color(&self, x: f64, y: f64, away: f64) -> [f64; 3] {
         let (dx, dy) = (x - self.lens.middle.0, y - self.lens.middle.1);
         let light = 1.0 + self.light.0 * dx + self.light.1 * dy + self.light.2 * (dx * dx + dy * dy);
         let mut color = self.paper.map(|c| c * light);
@@ -179,9 +221,8 @@ impl Scene {
         {
             color = [brightness * light; 3];
         }
-        let away = self.lens.distance(x, y);
         let shaded = || {
-            let far = self.lens.distance(x - self.shadow.0, y - self.shadow.1);
+            let far = self.table.distance(x - self.shadow.0, y - self.shadow.1);
             [1.0 - self.shadow.2 * soft(-far / 0.9); 3]
         };
         let through = if self.is_rim {
@@ -193,7 +234,7 @@ impl Scene {
         } else {
             self.look.tint
         };
-        let dust: f64 = self.dust.iter().filter(|dust| dust.covers(x, y)).map(|dust| dust.through).product();
+        let dust: f64 = self.dust.iter().filter(|dust| dust.is_within(0.0, x, y)).map(|dust| dust.through).product();
         let mirrored = if away < 0.0 { self.mirrored(x, y, away) } else { 0.0 };
         [0, 1, 2].map(|i| color[i] * through[i] * dust + mirrored)
     }
@@ -207,15 +248,15 @@ impl Scene {
         lamp + glint.map_or(0.0, |_| 0.5 * bell(away + 0.8, 0.1))
     }
 
-    /// Whether the color changes within `near` mm of a place.
-    fn is_plain(&self, x: f64, y: f64, near: f64) -> bool {
-        let away = self.lens.distance(x, y);
+    /// Whether the color changes slowly within `near` mm of a place so far from the outline.
+    fn is_plain(&self, x: f64, y: f64, away: f64, near: f64) -> bool {
         let card = self.card.map_or(9.0, |(m, turned, _)| card_distance(x - m.0, y - m.1, turned));
         away.abs() > near
             && !(self.glint.is_some() && (-1.5 - near..0.0).contains(&away))
             && (away.abs() - self.look.ring_mm).abs() > near
             && card.abs() > near
-            && !self.dust.iter().any(|dust| dust.away(x, y) < dust.half_mm + near)
+            && self.lamp.is_none_or(|((at_x, at_y), spread)| (x - at_x).hypot(y - at_y) > 4.0 * spread)
+            && !self.dust.iter().any(|dust| dust.is_within(near, x, y))
     }
 }
 
@@ -227,8 +268,10 @@ impl Dust {
         (x - self.from.0 - share * along.0).hypot(y - self.from.1 - share * along.1)
     }
 
-    fn covers(&self, x: f64, y: f64) -> bool {
-        self.away(x, y) < self.half_mm
+    /// Whether it is nearer than `mm`. Most specks are far away from a place.
+    fn is_within(&self, mm: f64, x: f64, y: f64) -> bool {
+        let reach = self.long_mm + self.half_mm + mm;
+        (x - self.from.0).abs() < reach && (y - self.from.1).abs() < reach && self.away(x, y) < self.half_mm + mm
     }
 }
 
@@ -311,18 +354,24 @@ pub struct Flaws {
 pub fn picture(scene: &Scene, camera: &Camera, flaws: Flaws, dice: &mut Dice) -> RgbImage {
     let (width, height) = (camera.width, camera.height);
     let mut color = vec![[0.0_f32; 3]; width * height];
+    let mut is_plain = vec![true; width * height];
     for (index, value) in color.iter_mut().enumerate() {
         let (x, y) = ((index % width) as f64, (index / width) as f64);
         let (mid_x, mid_y) = (camera.to_mm)(x + 0.5, y + 0.5);
-        let fine = if scene.is_plain(mid_x, mid_y, camera.pitch_mm) { 1 } else { 4 };
-        for part in 0..fine * fine {
-            let shift = |i: usize| (i as f64 + 0.5) / fine as f64;
-            let (at_x, at_y) = (camera.to_mm)(x + shift(part % fine), y + shift(part / fine));
-            let part = scene.color(at_x, at_y);
-            (0..3).for_each(|i| value[i] += part[i] as f32 / (fine * fine) as f32);
+        let away = scene.table.distance(mid_x, mid_y);
+        if scene.is_plain(mid_x, mid_y, away, camera.pitch_mm) {
+            *value = scene.color(mid_x, mid_y, away).map(|part| part as f32);
+            continue;
+        }
+        is_plain[index] = false;
+        for part in 0..16 {
+            let shift = |i: usize| (i as f64 + 0.5) / 4.0;
+            let (at_x, at_y) = (camera.to_mm)(x + shift(part % 4), y + shift(part / 4));
+            let part = scene.color(at_x, at_y, scene.table.distance(at_x, at_y));
+            (0..3).for_each(|i| value[i] += part[i] as f32 / 16.0);
         }
     }
-    let color = blurred(&blurred(&color, width, 1, flaws.blur_px), width, width, flaws.blur_px);
+    let color = blurred(&color, &is_plain, width, flaws.blur_px);
     let mut picture = RgbImage::new(width as u32, height as u32);
     for (pixel, value) in picture.pixels_mut().zip(color) {
         let shared = dice.normal() * 0.7;
@@ -334,23 +383,39 @@ pub fn picture(scene: &Scene, camera: &Camera, flaws: Flaws, dice: &mut Dice) ->
     picture
 }
 
-fn blurred(color: &[[f32; 3]], width: usize, stride: usize, spread: f64) -> Vec<[f32; 3]> {
-    let half = (spread * 3.0).ceil() as isize;
+/// A Gaussian across and down. Where all is plain within its reach, it changes nothing that counts and is left out.
+fn blurred(color: &[[f32; 3]], is_plain: &[bool], width: usize, spread: f64) -> Vec<[f32; 3]> {
+    let half = (spread * 3.0).ceil() as usize;
     let weights: Vec<f32> =
-        (-half..=half).map(|i| (-(i as f64 / spread.max(1e-6)).powi(2) / 2.0).exp() as f32).collect();
+        (0..=2 * half).map(|i| (-((i as f64 - half as f64) / spread.max(1e-6)).powi(2) / 2.0).exp() as f32).collect();
     let total: f32 = weights.iter().sum();
-    let count = color.len() as isize;
-    let at = |index: usize| {
-        let mut sum = [0.0; 3];
-        for (weight, offset) in weights.iter().zip(-half..=half) {
-            let near = index as isize + offset * stride as isize;
-            let is_near = (0..count).contains(&near) && (stride > 1 || near as usize / width == index / width);
-            let from = color[if is_near { near as usize } else { index }];
-            (0..3).for_each(|i| sum[i] += weight / total * from[i]);
+    let height = color.len() / width;
+    let mut is_touched = vec![false; color.len()];
+    for index in (0..color.len()).filter(|index| !is_plain[*index]) {
+        let (x, y) = (index % width, index / width);
+        for row in y.saturating_sub(half)..=(y + half).min(height - 1) {
+            is_touched[row * width + x.saturating_sub(half)..=row * width + (x + half).min(width - 1)].fill(true);
         }
-        sum
+    }
+    let once = |color: &[[f32; 3]], stride: usize, limit: usize, place: fn(usize, usize) -> usize| {
+        let mut smooth = color.to_vec();
+        for index in (0..color.len()).filter(|index| is_touched[*index]) {
+            let at = place(index, width);
+            if at < half || at + half >= limit {
+                continue;
+            }
+            let [mut red, mut green, mut blue] = [0.0; 3];
+            let mut from = index - half * stride;
+            for weight in &weights {
+                let [r, g, b] = color[from];
+                (red, green, blue) = (red + weight * r, green + weight * g, blue + weight * b);
+                from += stride;
+            }
+            smooth[index] = [red / total, green / total, blue / total];
+        }
+        smooth
     };
-    (0..color.len()).map(at).collect()
+    once(&once(color, 1, width, |index, width| index % width), width, height, |index, width| index / width)
 }
 
 pub fn png(picture: &RgbImage) -> Vec<u8> {
