@@ -38,7 +38,7 @@ const TURNS: usize = 25;
 /// How much the width of the dark line changes around a lens, as a part of it (one standard deviation).
 const LINE_CHANGE: f64 = 0.15;
 /// A step back of more than this part of the first step belongs to something else.
-const MOST_BACK: f64 = 1.6;
+const MOST_BACK: f64 = 2.5;
 /// One of less is none.
 const LEAST_BACK: f64 = 0.12;
 /// How steep the light beside an edge is, as a part of the step for each pixel (one standard deviation).
@@ -219,7 +219,9 @@ pub(super) fn look(
             }
         }
         shifts = usual_lags.iter().zip(&alike).map(|(lag, alike)| global.step.edge + alike + lag).collect();
-        found = Some((global, steps));
+        // What is not explained of a part may be its edge.
+        let doubt = steps.iter().map(|step| odd_px(&rows, step)).fold(global.doubt, f64::max);
+        found = Some((Whole { doubt, ..global }, steps));
     }
     let (global, steps) = found?;
     let count = rows.count();
@@ -365,9 +367,13 @@ fn fit_whole(rows: &Rows, profile: &Profile, about: f64, known: Option<EdgeStep>
     let far = about.map(|step| (step.edge - edge).abs() / 2.0).fold(0.0, f64::max);
     let is_narrow = best.sizes[3] > 0.2 * best.height() && best.line < NARROW * best.blur;
     let narrow = if is_narrow { NARROW_DOUBT * best.blur } else { 0.0 };
-    // What is not explained may be the edge itself.
-    let odd = ODD * (best.off / n).sqrt() / best.height() * best.blur;
-    Some(Whole { step: EdgeStep { edge, ..step }, doubt: far.max(narrow).hypot(odd) })
+    Some(Whole { step: EdgeStep { edge, ..step }, doubt: far.max(narrow).hypot(odd_px(rows, &best)) })
+}
+
+/// How far an edge may be off because of what its step does not explain, pixels (one standard deviation).
+fn odd_px(rows: &Rows, step: &EdgeStep) -> f64 {
+    let n = window(rows, reach_px(step.blur)).count() as f64;
+    ODD * (step.off / n).sqrt() / step.height() * step.blur
 }
 
 fn fit_part(rows: &Rows, profile: &Profile, whole: &EdgeStep) -> EdgeStep {
@@ -385,89 +391,123 @@ fn window(rows: &Rows, (inward, outward): (f64, f64)) -> std::ops::Range<usize> 
     (middle - inward * PER_PIXEL).max(0.0) as usize..((middle + outward * PER_PIXEL) as usize + 1).min(rows.depth)
 }
 
-/// The step of this blur that explains a profile best, looked for from a place and a width of the dark line (Gauss and
-/// Newton). `None` if it goes down outward.
-fn fit(
-    rows: &Rows,
-    profile: &Profile,
-    (reach, beside): (Reach, Beside),
-    edge: f64,
-    line: f64,
-    blur: f64,
-) -> Option<EdgeStep> {
-    let mut step = EdgeStep { edge, line, blur, sizes: SVector::zeros(), off: 0.0 };
-    let unsure = profile.noise.hypot(UNEXPLAINED);
-    let lines = LEAST_LINE * blur..=reach.0 + blur;
-    let (mut is_near, mut is_last, mut is_alone) = (false, false, line == 0.0);
+/// The step of this blur that explains a profile best, looked for from a place and a width of the dark line. `None` if it goes
+/// down outward.
+fn fit(rows: &Rows, profile: &Profile, look: (Reach, Beside), edge: f64, line: f64, blur: f64) -> Option<EdgeStep> {
+    let start = EdgeStep { edge, line, blur, sizes: SVector::zeros(), off: 0.0 };
+    let lined = if line > 0.0 { settled(rows, profile, look, start) } else { None };
+    // No step back: once more, with the inner slope from the edge on.
+    let step = lined.or_else(|| settled(rows, profile, look, EdgeStep { line: 0.0, ..start }))?;
+    (step.sizes[1] > 0.0 && step.edge.abs() < MOST_SHIFT * blur.max(1.0)).then_some(step)
+}
+
+/// Moves the edge and the far side of the dark line until both stay (Gauss and Newton). A line of no width is none, and
+/// stays so. `None` where the step back is none, or that of something else; a part of a line is like the whole one.
+fn settled(rows: &Rows, profile: &Profile, (reach, beside): (Reach, Beside), start: EdgeStep) -> Option<EdgeStep> {
+    let mut step = start;
+    let blur = step.blur;
+    let is_alone = step.line == 0.0;
+    let (mut is_near, mut is_last) = (false, false);
     for turn in 0..TURNS {
-        let mut squares = SMatrix::<f64, 7, 7>::zeros();
-        let mut products = SVector::<f64, 7>::zeros();
-        let mut sum = 0.0;
-        for sample in window(rows, reach) {
-            let x = rows.offset_px(sample);
-            let [a, b, c, d, e] = parts(x - step.edge, step.line, blur);
-            let change = slopes(x - step.edge, step.line, blur);
-            let inner = step.sizes[3] * change[3] + step.sizes[4] * change[4];
-            let all = step.sizes[1] * change[1] + step.sizes[2] * change[2] + inner;
-            let column = SVector::<f64, 7>::from([a, b, c, d, e, -all, inner]);
-            squares += column * column.transpose();
-            products += column * profile.values[sample];
-            sum += profile.values[sample] * profile.values[sample];
-        }
-        let height = step.sizes[1].abs().max(10.0);
-        let slope_doubt = beside.change.map(|change| (unsure / (change * height)).powi(2));
-        let mut expect = |at: usize, usual: f64, doubt: f64| {
-            squares[(at, at)] += doubt;
-            products[at] += doubt * usual;
-            sum += doubt * usual * usual;
-        };
-        expect(2, beside.outer * height, slope_doubt[0]);
-        expect(4, beside.inner * height, slope_doubt[1]);
-        match beside.line {
-            Some(usual) if usual > 0.0 => expect(6, usual - step.line, (unsure / (LINE_CHANGE * usual)).powi(2)),
-            _ => expect(6, 0.0, 1e-3),
-        }
-        expect(5, 0.0, 1e-3);
+        let mut sums = Sums::of(rows, profile, reach, &step);
+        sums.expect_beside(&step, beside, profile.noise.hypot(UNEXPLAINED));
         if turn + 1 == TURNS || is_near {
             // The last turn stays where it is.
-            [5, 6].into_iter().for_each(|at| squares[(at, at)] += 1e12);
+            sums.hold([5, 6]);
         }
-        let mut sizes;
-        if !is_alone {
-            sizes = squares.cholesky()?.solve(&products);
-            is_alone = !(LEAST_BACK..MOST_BACK).contains(&(sizes[3] / sizes[1]));
-            if is_alone {
-                // No step back: once more, with the inner slope from the edge on.
-                step.line = 0.0;
-                continue;
-            }
-        } else {
-            let (mut alone, mut without) = (squares, products);
-            for at in [3, 6] {
-                (0..7).for_each(|i| (alone[(at, i)], alone[(i, at)]) = (0.0, 0.0));
-                alone[(at, at)] = 1.0;
-                without[at] = 0.0;
-            }
-            sizes = alone.cholesky()?.solve(&without);
+        let mut sizes = if is_alone { sums.without([3, 6]).solved()? } else { sums.solved()? };
+        let is_back = (LEAST_BACK..MOST_BACK).contains(&(sizes[3] / sizes[1]));
+        if !is_alone && !is_back && beside.line.is_none() {
+            return None;
         }
         if turn > 0 {
             let (shift, wider) = (sizes[5].clamp(-blur, blur), sizes[6].clamp(-blur, blur));
             step.edge += shift;
             if !is_alone {
-                step.line = (step.line + wider).clamp(*lines.start(), *lines.end());
+                step.line = (step.line + wider).clamp(LEAST_LINE * blur, reach.0 + blur);
             }
             is_last = is_near;
             is_near = shift.abs() < 0.003 && wider.abs() < 0.01;
         }
         // What is left where the last turn looked.
         (sizes[5], sizes[6]) = (0.0, 0.0);
-        step.off = sum - 2.0 * sizes.dot(&products) + sizes.dot(&(squares * sizes));
+        step.off = sums.off(&sizes);
         step.sizes = sizes.fixed_rows::<5>(0).into();
         if is_last {
             break;
         }
     }
-    (step.sizes[1] > 0.0 && step.edge.abs() < MOST_SHIFT * blur.max(1.0)).then_some(step)
+    Some(step)
+}
+
+/// The sums of a fit by least squares: of the five sizes, and of how far the edge and the width of the dark line change.
+struct Sums {
+    squares: SMatrix<f64, 7, 7>,
+    products: SVector<f64, 7>,
+    sum: f64,
+}
+
+impl Sums {
+    fn of(rows: &Rows, profile: &Profile, reach: Reach, step: &EdgeStep) -> Self {
+        let (squares, products) = (SMatrix::zeros(), SVector::zeros());
+        let mut sums = Self { squares, products, sum: 0.0 };
+        for sample in window(rows, reach) {
+            let x = rows.offset_px(sample);
+            let [a, b, c, d, e] = parts(x - step.edge, step.line, step.blur);
+            let change = slopes(x - step.edge, step.line, step.blur);
+            let inner = step.sizes[3] * change[3] + step.sizes[4] * change[4];
+            let all = step.sizes[1] * change[1] + step.sizes[2] * change[2] + inner;
+            let column = SVector::<f64, 7>::from([a, b, c, d, e, -all, inner]);
+            sums.squares += column * column.transpose();
+            sums.products += column * profile.values[sample];
+            sums.sum += profile.values[sample] * profile.values[sample];
+        }
+        sums
+    }
+
+    /// One of the unknowns is usually so much, and the more surely the larger `sure` is.
+    fn expect(&mut self, at: usize, usual: f64, sure: f64) {
+        self.squares[(at, at)] += sure;
+        self.products[at] += sure * usual;
+        self.sum += sure * usual * usual;
+    }
+
+    /// What is expected beside the edge, where a sample is known within `unsure` levels.
+    fn expect_beside(&mut self, step: &EdgeStep, beside: Beside, unsure: f64) {
+        let height = step.sizes[1].abs().max(10.0);
+        let [outer, inner] = beside.change.map(|change| (unsure / (change * height)).powi(2));
+        self.expect(2, beside.outer * height, outer);
+        self.expect(4, beside.inner * height, inner);
+        match beside.line {
+            Some(usual) if usual > 0.0 => self.expect(6, usual - step.line, (unsure / (LINE_CHANGE * usual)).powi(2)),
+            _ => self.expect(6, 0.0, 1e-3),
+        }
+        self.expect(5, 0.0, 1e-3);
+    }
+
+    fn hold(&mut self, unknowns: [usize; 2]) {
+        unknowns.into_iter().for_each(|at| self.squares[(at, at)] += 1e12);
+    }
+
+    /// The same with two of the unknowns nothing.
+    fn without(&self, unknowns: [usize; 2]) -> Self {
+        let (mut squares, mut products) = (self.squares, self.products);
+        for at in unknowns {
+            (0..7).for_each(|i| (squares[(at, i)], squares[(i, at)]) = (0.0, 0.0));
+            squares[(at, at)] = 1.0;
+            products[at] = 0.0;
+        }
+        Self { squares, products, sum: self.sum }
+    }
+
+    fn solved(&self) -> Option<SVector<f64, 7>> {
+        Some(self.squares.cholesky()?.solve(&self.products))
+    }
+
+    /// What these sizes leave: the sum of the squares.
+    fn off(&self, sizes: &SVector<f64, 7>) -> f64 {
+        self.sum - 2.0 * sizes.dot(&self.products) + sizes.dot(&(self.squares * sizes))
+    }
 }
 
 /// How far a profile is shifted against a step, pixels outward: where it looks most like it, but for its level and its height.
