@@ -1,8 +1,10 @@
-//! Dust on the edge: rows that do not look like their neighbors are left out, and the line is led past them as a curve.
+//! Dust on the edge: rows that do not look like their neighbors, and short bulges, are left out, and the line is led past them as
+//! a curve.
 
 use nalgebra::{SMatrix, SVector};
 
 use super::edge::median;
+use super::strip::Foot;
 use crate::shape::outline::Point;
 
 /// A row is dusty if it differs from its neighborhood so many times more than a usual row does (mean squares) ...
@@ -15,6 +17,13 @@ const LONGEST_MM: f64 = 4.0;
 const MOST_DUSTY: f64 = 0.2;
 /// On each side of a dusty piece the curve follows at least so much of the clean line, mm.
 const LEAST_SIDE_MM: f64 = 0.8;
+/// The half of a speck of dust, mm.
+const SPECK_MM: f64 = 0.15;
+/// A bulge is compared with so much of the line on each side, mm.
+const BESIDE_MM: f64 = 1.2;
+/// It is one from so many standard deviations on, and from so much, mm.
+const BULGE_CLEAR: f64 = 3.5;
+const LEAST_BULGE_MM: f64 = 0.02;
 
 /// Which rows are covered, from how much each differs from its neighborhood (mean squares) and how high the edge is.
 pub(super) fn covered(misfits: &[f64], height: f64) -> Vec<bool> {
@@ -25,6 +34,92 @@ pub(super) fn covered(misfits: &[f64], height: f64) -> Vec<bool> {
     let covered: Vec<bool> = (0..n).map(|i| (0..5).any(|k| is_odd(i + n + k - 2))).collect();
     let count = covered.iter().filter(|is_covered| **is_covered).count();
     if count as f64 > MOST_DUSTY * n as f64 { vec![false; n] } else { covered }
+}
+
+/// A short bulge that no lens has: a speck in the middle of a blurred edge looks like the edge itself, moved. It is seen from the
+/// rows on both sides, through which a curve is led.
+pub(super) struct Bulges<'a> {
+    /// The edge in each row, with the direction outward.
+    pub places: &'a [Foot],
+    /// How far single rows are off, mm (one standard deviation).
+    pub row_mm: f64,
+    /// The spread of the blur, mm.
+    pub blur_mm: f64,
+    pub spacing_mm: f64,
+}
+
+impl Bulges<'_> {
+    /// Covers the rows of each bulge, the clearest first.
+    pub fn cover(&self, covered: &mut [bool]) {
+        let n = self.places.len();
+        let half = self.half();
+        let mut clear: Vec<f64> = (0..n).map(|i| self.clear(covered, i)).collect();
+        for _ in 0..n / 20 {
+            let Some(most) = (0..n).max_by(|a, b| clear[*a].total_cmp(&clear[*b])) else { return };
+            if clear[most] < BULGE_CLEAR {
+                return;
+            }
+            (0..=2 * half).for_each(|k| covered[(most + n + k - half) % n] = true);
+            // What lies beside it is compared with a cleaner line.
+            let reach = 2 * half + 2 + self.side();
+            for k in 0..=2 * reach {
+                let i = (most + n + k - reach) % n;
+                clear[i] = self.clear(covered, i);
+            }
+        }
+    }
+
+    /// Rows to each side that a speck of dust reaches.
+    fn half(&self) -> usize {
+        ((SPECK_MM + 1.5 * self.blur_mm) / self.spacing_mm).round().max(1.0) as usize
+    }
+
+    fn side(&self) -> usize {
+        (BESIDE_MM / self.spacing_mm).round().max(4.0) as usize
+    }
+
+    /// How far the edge about a row is from the curve through what lies on both sides, in standard deviations; 0 for less than
+    /// what counts.
+    fn clear(&self, covered: &[bool], at: usize) -> f64 {
+        let n = self.places.len();
+        let (half, side) = (self.half(), self.side());
+        let all = half + 1 + side;
+        if covered[at] || n < 4 * all {
+            return 0.0;
+        }
+        let Foot { at: middle, normal } = self.places[at];
+        let long_mm = all as f64 * self.spacing_mm;
+        let mut squares = SMatrix::<f64, 4, 4>::identity() * 1e-9;
+        let mut products = SVector::<f64, 4>::zeros();
+        let mut inside = SVector::<f64, 4>::zeros();
+        let (mut sum_mm, mut count, mut before, mut after, mut left) = (0.0, 0.0, 0, 0, 0.0);
+        for k in (0..=2 * all).filter(|k| !covered[(at + n + k - all) % n]) {
+            let away = self.places[(at + n + k - all) % n].at.minus(middle);
+            let x = (away.x_mm * normal.y_mm - away.y_mm * normal.x_mm) / long_mm;
+            let powers = SVector::<f64, 4>::new(1.0, x, x * x, x * x * x);
+            let y_mm = away.dot(normal);
+            if k.abs_diff(all) <= half {
+                (sum_mm, count) = (sum_mm + y_mm, count + 1.0);
+                inside += powers;
+            } else if k.abs_diff(all) > half + 1 {
+                squares += powers * powers.transpose();
+                products += powers * y_mm;
+                left += y_mm * y_mm;
+                if k < all { before += 1 } else { after += 1 }
+            }
+        }
+        if count < half as f64 || before < side / 2 + 1 || after < side / 2 + 1 {
+            return 0.0;
+        }
+        let inside = inside / count;
+        let Some(solver) = squares.cholesky() else { return 0.0 };
+        let curve = solver.solve(&products);
+        let off_mm = (sum_mm / count - inside.dot(&curve)).abs();
+        // Where the sides are no curve, the bulge may be there.
+        let row_mm = ((left - curve.dot(&products)).max(0.0) / (before + after - 4) as f64).sqrt().max(self.row_mm);
+        let unsure_mm = row_mm * (1.0 / count + inside.dot(&solver.solve(&inside))).sqrt();
+        if off_mm < LEAST_BULGE_MM { 0.0 } else { off_mm / unsure_mm.max(1e-6) }
+    }
 }
 
 /// The line with each covered piece replaced by the curve through what lies on both sides of it.
@@ -88,6 +183,46 @@ mod tests {
         let bridged = bridged(&line, &covered, spacing_mm);
         assert!(bridged.iter().all(|point| (point.length_mm() - 20.0).abs() < 0.001));
         assert!(line.iter().any(|point| point.length_mm() > 20.09));
+    }
+
+    /// A speck moves six rows by a tenth of a millimeter. The round corner of a square is sharper than any lens has, and stays.
+    #[test]
+    fn a_bulge_is_covered_and_a_corner_is_not() {
+        let spacing_mm = 0.17;
+        let foot = |at: Point, deg: f64| Foot { at, normal: Point::polar(1.0, deg) };
+        let n = 620;
+        let bulge_mm = |i: usize| if (400..406).contains(&i) { 0.1 } else { 0.0 };
+        let uneven_mm = |i: usize| 0.01 * (i as f64 * 2.3).sin();
+        let covered = |places: &[Foot]| {
+            let mut covered = vec![false; places.len()];
+            Bulges { places, row_mm: 0.01, blur_mm: 0.17, spacing_mm }.cover(&mut covered);
+            covered
+        };
+        let circle: Vec<Foot> = (0..n)
+            .map(|i| (i, 360.0 * i as f64 / n as f64))
+            .map(|(i, deg)| foot(Point::polar(20.0 + uneven_mm(i) + bulge_mm(i), deg), deg))
+            .collect();
+        let found = covered(&circle);
+        assert!((400..406).all(|i| found[i]), "{:?}", &found[390..416]);
+        assert!((0..n).filter(|i| found[*i]).all(|i| (392..414).contains(&i)));
+        // A corner of 4 mm between sides of 20 mm, four times.
+        let square: Vec<Foot> = (0..n)
+            .map(|i| {
+                let quarter_mm = 20.0 + std::f64::consts::TAU;
+                let (quarter, along_mm) = (i / (n / 4), quarter_mm * (i % (n / 4)) as f64 / (n / 4) as f64);
+                let (at, deg) = match along_mm {
+                    mm if mm < 20.0 => (Point::new(14.0, mm - 10.0), 0.0),
+                    mm => {
+                        let deg = ((mm - 20.0) / 4.0).to_degrees();
+                        (Point::new(10.0, 10.0).plus(Point::polar(4.0, deg)), deg)
+                    }
+                };
+                let deg = deg + 90.0 * quarter as f64;
+                let at = Point::polar(at.length_mm(), at.angle_deg() + 90.0 * quarter as f64);
+                foot(at.plus(Point::polar(uneven_mm(i), deg)), deg)
+            })
+            .collect();
+        assert!(!covered(&square).contains(&true));
     }
 
     #[test]

@@ -6,7 +6,7 @@
 
 use std::f64::consts::{PI, TAU};
 
-use super::dust;
+use super::dust::{self, Bulges};
 use super::gray::Gray;
 use super::plane::Plane;
 use super::profile;
@@ -123,9 +123,17 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
             covered = dust::covered(&closer.misfits, closer.step.height());
             known_step = Some(closer.step);
             // Dust does not pull on what is beside it.
-            let clean: Vec<f64> = covered.iter().map(|is_covered| if *is_covered { 0.0 } else { 1.0 }).collect();
-            smoothed = robustly_smoothed(&offsets_mm, &clean, width);
+            let smooth = |covered: &[bool]| {
+                let clean: Vec<f64> = covered.iter().map(|is_covered| if *is_covered { 0.0 } else { 1.0 }).collect();
+                robustly_smoothed(&offsets_mm, &clean, width)
+            };
+            smoothed = smooth(&covered);
             let row_mm = 1.4826 * median(offsets_mm.iter().zip(&smoothed).map(|(a, b)| (a - b).abs()).collect());
+            let place = |(foot, mm): (&Foot, &f64)| Foot { at: moved(foot, *mm), normal: foot.normal };
+            let places: Vec<Foot> = feet.iter().zip(&offsets_mm).map(place).collect();
+            let blur_mm = closer.step.blur() * pitch_mm;
+            Bulges { places: &places, row_mm, blur_mm, spacing_mm }.cover(&mut covered);
+            smoothed = smooth(&covered);
             // A Gaussian of this width is the mean of so many rows.
             let random_mm = row_mm / (2.0 * PI.sqrt() * width).max(1.0).sqrt();
             let hidden_mm = (HIDDEN * closer.step.blur() * pitch_mm).max(COARSE * pitch_mm);

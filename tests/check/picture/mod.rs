@@ -87,6 +87,20 @@ fn a_blurred_scan_is_exact_or_says_that_it_is_not() {
     }
 }
 
+/// A speck in a blurred edge looks like the edge itself, moved; and in a deep shadow the dark line is far darker on one side.
+#[test]
+fn dust_and_shadow_beside_a_blurred_faint_edge_do_not_move_it() {
+    let mut dice = Dice::new(7);
+    let lens = Truth::any(&mut dice, (35.2, -34.6));
+    let look = Look { tint: [0.99; 3], ring_mm: 0.6, ring: 0.69 };
+    let mut scene = Scene::new(lens.clone(), look).dusty_at(&[0.4, 1.9, 3.1, 4.4], 0.12, 0.55);
+    scene.shadow = (0.5, 0.3, 0.2);
+    let flaws = Flaws { blur_px: 2.0, noise: 3.0 };
+    let bytes = png(&picture(&scene, &Camera::scanner(300.0, 71.0, 69.0), flaws, &mut dice));
+    let (most_mm, usual_mm) = distances(&lens, &edge(&read(&bytes, &SCAN).unwrap()));
+    assert!(most_mm < 0.05 && usual_mm < 0.03, "{most_mm:.3} {usual_mm:.3}");
+}
+
 /// The outer edge of a rim is closed and stands out as well, and may be seen better than the inner one.
 #[test]
 fn the_outer_edge_of_a_rim_is_not_taken_for_its_opening() {
