@@ -6,7 +6,7 @@ use std::hint::black_box;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use rimbook::optics::{Eye, Pair};
-use rimbook::shape::blocker::{BlockerStep, Wanted};
+use rimbook::shape::blocker::{BlockerStep, WantedCenter};
 use rimbook::shape::layout::PairLayout;
 use rimbook::shape::trace::{Angles, Trace};
 
@@ -21,7 +21,8 @@ fn trace(eye: Eye) -> Trace {
 
 fn layout(c: &mut Criterion) {
     let traces = Pair::new(trace(Eye::Right), trace(Eye::Left));
-    let wanted = Pair::new(Wanted { pd_mm: 31.0, height_mm: 20.0 }, Wanted { pd_mm: 33.0, height_mm: 20.0 });
+    let wanted =
+        Pair::new(WantedCenter { pd_mm: 31.0, height_mm: 20.0 }, WantedCenter { pd_mm: 33.0, height_mm: 20.0 });
     c.bench_function("layout of a pair, 512 points", |b| {
         b.iter(|| {
             let outlines = black_box(&traces).as_ref().map(Trace::outline);

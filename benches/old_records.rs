@@ -14,7 +14,7 @@ use rimbook::old_records::progress::Progress;
 use rimbook::old_records::table::{self, Table};
 use rimbook::old_records::{gather_all, guess_matching, read_shape};
 use rimbook::store::Store;
-use rimbook::store::old_record::{Source, ToBringIn, TraceFiles};
+use rimbook::store::old_record::{ImportSource, ToBringIn, TraceFiles};
 use time::OffsetDateTime;
 
 /// The points of each eye.
@@ -73,7 +73,7 @@ async fn main() {
     let what = ToBringIn {
         gathered: &gathered,
         leaves_out: false,
-        source: Source { folder: "traces", table: "jobs.csv" },
+        source: ImportSource { folder: "traces", table: "jobs.csv" },
         files: TraceFiles { bytes: &|file| bytes_again(&traces, file), read: read_shape },
     };
     let is_done = AtomicBool::new(false);

@@ -5,7 +5,7 @@
 use std::hint::black_box;
 
 use criterion::{Criterion, criterion_group, criterion_main};
-use rimbook::shape::record::{Assumptions, Form, read_any, write_as};
+use rimbook::shape::record::{Assumptions, TraceForm, read_any, write_as};
 
 /// An ellipse 52 by 38 as a tracer would write it.
 fn text() -> String {
@@ -20,7 +20,7 @@ fn text() -> String {
 
 fn traces(c: &mut Criterion) {
     let file = read_any(text().as_bytes()).expect("a trace");
-    for form in [Form::Text, Form::Binary, Form::Differences, Form::Packed] {
+    for form in [TraceForm::Text, TraceForm::Binary, TraceForm::Differences, TraceForm::Packed] {
         let bytes = write_as(&file, form, &Assumptions::default());
         c.bench_function(&format!("a trace of 1,000 points, {form:?}"), |b| b.iter(|| read_any(black_box(&bytes))));
     }

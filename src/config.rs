@@ -51,7 +51,7 @@ pub enum Command {
         data: PathBuf,
     },
     /// Bring in the records of before Rimbook: trace files, and a table of customers, frames and jobs. Rimbook must be closed.
-    OldRecords(OldRecords),
+    OldRecords(OldRecordsCommand),
     /// Make a pair of keys for encrypted backups: the secret one in a new file; the public one is printed.
     NewKey {
         /// The file for the secret key.
@@ -67,7 +67,7 @@ pub enum Command {
         remove: bool,
     },
     /// Hear tracers, blockers and edgers without the pages. Where the pages are open, start those with --devices instead.
-    Devices(Devices),
+    Devices(DevicesCommand),
     /// Start Rimbook when you log in, again after a crash, and put it among your programs.
     Install {
         /// The folder that holds the book. Default: `rimbook` in your user data folder.
@@ -81,7 +81,7 @@ pub enum Command {
 
 /// Hears devices without the pages.
 #[derive(Debug, Args)]
-pub struct Devices {
+pub struct DevicesCommand {
     /// The folder that holds the book. Default: `rimbook` in your user data folder.
     #[arg(long, value_name = "DIR")]
     pub data: Option<PathBuf>,
@@ -159,7 +159,7 @@ pub struct Restore {
 
 /// Brings in old records.
 #[derive(Debug, Args)]
-pub struct OldRecords {
+pub struct OldRecordsCommand {
     /// The folder with the trace files. Folders in it are read too.
     pub folder: PathBuf,
     /// The table, saved as CSV. Its columns are guessed from their heads.
@@ -270,7 +270,7 @@ fn read_serial(text: &str) -> Result<SerialPort, String> {
     }
 }
 
-impl Devices {
+impl DevicesCommand {
     /// The folder that holds the book.
     pub fn folder(&self) -> Option<PathBuf> {
         folder(self.data.as_deref())

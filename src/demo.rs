@@ -52,7 +52,7 @@ mod timeline;
 mod variant;
 
 use data::{Book, DemoCustomer, DemoDrawerLens, DemoFrame, DemoJob, MeasuredRow, OffRow, PaidRow};
-use story::Step;
+use story::StoryStep;
 
 /// Why the demonstration was not loaded. Each is one line for the terminal.
 #[derive(Debug, Error)]
@@ -83,7 +83,7 @@ pub enum DemoError {
 
 /// How many rows were put into the book.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Summary {
+pub struct DemoSummary {
     pub customers: usize,
     pub frames: usize,
     /// Traced shapes stored; several jobs may share one.
@@ -94,7 +94,7 @@ pub struct Summary {
     pub receipts: usize,
 }
 
-impl Summary {
+impl DemoSummary {
     /// Adds what another loader put into the same book after one that brought these frames, and no drawer of its own.
     fn add_jobs(&mut self, other: &Loader<'_>, frames: &BTreeSet<String>) {
         self.frames += other.frames().difference(frames).count();
@@ -106,7 +106,7 @@ impl Summary {
     }
 }
 
-impl std::fmt::Display for Summary {
+impl std::fmt::Display for DemoSummary {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(
             f,
@@ -121,7 +121,7 @@ impl std::fmt::Display for Summary {
 /// # Errors
 ///
 /// [`DemoError::NotEmpty`] when the book already has a lab. Nothing is changed then.
-pub async fn load(store: &Store, today: Date, now: OffsetDateTime) -> Result<Summary, DemoError> {
+pub async fn load(store: &Store, today: Date, now: OffsetDateTime) -> Result<DemoSummary, DemoError> {
     if let Some(lab) = store.find_lab().await? {
         return Err(DemoError::NotEmpty(lab.name));
     }
@@ -131,7 +131,7 @@ pub async fn load(store: &Store, today: Date, now: OffsetDateTime) -> Result<Sum
     buying::order_lenses(store, &loader.lab, today, now).await?;
     loader.let_go_wrong(now).await?;
     let summary = loader.summary();
-    Ok(Summary { jobs: summary.jobs + mishap::MORE_JOBS, ..summary })
+    Ok(DemoSummary { jobs: summary.jobs + mishap::MORE_JOBS, ..summary })
 }
 
 fn wrong(row: impl Display, why: impl Display) -> DemoError {
@@ -229,8 +229,8 @@ impl<'a> Loader<'a> {
         self.numbers.keys().map(|at| self.book.jobs[*at].frame.clone()).collect()
     }
 
-    fn summary(&self) -> Summary {
-        Summary {
+    fn summary(&self) -> DemoSummary {
+        DemoSummary {
             customers: self.book.customers.len(),
             frames: self.frames().len(),
             shapes: self.shapes,
@@ -240,11 +240,11 @@ impl<'a> Loader<'a> {
         }
     }
 
-    async fn take_step(&mut self, at: usize, step: Step, when: OffsetDateTime) -> Result<(), DemoError> {
+    async fn take_step(&mut self, at: usize, step: StoryStep, when: OffsetDateTime) -> Result<(), DemoError> {
         let row = &self.book.jobs[at];
         let name = format!("job {at}");
         let key = format!("{}-{at}-{step:?}", self.name);
-        if step == Step::Take {
+        if step == StoryStep::Take {
             let order = self.order(row, &name)?;
             match self.store.take_order(&key, &order, when).await? {
                 Once::Now(number) => self.numbers.insert(at, number),
@@ -255,19 +255,19 @@ impl<'a> Loader<'a> {
         let number = *self.numbers.get(&at).ok_or_else(|| wrong(&name, "not taken yet"))?;
         let job = self.store.get_job(number).await?;
         match step {
-            Step::Take => {}
-            Step::KeepShape => {
+            StoryStep::Take => {}
+            StoryStep::KeepShape => {
                 self.store.keep_shape(&key, number, &self.shape(row, &job, &name)?, when).await?;
                 self.shapes += 1;
             }
-            Step::TakeLenses => {
+            StoryStep::TakeLenses => {
                 let mut lenses = lenses_for(&job, &self.shape_of(&job, &name).await?, &self.lab, &name)?;
                 if self.uses_drawer && at.is_multiple_of(2) {
                     self.put_in_the_drawer(&key, &job, &mut lenses, when - Duration::days(7)).await?;
                 }
                 self.store.take_lenses(&key, number, &lenses, when).await?;
             }
-            Step::Cut => {
+            StoryStep::Cut => {
                 let in_hand = self.store.find_lenses(number).await?;
                 let shape = self.shape_of(&job, &name).await?;
                 let layout = NewLayout::of_job(&job, &shape, &self.lab, &Supply::of_hand(in_hand));
@@ -275,15 +275,15 @@ impl<'a> Loader<'a> {
                 let size = job.tasks().map(|task| task.is_made().then_some(Millimeter::ZERO));
                 self.store.insert_cut(&key, number, &NewCut { size, note: String::new(), layout }, when).await?;
             }
-            Step::CheckFirst => self.check(&key, &job, row.measured_first.clone(), &name, when).await?,
-            Step::Check => self.check(&key, &job, row.measured.clone(), &name, when).await?,
-            Step::Concede => {
+            StoryStep::CheckFirst => self.check(&key, &job, row.measured_first.clone(), &name, when).await?,
+            StoryStep::Check => self.check(&key, &job, row.measured.clone(), &name, when).await?,
+            StoryStep::Concede => {
                 let reason = row.reason.as_deref().unwrap_or_default();
                 let newest = self.store.list_checks(number).await?.last().map_or(0, |check| check.attempt);
                 let cause = ConcessionCause::CustomerAsked;
                 self.store.concede_check(&key, number, newest, cause, reason, when).await?;
             }
-            Step::ProveImpact => {
+            StoryStep::ProveImpact => {
                 let proof = ImpactProof::Certificate(format!("batch certificate {}", 4001 + at));
                 self.store
                     .insert_impact_proofs(
@@ -294,14 +294,14 @@ impl<'a> Loader<'a> {
                     )
                     .await?;
             }
-            Step::Pack => {
+            StoryStep::Pack => {
                 let parcel = Parcel::of(&job);
                 let keys = ITEMS.iter().filter(|item| item.applies_to(parcel)).map(|item| item.key);
                 let ticks = check_ticks(parcel, &keys.collect::<Vec<_>>()).map_err(|why| wrong(&name, why))?;
                 let ticks: Vec<String> = ticks.into_iter().map(str::to_owned).collect();
                 self.store.insert_packing(&key, number, &ticks, when).await?;
             }
-            Step::Send => {
+            StoryStep::Send => {
                 let shipment = Shipment {
                     carrier: row.carrier.clone().unwrap_or_default(),
                     tracking: row.tracking.clone().unwrap_or_default(),
@@ -310,7 +310,7 @@ impl<'a> Loader<'a> {
                 };
                 self.store.insert_shipment(&key, number, &shipment, when).await?;
             }
-            Step::Receipt => {
+            StoryStep::Receipt => {
                 let document = self.receipt(&job).await?;
                 self.store.issue_receipt(&key, number, &document, when).await?;
                 self.receipts += 1;

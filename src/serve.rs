@@ -17,7 +17,7 @@ use std::time::Instant;
 use thiserror::Error;
 use tokio::net::TcpListener;
 
-use self::connections::{Door, Limits};
+use self::connections::{Door, ServerLimits};
 use self::devices::host::Host;
 use self::tls::{OutsideDoor, TlsError};
 use crate::config::Serve;
@@ -142,7 +142,7 @@ async fn serve(options: &Serve) -> Result<(), ServeError> {
     let pages = build_app(state);
     let answer = |door| {
         let (first, second) = (signals::nth(signals.clone(), 1), signals::nth(signals.clone(), 2));
-        connections::serve(door, pages.clone(), Limits::default(), first, second)
+        connections::serve(door, pages.clone(), ServerLimits::default(), first, second)
     };
     match outside {
         Some(outside) => drop(tokio::join!(answer(Door::here(listener)), answer(outside))),
@@ -212,7 +212,7 @@ async fn open_with_demo(folder: &Path, jobs: Option<u64>, clock: Clock) -> Resul
         return Ok(store);
     }
     store.close().await;
-    let mut told = Progress::new();
+    let mut told = ProgressLines::new();
     let summary =
         fresh_file::fill(folder, jobs, clock.today(), clock.now(), &mut |done, of| told.tell(done, of)).await?;
     print_line(&summary.to_string());
@@ -220,12 +220,12 @@ async fn open_with_demo(folder: &Path, jobs: Option<u64>, clock: Clock) -> Resul
 }
 
 /// What is told while a large demonstration is written: a line each twentieth.
-struct Progress {
+struct ProgressLines {
     began: Instant,
     told: u64,
 }
 
-impl Progress {
+impl ProgressLines {
     fn new() -> Self {
         Self { began: Instant::now(), told: 0 }
     }

@@ -24,7 +24,7 @@ const GROOVE_DEPTH_MM: f64 = 0.4;
 
 /// Where the lenses of a job go, as it was made or as it stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Placed {
+pub struct PlacedLenses {
     /// The distance between the lenses.
     pub dbl: Millimeter,
     /// Each lens that is made.
@@ -58,7 +58,7 @@ impl PlacedEye {
     }
 }
 
-impl From<&LayoutRecord> for Placed {
+impl From<&LayoutRecord> for PlacedLenses {
     fn from(record: &LayoutRecord) -> Self {
         let eyes = record.eyes.map(|eye| {
             let eye = eye?;
@@ -78,7 +78,7 @@ impl From<&LayoutRecord> for Placed {
 pub fn records(
     job: &Job,
     shape: &FrameShape,
-    placed: &Placed,
+    placed: &PlacedLenses,
     edges: &Pair<Option<(CutLens, BevelChoice)>>,
     assumptions: &Assumptions,
 ) -> Vec<(&'static str, String)> {
@@ -275,7 +275,7 @@ mod tests {
         let layout = JobLayout::of(job, shape, &lab, BlockerStep::Half);
         let lenses = JobLens::pair(job, Some(&layout), &Pair::default()).map(Result::ok);
         let record = LayoutRecord::of(&layout, &lab, &lenses).unwrap();
-        records(job, shape, &Placed::from(&record), &usual_edges(job, &layout, &Pair::default()), assumptions)
+        records(job, shape, &PlacedLenses::from(&record), &usual_edges(job, &layout, &Pair::default()), assumptions)
     }
 
     fn value(records: &[(&str, String)], label: &str) -> String {

@@ -17,7 +17,7 @@ use crate::optics::prism::{DecentrationError, Imbalance, InUp, decentration_for,
 use crate::optics::{Eye, Pair};
 use crate::shape::blank::{Blank, Spare, blank_middle, tightest_spare};
 use crate::shape::blocker::BlockerStep;
-use crate::shape::blocker::Wanted;
+use crate::shape::blocker::WantedCenter;
 use crate::shape::hole::Hole;
 use crate::shape::layout::{Decentration, EyeLayout, PairLayout, pd_along_wrapped_mm};
 use crate::shape::outline::{Outline, Point};
@@ -64,7 +64,7 @@ pub struct EyeOnBench {
     /// The holes of a drilled mount.
     pub holes: Vec<Hole>,
     /// Where the pupil is.
-    pub wanted: Wanted,
+    pub wanted: WantedCenter,
     /// Box, decentration and blocker settings. Its blank does not count prescribed prism.
     pub layout: EyeLayout,
     /// How far the prescribed prism moves the optical center from the pupil, or why decentration cannot make it. `None`
@@ -153,13 +153,13 @@ impl JobLayout {
         let pd = job.prescription.centered_on(job.made_for);
         let wanted_of = |eye| {
             let b_mm = outlines.get(eye).height_mm();
-            Wanted { pd_mm: pd.mono(eye).to_f64(), height_mm: job.eyes.get(eye).height.above_bottom_mm(b_mm) }
+            WantedCenter { pd_mm: pd.mono(eye).to_f64(), height_mm: job.eyes.get(eye).height.above_bottom_mm(b_mm) }
         };
         let wanted = Pair::new(wanted_of(Eye::Right), wanted_of(Eye::Left));
         let (dbl_mm, margin_mm) = (shape.dbl.to_f64(), lab.blank_margin.to_f64());
         // The blocker works in the plane of the lens.
         let wrap_flat_deg = flat_wrap_deg(job);
-        let in_lens = wanted.map(|wanted| Wanted {
+        let in_lens = wanted.map(|wanted| WantedCenter {
             pd_mm: wrap_flat_deg.map_or(wanted.pd_mm, |deg| pd_along_wrapped_mm(wanted.pd_mm, dbl_mm, deg)),
             ..wanted
         });

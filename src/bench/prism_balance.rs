@@ -11,7 +11,7 @@ use crate::desk::stock::LensInHand;
 use crate::optics::gaze::{Balance, GazePoint, balance, gaze_prism};
 use crate::optics::lens::{Lens, LensError, LensOrder};
 use crate::optics::prism::{BaseVector, DecentrationError, Imbalance, InUp, decentration_for};
-use crate::optics::tolerance::{Limit, Unit};
+use crate::optics::tolerance::{Limit, RowUnit};
 use crate::optics::{Eye, Pair};
 use crate::shape::layout::Decentration;
 
@@ -121,7 +121,7 @@ impl PairPrism {
         let most = |part: fn(&InUp) -> f64| part(&wanted.right).abs().max(part(&wanted.left).abs());
         let (in_pd, up_pd) = (most(|p| p.in_pd), most(|p| p.up_pd));
         let in_prism = |limit: Limit, meridian_d: f64| match limit.unit {
-            Unit::Millimeter => (limit, limit.size * meridian_d / 10.0),
+            RowUnit::Millimeter => (limit, limit.size * meridian_d / 10.0),
             _ => (limit, limit.size),
         };
         Self {
@@ -174,7 +174,7 @@ mod tests {
         let got = prism("-5.00 sph", GazePoint { in_mm: 0.0, up_mm: -10.0 });
         assert!(got.eyes.iter().all(|(_, eye)| eye.decentered.is_none()) && got.prescribed.is_none());
         // ANSI Z80.1-2015 quick-reference guide: over 3.375 D heights alike within 1.0 mm; 5.00 D there make 0.50.
-        assert_eq!(got.vertical.0.unit, Unit::Millimeter);
+        assert_eq!(got.vertical.0.unit, RowUnit::Millimeter);
         assert!((got.vertical.1 - 0.5).abs() < 1e-12);
         // Equal lenses balance vertically, whatever prism each makes.
         let reading = got.at_reading.unwrap();

@@ -13,8 +13,8 @@ use crate::optics::mistake::{Mistake, MistakeKind, find_mistakes};
 use crate::optics::notation;
 use crate::optics::prescription::{Given, LensPower, Prism, PupilDistance};
 use crate::optics::tolerance::{
-    CenterLimits, Measured, Ordered, Profile, Quantity, READING_ALLOWANCE, Status, ToleranceLine, Unit, is_verified,
-    least_center, verify,
+    CenterLimits, Measured, OrderedPair, Profile, Quantity, READING_ALLOWANCE, RowUnit, Status, ToleranceLine,
+    is_verified, least_center, verify,
 };
 use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
@@ -53,7 +53,7 @@ pub struct Measurement {
 impl Measurement {
     /// The measurement as the tolerance tables take it. A single pupil distance gives only the width of the pair, so its
     /// error is divided between the eyes.
-    fn for_tables(&self, ordered: &Ordered) -> Measured {
+    fn for_tables(&self, ordered: &OrderedPair) -> Measured {
         let wanted_mm = ordered.pupil_distance_mm;
         let pupil_distance_mm = match self.pupil_distance {
             None => Pair::new(None, None),
@@ -81,9 +81,9 @@ impl Measurement {
 }
 
 /// The order of a job as the tolerance tables take it. The heights are those of its layout.
-pub fn ordered(job: &Job, layout: &JobLayout) -> Ordered {
+pub fn ordered(job: &Job, layout: &JobLayout) -> OrderedPair {
     let distance = job.prescription.centered_on(job.made_for);
-    Ordered {
+    OrderedPair {
         power: job.lens_prescriptions().map(|eye| eye.power),
         prism: job.prescription.eyes.map(|eye| eye.prism),
         pupil_distance_mm: Pair::new(distance.mono(Eye::Right).to_f64(), distance.mono(Eye::Left).to_f64()),
@@ -238,7 +238,7 @@ pub struct VerdictFigure {
     pub eye: Option<Eye>,
     /// The key of a [`Quantity`].
     pub quantity: &'static str,
-    /// The key of the [`Unit`] of every number here.
+    /// The key of the [`RowUnit`] of every number here.
     pub unit: &'static str,
     /// What was ordered, signed.
     pub wanted: Option<f64>,
@@ -425,7 +425,7 @@ impl Held {
 
     /// Takes out what is not held, so that neither a row nor a mistake is made of it. The eyes are compared by the power
     /// that a lens which stays was read to have.
-    fn leave_out(&self, job: &Job, measurement: &Measurement, ordered: &mut Ordered, measured: &mut Measured) {
+    fn leave_out(&self, job: &Job, measurement: &Measurement, ordered: &mut OrderedPair, measured: &mut Measured) {
         for eye in Eye::BOTH.into_iter().filter(|eye| !self.power.get(*eye)) {
             let read = measurement.power.get(eye).filter(|_| !*job.prescription.has_power.get(eye));
             let (power, prism, reading) = match eye {
@@ -468,7 +468,7 @@ fn kept_back(lines: &[ToleranceLine], mistakes: &[Mistake]) -> Option<String> {
         return Some("the right and the left lens look exchanged".to_owned());
     }
     let far_off = |line: &&ToleranceLine| {
-        line.unit == Unit::Diopter
+        line.unit == RowUnit::Diopter
             && line.off_by.is_some_and(|off| off > KEPT_BACK_FROM * line.limit + READING_ALLOWANCE)
     };
     let line = lines.iter().find(far_off)?;
@@ -511,7 +511,7 @@ pub fn other_jobs(profile: Profile, job: &Job, measurement: &Measurement, others
 
 /// Whether a reading is within the limits on power, cylinder and axis.
 fn fits_power(profile: Profile, wanted: LensPower, read: LensPower) -> bool {
-    let ordered = Ordered {
+    let ordered = OrderedPair {
         power: Pair::new(wanted, wanted),
         prism: Pair::new(Prism::NONE, Prism::NONE),
         pupil_distance_mm: Pair::new(32.0, 32.0),
@@ -567,10 +567,10 @@ mod tests {
     };
     use crate::shape::blocker::BlockerStep;
 
-    fn wanted() -> Ordered {
+    fn wanted() -> OrderedPair {
         let rx = |text| read(text).map(|r| r.rx).unwrap_or_default();
         let eyes = Pair::new(rx("-2.25 -1.25 x 95"), rx("-2.50 -0.75 x 80"));
-        Ordered {
+        OrderedPair {
             power: eyes.map(|e| e.power),
             prism: eyes.map(|e| e.prism),
             pupil_distance_mm: Pair::new(31.0, 33.0),
@@ -771,7 +771,7 @@ mod tests {
 
     #[test]
     fn a_verdict_in_numbers() {
-        let figures_of = |wanted: &Ordered, measurement: &Measurement| -> Vec<VerdictFigure> {
+        let figures_of = |wanted: &OrderedPair, measurement: &Measurement| -> Vec<VerdictFigure> {
             verify(Profile::Z80_1, &CenterLimits::OFF, wanted, &measurement.for_tables(wanted))
                 .iter()
                 .map(VerdictFigure::of)
@@ -780,7 +780,7 @@ mod tests {
         // Limits: ANSI Z80.1-2015 quick-reference guide. Right: -2.25 -1.25 is -3.50 across the axis.
         let mut reading = measured("-2.25 -1.37 x 2", "-2.50 -0.75 x 80", "33/33");
         reading.height.left = None;
-        let figures = figures_of(&Ordered { height_mm: Pair::new(20.0, 21.0), ..wanted() }, &reading);
+        let figures = figures_of(&OrderedPair { height_mm: Pair::new(20.0, 21.0), ..wanted() }, &reading);
         let row = |eye, quantity, unit, wanted, measured, limit, off_by, passes| VerdictFigure {
             eye,
             quantity,
@@ -819,7 +819,7 @@ mod tests {
         // Right 2 in, left 1 out: 1 in for the pair. Right 1 up, left 0.5 up: 0.5 up right. Read 1.5 in and 0.5 out,
         // 0.8 and 0.9 up: 1 in, 0.1 up left (textbook: horizontal parts add, vertical parts cancel).
         let prism = |text: &str| read(text).unwrap().rx.prism;
-        let wanted = Ordered { prism: Pair::new(prism("pl 2 BI 1 BU"), prism("pl 1 BO 0.5 BU")), ..wanted() };
+        let wanted = OrderedPair { prism: Pair::new(prism("pl 2 BI 1 BU"), prism("pl 1 BO 0.5 BU")), ..wanted() };
         let mut reading = measured("-2.25 -1.25 x 95", "-2.50 -0.75 x 80", "62");
         reading.prism = Pair::new(Some(prism("pl 1.5 BI 0.8 BU")), Some(prism("pl 0.5 BO 0.9 BU")));
         reading.height = Pair::new("19".parse().ok(), "20".parse().ok());

@@ -10,11 +10,11 @@ use crate::optics::power::SphereCylinder;
 use crate::optics::prescription::{LensPower, PowerError, Prism};
 use crate::optics::prism::{BaseVector, InUp};
 use crate::optics::tolerance::{
-    CenterLimits, Measured, Ordered, Profile, Quantity, Status, ToleranceLine, is_verified, verify,
+    CenterLimits, Measured, OrderedPair, Profile, Quantity, Status, ToleranceLine, is_verified, verify,
 };
 use crate::optics::unit::{Axis, Diopter, PrismDiopter};
 use crate::optics::{Eye, Pair};
-use crate::shape::blocker::Wanted;
+use crate::shape::blocker::WantedCenter;
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields, expecting = "fields with names")]
@@ -29,7 +29,7 @@ pub(super) struct CheckRequest {
 /// A pair to be judged.
 pub(super) struct CheckQuestion {
     profile: Profile,
-    ordered: Ordered,
+    ordered: OrderedPair,
     measured: Measured,
     /// The eyes that were read.
     is_read: Pair<bool>,
@@ -41,7 +41,7 @@ impl CheckRequest {
         self,
         powers: Pair<Option<SphereCylinder>>,
         prisms: Pair<BaseVector>,
-        wanted: Pair<Wanted>,
+        wanted: Pair<WantedCenter>,
     ) -> Result<CheckQuestion, CalcError> {
         let profile = match self.profile.as_deref() {
             None => Profile::default(),
@@ -80,12 +80,12 @@ impl CheckRequest {
         };
         let reading = |eye: Eye| match read.get(eye) {
             None => Ok((None, None)),
-            Some(read) => Reading::of(eye, read),
+            Some(read) => LensReading::of(eye, read),
         };
         let (right, left) = (reading(Eye::Right)?, reading(Eye::Left)?);
         Ok(CheckQuestion {
             profile,
-            ordered: Ordered {
+            ordered: OrderedPair {
                 power,
                 prism: order_prism,
                 pupil_distance_mm: wanted.map(|wanted| wanted.pd_mm),
@@ -105,9 +105,9 @@ impl CheckRequest {
 }
 
 /// What was read of one lens.
-struct Reading;
+struct LensReading;
 
-impl Reading {
+impl LensReading {
     fn of(eye: Eye, read: &RxRequest) -> Result<(Option<LensPower>, Option<InUp>), CalcError> {
         let path = format!("check.{}", eye.name());
         let power = exact_power(&path, read.power(&path)?)?;

@@ -13,7 +13,7 @@ use crate::optics::power::{PowerVector, SphereCylinder};
 use crate::optics::prism::{BaseVector, InUp};
 use crate::optics::{Eye, Pair};
 use crate::picture::face::FacePhoto;
-use crate::shape::blocker::{BlockerStep, Wanted};
+use crate::shape::blocker::{BlockerStep, WantedCenter};
 use crate::shape::boxing::Boxing;
 use crate::shape::outline::{Outline, OutlineError};
 use crate::shape::record::{self, MAX_BYTES};
@@ -139,7 +139,7 @@ pub(super) struct Question {
     pub(super) outlines: Pair<Outline>,
     pub(super) dbl_mm: f64,
     pub(super) powers: Pair<Option<SphereCylinder>>,
-    pub(super) wanted: Pair<Wanted>,
+    pub(super) wanted: Pair<WantedCenter>,
     pub(super) step: BlockerStep,
     pub(super) prisms: Pair<BaseVector>,
     pub(super) lens: LensQuestion,
@@ -165,7 +165,7 @@ impl Question {
         let powers = Pair::new(powers(Eye::Right)?, powers(Eye::Left)?);
         let (pd_mm, height_mm) = (request.pd_mm.into_pair(), request.height_mm.into_pair());
         let wanted = |eye: Eye| {
-            Ok(Wanted {
+            Ok(WantedCenter {
                 pd_mm: within(format!("pd_mm.{}", eye.name()), *pd_mm.get(eye), 10.0, 50.0)?,
                 height_mm: within(format!("height_mm.{}", eye.name()), *height_mm.get(eye), 1.0, 70.0)?,
             })

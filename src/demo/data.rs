@@ -56,7 +56,7 @@ pub struct DemoFrame {
 /// `shapes/index.json`.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct ShapeRow {
+pub struct DemoShapeRow {
     pub key: String,
     pub file: String,
     #[serde(rename = "family")]
@@ -166,7 +166,7 @@ pub struct Book {
     pub lab: LabRow,
     pub customers: Vec<DemoCustomer>,
     pub frames: Vec<DemoFrame>,
-    pub shapes: Vec<ShapeRow>,
+    pub shapes: Vec<DemoShapeRow>,
     pub drawer: Vec<DemoDrawerLens>,
     pub jobs: Vec<DemoJob>,
 }

@@ -4,8 +4,8 @@ use std::path::Path;
 
 use time::{Date, OffsetDateTime};
 
-use super::lifetime::{self, Progress};
-use super::{DemoError, Summary, load};
+use super::lifetime::{self, ReportProgress};
+use super::{DemoError, DemoSummary, load};
 use crate::store::Store;
 use crate::store::fresh_file::{make_it_the_book, unfinished};
 
@@ -20,8 +20,8 @@ pub async fn fill(
     jobs: Option<u64>,
     today: Date,
     now: OffsetDateTime,
-    progress: Progress<'_>,
-) -> Result<Summary, DemoError> {
+    progress: ReportProgress<'_>,
+) -> Result<DemoSummary, DemoError> {
     let file = unfinished(folder);
     let summary = match jobs {
         Some(jobs) => lifetime::fill(&file, jobs, today, now, progress).await?,

@@ -9,7 +9,7 @@ use crate::desk::frame::FrameDetails;
 
 /// What a number is drawn for, so that two questions about one index get unrelated answers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Ask {
+pub enum DrawPurpose {
     FirstName,
     LastName,
     Street,
@@ -31,7 +31,7 @@ pub enum Ask {
 const SEED: u64 = 0x5a17_3a25_1e45;
 
 /// A number for a question about an index (SplitMix64; Steele, Lea and Flood 2014).
-pub fn draw(ask: Ask, index: u64) -> u64 {
+pub fn draw(ask: DrawPurpose, index: u64) -> u64 {
     let mut z = SEED ^ index.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ (ask as u64).wrapping_mul(0xd1b5_4a32_d192_ed03);
     for factor in [0xbf58_476d_1ce4_e5b9, 0x94d0_49bb_1331_11eb] {
         z = (z ^ (z >> 30)).wrapping_mul(factor);
@@ -40,16 +40,16 @@ pub fn draw(ask: Ask, index: u64) -> u64 {
 }
 
 /// A number below `end`.
-pub fn below(ask: Ask, index: u64, end: u64) -> u64 {
+pub fn below(ask: DrawPurpose, index: u64, end: u64) -> u64 {
     draw(ask, index) % end.max(1)
 }
 
 /// A number from 0 up to 1.
-pub fn part(ask: Ask, index: u64) -> f64 {
+pub fn part(ask: DrawPurpose, index: u64) -> f64 {
     (draw(ask, index) >> 11) as f64 / (1_u64 << 53) as f64
 }
 
-fn one_of<'a>(list: &[&'a str], ask: Ask, index: u64) -> &'a str {
+fn one_of<'a>(list: &[&'a str], ask: DrawPurpose, index: u64) -> &'a str {
     list[below(ask, index, list.len() as u64) as usize]
 }
 
@@ -197,18 +197,18 @@ const TOWNS: [(&str, &str); 16] = [
 
 /// The person of an index.
 pub fn person(index: u64) -> Person {
-    let first = one_of(&FIRST, Ask::FirstName, index);
-    let begin = one_of(&LAST_BEGIN, Ask::LastName, index);
-    let end = LAST_END[(draw(Ask::LastName, index) >> 32) as usize % LAST_END.len()];
-    let (city, postcode) = TOWNS[below(Ask::Town, index, TOWNS.len() as u64) as usize];
-    let house = 1 + below(Ask::House, index, 240);
+    let first = one_of(&FIRST, DrawPurpose::FirstName, index);
+    let begin = one_of(&LAST_BEGIN, DrawPurpose::LastName, index);
+    let end = LAST_END[(draw(DrawPurpose::LastName, index) >> 32) as usize % LAST_END.len()];
+    let (city, postcode) = TOWNS[below(DrawPurpose::Town, index, TOWNS.len() as u64) as usize];
+    let house = 1 + below(DrawPurpose::House, index, 240);
     Person {
         name: format!("{first} {begin}{end}"),
-        line1: format!("{house} {}", one_of(&STREETS, Ask::Street, index)),
+        line1: format!("{house} {}", one_of(&STREETS, DrawPurpose::Street, index)),
         city: city.to_owned(),
         region: "PM".to_owned(),
         postcode: postcode.to_owned(),
-        phone: format!("555-01{:02}", below(Ask::Phone, index, 100)),
+        phone: format!("555-01{:02}", below(DrawPurpose::Phone, index, 100)),
         email: format!("{}{}.{index}@example.com", begin.to_lowercase(), end),
         ..Person::default()
     }
@@ -222,13 +222,13 @@ pub fn address(person: &Person) -> String {
 
 /// One of some hundred prescribers.
 pub fn prescriber(index: u64) -> String {
-    let who = person(u64::MAX - below(Ask::Prescriber, index, 400));
+    let who = person(u64::MAX - below(DrawPurpose::Prescriber, index, 400));
     format!("Dr {}", who.name)
 }
 
 /// The number of a parcel.
 pub fn tracking(index: u64) -> String {
-    let number = draw(Ask::Tracking, index);
+    let number = draw(DrawPurpose::Tracking, index);
     format!("MP-{:07}-PM", number % 10_000_000)
 }
 
@@ -279,7 +279,7 @@ mod tests {
 
     #[test]
     fn draws_are_spread() {
-        let mean = (0..10_000).map(|i| part(Ask::Scale, i)).sum::<f64>() / 10_000.0;
+        let mean = (0..10_000).map(|i| part(DrawPurpose::Scale, i)).sum::<f64>() / 10_000.0;
         assert!((mean - 0.5).abs() < 0.02, "{mean}");
     }
 }

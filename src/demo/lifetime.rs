@@ -11,10 +11,10 @@ use tokio::sync::mpsc;
 use uuid::Uuid;
 
 use super::data::{Book, DemoJob, PaidRow, StageRow};
-use super::invent::{self, Ask, Of, below};
+use super::invent::{self, DrawPurpose, Of, below};
 use super::timeline::{JOBS_IN_A_FRAME, Slot, orders};
 use super::variant::{self, variant};
-use super::{DemoError, Loader, Summary, frame_of, wrong};
+use super::{DemoError, DemoSummary, Loader, frame_of, wrong};
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::layout_record::{EyeRecord, LayoutRecord};
 use crate::desk::frame::FrameDetails;
@@ -54,7 +54,7 @@ const JOBS_AN_OPEN_ROUND: u64 = 300;
 const RECEIPTS_BEFORE: i64 = 5000;
 
 /// How far the filling has come.
-pub type Progress<'p> = &'p mut dyn FnMut(u64, u64);
+pub type ReportProgress<'p> = &'p mut dyn FnMut(u64, u64);
 
 /// Fills the file of an empty book with `jobs` jobs.
 ///
@@ -66,8 +66,8 @@ pub async fn fill(
     jobs: u64,
     today: Date,
     now: OffsetDateTime,
-    progress: Progress<'_>,
-) -> Result<Summary, DemoError> {
+    progress: ReportProgress<'_>,
+) -> Result<DemoSummary, DemoError> {
     let read = Book::read().map_err(|why| wrong("a file", why))?;
     let span = (jobs / JOBS_A_DAY).clamp(*SPAN.start(), *SPAN.end());
     let open = open_jobs(&read, (jobs / JOBS_AN_OPEN_ROUND).min(OPEN_ROUNDS) as usize);
@@ -79,7 +79,7 @@ pub async fn fill(
     let mut loader = Loader::open(&store, &book, today, now).await?;
     loader.uses_drawer = true;
     loader.tell(now).await?;
-    let plan = Plan::new(&loader, jobs, copies, span).await?;
+    let plan = CopyPlan::new(&loader, jobs, copies, span).await?;
     let mut summary = loader.summary();
     let frames = loader.frames();
     summary.customers += plan.customers as usize;
@@ -153,21 +153,21 @@ fn stronger(typed: &str, times: i64) -> Result<String, DemoError> {
 }
 
 /// The open jobs of the demonstration many times over, each for a person of its own.
-struct Open {
+struct OpenJobs {
     jobs: Vec<DemoJob>,
     customers: Vec<super::data::DemoCustomer>,
 }
 
-impl Open {
+impl OpenJobs {
     fn len(&self) -> usize {
         self.jobs.len()
     }
 }
 
-fn open_jobs(book: &Book, rounds: usize) -> Open {
+fn open_jobs(book: &Book, rounds: usize) -> OpenJobs {
     let models: Vec<&DemoJob> =
         book.jobs.iter().filter(|job| job.stage != StageRow::Sent && job.relens_of.is_none()).collect();
-    let mut open = Open { jobs: Vec::new(), customers: Vec::new() };
+    let mut open = OpenJobs { jobs: Vec::new(), customers: Vec::new() };
     for model in models.iter().cycle().take(models.len() * rounds) {
         let person = invent::person(u64::from(u32::MAX) + open.jobs.len() as u64);
         let key = format!("open-{}", open.jobs.len());
@@ -202,7 +202,7 @@ struct PlanFrame {
 }
 
 /// What there is to copy, and into what.
-struct Plan {
+struct CopyPlan {
     lab: Lab,
     /// The shape of each frame of the templates; its first order and the new lenses for it.
     templates: Vec<(FrameShape, Vec<Template>)>,
@@ -217,7 +217,7 @@ struct Plan {
     first_receipt: i64,
 }
 
-impl Plan {
+impl CopyPlan {
     async fn new(loader: &Loader<'_>, jobs: u64, copies: u64, span: u64) -> Result<Self, DemoError> {
         let opened_at = loader.opening;
         let mut templates = Vec::new();
@@ -276,7 +276,7 @@ impl Plan {
 }
 
 /// Copies all jobs. The next ones are prepared while SQLite writes.
-async fn copy_jobs(bulk: &mut Bulk, plan: Plan, progress: &mut dyn FnMut(u64)) -> Result<(), DemoError> {
+async fn copy_jobs(bulk: &mut Bulk, plan: CopyPlan, progress: &mut dyn FnMut(u64)) -> Result<(), DemoError> {
     let (send, mut receive) = mpsc::channel(2);
     let making = tokio::task::spawn_blocking(move || Maker::new(plan).make_all(&send));
     let mut done = 0;
@@ -290,13 +290,13 @@ async fn copy_jobs(bulk: &mut Bulk, plan: Plan, progress: &mut dyn FnMut(u64)) -
 
 /// Prepares the copies.
 struct Maker {
-    plan: Plan,
+    plan: CopyPlan,
     /// The newest job of each family.
     newest: Vec<u32>,
 }
 
 impl Maker {
-    fn new(plan: Plan) -> Self {
+    fn new(plan: CopyPlan) -> Self {
         Self { newest: vec![0; plan.families as usize], plan }
     }
 
@@ -318,7 +318,7 @@ impl Maker {
     fn add(&mut self, batch: &mut Batch, at: i64, slot: Slot) -> Result<(), DemoError> {
         let plan = &mut self.plan;
         let (family, number) = (u64::from(slot.family), plan.first_number + at);
-        let model = below(Ask::Template, family, plan.templates.len() as u64) as usize;
+        let model = below(DrawPurpose::Template, family, plan.templates.len() as u64) as usize;
         let (first_shape, members) = match plan.templates.get_mut(model) {
             Some((shape, members)) => (&*shape, members),
             None => return Err(wrong(number, "no template")),
@@ -326,7 +326,7 @@ impl Maker {
         let template = &mut members[usize::from(slot.member)];
         // A few frames sell much better than the rest.
         let frames = &plan.frames[template.model];
-        let luck = invent::part(Ask::Frame, family);
+        let luck = invent::part(DrawPurpose::Frame, family);
         let frame = &frames[((luck * luck * frames.len() as f64) as usize).min(frames.len() - 1)];
 
         let day = plan.first_day + Duration::days(i64::from(slot.day));
@@ -393,15 +393,15 @@ fn layout_of(number: i64, template: i64, eye: Eye, laid: &EyeRecord) -> LayoutCo
 
 /// Who wears what a family orders. A tenth wears two frames.
 fn patient_of(family: u64, customers: u64) -> u64 {
-    let person = if below(Ask::Patient, family, 10) == 0 { family / 2 } else { family };
+    let person = if below(DrawPurpose::Patient, family, 10) == 0 { family / 2 } else { family };
     person % customers
 }
 
 /// Who pays: for one in twelve somebody who wears nothing.
 fn payer_of(family: u64, families: u64, customers: u64) -> u64 {
     match customers.checked_sub(families) {
-        Some(others) if others > 0 && below(Ask::Payer, family, 12) == 0 => {
-            families + below(Ask::Payer, family + (1 << 40), others)
+        Some(others) if others > 0 && below(DrawPurpose::Payer, family, 12) == 0 => {
+            families + below(DrawPurpose::Payer, family + (1 << 40), others)
         }
         _ => patient_of(family, customers),
     }

@@ -1,6 +1,6 @@
 //! When the jobs of the large demonstration were ordered. A frame is ordered once and gets new lenses three times.
 
-use super::invent::{Ask, below};
+use super::invent::{DrawPurpose, below};
 
 /// Jobs in one frame.
 pub const JOBS_IN_A_FRAME: u64 = 4;
@@ -40,9 +40,9 @@ pub fn orders(jobs: u64, span: u64) -> Vec<Slot> {
 /// span ends.
 fn days_of(family: u64, span: u64) -> [u64; JOBS_IN_A_FRAME as usize] {
     let last = JOBS_IN_A_FRAME - 1;
-    let fixed = below(Ask::Gap, family, JOBS_IN_A_FRAME);
-    let day = fixed * ROOM + below(Ask::Day, family, span - last * ROOM);
-    let gap = LEAST_GAP + below(Ask::Gap, family + (1 << 40), GAP_SPREAD);
+    let fixed = below(DrawPurpose::Gap, family, JOBS_IN_A_FRAME);
+    let day = fixed * ROOM + below(DrawPurpose::Day, family, span - last * ROOM);
+    let gap = LEAST_GAP + below(DrawPurpose::Gap, family + (1 << 40), GAP_SPREAD);
     std::array::from_fn(|member| {
         let member = member as u64;
         match member.checked_sub(fixed) {

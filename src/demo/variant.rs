@@ -2,7 +2,7 @@
 
 use std::f64::consts::TAU;
 
-use super::invent::{Ask, part};
+use super::invent::{DrawPurpose, part};
 use crate::desk::frame_shape::{DblSource, FrameShape, NewShape, ShapeOrigin};
 use crate::optics::{Eye, Pair};
 use crate::shape::outline::OutlineError;
@@ -63,10 +63,10 @@ pub fn file(shape: &NewShape, job: i64) -> Vec<u8> {
 }
 
 fn vary(trace: &Trace, waves: u64, index: u64) -> Result<Trace, OutlineError> {
-    let scale = 1.0 - SMALLER * part(Ask::Scale, index);
+    let scale = 1.0 - SMALLER * part(DrawPurpose::Scale, index);
     let waves: [(f64, f64); 3] = std::array::from_fn(|at| {
         let of = waves * 8 + at as u64;
-        (WAVE * part(Ask::Wave, of), TAU * part(Ask::Wave, of + (1 << 40)))
+        (WAVE * part(DrawPurpose::Wave, of), TAU * part(DrawPurpose::Wave, of + (1 << 40)))
     });
     let radii = trace.radii().iter().zip(trace.angles_deg()).map(|(radius, angle_deg)| {
         let lift: f64 = WAVES

@@ -66,21 +66,21 @@ impl BackupName {
 
 /// How long a backup of a day is kept beside others.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Shelf {
+enum KeepingTime {
     Day(Date),
     /// A week of the ISO calendar, and the month: a week that lies in two months has one for each, so no month is left without.
     Week(i32, u8, time::Month),
     Month(i32, time::Month),
 }
 
-fn shelf(day: Date, today: Date) -> Shelf {
+fn shelf(day: Date, today: Date) -> KeepingTime {
     match (today - day).whole_days() {
-        ..DAILY_DAYS => Shelf::Day(day),
+        ..DAILY_DAYS => KeepingTime::Day(day),
         DAILY_DAYS..WEEKLY_DAYS => {
             let (year, week, _) = day.to_iso_week_date();
-            Shelf::Week(year, week, day.month())
+            KeepingTime::Week(year, week, day.month())
         }
-        _ => Shelf::Month(day.year(), day.month()),
+        _ => KeepingTime::Month(day.year(), day.month()),
     }
 }
 

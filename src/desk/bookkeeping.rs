@@ -14,7 +14,7 @@ pub trait FileLine {
 
 /// A receipt.
 #[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
-pub struct ReceiptLine {
+pub struct ReceiptFileLine {
     pub number: i64,
     pub issued_on: String,
     pub job: i64,
@@ -60,7 +60,7 @@ pub struct ChargeLine {
     pub reason: String,
 }
 
-impl FileLine for ReceiptLine {
+impl FileLine for ReceiptFileLine {
     const COLUMNS: &[&str] = &[
         "receipt", "issued", "job", "replaces", "patient", "items", "shipping", "discount", "tax", "total", "paid",
         "balance",

@@ -279,7 +279,7 @@ pub struct Notice {
 
 /// What a customer said about a promise.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Answer {
+pub struct DelayAnswer {
     /// The newest notice before it.
     pub notice: Option<i64>,
     pub kind: AnswerKind,
@@ -292,14 +292,14 @@ pub struct Answer {
     pub said: String,
 }
 
-impl Answer {
+impl DelayAnswer {
     /// Whether it agrees after the last day to answer its notice, when silence had cancelled the order already.
     pub fn is_late(&self, terms: Option<&NoticeTerms>) -> bool {
         let is_past = |terms: &NoticeTerms| terms.silence == Silence::Cancels && self.answered_on > terms.answer_by;
         self.kind == AnswerKind::Consents && terms.is_some_and(is_past)
     }
 
-    /// The same as [`Answer::words`], with a mark where it came too late.
+    /// The same as [`DelayAnswer::words`], with a mark where it came too late.
     pub fn words_after(&self, terms: Option<&NoticeTerms>) -> String {
         match terms.filter(|_| self.is_late(terms)) {
             Some(terms) => format!(

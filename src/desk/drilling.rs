@@ -225,7 +225,7 @@ pub fn fault_words(eye: Eye, index: usize, fault: HoleFault) -> String {
 
 /// A line of a table of holes. Where one lens is drilled, a line says that the other one is not.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct HoleRow {
+pub struct HoleTableRow {
     /// `R and L`, `R` or `L`.
     pub eyes: String,
     /// The hole; `None` where the lens has none.
@@ -250,7 +250,7 @@ pub struct HoleFigures {
     pub slot_end: String,
 }
 
-impl HoleRow {
+impl HoleTableRow {
     /// The holes of both eyes; once where both have the same. Nothing where neither has any.
     pub fn of(drilling: &Drilling) -> Vec<Self> {
         if drilling.right.is_empty() && drilling.left.is_empty() {
@@ -350,7 +350,7 @@ mod tests {
     #[test]
     fn rows_are_said_once_where_both_eyes_are_alike() {
         let holes = read_holes("temple 3.5 2 1.4\nnose 4 -1.5 1.2 to 6 -1.5").unwrap();
-        let rows = HoleRow::of(&Pair::new(holes.clone(), holes.clone()));
+        let rows = HoleTableRow::of(&Pair::new(holes.clone(), holes.clone()));
         assert_eq!(rows.len(), 2);
         assert_eq!(rows[0].words(), "R and L 1: temple 3.50, 2.00 up, ⌀ 1.40");
         assert_eq!(rows[1].words(), "R and L 2: nose 4.00, 1.50 down, ⌀ 1.20, slot to 6.00, -1.50");
@@ -359,11 +359,11 @@ mod tests {
     #[test]
     fn a_lens_without_holes_is_said_beside_one_that_has_some() {
         let holes = read_holes("temple 3.5 2 1.4").unwrap();
-        let words = |drilling| HoleRow::of(&drilling).iter().map(HoleRow::words).collect::<Vec<_>>();
+        let words = |drilling| HoleTableRow::of(&drilling).iter().map(HoleTableRow::words).collect::<Vec<_>>();
         let hole = "1: temple 3.50, 2.00 up, ⌀ 1.40";
         assert_eq!(words(Pair::new(holes.clone(), Vec::new())), [format!("R {hole}"), "L: none".to_owned()]);
         assert_eq!(words(Pair::new(Vec::new(), holes)), ["R: none".to_owned(), format!("L {hole}")]);
-        assert_eq!(HoleRow::of(&Drilling::default()), []);
+        assert_eq!(HoleTableRow::of(&Drilling::default()), []);
     }
 
     /// As a ticket was kept before a lens without holes was said.
@@ -371,8 +371,8 @@ mod tests {
     fn rows_that_were_kept_are_read() {
         let kept =
             r#"{"eyes":"R","number":1,"side":"temple","inward":"3.50","up":"+2.00","diameter":"1.40","slot_end":""}"#;
-        let rows = HoleRow::of(&Pair::new(read_holes("temple 3.5 2 1.4").unwrap(), Vec::new()));
-        assert_eq!(serde_json::from_str::<HoleRow>(kept).unwrap(), rows[0]);
+        let rows = HoleTableRow::of(&Pair::new(read_holes("temple 3.5 2 1.4").unwrap(), Vec::new()));
+        assert_eq!(serde_json::from_str::<HoleTableRow>(kept).unwrap(), rows[0]);
         assert_eq!(serde_json::to_string(&rows[0]).unwrap(), kept);
         let bare = serde_json::to_string(&rows[1]).unwrap();
         assert_eq!((bare.as_str(), serde_json::from_str(&bare).unwrap()), (r#"{"eyes":"L"}"#, rows[1].clone()));

@@ -23,7 +23,7 @@ pub struct JobRecord {
 
 /// What an erasure would do today.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Plan {
+pub struct ErasurePlan {
     /// Jobs that forbid it: open, or with money owed.
     pub open: Vec<i64>,
     /// Jobs that are emptied.
@@ -34,7 +34,7 @@ pub struct Plan {
     pub kept: Vec<(i64, Date)>,
 }
 
-impl Plan {
+impl ErasurePlan {
     /// Sorts the jobs of a customer.
     pub fn of(jobs: impl IntoIterator<Item = JobRecord>, today: Date) -> Self {
         let mut plan = Self::default();
@@ -89,7 +89,7 @@ mod tests {
     fn three_years_are_kept_to_the_day() {
         let job = |number, is_own, is_open, last| JobRecord { number, is_own, is_open, last };
         let today = date!(2026 - 11 - 25);
-        let plan = Plan::of(
+        let plan = ErasurePlan::of(
             [
                 job(1, true, false, date!(2023 - 11 - 25)),
                 job(2, true, false, date!(2023 - 11 - 26)),

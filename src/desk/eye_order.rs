@@ -9,7 +9,7 @@ use thiserror::Error;
 use super::fitting::asks_vertex;
 use super::job::EyeTask;
 use crate::optics::prescription::{
-    EyePrescription, LensPower, Note, PrescriptionFault, PrescriptionReading, Prism, read,
+    EyePrescription, LensPower, PrescriptionFault, PrescriptionReading, Prism, ReadNote, read,
 };
 use crate::optics::unit::Diopter;
 use crate::optics::{Eye, Pair};
@@ -21,7 +21,7 @@ pub struct EyeOrder {
     /// Always there for [`EyeTask::Make`]; for the others only where it was typed.
     pub rx: Option<EyePrescription>,
     /// Shown to the user to confirm.
-    pub notes: Vec<Note>,
+    pub notes: Vec<ReadNote>,
 }
 
 impl From<PrescriptionReading> for EyeOrder {

@@ -65,11 +65,11 @@ const PLACES: usize = 1000;
 /// Wrong tries by the number of the place they come from: each makes the next wait twice as long.
 #[derive(Debug, Clone, Default)]
 pub struct WrongTries {
-    places: Vec<Place>,
+    places: Vec<PlaceTries>,
 }
 
 #[derive(Debug, Clone)]
-struct Place {
+struct PlaceTries {
     from: u128,
     wrong: u32,
     next_at: OffsetDateTime,
@@ -82,7 +82,7 @@ impl WrongTries {
         let known = self.places.iter().position(|place| place.from == from);
         let index = known.unwrap_or_else(|| {
             self.make_room();
-            self.places.push(Place { from, wrong: 0, next_at: now });
+            self.places.push(PlaceTries { from, wrong: 0, next_at: now });
             self.places.len() - 1
         });
         let place = &mut self.places[index];

@@ -180,18 +180,18 @@ const CYLINDER: [Range; 4] = [Range(120, 2000), Range(2120, 4000), Range(4250, 6
 const CYLINDER_STRONG: [Range; 3] = [Range(250, 2250), Range(2250, 4000), Range(4250, 6000)];
 
 /// The range found for a size.
-struct Found {
+struct FoundRange {
     index: usize,
     in_gap: bool,
     twice: bool,
 }
 
 /// The range that contains a size, or the nearest; `None` beyond the last.
-fn find(ranges: &[Range], size: i32) -> Option<Found> {
+fn find(ranges: &[Range], size: i32) -> Option<FoundRange> {
     let holding: Vec<usize> =
         ranges.iter().enumerate().filter(|(_, r)| (r.0..=r.1).contains(&size)).map(|(i, _)| i).collect();
     if let Some(&index) = holding.first() {
-        return Some(Found { index, in_gap: false, twice: holding.len() > 1 });
+        return Some(FoundRange { index, in_gap: false, twice: holding.len() > 1 });
     }
     if ranges.last().is_none_or(|last| size > last.1) {
         return None;
@@ -199,7 +199,7 @@ fn find(ranges: &[Range], size: i32) -> Option<Found> {
     // `min_by_key` returns the first of equals: the lower range.
     let distance = |r: &Range| if size < r.0 { r.0 - size } else { size - r.1 };
     let (index, _) = ranges.iter().enumerate().min_by_key(|(_, r)| distance(r))?;
-    Some(Found { index, in_gap: true, twice: false })
+    Some(FoundRange { index, in_gap: true, twice: false })
 }
 
 fn code_of(form: LensPower) -> (&'static str, Vec<String>) {

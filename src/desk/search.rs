@@ -11,7 +11,7 @@ use crate::optics::prescription::EyePrescription;
 
 /// One thing that a typed search asks for.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Wanted {
+pub enum SearchTerm {
     /// A word or a number.
     Word(String),
     /// A year counted back from today. People are off by one.
@@ -23,12 +23,12 @@ pub enum Wanted {
     },
 }
 
-impl Wanted {
+impl SearchTerm {
     /// As it was typed.
     pub fn typed(&self) -> &str {
         match self {
-            Wanted::Word(word) => word,
-            Wanted::YearsAgo { typed, .. } => typed,
+            SearchTerm::Word(word) => word,
+            SearchTerm::YearsAgo { typed, .. } => typed,
         }
     }
 }
@@ -103,7 +103,7 @@ const NUMBERS: [&str; 10] = ["one", "two", "three", "four", "five", "six", "seve
 const MOST_WORDS: usize = 12;
 
 /// Reads a typed search. Words that say nothing are left out, unless there is nothing else.
-pub fn read(typed: &str, today: Date) -> Vec<Wanted> {
+pub fn read(typed: &str, today: Date) -> Vec<SearchTerm> {
     // An e and its accent are one letter; alone, the accent would end the word.
     let tokens = tokens(&typed.nfc().collect::<String>());
     let mut wanted = Vec::new();
@@ -112,18 +112,18 @@ pub fn read(typed: &str, today: Date) -> Vec<Wanted> {
         match years_ago(&tokens[at..]) {
             Some((years, used)) => {
                 let typed = tokens[at..at + used].join(" ");
-                wanted.push(Wanted::YearsAgo { year: today.year() - years, typed });
+                wanted.push(SearchTerm::YearsAgo { year: today.year() - years, typed });
                 at += used;
             }
             None => {
-                wanted.push(Wanted::Word(tokens[at].clone()));
+                wanted.push(SearchTerm::Word(tokens[at].clone()));
                 at += 1;
             }
         }
     }
-    let says_something = |one: &Wanted| match one {
-        Wanted::Word(word) => !FILLERS.contains(&word.to_lowercase().as_str()),
-        Wanted::YearsAgo { .. } => true,
+    let says_something = |one: &SearchTerm| match one {
+        SearchTerm::Word(word) => !FILLERS.contains(&word.to_lowercase().as_str()),
+        SearchTerm::YearsAgo { .. } => true,
     };
     if wanted.iter().any(says_something) {
         wanted.retain(says_something);
@@ -216,9 +216,9 @@ mod tests {
     use time::macros::date;
 
     fn read_words(typed: &str) -> String {
-        let said = |one: Wanted| match one {
-            Wanted::Word(word) => word,
-            Wanted::YearsAgo { year, .. } => format!("<{year}>"),
+        let said = |one: SearchTerm| match one {
+            SearchTerm::Word(word) => word,
+            SearchTerm::YearsAgo { year, .. } => format!("<{year}>"),
         };
         read(typed, date!(2026 - 11 - 26)).into_iter().map(said).collect::<Vec<_>>().join(" ")
     }
@@ -247,7 +247,7 @@ mod tests {
     #[test]
     fn what_was_typed_for_a_year_is_kept() {
         let wanted = read("gold, Three years ago", date!(2026 - 11 - 26));
-        assert_eq!(wanted.iter().map(Wanted::typed).collect::<Vec<_>>(), ["gold", "Three years ago"]);
+        assert_eq!(wanted.iter().map(SearchTerm::typed).collect::<Vec<_>>(), ["gold", "Three years ago"]);
     }
 
     #[test]

@@ -101,13 +101,13 @@ impl Period {
 
 /// What came in and went back by one kind of payment.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Moved {
+pub struct MovedMoney {
     pub received: Cents,
     /// Positive.
     pub refunded: Cents,
 }
 
-impl Moved {
+impl MovedMoney {
     /// What stays.
     pub fn kept(self) -> Cents {
         self.received - self.refunded
@@ -122,7 +122,7 @@ impl Moved {
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Takings {
     /// Only kinds that moved.
-    pub by_kind: BTreeMap<&'static str, Moved>,
+    pub by_kind: BTreeMap<&'static str, MovedMoney>,
     /// All lines of bills, tax included.
     pub billed: Cents,
     pub tax: Cents,
@@ -130,7 +130,7 @@ pub struct Takings {
 
 impl Takings {
     /// Adds money that moved.
-    pub fn add_moved(&mut self, kind: PaymentKind, moved: Moved) {
+    pub fn add_moved(&mut self, kind: PaymentKind, moved: MovedMoney) {
         let sum = self.by_kind.entry(kind.key()).or_default();
         *sum = sum.and(moved);
     }
@@ -154,8 +154,8 @@ impl Takings {
     }
 
     /// By every kind of payment together.
-    pub fn moved(&self) -> Moved {
-        self.by_kind.values().fold(Moved::default(), |sum, moved| sum.and(*moved))
+    pub fn moved(&self) -> MovedMoney {
+        self.by_kind.values().fold(MovedMoney::default(), |sum, moved| sum.and(*moved))
     }
 }
 
@@ -183,7 +183,7 @@ mod tests {
     #[test]
     fn sums_by_kind_and_in_all() {
         let (mut november, mut year) = (Takings::default(), Takings::default());
-        let moved = |received, refunded| Moved { received: Cents::new(received), refunded: Cents::new(refunded) };
+        let moved = |received, refunded| MovedMoney { received: Cents::new(received), refunded: Cents::new(refunded) };
         november.add_moved(PaymentKind::Card, moved(20_000, 0));
         november.add_moved(PaymentKind::Card, moved(0, 1500));
         november.add_moved(PaymentKind::Cash, moved(500, 0));

@@ -186,7 +186,8 @@ pub struct Records(pub Vec<(String, Vec<String>)>);
 impl Records {
     /// A file can have a hundred thousand labels, so each is looked up.
     fn of(file: &TraceFile) -> Self {
-        let (mut records, mut places): (Vec<(String, Vec<String>)>, HashMap<&str, usize>) = Default::default();
+        let mut records: Vec<(String, Vec<String>)> = Vec::new();
+        let mut places: HashMap<&str, usize> = HashMap::new();
         for (label, value) in file.records() {
             let place = *places.entry(label).or_insert(records.len());
             if place == records.len() {

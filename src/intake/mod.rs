@@ -13,7 +13,7 @@ use clap::ValueEnum;
 use thiserror::Error;
 
 use crate::picture::{self, Ask, PictureRefused, Scale, Subject};
-use crate::shape::drawing::{self, DrawingRefused, Kind, Placed, Unit};
+use crate::shape::drawing::{self, DrawingKind, DrawingRefused, Placed, Unit};
 use crate::shape::record::{self, Assumptions, FileKind, RecordFault, TraceFile};
 
 /// The largest file taken. Each reader has its own limit too.
@@ -43,9 +43,9 @@ impl Format {
             return Format::Picture;
         }
         match drawing::kind_of(bytes) {
-            Some(Kind::Svg) => Format::Svg,
-            Some(Kind::Dxf) => Format::Dxf,
-            Some(Kind::Points) => Format::Points,
+            Some(DrawingKind::Svg) => Format::Svg,
+            Some(DrawingKind::Dxf) => Format::Dxf,
+            Some(DrawingKind::Points) => Format::Points,
             None => match FileKind::of(bytes) {
                 FileKind::Records => Format::Records,
                 FileKind::Table => Format::Table,
@@ -119,9 +119,9 @@ pub fn read_any(bytes: &[u8], options: &ReadOptions) -> Result<TraceFile, Intake
     match options.format.unwrap_or_else(|| Format::of(bytes)) {
         Format::Records => recorded(FileKind::Records),
         Format::Table => recorded(FileKind::Table),
-        Format::Svg => drawn(Kind::Svg),
-        Format::Dxf => drawn(Kind::Dxf),
-        Format::Points => drawn(Kind::Points),
+        Format::Svg => drawn(DrawingKind::Svg),
+        Format::Dxf => drawn(DrawingKind::Dxf),
+        Format::Points => drawn(DrawingKind::Points),
         Format::Picture => {
             let ask = Ask { scale: options.scale.unwrap_or(Scale::OfTheFile), subject: options.subject };
             Ok(picture::read(bytes, &ask)?.traces(options.placed)?)

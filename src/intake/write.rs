@@ -8,7 +8,7 @@ use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
 use crate::shape::dxf::{self, Layer};
 use crate::shape::points_csv;
-use crate::shape::record::{Assumptions, Form, TraceFile, write_as};
+use crate::shape::record::{Assumptions, TraceFile, TraceForm, write_as};
 use crate::shape::svg::{View, holes_data, path_data};
 
 /// Lenses are drawn so far apart where the distance between them is not known: no frame is so wide, so a reader does not take
@@ -67,10 +67,10 @@ impl WriteFormat {
     pub fn file_of(self, shape: &TraceFile, assumptions: &Assumptions) -> Result<Vec<u8>, IntakeError> {
         let records = |form| Ok(write_as(shape, form, assumptions));
         match self {
-            WriteFormat::Text => records(Form::Text),
-            WriteFormat::Binary => records(Form::Binary),
-            WriteFormat::Differences => records(Form::Differences),
-            WriteFormat::Packed => records(Form::Packed),
+            WriteFormat::Text => records(TraceForm::Text),
+            WriteFormat::Binary => records(TraceForm::Binary),
+            WriteFormat::Differences => records(TraceForm::Differences),
+            WriteFormat::Packed => records(TraceForm::Packed),
             WriteFormat::Points => {
                 Ok(points_csv::table(&shape.outlines(), &shape.holes, &view_of(shape).centers).into_bytes())
             }

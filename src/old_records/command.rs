@@ -13,13 +13,13 @@ use super::folder::bytes_again;
 use super::progress::{Progress, grouped};
 use super::table::{self, Table, TableRefused, TableRow};
 use super::{OldRecordsError, gather_all, guess_matching, read_shape};
-use crate::config::{OldRecords, folder};
+use crate::config::{OldRecordsCommand, folder};
 use crate::desk::old_record::column::Column;
 use crate::desk::old_record::day::DayOrder;
-use crate::desk::old_record::plan::{Plan, Tally};
+use crate::desk::old_record::plan::{ImportPlan, ImportTally};
 use crate::desk::old_record::row::Matching;
 use crate::store::folder_lock::{FolderLock, LockError};
-use crate::store::old_record::{Source, ToBringIn, TraceFiles};
+use crate::store::old_record::{ImportSource, ToBringIn, TraceFiles};
 use crate::store::once::{Once, act};
 use crate::store::{OpenError, Store, StoreError};
 
@@ -51,7 +51,7 @@ pub enum CommandError {
 /// # Errors
 ///
 /// [`CommandError`].
-pub fn run(asked: &OldRecords, mut out: impl Write) -> Result<(), CommandError> {
+pub fn run(asked: &OldRecordsCommand, mut out: impl Write) -> Result<(), CommandError> {
     let data = folder(asked.data.as_deref()).ok_or(CommandError::NoFolder)?;
     let table = read_table(&asked.csv)?;
     let matching = matching_of(asked, &table)?;
@@ -67,7 +67,7 @@ pub fn run(asked: &OldRecords, mut out: impl Write) -> Result<(), CommandError> 
             store.write_staged(read_shape, &|_| {}).await?;
         }
         let known = store.known_of(&gathered).await?;
-        let plan = Plan::of(&gathered, &known);
+        let plan = ImportPlan::of(&gathered, &known);
         for problem in &plan.problems {
             writeln!(out, "{problem}")?;
         }
@@ -78,7 +78,7 @@ pub fn run(asked: &OldRecords, mut out: impl Write) -> Result<(), CommandError> 
             let what = ToBringIn {
                 gathered: &gathered,
                 leaves_out: asked.leave_out,
-                source: Source { folder: &named, table: &csv },
+                source: ImportSource { folder: &named, table: &csv },
                 files: TraceFiles { bytes: &|file| bytes_again(&from, file), read: read_shape },
             };
             let key = act("old-records-command", [Sha256::digest(now_text()).as_slice()]);
@@ -108,7 +108,7 @@ fn read_table(file: &Path) -> Result<Table, CommandError> {
 }
 
 /// The guess, with what was said of single columns in its place.
-fn matching_of(asked: &OldRecords, table: &Table) -> Result<Matching, CommandError> {
+fn matching_of(asked: &OldRecordsCommand, table: &Table) -> Result<Matching, CommandError> {
     let mut matching = guess_matching(table);
     if asked.day_first {
         matching.days = DayOrder::DayFirst;
@@ -145,7 +145,7 @@ fn matching_of(asked: &OldRecords, table: &Table) -> Result<Matching, CommandErr
     }
 }
 
-fn would_be(tally: &Tally) -> String {
+fn would_be(tally: &ImportTally) -> String {
     match tally.stopped {
         0 => format!("Would be brought in: {}", was(tally)),
         stopped => format!(
@@ -157,8 +157,8 @@ fn would_be(tally: &Tally) -> String {
     }
 }
 
-fn was(tally: &Tally) -> String {
-    let Tally { jobs, shapes, new_customers, known_customers, new_frames, already_here, .. } = *tally;
+fn was(tally: &ImportTally) -> String {
+    let ImportTally { jobs, shapes, new_customers, known_customers, new_frames, already_here, .. } = *tally;
     let [jobs, shapes, new, known, frames, here] =
         [jobs, shapes, new_customers, known_customers, new_frames, already_here].map(grouped);
     format!(

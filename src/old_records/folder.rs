@@ -10,7 +10,7 @@ use thiserror::Error;
 
 use super::mark;
 use super::progress::Progress;
-use crate::desk::old_record::gathered::{FoundFile, InFile, Mark, ShapeFile};
+use crate::desk::old_record::gathered::{ContentMark, FoundFile, InFile, ShapeFile};
 use crate::desk::old_record::problem::Problem;
 use crate::intake::{Format, ReadOptions, read_any};
 
@@ -126,7 +126,7 @@ fn name_of(path: &Path) -> String {
 pub fn read_all(
     folder: &Path,
     files: &[String],
-    table: Mark,
+    table: ContentMark,
     progress: &Progress,
 ) -> Result<(Vec<FoundFile>, Vec<Problem>), FolderRefused> {
     let (next, bytes, is_over) = (AtomicUsize::new(0), AtomicUsize::new(0), AtomicBool::new(false));
@@ -170,7 +170,7 @@ pub fn read_all(
 }
 
 /// Reads one file, and says how many bytes it has. `None` for the table itself.
-fn read_file(folder: &Path, name: &str, table: Mark) -> (Option<Result<FoundFile, Problem>>, usize) {
+fn read_file(folder: &Path, name: &str, table: ContentMark) -> (Option<Result<FoundFile, Problem>>, usize) {
     let left_out = |why: String| (Some(Err(Problem::file(name, why))), 0);
     let bytes = match bytes_of(&folder.join(name)) {
         Ok(Some(bytes)) => bytes,

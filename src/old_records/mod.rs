@@ -25,7 +25,7 @@ use crate::desk::frame_shape::NewShape;
 use crate::desk::old_record::column::Column;
 use crate::desk::old_record::column::{guess, is_head};
 use crate::desk::old_record::day::DayOrder;
-use crate::desk::old_record::gathered::{Gathered, Mark, gather, shape_of};
+use crate::desk::old_record::gathered::{ContentMark, Gathered, gather, shape_of};
 use crate::desk::old_record::row::{Matching, read_row};
 use crate::intake::{ReadOptions, read_any};
 use crate::optics::unit::Millimeter;
@@ -93,7 +93,7 @@ pub fn read_shape(name: &str, bytes: &[u8], bridge: Millimeter) -> Result<NewSha
 }
 
 /// SHA-256 of some parts, each with its length before it.
-fn mark(parts: &[&[u8]]) -> Mark {
+fn mark(parts: &[&[u8]]) -> ContentMark {
     let mut hash = Sha256::new();
     for part in parts {
         hash.update((part.len() as u64).to_le_bytes());

@@ -7,7 +7,7 @@ use csv::StringRecord;
 use thiserror::Error;
 
 use super::mark;
-use crate::desk::old_record::gathered::Mark;
+use crate::desk::old_record::gathered::ContentMark;
 
 /// The largest table: some 50,000 rows of addresses.
 pub const MAX_BYTES: usize = 16 * 1024 * 1024;
@@ -42,7 +42,7 @@ pub struct Table {
     /// Rows that hold something.
     pub rows: Vec<TableRow>,
     /// Of its bytes.
-    pub mark: Mark,
+    pub mark: ContentMark,
 }
 
 impl Table {

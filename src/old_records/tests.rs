@@ -12,8 +12,8 @@ use time::macros::datetime;
 use super::folder::bytes_again;
 use super::*;
 use crate::desk::job::Stage;
-use crate::desk::old_record::plan::Tally;
-use crate::store::old_record::{Source, ToBringIn, TraceFiles, Written};
+use crate::desk::old_record::plan::ImportTally;
+use crate::store::old_record::{ImportSource, ToBringIn, TraceFiles, Written};
 use crate::store::once::Once;
 use crate::store::{Store, StoreError};
 
@@ -57,7 +57,7 @@ async fn bring(
     key: &str,
     (folder, gathered): (&Path, &Gathered),
     leaves_out: bool,
-) -> Result<Tally, StoreError> {
+) -> Result<ImportTally, StoreError> {
     bring_telling(store, key, (folder, gathered), leaves_out, |_| {}).await
 }
 
@@ -67,8 +67,8 @@ async fn bring_telling(
     (folder, gathered): (&Path, &Gathered),
     leaves_out: bool,
     done: impl Fn(Written),
-) -> Result<Tally, StoreError> {
-    let source = Source { folder: "/traces", table: "jobs.csv" };
+) -> Result<ImportTally, StoreError> {
+    let source = ImportSource { folder: "/traces", table: "jobs.csv" };
     let files = TraceFiles { bytes: &|file| bytes_again(folder, file), read: read_shape };
     match store.bring_in(key, &ToBringIn { gathered, leaves_out, source, files }, NOW, done).await? {
         Once::Now(tally) => Ok(tally),

@@ -3,7 +3,7 @@
 use super::Eye;
 use super::power::SphereCylinder;
 use super::prism::InUp;
-use super::tolerance::Unit;
+use super::tolerance::RowUnit;
 
 /// Below this a figure of two places is written as zero.
 const HALF_HUNDREDTH: f64 = 0.005;
@@ -49,8 +49,8 @@ pub fn long(value: f64) -> String {
 }
 
 /// A size with its unit. Degrees are whole; a half hundredth, as an eighth of a diopter makes, is shown.
-pub fn size(value: f64, unit: Unit) -> String {
-    if unit == Unit::Degree {
+pub fn size(value: f64, unit: RowUnit) -> String {
+    if unit == RowUnit::Degree {
         return format!("{value:.0}°");
     }
     let is_whole = |value: f64| (value - value.round()).abs() < 1e-6;
@@ -124,10 +124,10 @@ mod tests {
 
     #[test]
     fn a_half_hundredth_is_shown_in_a_size() {
-        assert_eq!(size(0.125, Unit::Diopter), "0.125 D");
-        assert_eq!(size(0.13, Unit::Diopter), "0.13 D");
-        assert_eq!(size(0.003_2, Unit::PrismDiopter), "0.00 Δ");
-        assert_eq!(size(3.0, Unit::Degree), "3°");
+        assert_eq!(size(0.125, RowUnit::Diopter), "0.125 D");
+        assert_eq!(size(0.13, RowUnit::Diopter), "0.13 D");
+        assert_eq!(size(0.003_2, RowUnit::PrismDiopter), "0.00 Δ");
+        assert_eq!(size(3.0, RowUnit::Degree), "3°");
     }
 
     #[test]

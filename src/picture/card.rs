@@ -4,7 +4,7 @@
 use super::gray::{Gray, Pixel};
 use super::plane::Plane;
 use super::refused::PictureRefused;
-use super::region::{Sizes, Terrain, Thing, Wanted, hull};
+use super::region::{SizeLimits, Terrain, Thing, Wanted, hull};
 use crate::shape::outline::Point;
 
 /// The sides of an ID-1 card, mm. Source: ISO/IEC 7810.
@@ -45,7 +45,7 @@ pub(super) fn find_card(gray: &Gray) -> Result<Card, PictureRefused> {
     let factor = (pixels / SMALL_PIXELS).sqrt().ceil().max(1.0) as usize;
     let terrain = Terrain::of(gray, factor);
     let least_px = LEAST_SHARE * gray.width.max(gray.height) as f64;
-    let sizes = Sizes { least_px, most_px: f64::INFINITY, hair_px: 6.0 * factor as f64 };
+    let sizes = SizeLimits { least_px, most_px: f64::INFINITY, hair_px: 6.0 * factor as f64 };
     let mut found: Vec<(f64, Card)> = Vec::new();
     for level in terrain.levels() {
         for thing in terrain.things(level, Wanted::Body, sizes) {
@@ -134,12 +134,12 @@ fn card(gray: &Gray, thing: &Thing, slack_px: f64) -> Option<(f64, Card)> {
 
 /// A straight line: a point on it and its direction.
 #[derive(Debug, Clone, Copy)]
-struct Line {
+struct StraightLine {
     at: Pixel,
     along: (f64, f64),
 }
 
-fn meet(one: Line, other: Line) -> Option<Pixel> {
+fn meet(one: StraightLine, other: StraightLine) -> Option<Pixel> {
     let cross = one.along.0 * other.along.1 - one.along.1 * other.along.0;
     if cross.abs() < 0.3 {
         return None;
@@ -181,7 +181,7 @@ fn rectangle(around: &[Pixel], p: Pixel, q: Pixel) -> Option<(f64, [Pixel; 4])> 
 }
 
 /// The line through the border near one side, its middle part only: the corners are round.
-fn fitted_side(around: &[Pixel], corners: &[Pixel; 4], side: usize) -> Option<Line> {
+fn fitted_side(around: &[Pixel], corners: &[Pixel; 4], side: usize) -> Option<StraightLine> {
     let dense = dense(around);
     let (p, q) = (corners[side], corners[(side + 1) % 4]);
     let length = p.away_px(q);
@@ -207,7 +207,7 @@ fn dense(around: &[Pixel]) -> Vec<Pixel> {
 }
 
 /// The line with the least squared distances.
-fn line_through(points: &[Pixel]) -> Option<Line> {
+fn line_through(points: &[Pixel]) -> Option<StraightLine> {
     if points.len() < 8 {
         return None;
     }
@@ -219,7 +219,7 @@ fn line_through(points: &[Pixel]) -> Option<Line> {
         (xx, xy, yy) = (xx + dx * dx, xy + dx * dy, yy + dy * dy);
     }
     let angle = 0.5 * (2.0 * xy).atan2(xx - yy);
-    Some(Line { at: Pixel::new(x, y), along: (angle.cos(), angle.sin()) })
+    Some(StraightLine { at: Pixel::new(x, y), along: (angle.cos(), angle.sin()) })
 }
 
 /// How far the border is from the four sides, away from the corners: the distance that nine of ten points stay under.
@@ -240,8 +240,8 @@ fn off_sides(border: &[Pixel], corners: &[Pixel; 4]) -> Option<f64> {
 }
 
 /// A side to a fraction of a pixel: the steepest place along many normals, and the line most of them lie on.
-fn exact_side(gray: &Gray, p: Pixel, q: Pixel, reach_px: f64) -> Option<Line> {
-    let mut line = Line { at: p, along: (q.x - p.x, q.y - p.y) };
+fn exact_side(gray: &Gray, p: Pixel, q: Pixel, reach_px: f64) -> Option<StraightLine> {
+    let mut line = StraightLine { at: p, along: (q.x - p.x, q.y - p.y) };
     let length = line.along.0.hypot(line.along.1);
     let mut reach_px = reach_px;
     for _ in 0..3 {
@@ -282,19 +282,20 @@ const EDGE: [f32; 9] = [-0.27, -0.49, -0.61, -0.44, 0.0, 0.44, 0.61, 0.49, 0.27]
 
 /// The line that most of the points lie on: each pair of a fixed set proposes one, the middle distance decides, and the
 /// points near it are fitted.
-fn most_agreed(points: &[Pixel]) -> Option<Line> {
+fn most_agreed(points: &[Pixel]) -> Option<StraightLine> {
     let n = points.len();
     if n < 20 {
         return None;
     }
-    let off = |line: &Line, p: &Pixel| ((p.x - line.at.x) * line.along.1 - (p.y - line.at.y) * line.along.0).abs();
+    let off =
+        |line: &StraightLine, p: &Pixel| ((p.x - line.at.x) * line.along.1 - (p.y - line.at.y) * line.along.0).abs();
     let proposals = (0..12).flat_map(|i| (0..12).map(move |j| (i * n / 24, n / 2 + j * n / 24)));
-    let middle_off = |line: &Line| super::edge::median(points.iter().map(|p| off(line, p)).collect());
+    let middle_off = |line: &StraightLine| super::edge::median(points.iter().map(|p| off(line, p)).collect());
     let best = proposals
         .filter_map(|(i, j)| {
             let (p, q) = (points[i], points[j]);
             let length = p.away_px(q);
-            (length > 1.0).then(|| Line { at: p, along: ((q.x - p.x) / length, (q.y - p.y) / length) })
+            (length > 1.0).then(|| StraightLine { at: p, along: ((q.x - p.x) / length, (q.y - p.y) / length) })
         })
         .map(|line| (middle_off(&line), line))
         .min_by(|a, b| a.0.total_cmp(&b.0))?;

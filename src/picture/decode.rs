@@ -23,7 +23,7 @@ pub(super) struct Decoded {
     pub gray: Gray,
     /// The darkest of the three colors of each pixel, if the picture has color: a yellow lens hardly shows in brightness.
     pub darkest: Option<Gray>,
-    pub stated: density::Stated,
+    pub stated: density::StatedDensity,
 }
 
 /// The decoder of a picture whose size is within the limits, with the way it was held.

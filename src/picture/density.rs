@@ -2,7 +2,7 @@
 
 /// What a file says of itself.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(super) struct Stated {
+pub(super) struct StatedDensity {
     /// Dots for each inch, across and down.
     pub dpi: Option<(f64, f64)>,
     /// It has an exposure or a focal length.
@@ -14,11 +14,11 @@ const PER_METER: f64 = 0.0254;
 const MOST_ENTRIES: usize = 200;
 
 /// What the bytes of a PNG, JPEG, TIFF or BMP say.
-pub(super) fn stated(bytes: &[u8]) -> Stated {
+pub(super) fn stated(bytes: &[u8]) -> StatedDensity {
     match bytes {
-        [0x89, b'P', b'N', b'G', ..] => Stated { dpi: png(bytes), is_photo: false },
+        [0x89, b'P', b'N', b'G', ..] => StatedDensity { dpi: png(bytes), is_photo: false },
         [0xff, 0xd8, ..] => jpeg(bytes),
-        [b'B', b'M', ..] => Stated { dpi: bmp(bytes), is_photo: false },
+        [b'B', b'M', ..] => StatedDensity { dpi: bmp(bytes), is_photo: false },
         _ => tiff(bytes),
     }
 }
@@ -46,8 +46,8 @@ fn bmp(bytes: &[u8]) -> Option<(f64, f64)> {
 }
 
 /// The segments before the picture itself. EXIF is believed rather than JFIF, which many programs fill with 72.
-fn jpeg(bytes: &[u8]) -> Stated {
-    let mut stated = Stated::default();
+fn jpeg(bytes: &[u8]) -> StatedDensity {
+    let mut stated = StatedDensity::default();
     let mut rest = bytes.get(2..).unwrap_or_default();
     while let [0xff, marker, high, low, ..] = rest {
         let length = usize::from(*high) << 8 | usize::from(*low);
@@ -79,12 +79,12 @@ fn jpeg(bytes: &[u8]) -> Stated {
 }
 
 /// The fields of a TIFF file or of the EXIF data of a picture.
-struct Fields<'a> {
+struct TagFields<'a> {
     bytes: &'a [u8],
     is_little: bool,
 }
 
-impl Fields<'_> {
+impl TagFields<'_> {
     fn short(&self, at: usize) -> Option<u16> {
         let bytes = self.bytes.get(at..at.checked_add(2)?)?.try_into().ok()?;
         Some(if self.is_little { u16::from_le_bytes(bytes) } else { u16::from_be_bytes(bytes) })
@@ -108,14 +108,14 @@ impl Fields<'_> {
     }
 }
 
-fn tiff(bytes: &[u8]) -> Stated {
+fn tiff(bytes: &[u8]) -> StatedDensity {
     let is_little = match bytes.get(..4) {
         Some([b'I', b'I', 42, 0]) => true,
         Some([b'M', b'M', 0, 42]) => false,
-        _ => return Stated::default(),
+        _ => return StatedDensity::default(),
     };
-    let fields = Fields { bytes, is_little };
-    let Some(directory) = fields.long(4).map(|at| at as usize) else { return Stated::default() };
+    let fields = TagFields { bytes, is_little };
+    let Some(directory) = fields.long(4).map(|at| at as usize) else { return StatedDensity::default() };
     let of = |tag: u16| fields.ratio(fields.entry(directory, tag)?);
     let unit = fields.entry(directory, 296).and_then(|entry| fields.short(entry + 8)).unwrap_or(2);
     let per_inch = if unit == 3 { 2.54 } else { 1.0 };
@@ -124,7 +124,7 @@ fn tiff(bytes: &[u8]) -> Stated {
     // The time of exposure, the f-number, the focal length.
     let is_photo =
         camera.is_some_and(|camera| [33_434, 33_437, 37_386].iter().any(|tag| fields.entry(camera, *tag).is_some()));
-    Stated { dpi, is_photo }
+    StatedDensity { dpi, is_photo }
 }
 
 #[cfg(test)]
@@ -141,13 +141,13 @@ mod tests {
         // 11,811 dots a meter are 300 an inch.
         assert!((across - 300.0).abs() < 0.01 && (down - 300.0).abs() < 0.01, "{across}");
         let jfif = b"\xff\xd8\xff\xe0\0\x10JFIF\0\x01\x02\x01\x01\x2c\x01\x2c\0\0\xff\xda";
-        assert_eq!(stated(jfif), Stated { dpi: Some((300.0, 300.0)), is_photo: false });
+        assert_eq!(stated(jfif), StatedDensity { dpi: Some((300.0, 300.0)), is_photo: false });
         let per_cm = b"\xff\xd8\xff\xe0\0\x10JFIF\0\x01\x02\x02\0\x76\0\x76\0\0\xff\xda";
         assert!((stated(per_cm).dpi.unwrap().0 - 299.72).abs() < 1e-9);
         for junk in
             [&b""[..], b"BM", b"\xff\xd8\xff\xe1\xff", b"II*\0\xff\xff\xff\xff", b"\x89PNG\r\n\x1a\n\xff\xff\xff\xff"]
         {
-            assert_eq!(stated(junk), Stated::default());
+            assert_eq!(stated(junk), StatedDensity::default());
         }
     }
 
@@ -162,6 +162,6 @@ mod tests {
         tiff.extend([72_u32.to_le_bytes(), 1_u32.to_le_bytes()].concat());
         tiff.extend(b"\x01\0");
         tiff.extend(entry(33_434, 5, 50));
-        assert_eq!(stated(&tiff), Stated { dpi: Some((72.0, 72.0)), is_photo: true });
+        assert_eq!(stated(&tiff), StatedDensity { dpi: Some((72.0, 72.0)), is_photo: true });
     }
 }

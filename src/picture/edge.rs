@@ -27,7 +27,7 @@ const BEVEL_SHARE: f32 = 0.3;
 
 /// An edge found in a picture.
 #[derive(Debug, Clone)]
-pub(super) struct Edge {
+pub(super) struct SeenEdge {
     /// Counter-clockwise in the plane.
     pub points: Vec<Point>,
     /// The part of it that is clearly seen.
@@ -77,7 +77,7 @@ const COARSE: f64 = 0.35;
 const UNFITTED_MM: f64 = 0.5;
 
 /// Follows the edge from a coarse border in the plane.
-pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wanted, pitch_mm: f64) -> Edge {
+pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wanted, pitch_mm: f64) -> SeenEdge {
     let spacing_mm = 2.0 * pitch_mm;
     let mut line = smoothed(&spaced(border, spacing_mm), 1.0 / spacing_mm);
     let mut outward = Outward::Brighter;
@@ -146,7 +146,7 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
     let Some((feet, strip, path, offsets_mm, smoothed)) = last else { unreachable!("there is a look") };
     let away: Vec<f64> = offsets_mm.iter().zip(&smoothed).map(|(a, b)| (a - b).abs()).collect();
     let (blur_px, step_levels) = blur_and_step(gray, plane, &feet, pitch_mm, outward, &path, &strip);
-    Edge {
+    SeenEdge {
         seen: path.visible(SEEN),
         unseen: longest_unseen(&path, &line, spacing_mm),
         spread_mm: 1.4826 * median(away),

@@ -2,11 +2,11 @@
 
 use std::cmp::Ordering;
 
-use super::edge::{Edge, follow};
+use super::edge::{SeenEdge, follow};
 use super::gray::{Gray, Pixel};
 use super::plane::Plane;
 use super::refused::PictureRefused;
-use super::region::{Sizes, Terrain, Thing, Wanted};
+use super::region::{SizeLimits, Terrain, Thing, Wanted};
 use crate::shape::boxing::Boxing;
 use crate::shape::hull::hull;
 use crate::shape::outline::{Outline, Point, doubled_area_mm2, extent};
@@ -45,8 +45,8 @@ const OPENING_MM: f64 = 1.2;
 
 /// A lens found in a picture.
 #[derive(Debug, Clone)]
-pub(super) struct Lens {
-    pub edge: Edge,
+pub(super) struct FoundLens {
+    pub edge: SeenEdge,
     pub outline: Outline,
     /// The middle of its box, in the plane.
     pub middle: Point,
@@ -60,14 +60,15 @@ pub(super) fn find(
     plane: &Plane,
     wanted: Wanted,
     hidden: Option<[Pixel; 4]>,
-) -> Result<Vec<Lens>, PictureRefused> {
+) -> Result<Vec<FoundLens>, PictureRefused> {
     let center = plane.to_mm(Pixel::new(gray.width as f64 / 2.0, gray.height as f64 / 2.0));
     let pitch_mm = plane.pitch_mm(center).0;
     let pixels = (gray.width * gray.height) as f64;
     let factor = (SMALL_PITCH_MM / pitch_mm).round().max((pixels / SMALL_PIXELS).sqrt().ceil()).max(1.0);
     let terrain = Terrain::of(gray, factor as usize);
-    let sizes = Sizes { least_px: 12.0 / pitch_mm, most_px: SIDE_MM.end() / pitch_mm, hair_px: HAIR_MM / pitch_mm };
-    let mut lenses: Vec<Lens> = Vec::new();
+    let sizes =
+        SizeLimits { least_px: 12.0 / pitch_mm, most_px: SIDE_MM.end() / pitch_mm, hair_px: HAIR_MM / pitch_mm };
+    let mut lenses: Vec<FoundLens> = Vec::new();
     let mut tried: Vec<(Pixel, f64)> = Vec::new();
     let mut why = match wanted {
         Wanted::Body => PictureRefused::NothingClosed,
@@ -122,7 +123,7 @@ fn worse(one: PictureRefused, other: PictureRefused) -> PictureRefused {
     if far(&other) >= far(&one) { other } else { one }
 }
 
-fn lens(gray: &Gray, plane: &Plane, thing: &Thing, wanted: Wanted) -> Result<Lens, PictureRefused> {
+fn lens(gray: &Gray, plane: &Plane, thing: &Thing, wanted: Wanted) -> Result<FoundLens, PictureRefused> {
     let mut border: Vec<Point> = thing.border.iter().map(|place| plane.to_mm(*place)).collect();
     // Clockwise as seen, so counter-clockwise once y runs up: the picture's rows run down.
     border.reverse();
@@ -154,10 +155,10 @@ fn lens(gray: &Gray, plane: &Plane, thing: &Thing, wanted: Wanted) -> Result<Len
     if turned_in_corners_deg(&edge.points) > MOST_CORNERED_DEG {
         return Err(PictureRefused::NotALens);
     }
-    Ok(Lens { edge, outline, middle, is_marked: false })
+    Ok(FoundLens { edge, outline, middle, is_marked: false })
 }
 
-fn judge(edge: &Edge) -> Result<(), PictureRefused> {
+fn judge(edge: &SeenEdge) -> Result<(), PictureRefused> {
     if edge.seen < LEAST_SEEN || edge.unseen.0 > LONGEST_UNSEEN_MM {
         return Err(PictureRefused::Unseen { mm: edge.unseen.0, toward_deg: edge.unseen.1 });
     }
@@ -175,8 +176,8 @@ fn checked(
     plane: &Plane,
     terrain: &Terrain,
     wanted: Wanted,
-    mut found: Vec<Lens>,
-) -> Result<Vec<Lens>, PictureRefused> {
+    mut found: Vec<FoundLens>,
+) -> Result<Vec<FoundLens>, PictureRefused> {
     for lens in &mut found {
         let marked = marked(plane, terrain, wanted, lens);
         if marked > MARKED.1 {
@@ -188,7 +189,7 @@ fn checked(
 }
 
 /// The share of the inside, away from the rim, that is not smooth.
-fn marked(plane: &Plane, terrain: &Terrain, wanted: Wanted, lens: &Lens) -> f64 {
+fn marked(plane: &Plane, terrain: &Terrain, wanted: Wanted, lens: &FoundLens) -> f64 {
     let factor = terrain.factor as f64;
     let limit = (lens.edge.step_levels * 0.06).max(3.0) as f32;
     let rim_mm = match wanted {
@@ -220,21 +221,21 @@ fn marked(plane: &Plane, terrain: &Terrain, wanted: Wanted, lens: &Lens) -> f64 
 }
 
 /// Those that no other one encloses, from left to right.
-fn outermost(lenses: Vec<Lens>) -> Vec<Lens> {
+fn outermost(lenses: Vec<FoundLens>) -> Vec<FoundLens> {
     without_nested(lenses, |a, b| b.total_cmp(&a))
 }
 
 /// Those that enclose no other one, from left to right: the outer edge of a rim encloses its opening.
-fn innermost(lenses: Vec<Lens>) -> Vec<Lens> {
+fn innermost(lenses: Vec<FoundLens>) -> Vec<FoundLens> {
     without_nested(lenses, |a, b| a.total_cmp(&b))
 }
 
 /// Of lenses within each other the first by area.
-fn without_nested(mut lenses: Vec<Lens>, order: impl Fn(f64, f64) -> Ordering) -> Vec<Lens> {
-    let area = |lens: &Lens| Boxing::of(&lens.outline).area_mm2;
+fn without_nested(mut lenses: Vec<FoundLens>, order: impl Fn(f64, f64) -> Ordering) -> Vec<FoundLens> {
+    let area = |lens: &FoundLens| Boxing::of(&lens.outline).area_mm2;
     lenses.sort_by(|a, b| order(area(a), area(b)));
-    let holds = |a: &Lens, b: &Lens| a.outline.contains(b.middle.minus(a.middle));
-    let mut kept: Vec<Lens> = Vec::new();
+    let holds = |a: &FoundLens, b: &FoundLens| a.outline.contains(b.middle.minus(a.middle));
+    let mut kept: Vec<FoundLens> = Vec::new();
     for lens in lenses {
         if !kept.iter().any(|first| holds(first, &lens) || holds(&lens, first)) {
             kept.push(lens);

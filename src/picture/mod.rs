@@ -265,7 +265,7 @@ pub fn read(bytes: &[u8], ask: &Ask) -> Result<Reading, PictureRefused> {
     notes.extend((unsure > expected).then_some(Note::Unsure(unsure)));
     notes.extend((uneven > UNEVEN_MM).then_some(Note::Dusty(uneven)));
     notes.extend(found.iter().any(|lens| lens.is_marked).then_some(Note::Marked));
-    let seen = |lens: find::Lens| SeenLens { points: lens.outline.points().to_vec(), middle: lens.middle };
+    let seen = |lens: find::FoundLens| SeenLens { points: lens.outline.points().to_vec(), middle: lens.middle };
     Ok(Reading {
         lenses: found.into_iter().map(seen).collect(),
         plane: scaled.plane,
@@ -345,7 +345,7 @@ fn is_meant(dpi: f64) -> bool {
 }
 
 /// The resolution in the file, if it says anything.
-fn dpi_of_the_file(stated: &density::Stated) -> Result<f64, PictureRefused> {
+fn dpi_of_the_file(stated: &density::StatedDensity) -> Result<f64, PictureRefused> {
     let (across, down) = stated.dpi.ok_or(PictureRefused::NoScale)?;
     let is_square = (across / down - 1.0).abs() < 0.005;
     if stated.is_photo || !is_square || !is_meant(across) {

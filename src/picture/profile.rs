@@ -104,7 +104,7 @@ impl Rows {
 }
 
 /// The usual course of the brightness in some rows, and how unsure it is, levels.
-struct Profile {
+struct BrightnessProfile {
     values: Vec<f64>,
     noise: f64,
 }
@@ -196,7 +196,7 @@ pub(super) fn look(
         values.iter_mut().for_each(|value| *value = -*value);
     }
     let rows = Rows { depth: 2 * half + 1, values };
-    let profiles: Vec<Profile> = (0..PARTS).map(|part| usual(&rows, part)).collect();
+    let profiles: Vec<BrightnessProfile> = (0..PARTS).map(|part| usual(&rows, part)).collect();
     let mut shifts = vec![0.0; PARTS];
     let mut found = None;
     let mut known = known.map(|step| EdgeStep { edge: 0.0, ..step });
@@ -277,7 +277,7 @@ fn between(parts: &[f64], at: f64) -> f64 {
 }
 
 /// The mean of the middle rows of a part and half of its neighbors, at each sample.
-fn usual(rows: &Rows, part: usize) -> Profile {
+fn usual(rows: &Rows, part: usize) -> BrightnessProfile {
     let count = rows.count();
     let (from, to) = (part * count / PARTS, (part + 1) * count / PARTS);
     let more = (to - from) / 2;
@@ -294,13 +294,13 @@ fn usual(rows: &Rows, part: usize) -> Profile {
     };
     let values = (0..rows.depth).map(mean).collect();
     // The spread from the quartiles; the mean of the middle half is as sure as that of five of six.
-    Profile { values, noise: noise / 1.349 / (taken.len() as f64 * 0.83).sqrt() }
+    BrightnessProfile { values, noise: noise / 1.349 / (taken.len() as f64 * 0.83).sqrt() }
 }
 
 /// The mean of the middle parts at each sample, each moved by its shift.
-fn mean_profile(rows: &Rows, profiles: &[Profile], shifts: &[f64]) -> Profile {
+fn mean_profile(rows: &Rows, profiles: &[BrightnessProfile], shifts: &[f64]) -> BrightnessProfile {
     let middle = median(shifts.to_vec());
-    let moved = |profile: &Profile, sample: usize, shift: f64| {
+    let moved = |profile: &BrightnessProfile, sample: usize, shift: f64| {
         let at = (sample as f64 + shift * PER_PIXEL).clamp(0.0, (rows.depth - 1) as f64);
         let low = (at as usize).min(rows.depth - 2);
         let share = at - low as f64;
@@ -315,7 +315,7 @@ fn mean_profile(rows: &Rows, profiles: &[Profile], shifts: &[f64]) -> Profile {
     };
     // Parts share half of their rows with their neighbors.
     let noise = median(profiles.iter().map(|profile| profile.noise).collect()) / (PARTS as f64 / 2.0).sqrt();
-    Profile { values: (0..rows.depth).map(mean).collect(), noise }
+    BrightnessProfile { values: (0..rows.depth).map(mean).collect(), noise }
 }
 
 /// The step of the whole line, and how far the edge may be off, pixels (one standard deviation).
@@ -337,7 +337,7 @@ fn starts(reach: Reach) -> impl Iterator<Item = (f64, f64, f64)> {
 
 /// The step that explains a profile best, looked for near a known one, or anywhere. The edge is the mean over all blurs, each
 /// as likely as what it leaves unexplained.
-fn fit_whole(rows: &Rows, profile: &Profile, about: f64, known: Option<EdgeStep>) -> Option<Whole> {
+fn fit_whole(rows: &Rows, profile: &BrightnessProfile, about: f64, known: Option<EdgeStep>) -> Option<Whole> {
     let reach = reach_px(about);
     let beside = Beside { outer: 0.0, inner: 0.0, change: [SLOPE; 2], line: None };
     let fit = |(edge, line, blur)| fit(rows, profile, (reach, beside), edge, line, blur);
@@ -376,7 +376,7 @@ fn odd_px(rows: &Rows, step: &EdgeStep) -> f64 {
     ODD * (step.off / n).sqrt() / step.height() * step.blur
 }
 
-fn fit_part(rows: &Rows, profile: &Profile, whole: &EdgeStep) -> EdgeStep {
+fn fit_part(rows: &Rows, profile: &BrightnessProfile, whole: &EdgeStep) -> EdgeStep {
     let beside = Beside {
         outer: whole.sizes[2] / whole.sizes[1],
         inner: whole.sizes[4] / whole.sizes[1],
@@ -393,7 +393,14 @@ fn window(rows: &Rows, (inward, outward): (f64, f64)) -> std::ops::Range<usize> 
 
 /// The step of this blur that explains a profile best, looked for from a place and a width of the dark line. `None` if it goes
 /// down outward.
-fn fit(rows: &Rows, profile: &Profile, look: (Reach, Beside), edge: f64, line: f64, blur: f64) -> Option<EdgeStep> {
+fn fit(
+    rows: &Rows,
+    profile: &BrightnessProfile,
+    look: (Reach, Beside),
+    edge: f64,
+    line: f64,
+    blur: f64,
+) -> Option<EdgeStep> {
     let start = EdgeStep { edge, line, blur, sizes: SVector::zeros(), off: 0.0 };
     let lined = if line > 0.0 { settled(rows, profile, look, start) } else { None };
     // No step back: once more, with the inner slope from the edge on.
@@ -403,7 +410,12 @@ fn fit(rows: &Rows, profile: &Profile, look: (Reach, Beside), edge: f64, line: f
 
 /// Moves the edge and the far side of the dark line until both stay (Gauss and Newton). A line of no width is none, and
 /// stays so. `None` where the step back is none, or that of something else; a part of a line is like the whole one.
-fn settled(rows: &Rows, profile: &Profile, (reach, beside): (Reach, Beside), start: EdgeStep) -> Option<EdgeStep> {
+fn settled(
+    rows: &Rows,
+    profile: &BrightnessProfile,
+    (reach, beside): (Reach, Beside),
+    start: EdgeStep,
+) -> Option<EdgeStep> {
     let mut step = start;
     let blur = step.blur;
     let is_alone = step.line == 0.0;
@@ -448,7 +460,7 @@ struct Sums {
 }
 
 impl Sums {
-    fn of(rows: &Rows, profile: &Profile, reach: Reach, step: &EdgeStep) -> Self {
+    fn of(rows: &Rows, profile: &BrightnessProfile, reach: Reach, step: &EdgeStep) -> Self {
         let (squares, products) = (SMatrix::zeros(), SVector::zeros());
         let mut sums = Self { squares, products, sum: 0.0 };
         for sample in window(rows, reach) {
@@ -511,7 +523,7 @@ impl Sums {
 }
 
 /// How far a profile is shifted against a step, pixels outward: where it looks most like it, but for its level and its height.
-fn aligned(rows: &Rows, profile: &Profile, step: &EdgeStep) -> f64 {
+fn aligned(rows: &Rows, profile: &BrightnessProfile, step: &EdgeStep) -> f64 {
     let most = MOST_SHIFT * step.blur.max(1.0);
     // A glint on the bevel is farther away.
     let reach = 2.0 + 2.5 * step.blur;
@@ -584,7 +596,7 @@ mod tests {
             .map(|sample| rows.offset_px(sample))
             .fold(0.0, |best, x| if drawn.slope_at(x) > drawn.slope_at(best) { x } else { best });
         assert!(steepest > 0.6, "{steepest}");
-        let found = fit_whole(&rows, &Profile { values, noise: 0.0 }, 3.0, None).unwrap().step;
+        let found = fit_whole(&rows, &BrightnessProfile { values, noise: 0.0 }, 3.0, None).unwrap().step;
         assert!((found.edge - 0.4).abs() < 0.1 && (found.blur - 3.0).abs() < 0.1, "{found:?}");
     }
 
@@ -596,7 +608,7 @@ mod tests {
             let sizes = SVector::from([120.0, 110.0, 0.0, 100.0, 0.0]);
             let drawn = EdgeStep { edge: 0.0, line, blur: 3.0, sizes, off: 0.0 };
             let values = (0..rows.depth).map(|sample| drawn.at(rows.offset_px(sample))).collect();
-            fit_whole(&rows, &Profile { values, noise: 0.0 }, 3.0, None).unwrap().doubt
+            fit_whole(&rows, &BrightnessProfile { values, noise: 0.0 }, 3.0, None).unwrap().doubt
         };
         assert!(doubt(3.5) > 0.3 && doubt(10.0) < 0.15, "{} {}", doubt(3.5), doubt(10.0));
     }

@@ -37,7 +37,7 @@ pub(super) struct Thing {
 
 /// How large the things are that are looked for, pixels of the picture.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Sizes {
+pub(super) struct SizeLimits {
     /// The least width and height.
     pub least_px: f64,
     /// A smooth area larger than this both ways is background.
@@ -83,10 +83,10 @@ impl Terrain {
     }
 
     /// The things at one steepness.
-    pub fn things(&self, level: f32, wanted: Wanted, sizes: Sizes) -> Vec<Thing> {
+    pub fn things(&self, level: f32, wanted: Wanted, sizes: SizeLimits) -> Vec<Thing> {
         let (width, height) = (self.steep.width, self.steep.height);
         let smooth: Vec<bool> = self.steep.values.iter().map(|steep| *steep < level).collect();
-        let areas = Labels::of(&smooth, width, height);
+        let areas = AreaLabels::of(&smooth, width, height);
         let most = sizes.most_px / self.factor as f64;
         let is_background: Vec<bool> = areas.boxes.iter().map(|area| area.is_background(width, height, most)).collect();
         let is_thing = |at: usize| match (areas.label[at], wanted) {
@@ -96,7 +96,7 @@ impl Terrain {
         };
         let mask: Vec<bool> = (0..width * height).map(is_thing).collect();
         let opened = without_hairs(&mask, width, height, sizes.hair_px / self.factor as f64 / 2.0);
-        let parts = Labels::of(&opened, width, height);
+        let parts = AreaLabels::of(&opened, width, height);
         let least = sizes.least_px / self.factor as f64;
         let is_large = |area: &Extent| area.width() as f64 >= least && area.height() as f64 >= least;
         let large = parts.boxes.iter().enumerate().filter(|(_, area)| is_large(area));
@@ -172,12 +172,12 @@ impl Extent {
 }
 
 /// Connected areas (four neighbors), numbered from 1; 0 is outside of all.
-struct Labels {
+struct AreaLabels {
     label: Vec<u32>,
     boxes: Vec<Extent>,
 }
 
-impl Labels {
+impl AreaLabels {
     fn of(mask: &[bool], width: usize, height: usize) -> Self {
         let mut label = vec![0_u32; mask.len()];
         let mut boxes = Vec::new();

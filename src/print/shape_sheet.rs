@@ -4,7 +4,7 @@ use askama::Template;
 
 use super::outline::{Drawn, PairDrawing};
 use super::paper::ShapeTop;
-use crate::desk::drilling::HoleRow;
+use crate::desk::drilling::HoleTableRow;
 use crate::desk::frame_shape::FrameShape;
 use crate::optics::notation::long;
 use crate::optics::{Eye, Pair};
@@ -22,7 +22,7 @@ pub struct ShapeSheet {
     /// Right, then left.
     pub eyes: [EyeSizes; 2],
     /// The places of the holes of a drilled mount.
-    pub holes: Vec<HoleRow>,
+    pub holes: Vec<HoleTableRow>,
     /// The distance between the lenses.
     pub dbl: String,
     /// The distance between the boxing centers.
@@ -57,7 +57,7 @@ impl ShapeSheet {
             outlines: PairDrawing::of(Pair::new(drawn(Eye::Right), drawn(Eye::Left)), dbl_mm),
             eyes: Eye::BOTH.map(|eye| EyeSizes::of(eye, boxing.get(eye))),
             dbl: long(dbl_mm),
-            holes: HoleRow::of(&shape.holes),
+            holes: HoleTableRow::of(&shape.holes),
             frame_pd: long(frame_pd_mm(&boxing.right, &boxing.left, dbl_mm)),
         }
     }

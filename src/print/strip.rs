@@ -24,18 +24,18 @@ pub const PAPER_ADDS_MM: f64 = std::f64::consts::PI * 0.1;
 /// The sheet.
 #[derive(Debug, Clone, PartialEq, Eq, Template)]
 #[template(path = "print/strip.html")]
-pub struct Strip {
+pub struct StripSheet {
     /// What stands on every sheet of a shape.
     pub top: ShapeTop,
     /// The pieces of both eyes.
-    pub pieces: Vec<Piece>,
+    pub pieces: Vec<StripPiece>,
     /// How much the thickness of the paper adds.
     pub paper_adds: String,
 }
 
 /// A piece of a strip.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Piece {
+pub struct StripPiece {
     /// `R` or `L`.
     pub letter: &'static str,
     /// What it is.
@@ -58,7 +58,7 @@ pub struct Piece {
     pub scale_words: Vec<(String, String)>,
 }
 
-impl Strip {
+impl StripSheet {
     /// The sheet of a shape with these circumferences.
     pub fn of(top: ShapeTop, circumference_mm: Pair<f64>) -> Self {
         let pieces = Eye::BOTH.into_iter().flat_map(|eye| pieces(eye, *circumference_mm.get(eye))).collect();
@@ -66,7 +66,7 @@ impl Strip {
     }
 }
 
-fn pieces(eye: Eye, circumference_mm: f64) -> Vec<Piece> {
+fn pieces(eye: Eye, circumference_mm: f64) -> Vec<StripPiece> {
     let count = (circumference_mm / LONGEST_MM).ceil().max(1.0);
     let length_mm = circumference_mm / count;
     let whole = long(circumference_mm);
@@ -76,12 +76,12 @@ fn pieces(eye: Eye, circumference_mm: f64) -> Vec<Piece> {
             1 => format!("{} {whole} mm", eye.letter()),
             _ => format!("{} {whole} mm, piece {} of {count}", eye.letter(), index + 1),
         };
-        Piece::of(eye, length_mm, words, index + 1 == count)
+        StripPiece::of(eye, length_mm, words, index + 1 == count)
     };
     (0..count).map(piece).collect()
 }
 
-impl Piece {
+impl StripPiece {
     fn of(eye: Eye, length_mm: f64, words: String, is_last: bool) -> Self {
         let (left_mm, top_mm) = (2.0, 4.0);
         let end_mm = length_mm + TAB_MM;

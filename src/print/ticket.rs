@@ -13,7 +13,7 @@ use crate::bench::real_size::PrismMade;
 use crate::desk::catalogue::{MaterialDetails, TreatmentDetails};
 use crate::desk::center_height::CenterHeight;
 use crate::desk::date;
-use crate::desk::drilling::HoleRow;
+use crate::desk::drilling::HoleTableRow;
 use crate::desk::frame::FrameDetails;
 use crate::desk::job::EyeTask;
 use crate::desk::lab::Lab;
@@ -72,9 +72,9 @@ pub struct TicketFacts<'a> {
     /// A remark for the bench; may be empty.
     pub note: &'a str,
     /// Both shapes laid out; without them the ticket has blanks to write in.
-    pub shape: Option<Shape<'a>>,
+    pub shape: Option<TicketShape<'a>>,
     /// The places of the holes of a drilled mount.
-    pub holes: Vec<HoleRow>,
+    pub holes: Vec<HoleTableRow>,
     /// The edge of both lenses, once there is a shape.
     pub edge: Option<&'a TicketLines>,
     /// The uncut lenses in hand.
@@ -91,7 +91,7 @@ pub struct TicketFacts<'a> {
 
 /// Both shapes of a job, laid out.
 #[derive(Debug, Clone, Copy)]
-pub struct Shape<'a> {
+pub struct TicketShape<'a> {
     /// The shapes.
     pub outlines: Pair<&'a Outline>,
     /// The bridge used for the layout.
@@ -154,15 +154,15 @@ pub struct TicketLayout {
     /// The blocker's height.
     pub set_height: String,
     /// What is left to move sideways.
-    pub nudge_in: Moved,
+    pub nudge_in: MovedAmount,
     /// What is left to move up or down.
-    pub nudge_up: Moved,
+    pub nudge_up: MovedAmount,
     /// The whole way from the boxing center, sideways.
     #[serde(alias = "centre_in")]
-    pub center_in: Moved,
+    pub center_in: MovedAmount,
     /// The whole way from the boxing center, up or down.
     #[serde(alias = "centre_up")]
-    pub center_up: Moved,
+    pub center_up: MovedAmount,
     /// A and B.
     pub size: String,
     /// ED.
@@ -175,14 +175,14 @@ pub struct TicketLayout {
 
 /// An amount and its direction as they print.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Moved {
+pub struct MovedAmount {
     /// To two places, without a sign.
     pub amount: String,
     /// Such as `in` or `up`; empty for nothing.
     pub direction: String,
 }
 
-impl Moved {
+impl MovedAmount {
     fn of(value: f64, plus: &'static str, minus: &'static str) -> Self {
         let Directed { amount, direction } = Directed::of(value, plus, minus);
         Self { amount, direction: direction.to_owned() }
@@ -274,7 +274,7 @@ pub struct Ticket {
     pub last_cut: Option<String>,
     /// The places of the holes of a drilled mount.
     #[serde(default)]
-    pub holes: Vec<HoleRow>,
+    pub holes: Vec<HoleTableRow>,
     /// Lessons from remakes on this shape.
     #[serde(default)]
     pub lessons: Vec<String>,
@@ -408,10 +408,10 @@ impl TicketLayout {
         Self {
             set_pd: format!("{:.1}", layout.blocker.set_pd_mm),
             set_height: format!("{:.1}", layout.blocker.set_height_mm),
-            nudge_in: Moved::of(layout.blocker.nudge_in_mm, "in", "out"),
-            nudge_up: Moved::of(layout.blocker.nudge_up_mm, "up", "down"),
-            center_in: Moved::of(layout.decentration.in_mm, "in", "out"),
-            center_up: Moved::of(layout.decentration.up_mm, "up", "down"),
+            nudge_in: MovedAmount::of(layout.blocker.nudge_in_mm, "in", "out"),
+            nudge_up: MovedAmount::of(layout.blocker.nudge_up_mm, "up", "down"),
+            center_in: MovedAmount::of(layout.decentration.in_mm, "in", "out"),
+            center_up: MovedAmount::of(layout.decentration.up_mm, "up", "down"),
             size: format!("{:.2} × {:.2}", boxing.a_mm, boxing.b_mm),
             ed: notation::long(boxing.ed_mm),
             blank: notation::long(layout.blank.exact_mm),
@@ -421,7 +421,7 @@ impl TicketLayout {
 }
 
 impl ShapePart {
-    fn of(shape: &Shape<'_>, facts: &TicketFacts<'_>) -> Self {
+    fn of(shape: &TicketShape<'_>, facts: &TicketFacts<'_>) -> Self {
         let drawn = |eye: Eye| Drawn {
             outline: shape.outlines.get(eye),
             holes: shape.holes.get(eye),
@@ -441,7 +441,7 @@ impl ShapePart {
 }
 
 /// How the prism is made and where it reads; empty for none.
-fn made(eye: Eye, prism: Prism, shape: &Shape<'_>) -> String {
+fn made(eye: Eye, prism: Prism, shape: &TicketShape<'_>) -> String {
     let blank_mm = shape.layout.eyes.get(eye).blank.with_margin_mm;
     shape.prism.get(eye).map(|made| format!("{}.", made.words(eye, prism, blank_mm))).unwrap_or_default()
 }

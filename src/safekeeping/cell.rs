@@ -3,13 +3,13 @@
 //! A spreadsheet runs a text that begins like a formula; it gets an apostrophe before it. Where a value may be missing, an empty
 //! field is a missing one and an empty text is an apostrophe alone. A text that begins with an apostrophe gets another.
 
-use crate::store::table_walk::{Column, ColumnKind, Value};
+use crate::store::table_walk::{ColumnKind, SqlColumn, Value};
 
 /// What a formula begins with (the advice of OWASP on CSV injection), and the apostrophe itself.
 const GUARDED: [char; 7] = ['=', '+', '-', '@', '\t', '\r', '\''];
 
 /// Writes a value as a field.
-pub fn write(column: &Column, value: &Value) -> String {
+pub fn write(column: &SqlColumn, value: &Value) -> String {
     match value {
         Value::Null => String::new(),
         Value::Integer(number) => number.to_string(),
@@ -26,7 +26,7 @@ pub fn write(column: &Column, value: &Value) -> String {
 /// # Errors
 ///
 /// A sentence that says what was expected.
-pub fn read(column: &Column, field: &str) -> Result<Value, String> {
+pub fn read(column: &SqlColumn, field: &str) -> Result<Value, String> {
     if field.is_empty() && column.is_nullable {
         return Ok(Value::Null);
     }
@@ -45,8 +45,8 @@ mod tests {
 
     use super::*;
 
-    fn column(kind: ColumnKind, is_nullable: bool) -> Column {
-        Column { name: "it".into(), kind, is_nullable }
+    fn column(kind: ColumnKind, is_nullable: bool) -> SqlColumn {
+        SqlColumn { name: "it".into(), kind, is_nullable }
     }
 
     #[test]

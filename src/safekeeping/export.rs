@@ -8,9 +8,9 @@ use std::path::Path;
 
 use super::cell;
 use super::files::{BYTES, FORMAT, FilesError, MANIFEST, Manifest, READ_ME, SCHEMA, TableNote, kept_file, table_file};
-use super::for_people::{ForPeople, Row};
+use super::for_people::{ForPeople, NamedRow};
 use crate::store::make_private_folder;
-use crate::store::table_walk::{Column, Table, TableReader, Value};
+use crate::store::table_walk::{SqlColumn, SqlTable, TableReader, Value};
 
 const READ_ME_TEXT: &str = "\
 This folder holds everything that a book of Rimbook held, in forms that other programs read.
@@ -70,7 +70,7 @@ pub(super) fn write_text(file: &Path, text: &str) -> Result<(), FilesError> {
 
 async fn write_table(
     book: &mut TableReader,
-    table: &Table,
+    table: &SqlTable,
     folder: &Path,
     people: &mut ForPeople<'_>,
 ) -> Result<u64, FilesError> {
@@ -81,7 +81,7 @@ async fn write_table(
     out.write_record(table.columns.iter().map(|column| &column.name)).map_err(wrong)?;
     let rows = book
         .each_row(table, |row| {
-            let row = Row { table, row: &row };
+            let row = NamedRow { table, row: &row };
             people.see(&row)?;
             let fields = table.columns.iter().zip(row.row).map(|(column, value)| match value {
                 Value::Blob(bytes) if is_kept_bytes(table, column) => keep(folder, &row, bytes),
@@ -94,12 +94,12 @@ async fn write_table(
     Ok(rows)
 }
 
-fn is_kept_bytes(table: &Table, column: &Column) -> bool {
+fn is_kept_bytes(table: &SqlTable, column: &SqlColumn) -> bool {
     (table.name.as_str(), column.name.as_str()) == BYTES
 }
 
 /// Writes a kept file; the field names its place.
-fn keep(folder: &Path, row: &Row<'_>, bytes: &[u8]) -> Result<String, FilesError> {
+fn keep(folder: &Path, row: &NamedRow<'_>, bytes: &[u8]) -> Result<String, FilesError> {
     let place = kept_file(row.blob("hash"));
     let file = folder.join(&place);
     fs::write(&file, bytes).map_err(FilesError::io(&file))?;

@@ -16,17 +16,17 @@ use crate::desk::receipt::Document;
 use crate::optics::unit::Millimeter;
 use crate::optics::{Eye, Pair};
 use crate::print::receipt::PrintedReceipt;
-use crate::shape::record::{Assumptions, Form, write_as};
+use crate::shape::record::{Assumptions, TraceForm, write_as};
 use crate::shape::trace::Trace;
-use crate::store::table_walk::{Table, Value};
+use crate::store::table_walk::{SqlTable, Value};
 
 /// A row whose values are asked for by the names of their columns.
-pub(super) struct Row<'a> {
-    pub(super) table: &'a Table,
+pub(super) struct NamedRow<'a> {
+    pub(super) table: &'a SqlTable,
     pub(super) row: &'a [Value],
 }
 
-impl Row<'_> {
+impl NamedRow<'_> {
     fn value(&self, name: &str) -> &Value {
         let place = self.table.columns.iter().position(|column| column.name == name);
         place.and_then(|place| self.row.get(place)).unwrap_or(&Value::Null)
@@ -111,7 +111,7 @@ impl<'a> ForPeople<'a> {
     }
 
     /// Takes what it needs of a row.
-    pub(super) fn see(&mut self, row: &Row<'_>) -> Result<(), FilesError> {
+    pub(super) fn see(&mut self, row: &NamedRow<'_>) -> Result<(), FilesError> {
         match row.table.name.as_str() {
             "receipt" => self.write_receipt(row)?,
             "attachment" if row.text("kind") == "trace" => {
@@ -149,7 +149,7 @@ impl<'a> ForPeople<'a> {
         self.shapes.entry(shape.to_vec()).or_default()
     }
 
-    fn write_receipt(&self, row: &Row<'_>) -> Result<(), FilesError> {
+    fn write_receipt(&self, row: &NamedRow<'_>) -> Result<(), FilesError> {
         let number = row.integer("number").unwrap_or_default();
         let place = |ending: &str| self.folder.join("receipts").join(format!("{number}.{ending}"));
         write_text(&place("json"), row.text("document"))?;
@@ -168,7 +168,7 @@ impl<'a> ForPeople<'a> {
             let source = source.as_ref().map(|(source, bytes)| (source, bytes.as_slice()));
             let job = parts.job.map_or_else(|| "shape".to_owned(), |job| job.to_string());
             let file = self.folder.join("shapes").join(format!("{}.txt", const_hex::encode(id)));
-            let records = write_as(&shape.to_file(&job, source), Form::Text, &Assumptions::default());
+            let records = write_as(&shape.to_file(&job, source), TraceForm::Text, &Assumptions::default());
             fs::write(&file, records).map_err(FilesError::io(&file))?;
         }
         Ok(())

@@ -8,7 +8,7 @@ use super::cell;
 use super::files::{BYTES, FORMAT, FilesError, MANIFEST, Manifest, table_file};
 use crate::store::backup;
 use crate::store::fresh_file::{make_it_the_book, remove_unfinished, unfinished};
-use crate::store::table_walk::{Table, TableFiller, Value};
+use crate::store::table_walk::{SqlTable, TableFiller, Value};
 use crate::store::{FILE_NAME, Store, make_private_folder};
 
 /// Makes a book of an export in a data folder that has none. Answers a line about it.
@@ -70,7 +70,7 @@ async fn fill(folder: &Path, manifest: &Manifest, file: &Path) -> Result<u64, Fi
 
 async fn fill_table(
     book: &mut TableFiller,
-    table: &Table,
+    table: &SqlTable,
     folder: &Path,
     manifest: &Manifest,
 ) -> Result<u64, FilesError> {
@@ -124,7 +124,7 @@ fn line_number(file: &Path, line: &csv::StringRecord) -> u64 {
 /// Adds the rows that were read; what the book refuses is one of them.
 async fn insert(
     book: &mut TableFiller,
-    table: &Table,
+    table: &SqlTable,
     file: &Path,
     line: &csv::StringRecord,
     rows: &mut Vec<Vec<Value>>,
@@ -149,7 +149,7 @@ async fn insert(
     }
 }
 
-fn read_row(table: &Table, folder: &Path, line: &csv::StringRecord) -> Result<Vec<Value>, String> {
+fn read_row(table: &SqlTable, folder: &Path, line: &csv::StringRecord) -> Result<Vec<Value>, String> {
     let fields = table.columns.iter().zip(line);
     fields
         .map(|(column, field)| match (table.name.as_str(), column.name.as_str()) == BYTES {

@@ -26,7 +26,7 @@ use crate::web::screens::Visitor;
 
 /// How much the server takes on.
 #[derive(Debug, Clone, Copy)]
-pub struct Limits {
+pub struct ServerLimits {
     /// Connections open at one time. Well below the number of files a process may open on any system.
     pub connections: usize,
     /// Time for the head of a request, and until a connection that nothing is asked on is closed.
@@ -35,7 +35,7 @@ pub struct Limits {
     pub stop: Duration,
 }
 
-impl Default for Limits {
+impl Default for ServerLimits {
     fn default() -> Self {
         Self { connections: 200, head: Duration::from_secs(15), stop: Duration::from_secs(3) }
     }
@@ -100,7 +100,7 @@ impl Connections {
 pub async fn serve(
     door: Door,
     pages: Router,
-    limits: Limits,
+    limits: ServerLimits,
     stop: impl Future<Output = ()>,
     at_once: impl Future<Output = ()>,
 ) {

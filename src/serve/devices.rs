@@ -19,9 +19,9 @@ use tokio::time::sleep;
 use tokio_serial::SerialPortBuilderExt;
 
 use self::host::Host;
-use self::line::{Line, attend};
+use self::line::{DeviceLine, attend};
 use super::{ServeError, listen, open, print_line, read_shapes, signals, upkeep};
-use crate::config::{DEVICE_PORT, Devices, SerialPort};
+use crate::config::{DEVICE_PORT, DevicesCommand, SerialPort};
 use crate::shape::record::Assumptions;
 use crate::store::FILE_NAME;
 use crate::store::folder_lock::{FolderLock, LockError};
@@ -86,14 +86,14 @@ impl DeviceAssumptions {
 /// # Errors
 ///
 /// [`ServeError`], each a line for the terminal.
-pub fn run(options: &Devices) -> Result<(), ServeError> {
+pub fn run(options: &DevicesCommand) -> Result<(), ServeError> {
     let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build()?;
     let end = runtime.block_on(serve_alone(options));
     runtime.shutdown_background();
     end
 }
 
-async fn serve_alone(options: &Devices) -> Result<(), ServeError> {
+async fn serve_alone(options: &DevicesCommand) -> Result<(), ServeError> {
     let folder = options.folder().ok_or(ServeError::NoFolder)?;
     if !folder.join(FILE_NAME).is_file() {
         return Err(ServeError::NoBook(folder.display().to_string()));
@@ -116,7 +116,7 @@ async fn serve_alone(options: &Devices) -> Result<(), ServeError> {
 }
 
 /// Where another Rimbook has the book, that one can listen to devices.
-fn held_elsewhere(why: LockError, options: &Devices) -> ServeError {
+fn held_elsewhere(why: LockError, options: &DevicesCommand) -> ServeError {
     if !matches!(why, LockError::Held { .. }) {
         return why.into();
     }
@@ -175,7 +175,8 @@ pub async fn take_connections(listener: TcpListener, host: Host, assumptions: Ar
             host.say_trouble(&device, &format!("was turned away: {MOST_CONNECTED} devices are connected"));
             continue;
         };
-        let line = Line { assumptions: assumptions.of(&device), device, idle: Some(IDLE), ..Line::default() };
+        let line =
+            DeviceLine { assumptions: assumptions.of(&device), device, idle: Some(IDLE), ..DeviceLine::default() };
         // An ACK and the answer after it are two short writes: they shall not wait for each other.
         let _ = stream.set_nodelay(true);
         let host = host.clone();
@@ -199,7 +200,8 @@ async fn keep_port(port: SerialPort, host: Host, assumptions: Assumptions) {
         match tokio_serial::new(&port.path, port.baud).open_native_async() {
             Ok(stream) => {
                 host.devices().set_line(place(None));
-                attend(stream, Line { assumptions, device: port.path.clone(), ..Line::default() }, &host).await;
+                attend(stream, DeviceLine { assumptions, device: port.path.clone(), ..DeviceLine::default() }, &host)
+                    .await;
             }
             Err(why) => host.devices().set_line(place(Some(format!("cannot be opened: {why}. It is tried again.")))),
         }

@@ -72,7 +72,7 @@ impl BlockerStep {
 
 /// The wanted position of the optical center.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Wanted {
+pub struct WantedCenter {
     /// From the middle of the nose.
     pub pd_mm: f64,
     /// From the lowest point of the box.
@@ -96,7 +96,7 @@ impl BlockerSetting {
     /// The nearest step for each value. A tie in a PD is rounded so that the sum of both eyes stays nearest to the
     /// wanted sum; if both ways do, the right eye rounds down, then the left. A tie in a height rounds down. Source:
     /// common practice (round per eye, keep the sum).
-    pub fn of_pair(wanted: Pair<Wanted>, step: BlockerStep) -> Pair<BlockerSetting> {
+    pub fn of_pair(wanted: Pair<WantedCenter>, step: BlockerStep) -> Pair<BlockerSetting> {
         let sum_mm = wanted.right.pd_mm + wanted.left.pd_mm;
         let lefts = step.nearest_mm(wanted.left.pd_mm);
         let mut best = (f64::INFINITY, Pair::new(0.0, 0.0));
@@ -108,7 +108,7 @@ impl BlockerSetting {
                 }
             }
         }
-        let eye = |wanted: Wanted, set_pd_mm: f64| {
+        let eye = |wanted: WantedCenter, set_pd_mm: f64| {
             let set_height_mm = step.nearest_mm(wanted.height_mm)[0];
             Self {
                 set_pd_mm,
@@ -155,7 +155,7 @@ mod tests {
             (Tenth, 31.04, 32.06, 31.0, 32.1), // no tie
             (Half, 31.0, 33.0, 31.0, 33.0),    // nothing to do
         ] {
-            let wanted = Pair::new(right, left).map(|pd_mm| Wanted { pd_mm, height_mm: 20.25 });
+            let wanted = Pair::new(right, left).map(|pd_mm| WantedCenter { pd_mm, height_mm: 20.25 });
             let set = BlockerSetting::of_pair(wanted, step);
             assert_eq!((set.right.set_pd_mm, set.left.set_pd_mm), (set_right, set_left), "{right} / {left}");
         }
@@ -163,7 +163,8 @@ mod tests {
 
     #[test]
     fn a_height_tie_goes_down_and_the_nudge_makes_up_for_it() {
-        let wanted = Pair::new(Wanted { pd_mm: 31.2, height_mm: 20.25 }, Wanted { pd_mm: 32.9, height_mm: 20.75 });
+        let wanted =
+            Pair::new(WantedCenter { pd_mm: 31.2, height_mm: 20.25 }, WantedCenter { pd_mm: 32.9, height_mm: 20.75 });
         let set = BlockerSetting::of_pair(wanted, BlockerStep::Half);
         assert_eq!((set.right.set_height_mm, set.right.nudge_up_mm), (20.0, 0.25));
         assert_eq!((set.left.set_height_mm, set.left.nudge_up_mm), (20.5, 0.25));
@@ -208,7 +209,7 @@ mod tests {
         ) {
             let mm = |h: i32| f64::from(h) / 100.0;
             let step = BlockerStep::ALL[step];
-            let wanted = Pair::new(right, left).map(|pd| Wanted { pd_mm: mm(pd), height_mm: mm(height) });
+            let wanted = Pair::new(right, left).map(|pd| WantedCenter { pd_mm: mm(pd), height_mm: mm(height) });
             let set = BlockerSetting::of_pair(wanted, step);
             for (eye, s) in set.iter() {
                 let w = wanted.get(eye);

@@ -4,7 +4,7 @@
 //! point of the box.
 
 use super::blank::Blank;
-use super::blocker::{BlockerSetting, BlockerStep, Wanted};
+use super::blocker::{BlockerSetting, BlockerStep, WantedCenter};
 use super::boxing::Boxing;
 use super::outline::{Outline, Point};
 use crate::optics::{Eye, Pair};
@@ -20,7 +20,7 @@ pub struct Decentration {
 
 impl Decentration {
     /// dh = (A + DBL)/2 - PD, dv = height - B/2. Source: boxing system, textbook.
-    pub fn of(boxing: &Boxing, dbl_mm: f64, wanted: Wanted) -> Self {
+    pub fn of(boxing: &Boxing, dbl_mm: f64, wanted: WantedCenter) -> Self {
         Self {
             in_mm: half_frame_pd_mm(boxing.a_mm, dbl_mm) - wanted.pd_mm,
             up_mm: wanted.height_mm - boxing.b_mm / 2.0,
@@ -117,7 +117,7 @@ impl PairLayout {
     pub fn of(
         outlines: Pair<&Outline>,
         dbl_mm: f64,
-        wanted: Pair<Wanted>,
+        wanted: Pair<WantedCenter>,
         step: BlockerStep,
         margin_mm: f64,
     ) -> PairLayout {
@@ -158,7 +158,7 @@ mod tests {
             // pupil lies m from it, and m / cos w in the plane of the lens (geometry).
             let cos = f64::to_radians(wrap_deg).cos();
             let m_mm = dbl_mm / 2.0 + a_mm / 2.0 * cos - pd_mm;
-            let wanted = Wanted { pd_mm: pd_along_wrapped_mm(pd_mm, dbl_mm, wrap_deg), height_mm: 20.0 };
+            let wanted = WantedCenter { pd_mm: pd_along_wrapped_mm(pd_mm, dbl_mm, wrap_deg), height_mm: 20.0 };
             let got = Decentration::of(&boxing(a_mm, 40.0, 0.0), dbl_mm, wanted);
             assert!((got.in_mm - m_mm / cos).abs() < 1e-9, "{wrap_deg}: {got:?}");
         }
@@ -174,7 +174,7 @@ mod tests {
             (52.0, 18.0, 64.0, 3.0, "computed"),
             (50.0, 18.0, 72.0, -2.0, "computed: a wide PD is decentered out"),
         ] {
-            let wanted = Wanted { pd_mm: pd_mm / 2.0, height_mm: 20.0 };
+            let wanted = WantedCenter { pd_mm: pd_mm / 2.0, height_mm: 20.0 };
             let got = Decentration::of(&boxing(a_mm, 36.0, 0.0), dbl_mm, wanted);
             assert_eq!((got.in_mm, got.up_mm), (want, 2.0), "{source}");
             assert_eq!(got.point(Eye::Right).x_mm, want, "in is to the observer's right for the right lens");

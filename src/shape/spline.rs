@@ -25,7 +25,7 @@ pub(super) fn refined(points: &[Point], center: Point) -> Vec<Point> {
     let mut fine = Vec::with_capacity(count * parts);
     for index in 0..count {
         let next = (index + 1) % count;
-        let piece = Piece::new(points[index], points[next], arrows[index], arrows[next]);
+        let piece = CubicPiece::new(points[index], points[next], arrows[index], arrows[next]);
         fine.push(points[index]);
         let between: Vec<Point> = (1..parts).map(|part| piece.at(part as f64 / parts as f64)).collect();
         if goes_forward(points[index], &between, points[next], center) {
@@ -51,14 +51,14 @@ fn direction(before: Point, at: Point, after: Point) -> Option<Point> {
 }
 
 /// The cubic from one point to the next.
-struct Piece {
+struct CubicPiece {
     from: Point,
     to: Point,
     leaves: Point,
     arrives: Point,
 }
 
-impl Piece {
+impl CubicPiece {
     fn new(from: Point, to: Point, leaves: Option<Point>, arrives: Option<Point>) -> Self {
         let chord = to.minus(from);
         let length = chord.length_mm();

@@ -5,16 +5,16 @@ use sqlx::types::Json;
 use time::Date;
 
 use super::{Store, StoreError};
-use crate::desk::bookkeeping::{ChargeLine, PaymentLine, ReceiptLine};
+use crate::desk::bookkeeping::{ChargeLine, PaymentLine, ReceiptFileLine};
 
 impl Store {
     /// The receipts issued on a day.
-    pub async fn list_receipt_lines(&self, day: Date) -> Result<Vec<ReceiptLine>, StoreError> {
+    pub async fn list_receipt_lines(&self, day: Date) -> Result<Vec<ReceiptFileLine>, StoreError> {
         // The fields of each array are those of the line, in their order. So it is below.
         let lines = sqlx::query_scalar!(
             r#"select json_group_array(json_array(number, issued_on, job_number, corrects, document ->> '$.patient.name',
                       document ->> '$.items_cents', document ->> '$.shipping_cents', document ->> '$.discount_cents',
-                      document ->> '$.tax_cents', total_cents, paid_cents)) as "lines!: Json<Vec<ReceiptLine>>"
+                      document ->> '$.tax_cents', total_cents, paid_cents)) as "lines!: Json<Vec<ReceiptFileLine>>"
                from receipt where issued_on = ?"#,
             day
         );

@@ -13,7 +13,7 @@ use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::date::{day, iso_date};
 use crate::desk::delay::{
-    Answer, AnswerKind, ContactWay, Notice, NoticeTerms, RefundOwed, Silence, Standing, new_day_words,
+    AnswerKind, ContactWay, DelayAnswer, Notice, NoticeTerms, RefundOwed, Silence, Standing, new_day_words,
 };
 use crate::desk::job::EventKind;
 use crate::desk::money::Cents;
@@ -52,7 +52,7 @@ pub struct NoticeAsSent {
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct PromiseLog {
     pub notices: Vec<Notice>,
-    pub answers: Vec<Answer>,
+    pub answers: Vec<DelayAnswer>,
     pub refunds: Vec<RefundOwed>,
     /// While money is due back.
     pub refund_due_on: Option<Date>,
@@ -129,7 +129,7 @@ struct AnswerRow {
     said: String,
 }
 
-impl TryFrom<AnswerRow> for Answer {
+impl TryFrom<AnswerRow> for DelayAnswer {
     type Error = StoreError;
     fn try_from(row: AnswerRow) -> Result<Self, StoreError> {
         Ok(Self {
@@ -184,7 +184,7 @@ impl TryFrom<JobPromiseRow> for JobPromise {
     type Error = StoreError;
     fn try_from(row: JobPromiseRow) -> Result<Self, StoreError> {
         let notice = row.notice.map(|notice| Notice::try_from(notice.0)).transpose()?;
-        let answer = row.answer.map(|answer| Answer::try_from(answer.0)).transpose()?;
+        let answer = row.answer.map(|answer| DelayAnswer::try_from(answer.0)).transpose()?;
         let log = PromiseLog {
             notices: notice.into_iter().collect(),
             answers: answer.into_iter().collect(),
@@ -226,7 +226,7 @@ impl Store {
         .await?;
         Ok(PromiseLog {
             notices: row.notices.0.into_iter().map(Notice::try_from).collect::<Result<_, _>>()?,
-            answers: row.answers.0.into_iter().map(Answer::try_from).collect::<Result<_, _>>()?,
+            answers: row.answers.0.into_iter().map(DelayAnswer::try_from).collect::<Result<_, _>>()?,
             refunds: refunds
                 .into_iter()
                 .map(|row| RefundOwed {
@@ -305,7 +305,7 @@ impl Store {
         key: &str,
         number: i64,
         step: Step,
-        (answer, terms): (&Answer, Option<&NoticeTerms>),
+        (answer, terms): (&DelayAnswer, Option<&NoticeTerms>),
         refund: Option<&RefundOwed>,
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
@@ -331,7 +331,7 @@ impl Store {
 }
 
 /// Whether silence to the notice that an answer belongs to cancels the order.
-async fn is_cancelled_by_silence(tx: &mut SqliteConnection, answer: &Answer) -> Result<bool, StoreError> {
+async fn is_cancelled_by_silence(tx: &mut SqliteConnection, answer: &DelayAnswer) -> Result<bool, StoreError> {
     let silence =
         sqlx::query_scalar!("select silence from delay_notice where seq = ?", answer.notice).fetch_optional(tx).await?;
     Ok(silence.is_some_and(|key| key == Silence::Cancels.key()))
@@ -387,7 +387,7 @@ async fn insert_notice(
 async fn insert_answer(
     tx: &mut SqliteConnection,
     number: i64,
-    answer: &Answer,
+    answer: &DelayAnswer,
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
     let (kind, way, at) = (answer.kind.key(), answer.way.map(ContactWay::key), Stamp(now));

@@ -37,7 +37,7 @@ pub struct OrderDraft {
 
 /// The window in which something was typed.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Writer {
+pub struct TypingWindow {
     /// A name that the page gave itself; empty without a script.
     pub window: String,
     /// The page that stood in the same tab before, whose last words may still be on their way.
@@ -63,7 +63,7 @@ pub const MOST_WINDOW: usize = 40;
 
 /// Where a draft was kept.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Kept {
+pub enum KeptDraft {
     /// Under its key.
     Here,
     /// Under another key: a second window types in the same order, or the order was taken meanwhile.
@@ -120,21 +120,21 @@ impl Store {
         &self,
         key: &str,
         fields: &Fields,
-        writer: &Writer,
+        writer: &TypingWindow,
         now: OffsetDateTime,
-    ) -> Result<Kept, StoreError> {
+    ) -> Result<KeptDraft, StoreError> {
         let mut tx = self.begin_uncounted().await?;
         let kept = match standing(&mut tx, key, fields, writer).await? {
-            Kept::Aside { key: aside, taken } => match standing(&mut tx, &aside, fields, writer).await? {
-                Kept::Here => {
+            KeptDraft::Aside { key: aside, taken } => match standing(&mut tx, &aside, fields, writer).await? {
+                KeptDraft::Here => {
                     write(&mut tx, &aside, fields, writer, now).await?;
-                    Kept::Aside { key: aside, taken }
+                    KeptDraft::Aside { key: aside, taken }
                 }
-                _ => Kept::Finished,
+                _ => KeptDraft::Finished,
             },
-            Kept::Here => {
+            KeptDraft::Here => {
                 write(&mut tx, key, fields, writer, now).await?;
-                Kept::Here
+                KeptDraft::Here
             }
             other => other,
         };
@@ -155,7 +155,12 @@ impl Store {
 }
 
 /// Where a draft belongs as the book stands.
-async fn standing(tx: &mut SqliteConnection, key: &str, fields: &Fields, writer: &Writer) -> Result<Kept, StoreError> {
+async fn standing(
+    tx: &mut SqliteConnection,
+    key: &str,
+    fields: &Fields,
+    writer: &TypingWindow,
+) -> Result<KeptDraft, StoreError> {
     let contents = fields.iter().filter(|(name, _)| name != "key");
     let sent = act(key, contents.flat_map(|(name, value)| [name.as_bytes(), value.as_bytes()]));
     let found = sqlx::query!(
@@ -170,16 +175,16 @@ async fn standing(tx: &mut SqliteConnection, key: &str, fields: &Fields, writer:
     .fetch_one(&mut *tx)
     .await?;
     let aside = |taken| match aside_key(key, &writer.name_for(fields)) {
-        Some(key) => Kept::Aside { key, taken },
-        None => Kept::NotKept,
+        Some(key) => KeptDraft::Aside { key, taken },
+        None => KeptDraft::NotKept,
     };
     if let Some(taken) = found.taken {
         let is_order = key.parse::<Uuid>().is_ok();
         let goes_on = is_order && !found.is_sent && !writer.window.is_empty();
-        return Ok(if goes_on { aside(Some(taken)) } else { Kept::Finished });
+        return Ok(if goes_on { aside(Some(taken)) } else { KeptDraft::Finished });
     }
     let (Some(json), Some(other), Some(saved_at)) = (found.fields, found.writer, found.saved_at) else {
-        return Ok(Kept::Here);
+        return Ok(KeptDraft::Here);
     };
     let kept = read_fields(&json)?;
     let is_own = other == writer.window || (!other.is_empty() && other == writer.before);
@@ -187,10 +192,10 @@ async fn standing(tx: &mut SqliteConnection, key: &str, fields: &Fields, writer:
         Some(filled) => *filled != mark(&kept),
         None => !is_own && writer.opened_at.is_some_and(|opened_at| saved_at.0 > opened_at),
     };
-    Ok(if is_newer && kept != *fields { aside(None) } else { Kept::Here })
+    Ok(if is_newer && kept != *fields { aside(None) } else { KeptDraft::Here })
 }
 
-impl Writer {
+impl TypingWindow {
     /// A window without a script has no name: what it sent stands for it, so that the same form sent twice is one.
     fn name_for(&self, fields: &Fields) -> String {
         if self.window.is_empty() { mark(fields) } else { self.window.clone() }
@@ -217,7 +222,7 @@ async fn write(
     tx: &mut SqliteConnection,
     key: &str,
     fields: &Fields,
-    writer: &Writer,
+    writer: &TypingWindow,
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
     let fields =

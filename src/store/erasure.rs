@@ -13,7 +13,7 @@ use super::once::{Done, Once};
 use super::search::{forget_words, index_customer, tidy_index};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
-use crate::desk::erasure::{ErasedCustomer, JobRecord, Plan, kept_until};
+use crate::desk::erasure::{ErasedCustomer, ErasurePlan, JobRecord, kept_until};
 use crate::desk::id::CustomerId;
 use crate::desk::job::EventKind;
 
@@ -32,7 +32,7 @@ pub struct Erasure {
 
 impl Store {
     /// What would go and what would stay if a customer were erased today.
-    pub async fn plan_erasure(&self, customer: CustomerId, today: Date) -> Result<Plan, StoreError> {
+    pub async fn plan_erasure(&self, customer: CustomerId, today: Date) -> Result<ErasurePlan, StoreError> {
         plan(&mut *self.read.acquire().await?, customer, today).await
     }
 
@@ -105,7 +105,7 @@ async fn overwrite_what_was_freed(write: &SqlitePool) -> Result<(), StoreError> 
     Ok(())
 }
 
-async fn plan(db: &mut SqliteConnection, customer: CustomerId, today: Date) -> Result<Plan, StoreError> {
+async fn plan(db: &mut SqliteConnection, customer: CustomerId, today: Date) -> Result<ErasurePlan, StoreError> {
     let own = sqlx::query!(
         r#"select number, closed_at is null or exists (select 1 from open_balance where job_number = number)
                       as "is_open!: bool",
@@ -143,13 +143,13 @@ async fn plan(db: &mut SqliteConnection, customer: CustomerId, today: Date) -> R
         is_open: row.is_open,
         last: row.last.0.date(),
     });
-    Ok(Plan::of(own.chain(others), today))
+    Ok(ErasurePlan::of(own.chain(others), today))
 }
 
 async fn erase(
     tx: &mut SqliteConnection,
     customer: CustomerId,
-    plan: &Plan,
+    plan: &ErasurePlan,
     reason: &str,
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
@@ -396,7 +396,7 @@ async fn erase_drafts(tx: &mut SqliteConnection, customer: CustomerId, names: &[
 async fn erase_details(
     tx: &mut SqliteConnection,
     customer: CustomerId,
-    plan: &Plan,
+    plan: &ErasurePlan,
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
     let number = sqlx::query_scalar!("select number from customer where id = ?", customer)

@@ -8,7 +8,7 @@ use super::once::{Done, Once};
 use super::read::{eye, length};
 use super::stamp::Stamp;
 use super::{Store, StoreError};
-use crate::bench::device_records::{Placed, PlacedEye};
+use crate::bench::device_records::{PlacedEye, PlacedLenses};
 use crate::bench::layout_record::{EyeRecord, LayoutRecord};
 use crate::bench::real_size::Supply;
 use crate::desk::frame_shape::FrameShape;
@@ -101,7 +101,7 @@ impl Store {
     }
 
     /// Where the lenses go by the newest layout that was made of a job as it is ordered now, with the shape it has now.
-    pub async fn find_placed(&self, job: &Job) -> Result<Option<Placed>, StoreError> {
+    pub async fn find_placed(&self, job: &Job) -> Result<Option<PlacedLenses>, StoreError> {
         let row = sqlx::query!(
             r#"select seq as "seq!: i64", dbl_hundredths as "dbl!" from layout
                where job_number = ? and revision = ? and shape_id = ? order by seq desc limit 1"#,
@@ -112,7 +112,7 @@ impl Store {
         .fetch_optional(&self.read)
         .await?;
         let Some(row) = row else { return Ok(None) };
-        let mut placed = Placed { dbl: length("DBL", row.dbl)?, eyes: Pair::default() };
+        let mut placed = PlacedLenses { dbl: length("DBL", row.dbl)?, eyes: Pair::default() };
         let eyes = sqlx::query!(
             "select eye, decentration_in_hundredths, decentration_up_hundredths, centre_in_hundredths, centre_up_hundredths,
                     lens_diameter_hundredths

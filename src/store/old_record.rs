@@ -24,16 +24,16 @@ use super::{Store, StoreError};
 use crate::desk::customer::{Customer, Person, name_key};
 use crate::desk::frame::FrameDetails;
 use crate::desk::id::{CustomerId, FrameId};
-use crate::desk::old_record::gathered::{Gathered, Mark};
+use crate::desk::old_record::gathered::{ContentMark, Gathered};
 use crate::desk::old_record::number_key;
-use crate::desk::old_record::plan::{FrameKey, Known, Plan, Tally, frame_key_of};
+use crate::desk::old_record::plan::{FrameKey, ImportPlan, ImportTally, Known, frame_key_of};
 
 /// How often a plan is made anew, because the customers or frames of the book changed while its jobs were staged.
 const TRIES: usize = 3;
 
 /// Where old records come from.
 #[derive(Debug, Clone, Copy)]
-pub struct Source<'a> {
+pub struct ImportSource<'a> {
     /// The folder of the trace files.
     pub folder: &'a str,
     /// The name of the file with the table.
@@ -168,7 +168,7 @@ impl Store {
         what: &ToBringIn<'_>,
         now: OffsetDateTime,
         done: impl Fn(Written),
-    ) -> Result<Once<Tally>, StoreError> {
+    ) -> Result<Once<ImportTally>, StoreError> {
         let ToBringIn { gathered, leaves_out, source, files } = what;
         for _ in 0..TRIES {
             if let Some(before) = self.find_outcome(key).await? {
@@ -176,7 +176,7 @@ impl Store {
             }
             self.forget_staged().await?;
             let known = self.known_of(gathered).await?;
-            let plan = Plan::of(gathered, &known);
+            let plan = ImportPlan::of(gathered, &known);
             if plan.tally.stopped > 0 && !*leaves_out {
                 return Err(StoreError::Stopped(plan.tally.stopped));
             }
@@ -203,7 +203,7 @@ pub struct ToBringIn<'a> {
     pub gathered: &'a Gathered,
     /// Whether rows that cannot be brought in are left out; else one of them stops it.
     pub leaves_out: bool,
-    pub source: Source<'a>,
+    pub source: ImportSource<'a>,
     pub files: TraceFiles<'a>,
 }
 
@@ -219,8 +219,8 @@ pub enum Written {
 /// An import to be made.
 #[derive(Debug, Clone)]
 struct NewImport<'a> {
-    source: Source<'a>,
-    tally: Tally,
+    source: ImportSource<'a>,
+    tally: ImportTally,
     at: Stamp,
     /// Who acts.
     by: Option<String>,
@@ -242,7 +242,8 @@ async fn known_of(db: &mut SqliteConnection, gathered: &Gathered) -> Result<Know
     )
     .fetch_all(&mut *db)
     .await?;
-    known.marks = rows.into_iter().filter_map(|row| Some((Mark::try_from(row.hash).ok()?, row.job_number))).collect();
+    known.marks =
+        rows.into_iter().filter_map(|row| Some((ContentMark::try_from(row.hash).ok()?, row.job_number))).collect();
     let numbers: Vec<&str> = gathered.jobs.iter().map(|job| job.number_key.as_str()).collect();
     let numbers = json!(numbers);
     let rows = sqlx::query!(

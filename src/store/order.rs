@@ -27,7 +27,7 @@ use crate::desk::order::{FrameChoice, NewOrder};
 use crate::optics::Pair;
 
 /// The rows an order points at.
-struct Rows {
+struct OrderRows {
     patient: CustomerId,
     payer: CustomerId,
     recipient: CustomerId,
@@ -60,7 +60,7 @@ async fn insert_order(tx: &mut SqliteConnection, order: &NewOrder, now: OffsetDa
         FrameChoice::OfJob(number) => (frame_of(tx, *number).await?, Some(*number)),
     };
     let prescription = insert_prescription(tx, patient, &order.prescription, now).await?;
-    let rows = Rows { patient, payer, recipient, frame, prescription, parent };
+    let rows = OrderRows { patient, payer, recipient, frame, prescription, parent };
     let number = insert_job(tx, order, &rows, now).await?;
     insert_revision(tx, number, order, &rows, now).await?;
     for charge in &order.charges {
@@ -137,7 +137,7 @@ fn reason_of(order: &NewOrder) -> ParentReason {
 async fn insert_job(
     tx: &mut SqliteConnection,
     order: &NewOrder,
-    rows: &Rows,
+    rows: &OrderRows,
     now: OffsetDateTime,
 ) -> Result<i64, StoreError> {
     let (taken_at, reason) = (Stamp(now), rows.parent.map(|_| reason_of(order).key()));
@@ -162,7 +162,7 @@ async fn insert_revision(
     tx: &mut SqliteConnection,
     number: i64,
     order: &NewOrder,
-    rows: &Rows,
+    rows: &OrderRows,
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
     let (lens_use, design, at) = (order.made_for.key(), order.design.key(), Stamp(now));

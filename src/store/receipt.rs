@@ -29,7 +29,7 @@ pub struct KeptReceipt {
 
 /// A receipt in a list.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ReceiptLine {
+pub struct ListedReceipt {
     pub number: i64,
     pub job_number: i64,
     pub issued_on: Date,
@@ -115,7 +115,7 @@ impl Store {
         before: (Date, i64),
         first: Date,
         most: i64,
-    ) -> Result<Vec<ReceiptLine>, StoreError> {
+    ) -> Result<Vec<ListedReceipt>, StoreError> {
         let (day, number) = before;
         let rows = sqlx::query!(
             r#"select number as "number!", job_number, issued_on as "issued_on: Date", total_cents, paid_cents, corrects,
@@ -131,7 +131,7 @@ impl Store {
         .fetch_all(&self.read)
         .await?
         .into_iter()
-        .map(|row| ReceiptLine {
+        .map(|row| ListedReceipt {
             number: row.number,
             job_number: row.job_number,
             issued_on: row.issued_on,

@@ -18,7 +18,7 @@ use super::{Store, StoreError};
 use crate::desk::frame::Frame;
 use crate::desk::id::{CustomerId, FrameId};
 use crate::desk::job::Stage;
-use crate::desk::search::{FoundJob, Wanted, forgiven, gaps};
+use crate::desk::search::{FoundJob, SearchTerm, forgiven, gaps};
 
 /// The shortest word that is taken as the beginning of a longer one: the index has prefixes from two letters on.
 const SHORTEST_PREFIX: usize = 2;
@@ -294,7 +294,7 @@ struct Term {
 
 impl Store {
     /// The newest jobs that have these words in any order: of the people, the frame, the prescriber, the numbers.
-    pub async fn find_jobs(&self, wanted: &[Wanted], most: i64) -> Result<FoundJobs, StoreError> {
+    pub async fn find_jobs(&self, wanted: &[SearchTerm], most: i64) -> Result<FoundJobs, StoreError> {
         let mut terms = Vec::new();
         for one in wanted {
             terms.push(self.term(one).await?);
@@ -343,15 +343,15 @@ impl Store {
         Ok(FoundJobs::default())
     }
 
-    async fn term(&self, wanted: &Wanted) -> Result<Term, StoreError> {
+    async fn term(&self, wanted: &SearchTerm) -> Result<Term, StoreError> {
         let typed = wanted.typed().to_owned();
         Ok(match wanted {
-            Wanted::YearsAgo { year, .. } => {
+            SearchTerm::YearsAgo { year, .. } => {
                 let whole = quoted(&year.to_string());
                 let close = any(&[year - 1, *year, year + 1].map(|year| quoted(&year.to_string())));
                 Term { typed, begun: whole.clone(), whole, close }
             }
-            Wanted::Word(word) => {
+            SearchTerm::Word(word) => {
                 let begun = self.beginnings(word).await?;
                 let mut close = begun.clone();
                 close.extend(self.close_words(word).await?.iter().map(|word| quoted(word)));

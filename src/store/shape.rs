@@ -165,7 +165,7 @@ impl Store {
         now: OffsetDateTime,
     ) -> Result<Once<()>, StoreError> {
         self.once(key, Some((number, Step::Shape)), now, async |tx| {
-            let id = insert_shape(tx, number, child, &Source::Parent(parent), now).await?;
+            let id = insert_shape(tx, number, child, &ShapeSource::Parent(parent), now).await?;
             use_shape(tx, number, id, now).await?;
             append_event(tx, number, EventKind::ShapeKept, says, now).await?;
             Ok(Done::new((), number))
@@ -438,7 +438,7 @@ impl TraceOnFile {
 }
 
 /// What a shape was made from.
-enum Source {
+enum ShapeSource {
     /// A file.
     File(Uuid),
     /// Another shape.
@@ -454,7 +454,7 @@ pub(super) async fn insert_shape_of_file(
 ) -> Result<ShapeId, StoreError> {
     let file = NewAttachment::trace(&shape.original_name, &shape.original, number);
     let original = insert_attachment(tx, &file, now).await?;
-    insert_shape(tx, number, shape, &Source::File(original), now).await
+    insert_shape(tx, number, shape, &ShapeSource::File(original), now).await
 }
 
 pub(super) async fn insert_twins(
@@ -483,13 +483,13 @@ async fn insert_shape(
     tx: &mut SqliteConnection,
     number: i64,
     shape: &NewShape,
-    source: &Source,
+    source: &ShapeSource,
     now: OffsetDateTime,
 ) -> Result<ShapeId, StoreError> {
     let (id, added_at, dbl) = (ShapeId(Uuid::now_v7()), Stamp(now), shape.dbl.hundredths());
     let (original, parent) = match *source {
-        Source::File(file) => (Some(file), None),
-        Source::Parent(parent) => (None, Some(parent)),
+        ShapeSource::File(file) => (Some(file), None),
+        ShapeSource::Parent(parent) => (None, Some(parent)),
     };
     let (origin, dbl_source) = (shape.origin.key(), shape.dbl_source.key());
     sqlx::query!(

@@ -27,7 +27,7 @@ pub struct Shipment {
 
 /// A parcel that left, and what became of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Parcel {
+pub struct SentParcel {
     /// As it left.
     pub shipment: Shipment,
     /// Where it came back or was lost.
@@ -36,7 +36,7 @@ pub struct Parcel {
 
 impl Store {
     /// Every parcel of a job, the newest first.
-    pub async fn list_parcels(&self, number: i64) -> Result<Vec<Parcel>, StoreError> {
+    pub async fn list_parcels(&self, number: i64) -> Result<Vec<SentParcel>, StoreError> {
         let rows = sqlx::query!(
             r#"select s.carrier, s.tracking, s.sent_on as "sent_on: Date", s.address, r.cause as "cause?",
                       r.condition as "condition?", r.returned_on as "returned_on?: Date", r.note as "note?"
@@ -57,7 +57,10 @@ impl Store {
                 _ => None,
             };
             let (carrier, tracking) = (row.carrier, row.tracking);
-            Ok(Parcel { shipment: Shipment { carrier, tracking, sent_on: row.sent_on, address: row.address }, back })
+            Ok(SentParcel {
+                shipment: Shipment { carrier, tracking, sent_on: row.sent_on, address: row.address },
+                back,
+            })
         });
         parcels.collect()
     }

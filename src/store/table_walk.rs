@@ -53,7 +53,7 @@ pub enum ColumnKind {
 
 /// A column.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Column {
+pub struct SqlColumn {
     /// Its name.
     pub name: String,
     /// What is in it.
@@ -64,16 +64,16 @@ pub struct Column {
 
 /// A table.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Table {
+pub struct SqlTable {
     /// Its name.
     pub name: String,
     /// Its columns, without those that SQLite computes.
-    pub columns: Vec<Column>,
+    pub columns: Vec<SqlColumn>,
     /// What its rows are ordered by.
     key: Vec<String>,
 }
 
-impl Table {
+impl SqlTable {
     /// How many rows are in memory at one time. A kept file is a row of some megabytes.
     fn at_once(&self) -> usize {
         if self.name == "attachment_bytes" { FILES_AT_ONCE } else { ROWS_AT_ONCE }
@@ -85,7 +85,7 @@ impl Table {
 }
 
 /// Every table with rows of its own, by name.
-async fn list_tables(db: &mut SqliteConnection) -> Result<Vec<Table>, StoreError> {
+async fn list_tables(db: &mut SqliteConnection) -> Result<Vec<SqlTable>, StoreError> {
     let names: Vec<(String, bool)> = sqlx::query_as(
         "select name, wr from pragma_table_list
          where schema = 'main' and type = 'table' and name not in ('sqlite_schema', 'sqlite_stat1') order by name",
@@ -100,7 +100,7 @@ async fn list_tables(db: &mut SqliteConnection) -> Result<Vec<Table>, StoreError
                 .fetch_all(&mut *db)
                 .await?;
         let key = if is_without_rowid { key(&rows)? } else { vec!["rowid".to_owned()] };
-        tables.push(Table { name, columns: rows.iter().map(column).collect::<Result<_, _>>()?, key });
+        tables.push(SqlTable { name, columns: rows.iter().map(column).collect::<Result<_, _>>()?, key });
     }
     // SQLite writes the numbers that were given last while the other tables are filled.
     tables.sort_by_key(|table| table.name == SEQUENCE);
@@ -116,7 +116,7 @@ fn key(rows: &[SqliteRow]) -> Result<Vec<String>, StoreError> {
     Ok(places.into_iter().map(|(_, name)| format!("\"{name}\"")).collect())
 }
 
-fn column(row: &SqliteRow) -> Result<Column, StoreError> {
+fn column(row: &SqliteRow) -> Result<SqlColumn, StoreError> {
     let (name, kind): (String, String) = (row.try_get("name")?, row.try_get("type")?);
     let (is_not_null, key): (i64, i64) = (row.try_get("notnull")?, row.try_get("pk")?);
     let kind = match (kind.as_str(), name.as_str()) {
@@ -125,7 +125,7 @@ fn column(row: &SqliteRow) -> Result<Column, StoreError> {
         ("BLOB", _) => ColumnKind::Blob,
         _ => ColumnKind::Text,
     };
-    Ok(Column { name, kind, is_nullable: is_not_null == 0 && key == 0 })
+    Ok(SqlColumn { name, kind, is_nullable: is_not_null == 0 && key == 0 })
 }
 
 fn values(row: &SqliteRow) -> Result<Vec<Value>, StoreError> {
@@ -174,7 +174,7 @@ impl TableReader {
     }
 
     /// Every table with rows of its own.
-    pub async fn tables(&mut self) -> Result<Vec<Table>, StoreError> {
+    pub async fn tables(&mut self) -> Result<Vec<SqlTable>, StoreError> {
         list_tables(&mut self.db).await
     }
 
@@ -185,7 +185,7 @@ impl TableReader {
     /// [`StoreError`], or what the receiver says.
     pub async fn each_row<E: From<StoreError>>(
         &mut self,
-        table: &Table,
+        table: &SqlTable,
         mut receive: impl FnMut(Vec<Value>) -> Result<(), E>,
     ) -> Result<u64, E> {
         let (mut count, mut last) = (0, None);
@@ -201,7 +201,7 @@ impl TableReader {
     }
 
     /// The next rows after a key: the key, then the columns.
-    async fn rows_after(&mut self, table: &Table, last: Option<&[Value]>) -> Result<Vec<Vec<Value>>, StoreError> {
+    async fn rows_after(&mut self, table: &SqlTable, last: Option<&[Value]>) -> Result<Vec<Vec<Value>>, StoreError> {
         let key = table.key.join(", ");
         let after = match last {
             Some(last) => format!("where ({key}) > ({})", vec!["?"; last.len()].join(", ")),
@@ -268,7 +268,7 @@ impl TableFiller {
     }
 
     /// Every table with rows of its own.
-    pub async fn tables(&mut self) -> Result<Vec<Table>, StoreError> {
+    pub async fn tables(&mut self) -> Result<Vec<SqlTable>, StoreError> {
         list_tables(&mut self.db).await
     }
 
@@ -277,13 +277,13 @@ impl TableFiller {
     /// # Errors
     ///
     /// [`StoreError`].
-    pub async fn clear(&mut self, table: &Table) -> Result<(), StoreError> {
+    pub async fn clear(&mut self, table: &SqlTable) -> Result<(), StoreError> {
         sqlx::query(AssertSqlSafe(format!("delete from \"{}\"", table.name))).execute(&mut self.db).await?;
         Ok(())
     }
 
     /// How many rows [`TableFiller::insert`] takes at once.
-    pub fn most_rows(table: &Table) -> usize {
+    pub fn most_rows(table: &SqlTable) -> usize {
         table.at_once().min(MOST_VALUES / table.columns.len().max(1)).max(1)
     }
 
@@ -292,7 +292,7 @@ impl TableFiller {
     /// # Errors
     ///
     /// [`StoreError`], where a row breaks a check of its table.
-    pub async fn insert(&mut self, table: &Table, rows: &[Vec<Value>]) -> Result<(), StoreError> {
+    pub async fn insert(&mut self, table: &SqlTable, rows: &[Vec<Value>]) -> Result<(), StoreError> {
         if rows.is_empty() {
             return Ok(());
         }
@@ -355,7 +355,7 @@ impl TableFiller {
 /// A table that holds something of a customer, and the condition on its rows. The customer's key is its one parameter.
 pub struct Belongs {
     /// The table.
-    pub table: Table,
+    pub table: SqlTable,
     /// The condition.
     pub condition: String,
 }
@@ -405,7 +405,7 @@ pub(super) async fn list_belonging(db: &mut SqliteConnection) -> Result<Vec<Belo
 /// The rows of a table that belong to a customer.
 pub(super) async fn rows_of(
     db: &mut SqliteConnection,
-    table: &Table,
+    table: &SqlTable,
     condition: &str,
     customer: &[u8],
 ) -> Result<Vec<Vec<Value>>, StoreError> {

@@ -9,7 +9,7 @@ use super::{Store, StoreError};
 use crate::desk::bill::ChargeKind;
 use crate::desk::money::Cents;
 use crate::desk::payment::{Payment, PaymentKind};
-use crate::desk::takings::{Moved, PeriodSpan, Takings};
+use crate::desk::takings::{MovedMoney, PeriodSpan, Takings};
 
 /// A payment in a list.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -40,7 +40,8 @@ impl Store {
         );
         for row in moved.fetch_all(&self.read).await? {
             let kind = word("payment", &row.kind, PaymentKind::from_key(&row.kind))?;
-            let moved = Moved { received: Cents::new(row.received_cents), refunded: Cents::new(row.refunded_cents) };
+            let moved =
+                MovedMoney { received: Cents::new(row.received_cents), refunded: Cents::new(row.refunded_cents) };
             periods.entry(row.period).or_default().add_moved(kind, moved);
         }
         let billed = sqlx::query!(

@@ -15,23 +15,23 @@ const LONGEST: usize = 200;
 
 /// What a search posts.
 #[derive(Debug, Deserialize)]
-pub(crate) struct Search {
+pub(crate) struct PostedSearch {
     #[serde(default)]
     pub q: String,
 }
 
 /// In the address of a list: the search that narrows it, if one does.
 #[derive(Debug, Deserialize)]
-pub(crate) struct Found {
+pub(crate) struct FoundQuery {
     #[serde(default)]
     found: Uuid,
 }
 
 /// The last searches. Cheap to clone.
 #[derive(Debug, Clone, Default)]
-pub struct Asked(Arc<Mutex<VecDeque<(Uuid, String)>>>);
+pub struct RecentSearches(Arc<Mutex<VecDeque<(Uuid, String)>>>);
 
-impl Asked {
+impl RecentSearches {
     /// Keeps a search; its key.
     pub fn keep(&self, text: &str) -> Uuid {
         let text: String = text.trim().chars().take(LONGEST).collect();
@@ -48,7 +48,7 @@ impl Asked {
     }
 
     /// The address of a list that a search narrows; of the whole list where nothing was typed.
-    pub(crate) fn address(&self, list: &str, search: &Search) -> String {
+    pub(crate) fn address(&self, list: &str, search: &PostedSearch) -> String {
         match search.q.trim() {
             "" => list.to_owned(),
             typed => format!("{list}?found={}", self.keep(typed)),
@@ -56,7 +56,7 @@ impl Asked {
     }
 
     /// What narrows a list; empty for the whole list, and after the program was started again.
-    pub(crate) fn narrows(&self, list: &Found) -> String {
+    pub(crate) fn narrows(&self, list: &FoundQuery) -> String {
         self.find(list.found).unwrap_or_default()
     }
 
@@ -69,11 +69,11 @@ impl Asked {
 
 #[cfg(test)]
 mod tests {
-    use super::{Asked, LONGEST, MOST};
+    use super::{LONGEST, MOST, RecentSearches};
 
     #[test]
     fn keeps_the_last_searches() {
-        let asked = Asked::default();
+        let asked = RecentSearches::default();
         let first = asked.keep(" Ada Quill ");
         assert_eq!(asked.find(first).as_deref(), Some("Ada Quill"));
         assert_eq!(asked.keep("Ada Quill"), first, "the same search is one page");

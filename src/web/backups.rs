@@ -11,7 +11,7 @@ use super::clock::Clock;
 use super::words::day;
 use crate::desk::backup::is_too_old;
 use crate::store::Store;
-use crate::store::backup::{BackupError, Found};
+use crate::store::backup::{BackupError, FoundBackup};
 
 /// The first backup waits until the pages are open.
 const FIRST_LOOK: Duration = Duration::from_secs(10);
@@ -21,13 +21,13 @@ const LOOK_AGAIN: Duration = Duration::from_secs(300);
 /// What is known of the backups, shared by every page.
 #[derive(Debug, Clone, Default)]
 pub struct Backups {
-    seen: Arc<RwLock<Seen>>,
+    seen: Arc<RwLock<SeenFolder>>,
     /// Held while a backup is made: there is one at a time.
     turn: Arc<Mutex<()>>,
 }
 
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-struct Seen {
+struct SeenFolder {
     /// Whether the folder was looked at. Before, nothing is known and nothing is warned of.
     is_known: bool,
     is_running: bool,
@@ -55,16 +55,16 @@ impl Backups {
         self.seen().is_running
     }
 
-    fn seen(&self) -> Seen {
+    fn seen(&self) -> SeenFolder {
         self.seen.read().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
-    fn tell(&self, change: impl FnOnce(&mut Seen)) {
+    fn tell(&self, change: impl FnOnce(&mut SeenFolder)) {
         change(&mut self.seen.write().unwrap_or_else(PoisonError::into_inner));
     }
 
     /// Makes a backup unless `is_done` says of the newest one that it is enough, and thins the older ones.
-    pub async fn make(&self, store: &Store, clock: Clock, is_done: impl Fn(Option<&Found>) -> bool) {
+    pub async fn make(&self, store: &Store, clock: Clock, is_done: impl Fn(Option<&FoundBackup>) -> bool) {
         let _turn = self.turn.lock().await;
         let failure = match self.make_in_turn(store, clock, is_done).await {
             Ok(()) => None,
@@ -84,7 +84,7 @@ impl Backups {
         &self,
         store: &Store,
         clock: Clock,
-        is_done: impl Fn(Option<&Found>) -> bool,
+        is_done: impl Fn(Option<&FoundBackup>) -> bool,
     ) -> Result<(), BackupError> {
         let shelf = store.backup_shelf().await.map_err(|why| BackupError::Key(why.to_string()))?;
         let found = shelf.list()?;
@@ -105,8 +105,9 @@ pub async fn watch(state: AppState) {
     loop {
         if state.find_lab().is_some() {
             let clock = state.clock;
-            let is_of_today =
-                |newest: Option<&Found>| newest.is_some_and(|one| clock.local(one.name.at).date() == clock.today());
+            let is_of_today = |newest: Option<&FoundBackup>| {
+                newest.is_some_and(|one| clock.local(one.name.at).date() == clock.today())
+            };
             state.backups.make(&state.store, clock, is_of_today).await;
         }
         tokio::time::sleep(LOOK_AGAIN).await;

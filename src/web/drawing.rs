@@ -61,12 +61,12 @@ pub struct DrawnWord {
 }
 
 /// A square window: its middle (front view) and half its width.
-struct Window {
+struct DrawingWindow {
     middle: Point,
     half_mm: f64,
 }
 
-impl Window {
+impl DrawingWindow {
     fn view_box(&self) -> String {
         let (side, x, y) = (2.0 * self.half_mm, self.middle.x_mm - self.half_mm, -self.middle.y_mm - self.half_mm);
         format!("{x:.2} {y:.2} {side:.2} {side:.2}")
@@ -86,7 +86,7 @@ impl EyeDrawing {
     /// largest half side of their boxes, so that they are drawn in one scale.
     pub fn of_shape(eye: Eye, outline: &Outline, boxing: &Boxing, reach_mm: f64) -> Self {
         // Below the shape, room for a line of words.
-        let window = Window { middle: Point::ORIGIN, half_mm: reach_mm + ROOM_MM };
+        let window = DrawingWindow { middle: Point::ORIGIN, half_mm: reach_mm + ROOM_MM };
         let end = Point::polar(boxing.ed_mm / 2.0, boxing.ed_axis_deg);
         Self {
             label: format!(
@@ -103,7 +103,7 @@ impl EyeDrawing {
 
     /// A shape inside its uncut lens, with the pupil and the axis.
     pub fn on_blank(eye: &EyeOnBench, cover: &Cover, axis_deg: Option<i32>, half_mm: f64) -> Self {
-        let window = Window { middle: cover.middle, half_mm };
+        let window = DrawingWindow { middle: cover.middle, half_mm };
         let pupil = eye.layout.decentration.point(eye.eye);
         let (radius_mm, diameter) = (cover.diameter_mm / 2.0, short(cover.diameter_mm));
         let mut words = vec![
@@ -139,7 +139,7 @@ impl EyeDrawing {
         Self { holes: holes_data(holes, Point::ORIGIN), ..self }
     }
 
-    fn bare(outline: &Outline, boxing: &Boxing, window: &Window) -> Self {
+    fn bare(outline: &Outline, boxing: &Boxing, window: &DrawingWindow) -> Self {
         let (half_a, half_b) = (boxing.a_mm / 2.0, boxing.b_mm / 2.0);
         Self {
             label: String::new(),

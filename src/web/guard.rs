@@ -34,7 +34,7 @@ pub const FOLDER_LIMIT: usize = 220 * 1024 * 1024;
 
 /// How much one request may ask for.
 #[derive(Debug, Clone, Copy)]
-pub struct Limits {
+pub struct RequestLimits {
     /// Bytes of its body.
     pub body: usize,
     /// Bytes of its body on a page that takes photographs.
@@ -45,7 +45,7 @@ pub struct Limits {
     pub time: Duration,
 }
 
-impl Default for Limits {
+impl Default for RequestLimits {
     fn default() -> Self {
         Self { body: BODY_LIMIT, files: FILES_LIMIT, folder: FOLDER_LIMIT, time: Duration::from_secs(30) }
     }
@@ -56,7 +56,7 @@ const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; i
                       form-action 'self'; frame-ancestors 'none'; base-uri 'none'";
 
 /// Puts the guards around the pages, outermost last.
-pub fn guarded(pages: Router, limits: Limits) -> Router {
+pub fn guarded(pages: Router, limits: RequestLimits) -> Router {
     pages
         .layer(DefaultBodyLimit::disable())
         .layer(from_fn(move |request, next| limit_body(limits, request, next)))
@@ -148,7 +148,7 @@ fn name_of(host: &str) -> String {
     }
 }
 
-impl Limits {
+impl RequestLimits {
     /// How many bytes a request to this address may have.
     fn of_body(&self, path: &str) -> usize {
         if path.ends_with("/old-records") {
@@ -163,7 +163,7 @@ impl Limits {
 
 /// Takes no more than the limit, whatever a request says of its length. One that says it is too large gets a page, not a broken connection: a browser shows the answer only once it
 /// could send what it has, so that is taken and dropped, up to a photograph or so.
-async fn limit_body(limits: Limits, request: Request, next: Next) -> Response {
+async fn limit_body(limits: RequestLimits, request: Request, next: Next) -> Response {
     let most = limits.of_body(request.uri().path());
     let length = request.headers().get(header::CONTENT_LENGTH).and_then(|l| l.to_str().ok()?.parse::<usize>().ok());
     if length.is_none_or(|length| length <= most) {

@@ -4,9 +4,9 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// The last thing that was read, and what it was read from.
 #[derive(Debug)]
-pub struct Memo<From, T>(Mutex<Last<From, T>>);
+pub struct Memo<From, T>(Mutex<LastRead<From, T>>);
 
-type Last<From, T> = Option<(From, Arc<T>)>;
+type LastRead<From, T> = Option<(From, Arc<T>)>;
 
 impl<From: PartialEq, T> Memo<From, T> {
     /// What is kept, if it was read from the same; else what `read` gives. `from` is looked at before `read` begins, so that
@@ -24,7 +24,7 @@ impl<From: PartialEq, T> Memo<From, T> {
         Ok(new)
     }
 
-    fn lock(&self) -> MutexGuard<'_, Last<From, T>> {
+    fn lock(&self) -> MutexGuard<'_, LastRead<From, T>> {
         self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }

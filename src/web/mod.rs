@@ -35,7 +35,7 @@ pub mod twins;
 mod two_windows;
 pub mod words;
 
-use self::asked::Asked;
+use self::asked::RecentSearches;
 use self::backups::Backups;
 use self::clock::Clock;
 use self::devices::Devices;
@@ -74,7 +74,7 @@ pub struct Shared {
     /// What was said with devices on the wire.
     pub devices: Devices,
     /// What was searched for.
-    pub asked: Asked,
+    pub asked: RecentSearches,
     /// Photos of faces that are being measured.
     pub photos: Photos,
     /// Old records that are tried or brought in.
@@ -101,7 +101,7 @@ impl AppState {
     pub async fn with_backups(store: Store, clock: Clock, backups: Backups) -> Result<Self, StoreError> {
         let lab = store.find_lab().await?.map(Arc::new);
         let screens = Screens::of_book(&store).await?;
-        let (asked, photos) = (Asked::default(), Photos::default());
+        let (asked, photos) = (RecentSearches::default(), Photos::default());
         let (devices, old_records) = (Devices::default(), OldRecords::default());
         let (twins, needs) = (twins::Twins::default(), needs::Needs::default());
         let (day, to_buy) = (Memo::default(), Memo::default());
@@ -144,5 +144,5 @@ impl AppState {
 
 /// The whole application: pages behind their guards. Tests call this too.
 pub fn build_app(state: AppState) -> Router {
-    guard::guarded(router::pages(state), guard::Limits::default())
+    guard::guarded(router::pages(state), guard::RequestLimits::default())
 }

@@ -14,10 +14,10 @@ use crate::store::need::NeedVersion;
 
 /// The needs of the jobs that were in need when they were last asked for.
 #[derive(Debug, Clone, Default)]
-pub struct Needs(Arc<Mutex<Kept>>);
+pub struct Needs(Arc<Mutex<KeptNeeds>>);
 
 #[derive(Debug, Default)]
-struct Kept {
+struct KeptNeeds {
     /// The lab they were laid out for.
     lab: Option<Arc<Lab>>,
     jobs: HashMap<i64, Arc<OfJob>>,
@@ -48,7 +48,7 @@ impl AppState {
         let mut needs: Vec<EyeNeed> = eyes.iter().filter_map(of).collect();
         // Stable: the eyes of a job stay together.
         needs.sort_by_key(|need| (need.promised_on, need.job));
-        *self.needs.0.lock().unwrap_or_else(PoisonError::into_inner) = Kept { lab: Some(lab), jobs };
+        *self.needs.0.lock().unwrap_or_else(PoisonError::into_inner) = KeptNeeds { lab: Some(lab), jobs };
         Ok(needs)
     }
 

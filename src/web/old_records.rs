@@ -6,14 +6,14 @@ use std::time::Duration;
 
 use super::AppState;
 use crate::desk::old_record::gathered::Gathered;
-use crate::desk::old_record::plan::{Plan, Tally};
+use crate::desk::old_record::plan::{ImportPlan, ImportTally};
 use crate::desk::old_record::problem::Problem;
 use crate::desk::old_record::row::Matching;
 use crate::old_records::folder::bytes_again;
 use crate::old_records::progress::{Phase, Progress};
 use crate::old_records::table::Table;
 use crate::old_records::{gather_all, read_shape, uploaded};
-use crate::store::old_record::{Source, ToBringIn, TraceFiles, Written};
+use crate::store::old_record::{ImportSource, ToBringIn, TraceFiles, Written};
 use crate::store::screen::{acting_on, acting_screen};
 use crate::store::{Store, StoreError};
 
@@ -32,18 +32,18 @@ pub struct Work {
     /// The key of the form that began it.
     pub key: String,
     pub progress: Arc<Progress>,
-    pub standing: Standing,
+    pub standing: WorkStanding,
 }
 
 impl Work {
     pub fn is_running(&self) -> bool {
-        matches!(self.standing, Standing::Running)
+        matches!(self.standing, WorkStanding::Running)
     }
 }
 
 /// How work stands.
 #[derive(Debug, Clone)]
-pub enum Standing {
+pub enum WorkStanding {
     Running,
     /// It was tried: what would be made.
     Tried(Arc<Trial>),
@@ -56,7 +56,7 @@ pub enum Standing {
 /// What a trial found.
 #[derive(Debug, Clone)]
 pub struct Trial {
-    pub tally: Tally,
+    pub tally: ImportTally,
     /// What keeps rows out.
     pub stops: Lines,
     /// What is only said.
@@ -88,7 +88,7 @@ impl Lines {
 
 /// What is to be brought in.
 #[derive(Debug, Clone)]
-pub struct Asked {
+pub struct ImportRequest {
     /// The key of the form.
     pub key: String,
     pub table: Table,
@@ -110,12 +110,12 @@ impl OldRecords {
             return None;
         }
         let progress = Arc::new(Progress::default());
-        let work = Work { key: key.to_owned(), progress: Arc::clone(&progress), standing: Standing::Running };
+        let work = Work { key: key.to_owned(), progress: Arc::clone(&progress), standing: WorkStanding::Running };
         *newest = Some(work);
         Some(progress)
     }
 
-    fn end(&self, standing: Standing) {
+    fn end(&self, standing: WorkStanding) {
         if let Some(work) = self.0.lock().unwrap_or_else(PoisonError::into_inner).as_mut() {
             work.standing = standing;
         }
@@ -124,17 +124,17 @@ impl OldRecords {
 
 impl AppState {
     /// Begins to read everything, and to find what would be made. Does nothing while other work is running.
-    pub fn try_old_records(&self, asked: Asked) {
+    pub fn try_old_records(&self, asked: ImportRequest) {
         let Some(progress) = self.old_records.begin(&asked.key) else { return };
         let (store, work) = (self.store.clone(), self.old_records.clone());
         tokio::spawn(async move {
             let tried = try_out(&store, asked, progress).await;
-            work.end(tried.unwrap_or_else(|why| Standing::Failed(words(&why))));
+            work.end(tried.unwrap_or_else(|why| WorkStanding::Failed(words(&why))));
         });
     }
 
     /// Begins to bring everything in. Does nothing while other work is running.
-    pub fn bring_in_old_records(&self, asked: Asked, leaves_out: bool) {
+    pub fn bring_in_old_records(&self, asked: ImportRequest, leaves_out: bool) {
         let Some(progress) = self.old_records.begin(&asked.key) else { return };
         let (state, screen) = (self.clone(), acting_screen());
         tokio::spawn(async move {
@@ -149,7 +149,7 @@ impl AppState {
                     state.write_rest(&progress).await
                 }
                 done => {
-                    let standing = done.map_or_else(|why| Standing::Failed(words(&why)), |()| Standing::Done);
+                    let standing = done.map_or_else(|why| WorkStanding::Failed(words(&why)), |()| WorkStanding::Done);
                     state.old_records.end(standing);
                 }
             }
@@ -183,7 +183,7 @@ impl AppState {
             progress.wait(&why.to_string());
             tokio::time::sleep(TRIED_AGAIN).await;
         }
-        self.old_records.end(Standing::Done);
+        self.old_records.end(WorkStanding::Done);
     }
 
     /// The pages that compare shapes need not wait for the new ones, and each says what it looks like.
@@ -219,7 +219,7 @@ fn words(ended: &Ended) -> String {
     }
 }
 
-async fn gathered(asked: Asked, progress: Arc<Progress>) -> Result<(Asked, Gathered), Ended> {
+async fn gathered(asked: ImportRequest, progress: Arc<Progress>) -> Result<(ImportRequest, Gathered), Ended> {
     let work = move || {
         let gathered = gather_all(&asked.table, &asked.matching, &asked.folder, &progress);
         gathered.map(|gathered| (asked, gathered)).map_err(|why| Ended::Refused(why.to_string()))
@@ -228,11 +228,11 @@ async fn gathered(asked: Asked, progress: Arc<Progress>) -> Result<(Asked, Gathe
     tokio::task::spawn_blocking(work).await.map_err(|why| Ended::Refused(format!("the work ended: {why}")))?
 }
 
-async fn try_out(store: &Store, asked: Asked, progress: Arc<Progress>) -> Result<Standing, Ended> {
+async fn try_out(store: &Store, asked: ImportRequest, progress: Arc<Progress>) -> Result<WorkStanding, Ended> {
     let (_, gathered) = gathered(asked, progress).await?;
     let (known, first_job) = (store.known_of(&gathered).await?, store.next_job_number().await?);
-    let plan = Plan::of(&gathered, &known);
-    Ok(Standing::Tried(Arc::new(Trial {
+    let plan = ImportPlan::of(&gathered, &known);
+    Ok(WorkStanding::Tried(Arc::new(Trial {
         tally: plan.tally,
         stops: Lines::of(plan.problems.iter().filter(|problem| problem.stops)),
         notes: Lines::of(plan.problems.iter().filter(|problem| !problem.stops)),
@@ -240,14 +240,14 @@ async fn try_out(store: &Store, asked: Asked, progress: Arc<Progress>) -> Result
     })))
 }
 
-async fn bring(state: &AppState, asked: Asked, leaves_out: bool, progress: Arc<Progress>) -> Result<(), Ended> {
+async fn bring(state: &AppState, asked: ImportRequest, leaves_out: bool, progress: Arc<Progress>) -> Result<(), Ended> {
     let (asked, gathered) = gathered(asked, Arc::clone(&progress)).await?;
     let is_uploaded = asked.folder == uploaded::place(state.store.folder());
     let folder = if is_uploaded { uploaded::CALLED.to_owned() } else { asked.folder.display().to_string() };
     let what = ToBringIn {
         gathered: &gathered,
         leaves_out,
-        source: Source { folder: &folder, table: &asked.table_name },
+        source: ImportSource { folder: &folder, table: &asked.table_name },
         files: TraceFiles { bytes: &|file| bytes_again(&asked.folder, file), read: read_shape },
     };
     let all = gathered.jobs.len();

@@ -74,19 +74,19 @@ impl<S: Sync> FromRequestParts<S> for Visitor {
 /// The pass phrase and the screens that gave it.
 #[derive(Debug, Clone)]
 pub struct Screens {
-    known: Arc<Mutex<Known>>,
+    known: Arc<Mutex<KnownScreens>>,
 }
 
 #[derive(Debug)]
-struct Known {
+struct KnownScreens {
     lock: ScreenLock,
-    sessions: Vec<Session>,
+    sessions: Vec<ScreenSession>,
     tries: WrongTries,
 }
 
 /// A screen that gave the pass phrase.
 #[derive(Debug, Clone)]
-pub struct Session {
+pub struct ScreenSession {
     /// Its place in the list of screens.
     pub id: Uuid,
     /// The name it gave itself.
@@ -116,7 +116,7 @@ const MOST_SESSIONS: usize = 50;
 
 impl Screens {
     pub fn new(lock: ScreenLock) -> Self {
-        Self { known: Arc::new(Mutex::new(Known { lock, sessions: Vec::new(), tries: WrongTries::default() })) }
+        Self { known: Arc::new(Mutex::new(KnownScreens { lock, sessions: Vec::new(), tries: WrongTries::default() })) }
     }
 
     /// Those of a book: its pass phrase, and nobody signed in.
@@ -124,7 +124,7 @@ impl Screens {
         Ok(Self::new(store.get_screen_lock().await?))
     }
 
-    fn known(&self) -> MutexGuard<'_, Known> {
+    fn known(&self) -> MutexGuard<'_, KnownScreens> {
         self.known.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
@@ -148,7 +148,7 @@ impl Screens {
     }
 
     /// The session of a cookie, which is seen now. One left alone too long is ended.
-    fn find(&self, headers: &HeaderMap, now: OffsetDateTime) -> Option<Session> {
+    fn find(&self, headers: &HeaderMap, now: OffsetDateTime) -> Option<ScreenSession> {
         let mark = marks(headers).map(hash_of).collect::<Vec<_>>();
         let mut known = self.known();
         known.end_idle(now);
@@ -158,7 +158,7 @@ impl Screens {
     }
 
     /// The screens that are signed in, the newest first.
-    pub fn list(&self, now: OffsetDateTime) -> Vec<Session> {
+    pub fn list(&self, now: OffsetDateTime) -> Vec<ScreenSession> {
         let mut known = self.known();
         known.end_idle(now);
         known.sessions.iter().rev().cloned().collect()
@@ -193,7 +193,8 @@ impl Screens {
             None => "this computer".to_owned(),
             Some(_) => visitor.address.ip().to_canonical().to_string(),
         };
-        let session = Session { id: Uuid::now_v7(), name, from, begun_at: now, seen_at: now, mark: hash_of(&mark) };
+        let session =
+            ScreenSession { id: Uuid::now_v7(), name, from, begun_at: now, seen_at: now, mark: hash_of(&mark) };
         let mut known = self.known();
         if known.sessions.len() >= MOST_SESSIONS
             && let Some(oldest) = (0..known.sessions.len()).min_by_key(|index| known.sessions[*index].seen_at)
@@ -219,7 +220,7 @@ impl Screens {
     }
 }
 
-impl Known {
+impl KnownScreens {
     fn end_idle(&mut self, now: OffsetDateTime) {
         let idle = Duration::minutes(self.lock.idle_minutes);
         // A clock that was put back ends a session too: nobody knows how long it was left alone.
@@ -290,7 +291,7 @@ pub fn set_cookie(visitor: &Visitor, mark: &str) -> HeaderValue {
 
 /// The session that a request belongs to, for the pages about sessions.
 #[derive(Debug, Clone)]
-pub struct SignedIn(pub Session);
+pub struct SignedIn(pub ScreenSession);
 
 /// Lets nobody past without the pass phrase, where there is one. Nobody from outside gets past where there is none.
 pub(super) async fn ask_pass_phrase(State(state): State<AppState>, mut request: Request, next: Next) -> Response {

@@ -16,7 +16,7 @@ pub fn filled(kept: Form) -> Form {
 
 /// What a posted form comes to.
 #[derive(Debug, PartialEq, Eq)]
-pub enum Correction<T> {
+pub enum PostedCorrection<T> {
     /// The book holds it already.
     Nothing,
     /// A field is wrong, or another window changed it too: the form says so.
@@ -33,17 +33,17 @@ pub fn correct<T: PartialEq>(
     kept: &Form,
     is_outdated: bool,
     read: impl Fn(&mut Form) -> Option<T>,
-) -> Correction<T> {
+) -> PostedCorrection<T> {
     if read(&mut form.clone()).as_ref() == Some(standing) {
-        return Correction::Nothing;
+        return PostedCorrection::Nothing;
     }
     let mut merged = merged(form.clone(), kept, is_outdated);
     let corrected = read(&mut merged).filter(|_| merged.is_fine());
     *form = remembering(merged, kept);
     match corrected {
-        None => Correction::Refused,
-        Some(same) if same == *standing => Correction::Nothing,
-        Some(changed) => Correction::Changed(changed),
+        None => PostedCorrection::Refused,
+        Some(same) if same == *standing => PostedCorrection::Nothing,
+        Some(changed) => PostedCorrection::Changed(changed),
     }
 }
 

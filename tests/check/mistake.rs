@@ -24,7 +24,7 @@ use std::collections::BTreeMap;
 use rimbook::optics::mistake::{Mistake, MistakeKind, find_mistakes};
 use rimbook::optics::prescription::{LensPower, Prism};
 use rimbook::optics::prism::InUp;
-use rimbook::optics::tolerance::{CenterLimits, Measured, Ordered, Profile, is_verified, verify};
+use rimbook::optics::tolerance::{CenterLimits, Measured, OrderedPair, Profile, is_verified, verify};
 use rimbook::optics::unit::{Axis, Diopter, PrismDiopter};
 use rimbook::optics::{Eye, Pair};
 
@@ -90,7 +90,7 @@ fn cylinder(dice: &mut Dice) -> f64 {
     quarter(-0.25 + 0.70 * (1.0 - dice.even()).ln()).max(-4.0)
 }
 
-fn draw(dice: &mut Dice) -> Ordered {
+fn draw(dice: &mut Dice) -> OrderedPair {
     let sphere_d = quarter(-1.50 + dice.normal(2.50)).clamp(-8.0, 8.0);
     let other_d = quarter(sphere_d + dice.normal(0.60)).clamp(-8.0, 8.0);
     let axis_deg = match dice.next() % 10 {
@@ -107,7 +107,7 @@ fn draw(dice: &mut Dice) -> Ordered {
         Pair::default()
     };
     let (height_mm, mono_mm) = (20.0 + dice.normal(1.5), 31.5 + dice.normal(1.6));
-    Ordered {
+    OrderedPair {
         power: Pair::new(power(sphere_d, cylinder(dice), axis_deg), power(other_d, cylinder(dice), mirrored_deg)),
         prism: eyes,
         pupil_distance_mm: Pair::new(mono_mm, mono_mm + dice.normal(0.8)),
@@ -124,7 +124,7 @@ fn read_power(dice: &mut Dice, lens: LensPower) -> LensPower {
 }
 
 /// What a good check reads of lenses with these powers and prisms.
-fn read(dice: &mut Dice, order: &Ordered) -> Measured {
+fn read(dice: &mut Dice, order: &OrderedPair) -> Measured {
     let is_prescribed = order.prism.iter().any(|(_, prism)| !prism.is_none());
     let mut prism = |prism: Prism| {
         let prism = prism.numbers();
@@ -138,16 +138,16 @@ fn read(dice: &mut Dice, order: &Ordered) -> Measured {
     Measured { power, prism, pupil_distance_mm, height_mm, ..Measured::default() }
 }
 
-fn passes(order: &Ordered, read: &Measured) -> bool {
+fn passes(order: &OrderedPair, read: &Measured) -> bool {
     is_verified(&verify(Profile::Z80_1, &CenterLimits::default(), order, read))
 }
 
-fn found(order: &Ordered, read: &Measured) -> Vec<Mistake> {
+fn found(order: &OrderedPair, read: &Measured) -> Vec<Mistake> {
     find_mistakes(Profile::Z80_1, &CenterLimits::default(), order, read)
 }
 
 /// An order and a reading of it that passes.
-fn good(dice: &mut Dice) -> (Ordered, Measured) {
+fn good(dice: &mut Dice) -> (OrderedPair, Measured) {
     loop {
         let order = draw(dice);
         let reading = read(dice, &order);
@@ -179,7 +179,7 @@ fn reverse(reading: &mut Measured, eye: Eye, in_sign: f64, up_sign: f64) {
 }
 
 /// Plants a mistake in a good reading; says whose it is. `None` where the order cannot have it.
-fn plant(dice: &mut Dice, kind: MistakeKind, order: &Ordered, reading: &mut Measured) -> Option<Option<Eye>> {
+fn plant(dice: &mut Dice, kind: MistakeKind, order: &OrderedPair, reading: &mut Measured) -> Option<Option<Eye>> {
     let eye = dice.eye();
     let lens = order.power.get(eye).to_minus();
     let is_both = dice.one_in(4);

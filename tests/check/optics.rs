@@ -4,7 +4,7 @@
 use rimbook::optics::power::SphereCylinder;
 use rimbook::optics::prescription::read;
 use rimbook::optics::prism::{BaseVector, decentration_for, prism_at};
-use rimbook::optics::tolerance::{Limit, Profile, Unit};
+use rimbook::optics::tolerance::{Limit, Profile, RowUnit};
 
 /// A table: its tolerance, and rows of what goes in (the first columns) and what must come out (`want_…`).
 struct Table {
@@ -74,7 +74,7 @@ fn numbers<const N: usize>(row: &[String]) -> [f64; N] {
 
 /// The unit as the imbalance table writes it.
 fn size_and_unit(limit: Limit) -> [f64; 2] {
-    [limit.size, if limit.unit == Unit::Millimeter { 1.0 } else { 0.0 }]
+    [limit.size, if limit.unit == RowUnit::Millimeter { 1.0 } else { 0.0 }]
 }
 
 #[test]

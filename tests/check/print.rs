@@ -24,7 +24,7 @@ use rimbook::print::receipt::PrintedReceipt;
 use rimbook::print::slip::{self, Slip};
 use rimbook::print::ticket::{self, Ticket};
 use rimbook::shape::blocker::BlockerStep;
-use rimbook::shape::blocker::Wanted;
+use rimbook::shape::blocker::WantedCenter;
 use rimbook::shape::layout::PairLayout;
 use rimbook::shape::outline::{Outline, Point};
 use scraper::{Html, Selector};
@@ -107,7 +107,8 @@ fn ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> String {
 fn made_ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> Ticket {
     let (materials, treatments, lab) = (starting_materials(), starting_treatments(), lab());
     let shape = outline(a_mm, b_mm);
-    let wanted = Pair::new(Wanted { pd_mm: 31.2, height_mm: 21.3 }, Wanted { pd_mm: 32.9, height_mm: 21.0 });
+    let wanted =
+        Pair::new(WantedCenter { pd_mm: 31.2, height_mm: 21.3 }, WantedCenter { pd_mm: 32.9, height_mm: 21.0 });
     let layout = PairLayout::of(Pair::new(&shape, &shape), dbl_mm, wanted, BlockerStep::Half, 2.0);
     let (frame, eyes, check) = (frame(rim), eyes(), check());
     Ticket::of(&ticket::TicketFacts {
@@ -135,7 +136,7 @@ fn made_ticket(a_mm: f64, b_mm: f64, dbl_mm: f64, rim: Rim) -> Ticket {
         note: "Wants the temples short; call before sending",
         pupil_distance: read_pupil_distance("31.2/32.9").unwrap(),
         height: Pair::new("21.3", "21").map(|height| CenterHeight::read(height).unwrap()),
-        shape: Some(ticket::Shape {
+        shape: Some(ticket::TicketShape {
             holes: Pair::new(&[], &[]),
             outlines: Pair::new(&shape, &shape),
             dbl_mm,

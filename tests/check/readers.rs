@@ -12,7 +12,7 @@ use rimbook::desk::supplier_list::{MAX_LINES as MAX_OFFERED, read_supplier_list}
 use rimbook::old_records::{guess_matching, table};
 use rimbook::optics::notation::brief;
 use rimbook::optics::prescription::{read, read_measured, read_prism, read_pupil_distance};
-use rimbook::shape::drawing::{self, Kind, Placed, Unit};
+use rimbook::shape::drawing::{self, DrawingKind, Placed, Unit};
 use rimbook::shape::record::parse_table;
 
 use super::damage::{Chance, count, damaged, generated, renumbered, timed};
@@ -179,7 +179,7 @@ fn damaged_lists_of_points() {
     ];
     try_reader("points.txt", 5_000, &WORDS, |text| {
         let _ = drawing::kind_of(text.as_bytes());
-        let file = drawing::read(text.as_bytes(), Kind::Points, None, Placed::default());
+        let file = drawing::read(text.as_bytes(), DrawingKind::Points, None, Placed::default());
         let file = file.map_err(|why| vec![why.to_string()])?;
         assert!(file.traces.iter().all(|(_, trace)| !trace.radii().is_empty()));
         let holes: Vec<_> = file.holes.iter().flat_map(|(_, holes)| holes).collect();

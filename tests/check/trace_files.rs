@@ -7,7 +7,7 @@ use rimbook::intake::write::WriteFormat;
 use rimbook::intake::{ReadOptions, read_any};
 
 use rimbook::optics::Eye;
-use rimbook::shape::record::{Assumptions, Form, TraceFile, write_as};
+use rimbook::shape::record::{Assumptions, TraceFile, TraceForm, write_as};
 
 use super::damage::{Chance, count, damaged, renumbered, timed};
 
@@ -46,7 +46,7 @@ fn files_of_every_form_give_the_ellipse_they_were_made_of() {
         }
         assert!(file.warnings.is_empty(), "{name}: {:?}", file.warnings);
         // Through every binary form and back.
-        for form in [Form::Text, Form::Binary, Form::Differences, Form::Packed] {
+        for form in [TraceForm::Text, TraceForm::Binary, TraceForm::Differences, TraceForm::Packed] {
             let again = read(&write_as(&file, form, &Assumptions::default())).unwrap();
             assert_eq!(again.traces, file.traces, "{name} as {form:?}");
         }
@@ -68,13 +68,15 @@ fn what_else_a_file_holds_is_kept() {
     assert!((curve_d - 6.0).abs() < 0.02, "{curve_d}");
     for name in ["both_eyes.txt", "other_sets.txt", "message.dat", "depth.txt"] {
         let (file, bytes) = file(name);
-        assert_eq!(write_as(&file, Form::Text, &Assumptions::default()), bytes, "{name} is written as it was");
+        assert_eq!(write_as(&file, TraceForm::Text, &Assumptions::default()), bytes, "{name} is written as it was");
     }
-    for (name, form) in
-        [("binary.dat", Form::Binary), ("differences.dat", Form::Differences), ("packed.dat", Form::Packed)]
-    {
+    for (name, form) in [
+        ("binary.dat", TraceForm::Binary),
+        ("differences.dat", TraceForm::Differences),
+        ("packed.dat", TraceForm::Packed),
+    ] {
         let (file, bytes) = file(name);
-        let text = read(&write_as(&file, Form::Text, &Assumptions::default())).unwrap();
+        let text = read(&write_as(&file, TraceForm::Text, &Assumptions::default())).unwrap();
         assert_eq!(write_as(&text, form, &Assumptions::default()), bytes, "{name}, to text and back");
     }
 }

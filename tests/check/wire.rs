@@ -4,9 +4,9 @@ use std::path::Path;
 use std::time::Duration;
 
 use rimbook::shape::record::assumption::Acknowledgment;
-use rimbook::shape::record::{Assumptions, Form, parse, parse_as, write_as};
+use rimbook::shape::record::{Assumptions, TraceForm, parse, parse_as, write_as};
 use rimbook::shape::wire::answer::framed;
-use rimbook::shape::wire::{Event, Outcome, Session, Timing};
+use rimbook::shape::wire::{LineEvent, LineOutcome, Session, Timing};
 
 use super::damage::{Chance, count, damaged, renumbered, timed};
 
@@ -39,11 +39,11 @@ const SPICE: [&[u8]; 16] = [
 fn corpus() -> Vec<Vec<u8>> {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/corpus/records/both_eyes.txt");
     let file = parse(&std::fs::read(path).unwrap()).unwrap();
-    let sent = |form: Form, has_checksum: bool| {
+    let sent = |form: TraceForm, has_checksum: bool| {
         let records = [b"REQ=TRC\r\n".to_vec(), write_as(&file, form, &Assumptions::default())].concat();
         [HELLO, &framed(&records, has_checksum, &Assumptions::default())].concat()
     };
-    let forms = [Form::Text, Form::Binary, Form::Differences, Form::Packed];
+    let forms = [TraceForm::Text, TraceForm::Binary, TraceForm::Differences, TraceForm::Packed];
     let mut corpus: Vec<Vec<u8>> = forms.iter().flat_map(|form| [sent(*form, true), sent(*form, false)]).collect();
     let asked = framed(b"REQ=EDG\r\nJOB=1042\r\nTRCFMT=1;1000;E;B\r\n", true, &Assumptions::default());
     corpus.extend([[HELLO, &asked, b"\x06", &asked, b"\x15\x06"].concat(), [HELLO, b"\x06"].concat().repeat(4)]);
@@ -59,7 +59,7 @@ fn hear(session: &mut Session, bytes: &[u8], assumptions: &Assumptions, chance: 
     loop {
         for outcome in std::mem::take(&mut outcomes) {
             match outcome {
-                Outcome::Asked(message) => {
+                LineOutcome::Asked(message) => {
                     messages += 1;
                     assert!(message.bytes.starts_with(b"\x1c") && message.bytes.ends_with(b"\x1d"));
                     let _ = (message.request(), message.device(), message.definitions(), message.wish());
@@ -71,9 +71,9 @@ fn hear(session: &mut Session, bytes: &[u8], assumptions: &Assumptions, chance: 
                     }
                     outcomes.extend(session.answer(Some(ANSWER.to_vec()), now));
                 }
-                Outcome::Told(event) => assert!(!event.to_string().contains('\n')),
-                Outcome::Send(bytes) => assert!(bytes.len() < 1000),
-                Outcome::Close(_) => is_closed = true,
+                LineOutcome::Told(event) => assert!(!event.to_string().contains('\n')),
+                LineOutcome::Send(bytes) => assert!(bytes.len() < 1000),
+                LineOutcome::Close(_) => is_closed = true,
             }
         }
         if !outcomes.is_empty() {
@@ -109,11 +109,11 @@ fn damaged_lines_are_told_of_and_closed_at_most() {
             // After a long silence the line is good again, unless it was closed.
             let later = Duration::from_secs(100_000);
             let mut quiet = session.pass(later);
-            let is_taken = |outcomes: &[Outcome]| outcomes.iter().any(|one| matches!(one, Outcome::Asked(_)));
+            let is_taken = |outcomes: &[LineOutcome]| outcomes.iter().any(|one| matches!(one, LineOutcome::Asked(_)));
             (0..3).for_each(|_| quiet.extend(session.pass(later + Duration::from_secs(60))));
             let good = session.receive(HELLO, later + Duration::from_secs(120));
             assert_eq!(is_taken(&good), !is_closed, "{quiet:?} {good:?}");
-            let broken = quiet.iter().any(|one| matches!(one, Outcome::Told(Event::BrokeOff(_))));
+            let broken = quiet.iter().any(|one| matches!(one, LineOutcome::Told(LineEvent::BrokeOff(_))));
             (handed_out, is_closed, broken)
         };
         let ((handed_out, is_closed, broken), took) = timed(once);

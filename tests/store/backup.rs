@@ -270,7 +270,7 @@ async fn the_shelf_thins_its_own_backups_only() {
     // November 3, 4 and 5 of 2026 are in one week.
     assert_eq!(shelf.thin(NOW.date(), |at| at).unwrap(), 2);
     let days: Vec<i64> =
-        shelf.list().unwrap().iter().map(|one: &backup::Found| (NOW - one.name.at).whole_days()).collect();
+        shelf.list().unwrap().iter().map(|one: &backup::FoundBackup| (NOW - one.name.at).whole_days()).collect();
     assert_eq!(days, [0, 1, 2, 20]);
     assert_eq!(fs::read_dir(&shelf.folder).unwrap().count(), 4 * 2 + 2, "each with its sum, and two that are not ours");
 }

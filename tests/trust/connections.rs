@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 
 use axum::Router;
 use axum::routing::get;
-use rimbook::serve::connections::{Door, Limits, serve};
+use rimbook::serve::connections::{Door, ServerLimits, serve};
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 
@@ -44,7 +44,7 @@ fn the_owner_is_let_in_among_hundreds_who_never_finish() {
 }
 
 /// A server with small limits; its address, and what stops it.
-async fn small(limits: Limits) -> (SocketAddr, oneshot::Sender<()>) {
+async fn small(limits: ServerLimits) -> (SocketAddr, oneshot::Sender<()>) {
     let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
     let address = listener.local_addr().unwrap();
     let (stop, stopped) = oneshot::channel();
@@ -71,18 +71,18 @@ async fn open_for(address: SocketAddr, sent: &'static str) -> Duration {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_head_that_is_never_finished_and_a_connection_left_open_are_closed() {
-    let limits = Limits { head: Duration::from_millis(400), ..Limits::default() };
+    let limits = ServerLimits { head: Duration::from_millis(400), ..ServerLimits::default() };
     let (address, _stop) = small(limits).await;
     for sent in ["", "GET / HTTP/1.1\r\nHo", "GET / HTTP/1.1\r\nHost: localhost\r\n\r\n"] {
         let open = open_for(address, sent).await;
         assert!((300..5000).contains(&open.as_millis()), "{sent:?}: {open:?}");
     }
-    assert!((5..=30).contains(&Limits::default().head.as_secs()), "time enough for a slow link, and no more");
+    assert!((5..=30).contains(&ServerLimits::default().head.as_secs()), "time enough for a slow link, and no more");
 }
 
 #[tokio::test(flavor = "multi_thread")]
 async fn the_oldest_that_asks_for_nothing_makes_room() {
-    let (address, _stop) = small(Limits { connections: 3, ..Limits::default() }).await;
+    let (address, _stop) = small(ServerLimits { connections: 3, ..ServerLimits::default() }).await;
     let opened = tokio::task::spawn_blocking(move || {
         let mut streams: Vec<TcpStream> = (0..5).map(|_| unfinished(address, "GET / HTTP/1.1\r\n")).collect();
         std::thread::sleep(Duration::from_millis(300));
@@ -101,6 +101,6 @@ async fn the_oldest_that_asks_for_nothing_makes_room() {
     .await
     .unwrap();
     assert_eq!(opened, [false, false, true, true, true]);
-    let most = Limits::default().connections;
+    let most = ServerLimits::default().connections;
     assert!((64..=400).contains(&most), "below the 1,024 open files that many systems allow, beside the book's own");
 }

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use rimbook::bench::real_size::Supply;
 use rimbook::serve::devices::host::Host;
-use rimbook::serve::devices::line::{Line, attend};
+use rimbook::serve::devices::line::{DeviceLine, attend};
 use rimbook::serve::devices::{DeviceAssumptions, start, take_connections};
 use rimbook::shape::record::parse;
 use rimbook::shape::wire::answer::framed;
@@ -294,7 +294,8 @@ async fn an_eye_that_belongs_to_no_other_is_kept_by_itself() {
     assert_eq!(widths(&lab, job).await, ["50.00 mirror", "50.00"]);
     assert!(last().ends_with("its mirror image stands for the right one until that comes"), "{}", last());
     let never = DeviceAssumptions::read(&["other_eye=never@one".to_owned()]).unwrap().of("one");
-    let mut single = beside(&host, Line { device: "one".to_owned(), assumptions: never, ..Line::default() });
+    let mut single =
+        beside(&host, DeviceLine { device: "one".to_owned(), assumptions: never, ..DeviceLine::default() });
     let job = lab.given_job().await;
     for (side, widths_now) in [("R", ["50.00", "50.00 mirror"]), ("L", ["50.40 mirror", "50.40"])] {
         single.ask(&one_eye(job, side, if side == "R" { 0 } else { 20 })).await;
@@ -308,7 +309,7 @@ async fn an_eye_that_belongs_to_no_other_is_kept_by_itself() {
     // Another device, and another job.
     let job = lab.given_job().await;
     tracer.ask(&one_eye(job, "R", 0)).await;
-    let mut other = beside(&host, Line { device: "two".to_owned(), ..Line::default() });
+    let mut other = beside(&host, DeviceLine { device: "two".to_owned(), ..DeviceLine::default() });
     other.ask(&one_eye(job, "L", 20)).await;
     assert_eq!(widths(&lab, job).await, ["50.40 mirror", "50.40"]);
     // Too late.
@@ -368,7 +369,7 @@ async fn a_job_of_before_rimbook_says_what_to_do_instead() {
 }
 
 /// A device on a line of its own.
-fn beside(host: &Host, line: Line) -> Peer<tokio::io::DuplexStream> {
+fn beside(host: &Host, line: DeviceLine) -> Peer<tokio::io::DuplexStream> {
     let (ours, theirs) = duplex(1 << 16);
     let host = host.clone();
     tokio::spawn(async move { attend(ours, line, &host).await });
@@ -513,7 +514,7 @@ async fn a_device_that_goes_silent_is_given_time_and_then_up() {
     let (lab, host, state) = lab().await;
     let job = lab.given_job().await;
     let (ours, theirs) = duplex(1 << 16);
-    let line = Line { device: "tracer".to_owned(), timing: SHORT, ..Line::default() };
+    let line = DeviceLine { device: "tracer".to_owned(), timing: SHORT, ..DeviceLine::default() };
     tokio::spawn({
         let host = host.clone();
         async move { attend(ours, line, &host).await }
@@ -550,7 +551,8 @@ fn text(heard: &Heard) -> String {
 async fn a_line_on_which_nothing_is_said_is_closed() {
     let (_lab, host, state) = lab().await;
     let (ours, theirs) = duplex(1 << 16);
-    let line = Line { device: "tracer".to_owned(), idle: Some(Duration::from_millis(100)), ..Line::default() };
+    let line =
+        DeviceLine { device: "tracer".to_owned(), idle: Some(Duration::from_millis(100)), ..DeviceLine::default() };
     let end = tokio::spawn(async move { attend(ours, line, &host).await });
     let mut tracer = Peer { stream: theirs, at_once: 100 };
     assert_eq!(tracer.hear().await, Heard::Closed);
@@ -661,10 +663,10 @@ async fn a_device_gets_the_records_that_it_wants_and_the_prism_as_it_expects_it(
     keep_ellipse(&lab, job).await;
     let as_said = |assume: &[&str]| {
         let assume: Vec<String> = assume.iter().map(|one| format!("{one}@edger")).collect();
-        Line {
+        DeviceLine {
             device: "edger".to_owned(),
             assumptions: DeviceAssumptions::read(&assume).unwrap().of("edger"),
-            ..Line::default()
+            ..DeviceLine::default()
         }
     };
     let hello = "REQ=INI\r\nDEV=EDG\r\nDEF=BLK\r\nD=IPD;OCHT\r\nENDDEF=BLK\r\n";
@@ -691,7 +693,7 @@ async fn the_same_at_a_serial_port() {
     let job = lab.given_job().await;
     let (ours, theirs) = tokio_serial::SerialStream::pair().unwrap();
     let end = tokio::spawn(async move {
-        let line = Line { device: "/dev/ttyS9".to_owned(), timing: SHORT, ..Line::default() };
+        let line = DeviceLine { device: "/dev/ttyS9".to_owned(), timing: SHORT, ..DeviceLine::default() };
         attend(ours, line, &host).await;
     });
     let mut tracer = Peer { stream: theirs, at_once: 7 };

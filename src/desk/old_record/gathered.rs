@@ -4,7 +4,7 @@ use std::collections::{BTreeSet, HashMap};
 
 use super::number_key;
 use super::problem::{Place, Problem};
-use super::row::{FaultyRow, OldRow};
+use super::row::{FaultyRow, OldRecordRow};
 use crate::desk::frame::{BRIDGE, EYE_SIZE, FrameDetails, Rim};
 use crate::desk::frame_shape::{NewShape, Original, ShapeOrigin, ShapeRefused};
 use crate::desk::limit::LengthLimit;
@@ -15,7 +15,7 @@ use crate::shape::boxing::Boxing;
 use crate::shape::record::TraceFile;
 
 /// A hash of the contents of a row or a file.
-pub type Mark = [u8; 32];
+pub type ContentMark = [u8; 32];
 
 /// What stands for a maker that the records do not say.
 pub const NOT_RECORDED: &str = "not recorded";
@@ -25,7 +25,7 @@ pub const NOT_RECORDED: &str = "not recorded";
 pub struct FoundFile {
     /// Its path within the folder, with `/` between the parts.
     pub name: String,
-    pub mark: Mark,
+    pub mark: ContentMark,
     /// What is in it, or why there is no shape in it, a sentence without its full stop.
     pub read: Result<InFile, String>,
 }
@@ -72,7 +72,7 @@ pub struct ShapeFile {
     /// Its path within the folder.
     pub path: String,
     /// Of its bytes as they were read.
-    pub mark: Mark,
+    pub mark: ContentMark,
 }
 
 impl ShapeFile {
@@ -88,14 +88,14 @@ impl ShapeFile {
 #[derive(Debug, Clone, PartialEq)]
 pub struct OldJob {
     /// What its row says; the number is never empty.
-    pub row: OldRow,
+    pub row: OldRecordRow,
     /// Its number as it is compared.
     pub number_key: String,
     pub frame: FrameDetails,
     /// The trace file with the shape of its frame, if there is one.
     pub shape: Option<ShapeFile>,
     /// Of everything that the row and the file say.
-    pub mark: Mark,
+    pub mark: ContentMark,
 }
 
 /// The table and the folder together.
@@ -109,7 +109,7 @@ pub struct Gathered {
 }
 
 /// The rows of a table: each read, or what is wrong with it.
-pub type ReadRows = Vec<Result<OldRow, FaultyRow>>;
+pub type ReadRows = Vec<Result<OldRecordRow, FaultyRow>>;
 
 /// The files by what a row may call them.
 struct Files<'a> {
@@ -190,7 +190,7 @@ fn stem_of(name: &str) -> &str {
 }
 
 /// Puts the rows and the files together. `rim` is the rim of a frame that does not say it; `hash` makes a mark.
-pub fn gather(rows: ReadRows, files: &[FoundFile], rim: Rim, hash: impl Fn(&[&[u8]]) -> Mark) -> Gathered {
+pub fn gather(rows: ReadRows, files: &[FoundFile], rim: Rim, hash: impl Fn(&[&[u8]]) -> ContentMark) -> Gathered {
     let mut gathered = Gathered { rows: rows.len(), ..Gathered::default() };
     let (mut files, mut seen) = (Files::of(files), HashMap::new());
     for row in rows {
@@ -237,10 +237,10 @@ fn left_out<'a>(files: &'a Files) -> impl Iterator<Item = Problem> + 'a {
 }
 
 fn job_of(
-    mut row: OldRow,
+    mut row: OldRecordRow,
     files: &mut Files,
     rim: Rim,
-    hash: &impl Fn(&[&[u8]]) -> Mark,
+    hash: &impl Fn(&[&[u8]]) -> ContentMark,
 ) -> Result<OldJob, Vec<Problem>> {
     let place = row.row;
     let stop = |says: String| vec![Problem::stops(place, says)];
@@ -276,14 +276,14 @@ fn job_of(
         let problem = |says| Problem::stops(place, says);
         says.into_iter().map(problem).collect::<Vec<_>>()
     })?;
-    let none = Mark::default();
+    let none = ContentMark::default();
     let mark = hash(&[row.contents.as_bytes(), file.map_or(&none, |file| &file.mark)]);
     let shape = file.map(|file| ShapeFile { path: file.name.clone(), mark: file.mark });
     Ok(OldJob { row, number_key, frame, shape, mark })
 }
 
 /// The frame of a row. What it does not say of the sizes is measured in the trace, to the whole millimeters of a stamp.
-fn frame_of(row: &OldRow, file: Option<&InFile>, rim: Rim) -> Result<FrameDetails, Vec<String>> {
+fn frame_of(row: &OldRecordRow, file: Option<&InFile>, rim: Rim) -> Result<FrameDetails, Vec<String>> {
     let said = &row.frame;
     let traced = |mm: f64, limit: LengthLimit| {
         Millimeter::round_from(mm.round()).ok().and_then(|length| limit.check(length).ok())
@@ -355,8 +355,8 @@ pub(super) mod tests {
         FoundFile { name: name.to_owned(), mark: mark(&[text.as_bytes()]), read }
     }
 
-    fn mark(parts: &[&[u8]]) -> Mark {
-        let mut mark = Mark::default();
+    fn mark(parts: &[&[u8]]) -> ContentMark {
+        let mut mark = ContentMark::default();
         for (at, byte) in parts.iter().flat_map(|part| part.iter()).enumerate() {
             mark[at % 32] = mark[at % 32].rotate_left(1) ^ byte;
         }

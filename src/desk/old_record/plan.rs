@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeSet, HashMap, HashSet};
 
-use super::gathered::{Gathered, Mark, OldJob, count_stopped};
+use super::gathered::{ContentMark, Gathered, OldJob, count_stopped};
 use super::problem::Problem;
 use crate::desk::customer::{Customer, Person, name_key};
 use crate::desk::frame::FrameDetails;
@@ -28,7 +28,7 @@ pub fn frame_key_of(names: [&str; 3], hundredths: [i64; 2]) -> FrameKey {
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Known {
     /// The jobs that were brought in before, by their mark.
-    pub marks: HashMap<Mark, i64>,
+    pub marks: HashMap<ContentMark, i64>,
     /// The job and the customer's name of each old number that is taken.
     pub numbers: HashMap<String, (i64, String)>,
     /// Customers by the key of their name.
@@ -53,7 +53,7 @@ pub struct Planned<'a> {
 
 /// What would be made.
 #[derive(Debug, Clone, Default)]
-pub struct Plan<'a> {
+pub struct ImportPlan<'a> {
     /// By their day, the oldest first; those without a day before them.
     pub jobs: Vec<Planned<'a>>,
     /// The new customers.
@@ -61,13 +61,13 @@ pub struct Plan<'a> {
     /// The new frames.
     pub frames: Vec<&'a FrameDetails>,
     /// How much there is of each.
-    pub tally: Tally,
+    pub tally: ImportTally,
     pub problems: Vec<Problem>,
 }
 
 /// What a plan comes to.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct Tally {
+pub struct ImportTally {
     /// Rows of the table.
     pub rows: usize,
     pub jobs: usize,
@@ -82,11 +82,11 @@ pub struct Tally {
     pub stopped: usize,
 }
 
-impl<'a> Plan<'a> {
+impl<'a> ImportPlan<'a> {
     /// Plans what was gathered.
     pub fn of(gathered: &'a Gathered, known: &Known) -> Self {
         let mut plan = Self { problems: gathered.problems.clone(), ..Self::default() };
-        let (mut people, mut frames) = (People::of(known), HashMap::new());
+        let (mut people, mut frames) = (KnownPeople::of(known), HashMap::new());
         let mut recognized = HashSet::new();
         let mut already_here = 0;
         for job in &gathered.jobs {
@@ -120,7 +120,7 @@ impl<'a> Plan<'a> {
         }
         plan.jobs.sort_by_key(|planned| (planned.job.row.ordered_on, planned.job.row.row));
         plan.problems.sort_by(|one, other| one.place.cmp(&other.place));
-        plan.tally = Tally {
+        plan.tally = ImportTally {
             rows: gathered.rows,
             jobs: plan.jobs.len(),
             shapes: plan.jobs.iter().filter(|planned| planned.job.shape.is_some()).count(),
@@ -154,13 +154,13 @@ fn is_here(job: &OldJob, known: &Known) -> Option<Option<Problem>> {
 }
 
 /// The customers by the key of their name: those of the book, and those who are new.
-struct People<'k> {
+struct KnownPeople<'k> {
     known: &'k Known,
     /// The places of the new ones of a name in the list of new ones.
     new: HashMap<String, Vec<usize>>,
 }
 
-impl<'k> People<'k> {
+impl<'k> KnownPeople<'k> {
     fn of(known: &'k Known) -> Self {
         Self { known, new: HashMap::new() }
     }
@@ -238,7 +238,7 @@ mod tests {
 
     fn all(table: &[[&str; 6]]) -> Gathered {
         gather(rows(table), &[], Rim::Plastic, |parts| {
-            let mut mark = Mark::default();
+            let mut mark = ContentMark::default();
             for (at, byte) in parts.iter().flat_map(|part| part.iter()).enumerate() {
                 mark[at % 32] = mark[at % 32].rotate_left(1) ^ byte;
             }
@@ -269,7 +269,7 @@ mod tests {
             .into(),
             ..Known::default()
         };
-        let plan = Plan::of(&gathered, &known);
+        let plan = ImportPlan::of(&gathered, &known);
         assert_eq!(plan.jobs.iter().map(|planned| planned.job.row.number.as_str()).collect::<Vec<_>>(), ["4"]);
         let said: Vec<String> = plan.problems.iter().map(ToString::to_string).collect();
         assert_eq!(
@@ -279,7 +279,7 @@ mod tests {
                 "Row 4: the old number 3 is that of another customer’s job 1044: give this row another number",
             ]
         );
-        let Tally { rows, jobs, already_here, stopped, .. } = plan.tally;
+        let ImportTally { rows, jobs, already_here, stopped, .. } = plan.tally;
         assert_eq!((rows, jobs, already_here, stopped), (4, 1, 2, 1));
     }
 
@@ -300,7 +300,7 @@ mod tests {
             frames: [(frame_key(&gathered.jobs[0].frame), frame)].into(),
             ..Known::default()
         };
-        let plan = Plan::of(&gathered, &known);
+        let plan = ImportPlan::of(&gathered, &known);
         let made: Vec<_> = plan.jobs.iter().map(|p| (p.job.row.number.as_str(), p.customer, p.frame)).collect();
         assert_eq!(
             made,
@@ -310,7 +310,7 @@ mod tests {
                 ("1", Which::Known(ada), Which::Known(frame)),
             ]
         );
-        let Tally { new_customers, known_customers, new_frames, .. } = plan.tally;
+        let ImportTally { new_customers, known_customers, new_frames, .. } = plan.tally;
         assert_eq!((new_customers, known_customers, new_frames), (1, 1, 1));
     }
 
@@ -334,7 +334,7 @@ mod tests {
             person("Ada Quill", "", "", ""),
         ];
         let known = Known::default();
-        let (mut people, mut new) = (People::of(&known), Vec::new());
+        let (mut people, mut new) = (KnownPeople::of(&known), Vec::new());
         let who: Vec<_> = entries.iter().map(|entry| people.who(entry, &mut new)).collect();
         assert_eq!(who[..3], [Ok(Which::New(0)), Ok(Which::New(1)), Ok(Which::New(1))]);
         assert!(

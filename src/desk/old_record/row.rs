@@ -51,7 +51,7 @@ impl Matching {
 
 /// What a row says.
 #[derive(Debug, Clone, PartialEq)]
-pub struct OldRow {
+pub struct OldRecordRow {
     /// Its place, counted as a spreadsheet does.
     pub row: u64,
     /// The old number; empty where the trace file is named after it.
@@ -152,10 +152,10 @@ pub struct FaultyRow {
 /// # Errors
 ///
 /// [`FaultyRow`].
-pub fn read_row(row: u64, cells: &[String], matching: &Matching) -> Result<OldRow, FaultyRow> {
+pub fn read_row(row: u64, cells: &[String], matching: &Matching) -> Result<OldRecordRow, FaultyRow> {
     let mut cells = Cells { row, cells, matching, problems: Vec::new() };
     let pd = read_pd(&mut cells);
-    let read = OldRow {
+    let read = OldRecordRow {
         row,
         number: cells.line(Column::Number, |t| text::line("An old number", t, MOST_NUMBER)),
         person: read_person(&mut cells),
@@ -340,7 +340,7 @@ mod tests {
     use super::*;
     use time::macros::date;
 
-    fn row_of(columns: &[Column], cells: &[&str]) -> Result<OldRow, Vec<String>> {
+    fn row_of(columns: &[Column], cells: &[&str]) -> Result<OldRecordRow, Vec<String>> {
         let matching =
             Matching { columns: columns.to_vec(), has_head: true, days: DayOrder::MonthFirst, rim: Rim::Plastic };
         let cells: Vec<String> = cells.iter().map(|cell| (*cell).to_owned()).collect();

@@ -14,7 +14,7 @@ pub use spreads::{ErrorSource, Spreads};
 use super::notation;
 use super::power::SphereCylinder;
 use super::prism::{InUp, prism_from_error};
-use super::tolerance::{Limit, Profile, Quantity, READING_ALLOWANCE, Unit};
+use super::tolerance::{Limit, Profile, Quantity, READING_ALLOWANCE, RowUnit};
 use super::{Eye, Pair};
 use normal::chance_within;
 
@@ -135,7 +135,7 @@ impl ErrorSum {
             .copied()
             .max_by(|a, b| share(a).total_cmp(&share(b)))
             .unwrap_or(ErrorSource::PowerReading);
-        let allowance = if limit.unit == Unit::Degree { 0.0 } else { READING_ALLOWANCE };
+        let allowance = if limit.unit == RowUnit::Degree { 0.0 } else { READING_ALLOWANCE };
         RowRisk {
             row,
             eye,
@@ -226,13 +226,13 @@ fn push_placement_rows(profile: Profile, order: &BudgetOrder, spreads: &Spreads,
     };
     let vertical = profile.vertical_limit(stronger(90.0), up_pd);
     let sum = match vertical.unit {
-        Unit::Millimeter => ErrorSum::default().placement(spreads, 0.0, 1.0).placement(spreads, 0.0, 1.0),
+        RowUnit::Millimeter => ErrorSum::default().placement(spreads, 0.0, 1.0).placement(spreads, 0.0, 1.0),
         _ => in_prism(|p| p.up_pd),
     };
     rows.push(sum.risk(Quantity::VerticalImbalance, None, vertical));
     let horizontal = profile.horizontal_limit(stronger(180.0), in_pd);
     let sum = match horizontal.unit {
-        Unit::Millimeter => ErrorSum::default().placement(spreads, 1.0, 0.0).placement(spreads, 1.0, 0.0),
+        RowUnit::Millimeter => ErrorSum::default().placement(spreads, 1.0, 0.0).placement(spreads, 1.0, 0.0),
         _ => in_prism(|p| p.in_pd),
     };
     rows.push(sum.risk(Quantity::HorizontalImbalance, None, horizontal));

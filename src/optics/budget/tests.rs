@@ -73,7 +73,7 @@ fn make(order: &BudgetOrder, spreads: &Spreads, dice: &mut Dice) -> Vec<((Quanti
     }
     let unwanted = imbalance(Pair::new(held[0], held[1]));
     let prism = imbalance(Pair::new(prism[0], prism[1]));
-    let millimeters = |unit: Unit, mm: f64, pd: f64| if unit == Unit::Millimeter { mm } else { pd };
+    let millimeters = |unit: RowUnit, mm: f64, pd: f64| if unit == RowUnit::Millimeter { mm } else { pd };
     let stronger = |t: f64| order.power.right.power_at_deg(t).abs().max(order.power.left.power_at_deg(t).abs());
     let vertical = Profile::Z80_1.vertical_limit(stronger(90.0), 0.0).unit;
     let horizontal = Profile::Z80_1.horizontal_limit(stronger(180.0), 0.0).unit;
@@ -119,7 +119,7 @@ fn the_closed_form_agrees_with_a_simulation() {
                 let errors = make(&order, &spreads, &mut dice);
                 for (risk, count) in budget.rows.iter().zip(&mut passed) {
                     let error = errors.iter().find(|(row, _)| *row == (risk.row, risk.eye)).unwrap().1;
-                    let allowance = if risk.limit.unit == Unit::Degree { 0.0 } else { READING_ALLOWANCE };
+                    let allowance = if risk.limit.unit == RowUnit::Degree { 0.0 } else { READING_ALLOWANCE };
                     *count += u32::from(error.abs() <= risk.limit.size + allowance);
                 }
             }

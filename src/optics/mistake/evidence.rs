@@ -4,7 +4,7 @@ use super::{Mistake, MistakeKind, undo};
 use crate::optics::prescription::LensPower;
 use crate::optics::prism::InUp;
 use crate::optics::tolerance::{
-    CenterLimits, Measured, Ordered, Profile, READING_ALLOWANCE, Status, power_lines, prism_limits,
+    CenterLimits, Measured, OrderedPair, Profile, READING_ALLOWANCE, Status, power_lines, prism_limits,
 };
 use crate::optics::{Eye, Pair};
 
@@ -19,7 +19,7 @@ const SLIP_LIMITS: f64 = 1.5;
 
 /// What one lens reads.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Reading {
+pub(super) struct ReadLens {
     pub(super) power: LensPower,
     pub(super) prism: Option<InUp>,
 }
@@ -66,22 +66,22 @@ impl Weight {
 }
 
 /// One row: how far off in units of its limit, and whether it fails. `None` where it cannot be told.
-type Row = Option<(f64, bool)>;
+type RowScore = Option<(f64, bool)>;
 
 /// Everything the stories are judged by.
 pub(super) struct Evidence<'a> {
     profile: Profile,
     center_limits: &'a CenterLimits,
-    ordered: &'a Ordered,
+    ordered: &'a OrderedPair,
     measured: &'a Measured,
-    direct: Pair<Vec<Row>>,
+    direct: Pair<Vec<RowScore>>,
 }
 
 impl<'a> Evidence<'a> {
     pub(super) fn of(
         profile: Profile,
         center_limits: &'a CenterLimits,
-        ordered: &'a Ordered,
+        ordered: &'a OrderedPair,
         measured: &'a Measured,
     ) -> Self {
         let mut evidence = Self { profile, center_limits, ordered, measured, direct: Pair::default() };
@@ -91,8 +91,8 @@ impl<'a> Evidence<'a> {
     }
 
     /// What was read of a lens. `None` without its power.
-    pub(super) fn reading(&self, eye: Eye) -> Option<Reading> {
-        Some(Reading { power: (*self.measured.power.get(eye))?, prism: *self.measured.prism.get(eye) })
+    pub(super) fn reading(&self, eye: Eye) -> Option<ReadLens> {
+        Some(ReadLens { power: (*self.measured.power.get(eye))?, prism: *self.measured.prism.get(eye) })
     }
 
     /// Whether a row of this lens fails as read.
@@ -106,10 +106,10 @@ impl<'a> Evidence<'a> {
     }
 
     /// The rows of a reading against the order of an eye: its powers, then prism across and up. Always as many.
-    fn rows(&self, eye: Eye, reading: Reading) -> Vec<Row> {
+    fn rows(&self, eye: Eye, reading: ReadLens) -> Vec<RowScore> {
         let lines = power_lines(self.profile, eye, *self.ordered.power.get(eye), Some(reading.power));
         let power = lines.iter().map(|line| Some((line.off_by? / line.limit, line.status == Status::Fail)));
-        let mut rows: Vec<Row> = power.collect();
+        let mut rows: Vec<RowScore> = power.collect();
         let (across, up) = prism_limits(self.profile, self.ordered);
         let wanted = self.ordered.prism.get(eye).numbers();
         let row = |off_pd: f64, size: f64| (off_pd.abs() / size, off_pd.abs() > size + READING_ALLOWANCE + 1e-9);
@@ -119,16 +119,16 @@ impl<'a> Evidence<'a> {
     }
 
     /// The worst row of an undone reading, where all of them fit.
-    fn fit(&self, eye: Eye, undone: Reading) -> Option<f64> {
+    fn fit(&self, eye: Eye, undone: ReadLens) -> Option<f64> {
         let rows = self.rows(eye, undone);
         let fits = rows.iter().flatten().all(|(_, fails)| !fails);
         fits.then(|| rows.iter().flatten().fold(0.0, |worst: f64, (ratio, _)| worst.max(*ratio)))
     }
 
     /// By how many limits the failed row that gains most comes nearer.
-    fn gain(&self, eye: Eye, undone: Reading) -> f64 {
+    fn gain(&self, eye: Eye, undone: ReadLens) -> f64 {
         let rows = self.rows(eye, undone);
-        let gain = |(direct, undone): (&Row, &Row)| match (direct, undone) {
+        let gain = |(direct, undone): (&RowScore, &RowScore)| match (direct, undone) {
             (Some((direct, true)), Some((undone, _))) => direct - undone,
             _ => 0.0,
         };
@@ -136,7 +136,7 @@ impl<'a> Evidence<'a> {
     }
 
     /// The story of one eye, where its undone reading fits and gains.
-    pub(super) fn story(&self, kind: MistakeKind, eye: Eye, undone: Reading) -> Option<Story> {
+    pub(super) fn story(&self, kind: MistakeKind, eye: Eye, undone: ReadLens) -> Option<Story> {
         let worst = self.fit(eye, undone)?;
         let mistake = Mistake { kind, eye: Some(eye), turned_deg: None };
         (self.gain(eye, undone) >= MARGIN - 1e-9).then(|| Story { mistake, worst, weight: Weight::of(kind) })
@@ -149,7 +149,7 @@ impl<'a> Evidence<'a> {
         let of = |eye: Eye, sign: f64| {
             let other = read.get(eye.other());
             let prism = other.prism.map(|prism| InUp { in_pd: sign * prism.in_pd, ..prism });
-            Reading { prism, ..*other }
+            ReadLens { prism, ..*other }
         };
         let told = [1.0, -1.0].into_iter().filter_map(|sign| {
             let undone = Pair::new(of(Eye::Right, sign), of(Eye::Left, sign));
@@ -187,7 +187,7 @@ impl<'a> Evidence<'a> {
     }
 
     /// The readings of a lens turned back: the prism as read, and turned with the lens.
-    fn turned_back(&self, eye: Eye, turn_deg: i32) -> Option<[Reading; 2]> {
+    fn turned_back(&self, eye: Eye, turn_deg: i32) -> Option<[ReadLens; 2]> {
         let reading = self.reading(eye)?;
         let power = undo::turned(reading.power, -turn_deg)?;
         let (sine, cosine) = f64::from(-turn_deg).to_radians().sin_cos();
@@ -196,7 +196,7 @@ impl<'a> Evidence<'a> {
             (base.x_pd, base.y_pd) = (cosine * base.x_pd - sine * base.y_pd, sine * base.x_pd + cosine * base.y_pd);
             base.to_in_up(eye)
         });
-        Some([Reading { power, ..reading }, Reading { power, prism }])
+        Some([ReadLens { power, ..reading }, ReadLens { power, prism }])
     }
 
     fn turn(&self, eye: Eye, turn_deg: i32) -> Option<Story> {
@@ -229,10 +229,10 @@ impl<'a> Evidence<'a> {
     }
 
     /// The reading with parts of its prism reversed.
-    fn reversed(&self, eye: Eye, (in_sign, up_sign): (f64, f64)) -> Option<Reading> {
+    fn reversed(&self, eye: Eye, (in_sign, up_sign): (f64, f64)) -> Option<ReadLens> {
         let reading = self.reading(eye)?;
         let prism = reading.prism?;
-        Some(Reading { prism: Some(InUp { in_pd: in_sign * prism.in_pd, up_pd: up_sign * prism.up_pd }), ..reading })
+        Some(ReadLens { prism: Some(InUp { in_pd: in_sign * prism.in_pd, up_pd: up_sign * prism.up_pd }), ..reading })
     }
 
     /// The power is right and the prism has its base in, up or both the other way.

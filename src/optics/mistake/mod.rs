@@ -33,7 +33,7 @@
 //! its cylinder with the other sign reads the same with its sign reversed as with its axis across.
 
 use super::prescription::LensPower;
-use super::tolerance::{CenterLimits, Measured, Ordered, Profile, Status, verify};
+use super::tolerance::{CenterLimits, Measured, OrderedPair, Profile, Status, verify};
 use super::{Eye, Pair};
 
 mod evidence;
@@ -44,7 +44,7 @@ mod undo;
 
 pub use kind::MistakeKind;
 
-use evidence::{Evidence, Reading, Story};
+use evidence::{Evidence, ReadLens, Story};
 
 /// A mistake that would explain the readings.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -62,7 +62,7 @@ pub struct Mistake {
 pub fn find_mistakes(
     profile: Profile,
     center_limits: &CenterLimits,
-    ordered: &Ordered,
+    ordered: &OrderedPair,
     measured: &Measured,
 ) -> Vec<Mistake> {
     let lines = verify(profile, center_limits, ordered, measured);
@@ -92,10 +92,10 @@ pub fn find_mistakes(
 /// Every story of one eye that fits.
 fn one_eye(evidence: &Evidence, eye: Eye) -> Vec<Story> {
     let Some(reading) = evidence.reading(eye).filter(|_| evidence.fails(eye)) else { return Vec::new() };
-    let told = |kind, undone: Option<Reading>| evidence.story(kind, eye, undone?);
+    let told = |kind, undone: Option<ReadLens>| evidence.story(kind, eye, undone?);
     let mut stories = Vec::new();
     let power =
-        |change: fn(LensPower) -> Option<LensPower>| change(reading.power).map(|power| Reading { power, ..reading });
+        |change: fn(LensPower) -> Option<LensPower>| change(reading.power).map(|power| ReadLens { power, ..reading });
     stories.extend(told(MistakeKind::SignReversed, power(undo::other_sign)));
     stories.extend(told(MistakeKind::WrongCylinderForm, power(undo::other_cylinder_sign)));
     stories.extend(told(MistakeKind::AxisMirrored, power(undo::mirrored)));

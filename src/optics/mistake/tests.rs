@@ -5,9 +5,9 @@ use crate::optics::prescription::{Prism, read, read_measured};
 use crate::optics::prism::InUp;
 use crate::optics::unit::{Axis, Diopter};
 
-fn ordered(right: &str, left: &str) -> Ordered {
+fn ordered(right: &str, left: &str) -> OrderedPair {
     let eyes = Pair::new(read(right).unwrap().rx, read(left).unwrap().rx);
-    Ordered {
+    OrderedPair {
         power: eyes.map(|eye| eye.power),
         prism: eyes.map(|eye| eye.prism),
         pupil_distance_mm: Pair::new(31.0, 33.0),
@@ -30,7 +30,7 @@ fn measured(right: &str, left: &str) -> Measured {
     }
 }
 
-fn told(order: &Ordered, reading: &Measured) -> Vec<String> {
+fn told(order: &OrderedPair, reading: &Measured) -> Vec<String> {
     let mistakes = find_mistakes(Profile::Z80_1, &CenterLimits::default(), order, reading);
     let words = |mistake: Mistake| {
         let eye = mistake.eye.map_or(String::new(), |eye| format!(" {}", eye.name()));
@@ -138,7 +138,7 @@ fn any_power() -> impl Strategy<Value = LensPower> {
     })
 }
 
-fn exactly(order: &Ordered) -> Measured {
+fn exactly(order: &OrderedPair) -> Measured {
     Measured {
         power: order.power.map(Some),
         prism: order.prism.map(|prism| (!prism.is_none()).then(|| prism.numbers())),
@@ -161,7 +161,7 @@ proptest! {
             (MistakeKind::Turned, undo::turned),
         ];
         for profile in Profile::ALL {
-            let order = Ordered { power: Pair::new(right, left), ..ordered("plano", "plano") };
+            let order = OrderedPair { power: Pair::new(right, left), ..ordered("plano", "plano") };
             for (kind, plant) in plants {
                 let mut reading = exactly(&order);
                 let Some(planted) = plant(right, turn_deg) else { continue };
@@ -180,7 +180,7 @@ proptest! {
         right in any_power(), left in any_power(), other_right in any_power(), other_left in any_power(),
         in_pd in -3.0..3.0f64,
     ) {
-        let order = Ordered { power: Pair::new(right, left), prism: Pair::new(Prism::NONE, Prism::NONE), ..ordered("plano", "plano") };
+        let order = OrderedPair { power: Pair::new(right, left), prism: Pair::new(Prism::NONE, Prism::NONE), ..ordered("plano", "plano") };
         let mut reading = exactly(&order);
         prop_assert_eq!(find_mistakes(Profile::Z80_1, &CenterLimits::default(), &order, &reading), []);
         reading.power = Pair::new(Some(other_right), Some(other_left));
@@ -194,7 +194,7 @@ proptest! {
     /// Exchanged exactly, with places and all, it is told whenever the order of either eye is not met.
     #[test]
     fn an_exact_exchange_is_always_found(right in any_power(), left in any_power()) {
-        let order = Ordered { power: Pair::new(right, left), ..ordered("plano", "plano") };
+        let order = OrderedPair { power: Pair::new(right, left), ..ordered("plano", "plano") };
         let reading = Measured { power: Pair::new(Some(left), Some(right)), ..exactly(&order) };
         let lines = verify(Profile::Z80_1, &CenterLimits::default(), &order, &reading);
         let fails = lines.iter().any(|line| line.status == Status::Fail);

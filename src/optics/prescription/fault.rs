@@ -101,7 +101,7 @@ pub enum PrescriptionFault {
 
 /// Tells the user where the value read differs from the text.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
-pub enum Note {
+pub enum ReadNote {
     /// A number without decimal point was expanded.
     #[error("“{text}” read as {value}")]
     Expanded {

@@ -20,7 +20,7 @@ pub(crate) mod tests;
 mod token;
 
 pub use caution::{Caution, cautions, cautions_of_eye};
-pub use fault::{Note, PrescriptionFault};
+pub use fault::{PrescriptionFault, ReadNote};
 pub use power::{CylinderForm, LensPower, PowerError};
 pub use prism::{BaseDirection, Prism, PrismTooStrong};
 pub use pupil_distance::{

@@ -5,7 +5,7 @@
 //! A sign is never guessed. `@` gives the power in a meridian and is never read as an axis.
 
 use super::token::{Token, WrittenNumber, tokens};
-use super::{BaseDirection, EyePrescription, LensPower, Note, PowerError, PrescriptionFault, Prism};
+use super::{BaseDirection, EyePrescription, LensPower, PowerError, PrescriptionFault, Prism, ReadNote};
 use crate::optics::unit::{Axis, Diopter, PrismDiopter, UnitError, parse_hundredths};
 
 /// The largest bare number read as whole diopters; from the next one up it is hundredths (common practice).
@@ -20,7 +20,7 @@ pub struct PrescriptionReading {
     /// What is prescribed before this eye.
     pub rx: EyePrescription,
     /// Shown to the user to confirm.
-    pub notes: Vec<Note>,
+    pub notes: Vec<ReadNote>,
 }
 
 /// Reads what is prescribed before one eye.
@@ -29,7 +29,7 @@ pub struct PrescriptionReading {
 ///
 /// Every [`PrescriptionFault`] found, in the order of the text where possible; never empty.
 pub fn read(text: &str) -> Result<PrescriptionReading, Vec<PrescriptionFault>> {
-    let mut reader = PrescriptionReader::new(text, Kind::Prescribed);
+    let mut reader = PrescriptionReader::new(text, ReadKind::Prescribed);
     let prism = reader.prism();
     let power = reader.power();
     match (power, prism) {
@@ -46,7 +46,7 @@ pub fn read(text: &str) -> Result<PrescriptionReading, Vec<PrescriptionFault>> {
 ///
 /// Every [`PrescriptionFault`] found; never empty.
 pub fn read_measured(text: &str) -> Result<LensPower, Vec<PrescriptionFault>> {
-    let mut reader = PrescriptionReader::new(text, Kind::Measured);
+    let mut reader = PrescriptionReader::new(text, ReadKind::Measured);
     if reader.prism().is_some_and(|prism| !prism.is_none()) {
         reader.faults.push(PrescriptionFault::PrismNotHere);
     }
@@ -62,7 +62,7 @@ pub fn read_measured(text: &str) -> Result<LensPower, Vec<PrescriptionFault>> {
 ///
 /// Every [`PrescriptionFault`] found; never empty.
 pub fn read_prism(text: &str) -> Result<Prism, Vec<PrescriptionFault>> {
-    let mut reader = PrescriptionReader::new(text, Kind::Measured);
+    let mut reader = PrescriptionReader::new(text, ReadKind::Measured);
     let prism = reader.prism();
     let rest: Vec<Token> = reader.tokens.drain(..).filter(|token| *token != Token::Separator).collect();
     let is_empty = rest.is_empty() && prism.is_some_and(Prism::is_none) && !has_digit(text);
@@ -83,21 +83,21 @@ pub fn read_prism(text: &str) -> Result<Prism, Vec<PrescriptionFault>> {
 }
 
 #[derive(Clone, Copy, PartialEq)]
-enum Kind {
+enum ReadKind {
     Prescribed,
     Measured,
 }
 
 struct PrescriptionReader {
-    kind: Kind,
+    kind: ReadKind,
     tokens: Vec<Token>,
     faults: Vec<PrescriptionFault>,
-    notes: Vec<Note>,
+    notes: Vec<ReadNote>,
 }
 
 impl PrescriptionReader {
     /// Splits the text into tokens. Each token that does not belong becomes a fault.
-    fn new(text: &str, kind: Kind) -> Self {
+    fn new(text: &str, kind: ReadKind) -> Self {
         let mut reader = Self { kind, tokens: Vec::new(), faults: Vec::new(), notes: Vec::new() };
         let mut pieces = tokens(text).into_iter().peekable();
         if pieces.peek().is_none() {
@@ -306,8 +306,8 @@ impl PrescriptionReader {
         let axis = match axis {
             // A written zero cylinder may have an axis, which is dropped. Without a cylinder an axis is a fault.
             Some(axis) if is_written && cylinder == Diopter::ZERO => {
-                self.notes.retain(|note| *note != Note::AxisZero);
-                self.notes.push(Note::AxisDropped(axis));
+                self.notes.retain(|note| *note != ReadNote::AxisZero);
+                self.notes.push(ReadNote::AxisDropped(axis));
                 None
             }
             other => other,
@@ -347,18 +347,18 @@ impl PrescriptionReader {
             return None;
         }
         if size / 100 >= SMALLEST_DOUBTFUL {
-            self.notes.push(Note::Expanded { text, value });
+            self.notes.push(ReadNote::Expanded { text, value });
         }
         Some(value)
     }
 
     /// The value as it is stored. Adds a note when it differs from the text.
     fn stored(&mut self, text: String, value: Diopter, was_expanded: bool) -> Diopter {
-        let stored = if self.kind == Kind::Prescribed { in_trade_eighths(value) } else { value };
+        let stored = if self.kind == ReadKind::Prescribed { in_trade_eighths(value) } else { value };
         if was_expanded {
-            self.notes.push(Note::Expanded { text, value: stored });
+            self.notes.push(ReadNote::Expanded { text, value: stored });
         } else if stored != value || has_third_decimal(&text) {
-            self.notes.push(Note::StoredAs { text, value: stored });
+            self.notes.push(ReadNote::StoredAs { text, value: stored });
         }
         stored
     }
@@ -389,7 +389,7 @@ impl PrescriptionReader {
             match digits.parse().ok().and_then(|degrees| Axis::new(degrees).ok()) {
                 Some(axis) => {
                     if number.is_zero() {
-                        self.notes.push(Note::AxisZero);
+                        self.notes.push(ReadNote::AxisZero);
                     }
                     return Some(axis);
                 }

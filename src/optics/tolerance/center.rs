@@ -3,8 +3,8 @@
 //! The published rows judge the centers of a weak pair by prism and compare the two eyes with each other. Both centers
 //! 5 mm low, or the whole pair 3 mm to one side, pass them. These rows hold each center to its own ordered place.
 
-use super::verdict::{Measured, Ordered, ToleranceLine, line};
-use super::{Limit, Quantity, Unit};
+use super::verdict::{Measured, OrderedPair, ToleranceLine, line};
+use super::{Limit, Quantity, RowUnit};
 use crate::optics::{Eye, Pair};
 
 const SOURCE: &str = "common practice: house limit, not of the standard";
@@ -34,10 +34,15 @@ impl Default for CenterLimits {
 }
 
 /// The rows of each eye whose limit is on. A place that was not read is not checked.
-pub(super) fn centers(limits: &CenterLimits, ordered: &Ordered, measured: &Measured, lines: &mut Vec<ToleranceLine>) {
+pub(super) fn centers(
+    limits: &CenterLimits,
+    ordered: &OrderedPair,
+    measured: &Measured,
+    lines: &mut Vec<ToleranceLine>,
+) {
     let mut row = |quantity, size: Option<f64>, rule, eye: Eye, wanted: Pair<f64>, read: Pair<Option<f64>>| {
         let Some(size) = size else { return };
-        let limit = Limit { size, unit: Unit::Millimeter, rule, source: SOURCE };
+        let limit = Limit { size, unit: RowUnit::Millimeter, rule, source: SOURCE };
         let valued = |mm: f64| (format!("{mm:.2} mm"), mm);
         let mut line = line(quantity, Some(eye), limit, valued(*wanted.get(eye)), read.get(eye).map(valued));
         if quantity == Quantity::CenterAcross && measured.is_width_only && line.reading.is_some() {

@@ -1,6 +1,6 @@
 //! ISO 21987, mounted lenses. All numbers are from memory: check them against your own copy.
 
-use super::{Band, Limit, Unit, band_for};
+use super::{Band, Limit, RowUnit, band_for};
 
 const SOURCE: &str = "ISO 21987:2017, from memory";
 const UNCUT: &str = "ISO 8980-1:2004, uncut lenses at the reference point";
@@ -64,13 +64,13 @@ fn row(strongest_d: f64) -> &'static PowerRow {
 
 pub(super) fn power(strongest_d: f64) -> Limit {
     let row = row(strongest_d);
-    Limit { size: row.meridian, unit: Unit::Diopter, rule: row.rule, source: SOURCE }
+    Limit { size: row.meridian, unit: RowUnit::Diopter, rule: row.rule, source: SOURCE }
 }
 
 pub(super) fn cylinder(strongest_d: f64, cylinder_d: f64) -> Limit {
     let row = row(strongest_d);
     let column = [0.75, 4.0, 6.0].iter().filter(|&&bound| cylinder_d.abs() > bound + 1e-9).count();
-    Limit { size: row.cylinder[column], unit: Unit::Diopter, rule: row.rule, source: SOURCE }
+    Limit { size: row.cylinder[column], unit: RowUnit::Diopter, rule: row.rule, source: SOURCE }
 }
 
 pub(super) fn axis(cylinder_d: f64) -> Option<Limit> {
@@ -78,7 +78,7 @@ pub(super) fn axis(cylinder_d: f64) -> Option<Limit> {
     if size < 0.12 {
         return None;
     }
-    band_for(AXIS, size).map(|band| Limit { size: band.limit, unit: Unit::Degree, rule: band.rule, source: SOURCE })
+    band_for(AXIS, size).map(|band| Limit { size: band.limit, unit: RowUnit::Degree, rule: band.rule, source: SOURCE })
 }
 
 /// What a prescribed prism adds to a limit: nothing up to 2.00, `to_ten` up to 10.00, `beyond` above that.
@@ -100,7 +100,7 @@ pub(super) fn horizontal(horizontal_d: f64, prescribed_pd: f64) -> Limit {
         )
     };
     let size = base + allowance(prescribed_pd, 0.33, 0.58);
-    Limit { size, unit: Unit::PrismDiopter, rule, source: SOURCE }
+    Limit { size, unit: RowUnit::PrismDiopter, rule, source: SOURCE }
 }
 
 pub(super) fn vertical(vertical_d: f64, prescribed_pd: f64) -> Limit {
@@ -110,9 +110,9 @@ pub(super) fn vertical(vertical_d: f64, prescribed_pd: f64) -> Limit {
         (0.1 * vertical_d.abs(), "Vertical power over 5.00 D: the prism of 1.0 mm, more with strong prescribed prism")
     };
     let size = base + allowance(prescribed_pd, 0.25, 0.50);
-    Limit { size, unit: Unit::PrismDiopter, rule, source: SOURCE }
+    Limit { size, unit: RowUnit::PrismDiopter, rule, source: SOURCE }
 }
 
 pub(super) fn center_thickness() -> Limit {
-    Limit { size: 0.3, unit: Unit::Millimeter, rule: "Center thickness, when specified: ±0.3 mm", source: UNCUT }
+    Limit { size: 0.3, unit: RowUnit::Millimeter, rule: "Center thickness, when specified: ±0.3 mm", source: UNCUT }
 }

@@ -29,7 +29,7 @@ mod z80_1;
 pub use center::CenterLimits;
 pub use quantity::Quantity;
 pub use thickness::least_center;
-pub use verdict::{Measured, Ordered, Status, ToleranceLine, is_verified, verify};
+pub use verdict::{Measured, OrderedPair, Status, ToleranceLine, is_verified, verify};
 pub(in crate::optics) use verdict::{power_lines, prism_limits};
 
 /// Shown wherever a verdict is shown.
@@ -142,7 +142,7 @@ impl fmt::Display for Profile {
 
 /// The unit a row is judged in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Unit {
+pub enum RowUnit {
     /// Diopters.
     Diopter,
     /// Degrees of axis.
@@ -153,25 +153,25 @@ pub enum Unit {
     Millimeter,
 }
 
-impl Unit {
+impl RowUnit {
     /// A name that never changes, for the book.
     pub fn key(self) -> &'static str {
         match self {
-            Unit::Diopter => "d",
-            Unit::Degree => "deg",
-            Unit::PrismDiopter => "pd",
-            Unit::Millimeter => "mm",
+            RowUnit::Diopter => "d",
+            RowUnit::Degree => "deg",
+            RowUnit::PrismDiopter => "pd",
+            RowUnit::Millimeter => "mm",
         }
     }
 }
 
-impl fmt::Display for Unit {
+impl fmt::Display for RowUnit {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            Unit::Diopter => "D",
-            Unit::Degree => "°",
-            Unit::PrismDiopter => "Δ",
-            Unit::Millimeter => "mm",
+            RowUnit::Diopter => "D",
+            RowUnit::Degree => "°",
+            RowUnit::PrismDiopter => "Δ",
+            RowUnit::Millimeter => "mm",
         })
     }
 }
@@ -182,7 +182,7 @@ pub struct Limit {
     /// The largest allowed difference, in `unit`.
     pub size: f64,
     /// The unit of `size`.
-    pub unit: Unit,
+    pub unit: RowUnit,
     /// The row's range and rule as a sentence.
     pub rule: &'static str,
     /// Where the row comes from.

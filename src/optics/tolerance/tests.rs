@@ -12,8 +12,8 @@ fn reading(text: &str) -> Option<LensPower> {
 }
 
 /// A pair with both lenses alike, distances 32 and heights 20.
-fn ordered(text: &str) -> Ordered {
-    Ordered {
+fn ordered(text: &str) -> OrderedPair {
+    OrderedPair {
         power: Pair::new(power(text), power(text)),
         prism: Pair::new(Prism::NONE, Prism::NONE),
         pupil_distance_mm: Pair::new(32.0, 32.0),
@@ -58,8 +58,8 @@ fn keys_come_back() {
         assert_eq!(Quantity::from_key(quantity.key()), Some(quantity));
     }
     assert_eq!(Quantity::from_key("other"), None);
-    let units = [Unit::Diopter, Unit::Degree, Unit::PrismDiopter, Unit::Millimeter];
-    assert_eq!(units.map(Unit::key), ["d", "deg", "pd", "mm"]);
+    let units = [RowUnit::Diopter, RowUnit::Degree, RowUnit::PrismDiopter, RowUnit::Millimeter];
+    assert_eq!(units.map(RowUnit::key), ["d", "deg", "pd", "mm"]);
 }
 
 #[test]
@@ -171,16 +171,16 @@ fn a_cylinder_read_as_none_leaves_the_axis_unchecked() {
 fn ansi_imbalance_at_its_branches() {
     use Status::{AtLimit, Fail, Pass};
     for (text, up_mm, limit, unit, off_by, status) in [
-        ("-3.37 sph", 1.0, 0.33, Unit::PrismDiopter, 0.3375, Fail),
-        ("-3.37 sph", 0.9, 0.33, Unit::PrismDiopter, 0.30375, AtLimit),
-        ("-3.50 sph", 1.0, 1.0, Unit::Millimeter, 1.0, AtLimit),
-        ("-3.50 sph", 1.01, 1.0, Unit::Millimeter, 1.01, Fail),
+        ("-3.37 sph", 1.0, 0.33, RowUnit::PrismDiopter, 0.3375, Fail),
+        ("-3.37 sph", 0.9, 0.33, RowUnit::PrismDiopter, 0.30375, AtLimit),
+        ("-3.50 sph", 1.0, 1.0, RowUnit::Millimeter, 1.0, AtLimit),
+        ("-3.50 sph", 1.01, 1.0, RowUnit::Millimeter, 1.01, Fail),
         // A height error of 1 mm in a lens of 4.00 D is 0.4 prism diopters and still passes (computed).
-        ("+4.00 sph", 1.0, 1.0, Unit::Millimeter, 1.0, AtLimit),
-        ("+1.00 sph", 2.0, 0.33, Unit::PrismDiopter, 0.2, Pass),
+        ("+4.00 sph", 1.0, 1.0, RowUnit::Millimeter, 1.0, AtLimit),
+        ("+1.00 sph", 2.0, 0.33, RowUnit::PrismDiopter, 0.2, Pass),
         // The vertical meridian picks the branch: -5.00 D lies at 180 only.
-        ("-1.00 -4.00 x 90", 2.0, 0.33, Unit::PrismDiopter, 0.2, Pass),
-        ("-1.00 -4.00 x 180", 2.0, 1.0, Unit::Millimeter, 2.0, Fail),
+        ("-1.00 -4.00 x 90", 2.0, 0.33, RowUnit::PrismDiopter, 0.2, Pass),
+        ("-1.00 -4.00 x 180", 2.0, 1.0, RowUnit::Millimeter, 2.0, Fail),
     ] {
         let mut pair = perfect(text);
         pair.height_mm.right = Some(20.0 + up_mm);
@@ -196,13 +196,13 @@ fn ansi_imbalance_at_its_branches() {
     let lines = verify(Profile::Z80_1, &CenterLimits::OFF, &ordered("-3.50 sph"), &pair);
     assert_eq!(find(&lines, "Vertical imbalance", None).reading, Some(-1.25));
     for (text, wider_mm, limit, unit, off_by, status) in [
-        ("-2.75 sph", 2.4, 0.67, Unit::PrismDiopter, 0.66, AtLimit),
-        ("-2.75 sph", 2.5, 0.67, Unit::PrismDiopter, 0.6875, Fail),
-        ("-2.87 sph", 2.5, 2.5, Unit::Millimeter, 2.5, AtLimit),
-        ("-2.87 sph", -2.51, 2.5, Unit::Millimeter, 2.51, Fail),
-        ("+1.00 sph", 5.0, 0.67, Unit::PrismDiopter, 0.5, Pass),
-        ("-1.00 -4.00 x 180", 5.0, 0.67, Unit::PrismDiopter, 0.5, Pass),
-        ("-1.00 -4.00 x 90", 3.0, 2.5, Unit::Millimeter, 3.0, Fail),
+        ("-2.75 sph", 2.4, 0.67, RowUnit::PrismDiopter, 0.66, AtLimit),
+        ("-2.75 sph", 2.5, 0.67, RowUnit::PrismDiopter, 0.6875, Fail),
+        ("-2.87 sph", 2.5, 2.5, RowUnit::Millimeter, 2.5, AtLimit),
+        ("-2.87 sph", -2.51, 2.5, RowUnit::Millimeter, 2.51, Fail),
+        ("+1.00 sph", 5.0, 0.67, RowUnit::PrismDiopter, 0.5, Pass),
+        ("-1.00 -4.00 x 180", 5.0, 0.67, RowUnit::PrismDiopter, 0.5, Pass),
+        ("-1.00 -4.00 x 90", 3.0, 2.5, RowUnit::Millimeter, 3.0, Fail),
     ] {
         let mut pair = perfect(text);
         pair.pupil_distance_mm.right = Some(32.0 + wider_mm);
@@ -232,7 +232,7 @@ fn the_stronger_eye_picks_the_branch() {
     pair.power.left = reading("-4.00 sph");
     pair.height_mm = Pair::new(Some(20.5), Some(20.5));
     let lines = verify(Profile::Z80_1, &CenterLimits::OFF, &unlike, &pair);
-    assert_eq!(find(&lines, "Vertical imbalance", None).unit, Unit::Millimeter);
+    assert_eq!(find(&lines, "Vertical imbalance", None).unit, RowUnit::Millimeter);
     let lines = verify(Profile::Iso21987, &CenterLimits::OFF, &unlike, &pair);
     let line = find(&lines, "Vertical imbalance", None);
     assert!((line.off_by.unwrap() - 0.15).abs() < 1e-9, "0.20 less 0.05: {}", line.explain);
@@ -278,7 +278,7 @@ fn prescribed_prism_is_judged_by_its_difference() {
 
 #[test]
 fn prism_rows_where_prism_is_prescribed_or_measured() {
-    let rows = |wanted: &Ordered, read: &Measured| -> Vec<(String, Option<String>, Status)> {
+    let rows = |wanted: &OrderedPair, read: &Measured| -> Vec<(String, Option<String>, Status)> {
         verify(Profile::Z80_1, &CenterLimits::OFF, wanted, read)
             .into_iter()
             .filter(|line| matches!(line.quantity, Quantity::PrismHorizontal | Quantity::PrismVertical))
@@ -420,11 +420,11 @@ fn iso_limits_follow_the_stronger_prescribed_prism() {
 #[test]
 fn a_half_hundredth_is_shown() {
     for (unit, size, words) in [
-        (Unit::Diopter, 0.125, "0.125 D"),
-        (Unit::Diopter, 0.13, "0.13 D"),
-        (Unit::PrismDiopter, 0.003_2, "0.00 Δ"),
-        (Unit::Millimeter, 1.0, "1.00 mm"),
-        (Unit::Degree, 3.0, "3°"),
+        (RowUnit::Diopter, 0.125, "0.125 D"),
+        (RowUnit::Diopter, 0.13, "0.13 D"),
+        (RowUnit::PrismDiopter, 0.003_2, "0.00 Δ"),
+        (RowUnit::Millimeter, 1.0, "1.00 mm"),
+        (RowUnit::Degree, 3.0, "3°"),
     ] {
         assert_eq!(crate::optics::notation::size(size, unit), words);
     }

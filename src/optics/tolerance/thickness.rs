@@ -4,7 +4,7 @@
 //! figure for the material, because a thinner one may no longer resist impact as its certificate says.
 
 use super::verdict::{Status, ToleranceLine};
-use super::{Quantity, READING_ALLOWANCE, Unit};
+use super::{Quantity, READING_ALLOWANCE, RowUnit};
 use crate::optics::Eye;
 
 const SOURCE: &str = "common practice: the least of the material as the lab set it, not of the standard";
@@ -34,7 +34,7 @@ pub fn least_center(eye: Eye, least_mm: f64, measured_mm: Option<f64>) -> Tolera
         reading: measured_mm,
         off_by: inside.map(|inside| (-inside).max(0.0)),
         limit: 0.0,
-        unit: Unit::Millimeter,
+        unit: RowUnit::Millimeter,
         inside,
         status,
         source: SOURCE,

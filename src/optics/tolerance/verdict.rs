@@ -1,7 +1,7 @@
 //! Compares a finished pair with its order, row by row of a profile.
 
 use super::center::centers;
-use super::{AT_LIMIT_SHARE, CenterLimits, Limit, Profile, Quantity, READING_ALLOWANCE, Unit};
+use super::{AT_LIMIT_SHARE, CenterLimits, Limit, Profile, Quantity, READING_ALLOWANCE, RowUnit};
 use crate::optics::notation;
 use crate::optics::power::SphereCylinder;
 use crate::optics::prescription::{LensPower, Prism};
@@ -11,7 +11,7 @@ use crate::optics::{Eye, Pair};
 
 /// What the pair was to be.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Ordered {
+pub struct OrderedPair {
     /// The powers, in any form.
     pub power: Pair<LensPower>,
     /// The prescribed prisms.
@@ -77,7 +77,7 @@ pub struct ToleranceLine {
     /// The largest allowed difference, in `unit`.
     pub limit: f64,
     /// The unit of the difference and the limit.
-    pub unit: Unit,
+    pub unit: RowUnit,
     /// How far inside the limit; negative beyond it, by up to the reading allowance also on a pass.
     pub inside: Option<f64>,
     /// The verdict.
@@ -114,7 +114,7 @@ pub fn is_verified(lines: &[ToleranceLine]) -> bool {
 pub fn verify(
     profile: Profile,
     center_limits: &CenterLimits,
-    ordered: &Ordered,
+    ordered: &OrderedPair,
     measured: &Measured,
 ) -> Vec<ToleranceLine> {
     let mut lines = Vec::new();
@@ -188,7 +188,7 @@ fn turn_deg(one_deg: f64, other_deg: f64) -> f64 {
 fn status(off_by: f64, limit: Limit) -> Status {
     // Differences of decimal readings carry rounding of their own.
     let rounding = 1e-9;
-    let allowance = if limit.unit == Unit::Degree { 0.0 } else { READING_ALLOWANCE };
+    let allowance = if limit.unit == RowUnit::Degree { 0.0 } else { READING_ALLOWANCE };
     if off_by.is_nan() || off_by > limit.size + allowance + rounding {
         Status::Fail
     } else if off_by > AT_LIMIT_SHARE * limit.size + rounding {
@@ -253,7 +253,7 @@ fn both(pair: Pair<Option<f64>>) -> Option<Pair<f64>> {
 }
 
 /// The ordered powers and the stronger |F(180)| and |F(90)| of the two.
-fn strengths(ordered: &Ordered) -> (Pair<SphereCylinder>, f64, f64) {
+fn strengths(ordered: &OrderedPair) -> (Pair<SphereCylinder>, f64, f64) {
     let powers = ordered.power.map(|power| power.numbers());
     let stronger = |meridian_deg: f64| {
         powers.right.power_at_deg(meridian_deg).abs().max(powers.left.power_at_deg(meridian_deg).abs())
@@ -262,19 +262,19 @@ fn strengths(ordered: &Ordered) -> (Pair<SphereCylinder>, f64, f64) {
 }
 
 /// The strongest prism prescribed before either eye, horizontal and vertical.
-fn prescribed(ordered: &Ordered) -> (f64, f64) {
+fn prescribed(ordered: &OrderedPair) -> (f64, f64) {
     let prism = ordered.prism.map(|prism| prism.numbers());
     (prism.right.in_pd.abs().max(prism.left.in_pd.abs()), prism.right.up_pd.abs().max(prism.left.up_pd.abs()))
 }
 
 /// The limits on the difference from the prescribed prism, horizontal and vertical.
-pub(in crate::optics) fn prism_limits(profile: Profile, ordered: &Ordered) -> (Limit, Limit) {
+pub(in crate::optics) fn prism_limits(profile: Profile, ordered: &OrderedPair) -> (Limit, Limit) {
     let (_, horizontal_d, vertical_d) = strengths(ordered);
     let (in_pd, up_pd) = prescribed(ordered);
     profile.prism_limits(horizontal_d, vertical_d, in_pd, up_pd)
 }
 
-fn placement(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &mut Vec<ToleranceLine>) {
+fn placement(profile: Profile, ordered: &OrderedPair, measured: &Measured, lines: &mut Vec<ToleranceLine>) {
     let (powers, horizontal_d, vertical_d) = strengths(ordered);
     let (in_pd, up_pd) = prescribed(ordered);
     let error =
@@ -291,7 +291,7 @@ fn placement(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &m
     let limit = profile.vertical_limit(vertical_d, up_pd);
     let heights = both(measured.height_mm).map(|read| {
         let apart_mm = (read.right - ordered.height_mm.right) - (read.left - ordered.height_mm.left);
-        (pair_text(read), if limit.unit == Unit::Millimeter { apart_mm } else { unwanted.vertical_pd })
+        (pair_text(read), if limit.unit == RowUnit::Millimeter { apart_mm } else { unwanted.vertical_pd })
     });
     lines.push(line(Quantity::VerticalImbalance, None, limit, (pair_text(ordered.height_mm), 0.0), heights));
 
@@ -299,13 +299,13 @@ fn placement(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &m
     let distances = both(measured.pupil_distance_mm).map(|read| {
         let wanted = ordered.pupil_distance_mm;
         let total_mm = (read.right + read.left) - (wanted.right + wanted.left);
-        (pair_text(read), if limit.unit == Unit::Millimeter { total_mm } else { unwanted.horizontal_pd })
+        (pair_text(read), if limit.unit == RowUnit::Millimeter { total_mm } else { unwanted.horizontal_pd })
     });
     let wanted = (pair_text(ordered.pupil_distance_mm), 0.0);
     lines.push(line(Quantity::HorizontalImbalance, None, limit, wanted, distances));
 }
 
-fn prisms(profile: Profile, ordered: &Ordered, measured: &Measured, lines: &mut Vec<ToleranceLine>) {
+fn prisms(profile: Profile, ordered: &OrderedPair, measured: &Measured, lines: &mut Vec<ToleranceLine>) {
     let is_prescribed = ordered.prism.iter().any(|(_, prism)| !prism.is_none());
     let is_measured = measured.prism.iter().any(|(_, prism)| prism.is_some());
     if !is_prescribed && !is_measured {

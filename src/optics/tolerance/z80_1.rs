@@ -1,6 +1,6 @@
 //! ANSI Z80.1-2015, single vision, from public copies.
 
-use super::{Band, Limit, Unit, band_for};
+use super::{Band, Limit, RowUnit, band_for};
 
 const GUIDE: &str = "ANSI Z80.1-2015 quick-reference guide";
 const SUMMARY_2010: &str = "ANSI Z80.1 summary of 2010 (the 2015 guide puts 2.00 and 4.50 themselves in the next row)";
@@ -30,9 +30,9 @@ const AXIS: &[Band] = &[
 pub(super) fn power(strongest_d: f64) -> Limit {
     let size = strongest_d.abs();
     if size <= POWER_BRANCH_D + 1e-9 {
-        Limit { size: 0.13, unit: Unit::Diopter, rule: "Power to 6.50 D: ±0.13 D", source: GUIDE }
+        Limit { size: 0.13, unit: RowUnit::Diopter, rule: "Power to 6.50 D: ±0.13 D", source: GUIDE }
     } else {
-        Limit { size: 0.02 * size, unit: Unit::Diopter, rule: "Power over 6.50 D: ±2% of the power", source: GUIDE }
+        Limit { size: 0.02 * size, unit: RowUnit::Diopter, rule: "Power over 6.50 D: ±2% of the power", source: GUIDE }
     }
 }
 
@@ -40,13 +40,18 @@ pub(super) fn cylinder(cylinder_d: f64) -> Limit {
     let size = cylinder_d.abs();
     let (first, second) = CYLINDER_BRANCHES_D;
     if size <= first + 1e-9 {
-        Limit { size: 0.13, unit: Unit::Diopter, rule: "Cylinder to 2.00 D: ±0.13 D", source: SUMMARY_2010 }
+        Limit { size: 0.13, unit: RowUnit::Diopter, rule: "Cylinder to 2.00 D: ±0.13 D", source: SUMMARY_2010 }
     } else if size <= second + 1e-9 {
-        Limit { size: 0.15, unit: Unit::Diopter, rule: "Cylinder over 2.00 to 4.50 D: ±0.15 D", source: SUMMARY_2010 }
+        Limit {
+            size: 0.15,
+            unit: RowUnit::Diopter,
+            rule: "Cylinder over 2.00 to 4.50 D: ±0.15 D",
+            source: SUMMARY_2010,
+        }
     } else {
         Limit {
             size: 0.04 * size,
-            unit: Unit::Diopter,
+            unit: RowUnit::Diopter,
             rule: "Cylinder over 4.50 D: ±4% of the cylinder",
             source: GUIDE,
         }
@@ -58,31 +63,31 @@ pub(super) fn axis(cylinder_d: f64) -> Option<Limit> {
     if size < 0.12 {
         return None;
     }
-    band_for(AXIS, size).map(|band| Limit { size: band.limit, unit: Unit::Degree, rule: band.rule, source: GUIDE })
+    band_for(AXIS, size).map(|band| Limit { size: band.limit, unit: RowUnit::Degree, rule: band.rule, source: GUIDE })
 }
 
 pub(super) fn vertical(vertical_d: f64) -> Limit {
     if vertical_d.abs() <= VERTICAL_BRANCH_D + 1e-9 {
         let rule = "Vertical power to 3.375 D: 0.33 Δ between the eyes";
-        Limit { size: 0.33, unit: Unit::PrismDiopter, rule, source: GUIDE }
+        Limit { size: 0.33, unit: RowUnit::PrismDiopter, rule, source: GUIDE }
     } else {
         let rule = "Vertical power over 3.375 D: heights equal within 1.0 mm";
-        Limit { size: 1.0, unit: Unit::Millimeter, rule, source: GUIDE }
+        Limit { size: 1.0, unit: RowUnit::Millimeter, rule, source: GUIDE }
     }
 }
 
 pub(super) fn horizontal(horizontal_d: f64) -> Limit {
     if horizontal_d.abs() <= HORIZONTAL_BRANCH_D + 1e-9 {
         let rule = "Horizontal power to 2.75 D: 0.67 Δ for both eyes together";
-        Limit { size: 0.67, unit: Unit::PrismDiopter, rule, source: GUIDE }
+        Limit { size: 0.67, unit: RowUnit::PrismDiopter, rule, source: GUIDE }
     } else {
         let rule = "Horizontal power over 2.75 D: total pupil distance within 2.5 mm";
-        Limit { size: 2.5, unit: Unit::Millimeter, rule, source: GUIDE }
+        Limit { size: 2.5, unit: RowUnit::Millimeter, rule, source: GUIDE }
     }
 }
 
 pub(super) fn prescribed_prism() -> (Limit, Limit) {
-    let row = |size, rule| Limit { size, unit: Unit::PrismDiopter, rule, source: FROM_MEMORY };
+    let row = |size, rule| Limit { size, unit: RowUnit::PrismDiopter, rule, source: FROM_MEMORY };
     (
         row(0.67, "Prescribed prism, horizontal: within 0.67 Δ for both eyes together"),
         row(0.33, "Prescribed prism, vertical: within 0.33 Δ between the eyes"),
@@ -91,5 +96,5 @@ pub(super) fn prescribed_prism() -> (Limit, Limit) {
 
 pub(super) fn center_thickness() -> Limit {
     let rule = "Center thickness, when specified: ±0.3 mm";
-    Limit { size: 0.3, unit: Unit::Millimeter, rule, source: TABLE_1999 }
+    Limit { size: 0.3, unit: RowUnit::Millimeter, rule, source: TABLE_1999 }
 }

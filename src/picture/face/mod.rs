@@ -24,7 +24,7 @@ use crate::optics::convergence::{READING_MM, near_mm};
 use crate::optics::{Eye, Pair};
 use pose::{Angle, Pose};
 pub use refused::FaceRefused;
-use sight::{Seen, Sight};
+use sight::{FaceFigures, Sight};
 
 /// From the camera to the pupils, mm: a person cannot look at a camera that is nearer, and one that is farther sees too
 /// little.
@@ -179,7 +179,7 @@ impl FacePhoto {
         self.check()?;
         let pose = Pose::of(self)?;
         let sight = Sight::new(self, &pose);
-        let seen = sight.seen().filter(Seen::is_finite).ok_or(FaceRefused::NotAFace)?;
+        let seen = sight.seen().filter(FaceFigures::is_finite).ok_or(FaceRefused::NotAFace)?;
         if !PAIR_MM.contains(&seen.pair_mm()) {
             return Err(FaceRefused::Pair(seen.pair_mm()));
         }
@@ -249,7 +249,7 @@ impl FacePhoto {
     }
 }
 
-fn warnings(pose: &Pose, sight: &Sight, seen: &Seen) -> Vec<FaceWarning> {
+fn warnings(pose: &Pose, sight: &Sight, seen: &FaceFigures) -> Vec<FaceWarning> {
     let mut found = Vec::new();
     match pose.card_turn {
         None => found.push(FaceWarning::TurnUnseen),

@@ -132,7 +132,7 @@ type Unknowns = SVector<f64, 6>;
 type Misfit = SVector<f64, 10>;
 
 /// A card as it is looked for.
-struct Wanted {
+struct SoughtCard {
     corners: [Pixel; 4],
     /// Half of its sides across and down.
     half_mm: (f64, f64),
@@ -166,7 +166,7 @@ fn of_card(
         true => (CARD_MM.0 / 2.0, CARD_MM.1 / 2.0),
         false => (CARD_MM.1 / 2.0, CARD_MM.0 / 2.0),
     };
-    let wanted = Wanted {
+    let wanted = SoughtCard {
         corners,
         half_mm,
         center: Pixel::new(photo.image_px.0 / 2.0, photo.image_px.1 / 2.0),
@@ -190,7 +190,7 @@ fn small_steps(at: &Unknowns) -> [f64; 6] {
     [at[0] * 1e-6, 1e-4, 1e-4, 1e-6, 1e-6, 1e-6]
 }
 
-impl Wanted {
+impl SoughtCard {
     /// The card that fits the marks best (least squares by Gauss and Newton), unless a corner is too far off.
     fn found(&self, start: Unknowns, most_off_px: f64) -> Option<Pose> {
         let mut at = start;

@@ -35,12 +35,12 @@ pub(super) struct Sight<'a> {
 
 /// Figures of a face, before they are rounded.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Seen {
+pub(super) struct FaceFigures {
     pub far_mm: Pair<f64>,
     pub height_mm: Option<Pair<f64>>,
 }
 
-impl Seen {
+impl FaceFigures {
     pub(super) fn pair_mm(&self) -> f64 {
         self.far_mm.right + self.far_mm.left
     }
@@ -91,7 +91,7 @@ impl<'a> Sight<'a> {
     }
 
     /// The figures.
-    pub(super) fn seen(&self) -> Option<Seen> {
+    pub(super) fn seen(&self) -> Option<FaceFigures> {
         let turning_mm = self.pupils_mm + TURNING_POINT_MM + self.off.turning_mm;
         let right = self.on(self.photo.pupils.right, turning_mm)?;
         let left = self.on(self.photo.pupils.left, turning_mm)?;
@@ -103,7 +103,7 @@ impl<'a> Sight<'a> {
             Some(rims) => Some(self.heights(rims)?),
             None => None,
         };
-        Some(Seen { far_mm, height_mm })
+        Some(FaceFigures { far_mm, height_mm })
     }
 
     /// How high each line of sight passes through its lens, above the line through the lowest points of both lenses.

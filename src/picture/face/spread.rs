@@ -2,7 +2,7 @@
 //! changes are added as squares. Source: the law of propagation of uncertainty, JCGM 100 (5.1.2).
 
 use super::pose::Pose;
-use super::sight::{Off, Seen, Sight};
+use super::sight::{FaceFigures, Off, Sight};
 use super::{FacePhoto, FaceScale, PlusMinus};
 use crate::optics::convergence::TURNING_POINT_LIMIT_MM;
 use crate::optics::{Eye, Pair};
@@ -27,7 +27,7 @@ struct Squares {
 
 impl Squares {
     /// Adds what the figures change by between the two ends of one standard deviation each way.
-    fn add(&mut self, ends: (Seen, Seen)) {
+    fn add(&mut self, ends: (FaceFigures, FaceFigures)) {
         let square = |low: f64, high: f64| ((high - low) / 2.0).powi(2);
         let (low, high) = ends;
         self.pair += square(low.pair_mm(), high.pair_mm());
@@ -40,7 +40,7 @@ impl Squares {
 }
 
 /// Two standard deviations of the figures. `None` where a mark cannot be moved.
-pub(super) fn plus_minus(photo: &FacePhoto, pose: &Pose, seen: &Seen) -> Option<PlusMinus> {
+pub(super) fn plus_minus(photo: &FacePhoto, pose: &Pose, seen: &FaceFigures) -> Option<PlusMinus> {
     let mut squares = Squares::default();
     for (moved, step) in steps(photo, pose) {
         let end = |sign: f64| moved.seen(photo, pose, sign * step);
@@ -58,7 +58,7 @@ pub(super) fn plus_minus(photo: &FacePhoto, pose: &Pose, seen: &Seen) -> Option<
 
 /// Something that is not known exactly.
 #[derive(Debug, Clone, Copy)]
-enum Moved {
+enum UnsureInput {
     /// A mark by its place in the list, across or down.
     Mark(usize, bool),
     Camera,
@@ -70,26 +70,26 @@ enum Moved {
 }
 
 /// Each of them with its standard deviation.
-fn steps(photo: &FacePhoto, pose: &Pose) -> Vec<(Moved, f64)> {
+fn steps(photo: &FacePhoto, pose: &Pose) -> Vec<(UnsureInput, f64)> {
     let marks = photo.marks().len();
     let both = |index: usize| {
-        [(Moved::Mark(index, false), photo.mark_error_px), (Moved::Mark(index, true), photo.mark_error_px)]
+        [(UnsureInput::Mark(index, false), photo.mark_error_px), (UnsureInput::Mark(index, true), photo.mark_error_px)]
     };
-    let mut steps: Vec<(Moved, f64)> = (0..marks).flat_map(both).collect();
+    let mut steps: Vec<(UnsureInput, f64)> = (0..marks).flat_map(both).collect();
     steps.extend([
-        (Moved::Camera, OF_A_LIMIT * CAMERA_LIMIT * photo.camera_mm),
-        (Moved::Nearer, OF_A_LIMIT * NEARER_LIMIT_MM),
-        (Moved::Turning, OF_A_LIMIT * TURNING_POINT_LIMIT_MM),
-        (Moved::Bridge, OF_A_LIMIT * BRIDGE_LIMIT_MM),
-        (Moved::Turn, pose.head_deviation_deg.0),
-        (Moved::Lean, pose.head_deviation_deg.1),
+        (UnsureInput::Camera, OF_A_LIMIT * CAMERA_LIMIT * photo.camera_mm),
+        (UnsureInput::Nearer, OF_A_LIMIT * NEARER_LIMIT_MM),
+        (UnsureInput::Turning, OF_A_LIMIT * TURNING_POINT_LIMIT_MM),
+        (UnsureInput::Bridge, OF_A_LIMIT * BRIDGE_LIMIT_MM),
+        (UnsureInput::Turn, pose.head_deviation_deg.0),
+        (UnsureInput::Lean, pose.head_deviation_deg.1),
     ]);
     steps
 }
 
-impl Moved {
+impl UnsureInput {
     /// The figures with this moved by `step`.
-    fn seen(self, photo: &FacePhoto, pose: &Pose, step: f64) -> Option<Seen> {
+    fn seen(self, photo: &FacePhoto, pose: &Pose, step: f64) -> Option<FaceFigures> {
         let off = match self {
             Self::Nearer => Off { nearer_mm: step, ..Off::default() },
             Self::Turning => Off { turning_mm: step, ..Off::default() },

@@ -9,14 +9,14 @@ use tokio::sync::Mutex;
 use tokio::task::spawn_blocking;
 
 use crate::bench::bevel_place::usual_edges;
-use crate::bench::device_records::{Placed, records};
+use crate::bench::device_records::{PlacedLenses, records};
 use crate::bench::layout::{JobLayout, step_of};
 use crate::bench::layout_record::LayoutRecord;
 use crate::desk::frame_shape::NewShape;
 use crate::desk::job::{Job, Stage};
 use crate::shape::record::Assumptions;
 use crate::shape::record::assumption::{BareTrace, WantedRecords};
-use crate::shape::wire::{Answer, Message, Status, TraceWish};
+use crate::shape::wire::{Answer, AnswerStatus, Message, TraceWish};
 use crate::store::StoreError;
 use crate::store::once::Once;
 use crate::web::AppState;
@@ -90,13 +90,13 @@ impl Reply {
     /// `asked` is what the device did, `why` the rest of the sentence and what the device is told.
     pub(super) fn refused(asked: &str, job: Option<i64>, why: String) -> Self {
         let words = format!("{asked}, and was refused: {why}");
-        Self { answer: Some(Status::Refused(why).into()), words, job, is_trouble: true }
+        Self { answer: Some(AnswerStatus::Refused(why).into()), words, job, is_trouble: true }
     }
 
     /// A job that no device works on. The status says so in the standard's own code.
     fn no_work(asked: &str, job: i64, why: String) -> Self {
         let words = format!("{asked}, and was refused: {why}");
-        Self { answer: Some(Status::NoWork(why).into()), words, job: Some(job), is_trouble: true }
+        Self { answer: Some(AnswerStatus::NoWork(why).into()), words, job: Some(job), is_trouble: true }
     }
 
     /// The same; somebody should look at it.
@@ -106,7 +106,7 @@ impl Reply {
 
     fn unknown(asked: &str, typed: &str) -> Self {
         let words = format!("{asked}, but no job “{typed}” is in the book; nothing was stored");
-        Self { answer: Some(Status::UnknownJob.into()), words, job: None, is_trouble: true }
+        Self { answer: Some(AnswerStatus::UnknownJob.into()), words, job: None, is_trouble: true }
     }
 }
 
@@ -198,7 +198,7 @@ impl Host {
         let request = message.request();
         match request.as_deref() {
             _ if message.has_radii => self.keep_shape(message, from, assumptions).await,
-            Some("INI") => Reply::done(Status::Done, None, "introduced itself".to_owned()),
+            Some("INI") => Reply::done(AnswerStatus::Done, None, "introduced itself".to_owned()),
             Some("TRC") if assumptions.bare_trace == BareTrace::Permission => self.permit(message).await,
             Some(request) if request == "TRC" || JOB_REQUESTS.contains(&request) => {
                 self.send_job(message, from, assumptions).await
@@ -226,7 +226,9 @@ impl Host {
             Ok(job) if job.old.is_some() && job.shape.is_some() => {
                 Reply::refused(ASKED, Some(job.number), has_its_shape(job.number))
             }
-            Ok(job) => Reply::done(Status::Done, Some(job.number), format!("{ASKED} for job {}; it may", job.number)),
+            Ok(job) => {
+                Reply::done(AnswerStatus::Done, Some(job.number), format!("{ASKED} for job {}; it may", job.number))
+            }
             Err(why) => no_job(ASKED, why),
         }
     }
@@ -290,13 +292,13 @@ impl Host {
             None => {
                 let record = LayoutRecord::of_job(job, &shape, &lab, &supply);
                 let record = record.map_err(|why| WebError::Internal(format!("layout: {why}")))?;
-                (Placed::from(&record), "as the ticket would print it now")
+                (PlacedLenses::from(&record), "as the ticket would print it now")
             }
         };
         let layout = JobLayout::with_supply(job, &shape, &lab, step_of(&lab), &supply);
         let edges = usual_edges(job, &layout, &supply.in_hand);
         let records = records(job, &shape, &placed, &edges, assumptions);
-        Ok(Some((Answer { status: Status::Done, records, shape: Some(shape.traces) }, which)))
+        Ok(Some((Answer { status: AnswerStatus::Done, records, shape: Some(shape.traces) }, which)))
     }
 
     /// The job that a message names, to be worked on.

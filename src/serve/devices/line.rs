@@ -8,7 +8,7 @@ use tokio::time::{Instant, timeout};
 
 use super::host::{Conversation, Host};
 use crate::shape::record::Assumptions;
-use crate::shape::wire::{Event, Outcome, Session, Timing};
+use crate::shape::wire::{LineEvent, LineOutcome, Session, Timing};
 
 /// How much is read at once. A line is not read while a message is answered, so no more than this waits in memory.
 const READ_BYTES: usize = 4096;
@@ -17,7 +17,7 @@ const WRITE_TIME: Duration = Duration::from_secs(120);
 
 /// What is known of a line before anything is said.
 #[derive(Debug, Clone, Default)]
-pub struct Line {
+pub struct DeviceLine {
     /// The address the device connects from, or its port.
     pub device: String,
     /// What it does otherwise.
@@ -37,7 +37,7 @@ enum End {
 }
 
 /// Talks with a device until the line ends.
-pub async fn attend(mut stream: impl AsyncRead + AsyncWrite + Unpin, line: Line, host: &Host) {
+pub async fn attend(mut stream: impl AsyncRead + AsyncWrite + Unpin, line: DeviceLine, host: &Host) {
     let mut talk = Talk {
         session: Session::new(line.assumptions, line.timing),
         conversation: Conversation::new(&line.device),
@@ -58,7 +58,7 @@ struct Talk<'a> {
     session: Session,
     conversation: Conversation,
     opened: Instant,
-    line: Line,
+    line: DeviceLine,
     host: &'a Host,
 }
 
@@ -96,22 +96,24 @@ impl Talk<'_> {
     async fn act(
         &mut self,
         stream: &mut (impl AsyncRead + AsyncWrite + Unpin),
-        outcomes: Vec<Outcome>,
+        outcomes: Vec<LineOutcome>,
     ) -> Result<(), End> {
         let mut outcomes = VecDeque::from(outcomes);
         while let Some(outcome) = outcomes.pop_front() {
             match outcome {
-                Outcome::Send(bytes) => {
+                LineOutcome::Send(bytes) => {
                     self.host.keep_raw(&self.conversation.name(), true, &bytes);
                     write(stream, &bytes).await?;
                 }
-                Outcome::Asked(message) => {
+                LineOutcome::Asked(message) => {
                     let answer = self.host.answer(message, &mut self.conversation, self.line.assumptions).await;
                     outcomes.extend(self.session.answer(answer, self.opened.elapsed()));
                 }
-                Outcome::Told(event @ Event::Stray(_)) => self.host.say(&self.conversation.name(), &event.to_string()),
-                Outcome::Told(event) => self.host.say_trouble(&self.conversation.name(), &event.to_string()),
-                Outcome::Close(why) => {
+                LineOutcome::Told(event @ LineEvent::Stray(_)) => {
+                    self.host.say(&self.conversation.name(), &event.to_string())
+                }
+                LineOutcome::Told(event) => self.host.say_trouble(&self.conversation.name(), &event.to_string()),
+                LineOutcome::Close(why) => {
                     self.host.say_trouble(&self.conversation.name(), &why.to_string());
                     return Err(End::Closed);
                 }

@@ -10,7 +10,7 @@ use crate::desk::text;
 use crate::optics::Eye;
 use crate::shape::record::{Assumptions, parse_as};
 use crate::shape::wire::frame::messages;
-use crate::shape::wire::{Message, Status};
+use crate::shape::wire::{AnswerStatus, Message};
 use crate::store::StoreError;
 use crate::store::once::{Once, act};
 use crate::web::words::capital;
@@ -23,7 +23,7 @@ const LINE_KEPT: usize = 80;
 
 /// What one eye is to the shape that is on file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Sent {
+enum SentEye {
     /// Both eyes came at once.
     Both,
     /// One eye; the other one may follow.
@@ -112,7 +112,7 @@ impl Host {
         let key = act(&format!("device-shape-{number}"), [&message.bytes[..], before.as_bytes()]);
         match self.put_on_file(&key, number, &shape).await {
             Ok(Once::Now(())) => {
-                if let Sent::Stale(eye, minutes) = sent
+                if let SentEye::Stale(eye, minutes) = sent
                     && let Err(why) = self
                         .note(
                             &act(&format!("device-note-{number}"), [&key]),
@@ -166,21 +166,21 @@ fn join(
     first: Earlier,
     from: &Conversation,
     assumptions: &Assumptions,
-) -> Result<(NewShape, Sent), String> {
+) -> Result<(NewShape, SentEye), String> {
     let (both, sent) = match (came.file.only_eye(), first) {
-        (None, _) => (None, Sent::Both),
-        (Some(eye), Earlier::Stale(minutes)) => (None, Sent::Stale(eye, minutes)),
-        (Some(eye), Earlier::Fresh(_)) if job.is_shape_used() => (None, Sent::TooLate(eye)),
+        (None, _) => (None, SentEye::Both),
+        (Some(eye), Earlier::Stale(minutes)) => (None, SentEye::Stale(eye, minutes)),
+        (Some(eye), Earlier::Fresh(_)) if job.is_shape_used() => (None, SentEye::TooLate(eye)),
         (Some(eye), Earlier::Fresh(first)) => match TraceMessage::joined(&first, came) {
-            Some(both) => (Some(both), Sent::Second(eye)),
-            None => (None, Sent::First(eye)),
+            Some(both) => (Some(both), SentEye::Second(eye)),
+            None => (None, SentEye::First(eye)),
         },
-        (Some(eye), Earlier::No) if assumptions.other_eye.within().is_none() => (None, Sent::Alone(eye)),
-        (Some(eye), Earlier::No) => (None, Sent::First(eye)),
+        (Some(eye), Earlier::No) if assumptions.other_eye.within().is_none() => (None, SentEye::Alone(eye)),
+        (Some(eye), Earlier::No) => (None, SentEye::First(eye)),
     };
     let message = both.as_ref().unwrap_or(came);
     let mut shape = message.shape(&from.trace_name(), job.frame.details.bridge).map_err(|why| why.to_string())?;
-    if let Sent::Stale(eye, minutes) = sent {
+    if let SentEye::Stale(eye, minutes) = sent {
         shape.warnings.push(ShapeWarning { kind: "other_eye_stale", says: stale_words(eye, minutes) });
     }
     Ok((shape, sent))
@@ -198,34 +198,34 @@ fn stale_words(eye: Eye, minutes: u64) -> String {
 
 fn again(number: i64) -> Reply {
     let words = format!("sent the shape of job {number} again; it is on file already");
-    Reply::done(Status::Done, Some(number), words)
+    Reply::done(AnswerStatus::Done, Some(number), words)
 }
 
-fn kept(job: &Job, shape: &NewShape, sent: Sent) -> Reply {
-    let replaces = job.shape.is_some() && !matches!(sent, Sent::Second(_));
+fn kept(job: &Job, shape: &NewShape, sent: SentEye) -> Reply {
+    let replaces = job.shape.is_some() && !matches!(sent, SentEye::Second(_));
     let earlier = if replaces { "; the earlier shape stays on file" } else { "" };
     let odd = match sent {
         // Its sentence is that warning.
-        Sent::Stale(..) => None,
+        SentEye::Stale(..) => None,
         _ => shape.warnings.first(),
     };
     let odd = odd.map_or_else(String::new, |warning| format!("; {}", warning.says));
     let words = format!("{}{earlier}{odd}", kept_words(job.number, sent));
-    let reply = Reply::done(Status::Done, Some(job.number), words);
+    let reply = Reply::done(AnswerStatus::Done, Some(job.number), words);
     if replaces || !shape.warnings.is_empty() { reply.worth_a_look() } else { reply }
 }
 
-fn kept_words(number: i64, sent: Sent) -> String {
+fn kept_words(number: i64, sent: SentEye) -> String {
     let eye_of = |eye: Eye| format!("sent the {} eye of job {number}, which was kept", eye.name());
     match sent {
-        Sent::Both => format!("sent the shape of job {number}, which was kept"),
-        Sent::First(eye) => {
+        SentEye::Both => format!("sent the shape of job {number}, which was kept"),
+        SentEye::First(eye) => {
             format!("{}; its mirror image stands for the {} one until that comes", eye_of(eye), eye.other().name())
         }
-        Sent::Alone(eye) => format!("{}; its mirror image stands for the {} one", eye_of(eye), eye.other().name()),
-        Sent::Second(eye) => format!("{} as one shape with the {} one", eye_of(eye), eye.other().name()),
-        Sent::Stale(eye, minutes) => format!("{}; {}", eye_of(eye), stale_words(eye, minutes)),
-        Sent::TooLate(eye) => format!(
+        SentEye::Alone(eye) => format!("{}; its mirror image stands for the {} one", eye_of(eye), eye.other().name()),
+        SentEye::Second(eye) => format!("{} as one shape with the {} one", eye_of(eye), eye.other().name()),
+        SentEye::Stale(eye, minutes) => format!("{}; {}", eye_of(eye), stale_words(eye, minutes)),
+        SentEye::TooLate(eye) => format!(
             "{} by itself, because something was made by the {other} one already: send the {other} one again, or \
              the mirror image stands for it",
             eye_of(eye),

@@ -14,7 +14,7 @@ const SVG: &str = "http://www.w3.org/2000/svg";
 const DOT: &str = "data:image/png;base64,iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAAAAAA6fptVAAAACklEQVR4nGNgAAAAAgABSK+kcQAAAABJRU5ErkJggg==";
 
 /// What becomes of an element.
-enum Part {
+enum ElementUse {
     Group,
     Shape,
     /// Drawn with a plain gradient instead.
@@ -26,7 +26,7 @@ enum Part {
     Picture,
 }
 
-impl Part {
+impl ElementUse {
     fn of(name: &str) -> Option<Self> {
         Some(match name {
             "svg" | "g" | "a" | "defs" | "symbol" | "use" | "switch" => Self::Group,
@@ -60,8 +60,8 @@ pub(super) fn bare(document: &Document) -> Result<String, DrawingRefused> {
 fn write(node: Node, text: &mut String) {
     let name = node.tag_name().name();
     let is_svg = node.tag_name().namespace().is_none_or(|space| space == SVG);
-    let Some(part) = Part::of(name).filter(|_| is_svg) else { return };
-    let name = if matches!(part, Part::Paint) { "linearGradient" } else { name };
+    let Some(part) = ElementUse::of(name).filter(|_| is_svg) else { return };
+    let name = if matches!(part, ElementUse::Paint) { "linearGradient" } else { name };
     *text += "<";
     *text += name;
     if node.parent().is_none_or(|parent| parent.is_root()) {
@@ -71,17 +71,17 @@ fn write(node: Node, text: &mut String) {
         attribute(own.name(), own.value(), text);
     }
     match (&part, link_of(node)) {
-        (Part::Picture, _) => attribute("href", DOT, text),
-        (Part::Group, Some(link)) => attribute("href", link, text),
+        (ElementUse::Picture, _) => attribute("href", DOT, text),
+        (ElementUse::Group, Some(link)) => attribute("href", link, text),
         _ => {}
     }
     *text += ">";
     match part {
-        Part::Group => node.children().filter(Node::is_element).for_each(|child| write(child, text)),
-        Part::Paint => *text += "<stop/><stop offset=\"1\" stop-color=\"red\"/>",
-        Part::Filter => *text += "<feOffset/>",
-        Part::Style => escaped(&text_of(node), text),
-        Part::Shape | Part::Picture => {}
+        ElementUse::Group => node.children().filter(Node::is_element).for_each(|child| write(child, text)),
+        ElementUse::Paint => *text += "<stop/><stop offset=\"1\" stop-color=\"red\"/>",
+        ElementUse::Filter => *text += "<feOffset/>",
+        ElementUse::Style => escaped(&text_of(node), text),
+        ElementUse::Shape | ElementUse::Picture => {}
     }
     let _ = write!(text, "</{name}>");
 }

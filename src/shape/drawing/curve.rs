@@ -9,10 +9,10 @@ use crate::shape::outline::Point;
 const MOST_PARTS: f64 = 20_000.0;
 
 /// A line that is being drawn.
-pub(super) type Line = Vec<Point>;
+pub(super) type Polyline = Vec<Point>;
 
 /// A Bézier curve of any degree. The number of pieces follows from its second differences (Wang's bound).
-pub(super) fn bezier(control: &[Point], line: &mut Line) {
+pub(super) fn bezier(control: &[Point], line: &mut Polyline) {
     let degree = control.len().saturating_sub(1) as f64;
     let bend = control
         .windows(3)
@@ -38,7 +38,7 @@ fn between(p: Point, q: Point, share: f64) -> Point {
 
 /// An arc of an ellipse: its center, the end of its first axis from there, the length of the second as a part of it, and
 /// the range of the parameter, counter-clockwise.
-pub(super) fn arc(center: Point, axis: Point, ratio: f64, from: f64, to: f64) -> Line {
+pub(super) fn arc(center: Point, axis: Point, ratio: f64, from: f64, to: f64) -> Polyline {
     let sweep = if to > from { to - from } else { to - from + TAU };
     let longest = axis.length_mm() * ratio.abs().max(1.0);
     // The sagitta of a chord: r (1 - cos(step / 2)).
@@ -52,7 +52,7 @@ pub(super) fn arc(center: Point, axis: Point, ratio: f64, from: f64, to: f64) ->
 }
 
 /// The arc between two points whose bulge is the tangent of a quarter of its angle, positive counter-clockwise (DXF).
-pub(super) fn bulge(p: Point, q: Point, bulge: f64, line: &mut Line) {
+pub(super) fn bulge(p: Point, q: Point, bulge: f64, line: &mut Polyline) {
     let chord = q.minus(p);
     if bulge.abs() < 1e-9 || chord.length_mm() < 1e-9 {
         line.push(q);
@@ -74,9 +74,9 @@ pub(super) fn bulge(p: Point, q: Point, bulge: f64, line: &mut Line) {
     line.push(q);
 }
 
-/// A B-spline with knots and weights (de Boor), sampled in each span until it is flat. One that is too long stops: [`Drawn`]
+/// A B-spline with knots and weights (de Boor), sampled in each span until it is flat. One that is too long stops: [`DrawnLines`]
 /// refuses it.
-pub(super) fn spline(degree: usize, knots: &[f64], control: &[Point], weights: &[f64]) -> Option<Line> {
+pub(super) fn spline(degree: usize, knots: &[f64], control: &[Point], weights: &[f64]) -> Option<Polyline> {
     let count = control.len();
     let is_rational = weights.len() == count && weights.iter().all(|w| *w > 0.0);
     let is_sorted = knots.windows(2).all(|w| w[0] <= w[1]);
@@ -132,13 +132,13 @@ fn de_boor(
 
 /// The lines of a drawing so far, counted, so that it is refused before it fills the memory.
 #[derive(Default)]
-pub(super) struct Drawn {
-    pub(super) lines: Vec<Line>,
+pub(super) struct DrawnLines {
+    pub(super) lines: Vec<Polyline>,
     pieces: usize,
 }
 
-impl Drawn {
-    pub(super) fn add(&mut self, lines: impl IntoIterator<Item = Line>) -> Result<(), DrawingRefused> {
+impl DrawnLines {
+    pub(super) fn add(&mut self, lines: impl IntoIterator<Item = Polyline>) -> Result<(), DrawingRefused> {
         for line in lines {
             self.pieces += line.len();
             if self.pieces > MOST_PIECES {
@@ -161,7 +161,7 @@ mod tests {
         let knots: Vec<f64> = (0..8_004).map(f64::from).collect();
         let line = spline(3, &knots, &control, &[]).unwrap();
         assert!((MOST_PIECES + 1..=MOST_PIECES + 801).contains(&line.len()), "{} points", line.len());
-        let mut drawn = Drawn::default();
+        let mut drawn = DrawnLines::default();
         assert_eq!(drawn.add([line]), Err(DrawingRefused::TooMany));
         assert!(drawn.lines.is_empty());
     }

@@ -6,7 +6,7 @@
 //! closed line closes smoothly is from memory. Other choices give nearly the same line through points that are near each
 //! other; where they do not, it is refused.
 
-use super::curve::{Line, bezier};
+use super::curve::{Polyline, bezier};
 use super::{DrawingRefused, MOST_PIECES};
 use crate::shape::outline::Point;
 
@@ -39,7 +39,7 @@ pub(super) enum NoLine {
 /// # Errors
 ///
 /// [`NoLine`].
-pub(super) fn through(points: &[Point], ends: Ends) -> Result<Line, NoLine> {
+pub(super) fn through(points: &[Point], ends: Ends) -> Result<Polyline, NoLine> {
     let mut apart = points.to_vec();
     apart.dedup_by(|next, last| next.minus(*last).length_mm() < 1e-9);
     let meet = apart.len() > 1 && apart[0].minus(apart[apart.len() - 1]).length_mm() < 1e-9;
@@ -71,10 +71,10 @@ pub(super) fn through(points: &[Point], ends: Ends) -> Result<Line, NoLine> {
 }
 
 /// The four points of a Bézier curve.
-type Piece = [Point; 4];
+type BezierPoints = [Point; 4];
 
 /// The pieces from point to point. The parameter grows by the length of each chord to this power: 1, or 0.5 (centripetal).
-fn pieces(points: &[Point], ends: Ends, power: f64) -> Vec<Piece> {
+fn pieces(points: &[Point], ends: Ends, power: f64) -> Vec<BezierPoints> {
     let count = points.len();
     let Ends::Closed = ends else { return open_pieces(points, ends, power) };
     let past = |i: usize| points[(i + count * AROUND - AROUND) % count];
@@ -83,7 +83,7 @@ fn pieces(points: &[Point], ends: Ends, power: f64) -> Vec<Piece> {
     pieces[AROUND..AROUND + count].to_vec()
 }
 
-fn open_pieces(points: &[Point], ends: Ends, power: f64) -> Vec<Piece> {
+fn open_pieces(points: &[Point], ends: Ends, power: f64) -> Vec<BezierPoints> {
     let spans: Vec<f64> = points.windows(2).map(|w| w[1].minus(w[0]).length_mm().powf(power)).collect();
     let slopes = slopes(points, &spans, ends);
     let piece = |(i, span): (usize, &f64)| {
@@ -140,8 +140,8 @@ fn speed(points: &[Point], spans: &[f64], chord: usize) -> f64 {
 }
 
 /// The farthest that places of one line are from the other, piece by piece.
-fn farthest_mm(pieces: &[Piece], others: &[Piece]) -> f64 {
-    let gap = |(piece, other): (&Piece, &Piece)| {
+fn farthest_mm(pieces: &[BezierPoints], others: &[BezierPoints]) -> f64 {
+    let gap = |(piece, other): (&BezierPoints, &BezierPoints)| {
         let line: Vec<Point> = (0..=4 * PLACES).map(|i| at(other, i as f64 / (4 * PLACES) as f64)).collect();
         let nearest = |p: Point| {
             let to_side = |w: &[Point]| crate::shape::nearest::Side::of(w[0], w[1]).distance_mm2(p);
@@ -153,7 +153,7 @@ fn farthest_mm(pieces: &[Piece], others: &[Piece]) -> f64 {
 }
 
 /// Bernstein's form.
-fn at(piece: &Piece, t: f64) -> Point {
+fn at(piece: &BezierPoints, t: f64) -> Point {
     let s = 1.0 - t;
     let weights = [s * s * s, 3.0 * s * s * t, 3.0 * s * t * t, t * t * t];
     piece.iter().zip(weights).fold(Point::ORIGIN, |sum, (point, weight)| sum.plus(point.times(weight)))

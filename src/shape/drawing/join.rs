@@ -1,7 +1,7 @@
 //! Pieces to closed lines: ends that meet are joined.
 
 use super::DrawingRefused;
-use super::curve::Line;
+use super::curve::Polyline;
 use crate::shape::outline::Point;
 
 /// Ends within this are the same point, mm.
@@ -10,8 +10,8 @@ pub(super) const MEET_MM: f64 = 0.05;
 const MOST_OPEN: usize = 12_000;
 
 /// The closed lines among some, whose ends may lie in any order and direction.
-pub(super) fn closed(lines: Vec<Line>) -> Result<Vec<Line>, DrawingRefused> {
-    let (mut done, mut open): (Vec<Line>, Vec<Line>) =
+pub(super) fn closed(lines: Vec<Polyline>) -> Result<Vec<Polyline>, DrawingRefused> {
+    let (mut done, mut open): (Vec<Polyline>, Vec<Polyline>) =
         lines.into_iter().filter(|line| line.len() > 1).partition(|line| is_closed(line));
     if open.len() > MOST_OPEN {
         return Err(DrawingRefused::TooMany);
@@ -19,7 +19,7 @@ pub(super) fn closed(lines: Vec<Line>) -> Result<Vec<Line>, DrawingRefused> {
     while let Some(mut line) = open.pop() {
         while !is_closed(&line) {
             let Some(end) = line.last().copied() else { break };
-            let near = |other: &Line| other.first().into_iter().chain(other.last()).any(|p| meets(*p, end));
+            let near = |other: &Polyline| other.first().into_iter().chain(other.last()).any(|p| meets(*p, end));
             let Some(next) = open.iter().position(near) else { break };
             let mut next = open.swap_remove(next);
             if !next.first().is_some_and(|first| meets(*first, end)) {
@@ -43,8 +43,8 @@ fn is_closed(line: &[Point]) -> bool {
 }
 
 /// Without the last point, which is the first one, and without points that repeat the one before.
-fn without_repeats(line: Line) -> Line {
-    let mut points: Line = Vec::with_capacity(line.len());
+fn without_repeats(line: Polyline) -> Polyline {
+    let mut points: Polyline = Vec::with_capacity(line.len());
     for point in line {
         if points.last().is_none_or(|last| point.minus(*last).length_mm() > 1e-6) {
             points.push(point);

@@ -84,7 +84,7 @@ impl Unit {
 
 /// A kind of drawing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub enum DrawingKind {
     /// SVG.
     Svg,
     /// DXF as text.
@@ -94,16 +94,16 @@ pub enum Kind {
 }
 
 /// Which kind of drawing a file is, if it is one.
-pub fn kind_of(bytes: &[u8]) -> Option<Kind> {
+pub fn kind_of(bytes: &[u8]) -> Option<DrawingKind> {
     let start = utf8(bytes.get(..bytes.len().min(4096)).unwrap_or_default());
     let start = String::from_utf8_lossy(&start);
     let mut lines = start.lines().map(str::trim);
     if start.contains("<svg") {
-        Some(Kind::Svg)
+        Some(DrawingKind::Svg)
     } else if lines.next() == Some("0") && lines.next() == Some("SECTION") || start.starts_with("999") {
-        Some(Kind::Dxf)
+        Some(DrawingKind::Dxf)
     } else if bytes.len() <= MAX_BYTES && std::str::from_utf8(&utf8(bytes)).is_ok_and(points::is_points) {
-        Some(Kind::Points)
+        Some(DrawingKind::Points)
     } else {
         None
     }
@@ -114,16 +114,16 @@ pub fn kind_of(bytes: &[u8]) -> Option<Kind> {
 /// # Errors
 ///
 /// [`DrawingRefused`].
-pub fn read(bytes: &[u8], kind: Kind, unit: Option<Unit>, placed: Placed) -> Result<TraceFile, DrawingRefused> {
+pub fn read(bytes: &[u8], kind: DrawingKind, unit: Option<Unit>, placed: Placed) -> Result<TraceFile, DrawingRefused> {
     if bytes.len() > MAX_BYTES {
         return Err(DrawingRefused::TooLarge(bytes.len()));
     }
     let bytes = utf8(bytes);
     let text = String::from_utf8_lossy(&bytes);
     let lenses = match kind {
-        Kind::Svg => svg::read_svg(&text, unit)?,
-        Kind::Dxf => dxf::read_dxf(&text, unit)?,
-        Kind::Points => match points::read_points(&text, unit)? {
+        DrawingKind::Svg => svg::read_svg(&text, unit)?,
+        DrawingKind::Dxf => dxf::read_dxf(&text, unit)?,
+        DrawingKind::Points => match points::read_points(&text, unit)? {
             points::Listed::One(lens) => vec![lens],
             points::Listed::Named(pair) => return named_traces(&pair, placed),
         },

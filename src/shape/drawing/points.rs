@@ -43,13 +43,13 @@ struct Heading {
 
 /// The rows of one lens.
 #[derive(Debug, Default)]
-struct Rows {
+struct LensRows {
     points: Vec<[f64; 2]>,
     holes: Vec<Hole>,
 }
 
 /// A line of a list: its number, the line, and its parts.
-struct Row<'a> {
+struct ListRow<'a> {
     line: usize,
     text: &'a str,
     parts: Vec<String>,
@@ -61,12 +61,12 @@ const MOST_TITLE_LINES: usize = 10;
 /// Whether a text is such a list: a heading that names x and y, or rows of numbers of which some are negative, or the
 /// first ones go once around from 0, or that are places once around.
 pub fn is_points(text: &str) -> bool {
-    let rows: Vec<Row> = rows(text).take(4000).collect();
+    let rows: Vec<ListRow> = rows(text).take(4000).collect();
     if let Some((index, heading)) = headed(&rows) {
         // A table of radii is read as it is, every angle exactly.
         return heading.columns == Columns::Cartesian || heading.eye.is_some() || !is_heading(rows[index].text);
     }
-    let numbers = |row: &Row| row.parts.iter().map(|part| number(part)).collect::<Option<Vec<f64>>>();
+    let numbers = |row: &ListRow| row.parts.iter().map(|part| number(part)).collect::<Option<Vec<f64>>>();
     let Some(numbers) = rows.iter().map(numbers).collect::<Option<Vec<_>>>() else { return false };
     let Some(count) = numbers.first().map(Vec::len).filter(|count| *count > 1) else { return false };
     if numbers.len() < MIN_POINTS || numbers.iter().any(|row| row.len() != count) {
@@ -86,13 +86,13 @@ pub fn read_points(text: &str, unit: Option<Unit>) -> Result<Listed, DrawingRefu
     if text.len() > MAX_BYTES {
         return Err(DrawingRefused::TooLarge(text.len()));
     }
-    let rows: Vec<Row> = rows(text).collect();
+    let rows: Vec<ListRow> = rows(text).collect();
     let Some((index, heading)) = headed(&rows) else {
         let numbers = rows.iter().map(two).collect::<Result<Vec<_>, _>>()?;
         return Ok(Listed::One(lens(&numbers, None, unit)?));
     };
     let unit = heading.unit.or(unit);
-    let mut found: Pair<Rows> = Pair::default();
+    let mut found: Pair<LensRows> = Pair::default();
     for row in &rows[index + 1..] {
         let eye = heading.eye.map_or(Ok(Eye::Right), |at| eye_of(row, at))?;
         let rows = found.get_mut(eye);
@@ -101,14 +101,14 @@ pub fn read_points(text: &str, unit: Option<Unit>) -> Result<Listed, DrawingRefu
             None => rows.points.push(heading.numbers(row)?),
         }
     }
-    let each = |rows: &Rows| {
+    let each = |rows: &LensRows| {
         let lens = lens(&rows.points, Some(heading.columns), unit)?;
         Ok(DrawnLens { holes: hole::of_a_mount(&rows.holes, lens.middle()), ..lens })
     };
     if heading.eye.is_none() {
         return Ok(Listed::One(each(&found.right)?));
     }
-    let named = |rows: &Rows| (!rows.points.is_empty()).then(|| each(rows)).transpose();
+    let named = |rows: &LensRows| (!rows.points.is_empty()).then(|| each(rows)).transpose();
     Ok(Listed::Named(Pair::new(named(&found.right)?, named(&found.left)?)))
 }
 
@@ -132,7 +132,7 @@ fn lens(numbers: &[[f64; 2]], columns: Option<Columns>, unit: Option<Unit>) -> R
     lenses_of(vec![points])?.pop().ok_or(DrawingRefused::NotClosed)
 }
 
-fn eye_of(row: &Row, at: usize) -> Result<Eye, DrawingRefused> {
+fn eye_of(row: &ListRow, at: usize) -> Result<Eye, DrawingRefused> {
     let name = row.parts.get(at).map_or("", String::as_str);
     let is = |words: [&str; 3]| words.iter().any(|word| name.eq_ignore_ascii_case(word));
     match () {
@@ -150,7 +150,7 @@ fn number(text: &str) -> Option<f64> {
     text.parse::<f64>().ok().filter(|number| number.is_finite() && number.abs() < 1e6)
 }
 
-impl Row<'_> {
+impl ListRow<'_> {
     fn fault(&self, problem: &str) -> DrawingRefused {
         DrawingRefused::Line { line: self.line, problem: problem.to_owned() }
     }
@@ -161,7 +161,7 @@ impl Row<'_> {
 }
 
 /// The two numbers of a row of a list without a heading.
-fn two(row: &Row) -> Result<[f64; 2], DrawingRefused> {
+fn two(row: &ListRow) -> Result<[f64; 2], DrawingRefused> {
     match &row.parts[..] {
         [one, other] => {
             number(one).zip(number(other)).map(|(one, other)| [one, other]).ok_or_else(|| row.two_expected())
@@ -176,7 +176,7 @@ fn two(row: &Row) -> Result<[f64; 2], DrawingRefused> {
 
 impl Heading {
     /// The columns that a row names.
-    fn of(row: &Row) -> Option<Self> {
+    fn of(row: &ListRow) -> Option<Self> {
         let names: Vec<String> = row.parts.iter().map(|name| name.to_lowercase()).collect();
         let find = |words: &[&str]| names.iter().position(|name| words.contains(&first_word(name)));
         let polar = || {
@@ -202,7 +202,7 @@ impl Heading {
     }
 
     /// The hole of a row that has a diameter.
-    fn hole(&self, row: &Row, unit: Option<Unit>) -> Result<Option<Hole>, DrawingRefused> {
+    fn hole(&self, row: &ListRow, unit: Option<Unit>) -> Result<Option<Hole>, DrawingRefused> {
         let Some((diameter, end)) = self.hole.and_then(|at| row.parts.get(at..)?.split_first()) else {
             return Ok(None);
         };
@@ -221,7 +221,7 @@ impl Heading {
         Ok(Some(Hole { at: place(self.numbers(row)?), slot_end, diameter_mm }))
     }
 
-    fn numbers(&self, row: &Row) -> Result<[f64; 2], DrawingRefused> {
+    fn numbers(&self, row: &ListRow) -> Result<[f64; 2], DrawingRefused> {
         // A row of a list with holes ends where it has no more to say.
         let is_short = self.hole.is_some() && row.parts.len() < self.count;
         if row.parts.len() != self.count && !is_short {
@@ -234,8 +234,8 @@ impl Heading {
 }
 
 /// The heading and where it is, below a title at most.
-fn headed(rows: &[Row]) -> Option<(usize, Heading)> {
-    let is_title = |row: &&Row| !row.parts.iter().all(|part| number(part).is_some());
+fn headed(rows: &[ListRow]) -> Option<(usize, Heading)> {
+    let is_title = |row: &&ListRow| !row.parts.iter().all(|part| number(part).is_some());
     let titles = rows.iter().take(MOST_TITLE_LINES).take_while(is_title);
     titles.enumerate().find_map(|(index, row)| Heading::of(row).map(|heading| (index, heading)))
 }
@@ -250,12 +250,12 @@ fn first_word(name: &str) -> &str {
 
 /// Lines that hold something, with their numbers and their parts. A comma is a decimal point where semicolons or tabs part
 /// the columns.
-fn rows(text: &str) -> impl Iterator<Item = Row<'_>> {
+fn rows(text: &str) -> impl Iterator<Item = ListRow<'_>> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let comma_is_point = text.contains(';') || (text.contains('\t') && !text.contains('.'));
     numbered_lines(text)
         .filter(|(_, text)| !text.trim().is_empty() && !text.starts_with('#'))
-        .map(move |(line, text)| Row { line, text, parts: parts(text, comma_is_point) })
+        .map(move |(line, text)| ListRow { line, text, parts: parts(text, comma_is_point) })
 }
 
 fn parts(line: &str, comma_is_point: bool) -> Vec<String> {
@@ -304,10 +304,10 @@ fn are_places(numbers: &[[f64; 2]]) -> bool {
 mod tests {
     use super::*;
     use crate::shape::boxing::Boxing;
-    use crate::shape::drawing::{Kind, Placed, read};
+    use crate::shape::drawing::{DrawingKind, Placed, read};
 
     fn size(text: &str, unit: Option<Unit>) -> Result<(f64, f64), DrawingRefused> {
-        let file = read(text.as_bytes(), Kind::Points, unit, Placed::default())?;
+        let file = read(text.as_bytes(), DrawingKind::Points, unit, Placed::default())?;
         let size = Boxing::of(&file.outlines().right);
         Ok((size.a_mm, size.b_mm))
     }
@@ -356,7 +356,7 @@ mod tests {
             format!("Eye,X,Y\n{left}{right}").replace("right", "OD").replace("left", "OS"),
         ] {
             assert!(is_points(&text));
-            let file = read(text.as_bytes(), Kind::Points, None, Placed::default()).unwrap();
+            let file = read(text.as_bytes(), DrawingKind::Points, None, Placed::default()).unwrap();
             let size = file.outlines().map(|outline| Boxing::of(&outline).a_mm);
             assert!((size.right - 52.0).abs() < 0.03 && (size.left - 50.0).abs() < 0.03, "{size:?}");
             assert!((file.dbl_mm.unwrap() - 18.0).abs() < 1e-9 && file.derived.is_none() && file.warnings.is_empty());
@@ -366,12 +366,12 @@ mod tests {
             "eye;angle;radius\n{}",
             (0..36).map(|i| format!("R;{};24\nL;{0};23\n", i * 10)).collect::<String>()
         );
-        let file = read(text.as_bytes(), Kind::Points, None, Placed::default()).unwrap();
+        let file = read(text.as_bytes(), DrawingKind::Points, None, Placed::default()).unwrap();
         let size = file.outlines().map(|outline| Boxing::of(&outline).a_mm);
         assert!(file.dbl_mm.is_none() && (size.right - 48.0).abs() < 0.03 && (size.left - 46.0).abs() < 0.03);
-        let one = read(format!("eye,x,y\n{left}").as_bytes(), Kind::Points, None, Placed::default()).unwrap();
+        let one = read(format!("eye,x,y\n{left}").as_bytes(), DrawingKind::Points, None, Placed::default()).unwrap();
         assert_eq!((one.derived, one.warnings.len()), (Some(Eye::Right), 0));
-        let wrong = read(b"eye,x,y\nboth,1,2\n", Kind::Points, None, Placed::default());
+        let wrong = read(b"eye,x,y\nboth,1,2\n", DrawingKind::Points, None, Placed::default());
         assert!(matches!(wrong, Err(DrawingRefused::Line { line: 2, .. })));
     }
 
@@ -425,7 +425,7 @@ mod tests {
     #[test]
     fn rows_with_a_diameter_are_holes() {
         let drilled = |text: String| {
-            let file = read(text.as_bytes(), Kind::Points, None, Placed::default()).unwrap();
+            let file = read(text.as_bytes(), DrawingKind::Points, None, Placed::default()).unwrap();
             let hole = |hole: &Hole| (hole.at, hole.slot_end, hole.diameter_mm);
             file.holes.map(|holes| holes.iter().map(hole).collect::<Vec<_>>())
         };

@@ -6,7 +6,7 @@ use usvg::tiny_skia_path::PathSegment;
 use usvg::{Group, Node, Options, Tree, roxmltree};
 
 use super::bare_svg::{bare, link_of};
-use super::curve::{Drawn, Line, bezier};
+use super::curve::{DrawnLines, Polyline, bezier};
 use super::{DrawingRefused, DrawnLens, MAX_BYTES, MOST_PIECES, Unit, join, lenses_of};
 use crate::shape::outline::Point;
 
@@ -34,7 +34,7 @@ pub fn read_svg(text: &str, unit: Option<Unit>) -> Result<Vec<DrawnLens>, Drawin
     let tree = Tree::from_str(&bare(&document)?, &Options::default())
         .map_err(|why| DrawingRefused::Damaged(why.to_string()))?;
     let mm = mm_per_px(&document, &tree, unit)?;
-    let mut drawn = Drawn::default();
+    let mut drawn = DrawnLines::default();
     collect(tree.root(), mm, &mut drawn)?;
     let page = Point::new(f64::from(tree.size().width()) * mm, -f64::from(tree.size().height()) * mm);
     let lines = join::closed(drawn.lines)?.into_iter().filter(|line| !is_page(line, page));
@@ -109,7 +109,7 @@ fn mm_per_px(document: &roxmltree::Document, tree: &Tree, unit: Option<Unit>) ->
     Ok(unit.mm() / px_per_unit)
 }
 
-fn collect(group: &Group, mm: f64, lines: &mut Drawn) -> Result<(), DrawingRefused> {
+fn collect(group: &Group, mm: f64, lines: &mut DrawnLines) -> Result<(), DrawingRefused> {
     for node in group.children() {
         match node {
             Node::Group(group) => collect(group, mm, lines)?,
@@ -126,9 +126,9 @@ fn collect(group: &Group, mm: f64, lines: &mut Drawn) -> Result<(), DrawingRefus
 }
 
 /// A huge arc comes as thousands of curves: they are counted while they are drawn, not after.
-fn flatten(segments: impl Iterator<Item = PathSegment>, mm: f64, lines: &mut Drawn) -> Result<(), DrawingRefused> {
+fn flatten(segments: impl Iterator<Item = PathSegment>, mm: f64, lines: &mut DrawnLines) -> Result<(), DrawingRefused> {
     let point = |p: usvg::tiny_skia_path::Point| Point::new(f64::from(p.x) * mm, -f64::from(p.y) * mm);
-    let mut line: Line = Vec::new();
+    let mut line: Polyline = Vec::new();
     for segment in segments {
         let from = line.last().copied().unwrap_or_default();
         match segment {

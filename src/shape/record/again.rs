@@ -88,7 +88,7 @@ fn is_same(own: &Item, item: &Item) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{Form, parse, write_as};
+    use super::super::{TraceForm, parse, write_as};
     use super::*;
     use crate::optics::Eye;
     use crate::shape::hole::Hole;
@@ -115,7 +115,7 @@ mod tests {
     }
 
     fn lines(file: &TraceFile) -> Vec<String> {
-        let text = String::from_utf8(write_as(file, Form::Text, &Assumptions::default())).unwrap();
+        let text = String::from_utf8(write_as(file, TraceForm::Text, &Assumptions::default())).unwrap();
         text.split_terminator("\r\n").map(str::to_owned).collect()
     }
 
@@ -160,7 +160,7 @@ mod tests {
             Trace::new(Eye::Right, (0..40).map(|i| 2200 + i).collect(), came.traces.right.angles().clone()).unwrap();
         let file = TraceFile { traces: Pair::new(lopsided.clone(), lopsided.mirror()), ..came };
         for device in devices() {
-            for form in [Form::Text, Form::Binary, Form::Packed] {
+            for form in [TraceForm::Text, TraceForm::Binary, TraceForm::Packed] {
                 let bytes = write_as(&file, form, &device);
                 let again = parse_again(&bytes, &file.traces).unwrap_or_else(|| panic!("{device:?} {form:?}"));
                 assert_eq!(again.depth, file.depth, "{device:?} {form:?}");

@@ -24,17 +24,17 @@ pub(super) struct RawTrace {
     pub(super) radii: Vec<LineNumber>,
     pub(super) angles: Option<Vec<LineNumber>>,
     /// The records of radii and angles; a table has none.
-    pub(super) labels: Labels,
+    pub(super) labels: FaultLabels,
 }
 
 /// What the faults of radii and angles are filed under.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Labels {
+pub(super) struct FaultLabels {
     pub(super) radii: Option<&'static str>,
     pub(super) angles: Option<&'static str>,
 }
 
-impl Labels {
+impl FaultLabels {
     pub(super) const OF_TABLE: Self = Self { radii: None, angles: None };
     pub(super) const OF_RECORDS: Self = Self { radii: Some("R"), angles: Some("A") };
 }

@@ -15,7 +15,7 @@ const WHOLE_BYTE: u8 = 8;
 
 /// A form of trace data.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Form {
+pub enum TraceForm {
     /// Decimal digits (form 1).
     #[default]
     Text,
@@ -27,7 +27,7 @@ pub enum Form {
     Packed,
 }
 
-impl Form {
+impl TraceForm {
     /// The number in the format record.
     pub fn number(self) -> i32 {
         self as i32 + 1
@@ -35,7 +35,9 @@ impl Form {
 
     /// The form of a number in a format record.
     pub fn of_number(number: i32) -> Option<Self> {
-        [Form::Text, Form::Binary, Form::Differences, Form::Packed].into_iter().find(|form| form.number() == number)
+        [TraceForm::Text, TraceForm::Binary, TraceForm::Differences, TraceForm::Packed]
+            .into_iter()
+            .find(|form| form.number() == number)
     }
 }
 
@@ -69,7 +71,7 @@ impl ListKind {
 
 /// One way to read the bytes.
 #[derive(Debug, Clone, Copy)]
-struct Reading {
+struct ByteReading {
     low_first: bool,
     high_half_first: bool,
 }
@@ -97,7 +99,7 @@ pub(super) struct BrokenList {
 pub(super) fn read_list(
     bytes: &[u8],
     label: &str,
-    form: Form,
+    form: TraceForm,
     kind: ListKind,
     count: usize,
     assumptions: &Assumptions,
@@ -107,7 +109,7 @@ pub(super) fn read_list(
         let lines = escaped_lines(bytes, label);
         if let Some(data) = &lines.data {
             match whole_list(data, form, kind, count, assumptions) {
-                Ok((numbers, Reading { low_first, .. })) => {
+                Ok((numbers, ByteReading { low_first, .. })) => {
                     return Ok(CodedList { numbers, low_first, used: lines.used, lines: lines.count });
                 }
                 Err(why) => broken = Some(why),
@@ -130,11 +132,11 @@ pub(super) fn read_list(
 /// is handed on, so that its faults can be named.
 fn whole_list(
     data: &[u8],
-    form: Form,
+    form: TraceForm,
     kind: ListKind,
     count: usize,
     assumptions: &Assumptions,
-) -> Result<(Vec<i32>, Reading), BrokenList> {
+) -> Result<(Vec<i32>, ByteReading), BrokenList> {
     let mut complete = None;
     let mut broken = None;
     for reading in readings(assumptions) {
@@ -153,14 +155,14 @@ fn whole_list(
     complete.ok_or(broken.unwrap_or(BrokenList { found: 0 }))
 }
 
-fn readings(assumptions: &Assumptions) -> Vec<Reading> {
+fn readings(assumptions: &Assumptions) -> Vec<ByteReading> {
     let orders: &[bool] = match assumptions.byte_order {
         ByteOrder::Either => &[true, false],
         ByteOrder::LowFirst => &[true],
         ByteOrder::HighFirst => &[false],
     };
     let high_half_first = assumptions.nibbles == Nibbles::HighFirst;
-    orders.iter().map(|&low_first| Reading { low_first, high_half_first }).collect()
+    orders.iter().map(|&low_first| ByteReading { low_first, high_half_first }).collect()
 }
 
 /// The data of records that are escaped.
@@ -210,17 +212,17 @@ fn escaped_lines(bytes: &[u8], label: &str) -> EscapedLines {
 }
 
 /// At most `count` numbers and how many bytes they took.
-fn decode(bytes: &[u8], form: Form, kind: ListKind, count: usize, reading: Reading) -> (Vec<i32>, usize) {
+fn decode(bytes: &[u8], form: TraceForm, kind: ListKind, count: usize, reading: ByteReading) -> (Vec<i32>, usize) {
     // A short file may state a large count.
     let mut numbers = Vec::with_capacity(count.min(bytes.len().saturating_mul(2)));
     let mut halves = Halves { bytes, at: 0, reading };
     while numbers.len() < count {
         let before = halves.at;
         let number = match (form, numbers.last()) {
-            (Form::Text, _) => None,
-            (Form::Binary, _) | (_, None) => halves.word().map(|word| kind.number(word)),
-            (Form::Differences, Some(last)) => by_difference(&mut halves, *last, kind),
-            (Form::Packed, Some(last)) => by_half(&mut halves, *last, kind),
+            (TraceForm::Text, _) => None,
+            (TraceForm::Binary, _) | (_, None) => halves.word().map(|word| kind.number(word)),
+            (TraceForm::Differences, Some(last)) => by_difference(&mut halves, *last, kind),
+            (TraceForm::Packed, Some(last)) => by_half(&mut halves, *last, kind),
         };
         match number {
             Some(number) => numbers.push(number),
@@ -253,7 +255,7 @@ struct Halves<'a> {
     bytes: &'a [u8],
     /// In half bytes.
     at: usize,
-    reading: Reading,
+    reading: ByteReading,
 }
 
 impl Halves<'_> {
@@ -281,8 +283,8 @@ impl Halves<'_> {
 }
 
 /// Writes a list in a binary form, escaped where the device escapes.
-pub(super) fn write_list(numbers: &[i32], form: Form, assumptions: &Assumptions) -> Vec<u8> {
-    let reading = Reading {
+pub(super) fn write_list(numbers: &[i32], form: TraceForm, assumptions: &Assumptions) -> Vec<u8> {
+    let reading = ByteReading {
         low_first: assumptions.byte_order != ByteOrder::HighFirst,
         high_half_first: assumptions.nibbles != Nibbles::LowFirst,
     };
@@ -290,8 +292,8 @@ pub(super) fn write_list(numbers: &[i32], form: Form, assumptions: &Assumptions)
     let mut last = None;
     for &number in numbers {
         match (form, last) {
-            (Form::Differences, Some(last)) => out.difference(number, last),
-            (Form::Packed, Some(last)) => out.half_difference(number, last),
+            (TraceForm::Differences, Some(last)) => out.difference(number, last),
+            (TraceForm::Packed, Some(last)) => out.half_difference(number, last),
             _ => out.word(number),
         }
         last = Some(number);
@@ -307,7 +309,7 @@ pub(super) fn write_list(numbers: &[i32], form: Form, assumptions: &Assumptions)
 struct HalvesOut {
     /// In the order in which they are read.
     halves: Vec<u8>,
-    reading: Reading,
+    reading: ByteReading,
 }
 
 impl HalvesOut {
@@ -358,32 +360,35 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    const FORMS: [Form; 3] = [Form::Binary, Form::Differences, Form::Packed];
+    const FORMS: [TraceForm; 3] = [TraceForm::Binary, TraceForm::Differences, TraceForm::Packed];
 
-    fn read(bytes: &[u8], form: Form, kind: ListKind, count: usize) -> Result<Vec<i32>, BrokenList> {
+    fn read(bytes: &[u8], form: TraceForm, kind: ListKind, count: usize) -> Result<Vec<i32>, BrokenList> {
         read_list(bytes, "R", form, kind, count, &Assumptions::default()).map(|list| list.numbers)
     }
 
     #[test]
     fn absolute_numbers_are_two_bytes_low_byte_first() {
         // 2500 = 0x09C4. Low byte first, and the escape of the sample in the standard: ESC 91 is DC1 (from memory).
-        assert_eq!(read(b"\xc4\x09\xc4\x09\r\n", Form::Binary, ListKind::Radii, 2), Ok(vec![2500, 2500]));
-        assert_eq!(read(b"\x1b\x91\x09\xc4\x09\r\n", Form::Binary, ListKind::Radii, 2), Ok(vec![0x911, 2500]));
+        assert_eq!(read(b"\xc4\x09\xc4\x09\r\n", TraceForm::Binary, ListKind::Radii, 2), Ok(vec![2500, 2500]));
+        assert_eq!(read(b"\x1b\x91\x09\xc4\x09\r\n", TraceForm::Binary, ListKind::Radii, 2), Ok(vec![0x911, 2500]));
         // High byte first, and line ends that are data, are seen by the numbers they give.
-        assert_eq!(read(b"\x09\xc4\x09\xc5\n", Form::Binary, ListKind::Radii, 2), Ok(vec![2500, 2501]));
-        assert_eq!(read(b"\x0d\x09\x0a\x09\r\n", Form::Binary, ListKind::Radii, 2), Ok(vec![0x90d, 0x90a]));
-        assert_eq!(read(b"\xff\xff\x02\x00\n", Form::Binary, ListKind::Heights, 2), Ok(vec![-1, 2]));
+        assert_eq!(read(b"\x09\xc4\x09\xc5\n", TraceForm::Binary, ListKind::Radii, 2), Ok(vec![2500, 2501]));
+        assert_eq!(read(b"\x0d\x09\x0a\x09\r\n", TraceForm::Binary, ListKind::Radii, 2), Ok(vec![0x90d, 0x90a]));
+        assert_eq!(read(b"\xff\xff\x02\x00\n", TraceForm::Binary, ListKind::Heights, 2), Ok(vec![-1, 2]));
     }
 
     #[test]
     fn differences_and_halves_by_hand() {
         // 2500, then +1, -1, then 2700 as a whole number.
         assert_eq!(
-            read(b"\xc4\x09\x01\xff\x80\x8c\x1b\x8a", Form::Differences, ListKind::Radii, 4),
+            read(b"\xc4\x09\x01\xff\x80\x8c\x1b\x8a", TraceForm::Differences, ListKind::Radii, 4),
             Ok(vec![2500, 2501, 2500, 2700])
         );
         // 2500, then +1 and -1 in one byte, then +100 as a byte after the half 8: 8, 64, and one half to fill up.
-        assert_eq!(read(b"\xc4\x09\x1f\x86\x40", Form::Packed, ListKind::Radii, 4), Ok(vec![2500, 2501, 2500, 2600]));
+        assert_eq!(
+            read(b"\xc4\x09\x1f\x86\x40", TraceForm::Packed, ListKind::Radii, 4),
+            Ok(vec![2500, 2501, 2500, 2600])
+        );
     }
 
     #[test]
@@ -401,7 +406,7 @@ mod tests {
     #[test]
     fn a_list_may_go_on_in_further_records() {
         let bytes = b"\xc4\x09\r\nR=\xc5\x09\r\nR=\xc6\x09\r\nZ=\x01";
-        let list = read_list(bytes, "R", Form::Binary, ListKind::Radii, 3, &Assumptions::default()).unwrap();
+        let list = read_list(bytes, "R", TraceForm::Binary, ListKind::Radii, 3, &Assumptions::default()).unwrap();
         assert_eq!((list.numbers, list.used, list.lines), (vec![2500, 2501, 2502], 14, 3));
     }
 

@@ -30,7 +30,7 @@ pub mod write;
 
 pub use again::{parse_again, with_records_of};
 pub use assumption::Assumptions;
-pub use coded::Form;
+pub use coded::TraceForm;
 pub(super) use crc::agrees;
 pub use drill::DRILL_LABELS;
 pub use fault::{FaultKind, RecordFault, Warning, WarningKind};
@@ -75,8 +75,8 @@ pub struct DataSet {
 impl DataSet {
     /// Whether its lists are binary: the form is the first field of its format record.
     pub(super) fn is_binary(&self) -> bool {
-        let form = whole(self.format.split(';').next().unwrap_or_default().trim()).and_then(Form::of_number);
-        form.is_some_and(|form| form != Form::Text)
+        let form = whole(self.format.split(';').next().unwrap_or_default().trim()).and_then(TraceForm::of_number);
+        form.is_some_and(|form| form != TraceForm::Text)
     }
 }
 

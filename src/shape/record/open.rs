@@ -2,7 +2,7 @@
 
 use super::assumption::{Assumptions, ByteOrder};
 use super::check::LineNumber;
-use super::coded::{Form, ListKind, read_list};
+use super::coded::{ListKind, TraceForm, read_list};
 use super::fault::{FaultKind, Faults, excerpt};
 use super::whole;
 use crate::optics::Eye;
@@ -38,7 +38,7 @@ impl Data {
 
 /// A list of numbers so far.
 #[derive(Default)]
-pub(super) struct List {
+pub(super) struct NumberList {
     pub(super) numbers: Vec<LineNumber>,
     /// Some numbers have a decimal point; all are kept a hundred times as large.
     has_points: bool,
@@ -47,21 +47,21 @@ pub(super) struct List {
 }
 
 /// A format record and its lists.
-pub(super) struct Open {
+pub(super) struct OpenRecord {
     pub(super) line: usize,
     pub(super) data: Data,
     pub(super) eye: Eye,
-    pub(super) form: Form,
+    pub(super) form: TraceForm,
     pub(super) promised: usize,
     pub(super) is_equal: bool,
     pub(super) object: Option<String>,
-    pub(super) values: List,
-    pub(super) angles: List,
+    pub(super) values: NumberList,
+    pub(super) angles: NumberList,
 }
 
 /// What a format record says.
 pub(super) enum Header {
-    Opens(Open),
+    Opens(OpenRecord),
     /// There is no data: format 0 or unknown.
     Nothing,
     /// It cannot be read; its lists are skipped.
@@ -70,7 +70,7 @@ pub(super) enum Header {
     Unreadable,
 }
 
-impl Open {
+impl OpenRecord {
     /// Reads a `TRCFMT` or `ZFMT` record: form; count; spacing; side; object.
     pub(super) fn read(line: usize, data: Data, value: &str, faults: &mut Faults) -> Header {
         let mut fields = value.split(';').map(str::trim);
@@ -80,7 +80,7 @@ impl Open {
         let form = match whole(format) {
             Some(0) => return Header::Nothing,
             _ if format == "?" => return Header::Nothing,
-            Some(number) => Form::of_number(number),
+            Some(number) => TraceForm::of_number(number),
             None => {
                 fault(FaultKind::Format(excerpt(format)));
                 return Header::Faulty;
@@ -114,14 +114,14 @@ impl Open {
         };
         let (Some(promised), Some(is_equal), Some(eye)) = (promised, is_equal, eye) else {
             // Binary lists of an unknown length have no end that can be found.
-            return if form == Form::Text { Header::Faulty } else { Header::Unreadable };
+            return if form == TraceForm::Text { Header::Faulty } else { Header::Unreadable };
         };
         let object = (!object.is_empty()).then(|| object.to_owned());
-        let (values, angles) = (List::default(), List::default());
-        Header::Opens(Open { line, data, eye, form, promised, is_equal, object, values, angles })
+        let (values, angles) = (NumberList::default(), NumberList::default());
+        Header::Opens(OpenRecord { line, data, eye, form, promised, is_equal, object, values, angles })
     }
 
-    fn list(&mut self, label: &str) -> &mut List {
+    fn list(&mut self, label: &str) -> &mut NumberList {
         if label.ends_with('A') { &mut self.angles } else { &mut self.values }
     }
 
@@ -211,7 +211,7 @@ impl Open {
     }
 }
 
-impl List {
+impl NumberList {
     fn found(&self) -> usize {
         self.numbers.len() + self.unread
     }

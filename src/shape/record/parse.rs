@@ -2,13 +2,13 @@
 //! label, message framing, any order, private labels, unknown values. Strict about counts, ranges and checksums.
 
 use super::assumption::{Assumptions, BrokenDepth};
-use super::check::{Labels, LineNumber, RawTrace};
-use super::coded::Form;
+use super::check::{FaultLabels, LineNumber, RawTrace};
+use super::coded::TraceForm;
 use super::fault::{FaultKind, Faults, Warning, WarningKind, excerpt};
 use super::measure::{Measure, Measures};
-use super::open::{Data, Header, Open};
-use super::source::{Line, Source, latin_1, text_of, trimmed};
-use super::turn::Turn;
+use super::open::{Data, Header, OpenRecord};
+use super::source::{Source, SourceLine, latin_1, text_of, trimmed};
+use super::turn::DeviceTurn;
 use super::{DataSet, Depth, Framing, Item, MAX_BYTES, RecordFault, TraceFile, complete, crc, decimal, drill};
 use crate::optics::{Eye, Pair};
 use crate::shape::hole::{Hole, MOST_HOLES};
@@ -76,7 +76,7 @@ enum Current {
 
 /// What a line without a label goes on with.
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum Last {
+enum LastLine {
     Nothing,
     List(&'static str),
     Record,
@@ -88,10 +88,10 @@ struct RecordReader<'a> {
     assumptions: Assumptions,
     faults: Faults,
     warnings: Vec<Warning>,
-    last: Last,
+    last: LastLine,
     current: Current,
-    radii: Option<Open>,
-    depth_list: Option<Open>,
+    radii: Option<OpenRecord>,
+    depth_list: Option<OpenRecord>,
     seen: Pair<bool>,
     seen_depth: Pair<bool>,
     traces: Pair<Option<Trace>>,
@@ -112,7 +112,7 @@ impl<'a> RecordReader<'a> {
             assumptions: *assumptions,
             faults: Faults::default(),
             warnings: Vec::new(),
-            last: Last::Nothing,
+            last: LastLine::Nothing,
             current: Current::Nothing,
             radii: None,
             depth_list: None,
@@ -131,7 +131,7 @@ impl<'a> RecordReader<'a> {
     }
 
     /// Reads one line; `false` when nothing after it can be read.
-    fn line(&mut self, line: &Line<'a>) -> bool {
+    fn line(&mut self, line: &SourceLine<'a>) -> bool {
         // A message starts before the label of its first record; further on, FS may be a byte of binary data.
         self.framing.is_message |=
             line.bytes.iter().take_while(|byte| !byte.is_ascii_graphic()).any(|byte| *byte == FS);
@@ -162,8 +162,8 @@ impl<'a> RecordReader<'a> {
     /// A line without a label.
     fn goes_on(&mut self, line: usize, text: &str) -> bool {
         match (self.last, self.items.last_mut()) {
-            (Last::List(label), _) if !text.contains('=') => self.list(line, label, text.trim()),
-            (Last::Record, Some(Item::Record(_, value))) if !text.contains('=') => value.push_str(text.trim()),
+            (LastLine::List(label), _) if !text.contains('=') => self.list(line, label, text.trim()),
+            (LastLine::Record, Some(Item::Record(_, value))) if !text.contains('=') => value.push_str(text.trim()),
             _ if text.chars().any(char::is_control) => self.faults.push(line, FaultKind::NotText),
             _ => self.faults.push(line, FaultKind::NotARecord(excerpt(text))),
         }
@@ -171,7 +171,7 @@ impl<'a> RecordReader<'a> {
     }
 
     fn record(&mut self, line: usize, label: &str, value: &str) -> bool {
-        self.last = if SINGLES.contains(&label) { Last::Single } else { Last::Record };
+        self.last = if SINGLES.contains(&label) { LastLine::Single } else { LastLine::Record };
         match label {
             "TRCFMT" => return self.open(line, Data::Radii, value),
             "ZFMT" => return self.open(line, Data::Depth, value),
@@ -280,7 +280,7 @@ impl<'a> RecordReader<'a> {
         }
         self.close_depth();
         self.current = Current::Skipped;
-        match Open::read(line, data, value, &mut self.faults) {
+        match OpenRecord::read(line, data, value, &mut self.faults) {
             Header::Nothing => self.items.push(Item::Record(data.format_label().to_owned(), value.to_owned())),
             Header::Faulty => {}
             Header::Unreadable => return false,
@@ -320,15 +320,15 @@ impl<'a> RecordReader<'a> {
             Current::Set { is_binary } => is_binary,
             Current::Trace => {
                 let open = if label.starts_with('Z') { &self.depth_list } else { &self.radii };
-                open.as_ref().is_some_and(|open| open.form != Form::Text)
+                open.as_ref().is_some_and(|open| open.form != TraceForm::Text)
             }
             _ => false,
         }
     }
 
     /// A binary list, which may hold line ends.
-    fn coded(&mut self, line: &Line<'a>, label: &'static str) -> bool {
-        self.last = Last::Single;
+    fn coded(&mut self, line: &SourceLine<'a>, label: &'static str) -> bool {
+        self.last = LastLine::Single;
         let equals = line.bytes.iter().position(|&byte| byte == b'=').unwrap_or(0);
         let place = line.start + equals + 1;
         if let Current::Set { .. } = self.current {
@@ -347,7 +347,7 @@ impl<'a> RecordReader<'a> {
     }
 
     fn list(&mut self, line: usize, label: &'static str, value: &str) {
-        self.last = Last::List(label);
+        self.last = LastLine::List(label);
         if let Current::Set { .. } = self.current {
             self.add_to_set(label, value.to_owned(), ";");
             return;
@@ -385,8 +385,8 @@ impl<'a> RecordReader<'a> {
     }
 
     /// The checksum of a message must agree. Without its frame a file may have been changed on purpose.
-    fn checksum(&mut self, line: &Line<'a>, value: &str) {
-        self.last = Last::Single;
+    fn checksum(&mut self, line: &SourceLine<'a>, value: &str) {
+        self.last = LastLine::Single;
         self.framing.has_checksum = true;
         let stated = value.parse::<u16>().ok();
         if stated.is_some_and(|stated| crc::agrees(self.source.before(line.start), stated, self.assumptions.checksum)) {
@@ -408,7 +408,7 @@ impl<'a> RecordReader<'a> {
         }
         // Radii are checked even when their count is wrong, so that every fault is reported at once.
         let angles = (!is_equal && agrees).then(|| open.angles.into_hundredths(360));
-        let raw = RawTrace { eye, radii: open.values.into_hundredths(60), angles, labels: Labels::OF_RECORDS };
+        let raw = RawTrace { eye, radii: open.values.into_hundredths(60), angles, labels: FaultLabels::OF_RECORDS };
         let trace = raw.check(&mut self.faults).filter(|_| agrees).and_then(|trace| self.turned(trace));
         *self.traces.get_mut(eye) = trace;
         *self.objects.get_mut(eye) = object;
@@ -420,7 +420,7 @@ impl<'a> RecordReader<'a> {
             Angles::Unequal(list) => Some(list.clone()),
             _ => None,
         };
-        let (radii, angles) = Turn::of(&self.assumptions).list(trace.radii().to_vec(), angles);
+        let (radii, angles) = DeviceTurn::of(&self.assumptions).list(trace.radii().to_vec(), angles);
         Trace::new(trace.eye(), radii, angles.map_or(Angles::Equal, Angles::Unequal)).ok()
     }
 
@@ -440,7 +440,7 @@ impl<'a> RecordReader<'a> {
         let is_equal = open.is_equal;
         let list = |items: Vec<LineNumber>| items.into_iter().map(|item| item.hundredths).collect();
         let angles = (!is_equal).then(|| list(open.angles.into_hundredths(360)));
-        let (heights, angles) = Turn::of(&self.assumptions).list(list(open.values.into_hundredths(40)), angles);
+        let (heights, angles) = DeviceTurn::of(&self.assumptions).list(list(open.values.into_hundredths(40)), angles);
         *self.depth.get_mut(eye) = Some(Depth { heights, angles });
     }
 
@@ -629,7 +629,7 @@ mod tests {
             |list: &[(&str, &str)]| list.iter().map(|(l, v)| (l.to_string(), v.to_string())).collect::<Vec<_>>();
         assert_eq!(sets[0].lists, lists(&[("R", "2400;2400;2400"), ("T", "210;215;220")]));
         assert_eq!(sets[1].lists, lists(&[("R", "1;2")]));
-        let written = write_as(&file, Form::Text, &Assumptions::default());
+        let written = write_as(&file, TraceForm::Text, &Assumptions::default());
         let written = String::from_utf8(written).unwrap();
         assert!(
             written.contains("STHKFMT=1;3;E;R\r\nR=2400;2400;2400\r\nT=210;215;220\r\nTRCFMT=1;12;E;L;F"),
@@ -638,7 +638,7 @@ mod tests {
         // A binary set is kept byte for byte.
         let text = [b"TRCFMT=1;12;E;R;F\nR=", radii(2500).as_bytes(), b"\nXFMT=2;2;E;R\r\nR=\xc4\x1b\x91\xff=\x01\r\n"]
             .concat();
-        let written = write_as(&parse(&text).unwrap(), Form::Text, &Assumptions::default());
+        let written = write_as(&parse(&text).unwrap(), TraceForm::Text, &Assumptions::default());
         assert!(written.ends_with(b"XFMT=2;2;E;R\r\nR=\xc4\x1b\x91\xff=\x01\r\n"), "{written:?}");
     }
 

@@ -11,7 +11,7 @@ pub(super) struct Source<'a> {
 }
 
 /// A line without its ending.
-pub(super) struct Line<'a> {
+pub(super) struct SourceLine<'a> {
     /// From 1.
     pub(super) number: usize,
     /// Where it starts in the file.
@@ -26,14 +26,14 @@ impl<'a> Source<'a> {
     }
 
     /// The next line. CR LF, LF and CR all end one.
-    pub(super) fn next_line(&mut self) -> Option<Line<'a>> {
+    pub(super) fn next_line(&mut self) -> Option<SourceLine<'a>> {
         let rest = self.bytes.get(self.at..).filter(|rest| !rest.is_empty())?;
         let start = self.at;
         let length = rest.iter().position(|byte| matches!(byte, b'\r' | b'\n')).unwrap_or(rest.len());
         self.at += length;
         self.skip_line_end();
         self.line += 1;
-        Some(Line { number: self.line, start, bytes: &rest[..length] })
+        Some(SourceLine { number: self.line, start, bytes: &rest[..length] })
     }
 
     fn skip_line_end(&mut self) {

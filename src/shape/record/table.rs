@@ -9,7 +9,7 @@
 //! * Radii are millimeters if any has a decimal point or none is over 50; otherwise hundredths of a millimeter.
 //! * Empty lines and lines that start with `#` are skipped.
 
-use super::check::{Labels, LineNumber, RawTrace};
+use super::check::{FaultLabels, LineNumber, RawTrace};
 use super::fault::{FaultKind, Faults, Warning, WarningKind, excerpt};
 use super::{MAX_BYTES, RecordFault, TraceFile, complete, decimal, numbered_lines};
 use crate::optics::{Eye, Pair};
@@ -17,7 +17,7 @@ use crate::shape::outline::{MAX_POINTS, MAX_RADIUS_MM, MIN_POINTS};
 
 /// What a column holds.
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum Column {
+enum TableColumn {
     Angle,
     /// Radii of the section's eye.
     Radius,
@@ -60,7 +60,7 @@ pub fn parse_table(text: &str) -> Result<TraceFile, Vec<RecordFault>> {
     }
     let comma_is_point = comma_is_point(&lines);
     let mut eye: Option<Eye> = None;
-    let mut columns: Option<Vec<Column>> = None;
+    let mut columns: Option<Vec<TableColumn>> = None;
     let mut data: Pair<TableColumns> = Pair::default();
     for &(line, text) in &lines {
         if text.chars().any(|c| c.is_control() && c != '\t') {
@@ -86,24 +86,24 @@ pub fn parse_table(text: &str) -> Result<TraceFile, Vec<RecordFault>> {
             };
             let number = TableNumber { line, value, has_point: word.contains('.') };
             let section = eye.unwrap_or(Eye::Right);
-            match columns.as_ref().map_or(Column::Radius, |columns| columns[index]) {
+            match columns.as_ref().map_or(TableColumn::Radius, |columns| columns[index]) {
                 // One column of angles applies to every column of radii.
-                Column::Angle => {
+                TableColumn::Angle => {
                     for column in columns.iter().flatten() {
                         match column {
-                            Column::Angle => {}
-                            Column::Radius => of(&mut data, section).angles.push(number),
-                            Column::Of(eye) => of(&mut data, *eye).angles.push(number),
+                            TableColumn::Angle => {}
+                            TableColumn::Radius => of(&mut data, section).angles.push(number),
+                            TableColumn::Of(eye) => of(&mut data, *eye).angles.push(number),
                         }
                     }
                 }
-                Column::Radius => of(&mut data, section).radii.push(number),
-                Column::Of(eye) => of(&mut data, eye).radii.push(number),
+                TableColumn::Radius => of(&mut data, section).radii.push(number),
+                TableColumn::Of(eye) => of(&mut data, eye).radii.push(number),
             }
         }
     }
     let is_assumed = eye.is_none() && data.left.radii.is_empty();
-    finish(data, is_assumed, columns.is_some_and(|c| c.iter().any(|c| matches!(c, Column::Of(_)))), faults, &lines)
+    finish(data, is_assumed, columns.is_some_and(|c| c.iter().any(|c| matches!(c, TableColumn::Of(_)))), faults, &lines)
 }
 
 fn finish(
@@ -139,7 +139,7 @@ fn finish(
             angles.pop();
             radii.pop();
         }
-        let trace = RawTrace { eye, radii, angles, labels: Labels::OF_TABLE }.check(&mut faults);
+        let trace = RawTrace { eye, radii, angles, labels: FaultLabels::OF_TABLE }.check(&mut faults);
         match eye {
             Eye::Right => traces.right = trace,
             Eye::Left => traces.left = trace,
@@ -174,17 +174,17 @@ fn heading(
     line: usize,
     words: &[String],
     eye: &mut Option<Eye>,
-    columns: &mut Option<Vec<Column>>,
+    columns: &mut Option<Vec<TableColumn>>,
     faults: &mut Faults,
 ) {
     let mut named = Vec::new();
     for word in words {
         let lower = word.to_lowercase();
         match lower.trim_end_matches(':') {
-            "angle" | "angles" | "deg" | "degrees" => named.push(Column::Angle),
-            "radius" | "radii" => named.push(Column::Radius),
-            "r" | "right" => named.push(Column::Of(Eye::Right)),
-            "l" | "left" => named.push(Column::Of(Eye::Left)),
+            "angle" | "angles" | "deg" | "degrees" => named.push(TableColumn::Angle),
+            "radius" | "radii" => named.push(TableColumn::Radius),
+            "r" | "right" => named.push(TableColumn::Of(Eye::Right)),
+            "l" | "left" => named.push(TableColumn::Of(Eye::Left)),
             "mm" | "eye" | "(mm)" | "(deg)" => {}
             _ => {
                 faults.push(line, FaultKind::Heading(excerpt(word)));
@@ -199,13 +199,13 @@ fn heading(
     match named[..] {
         [] => {}
         // The name of one eye starts a section. The columns stay unless they name eyes.
-        [Column::Of(section)] => {
+        [TableColumn::Of(section)] => {
             *eye = Some(section);
-            if columns.as_ref().is_some_and(|c| c.iter().any(|c| matches!(c, Column::Of(_)))) {
+            if columns.as_ref().is_some_and(|c| c.iter().any(|c| matches!(c, TableColumn::Of(_)))) {
                 *columns = None;
             }
         }
-        [Column::Radius] => *columns = None,
+        [TableColumn::Radius] => *columns = None,
         _ => *columns = Some(named),
     }
 }

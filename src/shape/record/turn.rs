@@ -6,13 +6,13 @@ const FULL_TURN: i32 = 36_000;
 
 /// From the angles of a device to those of the front view, counter-clockwise from the observer's right, and back.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Turn {
+pub(super) struct DeviceTurn {
     /// Where the device's 0° is, hundredths of a degree.
     start: i32,
     is_clockwise: bool,
 }
 
-impl Turn {
+impl DeviceTurn {
     pub(super) fn of(assumptions: &Assumptions) -> Self {
         let start = match assumptions.first_radius {
             FirstRadius::Right => 0,
@@ -50,8 +50,8 @@ impl Turn {
 mod tests {
     use super::*;
 
-    fn turn(start: i32, is_clockwise: bool) -> Turn {
-        Turn { start, is_clockwise }
+    fn turn(start: i32, is_clockwise: bool) -> DeviceTurn {
+        DeviceTurn { start, is_clockwise }
     }
 
     #[test]

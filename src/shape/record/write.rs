@@ -3,10 +3,10 @@
 use std::fmt::Write;
 
 use super::assumption::Assumptions;
-use super::coded::{Form, write_list};
+use super::coded::{TraceForm, write_list};
 use super::crc::checksum;
 use super::drill;
-use super::turn::Turn;
+use super::turn::DeviceTurn;
 use super::{DataSet, Depth, Item, TraceFile};
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
@@ -24,14 +24,14 @@ const MAX_JOB_CHARS: usize = 60;
 /// `HBOX` and `VBOX` come from the traces. Records that were not interpreted on reading are not written. A trace that
 /// starts half a step after 0° is written with its angles.
 pub fn write(file: &TraceFile) -> String {
-    let mut writer = Writer { file, form: Form::Text, assumptions: Assumptions::default(), bytes: Vec::new() };
+    let mut writer = Writer { file, form: TraceForm::Text, assumptions: Assumptions::default(), bytes: Vec::new() };
     usual_items(file).iter().for_each(|item| writer.item(item));
     String::from_utf8_lossy(&writer.bytes).into_owned()
 }
 
 /// Writes what was read, every record in its place, the traces in any form and as the device expects them. A file that
 /// was not read from records has the usual ones.
-pub fn write_as(file: &TraceFile, form: Form, assumptions: &Assumptions) -> Vec<u8> {
+pub fn write_as(file: &TraceFile, form: TraceForm, assumptions: &Assumptions) -> Vec<u8> {
     let mut writer = Writer { file, form, assumptions: *assumptions, bytes: Vec::new() };
     let usual = if file.items.is_empty() { usual_items(file) } else { Vec::new() };
     file.items.iter().chain(&usual).for_each(|item| writer.item(item));
@@ -76,7 +76,7 @@ pub(super) fn usual_items(file: &TraceFile) -> Vec<Item> {
 
 struct Writer<'a> {
     file: &'a TraceFile,
-    form: Form,
+    form: TraceForm,
     assumptions: Assumptions,
     bytes: Vec<u8>,
 }
@@ -120,7 +120,7 @@ impl Writer<'_> {
 
     fn data(&mut self, labels: [&str; 3], eye: Eye, object: &str, values: Vec<i32>, angles: Option<Vec<i32>>) {
         let [format, value_label, angle_label] = labels;
-        let (values, angles) = Turn::of(&self.assumptions).inverse().list(values, angles);
+        let (values, angles) = DeviceTurn::of(&self.assumptions).inverse().list(values, angles);
         let spacing = if angles.is_none() { "E" } else { "U" };
         let (form, count, side) = (self.form.number(), values.len(), eye.letter());
         self.record(format, &format!("{form};{count};{spacing};{side};{object}"));
@@ -131,7 +131,7 @@ impl Writer<'_> {
     }
 
     fn list(&mut self, label: &str, numbers: &[i32]) {
-        if self.form != Form::Text {
+        if self.form != TraceForm::Text {
             let coded = write_list(numbers, self.form, &self.assumptions);
             self.bytes.extend([label.as_bytes(), b"=", &coded, b"\r\n"].concat());
             return;
@@ -282,7 +282,7 @@ mod tests {
 
         #[test]
         fn binary_to_text_to_binary_is_the_same_bytes(
-            file in any_file(), form in prop::sample::select(vec![Form::Binary, Form::Differences, Form::Packed]),
+            file in any_file(), form in prop::sample::select(vec![TraceForm::Binary, TraceForm::Differences, TraceForm::Packed]),
             start in prop::sample::select(vec!["right", "top", "left", "bottom"]), is_clockwise in any::<bool>(),
             is_message in any::<bool>(), has_checksum in any::<bool>(),
         ) {
@@ -292,7 +292,7 @@ mod tests {
             let framed = TraceFile { framing: Framing { is_message, has_checksum }, ..file };
             let binary = write_as(&framed, form, &device);
             let read = parse_as(&binary, &device).unwrap();
-            let text = write_as(&read, Form::Text, &device);
+            let text = write_as(&read, TraceForm::Text, &device);
             let again = parse_as(&text, &device).unwrap();
             prop_assert_eq!(&again, &read);
             prop_assert_eq!(write_as(&again, form, &device), binary);

@@ -3,7 +3,7 @@
 //! From where the second shape lies, every point's gap to the other outline is nearly linear in a small move. The move
 //! that makes the largest gap least is found by `worst_fit`, made, and the gaps are measured anew.
 
-use super::worst_fit::{Basis, Equations, Rows, WorstFit};
+use super::worst_fit::{Basis, BasisRows, Equations, WorstFit};
 use super::{MOST_TURN_DEG, Match, POINTS, Shape};
 use crate::shape::outline::Point;
 
@@ -14,7 +14,7 @@ const STAGES: [(usize, f64); 2] = [(4, 0.01), (1, 0.000_3)];
 
 /// Where the second shape lies: turned about the origin and scaled, then shifted.
 #[derive(Debug, Clone, Copy)]
-struct Pose {
+struct TwinPose {
     turn_rad: f64,
     scale: f64,
     shift: Point,
@@ -24,7 +24,7 @@ struct Pose {
     back: Point,
 }
 
-impl Pose {
+impl TwinPose {
     fn new(turn_rad: f64, scale: f64, shift: Point) -> Self {
         let limit = MOST_TURN_DEG.to_radians();
         let (turn_rad, scale) = (turn_rad.clamp(-limit, limit), scale.clamp(0.2, 5.0));
@@ -50,14 +50,14 @@ impl Pose {
     }
 
     /// The pose after a further small move: across, up, a turn, a growth.
-    fn moved(&self, [x, y, turn_rad, growth]: [f64; 4]) -> Pose {
-        let step = Pose::new(turn_rad, 1.0 + growth, Point::new(x, y));
-        Pose::new(self.turn_rad + step.turn_rad, self.scale * step.scale, step.place(self.shift))
+    fn moved(&self, [x, y, turn_rad, growth]: [f64; 4]) -> TwinPose {
+        let step = TwinPose::new(turn_rad, 1.0 + growth, Point::new(x, y));
+        TwinPose::new(self.turn_rad + step.turn_rad, self.scale * step.scale, step.place(self.shift))
     }
 
-    fn halfway(&self, other: &Pose) -> Pose {
+    fn halfway(&self, other: &TwinPose) -> TwinPose {
         let half = |one: f64, other: f64| (one + other) / 2.0;
-        Pose::new(
+        TwinPose::new(
             half(self.turn_rad, other.turn_rad),
             half(self.scale, other.scale),
             self.shift.plus(other.shift).times(0.5),
@@ -78,7 +78,7 @@ pub(super) fn align<E>(
     judge: impl Fn(f64) -> Result<(), E>,
 ) -> Result<Match, E> {
     let scale = if any_size { (area_mm2(first) / area_mm2(second)).sqrt() } else { 1.0 };
-    let (mut best_mm, mut best) = (f64::INFINITY, Pose::new(0.0, scale, Point::ORIGIN));
+    let (mut best_mm, mut best) = (f64::INFINITY, TwinPose::new(0.0, scale, Point::ORIGIN));
     let mut gaps = Gaps::new();
     for (every, no_gain_mm) in STAGES {
         let (mut pose, mut deciding) = (best, None);
@@ -122,7 +122,7 @@ impl Gaps {
     }
 
     /// Measures from every so many points of each shape to the other.
-    fn measure(&mut self, first: &Shape, second: &Shape, pose: &Pose, every: usize) {
+    fn measure(&mut self, first: &Shape, second: &Shape, pose: &TwinPose, every: usize) {
         (self.count, self.worst_mm) = (0, 0.0);
         // What a move of the second outline does at one of its points, along a direction.
         let row = |at: Point, along: Point| [along.x_mm, along.y_mm, at.cross(along), at.dot(along)];
@@ -142,7 +142,7 @@ impl Gaps {
 
     /// The small move that makes the largest gap least. A circle cannot be turned into place, so the turn is left out where
     /// it decides nothing. `deciding` keeps the gaps that decided, for the next move to begin with.
-    fn best_move(&self, may_turn: bool, may_grow: bool, deciding: &mut Option<Rows>) -> Option<WorstFit<4>> {
+    fn best_move(&self, may_turn: bool, may_grow: bool, deciding: &mut Option<BasisRows>) -> Option<WorstFit<4>> {
         let without_turn = || if may_grow { self.solve([0, 1, 3], &mut None) } else { self.solve([0, 1], &mut None) };
         match (may_turn, may_grow) {
             (true, true) => self.solve([0, 1, 2, 3], deciding).or_else(without_turn),
@@ -152,7 +152,7 @@ impl Gaps {
     }
 
     /// The best move with some of its four parts.
-    fn solve<const N: usize>(&self, parts: [usize; N], deciding: &mut Option<Rows>) -> Option<WorstFit<4>> {
+    fn solve<const N: usize>(&self, parts: [usize; N], deciding: &mut Option<BasisRows>) -> Option<WorstFit<4>> {
         let count = self.count;
         let equations =
             Equations { columns: parts.map(|part| &self.columns[part][..count]), right: &self.right[..count] };

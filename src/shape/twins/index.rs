@@ -100,7 +100,7 @@ impl Index {
             seen: Vec::new(),
             compared: Vec::new(),
             best: Vec::with_capacity(most + 1),
-            part: Part::Begun,
+            part: SearchStage::Begun,
         }
     }
 
@@ -137,12 +137,12 @@ pub struct Search<'a> {
     seen: Vec<(f32, u32)>,
     compared: Vec<usize>,
     best: Vec<Twin>,
-    part: Part,
+    part: SearchStage,
 }
 
 /// How far a search has come.
 #[derive(Debug)]
-enum Part {
+enum SearchStage {
     /// Nothing was compared yet.
     Begun,
     /// The first shapes are being compared, so that something to beat is known.
@@ -181,13 +181,13 @@ impl Search<'_> {
 
     /// The shapes to compare next; none when all that can count were compared.
     pub fn wanted(&mut self) -> Vec<usize> {
-        let mut possible = match std::mem::replace(&mut self.part, Part::First) {
-            Part::Begun => match self.roughly_nearest() {
+        let mut possible = match std::mem::replace(&mut self.part, SearchStage::First) {
+            SearchStage::Begun => match self.roughly_nearest() {
                 first if first.is_empty() => BinaryHeap::new(),
                 first => return first,
             },
-            Part::First => self.roughly_possible(),
-            Part::Possible(possible) => possible,
+            SearchStage::First => self.roughly_possible(),
+            SearchStage::Possible(possible) => possible,
         };
         let worst_mm = self.worst_mm();
         let mut next = Vec::new();
@@ -215,7 +215,7 @@ impl Search<'_> {
                 break;
             }
         }
-        self.part = Part::Possible(possible);
+        self.part = SearchStage::Possible(possible);
         next
     }
 

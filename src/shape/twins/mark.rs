@@ -2,7 +2,7 @@
 
 use std::f64::consts::{SQRT_2, TAU};
 
-use super::worst_fit::{Basis, Equations, Rows};
+use super::worst_fit::{Basis, BasisRows, Equations};
 use super::{MOST_TURN_DEG, Shape, Ways};
 use crate::shape::outline::Point;
 
@@ -249,7 +249,7 @@ impl Sought {
         most_mm: f64,
         columns: [&[f64]; N],
         less: &[f64; DIRECTIONS],
-        start: Rows,
+        start: BasisRows,
     ) -> f64 {
         let slack_mm = self.per_step_mm / 2.0 + ROUNDED_MM;
         let most = ((most_mm + slack_mm).max(0.0) as f32).powi(2);

@@ -40,17 +40,17 @@ const CORNER_DEG: f64 = 20.0;
 pub struct Shape {
     points: Box<[Point; POINTS]>,
     /// The side from each point to the next.
-    sides: Box<[Side; POINTS]>,
+    sides: Box<[UnitSide; POINTS]>,
 }
 
 /// A side of a shape: a unit vector along it, and its length.
 #[derive(Debug, Clone, Copy)]
-struct Side {
+struct UnitSide {
     along: Point,
     length_mm: f64,
 }
 
-impl Side {
+impl UnitSide {
     fn between(from: Point, to: Point) -> Self {
         let side = to.minus(from);
         let length_mm = side.length_mm();
@@ -111,7 +111,7 @@ impl Shape {
     }
 
     fn through(points: [Point; POINTS]) -> Self {
-        let sides = std::array::from_fn(|i| Side::between(points[i], points[(i + 1) % POINTS]));
+        let sides = std::array::from_fn(|i| UnitSide::between(points[i], points[(i + 1) % POINTS]));
         Self { points: Box::new(points), sides: Box::new(sides) }
     }
 

@@ -10,7 +10,7 @@ const MOST: usize = 4;
 type Matrix = [[f64; MOST + 1]; MOST + 1];
 
 /// The rows of a basis; of fewer unknowns, the first ones count.
-pub(super) type Rows = [usize; MOST + 1];
+pub(super) type BasisRows = [usize; MOST + 1];
 
 /// Steps after which the bound is taken as it is.
 const MOST_STEPS: usize = 60;
@@ -40,7 +40,7 @@ const MOST_EXCHANGES: usize = 100;
 /// a problem is where the next begins.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Basis<const N: usize> {
-    chosen: Rows,
+    chosen: BasisRows,
     signs: [f64; MOST + 1],
     inverse: Matrix,
     exchanges: usize,
@@ -48,7 +48,7 @@ pub(super) struct Basis<const N: usize> {
 
 impl<const N: usize> Basis<N> {
     /// From N + 1 different rows; `None` where these do not determine the unknowns.
-    pub fn new(equations: &Equations<N>, rows: Rows) -> Option<Self> {
+    pub fn new(equations: &Equations<N>, rows: BasisRows) -> Option<Self> {
         // Any weights do, as long as they do not happen to cancel.
         let mut signs = [1.0; MOST + 1];
         let mut weighted = columns(equations, &rows, &signs);
@@ -87,7 +87,7 @@ impl<const N: usize> Basis<N> {
         }
     }
 
-    pub fn rows(&self) -> Rows {
+    pub fn rows(&self) -> BasisRows {
         self.chosen
     }
 
@@ -143,7 +143,7 @@ impl<const N: usize> Basis<N> {
 }
 
 /// Each chosen row with its sign and a one below, as a column.
-fn columns<const N: usize>(equations: &Equations<N>, chosen: &Rows, signs: &[f64; MOST + 1]) -> Matrix {
+fn columns<const N: usize>(equations: &Equations<N>, chosen: &BasisRows, signs: &[f64; MOST + 1]) -> Matrix {
     let mut matrix = [[1.0; MOST + 1]; MOST + 1];
     for i in 0..=N {
         for (row, rows) in matrix.iter_mut().zip(&equations.columns) {
@@ -228,7 +228,7 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    fn fit<const N: usize>(columns: [&[f64]; N], right: &[f64], rows: Rows) -> Option<WorstFit<N>> {
+    fn fit<const N: usize>(columns: [&[f64]; N], right: &[f64], rows: BasisRows) -> Option<WorstFit<N>> {
         let equations = Equations { columns, right };
         Some(Basis::new(&equations, rows)?.fit(&equations, f64::INFINITY))
     }

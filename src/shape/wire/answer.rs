@@ -16,7 +16,7 @@ const LONGEST_JOB: usize = 60;
 
 /// What became of a request. The numbers: 0 and 1 from a description of the standard, 2 from memory.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Status {
+pub enum AnswerStatus {
     /// Done: 0.
     Done,
     /// The job is not on file: 1.
@@ -27,14 +27,14 @@ pub enum Status {
     Refused(String),
 }
 
-impl Status {
+impl AnswerStatus {
     fn value(&self, rule: Refusal) -> String {
         match (self, rule) {
-            (Status::Done, _) => "0".to_owned(),
-            (Status::UnknownJob, _) => "1".to_owned(),
-            (Status::NoWork(why), _) => format!("1;{}", plain(why, LONGEST_REASON)),
-            (Status::Refused(why), Refusal::Numbered) => format!("2;{}", plain(why, LONGEST_REASON)),
-            (Status::Refused(why), Refusal::AsUnknown) => format!("1;{}", plain(why, LONGEST_REASON)),
+            (AnswerStatus::Done, _) => "0".to_owned(),
+            (AnswerStatus::UnknownJob, _) => "1".to_owned(),
+            (AnswerStatus::NoWork(why), _) => format!("1;{}", plain(why, LONGEST_REASON)),
+            (AnswerStatus::Refused(why), Refusal::Numbered) => format!("2;{}", plain(why, LONGEST_REASON)),
+            (AnswerStatus::Refused(why), Refusal::AsUnknown) => format!("1;{}", plain(why, LONGEST_REASON)),
         }
     }
 }
@@ -43,15 +43,15 @@ impl Status {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Answer {
     /// What became of the request.
-    pub status: Status,
+    pub status: AnswerStatus,
     /// Records in their order, label and value.
     pub records: Vec<(&'static str, String)>,
     /// A shape, written after them.
     pub shape: Option<Pair<Trace>>,
 }
 
-impl From<Status> for Answer {
-    fn from(status: Status) -> Self {
+impl From<AnswerStatus> for Answer {
+    fn from(status: AnswerStatus) -> Self {
         Self { status, records: Vec::new(), shape: None }
     }
 }
@@ -125,7 +125,7 @@ fn written(traces: &Pair<Trace>, wish: TraceWish, assumptions: &Assumptions) -> 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::shape::record::{Form, parse};
+    use crate::shape::record::{TraceForm, parse};
 
     fn request(text: &str) -> Message {
         Message::read(text.as_bytes().to_vec(), &Assumptions::default()).expect("no checksum")
@@ -140,10 +140,10 @@ mod tests {
     #[test]
     fn an_answer_names_request_job_and_status() {
         let (asked, assumed) = (request("\x1cREQ=EDG\r\nJOB=1042\r\n\x1d"), Assumptions::default());
-        let answer = Answer { records: vec![("DBL", "18.00".to_owned())], ..Status::Done.into() };
+        let answer = Answer { records: vec![("DBL", "18.00".to_owned())], ..AnswerStatus::Done.into() };
         let bytes = answer.write(&asked, TraceWish::default(), &assumed);
         assert_eq!(bytes, b"\x1cANS=EDG\r\nJOB=\"1042\"\r\nSTATUS=0\r\nDBL=18.00\r\n\x1d");
-        let refused = Answer::from(Status::Refused("Job 1042 is “cut”\r\nalready".to_owned()));
+        let refused = Answer::from(AnswerStatus::Refused("Job 1042 is “cut”\r\nalready".to_owned()));
         let bytes = refused.write(&asked, TraceWish::default(), &assumed);
         assert_eq!(bytes, b"\x1cANS=EDG\r\nJOB=\"1042\"\r\nSTATUS=2;Job 1042 is 'cut'??already\r\n\x1d");
         let as_unknown = Assumptions { refusal: Refusal::AsUnknown, ..assumed };
@@ -156,7 +156,7 @@ mod tests {
     fn a_checksum_is_sent_to_whom_sends_one() {
         let asked = request("\x1cREQ=INI\r\n\x1d");
         let always = Assumptions { sent_checksum: SentChecksum::Always, ..Assumptions::default() };
-        let bytes = Answer::from(Status::Done).write(&asked, TraceWish::default(), &always);
+        let bytes = Answer::from(AnswerStatus::Done).write(&asked, TraceWish::default(), &always);
         let sum = checksum(b"ANS=INI\r\nSTATUS=0\r\n", always.checksum);
         assert_eq!(bytes, format!("\x1cANS=INI\r\nSTATUS=0\r\n\x1eCRC={sum}\r\n\x1d").into_bytes());
         assert!(Message::read(bytes, &Assumptions::default()).is_ok_and(|read| read.has_checksum));
@@ -165,9 +165,9 @@ mod tests {
     #[test]
     fn a_shape_is_sent_in_the_form_and_count_asked_for() {
         let asked = request("\x1cREQ=EDG\r\nJOB=1042\r\n\x1d");
-        for form in [Form::Text, Form::Binary, Form::Differences, Form::Packed] {
+        for form in [TraceForm::Text, TraceForm::Binary, TraceForm::Differences, TraceForm::Packed] {
             for count in [None, Some(1000)] {
-                let answer = Answer { shape: Some(square_ish()), ..Status::Done.into() };
+                let answer = Answer { shape: Some(square_ish()), ..AnswerStatus::Done.into() };
                 let bytes = answer.write(&asked, TraceWish { form, count }, &Assumptions::default());
                 assert_eq!(bytes.iter().filter(|byte| **byte == GS).count(), 1, "{form:?}");
                 let read = parse(&bytes).expect("read again");

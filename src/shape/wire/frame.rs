@@ -25,7 +25,7 @@ pub fn messages(bytes: &[u8]) -> impl Iterator<Item = &[u8]> {
 
 /// What a byte completes.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Piece {
+pub enum FramePiece {
     /// A message begins. What was half received before it is dropped: so many bytes.
     Begins {
         /// Bytes of a message that had begun.
@@ -58,24 +58,24 @@ pub struct Framer {
 
 impl Framer {
     /// Takes one byte. Binary data in a message are escaped, so the bytes of the frame have their own meaning anywhere.
-    pub fn push(&mut self, byte: u8) -> Option<Piece> {
+    pub fn push(&mut self, byte: u8) -> Option<FramePiece> {
         match (byte, &mut self.inside) {
             (FS, inside) => {
                 let dropped = inside.replace(vec![FS]).map_or(0, |half| half.len());
-                Some(Piece::Begins { dropped, stray: std::mem::take(&mut self.stray) })
+                Some(FramePiece::Begins { dropped, stray: std::mem::take(&mut self.stray) })
             }
-            (XOFF, _) => Some(Piece::Hold),
-            (XON, _) => Some(Piece::Resume),
+            (XOFF, _) => Some(FramePiece::Hold),
+            (XON, _) => Some(FramePiece::Resume),
             (GS, Some(_)) => self.inside.take().map(|mut message| {
                 message.push(GS);
-                Piece::Message(message)
+                FramePiece::Message(message)
             }),
             (_, Some(message)) => {
                 message.push(byte);
                 (message.len() > MAX_BYTES).then(|| self.flood())
             }
-            (ACK, None) => Some(Piece::Ack),
-            (NAK, None) => Some(Piece::Nak),
+            (ACK, None) => Some(FramePiece::Ack),
+            (NAK, None) => Some(FramePiece::Nak),
             (_, None) => {
                 // Line ends between messages are nobody's fault.
                 self.stray += usize::from(!byte.is_ascii_whitespace());
@@ -84,9 +84,9 @@ impl Framer {
         }
     }
 
-    fn flood(&mut self) -> Piece {
+    fn flood(&mut self) -> FramePiece {
         *self = Self::default();
-        Piece::Flood
+        FramePiece::Flood
     }
 
     /// Whether a message is half here.
@@ -104,24 +104,24 @@ impl Framer {
 mod tests {
     use super::*;
 
-    fn pieces(bytes: &[u8]) -> Vec<Piece> {
+    fn pieces(bytes: &[u8]) -> Vec<FramePiece> {
         let mut framer = Framer::default();
         bytes.iter().filter_map(|byte| framer.push(*byte)).collect()
     }
 
     #[test]
     fn a_message_lies_between_its_two_bytes() {
-        let begins = |dropped, stray| Piece::Begins { dropped, stray };
-        let message = |bytes: &[u8]| Piece::Message(bytes.to_vec());
+        let begins = |dropped, stray| FramePiece::Begins { dropped, stray };
+        let message = |bytes: &[u8]| FramePiece::Message(bytes.to_vec());
         assert_eq!(pieces(b"\x1cA=1\r\n\x1d"), [begins(0, 0), message(b"\x1cA=1\r\n\x1d")]);
         assert_eq!(pieces(b"xyz\x1cA\x1d\r\n"), [begins(0, 3), message(b"\x1cA\x1d")]);
         // A device that was switched off and on begins again.
         assert_eq!(pieces(b"\x1cA=1\x1cB\x1d"), [begins(0, 0), begins(4, 0), message(b"\x1cB\x1d")]);
-        assert_eq!(pieces(b"\x06\x15\x1d"), [Piece::Ack, Piece::Nak]);
+        assert_eq!(pieces(b"\x06\x15\x1d"), [FramePiece::Ack, FramePiece::Nak]);
         // Flow control is not part of the message it interrupts; ACK and NAK within one are.
         assert_eq!(
             pieces(b"\x1cA\x13\x11\x06\x1d"),
-            [begins(0, 0), Piece::Hold, Piece::Resume, message(b"\x1cA\x06\x1d")]
+            [begins(0, 0), FramePiece::Hold, FramePiece::Resume, message(b"\x1cA\x06\x1d")]
         );
     }
 
@@ -136,10 +136,10 @@ mod tests {
     fn more_than_a_message_can_have_is_a_flood_and_is_forgotten() {
         let mut framer = Framer::default();
         framer.push(FS);
-        let found: Vec<Piece> = (0..MAX_BYTES).filter_map(|_| framer.push(b'9')).collect();
-        assert_eq!(found, [Piece::Flood]);
+        let found: Vec<FramePiece> = (0..MAX_BYTES).filter_map(|_| framer.push(b'9')).collect();
+        assert_eq!(found, [FramePiece::Flood]);
         assert!(!framer.is_inside());
-        let found: Vec<Piece> = (0..=MAX_BYTES).filter_map(|_| framer.push(b'9')).collect();
-        assert_eq!(found, [Piece::Flood], "outside of a message too");
+        let found: Vec<FramePiece> = (0..=MAX_BYTES).filter_map(|_| framer.push(b'9')).collect();
+        assert_eq!(found, [FramePiece::Flood], "outside of a message too");
     }
 }

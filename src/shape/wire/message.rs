@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use super::super::record::{Assumptions, Form, agrees};
+use super::super::record::{Assumptions, TraceForm, agrees};
 use super::frame::{FS, GS, RS};
 
 /// The most records looked at; a device sends a few dozen.
@@ -40,7 +40,7 @@ pub enum NotTaken {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct TraceWish {
     /// How numbers are written.
-    pub form: Form,
+    pub form: TraceForm,
     /// How many radii; as on file where the device does not say.
     pub count: Option<usize>,
 }
@@ -140,7 +140,7 @@ impl Message {
         let formats = self.records.iter().filter(|record| record.0 == "TRCFMT");
         formats.map(|record| &record.1).find_map(|value| {
             let mut fields = value.split(';').map(str::trim);
-            let form = Form::of_number(fields.next()?.parse().ok()?)?;
+            let form = TraceForm::of_number(fields.next()?.parse().ok()?)?;
             let count = fields.next().and_then(|count| count.parse().ok()).filter(|count| WISHED.contains(count));
             Some(TraceWish { form, count })
         })
@@ -183,7 +183,7 @@ mod tests {
                 .expect("no checksum");
         assert_eq!(message.request().as_deref(), Some("INI"));
         assert_eq!(message.device().as_deref(), Some("Fjordline T2"));
-        assert_eq!(message.wish(), Some(TraceWish { form: Form::Differences, count: Some(512) }));
+        assert_eq!(message.wish(), Some(TraceWish { form: TraceForm::Differences, count: Some(512) }));
         assert_eq!((message.job(), message.has_radii, message.has_checksum), (None, false, false));
         let trace = read(b"\x1c req = TRC\nJOB=\"1042\"\nTRCFMT=2;400;E;R;F\nR=\x01\x02JOB=7\n\x1d").expect("read");
         assert_eq!((trace.request().as_deref(), trace.job_number()), (Some("TRC"), Some(1042)));

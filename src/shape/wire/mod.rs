@@ -13,7 +13,7 @@ pub mod frame;
 pub mod message;
 pub mod session;
 
-pub use answer::{Answer, Status};
+pub use answer::{Answer, AnswerStatus};
 pub use frame::Framer;
 pub use message::{Message, NotTaken, TraceWish};
-pub use session::{Closing, Event, Outcome, Session, Timing};
+pub use session::{Closing, LineEvent, LineOutcome, Session, Timing};

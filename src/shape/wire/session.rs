@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use super::super::record::Assumptions;
 use super::super::record::assumption::Acknowledgment;
-use super::frame::{ACK, Framer, NAK, Piece};
+use super::frame::{ACK, FramePiece, Framer, NAK};
 use super::message::{Message, NotTaken};
 
 /// Bytes that wait while a message is answered. A line is not read meanwhile, so more is a flood.
@@ -37,20 +37,20 @@ impl Default for Timing {
 
 /// What comes of bytes and time.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Outcome {
+pub enum LineOutcome {
     /// To be sent.
     Send(Vec<u8>),
     /// A whole message to be answered with [`Session::answer`]. Nothing more is read before.
     Asked(Message),
     /// To be told to a person.
-    Told(Event),
+    Told(LineEvent),
     /// The line is to be closed.
     Close(Closing),
 }
 
 /// What happened on a line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Event {
+pub enum LineEvent {
     /// Bytes that belong to no message.
     Stray(usize),
     /// A message began anew before it had ended.
@@ -67,27 +67,31 @@ pub enum Event {
     GivenUp,
 }
 
-impl fmt::Display for Event {
+impl fmt::Display for LineEvent {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let bytes = |count: usize| if count == 1 { "1 byte".to_owned() } else { format!("{count} bytes") };
         match self {
-            Event::Stray(count) => write!(f, "sent {} that belong to no message; they were left out", bytes(*count)),
-            Event::BeganAgain(count) => {
+            LineEvent::Stray(count) => {
+                write!(f, "sent {} that belong to no message; they were left out", bytes(*count))
+            }
+            LineEvent::BeganAgain(count) => {
                 write!(f, "began a message again after {}; the first part was left out", bytes(*count))
             }
-            Event::BrokeOff(count) => write!(f, "broke off a message after {}; nothing of it was kept", bytes(*count)),
-            Event::NotTaken(NotTaken::Damaged) => {
+            LineEvent::BrokeOff(count) => {
+                write!(f, "broke off a message after {}; nothing of it was kept", bytes(*count))
+            }
+            LineEvent::NotTaken(NotTaken::Damaged) => {
                 write!(f, "sent a message whose checksum does not agree; it was asked to send it again")
             }
-            Event::NotTaken(NotTaken::Empty) => {
+            LineEvent::NotTaken(NotTaken::Empty) => {
                 write!(
                     f,
                     "sent a message without a record, which names nothing; it was refused, and nothing was stored"
                 )
             }
-            Event::AskedAgain => write!(f, "did not get the answer whole; it was sent again"),
-            Event::Unconfirmed => write!(f, "did not confirm the answer in time; it was sent again"),
-            Event::GivenUp => write!(f, "never confirmed the answer; it was given up"),
+            LineEvent::AskedAgain => write!(f, "did not get the answer whole; it was sent again"),
+            LineEvent::Unconfirmed => write!(f, "did not confirm the answer in time; it was sent again"),
+            LineEvent::GivenUp => write!(f, "never confirmed the answer; it was given up"),
         }
     }
 }
@@ -115,7 +119,7 @@ impl fmt::Display for Closing {
 
 /// Whose turn it is.
 #[derive(Debug)]
-enum Turn {
+enum LineTurn {
     /// The device may speak.
     Device,
     /// A message waits for its answer.
@@ -132,7 +136,7 @@ pub struct Session {
     assumptions: Assumptions,
     timing: Timing,
     framer: Framer,
-    turn: Turn,
+    turn: LineTurn,
     /// Bytes that came while a message was answered.
     waiting: Vec<u8>,
     /// When the last byte came.
@@ -154,7 +158,7 @@ impl Session {
             assumptions,
             timing,
             framer: Framer::default(),
-            turn: Turn::Device,
+            turn: LineTurn::Device,
             waiting: Vec::new(),
             heard: Duration::ZERO,
             not_taken: 0,
@@ -165,9 +169,9 @@ impl Session {
     }
 
     /// Takes bytes, however they are split.
-    pub fn receive(&mut self, bytes: &[u8], now: Duration) -> Vec<Outcome> {
+    pub fn receive(&mut self, bytes: &[u8], now: Duration) -> Vec<LineOutcome> {
         let mut outcomes = Vec::new();
-        if matches!(self.turn, Turn::Over) {
+        if matches!(self.turn, LineTurn::Over) {
             return outcomes;
         }
         self.heard = now;
@@ -181,16 +185,16 @@ impl Session {
 
     /// Sends the answer to the message that was handed out, and goes on with what came meanwhile. `None`: there is nothing
     /// to say.
-    pub fn answer(&mut self, message: Option<Vec<u8>>, now: Duration) -> Vec<Outcome> {
+    pub fn answer(&mut self, message: Option<Vec<u8>>, now: Duration) -> Vec<LineOutcome> {
         let mut outcomes = Vec::new();
-        if !matches!(self.turn, Turn::Host) {
+        if !matches!(self.turn, LineTurn::Host) {
             return outcomes;
         }
-        self.turn = Turn::Device;
+        self.turn = LineTurn::Device;
         if let Some(message) = message {
             self.send(message.clone(), &mut outcomes);
             if self.assumptions.acknowledgment == Acknowledgment::Sent {
-                self.turn = Turn::Confirmation { message, tries: 1, since: now };
+                self.turn = LineTurn::Confirmation { message, tries: 1, since: now };
             }
         }
         self.go_on(now, &mut outcomes);
@@ -200,8 +204,8 @@ impl Session {
     /// When [`Session::pass`] is due, if nothing comes before.
     pub fn deadline(&self) -> Option<Duration> {
         let confirmation = match self.turn {
-            Turn::Confirmation { since, .. } => Some(since + self.timing.confirmation),
-            Turn::Over => return None,
+            LineTurn::Confirmation { since, .. } => Some(since + self.timing.confirmation),
+            LineTurn::Over => return None,
             _ => None,
         };
         let silence = self.framer.is_inside().then(|| self.heard + self.timing.silence);
@@ -210,36 +214,36 @@ impl Session {
     }
 
     /// Lets time pass.
-    pub fn pass(&mut self, now: Duration) -> Vec<Outcome> {
+    pub fn pass(&mut self, now: Duration) -> Vec<LineOutcome> {
         let mut outcomes = Vec::new();
         if self.held.is_some_and(|since| now >= since + self.timing.silence) {
             self.resume(&mut outcomes);
         }
         if self.framer.is_inside() && now >= self.heard + self.timing.silence {
             let count = self.framer.forget();
-            outcomes.push(Outcome::Told(Event::BrokeOff(count)));
+            outcomes.push(LineOutcome::Told(LineEvent::BrokeOff(count)));
             self.confirm(NAK, &mut outcomes);
         }
-        if let Turn::Confirmation { since, .. } = self.turn
+        if let LineTurn::Confirmation { since, .. } = self.turn
             && now >= since + self.timing.confirmation
         {
-            self.send_again(Event::Unconfirmed, now, &mut outcomes);
+            self.send_again(LineEvent::Unconfirmed, now, &mut outcomes);
         }
         outcomes
     }
 
     /// The other side is gone. What was half received is said, and is nowhere any more.
-    pub fn end(&mut self) -> Vec<Outcome> {
-        self.turn = Turn::Over;
+    pub fn end(&mut self) -> Vec<LineOutcome> {
+        self.turn = LineTurn::Over;
         self.waiting = Vec::new();
         let half = self.framer.forget();
-        if half == 0 { Vec::new() } else { vec![Outcome::Told(Event::BrokeOff(half))] }
+        if half == 0 { Vec::new() } else { vec![LineOutcome::Told(LineEvent::BrokeOff(half))] }
     }
 
-    fn go_on(&mut self, now: Duration, outcomes: &mut Vec<Outcome>) {
+    fn go_on(&mut self, now: Duration, outcomes: &mut Vec<LineOutcome>) {
         let waiting = std::mem::take(&mut self.waiting);
         for (at, byte) in waiting.iter().enumerate() {
-            if matches!(self.turn, Turn::Host | Turn::Over) {
+            if matches!(self.turn, LineTurn::Host | LineTurn::Over) {
                 self.waiting = waiting[at..].to_vec();
                 return;
             }
@@ -249,26 +253,26 @@ impl Session {
         }
     }
 
-    fn take(&mut self, piece: Piece, now: Duration, outcomes: &mut Vec<Outcome>) {
+    fn take(&mut self, piece: FramePiece, now: Duration, outcomes: &mut Vec<LineOutcome>) {
         match piece {
-            Piece::Begins { dropped, stray } => {
-                let told = [(stray, Event::Stray(stray)), (dropped, Event::BeganAgain(dropped))];
-                outcomes.extend(told.into_iter().filter(|one| one.0 > 0).map(|one| Outcome::Told(one.1)));
+            FramePiece::Begins { dropped, stray } => {
+                let told = [(stray, LineEvent::Stray(stray)), (dropped, LineEvent::BeganAgain(dropped))];
+                outcomes.extend(told.into_iter().filter(|one| one.0 > 0).map(|one| LineOutcome::Told(one.1)));
             }
-            Piece::Message(bytes) => self.message(bytes, now, outcomes),
-            Piece::Ack => {
-                if matches!(self.turn, Turn::Confirmation { .. }) {
-                    self.turn = Turn::Device;
+            FramePiece::Message(bytes) => self.message(bytes, now, outcomes),
+            FramePiece::Ack => {
+                if matches!(self.turn, LineTurn::Confirmation { .. }) {
+                    self.turn = LineTurn::Device;
                 }
             }
-            Piece::Nak => self.send_again(Event::AskedAgain, now, outcomes),
-            Piece::Hold => self.held = Some(now),
-            Piece::Resume => self.resume(outcomes),
-            Piece::Flood => self.close(Closing::Flood, outcomes),
+            FramePiece::Nak => self.send_again(LineEvent::AskedAgain, now, outcomes),
+            FramePiece::Hold => self.held = Some(now),
+            FramePiece::Resume => self.resume(outcomes),
+            FramePiece::Flood => self.close(Closing::Flood, outcomes),
         }
     }
 
-    fn message(&mut self, bytes: Vec<u8>, now: Duration, outcomes: &mut Vec<Outcome>) {
+    fn message(&mut self, bytes: Vec<u8>, now: Duration, outcomes: &mut Vec<LineOutcome>) {
         if now >= self.counted.1 + RATE_TIME {
             self.counted = (0, now);
         }
@@ -280,7 +284,7 @@ impl Session {
             Ok(message) => message,
             Err(why) => {
                 self.not_taken += 1;
-                outcomes.push(Outcome::Told(Event::NotTaken(why)));
+                outcomes.push(LineOutcome::Told(LineEvent::NotTaken(why)));
                 // An answer names what was asked for, and an empty message asks for nothing: NAK is all that can be said.
                 self.confirm(NAK, outcomes);
                 if self.not_taken >= MOST_NOT_TAKEN {
@@ -292,50 +296,50 @@ impl Session {
         self.not_taken = 0;
         self.confirm(ACK, outcomes);
         // A device that speaks again has our answer, or asks for it again.
-        self.turn = Turn::Host;
-        outcomes.push(Outcome::Asked(message));
+        self.turn = LineTurn::Host;
+        outcomes.push(LineOutcome::Asked(message));
     }
 
-    fn send_again(&mut self, why: Event, now: Duration, outcomes: &mut Vec<Outcome>) {
-        let Turn::Confirmation { message, tries, .. } = &self.turn else { return };
+    fn send_again(&mut self, why: LineEvent, now: Duration, outcomes: &mut Vec<LineOutcome>) {
+        let LineTurn::Confirmation { message, tries, .. } = &self.turn else { return };
         if *tries >= self.timing.tries {
-            self.turn = Turn::Device;
-            outcomes.push(Outcome::Told(Event::GivenUp));
+            self.turn = LineTurn::Device;
+            outcomes.push(LineOutcome::Told(LineEvent::GivenUp));
             return;
         }
         let (message, tries) = (message.clone(), tries + 1);
-        outcomes.push(Outcome::Told(why));
+        outcomes.push(LineOutcome::Told(why));
         self.send(message.clone(), outcomes);
-        self.turn = Turn::Confirmation { message, tries, since: now };
+        self.turn = LineTurn::Confirmation { message, tries, since: now };
     }
 
-    fn confirm(&mut self, byte: u8, outcomes: &mut Vec<Outcome>) {
+    fn confirm(&mut self, byte: u8, outcomes: &mut Vec<LineOutcome>) {
         if self.assumptions.acknowledgment == Acknowledgment::Sent {
             self.send(vec![byte], outcomes);
         }
     }
 
     /// Sends, or keeps for when the device can take it. Our own messages are few and bounded.
-    fn send(&mut self, bytes: Vec<u8>, outcomes: &mut Vec<Outcome>) {
+    fn send(&mut self, bytes: Vec<u8>, outcomes: &mut Vec<LineOutcome>) {
         if self.held.is_none() {
-            outcomes.push(Outcome::Send(bytes));
+            outcomes.push(LineOutcome::Send(bytes));
         } else if self.to_send.len() < MOST_WAITING {
             self.to_send.extend(bytes);
         }
     }
 
-    fn resume(&mut self, outcomes: &mut Vec<Outcome>) {
+    fn resume(&mut self, outcomes: &mut Vec<LineOutcome>) {
         self.held = None;
         if !self.to_send.is_empty() {
-            outcomes.push(Outcome::Send(std::mem::take(&mut self.to_send)));
+            outcomes.push(LineOutcome::Send(std::mem::take(&mut self.to_send)));
         }
     }
 
-    fn close(&mut self, why: Closing, outcomes: &mut Vec<Outcome>) {
-        self.turn = Turn::Over;
+    fn close(&mut self, why: Closing, outcomes: &mut Vec<LineOutcome>) {
+        self.turn = LineTurn::Over;
         self.waiting = Vec::new();
         self.framer.forget();
-        outcomes.push(Outcome::Close(why));
+        outcomes.push(LineOutcome::Close(why));
     }
 }
 

@@ -22,7 +22,7 @@ mod sum;
 pub use copy::Contents;
 pub use seal::{Key, Seal, make_key, read_recipient};
 pub use setting::{make_on, shelf_of_book};
-pub use shelf::{Found, Shelf, default_folder, folder_beside, newest_good};
+pub use shelf::{FoundBackup, Shelf, default_folder, folder_beside, newest_good};
 
 use self::copy::{check_book, check_opened, copy_book, is_sqlite};
 use self::passing::Passing;

@@ -15,7 +15,7 @@ const POINTER: &str = "backups-are-in.txt";
 
 /// A backup in a folder.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Found {
+pub struct FoundBackup {
     /// The file.
     pub path: PathBuf,
     /// What its name says.
@@ -57,7 +57,7 @@ pub(super) fn point_at(data: &Path, folder: &Path) -> Result<(), BackupError> {
 
 /// The newest backup in a folder that can be used, whichever book it is of: checked, or encrypted, which nobody can check
 /// without its key.
-pub async fn newest_good(folder: &Path) -> Option<Found> {
+pub async fn newest_good(folder: &Path) -> Option<FoundBackup> {
     for found in list(folder, None).ok()? {
         let is_good = match found.name.is_sealed {
             true => seal::is_sealed(&found.path).unwrap_or(false),
@@ -71,18 +71,22 @@ pub async fn newest_good(folder: &Path) -> Option<Found> {
 }
 
 /// The backups in a folder, the newest first. A folder that is not there has none.
-fn list(folder: &Path, mark: Option<&str>) -> Result<Vec<Found>, BackupError> {
+fn list(folder: &Path, mark: Option<&str>) -> Result<Vec<FoundBackup>, BackupError> {
     let entries = match fs::read_dir(folder) {
         Ok(entries) => entries,
         Err(why) if why.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),
         Err(why) => return Err(BackupError::read(folder, why)),
     };
-    let mut found: Vec<Found> = entries
+    let mut found: Vec<FoundBackup> = entries
         .filter_map(|entry| {
             let entry = entry.ok()?;
             let name = BackupName::read(entry.file_name().to_str()?)?;
             let data = entry.metadata().ok().filter(fs::Metadata::is_file)?;
-            mark.is_none_or(|mark| mark == name.mark).then(|| Found { path: entry.path(), name, size: data.len() })
+            mark.is_none_or(|mark| mark == name.mark).then(|| FoundBackup {
+                path: entry.path(),
+                name,
+                size: data.len(),
+            })
         })
         .collect();
     found.sort_by_key(|one| std::cmp::Reverse(one.name.at));
@@ -95,7 +99,7 @@ impl Shelf {
     /// # Errors
     ///
     /// [`BackupError::Read`] where the folder cannot be read.
-    pub fn list(&self) -> Result<Vec<Found>, BackupError> {
+    pub fn list(&self) -> Result<Vec<FoundBackup>, BackupError> {
         list(&self.folder, Some(&self.mark))
     }
 

@@ -14,7 +14,7 @@ use crate::desk::frame::FrameDetails;
 use crate::desk::frame_shape::NewShape;
 use crate::desk::id::{CustomerId, FrameId, ShapeId};
 use crate::desk::job::{EventKind, EyeTask, Stage};
-use crate::desk::old_record::plan::{Plan, Planned, Which};
+use crate::desk::old_record::plan::{ImportPlan, Planned, Which};
 use crate::desk::order::Design;
 use crate::desk::prescription::MadeFor;
 use crate::optics::Eye;
@@ -38,7 +38,7 @@ pub(super) struct NewKeys {
 }
 
 impl NewKeys {
-    pub(super) fn of(plan: &Plan<'_>) -> Self {
+    pub(super) fn of(plan: &ImportPlan<'_>) -> Self {
         let keys = |count: usize| (0..count).map(|_| Uuid::now_v7()).collect();
         Self { customers: keys(plan.customers.len()), frames: keys(plan.frames.len()) }
     }
@@ -61,7 +61,7 @@ impl NewKeys {
 /// The lines of some jobs. A job is named by its place among those of the import, because it gets its number when it is written;
 /// a new customer or frame is in every batch that has a job of it, because any of them may be written first.
 #[derive(Debug, Clone, Serialize, Deserialize)]
-pub(super) struct Batch {
+pub(super) struct RecordBatch {
     /// The place of its first job.
     pub(super) from: usize,
     /// How many jobs.
@@ -92,10 +92,10 @@ impl Target {
     }
 }
 
-impl Batch {
+impl RecordBatch {
     /// The jobs from a place in the plan on. A job without a day counts as of `today`; `by` is who brings them in.
     pub(super) fn of(
-        plan: &Plan<'_>,
+        plan: &ImportPlan<'_>,
         keys: &NewKeys,
         (from, count): (usize, usize),
         today: &str,
@@ -122,7 +122,7 @@ impl Batch {
         batch
     }
 
-    fn add_people_and_frames(&mut self, plan: &Plan<'_>, keys: &NewKeys, jobs: &[Planned<'_>]) {
+    fn add_people_and_frames(&mut self, plan: &ImportPlan<'_>, keys: &NewKeys, jobs: &[Planned<'_>]) {
         let mut customers: Vec<usize> = jobs.iter().filter_map(|job| new(job.customer)).collect();
         let mut frames: Vec<usize> = jobs.iter().filter_map(|job| new(job.frame)).collect();
         for places in [&mut customers, &mut frames] {

@@ -6,12 +6,12 @@
 use serde_json::json;
 use sqlx::SqliteConnection;
 
-use super::batch::{Batch, NewKeys, Target};
+use super::batch::{NewKeys, RecordBatch, Target};
 use super::{NewImport, next_job_number};
 use crate::desk::date::iso;
 use crate::desk::frame_shape::NewShape;
 use crate::desk::old_record::gathered::ShapeFile;
-use crate::desk::old_record::plan::{Plan, Planned, Tally};
+use crate::desk::old_record::plan::{ImportPlan, ImportTally, Planned};
 use crate::optics::unit::Millimeter;
 use crate::store::once::{Done, Once};
 use crate::store::read::length;
@@ -63,7 +63,7 @@ impl Store {
     /// Tries and stages every job of a plan. `done` is told how many are.
     pub(super) async fn stage(
         &self,
-        plan: &Plan<'_>,
+        plan: &ImportPlan<'_>,
         import: &NewImport<'_>,
         files: &TraceFiles<'_>,
         done: &impl Fn(usize),
@@ -71,7 +71,7 @@ impl Store {
         let (keys, today) = (NewKeys::of(plan), iso(&import.at.0.date()));
         for from in (0..plan.jobs.len()).step_by(JOBS_AT_ONCE) {
             let count = JOBS_AT_ONCE.min(plan.jobs.len() - from);
-            let batch = Batch::of(plan, &keys, (from, count), &today, import.by.as_deref());
+            let batch = RecordBatch::of(plan, &keys, (from, count), &today, import.by.as_deref());
             let with_files = (from..).zip(&plan.jobs[from..from + count]);
             let staged: Vec<StagedFile> = with_files
                 .filter_map(|(place, planned)| StagedFile::of(place, planned, files).transpose())
@@ -86,7 +86,7 @@ impl Store {
     /// Writes a batch and takes it back, so that what the book refuses is found while nothing is in it.
     async fn rehearse(
         &self,
-        batch: &Batch,
+        batch: &RecordBatch,
         shapes: &[(usize, NewShape)],
         import: &NewImport<'_>,
     ) -> Result<(), StoreError> {
@@ -97,7 +97,7 @@ impl Store {
         tx.rollback().await
     }
 
-    async fn keep_staged(&self, batch: &Batch, files: &[StagedFile]) -> Result<(), StoreError> {
+    async fn keep_staged(&self, batch: &RecordBatch, files: &[StagedFile]) -> Result<(), StoreError> {
         let (position, lines) = (batch.from as i64, json!(batch));
         let mut tx = self.begin().await?;
         sqlx::query!("insert into old_staged (position, lines) values (?, ?)", position, lines)
@@ -126,7 +126,7 @@ impl Store {
         key: &str,
         import: &NewImport<'_>,
         read: ReadShape,
-    ) -> Result<Once<Tally>, StoreError> {
+    ) -> Result<Once<ImportTally>, StoreError> {
         self.once(key, None, import.at.0, async |tx| {
             let first = next_job_number(tx).await?;
             let seq = insert_import(tx, import, first).await?;
@@ -204,7 +204,7 @@ async fn write_last(tx: &mut SqliteConnection, read: ReadShape) -> Result<Option
         sqlx::query!("delete from old_writing").execute(&mut *tx).await?;
         return Ok(None);
     };
-    let batch: Batch = serde_json::from_str(&last.lines).map_err(unreadable("staged old record"))?;
+    let batch: RecordBatch = serde_json::from_str(&last.lines).map_err(unreadable("staged old record"))?;
     let target = Target { first: writing.first_job, import: writing.import_seq, at: writing.at };
     let (left, files) = (batch.from, staged_files(tx, last.position).await?);
     batch.write(tx, &shapes(&files, read)?, target).await?;
@@ -227,7 +227,7 @@ async fn staged_files(tx: &mut SqliteConnection, staged: i64) -> Result<Vec<Stag
 }
 
 async fn insert_import(tx: &mut SqliteConnection, import: &NewImport<'_>, first: i64) -> Result<i64, StoreError> {
-    let Tally { jobs, shapes, new_customers, new_frames, already_here, stopped, .. } = import.tally;
+    let ImportTally { jobs, shapes, new_customers, new_frames, already_here, stopped, .. } = import.tally;
     let [jobs, shapes, customers, frames, already_here, left_out] =
         [jobs, shapes, new_customers, new_frames, already_here, stopped].map(|count| count as i64);
     let first = (jobs > 0).then_some(first);

@@ -9,12 +9,12 @@ use axum::extract::State;
 use super::{CHANGED_ELSEWHERE, Chrome, PageResult, draft_or, go, posted_key, show, show_again};
 use crate::desk::backup::{BackupSetting, DAILY_DAYS, MOST_FOLDER, MOST_RECIPIENT};
 use crate::desk::text;
-use crate::store::backup::{Found, read_recipient};
+use crate::store::backup::{FoundBackup, read_recipient};
 use crate::store::draft::Fields;
 use crate::store::once::Once;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::two_windows::{Correction, correct};
+use crate::web::two_windows::{PostedCorrection, correct};
 use crate::web::{AppState, words};
 
 /// The page of this room.
@@ -69,7 +69,7 @@ impl BackupsPage {
     }
 }
 
-fn row(state: &AppState, one: &Found) -> BackupRow {
+fn row(state: &AppState, one: &FoundBackup) -> BackupRow {
     BackupRow {
         made: words::moment(&state.clock.local(one.name.at)),
         name: one.name.file_name(),
@@ -88,7 +88,7 @@ fn size_words(bytes: u64) -> String {
 /// The newest backup there was when the button was shown: a second click finds a newer one, and is done.
 const NOW: &str = "backup-now-";
 
-fn stamp(newest: Option<&Found>) -> i64 {
+fn stamp(newest: Option<&FoundBackup>) -> i64 {
     newest.map_or(0, |one| one.name.at.unix_timestamp())
 }
 
@@ -108,9 +108,9 @@ pub(crate) async fn change_backups(State(state): State<AppState>, Posted(fields)
     let standing = state.store.get_backup_setting().await?;
     let (kept, read) = (BackupForm::fill(&standing), |form: &mut Form| BackupForm::read(&state, form));
     let setting = match correct(&mut form, &standing, &kept, posted_key != key, read) {
-        Correction::Nothing => return go(PAGE),
-        Correction::Refused => return show_again(&BackupsPage::new(&state, form, key).await?),
-        Correction::Changed(setting) => setting,
+        PostedCorrection::Nothing => return go(PAGE),
+        PostedCorrection::Refused => return show_again(&BackupsPage::new(&state, form, key).await?),
+        PostedCorrection::Changed(setting) => setting,
     };
     match state.store.change_backup_setting(&key, &setting, state.clock.now()).await? {
         Once::Now(()) => go(PAGE),
@@ -125,7 +125,7 @@ pub(crate) async fn back_up_now(State(state): State<AppState>, Posted(fields): P
     let posted = posted_key(&Form::new(fields), NOW)?;
     let shown = posted.trim_start_matches(NOW).to_owned();
     let work = tokio::spawn(async move {
-        let is_done = |newest: Option<&Found>| stamp(newest).to_string() != shown;
+        let is_done = |newest: Option<&FoundBackup>| stamp(newest).to_string() != shown;
         state.backups.make(&state.store, state.clock, is_done).await;
     });
     // It goes on when the page has waited long enough.

@@ -25,7 +25,7 @@ pub(super) struct BillPage {
     chrome: Chrome,
     bar: JobBar,
     number: i64,
-    lines: Vec<PrintedLine>,
+    lines: Vec<PrintedBillLine>,
     total: String,
     payments: Vec<MoneyLine>,
     owed: String,
@@ -48,7 +48,7 @@ pub(super) struct BillPage {
 }
 
 /// A line of the bill.
-struct PrintedLine {
+struct PrintedBillLine {
     seq: i64,
     what: String,
     code: String,
@@ -68,14 +68,14 @@ struct MoneyLine {
     amount: String,
 }
 
-fn printed_line(account: &Account, line: &BillLine) -> PrintedLine {
+fn printed_line(account: &Account, line: &BillLine) -> PrintedBillLine {
     let on = words::day(&line.charged_on);
     let change = match (line.reverses, line.reason.as_str()) {
         (Some(_), why) => format!("reversed {on}: {why}"),
         (None, "") => String::new(),
         (None, why) => format!("added {on}: {why}"),
     };
-    PrintedLine {
+    PrintedBillLine {
         seq: line.seq,
         what: line.charge.what.clone(),
         code: line.charge.code.clone(),

@@ -107,15 +107,15 @@ struct BuyingPage {
     form: Form,
     summary: String,
     promise_key: String,
-    in_drawer: Vec<DrawerRow>,
-    groups: Vec<Group>,
+    in_drawer: Vec<DrawerMatchRow>,
+    groups: Vec<SupplierGroup>,
     suppliers: Vec<Supplier>,
-    open: Vec<OpenRow>,
+    open: Vec<OpenPurchaseRow>,
     newest: Vec<(i64, String)>,
 }
 
 /// An eye for which the drawer has a lens.
-struct DrawerRow {
+struct DrawerMatchRow {
     value: String,
     job: i64,
     eye: &'static str,
@@ -126,16 +126,16 @@ struct DrawerRow {
     promised: String,
 }
 
-struct Group {
+struct SupplierGroup {
     supplier: String,
     key: String,
     id: String,
     names: GroupNames,
-    rows: Vec<Row>,
+    rows: Vec<BuyingRow>,
     text: String,
 }
 
-struct Row {
+struct BuyingRow {
     names: RowNames,
     is_ticked: bool,
     /// The job with the eye's name, letter and customer; `None` for the drawer.
@@ -145,7 +145,7 @@ struct Row {
 }
 
 /// An order that is not wholly here or not wholly put away.
-struct OpenRow {
+struct OpenPurchaseRow {
     number: i64,
     supplier: String,
     expected: String,
@@ -248,9 +248,9 @@ async fn page(state: &AppState, data: &BuyingData, mut form: Form, count: i64) -
     })
 }
 
-fn drawer_row(drawer: &[DrawerLens], need: &EyeNeed, id: DrawerLensId) -> DrawerRow {
+fn drawer_row(drawer: &[DrawerLens], need: &EyeNeed, id: DrawerLensId) -> DrawerMatchRow {
     let lens = drawer.iter().find(|lens| lens.id == id);
-    DrawerRow {
+    DrawerMatchRow {
         value: format!("{} {} {id}", need.job, need.eye.name()),
         job: need.job,
         eye: need.eye.name(),
@@ -267,7 +267,7 @@ fn lens_words(lens: &DrawerLens) -> String {
     format!("{}, {diameter} mm{}", lens.material_name, lens.surface_words())
 }
 
-fn group(supplier: String, rows: &[ToBuy], form: &mut Form, count: i64, today: Date) -> Group {
+fn group(supplier: String, rows: &[ToBuy], form: &mut Form, count: i64, today: Date) -> SupplierGroup {
     let id = group_id(&supplier);
     let names = GroupNames::of(&id);
     // A group that was sent or kept as a draft says itself which rows are chosen.
@@ -277,10 +277,10 @@ fn group(supplier: String, rows: &[ToBuy], form: &mut Form, count: i64, today: D
     let listed = rows.iter().map(ToBuy::listed).collect();
     let text = LensListGroup { supplier: supplier.clone(), rows: listed }.text();
     let rows = rows.iter().map(|row| row_of(row, form, is_fresh)).collect();
-    Group { key: key(count, &id), supplier, id, names, rows, text }
+    SupplierGroup { key: key(count, &id), supplier, id, names, rows, text }
 }
 
-fn row_of(row: &ToBuy, form: &mut Form, is_fresh: bool) -> Row {
+fn row_of(row: &ToBuy, form: &mut Form, is_fresh: bool) -> BuyingRow {
     let (names, listed) = (RowNames::of(&row.id()), row.listed());
     form.set_default(&names.diameter, listed.diameter_mm.clone());
     form.set_default(&names.base, listed.base.clone());
@@ -296,14 +296,14 @@ fn row_of(row: &ToBuy, form: &mut Form, is_fresh: bool) -> Row {
         }
     };
     let is_ticked = if is_fresh { !listed.diameter_mm.is_empty() } else { form.is_checked(&names.line, "yes") };
-    Row { is_ticked, names, job, listed, when }
+    BuyingRow { is_ticked, names, job, listed, when }
 }
 
-fn open_rows(open: &[PurchaseLine], today: Date) -> Vec<OpenRow> {
-    let mut rows: Vec<OpenRow> = Vec::new();
+fn open_rows(open: &[PurchaseLine], today: Date) -> Vec<OpenPurchaseRow> {
+    let mut rows: Vec<OpenPurchaseRow> = Vec::new();
     for line in open {
         if rows.last().is_none_or(|row| row.number != line.purchase) {
-            rows.push(OpenRow {
+            rows.push(OpenPurchaseRow {
                 number: line.purchase,
                 supplier: line.supplier.clone(),
                 expected: day(&line.expected_on),
@@ -427,7 +427,7 @@ pub(crate) async fn promise_lenses(State(state): State<AppState>, Posted(fields)
     }
 }
 
-/// Job, eye and lens, as [`DrawerRow::value`] writes them.
+/// Job, eye and lens, as [`DrawerMatchRow::value`] writes them.
 fn read_promise(value: &str) -> Option<LensPromise> {
     let mut parts = value.split(' ');
     let (job, eye, lens) = (parts.next()?.parse().ok()?, parts.next()?, parts.next()?.parse().ok()?);

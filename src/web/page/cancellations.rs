@@ -37,7 +37,7 @@ struct CancellationPage {
     /// Where an order that cannot be cancelled leads instead: words and address.
     instead: Option<(&'static str, String)>,
     askers: Vec<(&'static str, &'static str)>,
-    lenses: Vec<LensQuestion>,
+    lenses: Vec<LensInHandQuestion>,
     /// Lenses on their way.
     ordered: Vec<String>,
     charged: String,
@@ -49,7 +49,7 @@ struct CancellationPage {
 }
 
 /// What is asked of a lens in hand.
-pub(super) struct LensQuestion {
+pub(super) struct LensInHandQuestion {
     /// Which lens it is.
     pub(super) legend: String,
     /// Value and words of each answer.
@@ -57,7 +57,7 @@ pub(super) struct LensQuestion {
     pub(super) fields: EyeLensNames,
 }
 
-impl LensQuestion {
+impl LensInHandQuestion {
     pub(super) fn of(lens: &LensInHand, answers: Vec<(&'static str, &'static str)>) -> Self {
         let source = if lens.source.is_empty() { String::new() } else { format!(", {}", lens.source) };
         Self {
@@ -196,7 +196,10 @@ async fn page(state: &AppState, job: &Job, form: StepForm) -> Result<Cancellatio
             _ => None,
         },
         askers: CancelAsker::ALL.iter().map(|asker| (asker.key(), asker.words())).collect(),
-        lenses: in_hand(job, &lenses).into_iter().map(|lens| LensQuestion::of(lens, places(job, lens.eye))).collect(),
+        lenses: in_hand(job, &lenses)
+            .into_iter()
+            .map(|lens| LensInHandQuestion::of(lens, places(job, lens.eye)))
+            .collect(),
         ordered: ordered_words(state, job.number, &[]).await?,
         charged: job.charged.to_string(),
         paid: job.paid.to_string(),

@@ -18,14 +18,14 @@ struct CausesPage {
     year: i32,
     earlier: i32,
     later: Option<i32>,
-    whole: Row,
-    months: Vec<Row>,
-    causes: Vec<Row>,
+    whole: CauseRow,
+    months: Vec<CauseRow>,
+    causes: Vec<CauseRow>,
     lessons: Vec<LessonRow>,
 }
 
 /// How often, in words.
-struct Row {
+struct CauseRow {
     name: String,
     spoiled: u32,
     remade: u32,
@@ -41,7 +41,7 @@ struct LessonRow {
     says: String,
 }
 
-impl Row {
+impl CauseRow {
     fn of(name: impl Into<String>, tally: Tally, sent: u32) -> Self {
         let rate = tally.remake_rate(sent).map(|rate| format!("{rate:.1}")).unwrap_or_default();
         Self { name: name.into(), spoiled: tally.spoiled, remade: tally.remade, sent, rate }
@@ -49,11 +49,11 @@ impl Row {
 }
 
 #[derive(Deserialize)]
-pub(crate) struct Asked {
+pub(crate) struct CausesQuery {
     year: Option<i32>,
 }
 
-pub(crate) async fn show_causes(State(state): State<AppState>, Query(asked): Query<Asked>) -> PageResult {
+pub(crate) async fn show_causes(State(state): State<AppState>, Query(asked): Query<CausesQuery>) -> PageResult {
     let this_year = state.clock.today().year();
     let year = asked.year.unwrap_or(this_year);
     if !(2000..=this_year).contains(&year) {
@@ -76,9 +76,13 @@ pub(crate) async fn show_causes(State(state): State<AppState>, Query(asked): Que
         year,
         earlier: year - 1,
         later: (year < this_year).then_some(year + 1),
-        whole: Row::of("The whole year", tally, sent),
-        months: counted.months.iter().map(|(month, tally, sent)| Row::of(month.to_string(), *tally, *sent)).collect(),
-        causes: counted.causes.iter().map(|(cause, tally)| Row::of(cause.words(), *tally, 0)).collect(),
+        whole: CauseRow::of("The whole year", tally, sent),
+        months: counted
+            .months
+            .iter()
+            .map(|(month, tally, sent)| CauseRow::of(month.to_string(), *tally, *sent))
+            .collect(),
+        causes: counted.causes.iter().map(|(cause, tally)| CauseRow::of(cause.words(), *tally, 0)).collect(),
         lessons: lessons.into_iter().filter(|lesson| local(lesson.at).year() == year).map(|l| row(l, &local)).collect(),
     })
 }

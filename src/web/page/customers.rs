@@ -10,7 +10,7 @@ use axum::response::Html;
 use super::orders::OrderForm;
 use super::party::Party;
 use super::{
-    CHANGED_ELSEWHERE, Chrome, JobRow, PageResult, draft_or, fill_json, go, key_of, posted_key, show, show_again,
+    CHANGED_ELSEWHERE, Chrome, JobListRow, PageResult, draft_or, fill_json, go, key_of, posted_key, show, show_again,
 };
 use crate::desk::customer::{
     Customer, Person, check_city, check_email, check_line, check_name, check_phone, check_postcode, check_region,
@@ -19,10 +19,10 @@ use crate::desk::text;
 use crate::store::draft::Fields;
 use crate::store::erasure::Erasure;
 use crate::store::once::Once;
-use crate::web::asked::{Found, Search};
+use crate::web::asked::{FoundQuery, PostedSearch};
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::two_windows::{Correction, correct};
+use crate::web::two_windows::{PostedCorrection, correct};
 use crate::web::{AppState, words};
 
 /// The most lines of one list, and of one list of suggestions.
@@ -46,11 +46,14 @@ struct CustomerListPage {
     is_cut_off: bool,
 }
 
-pub(crate) async fn search_customers(State(state): State<AppState>, Posted(search): Posted<Search>) -> PageResult {
+pub(crate) async fn search_customers(
+    State(state): State<AppState>,
+    Posted(search): Posted<PostedSearch>,
+) -> PageResult {
     go(&state.asked.address("/customers", &search))
 }
 
-pub(crate) async fn list_customers(State(state): State<AppState>, Query(asked): Query<Found>) -> PageResult {
+pub(crate) async fn list_customers(State(state): State<AppState>, Query(asked): Query<FoundQuery>) -> PageResult {
     let q = state.asked.narrows(&asked);
     let found = state.store.list_customers(&q, MOST).await?;
     show(&CustomerListPage {
@@ -87,8 +90,8 @@ struct CustomerPage {
     note: String,
     details: String,
     order: String,
-    jobs: Vec<JobRow>,
-    paid_jobs: Vec<JobRow>,
+    jobs: Vec<JobListRow>,
+    paid_jobs: Vec<JobListRow>,
     data: String,
     erasure: String,
     erased: Vec<String>,
@@ -121,17 +124,17 @@ pub(crate) async fn show_customer(State(state): State<AppState>, Path(id): Path<
         note: person.note,
         details: format!("/customers/{}/details", customer.id),
         order: format!("/orders/new?customer={}", customer.id),
-        jobs: jobs.into_iter().map(JobRow::new).collect(),
+        jobs: jobs.into_iter().map(JobListRow::new).collect(),
         data: format!("/customers/{}/data", customer.id),
         erasure: format!("/customers/{}/erasure", customer.id),
         erased: erased.into_iter().map(|one| erased_words(&state, one)).collect(),
-        paid_jobs: paid_jobs.into_iter().map(JobRow::new).collect(),
+        paid_jobs: paid_jobs.into_iter().map(JobListRow::new).collect(),
     })
 }
 
 #[derive(Template)]
 #[template(path = "customers/details.html")]
-struct DetailsPage {
+struct CustomerDetailsPage {
     chrome: Chrome,
     form: Form,
     key: String,
@@ -139,7 +142,7 @@ struct DetailsPage {
     back: String,
 }
 
-impl DetailsPage {
+impl CustomerDetailsPage {
     fn new(state: &AppState, form: Form, key: String, customer: &Customer) -> Self {
         let chrome = Chrome::new(state, "customers");
         Self { chrome, form, key, name: customer.person.name.clone(), back: format!("/customers/{}", customer.id) }
@@ -154,7 +157,7 @@ pub(crate) async fn edit_customer(State(state): State<AppState>, Path(id): Path<
     let customer = state.store.get_customer(key_of(&id, "That customer")?).await?;
     let key = key(&state, &customer).await?;
     let form = draft_or(&state, &key, || CustomerForm::fill(&customer.person)).await?;
-    show(&DetailsPage::new(&state, form, key, &customer))
+    show(&CustomerDetailsPage::new(&state, form, key, &customer))
 }
 
 pub(crate) async fn change_customer(
@@ -168,17 +171,17 @@ pub(crate) async fn change_customer(
     let shown = format!("/customers/{}", customer.id);
     let kept = CustomerForm::fill(&customer.person);
     let person = match correct(&mut form, &customer.person, &kept, posted_key != key, CustomerForm::read) {
-        Correction::Nothing => return go(&shown),
-        Correction::Refused => return show_again(&DetailsPage::new(&state, form, key, &customer)),
-        Correction::Changed(person) => person,
+        PostedCorrection::Nothing => return go(&shown),
+        PostedCorrection::Refused => return show_again(&CustomerDetailsPage::new(&state, form, key, &customer)),
+        PostedCorrection::Changed(person) => person,
     };
     let kept = state.store.change_customer(&key, customer.id, &person, state.clock.now()).await;
     match form.kept(kept)? {
-        None => show_again(&DetailsPage::new(&state, form, key, &customer)),
+        None => show_again(&CustomerDetailsPage::new(&state, form, key, &customer)),
         Some(Once::Now(())) => go(&shown),
         Some(Once::Before(_)) => {
             form.fail(CustomerForm::NAME, CHANGED_ELSEWHERE);
-            show_again(&DetailsPage::new(&state, form, key, &customer))
+            show_again(&CustomerDetailsPage::new(&state, form, key, &customer))
         }
     }
 }
@@ -262,7 +265,7 @@ struct CustomerSuggestions {
 /// Suggestions for the patient of an order.
 pub(crate) async fn suggest_customers(
     State(state): State<AppState>,
-    Posted(search): Posted<Search>,
+    Posted(search): Posted<PostedSearch>,
 ) -> Result<Html<String>, WebError> {
     suggestions(&state, &search.q, OrderForm::CUSTOMER_ID, OrderForm::CUSTOMER_NAME).await
 }
@@ -271,7 +274,7 @@ pub(crate) async fn suggest_customers(
 pub(crate) async fn suggest_party(
     State(state): State<AppState>,
     Path(party): Path<String>,
-    Posted(search): Posted<Search>,
+    Posted(search): Posted<PostedSearch>,
 ) -> Result<Html<String>, WebError> {
     let party = Party::from_key(&party).ok_or_else(|| WebError::NotFound("This address".to_owned()))?;
     suggestions(&state, &search.q, party.id_field(), party.name_field()).await

@@ -10,7 +10,7 @@ use serde::Deserialize;
 use time::Duration;
 
 use super::orders::order_after;
-use crate::store::draft::{Fields, Kept, MOST_WINDOW, Writer};
+use crate::store::draft::{Fields, KeptDraft, MOST_WINDOW, TypingWindow};
 use crate::web::AppState;
 use crate::web::clock::Clock;
 use crate::web::error::WebError;
@@ -27,11 +27,11 @@ pub(crate) struct WindowQuery {
 }
 
 impl WindowQuery {
-    pub(super) fn writer(self, clock: Clock) -> Writer {
+    pub(super) fn writer(self, clock: Clock) -> TypingWindow {
         let is_name = |name: &str| name.len() <= MOST_WINDOW && name.bytes().all(|b| b.is_ascii_graphic());
         let name = |name: String| if is_name(&name) { name } else { String::new() };
         let opened_at = self.open_ms.map(|ms| clock.now() - Duration::milliseconds(ms.into()));
-        Writer { window: name(self.window), before: name(self.before), opened_at, filled_from: None }
+        TypingWindow { window: name(self.window), before: name(self.before), opened_at, filled_from: None }
     }
 }
 
@@ -67,9 +67,9 @@ pub(crate) async fn keep_draft(
     }
     let writer = window.writer(state.clock);
     Ok(match state.store.keep_draft(&key, &fields, &writer, state.clock.now()).await? {
-        Kept::Here | Kept::Finished => StatusCode::NO_CONTENT.into_response(),
-        Kept::NotKept => Html(SecondWindow { other: None, taken: None }.render()?).into_response(),
-        Kept::Aside { key: aside, taken } => {
+        KeptDraft::Here | KeptDraft::Finished => StatusCode::NO_CONTENT.into_response(),
+        KeptDraft::NotKept => Html(SecondWindow { other: None, taken: None }.render()?).into_response(),
+        KeptDraft::Aside { key: aside, taken } => {
             let address = order_after(&aside, taken.as_deref());
             let says = SecondWindow { other: Some(format!("/orders/{key}")), taken }.render()?;
             ([(CONTENT_LOCATION, address)], Html(says)).into_response()

@@ -80,7 +80,7 @@ pub(crate) async fn show_files(State(state): State<AppState>, Path(number): Path
 }
 
 pub(crate) async fn add_files(State(state): State<AppState>, Path(number): Path<i64>, sent: Multipart) -> PageResult {
-    let upload = Upload::read(sent, FilesForm::FILE).await?;
+    let upload = PictureUpload::read(sent, FilesForm::FILE).await?;
     let mut post = JobPost::read_with_files(&state, number, Step::File, upload.form, named(&upload.files)).await?;
     let Some(FilesForm { files }) = FilesForm::read(&mut post.form, &upload.files) else {
         return show_again(&page(&state, &post.job.clone(), post.refused()).await?);
@@ -160,12 +160,12 @@ fn can_be_shown(file: &NewFile) -> Result<(), String> {
 
 /// What an upload with pictures brings.
 #[derive(Default)]
-pub(super) struct Upload {
+pub(super) struct PictureUpload {
     pub(super) form: Form,
     pub(super) files: Vec<SentFile>,
 }
 
-impl Upload {
+impl PictureUpload {
     /// Reads the fields, and the files of one field.
     pub(super) async fn read(mut sent: Multipart, field: &str) -> Result<Self, WebError> {
         let mut upload = Self::default();

@@ -7,10 +7,10 @@ use uuid::Uuid;
 
 use super::job_bar::next_link;
 use super::{Chrome, PageResult, go, show};
-use crate::desk::search::{self, FoundJob, Wanted};
+use crate::desk::search::{self, FoundJob, SearchTerm};
 use crate::optics::Eye;
 use crate::store::StoreError;
-use crate::web::asked::Search;
+use crate::web::asked::PostedSearch;
 use crate::web::error::WebError;
 use crate::web::{AppState, words};
 
@@ -27,14 +27,14 @@ struct FindPage {
     asked: String,
     is_scanned: bool,
     left_out: Vec<String>,
-    jobs: Vec<JobRow>,
-    close: Vec<JobRow>,
+    jobs: Vec<FoundJobRow>,
+    close: Vec<FoundJobRow>,
     customers: Vec<(String, String, String)>,
     frames: Vec<(String, String)>,
 }
 
 /// A job as it is found: enough to pick it by.
-struct JobRow {
+struct FoundJobRow {
     number: i64,
     customer: String,
     town: String,
@@ -49,7 +49,7 @@ struct JobRow {
     old_number: Option<String>,
 }
 
-impl From<FoundJob> for JobRow {
+impl From<FoundJob> for FoundJobRow {
     fn from(job: FoundJob) -> Self {
         let power = |eye: Eye| match job.eyes.get(eye) {
             Some(rx) => rx.power.to_minus().to_string(),
@@ -74,7 +74,7 @@ impl From<FoundJob> for JobRow {
 
 /// Opens the job whose number was typed; of an old record, also by the number that it had. Where that is two jobs, and for
 /// anything else, there is a page of what was found.
-pub(crate) async fn ask(State(state): State<AppState>, Posted(search): Posted<Search>) -> PageResult {
+pub(crate) async fn ask(State(state): State<AppState>, Posted(search): Posted<PostedSearch>) -> PageResult {
     let typed = search.q.trim();
     if typed.is_empty() {
         return go("/");
@@ -103,8 +103,8 @@ async fn show_found_for(state: &AppState, typed: String, is_scanned: bool) -> Pa
         chrome: Chrome::new(state, ""),
         is_scanned,
         left_out: found.left_out,
-        jobs: found.jobs.into_iter().map(JobRow::from).collect(),
-        close: found.close.into_iter().map(JobRow::from).collect(),
+        jobs: found.jobs.into_iter().map(FoundJobRow::from).collect(),
+        close: found.close.into_iter().map(FoundJobRow::from).collect(),
         customers: customers
             .into_iter()
             .map(|c| {
@@ -134,7 +134,7 @@ pub(crate) async fn open_scanned(State(state): State<AppState>, Path(scanned): P
     let number = match job_number(&state, &scanned).await? {
         Some(number) => number,
         None => {
-            let found = state.store.find_jobs(&[Wanted::Word(scanned.clone())], 2).await?;
+            let found = state.store.find_jobs(&[SearchTerm::Word(scanned.clone())], 2).await?;
             match found.jobs.as_slice() {
                 [only] => only.number,
                 _ => return show_found_for(&state, scanned, true).await,

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use super::orders::{FrameFields, OrderForm};
 use super::{
-    CHANGED_ELSEWHERE, Chrome, JobRow, PageResult, draft_or, fill_json, go, key_of, posted_key, show, show_again,
+    CHANGED_ELSEWHERE, Chrome, JobListRow, PageResult, draft_or, fill_json, go, key_of, posted_key, show, show_again,
 };
 use crate::desk::fitting::FramePosition;
 use crate::desk::frame::{Frame, FrameDetails, FramePast, Rim};
@@ -19,10 +19,10 @@ use crate::desk::money::Cents;
 use crate::optics::notation::short;
 use crate::store::draft::Fields;
 use crate::store::once::Once;
-use crate::web::asked::{Found, Search};
+use crate::web::asked::{FoundQuery, PostedSearch};
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::two_windows::{Correction, correct};
+use crate::web::two_windows::{PostedCorrection, correct};
 use crate::web::{AppState, words};
 
 const MOST: i64 = 200;
@@ -67,11 +67,11 @@ struct FrameListPage {
     is_cut_off: bool,
 }
 
-pub(crate) async fn search_frames(State(state): State<AppState>, Posted(search): Posted<Search>) -> PageResult {
+pub(crate) async fn search_frames(State(state): State<AppState>, Posted(search): Posted<PostedSearch>) -> PageResult {
     go(&state.asked.address("/frames", &search))
 }
 
-pub(crate) async fn list_frames(State(state): State<AppState>, Query(asked): Query<Found>) -> PageResult {
+pub(crate) async fn list_frames(State(state): State<AppState>, Query(asked): Query<FoundQuery>) -> PageResult {
     let q = state.asked.narrows(&asked);
     let found = state.store.list_frames(&q, MOST).await?;
     show(&FrameListPage {
@@ -100,7 +100,7 @@ impl PastRow {
 
 /// A job in the frame, and where new lenses for it begin when its shape is on file.
 struct FrameJob {
-    job: JobRow,
+    job: JobListRow,
     relens: Option<String>,
 }
 
@@ -145,7 +145,7 @@ pub(crate) async fn show_frame(
         .into_iter()
         .map(|job| FrameJob {
             relens: shaped.contains(&job.number).then(|| format!("/jobs/{}/relens", job.number)),
-            job: JobRow::new(job),
+            job: JobListRow::new(job),
         })
         .collect();
     let past = state.store.list_frame_past(frame.id, MOST_PAST).await?;
@@ -161,7 +161,7 @@ pub(crate) async fn show_frame(
 
 #[derive(Template)]
 #[template(path = "frames/details.html")]
-struct DetailsPage {
+struct FrameDetailsPage {
     chrome: Chrome,
     form: Form,
     key: String,
@@ -169,10 +169,10 @@ struct DetailsPage {
     back: String,
     rims: Vec<(&'static str, &'static str)>,
     /// The jobs in the frame that are not finished.
-    open: Vec<JobRow>,
+    open: Vec<JobListRow>,
 }
 
-impl DetailsPage {
+impl FrameDetailsPage {
     async fn new(state: &AppState, form: Form, key: String, frame: &Frame) -> Result<Self, WebError> {
         let jobs = state.store.list_jobs_of_frame(frame.id, i64::MAX, MOST_OPEN).await?;
         let is_open = |job: &JobLine| ![Stage::Sent, Stage::Cancelled, Stage::BroughtIn].contains(&job.stage);
@@ -183,7 +183,7 @@ impl DetailsPage {
             name: frame.details.to_string(),
             back: format!("/frames/{}", frame.id),
             rims: Rim::ALL.iter().map(|rim| (rim.key(), rim.words())).collect(),
-            open: jobs.into_iter().filter(is_open).map(JobRow::new).collect(),
+            open: jobs.into_iter().filter(is_open).map(JobListRow::new).collect(),
         })
     }
 }
@@ -196,7 +196,7 @@ pub(crate) async fn edit_frame(State(state): State<AppState>, Path(id): Path<Str
     let frame = state.store.get_frame(key_of(&id, "That frame")?).await?;
     let key = key(&state, &frame).await?;
     let form = draft_or(&state, &key, || fill(&frame.details)).await?;
-    show(&DetailsPage::new(&state, form, key, &frame).await?)
+    show(&FrameDetailsPage::new(&state, form, key, &frame).await?)
 }
 
 pub(crate) async fn change_frame(
@@ -209,17 +209,17 @@ pub(crate) async fn change_frame(
     let (posted_key, key) = (posted_key(&form, "frame-")?, key(&state, &frame).await?);
     let shown = format!("/frames/{}", frame.id);
     let details = match correct(&mut form, &frame.details, &fill(&frame.details), posted_key != key, read) {
-        Correction::Nothing => return go(&shown),
-        Correction::Refused => return show_again(&DetailsPage::new(&state, form, key, &frame).await?),
-        Correction::Changed(details) => details,
+        PostedCorrection::Nothing => return go(&shown),
+        PostedCorrection::Refused => return show_again(&FrameDetailsPage::new(&state, form, key, &frame).await?),
+        PostedCorrection::Changed(details) => details,
     };
     let kept = state.store.change_frame(&key, frame.id, &details, state.clock.now()).await;
     match form.kept(kept)? {
-        None => show_again(&DetailsPage::new(&state, form, key, &frame).await?),
+        None => show_again(&FrameDetailsPage::new(&state, form, key, &frame).await?),
         Some(Once::Now(())) => go(&shown),
         Some(Once::Before(_)) => {
             form.fail(OrderForm::FRAME_MAKER, CHANGED_ELSEWHERE);
-            show_again(&DetailsPage::new(&state, form, key, &frame).await?)
+            show_again(&FrameDetailsPage::new(&state, form, key, &frame).await?)
         }
     }
 }
@@ -269,7 +269,7 @@ struct FrameSuggestions {
 
 pub(crate) async fn suggest_frames(
     State(state): State<AppState>,
-    Posted(search): Posted<Search>,
+    Posted(search): Posted<PostedSearch>,
 ) -> Result<Html<String>, WebError> {
     let found = match search.q.trim() {
         "" => Vec::new(),

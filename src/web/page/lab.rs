@@ -23,7 +23,7 @@ use crate::store::once::Once;
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::two_windows::{Correction, correct};
+use crate::web::two_windows::{PostedCorrection, correct};
 
 pub(crate) mod material;
 mod read;
@@ -104,9 +104,9 @@ pub(crate) async fn change_lab(State(state): State<AppState>, Posted(fields): Po
     let standing = state.lab();
     let kept = LabForm::fill(&standing);
     let lab = match correct(&mut form, &*standing, &kept, posted_key != key, LabForm::read) {
-        Correction::Nothing => return go(&SavedQuery::after("/lab")),
-        Correction::Refused => return show_again(&LabPage::new(&state, form, key).await?),
-        Correction::Changed(lab) => lab,
+        PostedCorrection::Nothing => return go(&SavedQuery::after("/lab")),
+        PostedCorrection::Refused => return show_again(&LabPage::new(&state, form, key).await?),
+        PostedCorrection::Changed(lab) => lab,
     };
     let kept = state.store.change_lab(&key, &lab, state.clock.now()).await;
     match form.kept(kept)? {

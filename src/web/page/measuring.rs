@@ -15,7 +15,7 @@ use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use uuid::Uuid;
 
-use super::files::{Upload, kept_file};
+use super::files::{PictureUpload, kept_file};
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
 use super::orders::OrderForm;
@@ -27,7 +27,7 @@ use crate::desk::job::Job;
 use crate::desk::step::Step;
 use crate::shape::boxing::Boxing;
 use crate::shape::layout::frame_pd_mm;
-use crate::store::draft::{Fields, Kept, Writer};
+use crate::store::draft::{Fields, KeptDraft, TypingWindow};
 use crate::store::once::act;
 use crate::web::AppState;
 use crate::web::error::WebError;
@@ -81,7 +81,7 @@ enum Whose {
 }
 
 /// A photo that is measured: one in memory, or a picture that is kept with the job.
-struct Measured {
+struct MeasuredPhoto {
     id: String,
     path: String,
     name: String,
@@ -104,10 +104,16 @@ impl Whose {
     }
 
     /// The photo of a key; `None` where it is no longer kept.
-    async fn find_photo(&self, state: &AppState, id: &str) -> Result<Option<Measured>, WebError> {
+    async fn find_photo(&self, state: &AppState, id: &str) -> Result<Option<MeasuredPhoto>, WebError> {
         if let Some(photo) = id.parse().ok().and_then(|key| state.photos.find(key)) {
             let (path, name) = (format!("/photos/{id}"), photo.file.name.clone());
-            return Ok(Some(Measured { id: id.to_owned(), path, name, size_px: photo.size_px, photo: Some(photo) }));
+            return Ok(Some(MeasuredPhoto {
+                id: id.to_owned(),
+                path,
+                name,
+                size_px: photo.size_px,
+                photo: Some(photo),
+            }));
         }
         let (Self::Job(job), Ok(file)) = (self, id.parse::<AttachmentId>()) else { return Ok(None) };
         if !state.store.list_files(job.number).await?.iter().any(|kept| kept.id == file) {
@@ -116,7 +122,7 @@ impl Whose {
         let (name, format, bytes) = state.store.get_file(job.number, file).await?;
         let size_px = Photo::size_of(&name, format, &bytes).map_err(WebError::Malformed)?;
         let path = format!("/jobs/{}/files/{id}", job.number);
-        Ok(Some(Measured { id: id.to_owned(), path, name, size_px, photo: None }))
+        Ok(Some(MeasuredPhoto { id: id.to_owned(), path, name, size_px, photo: None }))
     }
 
     /// The width of the front as it was traced, or as the frame is stamped, mm.
@@ -208,7 +214,7 @@ async fn page(state: &AppState, whose: &Whose, mut form: Form) -> Result<Measuri
 }
 
 impl PhotoView {
-    fn of(photo: Measured, form: &Form, per_px: f64) -> Self {
+    fn of(photo: MeasuredPhoto, form: &Form, per_px: f64) -> Self {
         let (wide, high) = photo.size_px;
         let shown = MeasuringForm::shown_px(form);
         Self {
@@ -243,7 +249,7 @@ pub(crate) async fn keep_photo_of_order(
 /// Keeps a photo in memory. Nothing is written in the book.
 async fn keep_photo(state: &AppState, whose: &Whose, sent: Result<Multipart, MultipartRejection>) -> PageResult {
     let Ok(sent) = sent else { return go(&format!("{}/measuring", whose.base())) };
-    let upload = Upload::read(sent, MeasuringForm::FILE).await?;
+    let upload = PictureUpload::read(sent, MeasuringForm::FILE).await?;
     let read = match upload.files.first() {
         Some((name, bytes)) => Photo::read(name, bytes),
         None => Err(FileRefused::Missing.to_string()),
@@ -289,7 +295,7 @@ pub(crate) async fn use_figures_for_job(
     if correction.value(REASON).trim().is_empty() {
         correction.set(REASON, figures.reason());
     }
-    state.store.keep_draft(&key, correction.fields(), &Writer::default(), state.clock.now()).await?;
+    state.store.keep_draft(&key, correction.fields(), &TypingWindow::default(), state.clock.now()).await?;
     go(&format!("/jobs/{number}/correction"))
 }
 
@@ -310,9 +316,9 @@ pub(crate) async fn use_figures_for_order(
     };
     let mut order = Form::new(draft.fields);
     figures.fill(&mut order, &form);
-    let kept = state.store.keep_draft(&name, order.fields(), &Writer::default(), state.clock.now()).await?;
+    let kept = state.store.keep_draft(&name, order.fields(), &TypingWindow::default(), state.clock.now()).await?;
     match kept {
-        Kept::Aside { key, .. } => go(&format!("/orders/{key}")),
+        KeptDraft::Aside { key, .. } => go(&format!("/orders/{key}")),
         _ => go(&format!("/orders/{name}")),
     }
 }

@@ -163,7 +163,7 @@ pub fn fill_json(fields: &impl serde::Serialize) -> Result<String, WebError> {
 
 /// A job as a line of a list on the page of a customer or a frame.
 #[derive(Debug, Clone)]
-pub struct JobRow {
+pub struct JobListRow {
     /// The number on the tray.
     pub number: i64,
     /// For whom.
@@ -178,7 +178,7 @@ pub struct JobRow {
     pub stage: &'static str,
 }
 
-impl JobRow {
+impl JobListRow {
     /// The line of a job.
     pub fn new(job: JobLine) -> Self {
         Self {

@@ -3,7 +3,7 @@
 use askama::Template;
 use axum::extract::{Multipart, Path, State};
 
-use super::files::{FileView, SentFile, Upload, list_files, named, read_files};
+use super::files::{FileView, PictureUpload, SentFile, list_files, named, read_files};
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, show, show_again};
@@ -77,7 +77,7 @@ pub(crate) async fn receive_own_frame(
     Path(number): Path<i64>,
     sent: Multipart,
 ) -> PageResult {
-    let upload = Upload::read(sent, OwnFrameForm::PHOTOGRAPHS).await?;
+    let upload = PictureUpload::read(sent, OwnFrameForm::PHOTOGRAPHS).await?;
     let mut post = JobPost::read_with_files(&state, number, Step::OwnFrame, upload.form, named(&upload.files)).await?;
     let Some(OwnFrameForm { arrival, photographs }) = OwnFrameForm::read(&mut post.form, &upload.files, &state) else {
         return show_again(&page(&state, &post.job.clone(), Some(post.refused())).await?);

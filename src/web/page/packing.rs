@@ -35,7 +35,7 @@ pub(super) struct PackingPage {
     concession: Option<String>,
     impact: Option<ImpactSection>,
     done: Option<Packed>,
-    list: Option<List>,
+    list: Option<PackingList>,
     can_print: bool,
     outside: &'static str,
 }
@@ -47,7 +47,7 @@ struct Packed {
 }
 
 /// The list to go through.
-struct List {
+struct PackingList {
     key: String,
     problems: usize,
     groups: Vec<TickGroup>,
@@ -70,7 +70,7 @@ struct Tick {
     is_missing: bool,
 }
 
-impl List {
+impl PackingList {
     fn of(key: String, parcel: Parcel, form: &Form, is_refused: bool) -> Self {
         let ticked: Vec<&str> = form.values(PackingForm::TICK).collect();
         let missing = missing(parcel, &ticked);
@@ -135,7 +135,7 @@ pub(super) async fn page(state: &AppState, job: &Job, refused: Option<Refused>) 
                 let ticked = ITEMS.into_iter().filter(|item| before.iter().any(|words| words == item.words));
                 form.replace(PackingForm::TICK, ticked.map(|item| item.key.to_owned()).collect());
             }
-            Some(List::of(key, Parcel::of(job), &form, is_refused))
+            Some(PackingList::of(key, Parcel::of(job), &form, is_refused))
         }
         Some(_) => None,
     };

@@ -14,12 +14,12 @@ use crate::web::{AppState, words};
 struct PapersPage {
     chrome: Chrome,
     bar: JobBar,
-    papers: Vec<Paper>,
+    papers: Vec<PaperRow>,
     kept: Vec<KeptPaper>,
 }
 
 /// A paper that can be printed, or cannot yet.
-struct Paper {
+struct PaperRow {
     name: &'static str,
     what: &'static str,
     /// Where it prints, or why it waits.
@@ -43,18 +43,18 @@ pub(crate) async fn show_papers(State(state): State<AppState>, Path(number): Pat
     })
 }
 
-fn papers(job: &Job) -> Vec<Paper> {
+fn papers(job: &Job) -> Vec<PaperRow> {
     let path = |end: &str| format!("/jobs/{}/{end}", job.number);
     let from = |stage: Stage, end: &str| job.not_yet(stage).map_or_else(|| Ok(path(end)), Err);
     let address = job.customer.person.has_address();
     vec![
-        Paper { name: "Bench ticket", what: "travels with the tray; letter paper", path: Ok(path("ticket?as=now")) },
-        Paper {
+        PaperRow { name: "Bench ticket", what: "travels with the tray; letter paper", path: Ok(path("ticket?as=now")) },
+        PaperRow {
             name: "Packing sheet",
             what: "goes inside the parcel; letter paper",
             path: from(Stage::Checked, "packing-sheet"),
         },
-        Paper {
+        PaperRow {
             name: "Shipping slip",
             what: "goes on the parcel; 4 x 6 in label",
             path: match address {
@@ -62,12 +62,12 @@ fn papers(job: &Job) -> Vec<Paper> {
                 false => Err("The customer has no complete address yet.".to_owned()),
             },
         },
-        Paper {
+        PaperRow {
             name: "Measuring sheet",
             what: "for the customer to measure at home; letter or A4 paper",
             path: Ok(path("measuring-sheet")),
         },
-        Paper { name: "Receipt", what: "issued on the Bill page", path: Ok(path("bill")) },
+        PaperRow { name: "Receipt", what: "issued on the Bill page", path: Ok(path("bill")) },
     ]
 }
 

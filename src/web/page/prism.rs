@@ -15,7 +15,7 @@ use crate::optics::gaze::{Balance, GazePoint};
 use crate::optics::lens::LensError;
 use crate::optics::notation;
 use crate::optics::prism::{BaseVector, Imbalance, InUp};
-use crate::optics::tolerance::{Limit, STANDARD_GOVERNS, Unit};
+use crate::optics::tolerance::{Limit, RowUnit, STANDARD_GOVERNS};
 use crate::store::draft::Fields;
 use crate::web::AppState;
 use crate::web::form::Form;
@@ -199,7 +199,7 @@ fn between(prism: &PairPrism, unwanted: Imbalance) -> [Between; 2] {
             name,
             amount: format!("{} Δ {}", value.amount, value.direction),
             limit: match limit.unit {
-                Unit::Millimeter => format!("{}, here {limit_pd:.2} Δ", limit_words(&limit)),
+                RowUnit::Millimeter => format!("{}, here {limit_pd:.2} Δ", limit_words(&limit)),
                 _ => limit_words(&limit),
             },
             rule: limit.rule,

@@ -14,7 +14,7 @@ use crate::store::once::Once;
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::two_windows::{Correction, correct};
+use crate::web::two_windows::{PostedCorrection, correct};
 
 #[derive(Template)]
 #[template(path = "process_spread/show.html")]
@@ -55,9 +55,9 @@ pub(crate) async fn change_process_spread(State(state): State<AppState>, Posted(
     let standing = state.store.get_process_spread().await?;
     let kept = ProcessSpreadForm::fill(&standing);
     let spread = match correct(&mut form, &standing, &kept, posted_key != key, ProcessSpreadForm::read) {
-        Correction::Nothing => return go("/lab/process-spread"),
-        Correction::Refused => return show_again(&ProcessSpreadPage::new(&state, form, key)),
-        Correction::Changed(spread) => spread,
+        PostedCorrection::Nothing => return go("/lab/process-spread"),
+        PostedCorrection::Refused => return show_again(&ProcessSpreadPage::new(&state, form, key)),
+        PostedCorrection::Changed(spread) => spread,
     };
     let kept = state.store.change_process_spread(&key, &spread, state.clock.now()).await;
     match form.kept(kept)? {

@@ -9,7 +9,7 @@ use super::job_post::{JobPost, StepForm};
 use super::{Chrome, PageResult, show, show_again};
 use crate::desk::account::Account;
 use crate::desk::deadline::Lateness;
-use crate::desk::delay::{Answer, AnswerKind, ContactWay, Duty, RefundOwed, SILENCE_DAYS, Standing, refund_words};
+use crate::desk::delay::{AnswerKind, ContactWay, DelayAnswer, Duty, RefundOwed, SILENCE_DAYS, Standing, refund_words};
 use crate::desk::job::{EventKind, Job};
 use crate::desk::step::Step;
 use crate::print::delay_letter::DelayLetter;
@@ -36,7 +36,7 @@ struct PromisePage {
     closed_for: Option<String>,
     duty: Option<String>,
     is_cancelled: bool,
-    refunds: Vec<Refund>,
+    refunds: Vec<RefundRow>,
     refund_ways: Vec<(&'static str, &'static str)>,
     is_refund_due: bool,
     agreement: Option<StepForm>,
@@ -70,7 +70,7 @@ struct SentNotice {
 }
 
 /// Money that was or is due back.
-struct Refund {
+struct RefundRow {
     amount: String,
     cause: String,
     due: String,
@@ -202,8 +202,8 @@ fn left_words(state: &AppState, job: &Job) -> Option<String> {
     Some(if job.is_to_send_again() { format!("left {on}, to be sent again") } else { format!("left {on}") })
 }
 
-fn refund(refund: &RefundOwed) -> Refund {
-    Refund { amount: refund.amount.to_string(), cause: refund.cause.clone(), due: words::day(&refund.due_on) }
+fn refund(refund: &RefundOwed) -> RefundRow {
+    RefundRow { amount: refund.amount.to_string(), cause: refund.cause.clone(), due: words::day(&refund.due_on) }
 }
 
 /// How the money goes back for each way it came, once each.
@@ -232,11 +232,11 @@ fn sent(number: i64, log: &PromiseLog) -> Vec<SentNotice> {
 }
 
 fn said(log: &PromiseLog) -> Vec<(String, String)> {
-    let terms = |answer: &Answer| {
+    let terms = |answer: &DelayAnswer| {
         let notice = log.notices.iter().find(|notice| Some(notice.seq) == answer.notice)?;
         Some(&notice.terms)
     };
-    let words = |answer: &Answer| words::capital(&answer.words_after(terms(answer)));
+    let words = |answer: &DelayAnswer| words::capital(&answer.words_after(terms(answer)));
     log.answers.iter().rev().map(|answer| (words::day(&answer.answered_on), words(answer))).collect()
 }
 

@@ -35,7 +35,7 @@ struct PurchasePage {
     is_late: bool,
     note: String,
     is_open: bool,
-    rows: Vec<Row>,
+    rows: Vec<PurchaseRow>,
     text: String,
     /// How many fields of both forms need a change.
     problems: usize,
@@ -43,7 +43,7 @@ struct PurchasePage {
     form: Form,
 }
 
-struct Row {
+struct PurchaseRow {
     listed: LensListRow,
     price: String,
     /// Lot and certificate, as typed when it was received.
@@ -88,7 +88,7 @@ fn next_moves(line: &PurchaseLine) -> Vec<(PurchaseMoveKind, &'static str)> {
     moves
 }
 
-fn row(line: &PurchaseLine, wrong: Option<String>, form: &mut Form) -> Row {
+fn row(line: &PurchaseLine, wrong: Option<String>, form: &mut Form) -> PurchaseRow {
     let names = LineNames::of(line.seq);
     form.set_default(&names.count, line.to_come.max(line.here).to_string());
     let take = match line.lens.ordered_for {
@@ -101,7 +101,7 @@ fn row(line: &PurchaseLine, wrong: Option<String>, form: &mut Form) -> Row {
         (n, _) if n == line.lens.count => ("to come".to_owned(), ""),
         (n, _) => (format!("{n} of {} not received", line.lens.count), ""),
     };
-    Row {
+    PurchaseRow {
         listed: LensListRow::of_line(line),
         price: line.lens.price.map(|price| price.to_string()).unwrap_or_default(),
         source: line.source.clone(),

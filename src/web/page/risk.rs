@@ -10,7 +10,7 @@ use crate::desk::job::Job;
 use crate::optics::Eye;
 use crate::optics::budget::{Budget, RowRisk};
 use crate::optics::notation;
-use crate::optics::tolerance::{STANDARD_GOVERNS, Unit};
+use crate::optics::tolerance::{RowUnit, STANDARD_GOVERNS};
 use crate::web::AppState;
 use crate::web::error::WebError;
 
@@ -20,14 +20,14 @@ struct RiskPage {
     chrome: Chrome,
     bar: JobBar,
     sentence: String,
-    wholes: Vec<Whole>,
+    wholes: Vec<WholeRow>,
     rows: Vec<RiskRow>,
     profile: String,
     governs: &'static str,
 }
 
 /// How an eye or the pair stands over all its rows.
-struct Whole {
+struct WholeRow {
     name: &'static str,
     percent: String,
 }
@@ -66,12 +66,12 @@ pub async fn risk_sentence(state: &AppState, job: &Job) -> Result<String, WebErr
     Ok(budget.sentence())
 }
 
-fn wholes(job: &Job, budget: &Budget) -> Vec<Whole> {
+fn wholes(job: &Job, budget: &Budget) -> Vec<WholeRow> {
     let of = |eye: Eye| budget.rows.iter().filter(|row| row.eye == Some(eye)).map(|row| row.chance).product();
     let name = |eye| if eye == Eye::Right { "Right lens" } else { "Left lens" };
     let eyes = Eye::BOTH.into_iter().filter(|eye| job.holds_power(*eye)).map(|eye| (name(eye), of(eye)));
     let pair = job.compares_eyes().then(|| ("The pair, every row", budget.all_pass()));
-    eyes.chain(pair).map(|(name, chance)| Whole { name, percent: notation::percent(chance) }).collect()
+    eyes.chain(pair).map(|(name, chance)| WholeRow { name, percent: notation::percent(chance) }).collect()
 }
 
 fn rows(budget: &Budget) -> Vec<RiskRow> {
@@ -96,7 +96,7 @@ fn rows(budget: &Budget) -> Vec<RiskRow> {
 
 fn sized_finely(risk: &RowRisk) -> String {
     match risk.limit.unit {
-        Unit::Degree => format!("{:.1}°", risk.spread),
+        RowUnit::Degree => format!("{:.1}°", risk.spread),
         unit => format!("{:.2} {unit}", risk.spread),
     }
 }

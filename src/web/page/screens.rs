@@ -205,7 +205,7 @@ struct UnsentPage {
 
 /// Where the screen wanted to go, in hexadecimal: an address with marks of its own stands in an address.
 #[derive(Deserialize)]
-pub(crate) struct Wanted {
+pub(crate) struct WantedPage {
     #[serde(default)]
     to: String,
 }
@@ -255,7 +255,7 @@ fn go_on(form: &Form, to: &str) -> PageResult {
 
 pub(crate) async fn ask_sign_in(
     State(state): State<AppState>,
-    Query(wanted): Query<Wanted>,
+    Query(wanted): Query<WantedPage>,
     visitor: Visitor,
 ) -> PageResult {
     if !state.screens.is_locked() {

@@ -20,7 +20,7 @@ use super::job_post::{JobPost, StepForm};
 use super::sent::{after_rest, set_typed};
 use super::{Chrome, PageResult, go, show, show_again};
 use crate::desk::attachment::{AttachmentKind, FileFormat, KeptFile, NewFile};
-use crate::desk::drilling::HoleRow;
+use crate::desk::drilling::HoleTableRow;
 use crate::desk::frame::Rim;
 use crate::desk::frame_shape::{
     BOX_SIDE, CIRCUMFERENCE, DBL, DblSource, FrameShape, NewShape, Original, ShapeChange, ShapeOrigin, ShapeRefused,
@@ -88,7 +88,7 @@ struct ShapeOnFile {
     /// Whether it was read from a file that can be given back.
     has_file: bool,
     /// The holes of a drilled mount.
-    holes: Vec<HoleRow>,
+    holes: Vec<HoleTableRow>,
     /// The shapes it was made from and those made from it.
     family: Family,
     /// Other jobs that use it.
@@ -109,7 +109,7 @@ struct EyeShape {
 
 /// What an upload brings.
 #[derive(Default)]
-struct Upload {
+struct ShapeUpload {
     form: Form,
     file: Option<(String, Bytes)>,
 }
@@ -121,7 +121,7 @@ pub(crate) async fn show_shape(State(state): State<AppState>, Path(number): Path
 }
 
 pub(crate) async fn keep_shape(State(state): State<AppState>, Path(number): Path<i64>, sent: Multipart) -> PageResult {
-    let Upload { form, file } = read_upload(sent).await?;
+    let ShapeUpload { form, file } = read_upload(sent).await?;
     let bytes = file.as_ref().map(|(name, bytes)| (name.as_str(), bytes.as_ref()));
     let mut post = JobPost::read_with_files(&state, number, Step::Shape, form, bytes).await?;
     if let Some((name, bytes)) = file.as_ref().filter(|(_, bytes)| format_of(bytes).is_some()) {
@@ -272,8 +272,8 @@ async fn is_doubtful(state: &AppState, number: i64) -> Result<bool, WebError> {
     Ok(!shape.cautions(&warnings, &job.frame.details).is_empty())
 }
 
-async fn read_upload(mut sent: Multipart) -> Result<Upload, WebError> {
-    let mut upload = Upload::default();
+async fn read_upload(mut sent: Multipart) -> Result<ShapeUpload, WebError> {
+    let mut upload = ShapeUpload::default();
     while let Some(part) = sent.next_field().await.map_err(not_read)? {
         let name = part.name().unwrap_or("").to_owned();
         if name == ShapeForm::FILE {
@@ -356,7 +356,7 @@ impl ShapeForm {
     fn read_drawing(
         form: &mut Form,
         field: &str,
-        kind: drawing::Kind,
+        kind: drawing::DrawingKind,
         (name, bytes): (&str, &[u8]),
         (dbl, stamped_bridge): (Option<Millimeter>, Millimeter),
     ) -> Result<NewShape, Vec<String>> {
@@ -436,7 +436,7 @@ async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<Shap
     let lab = state.lab();
     Ok(ShapeOnFile {
         eyes: eye_shapes(shape, &outlines, &boxing),
-        holes: HoleRow::of(&shape.holes),
+        holes: HoleTableRow::of(&shape.holes),
         family,
         frame_pd: format!("{:.2}", frame_pd_mm(&boxing.right, &boxing.left, shape.dbl.to_f64())),
         dbl: shape.dbl.to_string(),

@@ -14,7 +14,7 @@ use crate::desk::step::Step;
 use crate::desk::text;
 use crate::print::slip::{Slip, SlipFacts};
 use crate::store::draft::Fields;
-use crate::store::shipment::{Parcel, Shipment};
+use crate::store::shipment::{SentParcel, Shipment};
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::{AppState, words};
@@ -32,9 +32,9 @@ struct ShipmentPage {
     has_address: bool,
     owed: Option<String>,
     /// The newest parcel, where it did not come back.
-    sent: Option<Sent>,
+    sent: Option<SentRow>,
     /// The parcels before it.
-    earlier: Vec<Sent>,
+    earlier: Vec<SentRow>,
     form: Option<Form>,
     key: String,
     problems: usize,
@@ -43,7 +43,7 @@ struct ShipmentPage {
 }
 
 /// A parcel that left.
-struct Sent {
+struct SentRow {
     /// What became of it, and when, where it came back or was lost.
     back: Option<(String, String)>,
     on: String,
@@ -52,9 +52,9 @@ struct Sent {
     address: Vec<String>,
 }
 
-impl Sent {
-    fn of(parcel: Parcel) -> Self {
-        let Parcel { shipment, back } = parcel;
+impl SentRow {
+    fn of(parcel: SentParcel) -> Self {
+        let SentParcel { shipment, back } = parcel;
         Self {
             back: back.map(|back| (back.day_words(), back.words())),
             on: words::day(&shipment.sent_on),
@@ -70,7 +70,7 @@ fn lines(text: &str) -> Vec<String> {
 }
 
 async fn page(state: &AppState, job: &Job, refused: Option<StepForm>) -> Result<ShipmentPage, WebError> {
-    let parcels = state.store.list_parcels(job.number).await?.into_iter().map(Sent::of);
+    let parcels = state.store.list_parcels(job.number).await?.into_iter().map(SentRow::of);
     let (mut sent, earlier): (Vec<_>, Vec<_>) = parcels.partition(|parcel| parcel.back.is_none());
     let sent = sent.pop();
     let StepForm { key, mut form } = StepForm::again_or_open(refused, state, job, Step::Shipment).await?;

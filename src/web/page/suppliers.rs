@@ -12,7 +12,7 @@ use crate::store::draft::Fields;
 use crate::store::once::Once;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::two_windows::{Correction, correct};
+use crate::web::two_windows::{PostedCorrection, correct};
 use crate::web::{AppState, words};
 
 #[derive(Template)]
@@ -85,9 +85,9 @@ pub(crate) async fn rename_supplier(
     let shown = format!("/suppliers/{}", supplier.id);
     let kept = SupplierForm::fill(&supplier);
     let name = match correct(&mut form, &supplier.name, &kept, posted_key != key, SupplierForm::read) {
-        Correction::Nothing => return go(&SavedQuery::after(&shown)),
-        Correction::Refused => return show_again(&SupplierPage::new(&state, form, key, &supplier).await?),
-        Correction::Changed(name) => name,
+        PostedCorrection::Nothing => return go(&SavedQuery::after(&shown)),
+        PostedCorrection::Refused => return show_again(&SupplierPage::new(&state, form, key, &supplier).await?),
+        PostedCorrection::Changed(name) => name,
     };
     match state.store.rename_supplier(&key, supplier.id, &name, state.clock.now()).await {
         Ok(Once::Now(())) => return go(&SavedQuery::after(&shown)),

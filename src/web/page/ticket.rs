@@ -13,11 +13,11 @@ use super::layout::{drill_words, lay_out, supply_of};
 use super::{PageResult, form_key, go, show};
 use crate::bench::bevel_place::{TicketLines, usual_edges};
 use crate::bench::layout::{JobLayout, step_of};
-use crate::desk::drilling::HoleRow;
+use crate::desk::drilling::HoleTableRow;
 use crate::desk::job::{EyeTask, Job, Stage};
 use crate::desk::step::Step;
 use crate::optics::Pair;
-use crate::print::ticket::{Shape, Ticket, TicketBar, TicketFacts};
+use crate::print::ticket::{Ticket, TicketBar, TicketFacts, TicketShape};
 use crate::shape::layout::{EyeLayout, PairLayout};
 use crate::store::cut::EarlierCut;
 use crate::store::draft::Fields;
@@ -95,7 +95,7 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
     let layout = laid.as_ref().map(figures);
     let no_stock_lenses = laid.as_ref().map(|laid| laid.no_stock_lenses(&lenses)).unwrap_or_default();
     let wrap_words = laid.as_ref().and_then(JobLayout::wrap_words);
-    let shape = laid.as_ref().zip(layout.as_ref()).map(|(laid, layout)| Shape {
+    let shape = laid.as_ref().zip(layout.as_ref()).map(|(laid, layout)| TicketShape {
         outlines: Pair::new(&laid.eyes.right.outline, &laid.eyes.left.outline),
         dbl_mm: laid.dbl_mm,
         layout,
@@ -103,7 +103,7 @@ async fn ticket_now(state: &AppState, job: &Job) -> Result<Ticket, WebError> {
         holes: laid.eyes.as_ref().map(|eye| eye.holes.as_slice()),
     });
     let hole_rows = match state.store.find_job_shape(job).await? {
-        Some(shape) => HoleRow::of(&shape.holes),
+        Some(shape) => HoleTableRow::of(&shape.holes),
         None => Vec::new(),
     };
     let drill_words = laid.as_ref().map(|laid| drill_words(job, laid, &lenses)).unwrap_or_default();

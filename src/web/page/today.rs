@@ -31,7 +31,7 @@ struct TodayPage {
     today: String,
     open: usize,
     late: usize,
-    groups: Vec<Group>,
+    groups: Vec<StepGroup>,
     unfinished: Vec<Unfinished>,
     duties: Vec<DutyRow>,
     has_duties_in_time: bool,
@@ -43,7 +43,7 @@ struct TodayPage {
 }
 
 /// Jobs with the same next step.
-struct Group {
+struct StepGroup {
     id: &'static str,
     words: &'static str,
     is_failed: bool,
@@ -134,13 +134,13 @@ fn is_late(line: &JobLine, today: time::Date) -> bool {
     line.came_back.is_none() && Lateness::of(line.promised_on, false, today).is_late()
 }
 
-fn groups(lines: &[JobLine], waits: &LensWaits, today: time::Date) -> Vec<Group> {
+fn groups(lines: &[JobLine], waits: &LensWaits, today: time::Date) -> Vec<StepGroup> {
     let is_failed = |line: &JobLine| line.failure == Some(Failure::Waits);
     let rows = |wanted: &dyn Fn(&JobLine) -> bool| -> Vec<TodayRow> {
         lines.iter().filter(|line| wanted(line)).map(|line| TodayRow::of(line, waits, today)).collect()
     };
-    let failed = Group { id: "failed", words: "Did not pass", is_failed: true, rows: rows(&is_failed) };
-    let by_step = GROUPS.into_iter().map(|(stage, id, words)| Group {
+    let failed = StepGroup { id: "failed", words: "Did not pass", is_failed: true, rows: rows(&is_failed) };
+    let by_step = GROUPS.into_iter().map(|(stage, id, words)| StepGroup {
         id,
         words,
         is_failed: false,

@@ -4,17 +4,18 @@ use std::path::Path;
 
 use super::source::{Source, module_of};
 
+fn sources_of(files: &[(&str, &str)]) -> Vec<Source> {
+    let source = |(file, text): &(&str, &str)| Source {
+        path: file.into(),
+        module: module_of(Path::new(file)),
+        syntax: syn::parse_file(text).unwrap_or_else(|why| panic!("{text}: {why}")),
+    };
+    files.iter().map(source).collect()
+}
+
 /// The faults of a crate of these files.
 fn faults_of(files: &[(&str, &str)]) -> Vec<String> {
-    let sources: Vec<Source> = files
-        .iter()
-        .map(|(file, text)| Source {
-            path: file.into(),
-            module: module_of(Path::new(file)),
-            syntax: syn::parse_file(text).unwrap_or_else(|why| panic!("{text}: {why}")),
-        })
-        .collect();
-    super::faults(&sources)
+    super::faults(&sources_of(files))
 }
 
 const LIB: (&str, &str) = (
@@ -185,4 +186,14 @@ fn what_is_allowed_is_not_a_fault() {
         let found = faults_of(&[LIB, (file, text)]);
         assert!(found.is_empty(), "{file}: {text}\n{found:?}");
     }
+}
+
+#[test]
+fn a_name_of_two_types_is_seen() {
+    let shared =
+        |one: &str, two: &str| super::names::shared(&sources_of(&[("desk/job.rs", one), ("web/page/jobs.rs", two)]));
+    assert_eq!(shared("pub struct Row;", "enum Row {}"), ["Row: crate::desk::job, crate::web::page::jobs"]);
+    assert_eq!(shared("mod inner { type Row = u8; }", "trait Row {}").len(), 1);
+    let for_one_system = "#[cfg(unix)] struct Row; #[cfg(not(unix))] struct Row;";
+    assert!(shared(for_one_system, "#[cfg(test)] mod tests { struct Row; } fn row() {}").is_empty());
 }

@@ -1,7 +1,8 @@
 //! The rooms have one direction, and each may name only some crates. An import that points back up, a clock or a file in a
-//! pure room, or SQL outside the store fails here. Paths are resolved as the compiler resolves them, not searched as text.
+//! pure room, or SQL outside the store fails here, and so do two types of one name. Paths are resolved as the compiler resolves them, not searched as text.
 
 mod examples;
+mod names;
 mod paths;
 mod resolve;
 mod rules;
@@ -37,4 +38,11 @@ fn every_import_points_down() {
     assert!(sources.len() > 100, "the sources were found");
     let wrong = faults(&sources);
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn no_two_types_have_one_name() {
+    let sources = source::read_crate(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src"));
+    let shared = names::shared(&sources);
+    assert!(shared.is_empty(), "{}", shared.join("\n"));
 }

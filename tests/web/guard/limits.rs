@@ -13,11 +13,11 @@ use axum::http::{HeaderMap, Request, StatusCode, header};
 use axum::routing::{get, post};
 use http_body_util::BodyExt;
 use hyper::body::Frame;
-use rimbook::web::guard::{BODY_LIMIT, FILES_LIMIT, Limits, guarded};
+use rimbook::web::guard::{BODY_LIMIT, FILES_LIMIT, RequestLimits, guarded};
 use tower::ServiceExt;
 
 /// Sends a request to some guarded pages; status, headers and body of the answer.
-async fn send(pages: Router, limits: Limits, request: Request<Body>) -> (StatusCode, HeaderMap, String) {
+async fn send(pages: Router, limits: RequestLimits, request: Request<Body>) -> (StatusCode, HeaderMap, String) {
     let response = guarded(pages, limits).oneshot(request).await.unwrap();
     let (status, headers) = (response.status(), response.headers().clone());
     let body = response.into_body().collect().await.unwrap().to_bytes();
@@ -39,15 +39,15 @@ async fn a_page_that_takes_too_long_is_given_up() {
             .route("/hangs", get(|| async { tokio::time::sleep(Duration::from_secs(600)).await }))
             .route("/quick", get(|| async { "done" }))
     };
-    let limits = Limits { time: Duration::from_millis(20), ..Limits::default() };
+    let limits = RequestLimits { time: Duration::from_millis(20), ..RequestLimits::default() };
     let answer = tokio::time::timeout(Duration::from_secs(20), send(pages(), limits, ask("/hangs"))).await;
     let (status, headers, body) = answer.expect("the page is given up");
     assert_eq!(status, StatusCode::REQUEST_TIMEOUT);
     assert!(body.contains("<h1>") && body.contains("took too long"), "a page says so: {body}");
     assert_guarded(&headers);
     // The limit leaves time for a page that answers, and the product's own is long enough for any.
-    assert_eq!(send(pages(), Limits::default(), ask("/quick")).await.0, StatusCode::OK);
-    assert!((10..=60).contains(&Limits::default().time.as_secs()), "{:?}", Limits::default());
+    assert_eq!(send(pages(), RequestLimits::default(), ask("/quick")).await.0, StatusCode::OK);
+    assert!((10..=60).contains(&RequestLimits::default().time.as_secs()), "{:?}", RequestLimits::default());
 }
 
 #[tokio::test]
@@ -68,7 +68,7 @@ async fn a_page_that_panics_answers_with_a_page_and_keeps_the_cause_to_itself() 
             .route("/7", get(with_a_number))
     };
     for path in ["/words", "/figures", "/7"] {
-        let (status, headers, body) = send(pages(), Limits::default(), ask(path)).await;
+        let (status, headers, body) = send(pages(), RequestLimits::default(), ask(path)).await;
         assert_eq!(status, StatusCode::INTERNAL_SERVER_ERROR, "{path}");
         assert!(body.contains("<h1>") && !body.contains("Quill"), "{path}: {body}");
         assert_guarded(&headers);
@@ -100,7 +100,7 @@ fn sent_unsaid(length: usize) -> Request<Body> {
 #[tokio::test]
 async fn a_body_is_taken_up_to_its_limit_and_no_further() {
     let asked = Arc::new(AtomicUsize::new(0));
-    let limits = Limits { body: 1000, ..Limits::default() };
+    let limits = RequestLimits { body: 1000, ..RequestLimits::default() };
     for request in [sent(1000), sent_unsaid(1000)] {
         let (status, _, body) = send(counting(&asked), limits, request).await;
         assert_eq!((status, body.as_str()), (StatusCode::OK, "1000"));
@@ -114,14 +114,14 @@ async fn a_body_is_taken_up_to_its_limit_and_no_further() {
     assert!(body.contains("<h1>") && body.contains("Nothing was changed"), "{body}");
     assert_eq!(asked.load(Ordering::SeqCst), 2, "what is too large never reaches a page");
     // The limit is ours alone: no smaller one of the framework stands behind it.
-    let limits = Limits { body: 3 * 1024 * 1024, ..Limits::default() };
+    let limits = RequestLimits { body: 3 * 1024 * 1024, ..RequestLimits::default() };
     assert_eq!(send(counting(&asked), limits, sent(3 * 1024 * 1024)).await.0, StatusCode::OK);
 }
 
 #[test]
 fn the_limits_are_two_megabytes_and_for_photographs_twenty_four() {
     assert_eq!((BODY_LIMIT, FILES_LIMIT), (2_097_152, 25_165_824));
-    let usual = Limits::default();
+    let usual = RequestLimits::default();
     assert_eq!((usual.body, usual.files), (BODY_LIMIT, FILES_LIMIT));
 }
 
@@ -149,7 +149,7 @@ impl HttpBody for InParts {
 }
 
 /// Sends so many thousand bytes to an address; status and words of the answer, and how many thousands were taken.
-async fn in_parts(path: &str, limits: Limits, thousands: usize) -> (StatusCode, String, usize) {
+async fn in_parts(path: &str, limits: RequestLimits, thousands: usize) -> (StatusCode, String, usize) {
     let taken = Arc::new(AtomicUsize::new(0));
     let body = Body::new(InParts { left: thousands, taken: Arc::clone(&taken) });
     let request =
@@ -161,7 +161,7 @@ async fn in_parts(path: &str, limits: Limits, thousands: usize) -> (StatusCode, 
 
 #[tokio::test]
 async fn a_page_of_photographs_takes_more() {
-    let limits = Limits { body: 1000, files: 4000, ..Limits::default() };
+    let limits = RequestLimits { body: 1000, files: 4000, ..RequestLimits::default() };
     for path in ["/jobs/1001/files", "/jobs/1001/own-frame", "/jobs/1001/shape"] {
         assert_eq!(in_parts(path, limits, 4).await.0, StatusCode::OK, "{path}");
         let (status, words, _) = in_parts(path, limits, 5).await;
@@ -176,12 +176,12 @@ async fn a_page_of_photographs_takes_more() {
 #[tokio::test]
 async fn what_is_too_large_is_taken_so_that_the_browser_hears_the_answer() {
     // Eight times the limit, or twice that of photographs; what comes then is left.
-    let limits = Limits { body: 1000, files: 4000, ..Limits::default() };
+    let limits = RequestLimits { body: 1000, files: 4000, ..RequestLimits::default() };
     for (path, limits, sent, most) in [
         ("/", limits, 8, 8),
         ("/", limits, 40, 9),
-        ("/files", Limits { body: 100, ..limits }, 8, 8),
-        ("/files", Limits { body: 100, ..limits }, 40, 9),
+        ("/files", RequestLimits { body: 100, ..limits }, 8, 8),
+        ("/files", RequestLimits { body: 100, ..limits }, 40, 9),
     ] {
         let (status, _, taken) = in_parts(path, limits, sent).await;
         assert_eq!(status, StatusCode::PAYLOAD_TOO_LARGE);

@@ -8,7 +8,7 @@ mod tables;
 
 use std::f64::consts::TAU;
 
-use super::curve::{self, Drawn, Line};
+use super::curve::{self, DrawnLines, Polyline};
 use super::fit::{self, Ends, NoLine};
 use super::{DrawingRefused, DrawnLens, MAX_BYTES, MOST_PIECES, Unit, join, lenses_of};
 use crate::shape::outline::Point;
@@ -27,13 +27,13 @@ struct Inserts {
 
 /// A code and its value, with the number of the code's line.
 #[derive(Clone, Copy)]
-struct Pair<'a> {
+struct CodeValue<'a> {
     line: usize,
     code: i32,
     value: &'a str,
 }
 
-impl Pair<'_> {
+impl CodeValue<'_> {
     fn number(&self) -> Result<f64, DrawingRefused> {
         let number = self.value.parse::<f64>().ok().filter(|number| number.is_finite() && number.abs() < 1e9);
         number.ok_or_else(|| fault(self.line + 1, &format!("“{}” is not a number", short(self.value))))
@@ -65,14 +65,14 @@ pub fn read_dxf(text: &str, unit: Option<Unit>) -> Result<Vec<DrawnLens>, Drawin
     lenses_of(join::closed(lines)?)
 }
 
-fn pairs(text: &str) -> Result<Vec<Pair<'_>>, DrawingRefused> {
+fn pairs(text: &str) -> Result<Vec<CodeValue<'_>>, DrawingRefused> {
     let mut lines = (1..).zip(text.lines().map(str::trim));
     let mut pairs = Vec::with_capacity(text.lines().count() / 2);
     while let Some((line, code)) = lines.next() {
         match lines.next() {
             Some((_, value)) => {
                 let code = code.parse().map_err(|_| fault(line, &format!("“{}” is not a code", short(code))))?;
-                pairs.push(Pair { line, code, value });
+                pairs.push(CodeValue { line, code, value });
             }
             None if code.is_empty() => {}
             None => return Err(fault(line, "the file ends inside of a pair of lines")),
@@ -85,15 +85,15 @@ fn pairs(text: &str) -> Result<Vec<Pair<'_>>, DrawingRefused> {
 }
 
 /// An entity, from its name to before the next.
-type Entity<'a, 'b> = &'b [Pair<'a>];
+type Entity<'a, 'b> = &'b [CodeValue<'a>];
 
 /// The entities of a section or a block.
-fn entities<'a, 'b>(section: &'b [Pair<'a>]) -> Vec<Entity<'a, 'b>> {
+fn entities<'a, 'b>(section: &'b [CodeValue<'a>]) -> Vec<Entity<'a, 'b>> {
     section.chunk_by(|_, next| next.code != 0).filter(|entity| entity[0].code == 0).collect()
 }
 
 /// What follows the head of a section, up to its end.
-fn section<'a, 'b>(pairs: &'b [Pair<'a>], name: &str) -> &'b [Pair<'a>] {
+fn section<'a, 'b>(pairs: &'b [CodeValue<'a>], name: &str) -> &'b [CodeValue<'a>] {
     let start = pairs.windows(2).position(|w| w[0].value == "SECTION" && w[1].code == 2 && w[1].value == name);
     let section = start.map_or(&[][..], |start| &pairs[start + 2..]);
     let end = section.iter().position(|pair| pair.code == 0 && pair.value == "ENDSEC").unwrap_or(section.len());
@@ -106,8 +106,8 @@ fn lines_of(
     drawing: &Tables,
     mm: f64,
     inserts: &mut Inserts,
-) -> Result<Vec<Line>, DrawingRefused> {
-    let mut lines = Drawn::default();
+) -> Result<Vec<Polyline>, DrawingRefused> {
+    let mut lines = DrawnLines::default();
     for entity in entities.iter().filter(|entity| drawing.shows(entity)) {
         match entity[0].value {
             "INSERT" => lines.add(inserted(entity, drawing, mm, inserts)?)?,
@@ -119,7 +119,7 @@ fn lines_of(
 }
 
 /// The lines of a block where it is inserted: moved from its base point, scaled, turned.
-fn inserted(entity: Entity, drawing: &Tables, mm: f64, inserts: &mut Inserts) -> Result<Vec<Line>, DrawingRefused> {
+fn inserted(entity: Entity, drawing: &Tables, mm: f64, inserts: &mut Inserts) -> Result<Vec<Polyline>, DrawingRefused> {
     inserts.left = inserts.left.checked_sub(1).filter(|_| inserts.deep < DEEPEST).ok_or(DrawingRefused::TooMany)?;
     let codes = Codes(entity);
     let Some(block) = codes.text(2).and_then(|name| drawing.blocks.get(name)) else { return Ok(Vec::new()) };
@@ -142,11 +142,11 @@ fn inserted(entity: Entity, drawing: &Tables, mm: f64, inserts: &mut Inserts) ->
 }
 
 /// What an entity says by code.
-struct Codes<'a, 'b>(&'b [Pair<'a>]);
+struct Codes<'a, 'b>(&'b [CodeValue<'a>]);
 
 impl Codes<'_, '_> {
     fn number(&self, code: i32) -> Result<Option<f64>, DrawingRefused> {
-        self.0.iter().skip(1).find(|pair| pair.code == code).map(Pair::number).transpose()
+        self.0.iter().skip(1).find(|pair| pair.code == code).map(CodeValue::number).transpose()
     }
 
     fn needed(&self, code: i32) -> Result<f64, DrawingRefused> {
@@ -160,7 +160,7 @@ impl Codes<'_, '_> {
 
     /// Every value of a code.
     fn all(&self, code: i32) -> Result<Vec<f64>, DrawingRefused> {
-        self.0.iter().skip(1).filter(|pair| pair.code == code).map(Pair::number).collect()
+        self.0.iter().skip(1).filter(|pair| pair.code == code).map(CodeValue::number).collect()
     }
 
     fn text(&self, code: i32) -> Option<&str> {
@@ -182,9 +182,9 @@ impl Codes<'_, '_> {
     }
 }
 
-fn line_of(entity: Entity, mm: f64) -> Result<Option<Line>, DrawingRefused> {
+fn line_of(entity: Entity, mm: f64) -> Result<Option<Polyline>, DrawingRefused> {
     let codes = Codes(entity);
-    let seen = |line: Line, flip: f64| line.into_iter().map(|p| Point::new(p.x_mm * flip, p.y_mm)).collect();
+    let seen = |line: Polyline, flip: f64| line.into_iter().map(|p| Point::new(p.x_mm * flip, p.y_mm)).collect();
     let line = match entity[0].value {
         "LINE" => vec![codes.point(10, mm)?, codes.point(11, mm)?],
         "CIRCLE" => {
@@ -211,7 +211,7 @@ fn line_of(entity: Entity, mm: f64) -> Result<Option<Line>, DrawingRefused> {
 /// A vertex with the bulge of the piece that follows it.
 type Vertex = (Point, f64);
 
-fn light_polyline(codes: &Codes, mm: f64) -> Result<Line, DrawingRefused> {
+fn light_polyline(codes: &Codes, mm: f64) -> Result<Polyline, DrawingRefused> {
     let mut vertices: Vec<Vertex> = Vec::new();
     for pair in codes.0.iter().skip(1) {
         match (pair.code, vertices.last_mut()) {
@@ -224,9 +224,9 @@ fn light_polyline(codes: &Codes, mm: f64) -> Result<Line, DrawingRefused> {
     Ok(bulged(&vertices, codes.has_flag(1)?))
 }
 
-/// A line that is too long stops: [`Drawn`] refuses it.
-fn bulged(vertices: &[Vertex], is_closed: bool) -> Line {
-    let mut line: Line = vertices.first().map(|vertex| vertex.0).into_iter().collect();
+/// A line that is too long stops: [`DrawnLines`] refuses it.
+fn bulged(vertices: &[Vertex], is_closed: bool) -> Polyline {
+    let mut line: Polyline = vertices.first().map(|vertex| vertex.0).into_iter().collect();
     let next = vertices.iter().skip(1).chain(vertices.first().filter(|_| is_closed));
     for (from, to) in vertices.iter().zip(next) {
         if line.len() > MOST_PIECES {
@@ -238,9 +238,9 @@ fn bulged(vertices: &[Vertex], is_closed: bool) -> Line {
 }
 
 /// The older polylines: a POLYLINE, its VERTEX entities, and a SEQEND.
-fn polylines(entities: &[Entity], drawing: &Tables, mm: f64, lines: &mut Drawn) -> Result<(), DrawingRefused> {
+fn polylines(entities: &[Entity], drawing: &Tables, mm: f64, lines: &mut DrawnLines) -> Result<(), DrawingRefused> {
     let mut open: Option<(bool, f64, Vec<Vertex>)> = None;
-    let seen = |(is_closed, flip, vertices): (bool, f64, Vec<Vertex>)| -> Line {
+    let seen = |(is_closed, flip, vertices): (bool, f64, Vec<Vertex>)| -> Polyline {
         bulged(&vertices, is_closed).into_iter().map(|p| Point::new(p.x_mm * flip, p.y_mm)).collect()
     };
     for entity in entities {
@@ -261,7 +261,7 @@ fn polylines(entities: &[Entity], drawing: &Tables, mm: f64, lines: &mut Drawn) 
     lines.add(open.map(seen))
 }
 
-fn spline(codes: &Codes, mm: f64) -> Result<Line, DrawingRefused> {
+fn spline(codes: &Codes, mm: f64) -> Result<Polyline, DrawingRefused> {
     let points = |code: i32| -> Result<Vec<Point>, DrawingRefused> {
         let (x, y) = (codes.all(code)?, codes.all(code + 10)?);
         Ok(x.iter().zip(&y).map(|(x, y)| Point::new(x * mm, y * mm)).collect())
@@ -275,7 +275,7 @@ fn spline(codes: &Codes, mm: f64) -> Result<Line, DrawingRefused> {
 }
 
 /// A spline that is given by the points it passes alone, with or without the directions of its ends.
-fn fitted(codes: &Codes, points: &[Point], mm: f64) -> Result<Line, DrawingRefused> {
+fn fitted(codes: &Codes, points: &[Point], mm: f64) -> Result<Polyline, DrawingRefused> {
     let direction = |code: i32| -> Result<Option<Point>, DrawingRefused> {
         let given = if codes.number(code)?.is_some() { Some(codes.point(code, mm)?) } else { None };
         Ok(given.filter(|direction| direction.length_mm() > 0.0))

@@ -2,7 +2,7 @@
 
 use std::collections::{HashMap, HashSet};
 
-use super::{Codes, DrawingRefused, Entity, Pair, entities, section};
+use super::{CodeValue, Codes, DrawingRefused, Entity, entities, section};
 use crate::shape::drawing::Unit;
 
 /// A block: the entity that begins it, and its own.
@@ -17,7 +17,7 @@ pub(super) struct Tables<'a, 'b> {
 }
 
 impl<'a, 'b> Tables<'a, 'b> {
-    pub(super) fn of(pairs: &'b [Pair<'a>]) -> Self {
+    pub(super) fn of(pairs: &'b [CodeValue<'a>]) -> Self {
         let named = |entity: Entity<'a, 'b>| Some((entity.iter().find(|pair| pair.code == 2)?.value, entity));
         let layers = entities(section(pairs, "TABLES")).into_iter().filter(|entity| entity[0].value == "LAYER");
         let hidden = layers.filter(|layer| is_hidden(layer)).filter_map(named).map(|(name, _)| name);
@@ -53,7 +53,7 @@ fn is_hidden(layer: Entity) -> bool {
 }
 
 /// Millimeters in the unit of the drawing: `$INSUNITS` says it unless it is 0.
-pub(super) fn mm_per_unit(pairs: &[Pair], unit: Option<Unit>) -> Result<f64, DrawingRefused> {
+pub(super) fn mm_per_unit(pairs: &[CodeValue], unit: Option<Unit>) -> Result<f64, DrawingRefused> {
     let at = pairs.iter().position(|pair| pair.code == 9 && pair.value == "$INSUNITS");
     let stated = match at.and_then(|at| pairs.get(at + 1)).filter(|pair| pair.code == 70).map(|pair| pair.value) {
         Some("1") => Some(25.4),

@@ -14,21 +14,21 @@ fn at(seconds: u64) -> Duration {
     Duration::from_secs(seconds)
 }
 
-fn asked(bytes: &[u8]) -> Outcome {
-    Outcome::Asked(Message::read(bytes.to_vec(), &Assumptions::default()).expect("a message"))
+fn asked(bytes: &[u8]) -> LineOutcome {
+    LineOutcome::Asked(Message::read(bytes.to_vec(), &Assumptions::default()).expect("a message"))
 }
 
-fn send(bytes: &[u8]) -> Outcome {
-    Outcome::Send(bytes.to_vec())
+fn send(bytes: &[u8]) -> LineOutcome {
+    LineOutcome::Send(bytes.to_vec())
 }
 
 /// Receives, and answers every message with the same words.
-fn talk(session: &mut Session, bytes: &[u8]) -> Vec<Outcome> {
+fn talk(session: &mut Session, bytes: &[u8]) -> Vec<LineOutcome> {
     let mut outcomes = session.receive(bytes, at(1));
-    let mut is_asked = matches!(outcomes.last(), Some(Outcome::Asked(_)));
+    let mut is_asked = matches!(outcomes.last(), Some(LineOutcome::Asked(_)));
     while is_asked {
         let more = session.answer(Some(ANSWER.to_vec()), at(1));
-        is_asked = matches!(more.last(), Some(Outcome::Asked(_)));
+        is_asked = matches!(more.last(), Some(LineOutcome::Asked(_)));
         outcomes.extend(more);
     }
     outcomes
@@ -50,13 +50,13 @@ fn a_message_is_confirmed_answered_and_the_answer_confirmed() {
 #[test]
 fn an_answer_is_sent_three_times() {
     for nak in [true, false] {
-        let (mut session, event) = (session(), if nak { Event::AskedAgain } else { Event::Unconfirmed });
+        let (mut session, event) = (session(), if nak { LineEvent::AskedAgain } else { LineEvent::Unconfirmed });
         let _ = session.receive(INI, at(0));
         let _ = session.answer(Some(ANSWER.to_vec()), at(0));
         let mut again = |now| if nak { session.receive(&[NAK], now) } else { session.pass(now) };
-        assert_eq!(again(at(6)), [Outcome::Told(event), send(ANSWER)]);
-        assert_eq!(again(at(12)), [Outcome::Told(event), send(ANSWER)]);
-        assert_eq!(again(at(18)), [Outcome::Told(Event::GivenUp)]);
+        assert_eq!(again(at(6)), [LineOutcome::Told(event), send(ANSWER)]);
+        assert_eq!(again(at(12)), [LineOutcome::Told(event), send(ANSWER)]);
+        assert_eq!(again(at(18)), [LineOutcome::Told(LineEvent::GivenUp)]);
         assert_eq!(again(at(24)), []);
         // The line is still good.
         assert_eq!(session.receive(INI, at(30)), [send(&[ACK]), asked(INI)]);
@@ -69,12 +69,12 @@ fn a_message_that_breaks_off_is_forgotten() {
     let _ = session.receive(&INI[..9], at(0));
     assert_eq!(session.deadline(), Some(at(12)));
     assert_eq!(session.pass(at(11)), []);
-    assert_eq!(session.pass(at(12)), [Outcome::Told(Event::BrokeOff(9)), send(&[NAK])]);
+    assert_eq!(session.pass(at(12)), [LineOutcome::Told(LineEvent::BrokeOff(9)), send(&[NAK])]);
     assert_eq!(session.receive(INI, at(13)), [send(&[ACK]), asked(INI)]);
     // And where the line is dropped.
     let mut dropped = self::session();
     let _ = dropped.receive(&INI[..9], at(0));
-    assert_eq!(dropped.end(), [Outcome::Told(Event::BrokeOff(9))]);
+    assert_eq!(dropped.end(), [LineOutcome::Told(LineEvent::BrokeOff(9))]);
     assert_eq!(dropped.receive(INI, at(1)), []);
 }
 
@@ -83,20 +83,23 @@ fn garbage_is_told_and_damage_is_asked_for_again() {
     let mut session = session();
     assert_eq!(session.receive(b"\xff\x00garbage", at(0)), []);
     let heard = session.receive(INI, at(0));
-    assert_eq!(heard, [Outcome::Told(Event::Stray(9)), send(&[ACK]), asked(INI)]);
+    assert_eq!(heard, [LineOutcome::Told(LineEvent::Stray(9)), send(&[ACK]), asked(INI)]);
     let _ = session.answer(None, at(0));
     let wrong = b"\x1cREQ=INI\r\n\x1eCRC=1\r\n\x1d";
     for _ in 0..4 {
-        assert_eq!(session.receive(wrong, at(0)), [Outcome::Told(Event::NotTaken(NotTaken::Damaged)), send(&[NAK])]);
+        assert_eq!(
+            session.receive(wrong, at(0)),
+            [LineOutcome::Told(LineEvent::NotTaken(NotTaken::Damaged)), send(&[NAK])]
+        );
     }
     // One that is empty is refused too, and counts with them.
     for _ in 0..5 {
         assert_eq!(
             session.receive(b"\x1c\x1d", at(0)),
-            [Outcome::Told(Event::NotTaken(NotTaken::Empty)), send(&[NAK])]
+            [LineOutcome::Told(LineEvent::NotTaken(NotTaken::Empty)), send(&[NAK])]
         );
     }
-    assert_eq!(session.receive(wrong, at(0)).last(), Some(&Outcome::Close(Closing::NotTaken)));
+    assert_eq!(session.receive(wrong, at(0)).last(), Some(&LineOutcome::Close(Closing::NotTaken)));
     assert_eq!(session.receive(INI, at(0)), []);
 }
 
@@ -107,20 +110,20 @@ fn a_flood_closes_the_line() {
     for _ in 0..=MAX_BYTES / 4096 {
         outcomes.extend(flooded.receive(&[b'9'; 4096], at(0)));
     }
-    assert_eq!(outcomes, [Outcome::Close(Closing::Flood)]);
+    assert_eq!(outcomes, [LineOutcome::Close(Closing::Flood)]);
     // While a message is answered, little waits.
     let mut waiting = session();
     let _ = waiting.receive(INI, at(0));
     let full = waiting.receive(&vec![b' '; MOST_WAITING + 1], at(0));
-    assert_eq!(full, [Outcome::Close(Closing::Flood)]);
+    assert_eq!(full, [LineOutcome::Close(Closing::Flood)]);
     // Many small messages are a flood too.
     let mut quick = session();
     let heard = talk(&mut quick, &INI.repeat(121));
-    assert_eq!(heard.last(), Some(&Outcome::Close(Closing::TooFast)));
+    assert_eq!(heard.last(), Some(&LineOutcome::Close(Closing::TooFast)));
     let mut patient = session();
     for minute in 0..300 {
         let heard = patient.receive(INI, at(minute * 2));
-        assert!(matches!(heard[..], [_, Outcome::Asked(_)]), "{minute}");
+        assert!(matches!(heard[..], [_, LineOutcome::Asked(_)]), "{minute}");
         let _ = patient.answer(Some(ANSWER.to_vec()), at(minute * 2));
     }
 }
@@ -177,7 +180,7 @@ proptest! {
         let mut cuts: Vec<usize> = cuts.into_iter().map(|cut| cut.min(bytes.len())).chain([0, bytes.len()]).collect();
         cuts.sort_unstable();
         let mut pieces = session();
-        let split: Vec<Outcome> = cuts.windows(2).flat_map(|cut| talk(&mut pieces, &bytes[cut[0]..cut[1]])).collect();
+        let split: Vec<LineOutcome> = cuts.windows(2).flat_map(|cut| talk(&mut pieces, &bytes[cut[0]..cut[1]])).collect();
         prop_assert_eq!(split, whole);
     }
 }

@@ -20,7 +20,7 @@ use crate::web::form::Form;
 use crate::web::page::{
     CHANGED_ELSEWHERE, Chrome, PageResult, act_of, draft_of, draft_or, go, key_of, posted_key, show, show_again,
 };
-use crate::web::two_windows::{Correction, correct};
+use crate::web::two_windows::{PostedCorrection, correct};
 
 /// Where a material is looked at and changed.
 const LIST: &str = "/lab#materials";
@@ -124,9 +124,9 @@ pub(crate) async fn change_material(
     let (posted_key, key) = (posted_key(&form, "material-")?, key(&material));
     let kept = MaterialForm::fill(&material.details);
     let details = match correct(&mut form, &material.details, &kept, posted_key != key, MaterialForm::read) {
-        Correction::Nothing => return go(LIST),
-        Correction::Refused => return show_again(&MaterialPage::new(&state, form, key, Some(&material))),
-        Correction::Changed(details) => details,
+        PostedCorrection::Nothing => return go(LIST),
+        PostedCorrection::Refused => return show_again(&MaterialPage::new(&state, form, key, Some(&material))),
+        PostedCorrection::Changed(details) => details,
     };
     let kept = state.store.insert_material(&key, Some(material.id), &details, state.clock.now()).await;
     match form.kept(kept)? {

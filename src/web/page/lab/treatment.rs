@@ -18,7 +18,7 @@ use crate::web::form::Form;
 use crate::web::page::{
     CHANGED_ELSEWHERE, Chrome, PageResult, act_of, draft_of, draft_or, go, key_of, posted_key, show, show_again,
 };
-use crate::web::two_windows::{Correction, correct};
+use crate::web::two_windows::{PostedCorrection, correct};
 
 const LIST: &str = "/lab#treatments";
 
@@ -109,9 +109,9 @@ pub(crate) async fn change_treatment(
     let (posted_key, key) = (posted_key(&form, "treatment-")?, key(&treatment));
     let kept = TreatmentForm::fill(&treatment.details);
     let details = match correct(&mut form, &treatment.details, &kept, posted_key != key, TreatmentForm::read) {
-        Correction::Nothing => return go(LIST),
-        Correction::Refused => return show_again(&TreatmentPage::new(&state, form, key, Some(&treatment))),
-        Correction::Changed(details) => details,
+        PostedCorrection::Nothing => return go(LIST),
+        PostedCorrection::Refused => return show_again(&TreatmentPage::new(&state, form, key, Some(&treatment))),
+        PostedCorrection::Changed(details) => details,
     };
     let kept = state.store.insert_treatment(&key, Some(treatment.id), &details, state.clock.now()).await;
     match form.kept(kept)? {

@@ -12,19 +12,19 @@ use crate::web::words::capital;
 
 /// A place to be marked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Mark {
+pub(super) struct PhotoMark {
     /// Its field.
     pub name: &'static str,
     /// For a person.
     pub words: &'static str,
     /// Beside the mark in the photo.
     pub letter: &'static str,
-    pub group: Group,
+    pub group: MarkNeed,
 }
 
 /// When a mark is needed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Group {
+pub(super) enum MarkNeed {
     Always,
     Card,
     Frame,
@@ -32,23 +32,23 @@ pub(super) enum Group {
     Heights,
 }
 
-const fn mark(name: &'static str, words: &'static str, letter: &'static str, group: Group) -> Mark {
-    Mark { name, words, letter, group }
+const fn mark(name: &'static str, words: &'static str, letter: &'static str, group: MarkNeed) -> PhotoMark {
+    PhotoMark { name, words, letter, group }
 }
 
 /// Every mark in the order in which they are set.
-pub(super) static MARKS: [Mark; 11] = [
-    mark("pupil_right", "right pupil", "R", Group::Always),
-    mark("pupil_left", "left pupil", "L", Group::Always),
-    mark("bridge", "middle of the nose, between the eyes", "N", Group::Always),
-    mark("corner_1", "card: top left", "1", Group::Card),
-    mark("corner_2", "card: top right", "2", Group::Card),
-    mark("corner_3", "card: bottom right", "3", Group::Card),
-    mark("corner_4", "card: bottom left", "4", Group::Card),
-    mark("edge_right", "frame: outer edge of the right lens", "R edge", Group::Frame),
-    mark("edge_left", "frame: outer edge of the left lens", "L edge", Group::Frame),
-    mark("rim_right", "lowest point of the right lens", "R low", Group::Heights),
-    mark("rim_left", "lowest point of the left lens", "L low", Group::Heights),
+pub(super) static MARKS: [PhotoMark; 11] = [
+    mark("pupil_right", "right pupil", "R", MarkNeed::Always),
+    mark("pupil_left", "left pupil", "L", MarkNeed::Always),
+    mark("bridge", "middle of the nose, between the eyes", "N", MarkNeed::Always),
+    mark("corner_1", "card: top left", "1", MarkNeed::Card),
+    mark("corner_2", "card: top right", "2", MarkNeed::Card),
+    mark("corner_3", "card: bottom right", "3", MarkNeed::Card),
+    mark("corner_4", "card: bottom left", "4", MarkNeed::Card),
+    mark("edge_right", "frame: outer edge of the right lens", "R edge", MarkNeed::Frame),
+    mark("edge_left", "frame: outer edge of the left lens", "L edge", MarkNeed::Frame),
+    mark("rim_right", "lowest point of the right lens", "R low", MarkNeed::Heights),
+    mark("rim_left", "lowest point of the left lens", "L low", MarkNeed::Heights),
 ];
 
 /// Widths at which the photo is shown, pixels of the page.
@@ -100,7 +100,7 @@ impl MeasuringForm {
 
     /// The corners that were found, where none is marked.
     pub(super) fn fill_corners(form: &mut Form, corners: [Pixel; 4]) {
-        let names = MARKS.iter().filter(|mark| mark.group == Group::Card).map(|mark| mark.name);
+        let names = MARKS.iter().filter(|mark| mark.group == MarkNeed::Card).map(|mark| mark.name);
         for (name, corner) in names.zip(corners) {
             form.set_default(name, written(corner));
         }
@@ -134,9 +134,9 @@ impl MeasuringForm {
     }
 
     /// The marks that belong to the chosen scale.
-    fn asked(form: &Form) -> impl Iterator<Item = &'static Mark> + use<> {
+    fn asked(form: &Form) -> impl Iterator<Item = &'static PhotoMark> + use<> {
         let is_card = form.value(Self::SCALE) != "frame";
-        let other = if is_card { Group::Frame } else { Group::Card };
+        let other = if is_card { MarkNeed::Frame } else { MarkNeed::Card };
         MARKS.iter().filter(move |mark| mark.group != other)
     }
 
@@ -148,12 +148,13 @@ impl MeasuringForm {
         let camera_mm = limited(Self::CAMERA, CAMERA_MM, "a distance in mm");
         let frame_nearer_mm = limited(Self::FRAME_NEARER, NEARER_MM, "a length in mm");
         let mark_error_px = limited(Self::MARK_ERROR, MARK_ERROR_PX, "a number of pixels");
-        let missing: Vec<&Mark> = Self::asked(form).filter(|mark| form.value(mark.name).trim().is_empty()).collect();
-        let lacks = |group: Group| missing.iter().any(|mark| mark.group == group);
+        let missing: Vec<&PhotoMark> =
+            Self::asked(form).filter(|mark| form.value(mark.name).trim().is_empty()).collect();
+        let lacks = |group: MarkNeed| missing.iter().any(|mark| mark.group == group);
         // One rim alone says nothing.
-        let rims = if lacks(Group::Heights) { None } else { places(form, ["rim_right", "rim_left"]) };
-        let one_rim = missing.iter().filter(|mark| mark.group == Group::Heights).count() == 1;
-        let needed = missing.iter().filter(|mark| mark.group != Group::Heights || one_rim);
+        let rims = if lacks(MarkNeed::Heights) { None } else { places(form, ["rim_right", "rim_left"]) };
+        let one_rim = missing.iter().filter(|mark| mark.group == MarkNeed::Heights).count() == 1;
+        let needed = missing.iter().filter(|mark| mark.group != MarkNeed::Heights || one_rim);
         let words: Vec<&str> = needed.map(|mark| mark.words).collect();
         let photo = (|| {
             let [right, left, bridge] = places(form, ["pupil_right", "pupil_left", "bridge"])?;
@@ -218,6 +219,6 @@ pub(super) fn written(place: Pixel) -> String {
 }
 
 /// Where a mark is, if its field says it.
-pub(super) fn place_of(form: &Form, mark: &Mark) -> Option<Pixel> {
+pub(super) fn place_of(form: &Form, mark: &PhotoMark) -> Option<Pixel> {
     read_place(form.value(mark.name)).ok()
 }

@@ -1,7 +1,7 @@
 //! What the page shows: the marks over the photo, and the figures.
 
 use super::OrderForm;
-use super::form::{Group, MARKS, Mark, MeasuringForm, place_of};
+use super::form::{MARKS, MarkNeed, MeasuringForm, PhotoMark, place_of};
 use crate::optics::convergence::READING_MM;
 use crate::optics::notation::short;
 use crate::optics::{Eye, Pair};
@@ -29,7 +29,7 @@ pub(super) struct MarkView {
 impl MarkGroup {
     /// Every mark.
     pub(super) fn all(form: &Form) -> Vec<Self> {
-        let of = |scale, groups: &[Group]| Self {
+        let of = |scale, groups: &[MarkNeed]| Self {
             scale,
             marks: MARKS
                 .iter()
@@ -37,25 +37,29 @@ impl MarkGroup {
                 .map(|mark| MarkView::of(form, mark))
                 .collect(),
         };
-        vec![of("", &[Group::Always, Group::Heights]), of("card", &[Group::Card]), of("frame", &[Group::Frame])]
+        vec![
+            of("", &[MarkNeed::Always, MarkNeed::Heights]),
+            of("card", &[MarkNeed::Card]),
+            of("frame", &[MarkNeed::Frame]),
+        ]
     }
 }
 
 impl MarkView {
-    fn of(form: &Form, mark: &Mark) -> Self {
+    fn of(form: &Form, mark: &PhotoMark) -> Self {
         Self {
             name: mark.name,
             words: mark.words,
             letter: mark.letter,
             at: place_of(form, mark).map(|at| format!("{:.1} {:.1}", at.x, at.y)).unwrap_or_default(),
-            is_optional: mark.group == Group::Heights,
+            is_optional: mark.group == MarkNeed::Heights,
         }
     }
 }
 
 /// The figures of a photo, rounded to a tenth of a millimeter.
 pub(super) struct Figures {
-    pub eyes: [EyeFigures; 2],
+    pub eyes: [MeasuredEyeFigures; 2],
     pub both: String,
     pub both_near: String,
     pub plus_minus: String,
@@ -66,7 +70,7 @@ pub(super) struct Figures {
 }
 
 /// The figures of one eye.
-pub(super) struct EyeFigures {
+pub(super) struct MeasuredEyeFigures {
     pub eye: Eye,
     pub name: &'static str,
     pub letter: &'static str,
@@ -81,7 +85,7 @@ fn tenth(mm: f64) -> f64 {
 
 impl Figures {
     pub(super) fn of(measures: &FaceMeasures) -> Self {
-        let eye = |eye: Eye| EyeFigures {
+        let eye = |eye: Eye| MeasuredEyeFigures {
             eye,
             name: eye.name(),
             letter: eye.letter(),

@@ -7,7 +7,7 @@ use http_body_util::channel::Channel;
 use serde::Deserialize;
 use time::Date;
 
-use crate::desk::bookkeeping::{ChargeLine, FileLine, PaymentLine, ReceiptLine};
+use crate::desk::bookkeeping::{ChargeLine, FileLine, PaymentLine, ReceiptFileLine};
 use crate::desk::csv::add_line;
 use crate::desk::takings::Period;
 use crate::store::{Store, StoreError};
@@ -85,7 +85,7 @@ impl File {
     /// The mark that tells a spreadsheet that the text is UTF-8, and the names of the columns.
     fn begin(self) -> String {
         let names = match self {
-            Self::Receipts => ReceiptLine::COLUMNS,
+            Self::Receipts => ReceiptFileLine::COLUMNS,
             Self::Payments => PaymentLine::COLUMNS,
             Self::Charges => ChargeLine::COLUMNS,
         };

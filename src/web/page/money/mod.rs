@@ -25,7 +25,7 @@ struct MoneyPage {
     shown: usize,
     has_more: bool,
     debtors: Vec<DebtorRow>,
-    to_give_back: Vec<OpenRow>,
+    to_give_back: Vec<OpenJobRow>,
 }
 
 /// A person who owes.
@@ -35,11 +35,11 @@ struct DebtorRow {
     owed: String,
     /// When they were last reminded of all of it; empty for never.
     reminded: String,
-    jobs: Vec<OpenRow>,
+    jobs: Vec<OpenJobRow>,
 }
 
 /// A job that is not settled.
-struct OpenRow {
+struct OpenJobRow {
     number: i64,
     patient: String,
     stage: &'static str,
@@ -48,7 +48,7 @@ struct OpenRow {
     amount: String,
 }
 
-impl OpenRow {
+impl OpenJobRow {
     fn of(balance: &OpenBalance, today: time::Date) -> Self {
         let amount = if balance.owed.is_negative() { -balance.owed } else { balance.owed };
         Self {
@@ -70,7 +70,7 @@ impl DebtorRow {
             name: debtor.name.clone(),
             owed: debtor.owed().to_string(),
             reminded: reminded_words(state, debtor),
-            jobs: debtor.jobs.iter().map(|job| OpenRow::of(job, today)).collect(),
+            jobs: debtor.jobs.iter().map(|job| OpenJobRow::of(job, today)).collect(),
         }
     }
 }
@@ -93,6 +93,6 @@ pub(crate) async fn show_money(State(state): State<AppState>) -> PageResult {
         shown: balances.len(),
         has_more: i64::try_from(balances.len()).is_ok_and(|shown| shown < jobs),
         debtors: by_payer(balances).iter().map(|debtor| DebtorRow::of(debtor, &state)).collect(),
-        to_give_back: to_give_back.iter().map(|balance| OpenRow::of(balance, today)).collect(),
+        to_give_back: to_give_back.iter().map(|balance| OpenJobRow::of(balance, today)).collect(),
     })
 }

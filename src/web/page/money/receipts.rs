@@ -27,12 +27,12 @@ struct ReceiptsPage {
     to: String,
     from_problem: Option<String>,
     to_problem: Option<String>,
-    rows: Vec<ReceiptRow>,
+    rows: Vec<ReceiptListRow>,
     /// The address of the next page.
     older: Option<String>,
 }
 
-struct ReceiptRow {
+struct ReceiptListRow {
     number: i64,
     issued: String,
     job_number: i64,
@@ -66,10 +66,10 @@ pub(crate) async fn list_receipts(State(state): State<AppState>, Query(asked): Q
     let (last, to_problem) = read_day(&to, Date::MAX);
     let before = asked.before.as_deref().and_then(read_place).unwrap_or((last, i64::MAX));
     let kept = state.store.list_receipts_before(before, first, MOST + 1).await?;
-    let rows: Vec<ReceiptRow> = kept
+    let rows: Vec<ReceiptListRow> = kept
         .iter()
         .take(MOST as usize)
-        .map(|receipt| ReceiptRow {
+        .map(|receipt| ReceiptListRow {
             number: receipt.number,
             issued: words::day(&receipt.issued_on),
             job_number: receipt.job_number,

@@ -5,7 +5,7 @@ use axum::extract::{Query, State};
 use serde::Deserialize;
 
 use crate::desk::payment::PaymentKind;
-use crate::desk::takings::{Moved, Period, PeriodSpan, Takings};
+use crate::desk::takings::{MovedMoney, Period, PeriodSpan, Takings};
 use crate::web::error::WebError;
 use crate::web::page::{Chrome, PageResult, show};
 use crate::web::{AppState, words};
@@ -112,7 +112,7 @@ fn row(period: Period, takings: &Takings, kinds: &[PaymentKind]) -> TakingsRow {
 
 fn of(takings: &Takings, kinds: &[PaymentKind]) -> TakingsRow {
     let refunded =
-        |moved: Moved| Some(moved.refunded).filter(|cents| cents.cents() != 0).map(|cents| cents.to_string());
+        |moved: MovedMoney| Some(moved.refunded).filter(|cents| cents.cents() != 0).map(|cents| cents.to_string());
     let moved = takings.moved();
     TakingsRow {
         key: String::new(),

@@ -13,7 +13,7 @@ use askama::Template;
 use axum::Form as Posted;
 use axum::extract::{Multipart, Query, State};
 
-use self::upload::Sent;
+use self::upload::SentRecords;
 use super::{Chrome, PageResult, draft_of, go, posted_key, show, show_again};
 use crate::desk::frame::Rim;
 use crate::desk::old_record::column::Column;
@@ -21,11 +21,11 @@ use crate::desk::old_record::day::DayOrder;
 use crate::desk::old_record::row::Matching;
 use crate::old_records::progress::grouped;
 use crate::old_records::{folder, folder_of, guess_matching, table, uploaded};
-use crate::store::draft::{Fields, Writer};
+use crate::store::draft::{Fields, TypingWindow};
 use crate::store::old_record::OldImport;
 use crate::web::error::WebError;
 use crate::web::form::Form;
-use crate::web::old_records::{Asked, Lines, Standing, Trial, Work};
+use crate::web::old_records::{ImportRequest, Lines, Trial, Work, WorkStanding};
 use crate::web::{AppState, words};
 
 /// The pages in their order.
@@ -138,7 +138,7 @@ fn is_uploaded(state: &AppState, folder: &str) -> bool {
 
 /// Keeps the table and the trace files, and fills in the page of its columns with a guess.
 pub(crate) async fn keep_table(State(state): State<AppState>, sent: Multipart) -> PageResult {
-    let Sent { mut form, table: file, traces, traces_refused, is_own } = Sent::read(&state, sent).await?;
+    let SentRecords { mut form, table: file, traces, traces_refused, is_own } = SentRecords::read(&state, sent).await?;
     let Some(key) = own_key(&state, &form).await?.filter(|_| is_own) else { return go(BEGINNING) };
     if traces > 0 && traces_refused.is_none() {
         form.set(MatchForm::FOLDER, uploaded::place(state.store.folder()).display().to_string());
@@ -159,7 +159,7 @@ pub(crate) async fn keep_table(State(state): State<AppState>, sent: Multipart) -
     let name = if name.trim().is_empty() { "table.csv".to_owned() } else { name };
     state.store.keep_old_upload(&key, &name, bytes, state.clock.now()).await?;
     let filled = MatchForm::fill(&guess_matching(&table), &folder.display().to_string());
-    state.store.keep_draft(&key, filled.fields(), &Writer::default(), state.clock.now()).await?;
+    state.store.keep_draft(&key, filled.fields(), &TypingWindow::default(), state.clock.now()).await?;
     go(COLUMNS)
 }
 
@@ -252,9 +252,9 @@ pub(crate) async fn match_columns(State(state): State<AppState>, Posted(fields):
     let Some((matching, folder)) = MatchForm::read(&mut form, waiting.table.width()) else {
         return show_again(&columns_page(&state, &waiting, form));
     };
-    state.store.keep_draft(&key, form.fields(), &Writer::default(), state.clock.now()).await?;
+    state.store.keep_draft(&key, form.fields(), &TypingWindow::default(), state.clock.now()).await?;
     let Waiting { key, name: table_name, table } = waiting;
-    state.try_old_records(Asked { key, table, table_name, matching, folder });
+    state.try_old_records(ImportRequest { key, table, table_name, matching, folder });
     go(TRIAL)
 }
 
@@ -310,10 +310,10 @@ pub(crate) async fn show_trial(State(state): State<AppState>) -> PageResult {
     let key = key(&state).await?;
     let (running, failed, report) = match state.old_records.newest() {
         // It may be in the book already, and the next import have a key of its own.
-        Some(Work { standing: Standing::Running, progress, .. }) => (Some(progress.words()), None, None),
-        Some(Work { standing: Standing::Done, .. }) => return go(&format!("{BEGINNING}?done=yes")),
-        Some(Work { standing: Standing::Failed(why), key: of, .. }) if of == key => (None, Some(why), None),
-        Some(Work { standing: Standing::Tried(trial), key: of, .. }) if of == key => {
+        Some(Work { standing: WorkStanding::Running, progress, .. }) => (Some(progress.words()), None, None),
+        Some(Work { standing: WorkStanding::Done, .. }) => return go(&format!("{BEGINNING}?done=yes")),
+        Some(Work { standing: WorkStanding::Failed(why), key: of, .. }) if of == key => (None, Some(why), None),
+        Some(Work { standing: WorkStanding::Tried(trial), key: of, .. }) if of == key => {
             (None, None, Some(Report::of(&trial)))
         }
         _ => return go(if state.store.find_old_upload(&key).await?.is_some() { COLUMNS } else { BEGINNING }),
@@ -326,7 +326,7 @@ pub(crate) async fn bring_in(State(state): State<AppState>, Posted(fields): Post
     let form = Form::new(fields);
     let (Some(key), Some(waiting)) = (own_key(&state, &form).await?, waiting(&state).await?) else { return go(TRIAL) };
     let tried = state.old_records.newest().filter(|work| work.key == key).map(|work| work.standing);
-    if !matches!(tried, Some(Standing::Tried(_))) {
+    if !matches!(tried, Some(WorkStanding::Tried(_))) {
         return go(TRIAL);
     }
     let Some((matching, folder)) = MatchForm::read(&mut draft_of(&state, &key).await?, waiting.table.width()) else {
@@ -334,7 +334,7 @@ pub(crate) async fn bring_in(State(state): State<AppState>, Posted(fields): Post
     };
     let Waiting { key, name: table_name, table } = waiting;
     let leaves_out = form.is_checked("leave_out", MatchForm::YES);
-    state.bring_in_old_records(Asked { key, table, table_name, matching, folder }, leaves_out);
+    state.bring_in_old_records(ImportRequest { key, table, table_name, matching, folder }, leaves_out);
     go(TRIAL)
 }
 

@@ -13,7 +13,7 @@ use crate::web::{AppState, words};
 
 /// What was sent.
 #[derive(Debug, Default)]
-pub(super) struct Sent {
+pub(super) struct SentRecords {
     pub(super) form: Form,
     /// The name and the bytes of the table.
     pub(super) table: Option<(String, Vec<u8>)>,
@@ -25,7 +25,7 @@ pub(super) struct Sent {
     pub(super) is_own: bool,
 }
 
-impl Sent {
+impl SentRecords {
     pub(super) async fn read(state: &AppState, mut sent: Multipart) -> Result<Self, WebError> {
         let (mut all, mut uploading) = (Self::default(), None);
         while let Some(part) = sent.next_field().await.map_err(not_read)? {

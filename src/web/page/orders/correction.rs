@@ -6,7 +6,7 @@ use askama::Template;
 use axum::Form as Posted;
 use axum::extract::{Path, State};
 
-use super::super::cancellations::{LensQuestion, in_hand, kept_for_another, ordered_words};
+use super::super::cancellations::{LensInHandQuestion, in_hand, kept_for_another, ordered_words};
 use super::super::job_bar::{JobBar, NO_CHANGE};
 use super::super::job_post::{JobPost, StepForm};
 use super::super::lenses::{EyeLensNames, read_old, unspoiled_places};
@@ -32,7 +32,7 @@ use crate::desk::text::needed;
 use crate::optics::notation::short;
 use crate::optics::{Eye, Pair};
 use crate::store::StoreError;
-use crate::store::draft::{Fields, Writer};
+use crate::store::draft::{Fields, TypingWindow};
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -49,7 +49,7 @@ struct CorrectionPage {
     made: MadeView,
     /// The frame; `None` where it is that of an earlier job.
     frame: Option<FrameView>,
-    lenses: Vec<LensQuestion>,
+    lenses: Vec<LensInHandQuestion>,
     /// Lenses on their way.
     ordered: Vec<String>,
     changes: Vec<String>,
@@ -73,7 +73,7 @@ struct FrameView {
 const STAYS: &str = "stays";
 
 /// What a correction is compared with.
-struct Standing<'a> {
+struct CorrectionBase<'a> {
     context: OrderContext,
     job: &'a Job,
     lenses: Pair<Option<LensInHand>>,
@@ -82,7 +82,7 @@ struct Standing<'a> {
     account: Account,
 }
 
-impl<'a> Standing<'a> {
+impl<'a> CorrectionBase<'a> {
     async fn load(state: &AppState, job: &'a Arc<Job>, form: &mut Form) -> Result<Self, WebError> {
         let lines = state.store.list_purchase_lines_of(job.number).await?;
         let on_order = lines.iter().filter(|line| line.is_open()).filter_map(|line| match line.lens.ordered_for {
@@ -170,8 +170,8 @@ impl CorrectionForm {
         }
     }
 
-    fn read(form: &mut Form, standing: &Standing<'_>, is_draft: bool) -> Self {
-        let Standing { context, job, on_order, account, .. } = standing;
+    fn read(form: &mut Form, standing: &CorrectionBase<'_>, is_draft: bool) -> Self {
+        let CorrectionBase { context, job, on_order, account, .. } = standing;
         let lenses = in_hand(job, &standing.lenses);
         let fields = LensFields::read(form, context);
         let frame = read_frame(form, context, job);
@@ -332,7 +332,7 @@ async fn page(
     let StepForm { key, form } = form;
     let in_hand_of_job = state.store.find_lenses(job.number).await?;
     let questions = in_hand(job, &in_hand_of_job).into_iter().filter(|lens| read.unfit.contains(&lens.eye));
-    let questions = questions.map(|lens| LensQuestion::of(lens, places(job, lens.eye)));
+    let questions = questions.map(|lens| LensInHandQuestion::of(lens, places(job, lens.eye)));
     Ok(CorrectionPage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "job", state),
@@ -359,7 +359,7 @@ pub(crate) async fn show_correction(State(state): State<AppState>, Path(number):
     let job = state.store.get_job(number).await?;
     let mut form = StepForm::open(&state, &job, Step::Correction).await?;
     CorrectionForm::fill(&mut form.form, &job);
-    let standing = Standing::load(&state, &job, &mut form.form).await?;
+    let standing = CorrectionBase::load(&state, &job, &mut form.form).await?;
     // A draft is not judged yet.
     let read = CorrectionForm::read(&mut form.form.clone(), &standing, true);
     let (cautions, consequences, changes) = (Vec::new(), Vec::new(), Vec::new());
@@ -374,7 +374,7 @@ pub(crate) async fn correct_job(
 ) -> PageResult {
     let mut post = JobPost::read(&state, number, Step::Correction, fields).await?;
     let job = Arc::clone(&post.job);
-    let standing = Standing::load(&state, &job, &mut post.form).await?;
+    let standing = CorrectionBase::load(&state, &job, &mut post.form).await?;
     let context = &standing.context;
     if OrderForm::takes_heights(&post.form) {
         OrderForm::fill_heights(&mut post.form, context.tilt);
@@ -382,7 +382,10 @@ pub(crate) async fn correct_job(
         let refused = post.refused();
         let is_fine = refused.form.is_fine();
         if is_fine {
-            state.store.keep_draft(&refused.key, refused.form.fields(), &Writer::default(), state.clock.now()).await?;
+            state
+                .store
+                .keep_draft(&refused.key, refused.form.fields(), &TypingWindow::default(), state.clock.now())
+                .await?;
             return go(&format!("/jobs/{number}/correction"));
         }
         let read = CorrectionForm::read(&mut refused.form.clone(), &standing, true);

@@ -19,7 +19,7 @@ use crate::desk::money::Cents;
 use crate::desk::payment::PaymentKind;
 use crate::desk::remake::RemakePayer;
 use crate::optics::{Eye, Pair};
-use crate::store::draft::{Fields, Kept, Writer, mark};
+use crate::store::draft::{Fields, KeptDraft, TypingWindow, mark};
 use crate::store::once::Once;
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -101,11 +101,11 @@ pub(crate) async fn take_order(
     let writer = window.writer(state.clock);
     // A script names its window. Without one, the draft that the page was filled in with tells the windows apart.
     let filled_from = filled_from.filter(|_| writer.window.is_empty());
-    let writer = Writer { filled_from, ..writer };
+    let writer = TypingWindow { filled_from, ..writer };
     let kept = state.store.keep_draft(&key.to_string(), form.fields(), &writer, state.clock.now()).await?;
     let filled = mark(form.fields());
     let (key, second_window) = match kept {
-        Kept::Aside { key: aside, taken } => {
+        KeptDraft::Aside { key: aside, taken } => {
             let other = Some(format!("/orders/{key}"));
             (key_of(&aside, "That order")?, Some(SecondWindow { other, taken }))
         }
@@ -179,7 +179,7 @@ pub(super) fn order_after(key: &str, taken: Option<&str>) -> String {
 /// a page of its own.
 async fn begin_anew(state: &AppState, form: &Form, taken: &str) -> PageResult {
     let key = Uuid::now_v7().to_string();
-    state.store.keep_draft(&key, form.fields(), &Writer::default(), state.clock.now()).await?;
+    state.store.keep_draft(&key, form.fields(), &TypingWindow::default(), state.clock.now()).await?;
     go(&order_after(&key, Some(taken)))
 }
 
@@ -216,7 +216,7 @@ struct OrderPage {
     has_price: bool,
     has_extra_price: bool,
     payments: Vec<(&'static str, &'static str)>,
-    last: Option<Last>,
+    last: Option<LastPrescription>,
     /// Why the lab is closed on the promised day.
     promise_closed: Option<String>,
     cautions: Vec<OrderCaution>,
@@ -309,7 +309,7 @@ impl EyeField {
 }
 
 /// The last prescription of this person.
-struct Last {
+struct LastPrescription {
     number: i64,
     day: String,
     right: String,
@@ -383,7 +383,7 @@ impl OrderPage {
             has_price: OrderForm::is_filled(&form, &OrderForm::USUAL_PRICES),
             has_extra_price: OrderForm::is_filled(&form, &OrderForm::EXTRA_PRICES),
             payments: PaymentKind::ALL.iter().map(|k| (k.key(), k.key())).collect(),
-            last: context.last.as_ref().map(|job| Last {
+            last: context.last.as_ref().map(|job| LastPrescription {
                 number: job.number,
                 day: words::day(&job.ordered_on),
                 right: job.eye_words(Eye::Right),

@@ -35,7 +35,7 @@ pub(super) struct Summary {
     cautions: Vec<String>,
     bill: Option<Bill>,
     promise: Option<String>,
-    fit: Option<Fit>,
+    fit: Option<ShapeFit>,
 }
 
 /// It is markup already.
@@ -50,7 +50,7 @@ struct EyeLine {
 }
 
 /// What the shape on file says.
-struct Fit {
+struct ShapeFit {
     /// The job that the shape was found with.
     job: i64,
     /// Each lens that is made: its letter, its class, and the diameter to order or why there is none.
@@ -109,7 +109,7 @@ fn eye_line(eye: Eye, context: &OrderContext, read: &OrderForm) -> Option<EyeLin
 }
 
 /// The pair as it would be made with a shape of this frame that is on file.
-async fn fit(state: &AppState, context: &OrderContext, read: &OrderForm) -> Result<Option<Fit>, WebError> {
+async fn fit(state: &AppState, context: &OrderContext, read: &OrderForm) -> Result<Option<ShapeFit>, WebError> {
     let Some(typed) = &read.typed else { return Ok(None) };
     let Some(shaped) = shaped_job(state, context).await? else { return Ok(None) };
     let Some(shape) = state.store.find_job_shape(&shaped).await? else { return Ok(None) };
@@ -138,7 +138,7 @@ async fn fit(state: &AppState, context: &OrderContext, read: &OrderForm) -> Resu
         (eye.letter(), eye_class(eye), words)
     });
     let materials = MaterialComparison::all(&job, &laid, &context.materials, least_edge_mm);
-    Ok(Some(Fit {
+    Ok(Some(ShapeFit {
         job: shaped.number,
         blanks: blanks.collect(),
         materials: materials.iter().map(|choice| material_line(choice, &job)).collect(),

@@ -2,7 +2,9 @@
 
 use time::Date;
 
-use crate::desk::delay::{Answer, AnswerKind, ContactWay, NoticeFacts, NoticeTerms, RefundOwed, Standing, notice_text};
+use crate::desk::delay::{
+    AnswerKind, ContactWay, DelayAnswer, NoticeFacts, NoticeTerms, RefundOwed, Standing, notice_text,
+};
 use crate::desk::job::Job;
 use crate::desk::lab::Lab;
 use crate::desk::text;
@@ -39,7 +41,7 @@ impl AgreementForm {
         [(Self::WAY, ContactWay::Telephone.key()), (Self::AT, today)]
     }
 
-    pub(super) fn read(form: &mut Form, job: &Job, log: &PromiseLog, today: Date) -> Option<Answer> {
+    pub(super) fn read(form: &mut Form, job: &Job, log: &PromiseLog, today: Date) -> Option<DelayAnswer> {
         let agreed = form.read(Self::DAY, |typed| match words::parse_day(typed)? {
             day if day < today => Err("That day is past: choose today or a later day".to_owned()),
             day if day == job.promised_on => Err("It is already promised for that day".to_owned()),
@@ -48,7 +50,7 @@ impl AgreementForm {
         let way = read_way(form, Self::WAY);
         let answered_on = read_past_day(form, Self::AT, job.ordered_on, today);
         let said = form.read(Self::SAID, |typed| text::needed("What the customer said", typed, 300));
-        Some(Answer {
+        Some(DelayAnswer {
             notice: log.notices.last().map(|notice| notice.seq),
             kind: AnswerKind::Consents,
             revised_on: Some(agreed?),
@@ -151,13 +153,13 @@ impl AnswerForm {
         job: &Job,
         standing: &Standing,
         today: Date,
-    ) -> Option<(Answer, Option<RefundOwed>)> {
+    ) -> Option<(DelayAnswer, Option<RefundOwed>)> {
         let Some((seq, terms)) = standing.unanswered() else {
             form.fail(Self::KIND, "No notice is waiting for an answer");
             return None;
         };
         let kind = form.read(Self::KIND, |key| AnswerKind::from_key(key).ok_or("Choose the answer to the notice"))?;
-        let answer = |way, answered_on, said| Answer {
+        let answer = |way, answered_on, said| DelayAnswer {
             notice: Some(seq),
             kind,
             revised_on: terms.revised_on.filter(|_| kind == AnswerKind::Consents),

@@ -4,7 +4,7 @@ use askama::Template;
 use axum::extract::{Path, State};
 
 use super::{EyeShape, MOST_JOBS, dbl_from, eye_shapes};
-use crate::desk::drilling::HoleRow;
+use crate::desk::drilling::HoleTableRow;
 use crate::desk::frame_shape::{FrameShape, ShapeOrigin};
 use crate::desk::id::ShapeId;
 use crate::shape::boxing::Boxing;
@@ -74,7 +74,7 @@ struct OneShape {
     jobs: Vec<i64>,
     family: Family,
     eyes: [EyeShape; 2],
-    holes: Vec<HoleRow>,
+    holes: Vec<HoleTableRow>,
     cautions: Vec<String>,
 }
 
@@ -94,7 +94,7 @@ pub(crate) async fn show_one(State(state): State<AppState>, Path(id): Path<Strin
         jobs: state.store.list_jobs_of_shape(shape.id, MOST_JOBS).await?,
         family: Family::of(&state, &shape).await?,
         eyes: eye_shapes(&shape, &outlines, &boxing),
-        holes: HoleRow::of(&shape.holes),
+        holes: HoleTableRow::of(&shape.holes),
         cautions: shape.cautions_of_itself(&warnings),
     })
 }

@@ -52,7 +52,7 @@ struct PicturePage {
     is_kept: bool,
     /// Pixels across and down.
     size: (usize, usize),
-    seen: Option<Seen>,
+    seen: Option<SeenPicture>,
     stamped_bridge: String,
 }
 
@@ -103,7 +103,7 @@ impl Picture {
 }
 
 /// What was read, for the page.
-struct Seen {
+struct SeenPicture {
     /// The part of the picture around the outline, where it can be judged.
     view_box: String,
     /// For each lens the line that is level, through the middle of its box.
@@ -217,7 +217,7 @@ pub(crate) async fn show_picture(
     }
     let picture = Picture::find(&state, number, &id).await?;
     let seen = if asked.has(PictureForm::SCALE) { looked(&mut form, picture.bytes()) } else { None };
-    let seen = seen.map(|(asked, reading)| Seen::of(&asked, &reading));
+    let seen = seen.map(|(asked, reading)| SeenPicture::of(&asked, &reading));
     show(&page(&state, &job, StepForm { key, form }, (id, &picture), seen))
 }
 
@@ -257,10 +257,15 @@ pub(crate) async fn keep_outline(
 }
 
 /// The shape that the form describes. A sentence stands beside each wrong field.
-fn outline_of(form: &mut Form, name: &str, bytes: &[u8], bridge: Millimeter) -> (Option<Seen>, Option<NewShape>) {
+fn outline_of(
+    form: &mut Form,
+    name: &str,
+    bytes: &[u8],
+    bridge: Millimeter,
+) -> (Option<SeenPicture>, Option<NewShape>) {
     let dbl = form.read_optional(ShapeForm::DBL, |text| DBL.read(text));
     let Some((asked, mut reading)) = looked(form, bytes) else { return (None, None) };
-    let seen = Seen::of(&asked, &reading);
+    let seen = SeenPicture::of(&asked, &reading);
     move_points(&mut reading, &asked.moves);
     let shape = dbl.and_then(|dbl| {
         let file = reading.traces(asked.placed).map_err(|why| form.fail(PictureForm::LEVEL, capital(&why.to_string())));
@@ -299,7 +304,7 @@ fn move_points(reading: &mut Reading, moves: &[(usize, f64, f64)]) {
     }
 }
 
-impl Seen {
+impl SeenPicture {
     fn of(asked: &PictureForm, reading: &Reading) -> Self {
         let view = around(reading);
         let line = |lens: &SeenLens| -> String {
@@ -372,7 +377,7 @@ fn page(
     job: &Job,
     form: StepForm,
     (id, picture): (String, &Picture),
-    seen: Option<Seen>,
+    seen: Option<SeenPicture>,
 ) -> PicturePage {
     let StepForm { key, mut form } = form;
     form.set_default(PictureForm::SCALE, "card");

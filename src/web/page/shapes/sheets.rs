@@ -10,7 +10,7 @@ use crate::optics::Eye;
 use crate::print::blocking_sheet::{BlockingEye, BlockingSheet};
 use crate::print::paper::{Paper, ShapeTop};
 use crate::print::shape_sheet::ShapeSheet;
-use crate::print::strip::Strip;
+use crate::print::strip::StripSheet;
 use crate::shape::boxing::Boxing;
 use crate::web::AppState;
 use crate::web::error::WebError;
@@ -44,7 +44,7 @@ pub(crate) async fn print_strip(
 ) -> PageResult {
     let job = state.store.get_job(number).await?;
     let circumference_mm = kept_shape(&state, number).await?.outlines().map(|o| Boxing::of(&o).circumference_mm);
-    show(&Strip::of(top(&state, &job, &asked), circumference_mm))
+    show(&StripSheet::of(top(&state, &job, &asked), circumference_mm))
 }
 
 /// Each lens that is made on the blank in hand, or on the one that the layout chooses.

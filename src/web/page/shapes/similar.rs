@@ -23,10 +23,10 @@ struct SimilarPage {
     chrome: Chrome,
     bar: JobBar,
     form: Form,
-    found: Vec<Row>,
+    found: Vec<SimilarRow>,
 }
 
-struct Row {
+struct SimilarRow {
     job: i64,
     customer: String,
     frame: String,
@@ -52,7 +52,7 @@ pub(crate) async fn show_similar(
     show(&SimilarPage { chrome: Chrome::new(&state, ""), bar: JobBar::of(&job, "shape", &state), form, found })
 }
 
-async fn rows(store: &Store, found: Vec<Alike>, ways: Ways) -> Result<Vec<Row>, StoreError> {
+async fn rows(store: &Store, found: Vec<Alike>, ways: Ways) -> Result<Vec<SimilarRow>, StoreError> {
     let numbers: Vec<i64> = found.iter().map(|alike| alike.job).collect();
     let mut jobs: HashMap<i64, _> =
         store.list_job_lines(&numbers).await?.into_iter().map(|job| (job.number, job)).collect();
@@ -61,7 +61,7 @@ async fn rows(store: &Store, found: Vec<Alike>, ways: Ways) -> Result<Vec<Row>, 
         let percent = (1.0 / alike.found.scale - 1.0) * 100.0;
         let size = if ways.any_size { format!("{percent:+.1} %").replace('-', "−") } else { String::new() };
         let apart = apart_words(alike.found.gap_mm, alike.found.is_mirrored);
-        Row { job: alike.job, customer, frame, apart, size }
+        SimilarRow { job: alike.job, customer, frame, apart, size }
     };
     Ok(found.iter().map(row).collect())
 }
