@@ -277,8 +277,11 @@ fn what_is_stated_holds_about_ninety_five_times_in_a_hundred() {
 
 #[test]
 fn a_turned_head_is_said_from_where_it_matters() {
-    // 10.5 mm · sin 5.5° is 1 mm, the house limit for each center. Marks of a pixel leave about 2° in doubt.
-    for (turn, least_said, most_said) in [(0, 0, 0), (2, 0, 0), (4, 0, 2), (9, 28, 30), (12, 30, 30), (20, 30, 30)] {
+    // 10.5 mm · sin 5.5° is 1 mm, the house limit for each center. Marks of a pixel leave about 2° in doubt, so in between
+    // only some turns are said; what the others do stays within the ± of each eye.
+    for (turn, least_said, most_said) in
+        [(0, 0, 0), (2, 0, 0), (4, 0, 2), (5, 0, 15), (6, 5, 25), (7, 15, 30), (9, 28, 30), (12, 30, 30), (20, 30, 30)]
+    {
         let mut dice = Dice::new(4);
         let (mut said, mut unsaid_mm) = (0, 0.0_f64);
         for sign in [-1.0, 1.0].repeat(15) {
@@ -295,7 +298,10 @@ fn a_turned_head_is_said_from_where_it_matters() {
                     let right_cheek_mm = head.in_space([-60.0, 0.0, 0.0])[2];
                     assert_eq!(*toward == Eye::Right, right_cheek_mm > head.at[2]);
                 }
-                _ => unsaid_mm = unsaid_mm.max(each),
+                _ => {
+                    unsaid_mm = unsaid_mm.max(each);
+                    assert!(each <= got.plus_minus.each_mm, "{turn}°: {each:.2} mm off, stated {:?}", got.plus_minus);
+                }
             }
         }
         assert!((least_said..=most_said).contains(&said), "{turn}°: said {said} times of 30");

@@ -248,6 +248,9 @@ fn first_word(name: &str) -> &str {
     words(name).next().unwrap_or_default()
 }
 
+/// Columns after so many are not looked at: a line of four million commas would fill the memory.
+const MOST_COLUMNS: usize = 100;
+
 /// Lines that hold something, with their numbers and their parts. A comma is a decimal point where semicolons or tabs part
 /// the columns.
 fn rows(text: &str) -> impl Iterator<Item = ListRow<'_>> {
@@ -265,8 +268,8 @@ fn parts(line: &str, comma_is_point: bool) -> Vec<String> {
     };
     let is_column = |c: char| matches!(c, ';' | '\t') || (c == ',' && !comma_is_point);
     let mut parts: Vec<String> = match line.contains(is_column) {
-        true => line.split(is_column).map(part).collect(),
-        false => line.split_whitespace().map(part).collect(),
+        true => line.split(is_column).take(MOST_COLUMNS).map(part).collect(),
+        false => line.split_whitespace().take(MOST_COLUMNS).map(part).collect(),
     };
     while parts.last().is_some_and(String::is_empty) {
         parts.pop();
