@@ -1,6 +1,16 @@
 //! Inputs changed at random, the same in every run: for the tests that read what is damaged.
 
+use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
+
+/// The files of a folder of `tests/corpus`, with their names.
+pub fn corpus(folder: &str) -> Vec<(String, Vec<u8>)> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/corpus").join(folder);
+    let mut paths: Vec<PathBuf> = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    paths.sort();
+    let name = |path: &PathBuf| path.file_name().unwrap().to_string_lossy().into_owned();
+    paths.iter().map(|path| (name(path), std::fs::read(path).unwrap())).collect()
+}
 
 /// How many inputs a usual run tries; `RIMBOOK_MUTATIONS` says another number.
 pub fn count(usual: u64) -> u64 {

@@ -1,11 +1,9 @@
 //! Pictures that another program wrote (`scripts/picture_corpus.py`), and the same ones damaged.
 
-use std::path::Path;
-
 use rimbook::picture::{Ask, PictureRefused, Pixel, Reading, Scale, Subject, read, size_px};
 use rimbook::shape::drawing::Placed;
 
-use super::damage::{Chance, count, damaged};
+use super::damage::{Chance, corpus, count, damaged};
 
 /// How many damaged files are decoded in a usual run.
 const MUTATIONS: u64 = 400;
@@ -13,14 +11,6 @@ const MUTATIONS: u64 = 400;
 const SEARCHED: usize = 100;
 /// No scan has such a resolution, which is said after the file was decoded.
 const DECODED_ONLY: Ask = Ask { scale: Scale::Dpi(1.0), subject: Subject::Lens };
-
-fn corpus() -> Vec<(String, Vec<u8>)> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/corpus/pictures");
-    let mut files: Vec<_> = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
-    files.sort();
-    let name = |path: &Path| path.file_name().unwrap().to_string_lossy().into_owned();
-    files.iter().map(|path| (name(path), std::fs::read(path).unwrap())).collect()
-}
 
 /// How a picture of the corpus is to be read.
 fn ask_of(name: &str) -> Ask {
@@ -31,7 +21,7 @@ fn ask_of(name: &str) -> Ask {
 
 #[test]
 fn pictures_of_every_format_give_the_lens_they_were_made_of() {
-    let corpus = corpus();
+    let corpus = corpus("pictures");
     assert!(corpus.len() >= 13);
     for (name, bytes) in &corpus {
         let reading = read(bytes, &ask_of(name)).unwrap_or_else(|why| panic!("{name}: {why}"));
@@ -138,7 +128,7 @@ fn damaged_pictures() {
         b"\x00\x01\x01\x00",
         b"BM",
     ];
-    let corpus = corpus();
+    let corpus = corpus("pictures");
     let (count, mut chance) = (count(MUTATIONS), Chance(2027));
     let (mut decoded, mut searched, mut seen) = (0, 0, 0);
     for _ in 0..count {

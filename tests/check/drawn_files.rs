@@ -1,7 +1,6 @@
 //! Drawings and lists of points as other programs write them (`tests/corpus/drawings`): one lens, or a pair of it, in each.
 
 use std::f64::consts::TAU;
-use std::path::Path;
 
 use rimbook::intake::{ReadOptions, read_any};
 use rimbook::optics::Eye;
@@ -11,20 +10,10 @@ use rimbook::shape::drawing::{DrawingRefused, Unit};
 use rimbook::shape::outline::Point;
 use rimbook::shape::record::TraceFile;
 
-use super::damage::{Chance, count, damaged};
+use super::damage::{Chance, corpus, count, damaged};
 
 /// How many damaged files are read in a usual run.
 const MUTATIONS: u64 = 400;
-
-fn corpus() -> Vec<(String, Vec<u8>)> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/corpus/drawings");
-    let paths = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
-    let mut files: Vec<_> = paths
-        .map(|path| (path.file_name().unwrap().to_string_lossy().into_owned(), std::fs::read(path).unwrap()))
-        .collect();
-    files.sort();
-    files
-}
 
 fn read(bytes: &[u8]) -> Result<TraceFile, String> {
     // Only a drawing that states no unit is read in this one.
@@ -53,7 +42,7 @@ fn truth() -> Vec<Point> {
 fn drawings_of_other_programs_give_the_lens_that_was_drawn() {
     let right = truth();
     let left: Vec<Point> = right.iter().map(|p| Point::new(-p.x_mm, p.y_mm)).collect();
-    let corpus = corpus();
+    let corpus = corpus("drawings");
     assert!(corpus.len() >= 10);
     for (name, bytes) in &corpus {
         let file = read(bytes).unwrap_or_else(|why| panic!("{name}: {why}"));
@@ -191,7 +180,7 @@ fn what_is_drawn_again_and_again_is_not_drawn() {
 
 #[test]
 fn damaged_drawings_give_a_shape_or_a_fault() {
-    let corpus = corpus();
+    let corpus = corpus("drawings");
     let spice: [&[u8]; 8] =
         [b"0\nINSERT\n2\nLENS\n", b"0\nBLOCK\n", b"1e300", b"NaN", b"-1", b"<use href=\"#e\"/>", b"\xff\xfe", b"\r"];
     let mut chance = Chance(11);

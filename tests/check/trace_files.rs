@@ -1,7 +1,5 @@
 //! Trace files that another program wrote (`scripts/trace_corpus.py`), and the same ones damaged.
 
-use std::path::{Path, PathBuf};
-
 use rimbook::intake::json::ShapeJson;
 use rimbook::intake::write::WriteFormat;
 use rimbook::intake::{ReadOptions, read_any};
@@ -9,18 +7,10 @@ use rimbook::intake::{ReadOptions, read_any};
 use rimbook::optics::Eye;
 use rimbook::shape::record::{Assumptions, TraceFile, TraceForm, write_as};
 
-use super::damage::{Chance, count, damaged, renumbered, timed};
+use super::damage::{Chance, corpus, count, damaged, renumbered, timed};
 
 /// How many damaged files are read in a usual run.
 const MUTATIONS: u64 = 8_000;
-
-fn corpus() -> Vec<(String, Vec<u8>)> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/corpus/records");
-    let mut paths: Vec<PathBuf> = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
-    paths.sort();
-    let name = |path: &PathBuf| path.file_name().unwrap().to_string_lossy().into_owned();
-    paths.iter().map(|path| (name(path), std::fs::read(path).unwrap())).collect()
-}
 
 fn read(bytes: &[u8]) -> Result<TraceFile, String> {
     read_any(bytes, &ReadOptions::default()).map_err(|why| why.to_string())
@@ -34,7 +24,7 @@ fn radius_mm(deg: f64) -> f64 {
 
 #[test]
 fn files_of_every_form_give_the_ellipse_they_were_made_of() {
-    let corpus = corpus();
+    let corpus = corpus("records");
     assert!(corpus.len() >= 10);
     for (name, bytes) in &corpus {
         let file = read(bytes).unwrap_or_else(|why| panic!("{name}: {why}"));
@@ -56,7 +46,7 @@ fn files_of_every_form_give_the_ellipse_they_were_made_of() {
 #[test]
 fn what_else_a_file_holds_is_kept() {
     let file = |wanted: &str| {
-        let (_, bytes) = corpus().into_iter().find(|(name, _)| name == wanted).unwrap();
+        let (_, bytes) = corpus("records").into_iter().find(|(name, _)| name == wanted).unwrap();
         (read(&bytes).unwrap(), bytes)
     };
     let (mixed, _) = file("unequal_mixed_ends.txt");
@@ -83,7 +73,9 @@ fn what_else_a_file_holds_is_kept() {
 
 #[test]
 fn a_file_cut_off_anywhere_before_its_last_number_is_refused() {
-    for (name, bytes) in corpus().iter().filter(|(name, _)| ["both_eyes.txt", "message.dat"].contains(&name.as_str())) {
+    for (name, bytes) in
+        corpus("records").iter().filter(|(name, _)| ["both_eyes.txt", "message.dat"].contains(&name.as_str()))
+    {
         let left_eye = bytes.windows(18).position(|w| w == b"TRCFMT=1;400;E;L;F").unwrap();
         // The last number may lose its line end and stay the same.
         for cut in (left_eye + 18..bytes.len() - 3 - usize::from(name == "message.dat")).step_by(7) {
@@ -111,7 +103,7 @@ const SPICE: [&[u8]; 12] = [
 #[test]
 fn damaged_files_are_read_or_refused_in_one_line() {
     let count = count(MUTATIONS);
-    let corpus = corpus();
+    let corpus = corpus("records");
     let mut chance = Chance(2026);
     let (mut refused, mut longest) = (0, std::time::Duration::ZERO);
     for _ in 0..count {
@@ -149,7 +141,7 @@ fn damaged_shapes_in_json_are_written_or_refused_in_one_line() {
         b"1e-320",
         b"\xc3",
     ];
-    let texts: Vec<String> = corpus()
+    let texts: Vec<String> = corpus("records")
         .iter()
         .map(|(_, bytes)| serde_json::to_string(&ShapeJson::of(&read(bytes).unwrap())).unwrap())
         .collect();
