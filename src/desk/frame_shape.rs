@@ -303,7 +303,7 @@ impl NewShape {
     ) -> Result<Self, ShapeRefused> {
         let rim_curve_tool_d = Pair::new(file.rim_curve_tool_d(Eye::Right), file.rim_curve_tool_d(Eye::Left));
         let rim = Pair::new(RimInSpace::of(&file, Eye::Right), RimInSpace::of(&file, Eye::Left));
-        let mut warnings = shape_warnings(&file, only);
+        let mut warnings = shape_warnings(&file, only, typed_dbl);
         let holes = holes_of(&file, &mut warnings);
         let job_in_file = file.job.clone();
         let (traces, derived) = match only {
@@ -379,9 +379,18 @@ impl NewShape {
 }
 
 /// What was odd in a file. That a table was taken for the right eye is no news where the owner chose the left.
-fn shape_warnings(file: &TraceFile, only: Option<Eye>) -> Vec<ShapeWarning> {
+fn shape_warnings(file: &TraceFile, only: Option<Eye>, typed_dbl: Option<Millimeter>) -> Vec<ShapeWarning> {
     let is_told = |kind: &WarningKind| *kind != WarningKind::SideAssumed || only != Some(Eye::Left);
-    file.warnings.iter().filter(|warning| is_told(&warning.kind)).map(ShapeWarning::of).collect()
+    let told = file.warnings.iter().filter(|warning| is_told(&warning.kind)).cloned();
+    told.map(|warning| ShapeWarning::of(&beside_typed(warning, typed_dbl))).collect()
+}
+
+/// Of two distances between the lenses in a file, neither is used where one was typed.
+fn beside_typed(mut warning: Warning, typed_dbl: Option<Millimeter>) -> Warning {
+    if let WarningKind::StatedTwice { label: "DBL", typed, .. } = &mut warning.kind {
+        *typed = typed_dbl.map(Millimeter::to_f64);
+    }
+    warning
 }
 
 fn names_no_eye(file: &TraceFile) -> bool {
@@ -604,6 +613,25 @@ mod tests {
             refused.to_string(),
             "A distance between lenses of 4.00 mm is not possible: between 5 and 40 was expected"
         );
+    }
+
+    #[test]
+    fn of_two_distances_in_a_file_the_last_is_used_unless_one_is_typed() {
+        let trace = "TRCFMT=1;36;E;R;F\r\nR=".to_owned() + &["2200"; 36].join(";") + "\r\n";
+        let text = format!("DBL=18\r\nDBL=19\r\nFCRV=4\r\nFCRV=5\r\n{trace}");
+        let curve = "Line 4: FCRV says 5.00 D, but line 3 says 4.00 D; the last one is used";
+        for (typed, used) in [
+            (None, "the last one is used"),
+            (Some("17.5"), "the typed 17.50 mm is used"),
+            (Some("18"), "the typed 18.00 mm is used"),
+        ] {
+            let dbl = typed.map(|typed| typed.parse().unwrap());
+            let shape = NewShape::read(text.as_bytes(), "x", None, dbl, "16".parse().unwrap()).unwrap();
+            let says: Vec<&str> = shape.warnings.iter().map(|warning| warning.says.as_str()).collect();
+            let distance = format!("Line 2: DBL says 19.00 mm, but line 1 says 18.00 mm; {used}");
+            assert_eq!(says[..2], [distance.as_str(), curve], "{typed:?}");
+            assert_eq!(shape.dbl.to_f64(), typed.map_or(19.0, |typed| typed.parse().unwrap()));
+        }
     }
 
     #[test]

@@ -307,15 +307,15 @@ pub enum WarningKind {
     },
     /// A measure that the file states twice, with two numbers.
     #[error(
-        "{label}{} says {last:.2}{unit}, but line {other_line} says {other:.2}{unit}; the last one is used",
-        of_the_eye(*eye)
+        "{label}{} says {last:.2}{unit}, but line {other_line} says {other:.2}{unit}; {}",
+        of_the_eye(*eye), used_words(*typed, unit)
     )]
     StatedTwice {
         /// The record.
         label: &'static str,
         /// The eye it is about; `None` for both.
         eye: Option<Eye>,
-        /// The number that is used.
+        /// The number that is used, unless one was typed.
         last: f64,
         /// The number before it.
         other: f64,
@@ -323,6 +323,8 @@ pub enum WarningKind {
         other_line: usize,
         /// The unit, with a space before it where it has one.
         unit: &'static str,
+        /// The number that was typed beside the file and is used instead.
+        typed: Option<f64>,
     },
     /// Depth records that cannot be used.
     #[error("the depth (Z) records of the {} eye are not used: {found} values instead of {promised}", eye.name())]
@@ -360,6 +362,10 @@ impl WarningKind {
 
 fn of_the_eye(eye: Option<Eye>) -> String {
     eye.map_or_else(String::new, |eye| format!(" of the {} eye", eye.name()))
+}
+
+fn used_words(typed: Option<f64>, unit: &str) -> String {
+    typed.map_or_else(|| "the last one is used".to_owned(), |typed| format!("the typed {typed:.2}{unit} is used"))
 }
 
 /// Collects faults, up to [`MAX_FAULTS`].

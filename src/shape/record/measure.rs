@@ -61,7 +61,7 @@ impl Stated {
     fn warning(self, measure: &Measure, eye: Option<Eye>) -> Option<Warning> {
         let ((last, line), (other, other_line)) = self.last.zip(self.other)?;
         let (label, unit) = (measure.label, measure.unit);
-        let kind = WarningKind::StatedTwice { label, eye, last, other, other_line, unit };
+        let kind = WarningKind::StatedTwice { label, eye, last, other, other_line, unit, typed: None };
         Some(Warning { line: Some(line), kind })
     }
 }
