@@ -2,6 +2,7 @@
 //! or the characters of western Windows.
 
 use std::borrow::Cow;
+use std::io::{self, Read};
 
 use csv::StringRecord;
 use thiserror::Error;
@@ -16,6 +17,12 @@ pub const MAX_BYTES: usize = 16 * 1024 * 1024;
 pub const MAX_ROWS: usize = 50_000;
 const MAX_COLUMNS: usize = 120;
 
+/// The most text. A table of other than Western letters has more in UTF-8 than in its own form.
+const MAX_TEXT_BYTES: usize = 20 * 1024 * 1024;
+
+/// The longest row. One of nothing but separators has as many cells, and the end of each takes memory.
+const MAX_ROW_BYTES: usize = 200_000;
+
 /// How many characters are looked at for what separates the cells.
 const LOOKED_AT: usize = 20_000;
 
@@ -26,10 +33,17 @@ pub enum TableRefused {
     Empty,
     #[error("the table is larger than 16 MB: split it, and bring the parts in one after the other")]
     TooLarge,
+    #[error("the table has more than 20 MB of text: split it, and bring the parts in one after the other")]
+    TooMuchText,
     #[error("the table has more than 50,000 rows: split it, and bring the parts in one after the other")]
     TooManyRows,
     #[error("row {0} of the table has more than 120 columns: leave out those that are not needed")]
     TooManyColumns(u64),
+    #[error(
+        "row {0} of the table has more than 200 KB: look for a quotation mark that is not closed, and leave out columns that \
+         are not needed"
+    )]
+    RowTooLong(u64),
     #[error("this is a workbook, not a table: open it in the spreadsheet and save the sheet as CSV")]
     Workbook,
     #[error("this is no text: save the table as CSV from the spreadsheet")]
@@ -98,12 +112,12 @@ pub fn read(bytes: &[u8]) -> Result<Table, TableRefused> {
     if bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(&[0xd0, 0xcf, 0x11, 0xe0]) {
         return Err(TableRefused::Workbook);
     }
-    let text = text_of(bytes);
+    let text = text_of(bytes)?;
     if text.contains('\0') {
         return Err(TableRefused::NotText);
     }
     let text = with_line_feeds(text);
-    let rows = rows_of(&text)?;
+    let rows = rows_of(text.trim_end_matches('\n'))?;
     if rows.is_empty() { Err(TableRefused::Empty) } else { Ok(Table { rows, mark: mark(&[bytes]) }) }
 }
 
@@ -127,11 +141,16 @@ fn rows_of(text: &str) -> Result<Vec<TableRow>, TableRefused> {
         .has_headers(false)
         .flexible(true)
         .delimiter(separator_of(text))
-        .from_reader(text.as_bytes());
+        .from_reader(RowByRow { rest: text.as_bytes(), room: 0 });
     // A cell may hold several lines; a spreadsheet counts its row once.
     let (mut rows, mut within, mut record) = (Vec::new(), 0, StringRecord::new());
-    while reader.read_record(&mut record).map_err(|_| TableRefused::NotText)? {
-        let row = record.position().map_or(0, |start| line_of(text, start)) - within;
+    loop {
+        let row = line_of(text, reader.position()) - within;
+        reader.get_mut().room = MAX_ROW_BYTES;
+        // A text is always read, but for a row that is too long.
+        if !reader.read_record(&mut record).map_err(|_| TableRefused::RowTooLong(row))? {
+            return Ok(rows);
+        }
         within += record.iter().map(|cell| cell.matches('\n').count() as u64).sum::<u64>();
         if record.len() > MAX_COLUMNS {
             return Err(TableRefused::TooManyColumns(row));
@@ -144,7 +163,25 @@ fn rows_of(text: &str) -> Result<Vec<TableRow>, TableRefused> {
         }
         rows.push(TableRow::of(row, &record));
     }
-    Ok(rows)
+}
+
+/// Hands out a text for one row after the other.
+struct RowByRow<'a> {
+    rest: &'a [u8],
+    /// How many bytes the row may still take. The reader takes some that belong to the next.
+    room: usize,
+}
+
+impl Read for RowByRow<'_> {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        if self.room == 0 && !self.rest.is_empty() {
+            return Err(io::Error::from(io::ErrorKind::FileTooLarge));
+        }
+        let room = into.len().min(self.room);
+        let taken = self.rest.read(&mut into[..room])?;
+        self.room -= taken;
+        Ok(taken)
+    }
 }
 
 /// The line on which a row begins. Its position is before the empty lines that are skipped.
@@ -186,20 +223,44 @@ fn separator_of(text: &str) -> u8 {
 const SEPARATORS: [u8; 4] = [b',', b';', b'\t', b'|'];
 
 /// The text of some bytes.
-fn text_of(bytes: &[u8]) -> Cow<'_, str> {
-    let units = |rest: &[u8], unit: fn([u8; 2]) -> u16| {
-        let units = rest.as_chunks::<2>().0.iter().map(|pair| unit(*pair));
-        char::decode_utf16(units).map(|read| read.unwrap_or(char::REPLACEMENT_CHARACTER)).collect()
-    };
+fn text_of(bytes: &[u8]) -> Result<Cow<'_, str>, TableRefused> {
     match bytes {
-        [0xef, 0xbb, 0xbf, rest @ ..] => String::from_utf8_lossy(rest),
-        [0xff, 0xfe, rest @ ..] => Cow::Owned(units(rest, u16::from_le_bytes)),
-        [0xfe, 0xff, rest @ ..] => Cow::Owned(units(rest, u16::from_be_bytes)),
+        [0xff, 0xfe, rest @ ..] => gathered(units(rest, u16::from_le_bytes)),
+        [0xfe, 0xff, rest @ ..] => gathered(units(rest, u16::from_be_bytes)),
+        [0xef, 0xbb, 0xbf, rest @ ..] => match std::str::from_utf8(rest) {
+            Ok(text) => Ok(Cow::Borrowed(text)),
+            Err(_) => gathered(readable(rest)),
+        },
         _ => match std::str::from_utf8(bytes) {
-            Ok(text) => Cow::Borrowed(text),
-            Err(_) => Cow::Owned(bytes.iter().map(|byte| western(*byte)).collect()),
+            Ok(text) => Ok(Cow::Borrowed(text)),
+            Err(_) => gathered(bytes.iter().map(|byte| western(*byte))),
         },
     }
+}
+
+/// The characters of damaged UTF-8.
+fn readable(bytes: &[u8]) -> impl Iterator<Item = char> + Clone {
+    bytes.utf8_chunks().flat_map(|chunk| {
+        let damaged = (!chunk.invalid().is_empty()).then_some(char::REPLACEMENT_CHARACTER);
+        chunk.valid().chars().chain(damaged)
+    })
+}
+
+/// The characters of UTF-16.
+fn units(bytes: &[u8], unit: fn([u8; 2]) -> u16) -> impl Iterator<Item = char> + Clone {
+    let units = bytes.as_chunks::<2>().0.iter().map(move |pair| unit(*pair));
+    char::decode_utf16(units).map(|read| read.unwrap_or(char::REPLACEMENT_CHARACTER))
+}
+
+/// One text of these characters. They are counted first: a text that grows as it is read takes up to three times its room.
+fn gathered<'a>(characters: impl Iterator<Item = char> + Clone) -> Result<Cow<'a, str>, TableRefused> {
+    let length = characters.clone().map(char::len_utf8).sum();
+    if length > MAX_TEXT_BYTES {
+        return Err(TableRefused::TooMuchText);
+    }
+    let mut text = String::with_capacity(length);
+    text.extend(characters);
+    Ok(Cow::Owned(text))
 }
 
 /// A character of Windows code page 1252, which is ISO 8859-1 but for these (Unicode's mapping table for cp1252).
@@ -247,6 +308,7 @@ mod tests {
             assert_eq!(rows(&bytes), want, "{bytes:?}");
         }
         assert_eq!(rows(b"No,Price\n7,5 \x80"), [row(1, &["No", "Price"]), row(2, &["7", "5 €"])]);
+        assert_eq!(rows(b"\xef\xbb\xbfNo\nZo\xff\xc3\xab"), [row(1, &["No"]), row(2, &["Zo\u{fffd}ë"])]);
     }
 
     #[test]
@@ -268,9 +330,20 @@ mod tests {
     }
 
     #[test]
+    fn a_row_may_be_as_long_as_any_row_is() {
+        let long = "x".repeat(MAX_ROW_BYTES - 2);
+        let blank = "\n".repeat(2 * MAX_ROW_BYTES);
+        let table = read(format!("No,Note\n1,{long}\n2,{long}{blank}").as_bytes()).unwrap();
+        let lengths: Vec<_> = table.rows.iter().map(|row| (row.at, row.cell(1).map(str::len))).collect();
+        assert_eq!(lengths, [(1, Some(4)), (2, Some(long.len())), (3, Some(long.len()))]);
+    }
+
+    #[test]
     fn what_is_no_table_is_refused_with_what_to_do() {
         let many = "a\n".repeat(MAX_ROWS + 2);
         let wide = format!("a\n{}", ",".repeat(MAX_COLUMNS));
+        let endless = ",".repeat(4_000_000);
+        let unclosed = format!("No,Note\n1,\"two\nlines\"\n\n2,\"{}", "x, y\n".repeat(MAX_ROW_BYTES / 4));
         for (bytes, why) in [
             (&b""[..], TableRefused::Empty),
             (b"\r\n ,, \r\n", TableRefused::Empty),
@@ -278,6 +351,10 @@ mod tests {
             (b"a,b\n\0\0", TableRefused::NotText),
             (many.as_bytes(), TableRefused::TooManyRows),
             (wide.as_bytes(), TableRefused::TooManyColumns(2)),
+            (endless.as_bytes(), TableRefused::RowTooLong(1)),
+            (unclosed.as_bytes(), TableRefused::RowTooLong(4)),
+            (&[b'\n'; 2 * MAX_ROW_BYTES], TableRefused::Empty),
+            (&b"a,\x80\n".repeat(MAX_TEXT_BYTES / 6 + 1), TableRefused::TooMuchText),
             (&vec![b'a'; MAX_BYTES + 1], TableRefused::TooLarge),
         ] {
             assert_eq!(read(bytes).unwrap_err(), why);

@@ -118,7 +118,7 @@ async fn a_wrong_file_or_field_has_its_sentence_and_keeps_the_rest() {
     }
     let huge = vec![0; 25 * 1024 * 1024];
     let refused = lab.upload(&path, &ARRIVED, "photographs", "huge.png", &huge).await;
-    assert!(refused.assert_status(400).text(".notice").contains("too large together"));
+    assert!(refused.assert_status(400).text(".notice").contains("What was sent is too large"));
 }
 
 #[tokio::test]

@@ -55,6 +55,24 @@ async fn a_file_that_is_too_large_is_refused_by_its_name() {
     lab.upload(&path, &[("kind", "photograph")], "file", "lens.png", &most).await.assert_status(303);
 }
 
+/// The same of the file of a shape, whatever it begins as: how long it was is not known.
+#[tokio::test]
+async fn a_file_of_a_shape_that_is_too_large_is_refused_by_its_name() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let path = format!("/jobs/{job}/shape");
+    let before = lab.contents().await;
+    for start in [&b"\x89PNG\r\n\x1a\n"[..], b"0\nSECTION\n", b"TRCFMT=1;40;E;R;F\nR="] {
+        let large = [start, &vec![b'7'; (8 << 20) + 1 - start.len()]].concat();
+        let refused = lab.upload(&path, &[("eye", "said")], "file", "C:\\lens.dat", &large).await;
+        assert_eq!(refused.assert_status(422).text("#file-error"), "“lens.dat” is larger than 8 MB: save it smaller");
+    }
+    assert_eq!(lab.contents().await, before);
+    let most = vec![b'7'; 8 << 20];
+    let faulty = lab.upload(&path, &[("eye", "said")], "file", "lens.dat", &most).await;
+    assert!(faulty.assert_status(422).text("ul.faults li").contains("8388608 bytes"));
+}
+
 /// A trace file of a megabyte names tens of thousands of holes.
 #[tokio::test]
 async fn a_trace_of_very_many_holes_is_kept_without_them() {

@@ -57,7 +57,7 @@ async fn next(part: &mut Field<'_>) -> Result<Option<Bytes>, WebError> {
 pub(super) fn not_read(error: MultipartError) -> WebError {
     if error.status() == StatusCode::PAYLOAD_TOO_LARGE {
         return WebError::Malformed(
-            "These files are too large together. Send fewer at a time; nothing was changed.".into(),
+            "What was sent is too large. Send fewer files at a time, or smaller ones; nothing was changed.".into(),
         );
     }
     WebError::Malformed("The upload was incomplete. Go back and send it again; nothing was changed.".into())

@@ -11,15 +11,14 @@ pub(in crate::web) mod similar;
 use askama::Template;
 use axum::Form as Posted;
 use axum::body::Bytes;
-use axum::extract::multipart::MultipartError;
 use axum::extract::{Multipart, Path, State};
 
 use self::family::Family;
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
-use super::sent::{after_rest, set_typed};
+use super::sent::{after_rest, not_read, set_typed, start_of};
 use super::{Chrome, PageResult, go, show, show_again};
-use crate::desk::attachment::{AttachmentKind, FileFormat, KeptFile, NewFile};
+use crate::desk::attachment::{AttachmentKind, FileFormat, FileRefused, KeptFile, MOST_BYTES, NewFile};
 use crate::desk::drilling::HoleTableRow;
 use crate::desk::frame::Rim;
 use crate::desk::frame_shape::{
@@ -124,6 +123,10 @@ pub(crate) async fn keep_shape(State(state): State<AppState>, Path(number): Path
     let ShapeUpload { form, file } = read_upload(sent).await?;
     let bytes = file.as_ref().map(|(name, bytes)| (name.as_str(), bytes.as_ref()));
     let mut post = JobPost::read_with_files(&state, number, Step::Shape, form, bytes).await?;
+    if let Some((name, _)) = file.as_ref().filter(|(_, bytes)| bytes.len() > MOST_BYTES) {
+        post.form.fail(ShapeForm::FILE, FileRefused::TooLarge(file_name(name)));
+        return show_again(&page(&state, &post.job.clone(), post.refused(), Vec::new()).await?);
+    }
     if let Some((name, bytes)) = file.as_ref().filter(|(_, bytes)| format_of(bytes).is_some()) {
         return hold_picture(&state, post, name, bytes).await;
     }
@@ -278,25 +281,16 @@ async fn read_upload(mut sent: Multipart) -> Result<ShapeUpload, WebError> {
         let name = part.name().unwrap_or("").to_owned();
         if name == ShapeForm::FILE {
             let file_name = part.file_name().unwrap_or("").to_owned();
-            let bytes = part.bytes().await.map_err(not_read)?;
+            // Of a file that is too large so much is kept that it is said.
+            let bytes = start_of(part, MOST_BYTES + 1).await?;
             if !bytes.is_empty() || !file_name.is_empty() {
-                upload.file = Some((file_name, bytes));
+                upload.file = Some((file_name, bytes.into()));
             }
         } else if let Err(why) = set_typed(&mut upload.form, part).await {
             return Err(after_rest(sent, why).await);
         }
     }
     Ok(upload)
-}
-
-fn not_read(error: MultipartError) -> WebError {
-    if error.status() == axum::http::StatusCode::PAYLOAD_TOO_LARGE {
-        WebError::Malformed(
-            "That file is larger than 24 MB; a trace file of both eyes has under 0.1 MB. Nothing was changed.".into(),
-        )
-    } else {
-        WebError::Malformed("The upload was incomplete. Go back and send it again; nothing was changed.".into())
-    }
 }
 
 /// The fields of the upload.

@@ -196,8 +196,8 @@ struct Waiting {
 async fn waiting(state: &AppState) -> Result<Option<Waiting>, WebError> {
     let key = key(state).await?;
     let Some((name, bytes)) = state.store.find_old_upload(&key).await? else { return Ok(None) };
-    // It was read once before it was kept.
-    let table = table::read(&bytes).map_err(|why| WebError::Internal(format!("a kept table: {why}")))?;
+    // It was read before it was kept, though perhaps by a Rimbook that took longer rows.
+    let Ok(table) = table::read(&bytes) else { return Ok(None) };
     Ok(Some(Waiting { key, name, table }))
 }
 
