@@ -4,7 +4,8 @@
 //!
 //! Read the rooms in this order. A room imports only from rooms above it in this list.
 //!
-//! 1. [`optics`] – powers, prism, lens surfaces and tolerances. Pure: std and thiserror only.
+//! 1. [`optics`] – powers, prism, lens surfaces and tolerances. Pure: std and thiserror only. This room
+//!    and the next two are a crate of their own, `src/core.rs`.
 //! 2. [`shape`] – traced outlines, the boxing system, layout in the box, interchange records. Pure.
 //! 3. [`picture`] – a scan or a photo of a lens to its outline, of a face to the pupil distance. Pure.
 //! 4. [`desk`] – the order side: customers, orders, jobs, deadlines, bills, receipts. Pure.
@@ -18,6 +19,8 @@
 //! 12. [`old_records`] – brings in the records of before Rimbook: trace files and a table.
 //! 13. [`config`], [`serve`] and [`demo`] – the command line, the server with its doors, the invented demo lab.
 
+pub use rimbook_core::{optics, picture, shape};
+
 pub mod bench;
 pub mod calc;
 pub mod config;
@@ -25,11 +28,8 @@ pub mod demo;
 pub mod desk;
 pub mod intake;
 pub mod old_records;
-pub mod optics;
-pub mod picture;
 pub mod print;
 pub mod safekeeping;
 pub mod serve;
-pub mod shape;
 pub mod store;
 pub mod web;

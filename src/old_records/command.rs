@@ -62,7 +62,7 @@ pub fn run(asked: &OldRecordsCommand, mut out: impl Write) -> Result<(), Command
         FolderLock::must_be_free(&data)?;
         crate::store::make_private_folder(&data)?;
         let _lock = FolderLock::take(&data)?;
-        let store = Store::open(&data).await?;
+        let store = Store::open_for_one(&data).await?;
         if store.is_writing_old_records().await? {
             store.write_staged(read_shape, &|_| {}).await?;
         }

@@ -79,7 +79,7 @@ async fn bring_telling(
 #[tokio::test]
 async fn everything_is_brought_in_once() {
     let (home, traces) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
-    let store = Store::open(home.path()).await.unwrap();
+    let store = Store::open_for_one(home.path()).await.unwrap();
     let table = given(traces.path(), 450);
     let all = gathered(traces.path(), &table);
     assert_eq!(all.problems, []);
@@ -121,7 +121,7 @@ async fn everything_is_brought_in_once() {
 #[tokio::test]
 async fn a_row_that_fails_leaves_nothing_behind() {
     let (home, traces) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
-    let store = Store::open(home.path()).await.unwrap();
+    let store = Store::open_for_one(home.path()).await.unwrap();
     let table = given(traces.path(), 250);
     fs::remove_file(traces.path().join("7.txt")).unwrap();
     let mut all = gathered(traces.path(), &table);
@@ -157,7 +157,7 @@ async fn a_row_that_fails_leaves_nothing_behind() {
 #[tokio::test]
 async fn a_file_that_changes_meanwhile_stops_it() {
     let (home, traces) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
-    let store = Store::open(home.path()).await.unwrap();
+    let store = Store::open_for_one(home.path()).await.unwrap();
     let table = given(traces.path(), 120);
     let all = gathered(traces.path(), &table);
     fs::write(traces.path().join("7.txt"), trace(8)).unwrap();
@@ -183,7 +183,7 @@ async fn a_program_that_is_stopped_leaves_nothing_or_writes_the_rest() {
     let table = given(traces.path(), 220);
     let all = gathered(traces.path(), &table);
     // While jobs are staged: nothing is in.
-    let store = Store::open(home.path()).await.unwrap();
+    let store = Store::open_for_one(home.path()).await.unwrap();
     let staged = AtomicBool::new(false);
     let note = |told| staged.fetch_or(told == Written::Staged(150), Ordering::Relaxed);
     tokio::select! {
@@ -191,7 +191,7 @@ async fn a_program_that_is_stopped_leaves_nothing_or_writes_the_rest() {
         () = until(&staged) => {}
     }
     store.close().await;
-    let store = Store::open(home.path()).await.unwrap();
+    let store = Store::open_for_one(home.path()).await.unwrap();
     assert!(!store.is_writing_old_records().await.unwrap());
     assert_eq!((store.next_job_number().await.unwrap(), store.list_customers("", 9).await.unwrap().len()), (1001, 0));
 
@@ -204,7 +204,7 @@ async fn a_program_that_is_stopped_leaves_nothing_or_writes_the_rest() {
     }
     store.close().await;
     fs::remove_dir_all(traces.path()).unwrap();
-    let store = Store::open(home.path()).await.unwrap();
+    let store = Store::open_for_one(home.path()).await.unwrap();
     assert!(store.is_writing_old_records().await.unwrap());
     assert_eq!(store.next_job_number().await.unwrap(), 1221, "an order that is taken now has a number after theirs");
     assert_eq!(store.find_old_number("5").await.unwrap(), None);
@@ -235,7 +235,7 @@ async fn a_program_that_is_stopped_leaves_nothing_or_writes_the_rest() {
 #[tokio::test]
 async fn other_saves_do_not_wait_for_all_of_it() {
     let (home, traces) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
-    let store = Store::open(home.path()).await.unwrap();
+    let store = Store::open_for_one(home.path()).await.unwrap();
     let table = given(traces.path(), 1000);
     let all = gathered(traces.path(), &table);
     let (is_done, begun) = (AtomicBool::new(false), Instant::now());
@@ -268,7 +268,7 @@ async fn other_saves_do_not_wait_for_all_of_it() {
 #[tokio::test]
 async fn what_the_records_do_not_say_stays_unsaid() {
     let (home, traces) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
-    let store = Store::open(home.path()).await.unwrap();
+    let store = Store::open_for_one(home.path()).await.unwrap();
     fs::write(traces.path().join("B-7.txt"), trace(7)).unwrap();
     let table = table::read(b"No,Name\nB-7,Ada Quill\n").unwrap();
     bring(&store, "a", (traces.path(), &gathered(traces.path(), &table)), false).await.unwrap();

@@ -49,7 +49,7 @@ pub fn change(folder: &Path, remove: bool, input: impl BufRead) -> Result<&'stat
 }
 
 async fn set(folder: &Path, phrase: Option<String>) -> Result<(), PassPhraseError> {
-    let store = Store::open(folder).await?;
+    let store = Store::open_for_one(folder).await?;
     let mut lock = store.get_screen_lock().await?;
     lock.hash = match phrase {
         Some(phrase) => Some(hash_phrase(phrase).await.map_err(|why| PassPhraseError::Refused(why.to_string()))?),

@@ -467,7 +467,7 @@ mod tests {
     #[tokio::test]
     async fn every_table_of_a_person_is_erased_or_stays_for_a_reason() {
         let folder = tempfile::tempdir().unwrap();
-        let store = Store::open(folder.path()).await.unwrap();
+        let store = Store::open_for_one(folder.path()).await.unwrap();
         let mut db = store.read.acquire().await.unwrap();
         let tables: Vec<String> =
             list_belonging(&mut db).await.unwrap().into_iter().map(|one| one.table.name).collect();

@@ -39,6 +39,17 @@ impl Store {
         Self::open_file(&folder.join(FILE_NAME)).await
     }
 
+    /// Opens the book as [`Store::open`] does, for one who asks one thing at a time: a command, or a test. Every reader
+    /// has to read the tables of the book first.
+    ///
+    /// # Errors
+    ///
+    /// [`OpenError`].
+    pub async fn open_for_one(folder: &Path) -> Result<Self, OpenError> {
+        make_private_folder(folder).map_err(|why| cannot_write(folder, why))?;
+        Self::open_with(&folder.join(FILE_NAME), 1).await
+    }
+
     /// Opens the book in a file, making the file if it is not there, and brings its tables up to date. A file that is
     /// there is read first, and is not touched unless it is a whole book that this version knows.
     ///
@@ -46,6 +57,10 @@ impl Store {
     ///
     /// [`OpenError`].
     pub async fn open_file(path: &Path) -> Result<Self, OpenError> {
+        Self::open_with(path, READERS).await
+    }
+
+    async fn open_with(path: &Path, readers: u32) -> Result<Self, OpenError> {
         let is_large = if path.symlink_metadata().is_ok() {
             refuse_what_is_no_book(path).await?
         } else {
@@ -65,7 +80,7 @@ impl Store {
         // A list comes over in one go: with a small buffer, the thread that reads and the one that takes wait for each other.
         let reading = options.pragma("query_only", "on").pragma("cache_size", "-5120").row_buffer_size(ROWS_AT_ONCE);
         let read =
-            pool().max_connections(READERS).min_connections(READERS).connect_with(reading).await.map_err(not_a_book)?;
+            pool().max_connections(readers).min_connections(readers).connect_with(reading).await.map_err(not_a_book)?;
         Ok(Self { file: path.into(), read, write, health: Health::of(path, is_large), changes: ChangeCount::default() })
     }
 }

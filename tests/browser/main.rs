@@ -1,7 +1,8 @@
 //! Stories: the real program in a real browser, as its owner uses it. Few and long, because each needs a Chromium.
 //!
-//! Without Chromium and its driver (Debian: `chromium`, `chromium-driver`) a story says that it was skipped and why; with
-//! `RIMBOOK_BROWSER=required` in the environment it fails instead.
+//! They take as long as all other tests together, so they are told only where they are asked for:
+//! `cargo test -- --include-ignored`. Chromium and its driver must be there (Debian: `chromium`, `chromium-driver`), and
+//! axe-core, which `.ci/run` fetches.
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a failed step is a failed test")]
 

@@ -18,10 +18,11 @@ const LOW: &str = "
 const WIDE: &str = "return document.documentElement.scrollWidth - innerWidth";
 
 #[tokio::test]
+#[ignore = "a story in a real browser: cargo test -- --include-ignored"]
 async fn every_control_of_the_bench_can_be_hit_with_a_thumb() {
     let home = tempfile::tempdir().unwrap();
     let running = Running::start(home.path(), &["--demo"]);
-    let Some(browser) = Browser::open(running.address, Settings::default()).await else { return };
+    let browser = Browser::open(running.address, Settings::default()).await;
     browser.touch(800, 1280);
     browser.open_page("/").await;
     assert_eq!(browser.run("return matchMedia('(pointer: coarse)').matches").await, true);

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 
 use rimbook::web::router::ADDRESSES;
 use scraper::{ElementRef, Html, Selector};
+use tokio::task::JoinSet;
 
 use crate::addresses::{Filled, filled, given_drawer_lens, posting_addresses, somewhere};
 use crate::support::{Answer, TestLab, encode};
@@ -144,33 +145,55 @@ async fn send_with(form: &mut Filled, changes: &[(&str, &str)]) -> Answer {
     answer
 }
 
-#[tokio::test]
-async fn a_form_refuses_figures_that_nobody_means() {
-    let (mut faults, mut tried, mut met) = (Vec::new(), 0, BTreeSet::new());
-    for address in posting_addresses().await {
-        let mut form = filled(address).await;
-        let Some(page) = form.page.take() else { continue };
-        let path = form.path.clone();
-        for (_, field) in figures_in(&page, &format!("form[method=post][action='{path}']")) {
-            let is_chosen = |(end, name, _): &&(&str, &str, Choices)| address.ends_with(end) && field.starts_with(name);
-            let chosen = CHOSEN.iter().find(is_chosen).map_or(&[][..], |(_, _, chosen)| *chosen);
-            for value in ABSURD.iter().chain(&DOUBTFUL).filter(|_| !ELSEWHERE.contains(&field.as_str())) {
-                let text = written(value);
-                let answer = send_with(&mut form, &[chosen, &[(field.as_str(), text.as_str())]].concat()).await;
-                let fault = wrong(&answer, &field, value, &text);
-                faults.extend(fault.map(|says| format!("{address} {field} {value}: {says}")));
-                tried += 1;
-                if answer.status != 422 {
-                    form = filled(address).await;
-                }
+/// What came of trying every figure of a form.
+#[derive(Default)]
+struct Tries {
+    faults: Vec<String>,
+    tried: usize,
+    met: BTreeSet<String>,
+}
+
+async fn try_figures_of(address: &'static str) -> Tries {
+    let mut tries = Tries::default();
+    let mut form = filled(address).await;
+    let Some(page) = form.page.take() else { return tries };
+    let path = form.path.clone();
+    for (_, field) in figures_in(&page, &format!("form[method=post][action='{path}']")) {
+        let is_chosen = |(end, name, _): &&(&str, &str, Choices)| address.ends_with(end) && field.starts_with(name);
+        let chosen = CHOSEN.iter().find(is_chosen).map_or(&[][..], |(_, _, chosen)| *chosen);
+        for value in ABSURD.iter().chain(&DOUBTFUL).filter(|_| !ELSEWHERE.contains(&field.as_str())) {
+            let text = written(value);
+            let answer = send_with(&mut form, &[chosen, &[(field.as_str(), text.as_str())]].concat()).await;
+            let fault = wrong(&answer, &field, value, &text);
+            tries.faults.extend(fault.map(|says| format!("{address} {field} {value}: {says}")));
+            tries.tried += 1;
+            if answer.status != 422 {
+                form = filled(address).await;
             }
-            met.insert(field);
         }
+        tries.met.insert(field);
     }
-    let left: Vec<_> =
-        FIGURES_IN_TEXT.iter().filter(|name| !met.iter().any(|field| field.starts_with(**name))).collect();
-    assert!(faults.is_empty(), "{} faults:\n{}", faults.len(), faults.join("\n"));
-    assert!(left.is_empty() && tried > 1000, "{tried}, {left:?}");
+    tries
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 4)]
+async fn a_form_refuses_figures_that_nobody_means() {
+    let mut left: Vec<&str> = posting_addresses().await;
+    let (mut running, mut all) = (JoinSet::new(), Tries::default());
+    loop {
+        while let Some(address) = (running.len() < 4).then(|| left.pop()).flatten() {
+            running.spawn(try_figures_of(address));
+        }
+        let Some(tries) = running.join_next().await else { break };
+        let tries = tries.unwrap();
+        all.faults.extend(tries.faults);
+        all.tried += tries.tried;
+        all.met.extend(tries.met);
+    }
+    let unmet: Vec<_> =
+        FIGURES_IN_TEXT.iter().filter(|name| !all.met.iter().any(|field| field.starts_with(**name))).collect();
+    assert!(all.faults.is_empty(), "{} faults:\n{}", all.faults.len(), all.faults.join("\n"));
+    assert!(unmet.is_empty() && all.tried > 1000, "{}, {unmet:?}", all.tried);
 }
 
 /// The same of forms that only ask, with the figures in the address.

@@ -1,6 +1,7 @@
 //! Measuring from a photo, and the measuring sheet.
 
 use std::io::Cursor;
+use std::sync::LazyLock;
 
 use image::{GrayImage, ImageFormat, Luma};
 use rimbook::desk::job::EventKind;
@@ -10,7 +11,7 @@ use crate::support::{Answer, TestLab};
 
 /// A photo of 1500 by 2000 pixels whose camera sees 3 pixels for each mm at the pupils, 500 mm away: a light card of 85.60 by
 /// 53.98 mm, 10 mm nearer, so 262.04 by 165.24 pixels, on a dark ground.
-fn photo() -> Vec<u8> {
+static PHOTO: LazyLock<Vec<u8>> = LazyLock::new(|| {
     let picture = GrayImage::from_fn(1500, 2000, |x, y| {
         let (x, y) = (f64::from(x) + 0.5, f64::from(y) + 0.5);
         let (dx, dy) = ((x - 750.0).abs() - 131.02, (y - 850.0).abs() - 82.62);
@@ -23,10 +24,10 @@ fn photo() -> Vec<u8> {
     let mut bytes = Vec::new();
     picture.write_to(&mut Cursor::new(&mut bytes), ImageFormat::Png).unwrap();
     bytes
-}
+});
 
 /// By the rule of similar triangles, eyes 31 and 32.5 mm from the nose whose pupils look at the camera: 31 · 500 / 510.5 · 3 =
-/// 91.09 pixels and 95.49 (computed by hand). The card's corners are those of [`photo`].
+/// 91.09 pixels and 95.49 (computed by hand). The card's corners are those of [`PHOTO`].
 const MARKS: [(&str, &str); 7] = [
     ("pupil_right", "658.91,1000"),
     ("pupil_left", "845.49,1000"),
@@ -39,7 +40,7 @@ const MARKS: [(&str, &str); 7] = [
 
 /// Keeps a photo; the address where it is marked.
 async fn opened(lab: &TestLab, base: &str) -> String {
-    let sent = lab.upload_as_is(&format!("{base}/measuring/photo"), &[], "file", "face.png", &photo()).await;
+    let sent = lab.upload_as_is(&format!("{base}/measuring/photo"), &[], "file", "face.png", &PHOTO).await;
     sent.assert_status(303).location.clone()
 }
 
@@ -67,7 +68,7 @@ async fn a_card_is_found_and_marks_are_pressed() {
     let address = opened(&lab, &base).await;
     let page = lab.get(&address).await;
     let image = page.attributes("input[type=image]", "src");
-    assert_eq!(lab.bytes(&image[0]).await, photo());
+    assert_eq!(lab.bytes(&image[0]).await, *PHOTO);
     for (name, want) in &MARKS[3..] {
         let (got, want) = (&page.attributes(&format!("#{name}"), "value")[0], want);
         let numbers = |text: &str| text.split(',').map(|n| n.parse::<f64>().unwrap()).collect::<Vec<_>>();

@@ -36,6 +36,8 @@ use rimbook::store::{FILE_NAME, Store};
 use rimbook::web::clock::Clock;
 use rimbook::web::{AppState, build_app};
 use scraper::{Html, Selector};
+use sqlx::Connection as _;
+use sqlx::sqlite::SqliteConnectOptions;
 use tempfile::TempDir;
 use time::macros::{date, datetime};
 use time::{OffsetDateTime, UtcOffset};
@@ -63,16 +65,38 @@ static BOOKS: OnceCell<[Vec<u8>; 2]> = OnceCell::const_new();
 
 async fn make_books() -> [Vec<u8>; 2] {
     let folder = tempfile::tempdir().unwrap();
-    let store = Store::open(folder.path()).await.unwrap();
+    let store = Store::open_for_one(folder.path()).await.unwrap();
     store.close().await;
     let unnamed = std::fs::read(folder.path().join(FILE_NAME)).unwrap();
-    let store = Store::open(folder.path()).await.unwrap();
+    let store = Store::open_for_one(folder.path()).await.unwrap();
     let mut profile = Lab::new("Saltmarsh Lens Post".into(), "4 Quay Lane\nPellmarsh PM 00401".into());
     profile.tax_id = "00-0001234".into();
     profile.phone = "555-0100".into();
     store.insert_lab(&profile, NOW).await.unwrap();
     store.close().await;
     [unnamed, std::fs::read(folder.path().join(FILE_NAME)).unwrap()]
+}
+
+/// The query that reads all rows of a book at once: a few hundred small ones took most of the time of some tests.
+static ALL_ROWS: OnceCell<String> = OnceCell::const_new();
+
+async fn all_rows(book: &mut sqlx::SqliteConnection) -> String {
+    let columns: Vec<(String, String)> = sqlx::query_as(
+        "select t.name, group_concat('quote(\"' || c.name || '\")', ' || '','' || ')
+         from sqlite_master t join pragma_table_info(t.name) c
+         where t.type = 'table' and t.name not like 'sqlite_%' and t.name <> 'draft' and t.sql not like 'create virtual%'
+         group by t.name order by t.name",
+    )
+    .fetch_all(book)
+    .await
+    .unwrap();
+    let rows_of = |(table, row): &(String, String)| {
+        format!(
+            "select '{table}', group_concat(line, char(30)) from (select {row} as line from \"{table}\" order by 1)
+             having count(*) > 0"
+        )
+    };
+    columns.iter().map(rows_of).collect::<Vec<_>>().join(" union all ")
 }
 
 impl TestLab {
@@ -101,7 +125,7 @@ impl TestLab {
     /// A book in another folder, in the place of this one.
     pub async fn reopened_on(self, folder: std::path::PathBuf) -> Self {
         self.store.close().await;
-        let store = Store::open(&folder).await.unwrap();
+        let store = Store::open_for_one(&folder).await.unwrap();
         let state = AppState::new(store.clone(), Clock::Fixed { now: NOW, zone: UtcOffset::UTC }).await.unwrap();
         Self { folder: self.folder, store, app: build_app(state) }
     }
@@ -118,7 +142,7 @@ impl TestLab {
     }
 
     async fn in_folder(folder: TempDir) -> Self {
-        let store = Store::open(folder.path()).await.unwrap();
+        let store = Store::open_for_one(folder.path()).await.unwrap();
         let clock = Clock::Fixed { now: NOW, zone: UtcOffset::UTC };
         let state = AppState::new(store.clone(), clock).await.unwrap();
         Self { folder, store, app: build_app(state) }
@@ -564,31 +588,23 @@ impl TestLab {
 
     /// The book, opened to read beside the app.
     async fn beside(&self) -> sqlx::SqlitePool {
-        let file = self.folder.path().join(rimbook::store::FILE_NAME);
-        sqlx::SqlitePool::connect(&format!("sqlite://{}?mode=ro", file.display())).await.unwrap()
+        sqlx::SqlitePool::connect_with(self.to_read()).await.unwrap()
+    }
+
+    fn to_read(&self) -> SqliteConnectOptions {
+        SqliteConnectOptions::new().filename(self.folder.path().join(FILE_NAME)).read_only(true)
     }
 
     /// Everything the book holds but drafts, to see whether anything changed.
     pub async fn contents(&self) -> Vec<String> {
-        let pool = self.beside().await;
-        let tables: Vec<(String,)> = sqlx::query_as(
-            "select name from sqlite_master where type = 'table' and name not like 'sqlite_%' and name <> 'draft'
-             and sql not like 'create virtual%' order by name",
-        )
-        .fetch_all(&pool)
-        .await
-        .unwrap();
-        let mut contents = Vec::new();
-        for (table,) in tables {
-            let columns: Vec<(String,)> =
-                sqlx::query_as("select name from pragma_table_info(?)").bind(&table).fetch_all(&pool).await.unwrap();
-            let row = columns.iter().map(|(c,)| format!("quote(\"{c}\")")).collect::<Vec<_>>().join(" || ',' || ");
-            let query = sqlx::AssertSqlSafe(format!("select {row} from \"{table}\" order by 1"));
-            let rows: Vec<(String,)> = sqlx::query_as(query).fetch_all(&pool).await.unwrap();
-            contents.extend(rows.into_iter().map(|(row,)| format!("{table}: {row}")));
-        }
-        pool.close().await;
-        contents
+        let mut book = sqlx::SqliteConnection::connect_with(&self.to_read()).await.unwrap();
+        let query = ALL_ROWS.get_or_init(|| all_rows(&mut book)).await;
+        let tables: Vec<(String, String)> =
+            sqlx::query_as(sqlx::AssertSqlSafe(query.as_str())).fetch_all(&mut book).await.unwrap();
+        let rows = tables.iter().flat_map(|(table, rows)| rows.split('\x1e').map(move |row| format!("{table}: {row}")));
+        let rows = rows.collect();
+        book.close().await.unwrap();
+        rows
     }
 
     /// Takes a job through every step that is left. It is to be one that [`GOOD_READING`] is right for.
@@ -644,12 +660,7 @@ pub const GOOD_READING: [(&str, &str); 6] = [
 
 /// Percent-encodes a form.
 pub fn encode(fields: &[(&str, &str)]) -> String {
-    let escape = |text: &str| {
-        text.bytes()
-            .map(|b| if b.is_ascii_alphanumeric() { char::from(b).to_string() } else { format!("%{b:02X}") })
-            .collect::<String>()
-    };
-    fields.iter().map(|(n, v)| format!("{}={}", escape(n), escape(v))).collect::<Vec<_>>().join("&")
+    form_urlencoded::Serializer::new(String::new()).extend_pairs(fields).finish()
 }
 
 impl Answer {

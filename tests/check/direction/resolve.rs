@@ -73,7 +73,7 @@ impl Place<'_> {
             return None;
         }
         match first.as_str() {
-            "rimbook" => from(vec!["crate".to_owned()]),
+            "rimbook" | "rimbook_core" => from(vec!["crate".to_owned()]),
             name if EXTERN_CRATES.with(|crates| crates.iter().any(|known| known == name)) => Some(path.to_vec()),
             _ => None,
         }
@@ -152,11 +152,15 @@ impl Place<'_> {
 }
 
 thread_local! {
-    /// The crates a source may name without importing them: the standard library and what Cargo.toml depends on.
+    /// The crates a source may name without importing them: the standard library and what both manifests depend on.
     pub static EXTERN_CRATES: Vec<String> = {
-        let manifest = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/Cargo.toml")).unwrap();
-        let dependencies = manifest.split("[dependencies]").nth(1).unwrap().split("\n[").next().unwrap();
-        let names = dependencies.lines().filter_map(|line| Some(line.split_once('=')?.0.trim().replace('-', "_")));
+        let manifests = ["Cargo.toml", "src/Cargo.toml"].map(|name| {
+            std::fs::read_to_string(std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join(name)).unwrap()
+        });
+        let dependencies = manifests.iter().flat_map(|manifest| {
+            manifest.split("[dependencies]").nth(1).unwrap().split("\n[").next().unwrap().lines()
+        });
+        let names = dependencies.filter_map(|line| Some(line.split_once('=')?.0.trim().replace('-', "_")));
         ["std", "core", "alloc"].map(str::to_owned).into_iter().chain(names).collect()
     };
 }

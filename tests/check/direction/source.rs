@@ -68,7 +68,10 @@ impl Modules {
                 self.add(&child(module, &inner.ident.to_string()), items);
             }
         }
-        self.0.insert(module.to_vec(), Scope::of(items));
+        let (scope, more) = (self.0.entry(module.to_vec()).or_default(), Scope::of(items));
+        scope.imports.extend(more.imports);
+        scope.declared.extend(more.declared);
+        scope.modules.extend(more.modules);
     }
 }
 
@@ -102,11 +105,12 @@ fn collect(folder: &Path, paths: &mut Vec<PathBuf>) {
     }
 }
 
-/// `lib.rs` is `crate`, `desk/mod.rs` and `desk.rs` are `crate::desk`, `main.rs` is its own `crate::main`.
+/// `lib.rs` is `crate`, and `core.rs` is taken for a part of it: the rooms of both crates have one set of names. `desk/mod.rs`
+/// and `desk.rs` are `crate::desk`, `main.rs` is its own `crate::main`.
 pub fn module_of(relative: &Path) -> Absolute {
     let mut module = vec!["crate".to_owned()];
     module.extend(relative.with_extension("").iter().map(|part| part.to_str().unwrap().to_owned()));
-    if module.last().is_some_and(|last| last == "mod") || module[1..] == ["lib"] {
+    if module.last().is_some_and(|last| last == "mod") || module[1..] == ["lib"] || module[1..] == ["core"] {
         module.pop();
     }
     module
