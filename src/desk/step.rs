@@ -474,7 +474,7 @@ mod tests {
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Shipment, Some("has been sent already")),
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Lenses, Some("A remake is a new job")),
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Cut, Some("nothing left to cut")),
-            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Compensation, Some("cannot be changed afterward")),
+            (after(&[Cut, CheckPassed, Packed, Sent]), Step::Compensation, Some("The power ordered cannot be changed")),
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Check, Some("has been sent.")),
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Note, None),
             (after(&[Cut, CheckPassed, Packed, Sent]), Step::Return, None),
@@ -623,6 +623,35 @@ mod tests {
             assert_eq!((job.is_lens_in_hand(Eye::Right), job.is_lens_in_hand(Eye::Left)), (right, left), "{more:?}");
         }
         assert!(!job_after(&[Taken]).is_lens_in_hand(Eye::Right));
+    }
+
+    #[test]
+    fn a_lens_is_cut_until_another_one_is_taken() {
+        use EventKind::*;
+        for (more, right, left) in [
+            (&[][..], false, false),
+            (&[Cut], true, true),
+            (&[Cut, CheckFailed], true, true),
+            (&[Cut, SpoiledRight], false, true),
+            (&[Cut, AsideLeft], true, false),
+            (&[Cut, SpoiledRight, LensRight], false, true),
+            (&[Cut, LensLeft], true, false),
+            (&[Cut, LensLeft, Cut], true, true),
+            (&[Cut, ParcelLost], false, false),
+        ] {
+            let job = job_after(&[&[Taken, ShapeKept, LensRight, LensLeft], more].concat());
+            assert_eq!((job.is_lens_cut(Eye::Right), job.is_lens_cut(Eye::Left)), (right, left), "{more:?}");
+        }
+    }
+
+    #[test]
+    fn nothing_more_comes_of_a_cancelled_job_or_an_old_record() {
+        for (kind, says) in [(EventKind::Cancelled, "was canceled"), (EventKind::BroughtIn, "from old records")] {
+            for needed in [Stage::Taken, Stage::Checked, Stage::Sent] {
+                let why = job_after(&[kind]).not_yet(needed);
+                assert!(why.as_deref().is_some_and(|why| why.contains(says)), "{kind:?}: {why:?}");
+            }
+        }
     }
 
     #[test]
