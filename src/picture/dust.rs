@@ -139,6 +139,28 @@ pub(super) fn bridged(line: &[Point], covered: &[bool], spacing_mm: f64) -> Vec<
     bridged
 }
 
+/// How far the line may be off between two covered pieces near to each other, mm: the ends of a fiber along the edge are seen as
+/// bulges, and what lies between them is moved as a whole. It is compared with the curve through what lies beyond both.
+pub(super) fn between_mm(line: &[Point], covered: &[bool], spacing_mm: f64) -> f64 {
+    let n = line.len();
+    let starts: Vec<usize> = (0..n).filter(|i| covered[*i] && !covered[(i + n - 1) % n]).collect();
+    let count = |start: usize| (0..n).take_while(|k| covered[(start + k) % n]).count();
+    let pair_mm = |(start, next): (&usize, &usize)| {
+        let all = (next + n - start) % n + count(*next);
+        let clear = all.saturating_sub(count(*start) + count(*next));
+        if all >= n / 2 || clear as f64 * spacing_mm > LONGEST_MM {
+            return 0.0;
+        }
+        let Some(curve) = bridge(line, covered, (*start, all), spacing_mm) else { return 0.0 };
+        curve.iter().enumerate().map(|(k, at)| at.minus(line[(start + k) % n]).length_mm()).fold(0.0, f64::max)
+    };
+    if starts.len() < 2 {
+        0.0
+    } else {
+        starts.iter().zip(starts.iter().cycle().skip(1)).map(pair_mm).fold(0.0, f64::max)
+    }
+}
+
 /// A cubic over the chord of the piece, fitted to the clean points on both sides.
 fn bridge(line: &[Point], covered: &[bool], (start, count): (usize, usize), spacing_mm: f64) -> Option<Vec<Point>> {
     let n = line.len();
@@ -183,6 +205,26 @@ mod tests {
         let bridged = bridged(&line, &covered, spacing_mm);
         assert!(bridged.iter().all(|point| (point.length_mm() - 20.0).abs() < 0.001));
         assert!(line.iter().any(|point| point.length_mm() > 20.09));
+    }
+
+    /// A fiber of 3 mm moves the line by a tenth of a millimeter, and only its ends are seen.
+    #[test]
+    fn what_lies_between_the_ends_of_a_fiber_is_compared_with_what_lies_beyond_them() {
+        let n = 800;
+        let spacing_mm = 40.0 * std::f64::consts::PI / f64::from(n);
+        let line = |off_mm: f64| -> Vec<Point> {
+            let radius_mm = |i: i32| if (400..420).contains(&i) { 20.0 + off_mm } else { 20.0 };
+            (0..n).map(|i| Point::polar(radius_mm(i), 360.0 * f64::from(i) / f64::from(n))).collect()
+        };
+        let covered = |pieces: &[(i32, i32)]| -> Vec<bool> {
+            (0..n).map(|i| pieces.iter().any(|(from, to)| (*from..*to).contains(&i))).collect()
+        };
+        let ends = covered(&[(398, 402), (418, 422)]);
+        assert!((between_mm(&line(0.1), &ends, spacing_mm) - 0.1).abs() < 0.005);
+        assert!(between_mm(&line(0.0), &ends, spacing_mm) < 0.001);
+        // One end alone, or another piece far away, says nothing.
+        assert_eq!(between_mm(&line(0.1), &covered(&[(398, 402)]), spacing_mm), 0.0);
+        assert_eq!(between_mm(&line(0.1), &covered(&[(398, 402), (600, 604)]), spacing_mm), 0.0);
     }
 
     /// A speck moves six rows by a tenth of a millimeter. The round corner of a square is sharper than any lens has, and stays.

@@ -69,8 +69,11 @@ const FIRST_CLOSER: usize = 3;
 const BASE: f64 = 2.0;
 /// The farthest point is off by about so many times what noise moves a point, found with drawn scans.
 const FARTHEST: f64 = 5.0;
-/// Dust in a blurred edge is not told from the edge, and pulls it by up to this part of the blur; found with drawn scans.
-const HIDDEN: f64 = 0.24;
+/// Dust in a blurred edge is not told from the edge, and pulls it by up to this part of the blur; found with drawn scans. The
+/// second part is that of a blur so wide that short bulges drown in it.
+const HIDDEN: (f64, f64) = (0.24, 0.8);
+/// A wider blur is such a one, mm: 1.3 pixels of a scan at 300 dpi.
+const SHARP_MM: f64 = 0.11;
 /// Nor is what is smaller than a pixel, by up to this part of one.
 const COARSE: f64 = 0.35;
 /// An edge whose course is like nothing that is known may be this far off, mm.
@@ -136,11 +139,12 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
             smoothed = smooth(&covered);
             // A Gaussian of this width is the mean of so many rows.
             let random_mm = row_mm / (2.0 * PI.sqrt() * width).max(1.0).sqrt();
-            let hidden_mm = (HIDDEN * closer.step.blur() * pitch_mm).max(COARSE * pitch_mm);
+            let hidden_mm = hidden_mm(blur_mm, pitch_mm);
             unsure_mm = (FARTHEST * random_mm).hypot(2.0 * closer.doubt * pitch_mm).max(hidden_mm);
         }
         line = feet.iter().zip(&smoothed).map(|(foot, mm)| moved(foot, *mm)).collect();
         line = dust::bridged(&line, &covered, spacing_mm);
+        unsure_mm = unsure_mm.max(dust::between_mm(&line, &covered, spacing_mm));
         last = Some((feet, strip, path, offsets_mm, smoothed));
     }
     let Some((feet, strip, path, offsets_mm, smoothed)) = last else { unreachable!("there is a look") };
@@ -155,6 +159,12 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
         unsure_mm,
         points: line,
     }
+}
+
+/// How far dust that is not seen as such may pull the edge, mm.
+fn hidden_mm(blur_mm: f64, pitch_mm: f64) -> f64 {
+    let part = if blur_mm > SHARP_MM { HIDDEN.1 } else { HIDDEN.0 };
+    (part * blur_mm).max(COARSE * pitch_mm)
 }
 
 /// Which of the edges near a coarse border is the wanted one, and its path.

@@ -119,7 +119,7 @@ pub enum Note {
     LevelWithCard,
     /// Two lenses were found: the left one in the picture is the right eye.
     Pair,
-    /// The picture is so blurred or noisy that the outline may be off by so many millimeters.
+    /// The picture is so blurred or noisy, or dust lies so along the edge, that the outline may be off by so many millimeters.
     Unsure(f64),
     /// The edge is uneven by so many millimeters: dust, or a scratched lens.
     Dusty(f64),
@@ -161,8 +161,8 @@ impl fmt::Display for Note {
             ),
             Note::Unsure(mm) => write!(
                 f,
-                "The picture is blurred or noisy: the outline may be off by {mm:.2} mm. Compare the width with the lens, or \
-                 scan it again, flat on the glass"
+                "The picture is blurred or noisy, or a fiber lies along the edge: the outline may be off by {mm:.2} mm. Compare \
+                 it with the lens, or clean lens and glass and scan it again, pressed flat"
             ),
             Note::Dusty(mm) => {
                 write!(

@@ -51,6 +51,8 @@ const SLOW_CHANGE_PX: [f64; 5] = [0.1, 0.3, 0.3, 0.15, 0.15];
 const ODD_PART: f64 = 0.25;
 /// What no model explains, levels: rounding, and that no blur is exactly normal.
 const UNEXPLAINED: f64 = 0.15;
+/// A row is looked at so many times more, each time from where the edge was seen, as long as it lies a blur away.
+const FAR_TURNS: usize = 4;
 /// The edge is not farther from the line than this, as a multiple of the blur.
 const MOST_SHIFT: f64 = 2.5;
 
@@ -235,10 +237,10 @@ pub(super) fn look(
         let at = (row as f64 + 0.5) * PARTS as f64 / count as f64;
         let edge = between(&shifts, at - 0.5);
         let step = EdgeStep { edge, ..steps[(at as usize).min(PARTS - 1)] };
-        let offset = compared(&rows, rows.row(row), &step).0;
+        let (step, offset) = looked_for(&rows, rows.row(row), step);
         // Dust is blurred too, so it is better seen in some rows together.
         let misfit = compared(&rows, &rows.about(row, (step.blur / 2.0).round() as usize), &step).1;
-        seen.offsets.push(edge + offset);
+        seen.offsets.push(step.edge + offset);
         seen.misfits.push(misfit);
     }
     Some(seen)
@@ -541,6 +543,19 @@ fn aligned(rows: &Rows, profile: &BrightnessProfile, step: &EdgeStep) -> f64 {
     let places = (-20..=20).map(|i| f64::from(i) / 20.0 * most);
     let near = places.map(|shift| (off(shift), shift)).min_by(|a, b| a.0.total_cmp(&b.0)).map_or(0.0, |best| best.1);
     near + compared(rows, &profile.values, &EdgeStep { edge: step.edge + near, ..*step }).0
+}
+
+/// The step where a row has its edge, and how far that is off still, pixels outward.
+fn looked_for(rows: &Rows, row: &[f32], mut step: EdgeStep) -> (EdgeStep, f64) {
+    let mut offset = compared(rows, row, &step).0;
+    for _ in 0..FAR_TURNS {
+        if offset.abs() < 0.99 * step.blur {
+            break;
+        }
+        step.edge += offset;
+        offset = compared(rows, row, &step).0;
+    }
+    (step, offset)
 }
 
 /// How far the edge of a row is from that of a step, pixels outward, and how much of the row is not explained.
