@@ -76,6 +76,8 @@ const HIDDEN: (f64, f64) = (0.24, 0.8);
 const SHARP_MM: f64 = 0.11;
 /// Nor is what is smaller than a pixel, by up to this part of one.
 const COARSE: f64 = 0.35;
+/// A loop is a smaller part of a line than what is left of it.
+const LEAST_KEPT: f64 = 0.8;
 /// An edge whose course is like nothing that is known may be this far off, mm.
 const UNFITTED_MM: f64 = 0.5;
 
@@ -145,6 +147,9 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
         line = feet.iter().zip(&smoothed).map(|(foot, mm)| moved(foot, *mm)).collect();
         line = dust::bridged(&line, &covered, spacing_mm);
         unsure_mm = unsure_mm.max(dust::between_mm(&line, &covered, spacing_mm));
+        if turn < FIRST_CLOSER {
+            line = without_loops(&line);
+        }
         last = Some((feet, strip, path, offsets_mm, smoothed));
     }
     let Some((feet, strip, path, offsets_mm, smoothed)) = last else { unreachable!("there is a look") };
@@ -233,6 +238,25 @@ pub(super) fn spaced(line: &[Point], spacing_mm: f64) -> Vec<Point> {
         before_mm += side_mm;
     }
     points
+}
+
+/// A closed line without what runs back about its middle. Where a border is far from the edge, normals cross, and what is seen along
+/// them is a loop that no later look would open.
+fn without_loops(line: &[Point]) -> Vec<Point> {
+    let n = line.len() as f64;
+    let middle = line.iter().fold(Point::ORIGIN, |sum, p| sum.plus(*p)).times(1.0 / n);
+    let (mut turned, mut most) = (0.0, -1.0);
+    let mut kept = Vec::with_capacity(line.len());
+    for (p, q) in edges(line) {
+        if (most..TAU).contains(&turned) {
+            kept.push(p);
+            most = turned;
+        }
+        let (from, to) = (p.minus(middle), q.minus(middle));
+        turned += from.cross(to).atan2(from.dot(to));
+    }
+    // What is no closed curve about its middle is no lens, and is refused later.
+    if kept.len() as f64 > LEAST_KEPT * n { kept } else { line.to_vec() }
 }
 
 /// A closed line without what is finer than `width` points: smoothed, and what that took of its curves put back.
@@ -354,4 +378,25 @@ fn longest_unseen(path: &Path, line: &[Point], spacing_mm: f64) -> (f64, f64) {
 pub(super) fn median(mut values: Vec<f64>) -> f64 {
     let middle = values.len() / 2;
     if values.is_empty() { 0.0 } else { *values.select_nth_unstable_by(middle, f64::total_cmp).1 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A circle whose points between 100 and 110 degrees run back for 6 degrees, farther inside.
+    #[test]
+    fn a_loop_is_left_out_and_a_line_without_one_stays() {
+        let circle: Vec<Point> = (0..360).map(|deg| Point::polar(20.0, f64::from(deg))).collect();
+        assert_eq!(without_loops(&circle), circle);
+        let back = (104..110).rev().map(|deg| Point::polar(19.0, f64::from(deg)));
+        let mut opened: Vec<Point> =
+            circle[..=110].iter().copied().chain(back).chain(circle[105..].iter().copied()).collect();
+        opened = without_loops(&opened);
+        opened.dedup();
+        assert_eq!(opened, circle);
+        // Turned the other way it is no outline, and stays as it is.
+        let clockwise: Vec<Point> = circle.iter().rev().copied().collect();
+        assert_eq!(without_loops(&clockwise), clockwise);
+    }
 }

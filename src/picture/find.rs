@@ -38,6 +38,8 @@ const MARKED: (f64, f64) = (0.03, 0.15);
 const MOST_CORNERS: usize = 6;
 const CORNER_MM: f64 = 3.0;
 const MOST_CORNERED_DEG: f64 = 325.0;
+/// Edges whose areas differ by less than this part are the same one, followed twice: a rim or a bevel is wider.
+const SAME_AREA: f64 = 0.01;
 /// The edge of a lens refracts so far inward, mm.
 const RIM_MM: f64 = 4.5;
 /// Inside of a rim nothing is seen but the blur of its edge, mm.
@@ -230,15 +232,22 @@ fn innermost(lenses: Vec<FoundLens>) -> Vec<FoundLens> {
     without_nested(lenses, |a, b| a.total_cmp(&b))
 }
 
-/// Of lenses within each other the first by area.
+/// Of lenses within each other the first by area. An edge that was followed twice is taken as it was surer: the line may have gone
+/// astray from a border far away from the edge.
 fn without_nested(mut lenses: Vec<FoundLens>, order: impl Fn(f64, f64) -> Ordering) -> Vec<FoundLens> {
     let area = |lens: &FoundLens| Boxing::of(&lens.outline).area_mm2;
     lenses.sort_by(|a, b| order(area(a), area(b)));
     let holds = |a: &FoundLens, b: &FoundLens| a.outline.contains(b.middle.minus(a.middle));
     let mut kept: Vec<FoundLens> = Vec::new();
     for lens in lenses {
-        if !kept.iter().any(|first| holds(first, &lens) || holds(&lens, first)) {
-            kept.push(lens);
+        match kept.iter_mut().find(|first| holds(first, &lens) || holds(&lens, first)) {
+            None => kept.push(lens),
+            Some(first) => {
+                let is_same = (area(&lens) / area(first) - 1.0).abs() < SAME_AREA;
+                if is_same && lens.edge.unsure_mm < first.edge.unsure_mm {
+                    *first = lens;
+                }
+            }
         }
     }
     kept.sort_by(|a, b| a.middle.x_mm.total_cmp(&b.middle.x_mm));
@@ -303,4 +312,34 @@ fn turned_in_corners_deg(points: &[Point]) -> f64 {
 fn fullness(points: &[Point], area_mm2: f64) -> f64 {
     let around = hull(points, |point| [point.x_mm, point.y_mm]);
     area_mm2 / (doubled_area_mm2(&around) / 2.0).max(1e-9)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn round(radius_mm: f64, unsure_mm: f64) -> FoundLens {
+        let points: Vec<Point> = (0..360).map(|deg| Point::polar(radius_mm, f64::from(deg))).collect();
+        let outline = Outline::from_points(points.clone()).unwrap();
+        let edge = SeenEdge {
+            points,
+            seen: 1.0,
+            unseen: (0.0, 0.0),
+            spread_mm: 0.0,
+            blur_mm: 0.1,
+            step_levels: 100.0,
+            unsure_mm,
+        };
+        FoundLens { edge, outline, middle: Point::ORIGIN, is_marked: false }
+    }
+
+    #[test]
+    fn of_an_edge_followed_twice_the_surer_is_taken_and_of_two_edges_the_innermost() {
+        let unsure =
+            |lenses: Vec<FoundLens>| innermost(lenses).iter().map(|lens| lens.edge.unsure_mm).collect::<Vec<_>>();
+        assert_eq!(unsure(vec![round(25.0, 0.03), round(24.95, 0.3)]), [0.03]);
+        assert_eq!(unsure(vec![round(25.0, 0.3), round(24.95, 0.03)]), [0.03]);
+        // The outer edge of a rim is another one, however sure.
+        assert_eq!(unsure(vec![round(26.2, 0.03), round(25.0, 0.3)]), [0.3]);
+    }
 }

@@ -110,6 +110,24 @@ fn a_fiber_along_the_edge_is_not_passed_over_in_silence() {
     }
 }
 
+/// The border of this opening lies far inside of its edge for a short way, where the line once ran back on itself.
+#[test]
+fn a_loop_in_the_first_line_along_a_rim_is_opened() {
+    for blur_px in [0.5, 1.0] {
+        let mut dice = Dice::new(7_000_120);
+        let at = (36.0 + dice.unit(), -35.0 - dice.unit());
+        let lens = Truth::any(&mut dice, at);
+        let look = Look { tint: [1.0; 3], ring_mm: dice.between(1.2, 4.5), ring: dice.between(0.1, 0.7) };
+        let mut scene = Scene::new(lens.clone(), look).uneven(&mut dice, 40.0).dusty(&mut dice, 24);
+        scene.is_rim = true;
+        let flaws = Flaws { blur_px, noise: dice.between(1.0, 6.0) };
+        let bytes = jpeg(&picture(&scene, &Camera::scanner(300.0, 75.0, 73.0), flaws, &mut dice), 80);
+        let reading = read(&bytes, &Ask { subject: Subject::Rim, ..SCAN }).unwrap();
+        let (most_mm, usual_mm) = distances(&lens, &edge(&reading));
+        assert!(most_mm < 0.03 && usual_mm < 0.01, "{blur_px}: {most_mm:.3} {usual_mm:.3}");
+    }
+}
+
 /// A speck in a blurred edge looks like the edge itself, moved; and in a deep shadow the dark line is far darker on one side.
 #[test]
 fn dust_and_shadow_beside_a_blurred_faint_edge_do_not_move_it() {
