@@ -69,11 +69,12 @@ const FIRST_CLOSER: usize = 3;
 const BASE: f64 = 2.0;
 /// The farthest point is off by about so many times what noise moves a point, found with drawn scans.
 const FARTHEST: f64 = 5.0;
-/// Dust in a blurred edge is not told from the edge, and pulls it by up to this part of the blur; found with drawn scans. The
-/// second part is that of a blur so wide that short bulges drown in it.
-const HIDDEN: (f64, f64) = (0.24, 0.8);
-/// A wider blur is such a one, mm: 1.3 pixels of a scan at 300 dpi.
-const SHARP_MM: f64 = 0.11;
+/// Dust in a blurred edge is not told from the edge, and pulls it by up to this part of the blur; found with drawn scans.
+const HIDDEN: f64 = 0.24;
+/// The same in a wide blur, where short bulges are not seen either.
+const HIDDEN_IN_WIDE_BLUR: f64 = 0.8;
+/// A blur over this is wide, mm: 1.3 pixels of a scan at 300 dpi.
+const WIDE_BLUR_MM: f64 = 0.11;
 /// Nor is what is smaller than a pixel, by up to this part of one.
 const COARSE: f64 = 0.35;
 /// A loop is a smaller part of a line than what is left of it.
@@ -168,7 +169,7 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
 
 /// How far dust that is not seen as such may pull the edge, mm.
 fn hidden_mm(blur_mm: f64, pitch_mm: f64) -> f64 {
-    let part = if blur_mm > SHARP_MM { HIDDEN.1 } else { HIDDEN.0 };
+    let part = if blur_mm > WIDE_BLUR_MM { HIDDEN_IN_WIDE_BLUR } else { HIDDEN };
     (part * blur_mm).max(COARSE * pitch_mm)
 }
 

@@ -35,19 +35,22 @@ impl Store {
     ///
     /// [`OpenError`], each variant a line for the terminal.
     pub async fn open(folder: &Path) -> Result<Self, OpenError> {
-        make_private_folder(folder).map_err(|why| cannot_write(folder, why))?;
-        Self::open_file(&folder.join(FILE_NAME)).await
+        Self::open_in(folder, READERS).await
     }
 
-    /// Opens the book as [`Store::open`] does, for one who asks one thing at a time: a command, or a test. Every reader
-    /// has to read the tables of the book first.
+    /// Opens the book as [`Store::open`] does, but with one reader: a command or a test asks one thing at a time, and each
+    /// reader takes time to open.
     ///
     /// # Errors
     ///
     /// [`OpenError`].
     pub async fn open_for_one(folder: &Path) -> Result<Self, OpenError> {
+        Self::open_in(folder, 1).await
+    }
+
+    async fn open_in(folder: &Path, readers: u32) -> Result<Self, OpenError> {
         make_private_folder(folder).map_err(|why| cannot_write(folder, why))?;
-        Self::open_with(&folder.join(FILE_NAME), 1).await
+        Self::open_with(&folder.join(FILE_NAME), readers).await
     }
 
     /// Opens the book in a file, making the file if it is not there, and brings its tables up to date. A file that is

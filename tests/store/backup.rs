@@ -167,9 +167,7 @@ async fn a_locked_backup_opens_with_its_key_alone() {
         // One byte of the middle is another; the end is missing.
         let mut changed = bytes.clone();
         changed[bytes.len() / 2] ^= 1;
-        let broken = [changed, bytes[..bytes.len() - 20].to_vec(), bytes[..bytes.len() / 2].to_vec()];
-        // Each opening by a pass phrase takes a second, by design.
-        for broken in broken.into_iter().skip(if round == 0 { 2 } else { 0 }) {
+        for broken in [changed, bytes[..bytes.len() - 20].to_vec(), bytes[..bytes.len() / 2].to_vec()] {
             let file = shelf.path().join("broken.db.age");
             fs::write(&file, broken).unwrap();
             let refused = backup::verify(&file, Some(&right)).await;
