@@ -11,12 +11,22 @@ use crate::shape::outline::Point;
 const UNUSUAL: f64 = 4.0;
 /// ... and by this part of the height of the edge.
 const LEAST_PART: f64 = 0.1;
+/// It looks odd from this part on.
+const ODD_PART: f64 = 0.03;
 /// A longer piece is no dust, mm.
 const LONGEST_MM: f64 = 4.0;
 /// More of the edge than this is not covered by dust.
 const MOST_DUSTY: f64 = 0.2;
 /// On each side of a dusty piece the curve follows at least so much of the clean line, mm.
 const LEAST_SIDE_MM: f64 = 0.8;
+/// The half of a fiber that bends the line, mm.
+const HALF_FIBER_MM: f64 = 1.6;
+/// Round corners are bent too: their middle lies so far outside of the cubic through their sides, mm for the square of each radian
+/// that the line turns, and what leads into them so far inside, mm for each radian. So much is the most of corners of 45 to 90 degrees
+/// and of 4 mm or more.
+const CORNER_MM: (f64, f64) = (0.4, 0.3);
+/// A bulge draws the cubic along, so it is larger by this than it looks.
+const LED: f64 = 1.4;
 /// The half of a speck of dust, mm.
 const SPECK_MM: f64 = 0.15;
 /// A bulge is compared with so much of the line on each side, mm.
@@ -34,6 +44,12 @@ pub(super) fn covered(misfits: &[f64], height: f64) -> Vec<bool> {
     let covered: Vec<bool> = (0..n).map(|i| (0..5).any(|k| is_odd(i + n + k - 2))).collect();
     let count = covered.iter().filter(|is_covered| **is_covered).count();
     if count as f64 > MOST_DUSTY * n as f64 { vec![false; n] } else { covered }
+}
+
+/// Which rows look odd, covered or not: a fiber along a faint edge differs little from it.
+pub(super) fn odd(misfits: &[f64], covered: &[bool], height: f64) -> Vec<bool> {
+    let limit = (UNUSUAL * median(misfits.to_vec())).max((ODD_PART * height).powi(2));
+    misfits.iter().zip(covered).map(|(misfit, is_covered)| *is_covered || *misfit > limit).collect()
 }
 
 /// A short bulge that no lens has: a speck in the middle of a blurred edge looks like the edge itself, moved. It is seen from the
@@ -139,26 +155,63 @@ pub(super) fn bridged(line: &[Point], covered: &[bool], spacing_mm: f64) -> Vec<
     bridged
 }
 
-/// How far the line may be off between two covered pieces near to each other, mm: the ends of a fiber along the edge are seen as
-/// bulges, and what lies between them is moved as a whole. It is compared with the curve through what lies beyond both.
-pub(super) fn between_mm(line: &[Point], covered: &[bool], spacing_mm: f64) -> f64 {
+/// How far the line may be off where rows near to each other look odd, mm: of a fiber along the edge only the ends are seen, or a
+/// part of it, and what lies between them is moved as a whole. It is compared with the curve through what lies beyond.
+pub(super) fn between_mm(line: &[Point], odd: &[bool], spacing_mm: f64) -> f64 {
     let n = line.len();
-    let starts: Vec<usize> = (0..n).filter(|i| covered[*i] && !covered[(i + n - 1) % n]).collect();
-    let count = |start: usize| (0..n).take_while(|k| covered[(start + k) % n]).count();
-    let pair_mm = |(start, next): (&usize, &usize)| {
-        let all = (next + n - start) % n + count(*next);
-        let clear = all.saturating_sub(count(*start) + count(*next));
-        if all >= n / 2 || clear as f64 * spacing_mm > LONGEST_MM {
-            return 0.0;
-        }
-        let Some(curve) = bridge(line, covered, (*start, all), spacing_mm) else { return 0.0 };
-        curve.iter().enumerate().map(|(k, at)| at.minus(line[(start + k) % n]).length_mm()).fold(0.0, f64::max)
+    let starts: Vec<usize> = (0..n).filter(|i| odd[*i] && !odd[(i + n - 1) % n]).collect();
+    let count = |start: usize| (0..n).take_while(|k| odd[(start + k) % n]).count();
+    let from_mm = |first: usize| {
+        let start = starts[first];
+        let ends = (first..first + starts.len()).map(|last| {
+            let last = starts[last % starts.len()];
+            (last + n - start) % n + count(last)
+        });
+        let is_near =
+            |all: usize| (all - count(start)) as f64 * spacing_mm < LONGEST_MM + 2.0 * SPECK_MM && all < n / 2;
+        let near = ends.take_while(|all| is_near(*all));
+        let off_mm = |all: usize| {
+            let Some(curve) = bridge(line, odd, (start, all), spacing_mm) else { return 0.0 };
+            curve.iter().enumerate().map(|(k, at)| at.minus(line[(start + k) % n]).length_mm()).fold(0.0, f64::max)
+        };
+        near.map(off_mm).fold(0.0, f64::max)
     };
-    if starts.len() < 2 {
-        0.0
-    } else {
-        starts.iter().zip(starts.iter().cycle().skip(1)).map(pair_mm).fold(0.0, f64::max)
+    (0..starts.len()).map(from_mm).fold(0.0, f64::max)
+}
+
+/// How far the line may be off where nothing is seen but that it is bent as no lens is, mm: a fiber along a faint edge looks like
+/// the edge, moved. Each point is compared with the cubic through what lies beside such a fiber.
+pub(super) fn bent_mm(line: &[Point], spacing_mm: f64) -> f64 {
+    let n = line.len();
+    let half = (HALF_FIBER_MM / spacing_mm).round() as usize;
+    let shares = shares_of_the_sides(half);
+    if n < 8 * half || shares.is_empty() {
+        return 0.0;
     }
+    let off_mm = |i: usize| {
+        let at = |k: usize| line[(i + n + k - 2 * half) % n];
+        let cubic = shares.iter().enumerate().fold(Point::ORIGIN, |sum, (k, share)| sum.plus(at(k).times(*share)));
+        let along = at(3 * half).minus(at(half));
+        let (before, after) = (at(half).minus(at(0)), at(4 * half).minus(at(3 * half)));
+        let turned = before.cross(after).atan2(before.dot(after)).max(0.0);
+        let outward_mm = line[i].minus(cubic).cross(along) / along.length_mm().max(1e-9);
+        let (outside_mm, inside_mm) = (CORNER_MM.0 * turned * turned, CORNER_MM.1 * turned);
+        (outward_mm - outside_mm).max(-outward_mm - inside_mm).max(0.0)
+    };
+    LED * (0..n).map(off_mm).fold(0.0, f64::max)
+}
+
+/// What each of `4 half + 1` points at equal distances counts in the middle of the cubic through them. The inner half does not.
+fn shares_of_the_sides(half: usize) -> Vec<f64> {
+    let powers = |k: usize| {
+        let x = k as f64 / (2 * half) as f64 - 1.0;
+        SVector::<f64, 4>::new(1.0, x, x * x, x * x * x)
+    };
+    let is_side = |k: &usize| k.abs_diff(2 * half) > half;
+    let squares = (0..=4 * half).filter(is_side).map(|k| powers(k) * powers(k).transpose());
+    let squares = squares.fold(SMatrix::<f64, 4, 4>::identity() * 1e-9, |sum, square| sum + square);
+    let Some(middle) = squares.cholesky().map(|solver| solver.solve(&powers(2 * half))) else { return Vec::new() };
+    (0..=4 * half).map(|k| if is_side(&k) { middle.dot(&powers(k)) } else { 0.0 }).collect()
 }
 
 /// A cubic over the chord of the piece, fitted to the clean points on both sides.
@@ -222,9 +275,43 @@ mod tests {
         let ends = covered(&[(398, 402), (418, 422)]);
         assert!((between_mm(&line(0.1), &ends, spacing_mm) - 0.1).abs() < 0.005);
         assert!(between_mm(&line(0.0), &ends, spacing_mm) < 0.005);
-        // One end alone, or another piece far away, says nothing.
-        assert_eq!(between_mm(&line(0.1), &covered(&[(398, 402)]), spacing_mm), 0.0);
-        assert_eq!(between_mm(&line(0.1), &covered(&[(398, 402), (600, 604)]), spacing_mm), 0.0);
+        // Seen as a whole it is compared with what lies beside it. A piece far away says nothing of what lies between.
+        assert!((between_mm(&line(0.1), &covered(&[(398, 422)]), spacing_mm) - 0.1).abs() < 0.005);
+        let [alone, with_another] =
+            [&[(398, 402)][..], &[(398, 402), (600, 604)]].map(|odd| between_mm(&line(0.1), &covered(odd), spacing_mm));
+        assert!(alone < 0.05 && with_another == alone, "{alone} {with_another}");
+    }
+
+    /// A fiber that leaves the edge slowly moves the line, and no row looks odd. Corners of a lens stay unsaid.
+    #[test]
+    fn a_long_bulge_is_said_and_round_corners_are_not() {
+        let n = 800;
+        let spacing_mm = 50.0 * std::f64::consts::PI / f64::from(n);
+        let line = |high_mm: f64| -> Vec<Point> {
+            let bulge_mm = |i: i32| {
+                let away = f64::from(i - 400) * spacing_mm / 1.3;
+                if away.abs() < 1.0 { high_mm * (1.0 - away * away).powi(2) } else { 0.0 }
+            };
+            (0..n).map(|i| Point::polar(25.0 + bulge_mm(i), 360.0 * f64::from(i) / f64::from(n))).collect()
+        };
+        for high_mm in [0.06, 0.1, -0.06, -0.1_f64] {
+            let said_mm = bent_mm(&line(high_mm), spacing_mm);
+            assert!(said_mm > 0.8 * high_mm.abs() && said_mm < 1.5 * high_mm.abs(), "{high_mm}: {said_mm}");
+        }
+        assert!(bent_mm(&line(0.0), spacing_mm) < 0.001);
+        // Polygons of four, six and eight straight sides with round corners.
+        for (sides, radius_mm) in [(4, 4.0), (4, 6.0), (6, 5.0), (8, 5.0), (8, 8.0)] {
+            let turn = std::f64::consts::TAU / f64::from(sides);
+            let half_side_mm = 22.0 * (turn / 2.0).tan() - radius_mm * (turn / 2.0).tan();
+            let spacing_mm = 0.17;
+            let corner = |k: i32| {
+                let to = move |step: i32| (f64::from(k) * turn + turn * f64::from(step) / 40.0).to_degrees();
+                let middle = Point::polar(22.0 - radius_mm, to(0)).plus(Point::polar(half_side_mm, to(0) + 90.0));
+                (0..=40).map(move |step| middle.plus(Point::polar(radius_mm, to(step))))
+            };
+            let line = super::super::edge::spaced(&(0..sides).flat_map(corner).collect::<Vec<_>>(), spacing_mm);
+            assert!(bent_mm(&line, spacing_mm) < 0.035, "{sides} {radius_mm}: {}", bent_mm(&line, spacing_mm));
+        }
     }
 
     /// A speck moves six rows by a tenth of a millimeter. The round corner of a square is sharper than any lens has, and stays.
@@ -265,6 +352,16 @@ mod tests {
             })
             .collect();
         assert!(!covered(&square).contains(&true));
+    }
+
+    #[test]
+    fn what_differs_little_looks_odd_and_is_not_covered() {
+        let mut misfits = vec![1.0; 100];
+        misfits[50] = 20.0;
+        let covered = covered(&misfits, 100.0);
+        assert!(!covered.contains(&true));
+        let odd = odd(&misfits, &covered, 100.0);
+        assert!((0..100).all(|i| odd[i] == (i == 50)));
     }
 
     #[test]
