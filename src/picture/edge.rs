@@ -69,7 +69,8 @@ const LOOKS: [Look; 6] = [
 const FIRST_CLOSER: usize = 3;
 /// There the line that is looked along is smoothed by this times the width for the offsets.
 const BASE: f64 = 2.0;
-/// A local line that is less sure than usual by this is led through rows of so many times the usual width.
+/// On the course of the brightness, a local line that is less sure than usual by this is led through rows of so many times the usual
+/// width. Not before: where a border is far from the edge, most rows nearby are those of something else.
 const LESS_SURE: f64 = 1.3;
 const WIDER: [f64; 3] = [1.4, 2.0, 2.8];
 /// The farthest point is off by about so many times what noise moves a point, found with drawn scans.
@@ -124,7 +125,7 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
         usual = path.usual_strength();
         let weights: Vec<f64> = found.iter().map(|(_, steep)| weight(*steep / strip.noise, usual)).collect();
         let width = smooth_mm / spacing_mm;
-        let mut smoothed = robustly_smoothed(&offsets_mm, &weights, width);
+        let mut smoothed = robustly_smoothed(&offsets_mm, &weights, width, &[]);
         let mut covered = vec![false; feet.len()];
         let mut odd = covered.clone();
         unsure_mm = UNFITTED_MM;
@@ -137,7 +138,7 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
             // Dust does not pull on what is beside it.
             let smooth = |covered: &[bool]| {
                 let clean: Vec<f64> = covered.iter().map(|is_covered| if *is_covered { 0.0 } else { 1.0 }).collect();
-                robustly_smoothed(&offsets_mm, &clean, width)
+                robustly_smoothed(&offsets_mm, &clean, width, &WIDER)
             };
             smoothed = smooth(&covered);
             let row_mm = 1.4826 * median(offsets_mm.iter().zip(&smoothed).map(|(a, b)| (a - b).abs()).collect());
@@ -301,14 +302,14 @@ fn weight(strength: f32, usual: f32) -> f64 {
 
 /// Offsets smoothed along the line by local straight lines of Gaussian weight. Points far from them count less and less
 /// (Tukey's biweight), so dust does not pull. It starts from a running median: a speck is shorter than half of it.
-fn robustly_smoothed(offsets_mm: &[f64], weights: &[f64], width: f64) -> Vec<f64> {
+fn robustly_smoothed(offsets_mm: &[f64], weights: &[f64], width: f64, wider: &[f64]) -> Vec<f64> {
     let mut smooth = running_median(offsets_mm, (width * 2.5).ceil() as usize);
     for _ in 0..4 {
         let away: Vec<f64> = offsets_mm.iter().zip(&smooth).map(|(a, b)| (a - b).abs()).collect();
         let limit = 4.0 * (1.4826 * median(away.clone())).max(0.008);
         let trust: Vec<f64> =
             away.iter().map(|a| if *a < limit { (1.0 - (a / limit).powi(2)).powi(2) } else { 0.0 }).collect();
-        smooth = local_lines(offsets_mm, weights, &trust, &smooth, width);
+        smooth = local_lines(offsets_mm, (weights, &trust), &smooth, width, wider);
     }
     smooth
 }
@@ -319,13 +320,19 @@ fn running_median(values: &[f64], half: usize) -> Vec<f64> {
     (0..n).map(|i| median((0..=2 * half).map(|k| values[(i + n + k - half) % n]).collect())).collect()
 }
 
-/// Beside rows that are not trusted, and at their end above all, a line is less sure, so it is led through more of the others. Where
-/// nothing nearby is trusted, `before` stays.
-fn local_lines(offsets_mm: &[f64], weights: &[f64], trust: &[f64], before: &[f64], width: f64) -> Vec<f64> {
+/// Beside rows that are not trusted, and at their end above all, a line is less sure, so it is led through more of the others, up to
+/// `wider`. Where nothing nearby is trusted, `before` stays.
+fn local_lines(
+    offsets_mm: &[f64],
+    (weights, trust): (&[f64], &[f64]),
+    before: &[f64],
+    width: f64,
+    wider: &[f64],
+) -> Vec<f64> {
     let line = |i: usize, width: f64| local_line(offsets_mm, i, width, |j| weights[j] * trust[j]);
     let at = |i: usize| {
         let mut best = line(i, width);
-        for wider in WIDER {
+        for wider in wider {
             if best.is_some_and(|line| line.spread < LESS_SURE / (2.0 * PI.sqrt() * width).sqrt()) {
                 break;
             }
@@ -430,7 +437,7 @@ mod tests {
         let offsets_mm: Vec<f64> = (0..400).map(|i: u32| if i % 7 < 3 { 0.01 } else { -0.0075 }).collect();
         let weights = vec![1.0; offsets_mm.len()];
         let worst_mm = |trust: &[f64]| {
-            let smooth = local_lines(&offsets_mm, &weights, trust, &offsets_mm, 1.8);
+            let smooth = local_lines(&offsets_mm, (&weights, trust), &offsets_mm, 1.8, &WIDER);
             smooth.iter().map(|mm| mm.abs()).fold(0.0, f64::max)
         };
         let all = worst_mm(&vec![1.0; offsets_mm.len()]);
@@ -439,7 +446,7 @@ mod tests {
             assert!(worst_mm(&trust) < 1.3 * all, "{gap}: {} {all}", worst_mm(&trust));
         }
         // Where nothing counts at all, what was there stays.
-        assert_eq!(local_lines(&offsets_mm, &weights, &vec![0.0; 400], &offsets_mm, 1.8), offsets_mm);
+        assert_eq!(local_lines(&offsets_mm, (&weights, &vec![0.0; 400]), &offsets_mm, 1.8, &WIDER), offsets_mm);
     }
 
     /// A circle whose points between 100 and 110 degrees run back for 6 degrees, farther inside.

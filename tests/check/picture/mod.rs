@@ -111,21 +111,23 @@ fn a_fiber_along_the_edge_is_not_passed_over_in_silence() {
     }
 }
 
-/// The border of this opening lies far inside of its edge for a short way, where the line once ran back on itself.
+/// The border of this opening lies far inside of its edge for a short way, where the line once ran back on itself; and that of the
+/// last so far that a wide smoothing led the first line away from the edge.
 #[test]
 fn a_loop_in_the_first_line_along_a_rim_is_opened() {
-    for blur_px in [0.5, 1.0] {
-        let mut dice = Dice::new(7_000_120);
+    for (seed, blur_px) in [(120, 0.5), (120, 1.0), (2044, 0.5)] {
+        let mut dice = Dice::new(7_000_000 + seed);
         let at = (36.0 + dice.unit(), -35.0 - dice.unit());
         let lens = Truth::any(&mut dice, at);
         let look = Look { tint: [1.0; 3], ring_mm: dice.between(1.2, 4.5), ring: dice.between(0.1, 0.7) };
         let mut scene = Scene::new(lens.clone(), look).uneven(&mut dice, 40.0).dusty(&mut dice, 24);
         scene.is_rim = true;
         let flaws = Flaws { blur_px, noise: dice.between(1.0, 6.0) };
-        let bytes = jpeg(&picture(&scene, &Camera::scanner(300.0, 75.0, 73.0), flaws, &mut dice), 80);
+        let picture = picture(&scene, &Camera::scanner(300.0, 75.0, 73.0), flaws, &mut dice);
+        let bytes = if seed % 3 == 0 { jpeg(&picture, 80) } else { png(&picture) };
         let reading = read(&bytes, &Ask { subject: Subject::Rim, ..SCAN }).unwrap();
         let (most_mm, usual_mm) = distances(&lens, &edge(&reading));
-        assert!(most_mm < 0.03 && usual_mm < 0.01, "{blur_px}: {most_mm:.3} {usual_mm:.3}");
+        assert!(most_mm < 0.03 && usual_mm < 0.01, "{seed} {blur_px}: {most_mm:.3} {usual_mm:.3}");
     }
 }
 
