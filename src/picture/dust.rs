@@ -11,7 +11,7 @@ use crate::shape::outline::Point;
 const UNUSUAL: f64 = 4.0;
 /// ... and by this part of the height of the edge.
 const LEAST_PART: f64 = 0.1;
-/// It looks odd from this part on.
+/// It looks odd if it differs by this part of the height.
 const ODD_PART: f64 = 0.03;
 /// A longer piece is no dust, mm.
 const LONGEST_MM: f64 = 4.0;
@@ -21,11 +21,11 @@ const MOST_DUSTY: f64 = 0.2;
 const LEAST_SIDE_MM: f64 = 0.8;
 /// The half of a fiber that bends the line, mm.
 const HALF_FIBER_MM: f64 = 1.6;
-/// Round corners are bent too: their middle lies so far outside of the cubic through their sides, mm for the square of each radian
-/// that the line turns, and what leads into them so far inside, mm for each radian. So much is the most of corners of 45 to 90 degrees
-/// and of 4 mm or more.
+/// Round corners are bent too. Their middle lies outside the cubic through their sides, by at most the first times the square of the
+/// turn in radians, mm. The line beside them lies inside it, by at most the second times the turn, mm. This covers corners of 45 to 90
+/// degrees with a radius of 4 mm or more.
 const CORNER_MM: (f64, f64) = (0.4, 0.3);
-/// A bulge draws the cubic along, so it is larger by this than it looks.
+/// A bulge pulls the cubic toward itself, so it is this many times as high as it looks.
 const LED: f64 = 1.4;
 /// The half of a speck of dust, mm.
 const SPECK_MM: f64 = 0.15;
@@ -112,7 +112,7 @@ impl Bulges<'_> {
         for k in (0..=2 * all).filter(|k| !covered[(at + n + k - all) % n]) {
             let away = self.places[(at + n + k - all) % n].at.minus(middle);
             let x = (away.x_mm * normal.y_mm - away.y_mm * normal.x_mm) / long_mm;
-            let powers = SVector::<f64, 4>::new(1.0, x, x * x, x * x * x);
+            let powers = powers(x);
             let y_mm = away.dot(normal);
             if k.abs_diff(all) <= half {
                 (sum_mm, count) = (sum_mm + y_mm, count + 1.0);
@@ -155,8 +155,8 @@ pub(super) fn bridged(line: &[Point], covered: &[bool], spacing_mm: f64) -> Vec<
     bridged
 }
 
-/// How far the line may be off where rows near to each other look odd, mm: of a fiber along the edge only the ends are seen, or a
-/// part of it, and what lies between them is moved as a whole. It is compared with the curve through what lies beyond.
+/// How far the line may be off where rows near each other look odd, mm. Only the ends of a fiber along the edge are seen, or a part of
+/// it, and the line between them is moved as a whole. It is compared with the curve through the line on both sides.
 pub(super) fn between_mm(line: &[Point], odd: &[bool], spacing_mm: f64) -> f64 {
     let n = line.len();
     let starts: Vec<usize> = (0..n).filter(|i| odd[*i] && !odd[(i + n - 1) % n]).collect();
@@ -179,8 +179,8 @@ pub(super) fn between_mm(line: &[Point], odd: &[bool], spacing_mm: f64) -> f64 {
     (0..starts.len()).map(from_mm).fold(0.0, f64::max)
 }
 
-/// How far the line may be off where nothing is seen but that it is bent as no lens is, mm: a fiber along a faint edge looks like
-/// the edge, moved. Each point is compared with the cubic through what lies beside such a fiber.
+/// How far the line may be off where it bends as no lens does, mm. A fiber along a faint edge looks like the edge itself, moved, so no
+/// row looks odd. Each point is compared with the cubic through the line on both sides of such a fiber.
 pub(super) fn bent_mm(line: &[Point], spacing_mm: f64) -> f64 {
     let n = line.len();
     let half = (HALF_FIBER_MM / spacing_mm).round() as usize;
@@ -201,17 +201,19 @@ pub(super) fn bent_mm(line: &[Point], spacing_mm: f64) -> f64 {
     LED * (0..n).map(off_mm).fold(0.0, f64::max)
 }
 
-/// What each of `4 half + 1` points at equal distances counts in the middle of the cubic through them. The inner half does not.
+/// The weights of `4 half + 1` equally spaced points in the middle of the cubic fitted to them. The inner half has weight 0.
 fn shares_of_the_sides(half: usize) -> Vec<f64> {
-    let powers = |k: usize| {
-        let x = k as f64 / (2 * half) as f64 - 1.0;
-        SVector::<f64, 4>::new(1.0, x, x * x, x * x * x)
-    };
+    let powers = |k: usize| powers(k as f64 / (2 * half) as f64 - 1.0);
     let is_side = |k: &usize| k.abs_diff(2 * half) > half;
     let squares = (0..=4 * half).filter(is_side).map(|k| powers(k) * powers(k).transpose());
     let squares = squares.fold(SMatrix::<f64, 4, 4>::identity() * 1e-9, |sum, square| sum + square);
     let Some(middle) = squares.cholesky().map(|solver| solver.solve(&powers(2 * half))) else { return Vec::new() };
     (0..=4 * half).map(|k| if is_side(&k) { middle.dot(&powers(k)) } else { 0.0 }).collect()
+}
+
+/// The powers of `x` that a cubic is made of.
+fn powers(x: f64) -> SVector<f64, 4> {
+    SVector::<f64, 4>::new(1.0, x, x * x, x * x * x)
 }
 
 /// A cubic over the chord of the piece, fitted to the clean points on both sides.
@@ -224,7 +226,6 @@ fn bridge(line: &[Point], covered: &[bool], (start, count): (usize, usize), spac
     let chord = to.minus(from);
     let (long_mm, middle) = (chord.length_mm(), from.plus(to).times(0.5));
     let (along, across) = (chord.times(1.0 / long_mm), Point::new(-chord.y_mm, chord.x_mm).times(1.0 / long_mm));
-    let powers = |x: f64| SVector::<f64, 4>::new(1.0, x, x * x, x * x * x);
     let mut squares = SMatrix::<f64, 4, 4>::identity() * 1e-9;
     let mut products = SVector::<f64, 4>::zeros();
     for i in before.chain(after).filter(|i| !covered[*i]) {

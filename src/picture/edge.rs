@@ -18,7 +18,7 @@ use crate::shape::outline::{Point, edges};
 const BLUR_PX: f64 = 1.2;
 /// An edge is seen where it is so many times steeper than the noise.
 const SEEN: f32 = 4.0;
-/// It is faint below so many times.
+/// It is faint if it is less than this many times steeper.
 const FAINT: f32 = 40.0;
 /// How far the edge may be from the coarse border, mm.
 const REACH_MM: f64 = 2.5;
@@ -69,9 +69,10 @@ const LOOKS: [Look; 6] = [
 const FIRST_CLOSER: usize = 3;
 /// There the line that is looked along is smoothed by this times the width for the offsets.
 const BASE: f64 = 2.0;
-/// On the course of the brightness, a local line that is less sure than usual by this is led through rows of so many times the usual
-/// width. Not before: where a border is far from the edge, most rows nearby are those of something else.
+/// A local line is less sure than usual if its error is more than this many times the usual one.
 const LESS_SURE: f64 = 1.3;
+/// It is then led through more rows, this many times the usual width, but only where the course of the brightness is fitted: before
+/// that, where a border is far from the edge, most rows nearby show something else.
 const WIDER: [f64; 3] = [1.4, 2.0, 2.8];
 /// The farthest point is off by about so many times what noise moves a point, found with drawn scans.
 const FARTHEST: f64 = 5.0;
@@ -98,6 +99,7 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
     let mut noise = None;
     let mut last = None;
     let mut unsure_mm = UNFITTED_MM;
+    let mut odd = Vec::new();
     let mut known_step = None;
     for (turn, look) in LOOKS.iter().enumerate() {
         line = spaced(&line, spacing_mm);
@@ -127,7 +129,7 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
         let width = smooth_mm / spacing_mm;
         let mut smoothed = robustly_smoothed(&offsets_mm, &weights, width, &[]);
         let mut covered = vec![false; feet.len()];
-        let mut odd = covered.clone();
+        odd = covered.clone();
         unsure_mm = UNFITTED_MM;
         if turn >= FIRST_CLOSER
             && let Some(closer) = profile::look(gray, plane, &feet, pitch_mm, outward, known_step)
@@ -155,7 +157,6 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
         }
         line = feet.iter().zip(&smoothed).map(|(foot, mm)| moved(foot, *mm)).collect();
         line = dust::bridged(&line, &covered, spacing_mm);
-        unsure_mm = unsure_mm.max(dust::between_mm(&line, &odd, spacing_mm));
         if turn < FIRST_CLOSER {
             line = without_loops(&line);
         }
@@ -163,7 +164,7 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
     }
     let Some((feet, strip, path, offsets_mm, smoothed)) = last else { unreachable!("there is a look") };
     let away: Vec<f64> = offsets_mm.iter().zip(&smoothed).map(|(a, b)| (a - b).abs()).collect();
-    unsure_mm = unsure_mm.max(dust::bent_mm(&line, spacing_mm));
+    unsure_mm = unsure_mm.max(dust::between_mm(&line, &odd, spacing_mm)).max(dust::bent_mm(&line, spacing_mm));
     let (blur_px, step_levels) = blur_and_step(gray, plane, &feet, pitch_mm, outward, &path, &strip);
     SeenEdge {
         seen: path.visible(SEEN),
@@ -320,8 +321,8 @@ fn running_median(values: &[f64], half: usize) -> Vec<f64> {
     (0..n).map(|i| median((0..=2 * half).map(|k| values[(i + n + k - half) % n]).collect())).collect()
 }
 
-/// Beside rows that are not trusted, and at their end above all, a line is less sure, so it is led through more of the others, up to
-/// `wider`. Where nothing nearby is trusted, `before` stays.
+/// Beside rows that are not trusted a line is less sure, so it is led through more of the others: `wider` times as many. Where nothing
+/// nearby is trusted, `before` stays.
 fn local_lines(
     offsets_mm: &[f64],
     (weights, trust): (&[f64], &[f64]),
@@ -350,7 +351,7 @@ fn local_lines(
 #[derive(Clone, Copy)]
 struct LocalLine {
     mm: f64,
-    /// How far it is off as a part of what single rows are.
+    /// Its error as a part of the error of a single row.
     spread: f64,
 }
 

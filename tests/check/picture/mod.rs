@@ -11,7 +11,7 @@ use std::f64::consts::TAU;
 use rimbook::picture::{Ask, Note, PictureRefused, Pixel, Reading, Scale, Subject, format_of, read};
 use rimbook::shape::outline::Point;
 
-use render::{Camera, Dice, Flaws, Look, Scene, Truth, jpeg, picture, png};
+use render::{Camera, Dice, Flaws, Look, Scene, Truth, jpeg, picture, png, png_or_jpeg};
 
 const SCAN: Ask = Ask { scale: Scale::Dpi(300.0), subject: Subject::Lens };
 
@@ -58,7 +58,7 @@ fn a_scan_is_read_to_five_hundredths() {
         let scene = Scene::new(lens.clone(), look).uneven(&mut dice, 40.0).dusty(&mut dice, 24);
         let flaws = Flaws { blur_px: dice.between(0.5, 1.4), noise: dice.between(1.0, 6.0) };
         let picture = picture(&scene, &Camera::scanner(300.0, 73.0, 70.0), flaws, &mut dice);
-        let bytes = if seed % 3 == 0 { jpeg(&picture, 80) } else { png(&picture) };
+        let bytes = png_or_jpeg(&picture, seed);
         let reading = read(&bytes, &SCAN).unwrap_or_else(|why| panic!("seed {seed}: {why}"));
         let (most_mm, usual_mm) = distances(&lens, &edge(&reading));
         assert!(most_mm < 0.05 && usual_mm < 0.03, "seed {seed}: {most_mm:.3} {usual_mm:.3}");
@@ -101,7 +101,7 @@ fn a_fiber_along_the_edge_is_not_passed_over_in_silence() {
         let scene = Scene::new(lens.clone(), look).uneven(&mut dice, 40.0).dusty(&mut dice, 24);
         let flaws = Flaws { blur_px, noise: dice.between(1.0, 6.0) };
         let picture = picture(&scene, &Camera::scanner(300.0, 75.0, 73.0), flaws, &mut dice);
-        let bytes = if seed % 3 == 0 { jpeg(&picture, 80) } else { png(&picture) };
+        let bytes = png_or_jpeg(&picture, seed);
         let reading = read(&bytes, &SCAN).unwrap_or_else(|why| panic!("seed {seed}: {why}"));
         let (most_mm, usual_mm) = distances(&lens, &edge(&reading));
         let stated = reading.notes.iter().find_map(|note| if let Note::Unsure(mm) = note { Some(*mm) } else { None });
@@ -124,7 +124,7 @@ fn a_loop_in_the_first_line_along_a_rim_is_opened() {
         scene.is_rim = true;
         let flaws = Flaws { blur_px, noise: dice.between(1.0, 6.0) };
         let picture = picture(&scene, &Camera::scanner(300.0, 75.0, 73.0), flaws, &mut dice);
-        let bytes = if seed % 3 == 0 { jpeg(&picture, 80) } else { png(&picture) };
+        let bytes = png_or_jpeg(&picture, seed);
         let reading = read(&bytes, &Ask { subject: Subject::Rim, ..SCAN }).unwrap();
         let (most_mm, usual_mm) = distances(&lens, &edge(&reading));
         assert!(most_mm < 0.03 && usual_mm < 0.01, "{seed} {blur_px}: {most_mm:.3} {usual_mm:.3}");

@@ -424,6 +424,11 @@ pub fn png(picture: &RgbImage) -> Vec<u8> {
     bytes
 }
 
+/// Every third as a JPEG, the others as PNG.
+pub fn png_or_jpeg(picture: &RgbImage, seed: u64) -> Vec<u8> {
+    if seed.is_multiple_of(3) { jpeg(picture, 80) } else { png(picture) }
+}
+
 pub fn jpeg(picture: &RgbImage, quality: u8) -> Vec<u8> {
     let mut bytes = Vec::new();
     picture.write_with_encoder(JpegEncoder::new_with_quality(&mut bytes, quality)).unwrap();
