@@ -11,8 +11,9 @@ use crate::shape::outline::Point;
 const UNUSUAL: f64 = 4.0;
 /// ... and by this part of the height of the edge.
 const LEAST_PART: f64 = 0.1;
-/// It looks odd if it differs by this part of the height.
+/// It looks odd if it differs by this part of the height, or if the mean of the rows about it does by the second.
 const ODD_PART: f64 = 0.03;
+const ODD_PIECE: f64 = 0.02;
 /// A longer piece is no dust, mm.
 const LONGEST_MM: f64 = 4.0;
 /// More of the edge than this is not covered by dust.
@@ -25,7 +26,7 @@ const HALF_FIBER_MM: f64 = 1.6;
 /// turn in radians, mm. The line beside them lies inside it, by at most the second times the turn, mm. This covers corners of 45 to 90
 /// degrees with a radius of 4 mm or more.
 const CORNER_MM: (f64, f64) = (0.4, 0.3);
-/// A bulge pulls the cubic toward itself, so it is this many times as high as it looks.
+/// A bulge pulls the curve through its sides toward itself, so it is this many times as high as it looks.
 const LED: f64 = 1.4;
 /// The half of a speck of dust, mm.
 const SPECK_MM: f64 = 0.15;
@@ -46,10 +47,12 @@ pub(super) fn covered(misfits: &[f64], height: f64) -> Vec<bool> {
     if count as f64 > MOST_DUSTY * n as f64 { vec![false; n] } else { covered }
 }
 
-/// Which rows look odd, covered or not: a fiber along a faint edge differs little from it.
-pub(super) fn odd(misfits: &[f64], covered: &[bool], height: f64) -> Vec<bool> {
-    let limit = (UNUSUAL * median(misfits.to_vec())).max((ODD_PART * height).powi(2));
-    misfits.iter().zip(covered).map(|(misfit, is_covered)| *is_covered || *misfit > limit).collect()
+/// Which rows look odd, covered or not: a fiber along a faint edge differs little from it. It is seen in single rows, or in the mean
+/// of the rows along a piece of the line.
+pub(super) fn odd(misfits: &[f64], misfits_along: &[f64], covered: &[bool], height: f64) -> Vec<bool> {
+    let limit = |misfits: &[f64], part: f64| (UNUSUAL * median(misfits.to_vec())).max((part * height).powi(2));
+    let (row_limit, piece_limit) = (limit(misfits, ODD_PART), limit(misfits_along, ODD_PIECE));
+    (0..covered.len()).map(|i| covered[i] || misfits[i] > row_limit || misfits_along[i] > piece_limit).collect()
 }
 
 /// A short bulge that no lens has: a speck in the middle of a blurred edge looks like the edge itself, moved. It is seen from the
@@ -176,7 +179,7 @@ pub(super) fn between_mm(line: &[Point], odd: &[bool], spacing_mm: f64) -> f64 {
         };
         near.map(off_mm).fold(0.0, f64::max)
     };
-    (0..starts.len()).map(from_mm).fold(0.0, f64::max)
+    LED * (0..starts.len()).map(from_mm).fold(0.0, f64::max)
 }
 
 /// How far the line may be off where it bends as no lens does, mm. A fiber along a faint edge looks like the edge itself, moved, so no
@@ -274,10 +277,10 @@ mod tests {
             (0..n).map(|i| pieces.iter().any(|(from, to)| (*from..*to).contains(&i))).collect()
         };
         let ends = covered(&[(398, 402), (418, 422)]);
-        assert!((between_mm(&line(0.1), &ends, spacing_mm) - 0.1).abs() < 0.005);
+        assert!((between_mm(&line(0.1), &ends, spacing_mm) - LED * 0.1).abs() < 0.007);
         assert!(between_mm(&line(0.0), &ends, spacing_mm) < 0.005);
         // Seen as a whole it is compared with what lies beside it. A piece far away says nothing of what lies between.
-        assert!((between_mm(&line(0.1), &covered(&[(398, 422)]), spacing_mm) - 0.1).abs() < 0.005);
+        assert!((between_mm(&line(0.1), &covered(&[(398, 422)]), spacing_mm) - LED * 0.1).abs() < 0.007);
         let [alone, with_another] =
             [&[(398, 402)][..], &[(398, 402), (600, 604)]].map(|odd| between_mm(&line(0.1), &covered(odd), spacing_mm));
         assert!(alone < 0.05 && with_another == alone, "{alone} {with_another}");
@@ -361,8 +364,10 @@ mod tests {
         misfits[50] = 20.0;
         let covered = covered(&misfits, 100.0);
         assert!(!covered.contains(&true));
-        let odd = odd(&misfits, &covered, 100.0);
-        assert!((0..100).all(|i| odd[i] == (i == 50)));
+        let mut along = vec![1.0; 100];
+        along[70] = 5.0;
+        let odd = odd(&misfits, &along, &covered, 100.0);
+        assert!((0..100).all(|i| odd[i] == (i == 50 || i == 70)));
     }
 
     #[test]

@@ -14,10 +14,14 @@ use super::region::Wanted;
 use super::strip::{Filter, Foot, Outward, PER_PIXEL, Path, Strip};
 use crate::shape::outline::{Point, edges};
 
+/// The edge is looked at in rows so far from each other, pixels.
+pub(super) const ROW_PX: f64 = 2.0;
 /// The width of the edge filter, pixels.
 const BLUR_PX: f64 = 1.2;
 /// An edge is seen where it is so many times steeper than the noise.
 const SEEN: f32 = 4.0;
+/// The part of it that must be seen before the course of the brightness is fitted.
+const SEEN_FROM_AFAR: f64 = 0.9;
 /// It is faint if it is less than this many times steeper.
 const FAINT: f32 = 40.0;
 /// How far the edge may be from the coarse border, mm.
@@ -91,7 +95,7 @@ const UNFITTED_MM: f64 = 0.5;
 
 /// Follows the edge from a coarse border in the plane.
 pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wanted, pitch_mm: f64) -> SeenEdge {
-    let spacing_mm = 2.0 * pitch_mm;
+    let spacing_mm = ROW_PX * pitch_mm;
     let mut line = smoothed(&spaced(border, spacing_mm), 1.0 / spacing_mm);
     let mut outward = Outward::Brighter;
     let mut usual = f32::INFINITY;
@@ -149,7 +153,7 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
             let blur_mm = closer.step.blur() * pitch_mm;
             Bulges { places: &places, row_mm, blur_mm, spacing_mm }.cover(&mut covered);
             smoothed = smooth(&covered);
-            odd = dust::odd(&closer.misfits, &covered, closer.step.height());
+            odd = dust::odd(&closer.misfits, &closer.misfits_along, &covered, closer.step.height());
             // A Gaussian of this width is the mean of so many rows.
             let random_mm = row_mm / (2.0 * PI.sqrt() * width).max(1.0).sqrt();
             let hidden_mm = hidden_mm(blur_mm, pitch_mm);
@@ -160,11 +164,17 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
         if turn < FIRST_CLOSER {
             line = without_loops(&line);
         }
+        // What is refused in the end needs no closer look, which takes most of the time.
+        let is_seen = path.visible(SEEN) >= SEEN_FROM_AFAR;
         last = Some((feet, strip, path, offsets_mm, smoothed));
+        if turn + 1 == FIRST_CLOSER && !is_seen {
+            break;
+        }
     }
     let Some((feet, strip, path, offsets_mm, smoothed)) = last else { unreachable!("there is a look") };
     let away: Vec<f64> = offsets_mm.iter().zip(&smoothed).map(|(a, b)| (a - b).abs()).collect();
-    unsure_mm = unsure_mm.max(dust::between_mm(&line, &odd, spacing_mm)).max(dust::bent_mm(&line, spacing_mm));
+    let fiber_mm = dust::between_mm(&line, &odd, spacing_mm).max(dust::bent_mm(&line, spacing_mm));
+    unsure_mm = unsure_mm.hypot(fiber_mm);
     let (blur_px, step_levels) = blur_and_step(gray, plane, &feet, pitch_mm, outward, &path, &strip);
     SeenEdge {
         seen: path.visible(SEEN),

@@ -40,6 +40,10 @@ const CORNER_MM: f64 = 3.0;
 const MOST_CORNERED_DEG: f64 = 325.0;
 /// Edges whose areas differ by less than this part are the same one, followed twice: a rim or a bevel is wider.
 const SAME_AREA: f64 = 0.01;
+/// Things at two levels of steepness are the same one if their middles are so close, as a part of how far they are across, and their
+/// areas differ by less than this part. Their borders are the same too within the second.
+const SAME_THING: (f64, f64) = (0.05, 0.15);
+const SAME_BORDER: (f64, f64) = (0.005, 0.01);
 /// The edge of a lens refracts so far inward, mm.
 const RIM_MM: f64 = 4.5;
 /// Inside of a rim nothing is seen but the blur of its edge, mm.
@@ -71,7 +75,8 @@ pub(super) fn find(
     let sizes =
         SizeLimits { least_px: 12.0 / pitch_mm, most_px: SIDE_MM.end() / pitch_mm, hair_px: HAIR_MM / pitch_mm };
     let mut lenses: Vec<FoundLens> = Vec::new();
-    let mut tried: Vec<(Pixel, f64)> = Vec::new();
+    let mut known: Vec<Thing> = Vec::new();
+    let mut failed: Vec<Thing> = Vec::new();
     let mut why = match wanted {
         Wanted::Body => PictureRefused::NothingClosed,
         Wanted::Opening => PictureRefused::NoOpening,
@@ -79,16 +84,20 @@ pub(super) fn find(
     for level in terrain.levels() {
         let things = terrain.things(level, wanted, sizes);
         for thing in things {
-            if hidden.is_some_and(|corners| is_within(thing.middle, corners)) || is_known(&thing, &tried) {
+            let is_hidden = hidden.is_some_and(|corners| is_within(thing.middle, corners));
+            if is_hidden || is_among(&known, &thing, SAME_THING) || is_among(&failed, &thing, SAME_BORDER) {
                 continue;
             }
             match lens(gray, plane, &thing, wanted) {
                 Ok(lens) => {
-                    tried.push((thing.middle, thing.area_px));
+                    known.push(thing);
                     lenses.push(lens);
                 }
-                // A border that is wrong at one steepness may be right at another.
-                Err(refused) => why = worse(why, refused),
+                // A border that is wrong at one steepness may be right at another, if it is another one there.
+                Err(refused) => {
+                    why = worse(why, refused);
+                    failed.push(thing);
+                }
             }
         }
     }
@@ -103,12 +112,12 @@ pub(super) fn find(
     }
 }
 
-/// A thing of the same place and size was followed at another steepness.
-fn is_known(thing: &Thing, tried: &[(Pixel, f64)]) -> bool {
+/// Whether there is one of nearly the same place and size.
+fn is_among(things: &[Thing], thing: &Thing, (place, size): (f64, f64)) -> bool {
     let across = thing.area_px.sqrt();
-    tried
-        .iter()
-        .any(|(middle, area)| middle.away_px(thing.middle) < 0.05 * across && (area / thing.area_px - 1.0).abs() < 0.15)
+    things.iter().any(|one| {
+        one.middle.away_px(thing.middle) < place * across && (one.area_px / thing.area_px - 1.0).abs() < size
+    })
 }
 
 /// Of two reasons the one that came farther.

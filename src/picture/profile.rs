@@ -8,7 +8,7 @@ use std::f64::consts::TAU;
 
 use nalgebra::{SMatrix, SVector};
 
-use super::edge::median;
+use super::edge::{ROW_PX, median};
 use super::gray::Gray;
 use super::plane::Plane;
 use super::strip::{Foot, Outward, PER_PIXEL, brightness};
@@ -56,6 +56,9 @@ const FAR_TURNS: usize = 4;
 /// The edge is not farther from the line than this, as a multiple of the blur.
 const MOST_SHIFT: f64 = 2.5;
 
+/// A fiber is looked for along so much of the line, mm.
+const FIBER_MM: f64 = 2.0;
+
 /// How far inward and outward, pixels.
 type Reach = (f64, f64);
 
@@ -72,6 +75,11 @@ struct Beside {
 /// How far inward and outward of the line a profile reaches, pixels, for a blur.
 fn reach_px(blur_px: f64) -> Reach {
     (6.0 + 3.0 * blur_px, 3.0 + 2.0 * blur_px)
+}
+
+/// How far from the edge a fiber is looked for, pixels, for a blur.
+fn beside_px(blur_px: f64) -> Reach {
+    (2.0 + 3.0 * blur_px, 2.0 + 2.5 * blur_px)
 }
 
 /// Rows of brightness along the normals of a line, brighter outward.
@@ -175,6 +183,8 @@ pub(super) struct Seen {
     pub offsets: Vec<f64>,
     /// How much of each row is not explained: the mean of the squares.
     pub misfits: Vec<f64>,
+    /// The same of the mean of the rows along a piece of the line, and farther from the edge: a fiber beside it.
+    pub misfits_along: Vec<f64>,
     /// The step that was seen.
     pub step: EdgeStep,
     /// What the edge as a whole may be off, pixels (one standard deviation).
@@ -227,9 +237,11 @@ pub(super) fn look(
     }
     let (global, steps) = found?;
     let count = rows.count();
+    let half_piece = ((FIBER_MM / ROW_PX / pitch_mm / 2.0).round() as usize).min(count / 20);
     let mut seen = Seen {
         offsets: Vec::with_capacity(count),
         misfits: Vec::with_capacity(count),
+        misfits_along: Vec::with_capacity(count),
         step: global.step,
         doubt: global.doubt,
     };
@@ -242,6 +254,7 @@ pub(super) fn look(
         let misfit = compared(&rows, &rows.about(row, (step.blur / 2.0).round() as usize), &step).1;
         seen.offsets.push(step.edge + offset);
         seen.misfits.push(misfit);
+        seen.misfits_along.push(compared_within(&rows, &rows.about(row, half_piece), &step, beside_px(step.blur)).1);
     }
     Some(seen)
 }
@@ -561,10 +574,20 @@ fn looked_for(rows: &Rows, row: &[f32], mut step: EdgeStep) -> (EdgeStep, f64) {
 /// How far the edge of a row is from that of a step, pixels outward, and how much of the row is not explained.
 fn compared<T: Copy + Into<f64>>(rows: &Rows, values: &[T], step: &EdgeStep) -> (f64, f64) {
     let near = 1.0 + 1.5 * step.blur;
+    compared_within(rows, values, step, (near, near))
+}
+
+/// The same of what lies so far inward and outward of the edge.
+fn compared_within<T: Copy + Into<f64>>(
+    rows: &Rows,
+    values: &[T],
+    step: &EdgeStep,
+    (inward, outward): Reach,
+) -> (f64, f64) {
     let mut squares = SMatrix::<f64, 3, 3>::identity() * 1e-6;
     let mut products = SVector::<f64, 3>::zeros();
     let (mut sum, mut count) = (0.0, 0.0);
-    for sample in window(rows, (near - step.edge, near + step.edge)) {
+    for sample in window(rows, (inward - step.edge, outward + step.edge)) {
         let x = rows.offset_px(sample);
         let column = SVector::<f64, 3>::new(1.0, step.at(x), -step.slope_at(x));
         let value: f64 = values[sample].into();
