@@ -283,7 +283,7 @@ mod tests {
         assert!((between_mm(&line(0.1), &covered(&[(398, 422)]), spacing_mm) - LED * 0.1).abs() < 0.007);
         let [alone, with_another] =
             [&[(398, 402)][..], &[(398, 402), (600, 604)]].map(|odd| between_mm(&line(0.1), &covered(odd), spacing_mm));
-        assert!(alone < 0.05 && with_another == alone, "{alone} {with_another}");
+        assert!(alone < LED * 0.05 && with_another == alone, "{alone} {with_another}");
     }
 
     /// A fiber that leaves the edge slowly moves the line, and no row looks odd. Corners of a lens stay unsaid.
