@@ -9,6 +9,9 @@
 mod driver;
 mod order;
 mod pages;
+#[path = "../check/picture/render.rs"]
+#[allow(dead_code, reason = "a story draws one photo")]
+mod render;
 #[path = "../support/running.rs"]
 mod running;
 mod trace;
@@ -16,6 +19,7 @@ mod trace;
 mod accessible;
 mod counts;
 mod fits;
+mod from_a_photo;
 mod keyboard_only;
 mod measuring;
 mod nothing_from_outside;

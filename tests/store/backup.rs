@@ -141,6 +141,7 @@ async fn a_backup_is_one_moment_of_a_book_that_is_written() {
 }
 
 #[tokio::test]
+#[ignore = "long: cargo test -- --include-ignored"]
 async fn a_locked_backup_opens_with_its_key_alone() {
     let lab = given_work().await;
     let shelf = tempfile::tempdir().unwrap();

@@ -58,6 +58,7 @@ async fn an_import_of_an_export_is_an_equal_book() {
 
 /// The export of an earlier version is taken as well: it is brought up to date as the book itself would be.
 #[tokio::test]
+#[ignore = "long: cargo test -- --include-ignored"]
 async fn an_import_of_an_earlier_versions_export_is_the_book_brought_up_to_date() {
     let saved = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/books");
     for entry in fs::read_dir(saved).unwrap() {
@@ -172,6 +173,7 @@ async fn refused(folder: &Path) -> String {
 }
 
 #[tokio::test]
+#[ignore = "long: cargo test -- --include-ignored"]
 async fn a_broken_export_makes_no_book_and_says_where_it_is_broken() {
     let (lab, folder) = given_export().await;
     let path = |name: &str| folder.path().join(name);

@@ -49,6 +49,7 @@ fn timed<T>(work: impl FnOnce() -> T) -> Duration {
 
 /// The bound is wide, for a machine that is busy with other things; what was measured on a quiet one stands in `README.md`.
 #[tokio::test]
+#[ignore = "long: cargo test -- --include-ignored"]
 async fn orders_go_on_while_a_backup_is_made() {
     let home = tempfile::tempdir().unwrap();
     let (folder, file) = (home.path().join("book"), home.path().join("copy.db"));
@@ -73,6 +74,7 @@ async fn orders_go_on_while_a_backup_is_made() {
 }
 
 #[tokio::test]
+#[ignore = "long: cargo test -- --include-ignored"]
 async fn a_backup_that_is_stopped_leaves_nothing_readable_behind() {
     let home = tempfile::tempdir().unwrap();
     let (folder, file, phrase) = (home.path().join("book"), home.path().join("copy.age"), home.path().join("phrase"));
@@ -108,6 +110,7 @@ fn nameless_length(process: u32) -> u64 {
 /// What an encrypted backup holds is opened to be checked, and has no name at any moment.
 #[cfg(target_os = "linux")]
 #[tokio::test]
+#[ignore = "long: cargo test -- --include-ignored"]
 async fn a_check_that_is_stopped_leaves_nothing_readable_behind() {
     let home = tempfile::tempdir().unwrap();
     let [folder, file, phrase, passing] = ["book", "copy.age", "phrase", "tmp"].map(|name| home.path().join(name));

@@ -28,6 +28,7 @@ fn unfinished(address: SocketAddr, what: &str) -> TcpStream {
 }
 
 #[test]
+#[ignore = "long: cargo test -- --include-ignored"]
 fn the_owner_is_let_in_among_hundreds_who_never_finish() {
     for what in UNFINISHED {
         let home = tempfile::tempdir().unwrap();

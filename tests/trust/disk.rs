@@ -110,6 +110,7 @@ fn a_disk_that_may_only_be_read_is_said() {
 }
 
 #[tokio::test]
+#[ignore = "long: cargo test -- --include-ignored"]
 async fn a_book_held_by_another_program_is_said_and_is_over_when_it_is_over() {
     let home = tempfile::tempdir().unwrap();
     let shop = Shop::open(home.path());

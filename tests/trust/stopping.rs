@@ -25,6 +25,7 @@ async fn the_file_is_whole_after_each_signal() {
 }
 
 #[tokio::test]
+#[ignore = "long: cargo test -- --include-ignored"]
 async fn the_file_is_whole_while_nothing_is_done() {
     let home = tempfile::tempdir().unwrap();
     let shop = Shop::open(home.path());
@@ -53,6 +54,7 @@ fn without_body(running: &Running) -> TcpStream {
 }
 
 #[test]
+#[ignore = "long: cargo test -- --include-ignored"]
 fn a_request_that_never_ends_does_not_keep_it_from_stopping() {
     for half in [half_sent, without_body] {
         let home = tempfile::tempdir().unwrap();

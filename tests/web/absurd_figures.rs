@@ -177,6 +177,7 @@ async fn try_figures_of(address: &'static str) -> Tries {
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
+#[ignore = "long: cargo test -- --include-ignored"]
 async fn a_form_refuses_figures_that_nobody_means() {
     let mut left: Vec<&str> = posting_addresses().await;
     let (mut running, mut all) = (JoinSet::new(), Tries::default());

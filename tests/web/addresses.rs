@@ -526,6 +526,7 @@ async fn posted_twice_it_is_done_once(address: &str, form: &Filled, before: &[St
 }
 
 #[tokio::test]
+#[ignore = "long: cargo test -- --include-ignored"]
 async fn a_form_of_a_job_that_moved_on_is_refused() {
     // What may be done to a job at any time.
     let at_any_time = [

@@ -67,6 +67,7 @@ fn a_scan_is_read_to_five_hundredths() {
 
 /// Blur draws the far side of the dark line into the edge. Where that cannot be undone the reading says so.
 #[test]
+#[ignore = "long: cargo test -- --include-ignored"]
 fn a_blurred_scan_is_exact_or_says_that_it_is_not() {
     let look = |tint: f64, ring_mm: f64, ring: f64| Look { tint: [tint; 3], ring_mm, ring };
     let unsure = |reading: &Reading| reading.notes.iter().any(|note| matches!(note, Note::Unsure(_)));
@@ -91,6 +92,7 @@ fn a_blurred_scan_is_exact_or_says_that_it_is_not() {
 /// A fiber along a faint edge moves the line between its ends (the first two) or where it crosses the edge slowly (the third), and a
 /// speck drowns in a wide blur (the last). Such a reading is exact, or says about how far it may be off.
 #[test]
+#[ignore = "long: cargo test -- --include-ignored"]
 fn a_fiber_along_the_edge_is_not_passed_over_in_silence() {
     for (seed, blur_px) in [(100, 1.0), (164, 1.0), (1170, 1.0), (3152, 1.0), (7111, 1.0), (158, 1.5)] {
         let mut dice = Dice::new(7_000_000 + seed);
@@ -114,6 +116,7 @@ fn a_fiber_along_the_edge_is_not_passed_over_in_silence() {
 /// The border of this opening lies far inside of its edge for a short way, where the line once ran back on itself; and that of the
 /// last so far that a wide smoothing led the first line away from the edge.
 #[test]
+#[ignore = "long: cargo test -- --include-ignored"]
 fn a_loop_in_the_first_line_along_a_rim_is_opened() {
     for (seed, blur_px) in [(120, 0.5), (120, 1.0), (2044, 0.5)] {
         let mut dice = Dice::new(7_000_000 + seed);
@@ -161,6 +164,7 @@ fn the_outer_edge_of_a_rim_is_not_taken_for_its_opening() {
 
 /// A lamp is mirrored in nearly every lens on a table.
 #[test]
+#[ignore = "long: cargo test -- --include-ignored"]
 fn a_lamp_in_the_lens_is_reported_and_does_not_hide_its_edge() {
     let mut dice = Dice::new(5);
     let lens = Truth::any(&mut dice, (36.0, -35.0));
@@ -199,6 +203,7 @@ fn dice_shift(seed: u64) -> f64 {
 }
 
 #[test]
+#[ignore = "long: cargo test -- --include-ignored"]
 fn a_photo_with_a_card_is_read_to_a_quarter_of_a_millimeter() {
     {
         let seed = 12;
@@ -249,6 +254,7 @@ fn laid_over(points: &[Point], onto: &[Point]) -> Vec<Point> {
 }
 
 #[test]
+#[ignore = "long: cargo test -- --include-ignored"]
 fn something_else_is_refused_in_words() {
     let asks = [SCAN, Ask { subject: Subject::Rim, ..SCAN }, Ask { scale: Scale::Card, ..SCAN }];
     for (index, (name, draw)) in cats::KINDS.iter().enumerate() {
