@@ -173,8 +173,7 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
     }
     let Some((feet, strip, path, offsets_mm, smoothed)) = last else { unreachable!("there is a look") };
     let away: Vec<f64> = offsets_mm.iter().zip(&smoothed).map(|(a, b)| (a - b).abs()).collect();
-    let fiber_mm = dust::between_mm(&line, &odd, spacing_mm).max(dust::bent_mm(&line, spacing_mm));
-    unsure_mm = unsure_mm.hypot(fiber_mm);
+    unsure_mm = unsure_mm.max(dust::between_mm(&line, &odd, spacing_mm)).max(dust::bent_mm(&line, spacing_mm));
     let (blur_px, step_levels) = blur_and_step(gray, plane, &feet, pitch_mm, outward, &path, &strip);
     SeenEdge {
         seen: path.visible(SEEN),
