@@ -162,7 +162,7 @@ impl fmt::Display for Note {
             Note::Unsure(mm) => write!(
                 f,
                 "The picture is blurred or noisy, or a fiber lies along the edge: the outline may be off by {mm:.2} mm. Compare \
-                 it with the lens, or clean lens and glass and scan it again, pressed flat"
+                 it with the lens, or clean the lens and take a sharper picture; for a scan, press it flat on clean glass"
             ),
             Note::Dusty(mm) => {
                 write!(
