@@ -477,7 +477,7 @@ mod tests {
             let border: Vec<Point> = (0..360).map(|deg| middle.plus(Point::polar(15.0, f64::from(deg)))).collect();
             let edge = follow(&gray, &Plane::flat(0.254), &border, Wanted::Body, 0.254);
             assert!(edge.seen < SEEN_FROM_AFAR && edge.unseen.0 > 0.0, "{} {}", edge.seen, edge.unseen.0);
-            assert_eq!(edge.unsure_mm, UNFITTED_MM);
+            assert!(edge.unsure_mm >= UNFITTED_MM, "{}", edge.unsure_mm);
         }
     }
 
