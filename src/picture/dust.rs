@@ -11,8 +11,9 @@ use crate::shape::outline::Point;
 const UNUSUAL: f64 = 4.0;
 /// ... and by this part of the height of the edge.
 const LEAST_PART: f64 = 0.1;
-/// It looks odd if it differs by this part of the height, or if the mean of the rows about it does by the second.
+/// A row looks odd if it differs by this part of the height.
 const ODD_PART: f64 = 0.03;
+/// It does too if the mean of the rows about it differs by this part.
 const ODD_PIECE: f64 = 0.02;
 /// A longer piece is no dust, mm.
 const LONGEST_MM: f64 = 4.0;
@@ -277,13 +278,14 @@ mod tests {
             (0..n).map(|i| pieces.iter().any(|(from, to)| (*from..*to).contains(&i))).collect()
         };
         let ends = covered(&[(398, 402), (418, 422)]);
-        assert!((between_mm(&line(0.1), &ends, spacing_mm) - LED * 0.1).abs() < 0.007);
+        let looks_mm = |line: &[Point], odd: &[bool]| between_mm(line, odd, spacing_mm) / LED;
+        assert!((looks_mm(&line(0.1), &ends) - 0.1).abs() < 0.005);
         assert!(between_mm(&line(0.0), &ends, spacing_mm) < 0.005);
         // Seen as a whole it is compared with what lies beside it. A piece far away says nothing of what lies between.
-        assert!((between_mm(&line(0.1), &covered(&[(398, 422)]), spacing_mm) - LED * 0.1).abs() < 0.007);
+        assert!((looks_mm(&line(0.1), &covered(&[(398, 422)])) - 0.1).abs() < 0.005);
         let [alone, with_another] =
-            [&[(398, 402)][..], &[(398, 402), (600, 604)]].map(|odd| between_mm(&line(0.1), &covered(odd), spacing_mm));
-        assert!(alone < LED * 0.05 && with_another == alone, "{alone} {with_another}");
+            [&[(398, 402)][..], &[(398, 402), (600, 604)]].map(|odd| looks_mm(&line(0.1), &covered(odd)));
+        assert!(alone < 0.05 && with_another == alone, "{alone} {with_another}");
     }
 
     /// A fiber that leaves the edge slowly moves the line, and no row looks odd. Corners of a lens stay unsaid.

@@ -14,7 +14,7 @@ use super::region::Wanted;
 use super::strip::{Filter, Foot, Outward, PER_PIXEL, Path, Strip};
 use crate::shape::outline::{Point, edges};
 
-/// The edge is looked at in rows so far from each other, pixels.
+/// The distance between the rows in which the edge is looked at, pixels.
 pub(super) const ROW_PX: f64 = 2.0;
 /// The width of the edge filter, pixels.
 const BLUR_PX: f64 = 1.2;
@@ -103,7 +103,7 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
     let mut noise = None;
     let mut last = None;
     let mut unsure_mm = UNFITTED_MM;
-    let mut odd = Vec::new();
+    let mut seen_closer = None;
     let mut known_step = None;
     for (turn, look) in LOOKS.iter().enumerate() {
         line = spaced(&line, spacing_mm);
@@ -133,7 +133,7 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
         let width = smooth_mm / spacing_mm;
         let mut smoothed = robustly_smoothed(&offsets_mm, &weights, width, &[]);
         let mut covered = vec![false; feet.len()];
-        odd = covered.clone();
+        seen_closer = None;
         unsure_mm = UNFITTED_MM;
         if turn >= FIRST_CLOSER
             && let Some(closer) = profile::look(gray, plane, &feet, pitch_mm, outward, known_step)
@@ -153,28 +153,32 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
             let blur_mm = closer.step.blur() * pitch_mm;
             Bulges { places: &places, row_mm, blur_mm, spacing_mm }.cover(&mut covered);
             smoothed = smooth(&covered);
-            odd = dust::odd(&closer.misfits, &closer.misfits_along, &covered, closer.step.height());
             // A Gaussian of this width is the mean of so many rows.
             let random_mm = row_mm / (2.0 * PI.sqrt() * width).max(1.0).sqrt();
             let hidden_mm = hidden_mm(blur_mm, pitch_mm);
             unsure_mm = (FARTHEST * random_mm).hypot(2.0 * closer.doubt * pitch_mm).max(hidden_mm);
+            seen_closer = Some((closer, covered.clone()));
         }
         line = feet.iter().zip(&smoothed).map(|(foot, mm)| moved(foot, *mm)).collect();
         line = dust::bridged(&line, &covered, spacing_mm);
-        // What is refused in the end needs no closer look, which takes most of the time.
+        // An edge that will be refused needs no closer look, which takes most of the time.
         let is_last = turn + 1 == FIRST_CLOSER && path.visible(SEEN) < SEEN_FROM_AFAR;
         last = Some((feet, strip, path, offsets_mm, smoothed));
         if is_last {
             break;
         }
-        // Not of the last line: each of its points belongs to a row.
+        // The last line keeps its loops: each of its points belongs to a row.
         if turn < FIRST_CLOSER {
             line = without_loops(&line);
         }
     }
     let Some((feet, strip, path, offsets_mm, smoothed)) = last else { unreachable!("there is a look") };
     let away: Vec<f64> = offsets_mm.iter().zip(&smoothed).map(|(a, b)| (a - b).abs()).collect();
-    unsure_mm = unsure_mm.max(dust::between_mm(&line, &odd, spacing_mm)).max(dust::bent_mm(&line, spacing_mm));
+    if let Some((closer, covered)) = seen_closer {
+        let odd = dust::odd(&closer.misfits, &closer.misfits_along(pitch_mm), &covered, closer.step.height());
+        unsure_mm = unsure_mm.max(dust::between_mm(&line, &odd, spacing_mm));
+    }
+    unsure_mm = unsure_mm.max(dust::bent_mm(&line, spacing_mm));
     let (blur_px, step_levels) = blur_and_step(gray, plane, &feet, pitch_mm, outward, &path, &strip);
     SeenEdge {
         seen: path.visible(SEEN),
@@ -460,7 +464,7 @@ mod tests {
         assert_eq!(local_lines(&offsets_mm, (&weights, &vec![0.0; 400]), &offsets_mm, 1.8, &WIDER), offsets_mm);
     }
 
-    /// A line of which half is not seen is given up before it is looked at closely.
+    /// A line of which half is not seen is given up before it is looked at closely. It begins wavy, so that it runs back on itself.
     #[test]
     fn an_edge_that_is_hardly_seen_is_given_up_with_a_point_for_each_row() {
         let mut noise = 2027_u64;
@@ -470,11 +474,13 @@ mod tests {
                 noise = noise.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
                 let (x, y) = (f64::from(i % 400) - 196.9, f64::from(i / 400) - 196.9);
                 let is_dark = x < 0.0 && x.hypot(y) < 59.0;
-                (noise >> 59) as u8 + if is_dark { 60 } else { 180 }
+                (noise >> 58) as u8 + if is_dark { 60 } else { 180 }
             });
             let gray = Gray { width: 400, height: 400, values: values.collect() };
             let middle = Point::new(50.0, -50.0);
-            let border: Vec<Point> = (0..360).map(|deg| middle.plus(Point::polar(15.0, f64::from(deg)))).collect();
+            let radius_mm = |deg: f64| 15.0 + 2.5 * (16.0 * deg).to_radians().cos();
+            let border: Vec<Point> =
+                (0..360).map(f64::from).map(|deg| middle.plus(Point::polar(radius_mm(deg), deg))).collect();
             let edge = follow(&gray, &Plane::flat(0.254), &border, Wanted::Body, 0.254);
             assert!(edge.seen < SEEN_FROM_AFAR && edge.unseen.0 > 0.0, "{} {}", edge.seen, edge.unseen.0);
             assert!(edge.unsure_mm >= UNFITTED_MM, "{}", edge.unsure_mm);

@@ -40,9 +40,10 @@ const CORNER_MM: f64 = 3.0;
 const MOST_CORNERED_DEG: f64 = 325.0;
 /// Edges whose areas differ by less than this part are the same one, followed twice: a rim or a bevel is wider.
 const SAME_AREA: f64 = 0.01;
-/// Things at two levels of steepness are the same one if their middles are so close, as a part of how far they are across, and their
-/// areas differ by less than this part. Their borders are the same too within the second.
+/// Two things are the same one, seen at two levels of steepness, if their middles are closer than the first part of their width and
+/// their areas differ by less than the second.
 const SAME_THING: (f64, f64) = (0.05, 0.15);
+/// The same, so close that following the border again gives the same edge.
 const SAME_BORDER: (f64, f64) = (0.005, 0.01);
 /// The edge of a lens refracts so far inward, mm.
 const RIM_MM: f64 = 4.5;

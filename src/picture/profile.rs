@@ -56,8 +56,8 @@ const FAR_TURNS: usize = 4;
 /// The edge is not farther from the line than this, as a multiple of the blur.
 const MOST_SHIFT: f64 = 2.5;
 
-/// A fiber is looked for along so much of the line, mm.
-const FIBER_MM: f64 = 2.0;
+/// A fiber is looked for in the mean of the rows along so much of the line, mm.
+const PIECE_MM: f64 = 2.0;
 
 /// How far inward and outward, pixels.
 type Reach = (f64, f64);
@@ -183,12 +183,25 @@ pub(super) struct Seen {
     pub offsets: Vec<f64>,
     /// How much of each row is not explained: the mean of the squares.
     pub misfits: Vec<f64>,
-    /// The same of the mean of the rows along a piece of the line, and farther from the edge: a fiber beside it.
-    pub misfits_along: Vec<f64>,
     /// The step that was seen.
     pub step: EdgeStep,
     /// What the edge as a whole may be off, pixels (one standard deviation).
     pub doubt: f64,
+    rows: Rows,
+    /// The step in each row.
+    steps: Vec<EdgeStep>,
+}
+
+impl Seen {
+    /// How much of the mean of the rows along a piece of the line is not explained, about each row and farther from the edge than a
+    /// single row is looked at: a fiber beside the edge.
+    pub fn misfits_along(&self, pitch_mm: f64) -> Vec<f64> {
+        let half_piece = ((PIECE_MM / ROW_PX / pitch_mm / 2.0).round() as usize).min(self.steps.len() / 20);
+        let misfit = |(row, step): (usize, &EdgeStep)| {
+            compared_within(&self.rows, &self.rows.about(row, half_piece), step, beside_px(step.blur)).1
+        };
+        self.steps.iter().enumerate().map(misfit).collect()
+    }
 }
 
 /// Looks at an edge near a line, in rows along its normals, from the step that an earlier look found. `None` if there is no step
@@ -237,14 +250,9 @@ pub(super) fn look(
     }
     let (global, steps) = found?;
     let count = rows.count();
-    let half_piece = ((FIBER_MM / ROW_PX / pitch_mm / 2.0).round() as usize).min(count / 20);
-    let mut seen = Seen {
-        offsets: Vec::with_capacity(count),
-        misfits: Vec::with_capacity(count),
-        misfits_along: Vec::with_capacity(count),
-        step: global.step,
-        doubt: global.doubt,
-    };
+    let mut offsets = Vec::with_capacity(count);
+    let mut misfits = Vec::with_capacity(count);
+    let mut row_steps = Vec::with_capacity(count);
     for row in 0..count {
         let at = (row as f64 + 0.5) * PARTS as f64 / count as f64;
         let edge = between(&shifts, at - 0.5);
@@ -252,11 +260,11 @@ pub(super) fn look(
         let (step, offset) = looked_for(&rows, rows.row(row), step);
         // Dust is blurred too, so it is better seen in some rows together.
         let misfit = compared(&rows, &rows.about(row, (step.blur / 2.0).round() as usize), &step).1;
-        seen.offsets.push(step.edge + offset);
-        seen.misfits.push(misfit);
-        seen.misfits_along.push(compared_within(&rows, &rows.about(row, half_piece), &step, beside_px(step.blur)).1);
+        offsets.push(step.edge + offset);
+        misfits.push(misfit);
+        row_steps.push(step);
     }
-    Some(seen)
+    Some(Seen { offsets, misfits, step: global.step, doubt: global.doubt, rows, steps: row_steps })
 }
 
 /// What changes slowly around the line in these values of its parts: waves of a whole and of half a turn, as far as they rise

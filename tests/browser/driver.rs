@@ -2,6 +2,7 @@
 //!
 //! Nothing waits a fixed time: each step polls for what it expects, up to [`PATIENCE`].
 
+use std::io::Write;
 use std::net::SocketAddr;
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
@@ -14,7 +15,7 @@ use fantoccini::wd::Capabilities;
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
-use tempfile::TempDir;
+use tempfile::{NamedTempFile, TempDir};
 use tokio::sync::{Semaphore, SemaphorePermit};
 
 use crate::running::{ask, free_port, lines_of, try_ask};
@@ -55,6 +56,13 @@ pub struct Browser {
     site: String,
     /// Given back once the driver is gone.
     _place: SemaphorePermit<'static>,
+}
+
+/// A file that a story gives to a page.
+pub fn given_file(suffix: &str, bytes: &[u8]) -> NamedTempFile {
+    let mut file = tempfile::Builder::new().suffix(suffix).tempfile().unwrap();
+    file.write_all(bytes).unwrap();
+    file
 }
 
 /// The driver's process; dropped, it takes its Chromium along.

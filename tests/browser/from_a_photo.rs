@@ -1,33 +1,25 @@
-//! A frame that stays with its customer: a photo of its demo lens beside a card becomes the shape, and that the bench ticket.
+//! A frame that stays with its customer: a photo of its demo lens beside a card becomes the shape and then the bench ticket.
 
 use std::f64::consts::TAU;
-use std::io::Write;
 
-use crate::driver::{Browser, Settings};
-use crate::order::{fill_order, name_the_lab};
+use tempfile::NamedTempFile;
+
+use crate::driver::{Browser, Settings, given_file};
+use crate::one_order::number;
+use crate::order::{fill_order, name_the_lab, take_bought_lenses};
 use crate::render::{Camera, Dice, Flaws, Look, Scene, Truth, jpeg, picture};
 use crate::running::Running;
+use crate::trace::Outline;
 
-/// A demo lens and a card on a table, seen by a camera that is tilted by 12 degrees.
-fn photo(dice: &mut Dice, lens: &Truth) -> tempfile::NamedTempFile {
+/// A demo lens and a card on a table, seen by a camera tilted by 0.2 radians.
+fn photo(dice: &mut Dice, lens: &Truth) -> NamedTempFile {
     let look = Look { tint: [0.95; 3], ring_mm: 0.8, ring: 0.5 };
     let mut scene = Scene::new(lens.clone(), look).uneven(dice, 90.0).dusty(dice, 8);
     scene.paper = [0.85; 3];
     scene.card = Some(((40.0, 4.0), 0.0, 0.3));
     let camera = Camera::pinhole((1600, 1200), 1600.0, 270.0, 0.2, 0.7, 0.0);
     let photo = picture(&scene, &camera, Flaws { blur_px: 0.9, noise: 3.0 }, dice);
-    let mut file = tempfile::Builder::new().suffix(".jpg").tempfile().unwrap();
-    file.write_all(&jpeg(&photo, 90)).unwrap();
-    file
-}
-
-/// The sides of the box of the lens, mm, from its own formula.
-fn sides_mm(lens: &Truth) -> (f64, f64) {
-    let points: Vec<(f64, f64)> = (0..3600).map(|i| lens.point(f64::from(i) / 3600.0 * TAU)).collect();
-    let side = |of: fn(&(f64, f64)) -> f64| {
-        points.iter().map(of).fold(f64::MIN, f64::max) - points.iter().map(of).fold(f64::MAX, f64::min)
-    };
-    (side(|p| p.0), side(|p| p.1))
+    given_file(".jpg", &jpeg(&photo, 90))
 }
 
 #[tokio::test]
@@ -46,7 +38,8 @@ async fn a_photo_of_a_demo_lens_becomes_a_bench_ticket() {
 
     let mut dice = Dice::new(12);
     let lens = Truth::any(&mut dice, (-46.0, 0.0));
-    let (a_mm, b_mm) = sides_mm(&lens);
+    let radii: Vec<f64> = (0..3600).map(|i| lens.radius(f64::from(i) / 3600.0 * TAU)).collect();
+    let box_mm = Outline::new(&radii);
     let file = photo(&mut dice, &lens);
     browser.open_page("/jobs/1001/shape").await;
     browser.give_file("file", file.path()).await;
@@ -59,21 +52,16 @@ async fn a_photo_of_a_demo_lens_becomes_a_bench_ticket() {
     browser.press("Save this shape").await;
     browser.sees(".steps .next", "Lenses next").await;
 
-    browser.open_page("/jobs/1001/lenses").await;
-    for eye in ["right", "left"] {
-        browser.click(&format!("label[for=lens_{eye}-bought]")).await;
-        browser.fill(&format!("diameter_{eye}"), "80").await;
-    }
-    browser.press("Take these lenses in hand").await;
+    take_bought_lenses(&browser, "80").await;
     browser.open_page("/jobs/1001/layout").await;
     // Frame PD is A and DBL; a photo says no DBL, so it is the stamped bridge.
-    let frame_pd_mm: f64 = browser.text("#frame-pd .num").await.parse().unwrap();
-    assert!((frame_pd_mm - 18.0 - a_mm).abs() < 0.5, "{frame_pd_mm} for {a_mm}");
+    let frame_pd_mm = number(&browser, "#frame-pd .num").await;
+    assert!((frame_pd_mm - 18.0 - box_mm.a_mm).abs() < 0.5, "{frame_pd_mm} for {}", box_mm.a_mm);
     browser.click("main a[href='/jobs/1001/ticket']").await;
     browser.arrives_at("/jobs/1001/ticket").await;
     browser.sees(".sheet .number", "1001").await;
     // At true size, within a quarter of a millimeter on each side.
-    for (side, want_mm) in [("width", a_mm), ("height", b_mm)] {
+    for (side, want_mm) in [("width", box_mm.a_mm), ("height", box_mm.b_mm)] {
         let script = format!("return document.querySelector('.true-size svg path').getBoundingClientRect().{side}");
         let seen_mm = browser.run(&script).await.as_f64().unwrap() / 96.0 * 25.4;
         assert!((seen_mm - want_mm).abs() < 0.5, "{side}: {seen_mm} for {want_mm}");

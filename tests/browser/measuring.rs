@@ -1,25 +1,22 @@
 //! Measuring from a photo: marks pressed and moved with the keys, figures that follow, and the correction.
 
-use std::io::Write;
-
 use image::{GrayImage, ImageFormat, Luma};
 use serde_json::Value;
+use tempfile::NamedTempFile;
 
 use crate::accessible::violations;
-use crate::driver::{Browser, Settings};
+use crate::driver::{Browser, Settings, given_file};
 use crate::running::Running;
 
 /// A dark ground with a light card of 85.60 by 53.98 mm at 3 · 500 / 490 pixels for each mm.
-fn photo() -> tempfile::NamedTempFile {
+fn photo() -> NamedTempFile {
     let picture = GrayImage::from_fn(1500, 2000, |x, y| {
         let (x, y) = ((f64::from(x) + 0.5 - 750.0).abs() - 131.02, (f64::from(y) + 0.5 - 850.0).abs() - 82.62);
         Luma([(140.0 - 90.0 * (x.max(y) / 1.5).clamp(-1.0, 1.0)) as u8])
     });
-    let mut file = tempfile::Builder::new().suffix(".png").tempfile().unwrap();
     let mut bytes = std::io::Cursor::new(Vec::new());
     picture.write_to(&mut bytes, ImageFormat::Png).unwrap();
-    file.write_all(bytes.get_ref()).unwrap();
-    file
+    given_file(".png", bytes.get_ref())
 }
 
 /// Presses the photo at a place of the file.

@@ -277,7 +277,8 @@ async fn numbers(browser: &Browser, selector: &str) -> Vec<f64> {
     texts.iter().map(|text| text.parse().unwrap_or_else(|_| panic!("{selector}: {texts:?}"))).collect()
 }
 
-async fn number(browser: &Browser, selector: &str) -> f64 {
+/// The first figure there.
+pub async fn number(browser: &Browser, selector: &str) -> f64 {
     numbers(browser, selector).await[0]
 }
 

@@ -57,3 +57,14 @@ pub async fn fill_order(browser: &Browser) {
     browser.choose("frame_rim", "full rim, metal").await;
     fill_all(browser, &PRESCRIPTION).await;
 }
+
+/// Takes two bought lenses in hand for the first job.
+pub async fn take_bought_lenses(browser: &Browser, diameter: &str) {
+    browser.open_page("/jobs/1001/lenses").await;
+    for eye in ["right", "left"] {
+        browser.click(&format!("label[for=lens_{eye}-bought]")).await;
+        browser.fill(&format!("diameter_{eye}"), diameter).await;
+    }
+    browser.press("Take these lenses in hand").await;
+    browser.sees(".steps .next", "Lay out and cut next").await;
+}

@@ -58,7 +58,8 @@ impl TracedPair {
 }
 
 impl Outline {
-    fn new(radii: &[f64]) -> Self {
+    /// An outline of radii at equal angles, mm.
+    pub fn new(radii: &[f64]) -> Self {
         let step = std::f64::consts::TAU / radii.len() as f64;
         let raw: Vec<(f64, f64)> =
             radii.iter().enumerate().map(|(i, r)| (r * (step * i as f64).cos(), r * (step * i as f64).sin())).collect();

@@ -1,7 +1,7 @@
 //! The essential steps where no script may run: an order, a shape, a check.
 
 use crate::driver::{Browser, Settings};
-use crate::order::{fill_all, fill_order, name_the_lab};
+use crate::order::{fill_all, fill_order, name_the_lab, take_bought_lenses};
 use crate::running::Running;
 use crate::trace::TracedPair;
 
@@ -35,13 +35,7 @@ async fn works_without_javascript() {
     browser.press("Save this shape").await;
     browser.sees(".steps .next", "Lenses next").await;
 
-    browser.open_page("/jobs/1001/lenses").await;
-    for eye in ["right", "left"] {
-        browser.click(&format!("label[for=lens_{eye}-bought]")).await;
-        browser.fill(&format!("diameter_{eye}"), "75").await;
-    }
-    browser.press("Take these lenses in hand").await;
-    browser.sees(".steps .next", "Lay out and cut next").await;
+    take_bought_lenses(&browser, "75").await;
     browser.open_page("/jobs/1001/layout").await;
     browser.choose("step", "1 mm").await;
     browser.press("Try").await;

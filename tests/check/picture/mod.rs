@@ -89,8 +89,8 @@ fn a_blurred_scan_is_exact_or_says_that_it_is_not() {
     }
 }
 
-/// A fiber along a faint edge moves the line between its ends (the first two) or where it crosses the edge slowly (the third), and a
-/// speck drowns in a wide blur (the last). Such a reading is exact, or says about how far it may be off.
+/// A fiber along a faint edge moves the line between its ends (the first two), where it crosses the edge slowly (the third), or all
+/// along (the next two). A speck drowns in a wide blur (the last). Such a reading is exact, or says about how far it may be off.
 #[test]
 #[ignore = "long: cargo test -- --include-ignored"]
 fn a_fiber_along_the_edge_is_not_passed_over_in_silence() {
