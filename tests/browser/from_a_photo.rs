@@ -52,7 +52,8 @@ async fn a_photo_of_a_demo_lens_becomes_a_bench_ticket() {
     browser.press("Save this shape").await;
     browser.sees(".steps .next", "Lenses next").await;
 
-    take_bought_lenses(&browser, "80").await;
+    // It is a large lens: no stock lens fits.
+    take_bought_lenses(&browser, "85").await;
     browser.open_page("/jobs/1001/layout").await;
     // Frame PD is A and DBL; a photo says no DBL, so it is the stamped bridge.
     let frame_pd_mm = number(&browser, "#frame-pd .num").await;
