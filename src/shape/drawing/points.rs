@@ -61,13 +61,14 @@ const MOST_TITLE_LINES: usize = 10;
 /// Whether a text is such a list: a heading that names x and y, or rows of numbers of which some are negative, or the
 /// first ones go once around from 0, or that are places once around.
 pub fn is_points(text: &str) -> bool {
-    let rows: Vec<ListRow> = rows(text).take(4000).collect();
-    if let Some((index, heading)) = headed(&rows) {
+    let first: Vec<ListRow> = rows(text).take(MOST_TITLE_LINES).collect();
+    if let Some((index, heading)) = headed(&first) {
         // A table of radii is read as it is, every angle exactly.
-        return heading.columns == Columns::Cartesian || heading.eye.is_some() || !is_heading(rows[index].text);
+        return heading.columns == Columns::Cartesian || heading.eye.is_some() || !is_heading(first[index].text);
     }
-    let numbers = |row: &ListRow| row.parts.iter().map(|part| number(part)).collect::<Option<Vec<f64>>>();
-    let Some(numbers) = rows.iter().map(numbers).collect::<Option<Vec<_>>>() else { return false };
+    // Ends at the first row with a word in it: a file of records is not taken apart here.
+    let numbers = |row: ListRow| row.parts.iter().map(|part| number(part)).collect::<Option<Vec<f64>>>();
+    let Some(numbers) = rows(text).take(4000).map(numbers).collect::<Option<Vec<_>>>() else { return false };
     let Some(count) = numbers.first().map(Vec::len).filter(|count| *count > 1) else { return false };
     if numbers.len() < MIN_POINTS || numbers.iter().any(|row| row.len() != count) {
         return false;

@@ -3,8 +3,12 @@
 //! last ones first, so that an order that is taken meanwhile gets a number after all of them. What is staged holds everything
 //! that is needed: a program that was stopped writes the rest when it starts again.
 
+use std::panic::resume_unwind;
+use std::sync::Arc;
+
 use serde_json::json;
 use sqlx::SqliteConnection;
+use tokio::task::{JoinHandle, spawn_blocking};
 
 use super::batch::{NewKeys, RecordBatch, Target};
 use super::{NewImport, next_job_number};
@@ -55,8 +59,36 @@ impl StagedFile {
     }
 }
 
-fn shapes(files: &[StagedFile], read: ReadShape) -> Result<Vec<(usize, NewShape)>, StoreError> {
-    files.iter().map(|file| file.shape(read)).collect()
+/// The shapes of a batch, each with the place of its job.
+type BatchShapes = Vec<(usize, NewShape)>;
+
+/// Shapes that are being read on another core.
+struct Reading(JoinHandle<Result<BatchShapes, StoreError>>);
+
+impl Reading {
+    fn of(files: &Arc<[StagedFile]>, read: ReadShape) -> Self {
+        let files = Arc::clone(files);
+        Self(spawn_blocking(move || files.iter().map(|file| file.shape(read)).collect()))
+    }
+
+    async fn shapes(self) -> Result<BatchShapes, StoreError> {
+        // It is never cancelled, so it can only have ended in a panic.
+        self.0.await.unwrap_or_else(|why| resume_unwind(why.into_panic()))
+    }
+}
+
+/// A batch that is about to be tried, and its shapes.
+struct Prepared {
+    batch: RecordBatch,
+    files: Arc<[StagedFile]>,
+    shapes: Reading,
+}
+
+/// A batch that is staged, read again.
+struct StagedBatch {
+    position: i64,
+    batch: RecordBatch,
+    shapes: BatchShapes,
 }
 
 impl Store {
@@ -69,16 +101,24 @@ impl Store {
         done: &impl Fn(usize),
     ) -> Result<(), StoreError> {
         let (keys, today) = (NewKeys::of(plan), iso(&import.at.0.date()));
-        for from in (0..plan.jobs.len()).step_by(JOBS_AT_ONCE) {
+        let prepare = |from: usize| {
             let count = JOBS_AT_ONCE.min(plan.jobs.len() - from);
             let batch = RecordBatch::of(plan, &keys, (from, count), &today, import.by.as_deref());
             let with_files = (from..).zip(&plan.jobs[from..from + count]);
-            let staged: Vec<StagedFile> = with_files
+            let staged: Arc<[StagedFile]> = with_files
                 .filter_map(|(place, planned)| StagedFile::of(place, planned, files).transpose())
-                .collect::<Result<_, _>>()?;
-            self.rehearse(&batch, &shapes(&staged, files.read)?, import).await?;
-            self.keep_staged(&batch, &staged).await?;
-            done(from + count);
+                .collect::<Result<_, StoreError>>()?;
+            Ok::<_, StoreError>(Prepared { batch, shapes: Reading::of(&staged, files.read), files: staged })
+        };
+        let mut starts = (0..plan.jobs.len()).step_by(JOBS_AT_ONCE);
+        let mut next = starts.next().map(prepare).transpose()?;
+        while let Some(Prepared { batch, files, shapes }) = next {
+            let shapes = shapes.shapes().await?;
+            // The shapes of the next batch are read while this one is written.
+            next = starts.next().map(prepare).transpose()?;
+            self.rehearse(&batch, &shapes, import).await?;
+            self.keep_staged(&batch, &files).await?;
+            done(batch.from + batch.count);
         }
         Ok(())
     }
@@ -145,7 +185,7 @@ impl Store {
                 .execute(&mut *tx)
                 .await?;
             }
-            write_last(tx, read).await?;
+            write_last(tx, None, read).await?;
             Ok(Done::new(import.tally, seq))
         })
         .await
@@ -162,15 +202,26 @@ impl Store {
     pub async fn write_staged(&self, read: ReadShape, done: &impl Fn(usize)) -> Result<(), StoreError> {
         let all = sqlx::query_scalar!(r#"select jobs_made from old_import order by seq desc limit 1"#);
         let all = usize::try_from(all.fetch_optional(&self.read).await?.unwrap_or(0)).unwrap_or_default();
+        let mut ahead = self.read_staged_before(i64::MAX, read).await?;
         loop {
-            let mut tx = self.begin().await?;
-            let left = write_last(&mut tx, read).await?;
-            tx.commit().await?;
+            let position = ahead.as_ref().map_or(0, |staged| staged.position);
+            let write = async {
+                let mut tx = self.begin().await?;
+                let left = write_last(&mut tx, ahead, read).await?;
+                tx.commit().await?;
+                Ok(left)
+            };
+            let (left, before) = tokio::try_join!(write, self.read_staged_before(position, read))?;
             match left {
                 Some(left) => done(all.saturating_sub(left)),
                 None => return Ok(()),
             }
+            ahead = before;
         }
+    }
+
+    async fn read_staged_before(&self, position: i64, read: ReadShape) -> Result<Option<StagedBatch>, StoreError> {
+        last_staged(&mut *self.read.acquire().await?, position, read).await
     }
 
     /// Throws away what is staged and belongs to no import.
@@ -191,26 +242,49 @@ pub(in crate::store) async fn must_not_be_bringing_in(tx: &mut SqliteConnection)
     if is { Err(StoreError::BringingIn) } else { Ok(()) }
 }
 
-/// Writes the last batch that is staged. Answers how many jobs are left; `None` when there was none.
-async fn write_last(tx: &mut SqliteConnection, read: ReadShape) -> Result<Option<usize>, StoreError> {
+/// Writes the last batch that is staged; `ahead` is that one where it was read already. Answers how many jobs are left; `None`
+/// when there was none.
+async fn write_last(
+    tx: &mut SqliteConnection,
+    ahead: Option<StagedBatch>,
+    read: ReadShape,
+) -> Result<Option<usize>, StoreError> {
     let writing = sqlx::query!(
         r#"select w.import_seq, w.first_job, i.at as "at: Stamp" from old_writing w
            join old_import i on i.seq = w.import_seq"#
     );
     let Some(writing) = writing.fetch_optional(&mut *tx).await? else { return Ok(None) };
-    let last =
-        sqlx::query!("select position, lines from old_staged where position = (select max(position) from old_staged)");
-    let Some(last) = last.fetch_optional(&mut *tx).await? else {
+    let last = sqlx::query_scalar!("select max(position) from old_staged").fetch_one(&mut *tx).await?;
+    let staged = match ahead.filter(|staged| Some(staged.position) == last) {
+        Some(staged) => Some(staged),
+        None => last_staged(tx, i64::MAX, read).await?,
+    };
+    let Some(StagedBatch { position, batch, shapes }) = staged else {
         sqlx::query!("delete from old_writing").execute(&mut *tx).await?;
         return Ok(None);
     };
-    let batch: RecordBatch = serde_json::from_str(&last.lines).map_err(unreadable("staged old record"))?;
     let target = Target { first: writing.first_job, import: writing.import_seq, at: writing.at };
-    let (left, files) = (batch.from, staged_files(tx, last.position).await?);
-    batch.write(tx, &shapes(&files, read)?, target).await?;
-    sqlx::query!("delete from old_staged_file where staged_position = ?", last.position).execute(&mut *tx).await?;
-    sqlx::query!("delete from old_staged where position = ?", last.position).execute(&mut *tx).await?;
+    let left = batch.from;
+    batch.write(tx, &shapes, target).await?;
+    sqlx::query!("delete from old_staged_file where staged_position = ?", position).execute(&mut *tx).await?;
+    sqlx::query!("delete from old_staged where position = ?", position).execute(&mut *tx).await?;
     Ok(Some(left))
+}
+
+/// The last batch that is staged before a position.
+async fn last_staged(
+    db: &mut SqliteConnection,
+    before: i64,
+    read: ReadShape,
+) -> Result<Option<StagedBatch>, StoreError> {
+    let last = sqlx::query!(
+        "select position, lines from old_staged where position < ? order by position desc limit 1",
+        before
+    );
+    let Some(last) = last.fetch_optional(&mut *db).await? else { return Ok(None) };
+    let batch = serde_json::from_str(&last.lines).map_err(unreadable("staged old record"))?;
+    let files = staged_files(db, last.position).await?.into();
+    Ok(Some(StagedBatch { position: last.position, batch, shapes: Reading::of(&files, read).shapes().await? }))
 }
 
 async fn staged_files(tx: &mut SqliteConnection, staged: i64) -> Result<Vec<StagedFile>, StoreError> {
