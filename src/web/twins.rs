@@ -1,6 +1,6 @@
 //! The shapes on file that look like one: their marks are kept in memory and caught up with the book when they are asked.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
 use tokio::sync::RwLock;
@@ -172,7 +172,9 @@ impl AppState {
             let job = on_file.job.filter(|job| on_file.shape != shape.id && Some(*job) != shape.job_number)?;
             Some(Alike { shape: on_file.shape, job, found: twin.found })
         });
-        Ok(others.collect())
+        // Of the shapes of one job the nearest is named.
+        let mut jobs = HashSet::new();
+        Ok(others.filter(|alike| jobs.insert(alike.job)).collect())
     }
 }
 

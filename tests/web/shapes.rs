@@ -310,6 +310,12 @@ async fn a_shape_that_is_on_file_already_is_named() {
     assert!(said.contains(&format!("job {first}, 0.06 mm apart")), "{said}");
     let similar = format!("/jobs/{second}/shape/similar");
     assert!(lab.get(&similar).await.text("#similar tbody").contains("0.06 mm apart"));
+    // A job with several shapes is named once, by the nearest.
+    let nearer: Vec<i32> = ellipse_radii().iter().map(|r| r + 2).collect();
+    upload(&lab, first, &records(Some("20.00"), &[("R", nearer)]), &[]).await.assert_status(303);
+    let rows = lab.get(&similar).await.texts("#similar tbody tr");
+    assert_eq!(rows.len(), 1, "{rows:?}");
+    assert!(rows[0].contains("Copperline Tern") && rows[0].contains("0.04 mm apart"), "{rows:?}");
     let round = records(Some("20.00"), &[("R", vec![2400; 72])]);
     upload(&lab, second, &round, &[]).await.assert_status(303);
     assert!(lab.get(&format!("/jobs/{second}/shape")).await.texts("#alike").is_empty(), "a circle is no ellipse");

@@ -3,7 +3,6 @@
 //! last ones first, so that an order that is taken meanwhile gets a number after all of them. What is staged holds everything
 //! that is needed: a program that was stopped writes the rest when it starts again.
 
-use std::panic::resume_unwind;
 use std::sync::Arc;
 
 use serde_json::json;
@@ -62,18 +61,17 @@ impl StagedFile {
 /// The shapes of a batch, each with the place of its job.
 type BatchShapes = Vec<(usize, NewShape)>;
 
-/// Shapes that are being read on another core.
-struct Reading(JoinHandle<Result<BatchShapes, StoreError>>);
+/// The shapes of a batch while they are read on another core.
+struct ShapesAhead(JoinHandle<Result<BatchShapes, StoreError>>);
 
-impl Reading {
+impl ShapesAhead {
     fn of(files: &Arc<[StagedFile]>, read: ReadShape) -> Self {
         let files = Arc::clone(files);
         Self(spawn_blocking(move || files.iter().map(|file| file.shape(read)).collect()))
     }
 
-    async fn shapes(self) -> Result<BatchShapes, StoreError> {
-        // It is never cancelled, so it can only have ended in a panic.
-        self.0.await.unwrap_or_else(|why| resume_unwind(why.into_panic()))
+    async fn read(self) -> Result<BatchShapes, StoreError> {
+        self.0.await.map_err(|why| StoreError::Database(sqlx::Error::Io(why.into())))?
     }
 }
 
@@ -81,7 +79,7 @@ impl Reading {
 struct Prepared {
     batch: RecordBatch,
     files: Arc<[StagedFile]>,
-    shapes: Reading,
+    shapes: ShapesAhead,
 }
 
 /// A batch that is staged, read again.
@@ -108,12 +106,12 @@ impl Store {
             let staged: Arc<[StagedFile]> = with_files
                 .filter_map(|(place, planned)| StagedFile::of(place, planned, files).transpose())
                 .collect::<Result<_, StoreError>>()?;
-            Ok::<_, StoreError>(Prepared { batch, shapes: Reading::of(&staged, files.read), files: staged })
+            Ok::<_, StoreError>(Prepared { batch, shapes: ShapesAhead::of(&staged, files.read), files: staged })
         };
         let mut starts = (0..plan.jobs.len()).step_by(JOBS_AT_ONCE);
         let mut next = starts.next().map(prepare).transpose()?;
         while let Some(Prepared { batch, files, shapes }) = next {
-            let shapes = shapes.shapes().await?;
+            let shapes = shapes.read().await?;
             // The shapes of the next batch are read while this one is written.
             next = starts.next().map(prepare).transpose()?;
             self.rehearse(&batch, &shapes, import).await?;
@@ -284,7 +282,7 @@ async fn last_staged(
     let Some(last) = last.fetch_optional(&mut *db).await? else { return Ok(None) };
     let batch = serde_json::from_str(&last.lines).map_err(unreadable("staged old record"))?;
     let files = staged_files(db, last.position).await?.into();
-    Ok(Some(StagedBatch { position: last.position, batch, shapes: Reading::of(&files, read).shapes().await? }))
+    Ok(Some(StagedBatch { position: last.position, batch, shapes: ShapesAhead::of(&files, read).read().await? }))
 }
 
 async fn staged_files(tx: &mut SqliteConnection, staged: i64) -> Result<Vec<StagedFile>, StoreError> {
