@@ -21,6 +21,9 @@ pub(super) fn closed(lines: Vec<Polyline>) -> Result<Vec<Polyline>, DrawingRefus
             let Some(end) = line.last().copied() else { break };
             let near = |other: &Polyline| other.first().into_iter().chain(other.last()).any(|p| meets(*p, end));
             let Some(next) = open.iter().position(near) else { break };
+            if open.iter().filter(|other| near(other) && !is_short(other)).count() > 1 {
+                return Err(DrawingRefused::Branch(end.x_mm, end.y_mm));
+            }
             let mut next = open.swap_remove(next);
             if !next.first().is_some_and(|first| meets(*first, end)) {
                 next.reverse();
@@ -36,6 +39,11 @@ pub(super) fn closed(lines: Vec<Polyline>) -> Result<Vec<Polyline>, DrawingRefus
 
 fn meets(p: Point, q: Point) -> bool {
     p.minus(q).length_mm() <= MEET_MM
+}
+
+/// Pieces about as short as [`MEET_MM`] all have an end near one point, so they are no branch.
+fn is_short(line: &Polyline) -> bool {
+    line.first().zip(line.last()).is_some_and(|(first, last)| first.minus(*last).length_mm() < 4.0 * MEET_MM)
 }
 
 fn is_closed(line: &[Point]) -> bool {
@@ -68,6 +76,9 @@ mod tests {
         assert_eq!(found.len(), 1);
         assert_eq!(found[0].len(), 4);
         assert_eq!(closed(vec![side(0, 1), side(1, 2), side(2, 3)]), Ok(Vec::new()));
+        // A line across, from corner to corner: either half would be a lens.
+        let across = closed(vec![side(0, 1), side(1, 2), side(2, 3), side(3, 0), side(0, 2)]);
+        assert!(matches!(across, Err(DrawingRefused::Branch(..))), "{across:?}");
         assert_eq!(closed(vec![side(0, 1); MOST_OPEN + 1]), Err(DrawingRefused::TooMany));
     }
 }

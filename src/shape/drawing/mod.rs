@@ -93,6 +93,9 @@ pub enum DrawingKind {
     Points,
 }
 
+/// The two lenses of a frame do not differ by more in width or height (common practice, from memory).
+const PAIR_DIFFERS_MM: f64 = 2.0;
+
 /// Which kind of drawing a file is, if it is one.
 pub fn kind_of(bytes: &[u8]) -> Option<DrawingKind> {
     let start = utf8(bytes.get(..bytes.len().min(4096)).unwrap_or_default());
@@ -239,6 +242,26 @@ pub enum DrawingRefused {
         /// Those of the other.
         outer: (f64, f64),
     },
+    /// More than two lines meet in a point: which way the outline goes on is not seen.
+    #[error("more than two lines meet at x {0:.2}, y {1:.2} mm: leave only the outline of the lens")]
+    Branch(f64, f64),
+    /// Two lens-sized closed lines that are not the two lenses of a frame.
+    #[error(
+        "two closed lines, of {:.1} by {:.1} and of {:.1} by {:.1} mm, are no pair of lenses: leave one, or the two of a pair \
+         side by side", .one.0, .one.1, .other.0, .other.1
+    )]
+    NoPair {
+        /// The width and height of the left one, mm.
+        one: (f64, f64),
+        /// Those of the other.
+        other: (f64, f64),
+    },
+    /// A list whose ends are far apart.
+    #[error(
+        "the last point is {0:.1} mm from the first, far more than any other two: a part is missing. Repeat the first point at \
+         the end if a straight side is meant"
+    )]
+    Gap(f64),
     /// More than two lens-sized closed lines.
     #[error("{0} closed lines of a lens's size lie side by side: leave one, or the two of a pair")]
     Several(usize),
@@ -293,7 +316,24 @@ fn lenses_of(lines: Vec<Vec<Point>>) -> Result<Vec<DrawnLens>, DrawingRefused> {
     }
     kept.sort_by(|a, b| a.reach_mm().0.total_cmp(&b.reach_mm().0));
     kept.iter_mut().for_each(|lens| lens.holes = hole::of_a_mount(&lens.holes, lens.middle()));
-    if kept.len() > 2 { Err(DrawingRefused::Several(kept.len())) } else { Ok(kept) }
+    match &kept[..] {
+        [one, other] => check_pair(one, other)?,
+        [_] => {}
+        more => return Err(DrawingRefused::Several(more.len())),
+    }
+    Ok(kept)
+}
+
+/// Refuses two closed lines that are not the lenses of one frame, such as a lens and the border of a text.
+fn check_pair(one: &DrawnLens, other: &DrawnLens) -> Result<(), DrawingRefused> {
+    let size = |lens: &DrawnLens| {
+        let (low, high) = extent(&lens.border);
+        (high.x_mm - low.x_mm, high.y_mm - low.y_mm)
+    };
+    let (own, others) = (size(one), size(other));
+    let is_alike = (own.0 - others.0).abs() <= PAIR_DIFFERS_MM && (own.1 - others.1).abs() <= PAIR_DIFFERS_MM;
+    let is_beside = one.reach_mm().1 <= other.reach_mm().0;
+    if is_alike && is_beside { Ok(()) } else { Err(DrawingRefused::NoPair { one: own, other: others }) }
 }
 
 /// Whether one box lies within another.

@@ -55,6 +55,10 @@ struct ListRow<'a> {
     parts: Vec<String>,
 }
 
+/// A list is cut off if its last point is this many times farther from the first than any two neighbors are from each other, and
+/// farther than [`LEAST_GAP_MM`].
+const GAP: f64 = 3.0;
+const LEAST_GAP_MM: f64 = 2.0;
 /// Lines above a heading: a title, an empty line.
 const MOST_TITLE_LINES: usize = 10;
 
@@ -130,7 +134,17 @@ fn lens(numbers: &[[f64; 2]], columns: Option<Columns>, unit: Option<Unit>) -> R
     if points.len() < MIN_POINTS {
         return Err(DrawingRefused::NotClosed);
     }
+    if !is_repeated && let Some(gap_mm) = gap_mm(&points) {
+        return Err(DrawingRefused::Gap(gap_mm));
+    }
     lenses_of(vec![points])?.pop().ok_or(DrawingRefused::NotClosed)
+}
+
+/// How far the last point is from the first, where that is no step of such a list.
+fn gap_mm(points: &[Point]) -> Option<f64> {
+    let longest_mm = points.windows(2).map(|pair| pair[1].minus(pair[0]).length_mm()).fold(0.0, f64::max);
+    let closing_mm = points.first()?.minus(*points.last()?).length_mm();
+    (closing_mm > LEAST_GAP_MM && closing_mm > GAP * longest_mm).then_some(closing_mm)
 }
 
 fn eye_of(row: &ListRow, at: usize) -> Result<Eye, DrawingRefused> {
@@ -449,6 +463,18 @@ mod tests {
         ] {
             assert!(matches!(size(&text, None), Err(DrawingRefused::Line { .. })));
         }
+    }
+
+    #[test]
+    fn a_list_that_is_cut_off_is_not_closed_by_a_straight_line() {
+        let whole = ellipse(|x, y| format!("{x},{y}"));
+        let rows: Vec<&str> = whole.lines().collect();
+        let part = |count: usize| rows[..count].join("\n");
+        assert!(size(&part(rows.len()), None).is_ok() && size(&part(rows.len() - 1), None).is_ok());
+        let cut = size(&part(rows.len() * 9 / 10), None);
+        assert!(matches!(cut, Err(DrawingRefused::Gap(_))), "{cut:?}");
+        // A straight side that is meant: the first point once more.
+        assert!(size(&format!("{}\n{}", part(rows.len() * 9 / 10), rows[0]), None).is_ok());
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! SVG drawings.
 
+use std::borrow::Cow;
 use std::collections::HashMap;
 
 use usvg::tiny_skia_path::PathSegment;
@@ -29,8 +30,10 @@ pub fn read_svg(text: &str, unit: Option<Unit>) -> Result<Vec<DrawnLens>, Drawin
     if text.contains("<!ENTITY") {
         return Err(DrawingRefused::NotRead("an entity".to_owned()));
     }
+    let text = &without_doctype(text);
     let document = roxmltree::Document::parse(text).map_err(|why| DrawingRefused::Damaged(why.to_string()))?;
     check_size(&document)?;
+    refuse_styled_transforms(&document)?;
     let tree = Tree::from_str(&bare(&document)?, &Options::default())
         .map_err(|why| DrawingRefused::Damaged(why.to_string()))?;
     let mm = mm_per_px(&document, &tree, unit)?;
@@ -39,6 +42,32 @@ pub fn read_svg(text: &str, unit: Option<Unit>) -> Result<Vec<DrawnLens>, Drawin
     let page = Point::new(f64::from(tree.size().width()) * mm, -f64::from(tree.size().height()) * mm);
     let lines = join::closed(drawn.lines)?.into_iter().filter(|line| !is_page(line, page));
     lenses_of(lines.collect())
+}
+
+/// A document type says where its grammar is, as older drawing programs write it; the outline does not need it. One that declares
+/// something of its own stays, and is refused.
+fn without_doctype(text: &str) -> Cow<'_, str> {
+    let found = text.find("<!DOCTYPE").and_then(|from| Some((from, from + text[from..].find('>')? + 1)));
+    match found.filter(|(from, to)| !text[*from..*to].contains('[')) {
+        Some((from, to)) => Cow::Owned(format!("{}{}", &text[..from], &text[to..])),
+        None => Cow::Borrowed(text),
+    }
+}
+
+/// Refuses what would turn or resize a line from within a style: only the attribute `transform` is read.
+fn refuse_styled_transforms(document: &roxmltree::Document) -> Result<(), DrawingRefused> {
+    let moves = |style: &str| {
+        let named = style.split([';', '{', '}']).filter_map(|part| part.split_once(':'));
+        named.map(|(name, _)| name.trim()).any(|name| ["transform", "rotate", "scale", "translate"].contains(&name))
+    };
+    let is_styled = |node: roxmltree::Node| {
+        node.attribute("style").is_some_and(moves)
+            || node.tag_name().name() == "style" && node.descendants().filter_map(|part| part.text()).any(moves)
+    };
+    match document.descendants().any(is_styled) {
+        true => Err(DrawingRefused::NotRead("a transform in a style".to_owned())),
+        false => Ok(()),
+    }
 }
 
 /// Whether a closed line is the border of the page, as a program draws it for the background.
@@ -224,6 +253,22 @@ mod tests {
             Err(DrawingRefused::NotClosed)
         );
         assert!(matches!(sizes("<svg", None), Err(DrawingRefused::Damaged(_))));
+        // A document type alone is passed over; a turn in a style would be missed.
+        let rect = svg(root, "<rect width=\"50\" height=\"30\"/>");
+        let typed = rect.replacen("<svg", "<!DOCTYPE svg PUBLIC \"-//W3C//DTD SVG 1.1//EN\" \"svg11.dtd\"><svg", 1);
+        assert_eq!(sizes(&typed, None), sizes(&rect, None));
+        assert!(sizes(&rect, None).is_ok());
+        for styled in [
+            rect.replacen("<rect", "<rect style=\"fill:none; transform: rotate(20deg)\"", 1),
+            rect.replacen("<rect", "<style>rect { rotate: 20deg }</style><rect", 1),
+        ] {
+            assert!(matches!(sizes(&styled, None), Err(DrawingRefused::NotRead(_))), "{styled}");
+        }
+        // A lens and the border of a text beside it, or across it.
+        for other in ["x=\"70\" width=\"40\" height=\"15\"", "x=\"49\" width=\"50\" height=\"30\""] {
+            let two = svg(root, &format!("<rect width=\"50\" height=\"30\"/><rect {other}/>"));
+            assert!(matches!(sizes(&two, None), Err(DrawingRefused::NoPair { .. })), "{other}");
+        }
         // A line that crosses itself.
         let eight = "<path d=\"M0 0L50 40L50 0L0 40Z\"/>";
         assert!(matches!(sizes(&svg(root, eight), None), Err(DrawingRefused::NotALens(_))));

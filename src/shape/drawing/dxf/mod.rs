@@ -58,6 +58,9 @@ pub fn read_dxf(text: &str, unit: Option<Unit>) -> Result<Vec<DrawnLens>, Drawin
         return Err(DrawingRefused::TooLarge(text.len()));
     }
     let pairs = pairs(text)?;
+    if !pairs.iter().any(|pair| pair.code == 0 && pair.value == "EOF") {
+        return Err(DrawingRefused::Damaged("the file has no end mark (EOF): it is cut off".to_owned()));
+    }
     let mm = tables::mm_per_unit(&pairs, unit)?;
     let drawing = Tables::of(&pairs);
     let mut inserts = Inserts { left: MOST_INSERTS, deep: 0 };
@@ -126,8 +129,11 @@ fn inserted(entity: Entity, drawing: &Tables, mm: f64, inserts: &mut Inserts) ->
     if codes.number(70)?.unwrap_or(1.0) > 1.0 || codes.number(71)?.unwrap_or(1.0) > 1.0 {
         return Err(DrawingRefused::NotRead("a block that is repeated in rows".to_owned()));
     }
-    let base = Codes(block.entities[0]).point(10, mm)?;
     let (wide, high) = (codes.number(41)?.unwrap_or(1.0), codes.number(42)?.unwrap_or(1.0));
+    // Its curves are divided as finely as they are seen.
+    let larger = wide.abs().max(high.abs()).max(1.0);
+    let (block_mm, wide, high) = (mm * larger, wide / larger, high / larger);
+    let base = Codes(block.entities[0]).point(10, block_mm)?;
     let (at, turn_deg, flip) = (codes.point(10, mm)?, codes.number(50)?.unwrap_or(0.0), codes.flip()?);
     let (sin, cos) = turn_deg.to_radians().sin_cos();
     let place = |p: Point| {
@@ -136,7 +142,7 @@ fn inserted(entity: Entity, drawing: &Tables, mm: f64, inserts: &mut Inserts) ->
         Point::new(point.x_mm * flip, point.y_mm)
     };
     inserts.deep += 1;
-    let lines = lines_of(&block.entities[1..], drawing, mm, inserts)?;
+    let lines = lines_of(&block.entities[1..], drawing, block_mm, inserts)?;
     inserts.deep -= 1;
     Ok(lines.into_iter().map(|line| line.into_iter().map(place).collect()).collect())
 }
@@ -384,8 +390,29 @@ mod tests {
     }
 
     #[test]
+    fn a_file_that_is_cut_off_is_refused() {
+        let whole = dxf("4", STADIUM);
+        assert!(size(&whole, None).is_ok());
+        let cut = whole.strip_suffix("0\nEOF\n").unwrap();
+        assert!(matches!(size(cut, None), Err(DrawingRefused::Damaged(_))));
+    }
+
+    #[test]
+    fn a_circle_in_a_block_is_as_round_as_it_is_seen() {
+        // Of radius 0.02, inserted a thousand times as large: 40 by 40 within a hundredth, where a chord of five thousandths
+        // in the block would be off by 5 mm.
+        let blocks = "0\nSECTION\n2\nBLOCKS\n0\nBLOCK\n2\nlens\n10\n0\n20\n0\n0\nCIRCLE\n10\n0\n20\n0\n40\n0.02\n0\nENDBLK\n\
+                      0\nENDSEC\n";
+        let insert = "0\nINSERT\n2\nlens\n10\n0\n20\n0\n41\n1000\n42\n1000";
+        let (a_mm, b_mm) = size(&format!("{blocks}{}", dxf("4", insert)), None).unwrap();
+        assert!((a_mm - 40.0).abs() < 0.02 && (b_mm - 40.0).abs() < 0.02, "{a_mm} {b_mm}");
+    }
+
+    #[test]
     fn what_is_not_seen_is_left_out() {
-        let other = |codes: &str| format!("{STADIUM}\n0\nCIRCLE{codes}\n10\n90\n20\n0\n40\n25");
+        let moved = STADIUM.replace("\n10\n-10", "\n10\n80").replace("\n10\n10", "\n10\n100");
+        let other =
+            |codes: &str| format!("{STADIUM}\n{}", moved.replace("\n90\n4\n70", &format!("{codes}\n90\n4\n70")));
         let layers = "0\nSECTION\n2\nTABLES\n0\nTABLE\n2\nLAYER\n0\nLAYER\n2\noff\n70\n0\n62\n-7\n0\nLAYER\n2\nfrozen\n70\n1\n62\n7\n\
                       0\nENDTAB\n0\nENDSEC\n";
         for (codes, lenses) in [("\n8\n0", 2), ("\n8\noff", 1), ("\n8\nfrozen", 1), ("\n67\n1", 1), ("\n60\n1", 1)] {
