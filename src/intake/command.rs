@@ -53,11 +53,11 @@ pub struct PictureArgs {
     #[arg(long, conflicts_with_all = ["card_corners", "ruler"])]
     pub card: bool,
     /// The four corners of the card in pixels, where it is not found: x,y,x,y,x,y,x,y.
-    #[arg(long, value_name = "X,Y,...", value_delimiter = ',', num_args = 8, conflicts_with = "ruler")]
-    pub card_corners: Vec<f64>,
+    #[arg(long, value_name = "X,Y,...", value_parser = numbers::<8>, conflicts_with = "ruler")]
+    pub card_corners: Option<[f64; 8]>,
     /// Two marks on a ruler in pixels and their distance in mm: x,y,x,y,mm.
-    #[arg(long, value_name = "X,Y,X,Y,MM", value_delimiter = ',', num_args = 5)]
-    pub ruler: Vec<f64>,
+    #[arg(long, value_name = "X,Y,X,Y,MM", value_parser = numbers::<5>)]
+    pub ruler: Option<[f64; 5]>,
     /// The picture shows an empty rim: its inner edge is read.
     #[arg(long)]
     pub rim: bool,
@@ -74,11 +74,11 @@ pub struct PictureArgs {
 
 impl PictureArgs {
     fn scale(&self) -> Option<Scale> {
-        match (&self.ruler[..], &self.card_corners[..]) {
-            (&[x, y, to_x, to_y, mm], _) => {
+        match (self.ruler, self.card_corners) {
+            (Some([x, y, to_x, to_y, mm]), _) => {
                 Some(Scale::Ruler { from: Pixel::new(x, y), to: Pixel::new(to_x, to_y), mm })
             }
-            (_, &[a, b, c, d, e, f, g, h]) => {
+            (_, Some([a, b, c, d, e, f, g, h])) => {
                 Some(Scale::CardCorners([(a, b), (c, d), (e, f), (g, h)].map(|(x, y)| Pixel::new(x, y))))
             }
             _ if self.card => Some(Scale::Card),
@@ -89,6 +89,13 @@ impl PictureArgs {
     fn placed(&self) -> Placed {
         Placed { eye: self.eye, level_deg: self.level.unwrap_or(0.0), is_from_back: self.back }
     }
+}
+
+/// So many numbers with commas between them.
+fn numbers<const COUNT: usize>(text: &str) -> Result<[f64; COUNT], String> {
+    let numbers: Option<Vec<f64>> = text.split(',').take(COUNT + 1).map(|number| number.trim().parse().ok()).collect();
+    let wrong = || format!("{COUNT} numbers with commas between them were expected");
+    numbers.and_then(|numbers| numbers.try_into().ok()).ok_or_else(wrong)
 }
 
 fn unit(text: &str) -> Result<Unit, String> {
@@ -198,6 +205,14 @@ fn bytes_of(path: &Path) -> Result<Vec<u8>, IntakeError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn marks_are_numbers_with_commas_between_them() {
+        assert_eq!(numbers::<5>("10,20.5, 60,20,40"), Ok([10.0, 20.5, 60.0, 20.0, 40.0]));
+        for wrong in ["10,20,60,20", "10,20,60,20,40,1", "10 20 60 20 40", "a,b,c,d,e", ""] {
+            assert!(numbers::<5>(wrong).is_err_and(|why| why.starts_with("5 numbers")), "{wrong}");
+        }
+    }
     use serde_json::Value;
 
     fn in_file(bytes: &[u8], go: impl Fn(&Path) -> Result<Vec<u8>, IntakeError>) -> Result<Vec<u8>, String> {

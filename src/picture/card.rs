@@ -24,6 +24,10 @@ const PRINTED_SHARE: std::ops::RangeInclusive<f64> = 1.02..=1.3;
 const MARKED_WITHIN: f64 = 0.012;
 /// The card is at least this part of the picture's longer side.
 const LEAST_SHARE: f64 = 0.08;
+/// The focal lengths of usual cameras, as a part of the longer side of the picture.
+const FOCAL: [f64; 3] = [0.55, 1.0, 2.5];
+/// A card whose length over its height is off by more than this part is of another format.
+const OTHER_FORMAT: f64 = 0.012;
 
 /// The card in a picture.
 #[derive(Debug, Clone)]
@@ -37,6 +41,8 @@ pub(super) struct Card {
     pub is_level: bool,
     /// Whether its corners are round as those of a card.
     pub is_round: bool,
+    /// Its length over its height, where that is not the standard size.
+    pub other_format: Option<f64>,
 }
 
 /// Finds the card.
@@ -54,10 +60,26 @@ pub(super) fn find_card(gray: &Gray) -> Result<Card, PictureRefused> {
     }
     let mut card = whole_card(found).ok_or(PictureRefused::NoCard)?;
     card.is_round = has_round_corners(gray, &card.plane, card.corners);
+    card.other_format = other_format(gray, &card);
     if card.tilt_deg > TILT_DEG.1 {
         return Err(PictureRefused::Tilted(card.tilt_deg));
     }
     Ok(card)
+}
+
+/// The length of the card over its height, where no usual camera sees a card of standard size like that. `None` where it can be one.
+fn other_format(gray: &Gray, card: &Card) -> Option<f64> {
+    let (wide, high) = (gray.width as f64, gray.height as f64);
+    let middle = Pixel::new(wide / 2.0, high / 2.0);
+    let flat = [(0.0, 0.0), (CARD_MM.0, 0.0), (CARD_MM.0, -CARD_MM.1), (0.0, -CARD_MM.1)];
+    let [a, b, c, d] = card.corners;
+    let is_upright = a.away_px(b) + d.away_px(c) < b.away_px(c) + a.away_px(d);
+    let corners = if is_upright { [b, c, d, a] } else { [a, b, c, d] };
+    let plane = Plane::through(flat.map(|(x, y)| Point::new(x, y)), corners)?;
+    let stretches = FOCAL.map(|focal| plane.stretch(focal * wide.max(high), middle) - 1.0);
+    let is_one = stretches.iter().any(|off| off.abs() < OTHER_FORMAT)
+        || stretches.iter().any(|off| *off > 0.0) && stretches.iter().any(|off| *off < 0.0);
+    (!is_one).then(|| CARD_MM.0 / CARD_MM.1 / (1.0 + stretches[FOCAL.len() / 2]))
 }
 
 /// The card whose border fits four straight sides best, or the one around it: a stripe or a picture printed across a card
@@ -96,7 +118,8 @@ pub(super) fn marked_card(gray: &Gray, corners: [Pixel; 4]) -> Result<Card, Pict
     if card.tilt_deg > TILT_DEG.1 {
         return Err(PictureRefused::Tilted(card.tilt_deg));
     }
-    Ok(Card { is_round: has_round_corners(gray, &card.plane, card.corners), ..card })
+    let (is_round, other_format) = (has_round_corners(gray, &card.plane, card.corners), other_format(gray, &card));
+    Ok(Card { is_round, other_format, ..card })
 }
 
 /// Marked corners moved to where the sides of the card meet. `None` where its sides are not seen beside the marks.
@@ -339,7 +362,7 @@ fn from_corners(corners: [Pixel; 4]) -> Option<Card> {
         let back = |p: Point| Point::polar(p.length_mm(), p.angle_deg() - turned_deg);
         Plane::through(level.map(back), corners)?
     };
-    Some(Card { corners, plane, tilt_deg, is_level, is_round: false })
+    Some(Card { corners, plane, tilt_deg, is_level, is_round: false, other_format: None })
 }
 
 /// The direction in the plane that runs to the right in the picture.
@@ -394,6 +417,23 @@ mod tests {
     fn seen(left: f64, top: f64, wide: f64, high: f64) -> Card {
         from_corners([(0.0, 0.0), (wide, 0.0), (wide, high), (0.0, high)].map(|(x, y)| Pixel::new(left + x, top + y)))
             .unwrap()
+    }
+
+    #[test]
+    fn a_card_of_another_format_is_noticed() {
+        let gray = Gray { width: 1600, height: 1200, values: Vec::new() };
+        for (wide, high, is_other) in [
+            (856.0, 539.8, false),
+            (539.8, 856.0, false),
+            (900.0, 550.0, true),
+            (850.0, 550.0, true),
+            (550.0, 850.0, true),
+        ] {
+            let found = other_format(&gray, &seen(100.0, 100.0, wide, high));
+            assert_eq!(found.is_some(), is_other, "{wide} {high}: {found:?}");
+            let ratio = f64::max(wide, high) / f64::min(wide, high);
+            assert!(found.is_none_or(|found| (found - ratio).abs() < 1e-6), "{wide} {high}: {found:?}");
+        }
     }
 
     #[test]

@@ -89,10 +89,28 @@ pub(super) fn size_px(bytes: &[u8]) -> Result<(usize, usize), PictureRefused> {
     })
 }
 
+/// Whether a JPEG has no end: the decoder fills what is missing with gray. Inside of the packed picture FF is never followed by D9
+/// (ITU T.81, B.1.1).
+fn is_cut_jpeg(bytes: &[u8]) -> bool {
+    let mut rest = bytes.strip_prefix(&[0xff, 0xd8]).unwrap_or_default();
+    while let [0xff, marker, high, low, ..] = rest {
+        // The scan: what comes before it may hold a small picture with an end of its own.
+        if *marker == 0xda {
+            return !rest.windows(2).any(|pair| pair == [0xff, 0xd9]);
+        }
+        let length = usize::from(*high) << 8 | usize::from(*low);
+        rest = rest.get(2 + length.max(2)..).unwrap_or_default();
+    }
+    false
+}
+
 pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PictureRefused> {
     let (decoder, turned) = opened(bytes)?;
     let (width, height) = decoder.dimensions();
     let format = super::format_of(bytes).ok_or(PictureRefused::NotAPicture)?;
+    if is_cut_jpeg(bytes) {
+        return Err(PictureRefused::Damaged);
+    }
     if needed(bytes, format, &decoder) > MOST_MEMORY {
         return Err(PictureRefused::TooLarge { width, height });
     }
@@ -222,6 +240,15 @@ fn upright(gray: Gray, turned: Orientation) -> Gray {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_jpeg_without_its_end_is_noticed() {
+        let head = [0xff, 0xd8, 0xff, 0xe1, 0, 6, 0xff, 0xd8, 0xff, 0xd9, 0xff, 0xda, 0, 2, 1, 2, 3, 0xff, 0x00, 4];
+        assert!(is_cut_jpeg(&head));
+        assert!(!is_cut_jpeg(&[&head[..], &[0xff, 0xd9]].concat()));
+        assert!(!is_cut_jpeg(&[&head[..], &[0xff, 0xd9], b"more"].concat()));
+        assert!(!is_cut_jpeg(b"\x89PNG\r\n\x1a\n"));
+    }
 
     /// The heads of files that cwebp and webpmux 1.2.4 made of a gray picture of 12,000 by 12,000 pixels: one packed with loss,
     /// one without, one with a part for the camera. The first and the second state the size where the picture begins

@@ -115,6 +115,8 @@ pub enum Note {
     Tilted(f64),
     /// The card has square corners.
     SquareCard,
+    /// The length of the card over its height, which is not that of the standard size.
+    OtherCard(f64),
     /// The card lies level, and so does the outline.
     LevelWithCard,
     /// Two lenses were found: the left one in the picture is the right eye.
@@ -149,6 +151,11 @@ impl fmt::Display for Note {
             Note::SquareCard => write!(
                 f,
                 "The card's corners look square, and those of a bank or identity card are round: is it 85.60 by 53.98 mm?"
+            ),
+            Note::OtherCard(ratio) => write!(
+                f,
+                "The card looks {ratio:.3} times as long as it is high, and a bank or identity card is 1.586 times: if it is not \
+                 85.60 by 53.98 mm, the outline has the wrong size"
             ),
             Note::LevelWithCard => {
                 write!(f, "The outline is level with the card: turn it if the lens lies turned beside it")
@@ -283,6 +290,11 @@ pub fn size_px(bytes: &[u8]) -> Result<(usize, usize), PictureRefused> {
     decode::size_px(bytes)
 }
 
+/// The resolution that a file states, if it can be that of a scan.
+pub fn stated_dpi(bytes: &[u8]) -> Option<f64> {
+    dpi_of_the_file(&density::stated(bytes)).ok()
+}
+
 /// Pixels across and down of a picture that states more than a page can show: a short file can state any number. `None` of
 /// any other file.
 pub fn too_many_px(bytes: &[u8]) -> Option<(u32, u32)> {
@@ -316,6 +328,7 @@ impl Scaled {
         let mut notes = Vec::new();
         notes.extend((card.tilt_deg > TILT_DEG.0).then_some(Note::Tilted(card.tilt_deg)));
         notes.extend((!card.is_round).then_some(Note::SquareCard));
+        notes.extend(card.other_format.map(Note::OtherCard));
         notes.extend(card.is_level.then_some(Note::LevelWithCard));
         Self { plane: card.plane, card: Some(card.corners), notes }
     }

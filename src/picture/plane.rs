@@ -54,6 +54,17 @@ impl Plane {
         Point::new(v.x / v.z, v.y / v.z)
     }
 
+    /// The scale of the plane down over its scale across, as a camera with this focal length sees it whose axis meets the picture at
+    /// `middle`: 1 where the four points of the plane have their true sizes.
+    pub fn stretch(&self, focal_px: f64, middle: Pixel) -> f64 {
+        let length = |column: usize| {
+            let h = self.to_px.column(column);
+            let (x, y) = ((h[0] - middle.x * h[2]) / focal_px, (h[1] - middle.y * h[2]) / focal_px);
+            Vector3::new(x, y, h[2]).norm()
+        };
+        length(1) / length(0)
+    }
+
     /// Millimeters for each pixel about a point, along the direction seen smallest and the one seen largest.
     pub fn pitch_mm(&self, about: Point) -> (f64, f64) {
         let here = self.to_px(about);
