@@ -1,7 +1,8 @@
 //! The holes of a drilled mount as they are typed, kept and printed.
 //!
 //! Each hole is measured to its center: inward from the nose or the temple side of the box, and up from the middle line of
-//! the box, below it negative. So the same figures hold for both eyes, and a larger lens keeps a hole as far from its side.
+//! the box, below it negative. So the same figures hold for both eyes, and a larger lens has
+//! its holes as far from its sides and its middle line as before: the mount does not grow.
 
 use serde::{Deserialize, Serialize};
 use strum::{EnumString, IntoStaticStr, VariantArray};
@@ -119,11 +120,6 @@ impl DrilledHole {
         let end = self.slot_end.map(|end| format!(" to {} {}", end.inward, end.up)).unwrap_or_default();
         format!("{} {} {} {}{end}", self.side.key(), self.at.inward, self.at.up, self.diameter)
     }
-
-    /// As wide a box away from its side, and as high in proportion.
-    fn resized(&self, eye: Eye, from: &Boxing, to: &Boxing) -> Result<Self, UnitError> {
-        Self::of(&self.hole(eye, from).resized(from, to), eye, to)
-    }
 }
 
 /// Reads the holes of one lens, a line a hole.
@@ -162,19 +158,6 @@ pub fn of_lenses(holes: &Pair<Vec<Hole>>, boxing: &Pair<Boxing>) -> Result<Drill
     let of = |eye: Eye| {
         let each = |hole: &Hole| DrilledHole::of(hole, eye, boxing.get(eye));
         holes.get(eye).iter().map(each).collect::<Result<Vec<_>, _>>()
-    };
-    Ok(Pair::new(of(Eye::Right)?, of(Eye::Left)?))
-}
-
-/// The holes of lenses that were made larger or smaller.
-///
-/// # Errors
-///
-/// [`UnitError`] for a place that is no length any more.
-pub fn resized(drilling: &Drilling, from: &Pair<Boxing>, to: &Pair<Boxing>) -> Result<Drilling, UnitError> {
-    let of = |eye: Eye| {
-        let each = |hole: &DrilledHole| hole.resized(eye, from.get(eye), to.get(eye));
-        drilling.get(eye).iter().map(each).collect::<Result<Vec<_>, _>>()
     };
     Ok(Pair::new(of(Eye::Right)?, of(Eye::Left)?))
 }
@@ -320,16 +303,6 @@ mod tests {
         let boxing = Pair::new(size(50.0, 40.0), size(50.0, 40.0));
         assert_eq!(of_lenses(&both, &boxing).unwrap(), Pair::new(holes.clone(), holes.clone()));
         assert_eq!(of_lenses(&Pair::new(Vec::new(), both.left), &boxing).unwrap(), Pair::new(Vec::new(), holes));
-    }
-
-    #[test]
-    fn a_larger_lens_keeps_the_distance_from_the_side() {
-        let holes = read_holes("temple 3.5 2 1.4").unwrap();
-        let (small, large) =
-            (Pair::new(size(50.0, 40.0), size(50.0, 40.0)), Pair::new(size(52.0, 44.0), size(52.0, 44.0)));
-        let grown = resized(&Pair::new(holes.clone(), holes), &small, &large).unwrap();
-        // 2 · 44/40 = 2.2 up.
-        assert_eq!(typed(&grown.left), "temple 3.50 2.20 1.40");
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use thiserror::Error;
 
-use super::drilling::{Drilling, PlaceWords, of_lenses, on_lenses, resized};
+use super::drilling::{Drilling, PlaceWords, of_lenses, on_lenses};
 use super::frame::FrameDetails;
 use super::id::ShapeId;
 use super::key::keyed;
@@ -420,11 +420,9 @@ impl FrameShape {
             Some(Eye::Right) => change.of(left).map(|left| Pair::new(left.mirror(), left))?,
             None => Pair::new(change.of(right)?, change.of(left)?),
         };
-        let size = |traces: &Pair<Trace>| traces.as_ref().map(|trace| Boxing::of(&trace.outline()));
-        let holes = resized(&self.holes, &size(&self.traces), &size(&traces)).unwrap_or_default();
         // A rim of another size was not traced.
         let rim = if change == ShapeChange::Smoothed { self.rim } else { Pair::default() };
-        Ok(NewShape { traces, holes, rim, ..self.again(change.origin()) })
+        Ok(NewShape { traces, rim, ..self.again(change.origin()) })
     }
 
     /// The shape with other holes.

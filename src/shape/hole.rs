@@ -1,6 +1,5 @@
 //! The holes of a drilled mount: round ones, and slots that run from one point to another.
 
-use super::boxing::Boxing;
 use super::nearest::Side;
 use super::outline::{Outline, Point};
 use super::transform::mirror_point;
@@ -97,16 +96,6 @@ impl Hole {
             }
         }
         Ok(least_mm)
-    }
-
-    /// The hole on the same lens made larger or smaller: as far from the nearer side of the box, and as far above the
-    /// middle in proportion.
-    pub fn resized(&self, from: &Boxing, to: &Boxing) -> Self {
-        let grown_mm = (to.a_mm - from.a_mm) / 2.0;
-        let toward_mm = if self.at.x_mm < 0.0 { -grown_mm } else { grown_mm };
-        let up = to.b_mm / from.b_mm;
-        let moved = |p: Point| Point::new(p.x_mm + toward_mm, p.y_mm + self.at.y_mm * (up - 1.0));
-        Self { at: moved(self.at), slot_end: self.slot_end.map(moved), ..*self }
     }
 }
 
@@ -212,12 +201,7 @@ mod tests {
     }
 
     #[test]
-    fn a_hole_keeps_its_distance_from_the_side_of_a_larger_lens() {
-        let size =
-            |a_mm, b_mm| Boxing { a_mm, b_mm, ed_mm: 0.0, ed_axis_deg: 0.0, circumference_mm: 0.0, area_mm2: 0.0 };
-        let moved = hole(-20.0, 4.0).resized(&size(50.0, 40.0), &size(52.0, 42.0));
-        // 5 mm from the side at -25, so 5 mm from the side at -26.
-        assert!((moved.at.x_mm + 21.0).abs() < 1e-12 && (moved.at.y_mm - 4.2).abs() < 1e-12, "{moved:?}");
+    fn a_hole_is_mirrored_with_its_lens() {
         assert_eq!(hole(-20.0, 4.0).mirror().at, Point::new(20.0, 4.0));
     }
 }

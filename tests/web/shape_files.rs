@@ -98,7 +98,7 @@ async fn private_records_and_the_depth_are_written_back() {
     lab.post(&format!("/jobs/{job}/shape/change"), &[("way", "box"), ("box_a", "52")]).await.assert_status(303);
     let grown = parse(&lab.bytes(&format!("/jobs/{job}/shape/export")).await).unwrap();
     assert_eq!((grown.value("_SHELF"), grown.value("FED")), (Some("third from the top"), None));
-    assert_eq!((grown.value("HBOX"), grown.value("DRILLE")), (Some("52.00;52.00"), Some("R;C;-21.00;2.08;1.40")));
+    assert_eq!((grown.value("HBOX"), grown.value("DRILLE")), (Some("52.00;52.00"), Some("R;C;-21.00;2.00;1.40")));
     assert!(grown.depth.right.is_none() && grown.warnings.is_empty());
     // A shape that no job uses any more has a file too.
     let page = lab.get(&format!("/jobs/{job}/shape")).await;
