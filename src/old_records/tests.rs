@@ -22,7 +22,7 @@ const NOW: OffsetDateTime = datetime!(2026-11-27 10:00 UTC);
 /// A trace of both eyes whose size depends on a number.
 fn trace(number: usize) -> String {
     let radii = |extra: usize| {
-        let one = |i: usize| (2400 + (i * 7 + number * 13 + extra) % 60).to_string();
+        let one = |i: usize| (2450 + (i * 7 + number * 13 + extra) % 60).to_string();
         (0..36).map(one).collect::<Vec<_>>().join(";")
     };
     format!(
@@ -277,7 +277,7 @@ async fn what_the_records_do_not_say_stays_unsaid() {
     assert_eq!(job.old.as_ref().map(|old| (old.has_date, old.has_pd)), Some((false, false)));
     assert_eq!((job.prescription.has_power.right, job.prescription.has_power.left), (false, false));
     assert_eq!((job.ordered_on, job.material.details.name.as_str()), (NOW.date(), "Not recorded"));
-    assert_eq!(job.frame.details.to_string(), "not recorded frame of old job B-7, 49□18");
+    assert_eq!(job.frame.details.to_string(), "not recorded frame of old job B-7, 50□18");
     assert!(store.list_materials().await.unwrap().iter().all(|material| material.details.name != "Not recorded"));
     let words = crate::desk::search::read("B-7", NOW.date());
     let found = store.find_jobs(&words, 10).await.unwrap();

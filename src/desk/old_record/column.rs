@@ -119,6 +119,8 @@ impl Column {
                 "tray no",
                 "tray number",
                 "old number",
+                "old no",
+                "old nr",
                 "old job",
                 "old job number",
                 "id",

@@ -6,7 +6,7 @@ use super::number_key;
 use super::problem::{Place, Problem};
 use super::row::{FaultyRow, OldRecordRow};
 use crate::desk::frame::{BRIDGE, EYE_SIZE, FrameDetails, Rim};
-use crate::desk::frame_shape::{NewShape, Original, ShapeOrigin, ShapeRefused};
+use crate::desk::frame_shape::{NewShape, Original, STAMP_DIFFERENCE_REPORTED_MM, ShapeOrigin, ShapeRefused};
 use crate::desk::limit::LengthLimit;
 use crate::desk::money::Cents;
 use crate::desk::text::folded;
@@ -201,9 +201,10 @@ pub fn gather(rows: ReadRows, files: &[FoundFile], rim: Rim, hash: impl Fn(&[&[u
         let made = row.and_then(|row| {
             let place = row.row;
             let (cell, number) = (row.file.clone(), row.number.clone());
-            let job = job_of(row, &mut files, rim, &hash).inspect_err(|_| files.note_meant(&cell, &number))?;
+            let made = job_of(row, &mut files, rim, &hash).inspect_err(|_| files.note_meant(&cell, &number))?;
+            let job = &made.0;
             match seen.insert(job.number_key.clone(), place) {
-                None => Ok(job),
+                None => Ok(made),
                 Some(first) => {
                     seen.insert(job.number_key.clone(), first);
                     let says = format!(
@@ -215,7 +216,10 @@ pub fn gather(rows: ReadRows, files: &[FoundFile], rim: Rim, hash: impl Fn(&[&[u
             }
         });
         match made {
-            Ok(job) => gathered.jobs.push(job),
+            Ok((job, note)) => {
+                gathered.problems.extend(note);
+                gathered.jobs.push(job);
+            }
             Err(problems) => gathered.problems.extend(problems),
         }
     }
@@ -236,12 +240,13 @@ fn left_out<'a>(files: &'a Files) -> impl Iterator<Item = Problem> + 'a {
     })
 }
 
+/// The job of a row, and what should be known of it.
 fn job_of(
     mut row: OldRecordRow,
     files: &mut Files,
     rim: Rim,
     hash: &impl Fn(&[&[u8]]) -> ContentMark,
-) -> Result<OldJob, Vec<Problem>> {
+) -> Result<(OldJob, Option<Problem>), Vec<Problem>> {
     let place = row.row;
     let stop = |says: String| vec![Problem::stops(place, says)];
     let at = match row.file.as_str() {
@@ -279,7 +284,20 @@ fn job_of(
     let none = ContentMark::default();
     let mark = hash(&[row.contents.as_bytes(), file.map_or(&none, |file| &file.mark)]);
     let shape = file.map(|file| ShapeFile { path: file.name.clone(), mark: file.mark });
-    Ok(OldJob { row, number_key, frame, shape, mark })
+    let note = file.zip(read).and_then(|(file, read)| other_size(place, file, read, frame.eye_size));
+    Ok((OldJob { row, number_key, frame, shape, mark }, note))
+}
+
+/// That a trace file measures another width than the frame of its row has: it may be that of another job.
+fn other_size(row: u64, file: &FoundFile, read: &InFile, stamped: Millimeter) -> Option<Problem> {
+    let is_other = (read.a_mm - stamped.to_f64()).abs() > STAMP_DIFFERENCE_REPORTED_MM;
+    is_other.then(|| {
+        let says = format!(
+            "its trace file “{}” is {:.1} mm wide and its frame {stamped} mm: look whether it is the file of this frame",
+            file.name, read.a_mm
+        );
+        Problem::note(row, says)
+    })
 }
 
 /// The frame of a row. What it does not say of the sizes is measured in the trace, to the whole millimeters of a stamp.
@@ -397,6 +415,22 @@ pub(super) mod tests {
         let names = (frame.maker.as_str(), frame.model.as_str(), frame.rim);
         assert_eq!(names, (NOT_RECORDED, "frame of old job 4711", Rim::Plastic));
         assert_ne!(jobs[0].mark, jobs[1].mark);
+    }
+
+    #[test]
+    fn a_trace_of_another_width_than_its_frame_is_said() {
+        // The trace is 50 mm wide. A stamp is a rounded figure.
+        let (jobs, problems) = gathered(
+            &[
+                ["4711", "Ada Quill", "", "52", "18", ""],
+                ["4712", "Bo Tarn", "", "51", "18", ""],
+                ["4713", "Cy Ebb", "", "", "18", ""],
+            ],
+            &["4711.txt", "4712.txt", "4713.txt"].map(|name| file(name, "", "")),
+        );
+        assert_eq!(jobs.len(), 3);
+        let says = "its trace file “4711.txt” is 50.0 mm wide and its frame 52.00 mm: look whether it is the file of this frame";
+        assert_eq!(problems, [format!("Row 2: {says}")]);
     }
 
     #[test]
