@@ -49,6 +49,19 @@ async fn nothing_is_wider_than_its_page() {
         assert!(spoiled.to_string().contains(what), "{path}: {spoiled}");
     }
     the_fullest_tickets_are_one_sheet(&browser).await;
+    no_blocking_sheet_is_wider_than_its_paper(&browser).await;
+}
+
+/// A browser makes a page smaller that is wider than its paper, and its outlines with it. Blanks that are not chosen yet have the
+/// longest words.
+async fn no_blocking_sheet_is_wider_than_its_paper(browser: &Browser) {
+    browser.as_printed(true);
+    browser.view(1000, 2000);
+    browser.open_page("/jobs/1119/shape/blocking-sheet?paper=a4").await;
+    browser.find(".sheet .blocking").await;
+    let too_wide = browser.run(TOO_WIDE).await;
+    assert_eq!(too_wide.as_array().map(Vec::len), Some(0), "{too_wide}");
+    browser.as_printed(false);
 }
 
 /// Two prisms, many warnings, a high shape: the demonstration's fullest tickets, on letter paper less the margins of
