@@ -48,6 +48,16 @@ async fn a_scan_becomes_the_shape_of_a_job() {
     assert!(size.contains("Left eye: A 40.0") && size.contains("B 40.0"), "{size}");
     assert_eq!(page.attributes("polygon", "points").len(), 1);
     assert_eq!(page.attributes("circle.handle", "data-handle").len(), 24);
+    // The glass of a scanner is at the back: there the nose is to the right of a left lens.
+    assert_eq!(page.attributes("text.nose", "text-anchor"), ["end"]);
+    for (asked, anchor) in [
+        ("scale=dpi&side=front&eye=left", "start"),
+        ("scale=dpi&eye=right", "start"),
+        ("scale=ruler&ruler=20,20+335,20&ruler_mm=40&eye=right", "end"),
+    ] {
+        let page = lab.get(&format!("{path}?{asked}&dpi=200")).await;
+        assert_eq!(page.attributes("text.nose", "text-anchor"), [anchor], "{asked}");
+    }
     // The lens of 315 pixels fills the view, with a fifth around it where the picture has it; the level line runs across.
     let view = page.attributes("figure[data-outline] svg", "viewBox");
     assert_eq!(view, ["0.0 0.0 362.0 362.0"]);
@@ -56,9 +66,12 @@ async fn a_scan_becomes_the_shape_of_a_job() {
     assert!((line("y1", &page) - 181.0).abs() < 1.0 && (line("y1", &page) - line("y2", &page)).abs() < 0.1);
     // Turned counter-clockwise by 10 degrees it is level: the line falls to the right by so much.
     let turned = lab.get(&format!("{path}?scale=dpi&dpi=200&level=10")).await;
-    let falls = line("y2", &turned) - line("y1", &turned);
-    let runs = line("x2", &turned) - line("x1", &turned);
-    assert!((falls / runs - 10_f64.to_radians().tan()).abs() < 0.01, "{falls} {runs}");
+    let front = lab.get(&format!("{path}?scale=dpi&dpi=200&level=10&side=front")).await;
+    for turned in [turned, front] {
+        let falls = line("y2", &turned) - line("y1", &turned);
+        let runs = line("x2", &turned) - line("x1", &turned);
+        assert!((falls / runs - 10_f64.to_radians().tan()).abs() < 0.01, "{falls} {runs}");
+    }
 
     let outline = format!("/jobs/{job}/shape/outline");
     let fields = [("picture", picture.as_str()), ("scale", "dpi"), ("dpi", "200"), ("eye", "left"), ("level", "x")];

@@ -149,7 +149,7 @@ async fn a_broken_file_is_refused_line_by_line_and_changes_nothing() {
     let faults = page.texts("ul.faults li");
     assert!(faults[0].starts_with("Line 1: ") && faults[0].contains("“wide” is not a number"), "{faults:?}");
     assert!(faults.iter().any(|f| f.starts_with("Line 3: ") && f.contains("“x”")), "{faults:?}");
-    assert!(page.text("#file-error").contains("not read"));
+    assert!(page.text("#file-error").contains("faults stand at the head of the page"), "{}", page.text("#file-error"));
     assert_eq!(page.attributes("#dbl", "value"), ["18"]);
     assert_eq!(page.texts(".eye-right .num")[0], "50.00", "the kept shape is still there");
     // Pasted text that is wrong stays in its field.
@@ -607,16 +607,58 @@ async fn holes_are_typed_drawn_and_kept_with_the_shape() {
     assert_eq!(page.texts("#holes_left")[0], "temple 6.00 3.00 1.40");
     let parent = lab.get(&page.attributes("#parent a", "href")[0]).await;
     assert_eq!(hole_table(&parent).len(), 2);
-    // A larger lens has them as far from its side, and so have new lenses years later.
+    // A larger lens has them as far from its side and its middle line, and so have new lenses years later.
     lab.post(&format!("/jobs/{job}/shape/change"), &[("way", "box"), ("box_a", "52"), ("box_b", "44")]).await;
     let grown = lab.get(&format!("/jobs/{job}/shape")).await;
-    assert_eq!(hole_table(&grown), ["R 1 temple 6.00 +2.20 1.40", "L 1 temple 6.00 +3.30 1.40"]);
+    assert_eq!(hole_table(&grown), ["R 1 temple 6.00 +2.00 1.40", "L 1 temple 6.00 +3.00 1.40"]);
     let later = lab.given_relens(job).await;
     assert_eq!(hole_table(&lab.get(&format!("/jobs/{later}/shape")).await), hole_table(&grown));
     // Without holes again.
     lab.post(&path, &[("holes", ""), ("holes_left", "")]).await.assert_status(303);
     assert!(hole_table(&lab.get(&format!("/jobs/{job}/shape")).await).is_empty());
     assert_eq!(hole_table(&lab.get(&format!("/jobs/{later}/shape")).await).len(), 2);
+}
+
+/// Holes, or another size, that were typed beside a shape that is not the newest any more.
+#[tokio::test]
+async fn what_was_typed_beside_an_earlier_shape_is_asked_about() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    let page = format!("/jobs/{job}/shape");
+    for (form, fields, field) in [
+        ("holes", vec![("holes", "temple 5 2 1.4"), ("holes_left", "")], "holes"),
+        ("change", vec![("way", "smooth")], "way"),
+    ] {
+        let path = format!("{page}/{form}");
+        let key = lab.key_for(&path, &[]).await.unwrap();
+        keep_ellipse(&lab, job).await;
+        let kept = lab.count("job_shape", job).await;
+        let refused = lab.post_as_is(&path, &[&fields[..], &[("key", key.as_str())]].concat()).await;
+        let says = refused.assert_status(422).text(&format!("#{field}-error"));
+        assert!(says.contains("A newer shape was put on file"), "{says}");
+        assert_eq!(lab.count("job_shape", job).await, kept);
+        // Sent once more from the page that says so.
+        let key = refused.attributes(&format!("form[action='{path}'] input[name=key]"), "value").remove(0);
+        lab.post_as_is(&path, &[&fields[..], &[("key", key.as_str())]].concat()).await.assert_status(303);
+        assert_eq!(lab.count("job_shape", job).await, kept + 1);
+    }
+}
+
+#[tokio::test]
+async fn what_was_typed_at_an_earlier_visit_is_pointed_out() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let page = format!("/jobs/{job}/shape");
+    let note = "hold what was typed here before";
+    assert!(!lab.get(&page).await.body.contains(note));
+    let refused = upload(&lab, job, "no trace at all", &[("dbl", "17.5")]).await;
+    let says = refused.assert_status(422).text("#file-error");
+    assert!(says.starts_with("Line 1: ") && !refused.body.contains(note), "{says}");
+    lab.post_as_is(&format!("/drafts/shape-{job}-0"), &[("dbl", "17.5")]).await;
+    let again = lab.get(&page).await;
+    assert_eq!(again.attributes("#dbl", "value"), ["17.5"]);
+    assert!(again.body.contains(note));
 }
 
 #[tokio::test]

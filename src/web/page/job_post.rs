@@ -98,6 +98,12 @@ impl JobPost {
         StepForm { key: self.key, form: self.form }
     }
 
+    /// The same form with the key of a fresh one: what it said was of something older, and is sent once more if it still holds.
+    pub fn refused_as_outdated(self) -> StepForm {
+        let key = form_key(self.step.key(), self.job.number, self.step.count(&self.job));
+        StepForm { key, form: self.form }
+    }
+
     /// On to the page of the next step where the step is finished, else as [`JobPost::done`].
     pub async fn goes_on<T>(&self, state: &AppState, done: Once<T>) -> PageResult {
         match done {

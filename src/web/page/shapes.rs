@@ -39,6 +39,7 @@ use crate::shape::drawing::{self, Placed, Unit};
 use crate::shape::hole::Hole;
 use crate::shape::layout::frame_pd_mm;
 use crate::shape::outline::Outline;
+use crate::shape::record::RecordFault;
 use crate::store::StoreError;
 use crate::store::draft::Fields;
 use crate::store::once::Once;
@@ -61,6 +62,8 @@ struct ShapePage {
     bar: JobBar,
     kept: Option<ShapeOnFile>,
     already_cut: bool,
+    /// Whether the form holds what was typed at an earlier visit.
+    is_filled_in: bool,
     /// Whether the lenses are held by holes.
     is_drilled: bool,
     key: String,
@@ -180,6 +183,10 @@ pub(crate) async fn change_shape(
     Posted(fields): Posted<Fields>,
 ) -> PageResult {
     let mut post = JobPost::read(&state, number, Step::Shape, fields).await?;
+    if post.is_outdated {
+        post.form.fail(WAY, NEWER_SHAPE);
+        return show_again(&page(&state, &post.job.clone(), post.refused_as_outdated(), Vec::new()).await?);
+    }
     let shape = kept_shape(&state, number).await?;
     let made = read_change(&mut post.form).and_then(|change| match shape.changed(change) {
         Ok(child) => Some((change, child)),
@@ -197,6 +204,9 @@ pub(crate) async fn change_shape(
 }
 
 const WAY: &str = "way";
+
+/// Said of holes or a change that were typed beside an earlier shape.
+const NEWER_SHAPE: &str = "A newer shape was put on file after this page was opened, and it is shown now. Send this once more if it is meant for that one";
 
 /// What the form asks for; a sentence stands beside a wrong field.
 fn read_change(form: &mut Form) -> Option<ShapeChange> {
@@ -321,7 +331,7 @@ impl ShapeForm {
             }
             Some((name, bytes)) => (Self::FILE, file_name(&name), bytes),
             None if table.trim().is_empty() => {
-                form.fail(Self::FILE, "Choose a trace file, or paste a table of radii below");
+                form.fail(Self::FILE, "Choose a trace file, or paste a table of radii");
                 return Err(Vec::new());
             }
             None => (Self::TABLE, "pasted table".to_owned(), Bytes::from(table)),
@@ -336,12 +346,26 @@ impl ShapeForm {
                 ShapeRefused::EyeNamedInFile(_) => Self::EYE,
                 ShapeRefused::Dbl(_) => Self::DBL,
             };
-            form.fail(place, &refused);
             match refused {
-                ShapeRefused::Faults(faults) => faults.iter().map(|f| format!("{f}.")).collect(),
-                _ => Vec::new(),
+                ShapeRefused::Faults(faults) => {
+                    form.fail(place, first_of(&faults));
+                    faults.iter().map(|f| format!("{f}.")).collect()
+                }
+                _ => {
+                    form.fail(place, &refused);
+                    Vec::new()
+                }
             }
         })
+    }
+}
+
+/// The first fault stands beside the field too: the list of all of them is at the head of the page.
+fn first_of(faults: &[RecordFault]) -> String {
+    let first = faults.first().map(ToString::to_string).unwrap_or_default();
+    match faults.len() {
+        0 | 1 => capital(&first),
+        count => format!("{}. All {count} faults stand at the head of the page", capital(&first)),
     }
 }
 
@@ -394,6 +418,10 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
         }
         None => None,
     };
+    let is_typed = |name: &&str| !form.value(name).trim().is_empty();
+    let is_filled_in = form.is_fine()
+        && ([ShapeForm::DBL, ShapeForm::TURN, ShapeForm::TABLE].iter().any(is_typed)
+            || Eye::BOTH.iter().any(|eye| eye.name() == form.value(ShapeForm::EYE)));
     form.set_default(ShapeForm::EYE, "said");
     form.set_default(WAY, "circumference");
     let on_file_for_frame = match kept {
@@ -407,6 +435,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "shape", state),
         already_cut: job.stage_of_work() >= Stage::Cut,
+        is_filled_in,
         is_drilled: job.frame.details.rim == Rim::Drilled,
         kept,
         key,

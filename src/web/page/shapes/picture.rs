@@ -15,7 +15,7 @@ use crate::desk::job::Job;
 use crate::desk::step::Step;
 use crate::optics::Eye;
 use crate::optics::unit::Millimeter;
-use crate::picture::{Ask, Pixel, Reading, Scale, SeenLens, Subject, read, size_px};
+use crate::picture::{Ask, PictureRefused, Pixel, Reading, Scale, SeenLens, Subject, read, size_px, stated_dpi};
 use crate::shape::boxing::Boxing;
 use crate::shape::drawing::Placed;
 use crate::shape::outline::Point;
@@ -108,12 +108,36 @@ struct SeenPicture {
     view_box: String,
     /// For each lens the line that is level, through the middle of its box.
     levels: Vec<[String; 4]>,
+    /// Where the nose is beside each lens, so that a picture of the back is not taken for one of the front.
+    noses: Vec<Nose>,
     outlines: Vec<String>,
     handles: Vec<Handle>,
     radius: String,
+    text_size: String,
     sizes: Vec<String>,
     /// Notes with whether each is a doubt.
     notes: Vec<(bool, String)>,
+}
+
+/// The word beside the nose side of a lens.
+struct Nose {
+    x: String,
+    y: String,
+    /// Whether the word ends there: the nose is to the right in the picture.
+    is_right: bool,
+}
+
+impl Nose {
+    fn of(asked: &PictureForm, levels: &[[String; 4]]) -> Vec<Self> {
+        let is_left_eye = asked.placed.eye == Some(Eye::Left);
+        let beside = |(index, [left_x, left_y, right_x, right_y]): (usize, &[String; 4])| {
+            // Between two lenses; else seen from the front to the right of a right lens.
+            let is_right = if levels.len() == 2 { index == 0 } else { is_left_eye == asked.placed.is_from_back };
+            let (x, y) = if is_right { (right_x, right_y) } else { (left_x, left_y) };
+            Self { x: x.clone(), y: y.clone(), is_right }
+        };
+        levels.iter().enumerate().map(beside).collect()
+    }
 }
 
 /// A point that can be moved.
@@ -147,10 +171,18 @@ impl PictureForm {
         let subject = if form.value(Self::SUBJECT) == "rim" { Subject::Rim } else { Subject::Lens };
         let level_deg = form.read_optional(Self::LEVEL, |text| number(text, -180.0, 180.0, "an angle in degrees"));
         let moves = form.read(Self::MOVES, read_moves);
+        let is_from_back = match form.value(Self::SIDE) {
+            "back" => true,
+            "front" => false,
+            // A lens that lies on its edge shows its front to a camera above it, and its back to the glass of a scanner.
+            _ => matches!(scale, Some(Scale::Dpi(_) | Scale::OfTheFile)),
+        };
+        let level_deg = level_deg?.unwrap_or(0.0);
         let placed = Placed {
             eye: Eye::BOTH.into_iter().find(|eye| eye.name() == form.value(ShapeForm::EYE)),
-            level_deg: level_deg?.unwrap_or(0.0),
-            is_from_back: form.value(Self::SIDE) == "back",
+            // The picture is turned as it is seen; an outline of the back is mirrored before it is turned.
+            level_deg: if is_from_back { -level_deg } else { level_deg },
+            is_from_back,
         };
         Some(Self { ask: Ask { scale: scale?, subject }, placed, moves: moves? })
     }
@@ -227,7 +259,10 @@ fn looked(form: &mut Form, bytes: &[u8]) -> Option<(PictureForm, Reading)> {
     match read(bytes, &asked.ask) {
         Ok(reading) => Some((asked, reading)),
         Err(why) => {
-            form.fail(PictureForm::SCALE, capital(&why.to_string()));
+            let scan = stated_dpi(bytes).filter(|_| why == PictureRefused::NoCard).map(|dpi| {
+                format!(". The file states {dpi:.0} dpi: if it is a scan, choose “the resolution that the file states”")
+            });
+            form.fail(PictureForm::SCALE, capital(&why.to_string()) + &scan.unwrap_or_default());
             None
         }
     }
@@ -323,9 +358,12 @@ impl SeenPicture {
             })
         });
         let file = reading.traces(asked.placed);
+        let levels: Vec<[String; 4]> = reading.lenses.iter().map(|lens| level_line(asked, reading, lens)).collect();
         Self {
             view_box: view.map(|number| format!("{number:.1}")).join(" "),
-            levels: reading.lenses.iter().map(|lens| level_line(asked, reading, lens)).collect(),
+            noses: Nose::of(asked, &levels),
+            levels,
+            text_size: format!("{:.1}", view[2].max(view[3]) / 40.0),
             outlines: reading.lenses.iter().map(line).collect(),
             handles: handles.collect(),
             radius: format!("{:.1}", view[2].max(view[3]) / 160.0),
@@ -382,7 +420,7 @@ fn page(
     let StepForm { key, mut form } = form;
     form.set_default(PictureForm::SCALE, "card");
     form.set_default(PictureForm::SUBJECT, "lens");
-    form.set_default(PictureForm::SIDE, "front");
+    form.set_default(PictureForm::SIDE, "usual");
     form.set_default(ShapeForm::EYE, "right");
     let is_kept = matches!(picture, Picture::Kept { .. });
     PicturePage {
