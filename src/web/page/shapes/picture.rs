@@ -106,38 +106,24 @@ impl Picture {
 struct SeenPicture {
     /// The part of the picture around the outline, where it can be judged.
     view_box: String,
-    /// For each lens the line that is level, through the middle of its box.
-    levels: Vec<[String; 4]>,
-    /// Where the nose is beside each lens, so that a picture of the back is not taken for one of the front.
-    noses: Vec<Nose>,
+    /// For each lens the line that is level.
+    levels: Vec<LevelLine>,
     outlines: Vec<String>,
     handles: Vec<Handle>,
     radius: String,
-    text_size: String,
+    /// Pixels of the picture for one of the words over it.
+    text_scale: String,
     sizes: Vec<String>,
     /// Notes with whether each is a doubt.
     notes: Vec<(bool, String)>,
 }
 
-/// The word beside the nose side of a lens.
-struct Nose {
-    x: String,
-    y: String,
-    /// Whether the word ends there: the nose is to the right in the picture.
-    is_right: bool,
-}
-
-impl Nose {
-    fn of(asked: &PictureForm, levels: &[[String; 4]]) -> Vec<Self> {
-        let is_left_eye = asked.placed.eye == Some(Eye::Left);
-        let beside = |(index, [left_x, left_y, right_x, right_y]): (usize, &[String; 4])| {
-            // Between two lenses; else seen from the front to the right of a right lens.
-            let is_right = if levels.len() == 2 { index == 0 } else { is_left_eye == asked.placed.is_from_back };
-            let (x, y) = if is_right { (right_x, right_y) } else { (left_x, left_y) };
-            Self { x: x.clone(), y: y.clone(), is_right }
-        };
-        levels.iter().enumerate().map(beside).collect()
-    }
+/// The line that is level after the turn that was asked for, through the middle of the box of a lens.
+struct LevelLine {
+    /// x and y of its left end and of its right one.
+    ends: [String; 4],
+    /// Whether the nose is at its right end. The page says it, so that a picture of the back is not taken for one of the front.
+    is_nose_right: bool,
 }
 
 /// A point that can be moved.
@@ -358,12 +344,10 @@ impl SeenPicture {
             })
         });
         let file = reading.traces(asked.placed);
-        let levels: Vec<[String; 4]> = reading.lenses.iter().map(|lens| level_line(asked, reading, lens)).collect();
         Self {
             view_box: view.map(|number| format!("{number:.1}")).join(" "),
-            noses: Nose::of(asked, &levels),
-            levels,
-            text_size: format!("{:.1}", view[2].max(view[3]) / 40.0),
+            levels: (0..reading.lenses.len()).map(|index| LevelLine::of(asked, reading, index)).collect(),
+            text_scale: format!("{:.3}", view[2].max(view[3]) / 1000.0),
             outlines: reading.lenses.iter().map(line).collect(),
             handles: handles.collect(),
             radius: format!("{:.1}", view[2].max(view[3]) / 160.0),
@@ -386,13 +370,24 @@ fn around(reading: &Reading) -> [f64; 4] {
     [left, top, (right + margin).min(wide as f64) - left, (bottom + margin).min(high as f64) - top]
 }
 
-/// The ends of the line through the middle of a lens that is level after the turn that was asked for.
-fn level_line(asked: &PictureForm, reading: &Reading, lens: &SeenLens) -> [String; 4] {
-    let turned_deg = if asked.placed.is_from_back { asked.placed.level_deg } else { -asked.placed.level_deg };
-    let reach_mm = 0.6 * lens.points.iter().map(|point| 2.0 * point.length_mm()).fold(0.0, f64::max);
-    let end = |sign: f64| reading.plane.to_px(lens.middle.plus(Point::polar(sign * reach_mm, turned_deg)));
-    let (from, to) = (end(-1.0), end(1.0));
-    [from.x, from.y, to.x, to.y].map(|number| format!("{number:.1}"))
+impl LevelLine {
+    fn of(asked: &PictureForm, reading: &Reading, index: usize) -> Self {
+        let lens = &reading.lenses[index];
+        let turned_deg = if asked.placed.is_from_back { asked.placed.level_deg } else { -asked.placed.level_deg };
+        let reach_mm = 0.6 * lens.points.iter().map(|point| 2.0 * point.length_mm()).fold(0.0, f64::max);
+        let end = |sign: f64| reading.plane.to_px(lens.middle.plus(Point::polar(sign * reach_mm, turned_deg)));
+        let (from, to) = (end(-1.0), end(1.0));
+        let is_left_eye = asked.placed.eye == Some(Eye::Left);
+        Self {
+            ends: [from.x, from.y, to.x, to.y].map(|number| format!("{number:.1}")),
+            // Between two lenses; of one, seen from the front, to the right of a right lens.
+            is_nose_right: if reading.lenses.len() == 2 {
+                index == 0
+            } else {
+                is_left_eye == asked.placed.is_from_back
+            },
+        }
+    }
 }
 
 fn written(place: Pixel) -> String {
