@@ -1,8 +1,8 @@
 //! The holes of a drilled mount as they are typed, kept and printed.
 //!
 //! Each hole is measured to its center: inward from the nose or the temple side of the box, and up from the middle line of
-//! the box, below it negative. So the same figures hold for both eyes, and a larger lens has
-//! its holes as far from its sides and its middle line as before: the mount does not grow.
+//! the box, below it negative. So the same figures hold for both eyes, and a larger lens
+//! has its holes as far from its sides and its middle line as before: the mount does not grow.
 
 use serde::{Deserialize, Serialize};
 use strum::{EnumString, IntoStaticStr, VariantArray};

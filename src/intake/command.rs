@@ -205,6 +205,7 @@ fn bytes_of(path: &Path) -> Result<Vec<u8>, IntakeError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use serde_json::Value;
 
     #[test]
     fn marks_are_numbers_with_commas_between_them() {
@@ -213,7 +214,6 @@ mod tests {
             assert!(numbers::<5>(wrong).is_err_and(|why| why.starts_with("5 numbers")), "{wrong}");
         }
     }
-    use serde_json::Value;
 
     fn in_file(bytes: &[u8], go: impl Fn(&Path) -> Result<Vec<u8>, IntakeError>) -> Result<Vec<u8>, String> {
         let folder = tempfile::tempdir().unwrap();

@@ -58,25 +58,26 @@ pub(super) fn find_card(gray: &Gray) -> Result<Card, PictureRefused> {
             found.extend(card(gray, &thing, factor as f64));
         }
     }
-    let mut card = whole_card(found).ok_or(PictureRefused::NoCard)?;
-    card.is_round = has_round_corners(gray, &card.plane, card.corners);
-    card.other_format = other_format(gray, &card);
+    judged(gray, whole_card(found).ok_or(PictureRefused::NoCard)?)
+}
+
+/// The card with what is seen of its corners and its format. One that is seen from the side is refused.
+fn judged(gray: &Gray, card: Card) -> Result<Card, PictureRefused> {
     if card.tilt_deg > TILT_DEG.1 {
         return Err(PictureRefused::Tilted(card.tilt_deg));
     }
-    Ok(card)
+    let (is_round, other_format) = (has_round_corners(gray, &card.plane, card.corners), other_format(gray, &card));
+    Ok(Card { is_round, other_format, ..card })
 }
 
 /// The length of the card over its height, where no usual camera sees a card of standard size like that. `None` where it can be one.
 fn other_format(gray: &Gray, card: &Card) -> Option<f64> {
     let (wide, high) = (gray.width as f64, gray.height as f64);
     let middle = Pixel::new(wide / 2.0, high / 2.0);
-    let flat = [(0.0, 0.0), (CARD_MM.0, 0.0), (CARD_MM.0, -CARD_MM.1), (0.0, -CARD_MM.1)];
-    let [a, b, c, d] = card.corners;
-    let is_upright = a.away_px(b) + d.away_px(c) < b.away_px(c) + a.away_px(d);
-    let corners = if is_upright { [b, c, d, a] } else { [a, b, c, d] };
-    let plane = Plane::through(flat.map(|(x, y)| Point::new(x, y)), corners)?;
-    let stretches = FOCAL.map(|focal| plane.stretch(focal * wide.max(high), middle) - 1.0);
+    let (level, is_upright) = level_mm(card.corners);
+    let plane = Plane::through(level, card.corners)?;
+    let stretch = |focal: f64| plane.stretch(focal * wide.max(high), middle);
+    let stretches = FOCAL.map(|focal| if is_upright { 1.0 / stretch(focal) } else { stretch(focal) } - 1.0);
     let is_one = stretches.iter().any(|off| off.abs() < OTHER_FORMAT)
         || stretches.iter().any(|off| *off > 0.0) && stretches.iter().any(|off| *off < 0.0);
     (!is_one).then(|| CARD_MM.0 / CARD_MM.1 / (1.0 + stretches[FOCAL.len() / 2]))
@@ -114,12 +115,7 @@ pub(super) fn marked_card(gray: &Gray, corners: [Pixel; 4]) -> Result<Card, Pict
     let around = hull(&corners);
     let marked: [Pixel; 4] = around.try_into().map_err(|_| PictureRefused::NoCard)?;
     let corners = at_sides(gray, marked).unwrap_or(marked);
-    let card = from_corners(corners).ok_or(PictureRefused::NotACard(ratio(corners)))?;
-    if card.tilt_deg > TILT_DEG.1 {
-        return Err(PictureRefused::Tilted(card.tilt_deg));
-    }
-    let (is_round, other_format) = (has_round_corners(gray, &card.plane, card.corners), other_format(gray, &card));
-    Ok(Card { is_round, other_format, ..card })
+    judged(gray, from_corners(corners).ok_or(PictureRefused::NotACard(ratio(corners)))?)
 }
 
 /// Marked corners moved to where the sides of the card meet. `None` where its sides are not seen beside the marks.
@@ -339,6 +335,14 @@ fn ratio(corners: [Pixel; 4]) -> f64 {
     one.max(other) / one.min(other).max(1e-9)
 }
 
+/// The corners of a card that lies level or upright with its first corner at the origin, and whether it is upright.
+fn level_mm(corners: [Pixel; 4]) -> ([Point; 4], bool) {
+    let [a, b, c, d] = corners;
+    let is_upright = a.away_px(b) + d.away_px(c) <= b.away_px(c) + a.away_px(d);
+    let (wide, high) = if is_upright { (CARD_MM.1, CARD_MM.0) } else { CARD_MM };
+    ([(0.0, 0.0), (wide, 0.0), (wide, -high), (0.0, -high)].map(|(x, y)| Point::new(x, y)), is_upright)
+}
+
 /// The plane of a card with these corners in the picture. Up in the plane is up in the picture: one of the card's own
 /// directions if the card lies level or upright, the picture's otherwise.
 fn from_corners(corners: [Pixel; 4]) -> Option<Card> {
@@ -346,12 +350,9 @@ fn from_corners(corners: [Pixel; 4]) -> Option<Card> {
     if !SHAPE.contains(&ratio(corners)) {
         return None;
     }
-    let top = corners[0].away_px(corners[1]) + corners[3].away_px(corners[2]);
-    let left = corners[1].away_px(corners[2]) + corners[0].away_px(corners[3]);
-    let (wide, high) = if top > left { CARD_MM } else { (CARD_MM.1, CARD_MM.0) };
-    let level = [(0.0, 0.0), (wide, 0.0), (wide, -high), (0.0, -high)].map(|(x, y)| Point::new(x, y));
+    let (level, _) = level_mm(corners);
     let plane = Plane::through(level, corners)?;
-    let middle = Point::new(wide / 2.0, -high / 2.0);
+    let middle = level[2].times(0.5);
     let (least_mm, most_mm) = plane.pitch_mm(middle);
     let tilt_deg = (least_mm / most_mm).clamp(0.0, 1.0).acos().to_degrees();
     let turned_deg = picture_right_deg(&plane, middle);

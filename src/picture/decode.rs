@@ -8,6 +8,7 @@ use image::{DynamicImage, ImageDecoder, ImageError, ImageFormat, ImageReader, Li
 use imagesize::ImageType;
 
 use super::gray::Gray;
+use super::jpeg::{SCAN, Segment, segments};
 use super::refused::PictureRefused;
 use super::{MAX_BYTES, density};
 
@@ -92,23 +93,16 @@ pub(super) fn size_px(bytes: &[u8]) -> Result<(usize, usize), PictureRefused> {
 /// Whether a JPEG has no end: the decoder fills what is missing with gray. Inside of the packed picture FF is never followed by D9
 /// (ITU T.81, B.1.1).
 fn is_cut_jpeg(bytes: &[u8]) -> bool {
-    let mut rest = bytes.strip_prefix(&[0xff, 0xd8]).unwrap_or_default();
-    while let [0xff, marker, high, low, ..] = rest {
-        // The scan: what comes before it may hold a small picture with an end of its own.
-        if *marker == 0xda {
-            return !rest.windows(2).any(|pair| pair == [0xff, 0xd9]);
-        }
-        let length = usize::from(*high) << 8 | usize::from(*low);
-        rest = rest.get(2 + length.max(2)..).unwrap_or_default();
-    }
-    false
+    // What comes before the scan may hold a small picture with an end of its own.
+    let scan = segments(bytes).find(|segment| segment.marker == SCAN);
+    scan.is_some_and(|scan| !scan.rest.windows(2).any(|pair| pair == [0xff, 0xd9]))
 }
 
 pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PictureRefused> {
     let (decoder, turned) = opened(bytes)?;
     let (width, height) = decoder.dimensions();
     let format = super::format_of(bytes).ok_or(PictureRefused::NotAPicture)?;
-    if is_cut_jpeg(bytes) {
+    if format == ImageFormat::Jpeg && is_cut_jpeg(bytes) {
         return Err(PictureRefused::Damaged);
     }
     if needed(bytes, format, &decoder) > MOST_MEMORY {
@@ -155,17 +149,12 @@ fn needed(bytes: &[u8], format: ImageFormat, decoder: &impl ImageDecoder) -> u64
 }
 
 fn is_progressive(bytes: &[u8]) -> bool {
-    let mut rest = bytes.get(2..).unwrap_or_default();
-    while let [0xff, marker, high, low, ..] = rest {
-        match marker {
-            0xc2 | 0xc6 | 0xca | 0xce => return true,
-            0xc0 | 0xc1 | 0xda => return false,
-            _ => {}
-        }
-        let length = usize::from(*high) << 8 | usize::from(*low);
-        rest = rest.get(2 + length.max(2)..).unwrap_or_default();
-    }
-    false
+    let kind = |segment: Segment<'_>| match segment.marker {
+        0xc2 | 0xc6 | 0xca | 0xce => Some(true),
+        0xc0 | 0xc1 | SCAN => Some(false),
+        _ => None,
+    };
+    segments(bytes).find_map(kind).unwrap_or(false)
 }
 
 /// Brightness, and the darkest color where there is color. What is transparent is white.

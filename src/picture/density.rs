@@ -1,5 +1,7 @@
 //! The resolution that a picture file states, and whether a camera took it. Only the few fields for that are read.
 
+use super::jpeg::{SCAN, segments};
+
 /// What a file says of itself.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(super) struct StatedDensity {
@@ -48,11 +50,9 @@ fn bmp(bytes: &[u8]) -> Option<(f64, f64)> {
 /// The segments before the picture itself. EXIF is believed rather than JFIF, which many programs fill with 72.
 fn jpeg(bytes: &[u8]) -> StatedDensity {
     let mut stated = StatedDensity::default();
-    let mut rest = bytes.get(2..).unwrap_or_default();
-    while let [0xff, marker, high, low, ..] = rest {
-        let length = usize::from(*high) << 8 | usize::from(*low);
-        let Some(body) = rest.get(4..2 + length.max(2)) else { break };
-        match (marker, body) {
+    for segment in segments(bytes).take_while(|segment| segment.marker != SCAN) {
+        let Some(body) = segment.body() else { break };
+        match (segment.marker, body) {
             (0xe0, [b'J', b'F', b'I', b'F', 0, _, _, unit, x_high, x_low, y_high, y_low, ..]) => {
                 let value = |high: &u8, low: &u8| f64::from(u16::from_be_bytes([*high, *low]));
                 let (across, down) = (value(x_high, x_low), value(y_high, y_low));
@@ -70,10 +70,8 @@ fn jpeg(bytes: &[u8]) -> StatedDensity {
                 stated.dpi = of_camera.dpi.or(stated.dpi);
                 stated.is_photo |= of_camera.is_photo;
             }
-            (0xda, _) => break,
             _ => {}
         }
-        rest = &rest[2 + length.max(2)..];
     }
     stated
 }

@@ -3,7 +3,8 @@
 //!
 //! # How a picture is read
 //!
-//! 1. `decode` – bytes to brightness, within limits of size and memory. `density` – the resolution a file states.
+//! 1. `decode` – bytes to brightness, within limits of size and memory. `density` – the resolution a file states; `jpeg` –
+//!    the segments of that format.
 //! 2. `card` – the card of standard size that gives the scale and undoes perspective; [`plane`] – the projection.
 //! 3. `region` – what a closed line of steep brightness separates from the background, on a small copy of the picture.
 //! 4. `find` – which of these are lenses, and why not.
@@ -26,6 +27,7 @@ mod edge;
 pub mod face;
 mod find;
 mod gray;
+mod jpeg;
 pub mod plane;
 mod profile;
 mod refused;

@@ -283,21 +283,20 @@ pub struct Placed {
 
 /// The lenses among closed lines: the outermost ones that are large enough, from left to right, with the holes in them.
 fn lenses_of(lines: Vec<Vec<Point>>) -> Result<Vec<DrawnLens>, DrawingRefused> {
-    let size = |(low, high): (Point, Point)| (high.x_mm - low.x_mm, high.y_mm - low.y_mm);
     let mut nested = None;
     let mut lines: Vec<(f64, Vec<Point>)> =
         lines.into_iter().map(|line| (doubled_area_mm2(&line).abs(), line)).collect();
     lines.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let largest = lines.first().map(|(_, line)| size(extent(line))).ok_or(DrawingRefused::NotClosed)?;
+    let largest = lines.first().map(|(_, line)| size_mm(extent(line))).ok_or(DrawingRefused::NotClosed)?;
     let mut kept: Vec<DrawnLens> = Vec::new();
     // The boxes of those.
     let mut boxes: Vec<(Point, Point)> = Vec::new();
     for (_, line) in lines {
         let own = extent(&line);
-        let (wide_mm, high_mm) = size(own);
+        let (wide_mm, high_mm) = size_mm(own);
         match boxes.iter().position(|outer| is_within(own, *outer)) {
             Some(outer) if wide_mm.min(high_mm) >= LEAST_SIDE_MM => {
-                nested.get_or_insert(((wide_mm, high_mm), size(boxes[outer])));
+                nested.get_or_insert(((wide_mm, high_mm), size_mm(boxes[outer])));
             }
             Some(outer) => kept[outer].holes.extend(hole::hole_of(&line)),
             None if wide_mm.min(high_mm) < LEAST_SIDE_MM => {}
@@ -326,14 +325,15 @@ fn lenses_of(lines: Vec<Vec<Point>>) -> Result<Vec<DrawnLens>, DrawingRefused> {
 
 /// Refuses two closed lines that are not the lenses of one frame, such as a lens and the border of a text.
 fn check_pair(one: &DrawnLens, other: &DrawnLens) -> Result<(), DrawingRefused> {
-    let size = |lens: &DrawnLens| {
-        let (low, high) = extent(&lens.border);
-        (high.x_mm - low.x_mm, high.y_mm - low.y_mm)
-    };
-    let (own, others) = (size(one), size(other));
+    let (own, others) = (size_mm(extent(&one.border)), size_mm(extent(&other.border)));
     let is_alike = (own.0 - others.0).abs() <= PAIR_DIFFERS_MM && (own.1 - others.1).abs() <= PAIR_DIFFERS_MM;
     let is_beside = one.reach_mm().1 <= other.reach_mm().0;
     if is_alike && is_beside { Ok(()) } else { Err(DrawingRefused::NoPair { one: own, other: others }) }
+}
+
+/// The width and height of a box.
+fn size_mm((low, high): (Point, Point)) -> (f64, f64) {
+    (high.x_mm - low.x_mm, high.y_mm - low.y_mm)
 }
 
 /// Whether one box lies within another.

@@ -23,7 +23,7 @@ pub struct StepForm {
 impl StepForm {
     /// The form with what was typed in it and not sent yet.
     pub async fn open(state: &AppState, job: &Job, step: Step) -> Result<Self, WebError> {
-        let key = form_key(step.key(), job.number, step.count(job));
+        let key = fresh_key(job, step);
         Ok(Self { form: draft_of(state, &key).await?, key })
     }
 
@@ -98,10 +98,9 @@ impl JobPost {
         StepForm { key: self.key, form: self.form }
     }
 
-    /// The same form with the key of a fresh one: what it said was of something older, and is sent once more if it still holds.
+    /// The same form with the key of a fresh one: it was about something older, and is sent again if it still holds.
     pub fn refused_as_outdated(self) -> StepForm {
-        let key = form_key(self.step.key(), self.job.number, self.step.count(&self.job));
-        StepForm { key, form: self.form }
+        StepForm { key: fresh_key(&self.job, self.step), form: self.form }
     }
 
     /// On to the page of the next step where the step is finished, else as [`JobPost::done`].
@@ -120,6 +119,11 @@ impl JobPost {
             Once::Before(outcome) => go(&done_before(self.step, &self.job, &outcome)),
         }
     }
+}
+
+/// The key of a form that is opened now.
+fn fresh_key(job: &Job, step: Step) -> String {
+    form_key(step.key(), job.number, step.count(job))
 }
 
 /// The key that a form of a job came with, if this form of this job can have had it, and how often its step had been done.

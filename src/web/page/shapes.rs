@@ -184,8 +184,7 @@ pub(crate) async fn change_shape(
 ) -> PageResult {
     let mut post = JobPost::read(&state, number, Step::Shape, fields).await?;
     if post.is_outdated {
-        post.form.fail(WAY, NEWER_SHAPE);
-        return show_again(&page(&state, &post.job.clone(), post.refused_as_outdated(), Vec::new()).await?);
+        return ask_about_newer_shape(&state, post, WAY).await;
     }
     let shape = kept_shape(&state, number).await?;
     let made = read_change(&mut post.form).and_then(|change| match shape.changed(change) {
@@ -205,8 +204,13 @@ pub(crate) async fn change_shape(
 
 const WAY: &str = "way";
 
-/// Said of holes or a change that were typed beside an earlier shape.
-const NEWER_SHAPE: &str = "A newer shape was put on file after this page was opened, and it is shown now. Send this once more if it is meant for that one";
+/// The page again, for holes or a change that were typed beside an earlier shape: sent once more, they are done.
+async fn ask_about_newer_shape(state: &AppState, mut post: JobPost, field: &str) -> PageResult {
+    let says = "A newer shape was put on file after this page was opened. It is shown now: send this again if it is meant for \
+                that shape";
+    post.form.fail(field, says);
+    show_again(&page(state, &post.job.clone(), post.refused_as_outdated(), Vec::new()).await?)
+}
 
 /// What the form asks for; a sentence stands beside a wrong field.
 fn read_change(form: &mut Form) -> Option<ShapeChange> {
@@ -346,16 +350,12 @@ impl ShapeForm {
                 ShapeRefused::EyeNamedInFile(_) => Self::EYE,
                 ShapeRefused::Dbl(_) => Self::DBL,
             };
-            match refused {
-                ShapeRefused::Faults(faults) => {
-                    form.fail(place, first_of(&faults));
-                    faults.iter().map(|f| format!("{f}.")).collect()
-                }
-                _ => {
-                    form.fail(place, &refused);
-                    Vec::new()
-                }
-            }
+            let ShapeRefused::Faults(faults) = refused else {
+                form.fail(place, &refused);
+                return Vec::new();
+            };
+            form.fail(place, first_of(&faults));
+            faults.iter().map(|f| format!("{f}.")).collect()
         })
     }
 }

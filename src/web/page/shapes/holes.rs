@@ -3,7 +3,7 @@
 use axum::Form as Posted;
 use axum::extract::{Path, State};
 
-use super::{NEWER_SHAPE, kept_shape, page};
+use super::{ask_about_newer_shape, kept_shape, page};
 use crate::desk::drilling::{DrilledHole, Drilling, read_holes, typed};
 use crate::desk::frame_shape::{FrameShape, NewShape};
 use crate::desk::step::Step;
@@ -38,8 +38,7 @@ pub(crate) async fn keep_holes(
 ) -> PageResult {
     let mut post = JobPost::read(&state, number, Step::Shape, fields).await?;
     if post.is_outdated {
-        post.form.fail(HOLES, NEWER_SHAPE);
-        return show_again(&page(&state, &post.job.clone(), post.refused_as_outdated(), Vec::new()).await?);
+        return ask_about_newer_shape(&state, post, HOLES).await;
     }
     let shape = kept_shape(&state, number).await?;
     let Some(child) = read_drilled(&mut post.form, &shape) else {
