@@ -21,9 +21,9 @@ const SCAN: Ask = Ask { scale: Scale::Dpi(300.0), subject: Subject::Lens };
 fn scene(dice: &mut Dice, seed: u64, middle: (f64, f64)) -> Scene {
     let ring_mm = dice.between(0.3, 1.4);
     let look = if seed.is_multiple_of(2) {
-        Look { tint: [dice.between(0.93, 1.0); 3], ring_mm, ring: dice.between(0.35, 0.8) }
+        Look::new([dice.between(0.93, 1.0); 3], ring_mm, dice.between(0.35, 0.8))
     } else {
-        Look { tint: [dice.between(0.15, 0.8); 3], ring_mm, ring: dice.between(0.5, 1.0) }
+        Look::new([dice.between(0.15, 0.8); 3], ring_mm, dice.between(0.5, 1.0))
     };
     Scene::new(Truth::any(dice, middle), look).uneven(dice, 40.0).dusty(dice, 24)
 }

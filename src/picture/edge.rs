@@ -6,10 +6,11 @@
 
 use std::f64::consts::{PI, TAU};
 
+use super::choose;
 use super::dust::{self, Bulges};
 use super::gray::Gray;
 use super::plane::Plane;
-use super::profile;
+use super::profile::{Closer, EdgeStep, Seen};
 use super::region::Wanted;
 use super::strip::{Filter, Foot, Outward, PER_PIXEL, Path, Strip};
 use crate::shape::outline::{Point, edges};
@@ -19,17 +20,15 @@ pub(super) const ROW_PX: f64 = 2.0;
 /// The width of the edge filter, pixels.
 const BLUR_PX: f64 = 1.2;
 /// An edge is seen where it is so many times steeper than the noise.
-const SEEN: f32 = 4.0;
+pub(super) const SEEN: f32 = 4.0;
 /// The part of it that must be seen before the course of the brightness is fitted.
 const SEEN_FROM_AFAR: f64 = 0.9;
 /// It is faint if it is less than this many times steeper.
 const FAINT: f32 = 40.0;
 /// How far the edge may be from the coarse border, mm.
 const REACH_MM: f64 = 2.5;
-/// The outer of two edges is that of the lens if it is so much of the inner one's steepness.
-const OUTER_SHARE: f32 = 0.45;
-/// A second, outer edge of the same direction is the top of the bevel if it has this share of the steepness all around.
-const BEVEL_SHARE: f32 = 0.3;
+/// With another edge in sight, the edge is the same one if it has moved by less than this part of the distance to it.
+const LEFT_OUT: f64 = 0.3;
 
 /// An edge found in a picture.
 #[derive(Debug, Clone)]
@@ -46,6 +45,9 @@ pub(super) struct SeenEdge {
     pub blur_mm: f64,
     /// How much the brightness changes across it, levels.
     pub step_levels: f64,
+    /// How wide the dark band is that runs along it, inside of a body and outside of an opening, mm, if its other side is seen as well
+    /// all around.
+    pub band_mm: Option<f64>,
     /// How far it may be off: two standard deviations of what blur and noise leave unsure, mm.
     pub unsure_mm: f64,
 }
@@ -88,6 +90,8 @@ const HIDDEN_IN_WIDE_BLUR: f64 = 0.8;
 const WIDE_BLUR_MM: f64 = 0.11;
 /// Nor is what is smaller than a pixel, by up to this part of one.
 const COARSE: f64 = 0.35;
+/// The band along an edge is looked for as far as this, mm.
+const WIDEST_BAND_MM: f64 = 6.0;
 /// A loop is a smaller part of a line than what is left of it.
 const LEAST_KEPT: f64 = 0.8;
 /// An edge whose course is like nothing that is known may be this far off, mm.
@@ -98,6 +102,7 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
     let spacing_mm = ROW_PX * pitch_mm;
     let mut line = smoothed(&spaced(border, spacing_mm), 1.0 / spacing_mm);
     let mut outward = Outward::Brighter;
+    let mut next_mm = f64::INFINITY;
     let mut usual = f32::INFINITY;
     // Near the edge there is more than noise, so it is measured in the first look, the widest.
     let mut noise = None;
@@ -119,11 +124,12 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
         let strip = Strip::of(gray, plane, &feet, pitch_mm, filter, known);
         noise = noise.or(Some(strip.noise));
         let path = if turn == 0 {
-            let (chosen, path) = choose(&strip, wanted, look.largest_jump);
-            outward = chosen;
-            path
+            let chosen = choose::choose(&strip, wanted, look.largest_jump);
+            (outward, next_mm) = (chosen.outward, chosen.next_mm);
+            chosen.path
         } else {
-            strip.path(outward, look.largest_jump, usual, None)
+            let allowed = vec![choose::away_from_the_next(&strip, wanted, next_mm); feet.len()];
+            strip.path(outward, look.largest_jump, usual, Some(&allowed))
         };
         let found: Vec<(f64, f32)> =
             path.samples.iter().enumerate().map(|(row, sample)| strip.peak(row, *sample, 2, outward)).collect();
@@ -136,7 +142,8 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
         seen_closer = None;
         unsure_mm = UNFITTED_MM;
         if turn >= FIRST_CLOSER
-            && let Some(closer) = profile::look(gray, plane, &feet, pitch_mm, outward, known_step)
+            && let Some(closer) =
+                look_closer(&Closer { gray, plane, feet: &feet, pitch_mm, outward }, wanted, next_mm, known_step)
         {
             offsets_mm = closer.offsets.iter().map(|px| px * pitch_mm).collect();
             covered = dust::covered(&closer.misfits, closer.step.height());
@@ -180,55 +187,41 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
     }
     unsure_mm = unsure_mm.max(dust::bent_mm(&line, spacing_mm));
     let (blur_px, step_levels) = blur_and_step(gray, plane, &feet, pitch_mm, outward, &path, &strip);
+    let band_filter = Filter { reach_mm: WIDEST_BAND_MM, blur_px: BLUR_PX, along: LOOKS[1].along_mm / spacing_mm };
     SeenEdge {
         seen: path.visible(SEEN),
         unseen: longest_unseen(&path, &line, spacing_mm),
         spread_mm: 1.4826 * median(away),
         blur_mm: blur_px * pitch_mm,
         step_levels,
+        band_mm: choose::band_mm(&Strip::of(gray, plane, &feet, pitch_mm, band_filter, None), wanted, outward),
         unsure_mm,
         points: line,
     }
+}
+
+/// Another edge nearby is left out, or it is not if the course of the brightness is explained better with it.
+fn look_closer(at: &Closer, wanted: Wanted, next_mm: f64, known: Option<EdgeStep>) -> Option<Seen> {
+    let free_mm = match wanted {
+        Wanted::Body => (next_mm, f64::INFINITY),
+        Wanted::Opening => (f64::INFINITY, next_mm),
+    };
+    let without = at.look(free_mm, known)?;
+    if next_mm.is_infinite() {
+        return Some(without);
+    }
+    let is_better = |with: &Seen| {
+        let apart_px = median(with.offsets.iter().zip(&without.offsets).map(|(a, b)| (a - b).abs()).collect());
+        with.doubt < without.doubt && apart_px * at.pitch_mm < LEFT_OUT * next_mm
+    };
+    let with = at.look((f64::INFINITY, f64::INFINITY), known);
+    Some(with.filter(is_better).unwrap_or(without))
 }
 
 /// How far dust that is not seen as such may pull the edge, mm.
 fn hidden_mm(blur_mm: f64, pitch_mm: f64) -> f64 {
     let part = if blur_mm > WIDE_BLUR_MM { HIDDEN_IN_WIDE_BLUR } else { HIDDEN };
     (part * blur_mm).max(COARSE * pitch_mm)
-}
-
-/// Which of the edges near a coarse border is the wanted one, and its path.
-fn choose(strip: &Strip, wanted: Wanted, largest_jump: usize) -> (Outward, Path) {
-    let [brighter, darker] =
-        [Outward::Brighter, Outward::Darker].map(|o| (o, strip.path(o, largest_jump, f32::INFINITY, None)));
-    let is_outer = mean(&brighter.1) >= mean(&darker.1);
-    let (outer, inner) = if is_outer { (brighter, darker) } else { (darker, brighter) };
-    let (first, second) = match wanted {
-        Wanted::Body => (outer, inner),
-        Wanted::Opening => (inner, outer),
-    };
-    let is_first = first.1.strength_at(0.5) >= OUTER_SHARE * second.1.strength_at(0.5) && first.1.visible(SEEN) >= 0.9;
-    let (outward, path) = if is_first { first } else { second };
-    // Once more with a limit: a glint inside of the edge may be far steeper than the edge, for a part of the way.
-    let path = strip.path(outward, largest_jump, path.usual_strength(), None);
-    match wanted {
-        Wanted::Body => (outward, beyond(strip, outward, &path, largest_jump).unwrap_or(path)),
-        Wanted::Opening => (outward, path),
-    }
-}
-
-/// A second edge of the same direction farther out, all around: the top of a bevel.
-fn beyond(strip: &Strip, outward: Outward, path: &Path, largest_jump: usize) -> Option<Path> {
-    let clear = (4.0 * PER_PIXEL) as usize;
-    let lowest: Vec<usize> = path.samples.iter().map(|sample| (sample + clear).min(strip.depth - 1)).collect();
-    let outer = strip.path(outward, largest_jump, f32::INFINITY, Some(&lowest));
-    let share = |(outer, inner): (&f32, &f32)| *outer > SEEN && *outer > BEVEL_SHARE * inner;
-    let rows = outer.strengths.iter().zip(&path.strengths).filter(|pair| share(*pair)).count();
-    (rows as f64 >= 0.9 * path.samples.len() as f64).then_some(outer)
-}
-
-fn mean(path: &Path) -> f64 {
-    path.samples.iter().sum::<usize>() as f64 / path.samples.len() as f64
 }
 
 fn moved(foot: &Foot, mm: f64) -> Point {

@@ -338,6 +338,7 @@ mod tests {
             spread_mm: 0.0,
             blur_mm: 0.1,
             step_levels: 100.0,
+            band_mm: None,
             unsure_mm,
         };
         FoundLens { edge, outline, middle: Point::ORIGIN, is_marked: false }

@@ -20,6 +20,7 @@
 #![deny(missing_docs)]
 
 mod card;
+mod choose;
 mod decode;
 mod density;
 mod dust;
@@ -127,6 +128,10 @@ pub enum Note {
     Unsure(f64),
     /// The edge is uneven by so many millimeters: dust, or a scratched lens.
     Dusty(f64),
+    /// A band so wide in millimeters runs along the edge of what was said to be a lens.
+    LikeARim(f64),
+    /// The dark line outside of what was said to be an opening is only so wide in millimeters.
+    LikeALens(f64),
     /// Something is seen inside of the outline: a lamp, a print, or it is no lens.
     Marked,
 }
@@ -168,11 +173,29 @@ impl fmt::Display for Note {
                 "Something is seen inside of the outline, a reflection or a print: look whether the line lies on the edge all \
                  around"
             ),
-            Note::Unsure(mm) => write!(
+            Note::LikeARim(mm) => write!(
                 f,
-                "The picture is blurred or noisy, or a fiber lies along the edge: the outline may be off by {mm:.2} mm. Compare \
-                 it with the lens, or clean the lens and take a sharper picture; for a scan, press it flat on clean glass"
+                "A band of {mm:.1} mm runs along the edge: if this is an empty rim, say so, or the outline is that of its outside"
             ),
+            Note::LikeALens(mm) => write!(
+                f,
+                "The line around the opening is only {mm:.1} mm wide: if this is a lens, say so, or the outline is that much too small"
+            ),
+            Note::Unsure(mm) => {
+                write!(
+                    f,
+                    "The picture is blurred or noisy, or a fiber lies along the edge: the outline may be off by "
+                )?;
+                match *mm > MOST_STATED_MM {
+                    true => write!(f, "more than {MOST_STATED_MM:.0} mm")?,
+                    false => write!(f, "{mm:.2} mm")?,
+                }
+                write!(
+                    f,
+                    ". Compare it with the lens, or clean the lens and take a sharper picture; for a scan, press it flat on clean \
+                     glass"
+                )
+            }
             Note::Dusty(mm) => {
                 write!(
                     f,
@@ -234,6 +257,11 @@ const UNEVEN_MM: f64 = 0.05;
 /// An outline is expected to be this exact from a scan and from a photo with a card; one that may be farther off says so, mm.
 const EXPECTED_MM: (f64, f64) = (0.05, 0.25);
 
+/// Beyond this the edge is lost, and how far it may be off is not known, mm.
+const MOST_STATED_MM: f64 = 1.0;
+/// A band wider than the first runs along a rim, and the dark line of a lens is narrower than the second, mm (from memory).
+const BAND_MM: (f64, f64) = (1.8, 0.8);
+
 /// Which kind of picture the bytes are, if one that is read.
 pub fn format_of(bytes: &[u8]) -> Option<ImageFormat> {
     match bytes {
@@ -272,6 +300,7 @@ pub fn read(bytes: &[u8], ask: &Ask) -> Result<Reading, PictureRefused> {
     let unsure = found.iter().map(|lens| lens.edge.unsure_mm).fold(0.0, f64::max);
     let expected = if scaled.card.is_some() { EXPECTED_MM.1 } else { EXPECTED_MM.0 };
     notes.extend((unsure > expected).then_some(Note::Unsure(unsure)));
+    notes.extend(found.iter().find_map(|lens| band_note(lens.edge.band_mm?, wanted)));
     notes.extend((uneven > UNEVEN_MM).then_some(Note::Dusty(uneven)));
     notes.extend(found.iter().any(|lens| lens.is_marked).then_some(Note::Marked));
     let seen = |lens: find::FoundLens| SeenLens { points: lens.outline.points().to_vec(), middle: lens.middle };
@@ -281,6 +310,13 @@ pub fn read(bytes: &[u8], ask: &Ask) -> Result<Reading, PictureRefused> {
         size_px: (decoded.gray.width, decoded.gray.height),
         notes,
     })
+}
+
+fn band_note(band_mm: f64, wanted: Wanted) -> Option<Note> {
+    match wanted {
+        Wanted::Body => (band_mm > BAND_MM.0).then_some(Note::LikeARim(band_mm)),
+        Wanted::Opening => (band_mm < BAND_MM.1).then_some(Note::LikeALens(band_mm)),
+    }
 }
 
 /// Pixels across and down of a picture, upright as a browser shows it.

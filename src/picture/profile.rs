@@ -22,6 +22,11 @@ const BLURS: i32 = 12;
 /// The same about the best of them, to both sides.
 const FINE_BLUR_STEP: f64 = 1.03;
 const FINE_BLURS: usize = 9;
+/// The parts are fitted with so many blurs more both ways, as long as they are explained about as well.
+const PART_BLURS: usize = 14;
+const GIVEN_UP: f64 = 6.0;
+/// The parts say this many times less than as many independent ones would: they share rows, and no step is exactly like the model.
+const ALIKE_PARTS: f64 = 8.0;
 /// Widths of the dark line: the least, and the first that is begun with, as multiples of the blur; and each after it as a multiple
 /// of the one before.
 const LEAST_LINE: f64 = 0.7;
@@ -56,6 +61,9 @@ const FAR_TURNS: usize = 4;
 /// The edge is not farther from the line than this, as a multiple of the blur.
 const MOST_SHIFT: f64 = 2.5;
 
+/// An edge reaches so far to both sides, as a multiple of its blur.
+const TAIL: f64 = 2.5;
+
 /// A fiber is looked for in the mean of the rows along so much of the line, mm.
 const PIECE_MM: f64 = 2.0;
 
@@ -85,6 +93,8 @@ fn beside_px(blur_px: f64) -> Reach {
 /// Rows of brightness along the normals of a line, brighter outward.
 struct Rows {
     depth: usize,
+    /// Farther inward and outward of the line there is another edge.
+    free: Reach,
     values: Vec<f32>,
 }
 
@@ -204,67 +214,77 @@ impl Seen {
     }
 }
 
-/// Looks at an edge near a line, in rows along its normals, from the step that an earlier look found. `None` if there is no step
-/// outward.
-pub(super) fn look(
-    gray: &Gray,
-    plane: &Plane,
-    feet: &[Foot],
-    pitch_mm: f64,
-    outward: Outward,
-    known: Option<EdgeStep>,
-) -> Option<Seen> {
-    let most_blur = LEAST_BLUR_PX * BLUR_STEP.powi(BLURS);
-    let half = (reach_px(most_blur).0 * PER_PIXEL).ceil() as usize;
-    let mut values = brightness(gray, plane, feet, pitch_mm / PER_PIXEL, half);
-    if outward == Outward::Darker {
-        values.iter_mut().for_each(|value| *value = -*value);
-    }
-    let rows = Rows { depth: 2 * half + 1, values };
-    let profiles: Vec<BrightnessProfile> = (0..PARTS).map(|part| usual(&rows, part)).collect();
-    let mut shifts = vec![0.0; PARTS];
-    let mut found = None;
-    let mut known = known.map(|step| EdgeStep { edge: 0.0, ..step });
-    let mut blur = known.map_or(2.0, |step| step.blur);
-    for _ in 0..2 {
-        let whole = mean_profile(&rows, &profiles, &shifts);
-        let global = fit_whole(&rows, &whole, blur, known)?;
-        (known, blur) = (Some(global.step), global.step.blur);
-        let alike: Vec<f64> = profiles.iter().map(|profile| aligned(&rows, profile, &global.step)).collect();
-        let moved = |shift: &f64| EdgeStep { edge: global.step.edge + shift, ..global.step };
-        let mut steps: Vec<EdgeStep> =
-            profiles.iter().zip(&alike).map(|(profile, shift)| fit_part(&rows, profile, &moved(shift))).collect();
-        let lags: Vec<f64> =
-            steps.iter().zip(&alike).map(|(step, alike)| step.edge - global.step.edge - alike).collect();
-        let usual_lags = slow(&lags);
-        // A part that looks like no other has a glint in it.
-        for (part, step) in steps.iter_mut().enumerate() {
-            if (lags[part] - usual_lags[part]).abs() > ODD_PART * blur.max(1.0) {
-                *step = moved(&alike[part]);
-            }
+/// A line near an edge, along which it is looked at more closely.
+pub(super) struct Closer<'a> {
+    pub gray: &'a Gray,
+    pub plane: &'a Plane,
+    pub feet: &'a [Foot],
+    pub pitch_mm: f64,
+    pub outward: Outward,
+}
+
+impl Closer<'_> {
+    /// Looks at the edge in rows along the normals of the line, from the step that an earlier look found. Other edges lie so far
+    /// inward and outward, mm, and are left out. `None` if there is no step outward.
+    pub fn look(&self, (inward_mm, outward_mm): (f64, f64), known: Option<EdgeStep>) -> Option<Seen> {
+        let most_blur = LEAST_BLUR_PX * BLUR_STEP.powi(BLURS);
+        let half = (reach_px(most_blur).0 * PER_PIXEL).ceil() as usize;
+        let mut values = brightness(self.gray, self.plane, self.feet, self.pitch_mm / PER_PIXEL, half);
+        if self.outward == Outward::Darker {
+            values.iter_mut().for_each(|value| *value = -*value);
         }
-        shifts = usual_lags.iter().zip(&alike).map(|(lag, alike)| global.step.edge + alike + lag).collect();
-        // What is not explained of a part may be its edge.
-        let doubt = steps.iter().map(|step| odd_px(&rows, step)).fold(global.doubt, f64::max);
-        found = Some((Whole { doubt, ..global }, steps));
+        let tail_px = TAIL * known.map_or(1.0, |step| step.blur.max(1.0));
+        let free_px = |mm: f64| (mm / self.pitch_mm - tail_px).max(mm / self.pitch_mm / 2.0);
+        let rows = Rows { depth: 2 * half + 1, free: (free_px(inward_mm), free_px(outward_mm)), values };
+        let profiles: Vec<BrightnessProfile> = (0..PARTS).map(|part| usual(&rows, part)).collect();
+        let mut shifts = vec![0.0; PARTS];
+        let mut found = None;
+        let mut known = known.map(|step| EdgeStep { edge: 0.0, ..step });
+        let mut blur = known.map_or(2.0, |step| step.blur);
+        for _ in 0..2 {
+            let whole = mean_profile(&rows, &profiles, &shifts);
+            let global = fit_whole(&rows, &whole, blur, known)?;
+            let alike: Vec<f64> = profiles.iter().map(|profile| aligned(&rows, profile, &global.step)).collect();
+            let global = with_the_blur_of_the_parts(&rows, &whole, &profiles, &alike, global);
+            (known, blur) = (Some(global.step), global.step.blur);
+            let moved = |shift: &f64| EdgeStep { edge: global.step.edge + shift, ..global.step };
+            let mut steps: Vec<EdgeStep> = profiles
+                .iter()
+                .zip(&alike)
+                .map(|(profile, shift)| fit_part(&rows, profile, reach_px(blur), &moved(shift)))
+                .collect();
+            let lags: Vec<f64> =
+                steps.iter().zip(&alike).map(|(step, alike)| step.edge - global.step.edge - alike).collect();
+            let usual_lags = slow(&lags);
+            // A part that looks like no other has a glint in it.
+            for (part, step) in steps.iter_mut().enumerate() {
+                if (lags[part] - usual_lags[part]).abs() > ODD_PART * blur.max(1.0) {
+                    *step = moved(&alike[part]);
+                }
+            }
+            shifts = usual_lags.iter().zip(&alike).map(|(lag, alike)| global.step.edge + alike + lag).collect();
+            // What is not explained of a part may be its edge.
+            let doubt = steps.iter().map(|step| odd_px(&rows, step)).fold(global.doubt, f64::max);
+            found = Some((Whole { doubt, ..global }, steps));
+        }
+        let (global, steps) = found?;
+        let count = rows.count();
+        let mut offsets = Vec::with_capacity(count);
+        let mut misfits = Vec::with_capacity(count);
+        let mut row_steps = Vec::with_capacity(count);
+        for row in 0..count {
+            let at = (row as f64 + 0.5) * PARTS as f64 / count as f64;
+            let edge = between(&shifts, at - 0.5);
+            let step = EdgeStep { edge, ..steps[(at as usize).min(PARTS - 1)] };
+            let (step, offset) = looked_for(&rows, rows.row(row), step);
+            // Dust is blurred too, so it is better seen in some rows together.
+            let misfit = compared(&rows, &rows.about(row, (step.blur / 2.0).round() as usize), &step).1;
+            offsets.push(step.edge + offset);
+            misfits.push(misfit);
+            row_steps.push(step);
+        }
+        Some(Seen { offsets, misfits, step: global.step, doubt: global.doubt, rows, steps: row_steps })
     }
-    let (global, steps) = found?;
-    let count = rows.count();
-    let mut offsets = Vec::with_capacity(count);
-    let mut misfits = Vec::with_capacity(count);
-    let mut row_steps = Vec::with_capacity(count);
-    for row in 0..count {
-        let at = (row as f64 + 0.5) * PARTS as f64 / count as f64;
-        let edge = between(&shifts, at - 0.5);
-        let step = EdgeStep { edge, ..steps[(at as usize).min(PARTS - 1)] };
-        let (step, offset) = looked_for(&rows, rows.row(row), step);
-        // Dust is blurred too, so it is better seen in some rows together.
-        let misfit = compared(&rows, &rows.about(row, (step.blur / 2.0).round() as usize), &step).1;
-        offsets.push(step.edge + offset);
-        misfits.push(misfit);
-        row_steps.push(step);
-    }
-    Some(Seen { offsets, misfits, step: global.step, doubt: global.doubt, rows, steps: row_steps })
 }
 
 /// What changes slowly around the line in these values of its parts: waves of a whole and of half a turn, as far as they rise
@@ -388,9 +408,70 @@ fn fit_whole(rows: &Rows, profile: &BrightnessProfile, about: f64, known: Option
     // What is nearly as likely is at two standard deviations.
     let about = tried.iter().chain(&rough).filter(|step| unlikely(step) < unlikely(&best) + 2.0);
     let far = about.map(|step| (step.edge - edge).abs() / 2.0).fold(0.0, f64::max);
-    let is_narrow = best.sizes[3] > 0.2 * best.height() && best.line < NARROW * best.blur;
-    let narrow = if is_narrow { NARROW_DOUBT * best.blur } else { 0.0 };
-    Some(Whole { step: EdgeStep { edge, ..step }, doubt: far.max(narrow).hypot(odd_px(rows, &best)) })
+    Some(Whole { step: EdgeStep { edge, ..step }, doubt: far.max(narrow_px(&best)).hypot(odd_px(rows, &best)) })
+}
+
+/// How far an edge may be off because its dark line is hardly told from a narrower one, pixels (one standard deviation).
+fn narrow_px(step: &EdgeStep) -> f64 {
+    let is_narrow = step.sizes[3] > 0.2 * step.height() && step.line < NARROW * step.blur;
+    if is_narrow { NARROW_DOUBT * step.blur } else { 0.0 }
+}
+
+/// The step of the whole line with the blur that explains the parts best. The dark line is wider on one side of a lens than on the
+/// other, so in the mean of all parts it looks blurred more than it is.
+fn with_the_blur_of_the_parts(
+    rows: &Rows,
+    whole: &BrightnessProfile,
+    profiles: &[BrightnessProfile],
+    alike: &[f64],
+    global: Whole,
+) -> Whole {
+    if global.step.line == 0.0 {
+        return global;
+    }
+    let reach = reach_px(global.step.blur);
+    let beside = Beside { outer: 0.0, inner: 0.0, change: [SLOPE; 2], line: None };
+    let looked_at = |step: EdgeStep| {
+        let n = window(rows, reach).count() as f64;
+        let parts = profiles.iter().zip(alike);
+        let fitted = parts.map(|(profile, shift)| {
+            (shift, fit_part(rows, profile, reach, &EdgeStep { edge: step.edge + shift, ..step }))
+        });
+        let (mut unlikely, mut edges) = (0.0, Vec::with_capacity(PARTS));
+        for (shift, part) in fitted {
+            unlikely += n / PER_PIXEL * (part.off / n + UNEXPLAINED * UNEXPLAINED).ln() / 2.0;
+            edges.push(part.edge - shift);
+        }
+        (step, unlikely / ALIKE_PARTS, median(edges))
+    };
+    let first = looked_at(global.step);
+    let mut tried = vec![first];
+    for change in [1.0 / FINE_BLUR_STEP, FINE_BLUR_STEP] {
+        let (mut last, mut least) = (global.step, first.1);
+        for _ in 0..PART_BLURS {
+            let Some(next) = fit(rows, whole, (reach, beside), last.edge, last.line, last.blur * change) else { break };
+            let seen = looked_at(next);
+            tried.push(seen);
+            if seen.1 > least + GIVEN_UP {
+                break;
+            }
+            (last, least) = (next, least.min(seen.1));
+        }
+    }
+    let least = tried.iter().map(|seen| seen.1).fold(f64::INFINITY, f64::min);
+    let weights: Vec<f64> = tried.iter().map(|seen| (least - seen.1).exp()).collect();
+    let total: f64 = weights.iter().sum();
+    let mean = |of: &dyn Fn(&(EdgeStep, f64, f64)) -> f64| {
+        weights.iter().zip(&tried).map(|(w, seen)| w * of(seen)).sum::<f64>() / total
+    };
+    let blur = mean(&|seen| seen.0.blur);
+    let edge = mean(&|seen| seen.2);
+    let near = tried.iter().min_by(|a, b| (a.0.blur - blur).abs().total_cmp(&(b.0.blur - blur).abs()));
+    let Some((near, ..)) = near else { return global };
+    let step = fit(rows, whole, (reach, beside), near.edge, near.line, blur).unwrap_or(*near);
+    let far =
+        tried.iter().filter(|seen| seen.1 < least + 2.0).map(|seen| (seen.2 - edge).abs() / 2.0).fold(0.0, f64::max);
+    Whole { step, doubt: far.max(narrow_px(&step)) }
 }
 
 /// How far an edge may be off because of what its step does not explain, pixels (one standard deviation).
@@ -399,18 +480,19 @@ fn odd_px(rows: &Rows, step: &EdgeStep) -> f64 {
     ODD * (step.off / n).sqrt() / step.height() * step.blur
 }
 
-fn fit_part(rows: &Rows, profile: &BrightnessProfile, whole: &EdgeStep) -> EdgeStep {
+fn fit_part(rows: &Rows, profile: &BrightnessProfile, reach: Reach, whole: &EdgeStep) -> EdgeStep {
     let beside = Beside {
         outer: whole.sizes[2] / whole.sizes[1],
         inner: whole.sizes[4] / whole.sizes[1],
         change: SLOPE_CHANGE,
         line: Some(whole.line),
     };
-    fit(rows, profile, (reach_px(whole.blur), beside), whole.edge, whole.line, whole.blur).unwrap_or(*whole)
+    fit(rows, profile, (reach, beside), whole.edge, whole.line, whole.blur).unwrap_or(*whole)
 }
 
 fn window(rows: &Rows, (inward, outward): (f64, f64)) -> std::ops::Range<usize> {
     let middle = (rows.depth / 2) as f64;
+    let (inward, outward) = (inward.min(rows.free.0), outward.min(rows.free.1));
     (middle - inward * PER_PIXEL).max(0.0) as usize..((middle + outward * PER_PIXEL) as usize + 1).min(rows.depth)
 }
 
@@ -615,7 +697,7 @@ mod tests {
     use super::*;
 
     fn rows(half: usize) -> Rows {
-        Rows { depth: 2 * half + 1, values: vec![0.0; 2 * half + 1] }
+        Rows { depth: 2 * half + 1, free: (f64::INFINITY, f64::INFINITY), values: vec![0.0; 2 * half + 1] }
     }
 
     /// Source: tables of the normal distribution.

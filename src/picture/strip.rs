@@ -1,6 +1,8 @@
 //! The neighborhood of a closed line, straightened: one row of brightness along the normal of each point, and the path
 //! of the edge through the rows.
 
+use std::ops::Range;
+
 use super::gray::Gray;
 use super::plane::Plane;
 use crate::shape::outline::Point;
@@ -25,6 +27,13 @@ pub(super) enum Outward {
 }
 
 impl Outward {
+    pub fn opposite(self) -> Self {
+        match self {
+            Outward::Brighter => Outward::Darker,
+            Outward::Darker => Outward::Brighter,
+        }
+    }
+
     fn sign(self) -> f32 {
         match self {
             Outward::Brighter => 1.0,
@@ -116,13 +125,13 @@ impl Strip {
     }
 
     /// The closed path that is steep in one direction in as many rows as possible and bends little: dynamic programming
-    /// over the rows, twice around. Rows may look at samples from `lowest` (one a row) on only.
+    /// over the rows, twice around. Each row may look at the `allowed` samples only.
     ///
     /// Steeper than `usual` times the noise is worth no more: a speck of dust may be darker than the edge.
-    pub fn path(&self, outward: Outward, largest_jump: usize, usual: f32, lowest: Option<&[usize]>) -> Path {
+    pub fn path(&self, outward: Outward, largest_jump: usize, usual: f32, allowed: Option<&[Range<usize>]>) -> Path {
         let (count, depth) = (self.count(), self.depth);
         let worth = |row: usize, sample: usize| {
-            if lowest.is_some_and(|lowest| sample < lowest[row]) {
+            if allowed.is_some_and(|allowed| !allowed[row].contains(&sample)) {
                 return -8.0;
             }
             (self.steep(row, sample, outward) / self.noise).clamp(0.0, usual).ln_1p()

@@ -13,7 +13,7 @@ use crate::trace::Outline;
 
 /// A demo lens and a card on a table, seen by a camera tilted by 0.2 radians.
 fn photo(dice: &mut Dice, lens: &Truth) -> NamedTempFile {
-    let look = Look { tint: [0.95; 3], ring_mm: 0.8, ring: 0.5 };
+    let look = Look::new([0.95; 3], 0.8, 0.5);
     let mut scene = Scene::new(lens.clone(), look).uneven(dice, 90.0).dusty(dice, 8);
     scene.paper = [0.85; 3];
     scene.card = Some(((40.0, 4.0), 0.0, 0.3));

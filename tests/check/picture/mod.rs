@@ -41,12 +41,12 @@ fn edge(reading: &Reading) -> Vec<Point> {
 }
 
 fn clear(dice: &mut Dice) -> Look {
-    Look { tint: [dice.between(0.93, 1.0); 3], ring_mm: dice.between(0.35, 1.4), ring: dice.between(0.35, 0.75) }
+    Look::new([dice.between(0.93, 1.0); 3], dice.between(0.35, 1.4), dice.between(0.35, 0.75))
 }
 
 fn tinted(dice: &mut Dice) -> Look {
     let [red, green, blue] = [0.15, 0.2, 0.15].map(|low| dice.between(low, 0.75));
-    Look { tint: [red, green, blue], ring_mm: dice.between(0.3, 1.0), ring: dice.between(0.5, 1.0) }
+    Look::new([red, green, blue], dice.between(0.3, 1.0), dice.between(0.5, 1.0))
 }
 
 #[test]
@@ -69,7 +69,7 @@ fn a_scan_is_read_to_five_hundredths() {
 #[test]
 #[ignore = "long: cargo test -- --include-ignored"]
 fn a_blurred_scan_is_exact_or_says_that_it_is_not() {
-    let look = |tint: f64, ring_mm: f64, ring: f64| Look { tint: [tint; 3], ring_mm, ring };
+    let look = |tint: f64, ring_mm: f64, ring: f64| Look::new([tint; 3], ring_mm, ring);
     let unsure = |reading: &Reading| reading.notes.iter().any(|note| matches!(note, Note::Unsure(_)));
     for (blur_px, look, is_exact, is_unsure) in [
         (1.0, look(0.96, 0.7, 0.45), true, false),
@@ -98,8 +98,7 @@ fn a_fiber_along_the_edge_is_not_passed_over_in_silence() {
         let mut dice = Dice::new(7_000_000 + seed);
         let at = (36.0 + dice.unit(), -35.0 - dice.unit());
         let lens = Truth::any(&mut dice, at);
-        let look =
-            Look { tint: [dice.between(0.93, 1.0); 3], ring_mm: dice.between(0.3, 1.4), ring: dice.between(0.35, 0.8) };
+        let look = Look::new([dice.between(0.93, 1.0); 3], dice.between(0.3, 1.4), dice.between(0.35, 0.8));
         let scene = Scene::new(lens.clone(), look).uneven(&mut dice, 40.0).dusty(&mut dice, 24);
         let flaws = Flaws { blur_px, noise: dice.between(1.0, 6.0) };
         let picture = picture(&scene, &Camera::scanner(300.0, 75.0, 73.0), flaws, &mut dice);
@@ -122,7 +121,7 @@ fn a_loop_in_the_first_line_along_a_rim_is_opened() {
         let mut dice = Dice::new(7_000_000 + seed);
         let at = (36.0 + dice.unit(), -35.0 - dice.unit());
         let lens = Truth::any(&mut dice, at);
-        let look = Look { tint: [1.0; 3], ring_mm: dice.between(1.2, 4.5), ring: dice.between(0.1, 0.7) };
+        let look = Look::new([1.0; 3], dice.between(1.2, 4.5), dice.between(0.1, 0.7));
         let mut scene = Scene::new(lens.clone(), look).uneven(&mut dice, 40.0).dusty(&mut dice, 24);
         scene.is_rim = true;
         let flaws = Flaws { blur_px, noise: dice.between(1.0, 6.0) };
@@ -139,7 +138,7 @@ fn a_loop_in_the_first_line_along_a_rim_is_opened() {
 fn dust_and_shadow_beside_a_blurred_faint_edge_do_not_move_it() {
     let mut dice = Dice::new(7);
     let lens = Truth::any(&mut dice, (35.2, -34.6));
-    let look = Look { tint: [0.99; 3], ring_mm: 0.6, ring: 0.69 };
+    let look = Look::new([0.99; 3], 0.6, 0.69);
     let mut scene = Scene::new(lens.clone(), look).dusty_at(&[0.4, 1.9, 3.1, 4.4], 0.12, 0.55);
     scene.shadow = (0.5, 0.3, 0.2);
     let flaws = Flaws { blur_px: 2.0, noise: 3.0 };
@@ -153,7 +152,7 @@ fn dust_and_shadow_beside_a_blurred_faint_edge_do_not_move_it() {
 fn the_outer_edge_of_a_rim_is_not_taken_for_its_opening() {
     let mut dice = Dice::new(90_000);
     let lens = Truth::any(&mut dice, (38.0, -38.0));
-    let mut scene = Scene::new(lens.clone(), Look { tint: [1.0; 3], ring_mm: 4.3, ring: 0.57 }).uneven(&mut dice, 40.0);
+    let mut scene = Scene::new(lens.clone(), Look::new([1.0; 3], 4.3, 0.57)).uneven(&mut dice, 40.0);
     scene.is_rim = true;
     let flaws = Flaws { blur_px: 1.0, noise: 2.0 };
     let bytes = png(&picture(&scene, &Camera::scanner(200.0, 76.0, 76.0), flaws, &mut dice));
@@ -162,13 +161,66 @@ fn the_outer_edge_of_a_rim_is_not_taken_for_its_opening() {
     assert!(most_mm < 0.1, "{most_mm:.3}");
 }
 
+/// The top of a bevel throws a line that may be far fainter than the one of its foot, and the two may be alike.
+#[test]
+fn the_outer_line_of_a_bevel_is_the_edge() {
+    for (ring_mm, ring, from_mm, through) in [(0.3, 0.88, 0.65, 0.5), (0.35, 0.9, 1.1, 0.5), (0.5, 0.7, 0.95, 0.55)] {
+        let mut dice = Dice::new(8);
+        let lens = Truth::any(&mut dice, (36.0, -35.0));
+        let look =
+            Look { inner: Some((from_mm, 0.2, through)), ring_change: 0.2, ..Look::new([0.97; 3], ring_mm, ring) };
+        let scene = Scene::new(lens.clone(), look);
+        let flaws = Flaws { blur_px: 0.7, noise: 2.0 };
+        let bytes = png(&picture(&scene, &Camera::scanner(300.0, 73.0, 70.0), flaws, &mut dice));
+        let (most_mm, usual_mm) = distances(&lens, &edge(&read(&bytes, &SCAN).unwrap()));
+        assert!(most_mm < 0.05 && usual_mm < 0.03, "{ring_mm} {from_mm}: {most_mm:.3} {usual_mm:.3}");
+    }
+}
+
+/// In the mean of the whole lens a thin line of changing width looks blurred more than it is, which moved the edge by a pixel.
+#[test]
+fn a_thin_line_that_is_wider_on_one_side_does_not_move_the_edge() {
+    let mut dice = Dice::new(9);
+    let lens = Truth::any(&mut dice, (36.0, -35.0));
+    let look = Look { ring_change: 0.45, ..Look::new([0.98; 3], 0.21, 0.56) };
+    let scene = Scene::new(lens.clone(), look);
+    let flaws = Flaws { blur_px: 0.85, noise: 3.0 };
+    let bytes = png(&picture(&scene, &Camera::scanner(300.0, 73.0, 70.0), flaws, &mut dice));
+    let (most_mm, usual_mm) = distances(&lens, &edge(&read(&bytes, &SCAN).unwrap()));
+    assert!(most_mm < 0.05 && usual_mm < 0.03, "{most_mm:.3} {usual_mm:.3}");
+}
+
+/// A rim that is read as a lens gives its outside, and a lens that is read as an opening the inside of its dark line.
+#[test]
+fn a_rim_is_not_taken_for_a_lens_in_silence_nor_a_lens_for_a_rim() {
+    for is_rim in [false, true] {
+        let mut dice = Dice::new(10);
+        let lens = Truth::any(&mut dice, (38.0, -38.0));
+        let (ring_mm, ring) = if is_rim { (3.0, 0.2) } else { (0.35, 0.5) };
+        let mut scene = Scene::new(lens.clone(), Look::new([1.0; 3], ring_mm, ring));
+        scene.is_rim = is_rim;
+        let flaws = Flaws { blur_px: 0.7, noise: 2.0 };
+        let bytes = png(&picture(&scene, &Camera::scanner(300.0, 76.0, 76.0), flaws, &mut dice));
+        for subject in [Subject::Lens, Subject::Rim] {
+            let notes = read(&bytes, &Ask { subject, ..SCAN }).unwrap().notes;
+            let said = notes.iter().find_map(|note| match note {
+                Note::LikeARim(mm) | Note::LikeALens(mm) => Some(*mm),
+                _ => None,
+            });
+            let is_wrong = is_rim != (subject == Subject::Rim);
+            assert_eq!(said.is_some(), is_wrong, "{is_rim} {subject:?}: {notes:?}");
+            assert!(said.is_none_or(|mm| (mm - ring_mm).abs() < 0.15), "{said:?}");
+        }
+    }
+}
+
 /// A lamp is mirrored in nearly every lens on a table.
 #[test]
 #[ignore = "long: cargo test -- --include-ignored"]
 fn a_lamp_in_the_lens_is_reported_and_does_not_hide_its_edge() {
     let mut dice = Dice::new(5);
     let lens = Truth::any(&mut dice, (36.0, -35.0));
-    let look = Look { tint: [0.9; 3], ring_mm: 0.6, ring: 0.5 };
+    let look = Look::new([0.9; 3], 0.6, 0.5);
     for (spread_mm, is_reported) in [(0.4, false), (2.0, true)] {
         let mut scene = Scene::new(lens.clone(), look.clone());
         scene.paper = [0.6; 3];
@@ -187,7 +239,7 @@ fn a_lamp_in_the_lens_is_reported_and_does_not_hide_its_edge() {
 fn a_glint_on_the_bevel_is_not_taken_for_the_edge() {
     let mut dice = Dice::new(6);
     let lens = Truth::any(&mut dice, (36.0, -35.0));
-    let mut scene = Scene::new(lens.clone(), Look { tint: [0.96; 3], ring_mm: 0.4, ring: 0.45 });
+    let mut scene = Scene::new(lens.clone(), Look::new([0.96; 3], 0.4, 0.45));
     scene.paper = [0.2; 3];
     scene.glint = Some((1.2, 2.3));
     let flaws = Flaws { blur_px: 0.8, noise: 2.0 };
@@ -268,7 +320,7 @@ fn something_else_is_refused_in_words() {
 fn small_scan() -> (Truth, Vec<u8>) {
     let mut dice = Dice::new(7);
     let lens = Truth::any(&mut dice, (33.0, -33.0));
-    let look = Look { tint: [0.3; 3], ring_mm: 0.5, ring: 0.8 };
+    let look = Look::new([0.3; 3], 0.5, 0.8);
     let scene = Scene::new(lens.clone(), look);
     let picture = picture(&scene, &Camera::scanner(200.0, 66.0, 66.0), Flaws { blur_px: 0.7, noise: 1.0 }, &mut dice);
     (lens, png(&picture))

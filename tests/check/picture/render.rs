@@ -122,6 +122,28 @@ pub struct Look {
     pub ring_mm: f64,
     /// What the dark line lets through.
     pub ring: f64,
+    /// How much wider it is on one side than on the other, as a part of its width.
+    pub ring_change: f64,
+    /// A second dark line, farther inside: from where on and how wide, mm, and what it lets through.
+    pub inner: Option<(f64, f64, f64)>,
+}
+
+impl Look {
+    /// A dark line of one width.
+    pub fn new(tint: [f64; 3], ring_mm: f64, ring: f64) -> Self {
+        Self { tint, ring_mm, ring, ring_change: 0.0, inner: None }
+    }
+
+    /// How wide the dark line is in a direction, mm.
+    fn ring_at_mm(&self, angle: f64) -> f64 {
+        self.ring_mm * (1.0 + self.ring_change * (angle - 1.0).cos())
+    }
+
+    /// How far inside its lines reach, mm.
+    fn lines_mm(&self) -> f64 {
+        let inner_mm = self.inner.map_or(0.0, |(from_mm, wide_mm, _)| from_mm + wide_mm);
+        inner_mm.max(self.ring_mm * (1.0 + self.ring_change))
+    }
 }
 
 /// A speck or a fiber.
@@ -229,14 +251,22 @@ impl Scene {
             if (0.0..self.look.ring_mm).contains(&away) { [self.look.ring; 3] } else { shaded() }
         } else if away > 0.0 {
             shaded()
-        } else if -away < self.look.ring_mm {
+        } else if -away < self.look.ring_at_mm(dy.atan2(dx)) {
             self.look.tint.map(|c| c * self.look.ring)
+        } else if let Some((from_mm, wide_mm, through)) = self.look.inner
+            && (from_mm..from_mm + wide_mm).contains(&-away)
+        {
+            self.look.tint.map(|c| c * through)
         } else {
             self.look.tint
         };
         let dust: f64 = self.dust.iter().filter(|dust| dust.is_within(0.0, x, y)).map(|dust| dust.through).product();
         let mirrored = if away < 0.0 { self.mirrored(x, y, away) } else { 0.0 };
         [0, 1, 2].map(|i| color[i] * through[i] * dust + mirrored)
+    }
+
+    fn has_other_lines(&self) -> bool {
+        self.look.inner.is_some() || self.look.ring_change != 0.0
     }
 
     /// The light that the lens throws back.
@@ -254,6 +284,7 @@ impl Scene {
         away.abs() > near
             && !(self.glint.is_some() && (-1.5 - near..0.0).contains(&away))
             && (away.abs() - self.look.ring_mm).abs() > near
+            && !(self.has_other_lines() && (-self.look.lines_mm() - near..near).contains(&away))
             && card.abs() > near
             && self.lamp.is_none_or(|((at_x, at_y), spread)| (x - at_x).hypot(y - at_y) > 4.0 * spread)
             && !self.dust.iter().any(|dust| dust.is_within(near, x, y))
