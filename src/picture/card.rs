@@ -22,6 +22,11 @@ const SMALL_PIXELS: f64 = 800_000.0;
 const PRINTED_SHARE: std::ops::RangeInclusive<f64> = 1.02..=1.3;
 /// A corner is marked by hand to within this part of the card's length.
 const MARKED_WITHIN: f64 = 0.012;
+/// A side of a marked card is not moved by more than this times what the others are, or by this many pixels.
+const FARTHER: f64 = 5.0;
+const LEAST_MOVED_PX: f64 = 2.0;
+/// The steepest places along a side that is seen are within this of a straight line, pixels: half of them.
+const LEAST_CLEAR_PX: f64 = 0.8;
 /// The card is at least this part of the picture's longer side.
 const LEAST_SHARE: f64 = 0.08;
 /// The focal lengths of usual cameras, as a part of the longer side of the picture.
@@ -43,6 +48,8 @@ pub(super) struct Card {
     pub is_round: bool,
     /// Its length over its height, where that is not the standard size.
     pub other_format: Option<f64>,
+    /// How many of its sides are not seen, and lie where the marks are.
+    pub sides_by_marks: usize,
 }
 
 /// Finds the card.
@@ -114,18 +121,25 @@ fn is_nearly_within(place: Pixel, corners: &[Pixel; 4]) -> bool {
 pub(super) fn marked_card(gray: &Gray, corners: [Pixel; 4]) -> Result<Card, PictureRefused> {
     let around = hull(&corners);
     let marked: [Pixel; 4] = around.try_into().map_err(|_| PictureRefused::NoCard)?;
-    let corners = at_sides(gray, marked).unwrap_or(marked);
-    judged(gray, from_corners(corners).ok_or(PictureRefused::NotACard(ratio(corners)))?)
+    let (corners, sides_by_marks) = at_sides(gray, marked).unwrap_or((marked, 4));
+    let card = from_corners(corners).ok_or(PictureRefused::NotACard(ratio(corners)))?;
+    judged(gray, Card { sides_by_marks, ..card })
 }
 
-/// Marked corners moved to where the sides of the card meet. `None` where its sides are not seen beside the marks.
-fn at_sides(gray: &Gray, marked: [Pixel; 4]) -> Option<[Pixel; 4]> {
+/// Marked corners moved to where the sides of the card meet. A side that is not seen beside its marks stays where they are, and so does
+/// one that would move much farther than the others: a shadow or a printed line beside it may be clearer than the side. With how many stayed.
+fn at_sides(gray: &Gray, marked: [Pixel; 4]) -> Option<([Pixel; 4], usize)> {
     let length_px = (0..4).map(|i| marked[i].away_px(marked[(i + 1) % 4])).fold(0.0, f64::max);
     let reach_px = MARKED_WITHIN * length_px;
-    let sides = [0, 1, 2, 3].map(|i| exact_side(gray, marked[i], marked[(i + 1) % 4], reach_px));
-    let [Some(a), Some(b), Some(c), Some(d)] = sides else { return None };
+    let ends = |i: usize| (marked[i], marked[(i + 1) % 4]);
+    let seen = [0, 1, 2, 3].map(|i| exact_side(gray, ends(i).0, ends(i).1, reach_px, Search::BesideMarks));
+    let moved_px = |i: usize| seen[i].map(|side| side.off_px(ends(i).0).max(side.off_px(ends(i).1)));
+    let usual_px = super::edge::median((0..4).filter_map(moved_px).collect());
+    let most_px = (FARTHER * usual_px).max(LEAST_MOVED_PX).min(2.0 * reach_px);
+    let found = [0, 1, 2, 3].map(|i| seen[i].filter(|_| moved_px(i).is_some_and(|px| px <= most_px)));
+    let [a, b, c, d] = [0, 1, 2, 3].map(|i| found[i].unwrap_or(StraightLine::between(ends(i).0, ends(i).1)));
     let corners = [meet(d, a)?, meet(a, b)?, meet(b, c)?, meet(c, d)?];
-    corners.iter().zip(&marked).all(|(p, q)| p.away_px(*q) <= 2.0 * reach_px).then_some(corners)
+    Some((corners, found.iter().filter(|side| side.is_none()).count()))
 }
 
 /// The card that a thing may be, and how badly its border fits four straight sides, as a part of its size.
@@ -140,8 +154,10 @@ fn card(gray: &Gray, thing: &Thing, slack_px: f64) -> Option<(f64, Card)> {
     if off > 0.03 {
         return None;
     }
-    let sides =
-        [0, 1, 2, 3].map(|i| exact_side(gray, coarse[i], coarse[(i + 1) % 4], (3.0 * slack_px).max(0.04 * across)));
+    let sides = [0, 1, 2, 3].map(|i| {
+        let reach_px = (3.0 * slack_px).max(0.04 * across);
+        exact_side(gray, coarse[i], coarse[(i + 1) % 4], reach_px, Search::Anywhere)
+    });
     let [Some(a), Some(b), Some(c), Some(d)] = sides else { return None };
     let corners = [meet(d, a)?, meet(a, b)?, meet(b, c)?, meet(c, d)?];
     let moved = corners.iter().zip(&coarse).map(|(p, q)| p.away_px(*q)).fold(0.0, f64::max);
@@ -156,6 +172,28 @@ fn card(gray: &Gray, thing: &Thing, slack_px: f64) -> Option<(f64, Card)> {
 struct StraightLine {
     at: Pixel,
     along: (f64, f64),
+}
+
+impl StraightLine {
+    /// Through two places.
+    fn between(p: Pixel, q: Pixel) -> Self {
+        let length_px = p.away_px(q).max(1e-9);
+        Self { at: p, along: ((q.x - p.x) / length_px, (q.y - p.y) / length_px) }
+    }
+
+    /// How far a place is from it, pixels.
+    fn off_px(&self, p: Pixel) -> f64 {
+        ((p.x - self.at.x) * self.along.1 - (p.y - self.at.y) * self.along.0).abs()
+    }
+}
+
+/// How a side is looked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Search {
+    /// The steepest place within reach.
+    Anywhere,
+    /// The steepest place, which counts less the farther it is from the marks.
+    BesideMarks,
 }
 
 fn meet(one: StraightLine, other: StraightLine) -> Option<Pixel> {
@@ -259,36 +297,42 @@ fn off_sides(border: &[Pixel], corners: &[Pixel; 4]) -> Option<f64> {
 }
 
 /// A side to a fraction of a pixel: the steepest place along many normals, and the line most of them lie on.
-fn exact_side(gray: &Gray, p: Pixel, q: Pixel, reach_px: f64) -> Option<StraightLine> {
-    let mut line = StraightLine { at: p, along: (q.x - p.x, q.y - p.y) };
-    let length = line.along.0.hypot(line.along.1);
-    let mut reach_px = reach_px;
+fn exact_side(gray: &Gray, p: Pixel, q: Pixel, reach_px: f64, search: Search) -> Option<StraightLine> {
+    let mut line = StraightLine::between(p, q);
+    let length = p.away_px(q);
+    let (mut reach_px, mut now, mut off_px) = (reach_px, search, 0.0);
     for _ in 0..3 {
-        let (ux, uy) =
-            (line.along.0 / line.along.0.hypot(line.along.1), line.along.1 / line.along.0.hypot(line.along.1));
+        let (ux, uy) = line.along;
         // The middle of the side as it is known now, so that both ends are left out alike.
         let middle = ((p.x + q.x) / 2.0 - line.at.x) * ux + ((p.y + q.y) / 2.0 - line.at.y) * uy;
         let found: Vec<Pixel> = (0..160)
             .filter_map(|i| {
                 let along = middle + (i as f64 / 159.0 - 0.5) * 0.76 * length;
-                steepest(gray, Pixel::new(line.at.x + along * ux, line.at.y + along * uy), (-uy, ux), reach_px)
+                steepest(gray, Pixel::new(line.at.x + along * ux, line.at.y + along * uy), (-uy, ux), reach_px, now)
             })
             .collect();
-        line = most_agreed(&found)?;
-        reach_px = (reach_px * 0.3).max(5.0);
+        (line, off_px) = most_agreed(&found)?;
+        (reach_px, now) = ((reach_px * 0.3).max(5.0), Search::Anywhere);
     }
-    Some(line)
+    // Among noise the marks are better than what is steepest.
+    let is_seen = search == Search::Anywhere || off_px < LEAST_CLEAR_PX;
+    is_seen.then_some(line)
 }
 
 /// The steepest place along a normal, between the samples.
-fn steepest(gray: &Gray, at: Pixel, normal: (f64, f64), reach_px: f64) -> Option<Pixel> {
+fn steepest(gray: &Gray, at: Pixel, normal: (f64, f64), reach_px: f64, search: Search) -> Option<Pixel> {
     let half = (reach_px * 2.0).ceil() as i32;
     let bright = |i: i32| {
         let out = f64::from(i) / 2.0;
         gray.sample(Pixel::new(at.x + normal.0 * out, at.y + normal.1 * out))
     };
     let values: Vec<f32> = (-half - 4..=half + 4).map(bright).collect();
-    let steep: Vec<f32> = values.windows(9).map(|w| (0..9).map(|i| w[i] * EDGE[i]).sum::<f32>().abs()).collect();
+    let near = |index: usize| match search {
+        Search::Anywhere => 1.0,
+        Search::BesideMarks => (-((index as f64 - f64::from(half)) / f64::from(half)).powi(2)).exp() as f32,
+    };
+    let steep = values.windows(9).map(|w| (0..9).map(|i| w[i] * EDGE[i]).sum::<f32>().abs());
+    let steep: Vec<f32> = steep.enumerate().map(|(index, steep)| steep * near(index)).collect();
     let top = (1..steep.len() - 1).max_by(|a, b| steep[*a].total_cmp(&steep[*b]))?;
     let bend = steep[top - 1] - 2.0 * steep[top] + steep[top + 1];
     let shift = if bend < 0.0 { ((steep[top - 1] - steep[top + 1]) / (2.0 * bend)).clamp(-1.0, 1.0) } else { 0.0 };
@@ -300,21 +344,20 @@ fn steepest(gray: &Gray, at: Pixel, normal: (f64, f64), reach_px: f64) -> Option
 const EDGE: [f32; 9] = [-0.27, -0.49, -0.61, -0.44, 0.0, 0.44, 0.61, 0.49, 0.27];
 
 /// The line that most of the points lie on: each pair of a fixed set proposes one, the middle distance decides, and the
-/// points near it are fitted.
-fn most_agreed(points: &[Pixel]) -> Option<StraightLine> {
+/// points near it are fitted. With the middle distance, pixels.
+fn most_agreed(points: &[Pixel]) -> Option<(StraightLine, f64)> {
     let n = points.len();
     if n < 20 {
         return None;
     }
-    let off =
-        |line: &StraightLine, p: &Pixel| ((p.x - line.at.x) * line.along.1 - (p.y - line.at.y) * line.along.0).abs();
+    let off = |line: &StraightLine, p: &Pixel| line.off_px(*p);
     let proposals = (0..12).flat_map(|i| (0..12).map(move |j| (i * n / 24, n / 2 + j * n / 24)));
     let middle_off = |line: &StraightLine| super::edge::median(points.iter().map(|p| off(line, p)).collect());
     let best = proposals
         .filter_map(|(i, j)| {
             let (p, q) = (points[i], points[j]);
             let length = p.away_px(q);
-            (length > 1.0).then(|| StraightLine { at: p, along: ((q.x - p.x) / length, (q.y - p.y) / length) })
+            (length > 1.0).then(|| StraightLine::between(p, q))
         })
         .map(|line| (middle_off(&line), line))
         .min_by(|a, b| a.0.total_cmp(&b.0))?;
@@ -323,7 +366,7 @@ fn most_agreed(points: &[Pixel]) -> Option<StraightLine> {
     if near.len() * 2 < n {
         return None;
     }
-    line_through(&near)
+    Some((line_through(&near)?, best.0))
 }
 
 fn ratio(corners: [Pixel; 4]) -> f64 {
@@ -363,7 +406,7 @@ fn from_corners(corners: [Pixel; 4]) -> Option<Card> {
         let back = |p: Point| Point::polar(p.length_mm(), p.angle_deg() - turned_deg);
         Plane::through(level.map(back), corners)?
     };
-    Some(Card { corners, plane, tilt_deg, is_level, is_round: false, other_format: None })
+    Some(Card { corners, plane, tilt_deg, is_level, is_round: false, other_format: None, sides_by_marks: 0 })
 }
 
 /// The direction in the plane that runs to the right in the picture.
@@ -435,6 +478,47 @@ mod tests {
             let ratio = f64::max(wide, high) / f64::min(wide, high);
             assert!(found.is_none_or(|found| (found - ratio).abs() < 1e-6), "{wide} {high}: {found:?}");
         }
+    }
+
+    /// A card hardly lighter than the table, with a line of this level beside one of its sides.
+    fn faint_card(line: u8) -> Gray {
+        let mut noise = 7_u64;
+        let values = (0..1400 * 1000).map(|i| {
+            noise = noise.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            let (x, y) = (i % 1400, i / 1400);
+            let level = match (x, y) {
+                (200..1056, 144..146) => line,
+                (200..1056, 150..690) => 100,
+                _ => 88,
+            };
+            level + (noise >> 61) as u8
+        });
+        Gray { width: 1400, height: 1000, values: values.collect() }
+    }
+
+    #[test]
+    fn marks_move_to_the_sides_of_the_card_and_not_to_a_clearer_line_beside_one() {
+        let exact = [(200.0, 150.0), (1056.0, 150.0), (1056.0, 690.0), (200.0, 690.0)];
+        let worst_px = |line: u8, off: [(f64, f64); 4]| {
+            let marks = [0, 1, 2, 3].map(|i| Pixel::new(exact[i].0 + off[i].0, exact[i].1 + off[i].1));
+            let card = marked_card(&faint_card(line), marks).unwrap();
+            let away = |i: usize| card.corners[i].away_px(Pixel::new(exact[i].0, exact[i].1));
+            ((0..4).map(away).fold(0.0, f64::max), card.sides_by_marks)
+        };
+        let (worst, _) = worst_px(40, [(0.0, 0.0); 4]);
+        assert!(worst < 0.6, "{worst}");
+        let (worst, by_marks) = worst_px(88, [(2.0, 2.5), (-2.0, 1.5), (2.0, -3.0), (-1.5, 2.0)]);
+        assert!(worst < 0.6 && by_marks == 0, "{worst} {by_marks}");
+    }
+
+    #[test]
+    fn sides_that_are_not_seen_stay_at_the_marks_and_are_counted() {
+        let mut gray = faint_card(88);
+        gray.values.iter_mut().for_each(|value| *value = 80 + *value % 8);
+        let marks = [(200.0, 150.0), (1056.0, 151.0), (1055.0, 690.0), (201.0, 689.0)].map(|(x, y)| Pixel::new(x, y));
+        let card = marked_card(&gray, marks).unwrap();
+        assert_eq!(card.sides_by_marks, 4);
+        assert!(card.corners.iter().zip(&marks).all(|(seen, mark)| seen.away_px(*mark) < 1e-6));
     }
 
     #[test]

@@ -120,6 +120,8 @@ pub enum Note {
     SquareCard,
     /// The length of the card over its height, which is not that of the standard size.
     OtherCard(f64),
+    /// So many sides of the card are not seen beside the marks on its corners.
+    UnseenSides(usize),
     /// The card lies level, and so does the outline.
     LevelWithCard,
     /// Two lenses were found: the left one in the picture is the right eye.
@@ -153,7 +155,10 @@ impl fmt::Display for Note {
                 write!(f, "The file states {in_file:.0} dpi; the {used:.0} dpi you stated are used")
             }
             Note::Tilted(deg) => {
-                write!(f, "The camera was tilted by about {deg:.0}°: measure the width of the lens too")
+                write!(
+                    f,
+                    "The camera sees the card from the side, by about {deg:.0}°: measure the width of the lens too"
+                )
             }
             Note::SquareCard => write!(
                 f,
@@ -163,6 +168,10 @@ impl fmt::Display for Note {
                 f,
                 "The card looks {ratio:.3} times as long as it is high, and a bank or identity card is 1.586 times: if it is not \
                  85.60 by 53.98 mm, the outline has the wrong size"
+            ),
+            Note::UnseenSides(count) => write!(
+                f,
+                "{count} of the 4 sides of the card are not seen clearly beside your marks: the size is only as exact as the marks"
             ),
             Note::LevelWithCard => {
                 write!(f, "The outline is level with the card: turn it if the lens lies turned beside it")
@@ -367,6 +376,7 @@ impl Scaled {
         notes.extend((card.tilt_deg > TILT_DEG.0).then_some(Note::Tilted(card.tilt_deg)));
         notes.extend((!card.is_round).then_some(Note::SquareCard));
         notes.extend(card.other_format.map(Note::OtherCard));
+        notes.extend((card.sides_by_marks > 0).then_some(Note::UnseenSides(card.sides_by_marks)));
         notes.extend(card.is_level.then_some(Note::LevelWithCard));
         Self { plane: card.plane, card: Some(card.corners), notes }
     }

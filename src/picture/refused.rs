@@ -59,7 +59,7 @@ pub enum PictureRefused {
     #[error("the card's corners are not those of a card of 85.60 by 53.98 mm: its sides are as {0:.2} to 1, not 1.59")]
     NotACard(f64),
     /// The camera looked from the side.
-    #[error("the camera was tilted by about {0:.0}°: hold it straight above the lens, under 20°")]
+    #[error("the camera sees the card from the side, by about {0:.0}°: hold it straight above the lens, within 20°")]
     Tilted(f64),
     /// Too coarse to measure.
     #[error("each pixel covers {0:.2} mm: too coarse for a lens; scan at 300 dpi, or take the photo from nearer")]

@@ -313,9 +313,20 @@ fn a_turned_head_is_said_from_where_it_matters() {
 fn a_head_beside_the_axis_may_face_the_camera() {
     let at = [110.0, 0.0, 500.0];
     let facing = Head { at, turn_deg: (110.0_f64 / 500.0).atan().to_degrees(), ..Head::STRAIGHT };
-    let got = measure(&facing.photo());
+    let photo = |head: &Head| FacePhoto { camera_mm: dot(head.at, head.at).sqrt(), ..head.photo() };
+    let got = measure(&photo(&facing));
     let (pair, each) = off(&got, &facing);
     assert!(pair < 0.2 && each < 0.2 && !is_turned(&got), "{pair:.2} {each:.2} {:?}", got.warnings);
+    // High, low, and in the corners of the picture.
+    for (x, y) in [(0.0, -150.0_f64), (0.0, 180.0), (100.0, -150.0), (-110.0, 180.0)] {
+        let aside: f64 = x / 500.0;
+        let (turn_deg, lean_deg) = (aside.atan().to_degrees(), -(y / 500.0).atan2(aside.hypot(1.0)).to_degrees());
+        let facing = Head { at: [x, y, 500.0], turn_deg, lean_deg, ..Head::STRAIGHT };
+        let got = measure(&photo(&facing));
+        let (pair, each) = off(&got, &facing);
+        assert!(pair < 0.1 && each < 0.3, "{x} {y}: {pair:.2} {each:.2}");
+        assert!(got.warnings.is_empty(), "{x} {y}: {:?}", got.warnings);
+    }
     let turned_away = Head { turn_deg: -12.0, ..facing };
     assert!(is_turned(&measure(&turned_away.photo())));
 }
@@ -324,12 +335,20 @@ fn a_head_beside_the_axis_may_face_the_camera() {
 fn a_head_or_a_card_that_leans() {
     let mut dice = Dice::new(5);
     let leans = |measures: &FaceMeasures| measures.warnings.iter().any(|w| matches!(w, FaceWarning::Leaning(_)));
-    for (lean_deg, most_mm, is_said) in [(3.0, 0.7, false), (-3.0, 0.7, false), (-18.0, 2.5, true), (18.0, 2.5, true)] {
+    for (lean_deg, most_mm, is_said) in [
+        (3.0, 0.95, false),
+        (-3.0, 0.95, false),
+        (-10.0, 1.4, true),
+        (10.0, 1.4, true),
+        (-18.0, 2.5, true),
+        (18.0, 2.5, true),
+    ] {
         for _ in 0..20 {
             let straight = Head { at: [0.0, 20.0, 500.0], ..Head::anywhere(&mut dice) };
             for head in [Head { lean_deg, ..straight }, Head { card_lean_deg: lean_deg, ..straight }] {
                 let got = measure(&shaken(&head.photo(), || dice.between(-1.0, 1.0)));
-                assert!(off(&got, &head).0 < most_mm, "{lean_deg}: {got:?}");
+                let pair_mm = off(&got, &head).0;
+                assert!(pair_mm < most_mm, "{lean_deg}: {pair_mm:.2} {got:?}");
                 assert_eq!(leans(&got), is_said, "{lean_deg}: {got:?}");
             }
         }
@@ -345,8 +364,11 @@ fn the_card_may_be_upright_or_below_the_eyes() {
     let upright = Head { card_at: (0.0, -65.0), card_roll_deg: 90.0, ..Head::STRAIGHT };
     let mut photo = upright.photo();
     let FaceScale::Card { corners: [a, b, c, d], nearer_mm } = photo.scale else { panic!("a card") };
-    photo.scale = FaceScale::Card { corners: [d, a, b, c], nearer_mm };
-    assert!(off(&measure(&photo), &upright).1 < 1e-6);
+    // Whichever corner is marked first.
+    for corners in [[a, b, c, d], [b, c, d, a], [c, d, a, b], [d, a, b, c]] {
+        photo.scale = FaceScale::Card { corners, nearer_mm };
+        assert!(off(&measure(&photo), &upright).1 < 1e-6);
+    }
 }
 
 #[test]
@@ -408,6 +430,7 @@ fn what_is_no_face_is_refused_in_words() {
         (FacePhoto { pupils: exchanged, ..good }, "right eye is on the viewer’s left"),
         (FacePhoto { pupils: Pair::new(good.pupils.right, px(good.pupils.right.x + 100.0, 2000.0)), ..good }, "apart"),
         (FacePhoto { bridge: px(1000.0, 2000.0), ..good }, "between the pupils"),
+        (FacePhoto { bridge: px(1500.0, 1700.0), ..good }, "at the height of the eyes"),
         (FacePhoto { lower_rims: Some(rims), ..good }, "below its pupil"),
         (FacePhoto { camera_mm: 199.0, ..good }, "200 and 5000"),
         (FacePhoto { camera_mm: f64::NAN, ..good }, "200 and 5000"),

@@ -47,10 +47,12 @@ pub const USUAL_FRAME_NEARER_MM: f64 = 16.0;
 const PAIR_MM: std::ops::RangeInclusive<f64> = 40.0..=80.0;
 /// From this turn on each eye is misplaced by 1 mm, the house limit for a center: 10.5 mm · sin 5.5°.
 const TURN_DEG: f64 = 5.5;
-/// A card that leans more than this on the face, or a head that does, moves the pair by about 1 mm.
-const LEAN_DEG: f64 = 10.0;
+/// A card that leans more than this on the face, or a head that does, moves the pair by more than 0.5 mm.
+const LEAN_DEG: f64 = 6.0;
 /// A turn that is known no better than this is not seen.
 const UNSEEN_DEG: f64 = 6.0;
+/// The bridge of a nose is not farther above or below the pupils than this part of the distance between them (from memory).
+const MOST_BRIDGE_OFF: f64 = 0.5;
 /// The halves of a pupil distance seldom differ by more, mm. The limit of the caution in an order.
 const UNEVEN_MM: f64 = 3.0;
 
@@ -86,7 +88,7 @@ pub struct FacePhoto {
     pub lower_rims: Option<Pair<Pixel>>,
     /// Pixels across and down.
     pub image_px: (f64, f64),
-    /// From the camera to the plane of the pupils.
+    /// From the camera to the plane of the pupils, square to a face that looks along the axis of the camera or at the camera.
     pub camera_mm: f64,
     /// How much nearer to the camera than the pupils the frame stands.
     pub frame_nearer_mm: f64,
@@ -224,10 +226,20 @@ impl FacePhoto {
         if self.pupils.right.x >= self.pupils.left.x {
             return Err(FaceRefused::Exchanged("pupils"));
         }
+        if self.bridge_off() > MOST_BRIDGE_OFF {
+            return Err(FaceRefused::BridgeFar);
+        }
         if self.lower_rims.is_some_and(|rims| rims.right.x >= rims.left.x) {
             return Err(FaceRefused::Exchanged("lower rims"));
         }
         Ok(())
+    }
+
+    /// How far the bridge is above or below the line through the pupils, as a part of the distance between them.
+    fn bridge_off(&self) -> f64 {
+        let (right, left) = (self.pupils.right, self.pupils.left);
+        let (x, y) = (left.x - right.x, left.y - right.y);
+        ((self.bridge.x - right.x) * y - (self.bridge.y - right.y) * x).abs() / (x * x + y * y)
     }
 
     /// Every mark with its name.

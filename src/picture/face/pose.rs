@@ -4,6 +4,7 @@ use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
 
 use super::refused::FaceRefused;
 use super::{FacePhoto, FaceScale};
+use crate::optics::Pair;
 use crate::picture::card::CARD_MM;
 use crate::picture::gray::Pixel;
 
@@ -97,18 +98,43 @@ impl Pose {
     }
 
     /// The axes of the head: to the viewer's right, down, and away from the camera, each as a column. `aside_deg` is the
-    /// turn of a head at this place that faces the camera; `off_deg` is added to the head's turn and lean.
-    pub(super) fn head(&self, aside_deg: f64, off_deg: (f64, f64)) -> Matrix3<f64> {
-        // A head beside the axis of the camera may look along the axis, or at the camera, or between.
-        let (low, high) = (aside_deg.min(0.0), aside_deg.max(0.0));
-        let of_head = |turn: Angle| {
-            let usual_deg = turn.deg.clamp(low, high);
-            usual_deg + self.share.0 * (turn.deg - usual_deg)
+    /// turn and the lean of a head at this place that faces the camera; `off_deg` is added to the head's turn and lean.
+    pub(super) fn head(&self, aside_deg: (f64, f64), off_deg: (f64, f64)) -> Matrix3<f64> {
+        let of_head = |seen: Option<Angle>, aside_deg: f64, share: f64| {
+            let Some(seen) = seen else { return 0.0 };
+            let usual_deg = usual(seen.deg, aside_deg);
+            usual_deg + share * (seen.deg - usual_deg)
         };
-        let turn_deg = self.card_turn.map_or(0.0, of_head) + off_deg.0;
-        let lean_deg = self.card_lean.map_or(0.0, |lean| self.share.1 * lean.deg) + off_deg.1;
+        let turn_deg = of_head(self.card_turn, aside_deg.0, self.share.0) + off_deg.0;
+        let lean_deg = of_head(self.card_lean, aside_deg.1, self.share.1) + off_deg.1;
         axes(self.roll_rad, turn_deg.to_radians(), lean_deg.to_radians())
     }
+
+    /// How far from the camera along its axis the scale stands that is `away_mm` away.
+    pub(super) fn depth_mm(&self, toward: Vector3<f64>, away_mm: f64) -> f64 {
+        let radians = |angle: Option<Angle>| angle.map_or(0.0, |angle| angle.deg.to_radians());
+        depth_mm(toward, away_mm, (self.roll_rad, radians(self.card_turn), radians(self.card_lean)))
+    }
+}
+
+/// A head beside the axis of the camera may look along the axis, or at the camera, or between.
+fn usual(seen: f64, aside: f64) -> f64 {
+    seen.clamp(aside.min(0.0), aside.max(0.0))
+}
+
+/// The turn and the lean, radians, of what faces the camera from the end of this line of sight.
+pub(super) fn aside(toward: Vector3<f64>, roll: f64) -> (f64, f64) {
+    let (sin, cos) = roll.sin_cos();
+    let (across, down) = (toward.x * cos + toward.y * sin, toward.y * cos - toward.x * sin);
+    // Leaned after it is turned.
+    (across.atan(), -down.atan2(across.hypot(1.0)))
+}
+
+/// How far from the camera along its axis that is on this line of sight what is `away_mm` away, square to a usual face.
+fn depth_mm(toward: Vector3<f64>, away_mm: f64, (roll, turn, lean): (f64, f64, f64)) -> f64 {
+    let (aside_turn, aside_lean) = aside(toward, roll);
+    let away = axes(roll, usual(turn, aside_turn), usual(lean, aside_lean)).column(2).into_owned();
+    away_mm / toward.dot(&away)
 }
 
 fn midway(one: Pixel, other: Pixel) -> Pixel {
@@ -137,7 +163,7 @@ struct SoughtCard {
     /// Half of its sides across and down.
     half_mm: (f64, f64),
     center: Pixel,
-    depth_mm: f64,
+    away_mm: f64,
     error_px: f64,
 }
 
@@ -151,6 +177,7 @@ fn of_card(
     if !goes_around(corners) {
         return Err(FaceRefused::CornerOrder);
     }
+    let corners = from_the_top(corners, photo.pupils);
     let [a, b, c, d] = corners;
     let across_px = (a.away_px(b) + d.away_px(c)) / 2.0;
     let down_px = (b.away_px(c) + a.away_px(d)) / 2.0;
@@ -170,11 +197,22 @@ fn of_card(
         corners,
         half_mm,
         center: Pixel::new(photo.image_px.0 / 2.0, photo.image_px.1 / 2.0),
-        depth_mm: photo.camera_mm - nearer_mm,
+        away_mm: photo.camera_mm - nearer_mm,
         error_px: photo.mark_error_px.max(LEAST_ERROR_PX),
     };
     let off_px = (OFF_SHARE * long_px).max(3.0 * wanted.error_px);
     wanted.found(near.unwrap_or_else(|| wanted.start()), off_px).ok_or(FaceRefused::NotACard(long_px / short_px))
+}
+
+/// The corners of a card from the one whose side to the next runs most along the eyes: whoever began at another corner meant the same.
+fn from_the_top(corners: [Pixel; 4], pupils: Pair<Pixel>) -> [Pixel; 4] {
+    let along = |i: usize| {
+        let (p, q) = (corners[i], corners[(i + 1) % 4]);
+        let (x, y) = (pupils.left.x - pupils.right.x, pupils.left.y - pupils.right.y);
+        ((q.x - p.x) * x + (q.y - p.y) * y) / p.away_px(q).max(1e-9)
+    };
+    let first = (0..4).max_by(|i, j| along(*i).total_cmp(&along(*j))).unwrap_or(0);
+    [0, 1, 2, 3].map(|i| corners[(first + i) % 4])
 }
 
 /// Whether four places go around clockwise as seen, without a hollow.
@@ -243,7 +281,7 @@ impl SoughtCard {
         let [a, b, c, d] = self.corners;
         let (x, y) = ((a.x + b.x + c.x + d.x) / 4.0, (a.y + b.y + c.y + d.y) / 4.0);
         let roll = (b.y - a.y + c.y - d.y).atan2(b.x - a.x + c.x - d.x);
-        let focal_px = (a.away_px(c) + b.away_px(d)) / 4.0 / self.half_mm.0.hypot(self.half_mm.1) * self.depth_mm;
+        let focal_px = (a.away_px(c) + b.away_px(d)) / 4.0 / self.half_mm.0.hypot(self.half_mm.1) * self.away_mm;
         Unknowns::from_column_slice(&[focal_px, x, y, roll, 0.0, 0.0])
     }
 
@@ -251,7 +289,7 @@ impl SoughtCard {
     fn misfit(&self, at: &Unknowns) -> Misfit {
         let (focal_px, head) = (at[0], axes(at[3], at[4], at[5]));
         let toward = Vector3::new((at[1] - self.center.x) / focal_px, (at[2] - self.center.y) / focal_px, 1.0);
-        let middle = toward * self.depth_mm;
+        let middle = toward * depth_mm(toward, self.away_mm, (at[3], at[4], at[5]));
         let mut misfit = Misfit::zeros();
         for (i, (x, y)) in [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)].into_iter().enumerate() {
             let point = middle + head * Vector3::new(x * self.half_mm.0, y * self.half_mm.1, 0.0);

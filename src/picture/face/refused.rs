@@ -51,6 +51,11 @@ pub enum FaceRefused {
     /// The bridge is beside the eyes.
     #[error("the bridge has to be marked between the pupils")]
     Bridge,
+    /// The bridge is far above or below the eyes.
+    #[error(
+        "the bridge is marked far above or below the pupils: mark the middle of the nose at the height of the eyes"
+    )]
+    BridgeFar,
     /// The lower rim is above the pupil.
     #[error("the lower rim of the {} lens has to be marked below its pupil", .0.name())]
     LowerRim(Eye),

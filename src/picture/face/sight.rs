@@ -2,7 +2,7 @@
 
 use nalgebra::Vector3;
 
-use super::pose::Pose;
+use super::pose::{Pose, aside};
 use super::{FacePhoto, FaceScale};
 use crate::optics::Pair;
 use crate::optics::convergence::TURNING_POINT_MM;
@@ -62,9 +62,10 @@ impl<'a> Sight<'a> {
             FaceScale::Frame { .. } => photo.frame_nearer_mm,
         };
         let mut sight = Self { photo, focal_px: pose.focal_px, away: Vector3::z(), pupils_mm: 0.0, off, pose: *pose };
-        sight.away = pose.head(sight.aside_deg().0, off.head_deg).column(2).into_owned();
+        sight.away = pose.head(sight.aside_deg(), off.head_deg).column(2).into_owned();
         // The scale stands where it was found, and the pupils behind it.
-        let scale_mm = sight.toward(pose.middle).dot(&sight.away) * (photo.camera_mm - nearer_mm);
+        let toward = sight.toward(pose.middle);
+        let scale_mm = toward.dot(&sight.away) * pose.depth_mm(toward, photo.camera_mm - nearer_mm);
         sight.pupils_mm = scale_mm + nearer_mm + off.nearer_mm;
         sight
     }
@@ -84,10 +85,8 @@ impl<'a> Sight<'a> {
 
     /// The turn and the lean of a head at this place in the picture that faces the camera.
     pub(super) fn aside_deg(&self) -> (f64, f64) {
-        let toward = self.toward(self.photo.bridge);
-        let (sin, cos) = self.pose.roll_rad.sin_cos();
-        let (across, down) = (toward.x * cos + toward.y * sin, toward.y * cos - toward.x * sin);
-        (across.atan().to_degrees(), -down.atan().to_degrees())
+        let (turn, lean) = aside(self.toward(self.photo.bridge), self.pose.roll_rad);
+        (turn.to_degrees(), lean.to_degrees())
     }
 
     /// The figures.
