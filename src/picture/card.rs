@@ -48,12 +48,20 @@ pub(super) struct Card {
     pub is_round: bool,
     /// Its length over its height, where that is not the standard size.
     pub other_format: Option<f64>,
+    /// Whether it is seen by its color alone.
+    pub is_by_color: bool,
     /// How many of its sides are not seen, and lie where the marks are.
     pub sides_by_marks: usize,
 }
 
-/// Finds the card.
-pub(super) fn find_card(gray: &Gray) -> Result<Card, PictureRefused> {
+/// Finds the card, in the first channel that shows it.
+pub(super) fn find_card<'a>(channels: impl IntoIterator<Item = &'a Gray>) -> Result<Card, PictureRefused> {
+    let seen = channels.into_iter().enumerate().find_map(|(at, channel)| Some((at, channel, card_in(channel)?)));
+    let (at, channel, card) = seen.ok_or(PictureRefused::NoCard)?;
+    judged(channel, Card { is_by_color: at > 0, ..card })
+}
+
+fn card_in(gray: &Gray) -> Option<Card> {
     let pixels = (gray.width * gray.height) as f64;
     let factor = (pixels / SMALL_PIXELS).sqrt().ceil().max(1.0) as usize;
     let terrain = Terrain::of(gray, factor);
@@ -65,7 +73,7 @@ pub(super) fn find_card(gray: &Gray) -> Result<Card, PictureRefused> {
             found.extend(card(gray, &thing, factor as f64));
         }
     }
-    judged(gray, whole_card(found).ok_or(PictureRefused::NoCard)?)
+    whole_card(found)
 }
 
 /// The card with what is seen of its corners and its format. One that is seen from the side is refused.
@@ -406,7 +414,16 @@ fn from_corners(corners: [Pixel; 4]) -> Option<Card> {
         let back = |p: Point| Point::polar(p.length_mm(), p.angle_deg() - turned_deg);
         Plane::through(level.map(back), corners)?
     };
-    Some(Card { corners, plane, tilt_deg, is_level, is_round: false, other_format: None, sides_by_marks: 0 })
+    Some(Card {
+        corners,
+        plane,
+        tilt_deg,
+        is_level,
+        is_round: false,
+        other_format: None,
+        is_by_color: false,
+        sides_by_marks: 0,
+    })
 }
 
 /// The direction in the plane that runs to the right in the picture.

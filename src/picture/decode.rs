@@ -24,7 +24,16 @@ pub(super) struct Decoded {
     pub gray: Gray,
     /// The darkest of the three colors of each pixel, if the picture has color: a yellow lens hardly shows in brightness.
     pub darkest: Option<Gray>,
+    /// How much more red than blue each pixel is, if the picture has color: a blue card on a wooden table may be as bright as it.
+    pub warmth: Option<Gray>,
     pub stated: density::StatedDensity,
+}
+
+impl Decoded {
+    /// Brightness, and where there is color what else a thing may stand out in.
+    pub fn channels(&self) -> impl Iterator<Item = &Gray> {
+        [Some(&self.gray), self.darkest.as_ref(), self.warmth.as_ref()].into_iter().flatten()
+    }
 }
 
 /// The decoder of a picture whose size is within the limits, with the way it was held.
@@ -112,10 +121,12 @@ pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PictureRefused> {
         ImageError::Limits(_) => PictureRefused::TooLarge { width, height },
         why => why_not_read(&why),
     })?;
-    let [gray, darkest] = channels(picture);
+    let [gray, darkest, warmth] = channels(picture);
+    let colored = |channel: Gray| (!channel.values.is_empty()).then(|| upright(channel, turned));
     Ok(Decoded {
         gray: upright(gray, turned),
-        darkest: Some(darkest).filter(|darkest| !darkest.values.is_empty()).map(|darkest| upright(darkest, turned)),
+        darkest: colored(darkest),
+        warmth: colored(warmth),
         stated: density::stated(bytes),
     })
 }
@@ -145,7 +156,7 @@ fn needed(bytes: &[u8], format: ImageFormat, decoder: &impl ImageDecoder) -> u64
     // A progressive JPEG is held as coefficients of two bytes until its end.
     let held = if format == ImageFormat::Jpeg && is_progressive(bytes) { 3 } else { 1 };
     let file = if matches!(format, ImageFormat::Jpeg | ImageFormat::Png) { 2 } else { 1 } * bytes.len() as u64;
-    file + decoder.total_bytes().saturating_mul(held) + 2 * pixels
+    file + decoder.total_bytes().saturating_mul(held) + 3 * pixels
 }
 
 fn is_progressive(bytes: &[u8]) -> bool {
@@ -157,19 +168,20 @@ fn is_progressive(bytes: &[u8]) -> bool {
     segments(bytes).find_map(kind).unwrap_or(false)
 }
 
-/// Brightness, and the darkest color where there is color. What is transparent is white.
-fn channels(picture: DynamicImage) -> [Gray; 2] {
+/// Brightness, and where there is color the darkest color and the warmth. What is transparent is white.
+fn channels(picture: DynamicImage) -> [Gray; 3] {
     let (width, height) = (picture.width() as usize, picture.height() as usize);
     let gray = |values: Vec<u8>| Gray { width, height, values };
     let over_white = |value: u8, alpha: u8| (u32::from(value) * u32::from(alpha) / 255 + 255 - u32::from(alpha)) as u8;
     match picture {
-        DynamicImage::ImageLuma8(picture) => [gray(picture.into_raw()), gray(Vec::new())],
+        DynamicImage::ImageLuma8(picture) => [gray(picture.into_raw()), gray(Vec::new()), gray(Vec::new())],
         DynamicImage::ImageRgb8(picture) => colors::<3>(&picture, width, height, |p| [p[0], p[1], p[2]]),
         DynamicImage::ImageRgba8(picture) => {
             colors::<4>(&picture, width, height, |p| [p[0], p[1], p[2]].map(|value| over_white(value, p[3])))
         }
         DynamicImage::ImageLumaA8(picture) => {
-            [gray(picture.pixels().map(|p| over_white(p.0[0], p.0[1])).collect()), gray(Vec::new())]
+            let bright = picture.pixels().map(|p| over_white(p.0[0], p.0[1])).collect();
+            [gray(bright), gray(Vec::new()), gray(Vec::new())]
         }
         other => {
             let picture = other.into_rgb8();
@@ -178,7 +190,7 @@ fn channels(picture: DynamicImage) -> [Gray; 2] {
     }
 }
 
-fn colors<const N: usize>(picture: &[u8], width: usize, height: usize, rgb: impl Fn(&[u8; N]) -> [u8; 3]) -> [Gray; 2] {
+fn colors<const N: usize>(picture: &[u8], width: usize, height: usize, rgb: impl Fn(&[u8; N]) -> [u8; 3]) -> [Gray; 3] {
     let (pixels, _) = picture.as_chunks::<N>();
     // The shares of Rec. 601, in 256ths.
     let bright = |p: &[u8; N]| {
@@ -191,10 +203,18 @@ fn colors<const N: usize>(picture: &[u8], width: usize, height: usize, rgb: impl
     };
     let is_colored = pixels.iter().step_by(17).filter(|p| spread(p) > 24).count() * 17 * 100 > pixels.len();
     let darkest = |p: &[u8; N]| rgb(p).into_iter().fold(255, u8::min);
+    let warmth = |p: &[u8; N]| {
+        let [red, _, blue] = rgb(p).map(i16::from);
+        (127 + (red - blue) / 2) as u8
+    };
     let gray = |values: Vec<u8>| Gray { width, height, values };
+    if !is_colored {
+        return [gray(pixels.iter().map(bright).collect()), gray(Vec::new()), gray(Vec::new())];
+    }
     [
         gray(pixels.iter().map(bright).collect()),
-        gray(if is_colored { pixels.iter().map(darkest).collect() } else { Vec::new() }),
+        gray(pixels.iter().map(darkest).collect()),
+        gray(pixels.iter().map(warmth).collect()),
     ]
 }
 

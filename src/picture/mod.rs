@@ -120,6 +120,8 @@ pub enum Note {
     SquareCard,
     /// The length of the card over its height, which is not that of the standard size.
     OtherCard(f64),
+    /// The card is as bright as the table, and its color is seen less sharply.
+    CardByColor,
     /// So many sides of the card are not seen beside the marks on its corners.
     UnseenSides(usize),
     /// The card lies level, and so does the outline.
@@ -168,6 +170,11 @@ impl fmt::Display for Note {
                 f,
                 "The card looks {ratio:.3} times as long as it is high, and a bank or identity card is 1.586 times: if it is not \
                  85.60 by 53.98 mm, the outline has the wrong size"
+            ),
+            Note::CardByColor => write!(
+                f,
+                "The card is as bright as the table and was found by its color: the outline may be off by 0.5 mm. Look whether the \
+                 lines lie on its sides, or mark its corners"
             ),
             Note::UnseenSides(count) => write!(
                 f,
@@ -351,7 +358,7 @@ pub fn too_many_px(bytes: &[u8]) -> Option<(u32, u32)> {
 /// The corners of a card of standard size, clockwise as seen from the top left, if one is found.
 pub fn card_corners(bytes: &[u8]) -> Option<[Pixel; 4]> {
     let decoded = decode::decode(bytes).ok()?;
-    card::find_card(&decoded.gray).ok().map(|card| card.corners)
+    card::find_card(decoded.channels()).ok().map(|card| card.corners)
 }
 
 fn pitch_mm(plane: &Plane, gray: &Gray) -> f64 {
@@ -376,6 +383,7 @@ impl Scaled {
         notes.extend((card.tilt_deg > TILT_DEG.0).then_some(Note::Tilted(card.tilt_deg)));
         notes.extend((!card.is_round).then_some(Note::SquareCard));
         notes.extend(card.other_format.map(Note::OtherCard));
+        notes.extend(card.is_by_color.then_some(Note::CardByColor));
         notes.extend((card.sides_by_marks > 0).then_some(Note::UnseenSides(card.sides_by_marks)));
         notes.extend(card.is_level.then_some(Note::LevelWithCard));
         Self { plane: card.plane, card: Some(card.corners), notes }
@@ -396,7 +404,7 @@ fn scaled(decoded: &decode::Decoded, scale: Scale) -> Result<Scaled, PictureRefu
             Ok(Scaled::flat(25.4 / used, other.map(|in_file| Note::OtherDpi { used, in_file })))
         }
         Scale::Ruler { from, to, mm } => Ok(Scaled::flat(ruler_pitch_mm(&decoded.gray, from, to, mm)?, None)),
-        Scale::Card => card::find_card(&decoded.gray).map(Scaled::by_card),
+        Scale::Card => card::find_card(decoded.channels()).map(Scaled::by_card),
         Scale::CardCorners(corners) => card::marked_card(&decoded.gray, corners).map(Scaled::by_card),
     }
 }
