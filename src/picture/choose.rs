@@ -45,7 +45,7 @@ pub(super) fn choose(strip: &Strip, wanted: Wanted, largest_jump: usize) -> Chos
     let (outward, path) = if is_first { first } else { second };
     // Once more with a limit: a glint inside of the edge may be far steeper than the edge, for a part of the way.
     let path = strip.path(outward, largest_jump, path.usual_strength(), None);
-    let beside = |path: &Path, side| Beside::of(strip, (outward, largest_jump), path, side);
+    let beside = |path: &Path, side| SecondEdge::of(strip, (outward, largest_jump), path, side);
     let (toward, back) = match wanted {
         Wanted::Body => (Side::Outside, Side::Inside),
         Wanted::Opening => (Side::Inside, Side::Outside),
@@ -72,13 +72,13 @@ enum Side {
 }
 
 /// The clearest edge of the same direction beside another one.
-struct Beside {
+struct SecondEdge {
     path: Path,
     /// Whether it is a line of its own, and not what fades beside the other one.
     is_line: Vec<bool>,
 }
 
-impl Beside {
+impl SecondEdge {
     fn of(strip: &Strip, (outward, largest_jump): (Outward, usize), path: &Path, side: Side) -> Self {
         let clear = (CLEAR_PX * PER_PIXEL) as usize;
         let limit = |sample: &usize| match side {

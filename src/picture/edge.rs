@@ -10,8 +10,9 @@ use super::choose;
 use super::dust::{self, Bulges};
 use super::gray::Gray;
 use super::plane::Plane;
-use super::profile::{Closer, EdgeStep, Seen};
+use super::profile::{Closer, Seen};
 use super::region::Wanted;
+use super::step::EdgeStep;
 use super::strip::{Filter, Foot, Outward, PER_PIXEL, Path, Strip};
 use crate::shape::outline::{Point, edges};
 
@@ -157,7 +158,7 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
             let row_mm = 1.4826 * median(offsets_mm.iter().zip(&smoothed).map(|(a, b)| (a - b).abs()).collect());
             let place = |(foot, mm): (&Foot, &f64)| Foot { at: moved(foot, *mm), normal: foot.normal };
             let places: Vec<Foot> = feet.iter().zip(&offsets_mm).map(place).collect();
-            let blur_mm = closer.step.blur() * pitch_mm;
+            let blur_mm = closer.step.blur * pitch_mm;
             Bulges { places: &places, row_mm, blur_mm, spacing_mm }.cover(&mut covered);
             smoothed = smooth(&covered);
             // A Gaussian of this width is the mean of so many rows.

@@ -8,8 +8,8 @@
 //! 2. `card` – the card of standard size that gives the scale and undoes perspective; [`plane`] – the projection.
 //! 3. `region` – what a closed line of steep brightness separates from the background, on a small copy of the picture.
 //! 4. `find` – which of these are lenses, and why not.
-//! 5. `edge` – the edge to a fraction of a pixel, in rows along its normals (`strip`); `profile` – the course of the brightness
-//!    across it; `dust` – what covers the edge.
+//! 5. `edge` – the edge to a fraction of a pixel, in rows along its normals (`strip`); `choose` – which of several
+//!    edges; `profile` – the course of the brightness across it (`rows`), to which a `step` is fitted; `dust` – what covers the edge.
 //!
 //! [`face`] reads nothing by itself: it computes from marks that a person has set.
 //!
@@ -33,6 +33,8 @@ pub mod plane;
 mod profile;
 mod refused;
 mod region;
+mod rows;
+mod step;
 mod strip;
 
 use std::fmt;

@@ -11,10 +11,10 @@ use nalgebra::{SMatrix, SVector};
 use super::edge::{ROW_PX, median};
 use super::gray::Gray;
 use super::plane::Plane;
+use super::rows::{BrightnessProfile, PARTS, Reach, Rows, mean_profile, usual, window};
+use super::step::{Beside, EdgeStep, MOST_SHIFT, UNEXPLAINED, fit};
 use super::strip::{Foot, Outward, PER_PIXEL, brightness};
 
-/// The line is cut into so many parts, since the dark line and the light beside it change around a lens.
-const PARTS: usize = 24;
 /// Widths of the blur that are tried: the least, pixels, and each as a multiple of the one before.
 const LEAST_BLUR_PX: f64 = 0.5;
 const BLUR_STEP: f64 = 1.2;
@@ -27,9 +27,7 @@ const PART_BLURS: usize = 14;
 const GIVEN_UP: f64 = 6.0;
 /// The parts say this many times less than as many independent ones would: they share rows, and no step is exactly like the model.
 const ALIKE_PARTS: f64 = 8.0;
-/// Widths of the dark line: the least, and the first that is begun with, as multiples of the blur; and each after it as a multiple
-/// of the one before.
-const LEAST_LINE: f64 = 0.7;
+/// Widths of the dark line that are tried: the first, as a multiple of the blur, and each after it as a multiple of the one before.
 const FIRST_LINE: f64 = 1.3;
 const LINE_STEP: f64 = 1.6;
 /// A dark line narrower than this times the blur is hardly told from a narrower and darker one; what that leaves unsure, as a part
@@ -38,14 +36,6 @@ const NARROW: f64 = 1.7;
 const NARROW_DOUBT: f64 = 0.12;
 /// What is not explained of a profile, as a part of its step, leaves the edge unsure by this times that part of the blur.
 const ODD: f64 = 2.5;
-/// Steps of a fit at most.
-const TURNS: usize = 25;
-/// How much the width of the dark line changes around a lens, as a part of it (one standard deviation).
-const LINE_CHANGE: f64 = 0.15;
-/// A step back of more than this part of the first step belongs to something else.
-const MOST_BACK: f64 = 2.5;
-/// One of less is none.
-const LEAST_BACK: f64 = 0.12;
 /// How steep the light beside an edge is, as a part of the step for each pixel (one standard deviation).
 const SLOPE: f64 = 0.03;
 /// How much that changes around a lens, outside and inside.
@@ -54,31 +44,12 @@ const SLOPE_CHANGE: [f64; 2] = [0.03, 0.01];
 const SLOW_CHANGE_PX: [f64; 5] = [0.1, 0.3, 0.3, 0.15, 0.15];
 /// A part whose edge lies so much elsewhere in its profile than usual is not like the others, as a part of the blur.
 const ODD_PART: f64 = 0.25;
-/// What no model explains, levels: rounding, and that no blur is exactly normal.
-const UNEXPLAINED: f64 = 0.15;
 /// A row is looked at so many times more, each time from where the edge was seen, as long as it lies a blur away.
 const FAR_TURNS: usize = 4;
-/// The edge is not farther from the line than this, as a multiple of the blur.
-const MOST_SHIFT: f64 = 2.5;
-
 /// An edge reaches so far to both sides, as a multiple of its blur.
 const TAIL: f64 = 2.5;
-
 /// A fiber is looked for in the mean of the rows along so much of the line, mm.
 const PIECE_MM: f64 = 2.0;
-
-/// How far inward and outward, pixels.
-type Reach = (f64, f64);
-
-/// The slopes of the light that are expected beside an edge and how much they change, as parts of its step for each pixel.
-#[derive(Clone, Copy)]
-struct Beside {
-    outer: f64,
-    inner: f64,
-    change: [f64; 2],
-    /// The usual width of the dark line, if it is known.
-    line: Option<f64>,
-}
 
 /// How far inward and outward of the line a profile reaches, pixels, for a blur.
 fn reach_px(blur_px: f64) -> Reach {
@@ -88,103 +59,6 @@ fn reach_px(blur_px: f64) -> Reach {
 /// How far from the edge a fiber is looked for, pixels, for a blur.
 fn beside_px(blur_px: f64) -> Reach {
     (2.0 + 3.0 * blur_px, 2.0 + 2.5 * blur_px)
-}
-
-/// Rows of brightness along the normals of a line, brighter outward.
-struct Rows {
-    depth: usize,
-    /// Farther inward and outward of the line there is another edge.
-    free: Reach,
-    values: Vec<f32>,
-}
-
-impl Rows {
-    fn count(&self) -> usize {
-        self.values.len() / self.depth
-    }
-
-    fn row(&self, row: usize) -> &[f32] {
-        &self.values[row * self.depth..(row + 1) * self.depth]
-    }
-
-    /// The mean of a row and so many on both sides.
-    fn about(&self, row: usize, near: usize) -> Vec<f32> {
-        let mut mean = vec![0.0; self.depth];
-        for k in 0..=2 * near {
-            let from = self.row((row + self.count() + k - near) % self.count());
-            mean.iter_mut().zip(from).for_each(|(mean, value)| *mean += value / (2 * near + 1) as f32);
-        }
-        mean
-    }
-
-    /// The offset of a sample from the line, pixels outward.
-    fn offset_px(&self, sample: usize) -> f64 {
-        (sample as f64 - (self.depth / 2) as f64) / PER_PIXEL
-    }
-}
-
-/// The usual course of the brightness in some rows, and how unsure it is, levels.
-struct BrightnessProfile {
-    values: Vec<f64>,
-    noise: f64,
-}
-
-/// A blurred step with a blurred step back behind it. Lengths in pixels, along the normal, outward.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct EdgeStep {
-    edge: f64,
-    /// How far behind the edge the step back is.
-    line: f64,
-    blur: f64,
-    /// The level between the steps; the height and the slope of the outer side and of the inner one.
-    sizes: SVector<f64, 5>,
-    /// The sum of the squares that it does not explain.
-    off: f64,
-}
-
-impl EdgeStep {
-    /// Its height, levels.
-    pub fn height(&self) -> f64 {
-        self.sizes[1]
-    }
-
-    /// The spread of its blur, pixels.
-    pub fn blur(&self) -> f64 {
-        self.blur
-    }
-
-    fn at(&self, x: f64) -> f64 {
-        SVector::from(parts(x - self.edge, self.line, self.blur)).dot(&self.sizes)
-    }
-
-    fn slope_at(&self, x: f64) -> f64 {
-        SVector::from(slopes(x - self.edge, self.line, self.blur)).dot(&self.sizes)
-    }
-}
-
-/// The share of a normal distribution below a place. Source: Abramowitz and Stegun, 26.2.17 (error below 1e-7).
-fn below(x: f64) -> f64 {
-    let t = 1.0 / (1.0 + 0.231_641_9 * x.abs());
-    let sum =
-        t * (0.319_381_530 + t * (-0.356_563_782 + t * (1.781_477_937 + t * (-1.821_255_978 + t * 1.330_274_429))));
-    let above = density(x) * sum;
-    if x > 0.0 { 1.0 - above } else { above }
-}
-
-fn density(x: f64) -> f64 {
-    0.398_942_280_401_432_7 * (-x * x / 2.0).exp()
-}
-
-/// A level, the outer step and slope, and the inner step and slope, blurred.
-fn parts(x: f64, line: f64, blur: f64) -> [f64; 5] {
-    let (out, inn) = (x / blur, -(x + line) / blur);
-    let ramp = |x: f64| blur * (x * below(x) + density(x));
-    [1.0, below(out), ramp(out), below(inn), ramp(inn)]
-}
-
-fn slopes(x: f64, line: f64, blur: f64) -> [f64; 5] {
-    let (out, inn) = (x / blur, -(x + line) / blur);
-    [0.0, density(out) / blur, below(out), -density(inn) / blur, -below(inn)]
 }
 
 /// What was seen of an edge.
@@ -319,48 +193,6 @@ fn between(parts: &[f64], at: f64) -> f64 {
     index(low) * (1.0 - share) + index(low + 1.0) * share
 }
 
-/// The mean of the middle rows of a part and half of its neighbors, at each sample.
-fn usual(rows: &Rows, part: usize) -> BrightnessProfile {
-    let count = rows.count();
-    let (from, to) = (part * count / PARTS, (part + 1) * count / PARTS);
-    let more = (to - from) / 2;
-    let taken: Vec<usize> = (from + count - more..to + count + more).map(|row| row % count).collect();
-    let mut values = Vec::with_capacity(taken.len());
-    let mut noise = 0.0;
-    let mean = |sample| {
-        values.clear();
-        values.extend(taken.iter().map(|row| rows.row(*row)[sample]));
-        values.sort_unstable_by(f32::total_cmp);
-        let (low, high) = (values.len() / 4, values.len() - values.len() / 4);
-        noise += f64::from(values[high - 1] - values[low]) / rows.depth as f64;
-        values[low..high].iter().map(|value| f64::from(*value)).sum::<f64>() / (high - low) as f64
-    };
-    let values = (0..rows.depth).map(mean).collect();
-    // The spread from the quartiles; the mean of the middle half is as sure as that of five of six.
-    BrightnessProfile { values, noise: noise / 1.349 / (taken.len() as f64 * 0.83).sqrt() }
-}
-
-/// The mean of the middle parts at each sample, each moved by its shift.
-fn mean_profile(rows: &Rows, profiles: &[BrightnessProfile], shifts: &[f64]) -> BrightnessProfile {
-    let middle = median(shifts.to_vec());
-    let moved = |profile: &BrightnessProfile, sample: usize, shift: f64| {
-        let at = (sample as f64 + shift * PER_PIXEL).clamp(0.0, (rows.depth - 1) as f64);
-        let low = (at as usize).min(rows.depth - 2);
-        let share = at - low as f64;
-        profile.values[low] * (1.0 - share) + profile.values[low + 1] * share
-    };
-    let mean = |sample| {
-        let all = profiles.iter().zip(shifts).map(|(profile, shift)| moved(profile, sample, shift - middle));
-        let mut all: Vec<f64> = all.collect();
-        all.sort_unstable_by(f64::total_cmp);
-        let middle = &all[PARTS / 4..PARTS - PARTS / 4];
-        middle.iter().sum::<f64>() / middle.len() as f64
-    };
-    // Parts share half of their rows with their neighbors.
-    let noise = median(profiles.iter().map(|profile| profile.noise).collect()) / (PARTS as f64 / 2.0).sqrt();
-    BrightnessProfile { values: (0..rows.depth).map(mean).collect(), noise }
-}
-
 /// The step of the whole line, and how far the edge may be off, pixels (one standard deviation).
 struct Whole {
     step: EdgeStep,
@@ -417,6 +249,15 @@ fn narrow_px(step: &EdgeStep) -> f64 {
     if is_narrow { NARROW_DOUBT * step.blur } else { 0.0 }
 }
 
+/// A step of the whole line, and how the parts look with its blur.
+struct TriedBlur {
+    step: EdgeStep,
+    /// The smaller, the likelier.
+    unlikely: f64,
+    /// The middle one of the edges of the parts, each moved back.
+    edge: f64,
+}
+
 /// The step of the whole line with the blur that explains the parts best. The dark line is wider on one side of a lens than on the
 /// other, so in the mean of all parts it looks blurred more than it is.
 fn with_the_blur_of_the_parts(
@@ -433,44 +274,43 @@ fn with_the_blur_of_the_parts(
     let beside = Beside { outer: 0.0, inner: 0.0, change: [SLOPE; 2], line: None };
     let looked_at = |step: EdgeStep| {
         let n = window(rows, reach).count() as f64;
-        let parts = profiles.iter().zip(alike);
-        let fitted = parts.map(|(profile, shift)| {
-            (shift, fit_part(rows, profile, reach, &EdgeStep { edge: step.edge + shift, ..step }))
-        });
         let (mut unlikely, mut edges) = (0.0, Vec::with_capacity(PARTS));
-        for (shift, part) in fitted {
+        for (profile, shift) in profiles.iter().zip(alike) {
+            let part = fit_part(rows, profile, reach, &EdgeStep { edge: step.edge + shift, ..step });
             unlikely += n / PER_PIXEL * (part.off / n + UNEXPLAINED * UNEXPLAINED).ln() / 2.0;
             edges.push(part.edge - shift);
         }
-        (step, unlikely / ALIKE_PARTS, median(edges))
+        TriedBlur { step, unlikely: unlikely / ALIKE_PARTS, edge: median(edges) }
     };
     let first = looked_at(global.step);
+    let first_unlikely = first.unlikely;
     let mut tried = vec![first];
     for change in [1.0 / FINE_BLUR_STEP, FINE_BLUR_STEP] {
-        let (mut last, mut least) = (global.step, first.1);
+        let (mut last, mut least) = (global.step, first_unlikely);
         for _ in 0..PART_BLURS {
             let Some(next) = fit(rows, whole, (reach, beside), last.edge, last.line, last.blur * change) else { break };
             let seen = looked_at(next);
+            let unlikely = seen.unlikely;
             tried.push(seen);
-            if seen.1 > least + GIVEN_UP {
+            if unlikely > least + GIVEN_UP {
                 break;
             }
-            (last, least) = (next, least.min(seen.1));
+            (last, least) = (next, least.min(unlikely));
         }
     }
-    let least = tried.iter().map(|seen| seen.1).fold(f64::INFINITY, f64::min);
-    let weights: Vec<f64> = tried.iter().map(|seen| (least - seen.1).exp()).collect();
+    let least = tried.iter().map(|seen| seen.unlikely).fold(f64::INFINITY, f64::min);
+    let weights: Vec<f64> = tried.iter().map(|seen| (least - seen.unlikely).exp()).collect();
     let total: f64 = weights.iter().sum();
-    let mean = |of: &dyn Fn(&(EdgeStep, f64, f64)) -> f64| {
-        weights.iter().zip(&tried).map(|(w, seen)| w * of(seen)).sum::<f64>() / total
-    };
-    let blur = mean(&|seen| seen.0.blur);
-    let edge = mean(&|seen| seen.2);
-    let near = tried.iter().min_by(|a, b| (a.0.blur - blur).abs().total_cmp(&(b.0.blur - blur).abs()));
-    let Some((near, ..)) = near else { return global };
-    let step = fit(rows, whole, (reach, beside), near.edge, near.line, blur).unwrap_or(*near);
-    let far =
-        tried.iter().filter(|seen| seen.1 < least + 2.0).map(|seen| (seen.2 - edge).abs() / 2.0).fold(0.0, f64::max);
+    let mean =
+        |of: fn(&TriedBlur) -> f64| weights.iter().zip(&tried).map(|(w, seen)| w * of(seen)).sum::<f64>() / total;
+    let (blur, edge) = (mean(|seen| seen.step.blur), mean(|seen| seen.edge));
+    let near =
+        tried.iter().map(|seen| seen.step).min_by(|a, b| (a.blur - blur).abs().total_cmp(&(b.blur - blur).abs()));
+    let Some(near) = near else { return global };
+    let step = fit(rows, whole, (reach, beside), near.edge, near.line, blur).unwrap_or(near);
+    // What is nearly as likely is at two standard deviations.
+    let likely = tried.iter().filter(|seen| seen.unlikely < least + 2.0);
+    let far = likely.map(|seen| (seen.edge - edge).abs() / 2.0).fold(0.0, f64::max);
     Whole { step, doubt: far.max(narrow_px(&step)) }
 }
 
@@ -488,143 +328,6 @@ fn fit_part(rows: &Rows, profile: &BrightnessProfile, reach: Reach, whole: &Edge
         line: Some(whole.line),
     };
     fit(rows, profile, (reach, beside), whole.edge, whole.line, whole.blur).unwrap_or(*whole)
-}
-
-fn window(rows: &Rows, (inward, outward): (f64, f64)) -> std::ops::Range<usize> {
-    let middle = (rows.depth / 2) as f64;
-    let (inward, outward) = (inward.min(rows.free.0), outward.min(rows.free.1));
-    (middle - inward * PER_PIXEL).max(0.0) as usize..((middle + outward * PER_PIXEL) as usize + 1).min(rows.depth)
-}
-
-/// The step of this blur that explains a profile best, looked for from a place and a width of the dark line. `None` if it goes
-/// down outward.
-fn fit(
-    rows: &Rows,
-    profile: &BrightnessProfile,
-    look: (Reach, Beside),
-    edge: f64,
-    line: f64,
-    blur: f64,
-) -> Option<EdgeStep> {
-    let start = EdgeStep { edge, line, blur, sizes: SVector::zeros(), off: 0.0 };
-    let lined = if line > 0.0 { settled(rows, profile, look, start) } else { None };
-    // No step back: once more, with the inner slope from the edge on.
-    let step = lined.or_else(|| settled(rows, profile, look, EdgeStep { line: 0.0, ..start }))?;
-    (step.sizes[1] > 0.0 && step.edge.abs() < MOST_SHIFT * blur.max(1.0)).then_some(step)
-}
-
-/// Moves the edge and the far side of the dark line until both stay (Gauss and Newton). A line of no width is none, and
-/// stays so. `None` where the step back is none, or that of something else; a part of a line is like the whole one.
-fn settled(
-    rows: &Rows,
-    profile: &BrightnessProfile,
-    (reach, beside): (Reach, Beside),
-    start: EdgeStep,
-) -> Option<EdgeStep> {
-    let mut step = start;
-    let blur = step.blur;
-    let is_alone = step.line == 0.0;
-    let (mut is_near, mut is_last) = (false, false);
-    for turn in 0..TURNS {
-        let mut sums = Sums::of(rows, profile, reach, &step);
-        sums.expect_beside(&step, beside, profile.noise.hypot(UNEXPLAINED));
-        if turn + 1 == TURNS || is_near {
-            // The last turn stays where it is.
-            sums.hold([5, 6]);
-        }
-        let mut sizes = if is_alone { sums.without([3, 6]).solved()? } else { sums.solved()? };
-        let is_back = (LEAST_BACK..MOST_BACK).contains(&(sizes[3] / sizes[1]));
-        if !is_alone && !is_back && beside.line.is_none() {
-            return None;
-        }
-        if turn > 0 {
-            let (shift, wider) = (sizes[5].clamp(-blur, blur), sizes[6].clamp(-blur, blur));
-            step.edge += shift;
-            if !is_alone {
-                step.line = (step.line + wider).clamp(LEAST_LINE * blur, reach.0 + blur);
-            }
-            is_last = is_near;
-            is_near = shift.abs() < 0.003 && wider.abs() < 0.01;
-        }
-        // What is left where the last turn looked.
-        (sizes[5], sizes[6]) = (0.0, 0.0);
-        step.off = sums.off(&sizes);
-        step.sizes = sizes.fixed_rows::<5>(0).into();
-        if is_last {
-            break;
-        }
-    }
-    Some(step)
-}
-
-/// The sums of a fit by least squares: of the five sizes, and of how far the edge and the width of the dark line change.
-struct Sums {
-    squares: SMatrix<f64, 7, 7>,
-    products: SVector<f64, 7>,
-    sum: f64,
-}
-
-impl Sums {
-    fn of(rows: &Rows, profile: &BrightnessProfile, reach: Reach, step: &EdgeStep) -> Self {
-        let (squares, products) = (SMatrix::zeros(), SVector::zeros());
-        let mut sums = Self { squares, products, sum: 0.0 };
-        for sample in window(rows, reach) {
-            let x = rows.offset_px(sample);
-            let [a, b, c, d, e] = parts(x - step.edge, step.line, step.blur);
-            let change = slopes(x - step.edge, step.line, step.blur);
-            let inner = step.sizes[3] * change[3] + step.sizes[4] * change[4];
-            let all = step.sizes[1] * change[1] + step.sizes[2] * change[2] + inner;
-            let column = SVector::<f64, 7>::from([a, b, c, d, e, -all, inner]);
-            sums.squares += column * column.transpose();
-            sums.products += column * profile.values[sample];
-            sums.sum += profile.values[sample] * profile.values[sample];
-        }
-        sums
-    }
-
-    /// One of the unknowns is usually so much, and the more surely the larger `sure` is.
-    fn expect(&mut self, at: usize, usual: f64, sure: f64) {
-        self.squares[(at, at)] += sure;
-        self.products[at] += sure * usual;
-        self.sum += sure * usual * usual;
-    }
-
-    /// What is expected beside the edge, where a sample is known within `unsure` levels.
-    fn expect_beside(&mut self, step: &EdgeStep, beside: Beside, unsure: f64) {
-        let height = step.sizes[1].abs().max(10.0);
-        let [outer, inner] = beside.change.map(|change| (unsure / (change * height)).powi(2));
-        self.expect(2, beside.outer * height, outer);
-        self.expect(4, beside.inner * height, inner);
-        match beside.line {
-            Some(usual) if usual > 0.0 => self.expect(6, usual - step.line, (unsure / (LINE_CHANGE * usual)).powi(2)),
-            _ => self.expect(6, 0.0, 1e-3),
-        }
-        self.expect(5, 0.0, 1e-3);
-    }
-
-    fn hold(&mut self, unknowns: [usize; 2]) {
-        unknowns.into_iter().for_each(|at| self.squares[(at, at)] += 1e12);
-    }
-
-    /// The same with two of the unknowns nothing.
-    fn without(&self, unknowns: [usize; 2]) -> Self {
-        let (mut squares, mut products) = (self.squares, self.products);
-        for at in unknowns {
-            (0..7).for_each(|i| (squares[(at, i)], squares[(i, at)]) = (0.0, 0.0));
-            squares[(at, at)] = 1.0;
-            products[at] = 0.0;
-        }
-        Self { squares, products, sum: self.sum }
-    }
-
-    fn solved(&self) -> Option<SVector<f64, 7>> {
-        Some(self.squares.cholesky()?.solve(&self.products))
-    }
-
-    /// What these sizes leave: the sum of the squares.
-    fn off(&self, sizes: &SVector<f64, 7>) -> f64 {
-        self.sum - 2.0 * sizes.dot(&self.products) + sizes.dot(&(self.squares * sizes))
-    }
 }
 
 /// How far a profile is shifted against a step, pixels outward: where it looks most like it, but for its level and its height.
@@ -698,14 +401,6 @@ mod tests {
 
     fn rows(half: usize) -> Rows {
         Rows { depth: 2 * half + 1, free: (f64::INFINITY, f64::INFINITY), values: vec![0.0; 2 * half + 1] }
-    }
-
-    /// Source: tables of the normal distribution.
-    #[test]
-    fn the_normal_distribution_is_that_of_the_tables() {
-        for (x, want) in [(0.0, 0.5), (1.0, 0.841_344_7), (-1.96, 0.024_997_9), (3.0, 0.998_650_1)] {
-            assert!((below(x) - want).abs() < 1e-6, "{x}: {}", below(x));
-        }
     }
 
     /// A dark line of 7 pixels, blurred so much that its steepest place lies 0.3 pixels outward of its edge.
