@@ -1,7 +1,7 @@
 //! The records of a file that was kept: read again, and written with a shape that was made of it, so that private records and
 //! those that Rimbook does not interpret are not lost.
 
-use super::assumption::{Assumptions, BrokenDepth, Checksum, Direction, FirstRadius, Nibbles};
+use super::assumption::{Assumptions, BrokenDepth, ByteOrder, Checksum, Direction, FirstRadius, Nibbles};
 use super::drill::DRILL_LABELS;
 use super::write::usual_items;
 use super::{Item, TraceFile, parse_as};
@@ -24,9 +24,12 @@ fn devices() -> impl Iterator<Item = Assumptions> {
     let first = [FirstRadius::Right, FirstRadius::Top, FirstRadius::Left, FirstRadius::Bottom];
     let ways = [Direction::CounterClockwise, Direction::Clockwise];
     let halves = [Nibbles::HighFirst, Nibbles::LowFirst];
-    let each = first.into_iter().flat_map(move |first| ways.into_iter().map(move |way| (first, way)));
-    let each = each.flat_map(move |(first, way)| halves.into_iter().map(move |half| (first, way, half)));
-    each.map(|(first_radius, direction, nibbles)| Assumptions {
+    let orders = [ByteOrder::Either, ByteOrder::LowFirst, ByteOrder::HighFirst];
+    let each = orders.into_iter().flat_map(move |order| first.into_iter().map(move |first| (order, first)));
+    let each = each.flat_map(move |(order, first)| ways.into_iter().map(move |way| (order, first, way)));
+    let each = each.flat_map(move |(order, first, way)| halves.into_iter().map(move |half| (order, first, way, half)));
+    each.map(|(byte_order, first_radius, direction, nibbles)| Assumptions {
+        byte_order,
         first_radius,
         direction,
         nibbles,

@@ -68,7 +68,7 @@ macro_rules! assumptions {
 
 assumptions! {
     byte_order: ByteOrder, "The order of the two bytes of a number in a binary trace" {
-        Either = "either" "whichever gives radii of a lens; low byte first when written",
+        Either = "either" "whichever gives a lens of the stated size, smooth and like the other one; low byte first when written",
         LowFirst = "low_first" "low byte first",
         HighFirst = "high_first" "high byte first",
     }
@@ -164,6 +164,18 @@ assumptions! {
     drill_label: DrillLabel, "The record that holes are written in; both are read" {
         Drille = "drille" "DRILLE",
         Drill = "drill" "DRILL",
+    }
+}
+
+impl ByteOrder {
+    /// The other order.
+    pub(super) fn other(self) -> Self {
+        if self == ByteOrder::LowFirst { ByteOrder::HighFirst } else { ByteOrder::LowFirst }
+    }
+
+    /// Which byte is first, in words.
+    pub(super) fn first(self) -> &'static str {
+        if self == ByteOrder::HighFirst { "high" } else { "low" }
     }
 }
 

@@ -6,6 +6,7 @@ use thiserror::Error;
 
 use super::super::hole::MOST_HOLES;
 use super::super::outline::{MAX_POINTS, MAX_RADIUS_MM, MIN_POINTS, MIN_RADIUS_MM, OutlineError};
+use super::assumption::ByteOrder;
 use super::{BOX_AGREES_MM, MAX_BYTES};
 use crate::optics::Eye;
 use crate::optics::notation::brief;
@@ -271,6 +272,20 @@ pub enum WarningKind {
         /// What the trace measures.
         traced_mm: f64,
     },
+    /// Binary data that give a lens in either order of bytes.
+    #[error(
+        "which byte of a number is first (byte_order) cannot be told from this file: the right lens is {a_mm:.2} mm wide with \
+         the {} byte first, as it was read, and {other_a_mm:.2} mm with the {} byte first, so measure it",
+        order.first(), order.other().first()
+    )]
+    ByteOrderAssumed {
+        /// The order that was assumed.
+        order: ByteOrder,
+        /// The width of the right lens in that order.
+        a_mm: f64,
+        /// Its width in the other order.
+        other_a_mm: f64,
+    },
     /// A table that does not name its eye.
     #[error("the file does not say which eye it is for; it was read as the right eye")]
     SideAssumed,
@@ -346,6 +361,7 @@ impl WarningKind {
     pub fn key(&self) -> &'static str {
         match self {
             WarningKind::BoxDiffers { .. } => "box_differs",
+            WarningKind::ByteOrderAssumed { .. } => "byte_order_assumed",
             WarningKind::SideAssumed => "side_assumed",
             WarningKind::AnglesLeftOut(..) => "angles_left_out",
             WarningKind::HoleLeftOut(_) | WarningKind::MoreHolesLeftOut(_) => "hole_left_out",

@@ -1,7 +1,7 @@
 //! Reads records leniently: any line ending, spaces around values, lists over several lines with or without their
 //! label, message framing, any order, private labels, unknown values. Strict about counts, ranges and checksums.
 
-use super::assumption::{Assumptions, BrokenDepth};
+use super::assumption::{Assumptions, BrokenDepth, ByteOrder};
 use super::check::{FaultLabels, LineNumber, RawTrace};
 use super::coded::TraceForm;
 use super::fault::{FaultKind, Faults, Warning, WarningKind, excerpt};
@@ -9,7 +9,9 @@ use super::measure::{Measure, Measures};
 use super::open::{Data, Header, OpenRecord};
 use super::source::{Source, SourceLine, latin_1, text_of, trimmed};
 use super::turn::DeviceTurn;
-use super::{DataSet, Depth, Framing, Item, MAX_BYTES, RecordFault, TraceFile, complete, crc, decimal, drill};
+use super::{
+    DataSet, Depth, Framing, Item, MAX_BYTES, RecordFault, TraceFile, byte_order, complete, crc, decimal, drill,
+};
 use crate::optics::{Eye, Pair};
 use crate::shape::hole::{Hole, MOST_HOLES};
 use crate::shape::trace::{Angles, Trace};
@@ -46,6 +48,17 @@ pub fn parse_as(bytes: &[u8], assumptions: &Assumptions) -> Result<TraceFile, Ve
         faults.push(1, FaultKind::Empty);
         return Err(faults.into_list());
     }
+    let (first, byte_order) = read_once(bytes, assumptions);
+    // Text, or an order that is known.
+    if byte_order == assumptions.byte_order {
+        return first;
+    }
+    let (other, _) = read_once(bytes, &Assumptions { byte_order: byte_order.other(), ..*assumptions });
+    byte_order::choose(first, byte_order, other)
+}
+
+/// Reads the records in one order of bytes, and says in which one the binary lists were read.
+fn read_once(bytes: &[u8], assumptions: &Assumptions) -> (Result<TraceFile, Vec<RecordFault>>, ByteOrder) {
     let mut reader = RecordReader::new(bytes, assumptions);
     let mut last_line = 1;
     while let Some(line) = reader.source.next_line() {
@@ -54,11 +67,12 @@ pub fn parse_as(bytes: &[u8], assumptions: &Assumptions) -> Result<TraceFile, Ve
         }
         last_line = line.number;
         if !reader.line(&line) {
-            return Err(reader.faults.into_list());
+            return (Err(reader.faults.into_list()), reader.assumptions.byte_order);
         }
     }
     reader.check_end(bytes, last_line);
-    reader.finish(last_line)
+    let byte_order = reader.assumptions.byte_order;
+    (reader.finish(last_line), byte_order)
 }
 
 /// What the next list belongs to: the format record last opened.
