@@ -1,9 +1,10 @@
 //! The boxing system (ISO 8624): A, B and ED, with the circumference and area of the same polygon.
 
+use super::calm::{calm, length_mm};
 use super::outline::{Outline, Point, doubled_area_mm2, extent};
 
 /// The size of an outline. All values are those of the closed polygon through the traced points. The circumference is
-/// therefore the flat one, not the length of the rim in space.
+/// therefore the flat one, not the length of the rim in space. The zigzag of rounded radii does not count in it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Boxing {
     /// Width of the box.
@@ -14,7 +15,7 @@ pub struct Boxing {
     pub ed_mm: f64,
     /// The direction of that radius, 0 up to 360, front view; the smallest angle if several are equally long.
     pub ed_axis_deg: f64,
-    /// Length of the polygon.
+    /// Length of the polygon, without the zigzag of rounded points.
     pub circumference_mm: f64,
     /// Area of the polygon.
     pub area_mm2: f64,
@@ -31,7 +32,7 @@ impl Boxing {
             b_mm: high.y_mm - low.y_mm,
             ed_mm: 2.0 * ed_mm,
             ed_axis_deg,
-            circumference_mm: outline.edges().map(|(p, q)| q.minus(p).length_mm()).sum(),
+            circumference_mm: length_mm(&calm(&points.iter().map(|p| [p.x_mm, p.y_mm, 0.0]).collect::<Vec<_>>())),
             area_mm2: doubled_area_mm2(points) / 2.0,
         }
     }

@@ -14,7 +14,7 @@
 //! * [`outline`] – the closed polygon used for computing; points and their checks.
 //! * [`boxing`] – A, B, ED, circumference and area.
 //! * [`spline`] – the smooth curve through few points; radii in other directions. [`smooth`] – takes out the tremble.
-//! * [`perimeter`] – places along an outline. [`nearest`] – the distance from a point to it.
+//! * `calm` – a line without the zigzag of rounded points. [`perimeter`] – places along an outline. [`nearest`] – the distance from a point to it.
 //! * [`corner`] – the tightest corner and hollow. [`rim`] – length, curve and tilt of a rim in space.
 //! * [`hole`] – the holes of a drilled mount. `hull` – the convex hull.
 //! * [`transform`] – mirror, rotate, resize, offset.
@@ -40,6 +40,7 @@ pub mod blank;
 pub mod blocker;
 pub mod boxing;
 pub mod bytes;
+mod calm;
 pub mod compare;
 pub mod corner;
 pub mod cutout;

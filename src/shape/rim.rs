@@ -1,6 +1,7 @@
 //! A rim in space: how long it is, how much it is curved, how its plane is tilted.
 
 use super::bevel::curve_tool_d;
+use super::calm::{calm, length_mm};
 
 /// The measures of a rim whose depth was traced.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -25,15 +26,10 @@ impl RimMeasures {
         if points.len() < 5 {
             return None;
         }
-        let next = points.iter().cycle().skip(1);
-        let (mut in_space, mut in_plane) = (0.0, 0.0);
-        for (p, q) in points.iter().zip(next) {
-            let flat = (q[0] - p[0]).hypot(q[1] - p[1]);
-            in_plane += flat;
-            in_space += flat.hypot(q[2] - p[2]);
-        }
+        let line = calm(points);
+        let image: Vec<[f64; 3]> = line.iter().map(|[x, y, _]| [*x, *y, 0.0]).collect();
         Some(Self {
-            circumference_mm: flat_mm * in_space / in_plane,
+            circumference_mm: flat_mm * length_mm(&line) / length_mm(&image),
             curve_tool_d: curve_tool_d(points.iter().copied()).map(f64::abs),
             tilt_deg: tilt_deg(points)?,
         })
@@ -78,6 +74,24 @@ mod tests {
             let rim = RimMeasures::of(&tilted(count, deg), flat).unwrap();
             assert!((rim.circumference_mm - 44.0 * PI).abs() < 0.005, "{deg}: {rim:?}");
             assert!((rim.tilt_deg - deg).abs() < 1e-6, "{deg}: {rim:?}");
+        }
+    }
+
+    /// Heights and radii in hundredths, close together: rounding must not make the rim longer.
+    #[test]
+    fn many_rounded_points_are_no_longer_than_the_rim() {
+        let rounded = |mm: f64| (mm * 100.0).round() / 100.0;
+        for count in [400, 1000, 3600, 10_000] {
+            let points = tilted(count, 6.0).into_iter().map(|[x, y, z]| {
+                let radius = x.hypot(y);
+                let share = rounded(radius) / radius;
+                [x * share, y * share, rounded(z)]
+            });
+            let (a, b) = (22.0 * f64::to_radians(6.0).cos(), 22.0);
+            let h = ((a - b) / (a + b)).powi(2);
+            let flat = PI * (a + b) * (1.0 + 3.0 * h / (10.0 + (4.0 - 3.0 * h).sqrt()));
+            let rim = RimMeasures::of(&points.collect::<Vec<_>>(), flat).unwrap();
+            assert!((rim.circumference_mm - 44.0 * PI).abs() < 0.02, "{count}: {rim:?}");
         }
     }
 
