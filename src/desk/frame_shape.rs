@@ -154,7 +154,7 @@ impl KeptWarning {
     fn still_holds(&self) -> bool {
         match self.kind.as_str() {
             // Another size was asked for, and the depth of the rim is not taken to another size.
-            "box_differs" | "depth_left_out" => !self.since.contains(&ShapeOrigin::Resized),
+            "box_differs" | "circumference_differs" | "depth_left_out" => !self.since.contains(&ShapeOrigin::Resized),
             "hole_left_out" | "holes_of_one_eye" | "holes_read" | "holes_left_out" => {
                 !self.since.contains(&ShapeOrigin::Drilled)
             }

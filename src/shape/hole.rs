@@ -13,6 +13,9 @@ pub const LEAST_THICKNESS_MM: f64 = 2.0;
 /// The most holes of one lens.
 pub const MOST_HOLES: usize = 12;
 
+/// The diameters that are believed, mm. Source: common practice (from memory), with room on both sides.
+pub const DIAMETERS_MM: std::ops::RangeInclusive<f64> = 0.5..=6.0;
+
 /// A hole, in the front view, from the boxing center.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Hole {

@@ -1,10 +1,8 @@
 //! The holes of a drilled mount among the closed lines of a drawing: circles, and slots with round ends.
 
-use crate::shape::hole::{Hole, MOST_HOLES};
+use crate::shape::hole::{DIAMETERS_MM, Hole, MOST_HOLES};
 use crate::shape::outline::{Point, edges, extent};
 
-/// The diameters that are believed, mm. Source: common practice (from memory), with room on both sides.
-pub(super) const DIAMETERS_MM: std::ops::RangeInclusive<f64> = 0.5..=6.0;
 /// The longest way from one end of a slot to the other, mm.
 const LONGEST_SLOT_MM: f64 = 20.0;
 /// A hole whose ends are nearer than this is round, mm.

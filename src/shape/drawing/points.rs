@@ -4,7 +4,7 @@
 
 use super::{DrawingRefused, DrawnLens, LEAST_SIDE_MM, MAX_BYTES, Unit, hole, lenses_of};
 use crate::optics::{Eye, Pair};
-use crate::shape::hole::Hole;
+use crate::shape::hole::{DIAMETERS_MM, Hole};
 use crate::shape::outline::{MIN_POINTS, Point, edges, extent};
 use crate::shape::record::{is_heading, numbered_lines};
 
@@ -229,7 +229,7 @@ impl Heading {
             _ => return Err(row.two_expected()),
         };
         let diameter_mm = number(diameter).map(|diameter| diameter * mm);
-        let Some(diameter_mm) = diameter_mm.filter(|mm| hole::DIAMETERS_MM.contains(mm)) else {
+        let Some(diameter_mm) = diameter_mm.filter(|mm| DIAMETERS_MM.contains(mm)) else {
             let said = excerpt(diameter);
             return Err(row.fault(&format!("a hole of “{said}” is not possible: 0.5 to 6 mm was expected")));
         };

@@ -7,8 +7,12 @@
 use super::assumption::{Assumptions, DrillFields, DrillLabel, DrillOrigin, DrillReference, DrillUnit, DrillX};
 use super::decimal;
 use crate::optics::{Eye, Pair};
-use crate::shape::hole::Hole;
+use crate::shape::boxing::Boxing;
+use crate::shape::hole::{DIAMETERS_MM, Hole};
 use crate::shape::outline::Point;
+
+/// How far outside of the box a hole may lie, mm: a notch is open to the rim, and its record may name a point beside it.
+const OUTSIDE_MM: f64 = 6.0;
 
 /// The records of holes.
 pub const DRILL_LABELS: [&str; 2] = ["DRILL", "DRILLE"];
@@ -51,6 +55,13 @@ pub(super) fn read(label: &str, value: &str, assumed: &Assumptions) -> Option<Pa
         "B" => Some(Pair::new(Some(of(Eye::Right)), Some(of(Eye::Left)))),
         _ => None,
     }
+}
+
+/// Whether a lens of this size can have the hole, seen from the middle of its box.
+pub(super) fn is_possible(hole: &Hole, size: &Boxing) -> bool {
+    let is_near =
+        |p: Point| p.x_mm.abs() <= size.a_mm / 2.0 + OUTSIDE_MM && p.y_mm.abs() <= size.b_mm / 2.0 + OUTSIDE_MM;
+    DIAMETERS_MM.contains(&hole.diameter_mm) && is_near(hole.at) && is_near(hole.end())
 }
 
 /// Whether a reference is the place that holes are measured from.

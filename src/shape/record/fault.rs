@@ -7,7 +7,7 @@ use thiserror::Error;
 use super::super::hole::MOST_HOLES;
 use super::super::outline::{MAX_POINTS, MAX_RADIUS_MM, MIN_POINTS, MIN_RADIUS_MM, OutlineError};
 use super::assumption::ByteOrder;
-use super::{BOX_AGREES_MM, MAX_BYTES};
+use super::{BOX_AGREES_MM, CIRCUMFERENCE_AGREES_MM, MAX_BYTES, RIM_LONGER_MM};
 use crate::optics::Eye;
 use crate::optics::notation::brief;
 
@@ -272,6 +272,21 @@ pub enum WarningKind {
         /// What the trace measures.
         traced_mm: f64,
     },
+    /// A stated circumference that differs from the traced one.
+    #[error(
+        "CIRC of the {} eye says {stated_mm:.2} mm, but the trace measures {traced_mm:.2} mm {}; the trace is used",
+        eye.name(), around_words(*is_flat)
+    )]
+    CircumferenceDiffers {
+        /// The eye it is about.
+        eye: Eye,
+        /// What the file says.
+        stated_mm: f64,
+        /// What the trace measures.
+        traced_mm: f64,
+        /// Whether the depth of the rim was not traced, so that the measure is that of its outline.
+        is_flat: bool,
+    },
     /// Binary data that give a lens in either order of bytes.
     #[error(
         "which byte of a number is first (byte_order) cannot be told from this file: the right lens is {a_mm:.2} mm wide with \
@@ -298,6 +313,28 @@ pub enum WarningKind {
     /// A drill record that is not understood.
     #[error("the drill record {0} is not understood: its hole is left out, so measure it")]
     HoleLeftOut(String),
+    /// A hole that a lens of this size cannot have.
+    #[error(
+        "{says} is a hole of {diameter_mm:.2} mm at x {x_mm:.2} and y {y_mm:.2} mm from the middle of the {} lens, which is \
+         {a_mm:.2} by {b_mm:.2} mm: it is left out, so measure it",
+        eye.name()
+    )]
+    HoleNotPossible {
+        /// The record.
+        says: String,
+        /// The eye it is about.
+        eye: Eye,
+        /// The diameter of the hole.
+        diameter_mm: f64,
+        /// Where it is from the middle of the box, to the observer's right.
+        x_mm: f64,
+        /// Where it is, up.
+        y_mm: f64,
+        /// The width of the lens.
+        a_mm: f64,
+        /// Its height.
+        b_mm: f64,
+    },
     /// Drill records that are not understood, besides those that are named.
     #[error("{0} more drill records are not understood: their holes are left out, so measure them")]
     MoreHolesLeftOut(usize),
@@ -361,10 +398,13 @@ impl WarningKind {
     pub fn key(&self) -> &'static str {
         match self {
             WarningKind::BoxDiffers { .. } => "box_differs",
+            WarningKind::CircumferenceDiffers { .. } => "circumference_differs",
             WarningKind::ByteOrderAssumed { .. } => "byte_order_assumed",
             WarningKind::SideAssumed => "side_assumed",
             WarningKind::AnglesLeftOut(..) => "angles_left_out",
-            WarningKind::HoleLeftOut(_) | WarningKind::MoreHolesLeftOut(_) => "hole_left_out",
+            WarningKind::HoleLeftOut(_) | WarningKind::HoleNotPossible { .. } | WarningKind::MoreHolesLeftOut(_) => {
+                "hole_left_out"
+            }
             WarningKind::TooManyHoles(_) => "holes_left_out",
             WarningKind::HolesOfOneEye(_) => "holes_of_one_eye",
             WarningKind::ChecksumDiffers(_) => "checksum_differs",
@@ -378,6 +418,14 @@ impl WarningKind {
 
 fn of_the_eye(eye: Option<Eye>) -> String {
     eye.map_or_else(String::new, |eye| format!(" of the {} eye", eye.name()))
+}
+
+fn around_words(is_flat: bool) -> String {
+    if is_flat {
+        format!("around, and a rim is at most {RIM_LONGER_MM} mm longer than its outline")
+    } else {
+        format!("along the rim, more than {CIRCUMFERENCE_AGREES_MM} mm apart")
+    }
 }
 
 fn used_words(typed: Option<f64>, unit: &str) -> String {

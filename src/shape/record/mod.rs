@@ -53,6 +53,13 @@ pub const MAX_BYTES: usize = 1 << 20;
 /// A stated box further from the traced one is reported, mm. Source: common practice (from memory).
 pub const BOX_AGREES_MM: f64 = 0.1;
 
+/// A stated circumference further from the traced one is reported, mm. Source: common practice (from memory).
+pub const CIRCUMFERENCE_AGREES_MM: f64 = 0.5;
+
+/// So much longer than its outline may a rim be that is bent in a way that was not traced, mm. Computed: an oval of 60 by 32 mm on
+/// a sphere of 9 D is 2.4 mm longer.
+pub const RIM_LONGER_MM: f64 = 3.0;
+
 /// The depth of a rim, from its `Z` records. Used for the curve of the rim, not for the outline.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Depth {
@@ -203,10 +210,10 @@ impl TraceFile {
         self.records().find(|record| record.0 == label).map(|record| record.1)
     }
 
-    /// Adds a warning for each stated box that differs from the traced one. Mirrored eyes are skipped.
-    fn warn_of_boxes(&mut self) {
+    /// Adds a warning for each stated size that differs from the traced one. Mirrored eyes are skipped.
+    fn warn_of_sizes(&mut self) {
         for eye in Eye::BOTH {
-            let is_stated = self.hbox_mm.get(eye).is_some() || self.vbox_mm.get(eye).is_some();
+            let is_stated = [&self.hbox_mm, &self.vbox_mm, &self.circ_mm].iter().any(|size| size.get(eye).is_some());
             if self.derived == Some(eye) || !is_stated {
                 continue;
             }
@@ -219,6 +226,16 @@ impl TraceFile {
                     let kind = WarningKind::BoxDiffers { label, eye, stated_mm, traced_mm };
                     self.warnings.push(Warning { line: None, kind });
                 }
+            }
+            let rim = self.rim(eye);
+            let is_flat = rim.is_none();
+            let traced_mm = rim.map_or(size.circumference_mm, |rim| rim.circumference_mm);
+            let longer_mm = if is_flat { RIM_LONGER_MM } else { CIRCUMFERENCE_AGREES_MM };
+            if let Some(stated_mm) = *self.circ_mm.get(eye)
+                && !(-CIRCUMFERENCE_AGREES_MM..=longer_mm).contains(&(stated_mm - traced_mm))
+            {
+                let kind = WarningKind::CircumferenceDiffers { eye, stated_mm, traced_mm, is_flat };
+                self.warnings.push(Warning { line: None, kind });
             }
         }
     }

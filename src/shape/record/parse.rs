@@ -13,6 +13,7 @@ use super::{
     DataSet, Depth, Framing, Item, MAX_BYTES, RecordFault, TraceFile, byte_order, complete, crc, decimal, drill,
 };
 use crate::optics::{Eye, Pair};
+use crate::shape::boxing::Boxing;
 use crate::shape::hole::{Hole, MOST_HOLES};
 use crate::shape::trace::{Angles, Trace};
 
@@ -97,6 +98,13 @@ enum LastLine {
     Single,
 }
 
+/// A hole, and the line and record that it is from.
+struct FoundHole {
+    hole: Hole,
+    line: usize,
+    says: String,
+}
+
 struct RecordReader<'a> {
     source: Source<'a>,
     assumptions: Assumptions,
@@ -111,7 +119,7 @@ struct RecordReader<'a> {
     traces: Pair<Option<Trace>>,
     objects: Pair<Option<String>>,
     depth: Pair<Option<Depth>>,
-    holes: Pair<Vec<Hole>>,
+    holes: Pair<Vec<FoundHole>>,
     holes_not_read: usize,
     job: Option<String>,
     measures: Measures,
@@ -215,7 +223,8 @@ impl<'a> RecordReader<'a> {
             let holes = self.holes.get_mut(eye);
             // One too many is enough to leave them out.
             if holes.len() <= MOST_HOLES {
-                holes.extend(*read.get(eye));
+                let says = || excerpt(&format!("{label}={value}"));
+                holes.extend(read.get(eye).map(|hole| FoundHole { hole, line, says: says() }));
             }
         }
     }
@@ -480,12 +489,7 @@ impl<'a> RecordReader<'a> {
             self.faults.push(last_line, FaultKind::NoTrace);
             return Err(self.faults.into_list());
         };
-        let assumptions = self.assumptions;
-        let in_box = |eye: Eye, holes: &[Hole]| {
-            let middle = traces.get(eye).middle();
-            holes.iter().map(|hole| drill::from_box(hole, middle, &assumptions)).collect()
-        };
-        let holes = Pair::new(in_box(Eye::Right, &self.holes.right), in_box(Eye::Left, &self.holes.left));
+        let holes = holes_in_box(&self.holes, &traces, &self.assumptions, &mut self.warnings);
         let mut file = TraceFile {
             dbl_mm: self.measures.get("DBL").right,
             hbox_mm: self.measures.get("HBOX"),
@@ -503,9 +507,42 @@ impl<'a> RecordReader<'a> {
             warnings: self.warnings,
             ..TraceFile::of_traces(traces, derived)
         };
-        file.warn_of_boxes();
+        file.warn_of_sizes();
         Ok(file)
     }
+}
+
+/// The holes of each eye from the middle of its box. Those that no lens of this size can have are left out and told.
+fn holes_in_box(
+    found: &Pair<Vec<FoundHole>>,
+    traces: &Pair<Trace>,
+    assumptions: &Assumptions,
+    warnings: &mut Vec<Warning>,
+) -> Pair<Vec<Hole>> {
+    let mut holes: Pair<Vec<Hole>> = Pair::default();
+    for eye in Eye::BOTH.into_iter().filter(|eye| !found.get(*eye).is_empty()) {
+        let trace = traces.get(eye);
+        let (middle, size) = (trace.middle(), Boxing::of(&trace.outline()));
+        for FoundHole { hole, line, says } in found.get(eye) {
+            let hole = drill::from_box(hole, middle, assumptions);
+            if drill::is_possible(&hole, &size) {
+                holes.get_mut(eye).push(hole);
+                continue;
+            }
+            let (at, diameter_mm) = (hole.at, hole.diameter_mm);
+            let kind = WarningKind::HoleNotPossible {
+                says: says.clone(),
+                eye,
+                diameter_mm,
+                x_mm: at.x_mm,
+                y_mm: at.y_mm,
+                a_mm: size.a_mm,
+                b_mm: size.b_mm,
+            };
+            warnings.push(Warning { line: Some(*line), kind });
+        }
+    }
+    holes
 }
 
 #[cfg(test)]
@@ -731,6 +768,39 @@ mod tests {
     }
 
     #[test]
+    fn a_hole_far_outside_of_the_lens_is_left_out_and_told() {
+        let read = |record: &str| {
+            let file = parse(format!("JOB=7\n{record}\nTRCFMT=1;12;E;R;F\nR={}\n", radii(2500)).as_bytes()).unwrap();
+            let said: Vec<String> = file.warnings.iter().map(ToString::to_string).collect();
+            (file.holes.right.len() + file.holes.left.len(), said)
+        };
+        let (holes, said) = read("DRILLE=R;C;80.00;5.00;1.50");
+        assert_eq!(holes, 0);
+        assert_eq!(
+            said,
+            [
+                "Line 2: DRILLE=R;C;80.00;5.00;1.50 is a hole of 1.50 mm at x 80.00 and y 5.00 mm from the middle of the right \
+              lens, which is 50.00 by 50.00 mm: it is left out, so measure it"
+            ]
+        );
+        // Both eyes, the far end of a slot, hundredths taken for millimeters, a hole that no drill makes.
+        for (record, told) in [
+            ("DRILL=B;-80;5;1.5", 2),
+            ("DRILL=R;-20;5;1.5;-60;5", 1),
+            ("DRILL=L;2000;500;150", 1),
+            ("DRILL=R;-20;5;40", 1),
+        ] {
+            let (holes, said) = read(record);
+            assert_eq!((holes, said.len()), (0, told), "{record}: {said:?}");
+            assert!(said.iter().all(|said| said.starts_with(&format!("Line 2: {record} is a hole"))), "{said:?}");
+        }
+        // A notch lies on the rim, and a hole may be named a little outside of it.
+        for record in ["DRILL=R;-25;5;1.5", "DRILL=R;-28.5;5;1.5;-22;5"] {
+            assert_eq!(read(record), (1, Vec::new()), "{record}");
+        }
+    }
+
+    #[test]
     fn a_measure_stated_twice_is_a_warning_that_names_both() {
         let read = |records: &str| {
             let text = format!("{records}TRCFMT=1;12;E;R;F\nR={0}\nTRCFMT=1;12;E;L;F\nR={0}\n", radii(2500));
@@ -783,6 +853,39 @@ mod tests {
                 "HBOX of the left eye says 50.11 mm, but the trace measures 50.00 mm, more than 0.1 mm apart; the trace is used"
             ]
         );
+    }
+
+    #[test]
+    fn a_stated_circumference_that_differs_is_a_warning() {
+        // 24 sin 7.5° · 50 = 156.63 mm as a polygon, 157.08 mm as the smooth curve through so few points.
+        let said = |records: &str| {
+            let trace = format!("TRCFMT=1;12;E;R;F\nR={}\n", radii(2500));
+            let file = parse((trace + records).as_bytes()).unwrap();
+            file.warnings.iter().map(ToString::to_string).collect::<Vec<_>>()
+        };
+        let (shorter, longer) = (said("CIRC=156.00\n"), said("CIRC=160.50;160.50\n"));
+        assert_eq!(
+            longer,
+            [
+                "CIRC of the right eye says 160.50 mm, but the trace measures 157.08 mm around, and a rim is at most 3 mm longer \
+              than its outline; the trace is used"
+            ],
+            "the left eye is the mirror image, and not measured"
+        );
+        assert_eq!(shorter.len(), 1, "{shorter:?}");
+        for agrees in ["CIRC=156.70\n", "CIRC=157.10;150\n", "CIRC=159.90\n", "CIRC=?;170\n"] {
+            assert_eq!(said(agrees), [""; 0], "{agrees}");
+        }
+        // With its depth traced, here flat, the rim is as long as it is.
+        let flat = format!("ZFMT=1;12;E;R;F\nZ={}\n", vec!["5"; 12].join(";"));
+        assert_eq!(
+            said(&format!("CIRC=158.00\n{flat}")),
+            [
+                "CIRC of the right eye says 158.00 mm, but the trace measures 157.08 mm along the rim, more than 0.5 mm apart; \
+              the trace is used"
+            ]
+        );
+        assert_eq!(said(&format!("CIRC=157.40\n{flat}")), [""; 0]);
     }
 
     #[test]
