@@ -3,13 +3,14 @@
 //!
 //! * [`svg`] and [`dxf`] – the drawings. [`points`] – x and y, or angle and radius, a row each.
 //! * `bare_svg` – an SVG drawing without what an outline does not need.
-//! * `curve` – curves as short straight pieces. `fit` – a smooth line through points. `join` – pieces to closed lines. `hole` – the
+//! * `count` – how many radii a lens gets. `curve` – curves as short straight pieces. `fit` – a smooth line through points. `join` – pieces to closed lines. `hole` – the
 //!   holes of a drilled mount.
 //! * [`traces`] – closed lines to the traces of both eyes, leveled and mirrored as asked.
 //!
 //! A drawing is a front view: the left of two outlines is the wearer's right eye. It has units or they must be stated.
 
 mod bare_svg;
+mod count;
 mod curve;
 pub mod dxf;
 mod fit;
@@ -24,12 +25,12 @@ use super::bytes::utf8;
 use super::hole::Hole;
 use super::outline::{Outline, OutlineError, Point, doubled_area_mm2, edges, extent};
 use super::record::{TraceFile, Warning, WarningKind};
-use super::trace::{Angles, Trace};
+use super::trace::Trace;
 use crate::optics::{Eye, Pair};
 
 /// The longest drawing that is read.
 pub const MAX_BYTES: usize = 8 << 20;
-/// The radii of a drawn or pictured shape.
+/// The radii of a drawn or pictured shape; one with sharp corners has more.
 pub const RADII: usize = 1000;
 /// Curves are flattened to this, mm.
 const FLAT_MM: f64 = 0.005;
@@ -175,8 +176,7 @@ impl DrawnLens {
     /// Equally spaced radii of its line about the middle of its box.
     fn trace(&self, eye: Eye) -> Result<Trace, DrawingRefused> {
         let outline = outline(&self.border, self.middle()).map_err(DrawingRefused::NotALens)?;
-        let radius = |i: usize| (outline.radius_at_mm(i as f64 * 360.0 / RADII as f64) * 100.0).round() as i32;
-        Trace::new(eye, (0..RADII).map(radius).collect(), Angles::Equal).map_err(DrawingRefused::NotALens)
+        Trace::of_outline(eye, &outline, count::radii_for(&outline)).map_err(DrawingRefused::NotALens)
     }
 
     /// Its holes from the middle of its box.
@@ -410,7 +410,7 @@ fn outline(line: &[Point], middle: Point) -> Result<Outline, OutlineError> {
 /// The same line with its long sides divided and its shortest ones joined, so that it has as many points as an outline may.
 fn divided(line: &[Point]) -> Vec<Point> {
     let length_mm: f64 = edges(line).map(|(p, q)| q.minus(p).length_mm()).sum();
-    let (longest_mm, shortest_mm) = (length_mm / 400.0, length_mm / 3_000.0);
+    let (longest_mm, shortest_mm) = (length_mm / 400.0, length_mm / 9_000.0);
     let mut points: Vec<Point> = Vec::new();
     for (p, q) in edges(line) {
         if points.last().is_some_and(|last| p.minus(*last).length_mm() < shortest_mm) {
