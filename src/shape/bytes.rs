@@ -14,6 +14,13 @@ pub fn utf8(bytes: &[u8]) -> Cow<'_, [u8]> {
     Cow::Owned(text.into_bytes())
 }
 
+/// Whether a first line only tells a spreadsheet what parts the columns: `sep=;`.
+pub fn is_separator_line(line: &str) -> bool {
+    let said = line.trim_start_matches('\u{feff}').trim().trim_matches('"');
+    let (name, separator) = said.split_once('=').unwrap_or_default();
+    name.trim().eq_ignore_ascii_case("sep") && separator.chars().count() <= 1
+}
+
 /// What a file is and what to do with it, where its first bytes name a kind that is not read.
 pub fn not_read(bytes: &[u8]) -> Option<&'static str> {
     let starts = |with: &[u8]| bytes.starts_with(with);
@@ -50,6 +57,16 @@ mod tests {
         }
         assert!(matches!(utf8(b"x,y"), Cow::Borrowed(b"x,y")));
         assert_eq!(&*utf8(&[0xff, 0xfe, b'x']), b"");
+    }
+
+    #[test]
+    fn a_line_for_spreadsheets_is_known() {
+        for line in ["sep=;", "\u{feff}SEP=,", "\"sep=;\"", "sep=\t"] {
+            assert!(is_separator_line(line), "{line}");
+        }
+        for line in ["", "sep", "DBL=18", "sep=;;", "_sep=;"] {
+            assert!(!is_separator_line(line), "{line}");
+        }
     }
 
     #[test]

@@ -142,12 +142,14 @@ pub struct DrawnLens {
     pub border: Vec<Point>,
     /// The holes of a drilled mount.
     pub holes: Vec<Hole>,
+    /// What was odd in its drawing.
+    pub warnings: Vec<WarningKind>,
 }
 
 impl DrawnLens {
     /// A lens without holes.
     pub fn undrilled(border: Vec<Point>) -> Self {
-        Self { border, holes: Vec::new() }
+        Self { border, holes: Vec::new(), warnings: Vec::new() }
     }
 
     /// As it is placed.
@@ -159,7 +161,8 @@ impl DrawnLens {
             Point::new(x * cos - y * sin, x * sin + y * cos)
         };
         let hole = |hole: &Hole| Hole { at: point(hole.at), slot_end: hole.slot_end.map(point), ..*hole };
-        Self { border: self.border.iter().copied().map(point).collect(), holes: self.holes.iter().map(hole).collect() }
+        let border = self.border.iter().copied().map(point).collect();
+        Self { border, holes: self.holes.iter().map(hole).collect(), warnings: self.warnings.clone() }
     }
 
     /// Its left and right end.
@@ -385,6 +388,7 @@ fn of_one(lens: &DrawnLens, eye: Eye) -> Result<TraceFile, DrawingRefused> {
     };
     let mut file = TraceFile::of_traces(pair, Some(eye.other()));
     *file.holes.get_mut(eye) = lens.holes_in_box();
+    warn(&mut file, &[lens]);
     Ok(file)
 }
 
@@ -393,7 +397,18 @@ fn of_two(right: &DrawnLens, left: &DrawnLens, has_dbl: bool) -> Result<TraceFil
     let mut file = TraceFile::of_traces(Pair::new(right.trace(Eye::Right)?, left.trace(Eye::Left)?), None);
     file.dbl_mm = Some(apart_mm).filter(|mm| has_dbl && DBL_MM.contains(mm));
     file.holes = Pair::new(right.holes_in_box(), left.holes_in_box());
+    warn(&mut file, &[right, left]);
     Ok(file)
+}
+
+/// Says what was odd, once for both lenses.
+fn warn(file: &mut TraceFile, lenses: &[&DrawnLens]) {
+    for kind in lenses.iter().flat_map(|lens| &lens.warnings) {
+        let warning = Warning { line: None, kind: kind.clone() };
+        if !file.warnings.contains(&warning) {
+            file.warnings.push(warning);
+        }
+    }
 }
 
 /// The outline of a closed line of any number of points about its middle.

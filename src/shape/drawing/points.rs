@@ -4,9 +4,10 @@
 
 use super::{DrawingRefused, DrawnLens, LEAST_SIDE_MM, MAX_BYTES, Unit, hole, lenses_of};
 use crate::optics::{Eye, Pair};
+use crate::shape::bytes::is_separator_line;
 use crate::shape::hole::{DIAMETERS_MM, Hole};
 use crate::shape::outline::{MIN_POINTS, Point, edges, extent};
-use crate::shape::record::{is_heading, numbered_lines};
+use crate::shape::record::{WarningKind, is_heading, numbered_lines};
 
 /// What a list holds.
 #[derive(Debug, Clone, PartialEq)]
@@ -62,19 +63,31 @@ const LEAST_GAP_MM: f64 = 2.0;
 /// Lines above a heading: a title, an empty line.
 const MOST_TITLE_LINES: usize = 10;
 
+/// Without a heading, one row in so many may hold something else: its fault is named.
+const ODD_ROWS: usize = 20;
+
 /// Whether a text is such a list: a heading that names x and y, or rows of numbers of which some are negative, or the
-/// first ones go once around from 0, or that are places once around.
+/// first ones go once around, or that are places once around.
 pub fn is_points(text: &str) -> bool {
     let first: Vec<ListRow> = rows(text).take(MOST_TITLE_LINES).collect();
     if let Some((index, heading)) = headed(&first) {
         // A table of radii is read as it is, every angle exactly.
         return heading.columns == Columns::Cartesian || heading.eye.is_some() || !is_heading(first[index].text);
     }
-    // Ends at the first row with a word in it: a file of records is not taken apart here.
-    let numbers = |row: ListRow| row.parts.iter().map(|part| number(part)).collect::<Option<Vec<f64>>>();
-    let Some(numbers) = rows(text).take(4000).map(numbers).collect::<Option<Vec<_>>>() else { return false };
-    let Some(count) = numbers.first().map(Vec::len).filter(|count| *count > 1) else { return false };
-    if numbers.len() < MIN_POINTS || numbers.iter().any(|row| row.len() != count) {
+    let Some(count) = first.first().map(|row| row.parts.len()).filter(|count| *count > 1) else { return false };
+    let mut numbers: Vec<Vec<f64>> = Vec::new();
+    let mut odd = 0;
+    for row in rows(text).take(4000) {
+        match row.parts.iter().map(|part| number(part)).collect::<Option<Vec<f64>>>() {
+            Some(of_row) if of_row.len() == count => numbers.push(of_row),
+            _ => odd += 1,
+        }
+        // A file of records is not taken apart here, and neither is a table with a heading.
+        if row.text.contains('=') || numbers.is_empty() || odd > 1 + numbers.len() / ODD_ROWS {
+            return false;
+        }
+    }
+    if numbers.len() < MIN_POINTS || odd > numbers.len() / ODD_ROWS {
         return false;
     }
     let pairs: Vec<[f64; 2]> = numbers.iter().map(|row| [row[0], row[1]]).collect();
@@ -94,7 +107,7 @@ pub fn read_points(text: &str, unit: Option<Unit>) -> Result<Listed, DrawingRefu
     let rows: Vec<ListRow> = rows(text).collect();
     let Some((index, heading)) = headed(&rows) else {
         let numbers = rows.iter().map(two).collect::<Result<Vec<_>, _>>()?;
-        return Ok(Listed::One(lens(&numbers, None, unit)?));
+        return Ok(Listed::One(lens(&numbers, None, unit, None)?));
     };
     let unit = heading.unit.or(unit);
     let mut found: Pair<LensRows> = Pair::default();
@@ -106,21 +119,35 @@ pub fn read_points(text: &str, unit: Option<Unit>) -> Result<Listed, DrawingRefu
             None => rows.points.push(heading.numbers(row)?),
         }
     }
-    let each = |rows: &LensRows| {
-        let lens = lens(&rows.points, Some(heading.columns), unit)?;
+    let each = |rows: &LensRows, eye: Option<Eye>| {
+        let lens = lens(&rows.points, Some(heading.columns), unit, eye)?;
         Ok(DrawnLens { holes: hole::of_a_mount(&rows.holes, lens.middle()), ..lens })
     };
     if heading.eye.is_none() {
-        return Ok(Listed::One(each(&found.right)?));
+        return Ok(Listed::One(each(&found.right, None)?));
     }
-    let named = |rows: &LensRows| (!rows.points.is_empty()).then(|| each(rows)).transpose();
-    Ok(Listed::Named(Pair::new(named(&found.right)?, named(&found.left)?)))
+    let named = |eye: Eye| {
+        let rows = found.get(eye);
+        (!rows.points.is_empty()).then(|| each(rows, Some(eye))).transpose()
+    };
+    Ok(Listed::Named(Pair::new(named(Eye::Right)?, named(Eye::Left)?)))
 }
 
 /// The lens of these rows.
-fn lens(numbers: &[[f64; 2]], columns: Option<Columns>, unit: Option<Unit>) -> Result<DrawnLens, DrawingRefused> {
+fn lens(
+    numbers: &[[f64; 2]],
+    columns: Option<Columns>,
+    unit: Option<Unit>,
+    eye: Option<Eye>,
+) -> Result<DrawnLens, DrawingRefused> {
     let mm = unit.unwrap_or(Unit::Mm).mm();
     let columns = columns.unwrap_or(if goes_around(numbers) { Columns::Polar } else { Columns::Cartesian });
+    let mut warnings = Vec::new();
+    let sorted = if columns == Columns::Cartesian { None } else { by_angle(numbers, columns) };
+    if sorted.is_some() {
+        warnings.push(WarningKind::AnglesSorted(eye));
+    }
+    let numbers = sorted.as_deref().unwrap_or(numbers);
     let point = |[one, other]: &[f64; 2]| match columns {
         Columns::Cartesian => Point::new(one * mm, other * mm),
         Columns::Polar => Point::polar(other * mm, *one),
@@ -137,7 +164,23 @@ fn lens(numbers: &[[f64; 2]], columns: Option<Columns>, unit: Option<Unit>) -> R
     if !is_repeated && let Some(gap_mm) = gap_mm(&points) {
         return Err(DrawingRefused::Gap(gap_mm));
     }
-    lenses_of(vec![points])?.pop().ok_or(DrawingRefused::NotClosed)
+    let lens = lenses_of(vec![points])?.pop().ok_or(DrawingRefused::NotClosed)?;
+    Ok(DrawnLens { warnings, ..lens })
+}
+
+/// Rows whose angles are in no order, sorted by them; `None` where they have one, or where an angle is there twice.
+fn by_angle(numbers: &[[f64; 2]], columns: Columns) -> Option<Vec<[f64; 2]>> {
+    let deg = |row: &[f64; 2]| if columns == Columns::PolarInRadians { row[0].to_degrees() } else { row[0] };
+    let turned = |row: &[f64; 2]| deg(row).rem_euclid(360.0);
+    let back = numbers.windows(2).filter(|pair| turned(&pair[1]) <= turned(&pair[0])).count();
+    // Once around, from anywhere, is one step back at most, or but one forward.
+    if back <= 1 || back + 2 >= numbers.len() {
+        return None;
+    }
+    let mut sorted = numbers.to_vec();
+    sorted.sort_by(|a, b| turned(a).total_cmp(&turned(b)));
+    let is_once = sorted.windows(2).all(|pair| turned(&pair[1]) - turned(&pair[0]) > 1e-6);
+    is_once.then_some(sorted)
 }
 
 /// How far the last point is from the first, where that is no step of such a list.
@@ -161,8 +204,10 @@ fn excerpt(text: &str) -> String {
     text.chars().take(40).collect()
 }
 
+/// A typeset minus is one too.
 fn number(text: &str) -> Option<f64> {
-    text.parse::<f64>().ok().filter(|number| number.is_finite() && number.abs() < 1e6)
+    let minus = text.strip_prefix('−').map(|digits| format!("-{digits}"));
+    minus.as_deref().unwrap_or(text).parse::<f64>().ok().filter(|number| number.is_finite() && number.abs() < 1e6)
 }
 
 impl ListRow<'_> {
@@ -171,7 +216,13 @@ impl ListRow<'_> {
     }
 
     fn two_expected(&self) -> DrawingRefused {
-        self.fault(&format!("two numbers were expected, found “{}”", excerpt(&self.parts.join(" "))))
+        let parts = self.parts.iter().map(String::as_str);
+        let odd = (1..).zip(parts).find(|(_, part)| number(part).is_none());
+        match odd.filter(|_| self.parts.len() > 1) {
+            Some((column, "")) => self.fault(&format!("column {column} is empty")),
+            Some((column, part)) => self.fault(&format!("column {column}: “{}” is not a number", excerpt(part))),
+            None => self.fault(&format!("two numbers were expected, found “{}”", excerpt(&self.parts.join(" ")))),
+        }
     }
 }
 
@@ -272,17 +323,28 @@ fn rows(text: &str) -> impl Iterator<Item = ListRow<'_>> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let comma_is_point = text.contains(';') || (text.contains('\t') && !text.contains('.'));
     numbered_lines(text)
-        .filter(|(_, text)| !text.trim().is_empty() && !text.starts_with('#'))
+        .filter(|(line, text)| {
+            let is_separator = *line == 1 && is_separator_line(text);
+            !text.trim().is_empty() && !text.starts_with('#') && !is_separator
+        })
         .map(move |(line, text)| ListRow { line, text, parts: parts(text, comma_is_point) })
 }
 
 fn parts(line: &str, comma_is_point: bool) -> Vec<String> {
     let part = |part: &str| {
-        let part = part.trim().trim_matches('"').trim();
-        if comma_is_point { part.replace(',', ".") } else { part.to_owned() }
+        let part = part.trim();
+        let plain = part.trim_matches('"').trim();
+        // A comma within quotes parts no columns.
+        let is_point = comma_is_point || (plain.len() < part.len() && plain.matches(',').count() == 1);
+        if is_point { plain.replace(',', ".") } else { plain.to_owned() }
     };
-    let is_column = |c: char| matches!(c, ';' | '\t') || (c == ',' && !comma_is_point);
-    let mut parts: Vec<String> = match line.contains(is_column) {
+    let mut is_quoted = false;
+    let is_column = |c: char| {
+        is_quoted ^= c == '"';
+        matches!(c, ';' | '\t') || (c == ',' && !comma_is_point && !is_quoted)
+    };
+    let is_parted = line.contains([';', '\t']) || (line.contains(',') && !comma_is_point);
+    let mut parts: Vec<String> = match is_parted {
         true => line.split(is_column).take(MOST_COLUMNS).map(part).collect(),
         false => line.split_whitespace().take(MOST_COLUMNS).map(part).collect(),
     };
@@ -292,12 +354,17 @@ fn parts(line: &str, comma_is_point: bool) -> Vec<String> {
     parts
 }
 
-/// Angles from about 0 up to about 360 with positive radii.
+/// Angles once around, from anywhere and either way, with positive radii.
 fn goes_around(numbers: &[[f64; 2]]) -> bool {
-    let grows = numbers.windows(2).all(|w| w[0][0] < w[1][0] && w[1][0] - w[0][0] <= 60.0);
-    let ends = numbers.first().zip(numbers.last()).map(|(first, last)| (first[0], last[0]));
-    let is_round = ends.is_some_and(|(first, last)| (0.0..60.0).contains(&first) && (300.0..=360.0).contains(&last));
-    grows && is_round && numbers.iter().all(|row| row[1] > 0.0)
+    let step = |w: &[[f64; 2]]| (w[1][0] - w[0][0] + 540.0).rem_euclid(360.0) - 180.0;
+    let (mut least, mut most, mut sum): (f64, f64, f64) = (f64::INFINITY, f64::NEG_INFINITY, 0.0);
+    for step in numbers.windows(2).map(step) {
+        (least, most, sum) = (least.min(step), most.max(step), sum + step);
+    }
+    let is_forward = least > 0.0 && most <= 60.0;
+    let is_back = most < 0.0 && least >= -60.0;
+    let is_angle = |row: &[f64; 2]| row[0].abs() <= 360.0 && row[1] > 0.0;
+    (is_forward || is_back) && (300.0..=360.0 + 1e-6).contains(&sum.abs()) && numbers.iter().all(is_angle)
 }
 
 /// Places once around a middle, and not the radii of two eyes, which are nearly mirror images of each other.
@@ -323,6 +390,7 @@ mod tests {
     use super::*;
     use crate::shape::boxing::Boxing;
     use crate::shape::drawing::{DrawingKind, Placed, read};
+    use crate::shape::record::TraceFile;
 
     fn size(text: &str, unit: Option<Unit>) -> Result<(f64, f64), DrawingRefused> {
         let file = read(text.as_bytes(), DrawingKind::Points, unit, Placed::default())?;
@@ -362,6 +430,86 @@ mod tests {
         assert!((a_mm - 48.0).abs() < 0.01);
         // A plain table of radii is none.
         assert!(!is_points(&"24.1;24.2\n".repeat(30)) && !is_points(&"2412\n".repeat(30)));
+    }
+
+    #[test]
+    fn angles_may_run_either_way_and_start_anywhere() {
+        let radius = |deg: f64| 24.0 + (180.0 - (180.0 - deg.rem_euclid(360.0)).abs()) / 100.0;
+        let list =
+            |angles: &[f64]| -> String { angles.iter().map(|deg| format!("{deg},{:.4}\n", radius(*deg))).collect() };
+        let read = |text: &str| {
+            assert!(is_points(text), "{}", &text[..30]);
+            read(text.as_bytes(), DrawingKind::Points, None, Placed::default()).unwrap()
+        };
+        let all = |at: &dyn Fn(f64) -> f64| (0..180).map(|i| at(2.0 * f64::from(i))).collect::<Vec<f64>>();
+        let usual = read(&list(&all(&|deg| deg)));
+        let off = |file: &TraceFile| {
+            let radii = file.traces.right.radii().iter().zip(usual.traces.right.radii());
+            radii.map(|(a, b)| (a - b).abs()).max()
+        };
+        for angles in [
+            all(&|deg| 358.0 - deg),
+            all(&|deg| deg - 180.0),
+            all(&|deg| -deg),
+            all(&|deg| (deg + 90.0) % 360.0),
+            all(&|deg| if deg > 180.0 { deg - 360.0 } else { deg }),
+        ] {
+            let file = read(&list(&angles));
+            assert!(off(&file) <= Some(1) && file.warnings == usual.warnings, "{:?}", &angles[..3]);
+        }
+        // In no order, under a heading that says what they are.
+        let mixed = list(&all(&|deg| deg * 29.0 % 360.0));
+        let file = read(&format!("theta,r\n{mixed}"));
+        assert!(off(&file) <= Some(1));
+        assert_eq!(file.warnings[0].kind, WarningKind::AnglesSorted(None));
+        assert_eq!(file.warnings.len(), usual.warnings.len() + 1);
+    }
+
+    #[test]
+    fn lists_of_spreadsheets_in_other_languages() {
+        let comma = |value: f64| format!("{value:.4}").replace('.', ",");
+        for text in [
+            format!("sep=;\n{}", ellipse(|x, y| format!("{};{}", comma(x), comma(y)))),
+            format!("\u{feff}sep=,\nx,y\n{}", ellipse(|x, y| format!("{x:.4},{y:.4}"))),
+            ellipse(|x, y| format!("\"{}\",\"{}\"", comma(x), comma(y))),
+            format!("\"x\",\"y\"\n{}", ellipse(|x, y| format!("\"{}\",\"{}\"", comma(x), comma(y)))),
+            ellipse(|x, y| format!("{x:.4},{y:.4}").replace('-', "−")),
+        ] {
+            assert_eq!(super::super::kind_of(text.as_bytes()), Some(DrawingKind::Points), "{}", &text[..40]);
+            let (a_mm, b_mm) = size(&text, None).unwrap();
+            assert!((a_mm - 52.0).abs() < 0.03 && (b_mm - 40.0).abs() < 0.03, "{a_mm} {b_mm}: {}", &text[..40]);
+        }
+    }
+
+    #[test]
+    fn one_bad_cell_is_named_without_a_heading_too() {
+        let list = ellipse(|x, y| format!("{x:.4},{y:.4}"));
+        let with = |line: usize, row: &str| {
+            let mut rows: Vec<&str> = list.lines().collect();
+            rows[line - 1] = row;
+            rows.join("\n")
+        };
+        for (row, says) in [
+            ("NaN,1.0", "Line 51: column 1: “NaN” is not a number"),
+            ("1.0,1e9", "Line 51: column 2: “1e9” is not a number"),
+            ("12.0,abc", "Line 51: column 2: “abc” is not a number"),
+            (",3.0", "Line 51: column 1 is empty"),
+            ("12.0", "Line 51: two numbers were expected, found “12.0”"),
+            (
+                "12.0,3.0,4.0",
+                "Line 51: there are more than two columns: name them in a first line, with x and y among them",
+            ),
+        ] {
+            let text = with(51, row);
+            assert_eq!(super::super::kind_of(text.as_bytes()), Some(DrawingKind::Points), "{row}");
+            assert_eq!(size(&text, None).unwrap_err().to_string(), says, "{row}");
+        }
+        // Angles and radii too; a file of records is none, and neither is a text with some numbers in it.
+        let polar: String = (0..36).map(|i| format!("{},{}\n", i * 10, if i == 7 { "x" } else { "24.5" })).collect();
+        assert!(is_points(&polar) && size(&polar, None).unwrap_err().to_string().starts_with("Line 8: column 2"));
+        let records = format!("{}TRCFMT=1;12;E;R;F\n", "1;-2\n".repeat(100));
+        assert!(!is_points(&records) && !is_points(&format!("some words\n{list}")));
+        assert!(!is_points(&format!("1,-2\n{}", "some words\n1,2\n".repeat(50))));
     }
 
     #[test]

@@ -307,6 +307,9 @@ pub enum WarningKind {
     /// Angles of a list that says its angles are equal.
     #[error("the {0} angles of the {side} eye are not used: its format record says that they are equal", side = .1.name())]
     AnglesLeftOut(&'static str, Eye),
+    /// Angles of a table that are neither in order nor in the opposite one.
+    #[error("the angles{} are in no order: the radii were sorted by them", of_the_eye(*.0))]
+    AnglesSorted(Option<Eye>),
     /// A checksum of a file that is no message.
     #[error("the checksum {0} is not that of the file, which may have been changed since")]
     ChecksumDiffers(String),
@@ -401,6 +404,7 @@ impl WarningKind {
             WarningKind::CircumferenceDiffers { .. } => "circumference_differs",
             WarningKind::ByteOrderAssumed { .. } => "byte_order_assumed",
             WarningKind::SideAssumed => "side_assumed",
+            WarningKind::AnglesSorted(_) => "angles_sorted",
             WarningKind::AnglesLeftOut(..) => "angles_left_out",
             WarningKind::HoleLeftOut(_) | WarningKind::HoleNotPossible { .. } | WarningKind::MoreHolesLeftOut(_) => {
                 "hole_left_out"

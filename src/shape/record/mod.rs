@@ -41,7 +41,7 @@ pub use table::parse_table;
 pub use write::{write, write_as};
 
 use super::boxing::Boxing;
-use super::bytes::{not_read, utf8};
+use super::bytes::{is_separator_line, not_read, utf8};
 use super::hole::Hole;
 use super::outline::Outline;
 use super::trace::Trace;
@@ -263,7 +263,9 @@ pub enum FileKind {
 impl FileKind {
     /// What the contents look like: records have the form `LABEL=value`.
     pub fn of(bytes: &[u8]) -> Self {
-        if bytes.contains(&b'=') { FileKind::Records } else { FileKind::Table }
+        let first = bytes.split(|byte| matches!(byte, b'\r' | b'\n')).next().unwrap_or_default();
+        let rest = if is_separator_line(&String::from_utf8_lossy(first)) { &bytes[first.len()..] } else { bytes };
+        if rest.contains(&b'=') { FileKind::Records } else { FileKind::Table }
     }
 }
 

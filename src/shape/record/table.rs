@@ -3,7 +3,8 @@
 //! * Spaces, tabs, semicolons or commas separate numbers. If semicolons or tabs are used (or each line is one number)
 //!   and there is no point anywhere, a comma is the decimal point.
 //! * Radii run counter-clockwise in the front view from 0°, the observer's right, equally spaced, unless a heading
-//!   names an `angle` column (degrees).
+//!   names an `angle` column (degrees). Angles may start anywhere, run either way and be negative; angles in no order are sorted,
+//!   which is told.
 //! * A heading `R` or `L` (also `right`, `left`) starts that eye's section; a heading with both, `R;L`, makes two
 //!   columns. Without either, the table is read as the right eye.
 //! * Radii are millimeters if any has a decimal point or none is over 50; otherwise hundredths of a millimeter.
@@ -13,6 +14,7 @@ use super::check::{FaultLabels, LineNumber, RawTrace};
 use super::fault::{FaultKind, Faults, Warning, WarningKind, excerpt};
 use super::{MAX_BYTES, RecordFault, TraceFile, complete, decimal, numbered_lines};
 use crate::optics::{Eye, Pair};
+use crate::shape::bytes::is_separator_line;
 use crate::shape::outline::{MAX_POINTS, MAX_RADIUS_MM, MIN_POINTS};
 
 /// What a column holds.
@@ -52,7 +54,10 @@ pub fn parse_table(text: &str) -> Result<TraceFile, Vec<RecordFault>> {
     }
     let lines: Vec<(usize, &str)> = numbered_lines(text)
         .map(|(line, text)| (line, text.trim_matches(|c: char| c.is_whitespace() || c == '\0' || c == '\u{1a}')))
-        .filter(|(_, text)| !text.is_empty() && !text.starts_with('#'))
+        .filter(|(line, text)| {
+            let is_separator = *line == 1 && is_separator_line(text);
+            !text.is_empty() && !text.starts_with('#') && !is_separator
+        })
         .collect();
     if lines.is_empty() {
         faults.push(1, FaultKind::Empty);
@@ -116,6 +121,7 @@ fn finish(
     let radii = data.right.radii.iter().chain(&data.left.radii);
     let is_mm = radii.clone().any(|n| n.has_point) || radii.clone().all(|n| n.value <= MAX_RADIUS_MM);
     let mut traces = Pair::default();
+    let mut warnings = Vec::new();
     for (eye, columns) in data.iter() {
         let Some(first) = columns.radii.first() else { continue };
         let found = columns.radii.len();
@@ -131,13 +137,10 @@ fn finish(
         };
         let mut radii = items(&columns.radii, if is_mm { 100.0 } else { 1.0 });
         let mut angles = (!columns.angles.is_empty()).then(|| items(&columns.angles, 100.0));
-        // Many tables repeat 0° as 360°.
         if let Some(angles) = &mut angles
-            && let (Some(0), Some(36_000)) = (angles.first().map(|a| a.hundredths), angles.last().map(|a| a.hundredths))
-            && radii.first().map(|r| r.hundredths) == radii.last().map(|r| r.hundredths)
+            && sort_by_angle(angles, &mut radii)
         {
-            angles.pop();
-            radii.pop();
+            warnings.push(Warning { line: Some(first.line), kind: WarningKind::AnglesSorted(Some(eye)) });
         }
         let trace = RawTrace { eye, radii, angles, labels: FaultLabels::OF_TABLE }.check(&mut faults);
         match eye {
@@ -151,6 +154,7 @@ fn finish(
     match complete(traces.right, traces.left) {
         Some((traces, derived)) => {
             let mut file = TraceFile::of_traces(traces, derived);
+            file.warnings = warnings;
             if is_assumed && !names_eyes {
                 file.warnings.push(Warning { line: None, kind: WarningKind::SideAssumed });
             }
@@ -161,6 +165,34 @@ fn finish(
             Err(faults.into_list())
         }
     }
+}
+
+/// Puts radii into the order of their angles from 0°, where each angle is there once; otherwise they stay, and what is wrong is
+/// found later. Tells whether they were in no order at all.
+fn sort_by_angle(angles: &mut Vec<LineNumber>, radii: &mut Vec<LineNumber>) -> bool {
+    const TURN: i32 = 36_000;
+    if angles.len() != radii.len() || angles.iter().any(|angle| !(-TURN..=TURN).contains(&angle.hundredths)) {
+        return false;
+    }
+    // Many tables repeat 0° as 360°, or -180° as 180°.
+    if let ([first, .., last], [first_radius, .., last_radius]) = (&angles[..], &radii[..])
+        && (first.hundredths - last.hundredths).abs() == TURN
+        && first_radius.hundredths == last_radius.hundredths
+    {
+        angles.pop();
+        radii.pop();
+    }
+    let turned = |angle: &LineNumber| LineNumber { hundredths: angle.hundredths.rem_euclid(TURN), ..*angle };
+    let mut both: Vec<(LineNumber, LineNumber)> = angles.iter().map(turned).zip(radii.iter().copied()).collect();
+    let around = both.iter().zip(both.iter().cycle().skip(1)).map(|(a, b)| (b.0.hundredths - a.0.hundredths).signum());
+    let back = around.filter(|sign| *sign < 0).count();
+    both.sort_by_key(|(angle, _)| angle.hundredths);
+    if both.windows(2).any(|pair| pair[0].0.hundredths == pair[1].0.hundredths) {
+        return false;
+    }
+    let is_in_order = back == 1 || back + 1 == both.len();
+    (*angles, *radii) = both.into_iter().unzip();
+    !is_in_order
 }
 
 fn of(data: &mut Pair<TableColumns>, eye: Eye) -> &mut TableColumns {
@@ -297,6 +329,40 @@ mod tests {
         assert_eq!(file.traces.right.radii()[11], 2511);
         let both = parse_table(&format!("angle;R;L\n{}", rows.replace('\n', ";24.00\n"))).unwrap();
         assert_eq!((both.traces.left.radii().len(), both.derived), (12, None));
+    }
+
+    #[test]
+    fn angles_may_run_either_way_and_start_anywhere() {
+        // A lens that is not symmetrical: at angle a the radius is 24 + a/400 mm up to 180° and back.
+        let radius = |deg: i32| 24.0 + f64::from(180 - (180 - deg.rem_euclid(360)).abs()) / 400.0;
+        let table = |angles: &[i32]| -> TraceFile {
+            let rows: String = angles.iter().map(|deg| format!("{deg};{:.2}\n", radius(*deg))).collect();
+            parse_table(&format!("angle;radius\n{rows}")).unwrap()
+        };
+        let usual = table(&(0..72).map(|i| 5 * i).collect::<Vec<_>>());
+        let clockwise: Vec<i32> = (0..72).map(|i| 355 - 5 * i).collect();
+        let from_left: Vec<i32> = (-35..=36).map(|i| 5 * i).collect();
+        let both_ends: Vec<i32> = (-36..=36).map(|i| 5 * i).collect();
+        let negative: Vec<i32> = (0..=72).map(|i| -5 * i).collect();
+        let from_top: Vec<i32> = (18..90).map(|i| 5 * i % 360).collect();
+        for angles in [clockwise, from_left, both_ends, negative, from_top] {
+            let file = table(&angles);
+            assert_eq!((&file.traces, file.warnings.len()), (&usual.traces, 1), "{angles:?}: only the side is assumed");
+        }
+        let no_order: Vec<i32> = (0..72).map(|i| 5 * (i * 29 % 72)).collect();
+        let file = table(&no_order);
+        assert_eq!(file.traces, usual.traces);
+        assert_eq!(
+            file.warnings[0].to_string(),
+            "Line 2: the angles of the right eye are in no order: the radii were sorted by them"
+        );
+        // An angle that is there twice is not sorted away.
+        let twice = format!("angle;radius\n{}", "10;24\n".repeat(2) + &rows("20;24", 1) + &rows("350;24", 9));
+        assert!(parse_table(&twice).unwrap_err().iter().any(|fault| matches!(fault.kind, FaultKind::Angle { .. })));
+        // The first line of a spreadsheet.
+        let text =
+            format!("sep=;\nangle;radius\n{}", (0..72).map(|i| format!("{};24,10\n", 5 * i)).collect::<String>());
+        assert_eq!(read_any(text.as_bytes()).unwrap().traces.right.radii(), [2410; 72]);
     }
 
     #[test]
