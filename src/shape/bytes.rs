@@ -21,6 +21,26 @@ pub fn is_separator_line(line: &str) -> bool {
     name.trim().eq_ignore_ascii_case("sep") && separator.chars().count() <= 1
 }
 
+/// The name of the outermost element of an XML text, without its prefix. What stands before it may be long: a license, say.
+pub fn root_name(bytes: &[u8]) -> Option<&[u8]> {
+    let after =
+        |bytes: &'_ [u8], end: &[u8]| bytes.windows(end.len()).position(|part| part == end).map(|at| at + end.len());
+    let mut rest = bytes.strip_prefix("\u{feff}".as_bytes()).unwrap_or(bytes);
+    loop {
+        rest = rest.trim_ascii_start();
+        let skipped = match rest {
+            [b'<', b'?', ..] => after(rest, b"?>")?,
+            [b'<', b'!', b'-', b'-', ..] => 4 + after(&rest[4..], b"-->")?,
+            [b'<', b'!', ..] => after(rest, b">")?,
+            _ => break,
+        };
+        rest = &rest[skipped..];
+    }
+    let name = rest.strip_prefix(b"<")?;
+    let name = name.split(|byte| byte.is_ascii_whitespace() || matches!(byte, b'>' | b'/')).next()?;
+    name.rsplit(|byte| *byte == b':').next()
+}
+
 /// What a file is and what to do with it, where its first bytes name a kind that is not read.
 pub fn not_read(bytes: &[u8]) -> Option<&'static str> {
     let starts = |with: &[u8]| bytes.starts_with(with);
@@ -57,6 +77,24 @@ mod tests {
         }
         assert!(matches!(utf8(b"x,y"), Cow::Borrowed(b"x,y")));
         assert_eq!(&*utf8(&[0xff, 0xfe, b'x']), b"");
+    }
+
+    #[test]
+    fn the_outermost_element_is_found_behind_anything() {
+        let long = format!(
+            "<?xml version=\"1.0\"?>\n<!-- {} > -->\n<!DOCTYPE svg>\n<s:svg xmlns:s=\"x\">",
+            "words ".repeat(5000)
+        );
+        for (text, name) in [
+            (long.as_str(), Some("svg")),
+            ("\u{feff}  <svg/>", Some("svg")),
+            ("<html><svg/></html>", Some("html")),
+            ("<!-- no end <svg/>", None),
+            ("0\nSECTION", None),
+            ("", None),
+        ] {
+            assert_eq!(root_name(text.as_bytes()), name.map(str::as_bytes), "{}", &text[..text.len().min(30)]);
+        }
     }
 
     #[test]

@@ -14,7 +14,8 @@
 //! * [`outline`] – the closed polygon used for computing; points and their checks.
 //! * [`boxing`] – A, B, ED, circumference and area.
 //! * [`spline`] – the smooth curve through few points; radii in other directions. [`smooth`] – takes out the tremble.
-//! * `calm` – a line without the zigzag of rounded points. [`perimeter`] – places along an outline. [`nearest`] – the distance from a point to it.
+//! * [`perimeter`] – places along an outline. [`nearest`] – the distance from a point to it. `calm` – a line without the zigzag of
+//!   rounded points.
 //! * [`corner`] – the tightest corner and hollow. [`rim`] – length, curve and tilt of a rim in space.
 //! * [`hole`] – the holes of a drilled mount. `hull` – the convex hull.
 //! * [`transform`] – mirror, rotate, resize, offset.

@@ -40,12 +40,12 @@ impl ElementUse {
     }
 }
 
-/// The drawing written again.
+/// The drawing written again. `stated` is an attribute of its root that replaces its own.
 ///
 /// # Errors
 ///
 /// [`DrawingRefused::TooMany`] for a style sheet that takes too long to apply.
-pub(super) fn bare(document: &Document) -> Result<String, DrawingRefused> {
+pub(super) fn bare(document: &Document, stated: Option<&(&str, String)>) -> Result<String, DrawingRefused> {
     let elements = document.descendants().filter(Node::is_element).count();
     let styles = document.descendants().filter(|node| node.tag_name().name() == "style");
     let rules: usize = styles.map(|style| text_of(style).matches(['{', ',']).count()).sum();
@@ -53,11 +53,11 @@ pub(super) fn bare(document: &Document) -> Result<String, DrawingRefused> {
         return Err(DrawingRefused::TooMany);
     }
     let mut text = String::new();
-    write(document.root_element(), &mut text);
+    write(document.root_element(), stated, &mut text);
     Ok(text)
 }
 
-fn write(node: Node, text: &mut String) {
+fn write(node: Node, stated: Option<&(&str, String)>, text: &mut String) {
     let name = node.tag_name().name();
     let is_svg = node.tag_name().namespace().is_none_or(|space| space == SVG);
     let Some(part) = ElementUse::of(name).filter(|_| is_svg) else { return };
@@ -66,8 +66,11 @@ fn write(node: Node, text: &mut String) {
     *text += name;
     if node.parent().is_none_or(|parent| parent.is_root()) {
         attribute("xmlns", SVG, text);
+        stated.iter().for_each(|(name, value)| attribute(name, value, text));
     }
-    for own in node.attributes().filter(|own| own.namespace().is_none() && own.name() != "href") {
+    let is_replaced = |name: &str| stated.is_some_and(|stated| stated.0 == name);
+    let own = node.attributes().filter(|own| own.namespace().is_none() && own.name() != "href");
+    for own in own.filter(|own| !is_replaced(own.name())) {
         attribute(own.name(), own.value(), text);
     }
     match (&part, link_of(node)) {
@@ -77,7 +80,7 @@ fn write(node: Node, text: &mut String) {
     }
     *text += ">";
     match part {
-        ElementUse::Group => node.children().filter(Node::is_element).for_each(|child| write(child, text)),
+        ElementUse::Group => node.children().filter(Node::is_element).for_each(|child| write(child, None, text)),
         ElementUse::Paint => *text += "<stop/><stop offset=\"1\" stop-color=\"red\"/>",
         ElementUse::Filter => *text += "<feOffset/>",
         ElementUse::Style => escaped(&text_of(node), text),
@@ -134,12 +137,12 @@ mod tests {
              <filter id=\"f\"><feOffset/></filter></defs><g style=\"mask:url(#m)\"><use href=\"#a\"></use>\
              <path class=\"a\" d=\"M0 0&#10;L1 &lt;1\"></path><image width=\"5\" href=\"{DOT}\"></image></g></svg>"
         );
-        assert_eq!(bare(&Document::parse(text).unwrap()).unwrap(), want);
+        assert_eq!(bare(&Document::parse(text).unwrap(), None).unwrap(), want);
     }
 
     #[test]
     fn a_style_sheet_that_takes_too_long_is_refused() {
         let text = format!("<svg><style>{}</style>{}</svg>", ".a{}".repeat(3_000), "<g/>".repeat(3_000));
-        assert_eq!(bare(&Document::parse(&text).unwrap()), Err(DrawingRefused::TooMany));
+        assert_eq!(bare(&Document::parse(&text).unwrap(), None), Err(DrawingRefused::TooMany));
     }
 }

@@ -1,5 +1,7 @@
 //! Pieces to closed lines: ends that meet are joined.
 
+use std::collections::HashSet;
+
 use super::DrawingRefused;
 use super::curve::Polyline;
 use crate::shape::outline::Point;
@@ -8,6 +10,35 @@ use crate::shape::outline::Point;
 pub(super) const MEET_MM: f64 = 0.05;
 /// The most pieces that are joined: each is compared with all the others. A lens has at most 10,000 points.
 const MOST_OPEN: usize = 12_000;
+
+/// Lines that are drawn twice, as a program does that draws a surface and its border, once. Tells whether there were any.
+pub(super) fn once(lines: Vec<Polyline>) -> (Vec<Polyline>, bool) {
+    let count = lines.len();
+    let mut seen = HashSet::new();
+    let lines: Vec<Polyline> =
+        lines.into_iter().filter(|line| line.len() < 2 || seen.insert(as_it_lies(line))).collect();
+    let is_twice = lines.len() < count;
+    (lines, is_twice)
+}
+
+/// The points of a line in tenths of a micrometer, the same wherever it begins and whichever way it runs.
+fn as_it_lies(line: &[Point]) -> Vec<(i64, i64)> {
+    let tenths = |mm: f64| (mm * 10_000.0).round() as i64;
+    let mut points: Vec<(i64, i64)> = line.iter().map(|p| (tenths(p.x_mm), tenths(p.y_mm))).collect();
+    points.dedup();
+    let is_ring = points.len() > 3 && points.first() == points.last();
+    if is_ring {
+        points.pop();
+        let first = (0..points.len()).min_by_key(|i| points[*i]).unwrap_or(0);
+        points.rotate_left(first);
+    }
+    let mut back = points.clone();
+    back.reverse();
+    if is_ring {
+        back.rotate_right(1);
+    }
+    points.min(back)
+}
 
 /// The closed lines among some, whose ends may lie in any order and direction.
 pub(super) fn closed(lines: Vec<Polyline>) -> Result<Vec<Polyline>, DrawingRefused> {
@@ -67,6 +98,20 @@ fn without_repeats(line: Polyline) -> Polyline {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_is_drawn_twice_is_there_once() {
+        let corners = [(0.0, 0.0), (40.0, 0.0), (40.0, 30.0), (0.0, 30.0)].map(|(x, y)| Point::new(x, y));
+        let ring = |start: usize| (0..=4).map(|i| corners[(start + i) % 4]).collect::<Vec<Point>>();
+        let mut back = ring(2);
+        back.reverse();
+        assert_eq!(once(vec![ring(0), ring(3), back, ring(0)]), (vec![ring(0)], true));
+        let side = |i: usize, j: usize| vec![corners[i], corners[j]];
+        let (sides, is_twice) = once(vec![side(0, 1), side(1, 2), side(2, 3), side(3, 0), side(2, 1), side(0, 1)]);
+        assert!(is_twice && sides.len() == 4 && closed(sides).unwrap().len() == 1);
+        let moved: Vec<Point> = ring(0).iter().map(|p| p.plus(Point::new(0.001, 0.0))).collect();
+        assert!(!once(vec![ring(0), moved, side(0, 2), side(1, 3)]).1, "nearly the same is not the same");
+    }
 
     #[test]
     fn sides_in_any_order_are_one_line() {

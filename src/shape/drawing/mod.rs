@@ -2,9 +2,9 @@
 //! pair, is the shape.
 //!
 //! * [`svg`] and [`dxf`] – the drawings. [`points`] – x and y, or angle and radius, a row each.
-//! * `bare_svg` – an SVG drawing without what an outline does not need.
-//! * `count` – how many radii a lens gets. `curve` – curves as short straight pieces. `fit` – a smooth line through points. `join` – pieces to closed lines. `hole` – the
-//!   holes of a drilled mount.
+//! * `bare_svg` – an SVG drawing without what an outline does not need. `path_data` – the faults of its numbers.
+//! * `curve` – curves as short straight pieces. `fit` – a smooth line through points. `join` – pieces to closed lines. `hole` – the
+//!   holes of a drilled mount. `count` – how many radii a lens gets.
 //! * [`traces`] – closed lines to the traces of both eyes, leveled and mirrored as asked.
 //!
 //! A drawing is a front view: the left of two outlines is the wearer's right eye. It has units or they must be stated.
@@ -16,15 +16,16 @@ pub mod dxf;
 mod fit;
 mod hole;
 mod join;
+mod path_data;
 pub mod points;
 pub mod svg;
 
 use thiserror::Error;
 
-use super::bytes::utf8;
+use super::bytes::{root_name, utf8};
 use super::hole::Hole;
 use super::outline::{Outline, OutlineError, Point, doubled_area_mm2, edges, extent};
-use super::record::{TraceFile, Warning, WarningKind};
+use super::record::{TraceFile, Warning, WarningKind, numbered_lines};
 use super::trace::Trace;
 use crate::optics::{Eye, Pair};
 
@@ -101,8 +102,9 @@ const PAIR_DIFFERS_MM: f64 = 2.0;
 pub fn kind_of(bytes: &[u8]) -> Option<DrawingKind> {
     let start = utf8(bytes.get(..bytes.len().min(4096)).unwrap_or_default());
     let start = String::from_utf8_lossy(&start);
-    let mut lines = start.lines().map(str::trim);
-    if start.contains("<svg") {
+    let start = start.trim_start_matches('\u{feff}');
+    let mut lines = numbered_lines(start).map(|(_, line)| line.trim());
+    if start.contains("<svg") || root_name(&utf8(bytes)) == Some(b"svg") {
         Some(DrawingKind::Svg)
     } else if lines.next() == Some("0") && lines.next() == Some("SECTION") || start.starts_with("999") {
         Some(DrawingKind::Dxf)
@@ -324,6 +326,15 @@ fn lenses_of(lines: Vec<Vec<Point>>) -> Result<Vec<DrawnLens>, DrawingRefused> {
         more => return Err(DrawingRefused::Several(more.len())),
     }
     Ok(kept)
+}
+
+/// As [`lenses_of`], for lines of which some may have been drawn twice.
+fn lenses_drawn(lines: Vec<Vec<Point>>, is_twice: bool) -> Result<Vec<DrawnLens>, DrawingRefused> {
+    let mut lenses = lenses_of(lines)?;
+    if is_twice {
+        lenses.iter_mut().for_each(|lens| lens.warnings.push(WarningKind::DrawnTwice));
+    }
+    Ok(lenses)
 }
 
 /// Refuses two closed lines that are not the lenses of one frame, such as a lens and the border of a text.

@@ -8,7 +8,8 @@ use usvg::{Group, Node, Options, Tree, roxmltree};
 
 use super::bare_svg::{bare, link_of};
 use super::curve::{DrawnLines, Polyline, bezier};
-use super::{DrawingRefused, DrawnLens, MAX_BYTES, MOST_PIECES, Unit, join, lenses_of};
+use super::path_data::check_numbers;
+use super::{DrawingRefused, DrawnLens, MAX_BYTES, MOST_PIECES, Unit, join, lenses_drawn};
 use crate::shape::outline::Point;
 
 /// The most elements, with all that is used again counted as often as it is used.
@@ -34,14 +35,41 @@ pub fn read_svg(text: &str, unit: Option<Unit>) -> Result<Vec<DrawnLens>, Drawin
     let document = roxmltree::Document::parse(text).map_err(|why| DrawingRefused::Damaged(why.to_string()))?;
     check_size(&document)?;
     refuse_styled_transforms(&document)?;
-    let tree = Tree::from_str(&bare(&document)?, &Options::default())
+    check_numbers(&document)?;
+    let other_side = other_side(document.root_element());
+    let tree = Tree::from_str(&bare(&document, other_side.as_ref())?, &Options::default())
         .map_err(|why| DrawingRefused::Damaged(why.to_string()))?;
     let mm = mm_per_px(&document, &tree, unit)?;
     let mut drawn = DrawnLines::default();
     collect(tree.root(), mm, &mut drawn)?;
     let page = Point::new(f64::from(tree.size().width()) * mm, -f64::from(tree.size().height()) * mm);
-    let lines = join::closed(drawn.lines)?.into_iter().filter(|line| !is_page(line, page));
-    lenses_of(lines.collect())
+    let (lines, is_twice) = join::once(drawn.lines);
+    let lines = join::closed(lines)?.into_iter().filter(|line| !is_page(line, page));
+    lenses_drawn(lines.collect(), is_twice)
+}
+
+/// The height of a drawing that states only its width, or the other way round, as its view has it. An attribute and its value.
+pub(super) fn other_side(root: roxmltree::Node) -> Option<(&'static str, String)> {
+    let [_, _, wide, high] = view_of(root)?;
+    let stated = |name: &str| root.attribute(name).map(str::trim).filter(|value| !matches!(*value, "" | "auto"));
+    let (name, stated, ratio) = match (stated("width"), stated("height")) {
+        (Some(width), None) => ("height", width, high / wide),
+        (None, Some(height)) => ("width", height, wide / high),
+        _ => return None,
+    };
+    let unit_at = stated.find(|c: char| c.is_ascii_alphabetic() && !matches!(c, 'e' | 'E')).unwrap_or(stated.len());
+    let (number, unit) = stated.split_at(unit_at);
+    let length = number.trim().parse::<f64>().ok().filter(|length| length.is_finite() && *length > 0.0)?;
+    Some((name, format!("{}{unit}", length * ratio)))
+}
+
+/// The view of a drawing: x, y, width and height.
+fn view_of(root: roxmltree::Node) -> Option<[f64; 4]> {
+    let parts =
+        root.attribute("viewBox")?.split(|c: char| c.is_whitespace() || c == ',').filter(|part| !part.is_empty());
+    let numbers: Vec<f64> = parts.map(|part| part.parse().ok()).collect::<Option<_>>()?;
+    let view: [f64; 4] = numbers.try_into().ok()?;
+    (view[2] > 0.0 && view[3] > 0.0 && view.iter().all(|number| number.is_finite())).then_some(view)
 }
 
 /// A document type says where its grammar is, as older drawing programs write it; the outline does not need it. One that declares
@@ -49,7 +77,11 @@ pub fn read_svg(text: &str, unit: Option<Unit>) -> Result<Vec<DrawnLens>, Drawin
 fn without_doctype(text: &str) -> Cow<'_, str> {
     let found = text.find("<!DOCTYPE").and_then(|from| Some((from, from + text[from..].find('>')? + 1)));
     match found.filter(|(from, to)| !text[*from..*to].contains('[')) {
-        Some((from, to)) => Cow::Owned(format!("{}{}", &text[..from], &text[to..])),
+        // The lines after it keep their numbers.
+        Some((from, to)) => {
+            let lines = text[from..to].matches('\n').count();
+            Cow::Owned(format!("{}{}{}", &text[..from], "\n".repeat(lines), &text[to..]))
+        }
         None => Cow::Borrowed(text),
     }
 }
@@ -116,25 +148,20 @@ fn count(
 fn mm_per_px(document: &roxmltree::Document, tree: &Tree, unit: Option<Unit>) -> Result<f64, DrawingRefused> {
     let root = document.root_element();
     let is_physical = |name: &str| {
-        let value = root.attribute(name).unwrap_or_default().trim();
+        let own = root.attribute(name).map(str::trim).filter(|value| !matches!(*value, "" | "auto"));
+        // A side that is not stated is as long as the other one makes it.
+        let value = own.or(root.attribute(if name == "width" { "height" } else { "width" })).unwrap_or_default().trim();
         ["mm", "cm", "in", "pt", "pc"].iter().any(|unit| value.ends_with(unit))
     };
     if is_physical("width") && is_physical("height") {
         return Ok(Unit::Px.mm());
     }
     let unit = unit.ok_or(DrawingRefused::NoUnit)?;
-    let view: Vec<f64> = root
-        .attribute("viewBox")
-        .unwrap_or_default()
-        .split([' ', ','])
-        .filter_map(|number| number.trim().parse().ok())
-        .collect();
-    let px_per_unit = match view[..] {
-        [_, _, wide, high] if wide > 0.0 && high > 0.0 => {
-            (f64::from(tree.size().width()) / wide).min(f64::from(tree.size().height()) / high)
-        }
-        _ => 1.0,
-    };
+    // Pixels are those that the drawing is shown in. Any other unit is that of its coordinates.
+    let view = view_of(root).filter(|_| unit != Unit::Px);
+    let px_per_unit = view.map_or(1.0, |[_, _, wide, high]| {
+        (f64::from(tree.size().width()) / wide).min(f64::from(tree.size().height()) / high)
+    });
     Ok(unit.mm() / px_per_unit)
 }
 
@@ -201,6 +228,15 @@ mod tests {
             ("width=\"10cm\" height=\"8cm\" viewBox=\"0 0 100 80\"", Some(Unit::Inch), (52.0, 38.0)),
             ("width=\"200\" height=\"160\" viewBox=\"0 0 100 80\"", Some(Unit::Mm), (52.0, 38.0)),
             ("viewBox=\"0 0 100 80\"", Some(Unit::Mm), (52.0, 38.0)),
+            ("width=\"100mm\" viewBox=\"0 0 100 80\"", None, (52.0, 38.0)),
+            ("height=\"8cm\" width=\"auto\" viewBox=\"0 0 100 80\"", None, (52.0, 38.0)),
+            ("width=\"2e2\" viewBox=\"0 0 100 80\"", Some(Unit::Mm), (52.0, 38.0)),
+            // Half as large as its coordinates, and pixels are those that it is shown in.
+            (
+                "width=\"189px\" height=\"151.2px\" viewBox=\"0 0 50 40\" ",
+                Some(Unit::Px),
+                (52.0 * 1.000_125, 38.0 * 1.000_125),
+            ),
             ("width=\"100\" height=\"80\"", Some(Unit::Pt), (52.0 * 25.4 / 72.0, 38.0 * 25.4 / 72.0)),
         ] {
             let (a_mm, b_mm, _) = sizes(&svg(root, ELLIPSE), unit).unwrap();
@@ -209,6 +245,28 @@ mod tests {
         assert_eq!(sizes(&svg("viewBox=\"0 0 100 80\"", ELLIPSE), None), Err(DrawingRefused::NoUnit));
         let huge = sizes(&svg("width=\"100in\" height=\"80in\" viewBox=\"0 0 100 80\"", ELLIPSE), None);
         assert!(matches!(huge, Err(DrawingRefused::Size { .. })), "{huge:?}");
+    }
+
+    #[test]
+    fn a_prefix_and_a_long_text_before_it_change_nothing() {
+        let root = "width=\"100mm\" height=\"80mm\" viewBox=\"0 0 100 80\"";
+        let plain = svg(root, ELLIPSE);
+        let prefixed = plain
+            .replace("<svg xmlns=", "<s:svg xmlns:s=")
+            .replace("<ellipse", "<s:ellipse")
+            .replace("</svg", "</s:svg");
+        let license = format!("<?xml version=\"1.0\"?>\n<!-- {} -->\n{plain}", "some words ".repeat(2_000));
+        for text in [&plain, &prefixed, &license] {
+            assert_eq!(crate::shape::drawing::kind_of(text.as_bytes()), Some(crate::shape::drawing::DrawingKind::Svg));
+            assert_eq!(sizes(text, None), sizes(&plain, None));
+        }
+        assert!(sizes(&plain, None).is_ok());
+        // The surface and its border; a path that is cut off, in its line.
+        let twice = traces(&read_svg(&svg(root, &ELLIPSE.repeat(2)), None).unwrap(), Placed::default(), true).unwrap();
+        assert_eq!(twice.warnings[0].kind, crate::shape::record::WarningKind::DrawnTwice);
+        let doctype = "<!DOCTYPE svg\nPUBLIC \"x\"\n\"y\">\n";
+        let cut = format!("{doctype}{}", svg(root, &format!("{ELLIPSE}\n<path d=\"M0 0L5 5 7\"/>")));
+        assert!(sizes(&cut, None).unwrap_err().to_string().starts_with("Line 5: the path is cut off"));
     }
 
     #[test]

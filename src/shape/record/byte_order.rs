@@ -30,7 +30,8 @@ pub(super) fn choose(first: Read, order: ByteOrder, other: Read) -> Read {
             let is_first = is_first.unwrap_or_else(|| is_usual(&first) || !is_usual(&other));
             let (mut chosen, left, order) =
                 if is_first { (first, other, order) } else { (other, first, order.other()) };
-            if !is_sure {
+            // Depths that are all larger by as much make no other rim.
+            if !is_sure && chosen.traces != left.traces {
                 chosen.warnings.push(warning(&chosen, &left, order));
             }
             Ok(chosen)

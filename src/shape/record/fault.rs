@@ -391,6 +391,9 @@ pub enum WarningKind {
         /// The count found.
         found: usize,
     },
+    /// Lines of a drawing that lie on each other.
+    #[error("some lines of the drawing are there twice, one on the other: they were read once")]
+    DrawnTwice,
     /// Something that should be known of a picture.
     #[error("{0}")]
     Picture(String),
@@ -415,6 +418,7 @@ impl WarningKind {
             WarningKind::DblDiffers { .. } => "dbl_differs",
             WarningKind::StatedTwice { .. } => "stated_twice",
             WarningKind::DepthLeftOut { .. } => "depth_left_out",
+            WarningKind::DrawnTwice => "drawn_twice",
             WarningKind::Picture(_) => "picture",
         }
     }

@@ -5,7 +5,8 @@
 //! could not be confirmed in the standard stands in one table, [`assumption`].
 //!
 //! * [`parse`](mod@parse) – reads records. [`table`] – reads plain tables. [`write`](mod@write) – writes records.
-//! * [`coded`] – the binary forms of a list. `byte_order` – which of its bytes is first. [`crc`] – the checksum. `turn` – devices that start or run otherwise.
+//! * [`coded`] – the binary forms of a list. `byte_order` – which of its bytes is first. [`crc`] – the checksum.
+//! * `turn` – devices that start or run otherwise.
 //! * `source` – the lines of a file. `open` – a trace while it is read. `check` – the checks of both readers.
 //! * `again` – a file that was kept, read again and its records written with a shape. `joined` – two files of one eye each as
 //!   one. [`drill`] – the holes of a drilled mount. `measure` – what is stated once. `rim` – the rim in space. `fault` – faults and

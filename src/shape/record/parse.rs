@@ -877,7 +877,7 @@ mod tests {
             assert_eq!(said(agrees), [""; 0], "{agrees}");
         }
         // With its depth traced, here flat, the rim is as long as it is.
-        let flat = format!("ZFMT=1;12;E;R;F\nZ={}\n", vec!["5"; 12].join(";"));
+        let flat = format!("ZFMT=1;12;E;R;F\nZ={}\n", ["5"; 12].join(";"));
         assert_eq!(
             said(&format!("CIRC=158.00\n{flat}")),
             [

@@ -10,8 +10,9 @@ use std::f64::consts::TAU;
 
 use super::curve::{self, DrawnLines, Polyline};
 use super::fit::{self, Ends, NoLine};
-use super::{DrawingRefused, DrawnLens, MAX_BYTES, MOST_PIECES, Unit, join, lenses_of};
+use super::{DrawingRefused, DrawnLens, MAX_BYTES, MOST_PIECES, Unit, join, lenses_drawn};
 use crate::shape::outline::Point;
+use crate::shape::record::numbered_lines;
 use tables::Tables;
 
 /// The most blocks that are inserted.
@@ -65,12 +66,15 @@ pub fn read_dxf(text: &str, unit: Option<Unit>) -> Result<Vec<DrawnLens>, Drawin
     let drawing = Tables::of(&pairs);
     let mut inserts = Inserts { left: MOST_INSERTS, deep: 0 };
     let lines = lines_of(&entities(section(&pairs, "ENTITIES")), &drawing, mm, &mut inserts)?;
-    lenses_of(join::closed(lines)?)
+    let (lines, is_twice) = join::once(lines);
+    lenses_drawn(join::closed(lines)?, is_twice)
 }
 
 fn pairs(text: &str) -> Result<Vec<CodeValue<'_>>, DrawingRefused> {
-    let mut lines = (1..).zip(text.lines().map(str::trim));
-    let mut pairs = Vec::with_capacity(text.lines().count() / 2);
+    // Some programs end a line with CR alone.
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text).trim_end_matches(['\r', '\n']);
+    let mut lines = numbered_lines(text).map(|(line, text)| (line, text.trim()));
+    let mut pairs = Vec::new();
     while let Some((line, code)) = lines.next() {
         match lines.next() {
             Some((_, value)) => {
@@ -324,6 +328,29 @@ mod tests {
         let line = bulged(&vertices, true);
         // One arc has at most 20,000 pieces.
         assert!((MOST_PIECES + 1..=MOST_PIECES + 20_001).contains(&line.len()), "{} points", line.len());
+    }
+
+    #[test]
+    fn a_mark_before_the_text_and_other_line_ends_change_nothing() {
+        let text = dxf("4", STADIUM);
+        let want = size(&text, None);
+        for other in [format!("\u{feff}{text}"), text.replace('\n', "\r"), text.replace('\n', "\r\n")] {
+            assert_eq!(crate::shape::drawing::kind_of(other.as_bytes()), Some(crate::shape::drawing::DrawingKind::Dxf));
+            assert_eq!(size(&other, None), want);
+        }
+        assert!(want.is_ok());
+    }
+
+    #[test]
+    fn an_outline_that_is_drawn_twice_is_read_once_and_told() {
+        let text = dxf("4", &format!("{STADIUM}\n{STADIUM}"));
+        let file = traces(&read_dxf(&text, None).unwrap(), Placed::default(), true).unwrap();
+        let size = Boxing::of(&file.outlines().right);
+        assert!((size.a_mm - 50.0).abs() < 0.03 && (size.b_mm - 30.0).abs() < 0.03, "{size:?}");
+        assert_eq!(
+            file.warnings[0].to_string(),
+            "some lines of the drawing are there twice, one on the other: they were read once"
+        );
     }
 
     #[test]
