@@ -73,6 +73,16 @@ async fn a_face_is_measured_from_a_photo() {
         let wide = browser.run("return document.documentElement.scrollWidth - innerWidth").await;
         assert!(wide.as_i64().unwrap() <= 0, "{width}: {wide} too wide");
     }
+    // What is wrong with a mark is read to its end.
+    browser.fill("pupil_left", "hello").await;
+    browser.press("Show the figures").await;
+    browser.sees("#pupil_left-error", "from the top left corner of the photo").await;
+    let past = "const right = (id) => document.getElementById(id).getBoundingClientRect().right; \
+                return right('pupil_left-error') - right('place')";
+    assert!(browser.run(past).await.as_f64().unwrap() <= 0.0, "it ends within its box");
+    browser.fill("pupil_left", &marked).await;
+    browser.press("Show the figures").await;
+    browser.sees("#figures", "32.5").await;
     browser.press("Put them into the correction").await;
     browser.arrives_at("/jobs/1120/correction").await;
     assert_eq!(browser.value("pd").await, "31.0/32.5");
