@@ -179,6 +179,14 @@ async fn an_order_in_the_making_goes_to_the_photo_and_back() {
     // both lowest points falls by 3 pixels in 188, and runs 0.9 of a degree off (computed by hand).
     let heights = ["#pupil_height_right", "#pupil_height_left"].map(|id| page.attributes(id, "value")[0].clone());
     assert_eq!(heights, ["19.4", "20.3"]);
+    let head = "details:has(#pupil_height_right) summary";
+    assert_eq!(page.text(head), "Pupil heights measured from a photo");
+    // Typed over, they are no longer those of the photo.
+    let key = order.rsplit('/').next().unwrap();
+    let mut fields = fields_of(&page, &order);
+    fields.iter_mut().filter(|(name, _)| name == "pupil_height_right").for_each(|(_, value)| *value = "21".to_owned());
+    post(&lab, &format!("/drafts/{key}"), &fields, &[]).await.assert_status(204);
+    assert_eq!(lab.get(&order).await.text(head), "Height by rule of thumb");
 }
 
 #[tokio::test]

@@ -120,6 +120,7 @@ impl Figures {
         for eye in self.eyes.iter().filter(|_| chosen.is_checked(MeasuringForm::USE, "heights")) {
             if let Some(height) = &eye.height {
                 order.set(OrderForm::pupil_height(eye.eye), height.clone());
+                order.set(OrderForm::photo_height(eye.eye), height.clone());
             }
         }
     }

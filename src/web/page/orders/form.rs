@@ -162,6 +162,14 @@ impl OrderForm {
         }
     }
 
+    /// The field of what a photo gave for a pupil's height.
+    pub(in crate::web) const fn photo_height(eye: Eye) -> &'static str {
+        match eye {
+            Eye::Right => "photo_height_right",
+            Eye::Left => "photo_height_left",
+        }
+    }
+
     /// The field of a pupil's height, from which the height of a center is suggested.
     pub(in crate::web) const fn pupil_height(eye: Eye) -> &'static str {
         match eye {
