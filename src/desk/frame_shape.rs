@@ -468,16 +468,15 @@ impl FrameShape {
         let mut cautions: Vec<String> = self.eyes_words(&outlines).into_iter().collect();
         cautions.extend(self.size_words(&outlines, frame.eye_size.to_f64()));
         cautions.extend(self.hole_words(&outlines));
-        let bridge_mm = frame.bridge.to_f64();
-        if (self.dbl.to_f64() - bridge_mm).abs() > STAMP_DIFFERENCE_REPORTED_MM {
-            cautions.push(format!(
-                "The distance between the lenses is {} mm, but the frame is stamped {bridge_mm:.1}: measure it. {0} mm \
-                 is used.",
-                self.dbl
-            ));
-        }
+        cautions.extend(self.dbl_words(frame.bridge.to_f64()));
         cautions.extend(file_words(warnings));
         cautions
+    }
+
+    /// Where the trace and the frame's stamp differ, as in [`FrameShape::cautions`].
+    pub fn stamp_cautions(&self, frame: &FrameDetails) -> Vec<String> {
+        let sizes = self.size_words(&self.outlines(), frame.eye_size.to_f64());
+        sizes.into_iter().chain(self.dbl_words(frame.bridge.to_f64())).collect()
     }
 
     /// As [`FrameShape::cautions`], without a frame to compare it with.
@@ -502,6 +501,18 @@ impl FrameShape {
     fn hole_words(&self, outlines: &Pair<Outline>) -> impl Iterator<Item = String> {
         let places = hole_places(&self.holes, outlines);
         [places.right, places.left].into_iter().flat_map(|w| w.refused.into_iter().chain(w.cautions))
+    }
+
+    /// Compares the distance between the lenses with the bridge stamped on the frame.
+    fn dbl_words(&self, stamped_mm: f64) -> Option<String> {
+        let differs = (self.dbl.to_f64() - stamped_mm).abs() > STAMP_DIFFERENCE_REPORTED_MM;
+        differs.then(|| {
+            format!(
+                "The distance between the lenses is {} mm, but the frame is stamped {stamped_mm:.1}: measure it. {0} mm \
+                 is used.",
+                self.dbl
+            )
+        })
     }
 
     /// Compares the traced widths with the eye size stamped on the frame. One sentence if both eyes are equal.

@@ -857,3 +857,24 @@ async fn a_rim_in_space_is_shown_where_its_depth_was_traced() {
     assert!((figure("along the rim") - 138.61).abs() < 0.03, "{figures:?}");
     assert!((figure("flat") - 138.23).abs() < 0.02);
 }
+
+#[tokio::test]
+async fn new_lenses_say_where_the_trace_and_the_stamp_differ() {
+    let lab = TestLab::new().await;
+    let (fits, wide) = (lab.given_job().await, lab.given_job().await);
+    keep_ellipse(&lab, fits).await;
+    let round = records(Some("23.00"), &[("R", vec![2400; 36])]);
+    upload(&lab, wide, &round, &[]).await.assert_status(303);
+    let says = async |job: i64| {
+        let order = lab.get(&format!("/jobs/{job}/relens")).await.location;
+        let page = lab.get(&order).await;
+        assert!(page.text("main").contains("Shape on file"));
+        page.texts("p.warn")
+    };
+    assert_eq!(says(fits).await, Vec::<String>::new());
+    let said = says(wide).await;
+    let shown = lab.get(&format!("/jobs/{wide}/shape")).await.text("main");
+    assert_eq!(said.len(), 2, "{said:?}");
+    assert!(said[0].contains("48.00 mm wide") && said[1].contains("23.00 mm"), "{said:?}");
+    assert!(said.iter().all(|caution| shown.contains(caution)), "{said:?} in {shown}");
+}

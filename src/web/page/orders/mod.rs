@@ -229,6 +229,8 @@ struct Relens {
     number: i64,
     frame: String,
     has_shape: bool,
+    /// Where the shape and the frame's stamp differ.
+    cautions: Vec<String>,
     size: String,
     /// Why it is made again, for a remake.
     remake: Option<String>,
@@ -365,6 +367,10 @@ impl OrderPage {
                 number: job.number,
                 frame: job.frame.details.to_string(),
                 has_shape: job.shape.is_some(),
+                cautions: context
+                    .shape
+                    .as_ref()
+                    .map_or_else(Vec::new, |shape| shape.stamp_cautions(&job.frame.details)),
                 size: context.box_words.clone(),
                 remake: read.remake.as_ref().map(|remake| words::capital(&remake.words())),
             }),
