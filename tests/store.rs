@@ -176,7 +176,7 @@ async fn a_book_held_by_another_program_says_so() {
 }
 
 /// Tables whose rows may change: settings and people (their past is kept by a trigger), what a list needs, what is typed.
-const CHANGEABLE: [&str; 27] = [
+const CHANGEABLE: [&str; 28] = [
     "erasing",
     "supplier",
     "lab",
@@ -191,6 +191,7 @@ const CHANGEABLE: [&str; 27] = [
     "carrier",
     "draft",
     "old_upload",
+    "old_matching",
     "old_staged",
     "old_staged_file",
     "old_writing",

@@ -254,7 +254,7 @@ pub(super) fn names_person(json: &str, person: CustomerId, names: &[String]) -> 
         || (!other_is_chosen && fields.iter().any(|(_, value)| keys.contains(&name_key(value)))))
 }
 
-fn read_fields(json: &str) -> Result<Fields, StoreError> {
+pub(super) fn read_fields(json: &str) -> Result<Fields, StoreError> {
     serde_json::from_str(json).map_err(|e| StoreError::Unreadable { what: "draft", why: e.to_string() })
 }
 

@@ -17,6 +17,7 @@ use time::OffsetDateTime;
 pub use self::comparing::Uncompared;
 pub(super) use self::staging::must_not_be_bringing_in;
 pub use self::staging::{ReadShape, TraceFiles};
+use super::draft::{Fields, read_fields};
 use super::once::Once;
 use super::screen::acting_screen;
 use super::stamp::Stamp;
@@ -84,6 +85,31 @@ impl Store {
         let row =
             sqlx::query!("select name, bytes from old_upload where key = ?", key).fetch_optional(&self.read).await?;
         Ok(row.map(|row| (row.name, row.bytes)))
+    }
+
+    /// Keeps how the columns of a table with these heads were matched.
+    pub async fn keep_old_matching(&self, heads: &str, fields: &Fields, now: OffsetDateTime) -> Result<(), StoreError> {
+        let (fields, saved_at) = (json!(fields), Stamp(now));
+        let mut tx = self.begin().await?;
+        sqlx::query!(
+            "insert into old_matching (heads, fields, saved_at) values (?1, ?2, ?3)
+             on conflict (heads) do update set fields = excluded.fields, saved_at = excluded.saved_at
+             where old_matching.fields <> excluded.fields",
+            heads,
+            fields,
+            saved_at
+        )
+        .execute(&mut *tx)
+        .await?;
+        tx.commit().await
+    }
+
+    /// How the columns of the last table with these heads were matched.
+    pub async fn find_old_matching(&self, heads: &str) -> Result<Option<Fields>, StoreError> {
+        let fields = sqlx::query_scalar!("select fields from old_matching where heads = ?", heads)
+            .fetch_optional(&self.read)
+            .await?;
+        fields.as_deref().map(read_fields).transpose()
     }
 
     /// Whether any uploaded table waits.

@@ -171,7 +171,7 @@ mod tests {
     }
 
     /// Constraints of values that no field of a form holds as it is.
-    const NO_FIELD: [&str; 64] = [
+    const NO_FIELD: [&str; 66] = [
         "sent_in_month_month",
         "twin_gap",
         "twin_is_mirrored",
@@ -203,6 +203,8 @@ mod tests {
         "old_record_has_date",
         "old_record_hash",
         "old_record_number",
+        "old_matching_heads",
+        "old_matching_saved_at",
         "old_upload_key",
         "old_upload_name",
         "prescription_near_pd_given",

@@ -245,6 +245,36 @@ async fn rows_with_a_problem_are_said_and_left_out_only_where_asked() {
     assert_eq!(both.texts("th .job-link"), ["1002", "1001"]);
 }
 
+/// The next file with the same heads is matched as the last one was; another table is guessed as before.
+#[tokio::test]
+async fn columns_that_were_matched_once_are_matched_again() {
+    let lab = TestLab::new().await;
+    let chosen = async |lab: &TestLab| lab.get(COLUMNS).await.attributes("tbody option[selected]", "value");
+    let (heads, says) = ("Bin;Patient;What;Eye size;DBL", "as you matched the last table");
+    given_table(&lab, &format!("{heads}\r\nB-1;Ada Quill;x;50;18\r\n")).await.assert_status(303);
+    assert_eq!(chosen(&lab).await, ["nothing", "name", "nothing", "eye_size", "bridge"]);
+    assert!(!lab.get(COLUMNS).await.text("main").contains(says));
+    let own = [("column_0", "number"), ("column_2", "note"), ("rim", "drilled"), ("days", "day_first")];
+    try_out(&lab, &own).await.assert_status(200);
+    bring_in(&lab).await;
+
+    // Also after the program was started again.
+    let lab = lab.reopened().await;
+    given_table(&lab, &format!("{}\r\nB-2;Bo Reed;y;52;18\r\n", heads.to_uppercase())).await.assert_status(303);
+    let page = lab.get(COLUMNS).await;
+    assert_eq!(chosen(&lab).await, ["number", "name", "note", "eye_size", "bridge"]);
+    assert_eq!(page.attributes("#rim option[selected]", "value"), ["drilled"]);
+    assert_eq!(page.attributes("#days option[selected]", "value"), ["day_first"]);
+    assert!(page.text("main").contains(says), "{}", page.text("main"));
+    assert!(!page.attributes("[name=folder]", "value")[0].is_empty(), "the folder is that of this table");
+    try_out(&lab, &[]).await.assert_status(200);
+    bring_in(&lab).await;
+    assert_eq!(lab.count_rows("old_record").await, 2);
+
+    given_table(&lab, "Bin;Patient;Size\r\nB-3;Cy Ebb;52\r\n").await.assert_status(303);
+    assert_eq!(chosen(&lab).await, ["nothing", "name", "eye_size"]);
+}
+
 #[tokio::test]
 async fn what_cannot_be_read_stands_beside_its_field() {
     let lab = TestLab::new().await;

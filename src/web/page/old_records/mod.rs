@@ -21,7 +21,7 @@ use crate::desk::old_record::day::DayOrder;
 use crate::desk::old_record::row::Matching;
 use crate::old_records::progress::grouped;
 use crate::old_records::{folder, folder_of, guess_matching, table, uploaded};
-use crate::store::draft::{Fields, TypingWindow};
+use crate::store::draft::{Fields, TypingWindow, mark};
 use crate::store::old_record::OldImport;
 use crate::web::error::WebError;
 use crate::web::form::Form;
@@ -158,9 +158,26 @@ pub(crate) async fn keep_table(State(state): State<AppState>, sent: Multipart) -
     let name: String = name.chars().filter(|c| !c.is_control()).take(200).collect();
     let name = if name.trim().is_empty() { "table.csv".to_owned() } else { name };
     state.store.keep_old_upload(&key, &name, bytes, state.clock.now()).await?;
-    let filled = MatchForm::fill(&guess_matching(&table), &folder.display().to_string());
+    let filled = filled(&state, &table, &folder.display().to_string()).await?;
     state.store.keep_draft(&key, filled.fields(), &TypingWindow::default(), state.clock.now()).await?;
     go(COLUMNS)
+}
+
+/// The columns as those of the last table with the same heads were matched, else as they are guessed.
+async fn filled(state: &AppState, table: &table::Table, folder: &str) -> Result<Form, WebError> {
+    let Some(kept) = state.store.find_old_matching(&heads_mark(table)).await? else {
+        return Ok(MatchForm::fill(&guess_matching(table), folder));
+    };
+    let mut form = Form::new(kept);
+    form.set(MatchForm::FOLDER, folder);
+    form.set(MatchForm::AS_BEFORE, MatchForm::YES);
+    Ok(form)
+}
+
+/// Names the heads of the columns. Who has two tables of one program has the same heads in the same order.
+fn heads_mark(table: &table::Table) -> String {
+    let head = |at: usize| table.rows.first().and_then(|row| row.cell(at)).unwrap_or_default().trim().to_lowercase();
+    mark(&(0..table.width()).map(|at| (MatchForm::column(at), head(at))).collect())
 }
 
 #[derive(Template)]
@@ -238,7 +255,7 @@ pub(crate) async fn show_columns(State(state): State<AppState>) -> PageResult {
     let Some(waiting) = waiting(&state).await? else { return go(BEGINNING) };
     let mut form = draft_of(&state, &waiting.key).await?;
     if !form.has(MatchForm::DAYS) {
-        form = MatchForm::fill(&guess_matching(&waiting.table), form.value(MatchForm::FOLDER));
+        form = filled(&state, &waiting.table, form.value(MatchForm::FOLDER)).await?;
     }
     show(&columns_page(&state, &waiting, form))
 }
@@ -253,6 +270,11 @@ pub(crate) async fn match_columns(State(state): State<AppState>, Posted(fields):
         return show_again(&columns_page(&state, &waiting, form));
     };
     state.store.keep_draft(&key, form.fields(), &TypingWindow::default(), state.clock.now()).await?;
+    // Without heads nothing tells that the next table is of the same kind.
+    if matching.has_head {
+        let matched = MatchForm::fill(&matching, "");
+        state.store.keep_old_matching(&heads_mark(&waiting.table), matched.fields(), state.clock.now()).await?;
+    }
     let Waiting { key, name: table_name, table } = waiting;
     state.try_old_records(ImportRequest { key, table, table_name, matching, folder });
     go(TRIAL)
@@ -350,6 +372,8 @@ impl MatchForm {
     const DAYS: &str = "days";
     const RIM: &str = "rim";
     const YES: &str = "yes";
+    /// Whether the page was filled in as the last table was matched.
+    const AS_BEFORE: &str = "as_before";
 
     fn column(at: usize) -> String {
         format!("column_{at}")
