@@ -100,7 +100,7 @@ pub enum IntakeError {
 }
 
 /// The first fault in the order of the lines, and how many follow.
-fn first_of(faults: &[RecordFault]) -> String {
+pub fn first_of(faults: &[RecordFault]) -> String {
     let first = faults.first().map_or_else(String::new, ToString::to_string);
     match faults.len().saturating_sub(1) {
         0 => first,

@@ -28,6 +28,7 @@ use crate::desk::job::{EventKind, Job, Stage};
 use crate::desk::lab::Lab;
 use crate::desk::step::Step;
 use crate::desk::text;
+use crate::intake::first_of;
 use crate::optics::direction::place_words;
 use crate::optics::notation::short;
 use crate::optics::unit::Millimeter;
@@ -39,7 +40,6 @@ use crate::shape::drawing::{self, Placed, Unit};
 use crate::shape::hole::Hole;
 use crate::shape::layout::frame_pd_mm;
 use crate::shape::outline::Outline;
-use crate::shape::record::RecordFault;
 use crate::store::StoreError;
 use crate::store::draft::Fields;
 use crate::store::once::Once;
@@ -354,18 +354,10 @@ impl ShapeForm {
                 form.fail(place, &refused);
                 return Vec::new();
             };
-            form.fail(place, first_of(&faults));
+            // All of them stand at the head of the page.
+            form.fail(place, capital(&first_of(&faults)));
             faults.iter().map(|f| format!("{f}.")).collect()
         })
-    }
-}
-
-/// The first fault stands beside the field too: the list of all of them is at the head of the page.
-fn first_of(faults: &[RecordFault]) -> String {
-    let first = faults.first().map(ToString::to_string).unwrap_or_default();
-    match faults.len() {
-        0 | 1 => capital(&first),
-        count => format!("{}. All {count} faults stand at the head of the page", capital(&first)),
     }
 }
 
@@ -420,7 +412,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
     };
     let is_typed = |name: &&str| !form.value(name).trim().is_empty();
     let is_filled_in = form.is_fine()
-        && ([ShapeForm::DBL, ShapeForm::TURN, ShapeForm::TABLE].iter().any(is_typed)
+        && ([ShapeForm::DBL, ShapeForm::UNIT, ShapeForm::TURN, ShapeForm::TABLE].iter().any(is_typed)
             || Eye::BOTH.iter().any(|eye| eye.name() == form.value(ShapeForm::EYE)));
     form.set_default(ShapeForm::EYE, "said");
     form.set_default(WAY, "circumference");
