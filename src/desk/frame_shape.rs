@@ -1,5 +1,7 @@
 //! The traced shape of a frame, stored under the number of the job it was traced for.
 
+use std::fmt;
+
 use strum::{EnumString, IntoStaticStr, VariantArray};
 use thiserror::Error;
 
@@ -65,6 +67,23 @@ pub struct Original<'a> {
     pub name: &'a str,
     /// How the shape came to be.
     pub origin: ShapeOrigin,
+}
+
+/// The size of a shape as it is told apart from another: the box of the right eye, and the distance between the lenses.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ShapeSize {
+    /// Box width.
+    pub a: Millimeter,
+    /// Box height.
+    pub b: Millimeter,
+    /// Distance between the lenses.
+    pub dbl: Millimeter,
+}
+
+impl fmt::Display for ShapeSize {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "A {}, B {}, DBL {} mm", self.a, self.b, self.dbl)
+    }
 }
 
 /// A shape in the book.

@@ -18,13 +18,29 @@ use super::stamp::Stamp;
 use super::{Store, StoreError};
 use crate::desk::attachment::NewFile;
 use crate::desk::drilling::{BoxSide, DrilledHole, FromSide};
-use crate::desk::frame_shape::{DblSource, FrameShape, KeptWarning, NewShape, RimInSpace, ShapeOrigin};
+use crate::desk::frame_shape::{DblSource, FrameShape, KeptWarning, NewShape, RimInSpace, ShapeOrigin, ShapeSize};
 use crate::desk::id::{FrameId, ShapeId};
 use crate::desk::job::{EventKind, Job};
 use crate::desk::step::Step;
 use crate::optics::{Eye, Pair};
 use crate::shape::boxing::Boxing;
 use crate::shape::trace::Trace;
+
+/// A shape that a job had before the one it uses.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EarlierShape {
+    pub id: ShapeId,
+    pub origin: ShapeOrigin,
+    /// The name of the file it was read from; empty where it was made from another shape.
+    pub file: String,
+    /// When the job began to use it.
+    pub since: OffsetDateTime,
+    pub size: ShapeSize,
+}
+
+fn size_of(a: i64, b: i64, dbl: i64) -> Result<ShapeSize, StoreError> {
+    Ok(ShapeSize { a: length("A", a)?, b: length("B", b)?, dbl: length("DBL", dbl)? })
+}
 
 /// A shape, with the bytes of each eye's trace in hexadecimal digits.
 #[derive(Deserialize)]
@@ -188,19 +204,93 @@ impl Store {
         .await
     }
 
-    /// The newest other jobs in a frame that have a shape on file.
-    pub async fn list_other_shaped_jobs(&self, frame: FrameId, job: i64, most: i64) -> Result<Vec<i64>, StoreError> {
-        Ok(sqlx::query_scalar!(
-            r#"select number as "number!: i64" from job
-               where frame_id = ?1 and number <> ?2
-                 and exists (select 1 from job_shape s where s.job_number = job.number)
-               order by number desc limit ?3"#,
+    /// Makes a shape that a job had before the one it uses again. What it used meanwhile stays in its history.
+    pub async fn use_earlier_shape(
+        &self,
+        key: &str,
+        number: i64,
+        (shape, says): (ShapeId, &str),
+        now: OffsetDateTime,
+    ) -> Result<Once<()>, StoreError> {
+        self.once(key, Some((number, Step::Shape)), now, async |tx| {
+            let was_used = sqlx::query_scalar!(
+                r#"select exists (select 1 from job_shape where shape_id = ? and job_number = ?) as "was_used!: bool""#,
+                shape,
+                number
+            )
+            .fetch_one(&mut *tx)
+            .await?;
+            if !was_used {
+                return Err(StoreError::NotFound("that shape"));
+            }
+            use_shape(tx, number, shape, now).await?;
+            append_event(tx, number, EventKind::ShapeKept, says, now).await?;
+            Ok(Done::new((), number))
+        })
+        .await
+    }
+
+    /// The shapes that a job had before the one it uses, the newest first.
+    pub async fn list_earlier_shapes(
+        &self,
+        job: i64,
+        used: ShapeId,
+        most: i64,
+    ) -> Result<Vec<EarlierShape>, StoreError> {
+        sqlx::query!(
+            r#"select s.id as "id: ShapeId", s.origin, a.name as "name?", u.added_at as "since: Stamp",
+                      e.a_hundredths, e.b_hundredths, s.dbl_hundredths
+               from job_shape u
+               join shape s on s.id = u.shape_id
+               join shape_eye e on e.shape_id = s.id and e.eye = 'right'
+               left join attachment a on a.id = s.original_id
+               where u.job_number = ?1 and u.shape_id <> ?2
+                 and not exists (select 1 from job_shape later
+                                 where later.job_number = ?1 and later.seq > u.seq and later.shape_id = u.shape_id)
+               order by u.seq desc limit ?3"#,
+            job,
+            used,
+            most
+        )
+        .fetch_all(&self.read)
+        .await?
+        .into_iter()
+        .map(|row| {
+            Ok(EarlierShape {
+                id: row.id,
+                origin: word("shape origin", &row.origin, ShapeOrigin::from_key(&row.origin))?,
+                file: row.name.unwrap_or_default(),
+                since: row.since.0,
+                size: size_of(row.a_hundredths, row.b_hundredths, row.dbl_hundredths)?,
+            })
+        })
+        .collect()
+    }
+
+    /// The newest other jobs in a frame that have a shape on file, with its size.
+    pub async fn list_other_shaped_jobs(
+        &self,
+        frame: FrameId,
+        job: i64,
+        most: i64,
+    ) -> Result<Vec<(i64, ShapeSize)>, StoreError> {
+        sqlx::query!(
+            r#"select j.number as "number!: i64", e.a_hundredths, e.b_hundredths, s.dbl_hundredths
+               from job j
+               join job_shape u on u.seq = (select max(seq) from job_shape where job_number = j.number)
+               join shape s on s.id = u.shape_id
+               join shape_eye e on e.shape_id = s.id and e.eye = 'right'
+               where j.frame_id = ?1 and j.number <> ?2
+               order by j.number desc limit ?3"#,
             frame,
             job,
             most
         )
         .fetch_all(&self.read)
-        .await?)
+        .await?
+        .into_iter()
+        .map(|row| Ok((row.number, size_of(row.a_hundredths, row.b_hundredths, row.dbl_hundredths)?)))
+        .collect()
     }
 
     /// The newest jobs that used a shape.

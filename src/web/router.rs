@@ -78,6 +78,7 @@ addresses! {
     "/jobs/{number}/shape/change" => post(shapes::change_shape),
     "/jobs/{number}/shape/holes" => post(shapes::holes::keep_holes),
     "/jobs/{number}/shape/loan" => post(shapes::borrow_shape),
+    "/jobs/{number}/shape/earlier" => post(shapes::use_earlier_shape),
     "/jobs/{number}/shape/original" => get(shapes::download_original),
     "/jobs/{number}/shape/picture/{id}" => computed(get(picture::show_picture)),
     "/jobs/{number}/shape/outline" => computed(post(picture::keep_outline)),

@@ -375,6 +375,13 @@ async fn filled_for_job(lab: &TestLab, address: &str) -> (i64, &'static str, Vec
             lab.given_shape_for(earlier).await;
             (lab.given_job_in_the_frame_of(earlier).await, "/shape", Vec::new())
         }
+        "/jobs/{number}/shape/earlier" => {
+            let number = lab.given_job().await;
+            lab.given_shape_for(number).await;
+            let path = format!("/jobs/{number}/shape/change");
+            lab.post(&path, &[("way", "box"), ("box_a", "50")]).await.assert_status(303);
+            (number, "/shape", Vec::new())
+        }
         "/jobs/{number}/blanks" => {
             let number = lab.given_job().await;
             lab.given_shape_for(number).await;
@@ -535,6 +542,7 @@ async fn a_form_of_a_job_that_moved_on_is_refused() {
         "/shape/change",
         "/shape/holes",
         "/shape/loan",
+        "/shape/earlier",
         "/shape/outline",
         "/blanks",
         "/tickets",

@@ -202,6 +202,103 @@ async fn a_second_upload_corrects_and_keeps_the_first() {
 }
 
 #[tokio::test]
+async fn an_earlier_shape_is_used_again_and_nothing_is_removed() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let (path, earlier) = (format!("/jobs/{job}/shape"), format!("/jobs/{job}/shape/earlier"));
+    keep_ellipse(&lab, job).await;
+    assert!(lab.get(&path).await.texts("#earlier").is_empty());
+    let round = records(Some("20.00"), &[("R", vec![2400; 36])]);
+    upload(&lab, job, &round, &[]).await.assert_status(303);
+    let page = lab.get(&path).await;
+    let row = page.text("#earlier .acts");
+    assert!(row.contains("frame.trc") && row.contains("A 50.00, B 40.00, DBL 20.00 mm"), "{row}");
+    let fields = crate::addresses::fields_of(&page, &earlier);
+    let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
+    // What never was this job's is not its earlier shape; nor is the one that is used.
+    let other = lab.given_job().await;
+    keep_ellipse(&lab, other).await;
+    for shape in [lab.store.get_job(other).await.unwrap().shape, lab.store.get_job(job).await.unwrap().shape] {
+        lab.post(&earlier, &[("earlier", &shape.unwrap().to_string())]).await.assert_status(404);
+    }
+    let kept = lab.count("job_shape", job).await;
+    let (first, second) = tokio::join!(lab.post_as_is(&earlier, &fields), lab.post_as_is(&earlier, &fields));
+    assert_eq!(first.assert_status(303).location, second.assert_status(303).location);
+    assert_eq!(
+        (lab.count("job_shape", job).await, lab.count("shape", job).await),
+        (kept + 1, 2),
+        "a use, and no shape"
+    );
+
+    let lab = lab.reopened().await;
+    let page = lab.get(&path).await;
+    assert_eq!(page.texts(".eye-right .num")[0], "50.00");
+    assert!(page.text("#earlier .acts").contains("A 48.00"), "{}", page.text("#earlier"));
+    assert_eq!(page.texts("#earlier .acts").len(), 1, "the one that is used is no earlier one");
+    let note = lab.store.get_job(job).await.unwrap().history.last().unwrap().note.clone();
+    assert_eq!(note, "frame.trc, used again");
+    // A form that was opened before is about another shape: it is asked about.
+    let outdated = lab.post_as_is(&earlier, &[("key", &format!("shape-{job}-1")), fields[1]]).await;
+    assert!(outdated.assert_status(422).text("#earlier-error").contains("newer shape"), "{}", outdated.text("main"));
+    assert_eq!(lab.get(&path).await.texts(".eye-right .num")[0], "50.00");
+}
+
+#[tokio::test]
+async fn the_shape_of_a_canceled_job_is_shown_and_not_changed() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    let round = records(Some("20.00"), &[("R", vec![2400; 36])]);
+    upload(&lab, job, &round, &[]).await.assert_status(303);
+    let path = format!("/jobs/{job}/shape");
+    let posting = async |lab: &TestLab| lab.get(&path).await.attributes("main form[method=post]", "action");
+    assert_eq!(posting(&lab).await.len(), 4, "the holes, an earlier one, another one, a newer one");
+    lab.post(&format!("/jobs/{job}/cancellation"), &[("asked_by", "customer"), ("reason", "found the old pair")])
+        .await
+        .assert_status(303);
+    let page = lab.get(&path).await;
+    assert!(posting(&lab).await.is_empty(), "{:?}", posting(&lab).await);
+    assert_eq!(page.assert_status(200).texts(".eye-right .num")[0], "48.00");
+    assert!(page.texts("main .notice").join(" ").contains("was canceled"), "{}", page.text("main"));
+    assert!(page.text("#earlier").contains("A 50.00"), "what it had before is still read");
+    let never = lab.given_job().await;
+    lab.post(&format!("/jobs/{never}/cancellation"), &[("asked_by", "customer"), ("reason", "found the old pair")])
+        .await
+        .assert_status(303);
+    let page = lab.get(&format!("/jobs/{never}/shape")).await;
+    assert!(page.attributes("main form[method=post]", "action").is_empty());
+    assert!(page.text("main").contains("No shape was put on file"), "{}", page.text("main"));
+}
+
+/// Each form of the page keeps what is typed in it, also when another one of them is refused.
+#[tokio::test]
+async fn what_is_typed_in_each_form_of_the_page_survives_a_reload() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    keep_ellipse(&lab, job).await;
+    let path = format!("/jobs/{job}/shape");
+    let page = lab.get(&path).await;
+    let draft = |end: &str| page.attributes(&format!("form[action='{path}{end}']"), "data-draft")[0].clone();
+    let typed: [(&str, &[(&str, &str)]); 3] = [
+        ("", &[("dbl", "17.5"), ("unit", "inch")]),
+        ("/holes", &[("holes_on", "both"), ("holes", "temple 3.5 2 1.4")]),
+        ("/change", &[("way", "box"), ("box_a", "51")]),
+    ];
+    for (end, fields) in typed {
+        lab.post(&format!("/drafts/{}", draft(end)), fields).await.assert_status(204);
+    }
+    let refused = lab.post(&format!("{path}/change"), &[("way", "circumference"), ("circumference", "x")]).await;
+    refused.assert_status(422);
+    for (page, width) in [(lab.get(&path).await, "51"), (refused, "")] {
+        assert_eq!(page.attributes("#dbl", "value"), ["17.5"]);
+        assert_eq!(page.attributes("#unit [selected]", "value"), ["inch"]);
+        assert_eq!(page.text("#holes").trim(), "temple 3.5 2 1.4");
+        assert_eq!(page.attributes("#box_a", "value"), [width]);
+        assert_eq!(page.attributes("details:has(#box_a)", "open").len(), 1, "it is seen");
+    }
+}
+
+#[tokio::test]
 async fn new_lenses_use_the_shape_of_the_earlier_job() {
     let lab = TestLab::new().await;
     let job = lab.given_job().await;
@@ -338,6 +435,7 @@ async fn the_shape_of_another_frame_of_the_model_can_be_used() {
     let second = lab.given_job_in_the_frame_of(first).await;
     let page = lab.get(&format!("/jobs/{second}/shape")).await;
     assert!(page.text("section button").contains(&format!("the shape of job {first}")));
+    assert!(page.text("#frame-shapes ~ form").contains("A 50.00, B 40.00, DBL 20.00 mm"), "{}", page.text("main"));
     let path = format!("/jobs/{second}/shape/loan");
     lab.post(&path, &[("other", "77")]).await.assert_status(404);
     lab.post(&path, &[("other", &first.to_string())]).await.assert_status(303);

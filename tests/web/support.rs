@@ -209,7 +209,7 @@ impl TestLab {
             Some((job, "tickets")) => (format!("{job}/ticket"), "ticket"),
             Some((job, "receipts")) => (format!("{job}/bill"), "receipt"),
             Some((job, "impact")) => (format!("{job}/packing"), "impact"),
-            Some((page, "change" | "holes" | "loan" | "outline")) => (page.to_owned(), "shape"),
+            Some((page, "change" | "holes" | "loan" | "earlier" | "outline")) => (page.to_owned(), "shape"),
             Some((page, end @ ("concession" | "retirement"))) => (page.to_owned(), end),
             Some((_, "notes")) => (path.to_owned(), "note"),
             Some((_, end)) => (path.to_owned(), end),

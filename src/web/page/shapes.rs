@@ -17,14 +17,15 @@ use self::family::Family;
 use super::job_bar::JobBar;
 use super::job_post::{JobPost, StepForm};
 use super::sent::{after_rest, not_read, set_typed, start_of};
-use super::{Chrome, PageResult, go, show, show_again};
+use super::{Chrome, PageResult, draft_of, go, key_of, show, show_again};
 use crate::desk::attachment::{AttachmentKind, FileFormat, FileRefused, KeptFile, MOST_BYTES, NewFile};
 use crate::desk::drilling::HoleTableRow;
 use crate::desk::frame::Rim;
 use crate::desk::frame_shape::{
     BOX_SIDE, CIRCUMFERENCE, DBL, DblSource, FrameShape, NewShape, Original, ShapeChange, ShapeOrigin, ShapeRefused,
 };
-use crate::desk::job::{EventKind, Job, Stage};
+use crate::desk::id::ShapeId;
+use crate::desk::job::{Job, Stage};
 use crate::desk::lab::Lab;
 use crate::desk::step::Step;
 use crate::desk::text;
@@ -43,6 +44,7 @@ use crate::shape::outline::Outline;
 use crate::store::StoreError;
 use crate::store::draft::Fields;
 use crate::store::once::Once;
+use crate::store::shape::EarlierShape;
 use crate::web::AppState;
 use crate::web::download::{TEXT, download};
 use crate::web::drawing::EyeDrawing;
@@ -50,7 +52,7 @@ use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::photos::Photo;
 use crate::web::twins::apart_words;
-use crate::web::words::{capital, eye_class};
+use crate::web::words::{self, capital, eye_class};
 
 /// Faults shown at once; the parser itself stops at about a hundred.
 const FAULTS_SHOWN: usize = 20;
@@ -64,6 +66,8 @@ struct ShapePage {
     already_cut: bool,
     /// Whether the form holds what was typed at an earlier visit.
     is_filled_in: bool,
+    /// Whether another shape was asked for at an earlier visit.
+    is_change_typed: bool,
     /// Whether the lenses are held by holes.
     is_drilled: bool,
     key: String,
@@ -74,8 +78,10 @@ struct ShapePage {
     pictures: Vec<KeptFile>,
     faults: Vec<String>,
     more_faults: usize,
-    /// The jobs whose shape may be used where this one has none.
-    on_file_for_frame: Vec<i64>,
+    /// The jobs whose shape may be used where this one has none, with its size.
+    on_file_for_frame: Vec<(i64, String)>,
+    /// Why nothing of the shape is changed any more.
+    refused: Option<String>,
 }
 
 /// A kept shape in words and figures.
@@ -97,7 +103,32 @@ struct ShapeOnFile {
     jobs: Vec<i64>,
     /// Shapes of other jobs that look like it: the job, and how far apart.
     alike: Vec<(i64, String)>,
-    earlier: i64,
+    /// Those that the job had before.
+    earlier: Vec<EarlierRow>,
+}
+
+/// An earlier shape of the job.
+struct EarlierRow {
+    id: ShapeId,
+    /// Its file, or how it was made.
+    name: String,
+    size: String,
+    since: String,
+}
+
+impl EarlierRow {
+    fn of(state: &AppState, shape: &EarlierShape) -> Self {
+        Self {
+            id: shape.id,
+            name: earlier_name(shape),
+            size: shape.size.to_string(),
+            since: words::moment(&state.clock.local(shape.since)),
+        }
+    }
+}
+
+fn earlier_name(shape: &EarlierShape) -> String {
+    if shape.file.is_empty() { shape.origin.words().to_owned() } else { shape.file.clone() }
 }
 
 struct EyeShape {
@@ -204,6 +235,10 @@ pub(crate) async fn change_shape(
 
 const WAY: &str = "way";
 
+/// What is typed in the other two forms of the page is kept under their names before the key of the step.
+const HOLES_DRAFT: &str = "holes";
+const CHANGE_DRAFT: &str = "change";
+
 /// The page again, for holes or a change that were typed beside an earlier shape: sent once more, they are done.
 async fn ask_about_newer_shape(state: &AppState, mut post: JobPost, field: &str) -> PageResult {
     let says = "A newer shape was put on file after this page was opened. It is shown now: send this again if it is meant for \
@@ -250,11 +285,35 @@ pub(crate) async fn borrow_shape(
     }
     let other: i64 = post.form.value("other").parse().unwrap_or(0);
     let offered = state.store.list_other_shaped_jobs(post.job.frame.id, number, MOST_JOBS).await?;
-    if !offered.contains(&other) {
+    if !offered.iter().any(|(job, _)| *job == other) {
         return Err(WebError::NotFound("The shape of that job".to_owned()));
     }
     post.done(state.store.borrow_shape(&post.act, other, number, state.clock.now()).await?)
 }
+
+const EARLIER: &str = "earlier";
+
+/// Uses a shape again that the job had before.
+pub(crate) async fn use_earlier_shape(
+    State(state): State<AppState>,
+    Path(number): Path<i64>,
+    Posted(fields): Posted<Fields>,
+) -> PageResult {
+    let post = JobPost::read(&state, number, Step::Shape, fields).await?;
+    if post.is_outdated {
+        return ask_about_newer_shape(&state, post, EARLIER).await;
+    }
+    let (id, used) = (key_of::<ShapeId>(post.form.value(EARLIER), "That shape")?, kept_shape(&state, number).await?);
+    let earlier = state.store.list_earlier_shapes(number, used.id, MOST_EARLIER).await?;
+    let Some(shape) = earlier.iter().find(|shape| shape.id == id) else {
+        return Err(WebError::NotFound("That earlier shape".to_owned()));
+    };
+    let says = format!("{}, used again", earlier_name(shape));
+    post.done(state.store.use_earlier_shape(&post.act, number, (id, &says), state.clock.now()).await?)
+}
+
+/// Earlier shapes listed at once.
+const MOST_EARLIER: i64 = 20;
 
 /// Jobs listed at once.
 const MOST_JOBS: i64 = 6;
@@ -263,7 +322,14 @@ const MOST_JOBS: i64 = 6;
 /// outline is saved: what shows no lens is not.
 async fn hold_picture(state: &AppState, mut post: JobPost, name: &str, bytes: &Bytes) -> PageResult {
     match picture_of(name, bytes) {
-        Ok(photo) => go(&format!("/jobs/{}/shape/picture/{}", post.job.number, state.photos.keep(photo))),
+        Ok(photo) => {
+            let path = format!("/jobs/{}/shape/picture/{}", post.job.number, state.photos.keep(photo));
+            // What was typed beside the file holds for the picture too.
+            let typed = [ShapeForm::DBL, ShapeForm::EYE].map(|name| (name, post.form.value(name)));
+            let typed = typed.into_iter().filter(|(_, value)| !["", "said"].contains(value));
+            let typed = form_urlencoded::Serializer::new(String::new()).extend_pairs(typed).finish();
+            go(&if typed.is_empty() { path } else { format!("{path}?{typed}") })
+        }
         Err(why) => {
             post.form.fail(ShapeForm::FILE, why);
             show_again(&page(state, &post.job.clone(), post.refused(), Vec::new()).await?)
@@ -403,6 +469,14 @@ fn file_name(name: &str) -> String {
 
 async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<String>) -> Result<ShapePage, WebError> {
     let StepForm { key, mut form } = form;
+    // What was typed in each form of the page stands there, also when another one of them was refused.
+    for draft in [key.clone(), format!("{HOLES_DRAFT}-{key}"), format!("{CHANGE_DRAFT}-{key}")] {
+        let typed = draft_of(state, &draft).await?;
+        let of_form = || typed.fields().iter().filter(|(name, _)| name != "key");
+        if !of_form().any(|(name, _)| form.has(name)) {
+            of_form().for_each(|(name, value)| form.set(name, value.clone()));
+        }
+    }
     let kept = match state.store.find_job_shape(job).await? {
         Some(shape) => {
             holes::fill(&mut form, &shape);
@@ -414,12 +488,14 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
     let is_filled_in = form.is_fine()
         && ([ShapeForm::DBL, ShapeForm::UNIT, ShapeForm::TURN, ShapeForm::TABLE].iter().any(is_typed)
             || Eye::BOTH.iter().any(|eye| eye.name() == form.value(ShapeForm::EYE)));
+    let is_change_typed = ["circumference", "box_a", "box_b"].iter().any(is_typed) || form.value(WAY) == "smooth";
     form.set_default(ShapeForm::EYE, "said");
     form.set_default(WAY, "circumference");
     let on_file_for_frame = match kept {
         Some(_) => Vec::new(),
         None => state.store.list_other_shaped_jobs(job.frame.id, job.number, MOST_JOBS).await?,
     };
+    let on_file_for_frame = on_file_for_frame.into_iter().map(|(job, size)| (job, size.to_string())).collect();
     let pictures = state.store.list_files(job.number).await?.into_iter().filter(KeptFile::is_picture);
     let more_faults = faults.len().saturating_sub(FAULTS_SHOWN);
     faults.truncate(FAULTS_SHOWN);
@@ -428,6 +504,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
         bar: JobBar::of(job, "shape", state),
         already_cut: job.stage_of_work() >= Stage::Cut,
         is_filled_in,
+        is_change_typed,
         is_drilled: job.frame.details.rim == Rim::Drilled,
         kept,
         key,
@@ -438,6 +515,7 @@ async fn page(state: &AppState, job: &Job, form: StepForm, mut faults: Vec<Strin
         faults,
         more_faults,
         on_file_for_frame,
+        refused: Step::Shape.refusal(job),
     })
 }
 
@@ -445,6 +523,7 @@ async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<Shap
     let (from_file, warnings) = state.store.get_shape_file(shape.id).await?;
     let others = state.store.list_jobs_of_shape(shape.id, MOST_JOBS).await?;
     let alike = state.store.list_twins(shape.id).await?;
+    let earlier = state.store.list_earlier_shapes(job.number, shape.id, MOST_EARLIER).await?;
     let family = Family::of(state, shape).await?;
     let outlines = shape.outlines();
     let boxing = outlines.as_ref().map(Boxing::of);
@@ -476,7 +555,7 @@ async fn on_file(state: &AppState, job: &Job, shape: &FrameShape) -> Result<Shap
             _ => from_file,
         },
         from_job: shape.job_number.filter(|number| *number != job.number),
-        earlier: job.count(EventKind::ShapeKept) - 1,
+        earlier: earlier.iter().map(|shape| EarlierRow::of(state, shape)).collect(),
     })
 }
 
