@@ -46,6 +46,7 @@ use self::page::today::Day;
 use self::photos::Photos;
 use self::screens::Screens;
 use crate::desk::lab::Lab;
+use crate::picture::{Ask, Reading};
 use crate::store::changes::Changes;
 use crate::store::{Store, StoreError};
 
@@ -81,6 +82,8 @@ pub struct Shared {
     pub old_records: OldRecords,
     /// The lab's own row, which every page shows and only one page changes.
     lab: RwLock<Option<Arc<Lab>>>,
+    /// The outline that was read last, of which picture and how.
+    reading: Memo<(String, Ask), Reading>,
     /// The shapes on file, to find those that look alike.
     twins: twins::Twins,
     /// What the open jobs need.
@@ -104,7 +107,7 @@ impl AppState {
         let (asked, photos) = (RecentSearches::default(), Photos::default());
         let (devices, old_records) = (Devices::default(), OldRecords::default());
         let (twins, needs) = (twins::Twins::default(), needs::Needs::default());
-        let (day, to_buy) = (Memo::default(), Memo::default());
+        let (reading, day, to_buy) = (Memo::default(), Memo::default(), Memo::default());
         let lab = RwLock::new(lab);
         let shared = Shared {
             store,
@@ -116,6 +119,7 @@ impl AppState {
             photos,
             old_records,
             lab,
+            reading,
             twins,
             needs,
             day,

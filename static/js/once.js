@@ -4,7 +4,8 @@ import { all } from './page.js';
 
 document.addEventListener('submit', (event) => {
   const form = event.target;
-  if (event.defaultPrevented || form.method === 'get') return;
+  const method = event.submitter?.getAttribute('formmethod') ?? form.method;
+  if (event.defaultPrevented || method === 'get') return;
   if (form.dataset.sent) { event.preventDefault(); return; }
   form.dataset.sent = 'yes';
   setTimeout(() => {

@@ -1,18 +1,26 @@
-// Moves points of an outline over its picture. The page's form carries the moves; the server computes the shape.
-import { all } from './page.js';
+// Moves points of an outline over its picture. The page's form carries the moves; the server computes the shape, and the
+// size that follows what is moved.
+import { all, debounce } from './page.js';
 
 for (const figure of all('[data-outline]')) {
   const svg = figure.querySelector('svg');
-  const field = figure.closest('form').elements.moves;
+  const { elements } = figure.closest('form');
+  const field = elements.moves;
   const handles = all('[data-handle]', figure);
-  const lines = all('polygon', figure).map((line) => ({ line, points: [...line.points].map(({ x, y }) => [x, y]) }));
+  const numbers = (text) => text.split(',').map(Number);
+  const lines = all('polygon', figure).map((line) => ({ line, points: line.dataset.start.split(' ').map(numbers) }));
   const perLine = handles.length / lines.length;
-  const starts = handles.map((handle) => [Number(handle.getAttribute('cx')), Number(handle.getAttribute('cy'))]);
-  const moves = handles.map(() => [0, 0]);
-  for (const part of field.value.split(' ').filter(Boolean)) {
-    const [number, x, y] = part.split(':').map(Number);
-    if (moves[number]) moves[number] = [x, y];
-  }
+  const starts = handles.map((handle) => numbers(handle.dataset.start));
+  const most = Number(figure.dataset.most);
+  const within = (far) => Math.min(Math.max(far, -most), most);
+  let moves = [];
+  const readMoves = () => {
+    moves = handles.map(() => [0, 0]);
+    for (const part of field.value.split(' ').filter(Boolean)) {
+      const [number, x, y] = part.split(':').map(Number);
+      if (moves[number] && Number.isFinite(x) && Number.isFinite(y)) moves[number] = [within(x), within(y)];
+    }
+  };
 
   const redraw = () => {
     handles.forEach((handle, i) => {
@@ -31,8 +39,28 @@ for (const figure of all('[data-outline]')) {
         return `${x.toFixed(1)},${y.toFixed(1)}`;
       }).join(' '));
     });
-    field.value = moves.map(([x, y], i) => [i, x, y]).filter(([, x, y]) => x || y)
-      .map(([i, x, y]) => `${i}:${x.toFixed(2)}:${y.toFixed(2)}`).join(' ');
+  };
+
+  // The size of the outline with the points where they are.
+  let running;
+  const ask = debounce(200, async () => {
+    running?.abort();
+    running = new AbortController();
+    const moved = new URLSearchParams({ moves: field.value, read_as: elements.read_as.value });
+    try {
+      const answer = await fetch(`${figure.dataset.outline}&${moved}`, { signal: running.signal });
+      if (!answer.ok) return;
+      const read = new DOMParser().parseFromString(await answer.text(), 'text/html').getElementById('read');
+      if (read) document.getElementById('read').innerHTML = read.innerHTML;
+    } catch { /* the button still asks */ }
+  });
+  field.addEventListener('input', () => { readMoves(); redraw(); ask(); });
+  const move = (i, x, y) => {
+    moves[i] = [within(x), within(y)];
+    field.value = moves.map(([right, down], each) => [each, right, down]).filter(([, right, down]) => right || down)
+      .map(([each, right, down]) => `${each}:${right.toFixed(2)}:${down.toFixed(2)}`).join(' ');
+    // It is kept as what is typed.
+    field.dispatchEvent(new Event('input', { bubbles: true }));
   };
 
   const place = (event) => {
@@ -42,22 +70,21 @@ for (const figure of all('[data-outline]')) {
   handles.forEach((handle, i) => {
     handle.setAttribute('tabindex', '0');
     handle.setAttribute('role', 'button');
-    handle.setAttribute('aria-label', `Point ${i + 1} of the outline; arrow keys move it`);
+    handle.setAttribute('aria-label', `Point ${i} of the outline; arrow keys move it`);
     handle.addEventListener('pointerdown', (event) => { handle.setPointerCapture(event.pointerId); event.preventDefault(); });
     handle.addEventListener('pointermove', (event) => {
       if (!handle.hasPointerCapture(event.pointerId)) return;
       const [x, y] = place(event);
-      moves[i] = [x - starts[i][0], y - starts[i][1]];
-      redraw();
+      move(i, x - starts[i][0], y - starts[i][1]);
     });
     const steps = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
     handle.addEventListener('keydown', (event) => {
       const step = steps[event.key];
       if (!step) return;
       event.preventDefault();
-      moves[i] = [moves[i][0] + step[0], moves[i][1] + step[1]];
-      redraw();
+      move(i, moves[i][0] + step[0], moves[i][1] + step[1]);
     });
   });
-  if (field.value) redraw();
+  readMoves();
+  if (field.value) { redraw(); ask(); }
 }

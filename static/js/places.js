@@ -34,7 +34,8 @@ for (const figure of all('[data-places]')) {
     const point = new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse());
     const before = places().length >= counts[asked()] ? [] : places();
     form.elements[asked()].value = [...before, `${point.x.toFixed(1)},${point.y.toFixed(1)}`].join(' ');
-    draw();
+    // It is kept as what is typed.
+    form.elements[asked()].dispatchEvent(new Event('input', { bubbles: true }));
   });
   form.addEventListener('input', draw);
   draw();

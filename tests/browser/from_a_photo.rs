@@ -22,6 +22,33 @@ fn photo(dice: &mut Dice, lens: &Truth) -> NamedTempFile {
     given_file(".jpg", &jpeg(&photo, 90))
 }
 
+/// A point at the right edge is moved by ten pixels and back by nine: the width follows, and a reload loses neither the point
+/// nor the distance that was typed.
+async fn a_moved_point_is_measured_and_kept(browser: &Browser) {
+    let press = |key: &str, times: usize| {
+        format!(
+            "const point = document.querySelector('[data-handle=\"0\"]'); for (let i = 0; i < {times}; i += 1) \
+             point.dispatchEvent(new KeyboardEvent('keydown', {{ key: '{key}', bubbles: true }}));"
+        )
+    };
+    let width = async || {
+        let words = browser.texts("#read dl.figures dd").await.join(" ");
+        let after = words.split("A ").nth(1).and_then(|rest| rest.split(' ').next()?.parse::<f64>().ok());
+        after.unwrap_or_else(|| panic!("no width in {words}"))
+    };
+    let read_mm = width().await;
+    browser.run(&press("ArrowRight", 10)).await;
+    browser.patiently("the larger width", async || Some(width().await).filter(|mm| *mm > read_mm + 0.5)).await;
+    browser.run(&press("ArrowLeft", 9)).await;
+    let moved_mm =
+        browser.patiently("the width", async || Some(width().await).filter(|mm| (*mm - read_mm).abs() < 0.5)).await;
+    browser.fill("dbl", "18").await;
+    browser.reload().await;
+    assert_eq!(browser.value("dbl").await, "18");
+    assert_eq!(browser.value("moves").await, "0:1.00:0.00");
+    browser.patiently("the same width", async || Some(width().await).filter(|mm| *mm == moved_mm)).await;
+}
+
 #[tokio::test]
 #[ignore = "a story in a real browser: cargo test -- --include-ignored"]
 async fn a_photo_of_a_demo_lens_becomes_a_bench_ticket() {
@@ -49,6 +76,7 @@ async fn a_photo_of_a_demo_lens_becomes_a_bench_ticket() {
     browser.press("Read the outline").await;
     browser.sees("dl.figures", "Right eye: A").await;
     assert!(browser.has("polygon.read-outline").await, "the outline is drawn over the picture");
+    a_moved_point_is_measured_and_kept(&browser).await;
     browser.press("Save this shape").await;
     browser.sees(".steps .next", "Lenses next").await;
 

@@ -49,12 +49,13 @@ type Choices = &'static [(&'static str, &'static str)];
 
 /// Fields that are read when another choice or button of the same form is taken, and left alone otherwise: the end of the
 /// address, the beginning of the field, and what is chosen.
-const CHOSEN: [(&str, &str, Choices); 12] = [
+const CHOSEN: [(&str, &str, Choices); 13] = [
     ("/orders/{key}", "pupil_height_", &[("intent", "heights"), ("tilt", "8")]),
     ("/orders/{key}", "tilt", &[("intent", "heights"), ("pupil_height_right", "22")]),
     ("/correction", "pupil_height_", &[("intent", "heights"), ("tilt", "8")]),
     ("/correction", "tilt", &[("intent", "heights"), ("pupil_height_right", "22")]),
     ("/shape/change", "box_", &[("way", "box")]),
+    ("/shape/outline", "ruler_mm", &[("scale", "ruler"), ("ruler", "20,20 335,20")]),
     ("/check", "first_", DRUMS),
     ("/check", "second_", DRUMS),
     ("/check", "axis_", DRUMS),

@@ -103,6 +103,90 @@ async fn a_scan_becomes_the_shape_of_a_job() {
     assert!(gone.assert_status(400).text("main").contains("Choose the file again"), "{}", gone.text("main"));
 }
 
+/// Points that are moved move the box, on the page and in the shape; a reload loses neither them nor what was typed.
+#[tokio::test]
+async fn what_is_moved_and_typed_on_a_picture_is_measured_and_survives_a_reload() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let picture = sent(&lab, job).await;
+    let read = format!("/jobs/{job}/shape/picture/{picture}?scale=dpi&dpi=200&eye=left");
+    let page = lab.get(&read).await;
+    let (start, read_as) = (page.attributes("polygon", "points"), page.attributes("[name=read_as]", "value"));
+    // The handle at the right of the picture by 1 mm: asked for without a script, and as the page's script asks.
+    let moved = format!("0:{:.2}:0", 200.0 / 25.4);
+    let by_script = format!("{}&moves={moved}&read_as={}", page.attributes("figure", "data-outline")[0], read_as[0]);
+    for path in [format!("{read}&moves={moved}"), by_script] {
+        let page = lab.get(&path).await;
+        let size = page.text("#read dl.figures");
+        assert!(size.contains("Left eye: A 41.0") && size.contains("B 40.0"), "{size}");
+        assert_eq!(page.attributes("polygon", "data-start"), start, "from where the script moves it");
+        assert_ne!(page.attributes("polygon", "points"), start, "the line is drawn where it is");
+    }
+    // What cannot be read is said, and the outline stays.
+    let wrong = lab.get(&format!("{read}&moves=0:x")).await;
+    assert!(wrong.text(".error").contains("number:right:down"), "{}", wrong.text("main"));
+    assert_eq!(wrong.attributes("polygon", "points"), start);
+
+    // Typed and dragged, not sent: kept under the key that the page names.
+    let draft = page.attributes("form[data-draft]#reading", "data-draft")[0].clone();
+    let other_draft = lab.get(&format!("/jobs/{job}/shape")).await.attributes("form[data-draft]", "data-draft");
+    assert!(!other_draft.contains(&draft), "the page of the shape has fields of its own");
+    let typed = [
+        ("picture", picture.as_str()),
+        ("read_as", &read_as[0]),
+        ("scale", "card"),
+        ("dpi", "200"),
+        ("eye", "left"),
+        ("level", "2"),
+        ("dbl", "17.5"),
+        ("moves", &moved),
+    ];
+    lab.post(&format!("/drafts/{draft}"), &typed).await.assert_status(204);
+    let again = lab.get(&read).await;
+    assert_eq!(again.attributes("[name=dbl]", "value"), ["17.5"]);
+    assert_eq!(again.attributes("[name=moves]", "value"), [moved.as_str()]);
+    assert_eq!(again.attributes("[name=level]", "value"), ["2"]);
+    assert_eq!(again.attributes("[name=scale][checked]", "value"), ["card"]);
+    // The picture is shown as it was read, and nothing is wrong.
+    assert!(again.text("#read").contains("A 41.0"), "{}", again.text("main"));
+    assert!(again.texts(".error").is_empty(), "{:?}", again.texts(".error"));
+
+    // What was changed after the reading is looked at before it is saved; a shape is not made of it unseen.
+    let sent = |changes: &[(&'static str, &'static str)]| {
+        let mut fields = vec![("picture", picture.as_str()), ("read_as", read_as[0].as_str()), ("moves", &moved)];
+        fields.extend([("scale", "dpi"), ("dpi", "200"), ("eye", "left"), ("dbl", "17.5")]);
+        fields.retain(|(name, _)| !changes.iter().any(|(changed, _)| changed == name));
+        fields.extend(changes);
+        fields
+    };
+    let outline = format!("/jobs/{job}/shape/outline");
+    let before = lab.contents().await;
+    let turned = lab.post(&outline, &sent(&[("level", "10")])).await;
+    assert!(turned.assert_status(422).text("#level-error").contains("look at it"), "{}", turned.text("main"));
+    assert_eq!(turned.attributes("[name=moves]", "value"), [moved.as_str()]);
+    // On an outline that is read otherwise the points stand elsewhere.
+    let finer = lab.post(&outline, &sent(&[("dpi", "250")])).await;
+    assert!(finer.assert_status(422).text("#scale-error").contains("look at it"), "{}", finer.text("main"));
+    assert_eq!(finer.attributes("[name=moves]", "value"), [""]);
+    assert!(finer.text("#read").contains("A 32.0") && finer.text("#read").contains("read otherwise"));
+    assert_eq!(lab.contents().await, before);
+    lab.post(&outline, &sent(&[])).await.assert_status(303);
+    let shape = lab.get(&format!("/jobs/{job}/shape")).await.text("main");
+    assert!(shape.contains("41.0") && shape.contains("17.5"), "{shape}");
+}
+
+/// A file is chosen with the eye and the distance beside it.
+#[tokio::test]
+async fn what_is_typed_beside_a_picture_goes_with_it() {
+    let lab = TestLab::new().await;
+    let job = lab.given_job().await;
+    let fields = [("eye", "left"), ("dbl", "17.5")];
+    let answer = lab.upload(&format!("/jobs/{job}/shape"), &fields, "file", "lens.png", &scan()).await;
+    let page = lab.get(&answer.assert_status(303).location).await;
+    assert_eq!(page.attributes("[name=dbl]", "value"), ["17.5"]);
+    assert_eq!(page.attributes("[name=eye][checked]", "value"), ["left"]);
+}
+
 /// One click is one shape and one picture; a corrected outline is another shape in the same picture.
 #[tokio::test]
 async fn a_picture_is_kept_once() {

@@ -21,13 +21,13 @@ use crate::shape::drawing::Placed;
 use crate::shape::outline::Point;
 use crate::shape::record::TraceFile;
 use crate::store::StoreError;
-use crate::store::draft::Fields;
+use crate::store::draft::{Fields, mark};
 use crate::web::AppState;
 use crate::web::error::WebError;
 use crate::web::form::Form;
 use crate::web::page::job_bar::JobBar;
 use crate::web::page::job_post::{JobPost, StepForm};
-use crate::web::page::{Chrome, PageResult, key_of, show, show_again};
+use crate::web::page::{Chrome, PageResult, draft_of, key_of, show, show_again};
 use crate::web::photos::Photo;
 use crate::web::words::capital;
 
@@ -44,16 +44,28 @@ struct PicturePage {
     chrome: Chrome,
     bar: JobBar,
     key: String,
+    /// Under which what is typed here is kept.
+    draft: String,
     form: Form,
     id: String,
     /// The address of the picture itself.
     path: String,
+    /// This page, with what the outline on it was read as.
+    address: String,
     picture: String,
     is_kept: bool,
     /// Pixels across and down.
     size: (usize, usize),
     seen: Option<SeenPicture>,
     stamped_bridge: String,
+    /// Why no shape is put on file any more.
+    refused: Option<String>,
+}
+
+impl PicturePage {
+    fn page_path(&self) -> String {
+        format!("/jobs/{}/shape/picture/{}", self.bar.number, self.id)
+    }
 }
 
 /// A picture: one in memory, or one that is kept with the job.
@@ -108,8 +120,10 @@ struct SeenPicture {
     view_box: String,
     /// For each lens the line that is level.
     levels: Vec<LevelLine>,
-    outlines: Vec<String>,
+    outlines: Vec<SeenLine>,
     handles: Vec<Handle>,
+    /// A point is moved by no more than so many pixels each way.
+    most_moved: String,
     radius: String,
     /// Pixels of the picture for one of the words over it.
     text_scale: String,
@@ -126,11 +140,18 @@ struct LevelLine {
     is_nose_right: bool,
 }
 
-/// A point that can be moved.
+/// An outline over the picture, and as it was before points were moved: the page's script moves it from there.
+struct SeenLine {
+    points: String,
+    start: String,
+}
+
+/// A point that can be moved, and where it was read.
 struct Handle {
     number: usize,
     x: String,
     y: String,
+    start: String,
 }
 
 /// The fields of the page.
@@ -138,7 +159,21 @@ pub(in crate::web) struct PictureForm {
     ask: Ask,
     placed: Placed,
     moves: Vec<(usize, f64, f64)>,
+    /// Whether points were moved on an outline that was read otherwise.
+    are_moves_dropped: bool,
 }
+
+/// What the form asks, the outline as it was read, and the same with the moved points.
+struct Look {
+    asked: PictureForm,
+    /// The fields that it was read as.
+    read_as: Form,
+    read: Arc<Reading>,
+    moved: Reading,
+}
+
+/// Beside what was changed after the outline was read.
+const CHANGED: &str = "This was changed after the outline was read. It is read again now: look at it, then save it";
 
 impl PictureForm {
     const PICTURE: &str = "picture";
@@ -151,12 +186,67 @@ impl PictureForm {
     const SIDE: &str = "side";
     const LEVEL: &str = "level";
     const MOVES: &str = "moves";
+    /// What the outline on the page was read as: the marks of both lists below.
+    const READ_AS: &str = "read_as";
+    /// How the picture is read. Moved points belong to an outline that was read so.
+    const ASKED: [&str; 6] = [Self::SCALE, Self::DPI, Self::CORNERS, Self::RULER, Self::RULER_MM, Self::SUBJECT];
+    /// How the outline lies.
+    const PLACED: [&str; 3] = [ShapeForm::EYE, Self::SIDE, Self::LEVEL];
+
+    fn names() -> impl Iterator<Item = &'static str> {
+        let others = [Self::MOVES, ShapeForm::DBL];
+        Self::ASKED.into_iter().chain(Self::PLACED).chain(others)
+    }
+
+    /// What a page starts with.
+    fn fill_usual(form: &mut Form) {
+        form.set_default(Self::SCALE, "card");
+        form.set_default(Self::SUBJECT, "lens");
+        form.set_default(Self::SIDE, "usual");
+        // The page of the shape also knows "as the file says".
+        if !Eye::BOTH.iter().any(|eye| eye.name() == form.value(ShapeForm::EYE)) {
+            form.set(ShapeForm::EYE, Eye::Right.name());
+        }
+    }
+
+    /// Under which what is typed on a page of a picture is kept. What is typed belongs to the outline on the page, so the
+    /// address of that is part of the key.
+    fn draft_key(number: i64, id: &str, address: &Form) -> String {
+        let own = |name: &str| name == Self::READ_AS || Self::names().any(|own| own == name);
+        let fields = address.fields().iter().filter(|(name, value)| own(name) && !value.is_empty());
+        let of_picture = std::iter::once((Self::PICTURE.to_owned(), id.to_owned()));
+        format!("picture-{number}-{}", mark(&of_picture.chain(fields.cloned()).collect()))
+    }
+
+    /// The marks of how the picture is read and how the outline lies.
+    fn marks(form: &Form) -> [String; 2] {
+        let marked = |names: &[&str]| {
+            let typed = |name: &&str| ((*name).to_owned(), form.value(name).trim().to_owned());
+            mark(&names.iter().map(typed).collect())
+        };
+        [marked(&Self::ASKED), marked(&Self::PLACED)]
+    }
+
+    /// Points that were moved on an outline that was read otherwise stand nowhere on this one.
+    fn drop_strange_moves(form: &mut Form) -> bool {
+        let is_strange = match form.value(Self::READ_AS).split_once('-') {
+            Some((asked, _)) => !form.value(Self::MOVES).is_empty() && asked != Self::marks(form)[0],
+            None => false,
+        };
+        if is_strange {
+            form.set(Self::MOVES, "");
+        }
+        is_strange
+    }
 
     fn read(form: &mut Form) -> Option<Self> {
+        let are_moves_dropped = Self::drop_strange_moves(form);
+        form.set(Self::READ_AS, Self::marks(form).join("-"));
         let scale = Self::read_scale(form);
         let subject = if form.value(Self::SUBJECT) == "rim" { Subject::Rim } else { Subject::Lens };
         let level_deg = form.read_optional(Self::LEVEL, |text| number(text, -180.0, 180.0, "an angle in degrees"));
-        let moves = form.read(Self::MOVES, read_moves);
+        // Where they cannot be read the outline is shown as it was read.
+        let moves = form.read(Self::MOVES, read_moves).unwrap_or_default();
         let is_from_back = match form.value(Self::SIDE) {
             "back" => true,
             "front" => false,
@@ -170,7 +260,7 @@ impl PictureForm {
             level_deg: if is_from_back { -level_deg } else { level_deg },
             is_from_back,
         };
-        Some(Self { ask: Ask { scale: scale?, subject }, placed, moves: moves? })
+        Some(Self { ask: Ask { scale: scale?, subject }, placed, moves, are_moves_dropped })
     }
 
     fn read_scale(form: &mut Form) -> Option<Scale> {
@@ -219,7 +309,7 @@ fn read_moves(text: &str) -> Result<Vec<(usize, f64, f64)>, &'static str> {
         (0.0..2.0 * HANDLES as f64).contains(&number).then_some((number as usize, x, y))
     };
     let moves: Option<Vec<_>> = text.split_whitespace().take(4 * HANDLES).map(one).collect();
-    moves.ok_or("The moved points cannot be read: load the page again")
+    moves.ok_or("Write each moved point as number:right:down in pixels, with a space between points")
 }
 
 pub(crate) async fn show_picture(
@@ -229,21 +319,52 @@ pub(crate) async fn show_picture(
 ) -> PageResult {
     let job = state.store.get_job_or_record(number).await?;
     let StepForm { key, mut form } = StepForm::open(&state, &job, Step::Shape).await?;
-    let asked = Form::new(fields);
-    for (name, value) in asked.fields() {
+    let address = Form::new(fields);
+    for (name, value) in address.fields() {
         form.set(name, value.clone());
     }
     let picture = Picture::find(&state, number, &id).await?;
-    let seen = if asked.has(PictureForm::SCALE) { looked(&mut form, picture.bytes()) } else { None };
-    let seen = seen.map(|(asked, reading)| SeenPicture::of(&asked, &reading));
-    show(&page(&state, &job, StepForm { key, form }, (id, &picture), seen))
+    let draft = PictureForm::draft_key(number, &id, &address);
+    let typed = draft_of(&state, &draft).await?;
+    for name in [PictureForm::MOVES, PictureForm::READ_AS] {
+        if typed.has(PictureForm::MOVES) {
+            form.set(name, typed.value(name));
+        }
+    }
+    PictureForm::fill_usual(&mut form);
+    let look = match address.has(PictureForm::SCALE) {
+        true => looked(&state, &mut form, (&id, picture.bytes())).await,
+        false => None,
+    };
+    let form = typed_over(form, &typed);
+    show(&page(&state, &job, StepForm { key, form }, (id, &picture, draft), look))
 }
 
-/// What the form asks, and the reading. Why there is none stands beside the scale.
-fn looked(form: &mut Form, bytes: &[u8]) -> Option<(PictureForm, Reading)> {
+/// What was typed since the outline was read stands in the fields again; the picture is shown as it was read.
+fn typed_over(read: Form, typed: &Form) -> Form {
+    let mut form = Form::new(read.fields().clone());
+    for name in PictureForm::names().filter(|name| typed.has(name) && *name != PictureForm::MOVES) {
+        form.set(name, typed.value(name));
+    }
+    for name in PictureForm::names() {
+        if let Some(why) = read.error(name).filter(|_| form.value(name) == read.value(name)) {
+            form.fail(name, why);
+        }
+    }
+    form
+}
+
+/// What the form asks, and the reading. Why there is none stands beside the scale. A picture is read once while its points
+/// are moved.
+async fn looked(state: &AppState, form: &mut Form, (id, bytes): (&str, &[u8])) -> Option<Look> {
     let asked = PictureForm::read(form)?;
-    match read(bytes, &asked.ask) {
-        Ok(reading) => Some((asked, reading)),
+    let read = state.reading.get_or_read((id.to_owned(), asked.ask), async { read(bytes, &asked.ask) }).await;
+    match read {
+        Ok(read) => {
+            let mut moved = Reading::clone(&read);
+            move_points(&mut moved, &asked.moves);
+            Some(Look { asked, read_as: form.clone(), read, moved })
+        }
         Err(why) => {
             let scan = stated_dpi(bytes).filter(|_| why == PictureRefused::NoCard).map(|dpi| {
                 format!(". The file states {dpi:.0} dpi: if it is a scan, choose “the resolution that the file states”")
@@ -262,8 +383,15 @@ pub(crate) async fn keep_outline(
     let mut post = JobPost::read(&state, number, Step::Shape, fields).await?;
     let id = post.form.value(PictureForm::PICTURE).to_owned();
     let picture = Picture::find(&state, number, &id).await?;
-    let bridge = post.job.frame.details.bridge;
-    let (seen, shape) = outline_of(&mut post.form, picture.name(), picture.bytes(), bridge);
+    let seen_as = post.form.value(PictureForm::READ_AS).to_owned();
+    PictureForm::fill_usual(&mut post.form);
+    let look = looked(&state, &mut post.form, (&id, picture.bytes())).await;
+    if look.is_some() {
+        ask_for_a_look(&mut post.form, &seen_as);
+    }
+    let shape = look.as_ref().and_then(|look| {
+        shape_of(&mut post.form, look, (picture.name(), picture.bytes()), post.job.frame.details.bridge)
+    });
     let done = match &shape {
         Some(shape) => put_on_file(&state, &mut post, shape, picture.new_file()).await?,
         None => None,
@@ -271,35 +399,41 @@ pub(crate) async fn keep_outline(
     match done {
         Some(done) => post.done(done),
         None => {
-            let job = post.job.clone();
-            show_again(&page(&state, &job, post.refused(), (id, &picture), seen))
+            let (job, form) = (post.job.clone(), post.refused());
+            let draft = PictureForm::draft_key(number, &id, &form.form);
+            show_again(&page(&state, &job, form, (id, &picture, draft), look))
         }
     }
 }
 
+/// An outline is saved as it was seen: what was changed meanwhile is looked at first.
+fn ask_for_a_look(form: &mut Form, seen_as: &str) {
+    let Some((asked, placed)) = seen_as.split_once('-') else { return };
+    let [asked_now, placed_now] = PictureForm::marks(form);
+    if asked != asked_now {
+        form.fail(PictureForm::SCALE, CHANGED);
+    } else if placed != placed_now {
+        form.fail(PictureForm::LEVEL, CHANGED);
+    }
+}
+
 /// The shape that the form describes. A sentence stands beside each wrong field.
-fn outline_of(
-    form: &mut Form,
-    name: &str,
-    bytes: &[u8],
-    bridge: Millimeter,
-) -> (Option<SeenPicture>, Option<NewShape>) {
+fn shape_of(form: &mut Form, look: &Look, (name, bytes): (&str, &[u8]), bridge: Millimeter) -> Option<NewShape> {
     let dbl = form.read_optional(ShapeForm::DBL, |text| DBL.read(text));
-    let Some((asked, mut reading)) = looked(form, bytes) else { return (None, None) };
-    let seen = SeenPicture::of(&asked, &reading);
-    move_points(&mut reading, &asked.moves);
-    let shape = dbl.and_then(|dbl| {
-        let file = reading.traces(asked.placed).map_err(|why| form.fail(PictureForm::LEVEL, capital(&why.to_string())));
-        let original = Original { bytes, name, origin: ShapeOrigin::Drawn };
-        let new = NewShape::of_file(file.ok()?, original, None, dbl, bridge);
-        new.map_err(|why| form.fail(ShapeForm::DBL, why)).ok()
-    });
-    (Some(seen), shape)
+    let file = look.moved.traces(look.asked.placed);
+    let file = file.map_err(|why| form.fail(PictureForm::LEVEL, capital(&why.to_string()))).ok()?;
+    let original = Original { bytes, name, origin: ShapeOrigin::Drawn };
+    let new = NewShape::of_file(file, original, None, dbl?, bridge);
+    new.map_err(|why| form.fail(ShapeForm::DBL, why)).ok().filter(|_| form.is_fine())
+}
+
+fn most_moved(reading: &Reading) -> f64 {
+    MOST_MOVED * reading.size_px.0 as f64
 }
 
 /// Moves the edge with its handles: fully at a handle, less and less toward its neighbors.
 fn move_points(reading: &mut Reading, moves: &[(usize, f64, f64)]) {
-    let most = MOST_MOVED * reading.size_px.0 as f64;
+    let most = most_moved(reading);
     let plane = reading.plane.clone();
     for (index, lens) in reading.lenses.iter_mut().enumerate() {
         let mine = moves.iter().filter(|(number, ..)| number / HANDLES == index);
@@ -326,33 +460,48 @@ fn move_points(reading: &mut Reading, moves: &[(usize, f64, f64)]) {
 }
 
 impl SeenPicture {
-    fn of(asked: &PictureForm, reading: &Reading) -> Self {
-        let view = around(reading);
+    fn of(look: &Look) -> Self {
+        let Look { asked, read, moved, .. } = look;
+        let view = around(read);
         let line = |lens: &SeenLens| -> String {
             let points = lens.in_the_plane();
             // A whole number between handles, so that the page's script finds them.
-            let place = |i: usize| written(reading.plane.to_px(points[i * points.len() / LINE_POINTS]));
+            let place = |i: usize| written(read.plane.to_px(points[i * points.len() / LINE_POINTS]));
             (0..LINE_POINTS).map(place).collect::<Vec<_>>().join(" ")
         };
-        let handles = reading.lenses.iter().enumerate().flat_map(|(index, lens)| {
-            let points = lens.in_the_plane();
+        let lenses = || read.lenses.iter().zip(&moved.lenses);
+        let handles = lenses().enumerate().flat_map(|(index, (start, moved))| {
+            let (start, moved) = (start.in_the_plane(), moved.in_the_plane());
             (0..HANDLES).map(move |handle| {
-                let point = points[handle * points.len() / HANDLES];
-                let place = reading.plane.to_px(point);
-                let number = index * HANDLES + handle;
-                Handle { number, x: format!("{:.1}", place.x), y: format!("{:.1}", place.y) }
+                let place = |points: &[Point]| read.plane.to_px(points[handle * points.len() / HANDLES]);
+                let at = place(&moved);
+                Handle {
+                    number: index * HANDLES + handle,
+                    x: format!("{:.1}", at.x),
+                    y: format!("{:.1}", at.y),
+                    start: written(place(&start)),
+                }
             })
         });
-        let file = reading.traces(asked.placed);
+        let dropped = asked.are_moves_dropped.then(|| {
+            (
+                true,
+                "Points were moved on an outline that was read otherwise: they are where this reading has them"
+                    .to_owned(),
+            )
+        });
+        let notes = read.notes.iter().map(|note| (note.is_doubt(), note.to_string()));
+        let file = moved.traces(asked.placed);
         Self {
             view_box: view.map(|number| format!("{number:.1}")).join(" "),
-            levels: (0..reading.lenses.len()).map(|index| LevelLine::of(asked, reading, index)).collect(),
+            levels: (0..read.lenses.len()).map(|index| LevelLine::of(asked, read, index)).collect(),
             text_scale: format!("{:.3}", view[2].max(view[3]) / 1000.0),
-            outlines: reading.lenses.iter().map(line).collect(),
+            outlines: lenses().map(|(start, moved)| SeenLine { points: line(moved), start: line(start) }).collect(),
             handles: handles.collect(),
+            most_moved: format!("{:.1}", most_moved(read)),
             radius: format!("{:.1}", view[2].max(view[3]) / 160.0),
             sizes: file.as_ref().map(sizes).unwrap_or_default(),
-            notes: reading.notes.iter().map(|note| (note.is_doubt(), note.to_string())).collect(),
+            notes: dropped.into_iter().chain(notes).collect(),
         }
     }
 }
@@ -408,27 +557,29 @@ fn sizes(file: &TraceFile) -> Vec<String> {
 fn page(
     state: &AppState,
     job: &Job,
-    form: StepForm,
-    (id, picture): (String, &Picture),
-    seen: Option<SeenPicture>,
+    StepForm { key, form }: StepForm,
+    (id, picture, draft): (String, &Picture, String),
+    look: Option<Look>,
 ) -> PicturePage {
-    let StepForm { key, mut form } = form;
-    form.set_default(PictureForm::SCALE, "card");
-    form.set_default(PictureForm::SUBJECT, "lens");
-    form.set_default(PictureForm::SIDE, "usual");
-    form.set_default(ShapeForm::EYE, "right");
     let is_kept = matches!(picture, Picture::Kept { .. });
+    let mut asked = form_urlencoded::Serializer::new(String::new());
+    for name in PictureForm::ASKED.into_iter().chain(PictureForm::PLACED) {
+        asked.append_pair(name, look.as_ref().map_or("", |look| look.read_as.value(name)));
+    }
     PicturePage {
         chrome: Chrome::new(state, ""),
         bar: JobBar::of(job, "shape", state),
         key,
-        form,
+        draft,
         picture: picture.name().to_owned(),
         path: if is_kept { format!("/jobs/{}/files/{id}", job.number) } else { format!("/photos/{id}") },
+        address: format!("/jobs/{}/shape/picture/{id}?{}", job.number, asked.finish()),
         is_kept,
         id,
         size: size_px(picture.bytes()).unwrap_or_default(),
-        seen,
+        seen: look.as_ref().map(SeenPicture::of),
         stamped_bridge: job.frame.details.bridge.to_string(),
+        refused: Step::Shape.refusal(job),
+        form,
     }
 }
