@@ -140,7 +140,7 @@ fn at_sides(gray: &Gray, marked: [Pixel; 4]) -> Option<([Pixel; 4], usize)> {
     let length_px = (0..4).map(|i| marked[i].away_px(marked[(i + 1) % 4])).fold(0.0, f64::max);
     let reach_px = MARKED_WITHIN * length_px;
     let ends = |i: usize| (marked[i], marked[(i + 1) % 4]);
-    let seen = [0, 1, 2, 3].map(|i| exact_side(gray, ends(i).0, ends(i).1, reach_px, Search::BesideMarks));
+    let seen = [0, 1, 2, 3].map(|i| exact_side(gray, ends(i).0, ends(i).1, reach_px, SideSearch::BesideMarks));
     let moved_px = |i: usize| seen[i].map(|side| side.off_px(ends(i).0).max(side.off_px(ends(i).1)));
     let usual_px = super::edge::median((0..4).filter_map(moved_px).collect());
     let most_px = (FARTHER * usual_px).max(LEAST_MOVED_PX).min(2.0 * reach_px);
@@ -164,7 +164,7 @@ fn card(gray: &Gray, thing: &Thing, slack_px: f64) -> Option<(f64, Card)> {
     }
     let sides = [0, 1, 2, 3].map(|i| {
         let reach_px = (3.0 * slack_px).max(0.04 * across);
-        exact_side(gray, coarse[i], coarse[(i + 1) % 4], reach_px, Search::Anywhere)
+        exact_side(gray, coarse[i], coarse[(i + 1) % 4], reach_px, SideSearch::Anywhere)
     });
     let [Some(a), Some(b), Some(c), Some(d)] = sides else { return None };
     let corners = [meet(d, a)?, meet(a, b)?, meet(b, c)?, meet(c, d)?];
@@ -197,7 +197,7 @@ impl StraightLine {
 
 /// How a side is looked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Search {
+enum SideSearch {
     /// The steepest place within reach.
     Anywhere,
     /// The steepest place, which counts less the farther it is from the marks.
@@ -305,7 +305,7 @@ fn off_sides(border: &[Pixel], corners: &[Pixel; 4]) -> Option<f64> {
 }
 
 /// A side to a fraction of a pixel: the steepest place along many normals, and the line most of them lie on.
-fn exact_side(gray: &Gray, p: Pixel, q: Pixel, reach_px: f64, search: Search) -> Option<StraightLine> {
+fn exact_side(gray: &Gray, p: Pixel, q: Pixel, reach_px: f64, search: SideSearch) -> Option<StraightLine> {
     let mut line = StraightLine::between(p, q);
     let length = p.away_px(q);
     let (mut reach_px, mut now, mut off_px) = (reach_px, search, 0.0);
@@ -320,15 +320,15 @@ fn exact_side(gray: &Gray, p: Pixel, q: Pixel, reach_px: f64, search: Search) ->
             })
             .collect();
         (line, off_px) = most_agreed(&found)?;
-        (reach_px, now) = ((reach_px * 0.3).max(5.0), Search::Anywhere);
+        (reach_px, now) = ((reach_px * 0.3).max(5.0), SideSearch::Anywhere);
     }
     // Among noise the marks are better than what is steepest.
-    let is_seen = search == Search::Anywhere || off_px < LEAST_CLEAR_PX;
+    let is_seen = search == SideSearch::Anywhere || off_px < LEAST_CLEAR_PX;
     is_seen.then_some(line)
 }
 
 /// The steepest place along a normal, between the samples.
-fn steepest(gray: &Gray, at: Pixel, normal: (f64, f64), reach_px: f64, search: Search) -> Option<Pixel> {
+fn steepest(gray: &Gray, at: Pixel, normal: (f64, f64), reach_px: f64, search: SideSearch) -> Option<Pixel> {
     let half = (reach_px * 2.0).ceil() as i32;
     let bright = |i: i32| {
         let out = f64::from(i) / 2.0;
@@ -336,8 +336,8 @@ fn steepest(gray: &Gray, at: Pixel, normal: (f64, f64), reach_px: f64, search: S
     };
     let values: Vec<f32> = (-half - 4..=half + 4).map(bright).collect();
     let near = |index: usize| match search {
-        Search::Anywhere => 1.0,
-        Search::BesideMarks => (-((index as f64 - f64::from(half)) / f64::from(half)).powi(2)).exp() as f32,
+        SideSearch::Anywhere => 1.0,
+        SideSearch::BesideMarks => (-((index as f64 - f64::from(half)) / f64::from(half)).powi(2)).exp() as f32,
     };
     let steep = values.windows(9).map(|w| (0..9).map(|i| w[i] * EDGE[i]).sum::<f32>().abs());
     let steep: Vec<f32> = steep.enumerate().map(|(index, steep)| steep * near(index)).collect();

@@ -16,23 +16,34 @@ const SECOND_SHARE: f32 = 0.3;
 const FAINT_SHARE: f32 = 0.08;
 /// All around: in this part of the rows.
 pub(super) const ALL_AROUND: f64 = 0.9;
+/// The two lines of a bevel are about equally far from each other all around: their distance changes by less than this part of it.
+/// The outer one of a lens with a shadow is that of the shadow for a piece of the way.
+const MOST_SPREAD: f64 = 0.6;
 /// An edge beside the wanted one is one that is seen in this part of the rows at least.
 const LEAST_PIECE: f64 = 0.1;
 /// So far from an edge another one is looked for, pixels.
-const CLEAR_PX: f64 = 4.0;
+const CLEAR_PX: f64 = 2.5;
+/// A line may be hidden for so many rows to each side and more.
+const HOLE: usize = 6;
+/// Before and behind a jump the path is looked at for so many rows.
+const JUMP: usize = 7;
+/// The width of the edge filter with which edges near each other are told apart, pixels.
+pub(super) const FINE_BLUR_PX: f64 = 0.7;
 /// The path of an edge stays within this part of the distance to the next one.
 const FREE: f64 = 0.6;
 
 /// An edge among others.
-pub(super) struct Chosen {
+pub(super) struct ChosenEdge {
     pub outward: Outward,
     pub path: Path,
     /// How far the next edge of the same direction is, inside of a body and outside of an opening, mm; infinite if there is none.
     pub next_mm: f64,
+    /// How far another edge is that may be the wanted one, mm; 0 if there is none.
+    pub second_mm: f64,
 }
 
-/// Chooses the wanted edge.
-pub(super) fn choose(strip: &Strip, wanted: Wanted, largest_jump: usize) -> Chosen {
+/// Chooses the wanted edge. In the `fine` strip edges near each other are told apart.
+pub(super) fn choose(strip: &Strip, fine: &Strip, wanted: Wanted, largest_jump: usize) -> ChosenEdge {
     let [brighter, darker] =
         [Outward::Brighter, Outward::Darker].map(|o| (o, strip.path(o, largest_jump, f32::INFINITY, None)));
     let is_outer = mean(&brighter.1) >= mean(&darker.1);
@@ -45,14 +56,32 @@ pub(super) fn choose(strip: &Strip, wanted: Wanted, largest_jump: usize) -> Chos
     let (outward, path) = if is_first { first } else { second };
     // Once more with a limit: a glint inside of the edge may be far steeper than the edge, for a part of the way.
     let path = strip.path(outward, largest_jump, path.usual_strength(), None);
-    let beside = |path: &Path, side| SecondEdge::of(strip, (outward, largest_jump), path, side);
+    let beside = |path: &Path, side| SecondEdge::of(fine, (outward, largest_jump), path, side);
     let (toward, back) = match wanted {
-        Wanted::Body => (Side::Outside, Side::Inside),
-        Wanted::Opening => (Side::Inside, Side::Outside),
+        Wanted::Body => (Beyond::Outside, Beyond::Inside),
+        Wanted::Opening => (Beyond::Inside, Beyond::Outside),
     };
-    let path = beside(&path, toward).all_around(&path).unwrap_or(path);
-    let next_mm = beside(&path, back).away_mm(strip, &path);
-    Chosen { outward, path, next_mm }
+    let path = in_strip(fine, &path, outward);
+    let second = beside(&path, toward);
+    let seen = second.seen_beside(fine, &path);
+    let (path, second_mm) = if seen.all >= ALL_AROUND {
+        (second.path, if seen.spread_mm > MOST_SPREAD * seen.usual_mm { seen.spread_mm } else { 0.0 })
+    } else if seen.lines >= LEAST_PIECE {
+        (second.mended(fine, &path, (outward, largest_jump), toward).unwrap_or(path), seen.usual_mm)
+    } else {
+        (path, 0.0)
+    };
+    let next = beside(&path, back).seen_beside(fine, &path);
+    let next_mm = if next.lines >= LEAST_PIECE { next.near_mm } else { f64::INFINITY };
+    ChosenEdge { outward, path: in_strip(strip, &path, outward), next_mm, second_mm }
+}
+
+/// A path with its strengths in another strip of the same rows.
+fn in_strip(strip: &Strip, path: &Path, outward: Outward) -> Path {
+    let shift = |sample: usize, long: usize| (sample + strip.depth / 2).saturating_sub(long / 2).min(strip.depth - 1);
+    let samples: Vec<usize> = path.samples.iter().map(|sample| shift(*sample, path.depth)).collect();
+    let strengths = samples.iter().enumerate().map(|(row, at)| strip.steep(row, *at, outward) / strip.noise).collect();
+    Path { samples, strengths, depth: strip.depth }
 }
 
 /// The samples in which the wanted edge is looked for again: the next one may be steeper.
@@ -66,9 +95,20 @@ pub(super) fn away_from_the_next(strip: &Strip, wanted: Wanted, next_mm: f64) ->
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Side {
+enum Beyond {
     Inside,
     Outside,
+}
+
+/// How an edge is seen beside another one.
+struct SeenBeside {
+    /// In which part of the rows, and in which part as a line of its own.
+    all: f64,
+    lines: f64,
+    /// How far away the lines are where they come near, and usually, and how much that changes, mm.
+    near_mm: f64,
+    usual_mm: f64,
+    spread_mm: f64,
 }
 
 /// The clearest edge of the same direction beside another one.
@@ -79,52 +119,86 @@ struct SecondEdge {
 }
 
 impl SecondEdge {
-    fn of(strip: &Strip, (outward, largest_jump): (Outward, usize), path: &Path, side: Side) -> Self {
+    fn of(strip: &Strip, (outward, largest_jump): (Outward, usize), path: &Path, side: Beyond) -> Self {
         let clear = (CLEAR_PX * PER_PIXEL) as usize;
         let limit = |sample: &usize| match side {
-            Side::Inside => sample.saturating_sub(clear),
-            Side::Outside => (sample + clear).min(strip.depth - 1),
+            Beyond::Inside => sample.saturating_sub(clear),
+            Beyond::Outside => (sample + clear).min(strip.depth - 1),
         };
         let limits: Vec<usize> = path.samples.iter().map(limit).collect();
         let range = |limit: &usize| match side {
-            Side::Inside => 0..limit + 1,
-            Side::Outside => *limit..strip.depth,
+            Beyond::Inside => 0..limit + 1,
+            Beyond::Outside => *limit..strip.depth,
         };
         let allowed: Vec<Range<usize>> = limits.iter().map(range).collect();
         let beside = strip.path(outward, largest_jump, f32::INFINITY, Some(&allowed));
         let is_line = |row: usize| {
             let peak = strip.peak(row, beside.samples[row], 2, outward).0;
             match side {
-                Side::Inside => peak < limits[row] as f64 - 1.0,
-                Side::Outside => peak > limits[row] as f64 + 1.0,
+                Beyond::Inside => peak < limits[row] as f64 - 1.0,
+                Beyond::Outside => peak > limits[row] as f64 + 1.0,
             }
         };
         Self { is_line: (0..limits.len()).map(is_line).collect(), path: beside }
     }
 
-    /// It may be much fainter than the first one, but then it must be a line.
-    fn all_around(self, first: &Path) -> Option<Path> {
-        let is_seen = |row: &usize| {
-            let (seen, first) = (self.path.strengths[*row], first.strengths[*row]);
-            seen > SEEN && (seen > SECOND_SHARE * first || self.is_line[*row] && seen > FAINT_SHARE * first)
-        };
+    /// The other path led along this one where this one is seen, if that takes jumps out of it: where two lines run beside each other,
+    /// a path may follow the one here and the other there. A shadow ends beside a piece of an edge too, and there the other path has
+    /// no jumps.
+    fn mended(
+        &self,
+        strip: &Strip,
+        other: &Path,
+        (outward, largest_jump): (Outward, usize),
+        side: Beyond,
+    ) -> Option<Path> {
         let all = self.is_line.len();
-        ((0..all).filter(is_seen).count() as f64 >= ALL_AROUND * all as f64).then_some(self.path)
+        let near =
+            |row: usize| (0..2 * HOLE + 1).filter(|k| self.is_seen_line((row + all + k - HOLE) % all, other)).count();
+        let is_beside: Vec<bool> = (0..all).map(|row| near(row) > HOLE).collect();
+        let range = |row: usize| {
+            let (at, here) = (other.samples[row], self.path.samples[row]);
+            match (side, is_beside[row]) {
+                (Beyond::Outside, true) => (at + here) / 2..strip.depth,
+                (Beyond::Inside, true) => 0..(at + here) / 2 + 1,
+                (_, false) => at.saturating_sub(2)..(at + 3).min(strip.depth),
+            }
+        };
+        let allowed: Vec<Range<usize>> = (0..all).map(range).collect();
+        let led = strip.path(outward, largest_jump, f32::INFINITY, Some(&allowed));
+        let turns: Vec<usize> = (0..all).filter(|row| is_beside[*row] != is_beside[(row + all - 1) % all]).collect();
+        let jumps_mm = |path: &Path| {
+            let middle = |from: usize| {
+                median((0..JUMP).map(|k| path.samples[(from + k) % all] as f64 * strip.step_mm).collect())
+            };
+            turns.iter().map(|row| (middle(row + 3) - middle(row + all - 3 - JUMP)).abs()).sum::<f64>()
+        };
+        let (led_mm, other_mm) = (jumps_mm(&led), jumps_mm(other));
+        (led_mm < other_mm && led.visible(SEEN) >= ALL_AROUND).then_some(led)
     }
 
-    /// How far it is from the other one where it comes near; infinite if it is seen nearly nowhere.
-    fn away_mm(&self, strip: &Strip, other: &Path) -> f64 {
-        let is_seen = |row: &usize| {
-            self.is_line[*row] && self.path.strengths[*row] > SEEN.max(FAINT_SHARE * other.strengths[*row])
-        };
+    /// Where it is seen.
+    fn seen_beside(&self, strip: &Strip, other: &Path) -> SeenBeside {
         let all = self.is_line.len();
+        let is_seen = |row: usize| {
+            self.is_seen_line(row, other) || self.path.strengths[row] > SEEN.max(SECOND_SHARE * other.strengths[row])
+        };
         let away = |row: usize| self.path.samples[row].abs_diff(other.samples[row]) as f64 * strip.step_mm;
-        let mut away_mm: Vec<f64> = (0..all).filter(is_seen).map(away).collect();
-        if (away_mm.len() as f64) < LEAST_PIECE * all as f64 {
-            return f64::INFINITY;
+        let mut away_mm: Vec<f64> = (0..all).filter(|row| self.is_seen_line(*row, other)).map(away).collect();
+        away_mm.sort_unstable_by(f64::total_cmp);
+        let at = |tenths: usize| away_mm.get(tenths * away_mm.len() / 10).copied().unwrap_or(0.0);
+        SeenBeside {
+            all: (0..all).filter(|row| is_seen(*row)).count() as f64 / all as f64,
+            lines: away_mm.len() as f64 / all as f64,
+            near_mm: at(1),
+            usual_mm: at(5),
+            spread_mm: at(9) - at(1),
         }
-        let near = away_mm.len() / 10;
-        *away_mm.select_nth_unstable_by(near, f64::total_cmp).1
+    }
+
+    /// Whether it is seen in a row as a line of its own, which may be much fainter than the other one.
+    fn is_seen_line(&self, row: usize, other: &Path) -> bool {
+        self.is_line[row] && self.path.strengths[row] > SEEN.max(FAINT_SHARE * other.strengths[row])
     }
 }
 
@@ -149,4 +223,54 @@ pub(super) fn band_mm(strip: &Strip, wanted: Wanted, outward: Outward) -> Option
 
 fn mean(path: &Path) -> f64 {
     path.samples.iter().sum::<usize>() as f64 / path.samples.len() as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::picture::edge::{SeenEdge, follow};
+    use crate::picture::gray::Gray;
+    use crate::picture::plane::Plane;
+    use crate::shape::outline::Point;
+
+    /// A clear disc of 20 mm with a dark line along its edge, and a fainter line 0.7 mm outside of it in these directions.
+    fn two_lines(is_outer: impl Fn(f64) -> bool) -> SeenEdge {
+        let pitch_mm = 0.1;
+        let level = |radius_mm: f64, deg: f64| match radius_mm {
+            mm if (19.6..20.0).contains(&mm) => 90.0,
+            mm if (20.4..20.7).contains(&mm) && is_outer(deg) => 190.0,
+            _ => 230.0,
+        };
+        let values = (0..480 * 480).map(|i| {
+            let parts = (0..16).map(|part| {
+                let at = |px: i32, part: i32| (f64::from(px) + (f64::from(part) + 0.5) / 4.0) * pitch_mm - 24.0;
+                let (x, y) = (at(i % 480, part % 4), -at(i / 480, part / 4));
+                level(x.hypot(y), y.atan2(x).to_degrees())
+            });
+            (parts.sum::<f64>() / 16.0) as u8
+        });
+        let gray = Gray { width: 480, height: 480, values: values.collect() };
+        let middle = Point::new(24.0, -24.0);
+        let border: Vec<Point> = (0..360).map(|deg| middle.plus(Point::polar(20.2, f64::from(deg)))).collect();
+        follow(&gray, &Plane::flat(pitch_mm), &border, Wanted::Body, pitch_mm)
+    }
+
+    fn radius_mm(edge: &SeenEdge) -> f64 {
+        let middle = Point::new(24.0, -24.0);
+        edge.points.iter().map(|point| point.minus(middle).length_mm()).sum::<f64>() / edge.points.len() as f64
+    }
+
+    #[test]
+    fn a_second_line_all_around_is_the_edge_and_one_beside_a_part_of_it_is_said() {
+        let (none, whole, part) = (two_lines(|_| false), two_lines(|_| true), two_lines(|deg| deg > 20.0));
+        assert!(
+            (radius_mm(&none) - 20.0).abs() < 0.03 && none.second_mm == 0.0,
+            "{} {}",
+            radius_mm(&none),
+            none.second_mm
+        );
+        assert!((radius_mm(&whole) - 20.7).abs() < 0.03, "{}", radius_mm(&whole));
+        assert!(whole.second_mm == 0.0, "{}", whole.second_mm);
+        assert!((part.second_mm - 0.7).abs() < 0.1, "{}", part.second_mm);
+    }
 }

@@ -49,6 +49,8 @@ pub(super) struct SeenEdge {
     /// How wide the dark band is that runs along it, inside of a body and outside of an opening, mm, if its other side is seen as well
     /// all around.
     pub band_mm: Option<f64>,
+    /// How far beside it another line runs that may be the edge, mm; 0 if there is none.
+    pub second_mm: f64,
     /// How far it may be off: two standard deviations of what blur and noise leave unsure, mm.
     pub unsure_mm: f64,
 }
@@ -103,7 +105,7 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
     let spacing_mm = ROW_PX * pitch_mm;
     let mut line = smoothed(&spaced(border, spacing_mm), 1.0 / spacing_mm);
     let mut outward = Outward::Brighter;
-    let mut next_mm = f64::INFINITY;
+    let (mut next_mm, mut second_mm) = (f64::INFINITY, 0.0);
     let mut usual = f32::INFINITY;
     // Near the edge there is more than noise, so it is measured in the first look, the widest.
     let mut noise = None;
@@ -125,8 +127,10 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
         let strip = Strip::of(gray, plane, &feet, pitch_mm, filter, known);
         noise = noise.or(Some(strip.noise));
         let path = if turn == 0 {
-            let chosen = choose::choose(&strip, wanted, look.largest_jump);
-            (outward, next_mm) = (chosen.outward, chosen.next_mm);
+            let fine = Filter { blur_px: choose::FINE_BLUR_PX, ..filter };
+            let fine = Strip::of(gray, plane, &feet, pitch_mm, fine, None);
+            let chosen = choose::choose(&strip, &fine, wanted, look.largest_jump);
+            (outward, next_mm, second_mm) = (chosen.outward, chosen.next_mm, chosen.second_mm);
             chosen.path
         } else {
             let allowed = vec![choose::away_from_the_next(&strip, wanted, next_mm); feet.len()];
@@ -196,6 +200,7 @@ pub(super) fn follow(gray: &Gray, plane: &Plane, border: &[Point], wanted: Wante
         blur_mm: blur_px * pitch_mm,
         step_levels,
         band_mm: choose::band_mm(&Strip::of(gray, plane, &feet, pitch_mm, band_filter, None), wanted, outward),
+        second_mm,
         unsure_mm,
         points: line,
     }

@@ -339,6 +339,7 @@ mod tests {
             blur_mm: 0.1,
             step_levels: 100.0,
             band_mm: None,
+            second_mm: 0.0,
             unsure_mm,
         };
         FoundLens { edge, outline, middle: Point::ORIGIN, is_marked: false }

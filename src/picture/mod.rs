@@ -134,6 +134,8 @@ pub enum Note {
     Unsure(f64),
     /// The edge is uneven by so many millimeters: dust, or a scratched lens.
     Dusty(f64),
+    /// Another line runs beside a part of the outline, so many millimeters away.
+    SecondLine(f64),
     /// A band so wide in millimeters runs along the edge of what was said to be a lens.
     LikeARim(f64),
     /// The dark line outside of what was said to be an opening is only so wide in millimeters.
@@ -190,6 +192,11 @@ impl fmt::Display for Note {
                 f,
                 "Something is seen inside of the outline, a reflection or a print: look whether the line lies on the edge all \
                  around"
+            ),
+            Note::SecondLine(mm) => write!(
+                f,
+                "Another line runs beside a part of the edge, about {mm:.1} mm from it: the other side of a bevel, or a shadow. Look \
+                 whether the outline lies on the outer edge of the lens all around; for a scan, turn the lens and scan it again"
             ),
             Note::LikeARim(mm) => write!(
                 f,
@@ -316,6 +323,8 @@ pub fn read(bytes: &[u8], ask: &Ask) -> Result<Reading, PictureRefused> {
     notes.extend((found.len() == 2).then_some(Note::Pair));
     let uneven = found.iter().map(|lens| lens.edge.spread_mm).fold(0.0, f64::max);
     let unsure = found.iter().map(|lens| lens.edge.unsure_mm).fold(0.0, f64::max);
+    let second = found.iter().map(|lens| lens.edge.second_mm).fold(0.0, f64::max);
+    notes.extend((second > 0.0).then_some(Note::SecondLine(second)));
     let expected = if scaled.card.is_some() { EXPECTED_MM.1 } else { EXPECTED_MM.0 };
     notes.extend((unsure > expected).then_some(Note::Unsure(unsure)));
     notes.extend(found.iter().find_map(|lens| band_note(lens.edge.band_mm?, wanted)));

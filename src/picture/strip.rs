@@ -67,6 +67,8 @@ pub(super) struct Path {
     pub samples: Vec<usize>,
     /// How steep it is there, times the noise.
     pub strengths: Vec<f32>,
+    /// Samples in a row of its strip.
+    pub depth: usize,
 }
 
 impl Path {
@@ -168,7 +170,7 @@ impl Strip {
         }
         let strength = |(row, sample): (usize, &usize)| self.steep(row, *sample, outward) / self.noise;
         let strengths = samples.iter().enumerate().map(strength).collect();
-        Path { samples, strengths }
+        Path { samples, strengths, depth }
     }
 
     /// The place of the steepest point within `within` samples of one, between the samples, and how steep it is.

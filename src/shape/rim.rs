@@ -27,9 +27,9 @@ impl RimMeasures {
             return None;
         }
         let line = calm(points);
-        let image: Vec<[f64; 3]> = line.iter().map(|[x, y, _]| [*x, *y, 0.0]).collect();
+        let flat: Vec<[f64; 3]> = line.iter().map(|[x, y, _]| [*x, *y, 0.0]).collect();
         Some(Self {
-            circumference_mm: flat_mm * length_mm(&line) / length_mm(&image),
+            circumference_mm: flat_mm * length_mm(&line) / length_mm(&flat),
             curve_tool_d: curve_tool_d(points.iter().copied()).map(f64::abs),
             tilt_deg: tilt_deg(points)?,
         })

@@ -164,7 +164,7 @@ pub(in crate::web) struct PictureForm {
 }
 
 /// What the form asks, the outline as it was read, and the same with the moved points.
-struct Look {
+struct PictureLook {
     asked: PictureForm,
     /// The fields that it was read as.
     read_as: Form,
@@ -356,14 +356,14 @@ fn typed_over(read: Form, typed: &Form) -> Form {
 
 /// What the form asks, and the reading. Why there is none stands beside the scale. A picture is read once while its points
 /// are moved.
-async fn looked(state: &AppState, form: &mut Form, (id, bytes): (&str, &[u8])) -> Option<Look> {
+async fn looked(state: &AppState, form: &mut Form, (id, bytes): (&str, &[u8])) -> Option<PictureLook> {
     let asked = PictureForm::read(form)?;
     let read = state.reading.get_or_read((id.to_owned(), asked.ask), async { read(bytes, &asked.ask) }).await;
     match read {
         Ok(read) => {
             let mut moved = Reading::clone(&read);
             move_points(&mut moved, &asked.moves);
-            Some(Look { asked, read_as: form.clone(), read, moved })
+            Some(PictureLook { asked, read_as: form.clone(), read, moved })
         }
         Err(why) => {
             let scan = stated_dpi(bytes).filter(|_| why == PictureRefused::NoCard).map(|dpi| {
@@ -418,7 +418,7 @@ fn ask_for_a_look(form: &mut Form, seen_as: &str) {
 }
 
 /// The shape that the form describes. A sentence stands beside each wrong field.
-fn shape_of(form: &mut Form, look: &Look, (name, bytes): (&str, &[u8]), bridge: Millimeter) -> Option<NewShape> {
+fn shape_of(form: &mut Form, look: &PictureLook, (name, bytes): (&str, &[u8]), bridge: Millimeter) -> Option<NewShape> {
     let dbl = form.read_optional(ShapeForm::DBL, |text| DBL.read(text));
     let file = look.moved.traces(look.asked.placed);
     let file = file.map_err(|why| form.fail(PictureForm::LEVEL, capital(&why.to_string()))).ok()?;
@@ -460,8 +460,8 @@ fn move_points(reading: &mut Reading, moves: &[(usize, f64, f64)]) {
 }
 
 impl SeenPicture {
-    fn of(look: &Look) -> Self {
-        let Look { asked, read, moved, .. } = look;
+    fn of(look: &PictureLook) -> Self {
+        let PictureLook { asked, read, moved, .. } = look;
         let view = around(read);
         let line = |lens: &SeenLens| -> String {
             let points = lens.in_the_plane();
@@ -559,7 +559,7 @@ fn page(
     job: &Job,
     StepForm { key, form }: StepForm,
     (id, picture, draft): (String, &Picture, String),
-    look: Option<Look>,
+    look: Option<PictureLook>,
 ) -> PicturePage {
     let is_kept = matches!(picture, Picture::Kept { .. });
     let mut asked = form_urlencoded::Serializer::new(String::new());
