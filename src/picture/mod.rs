@@ -285,7 +285,7 @@ const EXPECTED_MM: (f64, f64) = (0.05, 0.25);
 /// Beyond this the edge is lost, and how far it may be off is not known, mm.
 const MOST_STATED_MM: f64 = 1.0;
 /// A band wider than the first runs along a rim, and the dark line of a lens is narrower than the second, mm (from memory).
-const BAND_MM: (f64, f64) = (1.8, 0.8);
+const BAND_MM: (f64, f64) = (1.8, 1.0);
 
 /// Which kind of picture the bytes are, if one that is read.
 pub fn format_of(bytes: &[u8]) -> Option<ImageFormat> {
@@ -410,6 +410,9 @@ fn scaled(decoded: &decode::Decoded, scale: Scale) -> Result<Scaled, PictureRefu
         }
         Scale::Dpi(dpi) if !DPI_RANGE.contains(&dpi) => Err(PictureRefused::Dpi(dpi)),
         Scale::Dpi(used) => {
+            if let Some((across, down)) = in_file.filter(|(across, down)| is_meant(*across) && is_meant(*down)) {
+                same_both_ways(across, down)?;
+            }
             let other = in_file.map(|(across, _)| across).filter(|in_file| is_meant(*in_file));
             let other = other.filter(|in_file| (in_file / used - 1.0).abs() > 0.01);
             Ok(Scaled::flat(25.4 / used, other.map(|in_file| Note::OtherDpi { used, in_file })))
@@ -424,11 +427,16 @@ fn is_meant(dpi: f64) -> bool {
     DPI_RANGE.contains(&dpi) && MEANINGLESS_DPI.iter().all(|screen| (dpi - screen).abs() > 0.5)
 }
 
+fn same_both_ways(across: f64, down: f64) -> Result<(), PictureRefused> {
+    let is_same = (across / down - 1.0).abs() < 0.005;
+    if is_same { Ok(()) } else { Err(PictureRefused::DpiUnequal { across, down }) }
+}
+
 /// The resolution in the file, if it says anything.
 fn dpi_of_the_file(stated: &density::StatedDensity) -> Result<f64, PictureRefused> {
     let (across, down) = stated.dpi.ok_or(PictureRefused::NoScale)?;
-    let is_square = (across / down - 1.0).abs() < 0.005;
-    if stated.is_photo || !is_square || !is_meant(across) {
+    same_both_ways(across, down)?;
+    if stated.is_photo || !is_meant(across) {
         return Err(PictureRefused::DpiDoubtful(across));
     }
     // A file in dots for each meter or centimeter has lost the whole number.

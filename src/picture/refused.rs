@@ -42,6 +42,17 @@ pub enum PictureRefused {
          marks on a ruler, or a card in the picture"
     )]
     DpiDoubtful(f64),
+    /// The file states one resolution across and another one down.
+    #[error(
+        "the file states {across:.0} dpi across and {down:.0} down, so a circle in it may be no circle: scan at the same \
+         resolution both ways"
+    )]
+    DpiUnequal {
+        /// Across.
+        across: f64,
+        /// Down.
+        down: f64,
+    },
     /// A stated resolution that no scanner has.
     #[error("{0} dpi is no resolution of a scan: between {low} and {high} was expected", low = super::DPI_RANGE.start(),
         high = super::DPI_RANGE.end())]

@@ -347,6 +347,30 @@ fn a_scale_is_never_guessed() {
     assert!(most_mm > 1.0);
 }
 
+/// A PNG that states its resolution, in dots for each meter (PNG, W3C, 11.3.4.3).
+fn with_density(png: &[u8], across: u32, down: u32) -> Vec<u8> {
+    let mut part = b"pHYs".to_vec();
+    part.extend(across.to_be_bytes());
+    part.extend(down.to_be_bytes());
+    part.push(1);
+    let check = crc(&part).to_be_bytes();
+    // The head of a PNG and its first part, IHDR, are 33 bytes long.
+    [&png[..33], &9_u32.to_be_bytes(), &part, &check, &png[33..]].concat()
+}
+
+/// A scanner may have another resolution across than down; a circle is then no circle.
+#[test]
+fn a_resolution_that_differs_both_ways_is_refused() {
+    let (lens, bytes) = small_scan();
+    for scale in [Scale::OfTheFile, Scale::Dpi(200.0)] {
+        let ask = Ask { scale, subject: Subject::Lens };
+        let (most_mm, _) = distances(&lens, &edge(&read(&with_density(&bytes, 7874, 7874), &ask).unwrap()));
+        assert!(most_mm < 0.05, "{most_mm}");
+        let refused = read(&with_density(&bytes, 7874, 15748), &ask).unwrap_err();
+        assert!(refused.to_string().contains("200 dpi across and 400 down"), "{refused}");
+    }
+}
+
 #[test]
 fn what_is_no_picture_or_too_large_is_refused() {
     let (_, bytes) = small_scan();
