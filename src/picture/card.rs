@@ -134,8 +134,8 @@ pub(super) fn marked_card(gray: &Gray, corners: [Pixel; 4]) -> Result<Card, Pict
     judged(gray, Card { sides_by_marks, ..card })
 }
 
-/// Marked corners moved to where the sides of the card meet. A side that is not seen beside its marks stays where they are, and so does
-/// one that would move much farther than the others: a shadow or a printed line beside it may be clearer than the side. With how many stayed.
+/// Marked corners moved to where the sides of the card meet, and how many sides stayed at their marks. A side stays there if it is not
+/// seen beside them, or would move much farther than the others: a shadow or a printed line may be clearer than the side.
 fn at_sides(gray: &Gray, marked: [Pixel; 4]) -> Option<([Pixel; 4], usize)> {
     let length_px = (0..4).map(|i| marked[i].away_px(marked[(i + 1) % 4])).fold(0.0, f64::max);
     let reach_px = MARKED_WITHIN * length_px;
@@ -445,11 +445,16 @@ fn from_top_left(mut corners: [Pixel; 4]) -> [Pixel; 4] {
     if area < 0.0 {
         corners.reverse();
     }
-    let right = |i: usize| {
-        let (p, q) = (corners[i % 4], corners[(i + 1) % 4]);
-        (q.x - p.x) / p.away_px(q).max(1e-9)
+    from_side_along(corners, (1.0, 0.0))
+}
+
+/// The corners from the one whose side to the next runs most in a direction.
+pub(super) fn from_side_along(corners: [Pixel; 4], (x, y): (f64, f64)) -> [Pixel; 4] {
+    let along = |i: usize| {
+        let (p, q) = (corners[i], corners[(i + 1) % 4]);
+        ((q.x - p.x) * x + (q.y - p.y) * y) / p.away_px(q).max(1e-9)
     };
-    let first = (0..4).max_by(|a, b| right(*a).total_cmp(&right(*b))).unwrap_or(0);
+    let first = (0..4).max_by(|a, b| along(*a).total_cmp(&along(*b))).unwrap_or(0);
     [0, 1, 2, 3].map(|i| corners[(first + i) % 4])
 }
 

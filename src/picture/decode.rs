@@ -24,7 +24,8 @@ pub(super) struct Decoded {
     pub gray: Gray,
     /// The darkest of the three colors of each pixel, if the picture has color: a yellow lens hardly shows in brightness.
     pub darkest: Option<Gray>,
-    /// How much more red than blue each pixel is, if the picture has color: a blue card on a wooden table may be as bright as it.
+    /// How much more red than blue each pixel is, if the picture has color and a card is looked for: a blue card on a wooden table may
+    /// be as bright as it.
     pub warmth: Option<Gray>,
     pub stated: density::StatedDensity,
 }
@@ -107,21 +108,22 @@ fn is_cut_jpeg(bytes: &[u8]) -> bool {
     scan.is_some_and(|scan| !scan.rest.windows(2).any(|pair| pair == [0xff, 0xd9]))
 }
 
-pub(super) fn decode(bytes: &[u8]) -> Result<Decoded, PictureRefused> {
+/// Decodes a picture. Its warmth takes memory that a large scan needs, so it is there for a card only.
+pub(super) fn decode(bytes: &[u8], has_card: bool) -> Result<Decoded, PictureRefused> {
     let (decoder, turned) = opened(bytes)?;
     let (width, height) = decoder.dimensions();
     let format = super::format_of(bytes).ok_or(PictureRefused::NotAPicture)?;
     if format == ImageFormat::Jpeg && is_cut_jpeg(bytes) {
         return Err(PictureRefused::Damaged);
     }
-    if needed(bytes, format, &decoder) > MOST_MEMORY {
+    if needed(bytes, format, &decoder, has_card) > MOST_MEMORY {
         return Err(PictureRefused::TooLarge { width, height });
     }
     let picture = DynamicImage::from_decoder(decoder).map_err(|why| match why {
         ImageError::Limits(_) => PictureRefused::TooLarge { width, height },
         why => why_not_read(&why),
     })?;
-    let [gray, darkest, warmth] = channels(picture);
+    let [gray, darkest, warmth] = channels(picture, has_card);
     let colored = |channel: Gray| (!channel.values.is_empty()).then(|| upright(channel, turned));
     Ok(Decoded {
         gray: upright(gray, turned),
@@ -150,13 +152,14 @@ fn bare_png(bytes: &[u8]) -> Cow<'_, [u8]> {
 }
 
 /// The bytes that decoding takes at its worst: the file again, the picture, and what is made of it.
-fn needed(bytes: &[u8], format: ImageFormat, decoder: &impl ImageDecoder) -> u64 {
+fn needed(bytes: &[u8], format: ImageFormat, decoder: &impl ImageDecoder, has_card: bool) -> u64 {
     let (width, height) = decoder.dimensions();
     let pixels = u64::from(width) * u64::from(height);
     // A progressive JPEG is held as coefficients of two bytes until its end.
     let held = if format == ImageFormat::Jpeg && is_progressive(bytes) { 3 } else { 1 };
     let file = if matches!(format, ImageFormat::Jpeg | ImageFormat::Png) { 2 } else { 1 } * bytes.len() as u64;
-    file + decoder.total_bytes().saturating_mul(held) + 3 * pixels
+    let channels = if has_card { 3 } else { 2 };
+    file + decoder.total_bytes().saturating_mul(held) + channels * pixels
 }
 
 fn is_progressive(bytes: &[u8]) -> bool {
@@ -168,29 +171,35 @@ fn is_progressive(bytes: &[u8]) -> bool {
     segments(bytes).find_map(kind).unwrap_or(false)
 }
 
-/// Brightness, and where there is color the darkest color and the warmth. What is transparent is white.
-fn channels(picture: DynamicImage) -> [Gray; 3] {
+/// Brightness, and where there is color the darkest color and, if it is wanted, the warmth. What is transparent is white.
+fn channels(picture: DynamicImage, with_warmth: bool) -> [Gray; 3] {
     let (width, height) = (picture.width() as usize, picture.height() as usize);
     let gray = |values: Vec<u8>| Gray { width, height, values };
     let over_white = |value: u8, alpha: u8| (u32::from(value) * u32::from(alpha) / 255 + 255 - u32::from(alpha)) as u8;
     match picture {
         DynamicImage::ImageLuma8(picture) => [gray(picture.into_raw()), gray(Vec::new()), gray(Vec::new())],
-        DynamicImage::ImageRgb8(picture) => colors::<3>(&picture, width, height, |p| [p[0], p[1], p[2]]),
-        DynamicImage::ImageRgba8(picture) => {
-            colors::<4>(&picture, width, height, |p| [p[0], p[1], p[2]].map(|value| over_white(value, p[3])))
-        }
+        DynamicImage::ImageRgb8(picture) => colors::<3>(&picture, width, height, with_warmth, |p| [p[0], p[1], p[2]]),
+        DynamicImage::ImageRgba8(picture) => colors::<4>(&picture, width, height, with_warmth, |p| {
+            [p[0], p[1], p[2]].map(|value| over_white(value, p[3]))
+        }),
         DynamicImage::ImageLumaA8(picture) => {
             let bright = picture.pixels().map(|p| over_white(p.0[0], p.0[1])).collect();
             [gray(bright), gray(Vec::new()), gray(Vec::new())]
         }
         other => {
             let picture = other.into_rgb8();
-            colors::<3>(&picture, width, height, |p| [p[0], p[1], p[2]])
+            colors::<3>(&picture, width, height, with_warmth, |p| [p[0], p[1], p[2]])
         }
     }
 }
 
-fn colors<const N: usize>(picture: &[u8], width: usize, height: usize, rgb: impl Fn(&[u8; N]) -> [u8; 3]) -> [Gray; 3] {
+fn colors<const N: usize>(
+    picture: &[u8],
+    width: usize,
+    height: usize,
+    with_warmth: bool,
+    rgb: impl Fn(&[u8; N]) -> [u8; 3],
+) -> [Gray; 3] {
     let (pixels, _) = picture.as_chunks::<N>();
     // The shares of Rec. 601, in 256ths.
     let bright = |p: &[u8; N]| {
@@ -208,14 +217,10 @@ fn colors<const N: usize>(picture: &[u8], width: usize, height: usize, rgb: impl
         (127 + (red - blue) / 2) as u8
     };
     let gray = |values: Vec<u8>| Gray { width, height, values };
-    if !is_colored {
-        return [gray(pixels.iter().map(bright).collect()), gray(Vec::new()), gray(Vec::new())];
-    }
-    [
-        gray(pixels.iter().map(bright).collect()),
-        gray(pixels.iter().map(darkest).collect()),
-        gray(pixels.iter().map(warmth).collect()),
-    ]
+    let colored = |is_wanted: bool, of: &dyn Fn(&[u8; N]) -> u8| {
+        gray(if is_colored && is_wanted { pixels.iter().map(of).collect() } else { Vec::new() })
+    };
+    [gray(pixels.iter().map(bright).collect()), colored(true, &darkest), colored(with_warmth, &warmth)]
 }
 
 /// Turned as the camera says it was held, as a browser shows it.

@@ -304,7 +304,7 @@ pub fn format_of(bytes: &[u8]) -> Option<ImageFormat> {
 ///
 /// [`PictureRefused`]: what is wrong with the file, its scale, or what it shows. Whatever is doubtful is refused.
 pub fn read(bytes: &[u8], ask: &Ask) -> Result<Reading, PictureRefused> {
-    let decoded = decode::decode(bytes)?;
+    let decoded = decode::decode(bytes, ask.scale == Scale::Card)?;
     let scaled = scaled(&decoded, ask.scale)?;
     let pitch_mm = pitch_mm(&scaled.plane, &decoded.gray);
     if pitch_mm > COARSEST_MM {
@@ -368,7 +368,7 @@ pub fn too_many_px(bytes: &[u8]) -> Option<(u32, u32)> {
 
 /// The corners of a card of standard size, clockwise as seen from the top left, if one is found.
 pub fn card_corners(bytes: &[u8]) -> Option<[Pixel; 4]> {
-    let decoded = decode::decode(bytes).ok()?;
+    let decoded = decode::decode(bytes, true).ok()?;
     card::find_card(decoded.channels()).ok().map(|card| card.corners)
 }
 

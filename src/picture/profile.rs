@@ -229,17 +229,13 @@ fn fit_whole(rows: &Rows, profile: &BrightnessProfile, about: f64, known: Option
         tried.extend(std::iter::successors(next(&start), next).take(FINE_BLURS));
     }
     let best = best_of(&tried)?;
-    let n = window(rows, reach).count() as f64;
-    // Two samples for each pixel are about one that is independent.
-    let unlikely = |step: &EdgeStep| n / PER_PIXEL * (step.off / n + UNEXPLAINED * UNEXPLAINED).ln() / 2.0;
-    let weights: Vec<f64> = tried.iter().map(|step| (unlikely(&best) - unlikely(step)).exp()).collect();
-    let total: f64 = weights.iter().sum();
-    let mean = |of: fn(&EdgeStep) -> f64| weights.iter().zip(&tried).map(|(w, step)| w * of(step)).sum::<f64>() / total;
-    let edge = mean(|step| step.edge);
-    let step = fit((edge, mean(|step| step.line), mean(|step| step.blur))).unwrap_or(best);
-    // What is nearly as likely is at two standard deviations.
-    let about = tried.iter().chain(&rough).filter(|step| unlikely(step) < unlikely(&best) + 2.0);
-    let far = about.map(|step| (step.edge - edge).abs() / 2.0).fold(0.0, f64::max);
+    let seen = |step: &EdgeStep| TriedBlur { step: *step, unlikely: unlikely(rows, reach, step), edge: step.edge };
+    let (tried, rough): (Vec<TriedBlur>, Vec<TriedBlur>) =
+        (tried.iter().map(seen).collect(), rough.iter().map(seen).collect());
+    let mean = |of| likely_mean(&tried, of);
+    let edge = mean(|seen| seen.edge);
+    let step = fit((edge, mean(|seen| seen.step.line), mean(|seen| seen.step.blur))).unwrap_or(best);
+    let far = far_px(tried.iter().chain(&rough), edge);
     Some(Whole { step: EdgeStep { edge, ..step }, doubt: far.max(narrow_px(&best)).hypot(odd_px(rows, &best)) })
 }
 
@@ -249,13 +245,36 @@ fn narrow_px(step: &EdgeStep) -> f64 {
     if is_narrow { NARROW_DOUBT * step.blur } else { 0.0 }
 }
 
-/// A step of the whole line, and how the parts look with its blur.
+/// A step of the whole line with one of the blurs that are tried.
 struct TriedBlur {
     step: EdgeStep,
     /// The smaller, the likelier.
     unlikely: f64,
-    /// The middle one of the edges of the parts, each moved back.
+    /// Where the edge is: that of the step, or the middle one of those of the parts, each moved back.
     edge: f64,
+}
+
+/// How unlikely a step is by what it does not explain. Two samples for each pixel are about one that is independent.
+fn unlikely(rows: &Rows, reach: Reach, step: &EdgeStep) -> f64 {
+    let n = window(rows, reach).count() as f64;
+    n / PER_PIXEL * (step.off / n + UNEXPLAINED * UNEXPLAINED).ln() / 2.0
+}
+
+fn least_unlikely<'a>(tried: impl IntoIterator<Item = &'a TriedBlur>) -> f64 {
+    tried.into_iter().map(|seen| seen.unlikely).fold(f64::INFINITY, f64::min)
+}
+
+/// The mean over all blurs, each as likely as what it leaves unexplained.
+fn likely_mean(tried: &[TriedBlur], of: fn(&TriedBlur) -> f64) -> f64 {
+    let least = least_unlikely(tried);
+    let weights: Vec<f64> = tried.iter().map(|seen| (least - seen.unlikely).exp()).collect();
+    weights.iter().zip(tried).map(|(w, seen)| w * of(seen)).sum::<f64>() / weights.iter().sum::<f64>()
+}
+
+/// How far the edge may be off, pixels (one standard deviation): what is nearly as likely is at two of them.
+fn far_px<'a>(tried: impl Iterator<Item = &'a TriedBlur> + Clone, edge: f64) -> f64 {
+    let least = least_unlikely(tried.clone());
+    tried.filter(|seen| seen.unlikely < least + 2.0).map(|seen| (seen.edge - edge).abs() / 2.0).fold(0.0, f64::max)
 }
 
 /// The step of the whole line with the blur that explains the parts best. The dark line is wider on one side of a lens than on the
@@ -273,14 +292,13 @@ fn with_the_blur_of_the_parts(
     let reach = reach_px(global.step.blur);
     let beside = Beside { outer: 0.0, inner: 0.0, change: [SLOPE; 2], line: None };
     let looked_at = |step: EdgeStep| {
-        let n = window(rows, reach).count() as f64;
-        let (mut unlikely, mut edges) = (0.0, Vec::with_capacity(PARTS));
+        let (mut sum, mut edges) = (0.0, Vec::with_capacity(PARTS));
         for (profile, shift) in profiles.iter().zip(alike) {
             let part = fit_part(rows, profile, reach, &EdgeStep { edge: step.edge + shift, ..step });
-            unlikely += n / PER_PIXEL * (part.off / n + UNEXPLAINED * UNEXPLAINED).ln() / 2.0;
+            sum += unlikely(rows, reach, &part);
             edges.push(part.edge - shift);
         }
-        TriedBlur { step, unlikely: unlikely / ALIKE_PARTS, edge: median(edges) }
+        TriedBlur { step, unlikely: sum / ALIKE_PARTS, edge: median(edges) }
     };
     let first = looked_at(global.step);
     let first_unlikely = first.unlikely;
@@ -298,20 +316,12 @@ fn with_the_blur_of_the_parts(
             (last, least) = (next, least.min(unlikely));
         }
     }
-    let least = tried.iter().map(|seen| seen.unlikely).fold(f64::INFINITY, f64::min);
-    let weights: Vec<f64> = tried.iter().map(|seen| (least - seen.unlikely).exp()).collect();
-    let total: f64 = weights.iter().sum();
-    let mean =
-        |of: fn(&TriedBlur) -> f64| weights.iter().zip(&tried).map(|(w, seen)| w * of(seen)).sum::<f64>() / total;
-    let (blur, edge) = (mean(|seen| seen.step.blur), mean(|seen| seen.edge));
+    let (blur, edge) = (likely_mean(&tried, |seen| seen.step.blur), likely_mean(&tried, |seen| seen.edge));
     let near =
         tried.iter().map(|seen| seen.step).min_by(|a, b| (a.blur - blur).abs().total_cmp(&(b.blur - blur).abs()));
     let Some(near) = near else { return global };
     let step = fit(rows, whole, (reach, beside), near.edge, near.line, blur).unwrap_or(near);
-    // What is nearly as likely is at two standard deviations.
-    let likely = tried.iter().filter(|seen| seen.unlikely < least + 2.0);
-    let far = likely.map(|seen| (seen.edge - edge).abs() / 2.0).fold(0.0, f64::max);
-    Whole { step, doubt: far.max(narrow_px(&step)) }
+    Whole { step, doubt: far_px(tried.iter(), edge).max(narrow_px(&step)) }
 }
 
 /// How far an edge may be off because of what its step does not explain, pixels (one standard deviation).

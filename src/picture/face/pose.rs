@@ -4,8 +4,7 @@ use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
 
 use super::refused::FaceRefused;
 use super::{FacePhoto, FaceScale};
-use crate::optics::Pair;
-use crate::picture::card::CARD_MM;
+use crate::picture::card::{CARD_MM, from_side_along};
 use crate::picture::gray::Pixel;
 
 /// The least length of the scale in the picture, pixels.
@@ -177,7 +176,9 @@ fn of_card(
     if !goes_around(corners) {
         return Err(FaceRefused::CornerOrder);
     }
-    let corners = from_the_top(corners, photo.pupils);
+    // Whoever began at another corner meant the same: the first side runs along the eyes.
+    let (right, left) = (photo.pupils.right, photo.pupils.left);
+    let corners = from_side_along(corners, (left.x - right.x, left.y - right.y));
     let [a, b, c, d] = corners;
     let across_px = (a.away_px(b) + d.away_px(c)) / 2.0;
     let down_px = (b.away_px(c) + a.away_px(d)) / 2.0;
@@ -202,17 +203,6 @@ fn of_card(
     };
     let off_px = (OFF_SHARE * long_px).max(3.0 * wanted.error_px);
     wanted.found(near.unwrap_or_else(|| wanted.start()), off_px).ok_or(FaceRefused::NotACard(long_px / short_px))
-}
-
-/// The corners of a card from the one whose side to the next runs most along the eyes: whoever began at another corner meant the same.
-fn from_the_top(corners: [Pixel; 4], pupils: Pair<Pixel>) -> [Pixel; 4] {
-    let along = |i: usize| {
-        let (p, q) = (corners[i], corners[(i + 1) % 4]);
-        let (x, y) = (pupils.left.x - pupils.right.x, pupils.left.y - pupils.right.y);
-        ((q.x - p.x) * x + (q.y - p.y) * y) / p.away_px(q).max(1e-9)
-    };
-    let first = (0..4).max_by(|i, j| along(*i).total_cmp(&along(*j))).unwrap_or(0);
-    [0, 1, 2, 3].map(|i| corners[(first + i) % 4])
 }
 
 /// Whether four places go around clockwise as seen, without a hollow.
