@@ -159,8 +159,7 @@ impl Store {
     ) -> Result<Once<()>, StoreError> {
         self.once(key, Some((number, Step::Shape)), now, async |tx| {
             let id = insert_shape_of_file(tx, number, shape, now).await?;
-            use_shape(tx, number, id, now).await?;
-            append_event(tx, number, EventKind::ShapeKept, &shape.original_name, now).await?;
+            use_shape(tx, number, (id, &shape.original_name), now).await?;
             if let Some(picture) = picture
                 && !has_file(tx, number, &picture.bytes).await?
             {
@@ -182,8 +181,7 @@ impl Store {
     ) -> Result<Once<()>, StoreError> {
         self.once(key, Some((number, Step::Shape)), now, async |tx| {
             let id = insert_shape(tx, number, child, &ShapeSource::Parent(parent), now).await?;
-            use_shape(tx, number, id, now).await?;
-            append_event(tx, number, EventKind::ShapeKept, says, now).await?;
+            use_shape(tx, number, (id, says), now).await?;
             Ok(Done::new((), number))
         })
         .await
@@ -223,8 +221,7 @@ impl Store {
             if !was_used {
                 return Err(StoreError::NotFound("that shape"));
             }
-            use_shape(tx, number, shape, now).await?;
-            append_event(tx, number, EventKind::ShapeKept, says, now).await?;
+            use_shape(tx, number, (shape, says), now).await?;
             Ok(Done::new((), number))
         })
         .await
@@ -695,17 +692,18 @@ pub(super) async fn insert_shape_eye(
     Ok(())
 }
 
-/// Makes a shape the one a job uses.
+/// Makes a shape the one a job uses, and says in its history where it is from.
 async fn use_shape(
     tx: &mut SqliteConnection,
     number: i64,
-    shape: ShapeId,
+    (shape, says): (ShapeId, &str),
     now: OffsetDateTime,
 ) -> Result<(), StoreError> {
     let added_at = Stamp(now);
     sqlx::query!("insert into job_shape (job_number, shape_id, added_at) values (?, ?, ?)", number, shape, added_at)
-        .execute(tx)
+        .execute(&mut *tx)
         .await?;
+    append_event(tx, number, EventKind::ShapeKept, says, now).await?;
     Ok(())
 }
 
@@ -723,8 +721,7 @@ pub(super) async fn lend_shape(
     .fetch_optional(&mut *tx)
     .await?;
     if let Some(shape) = shape {
-        use_shape(tx, number, shape, now).await?;
-        append_event(tx, number, EventKind::ShapeKept, &format!("from job {earlier}"), now).await?;
+        use_shape(tx, number, (shape, &format!("from job {earlier}")), now).await?;
     }
     Ok(())
 }
